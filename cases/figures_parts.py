@@ -1,0 +1,159 @@
+"""Parts that several drawings share: the eye from the front and from the side, a band of light, a measured distance."""
+
+from __future__ import annotations
+
+import math
+
+from cases.errors import OutOfRange
+from cases.figures import SMALL, Pen, points, toward
+from cases.lens import SphCyl, axis_of
+from cases.notation import write_axis
+
+Point = tuple[float, float]
+
+WASH = {"bright": 0.34, "ordinary": 0.2, "dim": 0.07}
+STROKES_APART = {"bright": 3.5, "ordinary": 5.5, "dim": 11.0}
+
+
+def checked_angle(name: str, angle: float) -> float:
+    """Return an axis, meridian or streak in degrees, refusing what lies outside 0 < angle ≤ 180.
+
+    Raises
+    ------
+    OutOfRange
+        For 0 (180 is written), a negative angle, one above 180, or no number.
+    """
+    if angle == 0:
+        raise OutOfRange(name, "0", "write 180; angles run from 1 to 180")
+    if not 0 < angle <= 180:
+        raise OutOfRange(name, f"{angle:g}", "angles run from 1 to 180")
+    return angle
+
+
+def lie(angle: float) -> str:
+    """Say in words how a line at this angle lies before the examiner."""
+    turned = axis_of(angle)
+    if turned == 180:
+        return "level"
+    if turned == 90:
+        return "upright"
+    return "rising to the right" if turned < 90 else "rising to the left"
+
+
+def iris(pen: Pen, centre: Point, radius: float, pupil: float) -> None:
+    """Draw an eye as the examiner faces it: the rim of the iris, its fibres, and the pupil's edge."""
+    pen.circle(centre, radius, weight=1.8)
+    for step in range(0, 360, 15):
+        pen.line(toward(step, radius - 3, centre), toward(step, radius - (9 if step % 30 else 13), centre), "faint")
+    pen.circle(centre, pupil, weight=1.8)
+
+
+def scale(pen: Pen, centre: Point, radius: float, *, lettered: bool) -> None:
+    """Draw the graduated dial round an eye: a tick each 15 degrees of the upper half, 45, 90, 135 and 180 lettered."""
+    for angle in range(15, 181, 15):
+        main = angle % 45 == 0
+        pen.line(
+            toward(angle, radius, centre),
+            toward(angle, radius + (8 if main else 5), centre),
+            "ink" if main else "faint",
+        )
+        if main and lettered:
+            x, y = toward(angle, radius + (24 if angle == 180 else 20), centre)
+            pen.text(x, y + 0.36 * SMALL, write_axis(angle), size=SMALL, kind="number")
+
+
+def band(
+    pen: Pen,
+    centre: Point,
+    radius: float,
+    angle: float,
+    *,
+    half_width: float,
+    offset: float = 0.0,
+    brightness: str = "ordinary",
+    edged: bool = True,
+) -> None:
+    """Light a band of a round pupil: along `angle`, its middle `offset` from the centre at `angle` + 90.
+
+    half_width and offset in units of the drawing; brightness "bright", "ordinary" or "dim" sets how dense the strokes
+    are. The band is cut off at the pupil's edge.
+    """
+    low, high = max(offset - half_width, -radius), min(offset + half_width, radius)
+    if low >= high:
+        return
+
+    def at(across: float, side: int) -> Point:
+        return toward(angle, side * math.sqrt(max(radius**2 - across**2, 0)), toward(angle + 90, across, centre))
+
+    def arc(end: Point) -> str:
+        return f"A{radius:g} {radius:g} 0 0 0 {points(end)}"
+
+    pen.wash(
+        f"M{points(at(low, -1), at(low, 1))}{arc(at(high, 1))}L{points(at(high, -1))}{arc(at(low, -1))}Z",
+        WASH[brightness],
+    )
+    gap = STROKES_APART[brightness]
+    strokes = int((high - low) / 2 / gap)
+    middle = (low + high) / 2
+    for step in range(-strokes, strokes + 1):
+        across = middle + step * gap
+        if min(across - low, high - across) > 0.6:
+            pen.line(at(across, -1), at(across, 1), "hatch", weight=1)
+    if edged:
+        for across in (low, high):
+            if abs(across) < radius - 0.5:
+                pen.line(at(across, -1), at(across, 1), weight=1.6)
+
+
+def streak_outside(
+    pen: Pen, centre: Point, angle: float, *, pupil: float, reach: float, half_width: float, offset: float = 0.0
+) -> None:
+    """Draw the streak of light where it falls on the iris and lids, leaving the pupil free."""
+    for side in (1, -1):
+        corners = []
+        for across in (offset - half_width, offset + half_width):
+            foot = toward(angle + 90, across, centre)
+            start = math.sqrt(max(pupil**2 - across**2, 0))
+            corners.append((toward(angle, side * start, foot), toward(angle, side * reach, foot)))
+        (a, b), (c, d) = corners
+        pen.wash(f"M{points(a, b, d, c)}Z", 0.12)
+        pen.line(a, b, weight=1.6)
+        pen.line(c, d, weight=1.6)
+
+
+def profile(pen: Pen, x: float, y: float, radius: float = 17) -> None:
+    """Draw the patient's eye from the side, its cornea's front at x, looking to the right."""
+    centre = (x - radius * 1.14, y)
+    top, bottom = toward(42, radius, centre), toward(-42, radius, centre)
+    pen.path(f"M{points(top)}A{radius:g} {radius:g} 0 1 0 {points(bottom)}", weight=1.8)
+    pen.path(f"M{points(top)}Q{points((2 * x - top[0], y))} {points(bottom)}", weight=1.8)
+    for limbus, side in ((top, -1), (bottom, 1)):
+        pen.line(limbus, (limbus[0] - 1, y + side * 0.24 * radius), weight=2.4)
+
+
+def lens_profile(pen: Pen, x: float, y: float, lens: SphCyl, *, kind: str = "ink", tall: float = 30) -> None:
+    """Draw a trial lens from the side, `tall` half its height: bulging for plus, hollow for minus, flat for plano."""
+    power = lens.spherical_equivalent
+    edge, bulge = (3.0, 5.0) if power > 0.001 else (7.0, -5.0) if power < -0.001 else (3.0, 0.0)
+    steps = (
+        f"M{points((x - edge, y - tall))}Q{points((x - edge - bulge, y))} {points((x - edge, y + tall))}"
+        f"L{points((x + edge, y + tall))}Q{points((x + edge + bulge, y))} {points((x + edge, y - tall))}Z"
+    )
+    pen.path(steps, kind)
+
+
+def sight_hole(pen: Pen, x: float, y: float, kind: str = "ink") -> None:
+    """Draw the examiner's retinoscope from the side, its sight hole at (x, y), facing left."""
+    pen.path(
+        f"M{points((x, y - 4), (x, y - 15))}Q{points((x + 9, y - 15))} {points((x + 9, y - 4))}"
+        f"M{points((x, y + 4), (x, y + 15), (x + 3, y + 15), (x + 3, y + 38), (x + 9, y + 38), (x + 9, y + 4))}",
+        kind,
+        weight=1.8,
+    )
+
+
+def measure(pen: Pen, start: float, end: float, y: float, kind: str = "ink") -> None:
+    """Draw a measured distance along a level line, closed by a small bar at either end."""
+    pen.line((start, y), (end, y), kind)
+    for x in (start, end):
+        pen.line((x, y - 5), (x, y + 5))
