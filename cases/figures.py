@@ -1,7 +1,8 @@
 """The pen that every drawing shares: lines, labels, escaping, and the Figure that comes out.
 
-What is drawn stands in figures_lenses, figures_pupil, figures_odd and figures_distance; parts that several of them
-draw are in figures_parts. Colours and sizes belong to the stylesheet.
+What is drawn stands in figures_lenses (power cross, trial frame), figures_planes (vertex, toric rotation),
+figures_pupil (streaks), figures_reflex (movements), figures_odd (odd reflexes), figures_distance (rulers) and
+figures_sighting (lines of sight); parts that several of them draw are in figures_parts.
 
 Every drawing is 320 units wide, uses `currentColor` only and carries no style of its own, so that it prints and works
 on a dark page unaided. A stylesheet may refine these classes (`.fig {width: 100%; height: auto}` makes it fluid):
@@ -140,9 +141,10 @@ class Pen:
         self._parts.append(f'<path d="{steps}"{_manner(kind, weight)}/>')
 
     def wash(self, steps: str, depth: float) -> None:
-        """Tint an area that is lit; depth 0..1 is how much ink."""
+        """Tint an area that is lit; depth 0..1 is how much ink. An outline inside another leaves a hole."""
         self._parts.append(
-            f'<path class="lit" d="{steps}" fill="currentColor" fill-opacity="{depth:.2f}" stroke="none"/>'
+            f'<path class="lit" d="{steps}" fill="currentColor" fill-opacity="{depth:.2f}" fill-rule="evenodd" '
+            'stroke="none"/>'
         )
 
     def dot(self, centre: tuple[float, float], radius: float = 2.5) -> None:

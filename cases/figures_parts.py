@@ -142,14 +142,15 @@ def lens_profile(pen: Pen, x: float, y: float, lens: SphCyl, *, kind: str = "ink
     pen.path(steps, kind)
 
 
-def sight_hole(pen: Pen, x: float, y: float, kind: str = "ink") -> None:
+def sight_hole(pen: Pen, x: float, y: float) -> None:
     """Draw the examiner's retinoscope from the side, its sight hole at (x, y), facing left."""
     pen.path(
-        f"M{points((x, y - 4), (x, y - 15))}Q{points((x + 9, y - 15))} {points((x + 9, y - 4))}"
-        f"M{points((x, y + 4), (x, y + 15), (x + 3, y + 15), (x + 3, y + 38), (x + 9, y + 38), (x + 9, y + 4))}",
-        kind,
+        f"M{points((x, y - 5), (x, y - 14))}Q{points((x, y - 18))} {points((x + 4, y - 18))}L{points((x + 8, y - 18))}"
+        f"Q{points((x + 12, y - 18))} {points((x + 12, y - 14))}L{points((x + 12, y + 14), (x, y + 14), (x, y + 5))}",
         weight=1.8,
     )
+    pen.path(f"M{points((x + 3, y + 14), (x + 3, y + 38), (x + 9, y + 38), (x + 9, y + 14))}", weight=1.8)
+    pen.circle((x, y), 3, weight=1.4)
 
 
 def measure(pen: Pen, start: float, end: float, y: float, kind: str = "ink") -> None:
@@ -157,3 +158,46 @@ def measure(pen: Pen, start: float, end: float, y: float, kind: str = "ink") -> 
     pen.line((start, y), (end, y), kind)
     for x in (start, end):
         pen.line((x, y - 5), (x, y + 5))
+
+
+def heading(angle: float) -> str:
+    """Say which way on the page a movement at this angle goes, to the nearest eighth of a turn."""
+    ways = (
+        "to the right",
+        "up and to the right",
+        "upward",
+        "up and to the left",
+        "to the left",
+        "down and to the left",
+        "downward",
+        "down and to the right",
+    )
+    return ways[round(angle / 45) % 8]
+
+
+def lit_disc(
+    pen: Pen, centre: Point, radius: float, *, hole: tuple[Point, float] | None = None, brightness: str = "ordinary"
+) -> None:
+    """Light a whole round area with upright strokes, leaving a round hole dark."""
+    gap = STROKES_APART[brightness]
+    rings = [disc(centre, radius)] + ([disc(*hole)] if hole else [])
+    pen.wash("".join(rings), WASH[brightness])
+    reach = int((radius - 1) / gap)
+    for step in range(-reach, reach + 1):
+        x = centre[0] + step * gap
+        half = math.sqrt(radius**2 - (x - centre[0]) ** 2)
+        cuts = [centre[1] - half, centre[1] + half]
+        if hole:
+            (across, down), size = hole
+            if abs(x - across) < size:
+                gone = math.sqrt(size**2 - (x - across) ** 2)
+                cuts = [cuts[0], down - gone, down + gone, cuts[1]]
+        for start, end in zip(cuts[::2], cuts[1::2], strict=True):
+            if end - start > 1:
+                pen.line((x, start), (x, end), "hatch", weight=1)
+
+
+def disc(centre: Point, radius: float) -> str:
+    """Write a circle as SVG path data."""
+    (x, y), turn = centre, f"A{radius:g} {radius:g} 0 0 0 "
+    return f"M{points((x - radius, y))}{turn}{points((x + radius, y))}{turn}{points((x - radius, y))}Z"

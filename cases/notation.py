@@ -13,7 +13,6 @@ from decimal import ROUND_HALF_DOWN, Decimal
 from cases.errors import OutOfRange
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.typed import (
-    STRONGEST,
     Ambiguous,
     Incomplete,
     Mark,
@@ -24,6 +23,7 @@ from cases.typed import (
     Unreadable,
     scan,
 )
+from cases.typed_numbers import axis_in_range, only_number, power_of
 
 __all__ = [
     "Ambiguous",
@@ -50,7 +50,7 @@ _LIKE_POWER = "+1.25"
 _LIKE_AXIS = "90"
 _LIKE_CROSS = "+1.00 @ 180, −0.50 @ 90"
 _LIKE_DISTANCE = "67 cm"
-_EIGHTHS = frozenset({0, 12, 13})
+_PLANO = Number("", "0", word="plano")
 _CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "foot": 30.48}
 _NEAREST_CM, _FARTHEST_CM = 1.0, 2000.0
 _BARE_CM = (3.0, 300.0)
@@ -140,17 +140,22 @@ def read_prescription(text: str) -> SphCyl:
     axis = axes[0].number if axes else None
     if cylinder is None:
         if axis:
-            says = f"an axis, {axis}, is given without a cylinder: write {_LIKE_RX}, or the sphere alone"
+            says = f"an axis, {axis}, is given without a cylinder: write it like {_LIKE_RX}, or the sphere alone"
+            if sphere and sphere.sign:
+                says = (
+                    f"{sphere} has an axis, {axis}, but no cylinder beside it: "
+                    f"write plano / {sphere} × {axis} if it is the cylinder, {sphere} DS if it is the sphere"
+                )
             raise Incomplete(text, says, "no-cylinder")
-        return SphCyl(_power(sphere or _PLANO, text))
+        return SphCyl(power_of(sphere or _PLANO, text))
     if not cylinder.sign and cylinder.value:
         says = f"{cylinder} has no sign: a cylinder is written with its sign and its axis, as in {_LIKE_RX}"
         raise Incomplete(text, says, "no-sign")
-    power = _power(cylinder, text)
+    power = power_of(cylinder, text)
     if axis is None and power:
         says = f"the cylinder {cylinder} has no axis: write it like {_LIKE_RX}"
         raise Incomplete(text, says, "no-axis")
-    return SphCyl(_power(sphere or _PLANO, text), power, _axis(axis, text) if axis else 180.0)
+    return SphCyl(power_of(sphere or _PLANO, text), power, axis_in_range(axis, text) if axis else 180.0)
 
 
 @dataclass
@@ -160,9 +165,6 @@ class _Part:
     number: Number
     at: int
     role: str = ""
-
-
-_PLANO = Number("", "0", word="plano")
 
 
 def _parts(tokens: list[Token], text: str) -> list[_Part]:
@@ -209,75 +211,27 @@ def _may_be_axis(part: _Part) -> bool:
 
 
 def _sphere_and_cylinder(powers: list[_Part], axis: _Part | None, text: str) -> tuple[Number | None, Number | None]:
-    """Tell the sphere from the cylinder by their names, or by their order when the axis comes last."""
+    """Tell the sphere from the cylinder by their names, or by their order when the axis comes last.
+
+    Some write the axis or the cylinder first, so any other order is taken only when names make it certain.
+    """
     if len(powers) == 1:
         only = powers[0]
         return (None, only.number) if only.role == "cylinder" else (only.number, None)
     first, second = powers
     if first.role and first.role == second.role:
         raise Unreadable(text, f"two {first.role}s are given: write it like {_LIKE_RX}", f"two-{first.role}s")
-    if first.role == "cylinder" or second.role == "sphere":
-        return second.number, first.number
-    if axis and axis.at < second.at and not first.role and not second.role:
-        readings = tuple(f"{a.number} / {b.number} × {axis.number}" for a, b in ((first, second), (second, first)))
-        says = f"the axis is not last, so it may be {readings[0]} or {readings[1]}: write sphere / cylinder × axis"
-        raise Ambiguous(text, says, "order", readings)
-    return first.number, second.number
-
-
-def _power(number: Number, text: str) -> float:
-    """Return the power in D that a number stands for: plain decimals, one digit, or signed hundredths."""
-    digits, value = number.whole, number.value
-    if number.word == "direction":
-        raise Unreadable(text, f"a direction is no power: write a power like {_LIKE_POWER}", "no-meaning")
-    if number.fraction is None and value and len(digits) > 1:
-        value = _hundredths(number, text)
-    if abs(value) > STRONGEST:
-        says = f"{number} D is beyond ±{STRONGEST:g} D: check the decimal mark; powers are written like {_LIKE_POWER}"
-        raise OutOfBounds(text, says, "power-beyond")
-    return value
-
-
-def _hundredths(number: Number, text: str) -> float:
-    """Return 150 as 1.50 D where nothing else can be meant.
-
-    Hundredths are taken only with a sign, three or four digits, and an ending that lenses have: fives, or the eighths
-    that phoropters cut to 12, 37, 62, 87 (or round to 13, 38, 63, 88).
-    """
-    digits, sign, value = number.whole, number.sign.replace("-", "−"), number.value
-    if len(digits) == 2:
-        other = value if abs(value) <= STRONGEST else value / 10
-        readings = (f"{sign}{abs(value) / 100:.2f}", f"{sign}{abs(other):.2f}")
-    elif len(digits) > 4 or (len(digits) == 4 and digits[0] == "0"):
-        says = f"{number} is no power that lenses have: write it with its decimal mark, like {_LIKE_POWER}"
-        raise OutOfBounds(text, says, "power-beyond")
-    elif not sign:
-        readings = (f"+{value / 100:.2f}", f"−{value / 100:.2f}")
-    elif int(digits) % 5 and int(digits) % 25 not in _EIGHTHS:
-        readings = (f"{sign}{abs(value) / 100:.2f}", f"{sign}{abs(value) / 10:.1f}")
+    turned = first.role == "cylinder" or second.role == "sphere"
+    if turned:
+        clear = bool(first.role and second.role) or (axis is not None and first.at < axis.at < second.at)
     else:
-        return value / 100
-    says = f"{number} may be {readings[0]} or {readings[1]}: write it with its sign and decimal mark"
-    raise Ambiguous(text, says, "no-sign" if len(digits) > 2 and not sign else "no-decimal-mark", readings)
-
-
-def _axis(number: Number, text: str) -> float:
-    """Return an axis or meridian in degrees, 1 to 180, whole or half: finer than any trial frame is graduated."""
-    value = abs(number.value)
-    if number.sign or number.word == "plano":
-        raise OutOfBounds(text, f"{number} is no axis: axes run from 1 to 180, without a sign", "axis-signed")
-    if value == 0:
-        raise OutOfBounds(text, "axis 0: write 180; axes run from 1 to 180", "axis-zero")
-    if value > 360 or value < 1:
-        raise OutOfBounds(text, f"axis {number}: axes run from 1 to 180", "axis-beyond")
-    if value > 180:
-        back = f"{axis_of(value):g}" if axis_of(value) >= 1 else "180"
-        says = f"{number} is past 180: bring it back into 1 to 180, here {back}"
-        raise OutOfBounds(text, says, "axis-past-180")
-    if value * 2 % 1:
-        near = (f"{math.floor(value):d}", f"{min(math.ceil(value), 180):d}")
-        raise OutOfBounds(text, f"axis {number}: write whole degrees, {near[0]} or {near[1]}", "axis-fraction")
-    return value
+        clear = bool(first.role or second.role) or axis is None or second.at < axis.at
+    if not clear:
+        tail = f" × {axis.number}" if axis else ""
+        readings = tuple(f"{a.number} / {b.number}{tail}" for a, b in ((first, second), (second, first)))
+        says = f"it may be {readings[0]} or {readings[1]}: write sphere / cylinder × axis, in that order"
+        raise Ambiguous(text, says, "order", readings)
+    return (second.number, first.number) if turned else (first.number, second.number)
 
 
 def read_power(text: str) -> float:
@@ -289,7 +243,7 @@ def read_power(text: str) -> float:
         When it is not one power, or may be read in two ways.
     """
     kinds = ("dioptre", "sphere", "cylinder")
-    return _power(_only(scan(text, _LIKE_POWER), kinds, text, _LIKE_POWER), text)
+    return power_of(only_number(scan(text, _LIKE_POWER), kinds, text, _LIKE_POWER), text)
 
 
 def read_axis(text: str) -> float:
@@ -300,22 +254,8 @@ def read_axis(text: str) -> float:
     NotationError
         When it is not one axis within 1 to 180.
     """
-    number = _only(scan(text, _LIKE_AXIS), ("axis", "at", "degree", "meridian", "names"), text, _LIKE_AXIS)
-    return _axis(number, "")
-
-
-def _only(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> Number:
-    """Return the one number among the tokens; only marks of the given kinds may stand beside it."""
-    numbers = [token for token in tokens if isinstance(token, Number)]
-    for token in tokens:
-        if isinstance(token, Mark) and token.kind not in kinds:
-            raise Unreadable(text, f"“{token.text}” has no place here: write one number, like {wanted}", "no-meaning")
-    if not numbers:
-        raise Incomplete(text, f"no number is given: write one, like {wanted}", "no-number")
-    if len(numbers) > 1:
-        says = f"{len(numbers)} numbers are too many: write one, like {wanted}"
-        raise Unreadable(text, says, "too-many-numbers")
-    return numbers[0]
+    number = only_number(scan(text, _LIKE_AXIS), ("axis", "at", "degree", "meridian", "names"), text, _LIKE_AXIS)
+    return axis_in_range(number, "")
 
 
 def read_powers(text: str) -> tuple[tuple[float, float], ...]:
@@ -335,8 +275,8 @@ def read_powers(text: str) -> tuple[tuple[float, float], ...]:
     if order not in ("mpmp", "pmpm"):
         says = f"it is not clear which power belongs to which meridian: write it like {_LIKE_CROSS}"
         raise Ambiguous(text, says, "meridian-unclear")
-    meridians = [_axis(number, text) for number, meridian in numbers if meridian]
-    powers = [_power(number, text) for number, meridian in numbers if not meridian]
+    meridians = [axis_in_range(number, text) for number, meridian in numbers if meridian]
+    powers = [power_of(number, text) for number, meridian in numbers if not meridian]
     if abs(axis_gap(*meridians) - 90) > 1:
         says = (
             f"the meridians {meridians[0]:g} and {meridians[1]:g} are {axis_gap(*meridians):g}° apart: "
@@ -389,6 +329,12 @@ def read_distance_cm(text: str) -> float:
     value = number.value / over
     if number.sign:
         raise OutOfBounds(text, f"a distance has no sign: write it like {_LIKE_DISTANCE}", "signed")
+    if not value:
+        raise OutOfBounds(text, f"nought is no distance: write it like {_LIKE_DISTANCE}", "distance-beyond")
+    if unit == "mm" and len(number.fraction or "") == 3:
+        readings = (f"{number} mm", f"{number.whole}{number.fraction} mm")
+        says = f"it may be {readings[0]} or {readings[1]}: write it without a mark between the thousands"
+        raise Ambiguous(text, says, "thousands", readings)
     if not unit and not (_BARE_CM[0] <= value <= _BARE_CM[1] and over == 1):
         readings = (f"{value:g} cm", f"{value:g} m" if value < _BARE_CM[0] else f"{value:g} mm")
         says = f"{value:g} may be {readings[0]} or {readings[1]}: write the unit, like {_LIKE_DISTANCE}"
@@ -433,7 +379,7 @@ def read_quantity(text: str, unit: str = "") -> float:
 
 def _measured(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> tuple[Number, str]:
     """Return the one number and the kind of the unit after it ("" for none)."""
-    number = _only(tokens, kinds, text, wanted)
+    number = only_number(tokens, kinds, text, wanted)
     units = [token.kind for token in tokens if isinstance(token, Mark)]
     if len(units) > 1 or tokens[0] is not number:
         raise Unreadable(text, f"write the number first and one unit after it, like {wanted}", "unit-misplaced")

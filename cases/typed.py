@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from itertools import takewhile
 
 from cases.errors import CaseError
 
 LONGEST = 200
 """Characters that a reader looks at; a prescription needs some forty at most."""
-STRONGEST = 40.0
-"""Largest power in D, without sign, that any reader accepts: past it a decimal mark was surely lost."""
 
 _SHOWN = 40
 _DROPPED = dict.fromkeys([*range(0x200B, 0x2010), *range(0x202A, 0x202F), 0x061C, *range(0x2060, 0x206A), 0xFEFF])
@@ -57,6 +56,8 @@ _MARKS = {
     "°": "degree",
     '"': "inch",
 }
+# Not str.isdigit, which also takes ² and ①.
+_DIGITS = frozenset("0123456789")
 # Every alternative begins with its own kind of character, so the time is linear in the length of the text.
 _PIECE = re.compile(r" +|[0-9]+(?:[.,][0-9]+)?|\.[0-9]+|[a-z]+|.", re.DOTALL)
 
@@ -113,8 +114,10 @@ class Number:
         return -size if self.sign == "-" and size else size
 
     def __str__(self) -> str:
+        if self.word == "plano":
+            return self.word
         point = "" if self.fraction is None else f".{self.fraction}"
-        return f"{self.sign.replace('-', '−')}{self.whole or '0'}{point}"
+        return shown(f"{self.sign.replace('-', '−')}{self.whole or '0'}{point}")
 
 
 @dataclass(frozen=True)
@@ -173,6 +176,10 @@ def scan(text: str, wanted: str) -> list[Token]:
     return _Scanner(text, plain, wanted).tokens()
 
 
+def _leading_digits(plain: str) -> str:
+    return "".join(takewhile(_DIGITS.__contains__, plain))
+
+
 class _Scanner:
     """The state of one pass over the text: the tokens so far and a sign that waits for its number."""
 
@@ -189,16 +196,18 @@ class _Scanner:
             at += len(piece)
             if piece[0] == " ":
                 continue
-            if piece[0].isdigit() or piece[0] == ".":
+            if piece[0] in _DIGITS or piece[0] == ".":
                 at = self._number(piece, at)
             elif piece in _SIGNS:
                 self._no_stray_sign()
                 self.sign = _SIGNS[piece]
-            elif piece == "," and self.plain[at : at + 1].isdigit():
+            elif piece == "," and self.plain[at : at + 1] in _DIGITS:
                 at = self._tight_comma(at)
             else:
                 self._no_stray_sign()
                 self._mark(piece)
+                if piece.isalpha() and self.plain[at : at + 1] == "." and self.plain[at + 1 : at + 2] not in _DIGITS:
+                    at += 1  # the point of an abbreviation: "cyl." or "ax."
         self._no_stray_sign()
         return self.out
 
@@ -209,8 +218,9 @@ class _Scanner:
         rest = self.plain[at:]
         if rest.startswith("."):
             after = rest[1:].lstrip()
-            if after[:1].isdigit():
-                says = f"{piece}.{after[:2]} may be one number or two: write one decimal mark, as in {self.wanted}"
+            if after[:1] in _DIGITS:
+                typed = shown(rest[: len(rest) - len(after)] + _leading_digits(after))
+                says = f"{shown(piece)}{typed} may be one number or two: write one decimal mark, as in {self.wanted}"
                 raise Ambiguous(self.text, says, "two-decimal-marks")
             at += 1
         self.out.append(Number(self.sign, whole, fraction or None))
@@ -219,14 +229,13 @@ class _Scanner:
 
     def _tight_comma(self, at: int) -> int:
         before = self.plain[at - 2 : at - 1] if at > 1 else ""
-        if before.isdigit():
+        if before in _DIGITS:
             self.out.append(Mark("separator", ","))
             return at
+        digits = _leading_digits(self.plain[at:])
         if before and not self.sign:
-            says = f"the comma before {self.plain[at : at + 2]} may be a decimal mark or a pause: put a space after it"
+            says = f"the comma before {shown(digits)} may be a decimal mark or a pause: put a space after it"
             raise Ambiguous(self.text, says, "comma")
-        found = re.compile("[0-9]+").match(self.plain, at)
-        digits = found[0] if found else ""
         return self._number("." + digits, at + len(digits))
 
     def _mark(self, piece: str) -> None:
@@ -249,7 +258,8 @@ class _Scanner:
         raise self._meaningless(piece)
 
     def _meaningless(self, piece: str) -> Unreadable:
-        says = f"“{shown(piece)}” has no meaning here: write it like {self.wanted}"
+        what = f"“{shown(piece)}”" if shown(piece) else "a character that cannot be shown"
+        says = f"{what} has no meaning here: write it like {self.wanted}"
         return Unreadable(self.text, says, "no-meaning")
 
     def _no_stray_sign(self) -> None:

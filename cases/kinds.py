@@ -1,0 +1,332 @@
+"""Kinds of quantity: how each is read, written, kept as JSON and compared. Choices and groups live elsewhere."""
+
+from __future__ import annotations
+
+import math
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from cases import notation
+from cases.errors import CaseError, OutOfRange
+from cases.lens import SphCyl, across, axis_gap
+from cases.vergence import FARTHEST_CM, NEAREST_CM
+
+POWER_LIMIT = 60.0
+"""No lens or eye of this trade lies beyond it, in D."""
+
+
+class BadFinding(CaseError):
+    """A finding in JSON is missing, unknown or of the wrong shape."""
+
+    def __init__(self, given: object, rule: str) -> None:
+        super().__init__(f"{_short(given)}: {rule}")
+
+
+def _short(given: object) -> str:
+    text = repr(given)
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def number_from(given: object, name: str) -> float:
+    """Take a finite number out of JSON.
+
+    Raises
+    ------
+    BadFinding
+        When it is anything else.
+    """
+    if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
+        raise BadFinding(given, f"{name} must be a number")
+    return float(given)
+
+
+class Kind(ABC):
+    """One kind of quantity, asked for or found."""
+
+    id: str
+    hint = ""
+    """How it is typed, for the line under an empty field."""
+
+    @abstractmethod
+    def read(self, text: str) -> Any:
+        """Read what a person typed; raises a CaseError with the sentence why not."""
+
+    @abstractmethod
+    def write(self, value: Any) -> str:
+        """Write it as the trade does."""
+
+    @abstractmethod
+    def from_json(self, given: object) -> Any:
+        """Take it out of JSON; raises BadFinding or OutOfRange."""
+
+    @abstractmethod
+    def to_json(self, value: Any) -> Any:
+        """Put it into JSON, rounded to a thousandth."""
+
+    @abstractmethod
+    def same(self, given: Any, truth: Any) -> bool:
+        """Say whether it is the exact value, as exactly as a person would write it."""
+
+    @abstractmethod
+    def close(self, given: Any, truth: Any) -> bool:
+        """Say whether it lies within the tolerance."""
+
+    def alike(self, given: Any, slipped: Any) -> bool:
+        """Say whether an answer may have come from this slip's value."""
+        return self.close(given, slipped)
+
+    def differs(self, given: Any, truth: Any) -> str:
+        """Say in words how the answer differs from the truth."""
+        return f"you gave {self.write(given)}; it is {self.write(truth)}"
+
+
+@dataclass(frozen=True)
+class Scalar(Kind):
+    """A single number with a unit; the children say how it is read and written."""
+
+    exact: float = 0.04
+    tolerance: float = 0.125
+    low: float = -POWER_LIMIT
+    high: float = POWER_LIMIT
+    id = "number"
+    unit = ""
+
+    def from_json(self, given: object) -> float:
+        """Take the number out of JSON and hold it to its range."""
+        return self._checked(number_from(given, self.id))
+
+    def _checked(self, value: float) -> float:
+        if not self.low <= value <= self.high:
+            raise OutOfRange(self.id, f"{value:g}{self.unit}", f"give {self.low:g} to {self.high:g}{self.unit}")
+        return value
+
+    def to_json(self, value: float) -> float:
+        """Round to a thousandth."""
+        return round(value, 3) + 0.0
+
+    def same(self, given: float, truth: float) -> bool:
+        """Compare within `exact`."""
+        return abs(given - truth) <= self.exact + 1e-9
+
+    def close(self, given: float, truth: float) -> bool:
+        """Compare within `tolerance`."""
+        return abs(given - truth) <= self.tolerance + 1e-9
+
+
+@dataclass(frozen=True)
+class Power(Scalar):
+    """A power or a vergence in D, signed."""
+
+    id = "power"
+    unit = " D"
+    hint = "a power, such as +1.25 or −0.50"
+
+    def read(self, text: str) -> float:
+        """Read a power in D."""
+        return self._checked(notation.read_power(text))
+
+    def write(self, value: float) -> str:
+        """Write a power with its sign and two decimals."""
+        return f"{notation.write_power(value)} D"
+
+    def differs(self, given: float, truth: float) -> str:
+        """Say by how much it is too plus or too minus."""
+        gap = given - truth
+        return f"{abs(gap):.2f} D too {'plus' if gap > 0 else 'minus'}"
+
+
+@dataclass(frozen=True)
+class Distance(Scalar):
+    """A distance in centimetres."""
+
+    exact: float = 0.5
+    tolerance: float = 1.0
+    low: float = NEAREST_CM
+    high: float = FARTHEST_CM
+    id = "distance"
+    unit = " cm"
+    hint = "centimetres, such as 67"
+
+    def read(self, text: str) -> float:
+        """Read a distance in cm."""
+        return self._checked(notation.read_distance_cm(text))
+
+    def write(self, value: float) -> str:
+        """Write it in cm."""
+        return notation.write_distance(value)
+
+
+@dataclass(frozen=True)
+class Axis(Scalar):
+    """An axis, a meridian or the direction of a streak: degrees in 1..180."""
+
+    exact: float = 0.5
+    tolerance: float = 2.0
+    id = "axis"
+    hint = "degrees from 1 to 180"
+
+    def read(self, text: str) -> float:
+        """Read an axis in degrees."""
+        return notation.read_axis(text)
+
+    def write(self, value: float) -> str:
+        """Write it in whole degrees."""
+        return notation.write_axis(value)
+
+    def from_json(self, given: object) -> float:
+        """Take it out of JSON; 0 and angles past 180 are refused."""
+        return SphCyl(0, 0, number_from(given, "axis")).axis
+
+    def same(self, given: float, truth: float) -> bool:
+        """Compare round the dial."""
+        return axis_gap(given, truth) <= self.exact + 1e-9
+
+    def close(self, given: float, truth: float) -> bool:
+        """Compare round the dial."""
+        return axis_gap(given, truth) <= self.tolerance + 1e-9
+
+    def differs(self, given: float, truth: float) -> str:
+        """Say how far round it is."""
+        return f"{axis_gap(given, truth):.0f}° out"
+
+
+@dataclass(frozen=True)
+class Lens(Kind):
+    """A prescription. Compared as a lens, whatever its form.
+
+    Tolerance: sphere and cylinder within 0.125 D, and an axis error whose residual cylinder 2C·sin δ stays within
+    0.25 D (14° at 0.50 DC, 7° at 1.00, 3.6° at 2.00): common practice, no published source for the 0.25.
+    """
+
+    exact: float = 0.04
+    exact_axis: float = 0.75
+    tolerance: float = 0.125
+    residual: float = 0.25
+    slip_axis: float = 2.0
+    id = "prescription"
+    hint = "sphere, cylinder, axis, such as +1.00 −1.50 × 90"
+
+    def read(self, text: str) -> SphCyl:
+        """Read a prescription."""
+        return notation.read_prescription(text)
+
+    def write(self, value: SphCyl) -> str:
+        """Write it in the form that it has."""
+        return notation.write_prescription(value, "as-is")
+
+    def from_json(self, given: object) -> SphCyl:
+        """Take it out of {"sphere", "cylinder", "axis"}; a sphere may leave the others out."""
+        if not isinstance(given, Mapping) or "sphere" not in given or set(given) - {"sphere", "cylinder", "axis"}:
+            raise BadFinding(given, 'a prescription is {"sphere": D, "cylinder": D, "axis": 1..180}')
+        sphere, cylinder = (number_from(given.get(name, 0), name) for name in ("sphere", "cylinder"))
+        if cylinder and "axis" not in given:
+            raise BadFinding(given, "a cylinder needs its axis, 1 to 180")
+        lens = SphCyl(sphere, cylinder, number_from(given.get("axis", 180), "axis"))
+        if lens.strongest > POWER_LIMIT:
+            raise OutOfRange("power", notation.write_prescription(lens), f"give powers within ±{POWER_LIMIT:g} D")
+        return lens
+
+    def to_json(self, value: SphCyl) -> dict[str, float]:
+        """Give sphere, cylinder and axis, the axis 1..180 to a hundredth of a degree."""
+        axis = round(value.axis, 2)
+        return {
+            "sphere": round(value.sphere, 3) + 0.0,
+            "cylinder": round(value.cylinder, 3) + 0.0,
+            "axis": axis if axis > 0 else 180.0,
+        }
+
+    def same(self, given: SphCyl, truth: SphCyl) -> bool:
+        """Say whether it is the same lens as exactly as a person would write it."""
+        return self._within(given, truth, self.exact, self.exact_axis, self.exact)
+
+    def close(self, given: SphCyl, truth: SphCyl) -> bool:
+        """Say whether it is within the tolerance of the class docstring."""
+        return self._within(given, truth, self.tolerance, 90, self.residual)
+
+    def alike(self, given: SphCyl, slipped: SphCyl) -> bool:
+        """Say whether it is within 0.125 D and 2° (or what a weak cylinder hides) of a slip's lens."""
+        return self._within(given, slipped, self.tolerance, self.slip_axis, self.tolerance)
+
+    @staticmethod
+    def _within(given: SphCyl, truth: SphCyl, power: float, axis: float, residual: float) -> bool:
+        a, b = given.minus_form(), truth.minus_form()
+        if abs(a.sphere - b.sphere) > power + 1e-9 or abs(a.cylinder - b.cylinder) > power + 1e-9:
+            return False
+        gap = axis_gap(a.axis, b.axis)
+        left = 2 * abs(b.cylinder) * math.sin(math.radians(gap))
+        return left <= residual + 1e-9 if axis >= 90 else gap <= axis + 1e-9 or left <= min(residual, 0.02)
+
+    def differs(self, given: SphCyl, truth: SphCyl) -> str:
+        """Say how the spherical equivalent, the cylinder and its axis differ."""
+        a, b = given.minus_form(), truth.minus_form()
+        parts = []
+        mean = a.spherical_equivalent - b.spherical_equivalent
+        if abs(mean) >= 0.005:
+            parts.append(f"{abs(mean):.2f} D too {'plus' if mean > 0 else 'minus'} on the whole")
+        cylinder = abs(a.cylinder) - abs(b.cylinder)
+        if abs(cylinder) >= 0.005:
+            parts.append(f"{abs(cylinder):.2f} D too {'much' if cylinder > 0 else 'little'} cylinder")
+        if a.cylinder and b.cylinder and axis_gap(a.axis, b.axis) >= 0.5:
+            parts.append(f"the axis {axis_gap(a.axis, b.axis):.0f}° out")
+        return ", ".join(parts) or "the same lens"
+
+
+@dataclass(frozen=True)
+class Cross(Kind):
+    """A power cross: the lens by its two principal powers, kept as a SphCyl whose axis is the first meridian."""
+
+    lens: Lens = Lens()
+    id = "powers"
+    hint = "power @ meridian twice, such as +1.00 @ 180, −0.50 @ 90"
+
+    def read(self, text: str) -> SphCyl:
+        """Read two powers at two meridians."""
+        (meridian, power), (_, other) = notation.read_powers(text)
+        return SphCyl.from_meridians(meridian, power, other)
+
+    def write(self, value: SphCyl) -> str:
+        """Write two powers at two meridians."""
+        return notation.write_powers(self._pairs(value))
+
+    @staticmethod
+    def _pairs(value: SphCyl) -> tuple[tuple[float, float], ...]:
+        return ((value.axis, value.sphere), (across(value.axis), value.sphere + value.cylinder))
+
+    def from_json(self, given: object) -> SphCyl:
+        """Take it out of [{"meridian", "power"}, {"meridian", "power"}], the meridians at right angles."""
+        rule = 'a power cross is [{"meridian": 1..180, "power": D}, {"meridian": …, "power": …}]'
+        if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != 2:
+            raise BadFinding(given, rule)
+        pairs = []
+        for one in given:
+            if not isinstance(one, Mapping) or set(one) != {"meridian", "power"}:
+                raise BadFinding(one, rule)
+            pairs.append((Axis().from_json(one["meridian"]), Power().from_json(one["power"])))
+        (meridian, power), (other, second) = pairs
+        if axis_gap(other, across(meridian)) > 1:
+            raise BadFinding(
+                given, f"the meridians must be at right angles; across {meridian:g} lies {across(meridian):g}"
+            )
+        return SphCyl.from_meridians(meridian, power, second)
+
+    def to_json(self, value: SphCyl) -> list[dict[str, float]]:
+        """Give the two meridians with their powers."""
+        return [{"meridian": round(m, 2), "power": round(p, 3) + 0.0} for m, p in self._pairs(value)]
+
+    def same(self, given: SphCyl, truth: SphCyl) -> bool:
+        """Compare as lenses."""
+        return self.lens.same(given, truth)
+
+    def close(self, given: SphCyl, truth: SphCyl) -> bool:
+        """Compare as lenses."""
+        return self.lens.close(given, truth)
+
+    def alike(self, given: SphCyl, slipped: SphCyl) -> bool:
+        """Compare as lenses."""
+        return self.lens.alike(given, slipped)
+
+    def differs(self, given: SphCyl, truth: SphCyl) -> str:
+        """Compare as lenses."""
+        return self.lens.differs(given, truth)

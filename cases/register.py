@@ -1,0 +1,63 @@
+"""Every case type there is, found by looking through families/, so that a new one is added in one file there."""
+
+from __future__ import annotations
+
+import difflib
+from functools import cache
+from importlib import import_module
+from pkgutil import iter_modules
+
+from cases import families
+from cases.casetype import CaseType, Family
+from cases.errors import CaseError
+from cases.working import Skill, SlipName
+
+
+class UnknownType(CaseError):
+    """No case type has this id."""
+
+    def __init__(self, given: str, known: tuple[str, ...]) -> None:
+        near = difflib.get_close_matches(given, known, n=1)
+        hint = f"did you mean {near[0]}?" if near else "`python -m cases list` names them all"
+        super().__init__(f"case type “{given[:40]}” is unknown: {hint}")
+
+
+@cache
+def all_types() -> dict[str, CaseType]:
+    """Return every case type by id, families in their order, types as their file lists them."""
+    modules = [import_module(f"{families.__name__}.{module.name}") for module in iter_modules(families.__path__)]
+    types: list[CaseType] = [one for module in modules for one in getattr(module, "TYPES", ())]
+    types.sort(key=lambda one: one.family.place)
+    return {one.id: one for one in types}
+
+
+def case_type(type_id: str) -> CaseType:
+    """Return the case type of this id.
+
+    Raises
+    ------
+    UnknownType
+        With the nearest id there is.
+    """
+    types = all_types()
+    if type_id not in types:
+        raise UnknownType(type_id, tuple(types))
+    return types[type_id]
+
+
+@cache
+def all_families() -> tuple[Family, ...]:
+    """Return the families in their order."""
+    return tuple(dict.fromkeys(one.family for one in all_types().values()))
+
+
+@cache
+def all_skills() -> dict[str, Skill]:
+    """Return every step's skill by id, in the order in which types first use them."""
+    return {step.skill.id: step.skill for one in all_types().values() for step in one.steps}
+
+
+@cache
+def all_slips() -> dict[str, SlipName]:
+    """Return every slip's name by id."""
+    return {slip.name.id: slip.name for one in all_types().values() for step in one.steps for slip in step.slips}

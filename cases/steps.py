@@ -1,0 +1,175 @@
+"""Steps that several families share, with their words and ranges. A type's own steps stay in its family."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from cases import skills
+from cases.casetype import Settings
+from cases.chance import Chance
+from cases.lens import SphCyl, across, axis_of
+from cases.notation import write_axis, write_distance, write_power
+from cases.vergence import is_clinic_value, vergence, working_vergence
+from cases.working import Known, Slip, Step
+
+COMMON_DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
+EASY_DISTANCES = (40.0, 50.0, 67.0, 80.0, 100.0)
+FORM_WORDS = {"minus": "minus-cylinder form", "plus": "plus-cylinder form"}
+
+
+def pick_distance(chance: Chance, settings: Settings) -> float:
+    """Draw a working distance in cm, the learner's usual one in two cases of five (always when it is fixed)."""
+    if settings.fixed_distance or chance.happens(0.4):
+        return settings.distance_cm
+    return chance.among(EASY_DISTANCES if settings.level == "novice" else COMMON_DISTANCES)
+
+
+def pick_axis(chance: Chance, settings: Settings) -> float:
+    """Draw an axis as eyes have them, mostly near 180 or 90, never on a direction that mirrors onto itself."""
+    step = 1 if settings.level == "expert" else 5
+    while True:
+        centre = chance.among((180, 180, 90, 90, 45, 135))
+        axis = axis_of(centre + step * chance.whole(-round(30 / step), round(30 / step)))
+        if axis % 45:
+            return axis
+
+
+def pick_lens(
+    chance: Chance,
+    settings: Settings,
+    *,
+    sphere: tuple[float, float] = (-7, 6),
+    cylinder: tuple[float, float] = (0.5, 3.5),
+) -> SphCyl:
+    """Draw a minus-cylinder lens: sphere in D from `sphere`, size of the cylinder from `cylinder`, quarter steps."""
+    high = min(cylinder[1], 2.0) if settings.level == "novice" else cylinder[1]
+    return SphCyl(chance.stepped(*sphere), -chance.stepped(cylinder[0], high), pick_axis(chance, settings))
+
+
+def signed(power: float) -> str:
+    """Write a power in D for a sentence: +1.25, −0.50, 0.00."""
+    return write_power(power)
+
+
+def listed(powers: Sequence[float]) -> str:
+    """Write powers as "+1.25 and −0.50"."""
+    return " and ".join(signed(power) for power in powers)
+
+
+def degrees(angle: float) -> str:
+    """Write an axis or meridian for a sentence."""
+    return write_axis(angle)
+
+
+def lens_words(sphere: float, cylinder: float, axis: float) -> str:
+    """Write a lens as the line of a working has it, in the form in which it stands."""
+    return f"{signed(sphere)} / {signed(cylinder)} × {degrees(axis)}"
+
+
+def distance_in_dioptres(*, exact: bool = False) -> Step:
+    """Step: `distance_cm` to `vergence` in D, as the clinic rounds it or exactly."""
+    value = vergence if exact else working_vergence
+
+    def says(known: Known) -> str:
+        cm, power = known["distance_cm"], known["vergence"]
+        rounded = (
+            ""
+            if exact or not is_clinic_value(cm) or abs(power - vergence(cm)) < 0.002
+            else (f"; exactly {vergence(cm):.3f}, taken to the quarter as the clinic does")
+        )
+        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {power:.2f} D{rounded}."
+
+    return Step(
+        skills.DISTANCE_IN_DIOPTRES,
+        run=lambda known: {"vergence": value(known["distance_cm"])},
+        says=says,
+        slips=(
+            Slip(
+                skills.METRES_NOT_INVERTED,
+                run=lambda known: {"vergence": known["distance_cm"] / 100},
+                says=lambda known: f"{write_distance(known['distance_cm'])} taken as {known['vergence']:.2f} D.",
+                live=lambda known: abs(known["distance_cm"] / 100 - value(known["distance_cm"])) > 0.02,
+            ),
+            Slip(
+                skills.ALWAYS_ONE_FIFTY,
+                run=lambda _: {"vergence": 1.5},
+                says=lambda known: f"1.50 D taken, though the distance is {write_distance(known['distance_cm'])}.",
+                live=lambda known: abs(value(known["distance_cm"]) - 1.5) > 0.02,
+            ),
+        ),
+    )
+
+
+def taken_off(known: Known) -> str:
+    """Say how the vergence came off every power of `gross`."""
+    sums = [
+        f"{signed(g)} − {known['vergence']:.2f} = {signed(n)}"
+        for g, n in zip(known["gross"], known["net"], strict=True)
+    ]
+    return f"Take the distance off: {', and '.join(sums)}."
+
+
+def subtract_sizes(power: float, off: float) -> float:
+    """Take `off` from the size of a power and put its sign back: what a learner does who does not see the sign."""
+    return (abs(power) - off) * (1 if power >= 0 else -1)
+
+
+LEFT_IN = Slip(
+    skills.DISTANCE_LEFT_IN,
+    run=lambda known: {"net": known["gross"]},
+    says=lambda known: f"Nothing taken off: {listed(known['net'])}.",
+)
+ADDED = Slip(
+    skills.DISTANCE_ADDED,
+    run=lambda known: {"net": tuple(g + known["vergence"] for g in known["gross"])},
+    says=lambda known: f"{known['vergence']:.2f} added: {listed(known['net'])}.",
+)
+
+
+def sign_blind(*, live: Callable[[Known], bool]) -> Slip:
+    """Build the slip of taking the distance off the size of each power; `live` says where it differs from others."""
+    return Slip(
+        skills.SIGN_BLIND,
+        run=lambda known: {"net": tuple(subtract_sizes(g, known["vergence"]) for g in known["gross"])},
+        says=lambda known: f"{known['vergence']:.2f} taken off the sizes: {listed(known['net'])}.",
+        live=live,
+    )
+
+
+def mirrored(angle: float) -> float:
+    """Return a direction as the patient would read it: 180 − angle."""
+    return axis_of(180 - angle)
+
+
+def from_vertical(angle: float) -> float:
+    """Return a direction as counted from the vertical: 90 − angle."""
+    return axis_of(90 - angle)
+
+
+def read_scale(*names: str) -> Step:
+    """Step: the directions drawn (`names` in the findings) to the same names as read off the dial."""
+
+    def read(turn: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
+        return lambda known: {name: turn(known[name]) for name in names}
+
+    def changed_by(turn: Callable[[float], float]) -> Callable[[Known], bool]:
+        return lambda known: known[names[0]] % 90 != 0 and turn(known[names[0]]) != known[names[0]]
+
+    def says(known: Known) -> str:
+        return f"The dial reads {' and '.join(degrees(known[name]) for name in names)}."
+
+    return Step(
+        skills.READ_SCALE,
+        run=read(lambda angle: angle),
+        says=says,
+        slips=(
+            Slip(skills.SCALE_MIRRORED, run=read(mirrored), says=says, live=changed_by(mirrored)),
+            Slip(skills.SCALE_FROM_VERTICAL, run=read(from_vertical), says=says, live=changed_by(from_vertical)),
+        ),
+    )
+
+
+def across_words(streak: float) -> str:
+    """Say which meridian a streak measures."""
+    return f"streak at {degrees(streak)} measures the {degrees(across(streak))} meridian"

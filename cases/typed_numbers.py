@@ -1,0 +1,83 @@
+"""What one typed number stands for: a power in D or an axis in degrees; asks back where two readings are likely."""
+
+from __future__ import annotations
+
+import math
+
+from cases.lens import axis_of
+from cases.typed import Ambiguous, Incomplete, Mark, Number, OutOfBounds, Token, Unreadable
+
+STRONGEST = 40.0
+"""Largest power in D, without sign, that any reader accepts: past it a decimal mark was surely lost."""
+
+_LIKE_POWER = "+1.25"
+_EIGHTHS = frozenset({12, 13})
+
+
+def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> Number:
+    """Return the one number among the tokens; only marks of the given kinds may stand beside it."""
+    numbers = [token for token in tokens if isinstance(token, Number)]
+    for token in tokens:
+        if isinstance(token, Mark) and token.kind not in kinds:
+            raise Unreadable(text, f"“{token.text}” has no place here: write one number, like {wanted}", "no-meaning")
+    if not numbers:
+        raise Incomplete(text, f"no number is given: write one, like {wanted}", "no-number")
+    if len(numbers) > 1:
+        says = f"{len(numbers)} numbers are too many: write one, like {wanted}"
+        raise Unreadable(text, says, "too-many-numbers")
+    return numbers[0]
+
+
+def power_of(number: Number, text: str) -> float:
+    """Return the power in D that a number stands for: plain decimals, one digit, or signed hundredths."""
+    digits, value = number.whole, number.value
+    if number.word == "direction":
+        raise Unreadable(text, f"a direction is no power: write a power like {_LIKE_POWER}", "no-meaning")
+    if number.fraction is None and value and len(digits) > 1:
+        value = _hundredths(number, text)
+    if abs(value) > STRONGEST:
+        says = f"{number} D is beyond ±{STRONGEST:g} D: check the decimal mark; powers are written like {_LIKE_POWER}"
+        raise OutOfBounds(text, says, "power-beyond")
+    return value
+
+
+def _hundredths(number: Number, text: str) -> float:
+    """Return 150 as 1.50 D where nothing else can be meant.
+
+    Hundredths are taken only with a sign, three or four digits, and an ending that lenses have: fives, or the eighths
+    that phoropters cut to 12, 37, 62, 87 (or round to 13, 38, 63, 88).
+    """
+    digits, sign, value = number.whole, number.sign.replace("-", "−"), number.value
+    if len(digits) == 2:
+        other = value if abs(value) <= STRONGEST else value / 10
+        readings = (f"{sign}{abs(value) / 100:.2f}", f"{sign}{abs(other):.2f}")
+    elif len(digits) > 4 or (len(digits) == 4 and digits[0] == "0"):
+        says = f"{number} is no power that lenses have: write it with its decimal mark, like {_LIKE_POWER}"
+        raise OutOfBounds(text, says, "power-beyond")
+    elif not sign:
+        readings = (f"+{value / 100:.2f}", f"−{value / 100:.2f}")
+    elif int(digits) % 5 and int(digits) % 25 not in _EIGHTHS:
+        readings = (f"{sign}{abs(value) / 100:.2f}", f"{sign}{abs(value) / 10:.1f}")
+    else:
+        return value / 100
+    says = f"{number} may be {readings[0]} or {readings[1]}: write it with its sign and decimal mark"
+    raise Ambiguous(text, says, "no-sign" if len(digits) > 2 and not sign else "no-decimal-mark", readings)
+
+
+def axis_in_range(number: Number, text: str) -> float:
+    """Return an axis or meridian in degrees, 1 to 180, whole or half: finer than any trial frame is graduated."""
+    value = abs(number.value)
+    if number.sign or number.word == "plano":
+        raise OutOfBounds(text, f"{number} is no axis: axes run from 1 to 180, without a sign", "axis-signed")
+    if value == 0:
+        raise OutOfBounds(text, "axis 0: write 180; axes run from 1 to 180", "axis-zero")
+    if value > 360 or value < 1:
+        raise OutOfBounds(text, f"axis {number}: axes run from 1 to 180", "axis-beyond")
+    if value > 180:
+        back = f"{axis_of(value):g}" if axis_of(value) >= 1 else "180"
+        says = f"{number} is past 180: bring it back into 1 to 180, here {back}"
+        raise OutOfBounds(text, says, "axis-past-180")
+    if value * 2 % 1:
+        says = f"axis {number}: write it to a whole or half degree, here {math.floor(value + 0.5)}"
+        raise OutOfBounds(text, says, "axis-fraction")
+    return value

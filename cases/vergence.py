@@ -1,0 +1,51 @@
+"""Working distance in dioptres, exactly and as the clinic rounds it. Movement and the reflex live in retinoscope.py."""
+
+from cases.errors import OutOfRange
+
+NEAREST_CM, FARTHEST_CM = 5.0, 1000.0
+"""Beyond these no distance of an examination can be meant; what is merely unusual is warned of, not refused."""
+
+USUAL_CM = (20.0, 150.0)
+"""Working distances that need no second look: common practice, no published source."""
+
+CLINIC_STEP = 0.25
+CLINIC_SLACK = 0.04
+"""How far from a quarter dioptre the clinic still rounds to it: common practice (67 cm is called 1.50)."""
+
+
+def vergence(distance_cm: float) -> float:
+    """Return the vergence +100/distance_cm in D of a distance in front of the eye.
+
+    Source: definition of vergence in air, ISO 13666.
+
+    Raises
+    ------
+    OutOfRange
+        Outside 5..1000 cm.
+    """
+    if not NEAREST_CM <= distance_cm <= FARTHEST_CM:
+        raise OutOfRange(
+            "distance", f"{distance_cm:g} cm", f"give centimetres between {NEAREST_CM:g} and {FARTHEST_CM:g}"
+        )
+    return 100 / distance_cm
+
+
+def is_clinic_value(distance_cm: float) -> bool:
+    """Say whether the clinic rounds this distance to a quarter dioptre."""
+    exact = vergence(distance_cm)
+    return abs(exact - _nearest_quarter(exact)) <= CLINIC_SLACK
+
+
+def working_vergence(distance_cm: float) -> float:
+    """Return the dioptres that a working distance adds to the neutralising lens, as the clinic takes them.
+
+    The nearest quarter dioptre when it lies within 0.04 D (66 and 67 cm → 1.50, 57 → 1.75, 33 → 3.00), else exactly
+    100/distance_cm; take it off every meridian alike. Source: common practice, no published source; the exact value is
+    the definition of vergence, ISO 13666.
+    """
+    exact = vergence(distance_cm)
+    return _nearest_quarter(exact) if is_clinic_value(distance_cm) else exact
+
+
+def _nearest_quarter(power: float) -> float:
+    return round(power / CLINIC_STEP) * CLINIC_STEP

@@ -1,0 +1,146 @@
+"""A case is a chain of steps and a slip a wrong version of one: running the chain, rightly or slipped, lives here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
+from cases.errors import CaseError
+
+Known = Mapping[str, Any]
+"""What is known so far in a chain: names to quantities, in the units that the names of contract.md carry."""
+
+
+def always(_: Known) -> bool:
+    """Hold under all conditions: for a step or slip that has none of its own."""
+    return True
+
+
+@dataclass(frozen=True)
+class Skill:
+    """What a step exercises, shared by every type that has such a step: it is what a learner's memory is kept for."""
+
+    id: str
+    title: str
+    """A gerund phrase for screens: "taking off the working distance"."""
+
+
+@dataclass(frozen=True)
+class SlipName:
+    """A slip as learners and preceptors know it, wherever it happens."""
+
+    id: str
+    title: str
+    """What the learner did, in the past tense, to follow "you": "left the working distance in"."""
+    tells: str
+    """What a kind preceptor would say of it."""
+    source: str = "common practice, no published source"
+
+
+@dataclass(frozen=True)
+class Slip:
+    """One wrong version of a step: `run` replaces the step's own, `says` is the line that it leads to."""
+
+    name: SlipName
+    run: Callable[[Known], dict[str, Any]]
+    says: Callable[[Known], str]
+    live: Callable[[Known], bool] = always
+    """Whether the wrong way is wrong here at all: "always 1.50" is no slip at two thirds of a metre."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """A pure function from what is known so far to a little more, with the sentence that says what it did."""
+
+    skill: Skill
+    run: Callable[[Known], dict[str, Any]]
+    says: Callable[[Known], str]
+    slips: tuple[Slip, ...] = ()
+    needed: Callable[[Known], bool] = always
+    """Whether this case calls for the step: no turning into plus form where plus form was found."""
+
+
+@dataclass(frozen=True)
+class SlipRef:
+    """A slip at its step, as JSON and the answer log name it."""
+
+    step: str
+    slip: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a working: the step, its sentence, what it added, and the slip in it if there is one."""
+
+    step: str
+    says: str
+    values: Mapping[str, Any]
+    slip: str | None = None
+
+
+@dataclass(frozen=True)
+class Run:
+    """A chain carried through."""
+
+    lines: tuple[Line, ...]
+    known: Known
+
+
+@dataclass(frozen=True)
+class SlippedRun:
+    """A chain carried through with one or two slips in it."""
+
+    slips: tuple[SlipRef, ...]
+    run: Run
+
+
+class NotLive(CaseError):
+    """The slip asked for cannot happen in this case."""
+
+    def __init__(self, slip: SlipRef) -> None:
+        super().__init__(f"slip {slip.slip} at {slip.step}: it cannot happen in this case; draw another")
+
+
+def run_chain(steps: Sequence[Step], start: Known, swaps: Mapping[int, Slip] | None = None) -> Run:
+    """Carry a chain through from `start`, each step numbered in `swaps` replaced by that slip.
+
+    A step that the case does not need is left out.
+
+    Raises
+    ------
+    NotLive
+        When a slip is not wrong here, or its step is not needed.
+    """
+    swaps = swaps or {}
+    known: dict[str, Any] = dict(start)
+    lines: list[Line] = []
+    for number, step in enumerate(steps):
+        slip = swaps.get(number)
+        needed = step.needed(known)
+        if slip is not None and not (needed and slip.live(known)):
+            raise NotLive(SlipRef(step.skill.id, slip.name.id))
+        if not needed:
+            continue
+        values = slip.run(known) if slip else step.run(known)
+        known.update(values)
+        lines.append(Line(step.skill.id, (slip or step).says(known), values, slip.name.id if slip else None))
+    return Run(tuple(lines), known)
+
+
+def slipped_runs(steps: Sequence[Step], start: Known, *, at_once: int = 1) -> Iterator[SlippedRun]:
+    """Yield the chain with every live slip in it (`at_once` = 1) or every pair of slips at two steps (2).
+
+    A combination that leads to no lens or number at all is passed over.
+    """
+    places = [(number, slip) for number, step in enumerate(steps) for slip in step.slips]
+    for chosen in combinations(places, at_once):
+        swaps = dict(chosen)
+        if len(swaps) < at_once:
+            continue
+        try:
+            run = run_chain(steps, start, swaps)
+        except (CaseError, ZeroDivisionError):
+            continue
+        yield SlippedRun(tuple(SlipRef(steps[number].skill.id, slip.name.id) for number, slip in chosen), run)
