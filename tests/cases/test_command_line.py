@@ -1,0 +1,108 @@
+"""The command line of the core: stable JSON, and bad input answered with one line and exit 2."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from typing import Any
+
+import pytest
+
+from cases.__main__ import main
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    try:
+        code = main(list(arguments))
+    except SystemExit as stop:
+        code = int(stop.code or 0)
+    shown = capsys.readouterr()
+    return code, shown.out, shown.err
+
+
+def document(capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
+    code, out, err = run(capsys, *arguments, "--json")
+    assert (code, err) == (0, "")
+    return json.loads(out)
+
+
+def test_a_case_has_the_shape_that_scripts_lean_on(capsys: pytest.CaptureFixture[str]) -> None:
+    case = document(capsys, "draw", "two-spheres", "--seed", "7")
+    assert list(case) == ["type", "seed", "findings", "asks", "answer", "working", "slips"]
+    assert set(case["findings"]) == {"first", "second", "distance_cm", "form"}
+    assert set(case["findings"]["first"]) == {"streak", "sphere"}
+    assert (case["asks"], set(case["answer"])) == ("prescription", {"sphere", "cylinder", "axis"})
+    assert all(set(line) == {"step", "says", "value"} for line in case["working"])
+    assert all(set(slip) == {"step", "slip", "answer"} for slip in case["slips"])
+
+
+def test_count_prints_one_document_a_line_and_the_same_each_time(capsys: pytest.CaptureFixture[str]) -> None:
+    twice = [run(capsys, "draw", "net-sphere", "--seed", "3", "--count", "4", "--json")[1] for _ in range(2)]
+    assert twice[0] == twice[1]
+    assert [json.loads(line)["seed"] for line in twice[0].splitlines()] == [3, 4, 5, 6]
+
+
+def test_another_process_draws_the_same_case(capsys: pytest.CaptureFixture[str]) -> None:
+    here = run(capsys, "draw", "sphere-then-cyl", "--seed", "11", "--json")[1]
+    there = subprocess.run(
+        [sys.executable, "-m", "cases", "draw", "sphere-then-cyl", "--seed", "11", "--json"],
+        capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    assert here == there
+
+
+def test_drawn_answer_is_marked_right_by_seed_and_by_findings(capsys: pytest.CaptureFixture[str]) -> None:
+    case = document(capsys, "draw", "transpose", "--seed", "5")
+    rx = case["answer"]
+    text = f"{rx['sphere']:+.2f} {rx['cylinder']:+.2f} x {rx['axis']:.0f}"
+    assert document(capsys, "mark", "transpose", "--seed", "5", "--answer", text)["verdict"] == "right"
+    findings = json.dumps(case["findings"])
+    assert document(capsys, "mark", "transpose", "--findings", findings, "--answer", text)["verdict"] == "right"
+    assert document(capsys, "work", "transpose", "--findings", findings)["answer"] == rx
+
+
+def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) -> None:
+    listed = {one["type"]: one for one in document(capsys, "list")}
+    assert "two-spheres" in listed
+    assert listed["two-spheres"]["twins"]
+    assert all(one["steps"] and one["title"] and one["family"] for one in listed.values())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("draw", "two-sphere", "--seed", "1"), "did you mean two-spheres"),
+        (("draw", "two-spheres", "--seed", "x"), "invalid int value"),
+        (("draw", "two-spheres", "--seed", "1", "--count", "0"), "give 1 to"),
+        (("work", "net-sphere", "--findings", "{"), "not JSON"),
+        (("work", "net-sphere", "--findings", "[1]"), "give an object"),
+        (("work", "net-sphere", "--findings", '{"gross": 1}'), "distance_cm is missing"),
+        (("work", "net-sphere", "--findings", '{"gross": "1", "distance_cm": 67}'), "must be a number"),
+        (("work", "net-sphere", "--findings", '{"gross": NaN, "distance_cm": 67}'), "must be a number"),
+        (("work", "net-sphere", "--findings", '{"gross": 1, "distance_cm": 0}'), "5 to 1000"),
+        (("work", "net-sphere", "--findings", '{"gross": 1, "distance_cm": 67, "eye": 1}'), "unknown here"),
+        (("work", "transpose", "--findings", '{"rx": {"sphere": 1, "cylinder": -1, "axis": 0}}'), "write 180"),
+        (("sheet", "--types", ",", "--seed", "1"), "name at least one"),
+        (("sheet", "--types", "net-sphere", "--count", "9999", "--seed", "1"), "give 1 to 200"),
+        (("nothing",), "invalid choice"),
+        ((), "required"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_line_and_exit_2(
+    capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...], says: str
+) -> None:
+    code, out, err = run(capsys, *arguments)
+    assert (code, out) == (2, "")
+    assert says in err
+    assert err.count("\n") == 1
+
+
+def test_a_sheet_is_the_same_each_time_and_its_key_holds_the_answers(capsys: pytest.CaptureFixture[str]) -> None:
+    arguments = ("sheet", "--types", "two-spheres,transpose", "--count", "4", "--seed", "9")
+    plain, again, key = run(capsys, *arguments)[1], run(capsys, *arguments)[1], run(capsys, *arguments, "--key")[1]
+    assert plain == again
+    assert plain.count('<section class="case">') == 4
+    assert plain.count("<svg") == 4
+    assert "working" not in plain.split("</style>")[1]
+    assert key.count('class="working"') == 4

@@ -1,0 +1,124 @@
+"""Marking compares lenses, names the slip behind a wrong answer, and says why a text could not be read."""
+
+from __future__ import annotations
+
+from itertools import islice
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cases.casetype import Case, Settings, draw
+from cases.lens import SphCyl
+from cases.marking import mark, mark_text
+from cases.notation import write_prescription
+from cases.register import case_type
+
+FINDINGS = {"first": {"streak": 70, "sphere": 1.0}, "second": {"streak": 160, "sphere": 3.0}, "distance_cm": 50}
+# meridian 160: +1.00 − 2.00 = −1.00; meridian 70: +3.00 − 2.00 = +1.00; so +1.00/−2.00×70
+
+
+def two_spheres(form: str = "minus") -> Case:
+    return case_type("two-spheres").case_from_json({**FINDINGS, "form": form})
+
+
+@pytest.mark.parametrize(
+    ("form", "answer", "verdict"),
+    [
+        ("minus", "+1.00/-2.00x70", "right"),
+        ("minus", "-1.00/+2.00x160", "equivalent"),
+        ("plus", "-1.00/+2.00x160", "right"),
+        ("plus", "1 -2 70", "equivalent"),
+        ("minus", "+1.12/-2.00x70", "near"),
+        ("minus", "+1.00/-2.00x73", "near"),
+        ("minus", "+3.00/-2.00x70", "slip"),
+        ("minus", "+1.50/-2.50x80", "wrong"),
+        ("minus", "+1.00/-2.00x0", "unreadable"),
+        ("minus", "", "unreadable"),
+        ("minus", "-25", "unreadable"),
+    ],
+)
+def test_verdicts(form: str, answer: str, verdict: str) -> None:
+    assert mark_text(two_spheres(form), answer).verdict == verdict
+
+
+def test_an_unreadable_answer_says_why() -> None:
+    assert "write 180" in str(mark_text(two_spheres(), "+1.00/-2.00x0").unreadable)
+
+
+def test_the_difference_is_answer_minus_truth_as_a_lens() -> None:
+    document = mark_text(two_spheres(), "+3.00/-2.00x70").to_json()
+    assert document["difference"] == {"sphere": 2, "cylinder": 0, "axis": 180, "M": 2, "J0": 0, "J45": 0}
+    assert document["slips"] == [[{"step": "take-off-distance", "slip": "distance-left-in"}]]
+
+
+def test_a_pair_of_slips_is_found_when_no_single_one_explains() -> None:
+    """Distance (now 40 cm) left in and the axis 90° out: +3.00/−2.00×160."""
+    case = case_type("two-spheres").case_from_json({**FINDINGS, "distance_cm": 40})
+    explanations = mark_text(case, "+3.00/-2.00x160").explanations
+    pairs = [{ref.slip for ref in one.slips} for one in explanations]
+    assert {"distance-left-in", "axis-at-the-power"} in pairs
+    assert {"distance-left-in", "sweep-for-streak"} in pairs
+
+
+def test_twins_are_both_named() -> None:
+    found = mark_text(two_spheres(), "+1.00/-2.00x160")
+    assert found.twins
+    assert {one.slips[0].slip for one in found.explanations} == {"axis-at-the-power", "sweep-for-streak"}
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict"),
+    [
+        ("160; 70", "right"), ("meridian=160; axis=70", "right"), ("axis=70; meridian=160", "right"),
+        ("160", "unreadable"), ("160; 70; 3", "unreadable"), ("70; 160", "slip"),
+    ],
+)  # fmt: skip
+def test_several_parts_in_one_text(text: str, verdict: str) -> None:
+    assert mark_text(case_type("streak-axis").case_from_json({"streak": 70}), text).verdict == verdict
+
+
+drawn = st.builds(
+    lambda seed, level, form: draw(case_type("two-spheres"), seed, Settings(level=level, form=form)),
+    st.integers(0, 400),
+    st.sampled_from(("novice", "competent", "expert")),
+    st.sampled_from(("minus", "plus")),
+)
+quarters = st.integers(-40, 40).map(lambda steps: steps / 4)
+lenses = st.builds(SphCyl, quarters, quarters, st.integers(1, 180).map(float))
+
+
+@given(drawn, lenses)
+def test_marking_is_form_blind(case: Case, answer: SphCyl) -> None:
+    one = mark(case, {"prescription": answer})
+    other = mark(case, {"prescription": answer.transposed()})
+    as_one = {"equivalent": "right"}
+    assert as_one.get(one.verdict, one.verdict) == as_one.get(other.verdict, other.verdict)
+    assert [e.slips for e in one.explanations] == [e.slips for e in other.explanations]
+
+
+@given(drawn)
+def test_the_truth_is_right_and_every_slip_is_named(case: Case) -> None:
+    assert mark(case, case.truth).verdict == "right"
+    for one in case.singles:
+        found = mark(case, one.answer)
+        assert found.verdict == "slip"
+        assert one.slips in [explanation.slips for explanation in found.explanations]
+        others = [other.slips[0] for other in found.explanations if other.slips != one.slips]
+        assert all(case.type.are_twins(other, one.slips[0]) for other in others)
+
+
+@given(drawn)
+def test_pairs_of_slips_are_explained(case: Case) -> None:
+    for pair in islice(case.doubles, 0, None, 7):
+        found = mark(case, pair.answer)
+        assert found.verdict in ("slip", "right", "equivalent", "near")
+        if found.verdict == "slip" and len(found.explanations[0].slips) == 2:
+            assert pair.slips in [explanation.slips for explanation in found.explanations]
+
+
+@given(drawn)
+def test_what_is_written_is_read_back_as_right(case: Case) -> None:
+    for form in ("minus", "plus"):
+        text = write_prescription(case.truth["prescription"], form)
+        assert mark_text(case, text).verdict in ("right", "equivalent")
