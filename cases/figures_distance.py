@@ -42,13 +42,14 @@ def distance_ruler(
         pen.text((EYE + at) / 2, y + 22, write_distance(actual_cm), kind="number")
         facts += "."
     else:
-        thought = EYE + unit * assumed_cm
-        pen.line((thought, MID - 26), (thought, y + 42), "mine")
-        measure(pen, EYE, at, y)
-        pen.text(EYE, y + 22, f"actual {write_distance(actual_cm)}", anchor="start", kind="number")
-        y += 48
-        measure(pen, EYE, thought, y, "mine")
-        pen.text(EYE, y + 22, f"assumed {write_distance(assumed_cm)}", anchor="start", kind="number")
+        # The shorter distance is written above, so that no upright runs through the lettering.
+        rows = sorted([(actual_cm, "actual", "ink"), (assumed_cm, "assumed", "mine")])
+        for row, (cm, name, kind) in enumerate(rows):
+            y = 112.0 + 48 * row
+            if kind == "mine":
+                pen.line((EYE + unit * cm, MID - 26), (EYE + unit * cm, y - 6), kind)
+            measure(pen, EYE, EYE + unit * cm, y, kind)
+            pen.text(EYE, y + 22, f"{name} {write_distance(cm)}", anchor="start", kind="number")
         facts += f"; {write_distance(assumed_cm)} was assumed (dashed)."
     facts += " A lens stands in the trial frame." if lens is not None else ""
     return pen.figure(uid=uid, title="Working distance", description=facts, height=y + 32)
@@ -96,10 +97,10 @@ def near_card(*, target_cm: float, scope_cm: float, uid: str, lens: SphCyl | Non
     if lens is not None:
         lens_profile(pen, EYE + 14, mid, lens, tall=26)
     card, scope = EYE + unit * target_cm, EYE + unit * scope_cm
-    pen.path(f"M{points((card - 3, mid - 62), (card + 3, mid - 62), (card + 3, mid - 22), (card - 3, mid - 22))}Z")
+    pen.path(f"M{points((card - 3, mid - 66), (card + 3, mid - 66), (card + 3, mid - 28), (card - 3, mid - 28))}Z")
     for line in range(4):
-        pen.line((card - 8, mid - 56 + 9 * line), (card - 5, mid - 56 + 9 * line))
-    pen.line((EYE + 4, mid - 3), (card - 12, mid - 38), "faint")
+        pen.line((card - 8, mid - 60 + 9 * line), (card - 5, mid - 60 + 9 * line))
+    pen.line((EYE + 4, mid - 3), (card - 12, mid - 44), "faint")
     sight_hole(pen, scope, mid)
     measure(pen, EYE, card, y)
     pen.text(EYE, y + 22, f"target {write_distance(target_cm)}", anchor="start", kind="number")

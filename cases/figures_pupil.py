@@ -15,7 +15,8 @@ def streak_in_pupil(
     """Draw a streak lying across a pupil, with the graduated dial, as the examiner faces the patient.
 
     streak: its long direction in degrees, anticlockwise from the examiner's right, 1..180 (ISO 8429).
-    tell_angle: write the angle under the drawing too. sweep: arrows across the streak, the way it is moved.
+    tell_angle: write the angle under the drawing too; the description names it either way, as the dial does.
+    sweep: arrows across the streak, the way it is moved.
     reflex: light the part of the pupil that glows.
 
     Raises

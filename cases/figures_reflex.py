@@ -43,9 +43,9 @@ ORDINARY = Look()
 
 
 def travel(streak: float) -> float:
-    """Return the direction in which the drawings sweep a streak: across it, to the right, or up when it lies level."""
-    way = streak - 90
-    return 90.0 if axis_of(streak) == 180 else float(way)
+    """Return the direction in degrees in which the drawings sweep a streak: across it, to the right or else up."""
+    level = axis_gap(streak, 180) < 22.5 and streak < 90
+    return streak + 90 if level else streak - 90 if axis_of(streak) != 180 else 90.0
 
 
 def movement(
@@ -145,7 +145,7 @@ def _movement_words(streak: float, turned: float, way: float, seen: Movement, lo
         if turned != streak:
             facts += f" The reflex itself stands turned, along {write_axis(turned)}."
     if look.words():
-        facts += f" It is {listed(look.words())}."
+        facts += f" The reflex is {listed(look.words())}."
     return facts
 
 
