@@ -1,7 +1,7 @@
 """Prescriptions, powers, axes and distances read and written as people type them, the same in every locale.
 
 The reader never guesses where two readings are likely: it refuses with a sentence that spells them out. Order and
-signs are common practice (no published source); the axis range is ISO 8429; "plano" for nought is ISO 13666's word.
+signs are common practice (no published source); the axis range is ISO 8429; "plano" for nought is ISO 13666's word (from memory).
 """
 
 from __future__ import annotations
@@ -184,7 +184,7 @@ def _name(mark: Mark, at: int, tokens: list[Token], parts: list[_Part], text: st
     after = next((part for part in parts if part.at > at), None)
     role = {"at": "axis", "degree": "axis"}.get(mark.kind, mark.kind)
     if mark.kind == "degree":
-        choice = before if before and before.at == at - 1 and _may_be_axis(before) else None
+        choice = before if before and _may_be_axis(before) else None
     elif role == "axis":
         choice = next((part for part in (after, before) if part and _may_be_axis(part)), None)
     elif role in ("sphere", "cylinder"):

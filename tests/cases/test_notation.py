@@ -40,8 +40,8 @@ from cases.notation import (
 PRACTICE = "common practice, no published source"
 OURS = "a decision of this project"
 NFOS = "NFOS optician course, Module 8 practice answers, lens {}"
-ISO_AXIS = "ISO 8429: the scale runs from 0 to 180, and the horizontal is written 180"
-ISO_PLANO = "ISO 13666: a plano lens has no dioptric power"
+ISO_AXIS = "ISO 8429, graduated dial scale (from memory); 180 in place of 0 is common practice"
+ISO_PLANO = "ISO 13666, plano lens: no dioptric power (from memory)"
 
 SAMPLE = SphCyl(1, -1.5, 90)
 
@@ -295,6 +295,9 @@ POWERS = [
     ("1.4925", 1.4925, "1/0.67 m, definition of vergence"),
     ("+40", None, "two bare digits"),
     ("+40.00", 40.0, OURS),
+    (",5", 0.5, PRACTICE),
+    ("+1.25,", 1.25, OURS),
+    ("\ufeff+1.25", 1.25, "a byte order mark left by a paste; Unicode FEFF"),
     ("1,50", 1.5, "read as 150 by readers that take the comma for a thousands mark"),
 ]
 
@@ -306,6 +309,11 @@ def test_a_power_is_read(text: str, value: float | None, source: str) -> None:
             read_power(text)
     else:
         assert read_power(text) == pytest.approx(value, abs=1e-12), source
+
+
+@pytest.mark.parametrize("text", ["-0.00", "-0", "-000", "-.0"])
+def test_nought_is_never_negative(text: str) -> None:
+    assert math.copysign(1, read_power(text)) == 1
 
 
 @pytest.mark.parametrize(
@@ -443,6 +451,7 @@ def test_a_power_cross_keeps_the_order_typed_and_takes_a_degree_of_slack() -> No
     ("text", "fault"),
     [
         ("+1.00 @ 180, -0.50 @ 100", "not-at-right-angles"),
+        ("+1.00 @ 180, -0.50 @ 91.5", "not-at-right-angles"),
         ("+1.00 @ 180, -0.50 @ 180", "not-at-right-angles"),
         ("+1.00 x 180, -0.50 x 90", "axis-on-a-cross"),
         ("+1.00 180 -0.50 90", "meridian-unclear"),
@@ -474,10 +483,10 @@ DISTANCES = [
     ("670 mm", 67.0, "10 mm = 1 cm, SI"),
     ("66.7", 66.7, PRACTICE),
     ("2/3 m", 200 / 3, "2/3 m is 1.50 D; definition of vergence"),
-    ("26 in", 66.04, "1 in = 25.4 mm, international yard and pound agreement 1959"),
-    ('26"', 66.04, "1 in = 25.4 mm, international yard and pound agreement 1959"),
-    ("26″", 66.04, "1 in = 25.4 mm, international yard and pound agreement 1959"),
-    ("20 ft", 609.6, "1 ft = 0.3048 m, international yard and pound agreement 1959"),
+    ("26 in", 66.04, "1 in = 25.4 mm, international yard and pound agreement 1959 (from memory)"),
+    ('26"', 66.04, "1 in = 25.4 mm, international yard and pound agreement 1959 (from memory)"),
+    ("26″", 66.04, "1 in = 25.4 mm, international yard and pound agreement 1959 (from memory)"),
+    ("20 ft", 609.6, "1 ft = 0.3048 m, international yard and pound agreement 1959 (from memory)"),
     ("６７ｃｍ", 67.0, "full-width forms; Unicode FF00 to FFEF"),
 ]
 
