@@ -1,7 +1,7 @@
 """Prescriptions, powers, axes and distances read and written as people type them, the same in every locale.
 
 The reader never guesses where two readings are likely: it refuses with a sentence that spells them out. Order and
-signs are common practice (no published source); the axis range is ISO 8429; "plano" for nought is ISO 13666's word (from memory).
+signs are common practice (no published source); the axis range is ISO 8429, "plano" ISO 13666 (both from memory).
 """
 
 from __future__ import annotations
