@@ -159,6 +159,56 @@ class Distance(Scalar):
 
 
 @dataclass(frozen=True)
+class Angle(Scalar):
+    """An angle between two lines of sight, or through which a lens is tilted, in degrees; not an axis."""
+
+    exact: float = 0.1
+    tolerance: float = 0.3
+    low: float = 0.0
+    high: float = 90.0
+    id = "angle"
+    unit = "°"
+    hint = "degrees, such as 4.3"
+
+    def read(self, text: str) -> float:
+        """Read an angle in degrees."""
+        return self._checked(notation.read_angle(text))
+
+    def write(self, value: float) -> str:
+        """Write it to a tenth of a degree."""
+        return f"{value:.1f}".replace("-", "−").removesuffix(".0") + "°"
+
+    def differs(self, given: float, truth: float) -> str:
+        """Say by how many degrees it is out."""
+        return f"{abs(given - truth):.1f}° too {'large' if given > truth else 'small'}"
+
+
+@dataclass(frozen=True)
+class Height(Scalar):
+    """A height above the patient's eye (minus: below), or an offset square to a line of sight, in centimetres."""
+
+    exact: float = 0.3
+    tolerance: float = 0.6
+    low: float = -150.0
+    high: float = 300.0
+    id = "height"
+    unit = " cm"
+    hint = "centimetres, such as 8"
+
+    def read(self, text: str) -> float:
+        """Read a signed length in cm; nought is a height as well."""
+        return self._checked(notation.read_quantity(text, "cm"))
+
+    def write(self, value: float) -> str:
+        """Write it in cm, to a millimetre."""
+        return notation.write_distance(round(value, 1) + 0.0).replace("-", "−")
+
+    def differs(self, given: float, truth: float) -> str:
+        """Say by how much it is too high or too low."""
+        return f"{abs(given - truth):.1f} cm too {'high' if given > truth else 'low'}"
+
+
+@dataclass(frozen=True)
 class Axis(Scalar):
     """An axis, a meridian or the direction of a streak: degrees in 1..180."""
 
