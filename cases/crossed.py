@@ -1,0 +1,85 @@
+"""The kind of answer that is two crossed cylinders, read and written as such and compared as the lens they make."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from cases.kinds import Axis, BadFinding, Cross, Power
+from cases.lens import SphCyl, across, axis_gap
+from cases.notation import write_axis, write_power
+from cases.typed import Incomplete, Mark, Number, OutOfBounds, Unreadable, scan
+from cases.typed_numbers import axis_in_range, power_of
+
+LIKE = "+2.00 × 90, +0.50 × 180"
+
+_MARKS = ("separator", "axis", "at", "degree", "cylinder", "dioptre")
+
+
+@dataclass(frozen=True)
+class CrossedCylinders(Cross):
+    """Two cylinders at right angles in contact, kept as the lens that they make, its axis that of the first.
+
+    A cylinder P × A acts with P D along the meridian across A, so the first one's power stands as the lens's power
+    across its axis. Source: definition of a cylinder's axis, ISO 13666.
+    """
+
+    id = "cylinders"
+    hint = f"power × axis twice, such as {LIKE}"
+
+    @staticmethod
+    def of(axis: float, power: float, other: float) -> SphCyl:
+        """Build the lens of a cylinder of `power` D at `axis` degrees and one of `other` D at right angles to it."""
+        return SphCyl.from_meridians(axis, other, power)
+
+    def read(self, text: str) -> SphCyl:
+        """Read two cylinders, each with its sign and axis; the axes must be at right angles, within a degree."""
+        tokens = scan(text, LIKE)
+        for token in tokens:
+            if isinstance(token, Mark) and token.kind not in _MARKS:
+                raise Unreadable(
+                    text, f"“{token.text}” has no place here: write two cylinders, like {LIKE}", "no-meaning"
+                )
+        numbers = [token for token in tokens if isinstance(token, Number)]
+        if len(numbers) != 4:
+            says = f"{len(numbers)} numbers are given and two cylinders have four: write them like {LIKE}"
+            raise Incomplete(text, says, "not-two-cylinders")
+        power, axis = _cylinder(numbers[0], numbers[1], text)
+        other, second = _cylinder(numbers[2], numbers[3], text)
+        if axis_gap(second, across(axis)) > 1:
+            says = f"the axes {axis:g} and {second:g} are not at right angles; across {axis:g} lies {across(axis):g}"
+            raise OutOfBounds(text, says, "not-at-right-angles")
+        return self.of(axis, power, other)
+
+    def write(self, value: SphCyl) -> str:
+        """Write two cylinders."""
+        return ", ".join(f"{write_power(power)} × {write_axis(axis)}" for axis, power in self._cylinders(value))
+
+    @staticmethod
+    def _cylinders(value: SphCyl) -> tuple[tuple[float, float], ...]:
+        return ((value.axis, value.sphere + value.cylinder), (across(value.axis), value.sphere))
+
+    def from_json(self, given: object) -> SphCyl:
+        """Take it out of [{"cylinder", "axis"}, {"cylinder", "axis"}], the axes at right angles."""
+        rule = 'two crossed cylinders are [{"cylinder": D, "axis": 1..180}, {"cylinder": …, "axis": …}]'
+        if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != 2:
+            raise BadFinding(given, rule)
+        pairs = []
+        for one in given:
+            if not isinstance(one, Mapping) or set(one) != {"cylinder", "axis"}:
+                raise BadFinding(one, rule)
+            pairs.append((Axis().from_json(one["axis"]), Power().from_json(one["cylinder"])))
+        (axis, power), (second, other) = pairs
+        if axis_gap(second, across(axis)) > 1:
+            raise BadFinding(given, f"the axes must be at right angles; across {axis:g} lies {across(axis):g}")
+        return self.of(axis, power, other)
+
+    def to_json(self, value: SphCyl) -> list[dict[str, float]]:
+        """Give the two cylinders with their axes."""
+        return [{"cylinder": round(power, 3) + 0.0, "axis": round(axis, 2)} for axis, power in self._cylinders(value)]
+
+
+def _cylinder(power: Number, axis: Number, text: str) -> tuple[float, float]:
+    if not power.sign and power.value:
+        raise Incomplete(text, f"{power} has no sign: a cylinder is written with its sign, like {LIKE}", "no-sign")
+    return power_of(power, text), axis_in_range(axis, text)

@@ -1,0 +1,230 @@
+"""Family D, lens algebra: what a cylinder at the wrong axis leaves over."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from cases.casetype import CaseType, Pair, Probe, Settings
+from cases.chance import Chance
+from cases.families.algebra import FAMILY
+from cases.fields import Field, Group
+from cases.figures_lenses import power_cross
+from cases.kinds import Axis, BadFinding, Lens
+from cases.lens import SphCyl, axis_of
+from cases.notation import write_prescription
+from cases.steps import FORM_WORDS, degrees, pick_lens, signed
+from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+
+AXIS_OUT = Skill("axis-out", "finding how far an axis is out, and which way")
+RESIDUAL_CYLINDER = Skill("residual-cylinder", "finding the cylinder that an axis error leaves")
+RESIDUAL_SPHERE = Skill("residual-sphere", "finding the sphere that an axis error leaves")
+RESIDUAL_AXIS = Skill("residual-axis", "finding where the left-over cylinder lies")
+
+SINE_NOT_DOUBLED = SlipName(
+    "residual-not-doubled",
+    "took the sine of the error once instead of twice",
+    "The left-over cylinder is twice the cylinder times the sine of the error: a third of it at 10°, all of it at 30°.",
+    "Felipe et al. 2011, J Cataract Refract Surg: a third at about 10°",
+)
+IN_PROPORTION = SlipName(
+    "residual-in-proportion",
+    "took the error over 90 as the share that is left",
+    "It grows much faster than that: a third of the cylinder is left at 10°, all of it at 30°.",
+    "Felipe et al. 2011, J Cataract Refract Surg: a third at about 10°",
+)
+SHARE_TAKEN = SlipName(
+    "share-for-residual",
+    "took the cylinder's power along the right axis for what is left",
+    "Sine squared gives a power along one meridian. What two cylinders leave between them is twice the sine.",
+)
+SPHERE_NOUGHT = SlipName(
+    "residual-sphere-nought",
+    "left the sphere at nought",
+    "Turning a cylinder leaves the mean power alone, so the left-over lens has a sphere of half its cylinder, "
+    "with the other sign.",
+)
+SPHERE_SAME_SIGN = SlipName(
+    "residual-sphere-same-sign",
+    "gave the left-over sphere the cylinder's sign",
+    "The mean power stays at nought, so sphere and half cylinder must cancel: give the sphere the other sign.",
+)
+OTHER_SIDE = SlipName(
+    "residual-on-other-side",
+    "laid the left-over axis on the side to which the lens had turned",
+    "It lies 45° from half-way between the two axes, on the side where the axis belongs.",
+)
+FROM_WHERE_IT_BELONGS = SlipName(
+    "residual-from-true-axis",
+    "counted the 45° from where the axis belongs",
+    "Count the 45° from half-way between the two axes.",
+)
+AT_TRUE_AXIS = SlipName(
+    "residual-at-true-axis",
+    "laid the left-over cylinder at the axis where the lens belongs",
+    "What is left is oblique to both axes: it lies 45° from half-way between them.",
+)
+MIDDLE_PAST_180 = SlipName(
+    "middle-across-180",
+    "halved the two axis numbers although they lie on either side of 180",
+    "Half-way between 175 and 5 is 180, not 90: go round the dial, not through the numbers.",
+)
+
+# --- what an axis error leaves -----------------------------------------------------------------------------------
+
+
+def turn_between(axis: float, placed: float) -> float:
+    """Return how far `placed` stands from `axis`, −90 up to 90 degrees, anticlockwise positive."""
+    return (placed - axis + 90) % 180 - 90
+
+
+def _draw_axis_error(chance: Chance, settings: Settings) -> dict[str, Any]:
+    rx = pick_lens(chance, settings, cylinder=(1, 4)).in_form(settings.form)
+    error = chance.whole(5, 30) if settings.level == "expert" else chance.stepped(5, 30, 5)
+    return {"rx": rx, "placed": axis_of(rx.axis + chance.among((-1, 1)) * error)}
+
+
+def _begin_axis_error(findings: Known) -> dict[str, Any]:
+    rx: SphCyl = findings["rx"]
+    if not rx.cylinder:
+        raise BadFinding(write_prescription(rx), "a sphere has no axis to be out: give a lens with a cylinder")
+    return {"axis": rx.axis}
+
+
+def _form(known: Known) -> str:
+    return "minus" if known["rx"].cylinder < 0 else "plus"
+
+
+def _side(known: Known) -> int:
+    return -1 if known["turned"] < 0 else 1
+
+
+def _middle(known: Known) -> float:
+    return float(known["axis"] + known["turned"] / 2)
+
+
+def _sine(known: Known) -> float:
+    return math.sin(math.radians(abs(known["turned"])))
+
+
+def _residual(share: Callable[[Known], float], words: str) -> dict[str, Any]:
+    return {
+        "run": lambda known: {"cylinder": known["rx"].cylinder * share(known)},
+        "says": lambda known: f"{words} {signed(known['rx'].cylinder)}: {signed(known['cylinder'])} of cylinder.",
+    }
+
+
+def _laid(axis: Callable[[Known], float], words: str) -> dict[str, Any]:
+    return {
+        "run": lambda known: {"residual_axis": axis_of(axis(known))},
+        "says": lambda known: f"{words}: {degrees(known['residual_axis'])}.",
+    }
+
+
+def _out_words(known: Known) -> str:
+    way = "anticlockwise" if known["turned"] > 0 else "clockwise"
+    return (
+        f"The axis belongs at {degrees(known['axis'])} and stands at {degrees(known['placed'])}: "
+        f"{abs(known['turned']):g}° too far {way}."
+    )
+
+
+OTHER_SIDE_OR_PAST_180: Pair = (
+    SlipRef(RESIDUAL_AXIS.id, OTHER_SIDE.id),
+    SlipRef(RESIDUAL_AXIS.id, MIDDLE_PAST_180.id),
+)
+"""Either puts the axis 90° out; where the two axes do not lie on either side of 180 only one of them can happen."""
+
+axis_error = CaseType(
+    id="axis-error",
+    title="What a cylinder at the wrong axis leaves over",
+    family=FAMILY,
+    level="expert",
+    seconds=30,
+    findings=Group(
+        (
+            Field("rx", "Prescription that the eye needs", Lens()),
+            Field("placed", "Axis at which its cylinder stands", Axis()),
+        )
+    ),
+    asks=(Field("residual", "Lens still wanted", Lens()),),
+    draw=_draw_axis_error,
+    begin=_begin_axis_error,
+    steps=(
+        Step(
+            AXIS_OUT,
+            run=lambda known: {"turned": turn_between(known["axis"], known["placed"])},
+            says=_out_words,
+        ),
+        Step(
+            RESIDUAL_CYLINDER,
+            **_residual(lambda known: 2 * _sine(known), "Twice the sine of the error times"),
+            slips=(
+                Slip(SINE_NOT_DOUBLED, **_residual(_sine, "The sine of the error times")),
+                Slip(IN_PROPORTION, **_residual(lambda known: abs(known["turned"]) / 90, "The error over 90 times")),
+                Slip(SHARE_TAKEN, **_residual(lambda known: _sine(known) ** 2, "The square of the sine times")),
+            ),
+        ),
+        Step(
+            RESIDUAL_SPHERE,
+            run=lambda known: {"sphere": -known["cylinder"] / 2},
+            says=lambda known: (
+                f"Turning changes no mean power, so the sphere is half of that with the other sign: "
+                f"{signed(known['sphere'])}."
+            ),
+            slips=(
+                Slip(SPHERE_NOUGHT, run=lambda _: {"sphere": 0.0}, says=lambda _: "No sphere written."),
+                Slip(
+                    SPHERE_SAME_SIGN,
+                    run=lambda known: {"sphere": known["cylinder"] / 2},
+                    says=lambda known: f"Half of it with the same sign: {signed(known['sphere'])}.",
+                ),
+            ),
+        ),
+        Step(
+            RESIDUAL_AXIS,
+            **_laid(
+                lambda known: _middle(known) - 45 * _side(known),
+                "Its axis lies 45° from half-way between the two, on the side where the lens belongs",
+            ),
+            slips=(
+                Slip(OTHER_SIDE, **_laid(lambda known: _middle(known) + 45 * _side(known), "45° to the other side")),
+                Slip(
+                    FROM_WHERE_IT_BELONGS,
+                    **_laid(lambda known: known["axis"] - 45 * _side(known), "45° counted from where the axis belongs"),
+                ),
+                Slip(AT_TRUE_AXIS, **_laid(lambda known: known["axis"], "Laid where the axis belongs")),
+                Slip(
+                    MIDDLE_PAST_180,
+                    **_laid(
+                        lambda known: _middle(known) + 90 - 45 * _side(known),
+                        "45° from half the sum of the two axis numbers",
+                    ),
+                    live=lambda known: abs(known["placed"] - known["axis"]) > 90,
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {"residual": SphCyl(known["sphere"], known["cylinder"], known["residual_axis"])},
+    found=lambda known: (
+        f"The eye needs {write_prescription(known['rx'], 'as-is')}.",
+        f"In the frame stands that very power, but with the axis at {degrees(known['placed'])}.",
+    ),
+    question=lambda known: f"Which lens is still wanted over it, in {FORM_WORDS[_form(known)]}?",
+    figure=lambda known, uid: power_cross(
+        known["rx"],
+        SphCyl(known["rx"].sphere, known["rx"].cylinder, known["placed"]),
+        names=("needed", "in frame"),
+        uid=uid,
+    ),
+    needs=("crossed-sum",),
+    form=_form,
+    twins=(OTHER_SIDE_OR_PAST_180,),
+    probes=(Probe(OTHER_SIDE_OR_PAST_180, "axis-error"),),
+    sources=(
+        "IACLE Contact Lens Course, module 3, lecture 3.3, appendix B; Felipe et al. 2011, J Cataract Refract Surg",
+    ),
+)
+
+TYPES = (axis_error,)
