@@ -6,12 +6,16 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from cases import skills
-from cases.casetype import Settings
+from cases.casetype import Pair, Settings
 from cases.chance import Chance
+from cases.fields import Field
+from cases.kinds import Distance
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_axis, write_distance, write_power
 from cases.vergence import is_clinic_value, vergence, working_vergence
-from cases.working import Known, Slip, Step
+from cases.working import Known, Slip, SlipRef, Step
+
+DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", Distance())
 
 COMMON_DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
 EASY_DISTANCES = (40.0, 50.0, 67.0, 80.0, 100.0)
@@ -110,6 +114,11 @@ def taken_off(known: Known) -> str:
     return f"Take the distance off: {', and '.join(sums)}."
 
 
+def off_gross(known: Known) -> dict[str, Any]:
+    """Take the vergence off every power of `gross`."""
+    return {"net": tuple(g - known["vergence"] for g in known["gross"])}
+
+
 def subtract_sizes(power: float, off: float) -> float:
     """Take `off` from the size of a power and put its sign back: what a learner does who does not see the sign."""
     return (abs(power) - off) * (1 if power >= 0 else -1)
@@ -135,6 +144,13 @@ def sign_blind(*, live: Callable[[Known], bool]) -> Slip:
         says=lambda known: f"{known['vergence']:.2f} taken off the sizes: {listed(known['net'])}.",
         live=live,
     )
+
+
+ADDED_OR_SIGN_BLIND: Pair = (
+    SlipRef(skills.TAKE_OFF_DISTANCE.id, skills.DISTANCE_ADDED.id),
+    SlipRef(skills.TAKE_OFF_DISTANCE.id, skills.SIGN_BLIND.id),
+)
+"""With one minus finding, taking the distance off its size is the same sum as adding it; a plus finding parts them."""
 
 
 def mirrored(angle: float) -> float:

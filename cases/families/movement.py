@@ -9,7 +9,6 @@ from cases import skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.distance import DISTANCE
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import trial_frame
@@ -17,7 +16,7 @@ from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
 from cases.notation import write_distance, write_prescription
-from cases.steps import degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, degrees, listed, pick_distance, pick_lens, signed
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
