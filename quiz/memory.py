@@ -1,0 +1,616 @@
+"""What one learner is likely to get right, step by step, and how that fades.
+
+Pure: an answer and a state in, a state out. Choosing what to bring next is schedule.py's, keeping is store.py's.
+Chances lie in 0..1, strengths are log-odds, times are seconds since 1970 (UTC), spans are days. A "day" is a UTC day.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from typing import Any, NamedTuple
+
+from cases.marking import CREDITED
+from quiz.errors import QuizError
+
+DAY = 86400.0
+MISSED = ("slip", "wrong")
+SEEN = 4
+"""How many times of a slip are remembered: enough for "four times or more this week"."""
+
+SlipKey = tuple[str, str]
+"""A slip where it happens: (step id, slip id)."""
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Every constant of the memory and of the choice. `python -m quiz refit` may offer better ones."""
+
+    dated: str = "2026-11-25"
+    """When they were set: by hand and on simulated learners, not yet on people."""
+
+    # one step: strength, fading, and how fast an answer moves them
+    start: float = -1.0
+    strength_variance: float = 2.0
+    fading_days: float = 28.0
+    fading_variance: float = 1.1
+    offset_variance: float = 0.4
+    steepness: float = 3.0
+    guess: float = 0.02
+    careless: float = 0.05
+    least_information: float = 0.02
+    least_variance: float = 0.12
+    drift: float = 0.03
+    fading_gain: float = 0.2
+    shortest_days: float = 2.0
+    longest_days: float = 120.0
+    learn_right: float = 1.4
+    learn_shown: float = 0.45
+    learn_massed: float = 0.6
+    learn_spaced: float = 0.4
+    lesson_lost: float = 0.5
+    """What a shown working still teaches, for each miss of the step since it was last right."""
+    weakest: float = -3.5
+    surest: float = 6.0
+    """Bounds of the strength: lower, time could raise a chance; higher, a step would take months to fade."""
+
+    # one type: what its chain does not explain
+    term_variance: float = 0.3
+    term_least_variance: float = 0.05
+    term_bound: float = 1.5
+
+    # slips
+    slip_halves_days: float = 14.0
+    slip_clean: float = 0.85
+    """What is left of a slip's count after a case that would have shown it and did not."""
+    slip_standing: float = 1.6
+    slip_prior: float = 0.25
+    probe_days: float = 7.0
+
+    # words for learners
+    settled_days: int = 3
+    settled_chance: float = 0.80
+    settled_ahead_days: float = 7.0
+    fading_chance: float = 0.50
+
+    # the choice
+    horizon_days: float = 14.0
+    least_doubt: float = 0.03
+    new_weight: float = 1.1
+    met_weight: float = 0.05
+    drill_weight: float = 2.0
+    standing_weight: float = 1.5
+    wait_cases: int = 2
+    open_chance: float = 0.6
+
+
+NUMBERS = Numbers()
+
+
+class BadAnswer(QuizError):
+    """An answer that memory cannot take."""
+
+
+class BadState(QuizError):
+    """A kept state that cannot be read; the log can rebuild it."""
+
+
+@dataclass(frozen=True)
+class Answered:
+    """One row of the answer log, as far as memory needs it."""
+
+    at: float
+    type: str
+    steps: tuple[str, ...]
+    """The steps that this case called for, in order; a type without steps counts as one step of its own name."""
+    verdict: str
+    """One of "right", "equivalent", "near" (credited) or "slip", "wrong"."""
+    explanations: tuple[tuple[SlipKey, ...], ...] = ()
+    """What the diagnosis found: each entry is one set of slips that leads to the learner's answer."""
+    hints: tuple[str, ...] = ()
+    """Steps whose line was shown before the answer."""
+    confidence: int | None = None
+    seconds: float | None = None
+    options: int | None = None
+    """Choices offered, None when the answer was typed."""
+    working_shown: bool = True
+    probe_of: tuple[SlipKey, SlipKey] | None = None
+    source: str = "practice"
+    could_show: tuple[SlipKey, ...] | None = None
+    """Slips that would have changed the answer to this case; None means every slip of the steps."""
+
+    def __post_init__(self) -> None:
+        if self.verdict not in CREDITED + MISSED:
+            raise BadAnswer(f"verdict “{self.verdict}”: memory takes {', '.join(CREDITED + MISSED)}")
+        if not math.isfinite(self.at):
+            raise BadAnswer(f"answered at {self.at}: give seconds since 1970 in UTC")
+
+    @property
+    def right(self) -> bool:
+        """Whether the answer was credited."""
+        return self.verdict in CREDITED
+
+    @property
+    def diagnosed(self) -> bool:
+        """Whether a miss was explained by slips."""
+        return not self.right and bool(self.explanations)
+
+    @property
+    def chain(self) -> tuple[str, ...]:
+        """The steps exercised and any other step that a slip was found at, each once, in order."""
+        slipped = [step for one in self.explanations for step, _ in one] if self.diagnosed else []
+        return tuple(dict.fromkeys([*self.steps, *slipped])) or (self.type,)
+
+    @property
+    def unaided(self) -> tuple[str, ...]:
+        """The steps of the chain whose line was not shown beforehand."""
+        return tuple(step for step in self.chain if step not in self.hints)
+
+    def could_have_shown(self, key: SlipKey) -> bool:
+        """Say whether this slip would have changed the answer, its step being exercised."""
+        return self.could_show is None or key in self.could_show
+
+    @classmethod
+    def from_row(cls, row: Mapping[str, Any]) -> Answered:
+        """Make it from a log row or its JSON: lists become tuples, unknown fields are passed over."""
+        names = {one.name for one in fields(cls)}
+        return cls(**{name: _tuples(value) for name, value in row.items() if name in names})
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(one) for one in value) if isinstance(value, list | tuple) else value
+
+
+@dataclass
+class Days:
+    """On how many different days something was right unaided, counted no further than is asked for."""
+
+    count: int = 0
+    last: int = -1
+
+    def add(self, at: float, enough: int) -> None:
+        """Count the day of `at` unless it is counted already."""
+        day = int(at // DAY)
+        if day > self.last:
+            self.count, self.last = min(self.count + 1, enough), day
+
+
+@dataclass
+class StepMemory:
+    """What is remembered of one step."""
+
+    strength: float
+    variance: float
+    log_fading: float
+    """Natural logarithm of the fading time in days."""
+    log_fading_variance: float
+    at: float
+    misses: float = 0.0
+    """Blame gathered since the step was last right."""
+    days: Days = field(default_factory=Days)
+
+
+@dataclass
+class TypeMemory:
+    """What is remembered of one case type beside its steps."""
+
+    at: float
+    variance: float
+    term: float = 0.0
+    """Log-odds by which the type is easier (+) or harder (−) than its steps make it."""
+    answered: int = 0
+    right: int = 0
+    days: Days = field(default_factory=Days)
+
+
+@dataclass
+class SlipMemory:
+    """How often a slip was made lately: a count that fades, as it stood at `at`, and the last few times."""
+
+    count: float
+    at: float
+    seen: list[float] = field(default_factory=list)
+
+
+@dataclass
+class Suspects:
+    """Two slips that one answer could not tell apart, each with its share of the blame; a probe is due."""
+
+    at: float
+    slips: list[tuple[str, str, float]]
+
+    @property
+    def pair(self) -> tuple[SlipKey, SlipKey]:
+        """The two, the likelier first."""
+        (a_step, a_slip, _), (b_step, b_slip, _) = self.slips
+        return (a_step, a_slip), (b_step, b_slip)
+
+
+@dataclass
+class LearnerState:
+    """Everything that is remembered of one learner: a fold over the answer log, as large as the catalogue at most."""
+
+    offset: float = 0.0
+    """How much stronger this learner starts on a new step than others do, log-odds."""
+    offset_variance: float = NUMBERS.offset_variance
+    answers: int = 0
+    steps: dict[str, StepMemory] = field(default_factory=dict)
+    types: dict[str, TypeMemory] = field(default_factory=dict)
+    slips: dict[str, dict[str, SlipMemory]] = field(default_factory=dict)
+    """Step id to slip id to its memory."""
+    suspects: Suspects | None = None
+
+    def to_json(self) -> str:
+        """Write the state so that the same state gives the same text, floats to the last bit."""
+        return json.dumps(vars(self), default=vars, sort_keys=True, separators=(",", ":"), allow_nan=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> LearnerState:
+        """Read what `to_json` wrote.
+
+        Raises
+        ------
+        BadState
+            When it is something else.
+        """
+        try:
+            given = json.loads(text)
+            suspects = given.pop("suspects")
+            return cls(
+                steps={id_: StepMemory(**_with_days(one)) for id_, one in given.pop("steps").items()},
+                types={id_: TypeMemory(**_with_days(one)) for id_, one in given.pop("types").items()},
+                slips={
+                    step: {slip: SlipMemory(**one) for slip, one in slips.items()}
+                    for step, slips in given.pop("slips").items()
+                },
+                suspects=suspects and Suspects(suspects["at"], [(a, b, share) for a, b, share in suspects["slips"]]),
+                **given,
+            )
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            raise BadState(f"the learner's state is unreadable ({error}): rebuild it from the log") from error
+
+
+def _with_days(given: dict[str, Any]) -> dict[str, Any]:
+    return {**given, "days": Days(**given["days"])}
+
+
+# --- looking ---------------------------------------------------------------------------------------------------------
+
+
+class Outlook(NamedTuple):
+    """One step as it stands at one moment."""
+
+    x: float
+    """Log-odds expected now."""
+    slope: float
+    """How x answers to the logarithm of the fading time."""
+    r: float
+    """Days since last met over the fading time; 0 for a step never met."""
+    variance: float
+    """Of x."""
+    mastery: float
+    """Chance that the step is carried out rightly, before guessing and carelessness."""
+
+
+def outlook(state: LearnerState, step: str, now: float | None, numbers: Numbers = NUMBERS) -> Outlook:
+    """Say how one step stands at `now`; None means straight after it was last met.
+
+    x = m − 3·ln(1 + r), r = gap/h: power-law fading (Wixted & Carpenter 2007, Psychological Science 18:133, for the
+    shape). Its mean over the two uncertain numbers is σ(x/√(1 + π/8·var)) (MacKay 1992, Neural Computation 4:720).
+    """
+    n = numbers
+    memory = state.steps.get(step)
+    if memory is None:
+        x, slope, r, variance = n.start + state.offset, 0.0, 0.0, n.strength_variance + state.offset_variance
+    else:
+        gap = 0.0 if now is None else max(0.0, now - memory.at) / DAY
+        r = gap / math.exp(memory.log_fading)
+        slope = n.steepness * r / (1 + r)
+        x = memory.strength - n.steepness * math.log1p(r)
+        variance = memory.variance + memory.log_fading_variance * slope**2
+    return Outlook(x, slope, r, variance, _sigmoid(x / _softening(variance)))
+
+
+def chance(
+    state: LearnerState,
+    steps: Sequence[str],
+    now: float | None,
+    *,
+    type_id: str | None = None,
+    options: int | None = None,
+    numbers: Numbers = NUMBERS,
+) -> float:
+    """Chance (0..1) of a right answer to a chain of steps at `now`; None means straight after each was last met.
+
+    The steps must all be carried out (their chances multiplied, Q); the type's term then moves the odds of Q; guessing
+    (2 % typed, 1/options when choosing) and carelessness (5 %) come in once for the answer, not once for each step.
+    One step without a type gives scheduler's p for that step.
+    """
+    chain = tuple(steps) or ((type_id,) if type_id else ())
+    mastery = math.prod(outlook(state, step, now, numbers).mastery for step in chain)
+    return _of_answer(_with_term(state, type_id, mastery), options, numbers)
+
+
+def expected(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> float:
+    """Chance that memory gave to a right answer before it came: the steps that were shown count as done."""
+    mastery = math.prod(outlook(state, step, event.at, numbers).mastery for step in event.unaided)
+    return _of_answer(_with_term(state, event.type, mastery), event.options, numbers)
+
+
+def standing(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+    """Return the slips that stand (count of 1.6 or more, halved every 14 days), the most frequent first."""
+    counts = {
+        (step, slip): _faded(memory, now, numbers)
+        for step, slips in state.slips.items()
+        for slip, memory in slips.items()
+    }
+    kept = sorted((-count, key) for key, count in counts.items() if count >= numbers.slip_standing)
+    return {key: -count for count, key in kept}
+
+
+def band(
+    state: LearnerState,
+    steps: Sequence[str],
+    now: float,
+    *,
+    type_id: str | None = None,
+    numbers: Numbers = NUMBERS,
+) -> str:
+    """Put a step (give it alone) or a type (its steps and `type_id`) into a word.
+
+    "new"     never met
+    "solid"   the chance a week from now is .80 or more
+    "fading"  it was .80 or more straight after it was last met, a week from now it is less, and now still .50 or more
+    "shaky"   everything else
+    """
+    n = numbers
+    if (steps[0] not in state.steps) if type_id is None else (type_id not in state.types):
+        return "new"
+    if chance(state, steps, now + n.settled_ahead_days * DAY, type_id=type_id, numbers=n) >= n.settled_chance:
+        return "solid"
+    held = chance(state, steps, None, type_id=type_id, numbers=n) >= n.settled_chance
+    return "fading" if held and chance(state, steps, now, type_id=type_id, numbers=n) >= n.fading_chance else "shaky"
+
+
+def settled(
+    state: LearnerState,
+    steps: Sequence[str],
+    now: float,
+    *,
+    type_id: str | None = None,
+    numbers: Numbers = NUMBERS,
+) -> bool:
+    """Say whether a step (alone) or a type was right unaided on three different days and is solid."""
+    memory = state.steps.get(steps[0]) if type_id is None else state.types.get(type_id)
+    return (
+        memory is not None
+        and memory.days.count >= numbers.settled_days
+        and band(state, steps, now, type_id=type_id, numbers=numbers) == "solid"
+    )
+
+
+# --- whom to blame ---------------------------------------------------------------------------------------------------
+
+
+def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> tuple[float, ...]:
+    """Share one miss among its explanations, by how likely each was for this learner beforehand; the sum is 1.
+
+    A slip's likelihood is the doubt about its step times its share of that step's slips so far; for two slips at once
+    the likelihoods multiply. Empty when nothing was diagnosed.
+    """
+    if not event.diagnosed:
+        return ()
+
+    def likelihood(key: SlipKey) -> float:
+        counts = {slip: _faded(one, event.at, numbers) for slip, one in state.slips.get(key[0], {}).items()}
+        share = (counts.get(key[1], 0.0) + numbers.slip_prior) / (sum(counts.values()) + 1)
+        return (1 - outlook(state, key[0], event.at, numbers).mastery) * share
+
+    weights = [math.prod(likelihood(key) for key in set(one)) for one in event.explanations]
+    return tuple(weight / sum(weights) for weight in weights)
+
+
+def blame(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> dict[str, float]:
+    """Return each blamed step's share of a miss (0..1): the chance that it went wrong, given the answer.
+
+    Diagnosed: the shares of the explanations that it figures in; where every explanation is a single slip the sum is 1,
+    and two slips surely made at once have 1 each. Undiagnosed: 1 divided over the steps not shown beforehand in
+    proportion to their doubt. Right: none.
+    """
+    if event.right:
+        return {}
+    out: dict[str, float] = {}
+    if event.diagnosed:
+        for one, share in zip(event.explanations, explanation_shares(state, event, numbers), strict=True):
+            for step in dict.fromkeys(step for step, _ in one):
+                out[step] = min(1.0, out.get(step, 0.0) + share)
+        return out
+    doubts = {step: 1 - outlook(state, step, event.at, numbers).mastery for step in event.unaided}
+    total = sum(doubts.values())
+    return {step: doubt / total for step, doubt in doubts.items()}
+
+
+# --- folding ---------------------------------------------------------------------------------------------------------
+
+
+def fold(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> LearnerState:
+    """Take one answer into the state, in place, and return it. The cost depends on the case, not on the history.
+
+    A step that is blamed in part is credited with the rest when the slip was diagnosed, the steps before and after
+    alike: the learner's answer is what the chain gives with that slip and everything else done rightly. When nothing
+    was diagnosed no step is credited; each takes its share of one miss. A step whose line was shown beforehand is left
+    as it was, neither proved nor met, unless the slip was found there.
+    """
+    blamed = blame(state, event, numbers)
+    shares = explanation_shares(state, event, numbers)
+    outlooks = {step: outlook(state, step, event.at, numbers) for step in event.chain}
+    _take_type(state, event, outlooks, numbers)
+    for step in event.chain:
+        if step in event.hints and step not in blamed:
+            continue
+        known = event.right or event.diagnosed
+        part = blamed.get(step, 0.0)
+        _take_step(state, step, event, outlooks[step], 1 - part if known else 0.0, 1.0 if known else part, numbers)
+    _take_slips(state, event, blamed, shares, numbers)
+    state.answers += 1
+    return state
+
+
+def replay(events: Iterable[Answered], numbers: Numbers = NUMBERS) -> LearnerState:
+    """Build the state anew from the whole log, oldest answer first."""
+    state = LearnerState(offset_variance=numbers.offset_variance)
+    for event in events:
+        fold(state, event, numbers)
+    return state
+
+
+def _take_step(
+    state: LearnerState, step: str, event: Answered, seen: Outlook, y: float, weight: float, numbers: Numbers
+) -> None:
+    """One extended-Kalman step: y (0..1) is how far the step was right, `weight` (0..1) how much evidence that is."""
+    n = numbers
+    p = _of_answer(seen.mastery, event.options, n)
+    e = weight * (y - p)
+    f = _sigmoid(seen.x)
+    w = weight * max(f * (1 - f), n.least_information)
+    memory = state.steps.get(step)
+    new = memory is None
+    if memory is None:  # the learner's offset is part of where the step starts, so its doubt is too
+        memory = StepMemory(seen.x, seen.variance, math.log(n.fading_days), n.fading_variance, at=float(event.at))
+        state.steps[step] = memory
+    vm, vl, slope = memory.variance, memory.log_fading_variance, seen.slope
+    d = 1 + w * (vm + vl * slope**2)
+    if new:
+        state.offset += state.offset_variance / d * e
+        state.offset_variance -= w * state.offset_variance**2 / d
+    spacing = 1.0 if new else n.learn_massed + n.learn_spaced * seen.r / (1 + seen.r)
+    learnt = y * n.learn_right * (1 - p)
+    if event.working_shown:
+        learnt += (1 - y) * n.learn_shown * n.lesson_lost**memory.misses
+    strength = memory.strength + vm / d * e + weight * spacing * learnt
+    longer = n.fading_gain * seen.r / (1 + seen.r) if weight == 1 and y >= 0.5 else 0.0
+    log_fading = memory.log_fading + vl * slope / d * e + longer
+    variance = max(n.least_variance, vm - w * vm**2 / d) + n.drift
+    if strength > n.surest:
+        strength = n.surest
+        variance = min(variance, vm)  # at the bound a credit must not add doubt: it would lower the chance
+    memory.strength = max(strength, n.weakest)
+    memory.variance = variance
+    memory.log_fading = min(max(log_fading, math.log(n.shortest_days)), math.log(n.longest_days))
+    memory.log_fading_variance = vl - w * (vl * slope) ** 2 / d
+    memory.at = max(memory.at, float(event.at))
+    memory.misses = (1 - y) * (memory.misses + weight) if weight == 1 else memory.misses + weight
+    if y == 1:
+        memory.days.add(event.at, n.settled_days)
+
+
+def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outlook], numbers: Numbers) -> None:
+    """Move the type's own term by its share of the surprise: the steps' doubt takes the rest."""
+    n = numbers
+    memory = state.types.get(event.type)
+    if memory is None:
+        memory = state.types[event.type] = TypeMemory(at=float(event.at), variance=n.term_variance)
+    memory.at = max(memory.at, float(event.at))
+    memory.answered += 1
+    if event.right:
+        memory.right += 1
+        if not event.hints:
+            memory.days.add(event.at, n.settled_days)
+    seen = [outlooks[step] for step in event.unaided]
+    if not seen:
+        return
+    steps = math.prod(one.mastery for one in seen)
+    f = _with_term(state, event.type, steps)
+    e = event.right - _of_answer(f, event.options, n)
+    w = max(f * (1 - f), n.least_information)
+    d = 1 + w * (memory.variance + sum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen))
+    memory.term = min(max(memory.term + memory.variance / d * e, -n.term_bound), n.term_bound)
+    memory.variance = max(n.term_least_variance, memory.variance - w * memory.variance**2 / d)
+
+
+def _take_slips(
+    state: LearnerState, event: Answered, blamed: Mapping[str, float], shares: Sequence[float], numbers: Numbers
+) -> None:
+    """Count the slips made, each by the share of its explanation; wear down those that could have shown and did not."""
+    n = numbers
+    clean = {step for step in event.unaided if step not in blamed} if event.right or event.diagnosed else set[str]()
+    if event.probe_of:
+        _settle_suspects(state, event, clean, n)
+    for step in clean:
+        for slip, memory in state.slips.get(step, {}).items():
+            if event.could_have_shown((step, slip)):
+                memory.count *= n.slip_clean
+    explained = list(zip(event.explanations, shares, strict=True)) if event.diagnosed else []
+    for one, share in explained:
+        for key in dict.fromkeys(one):
+            memory = _slip(state, key, event.at, n)
+            memory.count += share
+            if share >= 0.5:
+                memory.seen = [*memory.seen, float(event.at)][-SEEN:]
+    singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
+    if len(singles) > 1 and not event.probe_of:
+        state.suspects = Suspects(float(event.at), singles[:2])
+
+
+def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
+    """Let a probe decide between twins: the share of the one that it clears goes to the other."""
+    suspects, state.suspects = state.suspects, None
+    if suspects is None or set(suspects.pair) != set(event.probe_of or ()):
+        return
+    made = set(event.explanations[0]) if event.diagnosed and len(event.explanations) == 1 else set[SlipKey]()
+    a, b = suspects.pair
+    cleared = {key for key in (a, b) if key[0] in clean and event.could_have_shown(key)}
+    for key, other in ((a, b), (b, a)):
+        if (key in cleared and other not in cleared) or (other in made and key not in made):
+            share = next(share for step, slip, share in suspects.slips if (step, slip) == key)
+            loser, gainer = _slip(state, key, event.at, numbers), _slip(state, other, event.at, numbers)
+            moved = min(loser.count, share * _halving(event.at - suspects.at, numbers))
+            loser.count -= moved
+            gainer.count += moved
+            loser.seen = [at for at in loser.seen if at != suspects.at]
+            gainer.seen = sorted({*gainer.seen, suspects.at})[-SEEN:]
+            return
+
+
+def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:
+    """Return the memory of a slip brought up to `at`, made empty if there is none."""
+    memory = state.slips.setdefault(key[0], {}).setdefault(key[1], SlipMemory(0.0, float(at)))
+    _bring_up_to(memory, at, numbers)
+    return memory
+
+
+def _bring_up_to(memory: SlipMemory, at: float, numbers: Numbers) -> None:
+    memory.count = _faded(memory, at, numbers)
+    memory.at = max(memory.at, float(at))
+
+
+def _faded(memory: SlipMemory, now: float, numbers: Numbers) -> float:
+    return memory.count * _halving(now - memory.at, numbers)
+
+
+def _halving(seconds: float, numbers: Numbers) -> float:
+    return float(0.5 ** (max(0.0, seconds) / DAY / numbers.slip_halves_days))
+
+
+def _with_term(state: LearnerState, type_id: str | None, mastery: float) -> float:
+    """σ(logit(mastery) + term), written so that a mastery of 1 stays 1."""
+    memory = None if type_id is None else state.types.get(type_id)
+    if memory is None:
+        return mastery
+    odds = math.exp(memory.term)
+    return mastery * odds / (1 - mastery + mastery * odds)
+
+
+def _of_answer(mastery: float, options: int | None, numbers: Numbers) -> float:
+    guess = 1 / options if options else numbers.guess
+    return guess + (1 - guess - numbers.careless) * mastery
+
+
+def _softening(variance: float) -> float:
+    return math.sqrt(1 + math.pi / 8 * variance)
+
+
+def _sigmoid(x: float) -> float:
+    return 1 / (1 + math.exp(-x)) if x >= 0 else math.exp(x) / (1 + math.exp(x))

@@ -1,0 +1,380 @@
+"""What to bring a learner next, and why, in one line; and what will have faded in the weeks to come.
+
+Pure: works on a small catalogue of types that the app builds from the register, so that any catalogue can be tried.
+How memory works is memory.py's; drawing the case is the caller's.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+from cases.casetype import LEVELS
+from quiz.errors import QuizError
+from quiz.memory import DAY, NUMBERS, LearnerState, Numbers, SlipKey, band, chance, outlook, standing
+
+WEEK = 7 * DAY
+LONG_AGO_DAYS = 3
+"""From how many days on a gap is worth telling."""
+ALIKE = 0.98
+"""Scores within 2 % of the best are alike, and chance picks among them."""
+TIMES = {2: "twice", 3: "three times"}
+
+Twins = tuple[SlipKey, SlipKey]
+
+
+class NothingToChoose(QuizError):
+    """A catalogue without any type."""
+
+
+@dataclass(frozen=True)
+class TypeInfo:
+    """What the choice needs to know of one case type."""
+
+    id: str
+    family: str
+    level: str
+    """One of `cases.casetype.LEVELS`."""
+    steps: tuple[str, ...]
+    slips: tuple[SlipKey, ...] = ()
+    needs: tuple[str, ...] = ()
+    """Types to be met before this one; those that the catalogue lacks do not count."""
+    twins: tuple[Twins, ...] = ()
+    """Slips that no case of this type tells apart."""
+    probes: tuple[tuple[Twins, str], ...] = ()
+    """Types declared to tell twins of this type apart."""
+    options: int | None = None
+    title: str = ""
+
+    @property
+    def chain(self) -> tuple[str, ...]:
+        """The steps, or the type itself where it has none."""
+        return self.steps or (self.id,)
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """The types on offer, and how a learner is told of their steps and slips."""
+
+    types: tuple[TypeInfo, ...]
+    step_titles: Mapping[str, str]
+    """A gerund phrase: "taking the working distance off"."""
+    slip_titles: Mapping[str, str]
+    """What the learner did, to follow "you": "left the distance in"."""
+
+    @cached_property
+    def by_id(self) -> dict[str, TypeInfo]:
+        """The types by id, in their order."""
+        return {one.id: one for one in self.types}
+
+
+class Done(NamedTuple):
+    """One case of the sitting so far."""
+
+    type_id: str
+    right: bool
+    for_drill: bool = False
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The next case: what to draw, and what to tell the learner."""
+
+    type_id: str
+    why: str
+    must_show: str | None = None
+    """Draw a case in which this slip would show."""
+    probe_of: Twins | None = None
+    """Draw a case that tells these two apart, and say so in the log."""
+    for_drill: bool = False
+
+
+class Ahead(NamedTuple):
+    """How one step or type that was met will stand, if it is left alone from now on."""
+
+    kind: str
+    """"step" or "type"."""
+    id: str
+    title: str
+    bands: tuple[str, ...]
+    """The band on each day from today (0) to `days`."""
+    chances: tuple[float, ...]
+    fades_in: int | None
+    """Days until it is no longer solid: 0 when it is not so today, None when it stays solid throughout."""
+
+
+def choose(
+    state: LearnerState,
+    catalogue: Catalogue,
+    now: float,
+    rng: random.Random,
+    *,
+    recent: Sequence[Done] = (),
+    exam_day: float | None = None,
+    drill: Collection[str] | None = None,
+    level: str = LEVELS[-1],
+    numbers: Numbers = NUMBERS,
+) -> Choice:
+    """Choose the next case.
+
+    In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
+    was missed; a type missed in this sitting, two other cases having come since; else the best score
+
+        √max(1 − p(exam day, or in 14 days), .03) × urgency × 2 for an open drill × 1.5 for a standing slip
+
+    where urgency is 1.1 for a type never met, else the mean over its steps, weighted by their doubt, of 1.1 (never met)
+    or .05 + r/(1 + r). Open are the types of the learner's level whose needs are met (answered right once, or a chance
+    of .6); a drill's types are open whatever their level and needs, and take at most half of the sitting (the half of
+    an odd number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, the
+    drill's half, never the same type at once, needs, level.
+
+    Parameters
+    ----------
+    now
+        Seconds since 1970, UTC; so is `exam_day`, which counts only while it lies ahead.
+    recent
+        The cases of this sitting, the latest last.
+    drill
+        The types of an open drill.
+    level
+        The highest level of types to bring, one of `cases.casetype.LEVELS`.
+
+    Raises
+    ------
+    NothingToChoose
+        When the catalogue is empty.
+    """
+    if not catalogue.types:
+        raise NothingToChoose("the catalogue has no case types: give at least one")
+    table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, numbers)
+    return table.probe() or table.second() or table.comeback() or table.best()
+
+
+def forward_look(
+    state: LearnerState, catalogue: Catalogue, now: float, days: int = 28, *, numbers: Numbers = NUMBERS
+) -> list[Ahead]:
+    """Say how every step and type met so far will stand on each of the coming days; what fades first comes first."""
+    rows = [
+        _ahead(state, "step", step, catalogue.step_titles.get(step, step), (step,), now, days, numbers)
+        for step in dict.fromkeys(step for one in catalogue.types for step in one.chain)
+        if step in state.steps
+    ]
+    rows += [
+        _ahead(state, "type", one.id, one.title or one.id, one.chain, now, days, numbers)
+        for one in catalogue.types
+        if one.id in state.types
+    ]
+    return sorted(rows, key=lambda row: (days + 1 if row.fades_in is None else row.fades_in, row.chances[-1]))
+
+
+def _ahead(
+    state: LearnerState,
+    kind: str,
+    id_: str,
+    title: str,
+    steps: tuple[str, ...],
+    now: float,
+    days: int,
+    numbers: Numbers,
+) -> Ahead:
+    type_id = id_ if kind == "type" else None
+    moments = [now + day * DAY for day in range(days + 1)]
+    bands = tuple(band(state, steps, at, type_id=type_id, numbers=numbers) for at in moments)
+    chances = tuple(chance(state, steps, at, type_id=type_id, numbers=numbers) for at in moments)
+    fades = next((day for day, word in enumerate(bands) if word != "solid"), None)
+    return Ahead(kind, id_, title, bands, chances, fades)
+
+
+@dataclass
+class _Table:
+    """One choice being made."""
+
+    state: LearnerState
+    catalogue: Catalogue
+    now: float
+    rng: random.Random
+    recent: Sequence[Done]
+    exam_day: float | None
+    drill: frozenset[str]
+    level: str
+    numbers: Numbers
+
+    @cached_property
+    def horizon(self) -> float:
+        """The moment that practice is for."""
+        if self.exam_day is not None and self.exam_day > self.now:
+            return self.exam_day
+        return self.now + self.numbers.horizon_days * DAY
+
+    @cached_property
+    def stands(self) -> dict[SlipKey, float]:
+        """Standing slips, the most frequent first."""
+        return standing(self.state, self.now, self.numbers)
+
+    # the rules that may give way
+
+    def at_level(self, one: TypeInfo) -> bool:
+        return one.id in self.drill or LEVELS.index(one.level) <= LEVELS.index(self.level)
+
+    def ready(self, one: TypeInfo) -> bool:
+        return one.id in self.drill or all(self.mastered(need) for need in one.needs)
+
+    def mastered(self, type_id: str) -> bool:
+        one = self.catalogue.by_id.get(type_id)
+        if one is None:
+            return True
+        memory = self.state.types.get(type_id)
+        return (memory is not None and memory.right > 0) or self.chance(one, self.now) >= self.numbers.open_chance
+
+    def within_half(self, one: TypeInfo) -> bool:
+        """Say whether a case would keep a drill within its half of the sitting, that case being part of it."""
+        drilled = sum(done.for_drill for done in self.recent)
+        return one.id not in self.drill or 2 * (drilled + 1) <= len(self.recent) + 2
+
+    def not_just_done(self, one: TypeInfo) -> bool:
+        return not self.recent or self.recent[-1].type_id != one.id
+
+    def not_waiting(self, one: TypeInfo) -> bool:
+        since = self.since_miss(one.id)
+        return since is None or since >= self.numbers.wait_cases
+
+    def since_miss(self, type_id: str) -> int | None:
+        """Cases since the type was missed, None when it was not met in this sitting or was right the last time."""
+        for since, done in enumerate(reversed(self.recent)):
+            if done.type_id == type_id:
+                return None if done.right else since
+        return None
+
+    @cached_property
+    def open(self) -> list[TypeInfo]:
+        """The types to choose from: as many rules kept as leave any."""
+        level, ready, half = self.at_level, self.ready, self.within_half
+        fresh, wait = self.not_just_done, self.not_waiting
+        ladder: tuple[tuple[Callable[[TypeInfo], bool], ...], ...] = (
+            (level, ready, half, fresh, wait),
+            (level, ready, half, fresh),
+            (level, ready, fresh),
+            (level, ready),
+            (level, fresh),
+            (level,),
+            (fresh,),
+            (),
+        )
+        for rules in ladder:
+            left = [one for one in self.catalogue.types if all(rule(one) for rule in rules)]
+            if left:
+                return left
+        raise NothingToChoose("unreachable: the last rung keeps every type")
+
+    # the four ways to a case
+
+    def probe(self) -> Choice | None:
+        """Give a case that tells two twins apart: of the type declared for it, else of the shortest that can."""
+        suspects = self.state.suspects
+        if suspects is None or self.now - suspects.at > self.numbers.probe_days * DAY:
+            return None
+        a, b = suspects.pair
+        declared = [type_id for one in self.catalogue.types for twins, type_id in one.probes if set(twins) == {a, b}]
+        others = [one for one in self.catalogue.types if self.not_just_done(one)]
+        able = [one for one in others if one.id in declared] or sorted(
+            (one for one in others if (a in one.slips) != (b in one.slips)),
+            key=lambda one: (len(one.steps), a not in one.slips),
+        )
+        if not able:
+            return None
+        why = f"One answer could mean that you {self.slip_title(a)}, or that you {self.slip_title(b)}: this one tells."
+        return Choice(able[0].id, why, probe_of=(a, b))
+
+    def second(self) -> Choice | None:
+        """Give the second case of a brand-new type at once, when the first was missed."""
+        if not self.recent or self.recent[-1].right:
+            return None
+        one = self.catalogue.by_id.get(self.recent[-1].type_id)
+        if one is None or not self.within_half(one):
+            return None
+        memory = self.state.types.get(one.id)
+        if memory is None or memory.answered != 1:
+            return None
+        return self.chosen(one, "New a moment ago: a second one while the first is fresh.")
+
+    def comeback(self) -> Choice | None:
+        """Give the type that was missed longest ago in this sitting and has waited."""
+        waited = [(since, one) for one in self.open if (since := self.since_miss(one.id)) is not None]
+        due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases]
+        if not due:
+            return None
+        return self.chosen(max(due, key=lambda pair: pair[0])[1], "Missed a few cases ago: here it is again.")
+
+    def best(self) -> Choice:
+        """Give the best score; chance picks among those that are alike."""
+        scores = [self.score(one) for one in self.open]
+        alike = [one for one, score in zip(self.open, scores, strict=True) if score >= ALIKE * max(scores)]
+        one = alike[int(self.rng.random() * len(alike))]
+        return self.chosen(one, self.why(one))
+
+    def chosen(self, one: TypeInfo, why: str) -> Choice:
+        slip = self.standing_of(one)
+        return Choice(
+            one.id,
+            why if slip is None else self.why_standing(slip),
+            must_show=None if slip is None else slip[1],
+            for_drill=one.id in self.drill,
+        )
+
+    def score(self, one: TypeInfo) -> float:
+        n = self.numbers
+        value = max(1 - self.chance(one, self.horizon), n.least_doubt) ** 0.5 * self.urgency(one)
+        if one.id in self.drill:
+            value *= n.drill_weight
+        if self.standing_of(one) is not None:
+            value *= n.standing_weight
+        return float(value)
+
+    def urgency(self, one: TypeInfo) -> float:
+        n = self.numbers
+        if one.id not in self.state.types:
+            return n.new_weight
+        total = weights = 0.0
+        for step in one.chain:
+            r = outlook(self.state, step, self.now, n).r
+            weight = 1 - outlook(self.state, step, self.horizon, n).mastery
+            weights += weight
+            total += weight * (n.met_weight + r / (1 + r) if step in self.state.steps else n.new_weight)
+        return total / weights
+
+    def chance(self, one: TypeInfo, at: float) -> float:
+        return chance(self.state, one.chain, at, type_id=one.id, options=one.options, numbers=self.numbers)
+
+    def standing_of(self, one: TypeInfo) -> SlipKey | None:
+        return next((key for key in self.stands if key in one.slips), None)
+
+    # what the learner is told
+
+    def slip_title(self, key: SlipKey) -> str:
+        return self.catalogue.slip_titles.get(key[1], f"made the slip “{key[1]}”")
+
+    def why_standing(self, key: SlipKey) -> str:
+        times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
+        often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once lately"
+        return f"You {self.slip_title(key)} {often}."
+
+    def why(self, one: TypeInfo) -> str:
+        if one.id in self.drill:
+            return "From the drill that your preceptor set."
+        memory = self.state.types.get(one.id)
+        if memory is None:
+            needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
+            return f"New: the next step after {needs[-1].title or needs[-1].id}." if needs else "New to you."
+        days = int((self.now - memory.at) / DAY)
+        if days >= LONG_AGO_DAYS:
+            return f"Not met for {days} days."
+        word = band(self.state, one.chain, self.now, type_id=one.id, numbers=self.numbers)
+        weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
+        if word == "shaky":
+            return f"Still shaky: {self.catalogue.step_titles.get(weakest, weakest)}."
+        if word == "fading":
+            return f"Would fade within a week: {self.catalogue.step_titles.get(weakest, weakest)}."
+        return "One that you know, mixed in so that it stays."
