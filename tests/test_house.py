@@ -1,0 +1,58 @@
+"""The house in order: linted, typed, documented commands that exist, nothing that does not belong."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def test_ruff_is_clean() -> None:
+    found = subprocess.run([sys.executable, "-m", "ruff", "check", "."], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stdout
+
+
+def test_mypy_is_clean() -> None:
+    found = subprocess.run([sys.executable, "-m", "mypy"], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert found.returncode == 0, found.stdout
+
+
+def commands_in(name: str) -> list[str]:
+    """Every `python -m cases|quiz …` that a document shows."""
+    text = (ROOT / name).read_text(encoding="utf-8")
+    return sorted(set(re.findall(r"python -m (?:cases|quiz) [a-z][a-z-]*", text)))
+
+
+@pytest.mark.parametrize("command", commands_in("README.md") + commands_in("DEVELOPERS.md"))
+def test_every_command_in_the_documents_exists(command: str) -> None:
+    found = subprocess.run(
+        [sys.executable, *command.split()[1:], "--help"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert found.returncode == 0, found.stderr
+
+
+def test_the_map_in_developers_names_files_that_exist() -> None:
+    """Every path in DEVELOPERS.md's map is there, and every module of the two packages is on the map."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:cases|quiz|static|tests)/[\w/.-]*\w)`", text))
+    missing = sorted(path for path in named if not (ROOT / path).exists())
+    assert not missing
+    modules = {
+        str(path.relative_to(ROOT))
+        for package in ("cases", "quiz")
+        for path in (ROOT / package).rglob("*.py")
+        if path.name != "__init__.py"
+    }
+    assert sorted(modules - named) == []
+
+
+def test_nothing_in_the_tree_names_a_path_of_one_machine() -> None:
+    tracked = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False).stdout.split()
+    pattern = re.compile(r"(^|[^\w.])/(root|home|work|farm)/\w|\.\./shared")
+    texts = {name: (ROOT / name).read_bytes().decode("utf-8", "ignore") for name in tracked if (ROOT / name).is_file()}
+    assert [name for name, text in texts.items() if pattern.search(text) and not name.startswith((".ci/", "tests/test_house"))] == []
