@@ -1,0 +1,84 @@
+"""The command line of the app. Imports stand inside the commands, so that --help is quick."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+PORT = 8067
+"""Tried first; a free one is taken where it is in use."""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 when it was done, 2 with one line on standard error when it was refused."""
+    options = _parser().parse_args(arguments)
+    from quiz.errors import QuizError
+
+    try:
+        return int(options.run(options))
+    except QuizError as error:
+        print(f"quiz: {error}", file=sys.stderr)
+        return 2
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m quiz", description="Two Meridians: retinoscopy cases that come back."
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    serve = commands.add_parser("serve", help="serve the app to a browser on this computer")
+    serve.add_argument("--host", default="127.0.0.1", help="loopback address to listen on (default: 127.0.0.1)")
+    serve.add_argument("--port", type=_port, help=f"port (default: {PORT}, or a free one where that is in use)")
+    serve.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    _with_data(serve)
+    serve.set_defaults(run=_serve)
+
+    rebuild = commands.add_parser("rebuild", help="work every learner's memory out anew from the log of answers")
+    _with_data(rebuild)
+    rebuild.set_defaults(run=_rebuild)
+    return parser
+
+
+def _with_data(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--data", type=Path, metavar="FILE", help="data file (default: one in your own data folder)")
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 0 < int(text) < 65536:
+        raise argparse.ArgumentTypeError(f"port {text}: give a number from 1 to 65535")
+    return int(text)
+
+
+def _serve(options: argparse.Namespace) -> int:
+    from quiz.serving import serve
+
+    serve(
+        data=options.data,
+        host=options.host,
+        port=options.port,
+        usual_port=PORT,
+        browser=not options.no_browser,
+        say=lambda words: print(words, flush=True),
+    )
+    return 0
+
+
+def _rebuild(options: argparse.Namespace) -> int:
+    from contextlib import closing
+
+    from quiz import folding
+    from quiz.serving import open_data
+    from quiz.store import Store
+
+    with closing(open_data(options.data, make=False)) as file, closing(Store(file)) as store:
+        for one in folding.rebuild(store):
+            kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
+            print(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

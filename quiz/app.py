@@ -1,0 +1,59 @@
+"""The web app put together: the data file, the guard, the pages. Nothing else lives here."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from datetime import timedelta
+from pathlib import Path
+
+from flask import Flask
+
+from quiz.datafile import DataFile
+from quiz.pages import errors, frame, guard, people, practise, settings, visit
+from quiz.practice import Lots
+from quiz.store import Store
+
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+BIGGEST_REQUEST = 64 * 1024
+PAGES = (practise, settings, people)
+"""Each module has a blueprint `pages`; what stands in the navigation is frame.NAV's business."""
+
+
+def static_folder() -> Path:
+    """Return where the style sheets and scripts are: inside the installed package, else beside it in a checkout."""
+    here = Path(__file__).resolve().parent
+    installed = here / "static"
+    return installed if installed.is_dir() else here.parent / "static"
+
+
+def create_app(
+    file: DataFile,
+    *,
+    clock: Callable[[], float] = time.time,
+    lots: Lots | None = None,
+    hosts: Sequence[str] = LOOPBACK,
+) -> Flask:
+    """Make the app over an open data file.
+
+    clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked.
+    """
+    app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
+    with closing(Store(file)) as store:
+        app.secret_key = store.secret()
+    app.config.update(
+        MAX_CONTENT_LENGTH=BIGGEST_REQUEST,
+        PERMANENT_SESSION_LIFETIME=timedelta(days=365),
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_NAME="two-meridians",
+        SESSION_COOKIE_SAMESITE="Lax",
+        TRUSTED_HOSTS=list(hosts),
+    )
+    visit.set_up(app, visit.Desk(file, clock, lots or Lots()))
+    guard.set_up(app)
+    frame.set_up(app)
+    errors.set_up(app)
+    for page in PAGES:
+        app.register_blueprint(page.pages)
+    return app

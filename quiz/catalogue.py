@@ -1,0 +1,61 @@
+"""The register's case types as the choice needs to know them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from functools import cache
+
+from cases.casetype import CaseType
+from cases.choices import Choice, Marks, Order
+from cases.fields import Field
+from cases.register import all_skills, all_slips, all_types
+from cases.working import SlipRef
+from quiz.memory import SlipKey
+from quiz.schedule import Catalogue, TypeInfo
+
+
+def key_of(ref: SlipRef) -> SlipKey:
+    """Return a slip at its step as the memory names it."""
+    return ref.step, ref.slip
+
+
+def options_of(asks: Iterable[Field]) -> int | None:
+    """Return among how many answers one would guess, or None where anything is typed."""
+    ways = 1
+    for ask in asks:
+        match ask.kind:
+            case Choice(options=options):
+                ways *= len(options)
+            case Order(options=options):
+                ways *= math.factorial(len(options))
+            case Marks(options=options):
+                ways *= 2 ** len(options)
+            case _:
+                return None
+    return ways
+
+
+def _info(one: CaseType) -> TypeInfo:
+    return TypeInfo(
+        id=one.id,
+        family=one.family.id,
+        level=one.level,
+        steps=tuple(step.skill.id for step in one.steps),
+        slips=tuple(key_of(ref) for ref in one.slips),
+        needs=one.needs,
+        twins=tuple((key_of(a), key_of(b)) for a, b in one.twins),
+        probes=tuple(((key_of(probe.twins[0]), key_of(probe.twins[1])), probe.type_id) for probe in one.probes),
+        options=options_of(one.asks),
+        title=one.title,
+    )
+
+
+@cache
+def catalogue() -> Catalogue:
+    """Return every type there is, with the words for their steps and slips."""
+    return Catalogue(
+        types=tuple(_info(one) for one in all_types().values()),
+        step_titles={skill.id: skill.title for skill in all_skills().values()},
+        slip_titles={name.id: name.title for name in all_slips().values()},
+    )

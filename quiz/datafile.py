@@ -1,0 +1,183 @@
+"""The data file as a whole: recognised as ours, opened or refused, made ready. Asking it is store.py's."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from quiz.errors import QuizError
+from quiz.schema import MIGRATIONS
+
+APPLICATION_ID = 0x324D5244
+"""Bytes 68 to 71 of every data file of ours: "2MRD"."""
+PATIENCE = 5.0
+"""Seconds to wait for another process that is writing."""
+
+_MAGIC = b"SQLite format 3\x00"
+
+
+class Refused(QuizError):
+    """A data file that will not be opened; it is left as it was."""
+
+    def __init__(self, path: Path, why: str, way_out: str) -> None:
+        super().__init__(f"data file {path}: {why}; {way_out}")
+
+
+class Busy(QuizError):
+    """Another process kept the data file to itself for longer than anyone should wait."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"data file {path}: another program has it locked; try again in a moment")
+
+
+class DataFile:
+    """One data file, open for the life of the process.
+
+    An anchor connection stays open, since closing the last one would take the write-ahead log away. Every writer of
+    this process takes one lock first: SQLite's own waiting sleeps, and would be ten times slower.
+    """
+
+    def __init__(self, path: Path, patience: float) -> None:
+        self.path = path
+        self._patience = patience
+        self._lock = threading.Lock()
+        self._anchor: Database | None = None
+
+    @classmethod
+    def open(cls, path: Path, *, patience: float = PATIENCE) -> DataFile:
+        """Open the data file, made anew where there is none.
+
+        Raises
+        ------
+        Refused
+            When it is not ours, is locked, corrupt or cannot be written, or was written by a newer version.
+        """
+        file = cls(path, patience)
+        fresh = _is_fresh(path)
+        try:
+            file._anchor = file._connect(fresh=fresh)
+            file._make_ready(file._anchor, fresh=fresh)
+        except sqlite3.Error as error:
+            file.close()
+            raise _refusal(path, error) from error
+        except Refused:
+            file.close()
+            raise
+        return file
+
+    def close(self) -> None:
+        """Close the anchor."""
+        if self._anchor is not None:
+            self._anchor.conn.close()
+            self._anchor = None
+
+    def connect(self) -> Database:
+        """Open a connection: for one request or one command, used by the thread that opened it."""
+        return self._connect(fresh=False)
+
+    @contextmanager
+    def writing(self, db: Database) -> Iterator[None]:
+        """Hold the only writing transaction there is; what was written stands once the block is left without error.
+
+        Raises
+        ------
+        Busy
+            When another process has the file locked.
+        """
+        with self._lock:
+            try:
+                db.conn.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as error:
+                raise Busy(self.path) from error
+            try:
+                yield
+                db.conn.execute("COMMIT")
+            except BaseException:
+                if db.conn.in_transaction:
+                    db.conn.execute("ROLLBACK")
+                raise
+
+    def _connect(self, *, fresh: bool) -> Database:
+        where = f"{self.path.resolve().as_uri()}?mode={'rwc' if fresh else 'rw'}"
+        conn = sqlite3.connect(where, uri=True, timeout=self._patience, isolation_level=None, check_same_thread=False)
+        conn.row_factory = sqlite3.Row
+        db = Database(conn)
+        conn.execute("PRAGMA foreign_keys = ON")
+        conn.execute("PRAGMA synchronous = FULL")
+        return db
+
+    def _make_ready(self, db: Database, *, fresh: bool) -> None:
+        conn = db.conn
+        conn.execute("PRAGMA foreign_keys = OFF")
+        conn.execute("BEGIN IMMEDIATE")
+        try:
+            if not fresh:
+                self._inspect(db)
+            # The mark is set before the switch to a write-ahead log, so that it stands in the file itself.
+            conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            MIGRATIONS.apply(db)
+            conn.execute("COMMIT")
+        except BaseException:
+            if conn.in_transaction:
+                conn.execute("ROLLBACK")
+            raise
+        conn.execute("PRAGMA foreign_keys = ON")
+        conn.execute("PRAGMA journal_mode = WAL")
+
+    def _inspect(self, db: Database) -> None:
+        verdict = db.conn.execute("PRAGMA quick_check(1)").fetchone()[0]
+        if verdict != "ok":
+            raise _corrupt(self.path, verdict)
+        newer = {one.name for one in MIGRATIONS.applied(db)} - _known()
+        if newer:
+            raise Refused(
+                self.path,
+                f"a newer version of Two Meridians wrote it ({', '.join(sorted(newer))})",
+                "use that version, or give another file with --data",
+            )
+
+
+def _known() -> set[str]:
+    """Return the names of the migrations that this version knows."""
+    with closing(sqlite3.connect(":memory:")) as conn:
+        return {one.name for one in MIGRATIONS.pending(Database(conn))}
+
+
+def _is_fresh(path: Path) -> bool:
+    """Say whether a file is still to be made; look at one that is there without touching it."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(100)
+    except FileNotFoundError:
+        if not path.parent.is_dir():
+            raise Refused(path, "its folder does not exist", "make the folder first, or give another file") from None
+        return True
+    except IsADirectoryError:
+        raise Refused(path, "this is a folder", "give the name of a file in it") from None
+    except OSError as error:
+        raise Refused(path, f"it cannot be read ({error.strerror})", "give another file with --data") from error
+    if not head:
+        return True
+    if not head.startswith(_MAGIC) or int.from_bytes(head[68:72], "big") != APPLICATION_ID:
+        raise Refused(path, "this is not a data file of Two Meridians", "it was left as it is; give another file")
+    return False
+
+
+def _corrupt(path: Path, verdict: str) -> Refused:
+    return Refused(path, f"it is damaged ({verdict.splitlines()[0]})", "put a backup in its place; it was not changed")
+
+
+def _refusal(path: Path, error: sqlite3.Error) -> Refused:
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return Refused(path, "another program has it locked", "close that program, or give another file with --data")
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR):
+        return Refused(path, f"it cannot be written ({error})", "give another file with --data")
+    if code == sqlite3.SQLITE_FULL:
+        return Refused(path, "the disk is full", "make room, or give a file on another disk with --data")
+    return _corrupt(path, str(error))

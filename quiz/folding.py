@@ -1,0 +1,90 @@
+"""A learner's memory kept in step with the logs: what one row means to memory, and the whole log folded anew."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from quiz import memory
+from quiz.memory import NUMBERS, Answered, LearnerState
+from quiz.store import Answer, Learner, RecallMark, Store
+
+FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
+"""Names the memory's numbers: a state that was folded with others is folded anew from the log."""
+
+
+@dataclass(frozen=True)
+class States:
+    """What a learner's two logs fold into."""
+
+    cases: LearnerState
+    recall: LearnerState
+
+    @classmethod
+    def new(cls) -> States:
+        """Return the states of a learner who has answered nothing."""
+        return cls(memory.replay(()), memory.replay(()))
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What folding one learner's logs anew came to."""
+
+    learner: str
+    answers: int
+    recall_marks: int
+    as_kept: bool
+    """Whether the kept states were the same to the last bit."""
+
+
+def event_of(answer: Answer) -> Answered:
+    """Return what memory needs of an answer."""
+    return Answered.from_row(vars(answer))
+
+
+def recall_event_of(mark: RecallMark) -> Answered:
+    """Return what memory needs of a recall mark: each prompt is a skill of its own."""
+    return Answered(at=mark.at, type=mark.prompt, steps=(), verdict="right" if mark.had else "wrong")
+
+
+def states_of(store: Store, learner: Learner) -> States:
+    """Return a learner's states as kept, or folded anew where they are unreadable or older numbers made them."""
+    if learner.folded_with == FOLDED_WITH:
+        try:
+            return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
+        except memory.BadState:
+            pass
+    return refolded(store, learner.id)
+
+
+def refolded(store: Store, learner_id: int) -> States:
+    """Fold a learner's logs anew."""
+    return States(
+        memory.replay(map(event_of, store.answers_of(learner_id))),
+        memory.replay(map(recall_event_of, store.recall_marks_of(learner_id))),
+    )
+
+
+def keep(store: Store, learner_id: int, states: States) -> None:
+    """Keep a learner's states; inside `store.writing()`."""
+    store.keep_states(
+        learner_id,
+        state=states.cases.to_json(),
+        recall_state=states.recall.to_json(),
+        folded_with=FOLDED_WITH,
+    )
+
+
+def rebuild(store: Store) -> Iterable[Rebuilt]:
+    """Fold every learner's logs anew, keep the result, and say whether it differed from what was kept."""
+    for one in store.learners():
+        with store.writing():
+            learner = store.learner(one.id)
+            if learner is None:
+                continue
+            states = refolded(store, learner.id)
+            same = (learner.state, learner.recall_state) == (states.cases.to_json(), states.recall.to_json())
+            keep(store, learner.id, states)
+            counts = len(store.answers_of(learner.id)), len(store.recall_marks_of(learner.id))
+        yield Rebuilt(learner.name, *counts, as_kept=same)

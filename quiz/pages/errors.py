@@ -1,0 +1,85 @@
+"""Pages for what went wrong: what was asked, why it cannot be had, and the way on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Flask, Response, current_app, jsonify, make_response, render_template
+from werkzeug.exceptions import HTTPException
+
+from cases.errors import CaseError
+from quiz.datafile import Busy
+from quiz.errors import QuizError
+from quiz.pages import visit
+from quiz.people import UnknownLearner
+from quiz.practice import UnknownCase
+from quiz.sittings import UnknownSitting
+
+NOT_FOUND = (UnknownCase, UnknownSitting, UnknownLearner)
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What the error page receives."""
+
+    code: int
+    title: str
+    why: str
+    way_on: str
+
+
+_TITLES = {
+    400: ("This request cannot be read", "Go back, and send the form from its page."),
+    403: ("Not from here", "Open the page in this window and send the form again."),
+    404: ("Nothing here", "The pages that there are stand at the top; Practise goes on with your case."),
+    405: ("Not in this way", "Open the page from the links at the top, and use the form on it."),
+    413: ("Too long", "An answer is a line, not a file: shorten it."),
+    500: (
+        "A fault of ours",
+        "What you had answered is kept. Go back to Practise; if it happens again, tell whoever set this up.",
+    ),
+    503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
+}
+
+
+def set_up(app: Flask) -> None:
+    """Map causes to pages."""
+    app.register_error_handler(HTTPException, _http)
+    app.register_error_handler(CaseError, lambda error: _page(400, str(error)))
+    app.register_error_handler(QuizError, _ours)
+    app.register_error_handler(Exception, _fault)
+
+
+def _http(error: HTTPException) -> Response | HTTPException:
+    if error.code is None or error.code < 400:
+        return error
+    why = {
+        404: "There is no page of that address.",
+        405: "The page is there, but it does not take this kind of request.",
+    }.get(error.code, error.description or "")
+    return _page(error.code, why)
+
+
+def _ours(error: QuizError) -> Response:
+    if isinstance(error, Busy):
+        return _page(503, "Another program is writing to the data file.")
+    return _page(404 if isinstance(error, NOT_FOUND) else 400, str(error))
+
+
+def _fault(error: Exception) -> Response:
+    current_app.logger.error("while answering a request", exc_info=error)
+    visit.forget()
+    return _page(500, "Something went wrong that should not have.")
+
+
+def _page(code: int, why: str) -> Response:
+    title, way_on = _TITLES.get(code, ("This cannot be done", "Go back and try another way."))
+    trouble = Trouble(code, title, _sentence(why), way_on)
+    if visit.wants_json():
+        return make_response(jsonify(error=trouble.why, way_on=trouble.way_on), code)
+    return make_response(render_template("error.html", trouble=trouble), code)
+
+
+def _sentence(words: str) -> str:
+    words = words[:1].upper() + words[1:]
+    return words if words.endswith((".", "!", "?")) else f"{words}."

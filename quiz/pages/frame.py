@@ -1,0 +1,59 @@
+"""What stands round every page: the navigation, who is practising, the theme and the caution line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Flask, request, url_for
+
+from quiz import people
+from quiz.pages import visit
+
+
+@dataclass(frozen=True)
+class Nav:
+    """One entry of the navigation."""
+
+    endpoint: str
+    label: str
+
+
+NAV = (
+    Nav("practise.show", "Practise"),
+    Nav("settings.show", "Settings"),
+)
+
+CAUTION = "For training; not a prescription. Refraction, drops and prescribing are licensed practice under local rules."
+
+
+@dataclass(frozen=True)
+class Link:
+    """One entry of the navigation on this page."""
+
+    url: str
+    label: str
+    here: bool
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What the base template receives."""
+
+    links: tuple[Link, ...]
+    learner: str | None
+    theme: str
+    caution: str = CAUTION
+
+
+def set_up(app: Flask) -> None:
+    """Hand every template its frame."""
+    app.context_processor(_frame)
+
+
+def _frame() -> dict[str, Any]:
+    who = visit.known_learner()
+    here = request.blueprint
+    links = tuple(Link(url_for(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
+    theme = people.settings_of(who).theme if who else "auto"
+    return {"frame": Frame(links, who.name if who else None, theme)}

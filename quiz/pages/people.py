@@ -1,0 +1,102 @@
+"""Who is practising: pick a name, add one, change one, remove one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quiz import people
+from quiz.errors import QuizError
+from quiz.pages import visit
+from quiz.people import BadName
+
+pages = Blueprint("people", __name__, url_prefix="/people")
+
+
+class NotConfirmed(QuizError):
+    """A removal without the tick that confirms it."""
+
+    def __init__(self) -> None:
+        super().__init__("nothing was removed: tick the box beside the button first")
+
+
+@dataclass(frozen=True)
+class Person:
+    """One learner in the list."""
+
+    id: int
+    name: str
+    here: bool
+    answers: int
+
+
+@dataclass(frozen=True)
+class PeoplePage:
+    """What the template receives."""
+
+    people: tuple[Person, ...]
+    here: Person | None
+    name_problem: str | None = None
+    rename_problem: str | None = None
+    remove_problem: str | None = None
+    typed: str = ""
+
+
+def _page(**more: str | None) -> str:
+    known = visit.known_learner()
+    everyone = tuple(
+        Person(one.id, one.name, known is not None and one.id == known.id, visit.store().count_answers(one.id))
+        for one in visit.store().learners()
+    )
+    here = next((one for one in everyone if one.here), None)
+    return render_template("people.html", page=PeoplePage(everyone, here, **more))  # type: ignore[arg-type]
+
+
+@pages.get("")
+def show() -> str:
+    """List everyone."""
+    if not visit.store().learners():
+        visit.learner()
+    return _page()
+
+
+@pages.post("")
+def add() -> Response:
+    """Add a name, and be that person."""
+    typed = request.form.get("name", "")
+    try:
+        visit.be(people.add(visit.store(), typed, now=visit.now()))
+    except BadName as error:
+        return make_response(_page(name_problem=str(error), typed=typed), 422)
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.post("/<int:learner_id>/pick")
+def pick(learner_id: int) -> Response:
+    """Be another person."""
+    visit.be(people.get(visit.store(), learner_id))
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.post("/rename")
+def rename() -> Response:
+    """Change one's own name."""
+    typed = request.form.get("name", "")
+    try:
+        people.rename(visit.store(), visit.learner().id, typed)
+    except BadName as error:
+        return make_response(_page(rename_problem=str(error), typed=typed), 422)
+    return redirect(url_for("people.show"), 303)
+
+
+@pages.post("/remove")
+def remove() -> Response:
+    """Remove oneself with every answer."""
+    who = visit.learner()
+    if request.form.get("sure") != "yes":
+        return make_response(_page(remove_problem=str(NotConfirmed())), 422)
+    people.remove(visit.store(), who.id)
+    visit.be_nobody()
+    return redirect(url_for("people.show"), 303)

@@ -1,0 +1,165 @@
+"""Practise: the case that waits, its answer, its mark, and the end of a sitting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from flask import Blueprint, Response, jsonify, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as Answered
+
+from cases.fields import Field
+from quiz import practice, sittings
+from quiz.pages import visit
+from quiz.pages.practise_views import Place, case_page, joined, mark_page
+from quiz.pages.sitting_views import sitting_page
+from quiz.practice import Marked, SentBack, Waiting
+from quiz.store import Sitting
+
+pages = Blueprint("practise", __name__)
+
+
+@pages.get("/")
+def show() -> str:
+    """Show the case that waits, dealt now if there is none."""
+    learner = visit.learner()
+    one = practice.waiting(visit.store(), learner, now=visit.now(), lots=visit.lots())
+    return _show(one, first_visit=not visit.store().has_answered(learner.id))
+
+
+def _show(one: Waiting, **more: object) -> str:
+    sitting = _sitting(one.dealt.sitting)
+    answered = len(visit.store().answers_in(sitting.id))
+    place = Place(answered + 1, sitting.cases)
+    return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
+
+
+def _sitting(sitting_id: int) -> Sitting:
+    sitting = visit.store().sitting(sitting_id)
+    if sitting is None:
+        raise sittings.UnknownSitting
+    return sitting
+
+
+@pages.post("/case/<dealt_id>/answer")
+def answer(dealt_id: str) -> Answered:
+    """Mark an answer, or send it back with the reason and the text kept."""
+    learner, store = visit.learner(), visit.store()
+    one = _waiting(dealt_id)
+    texts, confidence = _texts(one), _confidence()
+    try:
+        taken = practice.take(store, learner, dealt_id, texts, confidence, now=visit.now())
+    except SentBack as back:
+        problems = {back.ask: str(back)}
+        page = _show(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=confidence)
+        return make_response(page, 422)
+    if taken.outcome == "other":
+        return make_response(_marked(_done(dealt_id), stands=True), 409)
+    return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+
+
+@pages.post("/case/<dealt_id>/line")
+def line(dealt_id: str) -> Answered:
+    """Show the next line of the working, with what was typed so far kept."""
+    shown = request.form.get("lines", "0")
+    one = practice.show_line(visit.store(), visit.learner(), dealt_id, int(shown) if shown.isdecimal() else 0)
+    if one is None:
+        return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+    texts = _texts(one)
+    return make_response(_show(one, texts=texts, reads=_reads(one, texts), confidence=_confidence()))
+
+
+@pages.post("/case/<dealt_id>/read")
+def read(dealt_id: str) -> Answered:
+    """Show how the answer is read before it is marked: for browsers without scripts."""
+    one = _waiting(dealt_id)
+    texts = _texts(one)
+    problems: dict[str | None, str] = {}
+    for ask in one.case.type.asks:
+        try:
+            practice.read_back(one.case, ask.name, texts[ask.name])
+        except SentBack as back:
+            problems[ask.name] = str(back)
+    page = _show(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=_confidence())
+    return make_response(page)
+
+
+@pages.get("/read-as")
+def read_as() -> Response:
+    """Say how a text is read, while it is being typed: the only reader there is stands in `cases`."""
+    case = _waiting(request.args.get("case", "")).case
+    try:
+        return jsonify(reads=practice.read_back(case, request.args.get("name", ""), request.args.get("text", "")))
+    except SentBack as back:
+        return jsonify(because=str(back))
+
+
+@pages.get("/case/<dealt_id>")
+def mark(dealt_id: str) -> Answered:
+    """Show the mark of a case, or the case itself while it waits."""
+    done = practice.marked(visit.store(), visit.learner(), dealt_id)
+    if done is None:
+        return redirect(url_for("practise.show"), 303)
+    return make_response(_marked(done))
+
+
+@pages.post("/sitting/stop")
+def stop() -> Answered:
+    """End the sitting here."""
+    ended = sittings.stop(visit.store(), visit.learner(), now=visit.now())
+    if ended is None:
+        return redirect(url_for("practise.show"), 303)
+    return redirect(url_for("practise.sitting", sitting_id=ended), 303)
+
+
+@pages.get("/sitting/<int:sitting_id>")
+def sitting(sitting_id: int) -> str:
+    """Show what a sitting came to."""
+    facts = sittings.facts(visit.store(), visit.learner(), sitting_id, now=visit.now())
+    return render_template("sitting.html", page=sitting_page(facts))
+
+
+# --- pieces ------------------------------------------------------------------------------------------------------
+
+
+def _waiting(dealt_id: str) -> Waiting:
+    dealt = practice.own(visit.store(), visit.learner(), dealt_id)
+    return Waiting(dealt, practice.case_of(dealt))
+
+
+def _done(dealt_id: str) -> Marked:
+    done = practice.marked(visit.store(), visit.learner(), dealt_id)
+    if done is None:
+        raise practice.UnknownCase
+    return done
+
+
+def _marked(done: Marked, *, stands: bool = False) -> str:
+    store = visit.store()
+    sitting = _sitting(done.dealt.sitting)
+    number = [one.dealt for one in store.answers_in(sitting.id)].index(done.dealt.id) + 1
+    follows = practice.probe_follows(store, visit.learner(), done, now=visit.now())
+    page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
+    return render_template("mark.html", page=page)
+
+
+def _texts(one: Waiting) -> dict[str, str]:
+    return {ask.name: _text(ask) for ask in one.case.type.asks}
+
+
+def _text(ask: Field) -> str:
+    return joined(ask, request.form.getlist(f"answer-{ask.name}"))
+
+
+def _confidence() -> int | None:
+    given = request.form.get("confidence", "")
+    return int(given) if given.isdecimal() else None
+
+
+def _reads(one: Waiting, texts: Mapping[str, str]) -> dict[str, str]:
+    out = {}
+    for ask in one.case.type.asks:
+        try:
+            out[ask.name] = practice.read_back(one.case, ask.name, texts[ask.name])
+        except SentBack:
+            continue
+    return out

@@ -1,0 +1,128 @@
+"""Who practises on this computer: adding, naming and removing learners, and their settings."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from quiz import folding
+from quiz.errors import QuizError
+from quiz.settings import LearnerSettings
+from quiz.store import Learner, Store
+
+LONGEST_NAME = 60
+
+
+class BadName(QuizError):
+    """A name that cannot be taken."""
+
+
+class UnknownLearner(QuizError):
+    """No learner has this number: removed, perhaps, or of another data file."""
+
+    def __init__(self) -> None:
+        super().__init__("that learner is not in this data file: pick one of the names below")
+
+
+def tidy_name(text: str, others: list[Learner]) -> str:
+    """Return a name with its spaces tidied.
+
+    Raises
+    ------
+    BadName
+        When it is empty, too long, holds characters that do not print, or is another learner's.
+    """
+    name = " ".join(unicodedata.normalize("NFC", text).split())
+    if not name:
+        raise BadName("no name was given: write the name that you go by here")
+    if len(name) > LONGEST_NAME:
+        raise BadName(f"a name of {len(name)} characters: {LONGEST_NAME} is the most")
+    if any(unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Co", "Cn") for mark in name):
+        raise BadName("the name holds characters that do not print: write it again")
+    if any(one.name.casefold() == name.casefold() for one in others):
+        raise BadName(f"“{name}” is taken: pick it from the list, or add a letter")
+    return name
+
+
+def add(store: Store, name: str, *, now: float) -> Learner:
+    """Add a learner of this name.
+
+    Raises
+    ------
+    BadName
+        See `tidy_name`.
+    """
+    with store.writing():
+        return _added(store, tidy_name(name, store.learners()), now)
+
+
+def _added(store: Store, name: str, now: float) -> Learner:
+    states = folding.States.new()
+    number = store.add_learner(
+        name,
+        now=now,
+        settings=LearnerSettings().to_json(),
+        state=states.cases.to_json(),
+        recall_state=states.recall.to_json(),
+        folded_with=folding.FOLDED_WITH,
+    )
+    return get(store, number)
+
+
+def get(store: Store, learner_id: int) -> Learner:
+    """Return a learner.
+
+    Raises
+    ------
+    UnknownLearner
+        When there is none of this number.
+    """
+    learner = store.learner(learner_id)
+    if learner is None:
+        raise UnknownLearner
+    return learner
+
+
+def only_one(store: Store, *, now: float) -> Learner | None:
+    """Return the only learner there is, made now if there is none; None when someone has to say who they are."""
+    learners = store.learners()
+    if not learners:
+        with store.writing():
+            learners = store.learners() or [_added(store, "Learner 1", now)]
+    return learners[0] if len(learners) == 1 else None
+
+
+def rename(store: Store, learner_id: int, name: str) -> None:
+    """Give a learner another name.
+
+    Raises
+    ------
+    BadName, UnknownLearner
+        See `tidy_name` and `get`.
+    """
+    with store.writing():
+        get(store, learner_id)
+        store.rename_learner(learner_id, tidy_name(name, [one for one in store.learners() if one.id != learner_id]))
+
+
+def remove(store: Store, learner_id: int) -> None:
+    """Remove a learner with every answer.
+
+    Raises
+    ------
+    UnknownLearner
+        When there is none of this number.
+    """
+    with store.writing():
+        get(store, learner_id)
+        store.remove_learner(learner_id)
+
+
+def settings_of(learner: Learner) -> LearnerSettings:
+    """Return a learner's settings."""
+    return LearnerSettings.from_json(learner.settings)
+
+
+def keep_settings(store: Store, learner_id: int, settings: LearnerSettings) -> None:
+    """Keep a learner's settings."""
+    with store.writing():
+        store.keep_settings(learner_id, settings.to_json())

@@ -1,0 +1,351 @@
+"""Practice: dealing a case, showing a line of its working, taking the answer and keeping it.
+
+What to bring is schedule.py's business, when a sitting ends is sittings.py's, and how it looks is the pages'.
+"""
+
+from __future__ import annotations
+
+import random
+import secrets
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from cases.casetype import CannotDraw, Case, Pair, draw
+from cases.errors import CaseError
+from cases.marking import CREDITED, Mark, mark_fields
+from cases.register import case_type
+from cases.steps import FORM_WORDS
+from cases.working import SlipRef
+from quiz import folding, memory, people, schedule, sittings
+from quiz.catalogue import catalogue, key_of, options_of
+from quiz.errors import QuizError
+from quiz.memory import LearnerState
+from quiz.schedule import Catalogue, Choice, Done
+from quiz.store import Answer, Dealt, Learner, Store
+
+LEFT_SECONDS = 900.0
+"""A case answered later than this was left in between, so the time that it took is not known."""
+CONFIDENCES = (1, 2, 3)
+SEEDS = 2**31
+
+
+@dataclass(frozen=True)
+class Lots:
+    """Where chance comes from: names of cases that cannot be guessed, seeds, and picks among equals."""
+
+    new_id: Callable[[], str] = lambda: secrets.token_urlsafe(12)
+    new_seed: Callable[[], int] = lambda: secrets.randbelow(SEEDS)
+    rng: random.Random = field(default_factory=secrets.SystemRandom)
+
+
+class UnknownCase(QuizError):
+    """No such case was dealt to this learner."""
+
+    def __init__(self) -> None:
+        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
+
+
+class SentBack(QuizError):
+    """An answer that is not marked yet: it could not be read, or gave the lens back as it stood. Nothing is kept."""
+
+    def __init__(self, why: str, ask: str | None) -> None:
+        super().__init__(why)
+        self.ask = ask
+
+
+class BadConfidence(QuizError):
+    """A confidence that the form does not offer."""
+
+    def __init__(self, given: object) -> None:
+        super().__init__(f"confidence {given}: give 1, 2 or 3, or leave it out")
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A case that waits for its answer."""
+
+    dealt: Dealt
+    case: Case
+
+
+@dataclass(frozen=True)
+class Marked:
+    """A case that was answered."""
+
+    dealt: Dealt
+    answer: Answer
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of an answer that was handed in."""
+
+    outcome: str
+    """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
+    dealt_id: str
+
+
+# --- dealing -----------------------------------------------------------------------------------------------------
+
+
+def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waiting:
+    """Return the case that waits for this learner, dealt now if there is none."""
+    found = _waiting_still(store, learner, now)
+    if found is not None:
+        return found
+    with store.writing():
+        # Another tab may have been faster; and what it was answered with decides what to bring.
+        return _waiting_still(store, people.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
+
+
+def _waiting_still(store: Store, learner: Learner, now: float) -> Waiting | None:
+    dealt = store.open_case(learner.id)
+    if dealt is None or sittings.is_left(store, dealt.sitting, now):
+        return None
+    return _as_waiting(dealt)
+
+
+def _as_waiting(dealt: Dealt) -> Waiting | None:
+    try:
+        return Waiting(dealt, case_of(dealt))
+    except CaseError:
+        return None
+
+
+def case_of(dealt: Dealt) -> Case:
+    """Make the case anew from what was dealt.
+
+    Raises
+    ------
+    CaseError
+        When this version no longer has the type, or its findings have changed.
+    """
+    one = case_type(dealt.type)
+    return one.case(one.findings.from_json(dealt.findings), dealt.seed)
+
+
+def _deal(store: Store, learner_id: int, now: float, lots: Lots) -> Waiting:
+    learner = people.get(store, learner_id)
+    settings = people.settings_of(learner)
+    sitting = sittings.under_way(store, learner_id, settings.length, now)
+    left = store.open_case(learner_id)
+    if left is not None:
+        again = _as_waiting(left)
+        if again is not None:
+            store.move_case(left.id, sitting)
+            return Waiting(_moved(left, sitting), again.case)
+        store.close_case(left.id, now=now)
+    choice, case = _choose_and_draw(store, learner, sitting, now, lots)
+    dealt = Dealt(
+        id=lots.new_id(),
+        learner=learner_id,
+        sitting=sitting,
+        type=case.type.id,
+        seed=case.seed or 0,
+        settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
+        findings=case.type.findings.to_json(case.findings),
+        why=choice.why,
+        must_show=choice.must_show,
+        probe_of=choice.probe_of,
+        for_drill=choice.for_drill,
+        dealt_at=now,
+    )
+    store.deal(dealt)
+    return Waiting(dealt, case)
+
+
+def _moved(dealt: Dealt, sitting: int) -> Dealt:
+    return Dealt(**{**vars(dealt), "sitting": sitting})
+
+
+def _recent(store: Store, sitting: int) -> list[Done]:
+    return [Done(one.type, one.verdict in CREDITED, one.for_drill) for one in store.answers_in(sitting)]
+
+
+def _choose_and_draw(store: Store, learner: Learner, sitting: int, now: float, lots: Lots) -> tuple[Choice, Case]:
+    state = folding.states_of(store, learner).cases
+    settings = people.settings_of(learner)
+    recent = _recent(store, sitting)
+    offered = catalogue()
+    while True:
+        choice = schedule.choose(state, offered, now, lots.rng, recent=recent, level=settings.level)
+        one = case_type(choice.type_id)
+        seed = lots.new_seed()
+        for wanted in _wishes(choice):
+            try:
+                return choice, draw(one, seed, settings.for_drawing, wanted=wanted)
+            except CannotDraw:
+                continue
+        # Settings that leave a type no case must not leave the learner none.
+        offered = _without(offered, choice.type_id)
+
+
+def _wishes(choice: Choice) -> list[Callable[[Case], bool]]:
+    """Say what the case must be able to show, and last that anything will do."""
+    wishes: list[Callable[[Case], bool]] = []
+    if choice.probe_of is not None:
+        a, b = choice.probe_of
+        pair: Pair = (SlipRef(*a), SlipRef(*b))
+        wishes.append(lambda case: case.parts(pair))
+    if choice.must_show is not None:
+        slip = choice.must_show
+        wishes.append(lambda case: case.shows(slip))
+    return [*wishes, lambda _: True]
+
+
+def _without(offered: Catalogue, type_id: str) -> Catalogue:
+    return Catalogue(tuple(one for one in offered.types if one.id != type_id), offered.step_titles, offered.slip_titles)
+
+
+# --- one case under way ------------------------------------------------------------------------------------------
+
+
+def own(store: Store, learner: Learner, dealt_id: str) -> Dealt:
+    """Return a case that was dealt to this learner.
+
+    Raises
+    ------
+    UnknownCase
+        When it was not.
+    """
+    dealt = store.dealt(dealt_id)
+    if dealt is None or dealt.learner != learner.id:
+        raise UnknownCase
+    return dealt
+
+
+def show_line(store: Store, learner: Learner, dealt_id: str, lines: int) -> Waiting | None:
+    """Show the working as far as `lines` lines, and record it; None when the case is no longer waiting."""
+    dealt = own(store, learner, dealt_id)
+    case = case_of(dealt)
+    with store.writing():
+        store.show_lines(dealt_id, min(max(lines, 0), len(case.run.lines)))
+        dealt = own(store, learner, dealt_id)
+    return None if dealt.closed_at is not None else Waiting(dealt, case)
+
+
+def read_back(case: Case, name: str, text: str) -> str:
+    """Write one thing asked as it is read.
+
+    Raises
+    ------
+    SentBack
+        With the reason, when it cannot be read or nothing of this name is asked.
+    """
+    ask = next((one for one in case.type.asks if one.name == name), None)
+    if ask is None:
+        raise SentBack(f"“{name[:40]}” is not asked for here", None)
+    try:
+        return ask.kind.write(ask.kind.read(text))
+    except CaseError as error:
+        raise SentBack(str(error), name) from error
+
+
+# --- answering ---------------------------------------------------------------------------------------------------
+
+
+def take(
+    store: Store,
+    learner: Learner,
+    dealt_id: str,
+    texts: Mapping[str, str],
+    confidence: int | None,
+    *,
+    now: float,
+) -> Taken:
+    """Mark an answer and keep it, with all that follows from it, in one transaction.
+
+    The first answer to a case stands: the same once more changes nothing, nor does another.
+
+    Raises
+    ------
+    SentBack
+        When it cannot be marked yet; nothing is kept.
+    UnknownCase, BadConfidence
+    """
+    if confidence is not None and confidence not in CONFIDENCES:
+        raise BadConfidence(confidence)
+    dealt = own(store, learner, dealt_id)
+    case = case_of(dealt)
+    given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
+    before = store.answer_to(dealt_id)
+    if before is not None:
+        return _again(before, given)
+    mark = mark_fields(case, given)
+    _send_back(mark)
+    with store.writing():
+        dealt = own(store, learner, dealt_id)
+        # Read before the log grows: a state folded anew must not hold this answer yet.
+        states = folding.states_of(store, people.get(store, learner.id))
+        answer = _answer(dealt, mark, given, confidence, now)
+        if not store.add_answer(answer):
+            stands = store.answer_to(dealt_id)
+            return _again(stands, given) if stands else Taken("repeat", dealt_id)
+        memory.fold(states.cases, folding.event_of(answer))
+        folding.keep(store, learner.id, states)
+        store.close_case(dealt_id, now=now)
+        sittings.end_if_over(store, dealt.sitting, now)
+    return Taken("new", dealt_id)
+
+
+def _again(stands: Answer, given: Mapping[str, str]) -> Taken:
+    return Taken("repeat" if stands.given == given else "other", stands.dealt)
+
+
+def _send_back(mark: Mark) -> None:
+    if mark.unreadable is not None:
+        raise SentBack(str(mark.unreadable), mark.unreadable.ask)
+    if mark.sent_back:
+        form = FORM_WORDS[mark.case.form or "minus"]
+        name = mark.case.type.asks[0].name
+        raise SentBack(f"That is the lens in the form in which it stood: write it in {form}.", name)
+
+
+def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float) -> Answer:
+    case = mark.case
+    took = now - dealt.dealt_at
+    return Answer(
+        dealt=dealt.id,
+        learner=dealt.learner,
+        sitting=dealt.sitting,
+        at=now,
+        type=dealt.type,
+        seed=dealt.seed,
+        findings=dealt.findings,
+        truth=case.type.answer_json(case.truth),
+        given=dict(given),
+        read_as=None if mark.read_as is None else case.type.answer_json(mark.read_as),
+        verdict=mark.verdict,
+        explanations=[[key_of(ref) for ref in one.slips] for one in mark.explanations],
+        steps=case.skills,
+        could_show=[key_of(ref) for one in case.singles for ref in one.slips],
+        hints=[line.step for line in case.run.lines[: dealt.lines_shown]],
+        confidence=confidence,
+        seconds=round(took, 1) if 0 <= took <= LEFT_SECONDS else None,
+        options=options_of(case.type.asks),
+        working_shown=True,
+        probe_of=dealt.probe_of,
+        for_drill=dealt.for_drill,
+        source="practice",
+    )
+
+
+def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:
+    """Return a case with the answer that stands and its mark; None when it has none yet."""
+    dealt = own(store, learner, dealt_id)
+    answer = store.answer_to(dealt_id)
+    return None if answer is None else Marked(dealt, answer, mark_fields(case_of(dealt), answer.given))
+
+
+def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -> bool:
+    """Say whether the next case will be one that tells apart the two slips that this answer left in doubt."""
+    state = folding.states_of(store, learner).cases
+    if state.suspects is None or state.suspects.at != done.answer.at:
+        return False
+    return _next_is_probe(state, _recent(store, done.dealt.sitting), now)
+
+
+def _next_is_probe(state: LearnerState, recent: list[Done], now: float) -> bool:
+    # A probe is due or not whatever chance says, so any source of it will do.
+    return schedule.choose(state, catalogue(), now, random.Random(0), recent=recent).probe_of is not None

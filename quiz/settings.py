@@ -1,0 +1,178 @@
+"""What a learner may set, and the values on which authorities differ: each with its usual value and its source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from typing import Any
+
+from cases.casetype import LEVELS, Settings
+from cases.errors import CaseError
+from cases.kinds import Distance
+from cases.notation import read_power, read_quantity
+from quiz.errors import QuizError
+
+FORMS = ("minus", "plus")
+THEMES = ("auto", "light", "dark")
+
+
+@dataclass(frozen=True)
+class Length:
+    """How long a sitting is: so many cases, or so many minutes."""
+
+    id: str
+    label: str
+    cases: int | None = None
+    minutes: float | None = None
+
+
+LENGTHS = (
+    Length("10-cases", "ten cases", cases=10),
+    Length("5-minutes", "five minutes", minutes=5),
+    Length("5-cases", "five cases", cases=5),
+    Length("20-cases", "twenty cases", cases=20),
+    Length("15-minutes", "fifteen minutes", minutes=15),
+)
+
+
+@dataclass(frozen=True)
+class Norm:
+    """A value on which authorities or clinics differ; `cases` asks for it by its id."""
+
+    id: str
+    label: str
+    usual: float
+    low: float
+    high: float
+    unit: str
+    source: str
+
+    def read(self, text: str) -> float:
+        """Read the value as a person typed it.
+
+        Raises
+        ------
+        BadSetting
+            When it is no number or outside the range.
+        """
+        try:
+            value = read_power(text) if self.unit == "D" else read_quantity(text, self.unit)
+        except CaseError as error:
+            raise BadSetting(f"norm-{self.id}", f"{self.label}: {error}") from error
+        return self.checked(value)
+
+    def checked(self, value: float) -> float:
+        """Hold a value to the range."""
+        if not self.low <= value <= self.high:
+            raise BadSetting(
+                f"norm-{self.id}", f"{self.label} {value:g} {self.unit}: give {self.low:g} to {self.high:g} {self.unit}"
+            )
+        return value
+
+
+NORMS = (
+    Norm(
+        "dark-near-allowance",
+        "Allowance taken off in the dark at near",
+        1.25,
+        0.5,
+        2.0,
+        "D",
+        "Kauser et al. 2020, Indian J Ophthalmol 68:2458; other figures are in use for infants and children",
+    ),
+    Norm(
+        "lag-usual-low",
+        "Lag at near, lower end of the usual range",
+        0.25,
+        -0.5,
+        1.0,
+        "D",
+        "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85; texts differ",
+    ),
+    Norm(
+        "lag-usual-high",
+        "Lag at near, upper end of the usual range",
+        0.75,
+        0.25,
+        2.0,
+        "D",
+        "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85; texts differ",
+    ),
+)
+
+
+class BadSetting(QuizError):
+    """A setting was given a value that it cannot take."""
+
+    def __init__(self, name: str, why: str) -> None:
+        super().__init__(why)
+        self.name = name
+
+
+def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
+    if value not in allowed:
+        raise BadSetting(name, f"{name} “{str(value)[:40]}”: give one of {', '.join(allowed)}")
+
+
+@dataclass(frozen=True)
+class LearnerSettings:
+    """A learner's settings; distances in cm."""
+
+    form: str = "minus"
+    distance_cm: float = 67.0
+    level: str = "competent"
+    theme: str = "auto"
+    sitting: str = LENGTHS[0].id
+    norms: Mapping[str, float] = field(default_factory=dict)
+    """Only those that differ from the usual."""
+
+    def __post_init__(self) -> None:
+        _one_of("form", self.form, FORMS)
+        _one_of("level", self.level, LEVELS)
+        _one_of("theme", self.theme, THEMES)
+        _one_of("sitting", self.sitting, tuple(one.id for one in LENGTHS))
+        try:
+            Distance().from_json(self.distance_cm)
+        except CaseError as error:
+            raise BadSetting("distance_cm", str(error)) from error
+        if self.norm("lag-usual-low") > self.norm("lag-usual-high"):
+            raise BadSetting("norm-lag-usual-low", "the usual lag: its lower end lies above its upper end")
+
+    @property
+    def length(self) -> Length:
+        """How long a sitting is."""
+        return next(one for one in LENGTHS if one.id == self.sitting)
+
+    def norm(self, norm_id: str) -> float:
+        """Return a norm as this learner has it."""
+        return self.norms.get(norm_id, next(one.usual for one in NORMS if one.id == norm_id))
+
+    @property
+    def for_drawing(self) -> Settings:
+        """Return what the core needs to draw a case."""
+        return Settings(
+            form=self.form,
+            level=self.level,
+            distance_cm=self.distance_cm,
+            norms={one.id: self.norm(one.id) for one in NORMS},
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """Put them into JSON."""
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, given: Mapping[str, Any]) -> LearnerSettings:
+        """Take them out of JSON; what is missing or no longer allowed has its usual value."""
+        kept = {one.name: given[one.name] for one in fields(cls) if one.name in given}
+        norms = {one.id: one for one in NORMS}
+        kept["norms"] = {
+            name: value
+            for name, value in kept.get("norms", {}).items()
+            if name in norms and norms[name].low <= value <= norms[name].high
+        }
+        while True:
+            try:
+                return cls(**kept)
+            except BadSetting as error:
+                kept.pop("norms" if error.name.startswith("norm-") else error.name)

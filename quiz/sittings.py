@@ -1,0 +1,174 @@
+"""Sittings: where one begins and ends, and what it came to."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from cases.marking import CREDITED
+from cases.register import all_skills, all_slips, all_types
+from quiz import folding, memory, schedule
+from quiz.catalogue import catalogue
+from quiz.errors import QuizError
+from quiz.memory import LearnerState
+from quiz.settings import Length
+from quiz.store import Answer, Learner, Sitting, Store
+
+LEFT_SECONDS = 2 * 3600.0
+"""A sitting in which nothing was dealt for so long was left; the next case begins another."""
+
+
+class UnknownSitting(QuizError):
+    """No such sitting is this learner's."""
+
+    def __init__(self) -> None:
+        super().__init__("you had no such sitting: Practise begins a new one")
+
+
+@dataclass(frozen=True)
+class Slipped:
+    """A slip made in a sitting."""
+
+    title: str
+    """What was done, to follow "you"."""
+    step: str
+    times: int
+    surely: bool
+    """Whether it is the only explanation each time."""
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a sitting came to."""
+
+    sitting: Sitting
+    answers: tuple[Answer, ...]
+    right: int
+    unaided: int
+    """Right without a line of the working."""
+    slipped: tuple[Slipped, ...]
+    settled: tuple[str, ...]
+    """Titles of steps met in it that are settled now."""
+    shaky: tuple[str, ...]
+    """Titles of steps met in it that are not solid yet, the shakiest first."""
+    back_in_days: int | None
+    """Days until a step met in it begins to fade; 0 while any is shaky, None when all will last for four weeks."""
+
+
+def under_way(store: Store, learner_id: int, length: Length, now: float) -> int:
+    """Return the learner's sitting that is under way, begun now if there is none or it was left; in `writing()`."""
+    found = store.sitting_under_way(learner_id)
+    if found is not None and not is_left(store, found.id, now):
+        return found.id
+    if found is not None:
+        store.end_sitting(found.id, now=now)
+    return store.begin_sitting(learner_id, now=now, cases=length.cases, minutes=length.minutes)
+
+
+def is_left(store: Store, sitting_id: int, now: float) -> bool:
+    """Say whether a sitting has ended or was left long ago."""
+    sitting = store.sitting(sitting_id)
+    if sitting is None or sitting.ended_at is not None:
+        return True
+    # A case that was left and came back is older than the sitting that it now belongs to.
+    return now - max(store.last_dealt_at(sitting_id) or 0.0, sitting.started_at) > LEFT_SECONDS
+
+
+def is_over(sitting: Sitting, answered: int, now: float) -> bool:
+    """Say whether a sitting has had its cases or its minutes."""
+    if sitting.cases is not None:
+        return answered >= sitting.cases
+    return now - sitting.started_at >= 60 * (sitting.minutes or 0)
+
+
+def end_if_over(store: Store, sitting_id: int, now: float) -> None:
+    """End a sitting that has had its cases or its minutes; in `writing()`."""
+    sitting = store.sitting(sitting_id)
+    if sitting is not None and is_over(sitting, len(store.answers_in(sitting_id)), now):
+        store.end_sitting(sitting_id, now=now)
+
+
+def stop(store: Store, learner: Learner, *, now: float) -> int | None:
+    """End the learner's sitting here and return its number; None when none is under way."""
+    with store.writing():
+        sitting = store.sitting_under_way(learner.id)
+        if sitting is None:
+            return None
+        store.end_sitting(sitting.id, now=now)
+        return sitting.id
+
+
+def own(store: Store, learner: Learner, sitting_id: int) -> Sitting:
+    """Return a sitting of this learner.
+
+    Raises
+    ------
+    UnknownSitting
+        When it is not.
+    """
+    sitting = store.sitting(sitting_id)
+    if sitting is None or sitting.learner != learner.id:
+        raise UnknownSitting
+    return sitting
+
+
+def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Facts:
+    """Say what a sitting came to, and when to come back.
+
+    Raises
+    ------
+    UnknownSitting
+        When it is not this learner's.
+    """
+    sitting = own(store, learner, sitting_id)
+    answers = tuple(store.answers_in(sitting_id))
+    state = folding.states_of(store, learner).cases
+    right = [one for one in answers if one.verdict in CREDITED]
+    met = list(dict.fromkeys(step for one in answers for step in one.steps))
+    titles = {skill.id: skill.title for skill in all_skills().values()}
+    return Facts(
+        sitting=sitting,
+        answers=answers,
+        right=len(right),
+        unaided=sum(not one.hints for one in right),
+        slipped=_slipped(answers),
+        settled=tuple(titles[step] for step in met if memory.settled(state, (step,), now) and step in titles),
+        shaky=tuple(titles[step] for step in _shakiest(state, met, now) if step in titles),
+        back_in_days=_back_in(state, met, now),
+    )
+
+
+def _slipped(answers: tuple[Answer, ...]) -> tuple[Slipped, ...]:
+    times: Counter[tuple[str, str]] = Counter()
+    doubtful = set()
+    for answer in answers:
+        keys = {(step, slip) for one in answer.explanations for step, slip in one}
+        times.update(keys)
+        if len(answer.explanations) > 1:
+            doubtful |= keys
+    skills, slips = all_skills(), all_slips()
+    return tuple(
+        Slipped(slips[slip].title, skills[step].title, count, (step, slip) not in doubtful)
+        for (step, slip), count in times.most_common()
+        if slip in slips and step in skills
+    )
+
+
+def _shakiest(state: LearnerState, steps: list[str], now: float) -> list[str]:
+    unsure = [step for step in steps if memory.band(state, (step,), now) in ("shaky", "fading")]
+    return sorted(unsure, key=lambda step: memory.chance(state, (step,), now))
+
+
+def _back_in(state: LearnerState, steps: list[str], now: float) -> int | None:
+    days = [
+        row.fades_in
+        for row in schedule.forward_look(state, catalogue(), now)
+        if row.kind == "step" and row.id in steps and row.fades_in is not None
+    ]
+    return min(days, default=None)
+
+
+def type_title(type_id: str) -> str:
+    """Return a type's title; its id where this version no longer has it."""
+    one = all_types().get(type_id)
+    return one.title if one else type_id

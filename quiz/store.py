@@ -1,0 +1,359 @@
+"""Every question and every change that the app puts to the data file. What they mean is the business of others.
+
+A `Store` is one connection: one for each request. Methods that change anything must run inside `writing()`.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, fields
+from typing import Any, TypeVar
+
+from quiz.datafile import DataFile
+
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True)
+class Learner:
+    """Someone who practises on this computer."""
+
+    id: int
+    name: str
+    created_at: float
+    settings: Any
+    state: str
+    recall_state: str
+    folded_with: str
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """One run of practice: so many cases or so many minutes."""
+
+    id: int
+    learner: int
+    started_at: float
+    cases: int | None
+    minutes: float | None
+    ended_at: float | None
+
+
+@dataclass(frozen=True)
+class Dealt:
+    """A case as it was put before a learner."""
+
+    id: str
+    learner: int
+    sitting: int
+    type: str
+    seed: int
+    settings: Any
+    findings: Any
+    why: str
+    must_show: str | None
+    probe_of: Any
+    for_drill: bool
+    dealt_at: float
+    lines_shown: int = 0
+    closed_at: float | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One row of the answer log, without its own number."""
+
+    dealt: str
+    learner: int
+    sitting: int
+    at: float
+    type: str
+    seed: int
+    findings: Any
+    truth: Any
+    given: Any
+    read_as: Any
+    verdict: str
+    explanations: Any
+    steps: Any
+    could_show: Any
+    hints: Any
+    confidence: int | None
+    seconds: float | None
+    options: int | None
+    working_shown: bool
+    probe_of: Any
+    for_drill: bool
+    source: str
+
+
+@dataclass(frozen=True)
+class Recall:
+    """A recall prompt as it was put before a learner; `typed` is None until the answer was shown."""
+
+    id: str
+    learner: int
+    prompt: str
+    prompt_group: str
+    why: str
+    put_at: float
+    typed: str | None = None
+    closed_at: float | None = None
+
+
+@dataclass(frozen=True)
+class RecallMark:
+    """One row of the log of recall marks, without its own number."""
+
+    recall: str
+    learner: int
+    at: float
+    prompt: str
+    prompt_group: str
+    typed: str
+    had: bool
+
+
+_JSON = {
+    Learner: {"settings"},
+    Dealt: {"settings", "findings", "probe_of"},
+    Answer: {"findings", "truth", "given", "read_as", "explanations", "steps", "could_show", "hints", "probe_of"},
+}
+_TRUTHS = {"for_drill", "working_shown", "had"}
+
+
+def _to_row(what: Any) -> dict[str, Any]:
+    packed = _JSON.get(type(what), set())
+    return {name: _pack(value) if name in packed else value for name, value in asdict(what).items()}
+
+
+def _pack(value: Any) -> str | None:
+    return None if value is None else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def _from_row(kind: type[Row], row: sqlite3.Row) -> Row:
+    packed = _JSON.get(kind, set())
+    values: dict[str, Any] = {}
+    for one in fields(kind):  # type: ignore[arg-type]
+        value = row[one.name]
+        if one.name in packed and value is not None:
+            value = json.loads(value)
+        values[one.name] = bool(value) if one.name in _TRUTHS else value
+    return kind(**values)
+
+
+class Store:
+    """One connection to the data file."""
+
+    def __init__(self, file: DataFile) -> None:
+        self._file = file
+        self._db = file.connect()
+
+    def close(self) -> None:
+        """Give the connection back."""
+        self._db.conn.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Make all changes of the block one transaction, committed when it ends and undone by an error.
+
+        Raises
+        ------
+        Busy
+            When another process has the file locked.
+        """
+        with self._file.writing(self._db):
+            yield
+
+    # --- asking in general
+
+    def _one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
+        row = self._db.conn.execute(sql, values).fetchone()
+        return None if row is None else _from_row(kind, row)
+
+    def _all(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
+        return [_from_row(kind, row) for row in self._db.conn.execute(sql, values)]
+
+    def _insert(self, table: str, what: Any, *, conflict: str = "") -> sqlite3.Cursor:
+        row = _to_row(what)
+        names = ", ".join(row)
+        holes = ", ".join(f":{name}" for name in row)
+        # Table and column names come from this file, never from a request.
+        return self._db.conn.execute(f"INSERT INTO {table} ({names}) VALUES ({holes}) {conflict}", row)  # noqa: S608
+
+    # --- the app itself
+
+    def secret(self) -> str:
+        """Return the key that cookies are signed with."""
+        return str(self._db.conn.execute("SELECT value FROM app WHERE name = 'secret'").fetchone()[0])
+
+    # --- learners
+
+    def learners(self) -> list[Learner]:
+        """Return everyone, in the order in which they came."""
+        return self._all(Learner, "SELECT * FROM learners ORDER BY id")
+
+    def learner(self, learner_id: int) -> Learner | None:
+        """Return one learner."""
+        return self._one(Learner, "SELECT * FROM learners WHERE id = ?", learner_id)
+
+    def add_learner(
+        self, name: str, *, now: float, settings: Any, state: str, recall_state: str, folded_with: str
+    ) -> int:
+        """Add a learner and return the number."""
+        return self._new_id(
+            "INSERT INTO learners (name, created_at, settings, state, recall_state, folded_with) "
+            "VALUES (?, ?, ?, ?, ?, ?)",
+            name,
+            now,
+            _pack(settings),
+            state,
+            recall_state,
+            folded_with,
+        )
+
+    def _new_id(self, sql: str, *values: Any) -> int:
+        number = self._db.conn.execute(sql, values).lastrowid
+        if number is None:
+            raise RuntimeError("an insert gave no row number")
+        return number
+
+    def rename_learner(self, learner_id: int, name: str) -> None:
+        """Give a learner another name."""
+        self._db.conn.execute("UPDATE learners SET name = ? WHERE id = ?", (name, learner_id))
+
+    def remove_learner(self, learner_id: int) -> None:
+        """Remove a learner and everything that was kept of them."""
+        self._db.conn.execute("DELETE FROM learners WHERE id = ?", (learner_id,))
+
+    def keep_settings(self, learner_id: int, settings: Mapping[str, Any]) -> None:
+        """Keep a learner's settings."""
+        self._db.conn.execute("UPDATE learners SET settings = ? WHERE id = ?", (_pack(settings), learner_id))
+
+    def keep_states(self, learner_id: int, *, state: str, recall_state: str, folded_with: str) -> None:
+        """Keep what the two logs fold into."""
+        self._db.conn.execute(
+            "UPDATE learners SET state = ?, recall_state = ?, folded_with = ? WHERE id = ?",
+            (state, recall_state, folded_with, learner_id),
+        )
+
+    # --- sittings
+
+    def sitting(self, sitting_id: int) -> Sitting | None:
+        """Return one sitting."""
+        return self._one(Sitting, "SELECT * FROM sittings WHERE id = ?", sitting_id)
+
+    def sitting_under_way(self, learner_id: int) -> Sitting | None:
+        """Return the learner's sitting that has not ended."""
+        return self._one(Sitting, "SELECT * FROM sittings WHERE learner = ? AND ended_at IS NULL", learner_id)
+
+    def begin_sitting(self, learner_id: int, *, now: float, cases: int | None, minutes: float | None) -> int:
+        """Begin a sitting and return its number."""
+        return self._new_id(
+            "INSERT INTO sittings (learner, started_at, cases, minutes) VALUES (?, ?, ?, ?)",
+            learner_id,
+            now,
+            cases,
+            minutes,
+        )
+
+    def end_sitting(self, sitting_id: int, *, now: float) -> None:
+        """End a sitting; one that has ended stays as it is."""
+        self._db.conn.execute("UPDATE sittings SET ended_at = ? WHERE id = ? AND ended_at IS NULL", (now, sitting_id))
+
+    # --- cases dealt
+
+    def dealt(self, dealt_id: str) -> Dealt | None:
+        """Return one dealt case."""
+        return self._one(Dealt, "SELECT * FROM dealt WHERE id = ?", dealt_id)
+
+    def open_case(self, learner_id: int) -> Dealt | None:
+        """Return the case that waits for this learner's answer."""
+        return self._one(Dealt, "SELECT * FROM dealt WHERE learner = ? AND closed_at IS NULL", learner_id)
+
+    def deal(self, dealt: Dealt) -> None:
+        """Put a case before a learner."""
+        self._insert("dealt", dealt)
+
+    def move_case(self, dealt_id: str, sitting_id: int) -> None:
+        """Let an open case belong to another sitting: it was left, and come back to."""
+        self._db.conn.execute("UPDATE dealt SET sitting = ? WHERE id = ? AND closed_at IS NULL", (sitting_id, dealt_id))
+
+    def last_dealt_at(self, sitting_id: int) -> float | None:
+        """Return when the latest case of a sitting was dealt."""
+        found = self._db.conn.execute("SELECT max(dealt_at) FROM dealt WHERE sitting = ?", (sitting_id,)).fetchone()[0]
+        return None if found is None else float(found)
+
+    def close_case(self, dealt_id: str, *, now: float) -> None:
+        """Let a case wait no longer."""
+        self._db.conn.execute("UPDATE dealt SET closed_at = ? WHERE id = ? AND closed_at IS NULL", (now, dealt_id))
+
+    def show_lines(self, dealt_id: str, lines: int) -> None:
+        """Record that so many lines of the working were shown; never fewer than before, never after the answer."""
+        self._db.conn.execute(
+            "UPDATE dealt SET lines_shown = max(lines_shown, ?) WHERE id = ? AND closed_at IS NULL", (lines, dealt_id)
+        )
+
+    # --- answers
+
+    def add_answer(self, answer: Answer) -> bool:
+        """Add an answer to the log; False when that case has one, which then stands."""
+        return self._insert("answers", answer, conflict="ON CONFLICT (dealt) DO NOTHING").rowcount == 1
+
+    def answer_to(self, dealt_id: str) -> Answer | None:
+        """Return the answer to a dealt case."""
+        return self._one(Answer, "SELECT * FROM answers WHERE dealt = ?", dealt_id)
+
+    def has_answered(self, learner_id: int) -> bool:
+        """Say whether a learner has answered anything yet."""
+        return self._db.conn.execute("SELECT 1 FROM answers WHERE learner = ?", (learner_id,)).fetchone() is not None
+
+    def count_answers(self, learner_id: int) -> int:
+        """Count a learner's answers."""
+        return int(self._db.conn.execute("SELECT count(*) FROM answers WHERE learner = ?", (learner_id,)).fetchone()[0])
+
+    def answers_in(self, sitting_id: int) -> list[Answer]:
+        """Return the answers of a sitting, the earliest first."""
+        return self._all(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
+
+    def answers_of(self, learner_id: int) -> list[Answer]:
+        """Return all answers of a learner, the earliest first."""
+        return self._all(Answer, "SELECT * FROM answers WHERE learner = ? ORDER BY id", learner_id)
+
+    # --- recall
+
+    def recall(self, recall_id: str) -> Recall | None:
+        """Return a prompt that was put."""
+        return self._one(Recall, "SELECT * FROM recalls WHERE id = ?", recall_id)
+
+    def open_recall(self, learner_id: int, group_id: str) -> Recall | None:
+        """Return the prompt of a group that waits for this learner's mark."""
+        return self._one(
+            Recall,
+            "SELECT * FROM recalls WHERE learner = ? AND prompt_group = ? AND closed_at IS NULL",
+            learner_id,
+            group_id,
+        )
+
+    def put_recall(self, recall: Recall) -> None:
+        """Put a prompt before a learner."""
+        self._insert("recalls", recall)
+
+    def show_recall(self, recall_id: str, typed: str) -> None:
+        """Record that the answer was shown, and what had been typed by then; the first time counts."""
+        self._db.conn.execute("UPDATE recalls SET typed = ? WHERE id = ? AND typed IS NULL", (typed, recall_id))
+
+    def close_recall(self, recall_id: str, *, now: float) -> None:
+        """Let a prompt wait no longer."""
+        self._db.conn.execute("UPDATE recalls SET closed_at = ? WHERE id = ? AND closed_at IS NULL", (now, recall_id))
+
+    def add_recall_mark(self, mark: RecallMark) -> bool:
+        """Add a recall mark to the log; False when that prompt has one, which then stands."""
+        return self._insert("recall_marks", mark, conflict="ON CONFLICT (recall) DO NOTHING").rowcount == 1
+
+    def recall_marks_of(self, learner_id: int) -> list[RecallMark]:
+        """Return all recall marks of a learner, the earliest first."""
+        return self._all(RecallMark, "SELECT * FROM recall_marks WHERE learner = ? ORDER BY id", learner_id)
