@@ -14,7 +14,9 @@ from typing import NamedTuple
 
 from cases.casetype import LEVELS
 from quiz.errors import QuizError
-from quiz.memory import DAY, NUMBERS, LearnerState, Numbers, SlipKey, band, chance, outlook, standing
+from quiz.learner import DAY, LearnerState, SlipKey
+from quiz.memory import band, chance, outlook, standing
+from quiz.numbers import NUMBERS, Numbers
 
 WEEK = 7 * DAY
 LONG_AGO_DAYS = 3

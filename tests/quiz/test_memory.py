@@ -19,16 +19,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
+from quiz.learner import DAY, Answered, BadAnswer, BadState, LearnerState, SlipKey, StepMemory
 from quiz.memory import (
-    DAY,
-    NUMBERS,
-    Answered,
-    BadAnswer,
-    BadState,
-    LearnerState,
-    Numbers,
-    SlipKey,
-    StepMemory,
     band,
     blame,
     chance,
@@ -40,6 +32,7 @@ from quiz.memory import (
     settled,
     standing,
 )
+from quiz.numbers import NUMBERS, Numbers
 
 START = 1.7e9
 STEPS = ("read", "take-off", "write", "turn")

@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.casetype import LEVELS
-from quiz.memory import DAY, NUMBERS, Answered, LearnerState, SlipKey, StepMemory, band, chance, fold, replay, standing
+from quiz.learner import DAY, Answered, LearnerState, SlipKey, StepMemory
+from quiz.memory import band, chance, fold, replay, standing
+from quiz.numbers import NUMBERS
 from quiz.schedule import Catalogue, Choice, Done, NothingToChoose, TypeInfo, choose, forward_look
 
 START = 1.7e9

@@ -1,0 +1,210 @@
+"""What memory takes in, one answer, and what it keeps of one learner, with its JSON.
+
+Pure data: how answers move the state is memory.py's. Strengths are log-odds, times are seconds since 1970 (UTC), spans
+are days. A "day" is a UTC day.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from cases.marking import CREDITED
+from quiz.errors import QuizError
+from quiz.numbers import NUMBERS
+
+DAY = 86400.0
+MISSED = ("slip", "wrong")
+
+SlipKey = tuple[str, str]
+"""A slip where it happens: (step id, slip id)."""
+
+
+class BadAnswer(QuizError):
+    """An answer that memory cannot take."""
+
+
+class BadState(QuizError):
+    """A kept state that cannot be read; the log can rebuild it."""
+
+
+@dataclass(frozen=True)
+class Answered:
+    """One row of the answer log, as far as memory needs it."""
+
+    at: float
+    type: str
+    steps: tuple[str, ...]
+    """The steps that this case called for, in order; a type without steps counts as one step of its own name."""
+    verdict: str
+    """One of "right", "equivalent", "near" (credited) or "slip", "wrong"."""
+    explanations: tuple[tuple[SlipKey, ...], ...] = ()
+    """What the diagnosis found: each entry is one set of slips that leads to the learner's answer."""
+    hints: tuple[str, ...] = ()
+    """Steps whose line was shown before the answer."""
+    confidence: int | None = None
+    seconds: float | None = None
+    options: int | None = None
+    """Choices offered, None when the answer was typed."""
+    working_shown: bool = True
+    probe_of: tuple[SlipKey, SlipKey] | None = None
+    source: str = "practice"
+    could_show: tuple[SlipKey, ...] | None = None
+    """Slips that would have changed the answer to this case; None means every slip of the steps."""
+
+    def __post_init__(self) -> None:
+        if self.verdict not in CREDITED + MISSED:
+            raise BadAnswer(f"verdict “{self.verdict}”: memory takes {', '.join(CREDITED + MISSED)}")
+        if not math.isfinite(self.at):
+            raise BadAnswer(f"answered at {self.at}: give seconds since 1970 in UTC")
+
+    @property
+    def right(self) -> bool:
+        """Whether the answer was credited."""
+        return self.verdict in CREDITED
+
+    @property
+    def diagnosed(self) -> bool:
+        """Whether a miss was explained by slips."""
+        return not self.right and bool(self.explanations)
+
+    @property
+    def chain(self) -> tuple[str, ...]:
+        """The steps exercised and any other step that a slip was found at, each once, in order."""
+        slipped = [step for one in self.explanations for step, _ in one] if self.diagnosed else []
+        return tuple(dict.fromkeys([*self.steps, *slipped])) or (self.type,)
+
+    @property
+    def unaided(self) -> tuple[str, ...]:
+        """The steps of the chain whose line was not shown beforehand."""
+        return tuple(step for step in self.chain if step not in self.hints)
+
+    def could_have_shown(self, key: SlipKey) -> bool:
+        """Say whether this slip would have changed the answer, its step being exercised."""
+        return self.could_show is None or key in self.could_show
+
+    @classmethod
+    def from_row(cls, row: Mapping[str, Any]) -> Answered:
+        """Make it from a log row or its JSON: lists become tuples, unknown fields are passed over."""
+        names = {one.name for one in fields(cls)}
+        return cls(**{name: _tuples(value) for name, value in row.items() if name in names})
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(one) for one in value) if isinstance(value, list | tuple) else value
+
+
+@dataclass
+class Days:
+    """On how many different days something was right unaided, counted no further than is asked for."""
+
+    count: int = 0
+    last: int = -1
+
+    def add(self, at: float, enough: int) -> None:
+        """Count the day of `at` unless it is counted already."""
+        day = int(at // DAY)
+        if day > self.last:
+            self.count, self.last = min(self.count + 1, enough), day
+
+
+@dataclass
+class StepMemory:
+    """What is remembered of one step."""
+
+    strength: float
+    variance: float
+    log_fading: float
+    """Natural logarithm of the fading time in days."""
+    log_fading_variance: float
+    at: float
+    misses: float = 0.0
+    """Blame gathered since the step was last right."""
+    days: Days = field(default_factory=Days)
+
+
+@dataclass
+class TypeMemory:
+    """What is remembered of one case type beside its steps."""
+
+    at: float
+    variance: float
+    term: float = 0.0
+    """Log-odds by which the type is easier (+) or harder (−) than its steps make it."""
+    answered: int = 0
+    right: int = 0
+    days: Days = field(default_factory=Days)
+
+
+@dataclass
+class SlipMemory:
+    """How often a slip was made lately: a count that fades, as it stood at `at`, and the last few times."""
+
+    count: float
+    at: float
+    seen: list[float] = field(default_factory=list)
+
+
+@dataclass
+class Suspects:
+    """Two slips that one answer could not tell apart, each with its share of the blame; a probe is due."""
+
+    at: float
+    slips: list[tuple[str, str, float]]
+
+    @property
+    def pair(self) -> tuple[SlipKey, SlipKey]:
+        """The two, the likelier first."""
+        (a_step, a_slip, _), (b_step, b_slip, _) = self.slips
+        return (a_step, a_slip), (b_step, b_slip)
+
+
+@dataclass
+class LearnerState:
+    """Everything that is remembered of one learner: a fold over the answer log, as large as the catalogue at most."""
+
+    offset: float = 0.0
+    """How much stronger this learner starts on a new step than others do, log-odds."""
+    offset_variance: float = NUMBERS.offset_variance
+    answers: int = 0
+    steps: dict[str, StepMemory] = field(default_factory=dict)
+    types: dict[str, TypeMemory] = field(default_factory=dict)
+    slips: dict[str, dict[str, SlipMemory]] = field(default_factory=dict)
+    """Step id to slip id to its memory."""
+    suspects: Suspects | None = None
+
+    def to_json(self) -> str:
+        """Write the state so that the same state gives the same text, floats to the last bit."""
+        return json.dumps(vars(self), default=vars, sort_keys=True, separators=(",", ":"), allow_nan=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> LearnerState:
+        """Read what `to_json` wrote.
+
+        Raises
+        ------
+        BadState
+            When it is something else.
+        """
+        try:
+            given = json.loads(text)
+            suspects = given.pop("suspects")
+            return cls(
+                steps={id_: StepMemory(**_with_days(one)) for id_, one in given.pop("steps").items()},
+                types={id_: TypeMemory(**_with_days(one)) for id_, one in given.pop("types").items()},
+                slips={
+                    step: {slip: SlipMemory(**one) for slip, one in slips.items()}
+                    for step, slips in given.pop("slips").items()
+                },
+                suspects=suspects and Suspects(suspects["at"], [(a, b, share) for a, b, share in suspects["slips"]]),
+                **given,
+            )
+        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            raise BadState(f"the learner's state is unreadable ({error}): rebuild it from the log") from error
+
+
+def _with_days(given: dict[str, Any]) -> dict[str, Any]:
+    return {**given, "days": Days(**given["days"])}

@@ -1,0 +1,70 @@
+"""The constants of the memory and of the choice, in one dated place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Every constant of the memory and of the choice. `python -m quiz refit` may offer better ones."""
+
+    dated: str = "2026-11-25"
+    """When they were set: by hand and on simulated learners, not yet on people."""
+
+    # one step: strength, fading, and how fast an answer moves them
+    start: float = -1.0
+    strength_variance: float = 2.0
+    fading_days: float = 28.0
+    fading_variance: float = 1.1
+    offset_variance: float = 0.4
+    steepness: float = 3.0
+    guess: float = 0.02
+    careless: float = 0.05
+    least_information: float = 0.02
+    least_variance: float = 0.12
+    drift: float = 0.03
+    fading_gain: float = 0.2
+    shortest_days: float = 2.0
+    longest_days: float = 120.0
+    learn_right: float = 1.4
+    learn_shown: float = 0.45
+    learn_massed: float = 0.6
+    learn_spaced: float = 0.4
+    lesson_lost: float = 0.5
+    """What a shown working still teaches, for each miss of the step since it was last right."""
+    weakest: float = -3.5
+    surest: float = 6.0
+    """Bounds of the strength: lower, time could raise a chance; higher, a step would take months to fade."""
+
+    # one type: what its chain does not explain
+    term_variance: float = 0.3
+    term_least_variance: float = 0.05
+    term_bound: float = 1.5
+
+    # slips
+    slip_halves_days: float = 14.0
+    slip_clean: float = 0.85
+    """What is left of a slip's count after a case that would have shown it and did not."""
+    slip_standing: float = 1.6
+    slip_prior: float = 0.25
+    probe_days: float = 7.0
+
+    # words for learners
+    settled_days: int = 3
+    settled_chance: float = 0.80
+    settled_ahead_days: float = 7.0
+    fading_chance: float = 0.50
+
+    # the choice
+    horizon_days: float = 14.0
+    least_doubt: float = 0.03
+    new_weight: float = 1.1
+    met_weight: float = 0.05
+    drill_weight: float = 2.0
+    standing_weight: float = 1.5
+    wait_cases: int = 2
+    open_chance: float = 0.6
+
+
+NUMBERS = Numbers()
