@@ -11,7 +11,7 @@ from cases.choices import Choice, Marks, Order
 from cases.fields import Field
 from cases.register import all_skills, all_slips, all_types
 from cases.working import SlipRef
-from quiz.memory import SlipKey
+from quiz.learner import SlipKey
 from quiz.schedule import Catalogue, TypeInfo
 
 

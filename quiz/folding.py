@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from quiz import memory
-from quiz.memory import NUMBERS, Answered, LearnerState
+from quiz.learner import Answered, BadState, LearnerState
+from quiz.numbers import NUMBERS
 from quiz.store import Answer, Learner, RecallMark, Store
 
 FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
@@ -53,7 +54,7 @@ def states_of(store: Store, learner: Learner) -> States:
     if learner.folded_with == FOLDED_WITH:
         try:
             return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
-        except memory.BadState:
+        except BadState:
             pass
     return refolded(store, learner.id)
 

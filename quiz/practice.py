@@ -19,7 +19,7 @@ from cases.working import SlipRef
 from quiz import folding, memory, people, schedule, sittings
 from quiz.catalogue import catalogue, key_of, options_of
 from quiz.errors import QuizError
-from quiz.memory import LearnerState
+from quiz.learner import LearnerState
 from quiz.schedule import Catalogue, Choice, Done
 from quiz.store import Answer, Dealt, Learner, Store
 

@@ -10,7 +10,7 @@ from cases.register import all_skills, all_slips, all_types
 from quiz import folding, memory, schedule
 from quiz.catalogue import catalogue
 from quiz.errors import QuizError
-from quiz.memory import LearnerState
+from quiz.learner import LearnerState
 from quiz.settings import Length
 from quiz.store import Answer, Learner, Sitting, Store
 
