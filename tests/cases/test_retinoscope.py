@@ -431,6 +431,7 @@ def test_sliding_along_the_streak_is_neither_with_nor_against() -> None:
     seen = look(setting, 45)
     assert seen.movement == "neither"
     assert seen.skew == pytest.approx(90)
+    assert look(setting, 135).skew == pytest.approx(90)  # a right angle has one name, whichever way it was reached
     assert (look(setting, 90).movement, look(setting, 180).movement) == ("with", "against")
 
 
