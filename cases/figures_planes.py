@@ -1,14 +1,17 @@
-"""Lenses that change place: moved along the line of sight, or turned on the eye."""
+"""Lenses that change place or stand in two planes: moved along the line of sight, on the eye, or turned on it."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Literal
 
 from cases.errors import OutOfRange
 from cases.figures import SMALL, WIDTH, Figure, Pen, lens_words, points, toward
 from cases.figures_parts import lens_profile, measure, profile
 from cases.lens import SphCyl
+
+MOST_LINES = 8
 
 
 def vertex(lens: SphCyl, *, toward_eye_mm: float, uid: str, acts_as: SphCyl | None = None) -> Figure:
@@ -45,6 +48,53 @@ def vertex(lens: SphCyl, *, toward_eye_mm: float, uid: str, acts_as: SphCyl | No
     facts = f"A lens {lens_words(lens)} is moved {size} {way}. "
     facts += "What acts alike in the new plane is asked." if acts_as is None else f"There {told} acts alike."
     return pen.figure(uid=uid, title="A lens in another plane", description=facts, height=y + 12)
+
+
+def over_contact_lens(
+    over: SphCyl, told: Sequence[tuple[str, str]], *, uid: str, vertex_mm: float | None = None
+) -> Figure:
+    """Draw a contact lens on the eye and a trial lens before it, and list what is known of them; not to scale.
+
+    over: the trial lens. told: what is written under the drawing, a (name, value) pair a line, at most 8. vertex_mm:
+    when given, the distance in mm from the cornea to the trial lens is drawn and written.
+
+    Raises
+    ------
+    OutOfRange
+        For more than 8 lines, or for a vertex distance that is not above 0.
+    """
+    if len(told) > MOST_LINES:
+        raise OutOfRange("lines under the drawing", str(len(told)), f"at most {MOST_LINES}")
+    if vertex_mm is not None and not (math.isfinite(vertex_mm) and vertex_mm > 0):
+        raise OutOfRange("vertex distance", f"{vertex_mm:g} mm", "it must be above 0")
+    pen, mid, cornea, far = Pen(), 62.0, 110.0, 232.0
+    profile(pen, cornea, mid, 42)
+    _contact_lens(pen, cornea, mid)
+    lens_profile(pen, far, mid, over, tall=40)
+    y = mid + 58
+    facts = "A contact lens on the eye and a trial lens before it."
+    if vertex_mm is not None:
+        measure(pen, cornea, far, y)
+        pen.text((cornea + far) / 2, y + 22, f"{vertex_mm:g} mm", kind="number")
+        facts += f" The trial lens stands {vertex_mm:g} mm before the cornea."
+        y += 26
+    for name, value in told:
+        y += 24
+        pen.text(20, y, name, size=SMALL, anchor="start")
+        pen.text(300, y, value, anchor="end", kind="number")
+        facts += f" {name[:1].upper()}{name[1:]}: {value}."
+    return pen.figure(uid=uid, title="A trial lens over a contact lens", description=facts, height=y + 14)
+
+
+def _contact_lens(pen: Pen, cornea: float, mid: float) -> None:
+    """Draw a thin bowl just before the cornea."""
+    edge, half = cornea - 11, 27.0
+    for apex in (cornea + 4, cornea + 9):
+        sag = apex - edge
+        radius = (half**2 + sag**2) / (2 * sag)
+        pen.path(
+            f"M{points((edge, mid - half))}A{radius:.1f} {radius:.1f} 0 0 1 {points((edge, mid + half))}", weight=1.8
+        )
 
 
 def toric_rotation(turned: float, side: Literal["left", "right"], *, uid: str) -> Figure:

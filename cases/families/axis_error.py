@@ -111,7 +111,10 @@ def _sine(known: Known) -> float:
 def _residual(share: Callable[[Known], float], words: str) -> dict[str, Any]:
     return {
         "run": lambda known: {"cylinder": known["rx"].cylinder * share(known)},
-        "says": lambda known: f"{words} {signed(known['rx'].cylinder)}: {signed(known['cylinder'])} of cylinder.",
+        "says": lambda known: (
+            f"{words} is {share(known):.3f}; times {signed(known['rx'].cylinder)} that is {signed(known['cylinder'])} "
+            "of cylinder."
+        ),
     }
 
 
@@ -159,11 +162,11 @@ axis_error = CaseType(
         ),
         Step(
             RESIDUAL_CYLINDER,
-            **_residual(lambda known: 2 * _sine(known), "Twice the sine of the error times"),
+            **_residual(lambda known: 2 * _sine(known), "Twice the sine of the error"),
             slips=(
-                Slip(SINE_NOT_DOUBLED, **_residual(_sine, "The sine of the error times")),
-                Slip(IN_PROPORTION, **_residual(lambda known: abs(known["turned"]) / 90, "The error over 90 times")),
-                Slip(SHARE_TAKEN, **_residual(lambda known: _sine(known) ** 2, "The square of the sine times")),
+                Slip(SINE_NOT_DOUBLED, **_residual(_sine, "The sine of the error")),
+                Slip(IN_PROPORTION, **_residual(lambda known: abs(known["turned"]) / 90, "The error over 90")),
+                Slip(SHARE_TAKEN, **_residual(lambda known: _sine(known) ** 2, "The square of the sine")),
             ),
         ),
         Step(
