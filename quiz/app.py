@@ -11,13 +11,13 @@ from pathlib import Path
 from flask import Flask
 
 from quiz.datafile import DataFile
-from quiz.pages import errors, frame, guard, people, practise, settings, visit
-from quiz.practice import Lots
+from quiz.lots import Lots
+from quiz.pages import errors, frame, guard, people, practise, recall, reference, settings, visit
 from quiz.store import Store
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 BIGGEST_REQUEST = 64 * 1024
-PAGES = (practise, settings, people)
+PAGES = (practise, recall, reference, settings, people)
 """Each module has a blueprint `pages`; what stands in the navigation is frame.NAV's business."""
 
 

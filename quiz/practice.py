@@ -6,9 +6,8 @@ What to bring is schedule.py's business, when a sitting ends is sittings.py's, a
 from __future__ import annotations
 
 import random
-import secrets
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from cases.casetype import CannotDraw, Case, Pair, draw
 from cases.errors import CaseError
@@ -20,22 +19,13 @@ from quiz import folding, memory, people, schedule, sittings
 from quiz.catalogue import catalogue, key_of, options_of
 from quiz.errors import QuizError
 from quiz.learner import LearnerState
+from quiz.lots import Lots
 from quiz.schedule import Catalogue, Choice, Done
 from quiz.store import Answer, Dealt, Learner, Store
 
 LEFT_SECONDS = 900.0
 """A case answered later than this was left in between, so the time that it took is not known."""
 CONFIDENCES = (1, 2, 3)
-SEEDS = 2**31
-
-
-@dataclass(frozen=True)
-class Lots:
-    """Where chance comes from: names of cases that cannot be guessed, seeds, and picks among equals."""
-
-    new_id: Callable[[], str] = lambda: secrets.token_urlsafe(12)
-    new_seed: Callable[[], int] = lambda: secrets.randbelow(SEEDS)
-    rng: random.Random = field(default_factory=secrets.SystemRandom)
 
 
 class UnknownCase(QuizError):

@@ -5,17 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from flask import Flask, Response, current_app, jsonify, make_response, render_template
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, SecurityError
 
 from cases.errors import CaseError
+from cases.recall import UnknownPrompt
 from quiz.datafile import Busy
 from quiz.errors import QuizError
 from quiz.pages import visit
 from quiz.people import UnknownLearner
 from quiz.practice import UnknownCase
+from quiz.recalling import UnknownRecall
 from quiz.sittings import UnknownSitting
 
-NOT_FOUND = (UnknownCase, UnknownSitting, UnknownLearner)
+NOT_FOUND = (UnknownCase, UnknownSitting, UnknownLearner, UnknownPrompt, UnknownRecall)
 
 
 @dataclass(frozen=True)
@@ -45,12 +47,19 @@ _TITLES = {
 def set_up(app: Flask) -> None:
     """Map causes to pages."""
     app.register_error_handler(HTTPException, _http)
-    app.register_error_handler(CaseError, lambda error: _page(400, str(error)))
+    app.register_error_handler(CaseError, _ours)
     app.register_error_handler(QuizError, _ours)
     app.register_error_handler(Exception, _fault)
 
 
 def _http(error: HTTPException) -> Response | HTTPException:
+    if isinstance(error, SecurityError):
+        # A name that is not ours: no page of ours is to be read under it, nor can links be written.
+        return Response(
+            "This app does not answer to that host name. Open the address that it printed.\n",
+            400,
+            mimetype="text/plain",
+        )
     if error.code is None or error.code < 400:
         return error
     why = {
@@ -60,7 +69,7 @@ def _http(error: HTTPException) -> Response | HTTPException:
     return _page(error.code, why)
 
 
-def _ours(error: QuizError) -> Response:
+def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, Busy):
         return _page(503, "Another program is writing to the data file.")
     return _page(404 if isinstance(error, NOT_FOUND) else 400, str(error))

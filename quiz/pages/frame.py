@@ -7,6 +7,7 @@ from typing import Any
 
 from flask import Flask, request, url_for
 
+from cases.sheet import CAUTION
 from quiz import people
 from quiz.pages import visit
 
@@ -21,10 +22,10 @@ class Nav:
 
 NAV = (
     Nav("practise.show", "Practise"),
+    Nav("recall.show", "Recall"),
+    Nav("reference.show", "Reference"),
     Nav("settings.show", "Settings"),
 )
-
-CAUTION = "For training; not a prescription. Refraction, drops and prescribing are licensed practice under local rules."
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 
 from quiz import people
 from quiz.datafile import DataFile
-from quiz.practice import Lots
+from quiz.lots import Lots
 from quiz.store import Learner, Store
 
 _WHO = "learner"

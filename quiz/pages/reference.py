@@ -1,0 +1,128 @@
+"""Reference: conventions, formulas, tables, sources and cautions; the tables are computed by the core as cases are."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template
+
+from cases.casetype import CaseType
+from cases.kinds import Lens
+from cases.notation import write_distance, write_power
+from cases.register import all_families, all_slips, all_types
+from cases.sheet import CAUTION
+from cases.vergence import vergence, working_vergence
+from quiz.settings import NORMS, Norm
+
+pages = Blueprint("reference", __name__, url_prefix="/reference")
+
+DISTANCES_CM = (33, 40, 50, 57, 66, 67, 80, 100)
+CYLINDERS = (0.5, 1.0, 1.5, 2.0, 3.0)
+SLIPS_OF = 0.25
+"""Dioptres taken off for the wrong distance at which a reader should look twice; for the table of distances."""
+
+
+@dataclass(frozen=True)
+class DistanceRow:
+    """A working distance in dioptres, and how far one may drift for a quarter dioptre."""
+
+    distance: str
+    exact: str
+    taken_off: str
+    near: str
+    far: str
+
+
+@dataclass(frozen=True)
+class AxisRow:
+    """How far an axis may be out before a residual of a quarter dioptre of cylinder is left."""
+
+    cylinder: str
+    tolerance: str
+    at_ten: str
+
+
+@dataclass(frozen=True)
+class TypeLine:
+    """A case type with what it rests on."""
+
+    title: str
+    level: str
+    steps: str
+    sources: str
+
+
+@dataclass(frozen=True)
+class FamilyLines:
+    """The types of one family."""
+
+    title: str
+    types: tuple[TypeLine, ...]
+
+
+@dataclass(frozen=True)
+class SlipLine:
+    """A slip that the app knows by name."""
+
+    title: str
+    tells: str
+    source: str
+
+
+@dataclass(frozen=True)
+class ReferencePage:
+    """What the template receives."""
+
+    distances: tuple[DistanceRow, ...]
+    axes: tuple[AxisRow, ...]
+    families: tuple[FamilyLines, ...]
+    slips: tuple[SlipLine, ...]
+    norms: tuple[Norm, ...]
+    caution: str = CAUTION
+
+
+def distance_row(cm: float) -> DistanceRow:
+    """Give a working distance in dioptres, and the nearest and farthest at which it is a quarter dioptre out."""
+    exact = vergence(cm)
+    return DistanceRow(
+        write_distance(cm),
+        f"{exact:.3f}",
+        f"{working_vergence(cm):.2f}",
+        f"{100 / (exact + SLIPS_OF):.0f}",
+        f"{100 / (exact - SLIPS_OF):.0f}",
+    )
+
+
+def axis_row(cylinder: float) -> AxisRow:
+    """Give the axis error that leaves Lens.residual of cylinder, 2C·sin δ, and what 10 degrees leave."""
+    return AxisRow(
+        f"{cylinder:.2f}",
+        f"{math.degrees(math.asin(Lens().residual / (2 * cylinder))):.1f}",
+        f"{2 * cylinder * math.sin(math.radians(10)):.2f}",
+    )
+
+
+def _type_line(one: CaseType) -> TypeLine:
+    steps = "; ".join(dict.fromkeys(step.skill.title for step in one.steps))
+    return TypeLine(one.title, one.level, steps, "; ".join(one.sources))
+
+
+@pages.get("")
+def show() -> str:
+    """Show the reference."""
+    types = all_types().values()
+    page = ReferencePage(
+        distances=tuple(map(distance_row, DISTANCES_CM)),
+        axes=tuple(map(axis_row, CYLINDERS)),
+        families=tuple(
+            FamilyLines(family.title, tuple(_type_line(one) for one in types if one.family == family))
+            for family in all_families()
+        ),
+        slips=tuple(
+            SlipLine(f"{one.title[:1].upper()}{one.title[1:]}", one.tells, one.source)
+            for one in sorted(all_slips().values(), key=lambda one: one.title)
+        ),
+        norms=NORMS,
+    )
+    return render_template("reference.html", page=page, write_power=write_power)
