@@ -13,7 +13,7 @@ from cases.errors import CaseError
 from cases.fields import Field
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
-from cases.kinds import Cross, Lens
+from cases.kinds import Cross, Kind, Lens
 from cases.marking import Mark
 from cases.notation import write_prescription
 from cases.register import all_skills, all_slips
@@ -293,10 +293,12 @@ def _compared(ask: Field, mark: Mark, given: Mapping[str, str]) -> Compared:
     if mark.read_as is None:
         return Compared(ask.label, given.get(ask.name, ""), ask.kind.write(truth), "")
     value = mark.read_as[ask.name]
-    same = ask.kind.same(value, truth)
-    return Compared(
-        ask.label, ask.kind.write(value), ask.kind.write(truth), "nothing" if same else ask.kind.differs(value, truth)
-    )
+    given_words, right_words = ask.kind.write(value), ask.kind.write(truth)
+    if ask.kind.same(value, truth):
+        return Compared(ask.label, given_words, right_words, "nothing")
+    # A kind without a measure of its own would only say once more what stands above.
+    measured = type(ask.kind).differs is not Kind.differs
+    return Compared(ask.label, given_words, right_words, ask.kind.differs(value, truth) if measured else "")
 
 
 def _as_lens(mark: Mark) -> str | None:

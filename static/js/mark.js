@@ -5,8 +5,6 @@ const heading = document.getElementById("verdict");
 const onward = document.getElementById("go-on");
 const came = performance.now();
 
-if (heading && document.activeElement === document.body) heading.focus();
-
 document.addEventListener("keydown", (event) => {
   const free = document.activeElement === heading || document.activeElement === document.body;
   // A key still held down from marking must not skip the mark.
