@@ -1,0 +1,83 @@
+"""Cases of numbers worked out elsewhere, and findings at random within what their kinds allow."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from hypothesis import strategies as st
+from hypothesis.strategies import SearchStrategy
+
+from cases.casetype import Case, CaseType
+from cases.choices import Choice
+from cases.errors import CaseError
+from cases.fields import Group
+from cases.kinds import Axis, Cross, Kind, Lens, Scalar
+from cases.lens import SphCyl
+from cases.register import case_type
+
+AXES = st.integers(1, 360).map(lambda half: half / 2)
+
+
+def case_of(type_id: str, findings: Mapping[str, Any]) -> Case:
+    """Make a case of findings in JSON."""
+    return case_type(type_id).case_from_json(findings)
+
+
+def rx(sphere: float, cylinder: float = 0, axis: float = 180) -> dict[str, float]:
+    """Write a lens as JSON has it."""
+    return {"sphere": sphere, "cylinder": cylinder, "axis": axis}
+
+
+def answer_of(case: Case) -> Any:
+    """Give the right answer as JSON."""
+    return case.type.answer_json(case.truth)
+
+
+def slips_of(case: Case) -> dict[str, Any]:
+    """Give every live slip's answer as JSON, by `step/slip`."""
+    return {f"{one.slips[0].step}/{one.slips[0].slip}": case.type.answer_json(one.answer) for one in case.singles}
+
+
+def slip_answer(case: Case, slip: str) -> Any:
+    """Give what one slip leads to, named without its step."""
+    found = [answer for name, answer in slips_of(case).items() if name.endswith(f"/{slip}")]
+    assert len(found) == 1, f"{slip}: {sorted(slips_of(case))}"
+    return found[0]
+
+
+def anything(kind: Kind) -> SearchStrategy[Any]:
+    """Draw any value, as JSON, that a kind lets in, plain and extreme ones alike."""
+    if isinstance(kind, Group):
+        return st.fixed_dictionaries({field.name: anything(field.kind) for field in kind.fields})
+    if isinstance(kind, Choice):
+        return st.sampled_from([option.id for option in kind.options])
+    if isinstance(kind, Axis):
+        return AXES
+    if isinstance(kind, Scalar):
+        low, high = round(kind.low * 4), round(kind.high * 4)
+        return st.integers(low, high).map(lambda quarters: quarters / 4) | st.floats(kind.low, kind.high)
+    lens = st.builds(SphCyl, _quarters(30), _quarters(30), AXES)
+    if isinstance(kind, Lens | Cross):
+        return lens.map(kind.to_json)
+    raise AssertionError(f"no strategy for {kind.id}")
+
+
+def _quarters(limit: int) -> SearchStrategy[float]:
+    return st.integers(-4 * limit, 4 * limit).map(lambda quarters: quarters / 4)
+
+
+def check_never_falls_over(kind: CaseType, findings: Any) -> None:
+    """Carry a type through on any findings, slips and all: only a CaseError may come out, and the words must hold."""
+    try:
+        case = kind.case_from_json(findings)
+        lines = case.run.lines
+    except CaseError:
+        return
+    assert all(line.says for line in lines)
+    assert kind.same(case.truth, case.truth)
+    for one in (*case.singles, *case.doubles):
+        assert all(line.says for line in one.run.lines)
+    assert all(kind.found(case.findings))
+    assert kind.question(case.findings).endswith("?")
+    kind.figure(case.findings, "f")
