@@ -1,0 +1,290 @@
+"""Family E, sighting: how far off the gaze the sight hole stands, and which eye looks at which."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases.casetype import CaseType, Family, Pair, Probe, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.fields import Field, Group
+from cases.figures_seats import before_other_eye
+from cases.figures_sighting import sighting_plan
+from cases.kinds import Angle, Height
+from cases.notation import write_distance
+from cases.sighting import offset_angle
+from cases.steps import DISTANCE, pick_distance
+from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+
+FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
+
+EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
+OTHER = {"right": "left", "left": "right"}
+
+EYE_FOR_EYE = Skill("eye-for-eye", "choosing the eye to look with")
+SIDE_TO_MOVE = Skill("side-to-move", "knowing which way to move in front of the patient")
+FIND_OFFSET = Skill("find-offset", "finding how far the sight hole stands off the line of gaze")
+OFFSET_OVER_DISTANCE = Skill("offset-over-distance", "setting the offset against the distance")
+RATIO_TO_ANGLE = Skill("ratio-to-angle", "turning offset over distance into an angle")
+
+EYE_ACROSS = SlipName(
+    "eye-across",
+    "chose the eye that faces it, as in a mirror",
+    "Right eye for right eye, left for left: then your head stands to the side, and the other eye sees the chart past "
+    "it. With the eye that faces it your head comes between that other eye and the chart.",
+)
+SIDES_MIRRORED = SlipName(
+    "sides-mirrored",
+    "took the patient's right for your own",
+    "You face the patient, so the patient's right eye is on your left.",
+)
+HALF_PUPIL_DISTANCE = SlipName(
+    "half-pupil-distance",
+    "counted from the nose instead of from the other eye",
+    "The sight hole stands before the other eye, so the whole distance between the pupils counts, not half of it.",
+)
+OFFSET_UPSIDE_DOWN = SlipName(
+    "offset-upside-down",
+    "divided the distance by the offset",
+    "The tangent of the angle is the offset over the distance, the small one over the large one.",
+)
+TWO_THIRDS_RULE = SlipName(
+    "two-thirds-rule-elsewhere",
+    "used the rule for two thirds of a metre at another distance",
+    "About one degree for each 1.2 cm holds at 67 cm only. Nearer, the same offset is a wider angle.",
+)
+OFFSET_AS_ANGLE = SlipName(
+    "offset-as-angle",
+    "took the centimetres for degrees",
+    "Turn the ratio into an angle: only near 57 cm is a centimetre a degree; at 67 cm a degree is about 1.2 cm.",
+)
+RATIO_AS_ANGLE = SlipName(
+    "ratio-as-angle",
+    "left the ratio as it was",
+    "Offset over distance is the tangent. Turn it into degrees: for small angles multiply it by 57.3.",
+)
+PERCENT_AS_ANGLE = SlipName(
+    "percent-as-angle",
+    "took centimetres to the metre for degrees",
+    "Centimetres to the metre are prism dioptres. One of them is little more than half a degree.",
+)
+
+OFFSET_OR_PERCENT: Pair = (
+    SlipRef(RATIO_TO_ANGLE.id, OFFSET_AS_ANGLE.id),
+    SlipRef(RATIO_TO_ANGLE.id, PERCENT_AS_ANGLE.id),
+)
+"""At one metre, centimetres and centimetres to the metre are the same number; any other distance parts them."""
+
+DEGREE_PER_CENTIMETRE_CM = 57.3
+"""At this distance a centimetre is a degree, so taking one for the other is no slip."""
+
+EYE_2011 = "Eye 2011, doi 10.1038/eye.2011.79 (examiner lined up with the other eye: mean 5.58°)"
+KEEP_WITHIN_FIVE = "IIUM Journal (IJAHS) 650, abstract: advises no more than 5° off the axis"
+
+
+# --- the angle ---------------------------------------------------------------------------------------------------
+
+
+def _ratio(known: Known) -> dict[str, Any]:
+    return {"ratio": known["offset_cm"] / known["distance_cm"]}
+
+
+def _ratio_words(known: Known) -> str:
+    return (
+        f"{write_distance(known['offset_cm'])} off at {write_distance(known['distance_cm'])} is "
+        f"{known['offset_cm']:.3g} ÷ {known['distance_cm']:g} = {known['ratio']:.3f}."
+    )
+
+
+def _angle(known: Known) -> dict[str, Any]:
+    distance = known["distance_cm"]
+    return {"angle": offset_angle(offset_cm=known["ratio"] * distance, distance_cm=distance)}
+
+
+def angle_steps(*more: Slip) -> tuple[Step, Step]:
+    """Build the steps from `offset_cm` and `distance_cm` to `ratio` and `angle` in degrees; `more` slips the ratio."""
+    return (
+        Step(
+            OFFSET_OVER_DISTANCE,
+            run=_ratio,
+            says=_ratio_words,
+            slips=(
+                Slip(
+                    OFFSET_UPSIDE_DOWN,
+                    run=lambda known: {"ratio": known["distance_cm"] / known["offset_cm"]},
+                    says=lambda known: (
+                        f"{known['distance_cm']:g} ÷ {known['offset_cm']:.3g} = {known['ratio']:.2f} taken."
+                    ),
+                ),
+                *more,
+            ),
+        ),
+        Step(
+            RATIO_TO_ANGLE,
+            run=_angle,
+            says=lambda known: f"The angle whose tangent is {known['ratio']:.3f} is {Angle().write(known['angle'])}.",
+            slips=(
+                Slip(
+                    OFFSET_AS_ANGLE,
+                    run=lambda known: {"angle": known["offset_cm"]},
+                    says=lambda known: f"{write_distance(known['offset_cm'])} taken as {known['angle']:.1f}°.",
+                    live=lambda known: abs(known["distance_cm"] - DEGREE_PER_CENTIMETRE_CM) > 5,
+                ),
+                Slip(
+                    RATIO_AS_ANGLE,
+                    run=lambda known: {"angle": known["ratio"]},
+                    says=lambda known: f"{known['ratio']:.3f} taken as the angle.",
+                ),
+                Slip(
+                    PERCENT_AS_ANGLE,
+                    run=lambda known: {"angle": 100 * known["ratio"]},
+                    says=lambda known: f"{100 * known['ratio']:.1f} cm to the metre taken as {known['angle']:.1f}°.",
+                ),
+            ),
+        ),
+    )
+
+
+ANGLE = Field("angle", "Degrees off the visual axis", Angle())
+
+
+def pick_offset(chance: Chance, settings: Settings, *, widest: float = 14.0) -> float:
+    """Draw how far the sight hole stands off the gaze, in cm: whole ones for a novice, else half ones."""
+    return chance.stepped(2, widest, 1.0 if settings.level == "novice" else 0.5)
+
+
+sighting_angle = CaseType(
+    id="sighting-angle",
+    title="How far off the visual axis",
+    family=FAMILY,
+    level="competent",
+    seconds=15,
+    findings=Group(
+        (Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60)), DISTANCE)
+    ),
+    asks=(ANGLE,),
+    draw=lambda chance, settings: {
+        "offset_cm": pick_offset(chance, settings),
+        "distance_cm": pick_distance(chance, settings),
+    },
+    begin=lambda _: {},
+    steps=angle_steps(
+        Slip(
+            TWO_THIRDS_RULE,
+            run=lambda known: {"ratio": known["offset_cm"] / 67},
+            says=lambda known: f"{known['offset_cm']:.3g} ÷ 67 = {known['ratio']:.3f}, as at two thirds of a metre.",
+            live=lambda known: abs(known["distance_cm"] - 67) > 4,
+        )
+    ),
+    answer=lambda known: {"angle": known["angle"]},
+    found=lambda known: (
+        f"The sight hole stands {write_distance(known['offset_cm'])} to the side of the patient's line of gaze.",
+        f"Sight hole {write_distance(known['distance_cm'])} from the pupil, along the gaze.",
+    ),
+    question=lambda _: "By how many degrees, to 0.1°, is your line of sight off the visual axis?",
+    figure=lambda known, uid: sighting_plan(offset_cm=known["offset_cm"], distance_cm=known["distance_cm"], uid=uid),
+    needs=("distance-vergence",),
+    twins=(OFFSET_OR_PERCENT,),
+    probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    sources=("Right-angled triangle", EYE_2011, KEEP_WITHIN_FIVE),
+)
+
+# --- which eye with which eye ------------------------------------------------------------------------------------
+
+SIDES = Choice((Option("your-left", "to your left"), Option("your-right", "to your right")))
+_SIDE_OF = {"right": "your-left", "left": "your-right"}
+_OPPOSITE = {"your-left": "your-right", "your-right": "your-left"}
+
+eye_for_eye = CaseType(
+    id="eye-for-eye",
+    title="Which eye with which eye",
+    family=FAMILY,
+    level="competent",
+    seconds=20,
+    findings=Group(
+        (
+            Field("patient_eye", "Eye to be measured", EYES),
+            Field("pupils_cm", "Distance between the pupils", Height(low=4.0, high=8.5)),
+            DISTANCE,
+        )
+    ),
+    asks=(
+        Field("own_eye", "Your own eye to look with", EYES),
+        Field("move", "Which way you move", SIDES),
+        Field("angle", "Degrees off the visual axis before you move", Angle()),
+    ),
+    draw=lambda chance, settings: {
+        "patient_eye": chance.among(("right", "left")),
+        "pupils_cm": chance.stepped(5.4, 7.2, 0.2),
+        "distance_cm": pick_distance(chance, settings),
+    },
+    begin=lambda _: {},
+    steps=(
+        Step(
+            EYE_FOR_EYE,
+            run=lambda known: {"own_eye": known["patient_eye"]},
+            says=lambda known: (
+                f"{known['own_eye'].capitalize()} eye for {known['patient_eye']} eye, so that your head leaves the "
+                "other eye its view of the chart."
+            ),
+            slips=(
+                Slip(
+                    EYE_ACROSS,
+                    run=lambda known: {"own_eye": OTHER[known["patient_eye"]]},
+                    says=lambda known: f"The {known['own_eye']} eye, which faces it.",
+                ),
+            ),
+        ),
+        Step(
+            SIDE_TO_MOVE,
+            run=lambda known: {"move": _SIDE_OF[known["patient_eye"]]},
+            says=lambda known: (
+                f"The patient faces you, so the {known['patient_eye']} eye is on the other side of the face than "
+                f"yours: move {SIDES.write(known['move'])}."
+            ),
+            slips=(
+                Slip(
+                    SIDES_MIRRORED,
+                    run=lambda known: {"move": _OPPOSITE[_SIDE_OF[known["patient_eye"]]]},
+                    says=lambda known: f"Moved {SIDES.write(known['move'])}, as if the patient's sides were yours.",
+                ),
+            ),
+        ),
+        Step(
+            FIND_OFFSET,
+            run=lambda known: {"offset_cm": known["pupils_cm"]},
+            says=lambda known: (
+                f"From in front of one eye to in front of the other is the distance between the pupils, "
+                f"{write_distance(known['offset_cm'])}."
+            ),
+            slips=(
+                Slip(
+                    HALF_PUPIL_DISTANCE,
+                    run=lambda known: {"offset_cm": known["pupils_cm"] / 2},
+                    says=lambda known: f"Counted from the nose: {write_distance(known['offset_cm'])}.",
+                ),
+            ),
+        ),
+        *angle_steps(),
+    ),
+    answer=lambda known: {"own_eye": known["own_eye"], "move": known["move"], "angle": known["angle"]},
+    found=lambda known: (
+        f"The patient's {known['patient_eye']} eye is to be measured; both eyes look straight ahead at the chart.",
+        f"Your sight hole stands in front of the {OTHER[known['patient_eye']]} eye, "
+        f"{write_distance(known['distance_cm'])} away.",
+        f"The pupils are {write_distance(known['pupils_cm'])} apart.",
+    ),
+    question=lambda _: (
+        "Which of your own eyes should look, which way do you move, and how many degrees off the visual axis of the "
+        "eye to be measured are you now?"
+    ),
+    figure=lambda known, uid: before_other_eye(
+        known["patient_eye"], pupils_cm=known["pupils_cm"], distance_cm=known["distance_cm"], uid=uid
+    ),
+    needs=("sighting-angle",),
+    twins=(OFFSET_OR_PERCENT,),
+    probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    sources=(EYE_2011, "which eye with which: common practice, no published source"),
+)
+
+TYPES = (sighting_angle, eye_for_eye)
