@@ -1,0 +1,356 @@
+"""Family E, askew: what looking off the axis adds to an eye, and what tilting adds to a trial lens."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import Any
+
+from cases import skills
+from cases.casetype import CaseType, Pair, Probe, Settings
+from cases.chance import Chance
+from cases.choices import MINUS_OR_PLUS, Choice, Option
+from cases.eye import WIDEST_ANGLE, astigmatism_band
+from cases.families.sighting import ANGLE, FAMILY, KEEP_WITHIN_FIVE, OFFSET_OR_PERCENT, angle_steps
+from cases.fields import Field, Group
+from cases.figures import Figure
+from cases.figures_seats import above_the_gaze
+from cases.figures_sighting import sighting_plan
+from cases.figures_tilt import tilted_lens as draw_tilted_lens
+from cases.kinds import Angle, Axis, Height, Lens, Power
+from cases.lens import SphCyl, across
+from cases.notation import write_distance
+from cases.steps import DISTANCE, FORM_WORDS, degrees, lens_words, pick_distance, signed
+from cases.transposing import turning_steps
+from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+
+AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
+SIZE_OFF_AXIS = Skill("size-off-axis", "judging how much looking off the axis adds")
+TILT_SPHERE = Skill("tilt-sphere", "finding the sphere of a tilted lens")
+TILT_CYLINDER = Skill("tilt-cylinder", "finding the cylinder of a tilted lens")
+
+AXIS_ALONG_OFFSET = SlipName(
+    "axis-along-offset",
+    "laid the axis along the direction in which you stood off",
+    "The meridian that holds the offset becomes the more myopic. A minus cylinder acts there, so its axis lies across: "
+    "90 when you stand to the side, 180 when you stand above.",
+)
+OFF_AXIS_SPHERE = SlipName(
+    "off-axis-as-sphere",
+    "took the error for a sphere",
+    "Looking askew through the eye is astigmatism: one meridian changes much more than the other. The mean sphere has "
+    "no direction common to all eyes.",
+)
+IN_PROPORTION = SlipName(
+    "off-axis-in-proportion",
+    "let the error grow in proportion to the angle",
+    "It grows with the square of the angle: twice as far off is about four times as much.",
+    "Coddington's equations for a schematic eye; theta-squared scaling also in Liu & Thibos 2017, J Vis 17(3):24",
+)
+SPHERE_UNTILTED = SlipName(
+    "tilted-sphere-unchanged",
+    "left the sphere as it is marked",
+    "Tilting strengthens the sphere a little as well: multiply it by 1 + sin²θ/3.",
+)
+THIRD_LEFT_OUT = SlipName(
+    "third-left-out",
+    "left out the third",
+    "Only a third of sin²θ is added to the sphere, since the glass has an index of about 1.5.",
+)
+SINE_NOT_SQUARED = SlipName(
+    "tilt-sine-not-squared", "did not square the sine", "The sphere grows by a third of sin²θ: square the sine."
+)
+TANGENT_NOT_SQUARED = SlipName(
+    "tilt-tangent-not-squared",
+    "did not square the tangent",
+    "The cylinder is the new sphere times tan²θ: square the tangent.",
+)
+INDUCED_SIGN = SlipName(
+    "induced-cylinder-sign",
+    "gave the added cylinder the other sign than the lens",
+    "Tilting strengthens a lens in both meridians, so the cylinder has the sign of the lens: minus for minus.",
+)
+AXIS_ACROSS_TILT = SlipName(
+    "axis-across-tilt",
+    "laid the axis across the axis of tilt",
+    "The meridian that swings gains more, so the cylinder acts there, and its axis lies along the axis of tilt.",
+)
+
+# --- what looking off the axis adds ------------------------------------------------------------------------------
+
+DIRECTIONS = Choice((Option("side", "to the side"), Option("above", "above")))
+EFFECTS = Choice(
+    (
+        Option("axis-90", "a minus cylinder, axis 90"),
+        Option("axis-180", "a minus cylinder, axis 180"),
+        Option("sphere", "a sphere, the same in every meridian"),
+    )
+)
+SIZES = Choice(
+    (
+        Option("least", "0.25 D at most"),
+        Option("small", "about 0.15 to 0.50 D"),
+        Option("middling", "about 0.35 to 1.00 D"),
+        Option("large", "0.60 D and more"),
+    )
+)
+_UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf))
+"""Up to which upper end of the band of a schematic eye, in D, each size goes."""
+
+SQUARE_TO = {"side": "axis-90", "above": "axis-180"}
+ALONG = {"side": "axis-180", "above": "axis-90"}
+
+
+def size_for(most: float) -> str:
+    """Return the id of the size whose band ends at about `most` D, without sign."""
+    return next(size for size, end in _UP_TO if most <= end)
+
+
+@lru_cache(maxsize=256)
+def _band(angle: float) -> tuple[float, float]:
+    return astigmatism_band(min(angle, WIDEST_ANGLE))
+
+
+def _size_words(known: Known) -> str:
+    least, most = _band(known["angle"])
+    reach = f"{least:.2f} to {most:.2f} D" if known["angle"] <= WIDEST_ANGLE else f"{least:.2f} D and more"
+    return (
+        f"At {Angle().write(known['angle'])} schematic eyes, with the threefold scatter of living ones, give {reach}: "
+        f"{SIZES.write(known['size'])}. Move in line; do not correct for it."
+    )
+
+
+def _in_proportion(known: Known) -> dict[str, Any]:
+    return {"size": size_for(_band(5.0)[1] * known["angle"] / 5)}
+
+
+def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    aimed = chance.among((4, 5, 10, 10, 15, 20)) + chance.stepped(-0.5, 0.5, 0.25)
+    return {
+        "offset_cm": round(2 * distance * math.tan(math.radians(aimed))) / 2,
+        "direction": chance.among(("side", "above")),
+        "distance_cm": distance,
+    }
+
+
+def _where_you_stand(known: Known, uid: str) -> Figure:
+    draw = sighting_plan if known["direction"] == "side" else above_the_gaze
+    return draw(offset_cm=known["offset_cm"], distance_cm=known["distance_cm"], uid=uid)
+
+
+off_axis_effect = CaseType(
+    id="off-axis-effect",
+    title="What looking off the axis adds",
+    family=FAMILY,
+    level="expert",
+    seconds=30,
+    findings=Group(
+        (
+            Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60)),
+            Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side"),
+            DISTANCE,
+        )
+    ),
+    asks=(
+        ANGLE,
+        Field("effect", "What it adds to the finding", EFFECTS),
+        Field("size", "How much, in a usual eye", SIZES),
+    ),
+    draw=_draw_off_axis,
+    begin=lambda _: {},
+    steps=(
+        *angle_steps(),
+        Step(
+            AXIS_OFF_AXIS,
+            run=lambda known: {"effect": SQUARE_TO[known["direction"]]},
+            says=lambda known: (
+                f"The meridian that holds the offset, the {'180' if known['direction'] == 'side' else '90'}, becomes "
+                f"the more myopic: {EFFECTS.write(known['effect'])}."
+            ),
+            slips=(
+                Slip(
+                    AXIS_ALONG_OFFSET,
+                    run=lambda known: {"effect": ALONG[known["direction"]]},
+                    says=lambda known: f"The axis laid along the offset: {EFFECTS.write(known['effect'])}.",
+                ),
+                Slip(
+                    OFF_AXIS_SPHERE,
+                    run=lambda _: {"effect": "sphere"},
+                    says=lambda _: "Taken as the same in every meridian.",
+                ),
+            ),
+        ),
+        Step(
+            SIZE_OFF_AXIS,
+            run=lambda known: {"size": size_for(_band(known["angle"])[1])},
+            says=_size_words,
+            slips=(
+                Slip(
+                    IN_PROPORTION,
+                    run=_in_proportion,
+                    says=lambda known: f"In proportion to the angle: {SIZES.write(known['size'])}.",
+                    live=lambda known: _in_proportion(known)["size"] != size_for(_band(known["angle"])[1]),
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {"angle": known["angle"], "effect": known["effect"], "size": known["size"]},
+    found=lambda known: (
+        f"The sight hole stands {write_distance(known['offset_cm'])} {DIRECTIONS.write(known['direction'])}"
+        f"{' of' if known['direction'] == 'side' else ''} the patient's line of gaze.",
+        f"Sight hole {write_distance(known['distance_cm'])} from the pupil, along the gaze.",
+    ),
+    question=lambda _: (
+        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and about how much?"
+    ),
+    figure=_where_you_stand,
+    form=lambda _: None,
+    needs=("sighting-angle",),
+    twins=(OFFSET_OR_PERCENT,),
+    probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    sources=(
+        "Coddington trace of two schematic eyes (eye.py), within the threefold scatter of measurements",
+        KEEP_WITHIN_FIVE + "; it found 0.15 to 0.23 D at 5° and 0.23 to 0.38 D at 10° in 26 young myopes",
+        "Jackson et al. 2004, Am J Ophthalmol 137:1101 (8 adults): larger, in the same direction",
+        "Pacific University thesis 1985: up to 4° unimportant",
+    ),
+)
+
+# --- a trial lens that stands askew ------------------------------------------------------------------------------
+
+TILT = Field("tilt", "Through how many degrees the lens is tilted", Angle(low=0.0, high=40))
+
+ACROSS_OR_NOT_TURNED: Pair = (
+    SlipRef(skills.PLACE_AXIS.id, AXIS_ACROSS_TILT.id),
+    SlipRef(skills.TURN_AXIS.id, skills.AXIS_NOT_TURNED.id),
+)
+"""Where the lens must be turned into the other form, both leave the axis 90° out."""
+
+
+def _draw_tilted(chance: Chance, settings: Settings) -> dict[str, Any]:
+    size = chance.stepped(6, 15, 1 if settings.level == "novice" else 0.5)
+    return {
+        "power": chance.among((-1, 1)) * size,
+        "tilt": float(chance.among((10, 15, 20, 25)) if settings.level == "novice" else chance.whole(10, 25)),
+        "tilt_axis": float(chance.among((180, 180, 90) if settings.level != "expert" else (180, 90, 45, 135, 20, 160))),
+        "form": settings.form,
+    }
+
+
+def _sin2(known: Known) -> float:
+    return math.sin(math.radians(known["tilt"])) ** 2
+
+
+def _tan2(known: Known) -> float:
+    return math.tan(math.radians(known["tilt"])) ** 2
+
+
+def _tilted_sphere(known: Known) -> dict[str, Any]:
+    return {"sphere": known["power"] * (1 + _sin2(known) / 3)}
+
+
+def _tilt_words(known: Known) -> str:
+    way = {180.0: ", top or bottom toward the eye", 90.0: ", one side toward the eye"}.get(known["tilt_axis"], "")
+    return (
+        f"It is tilted through {Angle().write(known['tilt'])} about its {degrees(known['tilt_axis'])} meridian{way}, "
+        "and the eye looks through its middle."
+    )
+
+
+tilted_lens = CaseType(
+    id="tilted-lens",
+    title="A trial lens that stands askew",
+    family=FAMILY,
+    level="expert",
+    seconds=45,
+    findings=Group(
+        (
+            Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0)),
+            TILT,
+            Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0),
+            Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus"),
+        )
+    ),
+    asks=(Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12)),),
+    draw=_draw_tilted,
+    begin=lambda _: {},
+    steps=(
+        Step(
+            TILT_SPHERE,
+            run=_tilted_sphere,
+            says=lambda known: (
+                f"Sphere: {signed(known['power'])} × (1 + sin²{known['tilt']:g}° ÷ 3) = {signed(known['power'])} × "
+                f"{1 + _sin2(known) / 3:.4f} = {signed(known['sphere'])}."
+            ),
+            slips=(
+                Slip(
+                    SPHERE_UNTILTED,
+                    run=lambda known: {"sphere": known["power"]},
+                    says=lambda known: f"Sphere left at {signed(known['sphere'])}.",
+                ),
+                Slip(
+                    THIRD_LEFT_OUT,
+                    run=lambda known: {"sphere": known["power"] * (1 + _sin2(known))},
+                    says=lambda known: f"Sphere times 1 + sin²: {signed(known['sphere'])}.",
+                ),
+                Slip(
+                    SINE_NOT_SQUARED,
+                    run=lambda known: {"sphere": known["power"] * (1 + math.sqrt(_sin2(known)) / 3)},
+                    says=lambda known: f"Sphere times 1 + sin ÷ 3: {signed(known['sphere'])}.",
+                ),
+            ),
+        ),
+        Step(
+            TILT_CYLINDER,
+            run=lambda known: {"cylinder": known["sphere"] * _tan2(known)},
+            says=lambda known: (
+                f"Cylinder: {signed(known['sphere'])} × tan²{known['tilt']:g}° = {signed(known['sphere'])} × "
+                f"{_tan2(known):.4f} = {signed(known['cylinder'])}, with the sign of the lens."
+            ),
+            slips=(
+                Slip(
+                    TANGENT_NOT_SQUARED,
+                    run=lambda known: {"cylinder": known["sphere"] * math.sqrt(_tan2(known))},
+                    says=lambda known: f"Sphere times the tangent: {signed(known['cylinder'])}.",
+                ),
+                Slip(
+                    INDUCED_SIGN,
+                    run=lambda known: {"cylinder": -known["sphere"] * _tan2(known)},
+                    says=lambda known: f"The cylinder written as {signed(known['cylinder'])}.",
+                ),
+            ),
+        ),
+        Step(
+            skills.PLACE_AXIS,
+            run=lambda known: {"axis": known["tilt_axis"]},
+            says=lambda known: (
+                f"The axis lies along the meridian about which it is tilted: "
+                f"{lens_words(known['sphere'], known['cylinder'], known['axis'])}."
+            ),
+            slips=(
+                Slip(
+                    AXIS_ACROSS_TILT,
+                    run=lambda known: {"axis": across(known["tilt_axis"])},
+                    says=lambda known: f"The axis laid across: {degrees(known['axis'])}.",
+                ),
+            ),
+        ),
+        *turning_steps(
+            needed=lambda known: known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"),
+            axis_alone=False,
+        ),
+    ),
+    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
+    found=lambda known: (f"In the frame is one lens, marked {signed(known['power'])} DS.", _tilt_words(known)),
+    question=lambda known: f"What does it act as, to 0.01 D, in {FORM_WORDS[known['form']]}?",
+    figure=lambda known, uid: draw_tilted_lens(
+        SphCyl(known["power"]), tilt=known["tilt"], tilt_axis=known["tilt_axis"], uid=uid
+    ),
+    needs=("transpose",),
+    twins=(ACROSS_OR_NOT_TURNED,),
+    probes=(Probe(ACROSS_OR_NOT_TURNED, "transpose"),),
+    sources=("Durham Technical Community College, lecture on lens tilt: F(1 + sin²θ/3), F′tan²θ on the axis of tilt",),
+)
+
+TYPES = (off_axis_effect, tilted_lens)
