@@ -20,7 +20,7 @@ class BadInput(CaseError):
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; return 0, or 2 with one line on standard error for input that cannot be used."""
     parser = _parser()
-    chosen = parser.parse_args(arguments)
+    chosen = parser.parse_args(_joined(sys.argv[1:] if arguments is None else arguments))
     try:
         chosen.run(chosen)
     except CaseError as error:
@@ -30,6 +30,15 @@ def main(arguments: list[str] | None = None) -> int:
         sys.stderr.close()
         return 0
     return 0
+
+
+def _joined(arguments: list[str]) -> list[str]:
+    """Tie an answer to its option: one that starts with a minus would be taken for an option of its own."""
+    out = list(arguments)
+    if "--answer" in out[:-1]:
+        place = out.index("--answer")
+        out[place : place + 2] = [f"--answer={out[place + 1]}"]
+    return out
 
 
 class _OneLineParser(argparse.ArgumentParser):

@@ -62,6 +62,12 @@ def test_drawn_answer_is_marked_right_by_seed_and_by_findings(capsys: pytest.Cap
     assert document(capsys, "work", "transpose", "--findings", findings)["answer"] == rx
 
 
+def test_an_answer_may_start_with_a_minus(capsys: pytest.CaptureFixture[str]) -> None:
+    findings = '{"gross": -2, "distance_cm": 50}'
+    marked = document(capsys, "mark", "net-sphere", "--findings", findings, "--answer", "-4.00")
+    assert marked["verdict"] == "right"
+
+
 def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) -> None:
     listed = {one["type"]: one for one in document(capsys, "list")}
     assert "two-spheres" in listed
