@@ -1,0 +1,354 @@
+"""Family F, cycloplegic: a wet result against a dry one, and the centre of a wide pupil."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases import skills
+from cases.casetype import CaseType, Probe, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.families.algebra import ADD_HALF, HALF_UNSIGNED, HALVE_CYLINDER, SPHERE_ONLY, WHOLE_CYLINDER
+from cases.families.fixation import DROPS_CAUTION
+from cases.families.near import FAMILY
+from cases.fields import Field, Group
+from cases.figures import Figure
+from cases.figures_lenses import power_cross
+from cases.figures_reflex import Movement, zones
+from cases.kinds import Lens, Power
+from cases.lens import SphCyl, axis_of
+from cases.notation import write_distance, write_prescription
+from cases.steps import (
+    ADDED,
+    ADDED_OR_SIGN_BLIND,
+    DISTANCE,
+    LEFT_IN,
+    distance_in_dioptres,
+    listed,
+    off_gross,
+    pick_axis,
+    pick_distance,
+    sign_blind,
+    signed,
+    taken_off,
+)
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+LATENT_PLUS = Skill("latent-plus", "finding the plus that drops bring out")
+CYLINDER_CHANGE = Skill("cylinder-change", "finding how much a cylinder has changed")
+JUDGE_WET_DRY = Skill("judge-wet-dry", "judging a wet result against a dry one")
+CHOOSE_ZONE = Skill("choose-zone", "choosing the part of the pupil to believe")
+
+WET_LESS_DRY_REVERSED = SlipName(
+    "wet-dry-reversed",
+    "took wet off dry",
+    "Latent plus is what the drops brought out: wet less dry.",
+)
+SIGNS_DROPPED = SlipName(
+    "equivalents-unsigned",
+    "compared the sizes though one was plus and one minus",
+    "One was minus and one plus, so the way from one to the other leads across zero.",
+)
+AXES_LEFT_OUT = SlipName(
+    "axes-left-out-of-change",
+    "compared the cylinders without their axes",
+    "Two equal cylinders at different axes are not the same lens. Compare them as vectors: the change is the cylinder "
+    "of the difference.",
+)
+SPHERE_JUDGED_ALONE = SlipName(
+    "cylinder-change-not-judged",
+    "looked at the plus alone",
+    "Drops take accommodation away, and that is spherical. A cylinder that has changed by more than you would repeat "
+    "asks for a second look.",
+    "Doherty 2019, Ophthalmic Physiol Opt: under cyclopentolate the cylinder stayed and the plus grew",
+)
+LATENT_DOUBTED = SlipName(
+    "latent-plus-doubted",
+    "took a gain in plus for an error",
+    "More plus with the cylinder unchanged is what drops are given for; hyperopes gain most.",
+    "Doherty 2019, Ophthalmic Physiol Opt",
+)
+MARGIN_READ = SlipName(
+    "margin-read",
+    "read the margin of the pupil",
+    "A wide pupil shows aberration at its edge. Believe the central 3 to 4 mm.",
+)
+ZONES_AVERAGED = SlipName(
+    "zones-averaged",
+    "took the mean of centre and margin",
+    "The margin does not count by half: the eye will look through its centre. Believe the central 3 to 4 mm.",
+)
+
+# --- wet and dry -------------------------------------------------------------------------------------------------
+
+VERDICTS = Choice(
+    (
+        Option("expected", "what drops are expected to do: write it down"),
+        Option("cylinder", "the cylinder has changed too much: measure again"),
+        Option("less-plus", "less plus with drops than without: measure again"),
+        Option("sphere", "too much plus gained: measure again"),
+    )
+)
+LESS_PLUS = -0.25
+"""A loss of plus up to this, in D, is within the end-point of either sweep: common practice, no published source."""
+
+LIMIT_DEFAULT = 0.75
+
+
+def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
+    limit = settings.norms.get("cylinder-change-limit", LIMIT_DEFAULT)
+    dry = SphCyl(chance.stepped(-2, 3), -chance.stepped(0.5, 2), pick_axis(chance, settings))
+    plan = chance.among(("expected", "expected", "cylinder", "less-plus"))
+    gain = -chance.stepped(0.5, 1) if plan == "less-plus" else chance.stepped(0.5, 3)
+    while True:
+        turn = 0 if settings.level != "expert" else chance.whole(-25, 25)
+        strayed = -limit - chance.stepped(0.25, 0.75)
+        changed = strayed if plan == "cylinder" else chance.among((-0.25, 0.0, 0.0, 0.25))
+        wet = SphCyl(dry.sphere + gain, dry.cylinder + changed, axis_of(dry.axis + turn))
+        change = abs((wet - dry).cylinder)
+        if wet.cylinder < 0 and abs(change - limit) > 0.12 and (change > limit) == (plan == "cylinder"):
+            break
+    return {"dry": dry.in_form(settings.form), "wet": wet.in_form(settings.form), "limit": limit}
+
+
+def _means(known: Known) -> tuple[float, ...]:
+    return tuple(rx.sphere + half for rx, half in zip((known["dry"], known["wet"]), known["halves"], strict=True))
+
+
+def _halves(times: float) -> Any:
+    return lambda known: {"halves": tuple(times * known[name].cylinder for name in ("dry", "wet"))}
+
+
+def _cylinders_differ(known: Known) -> bool:
+    return bool(abs(known["dry"].cylinder - known["wet"].cylinder) > 0.12)
+
+
+def _unsigned(known: Known) -> dict[str, Any]:
+    return {
+        "means": tuple(
+            rx.sphere + abs(half) for rx, half in zip((known["dry"], known["wet"]), known["halves"], strict=True)
+        )
+    }
+
+
+def _verdict(known: Known) -> str:
+    if known["change"] > known["limit"] + 1e-9:
+        return "cylinder"
+    return "less-plus" if known["latent"] < LESS_PLUS else "expected"
+
+
+def _difference(words: str, latent: Any, name: SlipName, live: Any) -> Slip:
+    return Slip(
+        name,
+        run=lambda known: {"latent": latent(*known["means"])},
+        says=lambda known: f"{words}: {signed(known['latent'])}.",
+        live=live,
+    )
+
+
+wet_dry = CaseType(
+    id="wet-dry",
+    title="Wet against dry",
+    family=FAMILY,
+    level="competent",
+    seconds=30,
+    findings=Group(
+        (
+            Field("dry", "Net without drops", Lens()),
+            Field("wet", "Net under cycloplegia", Lens()),
+            Field("limit", "Change of cylinder that may be chance", Power(low=0.25, high=3.0), default=LIMIT_DEFAULT),
+        )
+    ),
+    asks=(
+        Field("latent", "Gain in plus, spherical equivalent", Power(tolerance=0.06)),
+        Field("change", "Change of the cylinder, as the cylinder of the difference", Power(tolerance=0.12, low=0.0)),
+        Field("verdict", "What do you make of it?", VERDICTS),
+    ),
+    draw=_draw_wet_dry,
+    begin=lambda _: {},
+    steps=(
+        Step(
+            HALVE_CYLINDER,
+            run=_halves(0.5),
+            says=lambda known: f"Half of each cylinder, dry and wet: {listed(known['halves'])}.",
+            slips=(
+                Slip(
+                    WHOLE_CYLINDER,
+                    run=_halves(1),
+                    says=lambda known: f"The whole cylinders taken: {listed(known['halves'])}.",
+                    live=_cylinders_differ,
+                ),
+                Slip(SPHERE_ONLY, run=_halves(0), says=lambda _: "The cylinders left out.", live=_cylinders_differ),
+            ),
+        ),
+        Step(
+            ADD_HALF,
+            run=lambda known: {"means": _means(known)},
+            says=lambda known: f"Spherical equivalents, dry and wet: {listed(known['means'])}.",
+            slips=(
+                Slip(
+                    HALF_UNSIGNED,
+                    run=_unsigned,
+                    says=lambda known: f"The halves added without their sign: {listed(known['means'])}.",
+                    live=lambda known: _cylinders_differ(known) and min(known["halves"]) < 0,
+                ),
+            ),
+        ),
+        Step(
+            LATENT_PLUS,
+            run=lambda known: {"latent": known["means"][1] - known["means"][0]},
+            says=lambda known: (
+                f"Wet less dry: {signed(known['means'][1])} − ({signed(known['means'][0])}) = "
+                f"{signed(known['latent'])}."
+            ),
+            slips=(
+                _difference("Dry less wet", lambda dry, wet: dry - wet, WET_LESS_DRY_REVERSED, lambda _: True),
+                _difference(
+                    "The sizes compared",
+                    lambda dry, wet: abs(wet) - abs(dry),
+                    SIGNS_DROPPED,
+                    lambda known: known["means"][0] * known["means"][1] < 0,
+                ),
+            ),
+        ),
+        Step(
+            CYLINDER_CHANGE,
+            run=lambda known: {"change": abs((known["wet"] - known["dry"]).cylinder)},
+            says=lambda known: f"Wet less dry as lenses holds a cylinder of {known['change']:.2f} D.",
+            slips=(
+                Slip(
+                    AXES_LEFT_OUT,
+                    run=lambda known: {"change": abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))},
+                    says=lambda known: f"The cylinders compared alone: {known['change']:.2f} D.",
+                    live=lambda known: (
+                        abs(
+                            abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))
+                            - abs((known["wet"] - known["dry"]).cylinder)
+                        )
+                        > 0.02
+                    ),
+                ),
+            ),
+        ),
+        Step(
+            JUDGE_WET_DRY,
+            run=lambda known: {"verdict": _verdict(known)},
+            says=lambda known: (
+                f"The cylinder changed by {known['change']:.2f}, of which {known['limit']:.2f} may be chance, the plus "
+                f"by {signed(known['latent'])}: {VERDICTS.write(known['verdict'])}."
+            ),
+            slips=(
+                Slip(
+                    SPHERE_JUDGED_ALONE,
+                    run=lambda known: {"verdict": "less-plus" if known["latent"] < LESS_PLUS else "expected"},
+                    says=lambda known: f"By the plus alone: {VERDICTS.write(known['verdict'])}.",
+                    live=lambda known: _verdict(known) == "cylinder",
+                ),
+                Slip(
+                    LATENT_DOUBTED,
+                    run=lambda _: {"verdict": "sphere"},
+                    says=lambda known: f"{signed(known['latent'])} taken as too much.",
+                    live=lambda known: _verdict(known) == "expected" and known["latent"] >= 1,
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {name: known[name] for name in ("latent", "change", "verdict")},
+    found=lambda known: (
+        f"Without drops, net: {write_prescription(known['dry'], 'as-is')}.",
+        f"Under cycloplegia, net: {write_prescription(known['wet'], 'as-is')}.",
+        f"The clinic takes a change of cylinder of up to {known['limit']:.2f} D as within repeating.",
+        DROPS_CAUTION,
+    ),
+    question=lambda _: (
+        "How much plus was gained (spherical equivalent), by how much did the cylinder change, and what do you make of "
+        "it?"
+    ),
+    figure=lambda known, uid: power_cross(known["dry"], known["wet"], names=("dry", "wet"), uid=uid),
+    form=lambda _: None,
+    needs=("spherical-equivalent",),
+    sources=(
+        "Doherty 2019, Ophthalmic Physiol Opt (cylinder unchanged, more plus under cyclopentolate)",
+        "McCullough, Doyle & Saunders 2017, Ophthalmic Physiol Opt 37:16 (0.75 D of cylinder on repeat)",
+    ),
+)
+
+# --- centre and margin -------------------------------------------------------------------------------------------
+
+
+def _draw_zones(chance: Chance, settings: Settings) -> dict[str, Any]:
+    centre = chance.stepped(-6, 9)
+    return {
+        "centre": centre,
+        "margin": centre + chance.among((-1, -1, 1)) * chance.stepped(0.75, 2),
+        "distance_cm": pick_distance(chance, settings),
+    }
+
+
+def _zones(known: Known, uid: str) -> Figure:
+    further = known["margin"] - known["centre"]
+    margin: Movement = "with" if further > 0 else "against" if further < 0 else "neutral"
+    return zones("neutral", margin, uid=uid, say=False)
+
+
+def _zone(words: str, power: Any, name: SlipName) -> Slip:
+    return Slip(
+        name,
+        run=lambda known: {"gross": (power(known),)},
+        says=lambda known: f"{words}: {listed(known['gross'])}.",
+        live=lambda known: abs(known["margin"] - known["centre"]) > 0.3,
+    )
+
+
+centre_margin = CaseType(
+    id="centre-margin",
+    title="Centre and margin of a wide pupil",
+    family=FAMILY,
+    level="novice",
+    seconds=8,
+    findings=Group(
+        (
+            Field("centre", "Sphere at which the central 3 to 4 mm are neutral", Power()),
+            Field("margin", "Sphere at which the margin is neutral", Power()),
+            DISTANCE,
+        )
+    ),
+    asks=(Field("power", "Net sphere", Power()),),
+    draw=_draw_zones,
+    begin=lambda _: {},
+    steps=(
+        Step(
+            CHOOSE_ZONE,
+            run=lambda known: {"gross": (known["centre"],)},
+            says=lambda known: f"The centre counts and the margin does not: {listed(known['gross'])}.",
+            slips=(
+                _zone("The margin taken", lambda known: known["margin"], MARGIN_READ),
+                _zone("The mean of the two", lambda known: (known["centre"] + known["margin"]) / 2, ZONES_AVERAGED),
+            ),
+        ),
+        distance_in_dioptres(),
+        Step(
+            skills.TAKE_OFF_DISTANCE,
+            run=off_gross,
+            says=taken_off,
+            slips=(LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0)),
+        ),
+    ),
+    answer=lambda known: {"power": known["net"][0]},
+    found=lambda known: (
+        f"The pupil is wide under drops. With {signed(known['centre'])} DS alone in place its central 3 to 4 mm are "
+        "neutral in every meridian.",
+        f"With {signed(known['margin'])} DS alone in place its margin is neutral.",
+        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
+        DROPS_CAUTION,
+    ),
+    question=lambda _: "What is the net sphere?",
+    figure=_zones,
+    form=lambda _: None,
+    needs=("net-sphere",),
+    twins=(ADDED_OR_SIGN_BLIND,),
+    probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
+    sources=("Central 3 to 4 mm: common practice, no published source; aberration of a wide pupil: optics",),
+)
+
+TYPES = (wet_dry, centre_margin)
