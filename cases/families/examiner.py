@@ -314,7 +314,7 @@ examiner_blur = CaseType(
             USABLE_ACCOMMODATION,
             run=lambda known: {"usable": known["amplitude"] * (0.5 if known["held"] == "half" else 1)},
             says=lambda known: (
-                f"Of {known['amplitude']:.2f} D {HELD.write(known['held'])} is counted on: {known['usable']:.2f} D."
+                f"Of {known['amplitude']:.2f} D of accommodation {HELD.write(known['held'])} is counted on: {known['usable']:.2f} D."
             ),
             slips=(
                 Slip(
@@ -356,7 +356,9 @@ examiner_blur = CaseType(
     found=lambda known: (
         f"You sit with your sight hole {write_distance(known['distance_cm'])} from the pupil that you look at.",
         f"Your amplitude of accommodation is {known['amplitude']:.2f} D, of which {HELD.write(known['held'])} is "
-        "counted on for steady work.",
+        "counted on for steady work."
+        if known["amplitude"]
+        else "You have no accommodation left.",
         "You wear your full distance correction."
         if not known["uncorrected"]
         else f"With what you wear, your own eye still wants {signed(known['uncorrected'])} DS for far.",
