@@ -314,7 +314,8 @@ examiner_blur = CaseType(
             USABLE_ACCOMMODATION,
             run=lambda known: {"usable": known["amplitude"] * (0.5 if known["held"] == "half" else 1)},
             says=lambda known: (
-                f"Of {known['amplitude']:.2f} D of accommodation {HELD.write(known['held'])} is counted on: {known['usable']:.2f} D."
+                f"Of {known['amplitude']:.2f} D of accommodation {HELD.write(known['held'])} is counted on: "
+                f"{known['usable']:.2f} D."
             ),
             slips=(
                 Slip(

@@ -68,6 +68,18 @@ def test_a_published_measurement_lies_in_the_size_that_is_right(angle: float, le
     assert most <= high
 
 
+def test_up_to_4_degrees_it_does_not_matter() -> None:
+    """Pacific University thesis 1985, 44 eyes: clinically insignificant up to 4°."""
+    for angle in (1, 2, 3, 4):
+        assert case_of("off-axis-effect", off_axis(angle)).truth["size"] == "least"
+
+
+def test_a_published_oblique_astigmatism_lies_in_the_band() -> None:
+    """0.06 D at 4.8°: Liu & Thibos 2017, J Vis 17(3):24, abstract."""
+    least, most = astigmatism_band(4.8)
+    assert least <= 0.06 <= most
+
+
 @pytest.mark.parametrize(("angle", "size"), [(5, "least"), (10, "small"), (15, "middling"), (20, "large")])
 def test_a_size_says_the_band_of_the_schematic_eyes(angle: float, size: str) -> None:
     """The band is held to published traces in test_eye.py; here its words are held to it, to within 0.1 D."""
