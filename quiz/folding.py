@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from quiz import memory
 from quiz.learner import Answered, BadState, LearnerState
 from quiz.numbers import NUMBERS
-from quiz.store import Answer, Learner, RecallMark, Store
+from quiz.store import Answer, RecallMark, Store
 
 FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
 """Names the memory's numbers: a state that was folded with others is folded anew from the log."""
@@ -49,14 +49,15 @@ def recall_event_of(mark: RecallMark) -> Answered:
     return Answered(at=mark.at, type=mark.prompt, steps=(), verdict="right" if mark.had else "wrong")
 
 
-def states_of(store: Store, learner: Learner) -> States:
-    """Return a learner's states as kept, or folded anew where they are unreadable or older numbers made them."""
-    if learner.folded_with == FOLDED_WITH:
+def states_of(store: Store, learner_id: int) -> States:
+    """Return a learner's states as kept now, or folded anew where they are unreadable or older numbers made them."""
+    learner = store.learner(learner_id)
+    if learner is not None and learner.folded_with == FOLDED_WITH:
         try:
             return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
         except BadState:
             pass
-    return refolded(store, learner.id)
+    return refolded(store, learner_id)
 
 
 def refolded(store: Store, learner_id: int) -> States:

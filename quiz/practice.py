@@ -154,7 +154,7 @@ def _recent(store: Store, sitting: int) -> list[Done]:
 
 
 def _choose_and_draw(store: Store, learner: Learner, sitting: int, now: float, lots: Lots) -> tuple[Choice, Case]:
-    state = folding.states_of(store, learner).cases
+    state = folding.states_of(store, learner.id).cases
     settings = people.settings_of(learner)
     recent = _recent(store, sitting)
     offered = catalogue()
@@ -267,7 +267,7 @@ def take(
     with store.writing():
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded anew must not hold this answer yet.
-        states = folding.states_of(store, people.get(store, learner.id))
+        states = folding.states_of(store, learner.id)
         answer = _answer(dealt, mark, given, confidence, now)
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
@@ -330,7 +330,7 @@ def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:
 
 def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -> bool:
     """Say whether the next case will be one that tells apart the two slips that this answer left in doubt."""
-    state = folding.states_of(store, learner).cases
+    state = folding.states_of(store, learner.id).cases
     if state.suspects is None or state.suspects.at != done.answer.at:
         return False
     return _next_is_probe(state, _recent(store, done.dealt.sitting), now)

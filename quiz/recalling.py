@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from cases.errors import CaseError
 from cases.recall import Prompt, prompt, prompts_in
-from quiz import folding, memory, people
+from quiz import folding, memory
 from quiz.errors import QuizError
 from quiz.learner import DAY, LearnerState
 from quiz.lots import Lots
@@ -126,7 +126,7 @@ def waiting(store: Store, learner: Learner, group_id: str, *, now: float, lots: 
         left = store.open_recall(learner.id, group_id)
         if left is not None:
             store.close_recall(left.id, now=now)
-        state = folding.states_of(store, people.get(store, learner.id)).recall
+        state = folding.states_of(store, learner.id).recall
         recent = [
             (one.prompt, one.had)
             for one in store.recall_marks_of(learner.id)
@@ -180,7 +180,7 @@ def mark(store: Store, learner: Learner, recall_id: str, *, had: bool, now: floa
     """Keep the learner's own mark, in one transaction with what follows from it; the first one stands."""
     with store.writing():
         put = own(store, learner, recall_id)
-        states = folding.states_of(store, people.get(store, learner.id))
+        states = folding.states_of(store, learner.id)
         one = RecallMark(put.id, learner.id, now, put.prompt, put.prompt_group, put.typed or "", had)
         if store.add_recall_mark(one):
             memory.fold(states.recall, folding.recall_event_of(one))

@@ -122,7 +122,7 @@ def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Fac
     """
     sitting = own(store, learner, sitting_id)
     answers = tuple(store.answers_in(sitting_id))
-    state = folding.states_of(store, learner).cases
+    state = folding.states_of(store, learner.id).cases
     right = [one for one in answers if one.verdict in CREDITED]
     met = list(dict.fromkeys(step for one in answers for step in one.steps))
     titles = {skill.id: skill.title for skill in all_skills().values()}

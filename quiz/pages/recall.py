@@ -47,7 +47,7 @@ class PromptPage:
 @pages.get("")
 def show() -> str:
     """List the groups and how each stands."""
-    state = folding.states_of(visit.store(), visit.learner()).recall
+    state = folding.states_of(visit.store(), visit.learner().id).recall
     lines = []
     for group in all_groups():
         prompts = prompts_in(group.id)

@@ -1,0 +1,112 @@
+"""What tests of the app share: a data file, a clock that is told the time, and a way to put a certain case next."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cases.casetype import Case, Settings, Values, draw
+from cases.choices import Choice, Marks, Order
+from cases.kinds import Kind
+from cases.register import case_type
+from quiz import people, practice
+from quiz.datafile import DataFile
+from quiz.lots import Lots
+from quiz.store import Dealt, Learner, Store
+
+NOON = 1_795_000_000.0
+"""A moment in 2026, in seconds since 1970."""
+
+
+@dataclass
+class Clock:
+    """A clock that stands until it is moved on."""
+
+    at: float = NOON
+
+    def __call__(self) -> float:
+        return self.at
+
+    def move(self, *, seconds: float = 0, days: float = 0) -> None:
+        self.at += seconds + 86400 * days
+
+
+def lots(seed: int = 1) -> Lots:
+    """Chance that falls alike in every run."""
+    rng = random.Random(seed)
+    return Lots(new_id=lambda: f"case-{rng.getrandbits(60):x}", new_seed=lambda: rng.randrange(2**31), rng=rng)
+
+
+def deal(
+    store: Store,
+    learner: Learner,
+    type_id: str,
+    *,
+    seed: int = 3,
+    now: float = NOON,
+    settings: Settings | None = None,
+    wanted: Callable[[Case], bool] = lambda _: True,
+) -> Case:
+    """Make a certain case the one that waits, in place of the one that the choice brought."""
+    was = practice.waiting(store, learner, now=now, lots=lots(seed)).dealt
+    case = draw(case_type(type_id), seed, settings or Settings(), wanted=wanted)
+    findings = case.type.findings.to_json(case.findings)
+    with store.writing():
+        store.close_case(was.id, now=now)
+        kept = {**vars(was), "id": f"{was.id}-{seed}-{type_id}", "type": type_id, "seed": seed, "findings": findings}
+        store.deal(Dealt(**{**kept, "must_show": None, "probe_of": None, "dealt_at": now}))
+    return case
+
+
+def written(case: Case, values: Values | None = None) -> dict[str, str]:
+    """Write an answer as the form sends it, typed or chosen: the right one unless other values are given."""
+    given = case.truth if values is None else values
+    return {ask.name: _sent(ask.kind, given[ask.name]) for ask in case.type.asks}
+
+
+def _sent(kind: Kind, value: Any) -> str:
+    match kind:
+        case Choice():
+            return str(value)
+        case Marks() | Order():
+            return "; ".join(value) or "none"
+        case _:
+            return kind.write(value)
+
+
+def slipped(case: Case, slip_id: str) -> dict[str, str]:
+    """Write the answer that one slip leads to."""
+    return written(case, next(one.answer for one in case.singles if one.slips[0].slip == slip_id))
+
+
+@pytest.fixture
+def data_path(tmp_path: Path) -> Path:
+    return tmp_path / "answers.sqlite3"
+
+
+@pytest.fixture
+def data_file(data_path: Path) -> Iterator[DataFile]:
+    with closing(DataFile.open(data_path)) as file:
+        yield file
+
+
+@pytest.fixture
+def store(data_file: DataFile) -> Iterator[Store]:
+    with closing(Store(data_file)) as one:
+        yield one
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def learner(store: Store) -> Learner:
+    return people.add(store, "Imre", now=NOON)

@@ -1,0 +1,75 @@
+"""Recall: what was missed comes back, what is held rests, and the learner's first mark stands."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from cases.recall import UnknownPrompt, prompts_in
+from quiz import folding, people, recalling
+from quiz.store import Learner, Store
+from tests.conftest import NOON, lots
+
+
+def visit(store: Store, learner: Learner, marks: list[bool], *, now: float = NOON, seed: int = 1) -> list[str]:
+    """Meet so many prompts of a group and return them in order."""
+    met, chance = [], lots(seed)
+    for number, had in enumerate(marks):
+        one = recalling.waiting(store, learner, "distance", now=now + 10 * number, lots=chance)
+        recalling.mark(store, learner, one.id, had=had, now=now + 10 * number + 5)
+        met.append(one.prompt)
+    return met
+
+
+def test_the_prompt_waits_until_it_is_marked(store: Store, learner: Learner) -> None:
+    one = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
+    shown = recalling.show(store, learner, one.id, " +1.50 ")
+    assert shown.typed == "+1.50"
+    assert recalling.show(store, learner, one.id, "changed my mind").typed == "+1.50"
+    assert recalling.waiting(store, learner, "distance", now=NOON + 9, lots=lots(2)).id == one.id
+    recalling.mark(store, learner, one.id, had=True, now=NOON + 10)
+    assert recalling.waiting(store, learner, "distance", now=NOON + 11, lots=lots(3)).prompt != one.prompt
+
+
+def test_what_was_missed_comes_back_after_three_others(store: Store, learner: Learner) -> None:
+    met = visit(store, learner, [True, False, True, True, True, True])
+    assert met[5] == met[1]
+    assert len(set(met[:5])) == 5
+
+
+def test_what_was_had_rests_and_comes_back_when_it_fades(store: Store, learner: Learner) -> None:
+    size = len(prompts_in("distance"))
+    met = visit(store, learner, [True] * size)
+    assert Counter(met) == Counter(one.id for one in prompts_in("distance")), "each once before any twice"
+    state = folding.states_of(store, learner.id).recall
+    assert recalling.stand(state, prompts_in("distance"), NOON + 3600).new == 0
+    assert recalling.stand(state, prompts_in("distance"), NOON + 3600).due == 0
+    assert recalling.stand(state, prompts_in("distance"), NOON + 40 * 86400).due == size
+    later = visit(store, learner, [True], now=NOON + 40 * 86400, seed=2)
+    assert later[0] in met
+
+
+def test_the_first_mark_stands(store: Store, learner: Learner) -> None:
+    one = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
+    recalling.mark(store, learner, one.id, had=False, now=NOON + 5)
+    recalling.mark(store, learner, one.id, had=True, now=NOON + 6)
+    assert [mark.had for mark in store.recall_marks_of(learner.id)] == [False]
+    assert [one.as_kept for one in folding.rebuild(store)] == [True]
+
+
+def test_typed_numbers_are_set_against_the_answer(store: Store, learner: Learner) -> None:
+    numbers = [one for one in prompts_in("distance") if hasattr(one.typed, "unit")]
+    assert numbers
+    put = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
+    for typed, same in ((numbers[0].answer.split()[0], True), ("+9.75", False), ("perhaps", None), ("", None)):
+        one = type(put)(**{**vars(put), "prompt": numbers[0].id, "typed": typed})
+        assert recalling.compared(one).same is same, typed
+
+
+def test_unknown_groups_and_others_prompts_are_refused(store: Store, learner: Learner) -> None:
+    with pytest.raises(UnknownPrompt):
+        recalling.waiting(store, learner, "no-such-group", now=NOON, lots=lots())
+    one = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
+    with pytest.raises(recalling.UnknownRecall):
+        recalling.mark(store, people.add(store, "Bea", now=NOON), one.id, had=True, now=NOON)

@@ -1,0 +1,83 @@
+"""What the data file itself guards: rows that are only added to, one open case, one answer to a case."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from quiz import people, practice, recalling
+from quiz.datafile import DataFile
+from quiz.store import Learner, Store
+from tests.conftest import NOON, lots, written
+
+
+def answer_one(store: Store, learner: Learner, *, now: float = NOON, seed: int = 1) -> str:
+    one = practice.waiting(store, learner, now=now, lots=lots(seed))
+    practice.take(store, learner, one.dealt.id, written(one.case), 3, now=now + 8)
+    return one.dealt.id
+
+
+def test_an_answer_is_kept_whole(store: Store, learner: Learner) -> None:
+    one = practice.waiting(store, learner, now=NOON, lots=lots())
+    practice.take(store, learner, one.dealt.id, written(one.case), 2, now=NOON + 8)
+    kept = store.answer_to(one.dealt.id)
+    assert kept is not None
+    assert (kept.type, kept.seed, kept.verdict) == (one.case.type.id, one.case.seed, "right")
+    assert kept.findings == one.case.type.findings.to_json(one.case.findings)
+    assert kept.truth == one.case.type.answer_json(one.case.truth)
+    assert kept.given == written(one.case)
+    assert kept.steps == list(one.case.skills)
+    assert (kept.confidence, kept.seconds, kept.at, kept.source) == (2, 8.0, NOON + 8, "practice")
+
+
+@pytest.mark.parametrize("table", ["answers", "recall_marks"])
+def test_the_logs_are_only_added_to(data_file: DataFile, store: Store, learner: Learner, table: str) -> None:
+    answer_one(store, learner)
+    put = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
+    recalling.mark(store, learner, put.id, had=True, now=NOON)
+    db = data_file.connect()
+    for statement in (f"UPDATE {table} SET at = 0", f"DELETE FROM {table}"):
+        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+            db.conn.execute(statement)
+    assert db[table].count == 1
+    db.conn.close()
+
+
+def test_replacing_an_answer_is_refused(data_file: DataFile, store: Store, learner: Learner) -> None:
+    answer_one(store, learner)
+    db = data_file.connect()
+    with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+        db.conn.execute("INSERT OR REPLACE INTO answers SELECT * FROM answers")
+    db.conn.close()
+
+
+def test_a_learner_can_be_removed_with_everything(data_file: DataFile, store: Store, learner: Learner) -> None:
+    answer_one(store, learner)
+    other = people.add(store, "Bea", now=NOON)
+    kept = answer_one(store, other, seed=2)
+    people.remove(store, learner.id)
+    db = data_file.connect()
+    counts = {name: db[name].count for name in ("learners", "sittings", "dealt", "answers")}
+    db.conn.close()
+    assert counts == {"learners": 1, "sittings": 1, "dealt": 1, "answers": 1}
+    assert store.answer_to(kept) is not None
+
+
+def test_a_removed_learners_number_is_not_given_again(store: Store, learner: Learner) -> None:
+    people.remove(store, learner.id)
+    assert people.add(store, "Bea", now=NOON).id > learner.id
+
+
+def test_only_one_case_is_open_at_a_time(store: Store, learner: Learner) -> None:
+    one = practice.waiting(store, learner, now=NOON, lots=lots())
+    with pytest.raises(sqlite3.IntegrityError, match="dealt.learner"), store.writing():
+        store.deal(type(one.dealt)(**{**vars(one.dealt), "id": "another"}))
+
+
+def test_a_second_answer_to_a_case_is_not_added(store: Store, learner: Learner) -> None:
+    kept = store.answer_to(answer_one(store, learner))
+    assert kept is not None
+    with store.writing():
+        assert store.add_answer(type(kept)(**{**vars(kept), "verdict": "wrong"})) is False
+    assert store.answer_to(kept.dealt) == kept
