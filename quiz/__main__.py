@@ -70,7 +70,7 @@ def _rebuild(options: argparse.Namespace) -> int:
     from contextlib import closing
 
     from quiz import folding
-    from quiz.serving import open_data
+    from quiz.datafile import open_data
     from quiz.store import Store
 
     with closing(open_data(options.data, make=False)) as file, closing(Store(file)) as store:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from platformdirs import user_data_path
 from sqlite_utils import Database
 
 from quiz.errors import QuizError
@@ -44,7 +45,7 @@ class DataFile:
 
     def __init__(self, path: Path, patience: float) -> None:
         self.path = path
-        self._patience = patience
+        self.patience = patience
         self._lock = threading.Lock()
         self._anchor: Database | None = None
 
@@ -104,7 +105,7 @@ class DataFile:
 
     def _connect(self, *, fresh: bool) -> Database:
         where = f"{self.path.resolve().as_uri()}?mode={'rwc' if fresh else 'rw'}"
-        conn = sqlite3.connect(where, uri=True, timeout=self._patience, isolation_level=None, check_same_thread=False)
+        conn = sqlite3.connect(where, uri=True, timeout=self.patience, isolation_level=None, check_same_thread=False)
         conn.row_factory = sqlite3.Row
         db = Database(conn)
         conn.execute("PRAGMA foreign_keys = ON")
@@ -140,6 +141,25 @@ class DataFile:
                 f"a newer version of Two Meridians wrote it ({', '.join(sorted(newer))})",
                 "use that version, or give another file with --data",
             )
+
+
+def open_data(path: Path | None, *, make: bool = True) -> DataFile:
+    """Open a data file, by default the one in the user's data folder; `make` it if it is not there.
+
+    Raises
+    ------
+    Refused
+        When it cannot be opened.
+    """
+    if path is None:
+        path = user_data_path("two-meridians", appauthor=False) / "answers.sqlite3"
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise Refused(path, f"its folder cannot be made ({error.strerror})", "give a file with --data") from error
+    if not make and not path.exists():
+        raise Refused(path, "there is no such file", "give one with --data")
+    return DataFile.open(path)
 
 
 def _known() -> set[str]:

@@ -1,0 +1,102 @@
+"""Requests from elsewhere are refused, and every response says what a browser may do with it."""
+
+from __future__ import annotations
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from quiz.app import create_app
+from quiz.datafile import DataFile
+from quiz.pages.guard import HEADERS
+from tests.conftest import Clock, lots
+
+FORM = {"theme": "dark"}
+
+
+@pytest.fixture
+def app(data_file: DataFile, clock: Clock) -> Flask:
+    return create_app(data_file, clock=clock, lots=lots())
+
+
+@pytest.fixture
+def client(app: Flask) -> FlaskClient:
+    visitor = app.test_client()
+    visitor.get("/")
+    return visitor
+
+
+@pytest.mark.parametrize(
+    ("headers", "code"),
+    [
+        ({"Sec-Fetch-Site": "same-origin"}, 303),
+        ({"Sec-Fetch-Site": "same-origin", "Origin": "http://localhost"}, 303),
+        ({"Sec-Fetch-Site": "cross-site"}, 403),
+        ({"Sec-Fetch-Site": "same-site"}, 403),
+        ({"Sec-Fetch-Site": "none"}, 403),
+        ({"Sec-Fetch-Site": "cross-site", "Origin": "http://localhost"}, 403),
+        ({"Origin": "http://localhost"}, 303),
+        ({"Origin": "http://localhost:81"}, 403),
+        ({"Origin": "http://elsewhere.example"}, 403),
+        ({"Origin": "http://localhost.elsewhere.example"}, 403),
+        ({"Origin": "null"}, 403),
+        ({}, 403),
+    ],
+)
+def test_where_a_change_comes_from(client: FlaskClient, headers: dict[str, str], code: int) -> None:
+    """Fetch metadata (W3C), else Origin (RFC 6454) against Host; with a cookie one of the two must be there."""
+    assert client.post("/settings", data=FORM, headers=headers).status_code == code
+
+
+@pytest.mark.parametrize("method", ["put", "patch", "delete", "post"])
+def test_every_unsafe_method_is_checked(client: FlaskClient, method: str) -> None:
+    assert getattr(client, method)("/settings", headers={"Origin": "http://elsewhere.example"}).status_code == 403
+
+
+def test_a_script_without_a_cookie_may(app: Flask) -> None:
+    assert app.test_client().post("/settings", data=FORM).status_code == 303
+
+
+@pytest.mark.parametrize("host", ["elsewhere.example", "localhost.elsewhere.example", "192.168.1.5"])
+def test_another_hosts_name_is_refused(client: FlaskClient, host: str) -> None:
+    """A name that was made to point here (DNS rebinding) is not ours."""
+    page = client.get("/", headers={"Host": host})
+    assert page.status_code == 400
+    assert "does not answer to that host name" in page.text
+
+
+@pytest.mark.parametrize("host", ["localhost:8067", "127.0.0.1:8067"])
+def test_our_own_names_are_answered(client: FlaskClient, host: str) -> None:
+    assert client.get("/", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize("url", ["/", "/nowhere", "/reference", "/static/css/layout.css", "/read-as?case=none"])
+def test_headers(client: FlaskClient, url: str) -> None:
+    page = client.get(url, buffered=True)
+    assert {name: page.headers.get(name) for name in HEADERS} == HEADERS
+    if url.startswith("/static"):
+        assert page.headers["ETag"]
+        assert page.headers["Cache-Control"] == "no-cache"
+    else:
+        assert page.headers["Cache-Control"] == "no-store"
+
+
+def test_the_policy_lets_nothing_in_but_our_own() -> None:
+    rules = dict(rule.split(" ", 1) for rule in HEADERS["Content-Security-Policy"].split("; "))
+    assert rules.pop("default-src") == "'none'"
+    assert set(rules.values()) <= {"'self'", "'none'"}
+    assert {"form-action", "frame-ancestors", "base-uri"} <= set(rules)
+
+
+def test_the_cookie_is_signed_and_out_of_reach_of_scripts(app: Flask) -> None:
+    visitor = app.test_client()
+    cookie = visitor.get("/").headers["Set-Cookie"]
+    assert "HttpOnly" in cookie
+    assert "SameSite=Lax" in cookie
+    kept = visitor.get_cookie("two-meridians")
+    assert kept is not None
+    visitor.set_cookie("two-meridians", kept.value[:-3] + "abc")
+    visitor.post("/people", data={"name": "Bea"}, headers={"Origin": "http://localhost"})
+    stranger = app.test_client()
+    stranger.set_cookie("two-meridians", kept.value[:-3] + "abc")
+    assert stranger.get("/").location == "/people", "a cookie that we did not sign says nothing"

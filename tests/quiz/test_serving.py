@@ -1,0 +1,154 @@
+"""The real commands as child processes: what they print, where they listen, what they refuse."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+
+from quiz import practice
+from quiz.__main__ import PORT
+from quiz.datafile import DataFile
+from quiz.store import Learner, Store
+from tests.conftest import NOON, lots, written
+
+QUIZ = (sys.executable, "-m", "quiz")
+
+
+def quiz(*arguments: str | Path, **env: str) -> subprocess.CompletedProcess[str]:
+    command = [*QUIZ, *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, check=False, timeout=30, env={**os.environ, **env})
+
+
+@contextmanager
+def serving(*arguments: str | Path, **env: str) -> Iterator[tuple[subprocess.Popen[str], str, int]]:
+    """Serve as a child process; yields it with the host and port that it printed."""
+    command = [*QUIZ, "serve", "--no-browser", *map(str, arguments)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, **env}) as child:
+        try:
+            assert child.stdout is not None
+            said = child.stdout.readline()
+            found = re.search(r"http://([\w.]+):(\d+)/", said)
+            assert found, said
+            yield child, found.group(1), int(found.group(2))
+        finally:
+            child.kill()
+
+
+def get(host: str, port: int, url: str = "/") -> int:
+    with closing(http.client.HTTPConnection(host, port, timeout=10)) as asked:
+        asked.request("GET", url)
+        return asked.getresponse().status
+
+
+def test_help_is_quick_because_it_imports_nothing() -> None:
+    """Timed by what is loaded, not by the clock: flask, numpy and sqlite-utils are what takes time."""
+    script = (
+        "import sys, quiz.__main__ as m\n"
+        "try: m.main(['--help'])\n"
+        "except SystemExit: print([n for n in ('flask', 'numpy', 'sqlite_utils', 'waitress') if n in sys.modules])"
+    )
+    found = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert found.stdout.splitlines()[-1] == "[]"
+    assert "serve" in found.stdout
+    assert "rebuild" in found.stdout
+
+
+def test_it_serves_a_first_case_and_stops_when_told(tmp_path: Path) -> None:
+    with serving("--data", tmp_path / "a.sqlite3") as (child, host, port):
+        assert host == "127.0.0.1"
+        assert get(host, port) == 200
+        child.send_signal(signal.SIGTERM)
+        assert child.wait(10) == 0
+    with closing(DataFile.open(tmp_path / "a.sqlite3")) as file, closing(Store(file)) as store:
+        assert len(store.learners()) == 1
+
+
+def test_by_default_the_data_file_is_in_the_users_data_folder(tmp_path: Path) -> None:
+    with serving(XDG_DATA_HOME=str(tmp_path)) as (_, host, port):
+        assert get(host, port) == 200
+    assert (tmp_path / "two-meridians" / "answers.sqlite3").is_file()
+
+
+def test_a_free_port_is_taken_where_the_usual_one_is_in_use(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            taken.bind(("127.0.0.1", PORT))
+            taken.listen()
+        except OSError:
+            pass  # in use already, which is what this test needs
+        with serving("--data", tmp_path / "a.sqlite3") as (_, host, port):
+            assert port != PORT
+            assert get(host, port) == 200
+
+
+def test_a_port_that_was_asked_for_is_not_swapped(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        found = quiz("serve", "--no-browser", "--port", str(port), "--data", tmp_path / "a.sqlite3")
+    assert (found.returncode, found.stdout) == (2, "")
+    assert found.stderr == (
+        f"quiz: port {port}: address already in use; give another, or leave --port out and a free one is found\n"
+    )
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.168.1.5", "::", "example.org", ""])  # noqa: S104
+def test_other_computers_are_not_served(host: str, tmp_path: Path) -> None:
+    found = quiz("serve", "--no-browser", "--host", host, "--data", tmp_path / "a.sqlite3")
+    assert (found.returncode, found.stdout) == (2, "")
+    assert found.stderr == (
+        f"quiz: host {host}: this serves one computer only, without sign-in; give 127.0.0.1 or localhost\n"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("command", ["serve", "rebuild"])
+def test_a_file_that_is_not_ours_is_refused_in_one_line_and_left_alone(command: str, tmp_path: Path) -> None:
+    path = tmp_path / "other.sqlite3"
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("CREATE TABLE patients (name TEXT)")
+        other.commit()
+    before = path.read_bytes()
+    found = quiz(command, *(["--no-browser"] if command == "serve" else []), "--data", path)
+    assert (found.returncode, found.stdout) == (2, "")
+    assert re.fullmatch(r"quiz: data file .*: this is not a data file of Two Meridians; .*\n", found.stderr)
+    assert path.read_bytes() == before
+    assert [one.name for one in tmp_path.iterdir()] == ["other.sqlite3"]
+
+
+@pytest.mark.parametrize("arguments", [["fly"], ["serve", "--port", "0"], ["serve", "--port", "http"], []])
+def test_a_wrong_command_line_is_exit_2(arguments: list[str]) -> None:
+    found = quiz(*arguments)
+    assert found.returncode == 2
+    assert "Traceback" not in found.stderr
+
+
+def test_rebuild_says_what_it_found(data_path: Path, data_file: DataFile, store: Store, learner: Learner) -> None:
+    one = practice.waiting(store, learner, now=NOON, lots=lots())
+    practice.take(store, learner, one.dealt.id, written(one.case), None, now=NOON + 5)
+    found = quiz("rebuild", "--data", data_path)
+    assert (found.returncode, found.stdout) == (0, "Imre: 1 answers, 0 recall marks; as it was kept\n")
+    with store.writing():
+        store.keep_states(learner.id, state="{}", recall_state="{}", folded_with="")
+    assert "differed from what was kept, and was put right" in quiz("rebuild", "--data", data_path).stdout
+    assert "as it was kept" in quiz("rebuild", "--data", data_path).stdout
+
+
+def test_rebuild_makes_no_file(tmp_path: Path) -> None:
+    found = quiz("rebuild", "--data", tmp_path / "none.sqlite3")
+    assert (found.returncode, found.stdout) == (2, "")
+    assert "there is no such file" in found.stderr
+    assert list(tmp_path.iterdir()) == []
