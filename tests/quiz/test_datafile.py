@@ -163,9 +163,14 @@ def test_a_file_that_may_only_be_read_is_refused(data_path: Path) -> None:
 
 
 def test_a_failed_transaction_leaves_nothing(data_file: DataFile, store: Store) -> None:
-    with pytest.raises(ZeroDivisionError), store.writing():
-        store.add_learner("Ada", now=NOON, settings={}, state="", recall_state="", folded_with="")
-        raise ZeroDivisionError
+
+    def fail_half_way() -> None:
+        with store.writing():
+            store.add_learner("Ada", now=NOON, settings={}, state="", recall_state="", folded_with="")
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail_half_way()
     assert store.learners() == []
     with closing(Store(data_file)) as other, other.writing():
         other.add_learner("Bea", now=NOON, settings={}, state="", recall_state="", folded_with="")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from html import unescape
@@ -61,12 +60,12 @@ def app(data_file: DataFile, clock: Clock) -> Flask:
 
 
 @pytest.fixture
-def visitor(app: Flask, store: Store, clock: Clock) -> Iterator[Visitor]:
-    yield Visitor(app.test_client(), store, clock)
+def visitor(app: Flask, store: Store, clock: Clock) -> Visitor:
+    return Visitor(app.test_client(), store, clock)
 
 
 def words(response: TestResponse) -> str:
-    """What a page says, without its markup."""
+    """Return what a page says, without its markup."""
     main = re.search(r"<main.*?</main>", response.text, re.S)
     assert main is not None
     without = re.sub(r"<(style|script|svg).*?</\1>", "", main.group(0), flags=re.S)
@@ -428,9 +427,7 @@ def test_what_is_not_there_is_a_page_that_says_so(visitor: Visitor, url: str) ->
     assert heading(page) == "Nothing here"
 
 
-def test_a_fault_is_a_page_too_and_says_what_is_kept(
-    app: Flask, visitor: Visitor, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_fault_is_a_page_too_and_says_what_is_kept(visitor: Visitor, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 

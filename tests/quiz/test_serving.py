@@ -136,7 +136,7 @@ def test_a_wrong_command_line_is_exit_2(arguments: list[str]) -> None:
     assert "Traceback" not in found.stderr
 
 
-def test_rebuild_says_what_it_found(data_path: Path, data_file: DataFile, store: Store, learner: Learner) -> None:
+def test_rebuild_says_what_it_found(data_path: Path, store: Store, learner: Learner) -> None:
     one = practice.waiting(store, learner, now=NOON, lots=lots())
     practice.take(store, learner, one.dealt.id, written(one.case), None, now=NOON + 5)
     found = quiz("rebuild", "--data", data_path)
