@@ -1,0 +1,297 @@
+"""The accuracy log: one eye's own retinoscopy beside the end-point it was compared with, and the numbers taken from it.
+
+What the numbers say is in accuracy_statistics and accuracy_reading, files in and out in accuracy_import, the charts
+in accuracy_figures. A patient is an arbitrary number within the log and never a name.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cases.errors import CaseError
+from cases.kinds import POWER_LIMIT
+from cases.lens import SphCyl
+from cases.notation import read_distance_cm, read_prescription, write_prescription
+from cases.vergence import FARTHEST_CM, NEAREST_CM
+from quiz.errors import QuizError
+
+EYES = ("right", "left")
+AGES = ("", "under-20", "20-to-39", "40-or-over")
+"""Coarse on purpose: enough to say who can accommodate, too little to say who it was. "" is not said."""
+HIGHEST_PATIENT = 9999
+LONGEST_REMARK = 200
+EARLIEST = date(1970, 1, 1)
+
+Floats = NDArray[np.float64]
+
+
+class BadEntry(QuizError):
+    """An entry that cannot be taken; `faults` names each field with the sentence why."""
+
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__("; ".join(faults.values()))
+        self.faults = dict(faults)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One eye, once: own net retinoscopy and the end-point. Powers in D, axes in degrees, the distance in cm.
+
+    Raises
+    ------
+    BadEntry
+        When a value lies outside what an examination can give, or the patient's number looks like a record number.
+    """
+
+    eye: str
+    patient: int
+    """Arbitrary within the log: it only tells which two eyes belong together."""
+    retinoscopy: SphCyl
+    end_point: SphCyl
+    distance_cm: float
+    on: date
+    wet: bool = False
+    """Whether the retinoscopy was done under cycloplegia."""
+    end_wet: bool = False
+    """Whether the end-point was reached under cycloplegia."""
+    age: str = ""
+    remark: str = ""
+
+    def __post_init__(self) -> None:
+        faults = {}
+        if self.eye not in EYES:
+            faults["eye"] = f"eye “{str(self.eye)[:20]}”: give right or left"
+        if not 1 <= self.patient <= HIGHEST_PATIENT:
+            faults["patient"] = (
+                f"patient {self.patient}: give a running number from 1 to {HIGHEST_PATIENT}, never a record number"
+            )
+        for name, lens in (("retinoscopy", self.retinoscopy), ("end_point", self.end_point)):
+            if lens.strongest > POWER_LIMIT:
+                faults[name] = f"{write_prescription(lens)}: give powers within ±{POWER_LIMIT:g} D"
+        if not NEAREST_CM <= self.distance_cm <= FARTHEST_CM:
+            faults["distance_cm"] = (
+                f"distance {self.distance_cm:g} cm: give centimetres from {NEAREST_CM:g} to {FARTHEST_CM:g}"
+            )
+        if self.on < EARLIEST:
+            faults["on"] = f"date {self.on.isoformat()}: give a date from {EARLIEST.year} on"
+        if self.age not in AGES:
+            faults["age"] = f"age “{str(self.age)[:20]}”: give {', '.join(AGES[1:])}, or leave it out"
+        if len(self.remark) > LONGEST_REMARK:
+            faults["remark"] = f"a remark of {len(self.remark)} characters: {LONGEST_REMARK} is the most"
+        if faults:
+            raise BadEntry(faults)
+
+    @property
+    def difference(self) -> SphCyl:
+        """Retinoscopy less end-point, as a lens in minus-cylinder form: plus means read too plus."""
+        return self.retinoscopy - self.end_point
+
+    @property
+    def can_accommodate(self) -> bool | None:
+        """Whether accommodation may have been in play at the retinoscopy; None when age does not tell.
+
+        Under cycloplegia, or from 40 on, it is taken as out of play: common practice, no published source.
+        """
+        if self.wet or self.age == "40-or-over":
+            return False
+        return True if self.age else None
+
+
+def read_entry(texts: Mapping[str, str], *, today: date) -> Entry:
+    """Read an entry from the texts of a form, named as the fields of Entry ("wet" and "end_wet" are "dry" or "wet").
+
+    Raises
+    ------
+    BadEntry
+        With every field that cannot be read, at once.
+    """
+    faults: dict[str, str] = {}
+    patient = _patient(texts.get("patient", ""), faults)
+    retinoscopy, end_point = (_lens(name, texts, faults) for name in ("retinoscopy", "end_point"))
+    distance_cm = _distance(texts.get("distance_cm", ""), faults)
+    on = _day(texts.get("on", ""), today, faults)
+    try:
+        entry = Entry(
+            eye=texts.get("eye", "").strip().lower(),
+            patient=patient,
+            retinoscopy=retinoscopy,
+            end_point=end_point,
+            distance_cm=distance_cm,
+            on=on,
+            wet=texts.get("wet", "dry") == "wet",
+            end_wet=texts.get("end_wet", "dry") == "wet",
+            age=texts.get("age", ""),
+            remark=tidy_remark(texts.get("remark", "")),
+        )
+    except BadEntry as error:
+        raise BadEntry({**error.faults, **faults}) from error
+    if faults:
+        raise BadEntry(faults)
+    return entry
+
+
+def _patient(text: str, faults: dict[str, str]) -> int:
+    tidy = unicodedata.normalize("NFKC", text).strip()
+    if not re.fullmatch(r"[0-9]{1,4}", tidy) or not int(tidy):
+        faults["patient"] = (
+            f"patient “{tidy[:30]}”: give a running number from 1 to {HIGHEST_PATIENT}; "
+            "it only pairs two eyes and must say nothing of who it was"
+            if tidy
+            else f"no patient number is given: a running number from 1 to {HIGHEST_PATIENT}, the same for both eyes"
+        )
+        return 1
+    return int(tidy)
+
+
+def _lens(name: str, texts: Mapping[str, str], faults: dict[str, str]) -> SphCyl:
+    try:
+        return read_prescription(texts.get(name, ""))
+    except CaseError as error:
+        faults[name] = str(error)
+        return SphCyl(0)
+
+
+def _distance(text: str, faults: dict[str, str]) -> float:
+    try:
+        return read_distance_cm(text)
+    except CaseError as error:
+        faults["distance_cm"] = str(error)
+        return 100.0
+
+
+def _day(text: str, today: date, faults: dict[str, str]) -> date:
+    try:
+        day = date.fromisoformat(text.strip())
+    except ValueError:
+        faults["on"] = f"date “{text.strip()[:30]}”: write year-month-day, like {today.isoformat()}"
+        return today
+    if day > today:
+        faults["on"] = f"date {day.isoformat()} is still to come: give the day of the examination"
+    return day
+
+
+# --- what a remark must not hold ---------------------------------------------------------------------------------
+
+_MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|sept|oct|nov|dec"
+_MONTH = rf"(?:{_MONTHS}|january|february|march|april|june|july|august|september|october|november|december)"
+_SIGNS_OF_SOMEONE = (
+    (re.compile(r"[^\s@]+@[^\s@]+\.[^\W\d_]{2,}"), "an e-mail address"),
+    (
+        re.compile(
+            rf"\b\d{{1,4}}[./-]\d{{1,2}}[./-]\d{{2,4}}\b|\b\d{{1,2}}(?:st|nd|rd|th)? ?{_MONTH}\b\.?,? ?\d{{2,4}}", re.I
+        ),
+        "a date, perhaps of birth",
+    ),
+    (re.compile(r"\b(?:d\.?o\.?b\b|born|birth)", re.I), "a date of birth"),
+    (re.compile(r"(?<![\d.,])(?:\d{5,}|\d(?:[ -]?\d){5,})(?![\d.,])"), "a record or telephone number"),
+    (re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b"), "a postcode"),
+    (
+        re.compile(
+            r"\b(?:Mr|Mrs|Ms|Mx|Miss|Master|Sir|Madam|Dr|Prof|Herr|Frau|Mme|Mlle|Monsieur|Sra?|Señora?|Sig|Dhr|Mevr)\b\.?"
+            r" +[^\W\d_]",
+            re.I,
+        ),
+        "a name",
+    ),
+    (re.compile(r"\b(?:name|patient|pt|called)\b ?(?:is|:|=)? ?[A-Z][^\W\d_]+"), "a name"),
+    (re.compile(r"\b[A-Z][a-zà-öø-ÿ]+(?:[-'’][A-Z][a-zà-öø-ÿ]+)? [A-Z](?:[a-zà-öø-ÿ]+|\.)(?!\w)"), "a name"),
+)
+
+
+def tidy_remark(text: str) -> str:
+    """Return a remark on one line, its spaces tidied and what does not print left out."""
+    kept = "".join(mark for mark in text if mark.isspace() or unicodedata.category(mark)[0] != "C")
+    return " ".join(unicodedata.normalize("NFC", kept).split())
+
+
+def doubts(remark: str) -> tuple[str, ...]:
+    """Say what a remark holds that may tell who the patient was, a phrase each: to be asked about, not refused."""
+    plain = unicodedata.normalize("NFKC", remark)
+    return tuple(dict.fromkeys(what for pattern, what in _SIGNS_OF_SOMEONE if pattern.search(plain)))
+
+
+# --- the log as numbers ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Sample:
+    """The log as arrays, one row an eye. Vectors are (M, J0, J45) in D, angles counted alike for both eyes."""
+
+    patient: NDArray[np.int64]
+    right: NDArray[np.bool_]
+    difference: Floats
+    """Retinoscopy less end-point, n × 3."""
+    middle: Floats
+    """Half way between the two, n × 3."""
+    end_point: Floats
+    """n × 3."""
+    distance_cm: Floats
+    day: Floats
+    """Of the examination, in days."""
+    accommodates: Floats
+    """1 where accommodation may be in play, 0 where not, NaN where not known."""
+    weight: Floats = field(init=False)
+    """The eyes of one patient share 1: half for each side, shared again among measures of the same eye."""
+
+    def __post_init__(self) -> None:
+        weight = np.ones(len(self.patient))
+        if len(self.patient):
+            key = self.patient * 2 + self.right
+            _, side_of, times = np.unique(key, return_inverse=True, return_counts=True)
+            _, both_of, sides = np.unique(np.unique(key) // 2, return_inverse=True, return_counts=True)
+            weight = 1 / (times * sides[both_of])[side_of]
+        object.__setattr__(self, "weight", weight)
+
+    def __len__(self) -> int:
+        return len(self.patient)
+
+    @property
+    def patients(self) -> int:
+        """How many patients the eyes belong to."""
+        return len(np.unique(self.patient))
+
+    @property
+    def mirrored(self) -> Floats:
+        """The differences with left eyes seen as in a mirror, as if they were right ones: J45 changes sign, n × 3.
+
+        A mirror turns an axis A into 180 − A, so that J0 stays.
+        """
+        return self.difference * np.where(self.right[:, None], 1.0, [1.0, 1.0, -1.0])
+
+    def where(self, which: NDArray[np.bool_]) -> Sample:
+        """Return the eyes of a mask alone."""
+        return Sample(
+            self.patient[which],
+            self.right[which],
+            self.difference[which],
+            self.middle[which],
+            self.end_point[which],
+            self.distance_cm[which],
+            self.day[which],
+            self.accommodates[which],
+        )
+
+
+def sample_of(entries: Sequence[Entry]) -> Sample:
+    """Put entries into arrays, in their order."""
+    ret = np.array([one.retinoscopy.power_vector() for one in entries]).reshape(-1, 3)
+    end = np.array([one.end_point.power_vector() for one in entries]).reshape(-1, 3)
+    known = [one.can_accommodate for one in entries]
+    return Sample(
+        patient=np.array([one.patient for one in entries], dtype=np.int64),
+        right=np.array([one.eye == "right" for one in entries], dtype=np.bool_),
+        difference=ret - end,
+        middle=(ret + end) / 2,
+        end_point=end,
+        distance_cm=np.array([one.distance_cm for one in entries], dtype=np.float64),
+        day=np.array([one.on.toordinal() for one in entries], dtype=np.float64),
+        accommodates=np.array([math.nan if one is None else float(one) for one in known], dtype=np.float64),
+    )
