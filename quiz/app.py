@@ -12,13 +12,13 @@ from flask import Flask
 
 from quiz.datafile import DataFile
 from quiz.lots import Lots
-from quiz.pages import errors, frame, guard, people, practise, recall, reference, settings, visit
+from quiz.pages import bench, errors, frame, guard, people, practise, recall, reference, settings, visit
 from quiz.store import Store
 
 LOOPBACK = ("127.0.0.1", "localhost")
 """The names under which one computer asks itself."""
 BIGGEST_REQUEST = 64 * 1024
-PAGES = (practise, recall, reference, settings, people)
+PAGES = (practise, bench, recall, reference, settings, people)
 """Each module has a blueprint `pages`; what stands in the navigation is frame.NAV's business."""
 
 

@@ -22,6 +22,7 @@ class Nav:
 
 NAV = (
     Nav("practise.show", "Practise"),
+    Nav("bench.explore", "Bench"),
     Nav("recall.show", "Recall"),
     Nav("reference.show", "Reference"),
     Nav("settings.show", "Settings"),

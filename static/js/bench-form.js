@@ -1,0 +1,109 @@
+// @ts-check
+// The form beside the picture: its fields are the state's, both ways; with numbers where the page shows them.
+
+import { brightness, residual, skew, speedRatio, widths } from "../reflex.js";
+
+export class Form {
+  /**
+   * @param {HTMLElement} root
+   * @param {import("./bench-state.js").BenchState} state
+   */
+  constructor(root, state) {
+    this.root = root;
+    this.state = state;
+    this.form = /** @type {HTMLFormElement} */ (root.querySelector("form"));
+    /** @type {HTMLInputElement[]} */
+    this.dials = [...this.form.querySelectorAll("input[type=number]")];
+    this.listen();
+    // A browser may bring back what was set before a reload.
+    for (const dial of this.dials) this.typed(dial);
+    state.onChange(() => this.shown());
+    this.shown();
+  }
+
+  listen() {
+    this.form.addEventListener("input", (event) => {
+      const field = /** @type {HTMLInputElement} */ (event.target);
+      if (field.type === "number") this.typed(field);
+      else if (field.name === "sleeve") this.state.set("sleeve", field.value);
+      else if (field.dataset.deed === "hide") this.hide(field.checked);
+    });
+    this.form.addEventListener("change", () => this.shown(true));
+    this.form.addEventListener("click", (event) => {
+      const button = /** @type {HTMLElement} */ (event.target).closest("[data-nudge]");
+      if (button instanceof HTMLElement) this.nudge(button.dataset.nudge, Number(button.dataset.by));
+    });
+    this.form.addEventListener("submit", (event) => {
+      if (this.root.classList.contains("moving")) event.preventDefault();
+    });
+    for (const radio of this.root.querySelectorAll("input[name=bench-view]")) {
+      radio.addEventListener("change", (event) => this.state.show(Number(event.target.value)));
+    }
+  }
+
+  /** @param {HTMLInputElement} field */
+  typed(field) {
+    if (field.value !== "" && field.validity.valid) this.state.set(field.name, field.valueAsNumber);
+  }
+
+  nudge(name, by) {
+    this.state.nudge(name, by);
+    this.shown(true);
+  }
+
+  /** @param {boolean} hidden */
+  hide(hidden) {
+    document.getElementById("bench-numbers").hidden = hidden;
+  }
+
+  /** @param {number} which */
+  show(which) {
+    this.state.show(which);
+    const radios = this.root.querySelectorAll("input[name=bench-view]");
+    if (radios.length) /** @type {HTMLInputElement} */ (radios[this.state.shown]).checked = true;
+  }
+
+  /** What the server needs to say what is seen here. */
+  query() {
+    const query = new URLSearchParams({ view: String(this.state.shown) });
+    for (const { name } of this.dials) query.set(name, String(this.value(name)));
+    const sleeve = this.form.querySelector("input[name=sleeve]:checked");
+    if (sleeve instanceof HTMLInputElement) query.set("sleeve", sleeve.value);
+    return query;
+  }
+
+  value(name) {
+    const { bench } = this.state;
+    return name.startsWith("eye_") ? bench.eye[name.slice(4)] : bench[name];
+  }
+
+  /** Put the state into the fields; the one being typed in is left alone until it is left. */
+  shown(all = false) {
+    for (const dial of this.dials) {
+      if (all || dial !== document.activeElement) dial.value = String(this.value(dial.name));
+    }
+    for (const [key, words] of Object.entries(this.numbers())) {
+      const place = this.form.querySelector(`[data-number=${key}]`);
+      if (place && place.textContent !== words) place.textContent = words;
+    }
+  }
+
+  numbers() {
+    const { setting, bench } = this.state;
+    const speed = speedRatio(setting, bench.streak);
+    const width = widths(setting, bench.streak).width_mm;
+    return {
+      residual: `${power(residual(setting, bench.streak))} D`,
+      speed: speed > 99 ? "all at once" : speed.toFixed(1),
+      width: width > bench.pupil_mm ? "the whole pupil" : `${width.toFixed(1)} mm`,
+      skew: `${skew(setting, bench.streak).toFixed(0)}°`.replace("-", "−").replace("−0°", "0°"),
+      brightness: brightness(setting, bench.streak).toFixed(2),
+    };
+  }
+}
+
+/** @param {number} value */
+function power(value) {
+  const size = Math.abs(value).toFixed(2);
+  return size === "0.00" ? size : `${value < 0 ? "−" : "+"}${size}`;
+}

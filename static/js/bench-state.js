@@ -1,0 +1,171 @@
+// @ts-check
+// What is set at the bench, and what may be done to it. No DOM, no clock: names, signs and units as in cases/bench.py.
+
+import { axisOf } from "../reflex.js";
+
+/** @typedef {import("../reflex.js").Setting} Setting */
+/** @typedef {import("../reflex.js").SphCyl} SphCyl */
+
+/**
+ * @typedef {object} Bench
+ * @property {SphCyl} eye the lens that corrects the eye
+ * @property {number} sphere D in place
+ * @property {number} cylinder D in place
+ * @property {number} axis degrees
+ * @property {number} streak degrees, its long direction
+ * @property {number} distance_cm
+ * @property {string} sleeve "plane" or "concave"
+ * @property {number} pupil_mm
+ * @property {number} margin D that the edge of the pupil wants more than its centre
+ * @property {number} off_h degrees off the visual axis, to the examiner's right
+ * @property {number} off_v the same, up
+ */
+
+/** Limits of what a hand may set: [least, most]. */
+export const LIMITS = {
+  sphere: [-20, 20],
+  cylinder: [-8, 8],
+  distance_cm: [25, 120],
+  pupil_mm: [2, 8],
+  margin: [-2, 2],
+  off_h: [-20, 20],
+  off_v: [-20, 20],
+};
+
+/** How far from the centre of the pupil the streak can be swept, in mm. */
+export const REACH_MM = 16;
+
+const FOCUS = 0.5;
+
+/** Half the width of the face beam at the mirror, in mm: with the sleeve it sets how broad the streak looks on the face. */
+const BEAM_MM = 1.7;
+
+/**
+ * What the optics need, as `Bench.setting` in cases/bench.py has it.
+ * @param {Bench} bench
+ * @returns {Setting}
+ */
+export function settingOf(bench) {
+  return {
+    rx: bench.eye,
+    in_place: { sphere: bench.sphere, cylinder: bench.cylinder, axis: bench.axis },
+    distance_cm: bench.distance_cm,
+    pupil_mm: bench.pupil_mm,
+    sight_hole_mm: 2,
+    source_cm: bench.sleeve === "plane" ? null : -FOCUS * bench.distance_cm,
+    streak_mrad: 1.5,
+    margin_per_mm2: bench.margin / (bench.pupil_mm / 2) ** 2,
+    off_axis_h: bench.off_h,
+    off_axis_v: bench.off_v,
+    oblique_per_deg2: -0.0026,
+  };
+}
+
+/**
+ * Half the width of the streak where it falls on the face, in mm.
+ * @param {Setting} setting
+ */
+export function halfOnFace({ source_cm, distance_cm, streak_mrad }) {
+  const spread = source_cm === null ? 1 : Math.abs(1 + distance_cm / source_cm);
+  return BEAM_MM * spread + streak_mrad * distance_cm * 0.01;
+}
+
+/**
+ * How much of the streak's light still enters the pupil when its middle lies `faceMm` from the pupil's centre, 0 to 1.
+ * A drawing law: the beam has no sharp edge, so it fades over 4 mm.
+ * @param {Setting} setting
+ * @param {number} faceMm
+ */
+export function entering(setting, faceMm) {
+  const gone = setting.pupil_mm / 2 + halfOnFace(setting) + 4 - Math.abs(faceMm);
+  const part = Math.min(1, Math.max(0, gone / 4));
+  return part * part * (3 - 2 * part);
+}
+
+/** The bench with its views; tells whoever listens when anything but the sweep has changed. */
+export class BenchState {
+  /** @param {{name: string, bench: Bench}[]} views */
+  constructor(views) {
+    this.views = views.map(({ name, bench }) => ({ name, bench: { ...bench } }));
+    this.shown = 0;
+    /** Place of the streak across the pupil in mm, along the streak turned 90° anticlockwise. */
+    this.faceMm = 0;
+    /** @type {(() => void)[]} */
+    this.listeners = [];
+  }
+
+  get bench() {
+    return this.views[this.shown].bench;
+  }
+
+  get setting() {
+    return settingOf(this.bench);
+  }
+
+  /** @param {() => void} listener */
+  onChange(listener) {
+    this.listeners.push(listener);
+  }
+
+  /**
+   * Set one quantity, held to its limits; it holds in every view.
+   * @param {string} name
+   * @param {number | string} value
+   */
+  set(name, value) {
+    if (typeof value === "number" && !Number.isFinite(value)) return;
+    for (const { bench } of this.views) put(bench, name, value);
+    this.changed();
+  }
+
+  /**
+   * @param {string} name
+   * @param {number} by
+   */
+  nudge(name, by) {
+    const now = name.startsWith("eye_") ? this.bench.eye[name.slice(4)] : this.bench[name];
+    this.set(name, Math.round((now + by) * 1000) / 1000);
+  }
+
+  /** @param {number} which */
+  show(which) {
+    this.shown = ((which % this.views.length) + this.views.length) % this.views.length;
+    this.changed();
+  }
+
+  /** @param {number} faceMm */
+  sweepTo(faceMm) {
+    this.faceMm = Math.min(REACH_MM, Math.max(-REACH_MM, faceMm));
+  }
+
+  changed() {
+    for (const listener of this.listeners) listener();
+  }
+}
+
+/**
+ * @param {Bench} bench
+ * @param {string} name
+ * @param {number | string} value
+ */
+function put(bench, name, value) {
+  if (name === "sleeve") {
+    bench.sleeve = value === "concave" ? "concave" : "plane";
+  } else if (name === "streak" || name === "axis") {
+    bench[name] = axisOf(Number(value));
+  } else if (name === "eye_axis") {
+    bench.eye = { ...bench.eye, axis: axisOf(Number(value)) };
+  } else if (name.startsWith("eye_")) {
+    bench.eye = { ...bench.eye, [name.slice(4)]: held(Number(value), [-20, 20]) };
+  } else if (name in LIMITS) {
+    bench[name] = held(Number(value), LIMITS[name]);
+  }
+}
+
+/**
+ * @param {number} value
+ * @param {number[]} limits
+ */
+function held(value, [least, most]) {
+  return Math.min(most, Math.max(least, value));
+}

@@ -1,0 +1,70 @@
+// @ts-check
+// The page of the bench: brings state, drawing and hands together, and draws a frame only when something has changed.
+
+import { BenchState } from "./bench-state.js";
+import { Drawing } from "./bench-drawing.js";
+import { Sweep } from "./bench-sweep.js";
+import { Form } from "./bench-form.js";
+import { keys, pointer } from "./bench-input.js";
+
+const root = document.getElementById("bench");
+if (root) set(root);
+
+/** @param {HTMLElement} root */
+function set(root) {
+  const canvas = root.querySelector("canvas");
+  const state = new BenchState(JSON.parse(root.dataset.views));
+  const sweep = new Sweep();
+  const drawing = new Drawing(canvas);
+  const form = new Form(root, state);
+  const free = new Set(root.dataset.free.split(" "));
+  let asked = false;
+
+  function frame(now) {
+    asked = false;
+    drawing.fit();
+    state.sweepTo(sweep.at(now, state.faceMm));
+    if (canvas.width > 1) drawing.draw(state);
+    root.dispatchEvent(new CustomEvent("bench-frame", { detail: state }));
+    if (sweep.moving) ask();
+  }
+  function ask() {
+    if (asked || !root.classList.contains("moving")) return;
+    asked = true;
+    requestAnimationFrame(frame);
+  }
+  function sweeping(on = !sweep.going) {
+    sweep.go(on, state.faceMm);
+    root.querySelector("[data-deed=sweep]").setAttribute("aria-pressed", String(on));
+    ask();
+  }
+  async function tell() {
+    const said = document.getElementById("bench-said");
+    said.textContent = "";
+    try {
+      const response = await fetch(`${root.dataset.tell}?${form.query()}`, { headers: { Accept: "application/json" } });
+      said.textContent = response.ok ? (await response.json()).seen : "That could not be told just now.";
+    } catch {
+      said.textContent = "That could not be told: the app does not answer.";
+    }
+  }
+  function move() {
+    root.classList.add("moving");
+    ask();
+  }
+
+  const hands = { state, sweep, drawing, free, ask, sweeping, tell, view: () => form.show(state.shown + 1) };
+  keys(canvas, hands);
+  pointer(canvas, hands);
+  state.onChange(ask);
+  root.querySelector("[data-deed=sweep]").addEventListener("click", () => sweeping());
+  root.querySelector("[data-deed=tell]").addEventListener("click", tell);
+  root.querySelector("[data-deed=move]").addEventListener("click", () => {
+    move();
+    canvas.focus();
+  });
+  new ResizeObserver(ask).observe(canvas);
+  root.classList.add("ready");
+  if (!matchMedia("(prefers-reduced-motion: reduce)").matches) move();
+  Object.assign(root, { state });
+}
