@@ -221,9 +221,9 @@ def play(
 
 
 def test_a_missed_type_comes_back_and_none_repeats_at_once(store: Store, learner: Learner) -> None:
-    deal(store, learner, "net-sphere")
-    kept = list(play(store, learner, 40, always_slip="any", only="net-sphere"))
-    places = [number for number, one in enumerate(kept) if one.type == "net-sphere"]
+    deal(store, learner, "distance-vergence")
+    kept = list(play(store, learner, 40, always_slip="any", only="distance-vergence"))
+    places = [number for number, one in enumerate(kept) if one.type == "distance-vergence"]
     assert {kept[at].verdict for at in places} == {"slip"}
     gaps = [after - before for before, after in pairwise(places)]
     assert gaps[0] == 1, "brand-new and missed: a second one at once"

@@ -1,0 +1,142 @@
+"""Browser tests: the Chromium to use, the app served in this process, and the accessibility check."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.base import AXE_FILE_PATH
+from playwright.sync_api import Page, Playwright
+from waitress.server import create_server
+
+from cases.casetype import Case
+from quiz.app import create_app
+from quiz.datafile import DataFile
+from quiz.store import Learner, Store
+from tests.conftest import Clock, deal, lots
+
+QUIET = (
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-quic",
+    "--disable-sync",
+    "--no-first-run",
+)
+HOW = "set QUIZ_CHROMIUM to one, or `apt-get install -y chromium`, or `python -m playwright install chromium`"
+AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+class NoChromium(RuntimeError):
+    """There is no Chromium to test with."""
+
+
+def chromium(playwright: Playwright) -> str:
+    """Find a Chromium: the one named in $QUIZ_CHROMIUM, playwright's own build, one on the PATH.
+
+    Raises
+    ------
+    NoChromium
+        When there is none: browser tests never skip.
+    """
+    named = os.environ.get("QUIZ_CHROMIUM")
+    if named:
+        if not Path(named).is_file():
+            raise NoChromium(f"QUIZ_CHROMIUM is {named}, which is not there: {HOW}")
+        return named
+    if Path(playwright.chromium.executable_path).is_file():
+        return playwright.chromium.executable_path
+    for name in ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable"):
+        found = shutil.which(name)
+        if found:
+            return found
+    raise NoChromium(f"no Chromium was found: {HOW}")
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any], playwright: Playwright) -> dict[str, Any]:
+    sandbox = () if os.geteuid() else ("--no-sandbox",)
+    args = [*browser_type_launch_args.get("args", ()), *QUIET, *sandbox]
+    return {**browser_type_launch_args, "executable_path": chromium(playwright), "args": args}
+
+
+@dataclass
+class Served:
+    """The app at an address, with the data file and the clock beneath it."""
+
+    url: str
+    store: Store
+    clock: Clock
+
+    @property
+    def learner(self) -> Learner:
+        return self.store.learners()[0]
+
+    def deal(self, page: Page, type_id: str, **more: Any) -> Case:
+        """Make a certain case the one that waits, and open it."""
+        page.goto(self.url)
+        self.clock.move(seconds=1)
+        case = deal(self.store, self.learner, type_id, now=self.clock.at, **more)
+        page.goto(self.url)
+        return case
+
+
+@pytest.fixture
+def served(data_file: DataFile, clock: Clock) -> Iterator[Served]:
+    server = create_server(create_app(data_file, clock=clock, lots=lots()), host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    with closing(Store(data_file)) as store:
+        yield Served(f"http://127.0.0.1:{server.effective_port}/", store, clock)
+    server.close()
+    thread.join(5)
+
+
+@pytest.fixture
+def page(page: Page) -> Iterator[Page]:
+    """Open a page on which no script may fail and nothing may be asked of another host."""
+    troubles: list[str] = []
+    page.on("pageerror", lambda error: troubles.append(str(error)))
+    page.on("console", lambda said: troubles.append(said.text) if "Content Security Policy" in said.text else None)
+    page.on("request", lambda asked: troubles.append(asked.url) if "//127.0.0.1:" not in asked.url else None)
+    yield page
+    assert troubles == []
+
+
+Check = Callable[[Page], None]
+
+
+@pytest.fixture(scope="session")
+def accessible() -> Check:
+    """Run axe-core on a page by `evaluate`, since the policy lets no script of others in; and our own checks."""
+    script = AXE_FILE_PATH.read_text("utf-8")
+
+    def check(page: Page) -> None:
+        page.evaluate(script)
+        options = {"runOnly": {"type": "tag", "values": AXE_TAGS}, "resultTypes": ["violations"]}
+        found = page.evaluate(f"axe.run(document, {json.dumps(options)})")
+        told = [
+            f"{one['id']}: {node['html'][:160]} {node['failureSummary']}"
+            for one in found["violations"]
+            for node in one["nodes"]
+        ]
+        assert told == []
+        assert page.evaluate(TOO_SMALL) == [], "a target under 44 px"
+        assert page.evaluate(SIDEWAYS) is False, "the page scrolls sideways"
+
+    return check
+
+
+TOO_SMALL = """() => [...document.querySelectorAll('a, button, summary, input, select, label.choice')]
+  .filter(one => one.checkVisibility() && !one.closest('.skip') && !(one.matches('input') && one.closest('label')))
+  .filter(one => !(one.matches('a') && getComputedStyle(one).display === 'inline'))
+  .filter(one => one.getBoundingClientRect().height < 43.5)
+  .map(one => one.outerHTML.slice(0, 120))"""
+SIDEWAYS = "() => document.documentElement.scrollWidth > document.documentElement.clientWidth"

@@ -1,0 +1,248 @@
+"""Practise in a real browser: a whole sitting by keyboard, what scripts add, and what works without them."""
+
+from __future__ import annotations
+
+import re
+from contextlib import suppress
+
+import pytest
+from playwright.sync_api import Browser, Error, Page, Route, expect
+
+from cases.casetype import Case, Values
+from tests.browser.conftest import Check, Served
+from tests.conftest import slipped, written
+
+
+def type_answer(page: Page, case: Case, values: Values | None = None) -> None:
+    """Type a one-field answer into the field that has the focus, as a learner would, and press Enter."""
+    (text,) = written(case, values).values()
+    page.keyboard.type(text.replace("−", "-").replace("×", "x"))
+    page.keyboard.press("Enter")
+
+
+def heading(page: Page) -> str:
+    return page.locator("h1").inner_text()
+
+
+def test_a_whole_sitting_by_keyboard(page: Page, served: Served, accessible: Check) -> None:
+    """Ten cases with the keyboard alone: right, slipped, twins, wrong, unreadable and other-form answers."""
+    case = served.deal(page, "two-spheres")
+    for number in range(1, 11):
+        expect(page.locator("h1")).to_have_text(f"Case {number} of 10")
+        expect(page.locator("#answer-prescription")).to_be_focused()
+        match number:
+            case 1:
+                type_answer(page, case)
+                expected = "Right"
+            case 2:
+                made = next(one for one in case.singles if one.slips[0].slip == "distance-left-in")
+                type_answer(page, case, made.answer)
+                expected = "One step slipped"
+            case 3:
+                made = next(one for one in case.singles if one.slips[0].slip == "sweep-for-streak")
+                type_answer(page, case, made.answer)
+                expected = "One of these two"
+            case 4:
+                page.keyboard.type("-25")
+                page.keyboard.press("Enter")
+                expect(page.locator(".problem")).to_contain_text("−0.25 or −25.00")
+                field = page.locator("#answer-prescription")
+                expect(field).to_be_focused()
+                expect(field).to_have_value("-25")
+                accessible(page)
+                page.keyboard.press("Control+A")
+                type_answer(page, case)
+                expected = "Right"
+            case 5:
+                type_answer(page, case, {"prescription": case.truth["prescription"].transposed()})
+                expected = "The right lens, in the other form"
+            case 6:
+                page.keyboard.type("+11.00/-0.25x33")
+                page.keyboard.press("Enter")
+                expected = "Not this time"
+            case _:
+                type_answer(page, case)
+                expected = "Right"
+        expect(page.locator("#verdict")).to_have_text(expected)
+        expect(page.locator("#verdict")).to_be_focused()
+        if number < 7:
+            accessible(page)
+        page.wait_for_timeout(400)
+        if number < 10:
+            served.clock.move(seconds=20)
+            page.keyboard.press("Enter")
+            expect(page.locator("h1")).to_have_text(f"Case {number + 1} of 10")
+            case = served.deal(page, "two-spheres", seed=number + 10)
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_have_text("What this sitting came to")
+    expect(page.locator("main")).to_contain_text("10 cases: 7 right.")
+    expect(page.locator("main")).to_contain_text("You left the working distance in: once.")
+    accessible(page)
+    verdicts = [one.verdict for one in served.store.answers_of(served.learner.id)]
+    assert verdicts == ["right", "slip", "slip", "right", "equivalent", "wrong", "right", "right", "right", "right"]
+
+
+def test_the_reading_is_shown_while_typing(page: Page, served: Served) -> None:
+    served.deal(page, "two-spheres")
+    page.keyboard.type("1 -1.5 90")
+    expect(page.locator("#reads-prescription")).to_have_text("read as +1.00 / −1.50 × 90")
+    expect(page.locator("#said")).to_have_text("read as +1.00 / −1.50 × 90")
+    page.keyboard.press("Control+A")
+    page.keyboard.type("-25")
+    expect(page.locator("#reads-prescription")).to_contain_text("not read yet:")
+    page.keyboard.press("Control+A")
+    page.keyboard.press("Delete")
+    expect(page.locator("#reads-prescription")).to_have_text("")
+    assert served.store.answers_of(served.learner.id) == []
+
+
+def test_a_late_reading_does_not_overtake_a_newer_one(page: Page, served: Served) -> None:
+    """The answer to what was typed first comes last; the page must show the second."""
+    served.deal(page, "two-spheres")
+    held: list[Route] = []
+    page.route(re.compile(r"text=1\+"), lambda route: held.append(route))
+    page.keyboard.type("1 -1 90")
+    page.wait_for_timeout(300)
+    assert held, "the first is under way"
+    page.keyboard.press("Control+A")
+    page.keyboard.type("2 -1 90")
+    expect(page.locator("#reads-prescription")).to_have_text("read as +2.00 / −1.00 × 90")
+    with suppress(Error):  # given up by the page already, which is one way to do it right
+        held[0].fulfill(json={"reads": "+1.00 / −1.00 × 90"})
+    page.wait_for_timeout(200)
+    expect(page.locator("#reads-prescription")).to_have_text("read as +2.00 / −1.00 × 90")
+
+
+def test_enter_held_down_does_not_skip_the_mark(page: Page, served: Served) -> None:
+    case = served.deal(page, "net-sphere")
+    page.keyboard.type(written(case)["power"].replace("−", "-"))
+    page.keyboard.down("Enter")
+    for _ in range(5):
+        page.keyboard.down("Enter")  # a key that is held repeats
+    expect(page.locator("#verdict")).to_have_text("Right")
+    page.wait_for_timeout(500)
+    page.keyboard.down("Enter")
+    page.wait_for_timeout(200)
+    assert heading(page) == "Right"
+    page.keyboard.up("Enter")
+    page.keyboard.press("Enter")
+    expect(page.locator("h1")).to_have_text("Case 2 of 10")
+
+
+def test_reload_and_double_click_never_count_twice(page: Page, served: Served) -> None:
+    case = served.deal(page, "net-sphere")
+    page.reload()
+    page.locator("#answer-power").fill(written(case)["power"])
+    page.locator("button.main-deed").dblclick()
+    expect(page.locator("#verdict")).to_have_text("Right")
+    page.reload()
+    page.reload()
+    expect(page.locator("#verdict")).to_have_text("Right")
+    assert len(served.store.answers_of(served.learner.id)) == 1
+
+
+def test_another_answer_from_a_second_tab_does_not_count(page: Page, served: Served) -> None:
+    case = served.deal(page, "net-sphere")
+    other = page.context.new_page()
+    other.goto(served.url)
+    type_answer(page, case)
+    expect(page.locator("#verdict")).to_have_text("Right")
+    other.locator("#answer-power").fill("+9.75")
+    other.keyboard.press("Enter")
+    expect(other.locator("main")).to_contain_text("The first answer stands.")
+    expect(other.locator("#verdict")).to_have_text("Right")
+    assert [one.verdict for one in served.store.answers_of(served.learner.id)] == ["right"]
+
+
+def test_leaving_in_the_middle_and_coming_back_shows_the_same_case(page: Page, served: Served) -> None:
+    page.goto(served.url)
+    before = page.locator(".record").inner_text()
+    page.get_by_role("link", name="Reference").click()
+    page.goto("about:blank")
+    served.clock.move(days=2)
+    page.goto(served.url)
+    assert page.locator(".record").inner_text() == before
+
+
+def test_lines_of_the_working_come_by_keyboard_and_keep_what_was_typed(page: Page, served: Served) -> None:
+    case = served.deal(page, "two-spheres")
+    page.keyboard.type("+1.00")
+    for count, line in enumerate(case.run.lines[:2], 1):
+        page.locator("button[name=lines]").focus()
+        page.keyboard.press("Enter")
+        expect(page.locator("#lines li")).to_have_count(count)
+        expect(page.locator("#lines")).to_contain_text(line.says)
+        expect(page.locator("#answer-prescription")).to_have_value("+1.00")
+    waiting = served.store.open_case(served.learner.id)
+    assert waiting is not None
+    assert waiting.lines_shown == 2
+
+
+def test_a_choice_is_answered_by_keyboard(page: Page, served: Served, accessible: Check) -> None:
+    case = served.deal(page, "predict-movement")
+    accessible(page)
+    for ask in case.type.asks:
+        options = [one.id for one in ask.kind.options]  # type: ignore[attr-defined]
+        page.locator(f"[name=answer-{ask.name}]").first.focus()
+        page.keyboard.press("Space")
+        for _ in range(options.index(case.truth[ask.name])):
+            page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_have_text("Right")
+    accessible(page)
+
+
+def test_boxes_are_ticked_and_none_of_these_is_an_answer(page: Page, served: Served, accessible: Check) -> None:
+    case = served.deal(page, "record-audit")
+    (ask,) = case.type.asks
+    accessible(page)
+    page.locator("button.main-deed").click()
+    expect(page.locator(".problem")).to_be_visible()
+    for fault in case.truth[ask.name] or ["none"]:
+        page.locator(f"[name=answer-{ask.name}][value={fault}]").check()
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_have_text("Right")
+
+
+def test_confidence_is_optional_and_kept(page: Page, served: Served) -> None:
+    case = served.deal(page, "net-sphere")
+    page.get_by_label("I would check it first").check()
+    page.locator("#answer-power").fill(written(case)["power"])
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_be_visible()
+    assert [one.confidence for one in served.store.answers_of(served.learner.id)] == [2]
+
+
+def test_without_scripts_everything_still_works(browser: Browser, served: Served) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    case = served.deal(page, "two-spheres")
+    page.locator("#answer-prescription").fill("+100/-150x90")
+    page.get_by_role("button", name="See how it reads first").click()
+    expect(page.locator("#reads-prescription")).to_have_text("read as +1.00 / −1.50 × 90")
+    page.get_by_role("button", name="Show the first line of the working").click()
+    expect(page.locator("#lines li")).to_have_count(1)
+    page.locator("#answer-prescription").fill("?")
+    page.get_by_role("button", name="Mark it").click()
+    expect(page.locator(".problem")).to_be_visible()
+    page.locator("#answer-prescription").fill(slipped(case, "distance-left-in")["prescription"])
+    page.locator("#answer-prescription").press("Enter")
+    expect(page.locator("#verdict")).to_have_text("One step slipped")
+    expect(page.locator("#verdict")).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    expect(page.locator("h1")).to_have_text("Case 2 of 10")
+    page.get_by_role("button", name="Stop here and sum up").click()
+    expect(page.locator("#verdict")).to_have_text("What this sitting came to")
+    context.close()
+
+
+@pytest.mark.parametrize("type_id", ["two-spheres", "streak-axis", "record-audit", "predict-movement", "working-lens"])
+def test_a_case_prints_on_paper_without_buttons(page: Page, served: Served, type_id: str) -> None:
+    served.deal(page, type_id)
+    page.emulate_media(media="print")
+    for hidden in ("nav", "button", ".sure", "details"):
+        for one in page.locator(hidden).all():
+            expect(one).to_be_hidden()
+    expect(page.locator(".found")).to_be_visible()
+    assert page.pdf(format="A4").startswith(b"%PDF")
