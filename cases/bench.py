@@ -1,7 +1,7 @@
-"""The bench: an eye, one sphere and one cylinder before it, and a retinoscope; what is seen there, in words and as a still.
+"""The bench: an eye, a sphere and a cylinder before it, and a retinoscope; what is seen there, in words and as a still.
 
-The moving picture is static/js/bench*.js; both draw on the same optics (retinoscope.py, static/reflex.js), and the names
-of the fields are those of the form on the page and of the script's state.
+The moving picture is static/js/bench*.js; both draw on the same optics (retinoscope.py, static/reflex.js), and the
+names of the fields are those of the form on the page and of the script's state.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from cases.working import Known
 
 PUPIL_MM = 6.0
 """A pupil in a dim room: common practice, no published source."""
-SLEEVES = ("plane", "concave")
-FOCUS = 0.5
-"""At the concave setting the beam comes to its focus so far along the working distance, which turns every movement round
-at its own speed: the choice is ours."""
+SOURCES_CM = {"diverging": 60.0, "parallel": math.inf, "converging": -20.0}
+"""Where each setting of the sleeve puts the apparent source, as `Setting.source_cm` has it. The bench's own instrument:
+these lengths, its sight hole and its streak are chosen so that bands stay thin enough to compare."""
+SIGHT_HOLE_MM, STREAK_MRAD = 1.5, 1.0
 
 SAME_AS_STREAK = 2.0
 """Degrees within which a reflex is said to lie along the streak: about what an eye can tell; an estimate."""
@@ -36,7 +36,7 @@ class Bench:
     """What is set at the bench.
 
     eye: the lens that corrects the eye. sphere, cylinder: the lenses in place in D; axis, streak: degrees in 1..180.
-    sleeve: "plane" (a parallel beam) or "concave" (one that converges half-way to the eye).
+    sleeve: "diverging" or "parallel", both plane-mirror settings, or "converging", the concave-mirror setting.
     margin: D that the edge of the pupil wants more than its centre. off_h, off_v: degrees off the visual axis, to the
     examiner's right and up.
     """
@@ -47,7 +47,7 @@ class Bench:
     axis: float = 180.0
     streak: float = 90.0
     distance_cm: float = 67.0
-    sleeve: str = "plane"
+    sleeve: str = "parallel"
     pupil_mm: float = PUPIL_MM
     margin: float = 0.0
     off_h: float = 0.0
@@ -67,7 +67,9 @@ class Bench:
             in_place=SphCyl(self.sphere, self.cylinder, self.axis),
             distance_cm=self.distance_cm,
             pupil_mm=self.pupil_mm,
-            source_cm=math.inf if self.sleeve == "plane" else -FOCUS * self.distance_cm,
+            sight_hole_mm=SIGHT_HOLE_MM,
+            source_cm=SOURCES_CM[self.sleeve],
+            streak_mrad=STREAK_MRAD,
             margin_per_mm2=self.margin / (self.pupil_mm / 2) ** 2,
             off_axis_h=self.off_h,
             off_axis_v=self.off_v,

@@ -77,7 +77,11 @@ SHELVES = (
         ),
     ),
 )
-SLEEVE_WORDS = {"plane": "plane mirror", "concave": "concave mirror"}
+SLEEVE_WORDS = {
+    "parallel": "plane mirror, parallel beam",
+    "diverging": "plane mirror, diverging beam",
+    "converging": "concave mirror",
+}
 
 
 @dataclass(frozen=True)
@@ -135,7 +139,7 @@ class StagePage:
 
 def read_bench(usual: Bench, free: Collection[str], given: Mapping[str, str]) -> tuple[Bench, str | None]:
     """Read what a form set, as far as it is free to be; what cannot be is left as it was, and the reason returned."""
-    values: dict[str, float] = {}
+    values: dict[str, Any] = {}
     problem = None
     for shelf in SHELVES:
         for dial in shelf.dials if shelf.id in free else ():

@@ -14,7 +14,7 @@ import { axisOf } from "../reflex.js";
  * @property {number} axis degrees
  * @property {number} streak degrees, its long direction
  * @property {number} distance_cm
- * @property {string} sleeve "plane" or "concave"
+ * @property {string} sleeve "diverging", "parallel" or "converging"
  * @property {number} pupil_mm
  * @property {number} margin D that the edge of the pupil wants more than its centre
  * @property {number} off_h degrees off the visual axis, to the examiner's right
@@ -35,10 +35,11 @@ export const LIMITS = {
 /** How far from the centre of the pupil the streak can be swept, in mm. */
 export const REACH_MM = 16;
 
-const FOCUS = 0.5;
+/** Where each setting of the sleeve puts the apparent source, in cm; null for a parallel beam. */
+const SOURCES_CM = { diverging: 60, parallel: null, converging: -20 };
 
-/** Half the width of the face beam at the mirror, in mm: with the sleeve it sets how broad the streak looks on the face. */
-const BEAM_MM = 1.7;
+/** Half the width of the beam at the mirror, in mm: with the sleeve it sets how broad the streak is on the face. */
+const BEAM_MM = 1.5;
 
 /**
  * What the optics need, as `Bench.setting` in cases/bench.py has it.
@@ -51,9 +52,9 @@ export function settingOf(bench) {
     in_place: { sphere: bench.sphere, cylinder: bench.cylinder, axis: bench.axis },
     distance_cm: bench.distance_cm,
     pupil_mm: bench.pupil_mm,
-    sight_hole_mm: 2,
-    source_cm: bench.sleeve === "plane" ? null : -FOCUS * bench.distance_cm,
-    streak_mrad: 1.5,
+    sight_hole_mm: 1.5,
+    source_cm: SOURCES_CM[bench.sleeve],
+    streak_mrad: 1,
     margin_per_mm2: bench.margin / (bench.pupil_mm / 2) ** 2,
     off_axis_h: bench.off_h,
     off_axis_v: bench.off_v,
@@ -67,7 +68,7 @@ export function settingOf(bench) {
  */
 export function halfOnFace({ source_cm, distance_cm, streak_mrad }) {
   const spread = source_cm === null ? 1 : Math.abs(1 + distance_cm / source_cm);
-  return BEAM_MM * spread + streak_mrad * distance_cm * 0.01;
+  return 1.2 + Math.max(0.4, BEAM_MM * spread) + streak_mrad * distance_cm * 0.01;
 }
 
 /**
@@ -150,7 +151,7 @@ export class BenchState {
  */
 function put(bench, name, value) {
   if (name === "sleeve") {
-    bench.sleeve = value === "concave" ? "concave" : "plane";
+    if (value in SOURCES_CM) bench.sleeve = String(value);
   } else if (name === "streak" || name === "axis") {
     bench[name] = axisOf(Number(value));
   } else if (name === "eye_axis") {
