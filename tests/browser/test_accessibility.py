@@ -109,7 +109,7 @@ def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, 
     for width in (1280, 320):
         page.set_viewport_size({"width": width, "height": 740})
         for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+            page.emulate_media(color_scheme=theme)
             accessible(page)
 
 
