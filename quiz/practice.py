@@ -6,13 +6,14 @@ What to bring is schedule.py's business, when a sitting ends is sittings.py's, a
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 from cases.casetype import CannotDraw, Case, Pair, draw
 from cases.errors import CaseError
 from cases.marking import CREDITED, Mark, mark_fields
 from cases.register import case_type
+from cases.stages import stage_of
 from cases.steps import FORM_WORDS
 from cases.working import SlipRef
 from quiz import folding, memory, people, schedule, sittings
@@ -89,6 +90,15 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
         return _waiting_still(store, people.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
 
 
+def another(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
+    """Return a waiting case of one of these types, dealt now if need be; another that waits is set aside unanswered."""
+    with store.writing():
+        left = store.open_case(learner.id)
+        if left is not None and left.type not in types:
+            store.close_case(left.id, now=now)
+        return _deal(store, learner.id, now, lots, types)
+
+
 def _waiting_still(store: Store, learner: Learner, now: float) -> Waiting | None:
     dealt = store.open_case(learner.id)
     if dealt is None or sittings.is_left(store, dealt.sitting, now):
@@ -115,7 +125,7 @@ def case_of(dealt: Dealt) -> Case:
     return one.case(one.findings.from_json(dealt.findings), dealt.seed)
 
 
-def _deal(store: Store, learner_id: int, now: float, lots: Lots) -> Waiting:
+def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:
     learner = people.get(store, learner_id)
     settings = people.settings_of(learner)
     sitting = sittings.under_way(store, learner_id, settings.length, now)
@@ -126,7 +136,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots) -> Waiting:
             store.move_case(left.id, sitting)
             return Waiting(_moved(left, sitting), again.case)
         store.close_case(left.id, now=now)
-    choice, case = _choose_and_draw(store, learner, sitting, now, lots)
+    choice, case = _choose_and_draw(store, learner, sitting, now, lots, types)
     dealt = Dealt(
         id=lots.new_id(),
         learner=learner_id,
@@ -153,11 +163,13 @@ def _recent(store: Store, sitting: int) -> list[Done]:
     return [Done(one.type, one.verdict in CREDITED, one.for_drill) for one in store.answers_in(sitting)]
 
 
-def _choose_and_draw(store: Store, learner: Learner, sitting: int, now: float, lots: Lots) -> tuple[Choice, Case]:
+def _choose_and_draw(
+    store: Store, learner: Learner, sitting: int, now: float, lots: Lots, types: Collection[str] | None
+) -> tuple[Choice, Case]:
     state = folding.states_of(store, learner.id).cases
     settings = people.settings_of(learner)
     recent = _recent(store, sitting)
-    offered = catalogue()
+    offered = _limited(catalogue(), lambda type_id: types is None or type_id in types)
     while True:
         choice = schedule.choose(state, offered, now, lots.rng, recent=recent, level=settings.level)
         one = case_type(choice.type_id)
@@ -168,7 +180,8 @@ def _choose_and_draw(store: Store, learner: Learner, sitting: int, now: float, l
             except CannotDraw:
                 continue
         # Settings that leave a type no case must not leave the learner none.
-        offered = _without(offered, choice.type_id)
+        dropped = choice.type_id
+        offered = _limited(offered, lambda type_id, dropped=dropped: type_id != dropped)
 
 
 def _wishes(choice: Choice) -> list[Callable[[Case], bool]]:
@@ -184,8 +197,8 @@ def _wishes(choice: Choice) -> list[Callable[[Case], bool]]:
     return [*wishes, lambda _: True]
 
 
-def _without(offered: Catalogue, type_id: str) -> Catalogue:
-    return Catalogue(tuple(one for one in offered.types if one.id != type_id), offered.step_titles, offered.slip_titles)
+def _limited(offered: Catalogue, keep: Callable[[str], bool]) -> Catalogue:
+    return Catalogue(tuple(one for one in offered.types if keep(one.id)), offered.step_titles, offered.slip_titles)
 
 
 # --- one case under way ------------------------------------------------------------------------------------------
@@ -317,7 +330,7 @@ def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int 
         working_shown=True,
         probe_of=dealt.probe_of,
         for_drill=dealt.for_drill,
-        source="practice",
+        source="practice" if stage_of(dealt.type) is None else "bench",
     )
 
 

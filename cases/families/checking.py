@@ -1,0 +1,229 @@
+"""Family H, judgement and checking: the two eyes held against each other. Other checks stand in checking_*.py."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases.casetype import CaseType, Family, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.families.checking_steps import (
+    ADD_BOTH,
+    HALVE_BOTH,
+    as_written,
+    size,
+    subtract_means,
+)
+from cases.fields import Field, Group
+from cases.figures import Figure
+from cases.figures_eyes import two_eyes as draw_two_eyes
+from cases.kinds import Lens, Power
+from cases.lens import SphCyl, axis_of
+from cases.notation import write_distance
+from cases.steps import DISTANCE, mirrored, pick_distance, pick_lens, signed
+from cases.vergence import working_vergence
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+FAMILY = Family("checking", "Judgement and checking", 8)
+
+RIGHT = Field("right", "Net prescription of the right eye", Lens())
+LEFT = Field("left", "Net prescription of the left eye", Lens())
+
+SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
+JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
+
+DISTANCE_UNSEEN = SlipName(
+    "distance-unseen-in-difference",
+    "passed over a difference of exactly the working distance",
+    "They differ by exactly what your working distance is worth. Was it taken off both times?",
+)
+OTHER_EYE_SUSPECTED = SlipName(
+    "other-eye-suspected",
+    "suspected the wrong eye",
+    "What was not taken off is plus. The eye that still holds it is the one that came out more plus.",
+)
+SIGN_AGAINST_LIMIT = SlipName(
+    "limit-by-sign",
+    "held a minus difference to be below the limit",
+    "The limit is for the size of the difference, whichever eye is the more plus.",
+)
+AGAIN_WITHOUT_CAUSE = SlipName(
+    "again-without-cause",
+    "measured again though the difference is within the limit",
+    "Two measures are hardly ever the same. Within the limit there is no cause to measure again.",
+)
+
+WITHIN = 0.1
+"""A difference this near to the working distance, in D, is taken to be it: less than half a trial-lens step."""
+
+ACTS = Choice(
+    (
+        Option("keep", "keep both as they are"),
+        Option("right-distance", "measure again: the right eye may still hold the working distance"),
+        Option("left-distance", "measure again: the left eye may still hold the working distance"),
+        Option("over-limit", "measure again: the difference reaches the clinic's limit"),
+    )
+)
+
+
+def pair_of_eyes(findings: Known) -> dict[str, Any]:
+    """Name the right eye's lens first and the left eye's second, for the steps that compare two lenses."""
+    return {"first": findings["right"], "second": findings["left"]}
+
+
+def eyes_figure(known: Known, uid: str) -> Figure:
+    """Draw both eyes as the examiner faces them."""
+    return draw_two_eyes(known["right"], known["left"], uid=uid)
+
+
+def eyes_words(known: Known) -> tuple[str, str]:
+    """Say both eyes' prescriptions, a line each."""
+    return f"Right eye, net: {as_written(known['right'])}.", f"Left eye, net: {as_written(known['left'])}."
+
+
+def fellow_eye(
+    chance: Chance, settings: Settings, right: SphCyl, *, difference: float, cylinder_steps: tuple[float, ...]
+) -> SphCyl:
+    """Draw a left eye: its axis about the mirror image, its mean power so many D less than the right eye's."""
+    step = 1 if settings.level == "expert" else 5
+    axis = axis_of(mirrored(right.axis) + step * chance.whole(-2, 2))
+    cylinder = right.cylinder + chance.among([by for by in cylinder_steps if right.cylinder + by <= -0.5])
+    return SphCyl(right.spherical_equivalent - difference - cylinder / 2, cylinder, axis)
+
+
+def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    limit = settings.norms.get("anisometropia-check", 1.0)
+    off = round(working_vergence(distance) * 4) / 4
+    sort = chance.among(("distance", "distance", "keep", "over-limit"))
+    size = {
+        "distance": off,
+        "keep": chance.stepped(0.25, max(0.25, 0.25 * round(4 * limit) - 0.25)),
+        "over-limit": 0.25 * round(4 * limit) + chance.stepped(0, 2.5),
+    }[sort]
+    if sort == "over-limit" and abs(size - off) < 0.5:
+        size += 1
+    right = pick_lens(chance, settings, sphere=(-4, 4), cylinder=(0.5, 2.5))
+    difference = chance.among((-1, 1)) * size
+    left = fellow_eye(chance, settings, right, difference=difference, cylinder_steps=(-1, -0.5, 0.5, 1))
+    form = settings.form if chance.happens(0.7) else chance.among(("minus", "plus"))
+    return {
+        "right": right.in_form(form),
+        "left": left.in_form(form),
+        "distance_cm": distance,
+        "limit": limit,
+    }
+
+
+def _suspect(known: Known) -> str | None:
+    gap = known["mean_difference"]
+    if abs(abs(gap) - known["vergence"]) > WITHIN:
+        return None
+    return "right" if gap > 0 else "left"
+
+
+def _spotted(known: Known) -> str:
+    gap, off = known["mean_difference"], known["vergence"]
+    if known["suspect"] is None:
+        return f"That is not the {off:.2f} D of the working distance."
+    return (
+        f"{size(gap)} D is just what the distance is worth: was it left in the {known['suspect']} eye, "
+        "the more plus one?"
+    )
+
+
+def _act(known: Known) -> dict[str, Any]:
+    if known["suspect"]:
+        return {"act": f"{known['suspect']}-distance"}
+    return {"act": "over-limit" if abs(known["mean_difference"]) >= known["limit"] - 1e-9 else "keep"}
+
+
+def _act_words(known: Known) -> str:
+    if known["suspect"]:
+        return f"So measure again: the {known['suspect']} eye may still hold the working distance."
+    if known["act"] == "keep":
+        return f"{size(known['mean_difference'])} D is below this clinic's {known['limit']:.2f} D: keep both."
+    return f"{size(known['mean_difference'])} D reaches this clinic's {known['limit']:.2f} D: measure again."
+
+
+two_eyes = CaseType(
+    id="two-eyes",
+    title="The two eyes held against each other",
+    family=FAMILY,
+    level="competent",
+    seconds=20,
+    findings=Group(
+        (
+            RIGHT,
+            LEFT,
+            DISTANCE,
+            Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0),
+        )
+    ),
+    asks=(
+        Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06)),
+        Field("act", "What now?", ACTS),
+    ),
+    draw=_draw_two_eyes,
+    begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
+    steps=(
+        HALVE_BOTH,
+        ADD_BOTH,
+        subtract_means("Right less left"),
+        Step(
+            SPOT_DISTANCE,
+            run=lambda known: {"suspect": _suspect(known)},
+            says=_spotted,
+            slips=(
+                Slip(
+                    DISTANCE_UNSEEN,
+                    run=lambda _: {"suspect": None},
+                    says=lambda _: "Taken as a difference like any other.",
+                    live=lambda known: _suspect(known) is not None,
+                ),
+                Slip(
+                    OTHER_EYE_SUSPECTED,
+                    run=lambda known: {"suspect": "left" if _suspect(known) == "right" else "right"},
+                    says=lambda known: f"The {known['suspect']} eye suspected.",
+                    live=lambda known: _suspect(known) is not None,
+                ),
+            ),
+        ),
+        Step(
+            JUDGE_LIMIT,
+            run=_act,
+            says=_act_words,
+            slips=(
+                Slip(
+                    SIGN_AGAINST_LIMIT,
+                    run=lambda _: {"act": "keep"},
+                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than {known['limit']:.2f}.",
+                    live=lambda known: known["mean_difference"] < 0 and _act(known)["act"] == "over-limit",
+                ),
+                Slip(
+                    AGAIN_WITHOUT_CAUSE,
+                    run=lambda _: {"act": "over-limit"},
+                    says=lambda _: "Measured again because the two differ at all.",
+                    live=lambda known: _act(known)["act"] == "keep",
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {"mean": known["mean_difference"], "act": known["act"]},
+    found=lambda known: (
+        *eyes_words(known),
+        f"Both were measured from {write_distance(known['distance_cm'])}, which is worth "
+        f"{working_vergence(known['distance_cm']):.2f} D.",
+        f"This clinic measures again from a difference of {known['limit']:.2f} D in mean power.",
+    ),
+    question=lambda _: "By how much does the right eye's mean power exceed the left eye's (signed), and what now?",
+    figure=eyes_figure,
+    needs=("spherical-equivalent",),
+    form=lambda _: None,
+    sources=(
+        "thresholds differ by body and year: AAPOS 2003, 2013, 2021; Leat 2011, Clin Exp Optom 94:514",
+        "a difference of just the working distance: from memory, no published source",
+    ),
+)
+
+TYPES = (two_eyes,)

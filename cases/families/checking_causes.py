@@ -1,0 +1,378 @@
+"""Family H: retinoscopy against an autorefractor, a subjective result or the last prescription; what is behind it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from cases.casetype import CaseType, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.families.checking import (
+    AGAIN_WITHOUT_CAUSE,
+    DISTANCE_UNSEEN,
+    FAMILY,
+    JUDGE_LIMIT,
+    SIGN_AGAINST_LIMIT,
+    WITHIN,
+)
+from cases.families.checking_disagreement import NAME_CAUSE
+from cases.families.checking_repeats import COMPARE_CYLINDERS, FORMS_NOT_MATCHED
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, as_written, lens_pair, size, subtract_means
+from cases.families.cycloplegia import AXES_LEFT_OUT
+from cases.fields import Field, Group
+from cases.figures import Figure
+from cases.figures_lenses import power_cross
+from cases.kinds import Lens, Power
+from cases.lens import SphCyl, axis_gap, axis_of
+from cases.notation import write_distance
+from cases.steps import DISTANCE, pick_distance, pick_lens, signed
+from cases.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
+from cases.vergence import working_vergence
+from cases.working import Known, Slip, SlipName, Step
+
+WRONG_ONE_BLAMED = SlipName(
+    "wrong-result-blamed",
+    "blamed the wrong one of the two results",
+    "An eye that accommodates is measured too minus, so look to whichever of the two came out the more minus.",
+    "Jorge 2005, Optom Vis Sci 82(1): an autorefractor read young eyes more minus than retinoscopy did",
+)
+CYLINDER_TO_ACCOMMODATION = SlipName(
+    "cylinder-put-down-to-accommodation",
+    "put a change of cylinder down to accommodation",
+    "Accommodation moves both meridians alike and leaves the cylinder. A cylinder that moved has another cause.",
+)
+LAST_AS_TODAY = SlipName(
+    "last-taken-for-today",
+    "took the last prescription for what the eye has today",
+    "An old lens is no measure of today's eye: it may have changed, or never have had the full correction.",
+)
+STRENGTH_OR_AXIS = SlipName(
+    "turned-axis-taken-for-strength",
+    "took a turned axis for a cylinder of another strength",
+    "The two cylinders are of one strength: it is the axis that turned.",
+)
+
+AGAINST = Choice(
+    (
+        Option("autorefractor", "an autorefractor, without drops"),
+        Option("subjective", "the subjective result of today"),
+        Option("last", "the last prescription, two years old"),
+    )
+)
+CAUSES = Choice(
+    (
+        Option("scatter", "nothing: measures of one eye differ by so much"),
+        Option("left-in", "the working distance left in"),
+        Option("accommodated", "accommodation during retinoscopy"),
+        Option("other-accommodated", "accommodation during the other measurement"),
+        Option("changed", "a changed eye, or a last lens short of the full correction"),
+        Option("axis", "an axis not placed well in one of the two"),
+        Option("one-meridian", "one meridian misjudged"),
+        Option("several", "more than one thing: measure again"),
+    )
+)
+_CAUSE_WORDS = {
+    "scatter": "Both are within the limits: measures of one eye differ by so much of themselves.",
+    "left-in": "Retinoscopy is the more plus by just what the distance is worth: it was left in.",
+    "accommodated": "Retinoscopy is the more minus in both meridians: the patient accommodated, or looked near.",
+    "other-accommodated": "The other result is the more minus in both meridians: the eye accommodated during that one.",
+    "changed": "An old lens differs from today's eye: it has changed, or the lens was never the full correction.",
+    "one-meridian": "One meridian moved and the other did not: its end-point was misjudged.",
+    "several": "That is more than one cause makes: measure again.",
+}
+ALIKE = 0.25
+"""Cylinders within so many D are of one strength, and one meridian explains a change to within so many D."""
+
+
+def _begin(findings: Known) -> dict[str, Any]:
+    return {
+        "first": findings["found"],
+        "second": findings["other"],
+        "vergence": working_vergence(findings["distance_cm"]),
+    }
+
+
+def _as_lenses(known: Known) -> float:
+    first, second = lens_pair(known)
+    return abs((first - second).cylinder)
+
+
+def _minus_pair(known: Known) -> tuple[SphCyl, SphCyl]:
+    first, second = lens_pair(known)
+    return first.minus_form(), second.minus_form()
+
+
+def _sizes_apart(known: Known) -> float:
+    first, second = _minus_pair(known)
+    return abs(first.cylinder - second.cylinder)
+
+
+def _axes_apart(known: Known) -> float:
+    first, second = _minus_pair(known)
+    return axis_gap(first.axis, second.axis) if first.cylinder and second.cylinder else 0.0
+
+
+def _as_they_stand(known: Known) -> float:
+    first, second = lens_pair(known)
+    return abs(first.cylinder - second.cylinder)
+
+
+def _cylinder(cylinder: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"cylinder": cylinder(known)}
+
+
+def _cylinder_words(known: Known) -> str:
+    first, second = _minus_pair(known)
+    told = f"Cylinders in minus form {signed(first.cylinder)} and {signed(second.cylinder)}"
+    if _axes_apart(known) < 0.5:
+        return f"{told} at one axis: {size(known['cylinder'])} D apart."
+    return (
+        f"{told}, axes {_axes_apart(known):.0f}° apart (δ): as lenses they differ by "
+        f"√(C₁² + C₂² − 2·C₁·C₂·cos 2δ) = {size(known['cylinder'])} D."
+    )
+
+
+def _judge(known: Known) -> dict[str, Any]:
+    return {
+        "beyond": (
+            abs(known["mean_difference"]) > known["mean_limit"] + 1e-9,
+            known["cylinder"] > known["cylinder_limit"] + 1e-9,
+        )
+    }
+
+
+def _judge_words(known: Known) -> str:
+    mean, cylinder = (("beyond" if one else "within") for one in known["beyond"])
+    return (
+        f"The mean, {size(known['mean_difference'])} D, is {mean} {known['mean_limit']:.2f}; the cylinder, "
+        f"{size(known['cylinder'])} D, is {cylinder} {known['cylinder_limit']:.2f}."
+    )
+
+
+def _cause(known: Known) -> dict[str, Any]:
+    mean, cylinder = known["mean_difference"], known["cylinder"]
+    match known["beyond"]:
+        case (False, False):
+            return {"cause": "scatter"}
+        case (False, True) if _sizes_apart(known) <= ALIKE and _axes_apart(known) > 0:
+            return {"cause": "axis"}
+        case (_, True):
+            one = abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9
+            return {"cause": "one-meridian" if one else "several"}
+    if abs(mean - known["vergence"]) <= WITHIN:
+        return {"cause": "left-in"}
+    if known["against"] == "last":
+        return {"cause": "changed"}
+    return {"cause": "accommodated" if mean < 0 else "other-accommodated"}
+
+
+def _cause_words(known: Known) -> str:
+    if known["cause"] != "axis":
+        return _CAUSE_WORDS[known["cause"]]
+    strength = abs(_minus_pair(known)[0].cylinder)
+    return (
+        f"One strength and two axes: one of the axes was not placed well. At {strength:.2f} D an error of "
+        f"{axis_slack(strength, 0.25):.0f}° already leaves 0.25 D."
+    )
+
+
+def _by(mean: float) -> str:
+    return "accommodated" if mean < 0 else "other-accommodated"
+
+
+def _caused(cause: Callable[[Known], str]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"cause": cause(known)}
+
+
+def _taken_words(known: Known) -> str:
+    return f"Put down to {CAUSES.write(known['cause'])}."
+
+
+def _is(*causes: str) -> Callable[[Known], bool]:
+    return lambda known: _cause(known)["cause"] in causes
+
+
+# --- drawing -----------------------------------------------------------------------------------------------------
+
+SORTS = ("scatter", "scatter", "left-in", "left-in", "minus", "plus", "axis", "axis", "one-meridian")
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    off = round(working_vergence(distance) * 4) / 4
+    limits = {
+        "mean_limit": settings.norms.get("agreement-mean", TWO_EXAMINERS_MEAN.widest),
+        "cylinder_limit": settings.norms.get("agreement-cylinder", TWO_EXAMINERS_CYLINDER.widest),
+    }
+    sort = chance.among(SORTS)
+    least = {"axis": 1.5, "one-meridian": 2.0}.get(sort, 0.75)
+    found = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(least, 3))
+    other = _other(found, sort, off, limits, chance, settings)
+    form = settings.form if settings.level == "novice" else chance.among(("minus", "plus"))
+    return {
+        "found": found.in_form(settings.form),
+        "other": other.in_form(form),
+        "against": chance.among([option.id for option in AGAINST.options]),
+        "distance_cm": distance,
+        **limits,
+    }
+
+
+def _other(
+    found: SphCyl, sort: str, off: float, limits: dict[str, float], chance: Chance, settings: Settings
+) -> SphCyl:
+    """Draw the other result so that retinoscopy differs from it in the manner of `sort`."""
+    beyond = {name: math.floor(limit * 4) / 4 + chance.stepped(0.25, 1) for name, limit in limits.items()}
+    few = chance.among((-1, 1)) * chance.stepped(0.25, 0.5)
+    turn = 0.0
+    cylinder = chance.among((-0.25, 0.25))
+    sphere = {"minus": -beyond["mean_limit"] - 0.25, "plus": beyond["mean_limit"] + 0.25}.get(sort, few)
+    if sort == "left-in":
+        cylinder *= 2
+        sphere = off - cylinder / 2
+    if sort == "one-meridian":
+        change = beyond["cylinder_limit"]
+        sphere, cylinder = chance.among(((0.0, change), (change, -change)))
+    if sort == "axis":
+        step = 1 if settings.level == "expert" else 5
+        turn = chance.among((-1, 1)) * chance.stepped(15, 30, step)
+    return SphCyl(found.sphere - sphere, min(found.cylinder - cylinder, -0.25), axis_of(found.axis + turn))
+
+
+def _figure(known: Known, uid: str) -> Figure:
+    return power_cross(known["found"], known["other"], uid=uid, names=("found", "other"))
+
+
+difference_cause = CaseType(
+    id="difference-cause",
+    title="Two results of one eye: what is behind the difference",
+    family=FAMILY,
+    level="expert",
+    seconds=40,
+    findings=Group(
+        (
+            Field("found", "Net result of retinoscopy", Lens()),
+            Field("other", "The other result", Lens()),
+            Field("against", "What the other result is", AGAINST),
+            DISTANCE,
+            Field(
+                "mean_limit", "Most by which mean powers may differ", Power(low=0), default=TWO_EXAMINERS_MEAN.widest
+            ),
+            Field(
+                "cylinder_limit",
+                "Most that the cylinder of the difference may have",
+                Power(low=0),
+                default=TWO_EXAMINERS_CYLINDER.widest,
+            ),
+        )
+    ),
+    asks=(
+        Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06)),
+        Field("cylinder", "Size of the cylinder by which they differ", Power(exact=0.03, tolerance=0.1, low=0)),
+        Field("cause", "Likeliest cause", CAUSES),
+    ),
+    draw=_draw,
+    begin=_begin,
+    steps=(
+        HALVE_BOTH,
+        ADD_BOTH,
+        subtract_means("Retinoscopy less the other"),
+        Step(
+            COMPARE_CYLINDERS,
+            run=_cylinder(_as_lenses),
+            says=_cylinder_words,
+            slips=(
+                Slip(
+                    FORMS_NOT_MATCHED,
+                    run=_cylinder(_as_they_stand),
+                    says=lambda known: f"As they stand: {size(known['cylinder'])} D apart.",
+                    live=lambda known: known["first"].cylinder * known["second"].cylinder < 0,
+                ),
+                Slip(
+                    AXES_LEFT_OUT,
+                    run=_cylinder(_sizes_apart),
+                    says=lambda known: f"By their sizes alone: {size(known['cylinder'])} D apart.",
+                    live=lambda known: _axes_apart(known) > 0,
+                ),
+            ),
+        ),
+        Step(
+            JUDGE_LIMIT,
+            run=_judge,
+            says=_judge_words,
+            slips=(
+                Slip(
+                    SIGN_AGAINST_LIMIT,
+                    run=lambda known: {"beyond": (False, _judge(known)["beyond"][1])},
+                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than the limit.",
+                    live=lambda known: known["mean_difference"] < 0 and _judge(known)["beyond"][0],
+                ),
+                Slip(
+                    AGAIN_WITHOUT_CAUSE,
+                    run=lambda _: {"beyond": (True, False)},
+                    says=lambda _: "Taken for more than scatter because they differ at all.",
+                    live=lambda known: _judge(known)["beyond"] == (False, False),
+                ),
+            ),
+        ),
+        Step(
+            NAME_CAUSE,
+            run=_cause,
+            says=_cause_words,
+            slips=(
+                Slip(
+                    DISTANCE_UNSEEN,
+                    run=_caused(lambda known: "changed" if known["against"] == "last" else "other-accommodated"),
+                    says=_taken_words,
+                    live=_is("left-in"),
+                ),
+                Slip(
+                    WRONG_ONE_BLAMED,
+                    run=_caused(lambda known: _by(-known["mean_difference"])),
+                    says=_taken_words,
+                    live=_is("accommodated", "other-accommodated"),
+                ),
+                Slip(
+                    LAST_AS_TODAY,
+                    run=_caused(lambda known: _by(known["mean_difference"])),
+                    says=_taken_words,
+                    live=_is("changed"),
+                ),
+                Slip(
+                    CYLINDER_TO_ACCOMMODATION,
+                    run=_caused(lambda known: _by(known["mean_difference"])),
+                    says=_taken_words,
+                    live=_is("axis", "one-meridian"),
+                ),
+                Slip(STRENGTH_OR_AXIS, run=_caused(lambda _: "one-meridian"), says=_taken_words, live=_is("axis")),
+            ),
+        ),
+    ),
+    answer=lambda known: {
+        "mean": known["mean_difference"],
+        "cylinder": known["cylinder"],
+        "cause": known["cause"],
+    },
+    found=lambda known: (
+        f"Retinoscopy, net, from {write_distance(known['distance_cm'])}, without drops: {as_written(known['found'])}.",
+        f"{AGAINST.write(known['against']).capitalize()}: {as_written(known['other'])}.",
+        f"Two measures of one eye agree here when the means differ by no more than {known['mean_limit']:.2f} D and the "
+        f"cylinder of the difference is no more than {known['cylinder_limit']:.2f} D.",
+    ),
+    question=lambda _: (
+        "By how much is retinoscopy's mean power the more plus (signed), how strong is the cylinder of the difference, "
+        "and what is the likeliest cause?"
+    ),
+    figure=_figure,
+    needs=("two-eyes", "transpose"),
+    form=lambda _: None,
+    sources=(
+        TWO_EXAMINERS_MEAN.source,
+        "Jorge 2005, Optom Vis Sci 82(1): retinoscopy −0.02 ± 0.33 D, autorefractor −0.44 ± 0.54 D from the subjective",
+        "which pattern points to what: common practice, no published source",
+    ),
+)
+
+TYPES = (difference_cause,)

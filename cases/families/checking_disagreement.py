@@ -1,0 +1,356 @@
+"""Family H: the written result and the unaided vision disagree; which slip explains it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from cases.casetype import CaseType, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.eye import expected_mar
+from cases.families.checking import FAMILY
+from cases.families.checking_steps import as_written
+from cases.families.checking_vision import (
+    ACCOMMODATION,
+    ACCOMMODATION_FORGOTTEN,
+    ALLOW_ACCOMMODATION,
+    MAR_SOURCE,
+    not_cleared,
+    snellen,
+)
+from cases.fields import Field, Group
+from cases.figures_lenses import power_cross
+from cases.kinds import Lens
+from cases.lens import SphCyl
+from cases.notation import write_distance
+from cases.steps import DISTANCE, pick_axis, pick_distance
+from cases.vergence import working_vergence
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+COMPARE_VISION = Skill("compare-vision", "holding a recorded vision against the one to expect")
+TRY_SLIPS = Skill("try-slips", "trying which slip would explain a vision")
+NAME_CAUSE = Skill("name-cause", "naming what a disagreement points to")
+
+LARGER_IS_BETTER = SlipName(
+    "larger-number-read-as-better",
+    "read the larger number under the line as the better vision",
+    "6/24 is worse than 6/12: the letter that could just be read was twice as large.",
+)
+CLOSE_ENOUGH = SlipName(
+    "vision-called-close-enough",
+    "called vision and finding a fit",
+    "More than a line beyond the whole range is no fit. Ask what would bring the two together.",
+)
+DISTANCE_TRIED_BACKWARDS = SlipName(
+    "distance-tried-backwards",
+    "put a distance that was left in back the wrong way",
+    "If the distance was left in, the true eye is less plus than written; if it came off twice, more plus.",
+)
+AXIS_BLAMED = SlipName(
+    "axis-blamed-for-vision",
+    "blamed the axis for an unaided vision",
+    "Turn the axis as you like: mean and cylinder stay, and so does the blur without spectacles.",
+)
+EXPLAINED_AWAY = SlipName(
+    "vision-explained-away",
+    "put a poor vision down to the working distance though that would not explain it",
+    "Work the suspect through: even so the vision should be better. What no refraction explains needs examining.",
+)
+SENT_ON_UNCHECKED = SlipName(
+    "own-slip-not-tried",
+    "looked for disease before trying the slips of your own working",
+    "One slip of the working explains the vision. Put that right first, then see whether anything is left to explain.",
+)
+
+LINE = 1.25
+"""One line of a logarithmic chart, as a ratio: so much beyond the range still counts as a fit."""
+
+LINES = {"6-6": 6.0, "6-9": 9.0, "6-12": 12.0, "6-18": 18.0, "6-24": 24.0, "6-36": 36.0, "6-60": 60.0, "6-120": 120.0}
+VISION = Choice(tuple(Option(name, f"6/{below:g}") for name, below in LINES.items()))
+FITS = Choice(
+    (
+        Option("fits", "they fit"),
+        Option("better", "the vision is better than the result allows"),
+        Option("worse", "the vision is worse than the result explains"),
+    )
+)
+REFLEX = Choice((Option("steady", "steady"), Option("unsteady", "changing while the streak stood still")))
+CAUSES = Choice(
+    (
+        Option("none", "nothing: there is nothing to explain"),
+        Option("left-in", "the working distance left in"),
+        Option("twice", "the working distance taken off twice"),
+        Option("sign", "the sign of the sphere written wrongly"),
+        Option("accommodated", "accommodation while it was measured"),
+        Option("axis", "the axis"),
+        Option("elsewhere", "no slip: something other than the refraction"),
+        Option("again", "none of these alone: measure again"),
+    )
+)
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """One slip that may be in a written result, and the eye that it would mean."""
+
+    id: str
+    words: str
+    eye: SphCyl
+
+
+def suspects(rx: SphCyl, off: float) -> tuple[Suspect, ...]:
+    """Work out the eye that each slip would mean, from what is written and what the distance is worth in D."""
+    return (
+        Suspect("left-in", "distance left in", SphCyl(rx.sphere - off, rx.cylinder, rx.axis)),
+        Suspect("twice", "distance off twice", SphCyl(rx.sphere + off, rx.cylinder, rx.axis)),
+        Suspect("sign", "sign of the sphere wrong", SphCyl(-rx.sphere or 0.0, rx.cylinder, rx.axis)),
+    )
+
+
+def mar_range(eye: SphCyl, accommodation: float) -> tuple[float, float]:
+    """Return the (best, worst) smallest angle in minutes to expect of an eye that clears what plus it can."""
+    mean = eye.spherical_equivalent
+    cleared = SphCyl(eye.sphere + not_cleared(mean, accommodation) - mean, eye.cylinder, eye.axis)
+    return expected_mar(cleared)
+
+
+def held_against(mar: float, expected: tuple[float, float]) -> str:
+    """Say whether a vision (MAR in minutes) fits a range, is better or is worse by more than a line."""
+    best, worst = expected
+    if mar < best / LINE - 1e-9:
+        return "better"
+    return "worse" if mar > worst * LINE + 1e-9 else "fits"
+
+
+def _explaining(known: Known, off: float) -> tuple[str, ...]:
+    return tuple(
+        one.id
+        for one in suspects(known["rx"], off)
+        if one.eye != known["rx"] and held_against(known["mar"], mar_range(one.eye, known["accommodation"])) == "fits"
+    )
+
+
+def _tried(sign: int) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"explaining": _explaining(known, sign * known["vergence"])}
+
+
+def _tried_words(known: Known) -> str:
+    told = "; ".join(
+        f"{one.words}, {as_written(one.eye)}, {_range(mar_range(one.eye, known['accommodation']))}"
+        for one in suspects(known["rx"], known["vergence"])
+    )
+    named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
+    return f"Try each slip: {told}. {' and '.join(named).capitalize() or 'None of them'} would explain it."
+
+
+def _backwards_words(known: Known) -> str:
+    named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
+    return f"The distance put back the wrong way round: {' and '.join(named) or 'no slip'} would explain it."
+
+
+def _range(expected: tuple[float, float]) -> str:
+    best, worst = (snellen(mar) for mar in expected)
+    return f"{best} to {worst}" if best != worst else f"about {best}"
+
+
+def _expect(clears: bool) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"expected": mar_range(known["rx"], known["accommodation"] if clears else 0.0)}
+
+
+def _compare(known: Known) -> dict[str, Any]:
+    return {"fits": held_against(known["mar"], known["expected"])}
+
+
+def _cause(known: Known) -> dict[str, Any]:
+    if known["fits"] == "fits":
+        return {"cause": "none"}
+    if known["fits"] == "better" and known["reflex"] == "unsteady":
+        return {"cause": "accommodated"}
+    if len(known["explaining"]) == 1:
+        return {"cause": known["explaining"][0]}
+    return {"cause": "elsewhere" if known["fits"] == "worse" and not known["explaining"] else "again"}
+
+
+_CAUSE_WORDS = {
+    "none": "They fit, so there is nothing to explain.",
+    "left-in": "The distance was left in: take it off.",
+    "twice": "The distance came off twice: put it back once.",
+    "sign": "The sphere has the wrong sign: look at the lens again.",
+    "accommodated": (
+        "The reflex was not steady and the result is too minus: the patient accommodated. Fog, and measure again."
+    ),
+    "axis": "The axis blamed.",
+    "elsewhere": (
+        "No slip of the working explains so poor a vision. Try a pinhole, look at media and fundus, and refer by the "
+        "local path."
+    ),
+    "again": "No one slip explains it: measure again.",
+}
+
+
+def _caused(cause: str) -> Callable[[Known], dict[str, Any]]:
+    return lambda _: {"cause": cause}
+
+
+def _cause_words(known: Known) -> str:
+    return _CAUSE_WORDS[known["cause"]]
+
+
+def _disagrees(known: Known) -> bool:
+    return bool(known["fits"] != "fits")
+
+
+# --- drawing -----------------------------------------------------------------------------------------------------
+
+SORTS = ("none", "left-in", "left-in", "twice", "sign", "accommodated", "elsewhere")
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    sort = chance.among(SORTS)
+    while True:
+        findings = _candidate(sort, chance, settings)
+        known = {**findings, **_begin(findings)}
+        for part in (_expect(True), _compare, _tried(1), _cause):
+            known |= part(known)
+        if known["cause"] == sort and findings["rx"].strongest <= 4:
+            return findings
+
+
+def _candidate(sort: str, chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    off = round(working_vergence(distance) * 4) / 4
+    cylinder = 0.0 if settings.level == "novice" or chance.happens(0.3) else -chance.stepped(0.25, 1.25)
+    eye = SphCyl(chance.stepped(-3, 3), cylinder, pick_axis(chance, settings))
+    shift = {"left-in": off, "twice": -off, "sign": -2 * eye.sphere, "accommodated": -chance.stepped(1, 3)}.get(sort, 0)
+    accommodation = chance.stepped(1, 8, 1)
+    best, worst = mar_range(eye, accommodation)
+    seen = [name for name, below in LINES.items() if best / 1.1 <= below / 6 <= worst * 1.1]
+    if sort == "elsewhere":
+        seen = [name for name, below in LINES.items() if below / 6 > 2 * worst]
+    return {
+        "rx": SphCyl(eye.sphere + shift, cylinder, eye.axis),
+        "vision": chance.among(seen or ["6-6"]),
+        "accommodation": accommodation,
+        "distance_cm": distance,
+        "reflex": "unsteady" if sort == "accommodated" else "steady",
+    }
+
+
+def _begin(findings: Known) -> dict[str, Any]:
+    return {"mar": LINES[findings["vision"]] / 6, "vergence": working_vergence(findings["distance_cm"])}
+
+
+vision_disagrees = CaseType(
+    id="vision-disagrees",
+    title="Vision and result held against each other",
+    family=FAMILY,
+    level="expert",
+    seconds=40,
+    findings=Group(
+        (
+            Field("rx", "Net result as written down", Lens()),
+            Field("vision", "Unaided vision", VISION),
+            ACCOMMODATION,
+            DISTANCE,
+            Field("reflex", "The reflex during the measurement", REFLEX, default="steady"),
+        )
+    ),
+    asks=(
+        Field("fits", "Vision and result", FITS),
+        Field("cause", "What explains it best?", CAUSES),
+    ),
+    draw=_draw,
+    begin=_begin,
+    steps=(
+        Step(
+            ALLOW_ACCOMMODATION,
+            run=_expect(True),
+            says=lambda known: (
+                f"{as_written(known['rx'])}, as far as it cannot be cleared, goes with {_range(known['expected'])}."
+            ),
+            slips=(
+                Slip(
+                    ACCOMMODATION_FORGOTTEN,
+                    run=_expect(False),
+                    says=lambda known: f"All of the plus counted as blur: {_range(known['expected'])}.",
+                    live=lambda known: known["rx"].spherical_equivalent > 0 and known["accommodation"] > 0,
+                ),
+            ),
+        ),
+        Step(
+            COMPARE_VISION,
+            run=_compare,
+            says=lambda known: {
+                "fits": f"{VISION.write(known['vision'])} lies within that, give or take a line.",
+                "better": f"{VISION.write(known['vision'])} is better than that by more than a line.",
+                "worse": f"{VISION.write(known['vision'])} is worse than that by more than a line.",
+            }[known["fits"]],
+            slips=(
+                Slip(
+                    LARGER_IS_BETTER,
+                    run=lambda known: {"fits": {"better": "worse", "worse": "better"}[_compare(known)["fits"]]},
+                    says=lambda known: f"{VISION.write(known['vision'])} taken as {known['fits']}.",
+                    live=lambda known: _compare(known)["fits"] != "fits",
+                ),
+                Slip(
+                    CLOSE_ENOUGH,
+                    run=lambda _: {"fits": "fits"},
+                    says=lambda known: f"{VISION.write(known['vision'])} called near enough.",
+                    live=lambda known: _compare(known)["fits"] != "fits",
+                ),
+            ),
+        ),
+        Step(
+            TRY_SLIPS,
+            run=_tried(1),
+            says=_tried_words,
+            slips=(
+                Slip(
+                    DISTANCE_TRIED_BACKWARDS,
+                    run=_tried(-1),
+                    says=_backwards_words,
+                    live=lambda known: _tried(-1)(known) != _tried(1)(known),
+                ),
+            ),
+            needed=_disagrees,
+        ),
+        Step(
+            NAME_CAUSE,
+            run=_cause,
+            says=_cause_words,
+            slips=(
+                Slip(AXIS_BLAMED, run=_caused("axis"), says=_cause_words, live=_disagrees),
+                Slip(
+                    EXPLAINED_AWAY,
+                    run=_caused("left-in"),
+                    says=_cause_words,
+                    live=lambda known: _cause(known)["cause"] == "elsewhere",
+                ),
+                Slip(
+                    SENT_ON_UNCHECKED,
+                    run=_caused("elsewhere"),
+                    says=_cause_words,
+                    live=lambda known: (
+                        known["fits"] == "worse" and _cause(known)["cause"] in ("left-in", "twice", "sign")
+                    ),
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {"fits": known["fits"], "cause": known["cause"]},
+    found=lambda known: (
+        f"Written down as the net result: {as_written(known['rx'])}.",
+        f"Unaided vision {VISION.write(known['vision'])}; the patient can accommodate {known['accommodation']:.2f} D.",
+        f"Measured from {write_distance(known['distance_cm'])}, without drops; the reflex was "
+        f"{REFLEX.write(known['reflex'])}.",
+    ),
+    question=lambda _: "Do vision and result fit (within a line of the range to expect), and what explains it best?",
+    figure=lambda known, uid: power_cross(known["rx"], uid=uid),
+    needs=("expected-vision",),
+    form=lambda _: None,
+    sources=(MAR_SOURCE, "which slip to try: common practice, no published source"),
+)
+
+TYPES = (vision_disagrees,)

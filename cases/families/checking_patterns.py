@@ -1,0 +1,367 @@
+"""Family H: retinoscopy against the final refraction in both eyes, the pattern of the two, and what it suggests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from cases.casetype import CaseType, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.eye import blur_strength
+from cases.families.algebra import SPHERE_ONLY
+from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
+from cases.families.checking_steps import as_written, lens_pair
+from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
+from cases.families.distance_drift import DRIFT_REVERSED
+from cases.fields import Field, Group
+from cases.kinds import Lens, Power
+from cases.lens import SphCyl, axis_gap, axis_of
+from cases.notation import write_distance
+from cases.steps import DISTANCE, degrees, listed, mirrored, pick_distance
+from cases.vergence import working_vergence
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
+JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")
+READ_PATTERN = Skill("read-pattern", "reading the pattern of two eyes together")
+PATTERN_CAUSE = Skill("pattern-cause", "saying what a pattern suggests")
+
+MIRROR_MISREAD = SlipName(
+    "equal-numbers-taken-for-mirror",
+    "took equal axes for mirror images",
+    "Axes run the same way in both eyes, so mirror images add up to 180: 30 and 150. Equal numbers lean the same way.",
+    "ISO 8429, graduated dial",
+)
+ONE_EYE_FOR_BOTH = SlipName(
+    "one-eye-taken-for-both",
+    "read a pattern into one eye",
+    "The other eye is right. Whatever shifts both alike, such as the distance, cannot have done it.",
+)
+SIGNS_PASSED_OVER = SlipName(
+    "opposite-signs-passed-over",
+    "took a plus and a minus error of one size for the same error",
+    "One eye came out too plus and the other too minus. The distance would have shifted both the same way.",
+)
+SIDES_CONFUSED = SlipName(
+    "each-side-and-one-side-confused",
+    "confused standing to one side with changing sides",
+    "A place that changes sides with the eye gives mirror images. One place for both leans both axes the same way.",
+)
+
+PATTERNS = Choice(
+    (
+        Option("small", "neither eye is off by as much as counts"),
+        Option("one-eye", "one eye alone is off"),
+        Option("shift", "both are shifted alike"),
+        Option("mirror", "cylinders that are mirror images"),
+        Option("same-way", "cylinders that lean the same way"),
+        Option("unclear", "no pattern"),
+    )
+)
+SUGGESTS = Choice(
+    (
+        Option("nothing", "nothing to look for"),
+        Option("repeat-eye", "measure that eye again"),
+        Option("left-in", "the working distance is still in both"),
+        Option("nearer", "nearer to the patient than was allowed for"),
+        Option("farther", "farther away than was allowed for, or the patient looked near"),
+        Option("each-side", "seen askew from each eye's own side, changing sides with the eye"),
+        Option("one-side", "seen askew from one place for both eyes, or head or frame turned"),
+        Option("repeat-both", "measure both again"),
+    )
+)
+_SUGGESTED = {
+    "small": "nothing",
+    "one-eye": "repeat-eye",
+    "mirror": "each-side",
+    "same-way": "one-side",
+    "unclear": "repeat-both",
+}
+_SUGGEST_WORDS = {
+    "nothing": "Nothing to look for.",
+    "repeat-eye": "Whatever it was concerns that eye: measure it again.",
+    "left-in": "That is just what the distance is worth: it is still in both.",
+    "nearer": "Too plus in both: you were nearer than you allowed for.",
+    "farther": "Too minus in both: you were farther away than you allowed for, or the patient looked near.",
+    "each-side": "An eye seen askew shows a cylinder that it has not. Mirror images: you change sides with the eye.",
+    "one-side": "The same lean in both: one place, above and to a side, served for both, or head or frame was turned.",
+    "repeat-both": "No single cause shifts the eyes like that: measure both again.",
+}
+
+ALIKE, AXES_ALIKE = 0.25, 15.0
+"""Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
+
+
+def _mean(lens: SphCyl) -> float:
+    return lens.spherical_equivalent
+
+
+def _sphere(lens: SphCyl) -> float:
+    return lens.sphere
+
+
+def _split(power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {
+        "means": tuple(power(lens) for lens in lens_pair(known)),
+        "halves": tuple(abs(lens.cylinder) / 2 for lens in lens_pair(known)),
+    }
+
+
+def _split_words(known: Known) -> str:
+    halves = " and ".join(f"{half:.2f}" for half in known["halves"])
+    return f"Right and left: mean {listed(known['means'])}; half of the cylinder {halves}."
+
+
+def _off(counts: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {
+        "off": tuple(counts(lens) >= known["limit"] - 1e-9 for lens in lens_pair(known)),
+    }
+
+
+def _by_mean(known: Known) -> dict[str, Any]:
+    return {"off": tuple(abs(mean) >= known["limit"] - 1e-9 for mean in known["means"])}
+
+
+def _off_words(known: Known) -> str:
+    which = {(True, True): "Both eyes are", (True, False): "The right eye alone is", (False, True): "The left alone is"}
+    return f"{which.get(known['off'], 'Neither eye is')} off by {known['limit']:.2f} D or more."
+
+
+def _pattern(known: Known) -> dict[str, Any]:
+    if known["off"] == (False, False):
+        return {"pattern": "small"}
+    if not all(known["off"]):
+        return {"pattern": "one-eye"}
+    means, halves = known["means"], known["halves"]
+    if all(abs(mean) > half for mean, half in zip(means, halves, strict=True)):
+        return {"pattern": "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"}
+    if any(abs(mean) >= half for mean, half in zip(means, halves, strict=True)):
+        return {"pattern": "unclear"}
+    right, left = (lens.minus_form().axis for lens in lens_pair(known))
+    mirror, same = axis_gap(right, mirrored(left)) <= AXES_ALIKE, axis_gap(right, left) <= AXES_ALIKE
+    if mirror == same:
+        return {"pattern": "unclear"}
+    return {"pattern": "mirror" if mirror else "same-way"}
+
+
+def _pattern_words(known: Known) -> str:
+    right, left = (degrees(lens.minus_form().axis) for lens in lens_pair(known))
+    return {
+        "small": "So there is no pattern to read.",
+        "one-eye": "So one eye alone is off.",
+        "shift": f"The means outweigh the cylinders and are alike, {listed(known['means'])}: both are shifted.",
+        "mirror": f"The cylinders outweigh the means. Minus axes {right} and {left} add up to some 180: mirror images.",
+        "same-way": f"The cylinders outweigh the means. Minus axes {right} and {left} lean the same way.",
+        "unclear": "The two eyes do not go together.",
+    }[known["pattern"]]
+
+
+def _sphere_misleads(known: Known) -> bool:
+    """Say whether the written spheres taken for the means would lead to another end: only then is it wrong here."""
+    judged = {**known, **_off(blur_strength)(known)}
+    by_mean, by_sphere = ({**judged, **_split(power)(known)} for power in (_mean, _sphere))
+    return _concluded(by_mean) != _concluded(by_sphere)
+
+
+def _concluded(known: Known) -> dict[str, Any]:
+    return _suggest({**known, **_pattern(known)})
+
+
+def _swapped(known: Known) -> dict[str, Any]:
+    return {"pattern": {"mirror": "same-way", "same-way": "mirror"}[_pattern(known)["pattern"]]}
+
+
+def _shift_means(known: Known) -> float:
+    """Return by how much both eyes are thought to be shifted: what they share, or the eye that is off most."""
+    right, left = known["means"]
+    return float((right + left) / 2 if right * left > 0 and all(known["off"]) else max(right, left, key=abs))
+
+
+def _suggest(known: Known) -> dict[str, Any]:
+    if known["pattern"] != "shift":
+        return {"suggests": _SUGGESTED[known["pattern"]]}
+    mean = _shift_means(known)
+    if abs(mean - known["vergence"]) <= WITHIN:
+        return {"suggests": "left-in"}
+    return {"suggests": "nearer" if mean > 0 else "farther"}
+
+
+def _suggests(suggestion: str) -> Callable[[Known], dict[str, Any]]:
+    return lambda _: {"suggests": suggestion}
+
+
+def _suggest_words(known: Known) -> str:
+    return _SUGGEST_WORDS[known["suggests"]]
+
+
+def _opposite_shift(known: Known) -> bool:
+    means = known["means"]
+    outweigh = all(abs(mean) > half for mean, half in zip(means, known["halves"], strict=True))
+    return all(known["off"]) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE
+
+
+# --- drawing -----------------------------------------------------------------------------------------------------
+
+SORTS = ("small", "one-eye", "nearer", "farther", "left-in", "mirror", "mirror", "same-way", "same-way", "opposite")
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    right, left = _differences(chance.among(SORTS), chance, settings, round(working_vergence(distance) * 4) / 4)
+    return {
+        "right": right.in_form(settings.form),
+        "left": left.in_form(settings.form),
+        "distance_cm": distance,
+        "limit": settings.norms.get("result-difference", 0.5),
+    }
+
+
+def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
+    step = 1 if settings.level == "expert" else 5
+    axis = chance.among((45, 135)) + chance.stepped(-20, 20, step)
+    other = axis_of(axis + chance.stepped(-5, 5, step))
+    few = chance.stepped(0.5, 1)
+
+    def cylinder(size: float, at: float) -> SphCyl:
+        return SphCyl(size / 2 - size / 2 % 0.25 + chance.among((0, 0, 0.25)), -size, at)
+
+    if sort in ("mirror", "same-way"):
+        size = chance.stepped(1, 2)
+        return cylinder(size, axis), cylinder(size, axis_of(mirrored(other)) if sort == "mirror" else other)
+    if sort == "small":
+        return SphCyl(chance.among((0, 0.25)), -0.25, axis), SphCyl(chance.among((0, 0.25)))
+    if sort == "one-eye":
+        pair = [SphCyl(chance.among((-1, 1)) * (few + 0.25), -0.25, axis), SphCyl(0.25, -0.25, other)]
+        first, second = chance.shuffled(pair)
+        return first, second
+    if sort == "left-in":
+        return SphCyl(off), SphCyl(off)
+    mean = -few - 0.25 if sort == "farther" else few
+    sign = -1 if sort == "opposite" else 1
+    return SphCyl(mean + 0.25, -0.5, axis), SphCyl(sign * mean + chance.among((0.0, 0.25)), -0.25, other)
+
+
+two_eyes_pattern = CaseType(
+    id="two-eyes-pattern",
+    title="The pattern of two eyes against the final refraction",
+    family=FAMILY,
+    level="expert",
+    seconds=40,
+    findings=Group(
+        (
+            Field("right", "Right eye: retinoscopy less final refraction", Lens()),
+            Field("left", "Left eye: retinoscopy less final refraction", Lens()),
+            DISTANCE,
+            Field("limit", "Blur from which a difference counts in this clinic", Power(low=0), default=0.5),
+        )
+    ),
+    asks=(
+        Field("pattern", "Pattern of the two eyes", PATTERNS),
+        Field("suggests", "What does it suggest?", SUGGESTS),
+    ),
+    draw=_draw,
+    begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
+    steps=(
+        Step(
+            SPLIT_DIFFERENCE,
+            run=_split(_mean),
+            says=_split_words,
+            slips=(
+                Slip(
+                    SPHERE_ONLY,
+                    run=_split(_sphere),
+                    says=lambda known: f"The written spheres taken as the means: {listed(known['means'])}.",
+                    live=_sphere_misleads,
+                ),
+            ),
+        ),
+        Step(
+            JUDGE_EYES,
+            run=_off(blur_strength),
+            says=_off_words,
+            slips=(
+                Slip(
+                    CYLINDER_UNCOUNTED,
+                    run=_by_mean,
+                    says=lambda known: f"By the means alone: {_off_words(known)}",
+                    live=lambda known: _by_mean(known) != _off(blur_strength)(known),
+                ),
+                Slip(
+                    AGAIN_WITHOUT_CAUSE,
+                    run=lambda _: {"off": (True, True)},
+                    says=lambda _: "Both taken to be off because they differ at all.",
+                    live=lambda known: not any(_off(blur_strength)(known)["off"]),
+                ),
+            ),
+        ),
+        Step(
+            READ_PATTERN,
+            run=_pattern,
+            says=_pattern_words,
+            slips=(
+                Slip(
+                    MIRROR_MISREAD,
+                    run=_swapped,
+                    says=lambda known: f"Taken for {PATTERNS.write(known['pattern'])}.",
+                    live=lambda known: _pattern(known)["pattern"] in ("mirror", "same-way"),
+                ),
+                Slip(
+                    ONE_EYE_FOR_BOTH,
+                    run=lambda _: {"pattern": "shift"},
+                    says=lambda _: "Taken for a shift of both.",
+                    live=lambda known: _pattern(known)["pattern"] == "one-eye",
+                ),
+                Slip(
+                    SIGNS_PASSED_OVER,
+                    run=lambda _: {"pattern": "shift"},
+                    says=lambda _: "The sizes are alike: taken for a shift of both.",
+                    live=_opposite_shift,
+                ),
+            ),
+        ),
+        Step(
+            PATTERN_CAUSE,
+            run=_suggest,
+            says=_suggest_words,
+            slips=(
+                Slip(
+                    DRIFT_REVERSED,
+                    run=lambda known: _suggests("farther" if _shift_means(known) > 0 else "nearer")(known),
+                    says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
+                    live=lambda known: _suggest(known)["suggests"] in ("nearer", "farther"),
+                ),
+                Slip(
+                    DISTANCE_UNSEEN,
+                    run=_suggests("nearer"),
+                    says=lambda _: "Taken for a place nearer than was allowed for.",
+                    live=lambda known: _suggest(known)["suggests"] == "left-in",
+                ),
+                Slip(
+                    SIDES_CONFUSED,
+                    run=lambda known: _suggests("one-side" if known["pattern"] == "mirror" else "each-side")(known),
+                    says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
+                    live=lambda known: known["pattern"] in ("mirror", "same-way"),
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {"pattern": known["pattern"], "suggests": known["suggests"]},
+    found=lambda known: (
+        f"Retinoscopy less final refraction, right eye: {as_written(known['right'])}.",
+        f"Retinoscopy less final refraction, left eye: {as_written(known['left'])}.",
+        f"{write_distance(known['distance_cm'])} was allowed for.",
+        f"This clinic looks into a difference whose blur is {known['limit']:.2f} D or more.",
+    ),
+    question=lambda _: "What pattern do the two eyes make together, and what does it suggest?",
+    figure=eyes_figure,
+    needs=("distance-drift", "spherical-equivalent"),
+    form=lambda _: None,
+    sources=(
+        BLUR_SOURCE,
+        "cylinder of an eye seen off its axis: Coddington's equations, see the schematic eyes",
+        "which pattern suggests what: common practice, no published source",
+    ),
+)
+
+TYPES = (two_eyes_pattern,)

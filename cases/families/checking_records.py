@@ -1,0 +1,376 @@
+"""Family H, the record: which faults are in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from cases.casetype import CaseType
+from cases.choices import Choice, Marks, Option
+from cases.families.checking import FAMILY
+from cases.families.checking_spoilt import draw_record
+from cases.fields import Field, Group
+from cases.figures import Figure
+from cases.figures_records import record_card
+from cases.kinds import Lens
+from cases.notation import write_distance, write_prescription
+from cases.records import (
+    Faults,
+    Written,
+    cell_value,
+    check_entry,
+    cylinder_faults,
+    eye_faults,
+    form_faults,
+    note_faults,
+    sign_faults,
+    step_faults,
+)
+from cases.steps import DISTANCE
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")
+AUDIT_CYLINDERS = Skill("audit-cylinders", "checking a record for cylinder and axis")
+AUDIT_STEPS = Skill("audit-steps", "checking a record for powers that no lens has")
+AUDIT_FORMS = Skill("audit-forms", "checking a record for its cylinder form")
+AUDIT_EYES = Skill("audit-eyes", "checking that each eye has its own line")
+AUDIT_NOTES = Skill("audit-notes", "checking what a record says of distance and drops")
+
+FEEDBACK = "trainee feedback from a refraction examination (clinicalgate.com, chapter on the Refraction Certificate)"
+DIAL = "ISO 8429, graduated dial"
+
+FAULTS = Marks(
+    (
+        Option("sign-missing", "a power without its sign"),
+        Option("axis-missing", "a cylinder without an axis"),
+        Option("cylinder-missing", "an axis without a cylinder"),
+        Option("axis-off-dial", "an axis outside 1 to 180"),
+        Option("line-open", "a sphere alone, without DS"),
+        Option("off-step", "a power off the quarter steps"),
+        Option("forms-mixed", "one eye in plus, one in minus cylinder"),
+        Option("eyes-swapped", "the eyes exchanged"),
+        Option("net-unsaid", "not said whether net"),
+        Option("drops-unsaid", "not said whether with drops"),
+        Option("time-unsaid", "drops without their time"),
+    )
+)
+BASIS = Choice((Option("net", "net"), Option("net-from", "net, with the distance"), Option("unsaid", "not said")))
+DROPS = Choice(
+    (
+        Option("none", "no drops"),
+        Option("timed", "drops, with their time"),
+        Option("untimed", "drops, without a time"),
+        Option("unsaid", "not said"),
+    )
+)
+_DROP_NOTES = {
+    "none": "no drops",
+    "timed": "drops (see drug chart) in 10:20, read 11:00",
+    "untimed": "drops (see drug chart)",
+}
+
+MISSED = {
+    "sign-missing": SlipName(
+        "missing-sign-passed",
+        "passed over a power without its sign",
+        "A power without a sign may be made up either way. Write the plus too.",
+        FEEDBACK,
+    ),
+    "axis-missing": SlipName(
+        "missing-axis-passed",
+        "passed over a cylinder without an axis",
+        "No one can make that lens: a cylinder needs its axis.",
+    ),
+    "cylinder-missing": SlipName(
+        "missing-cylinder-passed",
+        "passed over an axis without a cylinder",
+        "An axis alone says that there was a cylinder, and not how strong.",
+    ),
+    "axis-off-dial": SlipName(
+        "axis-past-180",
+        "passed over an axis outside 1 to 180",
+        "Axes run from 1 to 180. Take 180 off what lies above, and write 180 for 0, so that it is not read as a blank.",
+        f"{DIAL}; a study guide for ophthalmic assistants",
+    ),
+    "line-open": SlipName(
+        "open-line-passed",
+        "passed over a sphere with nothing after it",
+        "DS after a lone sphere says that there is no cylinder. Without it, one may have been forgotten.",
+    ),
+    "off-step": SlipName(
+        "off-step-passed",
+        "passed over a power that no lens in the set has",
+        "The lenses go in quarters. A power between them was mistyped or never in the frame.",
+    ),
+    "forms-mixed": SlipName(
+        "mixed-forms-passed",
+        "passed over two cylinder forms in one record",
+        "One eye in plus and one in minus form invites a transposing mistake. Keep one form for both.",
+        FEEDBACK,
+    ),
+    "eyes-swapped": SlipName(
+        "exchanged-eyes-passed",
+        "passed over the two eyes exchanged",
+        "Hold each line against what was found: right stands in the left eye's place and left in the right's.",
+    ),
+    "net-unsaid": SlipName(
+        "net-unsaid-passed",
+        "passed over that neither net nor a distance is written",
+        "The next reader cannot tell whether the working distance is still in it.",
+        FEEDBACK,
+    ),
+    "drops-unsaid": SlipName(
+        "drops-unsaid-passed",
+        "passed over that nothing is said of drops",
+        "A finding with drops and one without are two different things. Say which it is.",
+        FEEDBACK,
+    ),
+    "time-unsaid": SlipName(
+        "time-unsaid-passed",
+        "passed over drops without their time",
+        "Whether the drops had done their work depends on when they went in. Write when, and when you read.",
+        FEEDBACK,
+    ),
+}
+
+SIGN_FOR_NOUGHT = SlipName(
+    "sign-wanted-for-nought",
+    "wanted a sign before nought",
+    "Nought is neither plus nor minus: plano, or 0.00, stands without a sign.",
+)
+AXIS_FOR_SPHERE = SlipName(
+    "axis-wanted-for-sphere",
+    "wanted an axis for a sphere",
+    "DS says that there is no cylinder, so there is no axis to write.",
+)
+LEVEL_REFUSED = SlipName(
+    "axis-180-refused",
+    "took 180 to be off the dial",
+    "180 is how the level axis is written. It is 0 that is not.",
+    DIAL,
+)
+SIGNS_FOR_FORMS = SlipName(
+    "sphere-signs-taken-for-forms",
+    "took two spheres of opposite signs for two cylinder forms",
+    "The form is in the sign of the cylinder. One eye may well be long-sighted and the other short-sighted.",
+)
+DISTANCE_BESIDE_NET = SlipName(
+    "distance-wanted-beside-net",
+    "wanted more than the word net",
+    "Net says that the distance is off already. The distance itself is good to have, but net is enough.",
+    FEEDBACK,
+)
+TIME_WITHOUT_DROPS = SlipName(
+    "time-wanted-without-drops",
+    "wanted a time though no drops were given",
+    "Without drops there is no time to write down.",
+)
+
+
+def _eyes(known: Known) -> dict[str, Any]:
+    return {"right": known["right"], "left": known["left"]}
+
+
+def _note_faults(known: Known) -> Faults:
+    return note_faults(known["basis"], known["drops"])
+
+
+def _cells(known: Known, *cells: str) -> list[Any]:
+    return [cell_value(cell, entry[cell]) for entry in _eyes(known).values() for cell in cells]
+
+
+def _nought_without_sign(known: Known) -> bool:
+    values = [value for value in _cells(known, "sphere", "cylinder") if value is not None]
+    return any(value.number == 0 and not value.sign for value in values) and not sign_faults(_eyes(known))
+
+
+def _closed_sphere(known: Known) -> bool:
+    return any(value.sphere_only for value in _cells(known, "sphere")) and "axis-missing" not in _ids(
+        cylinder_faults(_eyes(known))
+    )
+
+
+def _level_axis(known: Known) -> bool:
+    level = any(value is not None and value.number == 180 for value in _cells(known, "axis"))
+    return level and "axis-off-dial" not in _ids(cylinder_faults(_eyes(known)))
+
+
+def _spheres_of_two_signs(known: Known) -> bool:
+    numbers = [value.number for value in _cells(known, "sphere") if value is not None]
+    return min(numbers) < 0 < max(numbers) and not form_faults(_eyes(known))
+
+
+def _ids(faults: Faults) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(fault for fault, _ in faults))
+
+
+def _audit(skill: Skill, find: Callable[[Known], Faults], faults: tuple[str, ...], sound: str, *more: Slip) -> Step:
+    """Build the step that looks for some faults and adds what it finds to `marks`; every fault may be passed over."""
+
+    def mark(known: Known, left_out: str = "") -> dict[str, Any]:
+        found = tuple(fault for fault in find(known) if fault[0] != left_out)
+        return {"marks": known["marks"] + _ids(found), "seen": found}
+
+    def says(known: Known) -> str:
+        return "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in known["seen"]).capitalize() or sound
+
+    def passed(fault: str) -> Slip:
+        return Slip(
+            MISSED[fault],
+            run=lambda known: mark(known, fault),
+            says=lambda known: (
+                f"Nothing said of {FAULTS.write((fault,))}." + (f" {says(known)}." * bool(known["seen"]))
+            ),
+            live=lambda known: fault in _ids(find(known)),
+        )
+
+    return Step(
+        skill,
+        run=mark,
+        says=lambda known: says(known).removesuffix(".") + ".",
+        slips=(*(passed(fault) for fault in faults), *more),
+    )
+
+
+def _wrongly(name: SlipName, fault: str, find: Callable[[Known], Faults], live: Callable[[Known], bool]) -> Slip:
+    return Slip(
+        name,
+        run=lambda known: {"marks": known["marks"] + _ids(find(known)) + (fault,), "seen": find(known)},
+        says=lambda _: f"Marked: {FAULTS.write((fault,))}.",
+        live=live,
+    )
+
+
+def _signs(known: Known) -> Faults:
+    return sign_faults(_eyes(known))
+
+
+def _cylinders(known: Known) -> Faults:
+    return cylinder_faults(_eyes(known))
+
+
+def _forms(known: Known) -> Faults:
+    return form_faults(_eyes(known))
+
+
+STEPS = (
+    _audit(
+        AUDIT_SIGNS,
+        _signs,
+        ("sign-missing",),
+        "Every power has its sign, and nought needs none",
+        _wrongly(SIGN_FOR_NOUGHT, "sign-missing", _signs, _nought_without_sign),
+    ),
+    _audit(
+        AUDIT_CYLINDERS,
+        _cylinders,
+        ("axis-missing", "cylinder-missing", "axis-off-dial", "line-open"),
+        "Each cylinder has an axis between 1 and 180, and each lone sphere says DS",
+        _wrongly(AXIS_FOR_SPHERE, "axis-missing", _cylinders, _closed_sphere),
+        _wrongly(LEVEL_REFUSED, "axis-off-dial", _cylinders, _level_axis),
+    ),
+    _audit(
+        AUDIT_STEPS,
+        lambda known: step_faults(_eyes(known)),
+        ("off-step",),
+        "Every power is a quarter step",
+    ),
+    _audit(
+        AUDIT_FORMS,
+        _forms,
+        ("forms-mixed",),
+        "The cylinders are of one form",
+        _wrongly(SIGNS_FOR_FORMS, "forms-mixed", _forms, _spheres_of_two_signs),
+    ),
+    _audit(
+        AUDIT_EYES,
+        lambda known: eye_faults(_eyes(known), {"right": known["found_right"], "left": known["found_left"]}),
+        ("eyes-swapped",),
+        "Each line fits what was found in its own eye",
+    ),
+    _audit(
+        AUDIT_NOTES,
+        _note_faults,
+        ("net-unsaid", "drops-unsaid", "time-unsaid"),
+        "It says that the result is net, and whether there were drops and when",
+        _wrongly(DISTANCE_BESIDE_NET, "net-unsaid", _note_faults, lambda known: bool(known["basis"] == "net")),
+        _wrongly(TIME_WITHOUT_DROPS, "time-unsaid", _note_faults, lambda known: bool(known["drops"] == "none")),
+    ),
+)
+
+
+def _begin(findings: Known) -> dict[str, Any]:
+    for name in ("right", "left"):
+        check_entry(findings[name])
+    return {"marks": ()}
+
+
+def _notes(known: Known) -> list[str]:
+    basis = {"net": "net", "net-from": f"net, worked at {write_distance(known['distance_cm'])}", "unsaid": ""}
+    return [note for note in (basis[known["basis"]], _DROP_NOTES.get(known["drops"], "")) if note]
+
+
+def _written_line(name: str, entry: Any) -> str:
+    told = " ".join(
+        part for part in (entry["sphere"], entry["cylinder"], f"× {entry['axis']}" if entry["axis"] else "") if part
+    )
+    return f"{name}: {told}"
+
+
+def _found(known: Known) -> tuple[str, ...]:
+    lenses = [write_prescription(known[name], "as-is") for name in ("found_right", "found_left")]
+    return (
+        f"Found, the working distance taken off: right eye {lenses[0]}; left eye {lenses[1]}.",
+        f"The card says: {_written_line('R', known['right'])}; {_written_line('L', known['left'])}"
+        + "".join(f"; {note}" for note in _notes(known))
+        + ".",
+        *(
+            ("Drops only within licence and protocol; the product's information and local rules prevail.",)
+            if known["drops"] in ("timed", "untimed")
+            else ()
+        ),
+    )
+
+
+def _card(known: Known, uid: str) -> Figure:
+    return record_card(known["right"], known["left"], _notes(known), uid=uid)
+
+
+def _line_field(name: str) -> Field:
+    cells = tuple(Field(cell, cell.capitalize(), Written(cell), default="") for cell in ("sphere", "cylinder", "axis"))
+    return Field(name, f"What the card says of the {name} eye", Group(cells))
+
+
+record_audit = CaseType(
+    id="record-audit",
+    title="Faults in a record",
+    family=FAMILY,
+    level="novice",
+    seconds=25,
+    findings=Group(
+        (
+            Field("found_right", "Net result found in the right eye", Lens()),
+            Field("found_left", "Net result found in the left eye", Lens()),
+            _line_field("right"),
+            _line_field("left"),
+            Field("basis", "What the card says of net and distance", BASIS, default="unsaid"),
+            Field("drops", "What the card says of drops", DROPS, default="unsaid"),
+            Field(DISTANCE.name, DISTANCE.label, DISTANCE.kind, default=67.0),
+        )
+    ),
+    asks=(Field("faults", "Faults in this record", FAULTS),),
+    draw=draw_record,
+    begin=_begin,
+    steps=STEPS,
+    answer=lambda known: {
+        "faults": tuple(option.id for option in FAULTS.options if option.id in known["marks"]),
+    },
+    found=_found,
+    question=lambda _: "Which of these faults are in the record? Lenses go in quarter steps here.",
+    figure=_card,
+    needs=("transpose",),
+    form=lambda _: None,
+    sources=(FEEDBACK, DIAL, "common practice, no published source"),
+)
+
+TYPES = (record_audit,)

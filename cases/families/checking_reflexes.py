@@ -1,0 +1,278 @@
+"""Family H, odd reflexes: what is seen, what it may mean, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, cast
+
+from cases.casetype import CaseType, Settings
+from cases.chance import Chance
+from cases.families.checking import FAMILY
+from cases.families.movement_judging import DULL_AS_NEUTRAL
+from cases.fields import Field, Group
+from cases.figures_odd import OddReflex, odd_reflex
+from cases.kinds import BadFinding
+from cases.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+RECOGNISE = Skill("recognise-reflex", "recognising an odd reflex")
+MEANING = Skill("reflex-meaning", "saying what an odd reflex may mean")
+ACTION = Skill("reflex-action", "deciding what an odd reflex calls for")
+
+_CONE = "Al-Mahrouqi 2019, Cornea 38:442 (scissors reflex); Goebels 2015, Cont Lens Ant Eye 38:234"
+_RED_REFLEX = "NICE NG12 and NG127; Childhood Eye Cancer Trust, page for optometrists"
+
+
+WHITE_FOR_BRIGHT = SlipName(
+    "white-taken-for-bright",
+    "took a white pupil for a bright reflex",
+    "Bright near neutral is red or orange. White is another thing altogether, and it cannot wait.",
+    _RED_REFLEX,
+)
+BANDS_FOR_FLICKER = SlipName(
+    "two-bands-taken-for-fluctuation",
+    "took two bands for a focus that will not settle",
+    "Two bands are there at the same time and move with your sweep. A focus that changes does so while you hold still.",
+)
+FLICKER_FOR_BANDS = SlipName(
+    "fluctuation-taken-for-two-bands",
+    "took a changing focus for two bands in one pupil",
+    "There was one band at a time, and it changed while the streak stood still. Two bands move as you sweep.",
+)
+RING_FOR_OPACITY = SlipName(
+    "ring-taken-for-opacity",
+    "took the ring of shadow for an opacity",
+    "A ring with a lit core is bent light, not stopped light. An opacity is dark through and through.",
+)
+REST_IGNORED = SlipName(
+    "rest-of-findings-ignored",
+    "went by the reflex alone",
+    "The reflex alone would suggest that, but what else was found speaks against it. Read the two together.",
+)
+PUPIL_BLAMED = SlipName(
+    "wide-pupil-blamed",
+    "put two bands in the middle down to a wide pupil",
+    "The outer zone of a wide pupil can do that; the middle cannot. Here both bands stood in the middle.",
+)
+MEDIA_BLAMED = SlipName(
+    "media-blamed-too-soon",
+    "gave the media up before trying strong lenses",
+    "The media look clear and only weak lenses have been tried. A large error looks just like this: try it first.",
+)
+TEARS_BLAMED = SlipName(
+    "tear-film-blamed",
+    "put it down to the tear film",
+    "A tear film changes with a blink. Nothing here did.",
+)
+HARMLESS_OPACITY = SlipName(
+    "white-taken-for-plain-opacity",
+    "took a white pupil for a plain opacity that can wait",
+    "It may be one, but a tumour looks the same and nobody can tell from here. It is urgent until that is ruled out.",
+    _RED_REFLEX,
+)
+SQUINT_BLAMED = SlipName(
+    "squint-blamed",
+    "blamed a squint or the media though a lens made both alike",
+    "Once a lens makes both glow alike, the light does come back from both: it is the refractions that differ.",
+)
+NUMBER_FORCED = SlipName(
+    "number-forced",
+    "wrote a number where there was none to be had",
+    "A number that nobody could read will be believed by whoever reads the record. Write what you saw instead.",
+)
+WAITED = SlipName(
+    "referral-put-off",
+    "put the referral off to the next visit",
+    "It will not be better by then, and the time may count. Note it today and refer by the local path.",
+    _RED_REFLEX,
+)
+WITHOUT_HURRY = SlipName(
+    "referral-without-hurry",
+    "referred, but as if there were time",
+    "This sort goes by the urgent path, the same day where the local rules say so.",
+    _RED_REFLEX,
+)
+REFERRED_TOO_SOON = SlipName(
+    "referred-too-soon",
+    "referred at once what a simple step would have cleared up",
+    "Nothing here is an emergency yet. Take the simple step first, and refer if it does not help.",
+)
+
+
+def _as_sight(name: str) -> Callable[[Known], dict[str, Any]]:
+    """Go on as if this had been seen."""
+    return lambda _: {"sight": name}
+
+
+def _sees(known: Known) -> str:
+    return f"Seen: {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+
+
+def _mistaken(known: Known) -> str:
+    return f"Taken for {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+
+
+def _means(meaning: str) -> Callable[[Known], dict[str, Any]]:
+    return lambda _: {"meaning": meaning}
+
+
+def _meaning_words(known: Known) -> str:
+    return f"Taken to mean {MEANINGS.write(known['meaning'])}."
+
+
+def _acts(action: str) -> Callable[[Known], dict[str, Any]]:
+    return lambda _: {"action": action}
+
+
+def _action_words(known: Known) -> str:
+    return ACTION_WORDS[known["action"]]
+
+
+def _is(*reflexes: str) -> Callable[[Known], bool]:
+    return lambda known: known["reflex"] in reflexes
+
+
+def _meant(*meanings: str) -> Callable[[Known], bool]:
+    return lambda known: known["meaning"] in meanings
+
+
+def _called_for(*actions: str) -> Callable[[Known], bool]:
+    return lambda known: ACTION_FOR[known["meaning"]] in actions
+
+
+def _neutral(known: Known) -> dict[str, Any]:
+    return {"sight": known["beside"], "neutral": True}
+
+
+def _judged(known: Known) -> dict[str, Any]:
+    return {"meaning": "neutral" if known.get("neutral") else SIGHTS[known["sight"]].meaning}
+
+
+def _judged_words(known: Known) -> str:
+    if known.get("neutral"):
+        return "Taken for a reflex at neutral."
+    return f"{SIGHTS[known['sight']].why} It may be {MEANINGS.write(known['meaning'])}."
+
+
+_RECOGNISING = Step(
+    RECOGNISE,
+    run=lambda known: {"sight": known["beside"]},
+    says=_sees,
+    slips=(
+        Slip(DULL_AS_NEUTRAL, run=_neutral, says=lambda _: "Taken for neutral.", live=_is("dim")),
+        Slip(WHITE_FOR_BRIGHT, run=_neutral, says=lambda _: "Taken for a bright reflex.", live=_is("white")),
+        Slip(BANDS_FOR_FLICKER, run=_as_sight("looks-far"), says=_mistaken, live=_is("scissors")),
+        Slip(
+            RING_FOR_OPACITY,
+            run=_as_sight("stays-after-blink"),
+            says=_mistaken,
+            live=lambda known: known["beside"] == "young-cylinder-changing",
+        ),
+        Slip(FLICKER_FOR_BANDS, run=_as_sight("cylinder-rising"), says=_mistaken, live=_is("fluctuating")),
+    ),
+)
+
+_EXPLAINING = Step(
+    MEANING,
+    run=_judged,
+    says=_judged_words,
+    slips=(
+        Slip(
+            REST_IGNORED,
+            run=lambda known: {"meaning": SIGHTS[known["sight"]].first_guess},
+            says=_meaning_words,
+            live=lambda known: bool(SIGHTS[known["sight"]].first_guess) and not known.get("neutral"),
+        ),
+        Slip(
+            PUPIL_BLAMED,
+            run=_means("aberration"),
+            says=_meaning_words,
+            live=lambda known: known["sight"] == "cylinder-rising",
+        ),
+        Slip(
+            MEDIA_BLAMED,
+            run=_means("lens"),
+            says=_meaning_words,
+            live=lambda known: known["sight"] == "small-steps-tried" and not known.get("neutral"),
+        ),
+        Slip(
+            TEARS_BLAMED,
+            run=_means("tears"),
+            says=_meaning_words,
+            live=lambda known: known["sight"] in ("stays-after-blink", "looks-at-light", "looks-far"),
+        ),
+        Slip(
+            HARMLESS_OPACITY,
+            run=_means("lens"),
+            says=_meaning_words,
+            live=lambda known: SIGHTS[known["sight"]].reflex == "white" and not known.get("neutral"),
+        ),
+        Slip(
+            SQUINT_BLAMED,
+            run=_means("one-side"),
+            says=_meaning_words,
+            live=lambda known: known["sight"] == "evened-by-lens",
+        ),
+    ),
+)
+
+_ACTING = Step(
+    ACTION,
+    run=lambda known: {"action": ACTION_FOR[known["meaning"]]},
+    says=_action_words,
+    slips=(
+        Slip(NUMBER_FORCED, run=_acts("write-down"), says=_action_words, live=_called_for("refer-now", "large-steps")),
+        Slip(WAITED, run=_acts("wait"), says=_action_words, live=_called_for("refer-now", "note-refer")),
+        Slip(WITHOUT_HURRY, run=_acts("note-refer"), says=_action_words, live=_called_for("refer-now")),
+        Slip(
+            REFERRED_TOO_SOON,
+            run=_acts("refer-now"),
+            says=_action_words,
+            live=_meant("tears", "aberration", "accommodation", "large-error", "unequal-errors"),
+        ),
+    ),
+)
+
+
+def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
+    reflex = chance.among([option.id for option in REFLEXES.options])
+    return {"reflex": reflex, "beside": chance.among([n for n, sight in SIGHTS.items() if sight.reflex == reflex])}
+
+
+def _begin(findings: Known) -> dict[str, Any]:
+    sight = SIGHTS[findings["beside"]]
+    if sight.reflex != findings["reflex"]:
+        fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == findings["reflex"])
+        raise BadFinding(findings["beside"], f"that goes with another reflex; here give one of {fitting}")
+    return {}
+
+
+odd = CaseType(
+    id="odd-reflex",
+    title="An odd reflex: what it may mean and what to do",
+    family=FAMILY,
+    level="competent",
+    seconds=15,
+    findings=Group(
+        (
+            Field("reflex", "What is seen", REFLEXES),
+            Field("beside", "What else is known", BESIDE),
+        )
+    ),
+    asks=(
+        Field("meaning", "What may it mean?", MEANINGS),
+        Field("action", "What do you do?", ACTIONS),
+    ),
+    draw=_draw,
+    begin=_begin,
+    steps=(_RECOGNISING, _EXPLAINING, _ACTING),
+    answer=lambda known: {"meaning": known["meaning"], "action": known["action"]},
+    found=lambda known: (SEEN[known["reflex"]], SIGHTS[known["beside"]].label),
+    question=lambda _: "What may that mean, and what do you do now?",
+    figure=lambda known, uid: odd_reflex(cast("OddReflex", known["reflex"]), uid=uid),
+    needs=("next-lens",),
+    form=lambda _: None,
+    sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
+)
+
+TYPES = (odd,)

@@ -1,0 +1,292 @@
+"""Family H: the unaided vision to expect of a prescription, as a range, since sources differ twofold."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from cases import skills
+from cases.casetype import CaseType, Settings
+from cases.chance import Chance
+from cases.choices import Choice, Option
+from cases.eye import expected_mar
+from cases.families.algebra import ADD_HALF, HALF_UNSIGNED, HALVE_CYLINDER, RX, SPHERE_ONLY, WHOLE_CYLINDER
+from cases.families.checking import FAMILY
+from cases.families.checking_steps import as_written, size
+from cases.fields import Field, Group
+from cases.figures_lenses import power_cross
+from cases.kinds import Power
+from cases.lens import SphCyl
+from cases.steps import pick_axis, signed
+from cases.working import Known, Skill, Slip, SlipName, Step
+
+ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
+BLUR_STRENGTH = Skill("blur-strength", "putting mean and cylinder together into one blur")
+EXPECT_VISION = Skill("expect-vision", "turning a blur into the vision to expect")
+
+MAR_SOURCE = "Blendowske 2015, Optom Vis Sci (abstract): the smallest angle in minutes is about 1 + b²"
+BLUR_SOURCE = "Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (length of the power vector)"
+
+ACCOMMODATION_FORGOTTEN = SlipName(
+    "accommodation-forgotten",
+    "counted all of the plus as blur",
+    "An eye that still accommodates clears its own hyperopia. Only what is beyond its reach blurs the distance.",
+)
+MYOPIA_CLEARED = SlipName(
+    "myopia-accommodated-away",
+    "let accommodation clear myopia",
+    "Accommodation makes an eye more short-sighted. Only plus can be cleared by it.",
+)
+CYLINDER_UNCOUNTED = SlipName(
+    "cylinder-left-out-of-blur",
+    "left the cylinder out of the blur",
+    "A mean of nought does not see well behind a strong cylinder: half of the cylinder counts too.",
+)
+PARTS_ADDED = SlipName(
+    "blur-parts-added",
+    "added the mean and the half cylinder straight",
+    "They stand at right angles to each other as vectors: square both, add, and take the root.",
+    BLUR_SOURCE,
+)
+NOT_SQUARED = SlipName(
+    "blur-not-squared",
+    "let vision fall in step with the blur",
+    "The smallest angle grows with the square: twice the blur costs far more than twice as much.",
+    MAR_SOURCE,
+)
+
+CENTRES = (0.25, 0.5, 1.0, 1.5, 2.0, 3.0)
+"""Blur in D at the middle of each range of vision on offer."""
+
+VISIONS = Choice(
+    (
+        Option("full", "6/6, or hardly less"),
+        Option("6-7-5-to-6-9", "6/7.5 to 6/9"),
+        Option("6-12-to-6-18", "6/12 to 6/18"),
+        Option("6-18-to-6-36", "6/18 to 6/36"),
+        Option("6-30-to-6-60", "6/30 to 6/60"),
+        Option("below-6-60", "6/60 or worse"),
+    )
+)
+
+ACCOMMODATION = Field(
+    "accommodation", "Accommodation that the patient can bring to bear, D", Power(low=0, high=20), default=0.0
+)
+
+
+def not_cleared(mean: float, accommodation: float) -> float:
+    """Return what is left of a mean power in D when an eye clears as much of its plus as it can."""
+    return mean - min(max(mean, 0.0), accommodation)
+
+
+def vision_for(blur: float) -> str:
+    """Say which range of vision goes with a blur of so many D: the range whose middle is nearest by ratio."""
+    nearest = min(CENTRES, key=lambda centre: abs(math.log(max(blur, 0.01) / centre)))
+    return VISIONS.options[CENTRES.index(nearest)].id
+
+
+def snellen(mar: float) -> str:
+    """Write a smallest angle in minutes as a line of the 6-metre chart: 2 is 6/12."""
+    below = 6 * mar
+    return f"6/{below:.0f}" if below >= 9.5 else f"6/{below:.1f}".removesuffix(".0")
+
+
+def range_words(blur: float) -> str:
+    """Write the range of vision to expect behind a blur of so many D."""
+    best, worst = expected_mar(SphCyl(-blur))
+    return f"{snellen(best)} to {snellen(worst)}" if snellen(best) != snellen(worst) else f"about {snellen(best)}"
+
+
+def _share(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"share": share(known["rx"])}
+
+
+def _mean(share: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"mean": known["rx"].sphere + share(known["share"])}
+
+
+def _left(left: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"left": left(known)}
+
+
+def _left_words(known: Known) -> str:
+    mean, left = known["mean"], known["left"]
+    if mean > 0 and known["accommodation"] > 0:
+        cleared = f"{size(mean - left)} D of the plus can be cleared by accommodation"
+        return f"{cleared}; {signed(left)} is left." if left else f"{cleared}: none is left."
+    if mean > 0:
+        return f"No accommodation is left to clear the plus: {signed(left)} stays."
+    return f"Accommodation cannot clear minus: {signed(left)} stays." if mean else "The mean is nought."
+
+
+def _blur(blur: Callable[[float, float], float]) -> Callable[[Known], dict[str, Any]]:
+    return lambda known: {"blur": blur(known["left"], known["share"])}
+
+
+def _blur_words(known: Known) -> str:
+    if not known["share"]:
+        return f"There is no cylinder, so that is all of the blur: {size(known['blur'])} D."
+    return f"Blur: √({size(known['left'])}² + {size(known['share'])}²) = {size(known['blur'])} D."
+
+
+def begin_blur(findings: Known) -> dict[str, Any]:
+    """Start from the sphere as the mean, which it is where there is no cylinder."""
+    return {"share": 0.0, "mean": findings["rx"].sphere}
+
+
+def _has_cylinder(known: Known) -> bool:
+    return bool(known["rx"].cylinder)
+
+
+BLUR_STEPS = (
+    Step(
+        HALVE_CYLINDER,
+        run=_share(lambda rx: rx.cylinder / 2),
+        says=lambda known: f"Half of {signed(known['rx'].cylinder)} is {signed(known['share'])}.",
+        slips=(
+            Slip(
+                WHOLE_CYLINDER,
+                run=_share(lambda rx: rx.cylinder),
+                says=lambda known: f"The whole cylinder taken: {signed(known['share'])}.",
+                live=_has_cylinder,
+            ),
+            Slip(SPHERE_ONLY, run=_share(lambda _: 0.0), says=lambda _: "The cylinder left out.", live=_has_cylinder),
+        ),
+        needed=_has_cylinder,
+    ),
+    Step(
+        ADD_HALF,
+        run=_mean(lambda share: share),
+        says=lambda known: (
+            f"Mean power: {signed(known['rx'].sphere)} with {signed(known['share'])} makes {signed(known['mean'])}."
+        ),
+        slips=(
+            Slip(
+                HALF_UNSIGNED,
+                run=_mean(abs),
+                says=lambda known: f"{size(known['share'])} added without its sign: {signed(known['mean'])}.",
+                live=lambda known: known["share"] < 0,
+            ),
+            Slip(
+                skills.CYLINDER_SUBTRACTED,
+                run=_mean(lambda share: -share),
+                says=lambda known: f"The half taken away: {signed(known['mean'])}.",
+                live=lambda known: known["share"] > 0,
+            ),
+        ),
+        needed=_has_cylinder,
+    ),
+    Step(
+        ALLOW_ACCOMMODATION,
+        run=_left(lambda known: not_cleared(known["mean"], known["accommodation"])),
+        says=_left_words,
+        slips=(
+            Slip(
+                ACCOMMODATION_FORGOTTEN,
+                run=_left(lambda known: float(known["mean"])),
+                says=lambda known: f"All of the plus taken as blur: {signed(known['left'])}.",
+                live=lambda known: known["mean"] > 0 and known["accommodation"] > 0,
+            ),
+            Slip(
+                MYOPIA_CLEARED,
+                run=_left(lambda known: min(known["mean"] + known["accommodation"], 0.0)),
+                says=lambda known: f"Accommodation set against the minus: {signed(known['left'])} left.",
+                live=lambda known: known["mean"] < 0 and known["accommodation"] > 0,
+            ),
+        ),
+    ),
+    Step(
+        BLUR_STRENGTH,
+        run=_blur(math.hypot),
+        says=_blur_words,
+        slips=(
+            Slip(
+                CYLINDER_UNCOUNTED,
+                run=_blur(lambda left, _: abs(left)),
+                says=lambda known: f"The mean alone: {size(known['blur'])} D of blur.",
+                live=lambda known: known["share"] != 0,
+            ),
+            Slip(
+                PARTS_ADDED,
+                run=_blur(lambda left, share: abs(left) + abs(share)),
+                says=lambda known: (
+                    f"{size(known['left'])} and {size(known['share'])} added: {size(known['blur'])} D of blur."
+                ),
+                live=lambda known: known["left"] != 0 and known["share"] != 0,
+            ),
+        ),
+    ),
+)
+"""From `rx` and `accommodation` to `share`, `mean`, `left` and `blur`, all in D."""
+
+
+def _near_a_centre(blur: float) -> bool:
+    return any(abs(math.log(max(blur, 0.01) / centre)) < 0.11 for centre in CENTRES)
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    most = {"novice": 1.0, "competent": 2.0, "expert": 3.0}[settings.level]
+    cylinder = 0.0 if chance.happens(0.15) else -chance.stepped(0.5, most)
+    while True:
+        mean = chance.among((-1, -1, 1)) * chance.stepped(0, 3.25, 0.125)
+        accommodation = chance.stepped(0.5, 6, 0.5)
+        if mean > 0 and cylinder:
+            accommodation = chance.stepped(0.5, 2.5, 0.5)
+            mean += accommodation
+        sphere = mean - cylinder / 2
+        rx = SphCyl(sphere, cylinder, pick_axis(chance, settings))
+        blur = math.hypot(not_cleared(mean, accommodation), cylinder / 2)
+        if sphere * 4 % 1 == 0 and rx.strongest <= 7 and (_near_a_centre(blur) or blur == 0):
+            form = chance.among(("minus", "minus", "plus"))
+            return {"rx": rx.in_form(form), "accommodation": accommodation}
+
+
+expected_vision = CaseType(
+    id="expected-vision",
+    title="The unaided vision to expect",
+    family=FAMILY,
+    level="competent",
+    seconds=25,
+    findings=Group((RX, ACCOMMODATION)),
+    asks=(
+        Field("blur", "Strength of the blur without spectacles", Power(exact=0.03, tolerance=0.06, low=0)),
+        Field("vision", "Unaided vision to expect", VISIONS),
+    ),
+    draw=_draw,
+    begin=begin_blur,
+    steps=(
+        *BLUR_STEPS,
+        Step(
+            EXPECT_VISION,
+            run=lambda known: {"vision": vision_for(known["blur"])},
+            says=lambda known: (
+                f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "
+                f"{range_words(known['blur'])}. Nearest: {VISIONS.write(known['vision'])}."
+            ),
+            slips=(
+                Slip(
+                    NOT_SQUARED,
+                    run=lambda known: {"vision": vision_for(math.sqrt(known["blur"]))},
+                    says=lambda known: f"1 + b taken: {VISIONS.write(known['vision'])}.",
+                    live=lambda known: vision_for(math.sqrt(known["blur"])) != vision_for(known["blur"]),
+                ),
+            ),
+        ),
+    ),
+    answer=lambda known: {"blur": known["blur"], "vision": known["vision"]},
+    found=lambda known: (
+        f"Net prescription: {as_written(known['rx'])}. The eye is healthy.",
+        f"The patient can accommodate {known['accommodation']:.2f} D and uses all of it that helps.",
+    ),
+    question=lambda _: (
+        "How strong is the blur at distance without spectacles (the length of its power vector, to 0.01 D), and which "
+        "vision goes with it?"
+    ),
+    figure=lambda known, uid: power_cross(known["rx"], uid=uid),
+    needs=("spherical-equivalent",),
+    form=lambda _: None,
+    sources=(MAR_SOURCE, BLUR_SOURCE, "a clinical rule table, from memory"),
+)
+
+TYPES = (expected_vision,)
