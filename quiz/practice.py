@@ -169,7 +169,7 @@ def _choose_and_draw(
     state = folding.states_of(store, learner.id).cases
     settings = people.settings_of(learner)
     recent = _recent(store, sitting)
-    offered = _limited(catalogue(), lambda type_id: types is None or type_id in types)
+    offered = catalogue() if types is None else _limited(catalogue(), types)
     while True:
         choice = schedule.choose(state, offered, now, lots.rng, recent=recent, level=settings.level)
         one = case_type(choice.type_id)
@@ -180,8 +180,7 @@ def _choose_and_draw(
             except CannotDraw:
                 continue
         # Settings that leave a type no case must not leave the learner none.
-        dropped = choice.type_id
-        offered = _limited(offered, lambda type_id, dropped=dropped: type_id != dropped)
+        offered = _limited(offered, offered.by_id.keys() - {choice.type_id})
 
 
 def _wishes(choice: Choice) -> list[Callable[[Case], bool]]:
@@ -197,8 +196,8 @@ def _wishes(choice: Choice) -> list[Callable[[Case], bool]]:
     return [*wishes, lambda _: True]
 
 
-def _limited(offered: Catalogue, keep: Callable[[str], bool]) -> Catalogue:
-    return Catalogue(tuple(one for one in offered.types if keep(one.id)), offered.step_titles, offered.slip_titles)
+def _limited(offered: Catalogue, types: Collection[str]) -> Catalogue:
+    return Catalogue(tuple(one for one in offered.types if one.id in types), offered.step_titles, offered.slip_titles)
 
 
 # --- one case under way ------------------------------------------------------------------------------------------
