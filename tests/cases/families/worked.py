@@ -9,11 +9,12 @@ from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
 from cases.casetype import Case, CaseType
-from cases.choices import Choice
+from cases.choices import Choice, Marks
 from cases.errors import CaseError
-from cases.fields import Group
+from cases.fields import Group, Several
 from cases.kinds import Axis, Cross, Kind, Lens, Scalar
 from cases.lens import SphCyl
+from cases.logs import MOST_LINES, MOVEMENTS, LensLog
 from cases.register import case_type
 
 AXES = st.integers(1, 360).map(lambda half: half / 2)
@@ -52,6 +53,12 @@ def anything(kind: Kind) -> SearchStrategy[Any]:
         return st.fixed_dictionaries({field.name: anything(field.kind) for field in kind.fields})
     if isinstance(kind, Choice):
         return st.sampled_from([option.id for option in kind.options])
+    if isinstance(kind, Marks):
+        return st.lists(st.sampled_from([option.id for option in kind.options]), unique=True)
+    if isinstance(kind, Several):
+        return st.lists(anything(kind.of), min_size=kind.least, max_size=kind.most)
+    if isinstance(kind, LensLog):
+        return st.lists(_TRIED, min_size=1, max_size=MOST_LINES)
     if isinstance(kind, Axis):
         return AXES
     if isinstance(kind, Scalar):
@@ -65,6 +72,11 @@ def anything(kind: Kind) -> SearchStrategy[Any]:
 
 def _quarters(limit: int) -> SearchStrategy[float]:
     return st.integers(-4 * limit, 4 * limit).map(lambda quarters: quarters / 4)
+
+
+_TRIED = st.fixed_dictionaries(
+    {"lens": _quarters(30), "movement": st.sampled_from(MOVEMENTS)}, optional={"unsteady": st.booleans()}
+)
 
 
 def check_never_falls_over(kind: CaseType, findings: Any) -> None:
