@@ -68,6 +68,11 @@ def _draw_drift(chance: Chance, settings: Settings) -> dict[str, Any]:
     }
 
 
+def _near_a_metre(known: Known) -> bool:
+    """Say whether a centimetre is a hundredth of a dioptre here, as it is about one metre: there it is no slip."""
+    return bool(abs(known["assumed_cm"] * known["actual_cm"] / 100**2 - 1) < 0.2)
+
+
 def _drift_by_centimetres(known: Known) -> dict[str, Any]:
     return {"error": (known["assumed_cm"] - known["actual_cm"]) / 100}
 
@@ -112,6 +117,7 @@ distance_drift = CaseType(
                     says=lambda known: (
                         f"{abs(known['assumed_cm'] - known['actual_cm']):g} cm taken as {signed(known['error'])} D."
                     ),
+                    live=lambda known: not _near_a_metre(known),
                 ),
                 Slip(
                     skills.ALWAYS_ONE_FIFTY,
