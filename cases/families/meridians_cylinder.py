@@ -76,7 +76,7 @@ def _begin_sphere_then_cyl(findings: Known) -> dict[str, Any]:
     return {"gross": (findings["sphere"],)}
 
 
-def _sphere_set(net: Callable[[Known], dict[str, Any]]) -> Callable[[Known], dict[str, Any]]:
+def _on_sphere(net: Callable[[Known], dict[str, Any]]) -> Callable[[Known], dict[str, Any]]:
     """Let what came off the gross stand as the lens's sphere."""
 
     def run(known: Known) -> dict[str, Any]:
@@ -86,12 +86,43 @@ def _sphere_set(net: Callable[[Known], dict[str, Any]]) -> Callable[[Known], dic
     return run
 
 
+def slip_on_sphere(slip: Slip) -> Slip:
+    """Turn a slip of taking the distance off one power into one of taking it off a lens's sphere."""
+    return replace(slip, run=_on_sphere(slip.run))
+
+
 def _off_cylinder(known: Known) -> dict[str, Any]:
     return {"cylinder": known["cylinder"] - known["vergence"]}
 
 
-def _on_sphere(slip: Slip) -> Slip:
-    return replace(slip, run=_sphere_set(slip.run))
+def take_off_sphere(*more: Slip) -> Step:
+    """Step: `gross` (one power) beside a `cylinder` to the net `sphere`, the cylinder left as it is."""
+    return Step(
+        skills.TAKE_OFF_DISTANCE,
+        run=_on_sphere(off_gross),
+        says=taken_off,
+        slips=(
+            *(slip_on_sphere(slip) for slip in (LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0))),
+            Slip(
+                skills.OFF_THE_CYLINDER_AS_WELL,
+                run=_on_sphere(lambda known: {**off_gross(known), **_off_cylinder(known)}),
+                says=lambda known: (
+                    f"Taken off sphere and cylinder: {signed(known['net'][0])} and {signed(known['cylinder'])}."
+                ),
+            ),
+            Slip(
+                skills.OFF_THE_CYLINDER_INSTEAD,
+                run=_on_sphere(lambda known: {"net": known["gross"], **_off_cylinder(known)}),
+                says=lambda known: f"Taken off the cylinder: {signed(known['cylinder'])}.",
+            ),
+            *(slip_on_sphere(slip) for slip in more),
+        ),
+    )
+
+
+def found_in_other_form(known: Known) -> bool:
+    """Say whether the cylinder has the sign of the form that is not asked for."""
+    return bool(known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"))
 
 
 sphere_then_cyl = CaseType(
@@ -150,32 +181,8 @@ sphere_then_cyl = CaseType(
             ),
         ),
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=_sphere_set(off_gross),
-            says=taken_off,
-            slips=(
-                _on_sphere(LEFT_IN),
-                _on_sphere(ADDED),
-                _on_sphere(sign_blind(live=lambda known: known["gross"][0] < 0)),
-                Slip(
-                    skills.OFF_THE_CYLINDER_AS_WELL,
-                    run=_sphere_set(lambda known: {**off_gross(known), **_off_cylinder(known)}),
-                    says=lambda known: (
-                        f"Taken off sphere and cylinder: {signed(known['net'][0])} and {signed(known['cylinder'])}."
-                    ),
-                ),
-                Slip(
-                    skills.OFF_THE_CYLINDER_INSTEAD,
-                    run=_sphere_set(lambda known: {"net": known["gross"], **_off_cylinder(known)}),
-                    says=lambda known: f"Taken off the cylinder: {signed(known['cylinder'])}.",
-                ),
-            ),
-        ),
-        *turning_steps(
-            needed=lambda known: known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"),
-            axis_alone=False,
-        ),
+        take_off_sphere(),
+        *turning_steps(needed=found_in_other_form, axis_alone=False),
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
