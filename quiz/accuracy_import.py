@@ -55,8 +55,8 @@ class Wishes:
     """Taken where a row gives no date."""
     cylinder_sign: str = ""
     """"minus" or "plus" for cylinders in a column of their own that have no sign; "": such a row is refused."""
-    apart: bool = False
-    """Whether the file's patients are others than those of the log: they then get numbers after the log's highest."""
+    after: int = 0
+    """Added to every patient's number, so that the patients of another log come after those of this one."""
     keep_doubtful: bool = False
     """Whether remarks that may tell who it was are kept all the same."""
 
@@ -147,7 +147,7 @@ def read_table(text: str, wishes: Wishes, *, today: date, log: Sequence[Entry] =
         raise BadTable(f"{len(body)} rows: {MOST_ROWS} at once are the most; part the file")
     where, left_out = _columns(heading)
     order = date_order([cells[where["on"]] for _, _, cells in body if where.get("on", len(cells)) < len(cells)])
-    reader = _Reader(where, len(heading), wishes, order, today, max((one.patient for one in log), default=0))
+    reader = _Reader(where, len(heading), wishes, order, today)
     seen = {replace(one, remark="") for one in log}
     rows = []
     for line, raw, cells in body:
@@ -233,7 +233,6 @@ class _Reader:
     wishes: Wishes
     order: Dates
     today: date
-    highest: int
 
     def row(self, line: int, raw: str, cells: list[str]) -> Row:
         text = raw if len(raw) <= _SHOWN else raw[: _SHOWN - 1] + "…"
@@ -251,10 +250,9 @@ class _Reader:
         faults: list[str] = []
         lenses = [self._lens(name, found, faults) for name in _LENSES]
         eye, patient = eye_of(found["eye"], faults), patient_of(found["patient"], faults)
-        if self.wishes.apart:
-            patient += self.highest
-            if patient > HIGHEST_PATIENT:
-                faults.append(f"patient {patient}: numbered after the log's highest it is past {HIGHEST_PATIENT}")
+        patient += self.wishes.after
+        if patient > HIGHEST_PATIENT:
+            faults.append(f"patient {patient}: numbered after the log's own it is past {HIGHEST_PATIENT}")
         remark = tidy_remark(_unguarded(found.get("remark", "")))
         doubted = doubts(remark)
         distance = distance_of(found.get("distance_cm", ""), self.wishes.distance_cm, faults)

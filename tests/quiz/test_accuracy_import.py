@@ -239,9 +239,9 @@ def test_what_the_log_holds_is_not_taken_twice() -> None:
 
 
 def test_patients_of_another_log_are_numbered_after_the_highest() -> None:
-    found = read(HEAD + "1,right,2031-05-02,67,1,1\n1,left,2031-05-02,67,1,1\n", Wishes(apart=True), (entry(41),))
+    found = read(HEAD + "1,right,2031-05-02,67,1,1\n1,left,2031-05-02,67,1,1\n", Wishes(after=41))
     assert [row.entry.patient for row in found.good if row.entry] == [42, 42]
-    (row,) = read(HEAD + "9999,right,2031-05-02,67,1,1\n", Wishes(apart=True), (entry(41),)).rows
+    (row,) = read(HEAD + "9999,right,2031-05-02,67,1,1\n", Wishes(after=41)).rows
     assert "past 9999" in row.faults[0]
 
 

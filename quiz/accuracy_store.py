@@ -1,0 +1,107 @@
+"""The accuracy log in the data file, each learner their own; what changes it is a transaction of its own."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from cases.kinds import Lens
+from cases.lens import SphCyl
+from quiz.accuracy import Entry
+from quiz.errors import QuizError
+from quiz.store import Store
+
+MOST_ENTRIES = 20_000
+"""Eyes that one log holds: more than a working life of checks, and still read in a second."""
+
+
+class FullLog(QuizError):
+    """A log that holds as many eyes as it can."""
+
+    def __init__(self, held: int, more: int) -> None:
+        super().__init__(
+            f"the log holds {held} eyes and {more} more would pass {MOST_ENTRIES}: export it and delete the oldest"
+        )
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An entry with its number in the data file."""
+
+    id: int
+    entry: Entry
+
+
+def entries_of(store: Store, learner: int) -> list[Kept]:
+    """Return a learner's log in the order in which it was entered."""
+    rows = store.fetch("SELECT * FROM accuracy WHERE learner = ? ORDER BY id", learner)
+    return [
+        Kept(
+            row["id"],
+            Entry(
+                eye=row["eye"],
+                patient=row["patient"],
+                retinoscopy=_lens(row["retinoscopy"]),
+                end_point=_lens(row["end_point"]),
+                distance_cm=row["distance_cm"],
+                on=date.fromisoformat(row["day"]),
+                wet=bool(row["wet"]),
+                end_wet=bool(row["end_wet"]),
+                age=row["age"],
+                remark=row["remark"],
+            ),
+        )
+        for row in rows
+    ]
+
+
+def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
+    """Add entries to a learner's log, all of them or none.
+
+    Raises
+    ------
+    FullLog
+        When the log cannot hold them.
+    """
+    with store.writing():
+        held = store.fetch("SELECT count(*) FROM accuracy WHERE learner = ?", learner)[0][0]
+        if held + len(entries) > MOST_ENTRIES:
+            raise FullLog(held, len(entries))
+        for one in entries:
+            store.insert(
+                "INSERT INTO accuracy (learner, eye, patient, retinoscopy, end_point, distance_cm, day, wet, end_wet, "
+                "age, remark) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                learner,
+                one.eye,
+                one.patient,
+                _text(one.retinoscopy),
+                _text(one.end_point),
+                one.distance_cm,
+                one.on.isoformat(),
+                int(one.wet),
+                int(one.end_wet),
+                one.age,
+                one.remark,
+            )
+
+
+def remove(store: Store, learner: int, entry_id: int) -> bool:
+    """Remove one entry of a learner's; False when it is not there."""
+    with store.writing():
+        return store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, entry_id) > 0
+
+
+def clear(store: Store, learner: int) -> int:
+    """Remove a learner's whole log and return how many entries it had."""
+    with store.writing():
+        return store.change("DELETE FROM accuracy WHERE learner = ?", learner)
+
+
+def _text(lens: SphCyl) -> str:
+    return json.dumps({"sphere": lens.sphere, "cylinder": lens.cylinder, "axis": lens.axis})
+
+
+def _lens(text: str) -> SphCyl:
+    return Lens().from_json(json.loads(text))

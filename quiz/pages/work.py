@@ -1,0 +1,219 @@
+"""Work one out: any computing type with one's own numbers; a page that can be linked to and printed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from flask import Blueprint, abort, make_response, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from cases.casetype import CannotDraw, CaseType, draw
+from cases.errors import CaseError
+from cases.figures_lenses import power_cross
+from cases.kinds import Cross, Lens
+from cases.register import all_families, all_skills
+from quiz import people
+from quiz.pages import visit
+from quiz.pages.practise_views import Picture, picture
+from quiz.settings import LearnerSettings
+from quiz.work import Answer, BadFindings, Blank, Worked, computing_types, form_of, texts_of, work_out
+
+pages = Blueprint("work", __name__, url_prefix="/work")
+
+EXAMPLE = 1
+"""The seed of the case that an example is."""
+
+
+@dataclass(frozen=True)
+class TypeLink:
+    """One type in the list."""
+
+    url: str
+    title: str
+    asks: str
+
+
+@dataclass(frozen=True)
+class FamilyLinks:
+    """The types of one family."""
+
+    title: str
+    types: tuple[TypeLink, ...]
+
+
+@dataclass(frozen=True)
+class WorkList:
+    """What the list's template receives."""
+
+    families: tuple[FamilyLinks, ...]
+
+
+@dataclass(frozen=True)
+class FormBlank:
+    """A blank as the form shows it."""
+
+    blank: Blank
+    id: str
+    chosen: tuple[str, ...]
+    problem: str | None
+
+    @property
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """The options as values and labels."""
+        return tuple((one.id, one.label) for one in self.blank.options)
+
+
+@dataclass(frozen=True)
+class FormPart:
+    """Blanks that stand together."""
+
+    legend: str
+    blanks: tuple[FormBlank, ...]
+
+
+@dataclass(frozen=True)
+class Solved:
+    """What was worked out."""
+
+    answers: tuple[Answer, ...]
+    first_form: str
+    """"minus" or "plus": which form stands first."""
+    warnings: tuple[str, ...]
+    found: tuple[str, ...]
+    lines: tuple[tuple[str, str], ...]
+    """(step, what it did)."""
+    picture: Picture | None
+    cross: Picture | None
+
+
+@dataclass(frozen=True)
+class WorkPage:
+    """What a type's template receives."""
+
+    title: str
+    sources: tuple[str, ...]
+    parts: tuple[FormPart, ...]
+    problem: str | None
+    in_error: str | None
+    """Which blank is to be put right first."""
+    solved: Solved | None
+    here: str
+    example: str | None
+
+
+@pages.get("")
+def show() -> str:
+    """List what can be worked out."""
+    types = computing_types().values()
+    families = tuple(
+        FamilyLinks(
+            family.title,
+            tuple(
+                TypeLink(url_for("work.one", type_id=one.id), one.title, ", ".join(ask.label for ask in one.asks))
+                for one in types
+                if one.family == family
+            ),
+        )
+        for family in all_families()
+    )
+    return render_template("work.html", page=WorkList(tuple(one for one in families if one.types)))
+
+
+@pages.get("/<type_id>")
+def one(type_id: str) -> Response:
+    """Show the form of a type, and what comes out of the findings in the address when there are any."""
+    case_type = computing_types().get(type_id)
+    if case_type is None:
+        abort(404)
+    settings = _settings()
+    names = [blank.name for part in form_of(case_type, {}) for blank in part.blanks]
+    texts = {name: "; ".join(request.args.getlist(name)) for name in names if name in request.args}
+    solved, faults = None, dict[str, str]()
+    if texts:
+        # A list of boxes that were all left empty sends nothing at all.
+        given = {blank.name: "none" for part in form_of(case_type, {}) for blank in part.blanks if blank.how == "many"}
+        try:
+            solved = _solved(work_out(case_type, given | texts))
+        except BadFindings as error:
+            faults = error.faults
+    page = _page(case_type, texts or _usual(case_type, settings), faults, solved, settings)
+    return make_response(render_template("work_type.html", page=page), 422 if faults else 200)
+
+
+def _settings() -> LearnerSettings:
+    # A link may be opened by anyone: nobody has to say who they are to see a sum.
+    who = visit.known_learner()
+    return people.settings_of(who) if who else LearnerSettings()
+
+
+def _usual(case_type: CaseType, settings: LearnerSettings) -> dict[str, str]:
+    """Return what stands in a form to begin with: one's own distance and cylinder form."""
+    own = {"distance_cm": f"{settings.distance_cm:g} cm", "form": settings.form}
+    return {field.name: own[field.name] for field in case_type.findings.fields if field.name in own}
+
+
+def _page(
+    case_type: CaseType,
+    texts: Mapping[str, str],
+    faults: Mapping[str, str],
+    solved: Solved | None,
+    settings: LearnerSettings,
+) -> WorkPage:
+    parts = tuple(
+        FormPart(part.legend, tuple(_form_blank(blank, faults.get(blank.name)) for blank in part.blanks))
+        for part in form_of(case_type, texts)
+    )
+    return WorkPage(
+        title=case_type.title,
+        sources=case_type.sources,
+        parts=parts,
+        problem=faults.get(""),
+        in_error=next((one.id for part in parts for one in part.blanks if one.problem), None),
+        solved=solved,
+        here=url_for("work.one", type_id=case_type.id),
+        example=_example(case_type, settings),
+    )
+
+
+def _form_blank(blank: Blank, problem: str | None) -> FormBlank:
+    chosen = tuple(part.strip() for part in blank.text.split(";")) if blank.how == "many" else (blank.text,)
+    return FormBlank(blank, f"blank-{blank.name.replace('.', '-')}", chosen, problem)
+
+
+def _example(case_type: CaseType, settings: LearnerSettings) -> str | None:
+    try:
+        case = draw(case_type, EXAMPLE, settings.for_drawing)
+    except CannotDraw:
+        return None
+    return url_for("work.one", type_id=case_type.id, **texts_of(case_type, case.findings))  # type: ignore[arg-type]
+
+
+def _solved(worked: Worked) -> Solved:
+    case = worked.case
+    skills = all_skills()
+    cross = None
+    for ask in case.type.asks:
+        if isinstance(ask.kind, Lens | Cross):
+            try:
+                cross = picture(power_cross(case.truth[ask.name], uid="cross"))
+            except CaseError:
+                cross = None
+            break
+    return Solved(
+        answers=worked.answers,
+        first_form="plus" if case.form == "plus" else "minus",
+        warnings=worked.warnings,
+        found=case.type.found(case.findings),
+        lines=tuple((skills[line.step].title, line.says) for line in case.run.lines),
+        picture=_found(worked),
+        cross=cross,
+    )
+
+
+def _found(worked: Worked) -> Picture | None:
+    try:
+        return picture(worked.case.type.figure(worked.case.findings, "found"))
+    except CaseError:
+        # A drawing has its own limits; the sum stands without it.
+        return None

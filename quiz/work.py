@@ -1,0 +1,303 @@
+"""Work one out: a form made from what a case type declares as its findings, read, looked over and computed.
+
+No type has a form of its own: whatever the register holds and computes can be worked out with one's own numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from cases.casetype import Case, CaseType
+from cases.choices import Choice, Marks, Option, Order
+from cases.errors import CaseError
+from cases.fields import Field, Group, Several
+from cases.kinds import Axis, Cross, Kind, Lens, Power
+from cases.lens import SphCyl, across, axis_gap
+from cases.notation import write_axis, write_distance, write_prescription
+from cases.register import all_types
+from cases.vergence import USUAL_CM
+from quiz.errors import QuizError
+
+LONGEST = 600
+"""Characters of one finding: a list of lenses needs the most."""
+USUAL_POWER = 30.0
+"""Powers in D beyond which a sign or a decimal mark was likely mistyped: common practice, no published source."""
+SQUARE_WITHIN = 15.0
+"""How far from right angles, in degrees, two streaks may stand to be taken for principal ones read loosely."""
+WORKING_DISTANCES = frozenset({"distance_cm", "assumed_cm", "actual_cm", "planned_cm"})
+"""Names of findings that are an examiner's distance; other distances (a chart's, a far point) may be anything."""
+
+
+_CHOSEN = (Choice, Marks, Order)
+
+
+class BadFindings(QuizError):
+    """Findings that cannot be worked with; `faults` names each blank, "" the whole."""
+
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__("; ".join(faults.values()))
+        self.faults = dict(faults)
+
+
+@dataclass(frozen=True)
+class Blank:
+    """One thing to be filled in. `name` has a point between a group's name and the field's."""
+
+    name: str
+    label: str
+    how: str
+    """"text", "one" (of the options) or "many"."""
+    hint: str
+    text: str
+    """What stands in it to begin with."""
+    options: tuple[Option, ...] = ()
+    long: bool = False
+
+
+@dataclass(frozen=True)
+class Part:
+    """Blanks that belong together: those of a group under its name, or a lone one without."""
+
+    legend: str
+    blanks: tuple[Blank, ...]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One thing asked, answered; a lens in both cylinder forms."""
+
+    label: str
+    value: str
+    other_form: str = ""
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A case worked out from someone's own findings."""
+
+    case: Case
+    answers: tuple[Answer, ...]
+    warnings: tuple[str, ...]
+
+
+@cache
+def computing_types() -> dict[str, CaseType]:
+    """Return the types whose answer holds something computed, by id; those that are only choices are left out."""
+    return {
+        one.id: one
+        for one in all_types().values()
+        if any(not isinstance(ask.kind, _CHOSEN) for ask in one.asks)
+        and any(not isinstance(field.kind, _CHOSEN) for _, field in _fields(one.findings))
+    }
+
+
+def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field]]:
+    """Yield every field that is no group, with its dotted name."""
+    for field in group.fields:
+        if isinstance(field.kind, Group):
+            yield from _fields(field.kind, f"{before}{field.name}.")
+        else:
+            yield before + field.name, field
+
+
+def form_of(case_type: CaseType, texts: Mapping[str, str]) -> tuple[Part, ...]:
+    """Make the form of a type; `texts` fills its blanks, what is missing there has the type's default."""
+    parts = []
+    for field in case_type.findings.fields:
+        if isinstance(field.kind, Group):
+            blanks = tuple(_blank(name, one, texts) for name, one in _fields(field.kind, f"{field.name}."))
+            parts.append(Part(field.label, blanks))
+        else:
+            parts.append(Part("", (_blank(field.name, field, texts),)))
+    return tuple(parts)
+
+
+def _blank(name: str, field: Field, texts: Mapping[str, str]) -> Blank:
+    kind = field.kind
+    start = "" if field.default is None else _written(kind, field.default)
+    how = "text"
+    options: tuple[Option, ...] = ()
+    match kind:
+        case Choice():
+            how, options = "one", kind.options
+        case Marks():
+            how, options = "many", kind.options
+    long = isinstance(kind, Several) or kind.id in ("log", "order")
+    return Blank(name, field.label, how, "" if options else kind.hint, texts.get(name, start), options, long)
+
+
+def _written(kind: Kind, value: Any) -> str:
+    match kind:
+        case Choice():
+            return str(value)
+        case Marks():
+            return "; ".join(value) or "none"
+        case _:
+            return kind.write(value)
+
+
+def texts_of(case_type: CaseType, findings: Mapping[str, Any]) -> dict[str, str]:
+    """Write findings as the form's texts."""
+    return {name: _written(field.kind, value) for name, field, value in _values(case_type, findings)}
+
+
+def work_out(case_type: CaseType, texts: Mapping[str, str]) -> Worked:
+    """Read the form's texts and work the case out.
+
+    What is merely unlikely is warned of and computed all the same.
+
+    Raises
+    ------
+    BadFindings
+        With every blank that cannot be read, or with the sentence why the whole cannot be.
+    """
+    findings = _read(case_type, texts)
+    warnings = list(_unlikely(case_type, findings))
+    try:
+        case = case_type.case(findings)
+        answers = _answers(case)
+    except CaseError as error:
+        squared = _squared(case_type, findings)
+        if squared is None:
+            raise BadFindings({"": str(error)}) from error
+        findings, says = squared
+        warnings.insert(0, says)
+        try:
+            case = case_type.case(findings)
+            answers = _answers(case)
+        except CaseError as second:
+            raise BadFindings({"": str(second)}) from second
+    else:
+        warnings += _loose(case_type, findings)
+    return Worked(case, answers, (*warnings, *_strong(answers, case)))
+
+
+def _read(case_type: CaseType, texts: Mapping[str, str]) -> dict[str, Any]:
+    faults: dict[str, str] = {}
+    out: dict[str, Any] = {}
+    for name, field in _fields(case_type.findings):
+        *groups, last = name.split(".")
+        place = out
+        for group in groups:
+            place = place.setdefault(group, {})
+        text = texts.get(name, "").strip()
+        if not text and field.default is not None:
+            place[last] = field.default
+        elif not text:
+            faults[name] = f"nothing is written: {field.kind.hint}"
+        elif len(text) > LONGEST:
+            faults[name] = f"{len(text)} characters: {LONGEST} are the most"
+        else:
+            try:
+                place[last] = field.kind.read(text)
+            except CaseError as error:
+                faults[name] = str(error)
+    if faults:
+        raise BadFindings(faults)
+    return out
+
+
+def _answers(case: Case) -> tuple[Answer, ...]:
+    return tuple(_answer(ask, case.truth[ask.name], case.form) for ask in case.type.asks)
+
+
+def _answer(ask: Field, value: Any, form: str | None) -> Answer:
+    if not isinstance(ask.kind, Lens):
+        return Answer(ask.label, ask.kind.write(value))
+    first = "plus" if form == "plus" else "minus"
+    one, other = (write_prescription(value, way) for way in (first, "minus" if first == "plus" else "plus"))
+    return Answer(ask.label, one, "" if one == other else other)
+
+
+# --- what is likely a slip of the pen ----------------------------------------------------------------------------
+
+
+def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[str, Field, Any]]:
+    for name, field in _fields(case_type.findings):
+        value: Any = findings
+        for part in name.split("."):
+            value = value[part]
+        yield name, field, value
+
+
+def _label(case_type: CaseType, name: str, field: Field) -> str:
+    group = next((one.label for one in case_type.findings.fields if name.startswith(f"{one.name}.")), "")
+    return f"{group}, {field.label[:1].lower()}{field.label[1:]}" if group else field.label
+
+
+def _unlikely(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
+    low, high = USUAL_CM
+    for name, field, value in _values(case_type, findings):
+        if name.split(".")[-1] in WORKING_DISTANCES and not low <= value <= high:
+            yield (
+                f"{_label(case_type, name, field)}: {write_distance(value)} is outside {low:g} to {high:g} cm, where "
+                "retinoscopy is done. Look at the number and its unit."
+            )
+        strongest = _strongest(field.kind, value)
+        if strongest > USUAL_POWER:
+            yield (
+                f"{_label(case_type, name, field)}: {field.kind.write(value)} is beyond ±{USUAL_POWER:g} D. Look at "
+                "the sign and the decimal mark."
+            )
+
+
+def _strongest(kind: Kind, value: Any) -> float:
+    match kind:
+        case Power():
+            return abs(float(value))
+        case Lens() | Cross():
+            return float(value.strongest) if isinstance(value, SphCyl) else 0.0
+        case Several():
+            return max((_strongest(kind.of, one) for one in value), default=0.0)
+        case _:
+            return 0.0
+
+
+def _strong(answers: tuple[Answer, ...], case: Case) -> Iterator[str]:
+    for ask, answer in zip(case.type.asks, answers, strict=True):
+        if _strongest(ask.kind, case.truth[ask.name]) > USUAL_POWER:
+            yield f"{ask.label}: {answer.value} is beyond ±{USUAL_POWER:g} D, which few eyes need. Look the findings "
+            "over."
+
+
+def _streaks(case_type: CaseType, findings: Mapping[str, Any]) -> list[tuple[str, float]]:
+    return [
+        (name, float(value))
+        for name, field, value in _values(case_type, findings)
+        if isinstance(field.kind, Axis) and name.endswith("streak")
+    ]
+
+
+def _loose(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
+    """Warn of two streaks a little off right angles that the type takes as they are."""
+    streaks = _streaks(case_type, findings)
+    if len(streaks) == 2:
+        gap = axis_gap(streaks[0][1], streaks[1][1])
+        if 0 < 90 - gap <= 1:
+            yield f"The two streaks stand {gap:g}° apart and are taken as at right angles."
+
+
+def _squared(case_type: CaseType, findings: Mapping[str, Any]) -> tuple[dict[str, Any], str] | None:
+    """Set the second of two streaks at right angles to the first, where it nearly is; with the warning."""
+    streaks = _streaks(case_type, findings)
+    if len(streaks) != 2:
+        return None
+    (_, first), (name, second) = streaks
+    gap = axis_gap(first, second)
+    if not 1 < 90 - gap <= SQUARE_WITHIN:
+        return None
+    right = across(first)
+    says = (
+        f"The streaks at {write_axis(first)} and {write_axis(second)} stand {gap:.0f}° apart. Principal meridians lie "
+        f"at right angles, so the second is taken at {write_axis(right)}; if neither streak was where the reflex was "
+        "narrowest and unbroken, look again."
+    )
+    return _with(findings, name.split("."), right), says
+
+
+def _with(findings: Mapping[str, Any], path: list[str], value: Any) -> dict[str, Any]:
+    head, *rest = path
+    return {**findings, head: _with(findings[head], rest, value) if rest else value}
