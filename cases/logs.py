@@ -16,6 +16,8 @@ MOVEMENTS = ("with", "against", "neutral")
 UNSTEADY = "pupil shrank"
 MOST_LINES = 12
 _LENS = Power()
+_LINE = re.compile(rf"([^;\n]+?)\s+({'|'.join(MOVEMENTS)})(?:[\s,(]+({UNSTEADY})\)?)?\s*(?:[;,\n]\s*|$)", re.IGNORECASE)
+"""One line and what parts it from the next. A comma may also be a decimal mark, so lines end at the movement."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,7 @@ class UnreadableLog(CaseError):
 
     def __init__(self, given: str) -> None:
         super().__init__(
-            f"“{given.strip()[:40]}”: write a lens and its movement, such as +1.00 with; +2.00 neutral; +2.50 against"
+            f"“{given.strip()[:40]}”: write a lens and its movement, such as +1.00 with, +2.00 neutral, +2.50 against"
         )
 
 
@@ -101,18 +103,18 @@ class LensLog(Kind):
     """A log of lenses tried, in the order of trying: a tuple of `Tried`."""
 
     id = "log"
-    hint = "lens and movement, such as +1.00 with; +2.00 neutral; +2.50 against"
+    hint = "lens and movement, such as +1.00 with, +2.00 neutral, +2.50 against"
 
     def read(self, text: str) -> Log:
-        """Read lines with semicolons between; "pupil shrank" after one marks it."""
-        return self._checked(tuple(self._line(part) for part in re.split(r"[;\n]", text) if part.strip()))
-
-    @staticmethod
-    def _line(text: str) -> Tried:
-        found = re.fullmatch(rf"(.+?)\s+({'|'.join(MOVEMENTS)})(\W+{UNSTEADY}\W*)?", text.strip(), re.IGNORECASE)
-        if found is None:
-            raise UnreadableLog(text)
-        return Tried(read_power(found[1]), found[2].lower(), found[3] is not None)
+        """Read lines with commas, semicolons or line ends between; "pupil shrank" after one marks it."""
+        log, left = [], text.strip()
+        while left:
+            found = _LINE.match(left)
+            if found is None:
+                raise UnreadableLog(left)
+            log.append(Tried(read_power(found[1]), found[2].lower(), found[3] is not None))
+            left = left[found.end() :]
+        return self._checked(tuple(log))
 
     @staticmethod
     def _checked(log: Log) -> Log:
@@ -122,8 +124,8 @@ class LensLog(Kind):
         return log
 
     def write(self, value: Log) -> str:
-        """Write the lines with semicolons between."""
-        return "; ".join(line_words(one) for one in value)
+        """Write the lines with commas between, so that a log can stand in a group, whose parts have semicolons."""
+        return ", ".join(line_words(one) for one in value)
 
     def from_json(self, given: object) -> Log:
         """Take it out of [{"lens": D, "movement": "with"|"against"|"neutral", "unsteady": bool}, …]."""

@@ -16,6 +16,7 @@ from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
 from cases.notation import write_distance, write_prescription
+from cases.retinoscope import NEUTRAL_ZONE
 from cases.steps import DISTANCE, degrees, listed, pick_distance, pick_lens, signed
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
@@ -157,9 +158,6 @@ next_lens = CaseType(
 )
 
 # --- which movement to expect ------------------------------------------------------------------------------------
-
-NEUTRAL_ZONE = 0.12
-"""Within so many D of neutral no movement is seen: neutral is a zone; common practice, no published source."""
 
 
 def movement_for(power_left: float) -> str:

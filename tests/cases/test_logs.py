@@ -9,6 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.errors import CaseError
+from cases.fields import Field, Group
+from cases.kinds import Axis
 from cases.logs import Bracket, LensLog, Log, NoEndPoint, Tried, UnreadableLog, bracket
 
 KIND = LensLog()
@@ -66,12 +68,16 @@ def test_end_points_by_hand(text: str, found: Bracket, end_point: float) -> None
 
 
 def test_a_shrinking_pupil_is_read_and_written() -> None:
-    log = KIND.read("+1.00 with; +1.50 against (pupil shrank); +2,00 Against, pupil shrank; +3.00 against")
+    log = KIND.read("+1.00 with; +1.50 against (pupil shrank), +2,00 Against, pupil shrank\n+3.00 against")
     assert [one.unsteady for one in log] == [False, True, True, False]
-    assert KIND.write(log).startswith("+1.00 with; +1.50 against (pupil shrank); ")
+    assert [one.lens for one in log] == [1, 1.5, 2, 3]
+    assert KIND.write(log).startswith("+1.00 with, +1.50 against (pupil shrank), ")
 
 
-@pytest.mark.parametrize("text", ["+1.00", "with", "+1.00 sideways", "; ;", ""])
+@pytest.mark.parametrize(
+    "text",
+    ["+1.00", "with", "+1.00 sideways", "; ;", "", "+1.00 sideways; +2.00 against", "+1.00 with +2.00", "+x with"],
+)
 def test_what_is_no_line_is_refused(text: str) -> None:
     with pytest.raises(CaseError):
         KIND.read(text)
@@ -109,6 +115,12 @@ def test_a_log_without_an_end_point_is_refused(text: str, because: str) -> None:
 def test_bad_json_is_refused(given: Any) -> None:
     with pytest.raises(CaseError):
         KIND.from_json(given)
+
+
+def test_a_log_stands_in_a_group_as_text() -> None:
+    group = Group((Field("streak", "Streak", Axis()), Field("log", "Log", KIND)))
+    value = {"streak": 90.0, "log": KIND.read("+1.00 with, +1.50 neutral, +2.00 against")}
+    assert group.read(group.write(value)) == value
 
 
 def test_logs_are_compared_line_by_line() -> None:
