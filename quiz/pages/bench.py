@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from urllib.parse import urlencode
 
-from flask import Blueprint, Response, jsonify, render_template, request
+from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as Answered
 
-from cases.bench import Bench, View, seen
+from cases.bench import Bench, Stage, View, seen
+from cases.bench_guide import GUIDE, Guided
+from cases.casetype import Case
+from cases.errors import CaseError
 from cases.lens import SphCyl
+from cases.stages import stage_of, staged
+from quiz import practice
+from quiz.pages import visit
 from quiz.pages.bench_views import EVERYTHING, StagePage, read_bench, stage_page
 
 pages = Blueprint("bench", __name__, url_prefix="/bench")
 
 FIRST = Bench(eye=SphCyl(2.0, -1.5, 20), streak=110)
 """What stands on the bench when someone comes in: an eye that shows with, and a streak on its axis."""
+WHOLE_EYES = ("bench-sphere", "bench-eye")
 
 
 @dataclass(frozen=True)
@@ -23,18 +33,138 @@ class BenchPage:
     stage: StagePage
     hidden: bool
     """Whether the numbers are to be hidden."""
+    waits: bool
+    """Whether a case of the bench waits."""
+
+
+@dataclass(frozen=True)
+class GuidePage:
+    """What a page of the guided run receives; number counts from 1."""
+
+    stage: StagePage
+    number: int
+    of: int
+    title: str
+    says: tuple[str, ...]
+    then: str
+
+
+@dataclass(frozen=True)
+class Place:
+    """A case's stage on the page at hand, and where its form and its words are."""
+
+    stage: StagePage
+    action: str
+    tell: str
 
 
 @pages.get("")
 def explore() -> str:
     """Show the bench with everything free to be changed."""
     bench, problem = read_bench(FIRST, EVERYTHING, request.args)
-    page = BenchPage(stage_page((View("", bench),), EVERYTHING, numbers=True, problem=problem), "hide" in request.args)
-    return render_template("bench.html", page=page)
+    stage = stage_page((View("", bench),), EVERYTHING, numbers=True, problem=problem)
+    who = visit.known_learner()
+    open_case = visit.store().open_case(who.id) if who else None
+    waits = open_case is not None and stage_of(open_case.type) is not None
+    return render_template("bench.html", page=BenchPage(stage, "hide" in request.args, waits))
 
 
 @pages.get("/seen")
 def tell() -> Response:
-    """Say what is seen at a bench, for the script."""
+    """Say what is seen at the free bench, for the script."""
     bench, _ = read_bench(FIRST, EVERYTHING, request.args)
     return jsonify(seen=" ".join(seen(bench)))
+
+
+# --- the guided run ----------------------------------------------------------------------------------------------
+
+
+@pages.get("/guide/<int:number>")
+def guide(number: int) -> str:
+    """Show one part of the guided run."""
+    part = _part(number)
+    bench, problem = read_bench(part.bench, part.free, request.args)
+    stage = stage_page((View("", bench),), part.free, problem=problem, goal=part.goal)
+    page = GuidePage(stage, number, len(GUIDE), part.title, part.says, part.then)
+    return render_template("bench_guide.html", page=page)
+
+
+@pages.get("/guide/<int:number>/seen")
+def tell_guide(number: int) -> Response:
+    """Say what is seen in a part of the guided run."""
+    part = _part(number)
+    bench, _ = read_bench(part.bench, part.free, request.args)
+    return jsonify(seen=" ".join(seen(bench)))
+
+
+def _part(number: int) -> Guided:
+    if not 1 <= number <= len(GUIDE):
+        abort(404)
+    return GUIDE[number - 1]
+
+
+# --- cases -------------------------------------------------------------------------------------------------------
+
+
+@pages.post("/case")
+def put() -> Answered:
+    """Put a case on the bench: a whole eye, or a short look."""
+    short = request.form.get("sort") == "short"
+    types = tuple(one for one in staged() if (one not in WHOLE_EYES) == short)
+    practice.another(visit.store(), visit.learner(), types, now=visit.now(), lots=visit.lots())
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.get("/case/<dealt_id>")
+def case(dealt_id: str) -> Answered:
+    """Go back to a case's page with the bench as it was set: where a browser without scripts sends its settings."""
+    practice.own(visit.store(), visit.learner(), dealt_id)
+    return redirect(f"{url_for('practise.show')}?{urlencode(request.args)}", 303)
+
+
+@pages.get("/case/<dealt_id>/seen")
+def tell_case(dealt_id: str) -> Response:
+    """Say what is seen of a case's eye, for the script."""
+    case, stage = _staged(dealt_id)
+    views = _set_views(case, stage)[0]
+    asked = request.args.get("view", "0")
+    at = int(asked) if asked.isdecimal() and int(asked) < len(views) else 0
+    return jsonify(seen=" ".join(seen(views[at].bench)))
+
+
+def _staged(dealt_id: str) -> tuple[Case, Stage]:
+    case = practice.case_of(practice.own(visit.store(), visit.learner(), dealt_id))
+    stage = stage_of(case.type.id)
+    if stage is None:
+        abort(404)
+    return case, stage
+
+
+def _set_views(case: Case, stage: Stage) -> tuple[tuple[View, ...], str | None]:
+    """Return a case's views with what the learner has set there, and what could not be set."""
+    views, problem = [], None
+    for view in stage.views(case.findings):
+        bench, wrong = read_bench(view.bench, stage.free, request.args)
+        problem = problem or wrong
+        views.append(replace(view, bench=bench))
+    return tuple(views), problem
+
+
+@pages.app_context_processor
+def _for_templates() -> dict[str, Callable[[str], Place | None]]:
+    return {"bench_of": bench_of}
+
+
+def bench_of(dealt_id: str) -> Place | None:
+    """Return the stage of a case dealt to whoever is here, or None for one that is answered on paper."""
+    who, dealt = visit.known_learner(), visit.store().dealt(dealt_id)
+    stage = stage_of(dealt.type) if dealt else None
+    if who is None or dealt is None or dealt.learner != who.id or stage is None:
+        return None
+    try:
+        views, problem = _set_views(practice.case_of(dealt), stage)
+    except CaseError:
+        return None
+    # After an answer was sent back the page stands at an address that cannot be asked for again.
+    action = request.path if request.method == "GET" else url_for("bench.case", dealt_id=dealt_id)
+    return Place(stage_page(views, stage.free, problem=problem), action, url_for("bench.tell_case", dealt_id=dealt_id))

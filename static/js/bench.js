@@ -5,6 +5,7 @@ import { BenchState } from "./bench-state.js";
 import { Drawing } from "./bench-drawing.js";
 import { Sweep } from "./bench-sweep.js";
 import { Form } from "./bench-form.js";
+import { watcher } from "./bench-goals.js";
 import { keys, pointer } from "./bench-input.js";
 
 const root = document.getElementById("bench");
@@ -13,20 +14,28 @@ if (root) set(root);
 /** @param {HTMLElement} root */
 function set(root) {
   const canvas = root.querySelector("canvas");
+  const moves = !matchMedia("(prefers-reduced-motion: reduce)").matches;
   const state = new BenchState(JSON.parse(root.dataset.views));
   const sweep = new Sweep();
   const drawing = new Drawing(canvas);
   const form = new Form(root, state);
   const free = new Set(root.dataset.free.split(" "));
   let asked = false;
+  let reached = root.dataset.goal ? watcher(root.dataset.goal) : null;
 
   function frame(now) {
     asked = false;
     drawing.fit();
     state.sweepTo(sweep.at(now, state.faceMm));
     if (canvas.width > 1) drawing.draw(state);
-    root.dispatchEvent(new CustomEvent("bench-frame", { detail: state }));
+    watch();
     if (sweep.moving) ask();
+  }
+  /** Tell once when a part of the guided run has been felt. */
+  function watch() {
+    if (!reached || !reached(state)) return;
+    reached = null;
+    document.getElementById("bench-goal").append(then);
   }
   function ask() {
     if (asked || !root.classList.contains("moving")) return;
@@ -65,6 +74,9 @@ function set(root) {
   });
   new ResizeObserver(ask).observe(canvas);
   root.classList.add("ready");
-  if (!matchMedia("(prefers-reduced-motion: reduce)").matches) move();
+  // What was felt is told once it has been; without the moving picture it stands there from the start.
+  const then = document.getElementById("bench-then");
+  if (reached && moves) then.remove();
+  if (moves) move();
   Object.assign(root, { state });
 }
