@@ -362,7 +362,7 @@ def _searching(known: Known) -> bool:
 
 _MEANINGS = {
     "neutral": "Bright all over and nothing travels: that is how neutral looks.",
-    "far": "Faint, so it is not neutral, which is bright: as a rule an error too large for any movement to be made out.",
+    "far": "Faint, so it is not neutral, which is bright: as a rule an error too large for movement to be made out.",
     "refer": "A white reflex, or none, is no matter of lenses.",
 }
 _ACTIONS_SAID = {
