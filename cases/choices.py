@@ -80,7 +80,10 @@ def _listed(given: object, options: Sequence[Option]) -> tuple[str, ...]:
     return tuple(given)
 
 
-def _parts(text: str) -> list[str]:
+def _parts(text: str, options: Sequence[Option]) -> list[str]:
+    """Cut an answer into its parts; a label has spaces in it, so one that stands alone is not cut."""
+    if text.strip().casefold() in {option.label.casefold() for option in options}:
+        return [text]
     split = re.split(r"[;,]", text) if re.search(r"[;,]", text) else text.split()
     return [part for part in split if part.strip()]
 
@@ -102,7 +105,7 @@ class Order(Kind):
 
     def read(self, text: str) -> tuple[str, ...]:
         """Read numbers, ids or labels with spaces, commas or semicolons between."""
-        ids = tuple(_one(part, self.options) for part in _parts(text))
+        ids = tuple(_one(part, self.options) for part in _parts(text, self.options))
         if len(ids) != len(self.options) or len(set(ids)) != len(ids):
             raise WrongCount(text, f"every one of the {len(self.options)} is needed, each once")
         return ids
@@ -140,7 +143,7 @@ class Marks(Kind):
         """Read numbers, ids or labels with spaces, commas or semicolons between, or "none"."""
         if text.strip().casefold() in ("none", "0", "-", "–"):
             return ()
-        chosen = {_one(part, self.options) for part in _parts(text)}
+        chosen = {_one(part, self.options) for part in _parts(text, self.options)}
         return self._in_place(chosen)
 
     def _in_place(self, chosen: Iterable[str]) -> tuple[str, ...]:

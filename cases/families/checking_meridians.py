@@ -188,7 +188,7 @@ two_eyes_meridians = CaseType(
     ),
     answer=lambda known: {"level": known["level"], "upright": known["upright"]},
     found=eyes_words,
-    question=lambda _: "By how much does the right eye differ from the left along the 180 and along the 90 meridian?",
+    question=lambda _: "What is the right eye less the left (signed) along the 180 and along the 90 meridian?",
     figure=eyes_figure,
     needs=("rx-to-cross", "two-eyes"),
     form=lambda _: None,

@@ -9,6 +9,7 @@ from cases.casetype import CaseType
 from cases.choices import Choice, Marks, Option
 from cases.families.checking import FAMILY
 from cases.families.checking_spoilt import draw_record
+from cases.families.fixation import DROPS_CAUTION
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_records import record_card
@@ -45,9 +46,9 @@ FAULTS = Marks(
         Option("axis-missing", "a cylinder without an axis"),
         Option("cylinder-missing", "an axis without a cylinder"),
         Option("axis-off-dial", "an axis outside 1 to 180"),
-        Option("line-open", "a sphere alone, without DS"),
+        Option("line-open", "a sphere alone without DS"),
         Option("off-step", "a power off the quarter steps"),
-        Option("forms-mixed", "one eye in plus, one in minus cylinder"),
+        Option("forms-mixed", "one eye in plus and one in minus cylinder"),
         Option("eyes-swapped", "the eyes exchanged"),
         Option("net-unsaid", "not said whether net"),
         Option("drops-unsaid", "not said whether with drops"),
@@ -65,8 +66,8 @@ DROPS = Choice(
 )
 _DROP_NOTES = {
     "none": "no drops",
-    "timed": "drops (see drug chart) in 10:20, read 11:00",
-    "untimed": "drops (see drug chart)",
+    "timed": "drops 10:20, read 11:00 (see chart)",
+    "untimed": "drops (see chart)",
 }
 
 MISSED = {
@@ -324,11 +325,7 @@ def _found(known: Known) -> tuple[str, ...]:
         f"The card says: {_written_line('R', known['right'])}; {_written_line('L', known['left'])}"
         + "".join(f"; {note}" for note in _notes(known))
         + ".",
-        *(
-            ("Drops only within licence and protocol; the product's information and local rules prevail.",)
-            if known["drops"] in ("timed", "untimed")
-            else ()
-        ),
+        *((DROPS_CAUTION,) if known["drops"] in ("timed", "untimed") else ()),
     )
 
 
@@ -366,7 +363,7 @@ record_audit = CaseType(
         "faults": tuple(option.id for option in FAULTS.options if option.id in known["marks"]),
     },
     found=_found,
-    question=lambda _: "Which of these faults are in the record? Lenses go in quarter steps here.",
+    question=lambda _: "Lenses go in quarter steps here. Which of these faults are in the record?",
     figure=_card,
     needs=("transpose",),
     form=lambda _: None,

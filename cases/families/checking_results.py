@@ -228,7 +228,7 @@ def two_results(known: Known, uid: str) -> Figure:
 
 result_difference = CaseType(
     id="result-difference",
-    title="Retinoscopy less the final refraction, as a lens",
+    title="The difference between two results, and its blur",
     family=FAMILY,
     level="expert",
     seconds=60,
@@ -256,8 +256,8 @@ result_difference = CaseType(
         f"Final refraction of the same eye: {as_written(known['other'])}.",
     ),
     question=lambda known: (
-        f"What is retinoscopy less the final refraction, as a lens in {FORM_WORDS[known['form']]}, and how strong is "
-        "the blur that the difference would leave (the length of its power vector)? Both to 0.01 D."
+        f"To 0.01 D: what is retinoscopy less the final refraction, as a lens in {FORM_WORDS[known['form']]}, and how "
+        "strong is the blur that it would leave (the length of its power vector)?"
     ),
     figure=two_results,
     needs=("over-refraction",),
