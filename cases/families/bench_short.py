@@ -145,7 +145,7 @@ bench_movement = CaseType(
     needs=("next-lens",),
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
-    sources=("Optics of the reflex, derived in cases/retinoscope.py",),
+    sources=("Optics of the reflex, derived in DEVELOPERS.md, The reflex",),
 )
 
 # --- nearer or farther -------------------------------------------------------------------------------------------
@@ -251,7 +251,7 @@ bench_nearer = CaseType(
     figure=lambda known, uid: several(_nearer_views(known), uid),
     form=lambda _: None,
     needs=("next-lens",),
-    sources=("common practice, no published source; optics derived in cases/retinoscope.py",),
+    sources=("common practice, no published source; optics derived in DEVELOPERS.md, The reflex",),
 )
 
 

@@ -138,7 +138,7 @@ bench_axis = CaseType(
     figure=lambda known, uid: still(_axis_bench(known), uid=uid),
     form=lambda _: None,
     needs=("streak-axis", "next-lens"),
-    sources=("AAO image caption “Skew”; optics derived in cases/retinoscope.py",),
+    sources=("AAO image caption “Skew”; optics derived in DEVELOPERS.md, The reflex",),
 )
 
 # --- leaning in --------------------------------------------------------------------------------------------------
@@ -257,7 +257,7 @@ bench_lean = CaseType(
     figure=lambda known, uid: several(_lean_views(known), uid),
     form=lambda _: None,
     needs=("lean-in-widths",),
-    sources=("a streak retinoscope's user guide (leaning); optics derived in cases/retinoscope.py",),
+    sources=("a streak retinoscope's user guide (leaning); optics derived in DEVELOPERS.md, The reflex",),
 )
 
 STAGES = {

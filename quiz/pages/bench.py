@@ -14,6 +14,7 @@ from cases.bench_guide import GUIDE, Guided
 from cases.casetype import Case
 from cases.errors import CaseError
 from cases.lens import SphCyl
+from cases.notation import write_prescription
 from cases.stages import stage_of, staged
 from quiz import practice
 from quiz.pages import visit
@@ -150,14 +151,53 @@ def _set_views(case: Case, stage: Stage) -> tuple[tuple[View, ...], str | None]:
     return tuple(views), problem
 
 
+@dataclass(frozen=True)
+class Score:
+    """What a marked answer would leave on the eye, as the examination boards count it."""
+
+    left: str
+    """The lens still to be added."""
+    blur: str
+    """Its defocus equivalent in D."""
+
+
 @pages.app_context_processor
-def _for_templates() -> dict[str, Callable[[str], Place | None]]:
-    return {"bench_of": bench_of}
+def _for_templates() -> dict[str, Callable[[str | None], object]]:
+    return {"bench_of": _kept(bench_of), "bench_score": bench_score}
 
 
-def bench_of(dealt_id: str) -> Place | None:
+def _kept(make: Callable[[str | None], Place | None]) -> Callable[[str | None], Place | None]:
+    """Ask once for each case in a request, however often a template does."""
+    kept: dict[str | None, Place | None] = {}
+
+    def once(dealt_id: str | None) -> Place | None:
+        if dealt_id not in kept:
+            kept[dealt_id] = make(dealt_id)
+        return kept[dealt_id]
+
+    return once
+
+
+def bench_score(dealt_id: str | None) -> Score | None:
+    """Score a marked case of the bench by its residual lens; None for other cases, and where no lens was asked.
+
+    Defocus equivalent of the difference: |M| + |C|/2. Source: marking by the residual lens, Taylor 2011, Eye 25:1333;
+    the form of the sum from memory.
+    """
+    learner, dealt = visit.known_learner(), visit.store().dealt(dealt_id or "")
+    if dealt is None or learner is None or dealt.learner != learner.id or stage_of(dealt.type) is None:
+        return None
+    done = practice.marked(visit.store(), learner, dealt.id)
+    difference = done.mark.difference if done else None
+    if difference is None:
+        return None
+    blur = abs(difference.spherical_equivalent) + abs(difference.cylinder) / 2
+    return Score(write_prescription(-difference, "minus"), f"{blur:.2f} D")
+
+
+def bench_of(dealt_id: str | None) -> Place | None:
     """Return the stage of a case dealt to whoever is here, or None for one that is answered on paper."""
-    who, dealt = visit.known_learner(), visit.store().dealt(dealt_id)
+    who, dealt = visit.known_learner(), visit.store().dealt(dealt_id or "")
     stage = stage_of(dealt.type) if dealt else None
     if who is None or dealt is None or dealt.learner != who.id or stage is None:
         return None
@@ -166,5 +206,5 @@ def bench_of(dealt_id: str) -> Place | None:
     except CaseError:
         return None
     # After an answer was sent back the page stands at an address that cannot be asked for again.
-    action = request.path if request.method == "GET" else url_for("bench.case", dealt_id=dealt_id)
-    return Place(stage_page(views, stage.free, problem=problem), action, url_for("bench.tell_case", dealt_id=dealt_id))
+    action = request.path if request.method == "GET" else url_for("bench.case", dealt_id=dealt.id)
+    return Place(stage_page(views, stage.free, problem=problem), action, url_for("bench.tell_case", dealt_id=dealt.id))

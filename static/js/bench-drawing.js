@@ -8,12 +8,7 @@ import { DIAL_MM, HALF_VIEW_MM, faceLayers } from "./bench-face.js";
 
 const FINEST = 120;
 /** Layers of the streak on the face, widest first: share of its half-width, and how strongly each lights the face. */
-const FALL = [
-  [1.7, 0.1],
-  [1.35, 0.2],
-  [1.1, 0.4],
-  [0.9, 0.8],
-];
+const FALL = [1.7, 1.55, 1.42, 1.3, 1.2, 1.1, 1.02, 0.94, 0.86].map((share, step) => [share, 0.06 + 0.035 * step]);
 /** From dark to the glow of a neutral pupil: [how bright, red, green, blue]. */
 const GLOW = [
   [0, 8, 3, 3],
@@ -48,7 +43,7 @@ export class Drawing {
    * @param {import("./bench-state.js").Bench} bench
    */
   pxPerMm(bench) {
-    return (this.canvas.width / (2 * HALF_VIEW_MM)) * Math.min(1.25, (67 / bench.distance_cm) ** 0.3);
+    return (this.canvas.width / (2 * HALF_VIEW_MM)) * Math.min(1.06, (67 / bench.distance_cm) ** 0.2);
   }
 
   /** @param {import("./bench-state.js").BenchState} state */
@@ -136,9 +131,9 @@ export class Drawing {
     const middle = this.canvas.width / 2;
     const lean = (bench.streak * Math.PI) / 180;
     ctx.save();
-    ctx.translate(middle, middle);
+    ctx.translate(middle + 0.2 * scale, middle - 0.25 * scale);
     ctx.rotate(-lean);
-    ctx.translate(0.1 * scale, -(0.06 * faceMm + 0.25) * scale);
+    ctx.translate(0, -0.06 * faceMm * scale);
     ctx.globalAlpha = 0.85 * seen;
     ctx.fillStyle = "#fff6e6";
     ctx.beginPath();

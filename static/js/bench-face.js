@@ -3,7 +3,7 @@
 // Millimetres from the centre of the pupil, y up; the eye is drawn as a patient's right eye, its nose to our right.
 
 /** Half the height of what is shown, in mm. */
-export const HALF_VIEW_MM = 18.4;
+export const HALF_VIEW_MM = 19;
 /** The trial lens: the inner edge of its rim, and where its dial ends. */
 export const RIM_MM = 13;
 export const DIAL_MM = 15.4;
