@@ -33,11 +33,18 @@ def worksheet(types: Sequence[CaseType], *, count: int, seed: int, settings: Set
     key: add every answer with its working. Raises CannotDraw where a type's ranges leave no case.
     """
     drawn = sheet_cases(types, count=count, seed=seed, settings=settings)
-    title = "Retinoscopy worksheet" + (", with key" if key else "")
+    return sheet_page(drawn, seed=seed, level=settings.level, key=key)
+
+
+def sheet_page(
+    drawn: Sequence[Case], *, seed: int, level: str, key: bool = False, title: str = "Retinoscopy worksheet"
+) -> str:
+    """Write cases that are drawn already as one HTML document; seed and level are only named on it."""
+    title = escape(title) + (", with key" if key else "")
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
         f"<style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>",
-        f'<p class="about">Sheet {seed}, {count} cases, {escape(settings.level)} level. '
+        f'<p class="about">Sheet {seed}, {len(drawn)} cases, {escape(level)} level. '
         'Name <span class="name"></span></p>',
         f'<p class="caution">{CAUTION}</p>',
         *(_case(number, case, key=key) for number, case in enumerate(drawn, 1)),

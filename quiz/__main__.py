@@ -29,12 +29,19 @@ def _parser() -> argparse.ArgumentParser:
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
-    serve = commands.add_parser("serve", help="serve the app to a browser on this computer")
-    serve.add_argument("--host", default="127.0.0.1", help="loopback address to listen on (default: 127.0.0.1)")
+    serve = commands.add_parser("serve", help="serve the app to a browser on this computer, or to a class")
+    serve.add_argument("--host", default="127.0.0.1", help="127.0.0.1 (default): this computer; 0.0.0.0: a class")
     serve.add_argument("--port", type=_port, help=f"port (default: {PORT}, or a free one where that is in use)")
     serve.add_argument("--no-browser", action="store_true", help="do not open a browser")
     _with_data(serve)
     serve.set_defaults(run=_serve)
+
+    preceptor = commands.add_parser(
+        "add-preceptor", help="add a preceptor, or give one a new password; the password is asked for"
+    )
+    preceptor.add_argument("name", metavar="NAME", help="the name to sign in with")
+    _with_data(preceptor)
+    preceptor.set_defaults(run=_add_preceptor)
 
     rebuild = commands.add_parser("rebuild", help="work every learner's memory out anew from the log of answers")
     _with_data(rebuild)
@@ -64,6 +71,35 @@ def _serve(options: argparse.Namespace) -> int:
         say=lambda words: print(words, flush=True),
     )
     return 0
+
+
+def _add_preceptor(options: argparse.Namespace) -> int:
+    import time
+    from contextlib import closing
+
+    from quiz import signing
+    from quiz.datafile import open_data
+    from quiz.store import Store
+
+    password = _asked_password()
+    with closing(open_data(options.data)) as file, closing(Store(file)) as store:
+        new = signing.add_preceptor(store, options.name, password, now=time.time())
+    print("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
+    return 0
+
+
+def _asked_password() -> str:
+    """Ask for a password twice at a terminal; take the first line where something else is at the other end."""
+    from getpass import getpass
+
+    from quiz.signing import BadPassword
+
+    if not sys.stdin.isatty():
+        return sys.stdin.readline().rstrip("\r\n")
+    password = getpass("Password (ten characters or more): ")
+    if getpass("Once more: ") != password:
+        raise BadPassword("the two passwords differ: run the command again")
+    return password
 
 
 def _rebuild(options: argparse.Namespace) -> int:

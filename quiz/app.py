@@ -12,13 +12,49 @@ from flask import Flask
 
 from quiz.datafile import DataFile
 from quiz.lots import Lots
-from quiz.pages import bench, errors, frame, guard, people, practise, recall, reference, settings, visit
+from quiz.pages import (
+    accuracy,
+    bench,
+    classes,
+    door,
+    drilling,
+    drills,
+    errors,
+    exports,
+    frame,
+    guard,
+    people,
+    practise,
+    recall,
+    reference,
+    results,
+    settings,
+    trying,
+    visit,
+    work,
+)
 from quiz.store import Store
 
 LOOPBACK = ("127.0.0.1", "localhost")
 """The names under which one computer asks itself."""
 BIGGEST_REQUEST = 64 * 1024
-PAGES = (practise, bench, recall, reference, settings, people)
+PAGES = (
+    practise,
+    bench,
+    work,
+    recall,
+    accuracy,
+    reference,
+    settings,
+    people,
+    door,
+    classes,
+    drills,
+    trying,
+    results,
+    exports,
+    drilling,
+)
 """Each module has a blueprint `pages`; what stands in the navigation is frame.NAV's business."""
 
 
@@ -34,11 +70,13 @@ def create_app(
     *,
     clock: Callable[[], float] = time.time,
     lots: Lots | None = None,
-    hosts: Sequence[str] = LOOPBACK,
+    hosts: Sequence[str] | None = LOOPBACK,
+    beyond: bool = False,
 ) -> Flask:
     """Make the app over an open data file.
 
-    clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked.
+    clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
+    None for any; beyond says that other computers are served too, so that only those who are known get in.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
     with closing(Store(file)) as store:
@@ -49,10 +87,11 @@ def create_app(
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_NAME="two-meridians",
         SESSION_COOKIE_SAMESITE="Lax",
-        TRUSTED_HOSTS=list(hosts),
+        TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
-    visit.set_up(app, visit.Desk(file, clock, lots or Lots()))
+    visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond))
     guard.set_up(app)
+    door.set_up(app)
     frame.set_up(app)
     errors.set_up(app)
     for page in PAGES:

@@ -29,6 +29,13 @@ class Refused(QuizError):
         super().__init__(f"data file {path}: {why}; {way_out}")
 
 
+class NoFile(Refused):
+    """There is no data file where one was expected."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path, "there is no such file", "give one with --data")
+
+
 class Busy(QuizError):
     """Another process kept the data file to itself for longer than anyone should wait."""
 
@@ -158,7 +165,7 @@ def open_data(path: Path | None, *, make: bool = True) -> DataFile:
         except OSError as error:
             raise Refused(path, f"its folder cannot be made ({error.strerror})", "give a file with --data") from error
     if not make and not path.exists():
-        raise Refused(path, "there is no such file", "give one with --data")
+        raise NoFile(path)
     return DataFile.open(path)
 
 

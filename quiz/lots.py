@@ -16,4 +16,7 @@ class Lots:
 
     new_id: Callable[[], str] = lambda: secrets.token_urlsafe(12)
     new_seed: Callable[[], int] = lambda: secrets.randbelow(SEEDS)
+    new_secret: Callable[[], str] = lambda: secrets.token_urlsafe(24)
+    pick: Callable[[str], str] = secrets.choice
+    """One mark of an alphabet, for codes that must not be guessed."""
     rng: random.Random = field(default_factory=secrets.SystemRandom)

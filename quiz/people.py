@@ -52,10 +52,11 @@ def add(store: Store, name: str, *, now: float) -> Learner:
         See `tidy_name`.
     """
     with store.writing():
-        return _added(store, tidy_name(name, store.learners()), now)
+        return added(store, tidy_name(name, store.local_learners()), now)
 
 
-def _added(store: Store, name: str, now: float) -> Learner:
+def added(store: Store, name: str, now: float) -> Learner:
+    """Add a learner of a name that was tidied; in `writing()`."""
     states = folding.States.new()
     number = store.add_learner(
         name,
@@ -82,12 +83,26 @@ def get(store: Store, learner_id: int) -> Learner:
     return learner
 
 
+def local(store: Store, learner_id: int) -> Learner:
+    """Return a learner who practises at this computer.
+
+    Raises
+    ------
+    UnknownLearner
+        When there is none of this number, or they joined a class: nobody else may pick their name.
+    """
+    found = next((one for one in store.local_learners() if one.id == learner_id), None)
+    if found is None:
+        raise UnknownLearner
+    return found
+
+
 def only_one(store: Store, *, now: float) -> Learner | None:
     """Return the only learner there is, made now if there is none; None when someone has to say who they are."""
-    learners = store.learners()
+    learners = store.local_learners()
     if not learners:
         with store.writing():
-            learners = store.learners() or [_added(store, "Learner 1", now)]
+            learners = store.local_learners() or [added(store, "Learner 1", now)]
     return learners[0] if len(learners) == 1 else None
 
 
@@ -101,7 +116,8 @@ def rename(store: Store, learner_id: int, name: str) -> None:
     """
     with store.writing():
         get(store, learner_id)
-        store.rename_learner(learner_id, tidy_name(name, [one for one in store.learners() if one.id != learner_id]))
+        others = [one for one in store.local_learners() if one.id != learner_id]
+        store.rename_learner(learner_id, tidy_name(name, others))
 
 
 def remove(store: Store, learner_id: int) -> None:

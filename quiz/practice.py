@@ -16,9 +16,10 @@ from cases.register import case_type
 from cases.stages import stage_of
 from cases.steps import FORM_WORDS
 from cases.working import SlipRef
-from quiz import folding, memory, people, schedule, sittings
+from quiz import class_store, folding, kept_to, memory, people, results, schedule, sittings
 from quiz.catalogue import catalogue, key_of, options_of
 from quiz.errors import QuizError
+from quiz.kept_to import KeptTo
 from quiz.learner import LearnerState
 from quiz.lots import Lots
 from quiz.schedule import Catalogue, Choice, Done
@@ -136,7 +137,8 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
             store.move_case(left.id, sitting)
             return Waiting(_moved(left, sitting), again.case)
         store.close_case(left.id, now=now)
-    choice, case = _choose_and_draw(store, learner, sitting, now, lots, types)
+    kept = kept_to.of_sitting(store, sitting) if types is None else None
+    choice, case = _choose_and_draw(store, learner, sitting, now, lots, kept.types if kept else types, kept)
     dealt = Dealt(
         id=lots.new_id(),
         learner=learner_id,
@@ -145,7 +147,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         seed=case.seed or 0,
         settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
         findings=case.type.findings.to_json(case.findings),
-        why=choice.why,
+        why=kept.why if kept else choice.why,
         must_show=choice.must_show,
         probe_of=choice.probe_of,
         for_drill=choice.for_drill,
@@ -164,14 +166,22 @@ def _recent(store: Store, sitting: int) -> list[Done]:
 
 
 def _choose_and_draw(
-    store: Store, learner: Learner, sitting: int, now: float, lots: Lots, types: Collection[str] | None
+    store: Store,
+    learner: Learner,
+    sitting: int,
+    now: float,
+    lots: Lots,
+    types: Collection[str] | None,
+    kept: KeptTo | None,
 ) -> tuple[Choice, Case]:
     state = folding.states_of(store, learner.id).cases
     settings = people.settings_of(learner)
     recent = _recent(store, sitting)
     offered = catalogue() if types is None else _limited(catalogue(), types)
+    # What was asked for by name is open whatever its level and needs, as a drill's types are.
+    drilled = kept.types if kept else class_store.types_in_drill(store, learner.id, now)
     while True:
-        choice = schedule.choose(state, offered, now, lots.rng, recent=recent, level=settings.level)
+        choice = schedule.choose(state, offered, now, lots.rng, recent=recent, drill=drilled, level=settings.level)
         one = case_type(choice.type_id)
         seed = lots.new_seed()
         for wanted in _wishes(choice):
@@ -284,6 +294,7 @@ def take(
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
             return _again(stands, given) if stands else Taken("repeat", dealt_id)
+        results.tally(store, answer)
         memory.fold(states.cases, folding.event_of(answer))
         folding.keep(store, learner.id, states)
         store.close_case(dealt_id, now=now)
@@ -330,6 +341,7 @@ def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int 
         probe_of=dealt.probe_of,
         for_drill=dealt.for_drill,
         source="practice" if stage_of(dealt.type) is None else "bench",
+        drill=dealt.drill,
     )
 
 
@@ -338,6 +350,27 @@ def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:
     dealt = own(store, learner, dealt_id)
     answer = store.answer_to(dealt_id)
     return None if answer is None else Marked(dealt, answer, mark_fields(case_of(dealt), answer.given))
+
+
+def untold(case: Case, *, now: float, why: str) -> Waiting:
+    """Return a case as it would be put before a learner, dealt to nobody."""
+    findings = case.type.findings.to_json(case.findings)
+    dealt = Dealt("untold", 0, 0, case.type.id, case.seed or 0, {}, findings, why, None, None, False, now)
+    return Waiting(dealt, case)
+
+
+def tried(case: Case, texts: Mapping[str, str], *, now: float, why: str) -> Marked:
+    """Mark an answer to a case that was dealt to nobody; nothing is kept.
+
+    Raises
+    ------
+    SentBack
+        When it cannot be marked yet.
+    """
+    mark = mark_fields(case, texts)
+    _send_back(mark)
+    dealt = untold(case, now=now, why=why).dealt
+    return Marked(dealt, _answer(dealt, mark, texts, None, now), mark)
 
 
 def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -> bool:

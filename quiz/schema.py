@@ -10,6 +10,9 @@ import secrets
 
 from sqlite_utils import Database, Migrations
 
+from quiz.accuracy_schema import ACCURACY
+from quiz.class_schema import CLASSES
+
 MIGRATIONS = Migrations("two-meridians")
 
 _FIRST = (
@@ -128,3 +131,17 @@ def m001_people_cases_answers(db: Database) -> None:
     append_only(db, "answers")
     append_only(db, "recall_marks")
     db.execute("INSERT INTO app (name, value) VALUES ('secret', ?)", [secrets.token_hex(32)])
+
+
+@MIGRATIONS()
+def m002_classes(db: Database) -> None:
+    """Preceptors, classes, drills, sign-ins, and the tallies of results."""
+    for statement in CLASSES:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m003_accuracy(db: Database) -> None:
+    """The accuracy log, and sittings that keep to certain types."""
+    for statement in ACCURACY:
+        db.execute(statement)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import signal
 import socket
 import sys
@@ -15,17 +16,33 @@ from types import FrameType
 from waitress.server import create_server
 
 from quiz.app import LOOPBACK, create_app
-from quiz.datafile import open_data
+from quiz.class_store import has_preceptor
+from quiz.datafile import DataFile, NoFile, open_data
 from quiz.errors import QuizError
+from quiz.store import Store
 
 THREADS = 8
+ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
 
-class NotLoopback(QuizError):
-    """The app was to be served to other computers."""
+class BadHost(QuizError):
+    """An address that cannot be listened on."""
 
     def __init__(self, host: str) -> None:
-        super().__init__(f"host {host}: this serves one computer only, without sign-in; give {' or '.join(LOOPBACK)}")
+        super().__init__(
+            f"host {host}: give {' or '.join(LOOPBACK)} for this computer alone, 0.0.0.0 for a class, "
+            "or one of this computer's own IPv4 addresses"
+        )
+
+
+class NoPreceptor(QuizError):
+    """The app was to be served to other computers before anyone could look after it."""
+
+    def __init__(self, host: str) -> None:
+        super().__init__(
+            f"host {host}: other computers could come in, and there is no preceptor yet; "
+            'run `python -m quiz add-preceptor "NAME"` first'
+        )
 
 
 class PortTaken(QuizError):
@@ -42,40 +59,79 @@ def serve(
 
     Raises
     ------
-    NotLoopback, PortTaken, Refused
+    BadHost, NoPreceptor, PortTaken, Refused
     """
-    if host not in LOOPBACK:
-        raise NotLoopback(host)
-    with closing(open_data(data)) as file, closing(_listening(port, usual_port)) as listening:
-        server = create_server(create_app(file), sockets=[listening], threads=THREADS, ident=None)
-        url = f"http://{host}:{listening.getsockname()[1]}/"
-        say(f"Two Meridians is at {url} (stop it with Ctrl+C)")
-        say(f"Answers are kept in {file.path}")
-        signal.signal(signal.SIGTERM, _leave)
-        if browser:
-            threading.Thread(target=webbrowser.open, args=(url,), daemon=True).start()
-        server.run()
+    address = _address(host)
+    beyond = not ipaddress.ip_address(address).is_loopback
+    try:
+        file = open_data(data, make=not beyond)
+    except NoFile:
+        raise NoPreceptor(host) from None
+    with closing(file):
+        if beyond and not _looked_after(file):
+            raise NoPreceptor(host)
+        with closing(_listening(address, port, usual_port)) as listening:
+            _serve(file, listening, host, beyond=beyond, browser=browser, say=say)
+
+
+def _looked_after(file: DataFile) -> bool:
+    with closing(Store(file)) as store:
+        return has_preceptor(store)
+
+
+def _serve(
+    file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
+) -> None:
+    app = create_app(file, hosts=None, beyond=True) if beyond else create_app(file)
+    server = create_server(app, sockets=[listening], threads=THREADS, ident=None)
+    url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}/"
+    say(f"Two Meridians is at {url} (stop it with Ctrl+C)")
+    if beyond:
+        say("Whoever can reach that address may ask to come in; only a class's code or a password lets them.")
+    say(f"Answers are kept in {file.path}")
+    signal.signal(signal.SIGTERM, _leave)
+    if browser:
+        threading.Thread(target=webbrowser.open, args=(url,), daemon=True).start()
+    server.run()
+
+
+def _address(host: str) -> str:
+    try:
+        return str(ipaddress.IPv4Address(LOOPBACK[0] if host == "localhost" else host))
+    except ValueError:
+        raise BadHost(host) from None
+
+
+def _outside_address() -> str:
+    """Return the address by which other computers reach this one, or its name where it has none that is known."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        try:
+            # Nothing is sent: the address is from a block that is kept for documents (RFC 5737).
+            sock.connect(("192.0.2.1", 9))
+            return str(sock.getsockname()[0])
+        except OSError:
+            return socket.gethostname()
 
 
 def _leave(_signal: int, _frame: FrameType | None) -> None:
     sys.exit(0)
 
 
-def _listening(port: int | None, usual_port: int) -> socket.socket:
+def _listening(address: str, port: int | None, usual_port: int) -> socket.socket:
     if port is not None:
-        return _bound(port)
+        return _bound(address, port)
     try:
-        return _bound(usual_port)
+        return _bound(address, usual_port)
     except PortTaken:
-        return _bound(0)
+        return _bound(address, 0)
 
 
-def _bound(port: int) -> socket.socket:
+def _bound(address: str, port: int) -> socket.socket:
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         if sys.platform != "win32":
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        sock.bind((LOOPBACK[0], port))
+        sock.bind((address, port))
     except OSError as error:
         sock.close()
         raise PortTaken(port, (error.strerror or str(error)).lower()) from error

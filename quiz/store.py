@@ -40,6 +40,7 @@ class Sitting:
     cases: int | None
     minutes: float | None
     ended_at: float | None
+    drill: int | None = None
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,7 @@ class Dealt:
     dealt_at: float
     lines_shown: int = 0
     closed_at: float | None = None
+    drill: int | None = None
 
 
 @dataclass(frozen=True)
@@ -88,6 +90,8 @@ class Answer:
     probe_of: Any
     for_drill: bool
     source: str
+    drill: int | None = None
+    """The drill that it was answered in, if in one."""
 
 
 @dataclass(frozen=True)
@@ -177,6 +181,24 @@ class Store:
     def _all(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
         return [_from_row(kind, row) for row in self._db.conn.execute(sql, values)]
 
+    # For the modules that hold the questions of their own area; the SQL stands there.
+
+    def fetch(self, sql: str, *values: Any) -> list[sqlite3.Row]:
+        """Return the rows that a question finds."""
+        return list(self._db.conn.execute(sql, values))
+
+    def fetch_as(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
+        """Return the rows that a question finds, made into dataclasses."""
+        return self._all(kind, sql, *values)
+
+    def change(self, sql: str, *values: Any) -> int:
+        """Carry a change out, inside `writing()`, and return how many rows it met."""
+        return self._db.conn.execute(sql, values).rowcount
+
+    def insert(self, sql: str, *values: Any) -> int:
+        """Add a row, inside `writing()`, and return its number."""
+        return self._new_id(sql, *values)
+
     def _insert(self, table: str, what: Any, *, conflict: str = "") -> sqlite3.Cursor:
         row = _to_row(what)
         names = ", ".join(row)
@@ -195,6 +217,10 @@ class Store:
     def learners(self) -> list[Learner]:
         """Return everyone, in the order in which they came."""
         return self._all(Learner, "SELECT * FROM learners ORDER BY id")
+
+    def local_learners(self) -> list[Learner]:
+        """Return those who practise at this computer; a learner who joined a class is picked by nobody."""
+        return self._all(Learner, "SELECT * FROM learners WHERE id NOT IN (SELECT learner FROM members) ORDER BY id")
 
     def learner(self, learner_id: int) -> Learner | None:
         """Return one learner."""
@@ -247,17 +273,22 @@ class Store:
         return self._one(Sitting, "SELECT * FROM sittings WHERE id = ?", sitting_id)
 
     def sitting_under_way(self, learner_id: int) -> Sitting | None:
-        """Return the learner's sitting that has not ended."""
-        return self._one(Sitting, "SELECT * FROM sittings WHERE learner = ? AND ended_at IS NULL", learner_id)
+        """Return the learner's own sitting that has not ended; a drill's is not among them."""
+        return self._one(
+            Sitting, "SELECT * FROM sittings WHERE learner = ? AND ended_at IS NULL AND drill IS NULL", learner_id
+        )
 
-    def begin_sitting(self, learner_id: int, *, now: float, cases: int | None, minutes: float | None) -> int:
+    def begin_sitting(
+        self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
+    ) -> int:
         """Begin a sitting and return its number."""
         return self._new_id(
-            "INSERT INTO sittings (learner, started_at, cases, minutes) VALUES (?, ?, ?, ?)",
+            "INSERT INTO sittings (learner, started_at, cases, minutes, drill) VALUES (?, ?, ?, ?, ?)",
             learner_id,
             now,
             cases,
             minutes,
+            drill,
         )
 
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
@@ -271,8 +302,10 @@ class Store:
         return self._one(Dealt, "SELECT * FROM dealt WHERE id = ?", dealt_id)
 
     def open_case(self, learner_id: int) -> Dealt | None:
-        """Return the case that waits for this learner's answer."""
-        return self._one(Dealt, "SELECT * FROM dealt WHERE learner = ? AND closed_at IS NULL", learner_id)
+        """Return the case that waits for this learner's answer in ordinary practice."""
+        return self._one(
+            Dealt, "SELECT * FROM dealt WHERE learner = ? AND closed_at IS NULL AND drill IS NULL", learner_id
+        )
 
     def deal(self, dealt: Dealt) -> None:
         """Put a case before a learner."""

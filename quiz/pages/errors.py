@@ -9,7 +9,9 @@ from werkzeug.exceptions import HTTPException, SecurityError
 
 from cases.errors import CaseError
 from cases.recall import UnknownPrompt
+from quiz.classes import UnknownClass, UnknownMember
 from quiz.datafile import Busy
+from quiz.drills import UnknownDrill
 from quiz.errors import QuizError
 from quiz.pages import visit
 from quiz.people import UnknownLearner
@@ -17,7 +19,16 @@ from quiz.practice import UnknownCase
 from quiz.recalling import UnknownRecall
 from quiz.sittings import UnknownSitting
 
-NOT_FOUND = (UnknownCase, UnknownSitting, UnknownLearner, UnknownPrompt, UnknownRecall)
+NOT_FOUND = (
+    UnknownCase,
+    UnknownSitting,
+    UnknownLearner,
+    UnknownPrompt,
+    UnknownRecall,
+    UnknownClass,
+    UnknownMember,
+    UnknownDrill,
+)
 
 
 @dataclass(frozen=True)

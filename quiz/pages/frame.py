@@ -23,9 +23,12 @@ class Nav:
 NAV = (
     Nav("practise.show", "Practise"),
     Nav("bench.explore", "Bench"),
+    Nav("work.show", "Work one out"),
     Nav("recall.show", "Recall"),
+    Nav("accuracy.show", "Accuracy log"),
     Nav("reference.show", "Reference"),
     Nav("settings.show", "Settings"),
+    Nav("classes.show", "Class"),
 )
 
 
@@ -56,6 +59,8 @@ def set_up(app: Flask) -> None:
 def _frame() -> dict[str, Any]:
     who = visit.known_learner()
     here = request.blueprint
+    if here in ("drills", "trying", "results", "exports"):
+        here = "classes"
     links = tuple(Link(url_for(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
     theme = people.settings_of(who).theme if who else "auto"
     return {"frame": Frame(links, who.name if who else None, theme)}

@@ -15,6 +15,13 @@ from quiz.people import BadName
 pages = Blueprint("people", __name__, url_prefix="/people")
 
 
+@pages.before_request
+def _only_here() -> Response | None:
+    """Let nobody pick a name who came in through the door: they are who they are."""
+    away = visit.beyond() or visit.joined_learner() is not None
+    return redirect(url_for("classes.show"), 303) if away else None
+
+
 class NotConfirmed(QuizError):
     """A removal without the tick that confirms it."""
 
@@ -48,7 +55,7 @@ def _page(**more: str | None) -> str:
     known = visit.known_learner()
     everyone = tuple(
         Person(one.id, one.name, known is not None and one.id == known.id, visit.store().count_answers(one.id))
-        for one in visit.store().learners()
+        for one in visit.store().local_learners()
     )
     here = next((one for one in everyone if one.here), None)
     return render_template("people.html", page=PeoplePage(everyone, here, **more))  # type: ignore[arg-type]
@@ -57,7 +64,7 @@ def _page(**more: str | None) -> str:
 @pages.get("")
 def show() -> str:
     """List everyone."""
-    if not visit.store().learners():
+    if not visit.store().local_learners():
         visit.learner()
     return _page()
 
@@ -76,7 +83,7 @@ def add() -> Response:
 @pages.post("/<int:learner_id>/pick")
 def pick(learner_id: int) -> Response:
     """Be another person."""
-    visit.be(people.get(visit.store(), learner_id))
+    visit.be(people.local(visit.store(), learner_id))
     return redirect(url_for("practise.show"), 303)
 
 

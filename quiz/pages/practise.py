@@ -8,12 +8,12 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from cases.fields import Field
-from quiz import practice, sittings
+from quiz import class_store, drills, practice, sittings
 from quiz.pages import visit
-from quiz.pages.practise_views import Place, case_page, joined, mark_page
+from quiz.pages.practise_views import DrillLine, Place, case_page, joined, mark_page
 from quiz.pages.sitting_views import sitting_page
 from quiz.practice import Marked, SentBack, Waiting
-from quiz.store import Sitting
+from quiz.store import Dealt, Sitting
 
 pages = Blueprint("practise", __name__)
 
@@ -23,14 +23,24 @@ def show() -> str:
     """Show the case that waits, dealt now if there is none."""
     learner = visit.learner()
     one = practice.waiting(visit.store(), learner, now=visit.now(), lots=visit.lots())
-    return _show(one, first_visit=not visit.store().has_answered(learner.id))
+    return show_case(one, first_visit=not visit.store().has_answered(learner.id))
 
 
-def _show(one: Waiting, **more: object) -> str:
+def show_case(one: Waiting, **more: object) -> str:
+    """Show a waiting case, of ordinary practice or of a drill."""
     sitting = _sitting(one.dealt.sitting)
     answered = len(visit.store().answers_in(sitting.id))
     place = Place(answered + 1, sitting.cases)
+    if one.dealt.drill is None:
+        more["drills"] = _open_drills()
+    else:
+        more["drill"] = class_store.drill_of_id(visit.store(), one.dealt.drill)
     return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
+
+
+def _open_drills() -> tuple[DrillLine, ...]:
+    offers = drills.offers(visit.store(), visit.learner(), now=visit.now())
+    return tuple(DrillLine(one.drill.id, one.drill.title, one.words) for one in offers if one.open and not one.over)
 
 
 def _sitting(sitting_id: int) -> Sitting:
@@ -50,22 +60,34 @@ def answer(dealt_id: str) -> Answered:
         taken = practice.take(store, learner, dealt_id, texts, confidence, now=visit.now())
     except SentBack as back:
         problems = {back.ask: str(back)}
-        page = _show(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=confidence)
+        page = show_case(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=confidence)
         return make_response(page, 422)
-    if taken.outcome == "other":
+    if visit.wants_json():
+        codes = {"new": 201, "repeat": 200, "other": 409}
+        return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
+    if taken.outcome == "other" and drills.told(store, one.dealt):
         return make_response(_marked(_done(dealt_id), stands=True), 409)
-    return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+    return redirect(_onward(one.dealt), 303)
+
+
+def _onward(dealt: Dealt) -> str:
+    """Return where an answer leads: to its mark, or on in a drill whose marks are shown at its end."""
+    if dealt.drill is not None and not drills.told(visit.store(), dealt):
+        return url_for("drilling.show", drill_id=dealt.drill)
+    return url_for("practise.mark", dealt_id=dealt.id)
 
 
 @pages.post("/case/<dealt_id>/line")
 def line(dealt_id: str) -> Answered:
     """Show the next line of the working, with what was typed so far kept."""
+    if not drills.told(visit.store(), _waiting(dealt_id).dealt):
+        return redirect(_onward(_waiting(dealt_id).dealt), 303)
     shown = request.form.get("lines", "0")
     one = practice.show_line(visit.store(), visit.learner(), dealt_id, int(shown) if shown.isdecimal() else 0)
     if one is None:
         return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
     texts = _texts(one)
-    return make_response(_show(one, texts=texts, reads=_reads(one, texts), confidence=_confidence()))
+    return make_response(show_case(one, texts=texts, reads=_reads(one, texts), confidence=_confidence()))
 
 
 @pages.post("/case/<dealt_id>/read")
@@ -79,7 +101,7 @@ def read(dealt_id: str) -> Answered:
             practice.read_back(one.case, ask.name, texts[ask.name])
         except SentBack as back:
             problems[ask.name] = str(back)
-    page = _show(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=_confidence())
+    page = show_case(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=_confidence())
     return make_response(page)
 
 
@@ -99,6 +121,8 @@ def mark(dealt_id: str) -> Answered:
     done = practice.marked(visit.store(), visit.learner(), dealt_id)
     if done is None:
         return redirect(url_for("practise.show"), 303)
+    if not drills.told(visit.store(), done.dealt):
+        return redirect(_onward(done.dealt), 303)
     return make_response(_marked(done))
 
 
@@ -112,10 +136,13 @@ def stop() -> Answered:
 
 
 @pages.get("/sitting/<int:sitting_id>")
-def sitting(sitting_id: int) -> str:
+def sitting(sitting_id: int) -> Answered:
     """Show what a sitting came to."""
+    one = sittings.own(visit.store(), visit.learner(), sitting_id)
+    if one.drill is not None:
+        return redirect(url_for("drilling.show", drill_id=one.drill), 303)
     facts = sittings.facts(visit.store(), visit.learner(), sitting_id, now=visit.now())
-    return render_template("sitting.html", page=sitting_page(facts))
+    return make_response(render_template("sitting.html", page=sitting_page(facts)))
 
 
 # --- pieces ------------------------------------------------------------------------------------------------------
@@ -137,7 +164,7 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     store = visit.store()
     sitting = _sitting(done.dealt.sitting)
     number = [one.dealt for one in store.answers_in(sitting.id)].index(done.dealt.id) + 1
-    follows = practice.probe_follows(store, visit.learner(), done, now=visit.now())
+    follows = sitting.drill is None and practice.probe_follows(store, visit.learner(), done, now=visit.now())
     page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
     return render_template("mark.html", page=page)
 

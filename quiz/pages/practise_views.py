@@ -19,6 +19,7 @@ from cases.notation import write_prescription
 from cases.register import all_skills, all_slips
 from cases.steps import FORM_WORDS
 from cases.working import Line, SlipRef
+from quiz.class_store import Drill
 from quiz.practice import Marked, Waiting
 from quiz.store import Sitting
 
@@ -65,6 +66,15 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class DrillLine:
+    """A drill open to the learner, and how far they are in it."""
+
+    id: int
+    title: str
+    words: str
+
+
+@dataclass(frozen=True)
 class CasePage:
     """What the page of a waiting case receives."""
 
@@ -83,6 +93,10 @@ class CasePage:
     more_lines: int
     why: str
     first_visit: bool
+    drill: Drill | None = None
+    """The drill that it is a case of."""
+    drills: tuple[DrillLine, ...] = ()
+    """The drills open to the learner."""
 
     @property
     def in_error(self) -> str | None:
@@ -111,6 +125,8 @@ def case_page(
     reads: Mapping[str, str] | None = None,
     confidence: int | None = None,
     first_visit: bool = False,
+    drill: Drill | None = None,
+    drills: tuple[DrillLine, ...] = (),
 ) -> CasePage:
     """Show a waiting case, with what was typed so far and what is wrong with it."""
     case, lines = one.case, one.case.run.lines
@@ -130,6 +146,8 @@ def case_page(
         more_lines=len(lines) - shown,
         why=one.dealt.why,
         first_visit=first_visit,
+        drill=drill,
+        drills=drills,
     )
 
 
@@ -221,6 +239,8 @@ class MarkPage:
     """Whether another answer came in after this one, which stands."""
     sitting: Sitting
     over: bool
+    drill: int | None = None
+    """The drill that it was a case of."""
 
 
 def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bool, stands: bool = False) -> MarkPage:
@@ -248,6 +268,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         stands=stands,
         sitting=sitting,
         over=sitting.ended_at is not None,
+        drill=sitting.drill,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.marking import CREDITED
@@ -61,16 +62,21 @@ def sitting_page(facts: Facts) -> SittingPage:
         slips=tuple(_slip(one) for one in facts.slipped),
         come_back=_come_back(facts),
         shaky=facts.shaky[:NAMED_AT_MOST],
-        cases=tuple(
-            CaseLine(
-                number,
-                one.dealt,
-                sittings.type_title(one.type),
-                VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if _helped(one) else ""),
-                "" if one.seconds is None else f"{one.seconds:.0f} s",
-            )
-            for number, one in enumerate(facts.answers, 1)
-        ),
+        cases=case_lines(facts.answers),
+    )
+
+
+def case_lines(answers: Sequence[Answer]) -> tuple[CaseLine, ...]:
+    """Return the cases of a sitting as a table shows them."""
+    return tuple(
+        CaseLine(
+            number,
+            one.dealt,
+            sittings.type_title(one.type),
+            VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if _helped(one) else ""),
+            "" if one.seconds is None else f"{one.seconds:.0f} s",
+        )
+        for number, one in enumerate(answers, 1)
     )
 
 

@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from flask import Flask, current_app, g, redirect, request, session, url_for
+from flask import Flask, current_app, g, jsonify, make_response, redirect, request, session, url_for
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
-from quiz import people
+from quiz import class_store, people, signing
+from quiz.class_store import Preceptor
 from quiz.datafile import DataFile
 from quiz.lots import Lots
 from quiz.store import Learner, Store
 
 _WHO = "learner"
+"""Under which the cookie keeps the number of a learner at this computer."""
+_JOINED = "joined"
+"""Under which it keeps a learner's sign-in to a class."""
+_PRECEPTOR = "preceptor"
 
 
 @dataclass(frozen=True)
@@ -24,6 +29,8 @@ class Desk:
     file: DataFile
     clock: Callable[[], float]
     lots: Lots
+    beyond: bool = False
+    """Whether other computers are served too: then nobody comes in who has not joined a class or signed in."""
 
 
 class WhoIsIt(HTTPException):
@@ -33,7 +40,23 @@ class WhoIsIt(HTTPException):
 
     def get_response(self, *_: object) -> Response:
         """Send the browser to the list of names."""
+        if wants_json():
+            return make_response(jsonify(error="This browser has not said who is practising."), 401)
         return redirect(url_for("people.show"), 303)
+
+
+class Outside(HTTPException):
+    """Nobody is signed in here: show the door."""
+
+    code = 303
+
+    def get_response(self, *_: object) -> Response:
+        """Send the browser to the door; a script is told plainly, lest it take the door's page for its answer."""
+        if wants_json():
+            return make_response(jsonify(error="Nobody is signed in here: come back with your phrase."), 401)
+        # A preceptor who asks for a learner's page has come in already.
+        inside = known_preceptor() is not None and request.blueprint != "classes"
+        return redirect(url_for("classes.show" if inside else "door.show"), 303)
 
 
 def set_up(app: Flask, desk: Desk) -> None:
@@ -74,8 +97,13 @@ def lots() -> Lots:
 
 def known_learner() -> Learner | None:
     """Return who this browser said it was, if it did and they are still here."""
+    if g.get("forgotten"):
+        return None
+    joined = joined_learner()
+    if joined is not None or beyond():
+        return joined
     number = session.get(_WHO)
-    if not isinstance(number, int) or g.get("forgotten"):
+    if not isinstance(number, int) or class_store.is_member(store(), number):
         return None
     return store().learner(number)
 
@@ -92,8 +120,15 @@ def learner() -> Learner:
     ------
     WhoIsIt
         When several people practise here and this browser has not said who it is.
+    Outside
+        When other computers are served too, and nobody is signed in.
     """
-    found = known_learner() or people.only_one(store(), now=now())
+    found = known_learner()
+    if found is not None:
+        return found
+    if beyond():
+        raise Outside
+    found = people.only_one(store(), now=now())
     if found is None:
         raise WhoIsIt
     be(found)
@@ -110,6 +145,76 @@ def be(who: Learner) -> None:
 def be_nobody() -> None:
     """Forget who this browser is."""
     session.pop(_WHO, None)
+
+
+def beyond() -> bool:
+    """Say whether other computers are served too."""
+    return _desk().beyond
+
+
+def address() -> str:
+    """Return the address that the request came from, for counting tries."""
+    return request.remote_addr or ""
+
+
+def joined_learner() -> Learner | None:
+    """Return the learner of a class who is signed in here."""
+    if "joined" not in g:
+        g.joined = signing.learner_of(store(), session.get(_JOINED), now=now()) if _JOINED in session else None
+    kept: Learner | None = g.joined
+    return kept
+
+
+def known_preceptor() -> Preceptor | None:
+    """Return the preceptor who is signed in here."""
+    if g.get("forgotten") or _PRECEPTOR not in session:
+        return None
+    if "preceptor" not in g:
+        g.preceptor = signing.preceptor_of(store(), session.get(_PRECEPTOR), now=now())
+    kept: Preceptor | None = g.preceptor
+    return kept
+
+
+def preceptor() -> Preceptor:
+    """Return the preceptor who is asking.
+
+    Raises
+    ------
+    Outside
+        When none is signed in here.
+    """
+    found = known_preceptor()
+    if found is None:
+        raise Outside
+    return found
+
+
+def come_in(token: str) -> None:
+    """Remember a learner's sign-in in the cookie; whoever was here before is signed out."""
+    signing.sign_out(store(), session.pop(_JOINED, None))
+    session[_JOINED] = token
+    session.permanent = True
+    g.pop("joined", None)
+
+
+def go_out() -> None:
+    """Sign the learner of a class out on this device."""
+    signing.sign_out(store(), session.pop(_JOINED, None))
+    g.pop("joined", None)
+
+
+def sign_in(token: str) -> None:
+    """Remember a preceptor's sign-in in the cookie."""
+    signing.sign_out(store(), session.pop(_PRECEPTOR, None))
+    session[_PRECEPTOR] = token
+    session.permanent = True
+    g.pop("preceptor", None)
+
+
+def sign_out() -> None:
+    """Sign the preceptor out on this device."""
+    signing.sign_out(store(), session.pop(_PRECEPTOR, None))
+    g.pop("preceptor", None)
 
 
 def wants_json() -> bool:

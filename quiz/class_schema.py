@@ -1,0 +1,106 @@
+"""The tables of classes: preceptors, classes and who joined them, sign-ins, drills, and the tallies of results."""
+
+from __future__ import annotations
+
+CLASSES = (
+    """CREATE TABLE preceptors (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        name TEXT NOT NULL UNIQUE COLLATE NOCASE,
+        password TEXT NOT NULL,         -- a salted scrypt hash
+        made_at REAL NOT NULL
+    ) STRICT""",
+    """CREATE TABLE classes (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        preceptor INTEGER NOT NULL REFERENCES preceptors,
+        name TEXT NOT NULL,
+        made_at REAL NOT NULL,
+        code TEXT UNIQUE,               -- NULL: nobody can join
+        code_until REAL
+    ) STRICT""",
+    "CREATE INDEX classes_preceptor ON classes (preceptor)",
+    """CREATE TABLE members (
+        learner INTEGER PRIMARY KEY REFERENCES learners ON DELETE CASCADE,
+        class INTEGER NOT NULL REFERENCES classes,
+        joined_at REAL NOT NULL,
+        joined_with TEXT NOT NULL UNIQUE,   -- names the form that was sent, so that one sent twice joins once
+        phrase TEXT UNIQUE              -- SHA-256 of the come-back phrase; NULL: taken back
+    ) STRICT""",
+    "CREATE INDEX members_class ON members (class)",
+    """CREATE TABLE sign_ins (
+        token TEXT PRIMARY KEY,         -- SHA-256 of what the cookie holds
+        preceptor INTEGER REFERENCES preceptors ON DELETE CASCADE,
+        learner INTEGER REFERENCES learners ON DELETE CASCADE,
+        made_at REAL NOT NULL,
+        until REAL NOT NULL,
+        CHECK ((preceptor IS NULL) <> (learner IS NULL))
+    ) STRICT""",
+    "CREATE INDEX sign_ins_preceptor ON sign_ins (preceptor) WHERE preceptor IS NOT NULL",
+    "CREATE INDEX sign_ins_learner ON sign_ins (learner) WHERE learner IS NOT NULL",
+    """CREATE TABLE tries (
+        id INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL,
+        whom TEXT NOT NULL,
+        at REAL NOT NULL
+    ) STRICT""",
+    "CREATE INDEX tries_whom ON tries (kind, whom, at)",
+    """CREATE TABLE drills (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        title TEXT NOT NULL,
+        types TEXT NOT NULL,            -- JSON: type ids, drawn in turn
+        slips TEXT NOT NULL,            -- JSON: [step, slip] that the cases must be able to show
+        level TEXT NOT NULL,
+        form TEXT NOT NULL,
+        distance_cm REAL NOT NULL,
+        fixed_distance INTEGER NOT NULL,
+        cases INTEGER,
+        minutes REAL,
+        same INTEGER NOT NULL,          -- 1: the same cases for all
+        seed INTEGER NOT NULL,
+        opens_at REAL,
+        closes_at REAL,
+        feedback TEXT NOT NULL CHECK (feedback IN ('once', 'end')),
+        pass_mark INTEGER,              -- per cent
+        notes TEXT NOT NULL,
+        for_learner INTEGER REFERENCES learners ON DELETE SET NULL,
+        made_at REAL NOT NULL,
+        state TEXT NOT NULL CHECK (state IN ('draft', 'open', 'closed')),
+        CHECK ((cases IS NULL) <> (minutes IS NULL))
+    ) STRICT""",
+    "CREATE INDEX drills_class ON drills (class)",
+    "CREATE INDEX drills_for_learner ON drills (for_learner) WHERE for_learner IS NOT NULL",
+    # A drill is worked through in one sitting of its own, beside the ordinary one.
+    "ALTER TABLE sittings ADD COLUMN drill INTEGER REFERENCES drills",
+    "ALTER TABLE dealt ADD COLUMN drill INTEGER REFERENCES drills",
+    "ALTER TABLE answers ADD COLUMN drill INTEGER REFERENCES drills",
+    "DROP INDEX sittings_one_under_way",
+    "CREATE UNIQUE INDEX sittings_one_under_way ON sittings (learner) WHERE ended_at IS NULL AND drill IS NULL",
+    "CREATE UNIQUE INDEX sittings_one_a_drill ON sittings (drill, learner) WHERE drill IS NOT NULL",
+    "DROP INDEX dealt_one_open",
+    "CREATE UNIQUE INDEX dealt_one_open ON dealt (learner) WHERE closed_at IS NULL AND drill IS NULL",
+    "CREATE UNIQUE INDEX dealt_one_open_in_drill ON dealt (drill, learner) WHERE closed_at IS NULL AND drill NOTNULL",
+    "CREATE INDEX answers_drill ON answers (drill, learner, id) WHERE drill IS NOT NULL",
+    "CREATE INDEX answers_learner_type ON answers (learner, type, id)",
+    # Results: sums kept in the answer's own transaction, so that a class of any size opens at once.
+    """CREATE TABLE tallies (
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        drill INTEGER NOT NULL,         -- 0: everything, in drills or not
+        kind TEXT NOT NULL,             -- 'all', 'type', 'step' or 'slip'
+        key TEXT NOT NULL,              -- '', a type, a step, or step and slip with a space between
+        answered INTEGER NOT NULL,      -- slip: how often it would explain the answer
+        missed INTEGER NOT NULL,        -- step: how often it may have slipped; slip: how often nothing else explains it
+        seconds REAL NOT NULL,
+        timed INTEGER NOT NULL,         -- how many answers `seconds` is the sum of
+        last_at REAL NOT NULL,
+        last_answer INTEGER NOT NULL,
+        PRIMARY KEY (learner, drill, kind, key)
+    ) STRICT, WITHOUT ROWID""",
+    """CREATE TABLE slipped (
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        step TEXT NOT NULL,
+        slip TEXT NOT NULL,
+        answer INTEGER NOT NULL,
+        drill INTEGER,
+        PRIMARY KEY (learner, step, slip, answer)
+    ) STRICT, WITHOUT ROWID""",
+)

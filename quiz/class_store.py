@@ -1,0 +1,398 @@
+"""Every question about preceptors, classes, sign-ins and drills that is put to the data file; results are results.py's.
+
+Functions that change anything must run inside `store.writing()`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from quiz.store import Dealt, Learner, Sitting, Store
+
+
+@dataclass(frozen=True)
+class Preceptor:
+    """Someone who sets drills and sees a class's results."""
+
+    id: int
+    name: str
+    password: str
+    made_at: float
+
+
+@dataclass(frozen=True)
+class Class:
+    """A class, and the code by which it is joined."""
+
+    id: int
+    preceptor: int
+    name: str
+    made_at: float
+    code: str | None
+    code_until: float | None
+
+    def code_holds(self, now: float) -> bool:
+        """Say whether the code lets anyone in."""
+        return self.code is not None and self.code_until is not None and now < self.code_until
+
+
+@dataclass(frozen=True)
+class Member:
+    """A learner of a class."""
+
+    learner: int
+    name: str
+    joined_at: float
+    has_phrase: bool
+
+
+@dataclass(frozen=True)
+class Drill:
+    """A drill as its preceptor set it; distances in cm, times in seconds since 1970."""
+
+    id: int
+    class_id: int
+    title: str
+    types: tuple[str, ...]
+    slips: tuple[tuple[str, str], ...]
+    level: str
+    form: str
+    distance_cm: float
+    fixed_distance: bool
+    cases: int | None
+    minutes: float | None
+    same: bool
+    seed: int
+    opens_at: float | None
+    closes_at: float | None
+    feedback: str
+    pass_mark: int | None
+    notes: str
+    for_learner: int | None
+    made_at: float
+    state: str
+
+    def is_open(self, now: float) -> bool:
+        """Say whether it can be worked on."""
+        return (
+            self.state == "open"
+            and (self.opens_at is None or now >= self.opens_at)
+            and (self.closes_at is None or now < self.closes_at)
+        )
+
+    @property
+    def at_once(self) -> bool:
+        """Whether each answer is shown its mark at once."""
+        return self.feedback == "once"
+
+
+# --- preceptors and sign-ins -------------------------------------------------------------------------------------
+
+
+def has_preceptor(store: Store) -> bool:
+    """Say whether there is any preceptor."""
+    return bool(store.fetch("SELECT 1 FROM preceptors LIMIT 1"))
+
+
+def preceptor_named(store: Store, name: str) -> Preceptor | None:
+    """Return the preceptor of this name, however its letters are cased."""
+    return next(iter(store.fetch_as(Preceptor, "SELECT * FROM preceptors WHERE name = ?", name)), None)
+
+
+def add_preceptor(store: Store, name: str, password: str, now: float) -> int:
+    """Add a preceptor with the hash of a password and return the number."""
+    return store.insert("INSERT INTO preceptors (name, password, made_at) VALUES (?, ?, ?)", name, password, now)
+
+
+def keep_password(store: Store, preceptor_id: int, password: str) -> None:
+    """Keep the hash of a new password, and end every sign-in made with the old one."""
+    store.change("UPDATE preceptors SET password = ? WHERE id = ?", password, preceptor_id)
+    store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
+
+
+def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:
+    """Return the preceptor whose sign-in this is, while it holds."""
+    found = store.fetch_as(
+        Preceptor,
+        "SELECT p.* FROM sign_ins s JOIN preceptors p ON p.id = s.preceptor WHERE s.token = ? AND s.until > ?",
+        token,
+        now,
+    )
+    return next(iter(found), None)
+
+
+def learner_with(store: Store, token: str, now: float) -> Learner | None:
+    """Return the learner whose sign-in this is, while it holds."""
+    found = store.fetch_as(
+        Learner,
+        "SELECT l.* FROM sign_ins s JOIN learners l ON l.id = s.learner WHERE s.token = ? AND s.until > ?",
+        token,
+        now,
+    )
+    return next(iter(found), None)
+
+
+def add_sign_in(
+    store: Store, token: str, *, preceptor: int | None = None, learner: int | None = None, now: float, until: float
+) -> None:
+    """Keep a sign-in, and drop those that have run out."""
+    store.change("DELETE FROM sign_ins WHERE until <= ?", now)
+    store.change(
+        "INSERT INTO sign_ins (token, preceptor, learner, made_at, until) VALUES (?, ?, ?, ?, ?)",
+        token,
+        preceptor,
+        learner,
+        now,
+        until,
+    )
+
+
+def end_sign_in(store: Store, token: str) -> None:
+    """End one sign-in."""
+    store.change("DELETE FROM sign_ins WHERE token = ?", token)
+
+
+def end_sign_ins_of_learner(store: Store, learner_id: int) -> None:
+    """End a learner's sign-ins on every device."""
+    store.change("DELETE FROM sign_ins WHERE learner = ?", learner_id)
+
+
+def end_sign_ins_of_preceptor(store: Store, preceptor_id: int) -> None:
+    """End a preceptor's sign-ins on every device."""
+    store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
+
+
+def tries_since(store: Store, kind: str, whom: str, since: float) -> int:
+    """Count failed tries."""
+    found = store.fetch("SELECT count(*) FROM tries WHERE kind = ? AND whom = ? AND at > ?", kind, whom, since)
+    return int(found[0][0])
+
+
+def add_try(store: Store, kind: str, whom: str, at: float, forget_before: float) -> int:
+    """Count one try, drop the old ones, and return its number."""
+    store.change("DELETE FROM tries WHERE at <= ?", forget_before)
+    return store.insert("INSERT INTO tries (kind, whom, at) VALUES (?, ?, ?)", kind, whom, at)
+
+
+def forgive_try(store: Store, number: int) -> None:
+    """Take back a try that turned out well."""
+    store.change("DELETE FROM tries WHERE id = ?", number)
+
+
+# --- classes and their learners ----------------------------------------------------------------------------------
+
+
+def classes_of(store: Store, preceptor_id: int) -> list[Class]:
+    """Return a preceptor's classes, the newest first."""
+    return store.fetch_as(Class, "SELECT * FROM classes WHERE preceptor = ? ORDER BY id DESC", preceptor_id)
+
+
+def class_of_id(store: Store, class_id: int) -> Class | None:
+    """Return a class."""
+    return next(iter(store.fetch_as(Class, "SELECT * FROM classes WHERE id = ?", class_id)), None)
+
+
+def class_with_code(store: Store, code: str) -> Class | None:
+    """Return the class that has this code, whether or not it still holds."""
+    return next(iter(store.fetch_as(Class, "SELECT * FROM classes WHERE code = ?", code)), None)
+
+
+def class_of_learner(store: Store, learner_id: int) -> Class | None:
+    """Return the class that a learner joined."""
+    found = store.fetch_as(
+        Class, "SELECT c.* FROM members m JOIN classes c ON c.id = m.class WHERE m.learner = ?", learner_id
+    )
+    return next(iter(found), None)
+
+
+def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
+    """Add a class and return its number."""
+    return store.insert("INSERT INTO classes (preceptor, name, made_at) VALUES (?, ?, ?)", preceptor_id, name, now)
+
+
+def keep_code(store: Store, class_id: int, code: str | None, until: float | None) -> None:
+    """Give a class a code, or none."""
+    store.change("UPDATE classes SET code = ?, code_until = ? WHERE id = ?", code, until, class_id)
+
+
+def remove_class(store: Store, class_id: int) -> None:
+    """Remove a class with its drills, its learners and all that they answered."""
+    store.change("DELETE FROM learners WHERE id IN (SELECT learner FROM members WHERE class = ?)", class_id)
+    store.change("DELETE FROM classes WHERE id = ?", class_id)
+
+
+def members_of(store: Store, class_id: int) -> list[Member]:
+    """Return the learners of a class by name."""
+    rows = store.fetch(
+        "SELECT m.learner, l.name, m.joined_at, m.phrase IS NOT NULL AS has_phrase "
+        "FROM members m JOIN learners l ON l.id = m.learner WHERE m.class = ? ORDER BY l.name COLLATE NOCASE, l.id",
+        class_id,
+    )
+    return [Member(row["learner"], row["name"], row["joined_at"], bool(row["has_phrase"])) for row in rows]
+
+
+def learners_of(store: Store, class_id: int) -> list[Learner]:
+    """Return the learners of a class as learners."""
+    return store.fetch_as(
+        Learner, "SELECT l.* FROM learners l JOIN members m ON m.learner = l.id WHERE m.class = ?", class_id
+    )
+
+
+def is_member(store: Store, learner_id: int) -> bool:
+    """Say whether a learner joined a class."""
+    return bool(store.fetch("SELECT 1 FROM members WHERE learner = ?", learner_id))
+
+
+def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_with: str) -> None:
+    """Let a learner be one of a class."""
+    store.change(
+        "INSERT INTO members (learner, class, joined_at, joined_with) VALUES (?, ?, ?, ?)",
+        learner_id,
+        class_id,
+        now,
+        joined_with,
+    )
+
+
+def learner_joined_with(store: Store, class_id: int, joined_with: str) -> Learner | None:
+    """Return the learner whom this very form made."""
+    found = store.fetch_as(
+        Learner,
+        "SELECT l.* FROM members m JOIN learners l ON l.id = m.learner WHERE m.joined_with = ? AND m.class = ?",
+        joined_with,
+        class_id,
+    )
+    return next(iter(found), None)
+
+
+def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
+    """Keep the hash of a learner's come-back phrase; the one before no longer opens anything."""
+    store.change("UPDATE members SET phrase = ? WHERE learner = ?", phrase, learner_id)
+
+
+def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
+    """Return the learner whose come-back phrase has this hash."""
+    found = store.fetch_as(
+        Learner, "SELECT l.* FROM members m JOIN learners l ON l.id = m.learner WHERE m.phrase = ?", phrase
+    )
+    return next(iter(found), None)
+
+
+# --- drills ------------------------------------------------------------------------------------------------------
+
+_PLAN = (
+    "class, title, types, slips, level, form, distance_cm, fixed_distance, cases, minutes, same, seed, opens_at, "
+    "closes_at, feedback, pass_mark, notes, for_learner, made_at, state"
+)
+
+
+def _drill(row: Any) -> Drill:
+    values = {name: row[name] for name in row.keys()}  # noqa: SIM118 - a Row's own iterator gives values
+    values["class_id"] = values.pop("class")
+    values["types"] = tuple(json.loads(values["types"]))
+    values["slips"] = tuple((step, slip) for step, slip in json.loads(values["slips"]))
+    values["fixed_distance"], values["same"] = bool(values["fixed_distance"]), bool(values["same"])
+    return Drill(**values)
+
+
+def add_drill(store: Store, plan: Mapping[str, Any]) -> int:
+    """Add a drill, its values named as in `Drill` without the id, and return its number."""
+    row = dict(plan)
+    row["class"] = row.pop("class_id")
+    row["types"], row["slips"] = json.dumps(row["types"]), json.dumps(row["slips"])
+    names = _PLAN.split(", ")
+    holes = ", ".join("?" * len(names))
+    return store.insert(
+        f"INSERT INTO drills ({_PLAN}) VALUES ({holes})",  # noqa: S608 - names that stand above
+        *(row[name] for name in names),
+    )
+
+
+def change_drill(store: Store, drill_id: int, plan: Mapping[str, Any]) -> None:
+    """Give a drill that nobody has begun other values."""
+    row = dict(plan)
+    row["types"], row["slips"] = json.dumps(row["types"]), json.dumps(row["slips"])
+    names = [name for name in _PLAN.split(", ") if name in row]
+    sets = ", ".join(f"{name} = ?" for name in names)
+    store.change(
+        f"UPDATE drills SET {sets} WHERE id = ?",  # noqa: S608 - names that stand above
+        *(row[name] for name in names),
+        drill_id,
+    )
+
+
+def drill_of_id(store: Store, drill_id: int) -> Drill | None:
+    """Return a drill."""
+    return next((_drill(row) for row in store.fetch("SELECT * FROM drills WHERE id = ?", drill_id)), None)
+
+
+def drills_of(store: Store, class_id: int) -> list[Drill]:
+    """Return the drills of a class, the newest first."""
+    return [_drill(row) for row in store.fetch("SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)]
+
+
+def drills_for(store: Store, learner_id: int) -> list[Drill]:
+    """Return the drills of a learner's class that are for all or for this learner, drafts left out."""
+    rows = store.fetch(
+        "SELECT d.* FROM drills d JOIN members m ON m.class = d.class "
+        "WHERE m.learner = ?1 AND d.state <> 'draft' AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
+        learner_id,
+    )
+    return [_drill(row) for row in rows]
+
+
+def types_in_drill(store: Store, learner_id: int, now: float) -> frozenset[str]:
+    """Return the types of the open drills that a learner has not come to the end of."""
+    return frozenset(
+        type_id
+        for one in drills_for(store, learner_id)
+        if one.is_open(now) and ((run := run_of(store, one.id, learner_id)) is None or run.ended_at is None)
+        for type_id in one.types
+    )
+
+
+def set_state(store: Store, drill_id: int, state: str) -> None:
+    """Open or close a drill."""
+    store.change("UPDATE drills SET state = ? WHERE id = ?", state, drill_id)
+
+
+def set_times(store: Store, drill_id: int, opens_at: float | None, closes_at: float | None) -> None:
+    """Set when a drill opens and closes by itself."""
+    store.change("UPDATE drills SET opens_at = ?, closes_at = ? WHERE id = ?", opens_at, closes_at, drill_id)
+
+
+def remove_drill(store: Store, drill_id: int) -> None:
+    """Remove a drill that nobody has begun."""
+    store.change("DELETE FROM drills WHERE id = ?", drill_id)
+
+
+def is_begun(store: Store, drill_id: int) -> bool:
+    """Say whether anyone has begun a drill."""
+    return bool(store.fetch("SELECT 1 FROM sittings WHERE drill = ? LIMIT 1", drill_id))
+
+
+def run_of(store: Store, drill_id: int, learner_id: int) -> Sitting | None:
+    """Return the sitting in which a learner works through a drill."""
+    found = store.fetch_as(Sitting, "SELECT * FROM sittings WHERE drill = ? AND learner = ?", drill_id, learner_id)
+    return next(iter(found), None)
+
+
+def runs_of(store: Store, drill_id: int) -> list[Sitting]:
+    """Return everyone's sittings in a drill."""
+    return store.fetch_as(Sitting, "SELECT * FROM sittings WHERE drill = ?", drill_id)
+
+
+def open_case_of(store: Store, drill_id: int, learner_id: int) -> Dealt | None:
+    """Return the case of a drill that waits for this learner's answer."""
+    found = store.fetch_as(
+        Dealt, "SELECT * FROM dealt WHERE drill = ? AND learner = ? AND closed_at IS NULL", drill_id, learner_id
+    )
+    return next(iter(found), None)
+
+
+def dealt_in(store: Store, sitting_id: int) -> int:
+    """Count the cases dealt in a sitting."""
+    return int(store.fetch("SELECT count(*) FROM dealt WHERE sitting = ?", sitting_id)[0][0])

@@ -1,0 +1,197 @@
+"""Classes: making one, the code that it is joined by, joining, coming back from another device, and leaving."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from quiz import class_store, people, signing
+from quiz.class_store import Class, Preceptor
+from quiz.errors import QuizError
+from quiz.learner import DAY
+from quiz.lots import Lots
+from quiz.people import BadName
+from quiz.signing import NotKnown, counted, digest, new_code, tidy_code
+from quiz.store import Learner, Store
+
+CODE_MARKS = 8
+CODE_DAYS = 14
+PHRASE_MARKS = 16
+"""79 bits: not to be guessed, so that it is kept as a plain hash."""
+MOST_LEARNERS = 500
+
+
+class UnknownClass(QuizError):
+    """No such class is this preceptor's."""
+
+    def __init__(self) -> None:
+        super().__init__("you have no such class: your classes are listed under Class")
+
+
+class UnknownMember(QuizError):
+    """No such learner is in this class."""
+
+    def __init__(self) -> None:
+        super().__init__("no such learner is in this class; perhaps they have left it")
+
+
+class ClassFull(QuizError):
+    """A class has as many learners as one page can show."""
+
+    def __init__(self) -> None:
+        super().__init__(f"this class has {MOST_LEARNERS} learners, the most there can be: ask for another class")
+
+
+@dataclass(frozen=True)
+class Joined:
+    """A learner who has come in: the token for the cookie, and the phrase to come back with, shown once."""
+
+    learner: Learner
+    token: str
+    phrase: str
+
+
+def make(store: Store, preceptor: Preceptor, name: str, *, now: float, lots: Lots) -> int:
+    """Make a class that can be joined for the next two weeks and return its number.
+
+    Raises
+    ------
+    BadName
+    """
+    tidy = people.tidy_name(name, [])
+    with store.writing():
+        if any(one.name.casefold() == tidy.casefold() for one in class_store.classes_of(store, preceptor.id)):
+            raise BadName(f"you have a class “{tidy}” already: give another name, perhaps with the year")
+        number = class_store.add_class(store, preceptor.id, tidy, now)
+        class_store.keep_code(store, number, new_code(lots, CODE_MARKS), now + CODE_DAYS * DAY)
+    return number
+
+
+def own(store: Store, preceptor: Preceptor, class_id: int) -> Class:
+    """Return a class of this preceptor.
+
+    Raises
+    ------
+    UnknownClass
+        When it is not.
+    """
+    found = class_store.class_of_id(store, class_id)
+    if found is None or found.preceptor != preceptor.id:
+        raise UnknownClass
+    return found
+
+
+def member(store: Store, one: Class, learner_id: int) -> Learner:
+    """Return a learner of a class.
+
+    Raises
+    ------
+    UnknownMember
+        When there is none of this number in it.
+    """
+    of = class_store.class_of_learner(store, learner_id)
+    learner = store.learner(learner_id)
+    if learner is None or of is None or of.id != one.id:
+        raise UnknownMember
+    return learner
+
+
+def give_code(store: Store, one: Class, *, now: float, lots: Lots) -> None:
+    """Give a class a new code for the next two weeks; the one before no longer lets anyone in."""
+    with store.writing():
+        class_store.keep_code(store, one.id, new_code(lots, CODE_MARKS), now + CODE_DAYS * DAY)
+
+
+def take_code(store: Store, one: Class) -> None:
+    """Let nobody else join."""
+    with store.writing():
+        class_store.keep_code(store, one.id, None, None)
+
+
+def join(store: Store, code: str, name: str, *, form: str, address: str, now: float, lots: Lots) -> Joined:
+    """Let someone join by a class's code, under a name of their choosing.
+
+    form is the secret of the form that was sent: the same form once more finds the learner whom it made.
+
+    Raises
+    ------
+    NotKnown, TooManyTries, BadName, ClassFull
+    """
+    with counted(store, (("join", address, 20), ("join-any", "", 300)), now):
+        one = class_store.class_with_code(store, tidy_code(code))
+        if one is None or not one.code_holds(now):
+            raise NotKnown("no class has that code now: look at it again, or ask your preceptor for a new one")
+    if len(form) < 12:
+        raise QuizError("this form is incomplete: open the page again and fill it in there")
+    with store.writing():
+        learner = class_store.learner_joined_with(store, one.id, digest(form))
+        if learner is None:
+            learner = _added(store, one, name, digest(form), now)
+        return _come_in(store, learner, now, lots)
+
+
+def _added(store: Store, one: Class, name: str, form: str, now: float) -> Learner:
+    others = class_store.learners_of(store, one.id)
+    if len(others) >= MOST_LEARNERS:
+        raise ClassFull
+    tidy = people.tidy_name(name, [])
+    if any(other.name.casefold() == tidy.casefold() for other in others):
+        raise BadName(f"“{tidy}” is taken in this class: add a letter, or come back with your phrase if it is you")
+    learner = people.added(store, tidy, now)
+    class_store.add_member(store, learner.id, one.id, now, form)
+    return learner
+
+
+def _come_in(store: Store, learner: Learner, now: float, lots: Lots) -> Joined:
+    phrase = _new_phrase(store, learner, lots)
+    return Joined(learner, signing.let_in(store, learner, now=now, lots=lots), phrase)
+
+
+def _new_phrase(store: Store, learner: Learner, lots: Lots) -> str:
+    phrase = new_code(lots, PHRASE_MARKS)
+    class_store.keep_phrase(store, learner.id, digest(phrase))
+    return phrase
+
+
+def who_comes_back(store: Store, phrase: str, *, address: str, now: float) -> Learner:
+    """Return the learner whose come-back phrase this is.
+
+    Raises
+    ------
+    NotKnown, TooManyTries
+    """
+    with counted(store, (("back", address, 20), ("back-any", "", 300)), now):
+        learner = class_store.learner_with_phrase(store, digest(tidy_code(phrase)))
+        if learner is None:
+            raise NotKnown("that phrase opens nothing here: look at it again, or ask your preceptor for a new one")
+    return learner
+
+
+def come_back(store: Store, phrase: str, *, address: str, now: float, lots: Lots) -> str:
+    """Sign a learner in by the come-back phrase and return the token for the cookie.
+
+    Raises
+    ------
+    NotKnown, TooManyTries
+    """
+    learner = who_comes_back(store, phrase, address=address, now=now)
+    with store.writing():
+        return signing.let_in(store, learner, now=now, lots=lots)
+
+
+def new_phrase(store: Store, learner: Learner, *, lots: Lots) -> str:
+    """Give a learner a new come-back phrase and return it; the one before opens nothing any more."""
+    with store.writing():
+        return _new_phrase(store, learner, lots)
+
+
+def sign_out_elsewhere(store: Store, learner: Learner, *, now: float, lots: Lots) -> Joined:
+    """End a learner's sign-ins on every device, and give this one a new sign-in and a new phrase."""
+    with store.writing():
+        class_store.end_sign_ins_of_learner(store, learner.id)
+        return _come_in(store, learner, now, lots)
+
+
+def remove(store: Store, one: Class) -> None:
+    """Remove a class with its learners and everything that they answered."""
+    with store.writing():
+        class_store.remove_class(store, one.id)

@@ -1,0 +1,391 @@
+"""Drills: what a preceptor sets, which case comes at which place, and a learner's way through one."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+
+from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
+from cases.errors import CaseError
+from cases.kinds import Distance
+from cases.marking import CREDITED
+from cases.register import all_types, case_type
+from quiz import class_store, sittings
+from quiz.class_store import Class, Drill
+from quiz.errors import QuizError
+from quiz.learner import SlipKey
+from quiz.lots import Lots
+from quiz.practice import Waiting, case_of
+from quiz.settings import FORMS
+from quiz.store import Answer, Dealt, Learner, Sitting, Store
+
+MOST_CASES = 100
+MOST_MINUTES = 180
+CASES_ON_PAPER = 20
+"""Of a drill that is so many minutes long, on its worksheet and as items."""
+LONGEST_NOTES = 1000
+LONGEST_TITLE = 80
+SEEDS = 1_000_000
+"""Short enough to be read out and typed on a command line."""
+WHY = "From the drill that your preceptor set."
+
+
+class UnknownDrill(QuizError):
+    """No such drill is in this class, or set for this learner."""
+
+    def __init__(self) -> None:
+        super().__init__("there is no such drill for you: the ones that are open to you stand on the Practise page")
+
+
+class BadPlan(QuizError):
+    """A drill that cannot be set like this."""
+
+    def __init__(self, name: str, why: str) -> None:
+        super().__init__(why)
+        self.name = name
+
+
+class NotNow(QuizError):
+    """A drill that cannot be worked on, or changed, as it stands."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a preceptor asks for. Distances in cm, times in seconds since 1970, the pass mark in per cent."""
+
+    title: str
+    types: tuple[str, ...]
+    slips: tuple[SlipKey, ...] = ()
+    """The cases are to be such that one of these would show."""
+    level: str = "competent"
+    form: str = "minus"
+    distance_cm: float = 67.0
+    fixed_distance: bool = False
+    cases: int | None = 10
+    minutes: float | None = None
+    same: bool = True
+    opens_at: float | None = None
+    closes_at: float | None = None
+    feedback: str = "once"
+    pass_mark: int | None = None
+    notes: str = ""
+    for_learner: int | None = None
+
+    def __post_init__(self) -> None:
+        if not self.title or len(self.title) > LONGEST_TITLE:
+            raise BadPlan("title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}")
+        if not self.types:
+            raise BadPlan("types", "no type of case is chosen: tick a family or at least one type")
+        for one in self.types:
+            if one not in all_types():
+                raise BadPlan("types", f"there is no type “{one[:40]}”: tick some of those listed")
+        if self.level not in LEVELS or self.form not in FORMS or self.feedback not in ("once", "end"):
+            raise BadPlan("level", "a level, form or way of feedback that is not on the form: choose from the form")
+        if (self.cases is None) == (self.minutes is None):
+            raise BadPlan("length", "give either a number of cases or a number of minutes")
+        if self.cases is not None and not 1 <= self.cases <= MOST_CASES:
+            raise BadPlan("length", f"{self.cases} cases: give 1 to {MOST_CASES}")
+        if self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
+            raise BadPlan("length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}")
+        if self.pass_mark is not None and not 1 <= self.pass_mark <= 100:
+            raise BadPlan("pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty")
+        if self.opens_at is not None and self.closes_at is not None and self.closes_at <= self.opens_at:
+            raise BadPlan("closes_at", "it would close before it opens: give a later time to close")
+        if len(self.notes) > LONGEST_NOTES:
+            raise BadPlan("notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most")
+        try:
+            Distance().from_json(self.distance_cm)
+        except CaseError as error:
+            raise BadPlan("distance_cm", str(error)) from error
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A drill as it stands for one learner."""
+
+    drill: Drill
+    run: Sitting | None
+    answered: int
+    open: bool
+
+    @property
+    def words(self) -> str:
+        """Say how far along it is."""
+        cases, minutes = self.drill.cases, self.drill.minutes
+        length = f"{minutes:g} minutes" if cases is None else "one case" if cases == 1 else f"{cases} cases"
+        return length if self.run is None else f"{length}, {self.answered} answered"
+
+    @property
+    def over(self) -> bool:
+        """Whether the learner has come to its end."""
+        return self.run is not None and self.run.ended_at is not None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a learner's run through a drill came to."""
+
+    answers: tuple[Answer, ...]
+    right: int
+    asked: int
+    """Of how many the score is counted: the cases set, or those answered in the minutes."""
+    passed: bool | None
+
+    @property
+    def per_cent(self) -> int:
+        """The score, rounded down: 79.9 % is no 80 %."""
+        return 100 * self.right // self.asked if self.asked else 0
+
+
+# --- which case comes at which place -----------------------------------------------------------------------------
+
+
+def settings_of(drill: Drill | Plan) -> Settings:
+    """Return what the cases of a drill are drawn with."""
+    return Settings(
+        form=drill.form,
+        level=drill.level,
+        distance_cm=drill.distance_cm,
+        fixed_distance=drill.fixed_distance,
+    )
+
+
+def seed_for(drill: Drill, learner_id: int | None) -> int:
+    """Return the first seed of a learner's cases: the drill's own where all get the same."""
+    if drill.same or learner_id is None:
+        return drill.seed
+    mixed = hashlib.sha256(f"{drill.seed} {learner_id}".encode()).digest()
+    return int.from_bytes(mixed[:4], "big") % 2**31
+
+
+def case_at(drill: Drill, place: int, learner_id: int | None = None) -> Case:
+    """Draw the case at a place (from 0) of a drill: the types in turn, at seed, seed + 1, ..., as on its worksheet.
+
+    Raises
+    ------
+    CannotDraw
+        When this version has no such case any more.
+    """
+    one = case_type(drill.types[place % len(drill.types)])
+    return _drawn(one.id, seed_for(drill, learner_id) + place, settings_of(drill), drill.slips)
+
+
+def _drawn(type_id: str, seed: int, settings: Settings, slips: Sequence[SlipKey]) -> Case:
+    one = case_type(type_id)
+    wanted = {slip for step, slip in slips if any((ref.step, ref.slip) == (step, slip) for ref in one.slips)}
+    if wanted:
+        try:
+            return draw(one, seed, settings, wanted=lambda case: any(case.shows(slip) for slip in wanted))
+        except CannotDraw:
+            pass
+    return draw(one, seed, settings)
+
+
+def types_for(slips: Sequence[SlipKey], level: str) -> tuple[str, ...]:
+    """Return the types, up to a level, in which one of these slips can be made."""
+    return tuple(
+        one.id
+        for one in all_types().values()
+        if LEVELS.index(one.level) <= LEVELS.index(level) and any((ref.step, ref.slip) in slips for ref in one.slips)
+    )
+
+
+# --- what a preceptor does ---------------------------------------------------------------------------------------
+
+
+def checked(plan: Plan, seed: int) -> Plan:
+    """Return a plan, each of whose types gives a case with its settings.
+
+    Raises
+    ------
+    BadPlan
+        With the types that do not.
+    """
+    without = []
+    for type_id in plan.types:
+        try:
+            _drawn(type_id, seed, settings_of(plan), plan.slips)
+        except CannotDraw:
+            without.append(all_types()[type_id].title)
+    if without:
+        raise BadPlan("types", f"with this level and distance there is no case of {', '.join(without)}: leave it out")
+    return plan
+
+
+def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int:
+    """Set a drill, as a draft that no learner sees yet, and return its number.
+
+    Raises
+    ------
+    BadPlan
+    """
+    seed = lots.new_seed() % SEEDS
+    checked(plan, seed)
+    with store.writing():
+        return class_store.add_drill(
+            store, {**asdict(plan), "class_id": one.id, "seed": seed, "made_at": now, "state": "draft"}
+        )
+
+
+def own(store: Store, one: Class, drill_id: int) -> Drill:
+    """Return a drill of a class.
+
+    Raises
+    ------
+    UnknownDrill
+    """
+    found = class_store.drill_of_id(store, drill_id)
+    if found is None or found.class_id != one.id:
+        raise UnknownDrill
+    return found
+
+
+def plan_of(drill: Drill) -> Plan:
+    """Return a drill's plan, to be changed or set once more."""
+    return Plan(**{name: getattr(drill, name) for name in Plan.__dataclass_fields__})
+
+
+def change(store: Store, drill: Drill, plan: Plan) -> None:
+    """Give a drill that nobody has begun another plan.
+
+    Raises
+    ------
+    BadPlan, NotNow
+    """
+    checked(plan, drill.seed)
+    with store.writing():
+        if class_store.is_begun(store, drill.id):
+            raise NotNow("someone has begun this drill, so it stays as it is: copy it and change the copy")
+        class_store.change_drill(store, drill.id, asdict(plan))
+
+
+def copy(store: Store, one: Class, drill: Drill, *, now: float, lots: Lots) -> int:
+    """Set a drill once more, with other cases and no times, as a draft; return its number."""
+    title = drill.title if len(drill.title) > LONGEST_TITLE - 7 else f"{drill.title} (copy)"
+    return make(store, one, replace(plan_of(drill), title=title, opens_at=None, closes_at=None), now=now, lots=lots)
+
+
+def open_(store: Store, drill: Drill, *, now: float) -> None:
+    """Open a drill, or open it again: a time to close that has passed no longer counts."""
+    with store.writing():
+        if drill.closes_at is not None and drill.closes_at <= now:
+            class_store.set_times(store, drill.id, drill.opens_at, None)
+        class_store.set_state(store, drill.id, "open")
+
+
+def close(store: Store, drill: Drill) -> None:
+    """Close a drill: no further case is given; an answer to one that was given is still taken."""
+    with store.writing():
+        class_store.set_state(store, drill.id, "closed")
+
+
+def remove(store: Store, drill: Drill) -> None:
+    """Remove a drill that nobody has begun.
+
+    Raises
+    ------
+    NotNow
+    """
+    with store.writing():
+        if class_store.is_begun(store, drill.id):
+            raise NotNow("someone has begun this drill, so it is kept with its answers: close it instead")
+        class_store.remove_drill(store, drill.id)
+
+
+# --- a learner's way through -------------------------------------------------------------------------------------
+
+
+def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
+    """Return the drills set for a learner, drafts and those still to open left out; closed ones where begun."""
+    found = []
+    for drill in class_store.drills_for(store, learner.id):
+        run = class_store.run_of(store, drill.id, learner.id)
+        is_open = drill.is_open(now)
+        if is_open or run is not None:
+            answered = len(store.answers_in(run.id)) if run else 0
+            found.append(Offer(drill, run, answered, is_open))
+    return found
+
+
+def offer(store: Store, learner: Learner, drill_id: int, *, now: float) -> Offer:
+    """Return one drill as it stands for a learner.
+
+    Raises
+    ------
+    UnknownDrill
+    """
+    for one in offers(store, learner, now=now):
+        if one.drill.id == drill_id:
+            return one
+    raise UnknownDrill
+
+
+def begin(store: Store, learner: Learner, drill_id: int, *, now: float) -> None:
+    """Begin a drill; one that was begun goes on.
+
+    Raises
+    ------
+    UnknownDrill
+        Also when it is not open.
+    """
+    with store.writing():
+        one = offer(store, learner, drill_id, now=now)
+        if one.run is None:
+            drill = one.drill
+            store.begin_sitting(learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id)
+
+
+def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lots) -> Waiting | None:
+    """Return the case of a drill that waits for this learner, dealt now if there is none; None at its end or closed."""
+    if one.run is None or one.over:
+        return None
+    with store.writing():
+        dealt = class_store.open_case_of(store, one.drill.id, learner.id)
+        if dealt is not None:
+            return Waiting(dealt, case_of(dealt))
+        run = store.sitting(one.run.id)
+        if run is None or run.ended_at is not None or not one.open:
+            return None
+        if sittings.is_over(run, len(store.answers_in(run.id)), now):
+            store.end_sitting(run.id, now=now)
+            return None
+        return _deal(store, learner, one.drill, run.id, now, lots)
+
+
+def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lots: Lots) -> Waiting:
+    case = case_at(drill, class_store.dealt_in(store, run), learner.id)
+    dealt = Dealt(
+        id=lots.new_id(),
+        learner=learner.id,
+        sitting=run,
+        type=case.type.id,
+        seed=case.seed or 0,
+        settings={"form": drill.form, "level": drill.level, "distance_cm": drill.distance_cm},
+        findings=case.type.findings.to_json(case.findings),
+        why=WHY,
+        must_show=None,
+        probe_of=None,
+        for_drill=True,
+        dealt_at=now,
+        drill=drill.id,
+    )
+    store.deal(dealt)
+    return Waiting(dealt, case)
+
+
+def told(store: Store, dealt: Dealt) -> bool:
+    """Say whether a learner may see the mark of a case: of a drill with feedback at the end, when it has ended."""
+    drill = None if dealt.drill is None else class_store.drill_of_id(store, dealt.drill)
+    if drill is None or drill.at_once:
+        return True
+    run = store.sitting(dealt.sitting)
+    return run is None or run.ended_at is not None
+
+
+def outcome(drill: Drill, answers: Sequence[Answer]) -> Outcome:
+    """Say what a run came to: of the cases set, or of those answered in the minutes, so many were right."""
+    right = sum(one.verdict in CREDITED for one in answers)
+    asked = drill.cases or len(answers)
+    passed = None if drill.pass_mark is None else asked > 0 and 100 * right >= drill.pass_mark * asked
+    return Outcome(tuple(answers), right, asked, passed)

@@ -1,0 +1,244 @@
+"""Class: a preceptor's classes and who is in them; for a learner, their own place in a class."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quiz import class_store, classes, drills, people, results
+from quiz.class_store import Class, Member
+from quiz.classes import Joined
+from quiz.pages import visit
+from quiz.pages.door import phrase_page
+from quiz.pages.drill_views import DrillRow, drill_row, moment
+from quiz.pages.people import NotConfirmed
+from quiz.people import BadName
+from quiz.store import Learner
+
+pages = Blueprint("classes", __name__, url_prefix="/class")
+
+
+@dataclass(frozen=True)
+class ClassLine:
+    """One class in a preceptor's list."""
+
+    id: int
+    name: str
+    learners: int
+    code: str | None
+
+
+@dataclass(frozen=True)
+class ClassesPage:
+    """What a preceptor's list receives."""
+
+    preceptor: str
+    classes: tuple[ClassLine, ...]
+    typed: str = ""
+    problem: str | None = None
+
+
+@dataclass(frozen=True)
+class PersonRow:
+    """One learner of a class."""
+
+    id: int
+    name: str
+    answered: int
+    right: int
+    last: str
+
+
+@dataclass(frozen=True)
+class ClassPage:
+    """What the page of one class receives."""
+
+    id: int
+    name: str
+    code: str | None
+    until: str
+    join_link: str
+    drills: tuple[DrillRow, ...]
+    people: tuple[PersonRow, ...]
+    not_begun: tuple[str, ...]
+    problem: str | None = None
+
+
+@dataclass(frozen=True)
+class MinePage:
+    """What a learner's page about their class receives."""
+
+    name: str
+    class_name: str
+    answers: int
+    drills: tuple[drills.Offer, ...]
+    problem: str | None = None
+
+
+# --- everyone's way in -------------------------------------------------------------------------------------------
+
+
+@pages.get("")
+def show() -> Response:
+    """Show a preceptor their classes, a learner their own place, anyone else how a class is run."""
+    if visit.known_preceptor() is not None:
+        return _list()
+    joined = visit.joined_learner()
+    if joined is not None:
+        return _mine(joined)
+    if visit.beyond():
+        raise visit.Outside
+    return make_response(render_template("class_how.html", any=class_store.has_preceptor(visit.store())))
+
+
+def _list(code: int = 200, **more: Any) -> Response:
+    store, who = visit.store(), visit.preceptor()
+    lines = tuple(
+        ClassLine(
+            one.id,
+            one.name,
+            len(class_store.members_of(store, one.id)),
+            one.code if one.code_holds(visit.now()) else None,
+        )
+        for one in class_store.classes_of(store, who.id)
+    )
+    return make_response(render_template("classes.html", page=ClassesPage(who.name, lines, **more)), code)
+
+
+@pages.post("")
+def make() -> Response:
+    """Make a class."""
+    typed = request.form.get("name", "")
+    try:
+        number = classes.make(visit.store(), visit.preceptor(), typed, now=visit.now(), lots=visit.lots())
+    except BadName as error:
+        return _list(422, typed=typed[:80], problem=str(error))
+    return redirect(url_for("classes.one", class_id=number), 303)
+
+
+# --- a preceptor's class -----------------------------------------------------------------------------------------
+
+
+def own_class(class_id: int) -> Class:
+    """Return a class of the preceptor who is asking."""
+    return classes.own(visit.store(), visit.preceptor(), class_id)
+
+
+@pages.get("/<int:class_id>")
+def one(class_id: int) -> Response:
+    """Show a class."""
+    return _class(own_class(class_id))
+
+
+def _class(what: Class, code: int = 200, problem: str | None = None) -> Response:
+    store, now = visit.store(), visit.now()
+    members = class_store.members_of(store, what.id)
+    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all")}
+    holds = what.code_holds(now)
+    page = ClassPage(
+        id=what.id,
+        name=what.name,
+        code=what.code if holds else None,
+        until=moment(what.code_until) if holds and what.code_until else "",
+        join_link=url_for("door.show", _external=True) if holds else "",
+        drills=tuple(drill_row(one, now) for one in class_store.drills_of(store, what.id)),
+        people=tuple(_person(one, sums.get(one.learner)) for one in members),
+        not_begun=tuple(one.name for one in members if one.learner not in sums),
+        problem=problem,
+    )
+    return make_response(render_template("class.html", page=page), code)
+
+
+def _person(one: Member, found: results.LearnerSum | None) -> PersonRow:
+    if found is None:
+        return PersonRow(one.learner, one.name, 0, 0, "")
+    return PersonRow(one.learner, one.name, found.answered, found.right, moment(found.last_at))
+
+
+@pages.post("/<int:class_id>/code")
+def code(class_id: int) -> Response:
+    """Give a class a new code, or none."""
+    what = own_class(class_id)
+    if request.form.get("code") == "none":
+        classes.take_code(visit.store(), what)
+    else:
+        classes.give_code(visit.store(), what, now=visit.now(), lots=visit.lots())
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.post("/<int:class_id>/remove")
+def remove(class_id: int) -> Response:
+    """Remove a class with its learners and everything that they answered."""
+    what = own_class(class_id)
+    if request.form.get("sure") != "yes":
+        return _class(what, 422, str(NotConfirmed()))
+    classes.remove(visit.store(), what)
+    return redirect(url_for("classes.show"), 303)
+
+
+@pages.post("/<int:class_id>/learner/<int:learner_id>/phrase")
+def phrase(class_id: int, learner_id: int) -> Response:
+    """Give a learner who has lost theirs a new come-back phrase, to be handed over."""
+    learner = classes.member(visit.store(), own_class(class_id), learner_id)
+    new = classes.new_phrase(visit.store(), learner, lots=visit.lots())
+    return phrase_page(
+        Joined(learner, "", new),
+        f"Hand it to {learner.name}. The one before opens nothing any more.",
+        to=url_for("results.learner", class_id=class_id, learner_id=learner_id),
+        to_words="Back to the class",
+    )
+
+
+@pages.post("/<int:class_id>/learner/<int:learner_id>/remove")
+def remove_learner(class_id: int, learner_id: int) -> Response:
+    """Remove a learner with everything that they answered."""
+    learner = classes.member(visit.store(), own_class(class_id), learner_id)
+    if request.form.get("sure") == "yes":
+        people.remove(visit.store(), learner.id)
+        return redirect(url_for("classes.one", class_id=class_id), 303)
+    return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id, unsure="yes"), 303)
+
+
+# --- a learner's own place ---------------------------------------------------------------------------------------
+
+
+def _me() -> Learner:
+    joined = visit.joined_learner()
+    if joined is None:
+        raise visit.Outside
+    return joined
+
+
+def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response:
+    store = visit.store()
+    of = class_store.class_of_learner(store, who.id)
+    page = MinePage(
+        name=who.name,
+        class_name=of.name if of else "",
+        answers=store.count_answers(who.id),
+        drills=tuple(drills.offers(store, who, now=visit.now())),
+        problem=problem,
+    )
+    return make_response(render_template("class_mine.html", page=page), code)
+
+
+@pages.post("/mine/phrase")
+def my_phrase() -> Response:
+    """Sign a learner out on every other device, and give them a new phrase."""
+    joined = classes.sign_out_elsewhere(visit.store(), _me(), now=visit.now(), lots=visit.lots())
+    visit.come_in(joined.token)
+    return phrase_page(joined, "The phrase before this one opens nothing, and other devices are signed out.")
+
+
+@pages.post("/mine/remove")
+def remove_me() -> Response:
+    """Remove oneself with every answer."""
+    who = _me()
+    if request.form.get("sure") != "yes":
+        return _mine(who, 422, str(NotConfirmed()))
+    people.remove(visit.store(), who.id)
+    visit.go_out()
+    return redirect(url_for("door.show"), 303)

@@ -1,0 +1,152 @@
+"""The door: joining a class by its code, coming back by one's phrase, and a preceptor's sign-in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from flask import Blueprint, Flask, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quiz import classes, signing
+from quiz.classes import Joined
+from quiz.errors import QuizError
+from quiz.pages import visit
+from quiz.people import BadName
+from quiz.signing import NotKnown, TooManyTries
+
+pages = Blueprint("door", __name__)
+
+OPEN = ("static", "door.show", "door.join", "door.back", "door.come_back", "door.sign_in")
+"""What anyone may ask for when other computers are served too."""
+
+
+@dataclass(frozen=True)
+class DoorPage:
+    """What the template receives."""
+
+    form: str
+    """The secret of this form: one sent twice joins once."""
+    code: str = ""
+    name: str = ""
+    phrase: str = ""
+    preceptor: str = ""
+    problems: dict[str, str] = field(default_factory=dict)
+    learner: str | None = None
+    """Who is here already."""
+
+
+@dataclass(frozen=True)
+class PhrasePage:
+    """What the page with a come-back phrase receives."""
+
+    name: str
+    phrase: str
+    link: str
+    why: str
+    to: str
+    to_words: str
+
+
+def set_up(app: Flask) -> None:
+    """Let nobody past who has not joined or signed in, where other computers are served too."""
+
+    @app.before_request
+    def _only_known() -> None:
+        if not visit.beyond() or request.endpoint in OPEN:
+            return
+        if visit.joined_learner() is None and visit.known_preceptor() is None:
+            raise visit.Outside
+
+
+def _page(status: int = 200, *, form: str = "", **more: Any) -> Response:
+    joined = visit.joined_learner()
+    page = DoorPage(form or visit.lots().new_secret(), learner=joined.name if joined else None, **more)
+    return make_response(render_template("door.html", page=page), status)
+
+
+def _refused(error: QuizError) -> int:
+    return 429 if isinstance(error, TooManyTries) else 422
+
+
+@pages.get("/door")
+def show() -> Response:
+    """Show the ways in."""
+    return _page()
+
+
+@pages.post("/door/join")
+def join() -> Response:
+    """Join a class by its code, under a name of one's choosing."""
+    code, name, form = (request.form.get(one, "") for one in ("code", "name", "form"))
+    try:
+        joined = classes.join(
+            visit.store(), code, name, form=form, address=visit.address(), now=visit.now(), lots=visit.lots()
+        )
+    except (NotKnown, TooManyTries) as error:
+        return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
+    except (BadName, classes.ClassFull) as error:
+        return _page(422, code=code[:40], name=name[:80], form=form, problems={"name": str(error)})
+    visit.come_in(joined.token)
+    return phrase_page(joined, "You have joined.")
+
+
+def phrase_page(joined: Joined, why: str, *, to: str = "", to_words: str = "Go on practising") -> Response:
+    """Show a learner the phrase to come back with, the one time that it can be shown."""
+    link = url_for("door.back", phrase=joined.phrase.lower(), _external=True)
+    page = PhrasePage(joined.learner.name, joined.phrase, link, why, to or url_for("practise.show"), to_words)
+    return make_response(render_template("phrase.html", page=page))
+
+
+@pages.get("/back/<phrase>")
+def back(phrase: str) -> Response:
+    """Ask whoever opens a come-back link whether to come in: a link alone must change nothing."""
+    try:
+        who = classes.who_comes_back(visit.store(), phrase, address=visit.address(), now=visit.now())
+    except (NotKnown, TooManyTries) as error:
+        return _page(404 if isinstance(error, NotKnown) else 429, problems={"phrase": str(error)})
+    return make_response(render_template("back.html", name=who.name, phrase=phrase))
+
+
+@pages.post("/door/back")
+def come_back() -> Response:
+    """Come back by one's phrase."""
+    phrase = request.form.get("phrase", "")
+    try:
+        token = classes.come_back(
+            visit.store(), phrase, address=visit.address(), now=visit.now(), lots=visit.lots()
+        )
+    except (NotKnown, TooManyTries) as error:
+        return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
+    visit.come_in(token)
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.post("/door/leave")
+def leave() -> Response:
+    """Sign the learner out on this device; everything is kept."""
+    visit.go_out()
+    return redirect(url_for("door.show"), 303)
+
+
+@pages.post("/door/sign-in")
+def sign_in() -> Response:
+    """Sign a preceptor in."""
+    name, password = request.form.get("preceptor", ""), request.form.get("password", "")
+    try:
+        token = signing.sign_in(
+            visit.store(), name, password, address=visit.address(), now=visit.now(), lots=visit.lots()
+        )
+    except (NotKnown, TooManyTries) as error:
+        return _page(_refused(error), preceptor=name[:80], problems={"preceptor": str(error)})
+    visit.sign_in(token)
+    return redirect(url_for("classes.show"), 303)
+
+
+@pages.post("/door/sign-out")
+def sign_out() -> Response:
+    """Sign the preceptor out: here, or on every device."""
+    if request.form.get("everywhere") == "yes":
+        signing.sign_out_everywhere(visit.store(), visit.preceptor())
+    visit.sign_out()
+    return redirect(url_for("door.show"), 303)

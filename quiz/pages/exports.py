@@ -1,0 +1,76 @@
+"""What can be taken away: worksheets, answers as CSV and as xAPI statements, items as QTI."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+
+from flask import Blueprint, Response, request
+from werkzeug.exceptions import NotFound
+
+from cases import sheet as sheets
+from quiz import drills, qti, results, sharing
+from quiz.class_store import Drill
+from quiz.pages import visit
+from quiz.pages.classes import own_class
+from quiz.pages.drills import own_drill
+from quiz.pages.guard import POLICY
+from quiz.results import EVERYTHING
+
+pages = Blueprint("exports", __name__, url_prefix="/class/<int:class_id>")
+
+SHEET_POLICY = POLICY.replace(
+    "style-src 'self'",
+    f"style-src 'sha256-{base64.b64encode(hashlib.sha256(sheets.STYLE.encode()).digest()).decode()}'",
+)
+"""A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
+
+
+def _file(body: str | bytes, kind: str, name: str) -> Response:
+    safe = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "export"
+    return Response(body, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
+
+
+def _of_drill(class_id: int) -> tuple[str, Drill | None]:
+    what = own_class(class_id)
+    number = request.args.get("drill", type=int)
+    drill = None if number is None else drills.own(visit.store(), what, number)
+    return drill.title if drill else what.name, drill
+
+
+@pages.get("/answers.csv")
+def csv(class_id: int) -> Response:
+    """Give every answer of a class, or of one drill, as CSV."""
+    name, drill = _of_drill(class_id)
+    answers = results.answers_for_export(visit.store(), class_id, drill=drill.id if drill else EVERYTHING)
+    return _file(sharing.answers_csv(visit.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
+
+
+@pages.get("/statements.jsonl")
+def statements(class_id: int) -> Response:
+    """Give every answer of a class, or of one drill, as xAPI statements."""
+    name, drill = _of_drill(class_id)
+    answers = results.answers_for_export(visit.store(), class_id, drill=drill.id if drill else EVERYTHING)
+    text = sharing.statements(visit.store(), answers)
+    return _file(text, "application/x-ndjson", f"{name}-statements.jsonl")
+
+
+@pages.get("/drill/<int:drill_id>/sheet")
+def sheet(class_id: int, drill_id: int) -> Response:
+    """Give a drill's cases on paper, with the key or without."""
+    _, drill = own_drill(class_id, drill_id)
+    drawn = [drills.case_at(drill, place) for place in range(drill.cases or drills.CASES_ON_PAPER)]
+    page = sheets.sheet_page(
+        drawn, seed=drill.seed, level=drill.level, key=request.args.get("key") == "yes", title=drill.title
+    )
+    return Response(page, mimetype="text/html", headers={"Content-Security-Policy": SHEET_POLICY})
+
+
+@pages.get("/drill/<int:drill_id>/qti-<version>.zip")
+def items(class_id: int, drill_id: int, version: str) -> Response:
+    """Give a drill's cases as QTI items in one package."""
+    _, drill = own_drill(class_id, drill_id)
+    if version not in qti.VERSIONS:
+        raise NotFound
+    return _file(qti.package(drill, version), "application/zip", f"{drill.title}-qti-{version}.zip")

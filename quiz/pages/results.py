@@ -1,0 +1,407 @@
+"""Results: learner by type and by step, the commonest slips, and the answers behind every number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from flask import Blueprint, make_response, render_template, request, url_for
+from werkzeug.exceptions import NotFound
+from werkzeug.wrappers import Response
+
+from cases.errors import CaseError
+from cases.marking import mark_fields
+from cases.register import all_skills, all_slips, all_types
+from quiz import class_store, classes, drills, folding, memory, practice, results
+from quiz.class_store import Class, Drill
+from quiz.pages import visit
+from quiz.pages.classes import own_class
+from quiz.pages.drill_views import moment
+from quiz.pages.practise_views import Place, mark_page
+from quiz.pages.sitting_views import VERDICT_WORDS
+from quiz.practice import Marked
+from quiz.results import EVERYTHING, LearnerSum, Sum
+from quiz.store import Answer
+
+pages = Blueprint("results", __name__, url_prefix="/class/<int:class_id>")
+
+A_PAGE = 50
+"""Learners side by side on one page."""
+ANSWERS = 100
+"""Answers listed behind one number, the latest."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One number of a table, and where its answers are."""
+
+    words: str
+    link: str | None = None
+    about: str = ""
+    """What the number counts, for those who cannot see the table's edges."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a table."""
+
+    name: str
+    link: str | None
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class SlipRow:
+    """One of the commonest slips."""
+
+    words: str
+    step: str
+    times: Cell
+    learners: int
+    surely: int
+    example: str
+    example_link: str
+
+
+@dataclass(frozen=True)
+class Tables:
+    """The tables that class and learner have alike."""
+
+    types: tuple[Row, ...]
+    steps: tuple[Row, ...]
+    slips: tuple[SlipRow, ...]
+
+
+@dataclass(frozen=True)
+class ResultsPage:
+    """What the page of a class's results receives."""
+
+    class_id: int
+    class_name: str
+    drill: int | None
+    drills: tuple[tuple[int, str], ...]
+    answered: int
+    right: int
+    learners: int
+    not_begun: tuple[str, ...]
+    tables: Tables
+    by: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    first: int
+    last: int
+    earlier: str | None
+    later: str | None
+
+
+@dataclass(frozen=True)
+class LearnerPage:
+    """What the page of one learner receives."""
+
+    class_id: int
+    class_name: str
+    id: int
+    name: str
+    answered: int
+    right: int
+    seconds: str
+    joined: str
+    last: str
+    tables: Tables
+    standing: tuple[str, ...]
+    has_phrase: bool
+    unsure: bool
+
+
+@dataclass(frozen=True)
+class AnswerRow:
+    """One answer in a list."""
+
+    link: str
+    learner: str
+    at: str
+    title: str
+    given: str
+    mark: str
+    slips: str
+    seconds: str
+
+
+# --- pieces ------------------------------------------------------------------------------------------------------
+
+
+def type_words(type_id: str) -> str:
+    """Return a type's title, or its id where this version lacks it."""
+    one = all_types().get(type_id)
+    return one.title if one else type_id
+
+
+def step_words(step: str) -> str:
+    """Return a step's title, or its id where this version lacks it."""
+    one = all_skills().get(step)
+    return one.title if one else step
+
+
+def slip_words(slip: str) -> str:
+    """Return what was done, or the slip's id where this version lacks it."""
+    one = all_slips().get(slip)
+    return one.title if one else slip
+
+
+def _seconds(mean: float | None) -> str:
+    return "" if mean is None else f"{mean:.0f} s"
+
+
+def _drill(what: Class) -> Drill | None:
+    number = request.args.get("drill", type=int)
+    return None if number is None else drills.own(visit.store(), what, number)
+
+
+def _behind(what: Class, drill: Drill | None, **more: object) -> str:
+    return url_for("results.answers", class_id=what.id, drill=drill.id if drill else None, **more)  # type: ignore[arg-type]
+
+
+def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tables:
+    store, of = visit.store(), drill.id if drill else EVERYTHING
+    sums = {kind: _sums(what, kind, of, learner) for kind in ("type", "step", "slip")}
+    order = {one: place for place, one in enumerate(all_types())}
+    types = tuple(
+        Row(
+            type_words(one.key),
+            None,
+            (
+                Cell(str(one.answered), _behind(what, drill, learner=learner, type=one.key), "answers"),
+                Cell(str(one.right), None, "right"),
+                Cell(str(one.missed), _behind(what, drill, learner=learner, type=one.key, missed="yes"), "missed"),
+                Cell(_seconds(one.mean_seconds) or "not known"),
+            ),
+        )
+        for one in sorted(sums["type"], key=lambda one: order.get(one.key, len(order)))
+    )
+    steps = tuple(
+        Row(
+            step_words(one.key),
+            None,
+            (
+                Cell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
+                Cell(
+                    str(one.missed),
+                    _behind(what, drill, learner=learner, step=one.key, missed="yes"),
+                    "may have slipped",
+                ),
+                Cell(f"{100 * one.missed / one.answered:.0f} %"),
+            ),
+        )
+        for one in sorted(sums["step"], key=lambda one: (-one.missed / one.answered, one.key))
+    )
+    common = sorted(sums["slip"], key=lambda one: (-one.answered, -one.missed, one.key))[:10]
+    examples = results.answers_numbered(store, [one.last_answer for one in common])
+    slips = tuple(_slip_row(what, drill, learner, one, examples[one.last_answer]) for one in common)
+    return Tables(types, steps, slips)
+
+
+def _sums(what: Class, kind: str, of: int, learner: int | None) -> list[Sum]:
+    return results.class_sums(visit.store(), what.id, kind, drill=of, learner=learner)
+
+
+def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, example: Answer) -> SlipRow:
+    step, slip = one.key.split(" ", 1)
+    link = _behind(what, drill, learner=learner, step=step, slip=slip)
+    return SlipRow(
+        words=slip_words(slip),
+        step=step_words(step),
+        times=Cell(str(one.answered), link, "answers"),
+        learners=one.learners,
+        surely=one.missed,
+        example=wrong_line(example, step, slip),
+        example_link=url_for("results.answer", class_id=what.id, dealt_id=example.dealt),
+    )
+
+
+def wrong_line(answer: Answer, step: str, slip: str) -> str:
+    """Return the line of the working in which a slip was made, as it was made; what was given where there is none."""
+    try:
+        one = all_types()[answer.type]
+        mark = mark_fields(one.case(one.findings.from_json(answer.findings), answer.seed), answer.given)
+    except (KeyError, CaseError):
+        return _given(answer)
+    for explanation in mark.explanations:
+        for line in explanation.run.lines:
+            if line.step == step and line.slip == slip:
+                return line.says
+    return _given(answer)
+
+
+def _given(answer: Answer) -> str:
+    return "; ".join(str(text) for text in answer.given.values())
+
+
+# --- a class -----------------------------------------------------------------------------------------------------
+
+
+@pages.get("/results")
+def show(class_id: int) -> Response:
+    """Show what a class's answers come to, over everything or over one drill."""
+    what = own_class(class_id)
+    drill, store = _drill(what), visit.store()
+    of = drill.id if drill else EVERYTHING
+    everyone = class_store.members_of(store, what.id)
+    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=of)}
+    members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
+    begun = [one for one in members if one.learner in sums]
+    by = "step" if request.args.get("by") == "step" else "type"
+    page_number = max(0, request.args.get("page", 0, type=int))
+    shown = begun[page_number * A_PAGE : (page_number + 1) * A_PAGE]
+    columns, rows = _grid(what, drill, by, [(one.learner, one.name) for one in shown], sums)
+
+    def turn(number: int) -> str:
+        return url_for("results.show", class_id=what.id, drill=drill.id if drill else None, by=by, page=number)
+
+    page = ResultsPage(
+        class_id=what.id,
+        class_name=what.name,
+        drill=drill.id if drill else None,
+        drills=tuple((one.id, one.title) for one in class_store.drills_of(store, what.id)),
+        answered=sum(one.answered for one in sums.values()),
+        right=sum(one.right for one in sums.values()),
+        learners=len(begun),
+        not_begun=tuple(one.name for one in members if one.learner not in sums),
+        tables=_tables(what, drill),
+        by=by,
+        columns=columns,
+        rows=rows,
+        first=page_number * A_PAGE + 1,
+        last=page_number * A_PAGE + len(shown),
+        earlier=turn(page_number - 1) if page_number else None,
+        later=turn(page_number + 1) if len(begun) > (page_number + 1) * A_PAGE else None,
+    )
+    return make_response(render_template("results.html", page=page))
+
+
+def _grid(
+    what: Class, drill: Drill | None, by: str, people: Sequence[tuple[int, str]], sums: dict[int, LearnerSum]
+) -> tuple[tuple[str, ...], tuple[Row, ...]]:
+    """Set learners against types or steps: right (or not slipped) of so many."""
+    of = drill.id if drill else EVERYTHING
+    found = results.learner_sums(visit.store(), what.id, by, drill=of, learners=[number for number, _ in people])
+    at = {(one.learner, one.key): one for one in found}
+    order = list(all_types() if by == "type" else all_skills())
+    keys = sorted({one.key for one in found}, key=lambda key: (order.index(key) if key in order else len(order), key))
+    words = type_words if by == "type" else step_words
+    rows = []
+    for number, name in people:
+        cells = [_total(what, drill, number, sums[number])]
+        for key in keys:
+            one = at.get((number, key))
+            link = None if one is None else _behind(what, drill, learner=number, **{by: key})
+            cells.append(Cell(f"{one.right}/{one.answered}" if one else "", link, f"{name}, {words(key)}:"))
+        rows.append(Row(name, url_for("results.learner", class_id=what.id, learner_id=number), tuple(cells)))
+    return ("All", *(words(key) for key in keys)), tuple(rows)
+
+
+def _total(what: Class, drill: Drill | None, learner: int, one: LearnerSum) -> Cell:
+    time = f", {_seconds(one.mean_seconds)}" if one.mean_seconds is not None else ""
+    return Cell(f"{one.right}/{one.answered}{time}", _behind(what, drill, learner=learner), "All:")
+
+
+# --- a learner ---------------------------------------------------------------------------------------------------
+
+
+@pages.get("/learner/<int:learner_id>")
+def learner(class_id: int, learner_id: int) -> Response:
+    """Show what one learner's answers come to."""
+    what, store = own_class(class_id), visit.store()
+    who = classes.member(store, what, learner_id)
+    held = next(one for one in class_store.members_of(store, what.id) if one.learner == who.id)
+    total = next(iter(results.learner_sums(store, what.id, "all", learners=[who.id])), None)
+    standing = memory.standing(folding.states_of(store, who.id).cases, visit.now())
+    page = LearnerPage(
+        class_id=what.id,
+        class_name=what.name,
+        id=who.id,
+        name=who.name,
+        answered=total.answered if total else 0,
+        right=total.right if total else 0,
+        seconds=_seconds(total.mean_seconds) if total else "",
+        joined=moment(held.joined_at),
+        last=moment(total.last_at) if total else "",
+        tables=_tables(what, None, who.id),
+        standing=tuple(f"{slip_words(slip)}, in {step_words(step)}" for step, slip in standing),
+        has_phrase=held.has_phrase,
+        unsure=request.args.get("unsure") == "yes",
+    )
+    return make_response(render_template("class_learner.html", page=page))
+
+
+# --- the answers behind a number ---------------------------------------------------------------------------------
+
+
+@pages.get("/answers")
+def answers(class_id: int) -> Response:
+    """List the answers behind a number."""
+    what, store, args = own_class(class_id), visit.store(), request.args
+    drill = _drill(what)
+    number = args.get("learner", type=int)
+    who = None if number is None else classes.member(store, what, number)
+    type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
+    found = results.answers_behind(
+        store,
+        what.id,
+        drill=drill.id if drill else EVERYTHING,
+        learner=who.id if who else None,
+        type_id=type_id,
+        step=step,
+        slip=slip,
+        missed_only=missed,
+        most=ANSWERS + 1,
+    )
+    names = {one.learner: one.name for one in class_store.members_of(store, what.id)}
+    about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
+    about += [type_words(type_id)] if type_id else []
+    about += [f"“{slip_words(slip)}”"] if slip else []
+    about += [step_words(step)] if step else []
+    about += ["missed only"] if missed else []
+    return make_response(
+        render_template(
+            "answers.html",
+            class_id=what.id,
+            class_name=what.name,
+            about="; ".join(about),
+            rows=[_answer_row(what, one, names[one.learner]) for one in found[:ANSWERS]],
+            more=len(found) > ANSWERS,
+            most=ANSWERS,
+        )
+    )
+
+
+def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
+    explained = {slip for explanation in one.explanations for _, slip in explanation}
+    return AnswerRow(
+        link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
+        learner=name,
+        at=moment(one.at),
+        title=type_words(one.type),
+        given=_given(one),
+        mark=VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if one.hints else ""),
+        slips=" or ".join(sorted(map(slip_words, explained))),
+        seconds=_seconds(one.seconds) or "not known",
+    )
+
+
+@pages.get("/answer/<dealt_id>")
+def answer(class_id: int, dealt_id: str) -> Response:
+    """Show one answer with its mark and working, as its learner sees it."""
+    what, store = own_class(class_id), visit.store()
+    dealt, found = store.dealt(dealt_id), store.answer_to(dealt_id)
+    of = None if dealt is None else class_store.class_of_learner(store, dealt.learner)
+    if dealt is None or found is None or of is None or of.id != what.id:
+        raise NotFound
+    sitting = store.sitting(dealt.sitting)
+    if sitting is None:
+        raise NotFound
+    numbers = [one.dealt for one in store.answers_in(sitting.id)]
+    done = Marked(dealt, found, mark_fields(practice.case_of(dealt), found.given))
+    page = mark_page(done, Place(numbers.index(dealt_id) + 1, sitting.cases), sitting, probe_follows=False)
+    who = store.learner(dealt.learner)
+    back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
+    return make_response(render_template("mark.html", page=page, back=back, whose=who.name if who else ""))

@@ -1,0 +1,80 @@
+"""A drill tried by its preceptor before anyone is let into it: its cases asked and marked, and nothing kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from werkzeug.exceptions import NotFound
+from werkzeug.wrappers import Response
+
+from cases.casetype import Case
+from quiz import drills, practice
+from quiz.class_store import Drill
+from quiz.pages import visit
+from quiz.pages.drills import own_drill
+from quiz.pages.practise_views import CasePage, Place, case_page, joined, mark_page
+from quiz.practice import SentBack
+from quiz.store import Sitting
+
+pages = Blueprint("trying", __name__, url_prefix="/class/<int:class_id>/drill/<int:drill_id>/try")
+
+
+@dataclass(frozen=True)
+class TryPage:
+    """What the template receives."""
+
+    class_id: int
+    drill_id: int
+    title: str
+    number: int
+    case: CasePage
+
+
+def _case(drill: Drill, number: int) -> Case:
+    if not 1 <= number <= (drill.cases or drills.MOST_CASES):
+        raise NotFound
+    return drills.case_at(drill, number - 1)
+
+
+@pages.get("/<int:number>")
+def show(class_id: int, drill_id: int, number: int) -> Response:
+    """Show one case of the drill."""
+    _, drill = own_drill(class_id, drill_id)
+    return _show(class_id, drill, number, None, {})
+
+
+def _show(
+    class_id: int, drill: Drill, number: int, texts: dict[str, str] | None, problems: dict[str | None, str]
+) -> Response:
+    waiting = practice.untold(_case(drill, number), now=visit.now(), why=drills.WHY)
+    page = case_page(waiting, Place(number, drill.cases), texts=texts, problems=problems)
+    shown = TryPage(class_id, drill.id, drill.title, number, page)
+    return make_response(render_template("try.html", page=shown), 422 if problems else 200)
+
+
+@pages.post("/<int:number>")
+def mark(class_id: int, drill_id: int, number: int) -> Response:
+    """Mark an answer to it; nothing is kept."""
+    what, drill = own_drill(class_id, drill_id)
+    case = _case(drill, number)
+    texts = {ask.name: joined(ask, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
+    try:
+        done = practice.tried(case, texts, now=visit.now(), why=drills.WHY)
+    except SentBack as back:
+        return _show(what.id, drill, number, texts, {back.ask: str(back)})
+    nobodys = Sitting(0, 0, visit.now(), drill.cases, drill.minutes, None)
+    page = mark_page(done, Place(number, drill.cases), nobodys, probe_follows=False)
+    onward = url_for("trying.show", class_id=class_id, drill_id=drill_id, number=number + 1)
+    last = number >= (drill.cases or drills.MOST_CASES)
+    home = url_for("drills.one", class_id=class_id, drill_id=drill_id)
+    return make_response(
+        render_template("mark.html", page=page, back=home, whose=drill.title, onward=home if last else onward)
+    )
+
+
+@pages.get("")
+def begin(class_id: int, drill_id: int) -> Response:
+    """Begin with the first case."""
+    own_drill(class_id, drill_id)
+    return redirect(url_for("trying.show", class_id=class_id, drill_id=drill_id, number=1), 303)

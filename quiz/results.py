@@ -1,0 +1,227 @@
+"""What a class's answers come to: sums kept as each answer comes in, and the questions that are put to them.
+
+The sums ("tallies") are kept for learners of a class only, once over everything and once over each drill, in the
+transaction of the answer: a page of results then reads a few thousand rows whatever the log has grown to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from cases.marking import CREDITED
+from quiz import class_store
+from quiz.store import Answer, Store
+
+EVERYTHING = 0
+"""In place of a drill's number: all practice of a learner, in drills or not."""
+
+_ADD = """
+INSERT INTO tallies (learner, drill, kind, key, answered, missed, seconds, timed, last_at, last_answer)
+VALUES (?, ?, ?, ?, 1, ?, ?, ?, ?, ?)
+ON CONFLICT (learner, drill, kind, key) DO UPDATE SET
+    answered = answered + 1,
+    missed = missed + excluded.missed,
+    seconds = seconds + excluded.seconds,
+    timed = timed + excluded.timed,
+    last_at = excluded.last_at,
+    last_answer = excluded.last_answer
+"""
+
+
+@dataclass(frozen=True)
+class Sum:
+    """Answers that belong together, counted."""
+
+    key: str
+    """"" for all, a type's id, a step's id, or "step slip"."""
+    answered: int
+    missed: int
+    seconds: float
+    timed: int
+    learners: int
+    last_answer: int
+
+    @property
+    def right(self) -> int:
+        """How many were not missed."""
+        return self.answered - self.missed
+
+    @property
+    def mean_seconds(self) -> float | None:
+        """Seconds an answer took on average; None when none was timed."""
+        return self.seconds / self.timed if self.timed else None
+
+
+@dataclass(frozen=True)
+class LearnerSum:
+    """One learner's sum."""
+
+    learner: int
+    key: str
+    answered: int
+    missed: int
+    seconds: float
+    timed: int
+    last_at: float
+
+    @property
+    def right(self) -> int:
+        """How many were not missed."""
+        return self.answered - self.missed
+
+    @property
+    def mean_seconds(self) -> float | None:
+        """Seconds an answer took on average; None when none was timed."""
+        return self.seconds / self.timed if self.timed else None
+
+
+# --- keeping the sums --------------------------------------------------------------------------------------------
+
+
+def tally(store: Store, answer: Answer) -> None:
+    """Add an answer of a class's learner to the sums, once it is in the log; in `writing()`."""
+    if class_store.is_member(store, answer.learner):
+        _tally(store, answer)
+
+
+def _tally(store: Store, answer: Answer) -> None:
+    number = int(store.fetch("SELECT id FROM answers WHERE dealt = ?", answer.dealt)[0][0])
+    explained = {(step, slip) for one in answer.explanations for step, slip in one}
+    missed = answer.verdict not in CREDITED
+    slipped_steps = {step for step, _ in explained} if missed else set()
+    alone = len(answer.explanations) == 1
+    lines = [("all", "", missed), ("type", answer.type, missed)]
+    lines += [("step", step, step in slipped_steps) for step in dict.fromkeys([*answer.steps, *sorted(slipped_steps)])]
+    if missed:
+        lines += [("slip", f"{step} {slip}", alone) for step, slip in sorted(explained)]
+    for kind, key, counts in lines:
+        timed = answer.seconds is not None and kind in ("all", "type")
+        values = (kind, key, int(counts), answer.seconds if timed else 0.0, int(timed), answer.at, number)
+        for drill in dict.fromkeys((EVERYTHING, answer.drill or EVERYTHING)):
+            store.change(_ADD, answer.learner, drill, *values)
+    if missed:
+        for step, slip in sorted(explained):
+            store.change(
+                "INSERT OR IGNORE INTO slipped (learner, step, slip, answer, drill) VALUES (?, ?, ?, ?, ?)",
+                answer.learner,
+                step,
+                slip,
+                number,
+                answer.drill,
+            )
+
+
+def tally_anew(store: Store, learner_id: int) -> None:
+    """Work a learner's sums out anew from the log; in `writing()`."""
+    store.change("DELETE FROM tallies WHERE learner = ?", learner_id)
+    store.change("DELETE FROM slipped WHERE learner = ?", learner_id)
+    for answer in store.answers_of(learner_id):
+        tally(store, answer)
+
+
+# --- asking ------------------------------------------------------------------------------------------------------
+
+
+def class_sums(
+    store: Store, class_id: int, kind: str, *, drill: int = EVERYTHING, learner: int | None = None
+) -> list[Sum]:
+    """Return the sums of a kind ("all", "type", "step" or "slip") over a class or one learner of it."""
+    return store.fetch_as(
+        Sum,
+        "SELECT t.key, sum(t.answered) AS answered, sum(t.missed) AS missed, sum(t.seconds) AS seconds, "
+        "sum(t.timed) AS timed, count(*) AS learners, max(t.last_answer) AS last_answer "
+        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = ? "
+        "WHERE m.class = ? AND (?4 IS NULL OR m.learner = ?4) GROUP BY t.key",
+        drill,
+        kind,
+        class_id,
+        learner,
+    )
+
+
+def learner_sums(
+    store: Store, class_id: int, kind: str, *, drill: int = EVERYTHING, learners: Sequence[int] | None = None
+) -> list[LearnerSum]:
+    """Return the sums of a kind learner by learner: of all in the class, or of some."""
+    some = "" if learners is None else f" AND m.learner IN ({', '.join('?' * len(learners))})"
+    return store.fetch_as(
+        LearnerSum,
+        "SELECT t.learner, t.key, t.answered, t.missed, t.seconds, t.timed, t.last_at "  # noqa: S608 - holes only
+        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = ? "
+        f"WHERE m.class = ?{some}",
+        drill,
+        kind,
+        class_id,
+        *(learners or ()),
+    )
+
+
+def answers_behind(
+    store: Store,
+    class_id: int,
+    *,
+    drill: int = EVERYTHING,
+    learner: int | None = None,
+    type_id: str | None = None,
+    step: str | None = None,
+    slip: str | None = None,
+    missed_only: bool = False,
+    most: int = 100,
+) -> list[Answer]:
+    """Return the answers behind a number, the latest first.
+
+    step finds the answers in which it was exercised (with missed_only: may have slipped); slip, with its step, those
+    that it would explain.
+    """
+    where, values = ["m.class = ?"], [class_id]
+    more: list[object] = []
+    source = "members m JOIN answers a ON a.learner = m.learner"
+    if slip is not None or (step is not None and missed_only):
+        source = "members m JOIN slipped s ON s.learner = m.learner JOIN answers a ON a.id = s.answer"
+        where.append("s.step = ?")
+        more.append(step)
+        if slip is not None:
+            where.append("s.slip = ?")
+            more.append(slip)
+    elif step is not None:
+        where.append("EXISTS (SELECT 1 FROM json_each(a.steps) WHERE value = ?)")
+        more.append(step)
+    if drill != EVERYTHING:
+        where.append("a.drill = ?")
+        more.append(drill)
+    if learner is not None:
+        where.append("m.learner = ?")
+        more.append(learner)
+    if type_id is not None:
+        where.append("a.type = ?")
+        more.append(type_id)
+    if missed_only:
+        where.append("a.verdict IN ('slip', 'wrong')")
+    sql = (
+        f"SELECT a.* FROM answers a WHERE a.id IN (SELECT DISTINCT a.id FROM {source} "  # noqa: S608 - words from here
+        f"WHERE {' AND '.join(where)} ORDER BY a.id DESC LIMIT ?) ORDER BY a.id DESC"
+    )
+    return store.fetch_as(Answer, sql, *values, *more, most)
+
+
+def answer_numbered(store: Store, number: int) -> Answer | None:
+    """Return an answer by its number in the log."""
+    return next(iter(store.fetch_as(Answer, "SELECT * FROM answers WHERE id = ?", number)), None)
+
+
+def answers_numbered(store: Store, numbers: Iterable[int]) -> dict[int, Answer]:
+    """Return answers by their numbers in the log."""
+    found = {number: answer_numbered(store, number) for number in numbers}
+    return {number: one for number, one in found.items() if one is not None}
+
+
+def answers_for_export(store: Store, class_id: int, *, drill: int = EVERYTHING) -> Iterable[Answer]:
+    """Return the answers of a class learner by learner, each learner's the earliest first."""
+    for one in class_store.members_of(store, class_id):
+        if drill == EVERYTHING:
+            yield from store.answers_of(one.learner)
+        else:
+            yield from store.fetch_as(
+                Answer, "SELECT * FROM answers WHERE drill = ? AND learner = ? ORDER BY id", drill, one.learner
+            )

@@ -1,0 +1,196 @@
+"""Answers in open formats: CSV (RFC 4180), and xAPI 1.0.3 `answered` statements as JSON lines."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import hmac
+import io
+import json
+import re
+import uuid
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from typing import Any
+
+from cases.choices import Choice, Marks, Order
+from cases.fields import Field
+from cases.marking import CREDITED
+from cases.register import all_types
+from quiz import class_store
+from quiz.store import Answer, Store
+
+HOME = "https://two-meridians.invalid"
+"""Of every IRI that is ours. The domain `.invalid` never resolves (RFC 2606): these name things, and lead nowhere."""
+NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, HOME)
+
+COLUMNS = (
+    "learner",
+    "drill",
+    "answered_at",
+    "type",
+    "seed",
+    "findings",
+    "given",
+    "read_as",
+    "right_answer",
+    "verdict",
+    "slips",
+    "steps",
+    "lines_shown",
+    "confidence",
+    "seconds",
+)
+
+_LENS = re.compile(r"[-+−\d\s.,;/x×X*°@DSCdsc]*")
+
+
+def when(at: float) -> str:
+    """Write a moment as ISO 8601 in UTC, to the millisecond."""
+    return datetime.fromtimestamp(at, UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+# --- CSV ---------------------------------------------------------------------------------------------------------
+
+
+def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> str:
+    """Write answers as CSV with a heading line; what holds several values is JSON."""
+    names = {one.learner: one.name for one in class_store.members_of(store, class_id)}
+    titles = {one.id: one.title for one in class_store.drills_of(store, class_id)}
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    for one in answers:
+        writer.writerow(
+            (
+                no_formula(names.get(one.learner, "")),
+                no_formula(titles.get(one.drill or 0, "")),
+                when(one.at),
+                one.type,
+                one.seed,
+                _json(one.findings),
+                no_formula("; ".join(map(str, one.given.values()))),
+                _json(one.read_as),
+                _json(one.truth),
+                one.verdict,
+                _json(one.explanations),
+                _json(one.steps),
+                len(one.hints),
+                "" if one.confidence is None else one.confidence,
+                "" if one.seconds is None else one.seconds,
+            )
+        )
+    return out.getvalue()
+
+
+def no_formula(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula; a lens such as "+1.00/-1.50x90" stays as it is."""
+    dangerous = text[:1] in ("=", "@", "\t", "\r") or (text[:1] in ("+", "-") and not _LENS.fullmatch(text))
+    return f"'{text}" if dangerous else text
+
+
+def _json(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
+# --- xAPI --------------------------------------------------------------------------------------------------------
+
+
+def statements(store: Store, answers: Iterable[Answer]) -> str:
+    """Write answers as xAPI statements, one JSON document a line; learners are pseudonyms that only this file knows.
+
+    Source: Experience API 1.0.3, part two (statements, interaction activities).
+    """
+    secret = store.secret()
+    return "".join(_json(statement(one, secret)) + "\n" for one in answers)
+
+
+def pseudonym(learner_id: int, secret: str) -> str:
+    """Return a name for a learner that is the same in every export of one data file and tells nothing."""
+    return hmac.new(secret.encode(), f"learner {learner_id}".encode(), hashlib.sha256).hexdigest()[:20]
+
+
+def statement(answer: Answer, secret: str) -> dict[str, Any]:
+    """Make one answer an xAPI statement; the same answer always has the same id."""
+    out: dict[str, Any] = {
+        "id": str(uuid.uuid5(NAMESPACE, f"{secret[:16]} {answer.dealt}")),
+        "actor": {
+            "objectType": "Agent",
+            "account": {"homePage": HOME, "name": pseudonym(answer.learner, secret)},
+        },
+        "verb": {"id": "http://adlnet.gov/expapi/verbs/answered", "display": {"en": "answered"}},
+        "object": _activity(answer),
+        "result": _result(answer),
+        "context": {"platform": "Two Meridians", "language": "en"},
+        "timestamp": when(answer.at),
+        "version": "1.0.3",
+    }
+    if answer.drill is not None:
+        drill = {"objectType": "Activity", "id": f"{HOME}/drill/{uuid.uuid5(NAMESPACE, f'{secret[:16]} {answer.drill}')}"}
+        out["context"]["contextActivities"] = {"parent": [drill]}
+    return out
+
+
+def _activity(answer: Answer) -> dict[str, Any]:
+    one = all_types().get(answer.type)
+    # A seed alone does not fix a case: level, form and distance do as well, and the findings say it all.
+    mark = hashlib.sha256(json.dumps(answer.findings, sort_keys=True).encode()).hexdigest()[:16]
+    definition: dict[str, Any] = {
+        "type": "http://adlnet.gov/expapi/activities/cmi.interaction",
+        "interactionType": "other",
+    }
+    if one is not None:
+        case = one.case_from_json(answer.findings)
+        definition["name"] = {"en": one.title}
+        definition["description"] = {"en": "\n".join((*one.found(case.findings), one.question(case.findings)))}
+        definition["interactionType"] = interaction(one.asks)
+        definition["correctResponsesPattern"] = ["[,]".join(response(ask, case.truth[ask.name]) for ask in one.asks)]
+        if definition["interactionType"] in ("choice", "sequencing"):
+            options = one.asks[0].kind.options  # type: ignore[attr-defined]
+            definition["choices"] = [{"id": each.id, "description": {"en": each.label}} for each in options]
+    return {"objectType": "Activity", "id": f"{HOME}/case/{answer.type}/{mark}", "definition": definition}
+
+
+def interaction(asks: tuple[Field, ...]) -> str:
+    """Return the xAPI interaction type of what is asked."""
+    if len(asks) > 1:
+        return "fill-in"
+    match asks[0].kind:
+        case Choice() | Marks():
+            return "choice"
+        case Order():
+            return "sequencing"
+        case _:
+            return "fill-in"
+
+
+def response(ask: Field, value: Any) -> str:
+    """Write one thing asked as a response pattern does: options by id, all else as it is written."""
+    match ask.kind:
+        case Choice():
+            return str(value)
+        case Marks() | Order():
+            return "[,]".join(value)
+        case _:
+            return ask.kind.write(value)
+
+
+def _result(answer: Answer) -> dict[str, Any]:
+    credited = answer.verdict in CREDITED
+    result: dict[str, Any] = {
+        "success": credited,
+        "score": {"scaled": 1 if credited else 0},
+        "response": "[,]".join(part.strip() for text in answer.given.values() for part in str(text).split(";")),
+        "extensions": {
+            f"{HOME}/verdict": answer.verdict,
+            f"{HOME}/slips": [[f"{step} {slip}" for step, slip in one] for one in answer.explanations],
+            f"{HOME}/lines-shown": len(answer.hints),
+        },
+    }
+    if answer.seconds is not None:
+        result["duration"] = f"PT{answer.seconds:g}S"
+    if answer.confidence is not None:
+        result["extensions"][f"{HOME}/confidence"] = answer.confidence
+    return result
+
+

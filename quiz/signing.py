@@ -1,0 +1,171 @@
+"""Who may come in: preceptors by password, learners of a class by what their browser or their phrase holds.
+
+A sign-in is a row in the data file, so it can be taken back. Failed tries are counted there too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+from werkzeug.security import check_password_hash, generate_password_hash
+
+from quiz import class_store
+from quiz.class_store import Preceptor
+from quiz.errors import QuizError
+from quiz.learner import DAY
+from quiz.lots import Lots
+from quiz.people import tidy_name
+from quiz.store import Learner, Store
+
+ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
+"""Without 0 and O, 1, I and L, which are read for one another."""
+LEAST_PASSWORD = 10
+PRECEPTOR_STAYS = DAY / 2
+LEARNER_STAYS = 180 * DAY
+WINDOW = 900.0
+"""Seconds over which failed tries are counted."""
+
+Limits = Sequence[tuple[str, str, int]]
+"""Of which kind, by whom, and how many failed tries in `WINDOW` are let pass."""
+
+# Checked where there is no such preceptor, so that an unknown name takes as long as a wrong password.
+_NOBODY = generate_password_hash("nobody has this password")
+
+
+class BadPassword(QuizError):
+    """A password that will not do for a preceptor."""
+
+
+class NotKnown(QuizError):
+    """A name and password, a code or a phrase that opens nothing."""
+
+
+class TooManyTries(QuizError):
+    """So many tries have failed that no more are looked at for a while."""
+
+    def __init__(self) -> None:
+        super().__init__(f"too many tries that failed: wait {WINDOW / 60:.0f} minutes, then try again")
+
+
+def digest(secret: str) -> str:
+    """Return what is kept of a secret that chance made: it is long enough to need no salt."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def in_groups(marks: str) -> str:
+    """Write a code in groups of four."""
+    return "-".join(marks[at : at + 4] for at in range(0, len(marks), 4))
+
+
+def tidy_code(text: str) -> str:
+    """Return a code as it is kept, however it was typed: any case, with spaces or hyphens or none.
+
+    A text that is no code at all gives "".
+    """
+    marks = "".join(mark for mark in text.upper() if mark.isalnum())
+    return in_groups(marks) if marks and set(marks) <= set(ALPHABET) else ""
+
+
+def new_code(lots: Lots, length: int) -> str:
+    """Make a code that cannot be guessed, of `length` marks in groups of four: 4.95 bits a mark."""
+    return in_groups("".join(lots.pick(ALPHABET) for _ in range(length)))
+
+
+# --- tries -------------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def counted(store: Store, limits: Limits, now: float) -> Iterator[None]:
+    """Count a try, which is forgiven when the block ends without error.
+
+    The try is counted before it is looked at, so that many at once gain nothing.
+
+    Raises
+    ------
+    TooManyTries
+        When too many have failed.
+    """
+    with store.writing():
+        if any(class_store.tries_since(store, kind, whom, now - WINDOW) >= most for kind, whom, most in limits):
+            raise TooManyTries
+        numbers = [class_store.add_try(store, kind, whom, now, now - WINDOW) for kind, whom, _ in limits]
+    yield
+    with store.writing():
+        for number in numbers:
+            class_store.forgive_try(store, number)
+
+
+# --- preceptors --------------------------------------------------------------------------------------------------
+
+
+def add_preceptor(store: Store, name: str, password: str, *, now: float) -> bool:
+    """Add a preceptor; one of that name gets the new password, and False is returned.
+
+    Raises
+    ------
+    BadName, BadPassword
+    """
+    if len(password) < LEAST_PASSWORD:
+        raise BadPassword(f"a password of {len(password)} characters: give at least {LEAST_PASSWORD}")
+    kept = generate_password_hash(password)
+    tidy = tidy_name(name, [])
+    with store.writing():
+        known = class_store.preceptor_named(store, tidy)
+        if known is not None:
+            class_store.keep_password(store, known.id, kept)
+            return False
+        class_store.add_preceptor(store, tidy, kept, now)
+    return True
+
+
+def sign_in(store: Store, name: str, password: str, *, address: str, now: float, lots: Lots) -> str:
+    """Check a preceptor's password and return the token for the cookie.
+
+    Raises
+    ------
+    NotKnown, TooManyTries
+    """
+    name = " ".join(name.split())[:100]
+    whom = name.casefold()
+    limits = (("sign-in", f"{whom} from {address}", 5), ("sign-in-name", whom, 30), ("sign-in-from", address, 20))
+    with counted(store, limits, now):
+        known = class_store.preceptor_named(store, name)
+        fits = check_password_hash(known.password if known else _NOBODY, password)
+        if known is None or not fits:
+            raise NotKnown("no preceptor has that name and password: try again, or run `add-preceptor` to set anew")
+    token = lots.new_secret()
+    with store.writing():
+        class_store.add_sign_in(store, digest(token), preceptor=known.id, now=now, until=now + PRECEPTOR_STAYS)
+    return token
+
+
+def preceptor_of(store: Store, token: object, *, now: float) -> Preceptor | None:
+    """Return the preceptor whose token this is."""
+    return class_store.preceptor_with(store, digest(token), now) if isinstance(token, str) else None
+
+
+def learner_of(store: Store, token: object, *, now: float) -> Learner | None:
+    """Return the learner of a class whose token this is."""
+    return class_store.learner_with(store, digest(token), now) if isinstance(token, str) else None
+
+
+def sign_out(store: Store, token: object) -> None:
+    """End the sign-in of a token."""
+    if isinstance(token, str):
+        with store.writing():
+            class_store.end_sign_in(store, digest(token))
+
+
+def sign_out_everywhere(store: Store, preceptor: Preceptor) -> None:
+    """End a preceptor's sign-ins on every device."""
+    with store.writing():
+        class_store.end_sign_ins_of_preceptor(store, preceptor.id)
+
+
+def let_in(store: Store, learner: Learner, *, now: float, lots: Lots) -> str:
+    """Sign a learner of a class in and return the token for the cookie; in `writing()`."""
+    token = lots.new_secret()
+    class_store.add_sign_in(store, digest(token), learner=learner.id, now=now, until=now + LEARNER_STAYS)
+    return token

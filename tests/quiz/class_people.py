@@ -1,0 +1,105 @@
+"""A class for tests: a preceptor, learners who join it, and drills, through the pages as browsers without scripts."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from flask import Flask
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from cases.casetype import Case
+from quiz import practice, signing
+from quiz.store import Store
+from tests.conftest import NOON, written
+
+HERE = {"Origin": "http://localhost"}
+PASSWORD = "a streak at ninety"  # noqa: S105 - of a preceptor who exists in tests only
+NAME = "Marit Osei"
+
+
+@dataclass
+class Browser:
+    """One browser, without scripts."""
+
+    app: Flask
+    client: FlaskClient = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.client = self.app.test_client()
+
+    def get(self, url: str, **more: object) -> TestResponse:
+        return self.client.get(url, **more)  # type: ignore[arg-type]
+
+    def post(self, url: str, data: dict[str, object] | None = None, **headers: str) -> TestResponse:
+        return self.client.post(url, data=data or {}, headers={**HERE, **headers})
+
+    def sign_in(self, name: str = NAME, password: str = PASSWORD) -> TestResponse:
+        return self.post("/door/sign-in", {"preceptor": name, "password": password})
+
+    def join(self, code: str, name: str) -> TestResponse:
+        form = re.search(r'name="form" value="([^"]+)"', self.get("/door").text)
+        assert form is not None
+        return self.post("/door/join", {"code": code, "name": name, "form": form.group(1)})
+
+
+def phrase_in(page: TestResponse) -> str:
+    found = re.search(r'class="told">([^<]+)<', page.text)
+    assert found is not None
+    return found.group(1)
+
+
+def preceptor(app: Flask, store: Store, name: str = NAME) -> Browser:
+    """A preceptor who has signed in."""
+    signing.add_preceptor(store, name, PASSWORD, now=NOON)
+    browser = Browser(app)
+    assert browser.sign_in(name).location == "/class"
+    return browser
+
+
+def make_class(browser: Browser, store: Store, name: str = "Spring 2") -> tuple[int, str]:
+    """Make a class; its number and its code."""
+    made = browser.post("/class", {"name": name})
+    number = int(made.location.rsplit("/", 1)[1])
+    code = re.search(r'class="told figures">([^<]+)<', browser.get(made.location).text)
+    assert code is not None
+    return number, code.group(1)
+
+
+def learner(app: Flask, code: str, name: str) -> Browser:
+    """A learner who has joined."""
+    browser = Browser(app)
+    assert browser.join(code, name).status_code == 200
+    return browser
+
+
+DRILL = {"type": ["net-sphere", "two-spheres"], "level": "competent", "form": "minus", "distance_cm": "67", "cases": "4",
+         "same": "same", "feedback": "once", "title": "Net from gross"}
+
+
+def set_drill(browser: Browser, class_id: int, *, opened: bool = True, **other: object) -> str:
+    """Set a drill and open it; its address among the preceptor's pages."""
+    made = browser.post(f"/class/{class_id}/drill", {**DRILL, **other})
+    assert made.status_code == 303, made.text
+    if opened:
+        assert browser.post(f"{made.location}/open").status_code == 303
+    return str(made.location)
+
+
+def waiting_in(page: TestResponse, store: Store) -> tuple[str, Case]:
+    """The case on a page: the id that it was dealt under, and the case."""
+    found = re.search(r'data-case="([^"]+)"', page.text)
+    assert found is not None, page.text
+    dealt = store.dealt(found.group(1))
+    assert dealt is not None
+    return dealt.id, practice.case_of(dealt)
+
+
+def answer(browser: Browser, store: Store, url: str, texts: dict[str, str] | None = None) -> TestResponse:
+    """Answer the case that waits at an address: rightly unless told otherwise."""
+    dealt, case = waiting_in(browser.get(url), store)
+    form = {f"answer-{name}": text for name, text in (texts or written(case)).items()}
+    return browser.post(f"/case/{dealt}/answer", dict(form))
+
+
