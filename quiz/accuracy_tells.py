@@ -71,7 +71,7 @@ def left_in(evidence: Evidence) -> Told:
         "A working distance forgotten or taken twice",
         f"{' and '.join(says)}, far from all other eyes of the log.",
         f"The working distance was perhaps {' or '.join(means)}: a slip on one patient, not a habit of measuring. Look "
-        "these rows up first; they are marked in the list.",
+        "these rows up first.",
         "left-in",
     )
 

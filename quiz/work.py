@@ -31,7 +31,8 @@ WORKING_DISTANCES = frozenset({"distance_cm", "assumed_cm", "actual_cm", "planne
 """Names of findings that are an examiner's distance; other distances (a chart's, a far point) may be anything."""
 
 
-_CHOSEN = (Choice, Marks, Order)
+CHOSEN = (Choice, Marks, Order)
+"""Kinds that are picked, not computed."""
 
 
 class BadFindings(QuizError):
@@ -89,8 +90,8 @@ def computing_types() -> dict[str, CaseType]:
     return {
         one.id: one
         for one in all_types().values()
-        if any(not isinstance(ask.kind, _CHOSEN) for ask in one.asks)
-        and any(not isinstance(field.kind, _CHOSEN) for _, field in _fields(one.findings))
+        if any(not isinstance(ask.kind, CHOSEN) for ask in one.asks)
+        and any(not isinstance(field.kind, CHOSEN) for _, field in _fields(one.findings))
     }
 
 

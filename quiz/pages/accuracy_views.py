@@ -106,7 +106,7 @@ def _tables(evidence: Evidence) -> tuple[Table, ...]:
     tables.append(
         Table(
             "Every question put to the log, sharing one 5 %",
-            ("Question and test", "Patients", "p alone", "p shared", "Claimed"),
+            ("Question and test", "Patients", "Alone, p", "Shared, p", "Claimed"),
             tuple(
                 (
                     RULES[test.id],

@@ -17,7 +17,7 @@ from quiz import people
 from quiz.pages import visit
 from quiz.pages.practise_views import Picture, picture
 from quiz.settings import LearnerSettings
-from quiz.work import Answer, BadFindings, Blank, Worked, computing_types, form_of, texts_of, work_out
+from quiz.work import CHOSEN, Answer, BadFindings, Blank, Worked, computing_types, form_of, texts_of, work_out
 
 pages = Blueprint("work", __name__, url_prefix="/work")
 
@@ -110,7 +110,7 @@ def show() -> str:
         FamilyLinks(
             family.title,
             tuple(
-                TypeLink(url_for("work.one", type_id=one.id), one.title, ", ".join(ask.label for ask in one.asks))
+                TypeLink(url_for("work.one", type_id=one.id), one.title, _gives(one))
                 for one in types
                 if one.family == family
             ),
@@ -118,6 +118,11 @@ def show() -> str:
         for family in all_families()
     )
     return render_template("work.html", page=WorkList(tuple(one for one in families if one.types)))
+
+
+def _gives(case_type: CaseType) -> str:
+    labels = [ask.label for ask in case_type.asks if not isinstance(ask.kind, CHOSEN)]
+    return "; ".join(label[:1].lower() + label[1:] for label in labels)
 
 
 @pages.get("/<type_id>")

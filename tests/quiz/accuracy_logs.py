@@ -15,7 +15,7 @@ SD_M = 0.33
 SD_J = 0.15
 """Assumed for each cylinder component."""
 PLANO = SphCyl(0)
-FIRST_DAY = date(2031, 1, 6)
+FIRST_DAY = date(2026, 1, 5)
 
 
 def sample(

@@ -160,7 +160,7 @@ def test_one_forgotten_distance_is_the_first_thing_said() -> None:
     first = readings(evidence_of(rows))[0]
     assert first.id == "left-in"
     assert "taken off twice" in first.suggests
-    assert any("named below" in note for note in notes(evidence_of(rows)))
+    assert any("named as outlying" in note for note in notes(evidence_of(rows)))
 
 
 # --- the honest word ---------------------------------------------------------------------------------------------
