@@ -126,7 +126,8 @@ def statement(answer: Answer, secret: str) -> dict[str, Any]:
         "version": "1.0.3",
     }
     if answer.drill is not None:
-        drill = {"objectType": "Activity", "id": f"{HOME}/drill/{uuid.uuid5(NAMESPACE, f'{secret[:16]} {answer.drill}')}"}
+        mark = uuid.uuid5(NAMESPACE, f"{secret[:16]} drill {answer.drill}")
+        drill = {"objectType": "Activity", "id": f"{HOME}/drill/{mark}"}
         out["context"]["contextActivities"] = {"parent": [drill]}
     return out
 

@@ -41,7 +41,7 @@ def _ways(kind: object, truth: Any, *, form_matters: bool) -> Iterable[str]:
         case Lens():
             return _lens(truth, form_matters=form_matters)
         case Cross():
-            return _cross(truth)
+            return _cross(kind.write(truth))
         case Power():
             return _with_units(_power(truth), ("", " D", "D", " DS", "DS"))
         case Several():
@@ -111,8 +111,7 @@ def _lens(truth: SphCyl, *, form_matters: bool) -> Iterator[str]:
 
 def _pairs(sphere: float, cylinder: float) -> Iterator[tuple[str, str]]:
     """Write sphere and cylinder alike: nobody mixes a decimal comma with a point, or long with short."""
-    for a, b in zip(_styles(sphere), _styles(cylinder), strict=True):
-        yield a, b
+    yield from zip(_styles(sphere), _styles(cylinder), strict=True)
     if abs(sphere) < 0.005:
         yield from ((word, one) for word in ("plano", "pl") for one in dict.fromkeys(_styles(cylinder)))
 
@@ -123,9 +122,12 @@ def _styles(value: float) -> list[str]:
     return [two, short, two.replace(".", ","), short.replace(".", ","), two.replace("-", "−")]
 
 
-def _cross(truth: Any) -> Iterator[str]:
-    pairs = list(truth)
+def _cross(written: str) -> Iterator[str]:
+    """Write a power cross in either order, from the trade's own way, "+1.00 @ 180, −0.50 @ 90"."""
+    pairs = [tuple(part.split(" @ ")) for part in _plain(written).split(", ")]
+    if any(len(pair) != 2 for pair in pairs):
+        return
     for order in (pairs, pairs[::-1]):
         for at in (" @ ", "@", " at "):
             for between in (", ", "; ", " "):
-                yield between.join(f"{_plain(write_power(power))}{at}{round(meridian):d}" for meridian, power in order)
+                yield between.join(f"{power}{at}{meridian}" for power, meridian in order)

@@ -48,6 +48,8 @@ class Frame:
     links: tuple[Link, ...]
     learner: str | None
     theme: str
+    key: str | None = None
+    """Names the learner to scripts, so that what one wrote is never sent for another."""
     caution: str = CAUTION
 
 
@@ -63,4 +65,4 @@ def _frame() -> dict[str, Any]:
         here = "classes"
     links = tuple(Link(url_for(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
     theme = people.settings_of(who).theme if who else "auto"
-    return {"frame": Frame(links, who.name if who else None, theme)}
+    return {"frame": Frame(links, who.name if who else None, theme, f"{who.id}-{who.created_at:.0f}" if who else None)}

@@ -1,0 +1,71 @@
+// Answers on their way: kept in this browser until the server has them. No DOM here: what is shown is the caller's.
+//
+// An answer is put down before it is sent and taken away once a 2xx comes, or an answer that no sending again can
+// change. It carries the case's own id, so that sending it twice keeps it once. Only the learner who wrote it sends it:
+// a tablet on a ward is shared.
+
+const PLACE = "two-meridians-outbox";
+const SETTLED = [200, 201, 404, 409, 422];
+
+export class Outbox {
+  /** learner: whose page this is. storage: getItem and setItem. send: (url, body) -> Promise of {status, json()}. */
+  constructor({ learner, storage, send }) {
+    this.learner = learner;
+    this.storage = storage;
+    this.send = send;
+  }
+
+  all() {
+    try {
+      const kept = JSON.parse(this.storage.getItem(PLACE) ?? "[]");
+      return Array.isArray(kept) ? kept : [];
+    } catch {
+      return [];
+    }
+  }
+
+  own() {
+    return this.all().filter((one) => one.learner === this.learner);
+  }
+
+  /** Keep an answer; one that was kept for the same case before gives way to it. Says whether it could be kept. */
+  put(url, body) {
+    return this.#keep([...this.all().filter((one) => one.url !== url), { learner: this.learner, url, body }]);
+  }
+
+  /** Send one; says {status, go} once it is settled, {status} while it has to wait (0: no connection). */
+  async sendOne({ url, body }) {
+    let answer;
+    try {
+      answer = await this.send(url, body);
+    } catch {
+      return { status: 0 };
+    }
+    const told = await answer.json().catch(() => ({}));
+    // Another page in place of the answer, as a network's own sign-in gives, must not pass for one.
+    if (answer.status < 300 && !told.outcome) return { status: 0 };
+    if (!SETTLED.includes(answer.status)) return { status: answer.status };
+    this.#keep(this.all().filter((one) => one.url !== url || one.learner !== this.learner));
+    return { status: answer.status, go: told.go };
+  }
+
+  /** Send all of this learner's; says how many were taken and how many still wait. */
+  async flush() {
+    let taken = 0;
+    for (const one of this.own()) {
+      const { status } = await this.sendOne(one);
+      if (status === 200 || status === 201) taken += 1;
+      if (!SETTLED.includes(status)) break;
+    }
+    return { taken, waiting: this.own().length };
+  }
+
+  #keep(list) {
+    try {
+      this.storage.setItem(PLACE, JSON.stringify(list));
+      return true;
+    } catch {
+      return false;
+    }
+  }
+}

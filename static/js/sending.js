@@ -1,0 +1,100 @@
+// On every page of a learner: answers written without a connection are sent, and a form's answer goes by the outbox.
+
+import { Outbox } from "./outbox.js";
+
+const AGAIN = [2000, 5000, 10000, 20000];
+const learner = document.documentElement.dataset.learner;
+const outbox = new Outbox({
+  learner,
+  storage: globalThis.localStorage,
+  send: (url, body) =>
+    fetch(url, {
+      method: "POST",
+      body,
+      redirect: "manual",
+      headers: { Accept: "application/json", "Content-Type": "application/x-www-form-urlencoded" },
+    }),
+});
+
+let note;
+let tries = 0;
+let timer;
+let onPage;
+let busy = false;
+
+function say(words) {
+  if (!note) {
+    note = document.createElement("p");
+    note.className = "done sending";
+    note.setAttribute("role", "status");
+    (onPage?.querySelector(".deeds") ?? document.querySelector("main > *")).before(note);
+  }
+  note.textContent = words;
+}
+
+function later() {
+  clearTimeout(timer);
+  timer = setTimeout(go, AGAIN[Math.min(tries++, AGAIN.length - 1)]);
+}
+
+function why(status) {
+  return status === 401
+    ? "Kept on this device: nobody is signed in here now. Come back with your phrase, and it is sent."
+    : "Kept on this device: there is no connection now. It is sent as soon as there is one.";
+}
+
+async function go() {
+  if (busy) return;
+  busy = true;
+  try {
+    if (onPage) await sendTyped();
+    else await sendKept();
+  } finally {
+    busy = false;
+  }
+}
+
+async function sendTyped() {
+  const { pathname } = new URL(onPage.action);
+  const mine = outbox.own().find((one) => one.url === pathname);
+  if (!mine) return;
+  const { status, go: onward } = await outbox.sendOne(mine);
+  if (onward) location.assign(onward);
+  else if (status === 404 || status === 409 || status === 422) onPage.submit();
+  else {
+    say(why(status));
+    if (status !== 401) later();
+  }
+}
+
+async function sendKept() {
+  if (!outbox.own().length) return;
+  const { taken, waiting } = await outbox.flush();
+  if (waiting) {
+    say(waiting === 1 ? "An answer is kept on this device, to be sent." : `${waiting} answers are kept on this device, to be sent.`);
+    later();
+  } else if (taken) {
+    say(taken === 1 ? "An answer that was kept on this device has been sent." : `${taken} answers that were kept on this device have been sent.`);
+  }
+}
+
+// On the document, so that whatever else fills the form in has done so.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  const marks = event.submitter === null || !event.submitter.hasAttribute("formaction");
+  if (event.defaultPrevented || !form.matches("form.answer[data-case]") || !marks) return;
+  const body = new URLSearchParams(new FormData(form)).toString();
+  // Where nothing can be kept, the browser sends the form as ever.
+  if (!outbox.put(new URL(form.action).pathname, body)) return;
+  event.preventDefault();
+  onPage = form;
+  tries = 0;
+  go();
+});
+
+addEventListener("online", () => {
+  tries = 0;
+  go();
+});
+
+if (learner) go();
