@@ -154,12 +154,12 @@ MEANINGS = Choice(
 )
 ACTIONS = Choice(
     (
-        Option("refer-now", "refer by the local path at once; force no number"),
+        Option("refer-now", "refer by the local path at once, number or none"),
         Option("note-refer", "measure what can be judged, note it, refer by the local path"),
         Option("measure-on", "measure both eyes to the end, then compare them"),
         Option("middle-only", "judge the middle of the pupil alone and go on"),
         Option("blink", "have the patient blink, look again"),
-        Option("relax", "far target, fog, measure again; cycloplegia by local rules if it goes on"),
+        Option("relax", "far target, fog, measure again, and cycloplegia by local rules if it goes on"),
         Option("large-steps", "try strong plus and strong minus, or move in"),
         Option("write-down", "write down the lens in place and go on"),
         Option("wait", "look again at the next visit"),

@@ -213,7 +213,8 @@ def _audit(skill: Skill, find: Callable[[Known], Faults], faults: tuple[str, ...
         return {"marks": known["marks"] + _ids(found), "seen": found}
 
     def says(known: Known) -> str:
-        return "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in known["seen"]).capitalize() or sound
+        told = "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in known["seen"]) or sound
+        return told[0].upper() + told[1:]
 
     def passed(fault: str) -> Slip:
         return Slip(

@@ -15,7 +15,7 @@ Line = dict[str, str]
 
 IN_A_LINE = ("sign-missing", "axis-missing", "cylinder-missing", "axis-off-dial", "line-open", "off-step")
 IN_THE_WHOLE = ("forms-mixed", "eyes-swapped", "net-unsaid", "drops-unsaid", "time-unsaid")
-COUNTS = {"novice": (0, 1, 1, 2), "competent": (0, 1, 2, 3), "expert": (0, 2, 3, 3)}
+COUNTS = {"novice": (0, 1, 1, 2), "competent": (0, 1, 2, 2, 3), "expert": (0, 2, 2, 3, 3)}
 """How many faults a record has."""
 
 

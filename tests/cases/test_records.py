@@ -130,6 +130,13 @@ def test_exchanged_eyes_show_whatever_else_is_wrong(
     assert bool(eye_faults(eyes(left, right), FOUND)) == swapped
 
 
+def test_an_exchange_shows_in_the_other_cylinder_form_too() -> None:
+    """−1.00/−2.00 and −2.00/−2.00 are −3.00/+2.00 and −4.00/+2.00: by the minus spheres alone neither line fits."""
+    found = {"right": SphCyl(-1, -2, 180), "left": SphCyl(-2, -2, 180)}
+    assert eye_faults(eyes(line("−3.00", "+2.00", "90"), line("−4.00", "+2.00", "90")), found)
+    assert not eye_faults(eyes(line("−4.00", "+2.00", "90"), line("−3.00", "+2.00", "90")), found)
+
+
 def test_notes_under_the_lines() -> None:
     assert note_faults("net", "none") == note_faults("net-from", "timed") == ()
     assert ids(note_faults("unsaid", "unsaid")) == ["net-unsaid", "drops-unsaid"]

@@ -128,6 +128,15 @@ def test_prompts_with_drops_carry_the_caution_and_no_dose() -> None:
                 assert "local rules prevail" in told
 
 
+@pytest.mark.parametrize("type_id", TYPES)
+def test_every_label_can_be_typed_as_it_stands(type_id: str) -> None:
+    """Parts of an answer are parted by semicolons, and marks by commas too: no label may hold what parts them."""
+    for ask in case_type(type_id).asks:
+        for option in getattr(ask.kind, "options", ()):
+            assert ";" not in option.label
+            assert ask.kind.id != "marks" or "," not in option.label
+
+
 # --- the two eyes ------------------------------------------------------------------------------------------------
 
 # Right +1.00/−1.00: mean +0.50. Left −1.00/−0.50: mean −1.25. They differ by 1.75, which is what 57 cm is worth.

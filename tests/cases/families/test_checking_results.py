@@ -95,6 +95,8 @@ def test_limits_are_those_of_two_examiners() -> None:
         ({"other": rx(1, -1, 120)}, 0.0, 1.0, "axis"),
         ({"other": rx(1, -2.25, 90)}, 0.625, 1.25, "one-meridian"),
         ({"other": rx(-1.25, 1.25, 90)}, 1.125, 2.25, "one-meridian"),
+        # Stronger by 1.50 and 5° away: √(1² + 2.5² − 2·2.5·cos 10°) = 1.524.
+        ({"other": rx(1, -2.5, 95)}, 0.75, 1.525, "one-meridian"),
         ({"other": rx(-3, -2.25, 90)}, 4.625, 1.25, "several"),
     ],
 )
