@@ -2,7 +2,7 @@
 
 from cases.working import Skill, SlipName
 
-DISTANCE_IN_DIOPTRES = Skill("distance-in-dioptres", "turning the working distance into dioptres")
+DISTANCE_IN_DIOPTRES = Skill("distance-in-dioptres", "turning a distance into dioptres")
 TAKE_OFF_DISTANCE = Skill("take-off-distance", "taking the working distance off")
 READ_SCALE = Skill("read-scale", "reading angles off the dial")
 READ_MERIDIAN = Skill("read-meridian", "telling the meridian from the streak")
@@ -15,6 +15,18 @@ TURN_AXIS = Skill("turn-axis", "turning the axis through 90")
 MOVEMENT_TO_LENS = Skill("movement-to-lens", "answering a movement with the right lens")
 POWER_LEFT = Skill("power-left", "working out what is still wanted in a meridian")
 POWER_TO_MOVEMENT = Skill("power-to-movement", "foretelling the movement from what is still wanted")
+ADD_LENSES = Skill("add-lenses", "adding up every lens in the frame")
+COMPARE_DISTANCES = Skill("compare-distances", "comparing two distances in dioptres")
+NO_DISTANCE_DUE = Skill("no-distance-due", "knowing when no distance comes off")
+EYE_IN_MERIDIANS = Skill("eye-in-meridians", "finding the eye's power along each meridian")
+LOOK_TO_DISTANCE = Skill("look-to-distance-from-neutral", "judging by its look how far from neutral a reflex is")
+CENTRE_END_POINT = Skill("centre-end-point", "taking the middle of the end-point")
+TURN_ON_DIAL = Skill("turn-on-dial", "knowing which way a turn goes on the dial")
+POWER_ACROSS_AXIS = Skill("power-across-axis", "knowing the power across the axis")
+HALVE_CYLINDER = Skill("halve-cylinder", "taking half of the cylinder")
+ADD_HALF = Skill("add-half-cylinder", "adding the half cylinder with its sign")
+COUNT_WORN_LENS = Skill("count-worn-lens", "counting the lens that is already worn")
+ACCOMMODATIVE_RESPONSE = Skill("accommodative-response", "finding how much the eye accommodates")
 
 DISTANCE_LEFT_IN = SlipName(
     "distance-left-in",
@@ -133,4 +145,119 @@ MOVEMENT_SWAPPED = SlipName(
     "with-and-against-swapped",
     "swapped with and against",
     "With wants plus, against wants minus. The other way the reflex only gets slower.",
+)
+MISMATCH_MISSED = SlipName(
+    "working-lens-for-distance",
+    "took off the working lens though the distance was another",
+    "The lens in the cell did not match where you sat. Take off what the distance really was.",
+    "a teaching page on the working distance warns of the mismatch",
+)
+DRIFT_REVERSED = SlipName(
+    "drift-sign-reversed",
+    "took the drift the other way round",
+    "Closer than assumed means more vergence than was taken off, so what was written is too plus: the error is plus.",
+    "a published mock examination station asks for this sign",
+)
+DRIFT_BY_CENTIMETRES = SlipName(
+    "drift-by-centimetres",
+    "turned the centimetres straight into dioptres",
+    "The change in dioptres is not in proportion to the centimetres: work out both distances and subtract.",
+)
+DISTANCE_IGNORED = SlipName(
+    "distance-ignored-in-movement",
+    "compared the eye with zero instead of with the working distance",
+    "A low myope still shows with at this distance. Compare the eye with −1/d, not with zero.",
+)
+LENSES_IGNORED = SlipName(
+    "lenses-in-place-forgotten", "forgot the lens already in place", "Count what is already in the frame."
+)
+SPEED_REVERSED = SlipName(
+    "speed-reversed",
+    "took slow for near neutral",
+    "Slow and dull is far away; fast and bright is nearly there.",
+)
+AGAINST_AS_FARTHER = SlipName(
+    "against-as-farther",
+    "took against for farther off than with",
+    "With and against say on which side of neutral you are, not how far from it. The speed says how far.",
+)
+DULL_AS_NEUTRAL = SlipName(
+    "dull-taken-for-neutral",
+    "took a dull reflex without movement for neutral",
+    "No movement and dull is a large error in disguise. Neutral is bright. Hold up a large plus and a large minus.",
+    "a continuing-education answer on high refractive errors advises large lenses or a shorter distance",
+)
+FIRST_AGAINST_TAKEN = SlipName(
+    "first-against-taken",
+    "took the first lens that gave against",
+    "That is one step past. Neutral lies between the last with and the first against.",
+)
+LAST_WITH_TAKEN = SlipName(
+    "last-with-taken",
+    "took the last lens that still left with",
+    "That is a step too early. Go on until the movement turns round, then come back half-way.",
+)
+THROUGH_THE_NUMBERS = SlipName(
+    "through-the-numbers",
+    "went by the larger number instead of round the dial",
+    "On the dial 180 is followed by 1: from 170 to 35 is 45° up the scale.",
+)
+MIDDLE_PAST_180 = SlipName(
+    "middle-across-180",
+    "halved the two axis numbers although they lie on either side of 180",
+    "Half-way between 175 and 5 is 180, not 90: go round the dial, not through the numbers.",
+)
+CYLINDER_ALONE = SlipName(
+    "cylinder-alone-on-cross",
+    "put the cylinder alone across the axis",
+    "That meridian feels sphere and cylinder together.",
+)
+WHOLE_CYLINDER = SlipName("whole-cylinder-added", "added the whole cylinder", "Half of the cylinder, not all of it.")
+SPHERE_ONLY = SlipName("sphere-alone-as-equivalent", "left the cylinder out", "The cylinder's half share was dropped.")
+HALF_UNSIGNED = SlipName(
+    "half-cylinder-unsigned",
+    "added half the cylinder's size without its sign",
+    "A minus cylinder pulls the equivalent towards minus.",
+)
+LINEAR_FRACTION = SlipName(
+    "linear-fraction",
+    "shared the cylinder out in proportion to the angle",
+    "The share follows the square of the sine: 30° from the axis has a quarter of the cylinder, not a third.",
+)
+OVER_REFRACTION_REPLACES = SlipName(
+    "over-refraction-replaces",
+    "gave what was found over the lens as if nothing were worn",
+    "What was found sits on top of what is worn: the eye needs both.",
+)
+OVER_REFRACTION_TAKEN_OFF = SlipName(
+    "over-refraction-taken-off",
+    "took what was found off the lens that is worn",
+    "The light went through both lenses to reach neutral, so they add. A plus found over the lens means more plus.",
+)
+SIGN_LOST_IN_SUM = SlipName(
+    "sign-lost-in-sum",
+    "added the sizes and lost a sign",
+    "A plus before a minus weakens it. Add the two with their signs.",
+)
+LAG_ADDED = SlipName(
+    "lag-added-to-demand",
+    "added the lag to the demand",
+    "A lag means that the eye answers less than it is asked for: take it off the demand.",
+)
+AXES_LEFT_OUT = SlipName(
+    "axes-left-out-of-change",
+    "compared the cylinders without their axes",
+    "Two equal cylinders at different axes are not the same lens. Compare them as vectors: the change is the cylinder "
+    "of the difference.",
+)
+MILLIMETRES_AS_CENTIMETRES = SlipName(
+    "millimetres-as-centimetres",
+    "took the millimetres for centimetres",
+    "Ten millimetres make a centimetre and a thousand make a metre: 12 mm is 1.2 cm, or 0.012 m.",
+)
+MARGIN_READ = SlipName(
+    "margin-read",
+    "read the edge of the pupil instead of its centre",
+    "A wide pupil has two readings. The person sees through the middle 3 to 4 mm; make that neutral and let the edge "
+    "do as it likes.",
 )

@@ -8,14 +8,20 @@ from typing import Any
 from cases import skills
 from cases.casetype import Pair, Settings
 from cases.chance import Chance
+from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
-from cases.kinds import Distance
+from cases.kinds import Distance, Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_axis, write_distance, write_power
 from cases.vergence import is_clinic_value, vergence, working_vergence
 from cases.working import Known, Slip, SlipRef, Step
 
 DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", Distance())
+FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
+RX = Field("rx", "Prescription", Lens())
+
+DROPS = Choice((Option("none", "none given"), Option("working", "given, and found to be working")))
+DROPS_CAUTION = "Drops are licensed practice: product information and local rules prevail."
 
 COMMON_DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
 EASY_DISTANCES = (40.0, 50.0, 67.0, 80.0, 100.0)

@@ -7,7 +7,6 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
-from cases.choices import MINUS_OR_PLUS
 from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
 from cases.fields import Field, Group
 from cases.figures import Figure
@@ -15,36 +14,25 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_powers, write_prescription
-from cases.steps import FORM_WORDS, degrees, mirrored, pick_lens, signed
+from cases.skills import ADD_HALF as ADD_HALF
+from cases.skills import HALF_UNSIGNED as HALF_UNSIGNED
+from cases.skills import HALVE_CYLINDER as HALVE_CYLINDER
+from cases.skills import SPHERE_ONLY as SPHERE_ONLY
+from cases.skills import WHOLE_CYLINDER as WHOLE_CYLINDER
+from cases.steps import FORM, FORM_WORDS, degrees, mirrored, pick_lens, signed
+from cases.steps import RX as RX
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 FAMILY = Family("algebra", "Lens algebra", 4)
 
-RX = Field("rx", "Prescription", Lens())
-
 LAY_MERIDIANS = Skill("lay-meridians", "laying the axis and the meridian across it")
 POWER_ON_AXIS = Skill("power-on-axis", "knowing the power along the axis")
-POWER_ACROSS_AXIS = Skill("power-across-axis", "knowing the power across the axis")
-HALVE_CYLINDER = Skill("halve-cylinder", "taking half of the cylinder")
-ADD_HALF = Skill("add-half-cylinder", "adding the half cylinder with its sign")
 
 CROSS_SWAPPED = SlipName(
     "cross-powers-swapped",
     "put the sphere across the axis",
     "No cylinder power acts along its own axis, so the sphere alone sits on the axis meridian.",
-)
-CYLINDER_ALONE = SlipName(
-    "cylinder-alone-on-cross",
-    "put the cylinder alone across the axis",
-    "That meridian feels sphere and cylinder together.",
-)
-WHOLE_CYLINDER = SlipName("whole-cylinder-added", "added the whole cylinder", "Half of the cylinder, not all of it.")
-SPHERE_ONLY = SlipName("sphere-alone-as-equivalent", "left the cylinder out", "The cylinder's half share was dropped.")
-HALF_UNSIGNED = SlipName(
-    "half-cylinder-unsigned",
-    "added half the cylinder's size without its sign",
-    "A minus cylinder pulls the equivalent towards minus.",
 )
 
 
@@ -109,7 +97,7 @@ rx_to_cross = CaseType(
             ),
         ),
         Step(
-            POWER_ACROSS_AXIS,
+            skills.POWER_ACROSS_AXIS,
             run=lambda known: {"across_power": known["sphere"] + known["cylinder"]},
             says=lambda known: (
                 f"Across the axis, at {degrees(known['off_axis'])}, sphere and cylinder act together: "
@@ -117,7 +105,7 @@ rx_to_cross = CaseType(
             ),
             slips=(
                 Slip(
-                    CYLINDER_ALONE,
+                    skills.CYLINDER_ALONE,
                     run=lambda known: {"across_power": known["cylinder"]},
                     says=lambda known: (
                         f"The cylinder alone at {degrees(known['off_axis'])}: {signed(known['across_power'])}."
@@ -156,7 +144,7 @@ cross_to_rx = CaseType(
     findings=Group(
         (
             Field("powers", "Power in each principal meridian", Cross()),
-            Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus"),
+            FORM,
         )
     ),
     asks=(Field("prescription", "Prescription", Lens()),),
@@ -213,27 +201,27 @@ spherical_equivalent = CaseType(
     begin=_spread,
     steps=(
         Step(
-            HALVE_CYLINDER,
+            skills.HALVE_CYLINDER,
             run=lambda known: {"share": known["cylinder"] / 2},
             says=lambda known: f"Half of {signed(known['cylinder'])} is {signed(known['share'])}.",
             slips=(
                 Slip(
-                    WHOLE_CYLINDER,
+                    skills.WHOLE_CYLINDER,
                     run=lambda known: {"share": known["cylinder"]},
                     says=lambda known: f"The whole cylinder taken: {signed(known['share'])}.",
                 ),
-                Slip(SPHERE_ONLY, run=lambda _: {"share": 0.0}, says=lambda _: "The cylinder left out."),
+                Slip(skills.SPHERE_ONLY, run=lambda _: {"share": 0.0}, says=lambda _: "The cylinder left out."),
             ),
         ),
         Step(
-            ADD_HALF,
+            skills.ADD_HALF,
             run=lambda known: {"mean": known["sphere"] + known["share"]},
             says=lambda known: (
                 f"{signed(known['sphere'])} with {signed(known['share'])} makes {signed(known['mean'])}."
             ),
             slips=(
                 Slip(
-                    HALF_UNSIGNED,
+                    skills.HALF_UNSIGNED,
                     run=lambda known: {"mean": known["sphere"] + abs(known["share"])},
                     says=lambda known: f"{abs(known['share']):.2f} added without its sign: {signed(known['mean'])}.",
                     live=lambda known: known["share"] < 0,

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.families.algebra import FAMILY
@@ -14,6 +15,7 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
+from cases.skills import MIDDLE_PAST_180 as MIDDLE_PAST_180
 from cases.steps import FORM_WORDS, degrees, pick_lens, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -64,11 +66,6 @@ AT_TRUE_AXIS = SlipName(
     "residual-at-true-axis",
     "laid the left-over cylinder at the axis where the lens belongs",
     "What is left is oblique to both axes: it lies 45° from half-way between them.",
-)
-MIDDLE_PAST_180 = SlipName(
-    "middle-across-180",
-    "halved the two axis numbers although they lie on either side of 180",
-    "Half-way between 175 and 5 is 180, not 90: go round the dial, not through the numbers.",
 )
 
 # --- what an axis error leaves -----------------------------------------------------------------------------------
@@ -135,7 +132,7 @@ def _out_words(known: Known) -> str:
 
 OTHER_SIDE_OR_PAST_180: Pair = (
     SlipRef(RESIDUAL_AXIS.id, OTHER_SIDE.id),
-    SlipRef(RESIDUAL_AXIS.id, MIDDLE_PAST_180.id),
+    SlipRef(RESIDUAL_AXIS.id, skills.MIDDLE_PAST_180.id),
 )
 """Either puts the axis 90° out; where the two axes do not lie on either side of 180 only one of them can happen."""
 
@@ -199,7 +196,7 @@ axis_error = CaseType(
                 ),
                 Slip(AT_TRUE_AXIS, **_laid(lambda known: known["axis"], "Laid where the axis belongs")),
                 Slip(
-                    MIDDLE_PAST_180,
+                    skills.MIDDLE_PAST_180,
                     **_laid(
                         lambda known: _middle(known) + 90 - 45 * _side(known),
                         "45° from half the sum of the two axis numbers",

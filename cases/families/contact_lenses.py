@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.families.over_refraction import COUNT_WORN, REPLACED, SIGN_LOST_IN_SUM, TAKEN_OFF
 from cases.families.planes import FAMILY, WRONG_WAY_OR_LIKE_MINUS, in_metres, move_step
 from cases.fields import Field, Group
 from cases.figures_planes import over_contact_lens
@@ -62,8 +62,8 @@ TEAR_IN_ORDER = SlipName(
 
 
 TAKEN_OFF_OR_SIGN_LOST: Pair = (
-    SlipRef(COUNT_WORN.id, TAKEN_OFF.id),
-    SlipRef(COUNT_WORN.id, SIGN_LOST_IN_SUM.id),
+    SlipRef(skills.COUNT_WORN_LENS.id, skills.OVER_REFRACTION_TAKEN_OFF.id),
+    SlipRef(skills.COUNT_WORN_LENS.id, skills.SIGN_LOST_IN_SUM.id),
 )
 """With one plus and one minus sphere both are the same sum; with two of one sign only the first goes wrong."""
 
@@ -85,15 +85,27 @@ def sum_with_worn(words: str, over: Callable[[Known], float]) -> Step:
         )
 
     return Step(
-        COUNT_WORN,
+        skills.COUNT_WORN_LENS,
         run=lambda known: {"total": known["lens"] + over(known)},
         says=lambda known: (
             f"{words}: {signed(known['lens'])} with {signed(over(known))} makes {signed(known['total'])}."
         ),
         slips=(
-            slip(REPLACED, lambda _, b: b, "Only what was found", lambda known: abs(known["lens"]) > SEEN),
-            slip(TAKEN_OFF, lambda a, b: a - b, "What was found is taken off", lambda known: abs(over(known)) > 0),
-            slip(SIGN_LOST_IN_SUM, sizes_added, "The sizes added", lambda known: known["lens"] * over(known) < 0),
+            slip(
+                skills.OVER_REFRACTION_REPLACES,
+                lambda _, b: b,
+                "Only what was found",
+                lambda known: abs(known["lens"]) > SEEN,
+            ),
+            slip(
+                skills.OVER_REFRACTION_TAKEN_OFF,
+                lambda a, b: a - b,
+                "What was found is taken off",
+                lambda known: abs(over(known)) > 0,
+            ),
+            slip(
+                skills.SIGN_LOST_IN_SUM, sizes_added, "The sizes added", lambda known: known["lens"] * over(known) < 0
+            ),
         ),
     )
 

@@ -8,8 +8,6 @@ from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.algebra import ADD_HALF, HALF_UNSIGNED, HALVE_CYLINDER, SPHERE_ONLY, WHOLE_CYLINDER
-from cases.families.fixation import DROPS_CAUTION
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures import Figure
@@ -18,10 +16,12 @@ from cases.figures_reflex import Movement, zones
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance, write_prescription
+from cases.skills import AXES_LEFT_OUT as AXES_LEFT_OUT
 from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
+    DROPS_CAUTION,
     LEFT_IN,
     distance_in_dioptres,
     listed,
@@ -49,12 +49,6 @@ SIGNS_DROPPED = SlipName(
     "compared the sizes though one was plus and one minus",
     "One was minus and one plus, so the way from one to the other leads across zero.",
 )
-AXES_LEFT_OUT = SlipName(
-    "axes-left-out-of-change",
-    "compared the cylinders without their axes",
-    "Two equal cylinders at different axes are not the same lens. Compare them as vectors: the change is the cylinder "
-    "of the difference.",
-)
 SPHERE_JUDGED_ALONE = SlipName(
     "cylinder-change-not-judged",
     "looked at the plus alone",
@@ -67,11 +61,6 @@ LATENT_DOUBTED = SlipName(
     "took a gain in plus for an error",
     "More plus with the cylinder unchanged is what drops are given for; hyperopes gain most.",
     "Doherty 2019, Ophthalmic Physiol Opt",
-)
-MARGIN_READ = SlipName(
-    "margin-read",
-    "read the margin of the pupil",
-    "A wide pupil shows aberration at its edge. Believe the central 3 to 4 mm.",
 )
 ZONES_AVERAGED = SlipName(
     "zones-averaged",
@@ -168,26 +157,28 @@ wet_dry = CaseType(
     begin=lambda _: {},
     steps=(
         Step(
-            HALVE_CYLINDER,
+            skills.HALVE_CYLINDER,
             run=_halves(0.5),
             says=lambda known: f"Half of each cylinder, dry and wet: {listed(known['halves'])}.",
             slips=(
                 Slip(
-                    WHOLE_CYLINDER,
+                    skills.WHOLE_CYLINDER,
                     run=_halves(1),
                     says=lambda known: f"The whole cylinders taken: {listed(known['halves'])}.",
                     live=_cylinders_differ,
                 ),
-                Slip(SPHERE_ONLY, run=_halves(0), says=lambda _: "The cylinders left out.", live=_cylinders_differ),
+                Slip(
+                    skills.SPHERE_ONLY, run=_halves(0), says=lambda _: "The cylinders left out.", live=_cylinders_differ
+                ),
             ),
         ),
         Step(
-            ADD_HALF,
+            skills.ADD_HALF,
             run=lambda known: {"means": _means(known)},
             says=lambda known: f"Spherical equivalents, dry and wet: {listed(known['means'])}.",
             slips=(
                 Slip(
-                    HALF_UNSIGNED,
+                    skills.HALF_UNSIGNED,
                     run=_unsigned,
                     says=lambda known: f"The halves added without their sign: {listed(known['means'])}.",
                     live=lambda known: _cylinders_differ(known) and min(known["halves"]) < 0,
@@ -217,7 +208,7 @@ wet_dry = CaseType(
             says=lambda known: f"Wet less dry as lenses holds a cylinder of {known['change']:.2f} D.",
             slips=(
                 Slip(
-                    AXES_LEFT_OUT,
+                    skills.AXES_LEFT_OUT,
                     run=lambda known: {"change": abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))},
                     says=lambda known: f"The cylinders compared alone: {known['change']:.2f} D.",
                     live=lambda known: (
@@ -322,7 +313,7 @@ centre_margin = CaseType(
             run=lambda known: {"gross": (known["centre"],)},
             says=lambda known: f"The centre counts and the margin does not: {listed(known['gross'])}.",
             slips=(
-                _zone("The margin taken", lambda known: known["margin"], MARGIN_READ),
+                _zone("The margin taken", lambda known: known["margin"], skills.MARGIN_READ),
                 _zone("The mean of the two", lambda known: (known["centre"] + known["margin"]) / 2, ZONES_AVERAGED),
             ),
         ),

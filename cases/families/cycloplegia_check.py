@@ -7,13 +7,12 @@ from typing import Any
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.fixation import DROPS_CAUTION
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import near_card
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
-from cases.steps import DISTANCE, pick_distance, signed
+from cases.steps import DISTANCE, DROPS_CAUTION, pick_distance, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")

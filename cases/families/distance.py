@@ -14,6 +14,7 @@ from cases.figures_lenses import trial_frame
 from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
+from cases.skills import ADD_LENSES as ADD_LENSES
 from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
@@ -34,19 +35,11 @@ from cases.working import Known, Skill, Slip, SlipName, Step
 FAMILY = Family("distance", "Working distance", 1)
 
 CENTIMETRES_TO_METRES = Skill("centimetres-to-metres", "turning centimetres into metres")
-INVERT_METRES = Skill("invert-metres", "turning metres into dioptres")
-ADD_LENSES = Skill("add-lenses", "adding up every lens in the frame")
 TENFOLD_TOO_SMALL = SlipName(
     "tenfold-too-small", "ended ten times too small", "A factor of ten went astray: turn centimetres into metres first."
 )
 TENFOLD_TOO_LARGE = SlipName(
     "tenfold-too-large", "ended ten times too large", "A factor of ten went astray: 100 centimetres are one metre."
-)
-MISMATCH_MISSED = SlipName(
-    "working-lens-for-distance",
-    "took off the working lens though the distance was another",
-    "The lens in the cell did not match where you sat. Take off what the distance really was.",
-    "a teaching page on the working distance warns of the mismatch",
 )
 
 
@@ -87,7 +80,7 @@ distance_vergence = CaseType(
             ),
         ),
         Step(
-            INVERT_METRES,
+            skills.DISTANCE_IN_DIOPTRES,
             run=lambda known: {"vergence": 1 / known["metres"]},
             says=lambda known: f"One over {known['metres']:g} m is {known['vergence']:.2f} D.",
             slips=(
@@ -196,7 +189,7 @@ working_lens = CaseType(
     begin=_begin_working_lens,
     steps=(
         Step(
-            ADD_LENSES,
+            skills.ADD_LENSES,
             run=lambda known: {"gross": (sum(known["lenses"]),)},
             says=lambda known: (
                 f"All lenses together: {' '.join(signed(p) for p in known['lenses'])} = {signed(known['gross'][0])}."
@@ -218,7 +211,7 @@ working_lens = CaseType(
                 LEFT_IN,
                 ADDED,
                 Slip(
-                    MISMATCH_MISSED,
+                    skills.MISMATCH_MISSED,
                     run=lambda known: {"net": tuple(g - known["working_lens"] for g in known["gross"])},
                     says=lambda known: (
                         f"The working lens {signed(known['working_lens'])} taken off: {listed(known['net'])}."

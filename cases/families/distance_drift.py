@@ -7,32 +7,20 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
-from cases.families.distance import FAMILY, INVERT_METRES
+from cases.families.distance import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_distance import far_point as draw_far_point
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
+from cases.skills import DRIFT_REVERSED as DRIFT_REVERSED
 from cases.steps import COMMON_DISTANCES, signed
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
-COMPARE_DISTANCES = Skill("compare-distances", "comparing two distances in dioptres")
 CORRECT_FOR_DRIFT = Skill("correct-for-drift", "correcting what was written for the true distance")
 FAR_POINT_SIGN = Skill("far-point-sign", "giving a far point its sign")
-NO_DISTANCE_DUE = Skill("no-distance-due", "knowing when no distance comes off")
 
-DRIFT_REVERSED = SlipName(
-    "drift-sign-reversed",
-    "took the drift the other way round",
-    "Closer than assumed means more vergence than was taken off, so what was written is too plus: the error is plus.",
-    "a published mock examination station asks for this sign",
-)
-DRIFT_BY_CENTIMETRES = SlipName(
-    "drift-by-centimetres",
-    "turned the centimetres straight into dioptres",
-    "The change in dioptres is not in proportion to the centimetres: work out both distances and subtract.",
-)
 CORRECTED_WRONG_WAY = SlipName(
     "corrected-wrong-way",
     "added the error instead of taking it off",
@@ -98,7 +86,7 @@ distance_drift = CaseType(
     begin=lambda _: {},
     steps=(
         Step(
-            COMPARE_DISTANCES,
+            skills.COMPARE_DISTANCES,
             run=lambda known: {"error": vergence(known["actual_cm"]) - vergence(known["assumed_cm"])},
             says=lambda known: (
                 f"{write_distance(known['actual_cm'])} is {vergence(known['actual_cm']):.2f} D and "
@@ -107,12 +95,12 @@ distance_drift = CaseType(
             ),
             slips=(
                 Slip(
-                    DRIFT_REVERSED,
+                    skills.DRIFT_REVERSED,
                     run=lambda known: {"error": vergence(known["assumed_cm"]) - vergence(known["actual_cm"])},
                     says=lambda known: f"Assumed less actual: {signed(known['error'])}.",
                 ),
                 Slip(
-                    DRIFT_BY_CENTIMETRES,
+                    skills.DRIFT_BY_CENTIMETRES,
                     run=_drift_by_centimetres,
                     says=lambda known: (
                         f"{abs(known['assumed_cm'] - known['actual_cm']):g} cm taken as {signed(known['error'])} D."
@@ -178,7 +166,7 @@ far_point = CaseType(
     begin=lambda findings: {"distance_cm": findings["neutral_cm"]},
     steps=(
         Step(
-            INVERT_METRES,
+            skills.DISTANCE_IN_DIOPTRES,
             run=lambda known: {"vergence": vergence(known["neutral_cm"])},
             says=lambda known: (
                 f"{write_distance(known['neutral_cm'])} is 100 ÷ {known['neutral_cm']:g} = {known['vergence']:.2f} D."
@@ -204,7 +192,7 @@ far_point = CaseType(
             ),
         ),
         Step(
-            NO_DISTANCE_DUE,
+            skills.NO_DISTANCE_DUE,
             run=lambda known: {"net": known["eye"]},
             says=lambda known: f"No lens was in place, so nothing comes off: {signed(known['net'])}.",
             slips=(

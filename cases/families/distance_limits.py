@@ -10,8 +10,7 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.distance import FAMILY, INVERT_METRES, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL
-from cases.families.distance_drift import DRIFT_BY_CENTIMETRES
+from cases.families.distance import FAMILY, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import trial_frame
@@ -64,11 +63,6 @@ FROM_CORNEA = SlipName(
     "measured-from-cornea",
     "measured from the cornea though the lens stands before it",
     "What your lens has to match is the distance from the lens, and that is shorter.",
-)
-MILLIMETRES_AS_CENTIMETRES = SlipName(
-    "millimetres-as-centimetres",
-    "took the millimetres for centimetres",
-    "A lens stands some 12 mm before the cornea: that is 1.2 cm.",
 )
 MILLIMETRES_THOUGHT_NOTHING = SlipName(
     "difference-thought-too-small",
@@ -207,7 +201,7 @@ inches_vergence = CaseType(
             ),
         ),
         Step(
-            INVERT_METRES,
+            skills.DISTANCE_IN_DIOPTRES,
             run=lambda known: {"vergence": 1 / known["metres"]},
             says=lambda known: f"One over {known['metres']:.3g} m is {known['vergence']:.2f} D.",
             slips=(
@@ -315,7 +309,7 @@ drift_allowed = CaseType(
                     says=lambda known: f"As far backward as forward: {_distances_words(known)}",
                 ),
                 Slip(
-                    DRIFT_BY_CENTIMETRES,
+                    skills.DRIFT_BY_CENTIMETRES,
                     run=lambda known: {
                         "nearest": known["distance_cm"] - 100 * known["allowed"],
                         "farthest": known["distance_cm"] + 100 * known["allowed"],
@@ -435,7 +429,7 @@ lens_plane = CaseType(
                     live=_shows(0),
                 ),
                 Slip(
-                    MILLIMETRES_AS_CENTIMETRES,
+                    skills.MILLIMETRES_AS_CENTIMETRES,
                     run=lambda known: _from_lens(known, known["vertex_mm"]),
                     says=lambda known: f"{known['vertex_mm']:g} cm taken off: {write_distance(known['to_lens'])}.",
                     live=lambda known: 0 < known["vertex_mm"] < known["distance_cm"] - 2,
@@ -443,7 +437,7 @@ lens_plane = CaseType(
             ),
         ),
         Step(
-            INVERT_METRES,
+            skills.DISTANCE_IN_DIOPTRES,
             run=lambda known: {"vergence": 100 / known["to_lens"]},
             says=lambda known: f"100 ÷ {known['to_lens']:g} = {known['vergence']:.2f} D.",
             slips=(

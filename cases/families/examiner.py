@@ -8,7 +8,7 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.movement import DISTANCE_IGNORED, MOVEMENTS, movement_for
+from cases.families.movement import MOVEMENTS, movement_for
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
@@ -81,7 +81,7 @@ _NO_FOG = 0.12
 _OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
 
 IGNORED_OR_SWAPPED: Pair = (
-    SlipRef(skills.POWER_LEFT.id, DISTANCE_IGNORED.id),
+    SlipRef(skills.POWER_LEFT.id, skills.DISTANCE_IGNORED.id),
     SlipRef(skills.POWER_TO_MOVEMENT.id, skills.MOVEMENT_SWAPPED.id),
 )
 """With less fog than the distance is worth both turn the movement round; with more, only one of them can."""
@@ -171,7 +171,7 @@ other_eye_fogged = CaseType(
             ),
             slips=(
                 Slip(
-                    DISTANCE_IGNORED,
+                    skills.DISTANCE_IGNORED,
                     run=lambda known: {"left": -known["fog"]},
                     says=lambda known: f"Compared with zero, still to add: {signed(known['left'])}.",
                     live=lambda known: (

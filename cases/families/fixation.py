@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.distance import INVERT_METRES
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
@@ -15,10 +15,10 @@ from cases.kinds import Distance, Lens, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance, write_prescription
 from cases.skills import METRES_NOT_INVERTED
-from cases.steps import DISTANCE, pick_distance, pick_lens
+from cases.steps import DISTANCE, DROPS, pick_distance, pick_lens
+from cases.steps import DROPS_CAUTION as DROPS_CAUTION
 from cases.working import Known, Skill, Slip, SlipName, Step
 
-RESPONSE = Skill("accommodative-response", "finding how much the eye accommodates")
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
 FIXATION_TASK = Skill("fixation-task", "knowing what fixation must do in this eye")
 MIRROR_DOUBLES = Skill("mirror-doubles", "placing an image behind the mirror")
@@ -42,11 +42,6 @@ ACCOMMODATION_AS_CYLINDER = SlipName(
     "let accommodation act in one meridian only",
     "It shifts both meridians alike. If the cylinder changed, look again at the fixation.",
 )
-LAG_ADDED = SlipName(
-    "lag-added-to-demand",
-    "added the lag to the demand",
-    "A lag means that the eye answers less than it is asked for: take it off the demand.",
-)
 LAG_LEFT_OUT = SlipName(
     "lag-left-out",
     "let the eye answer the whole demand",
@@ -69,8 +64,6 @@ FAR_TARGET_UNDER_DROPS = SlipName(
     "With accommodation out, distance no longer matters and the axis does: looking at your light puts the eye in line.",
 )
 
-DROPS_CAUTION = "Drops are licensed practice: product information and local rules prevail."
-
 
 def fixation_demand(name: str) -> Step:
     """Step: the distance in cm under `name` to the `demand` in D that a target there makes."""
@@ -79,7 +72,7 @@ def fixation_demand(name: str) -> Step:
         return f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {known['demand']:.2f} D."
 
     return Step(
-        INVERT_METRES,
+        skills.DISTANCE_IN_DIOPTRES,
         run=lambda known: {"demand": 100 / known[name]},
         says=says,
         slips=(
@@ -135,7 +128,7 @@ fixation_near = CaseType(
     steps=(
         fixation_demand("fixation_cm"),
         Step(
-            RESPONSE,
+            skills.ACCOMMODATIVE_RESPONSE,
             run=lambda known: {"response": max(known["demand"] - known["lag"], 0.0)},
             says=lambda known: (
                 f"The eye answers {known['demand']:.2f} − {known['lag']:.2f} = {known['response']:.2f} D of it."
@@ -144,7 +137,7 @@ fixation_near = CaseType(
             ),
             slips=(
                 Slip(
-                    LAG_ADDED,
+                    skills.LAG_ADDED,
                     run=lambda known: {"response": known["demand"] + known["lag"]},
                     says=lambda known: f"The lag added: {known['response']:.2f} D.",
                     live=lambda known: known["lag"] > 0,
@@ -201,7 +194,6 @@ fixation_near = CaseType(
 
 # --- what to look at ---------------------------------------------------------------------------------------------
 
-DROPS = Choice((Option("none", "none given"), Option("working", "given, and found to be working")))
 TARGETS = Choice(
     (
         Option("own-eyes", "the patient's own eyes in the mirror"),

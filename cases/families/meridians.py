@@ -7,7 +7,6 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.choices import MINUS_OR_PLUS
 from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, ends, find_cylinder
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, streak_in_pupil, two_streaks
@@ -31,12 +30,12 @@ from cases.steps import (
     signed,
     taken_off,
 )
+from cases.steps import FORM as FORM
 from cases.vergence import working_vergence
 from cases.working import Known, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("meridians", "Two meridians", 3)
 
-FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
 STREAK = Field("streak", "Long direction of the streak", Axis())
 SPHERE = Field("sphere", "Sphere that neutralised", Power())
 PRESCRIPTION = Field("prescription", "Net prescription", Lens())

@@ -12,7 +12,6 @@ from cases.choices import Choice, Option
 from cases.families.axis_error import turn_between
 from cases.families.meridians import FAMILY, STREAK
 from cases.families.meridians_order import SEEN
-from cases.families.straddling import THROUGH_THE_NUMBERS, TURN_ON_DIAL
 from cases.fields import Field, Group
 from cases.figures_reflex import MOST_TURNED, movement
 from cases.kinds import Axis, BadFinding
@@ -144,12 +143,12 @@ axis_from_break = CaseType(
             ),
         ),
         Step(
-            TURN_ON_DIAL,
+            skills.TURN_ON_DIAL,
             run=lambda known: _turn(known, lambda streak, target: turn_between(streak, target) > 0),
             says=_turn_words,
             slips=(
                 Slip(
-                    THROUGH_THE_NUMBERS,
+                    skills.THROUGH_THE_NUMBERS,
                     run=lambda known: _turn(known, lambda streak, target: target > streak),
                     says=_turn_words,
                     live=lambda known: abs(known["target"] - known["streak"]) > 90,

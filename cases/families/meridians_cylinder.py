@@ -9,7 +9,7 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.families.meridians import FAMILY, FORM, PRESCRIPTION, must_cross
+from cases.families.meridians import FAMILY, PRESCRIPTION, must_cross
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, two_streaks
 from cases.kinds import Axis, Power
@@ -19,6 +19,7 @@ from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
+    FORM,
     FORM_WORDS,
     LEFT_IN,
     degrees,

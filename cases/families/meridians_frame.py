@@ -8,8 +8,8 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
-from cases.families.distance import ADD_LENSES, MISMATCH_MISSED, WORKING_LENSES
-from cases.families.meridians import FAMILY, FORM, PRESCRIPTION
+from cases.families.distance import WORKING_LENSES
+from cases.families.meridians import FAMILY, PRESCRIPTION
 from cases.families.meridians_cylinder import found_in_other_form, take_off_sphere
 from cases.fields import Field, Group, Several
 from cases.figures import Figure, lens_words
@@ -20,6 +20,7 @@ from cases.notation import write_distance
 from cases.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
+    FORM,
     FORM_WORDS,
     degrees,
     distance_in_dioptres,
@@ -121,7 +122,7 @@ frame_net = CaseType(
     begin=_begin_frame,
     steps=(
         Step(
-            ADD_LENSES,
+            skills.ADD_LENSES,
             run=_gross(_spheres),
             says=_sum_words,
             slips=(
@@ -160,7 +161,7 @@ frame_net = CaseType(
         distance_in_dioptres(),
         take_off_sphere(
             Slip(
-                MISMATCH_MISSED,
+                skills.MISMATCH_MISSED,
                 run=lambda known: {"net": (known["gross"][0] - known["working_lens"],)},
                 says=lambda known: (
                     f"The working lens {signed(known['working_lens'])} taken off: {signed(known['net'][0])}."

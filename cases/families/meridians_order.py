@@ -11,7 +11,6 @@ from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.families.meridians import FAMILY, STREAK, must_cross
 from cases.families.movement import MOVEMENTS, movement_for
-from cases.families.movement_judging import LOOK_TO_DISTANCE, SPEED_REVERSED
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
@@ -183,14 +182,14 @@ which_first = CaseType(
     begin=_begin_first,
     steps=(
         Step(
-            LOOK_TO_DISTANCE,
+            skills.LOOK_TO_DISTANCE,
             run=_judged,
             says=lambda known: (
                 f"Slow is far off and fast is near, with wants plus and against minus: {_judged_words(known)}"
             ),
             slips=(
                 Slip(
-                    SPEED_REVERSED,
+                    skills.SPEED_REVERSED,
                     run=_judged_by_slowness,
                     says=lambda known: f"Slow taken for near: {_judged_words(known)}",
                     live=lambda known: known["left"]["first"] * known["left"]["second"] > 0,

@@ -11,15 +11,15 @@ from cases.chance import Chance
 from cases.choices import Marks, Option
 from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
 from cases.families.algebra import spherical_equivalent
-from cases.families.meridians import FAMILY, FORM, OFF_ONE_MERIDIAN, PRESCRIPTION, STREAK, SWEEP_OR_AXIS, must_cross
-from cases.families.movement_endpoint import CENTRE_END_POINT, FIRST_AGAINST_TAKEN, LAST_WITH_TAKEN, draw_log
+from cases.families.meridians import FAMILY, OFF_ONE_MERIDIAN, PRESCRIPTION, STREAK, SWEEP_OR_AXIS, must_cross
+from cases.families.movement_endpoint import draw_log
 from cases.fields import Field, Group
 from cases.figures_log import two_logs
 from cases.kinds import Distance, Power
 from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
-from cases.steps import COMMON_DISTANCES, FORM_WORDS, LEFT_IN, degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import COMMON_DISTANCES, FORM, FORM_WORDS, LEFT_IN, degrees, listed, pick_distance, pick_lens, signed
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -229,17 +229,17 @@ whole_run = CaseType(
             ),
         ),
         Step(
-            CENTRE_END_POINT,
+            skills.CENTRE_END_POINT,
             run=_ends(lambda log: bracket(log).end_point),
             says=lambda known: f"The end-points: {_end_words(known)}.",
             slips=(
                 Slip(
-                    FIRST_AGAINST_TAKEN,
+                    skills.FIRST_AGAINST_TAKEN,
                     run=_ends(lambda log: bracket(log).high),
                     says=lambda known: f"The first against taken: {_end_words(known)}.",
                 ),
                 Slip(
-                    LAST_WITH_TAKEN,
+                    skills.LAST_WITH_TAKEN,
                     run=_ends(lambda log: bracket(log).low),
                     says=lambda known: f"The last with taken: {_end_words(known)}.",
                 ),

@@ -34,7 +34,6 @@ NEXT = Choice(
 BEAMS = Choice((Option("parallel", "plane-mirror setting"), Option("converging", "concave-mirror setting")))
 
 READ_SLEEVE = Skill("read-sleeve", "allowing for the sleeve's setting")
-EYE_IN_MERIDIANS = Skill("eye-in-meridians", "finding the eye's power along each meridian")
 
 SLEEVE_MISSED = SlipName(
     "sleeve-setting-missed",
@@ -46,14 +45,6 @@ PAST_NEUTRAL = SlipName(
     "past-neutral",
     "went on past neutral",
     "Nothing moved and the pupil was bright all over: that is the end-point. Check by leaning in, not by another lens.",
-)
-DISTANCE_IGNORED = SlipName(
-    "distance-ignored-in-movement",
-    "compared the eye with zero instead of with the working distance",
-    "A low myope still shows with at this distance. Compare the eye with −1/d, not with zero.",
-)
-LENSES_IGNORED = SlipName(
-    "lenses-in-place-forgotten", "forgot the lens already in place", "Count what is already in the frame."
 )
 
 SWAPPED_OR_SLEEVE: Pair = (
@@ -216,7 +207,7 @@ predict_movement = CaseType(
     },
     steps=(
         Step(
-            EYE_IN_MERIDIANS,
+            skills.EYE_IN_MERIDIANS,
             run=lambda known: {"eye": tuple(known["rx"].power_at(meridian) for meridian in known["meridians"])},
             says=lambda known: (
                 f"The eye wants {signed(known['eye'][0])} along {degrees(known['meridians'][0])} and "
@@ -232,12 +223,12 @@ predict_movement = CaseType(
             ),
             slips=(
                 Slip(
-                    DISTANCE_IGNORED,
+                    skills.DISTANCE_IGNORED,
                     run=lambda known: _left(known, vergence=0, in_place=1),
                     says=lambda known: f"The distance left out. {_left_words(known)}",
                 ),
                 Slip(
-                    LENSES_IGNORED,
+                    skills.LENSES_IGNORED,
                     run=lambda known: _left(known, vergence=1, in_place=0),
                     says=lambda known: f"The lens in place left out. {_left_words(known)}",
                     live=lambda known: known["in_place"].strongest > NEUTRAL_ZONE,

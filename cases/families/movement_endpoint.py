@@ -9,8 +9,7 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.distance_drift import COMPARE_DISTANCES, DRIFT_BY_CENTIMETRES
-from cases.families.movement import FAMILY, LENSES_IGNORED, MOVEMENTS, movement_for
+from cases.families.movement import FAMILY, MOVEMENTS, movement_for
 from cases.fields import Field, Group
 from cases.figures_log import lens_log
 from cases.figures_reflex import movement as draw_movement
@@ -22,7 +21,6 @@ from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 SORT_LOG = Skill("sort-log", "putting the lenses tried in order")
-CENTRE_END_POINT = Skill("centre-end-point", "taking the middle of the end-point")
 FORETELL_LEAN = Skill("foretell-lean", "foretelling the movement on leaning")
 LEAN_TO_LENS = Skill("lean-to-lens", "changing the lens by what leaning shows")
 
@@ -30,16 +28,6 @@ LAST_TRIED = SlipName(
     "last-tried",
     "went by the lenses tried last",
     "The order of trying does not matter. Look for the most plus that still left with and the least that gave against.",
-)
-FIRST_AGAINST_TAKEN = SlipName(
-    "first-against-taken",
-    "took the first lens that gave against",
-    "That is one step past. Neutral lies between the last with and the first against.",
-)
-LAST_WITH_TAKEN = SlipName(
-    "last-with-taken",
-    "took the last lens that still left with",
-    "That is a step too early. Go on until the movement turns round, then come back half-way.",
 )
 FIRST_NEUTRAL_TAKEN = SlipName(
     "first-neutral-taken",
@@ -177,12 +165,12 @@ bracket_steps = (
         ),
     ),
     Step(
-        CENTRE_END_POINT,
+        skills.CENTRE_END_POINT,
         run=lambda known: {"centre": _middle(known)},
         says=_centre_words,
         slips=(
-            _taken(FIRST_AGAINST_TAKEN, lambda known: known["high"], "The first against taken", _has("high")),
-            _taken(LAST_WITH_TAKEN, lambda known: known["low"], "The last with taken", _has("low")),
+            _taken(skills.FIRST_AGAINST_TAKEN, lambda known: known["high"], "The first against taken", _has("high")),
+            _taken(skills.LAST_WITH_TAKEN, lambda known: known["low"], "The last with taken", _has("low")),
             _taken(
                 FIRST_NEUTRAL_TAKEN,
                 lambda known: known["neutral"][0],
@@ -294,7 +282,7 @@ def _right_lens(known: Known) -> str:
 
 LEANED_OR_LENS_FORGOTTEN: Pair = (
     SlipRef(FORETELL_LEAN.id, LEANED_WRONG_WAY.id),
-    SlipRef(FORETELL_LEAN.id, LENSES_IGNORED.id),
+    SlipRef(FORETELL_LEAN.id, skills.LENSES_IGNORED.id),
 )
 """A forgotten lens turns the movement round only where its sign is against the lean's; elsewhere it does no harm."""
 
@@ -323,7 +311,7 @@ lean_test = CaseType(
     begin=lambda findings: {"leaned_cm": leaned_cm(findings)},
     steps=(
         Step(
-            COMPARE_DISTANCES,
+            skills.COMPARE_DISTANCES,
             run=lambda known: {"shift": _shift(known)},
             says=lambda known: (
                 f"{write_distance(known['leaned_cm'])} is {vergence(known['leaned_cm']):.2f} D and "
@@ -332,7 +320,7 @@ lean_test = CaseType(
             ),
             slips=(
                 Slip(
-                    DRIFT_BY_CENTIMETRES,
+                    skills.DRIFT_BY_CENTIMETRES,
                     run=lambda known: {"shift": (known["distance_cm"] - known["leaned_cm"]) / 100},
                     says=lambda known: f"{known['by_cm']:g} cm taken as {signed(known['shift'])} D.",
                     live=lambda known: abs(known["distance_cm"] * known["leaned_cm"] / 100**2 - 1) > 0.2,
@@ -359,7 +347,7 @@ lean_test = CaseType(
                     live=lambda known: movement_for(known["shift"]) != "neutral",
                 ),
                 Slip(
-                    LENSES_IGNORED,
+                    skills.LENSES_IGNORED,
                     run=lambda known: {"expected": _lens_forgotten(known)},
                     says=lambda known: f"The eye without its lens: {known['expected']} expected.",
                     live=lambda known: _lens_forgotten(known) != movement_for(known["shift"]),

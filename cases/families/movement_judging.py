@@ -20,31 +20,24 @@ from cases.figures_reflex import movement as draw_movement
 from cases.kinds import BadFinding, Power
 from cases.looks import Seen, seen
 from cases.notation import write_distance
+from cases.skills import AGAINST_AS_FARTHER as AGAINST_AS_FARTHER
+from cases.skills import DULL_AS_NEUTRAL as DULL_AS_NEUTRAL
+from cases.skills import LOOK_TO_DISTANCE as LOOK_TO_DISTANCE
+from cases.skills import SPEED_REVERSED as SPEED_REVERSED
 from cases.steps import DISTANCE, pick_distance, signed
 from cases.vergence import vergence, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
-LOOK_TO_DISTANCE = Skill("look-to-distance-from-neutral", "judging by its look how far from neutral a reflex is")
 STEP_SIZE = Skill("step-size", "choosing how large a lens step to take")
 NEUTRAL_OR_DULL = Skill("neutral-or-dull", "telling neutral from a reflex too dull to move")
 ACT_ON_DULL = Skill("act-on-dull", "deciding what a dull reflex calls for")
 
-SPEED_REVERSED = SlipName(
-    "speed-reversed",
-    "took slow for near neutral",
-    "Slow and dull is far away; fast and bright is nearly there.",
-)
 WIDTH_ALONE = SlipName(
     "width-alone",
     "went by the width of the band alone",
     "Width misleads: far from neutral the streak on the retina is itself blurred, so the band spreads again. Speed and "
     "brightness fall steadily; go by them.",
     "optics: derived in DEVELOPERS.md, The reflex",
-)
-AGAINST_AS_FARTHER = SlipName(
-    "against-as-farther",
-    "took against for farther off than with",
-    "With and against say on which side of neutral you are, not how far from it. The speed says how far.",
 )
 LARGE_STEP_NEAR = SlipName(
     "large-step-near-neutral",
@@ -55,12 +48,6 @@ SMALL_STEP_FAR = SlipName(
     "small-step-far-off",
     "took a small step far from neutral",
     "That reflex is slow and dull: behind small steps it will look the same for long. Take a large one.",
-)
-DULL_AS_NEUTRAL = SlipName(
-    "dull-taken-for-neutral",
-    "took a dull reflex without movement for neutral",
-    "No movement and dull is a large error in disguise. Neutral is bright. Hold up a large plus and a large minus.",
-    "a continuing-education answer on high refractive errors advises large lenses or a shorter distance",
 )
 NEUTRAL_DOUBTED = SlipName(
     "neutral-doubted",
@@ -192,7 +179,7 @@ near_or_far = CaseType(
     begin=_begin_order,
     steps=(
         Step(
-            LOOK_TO_DISTANCE,
+            skills.LOOK_TO_DISTANCE,
             run=_look(lambda look: abs(look.left), _is_near),
             says=lambda known: (
                 f"The faster and brighter, the nearer: {_order_words(known)}. Reflex A is "
@@ -200,7 +187,7 @@ near_or_far = CaseType(
             ),
             slips=(
                 Slip(
-                    SPEED_REVERSED,
+                    skills.SPEED_REVERSED,
                     run=_look(lambda look: -abs(look.left), lambda look: not _is_near(look)),
                     says=lambda known: f"The slower, the nearer: {_order_words(known)}.",
                 ),
@@ -211,7 +198,7 @@ near_or_far = CaseType(
                     live=_widths_differ,
                 ),
                 Slip(
-                    AGAINST_AS_FARTHER,
+                    skills.AGAINST_AS_FARTHER,
                     run=_look(_side_first, _is_near),
                     says=lambda known: f"With before against: {_order_words(known)}.",
                     live=lambda known: _ranked(known, _side_first) != _right_order(known),
@@ -416,7 +403,9 @@ dull_reflex = CaseType(
             run=lambda known: {"meaning": _meaning(known)},
             says=lambda known: _MEANINGS[known["meaning"]],
             slips=(
-                _meant(DULL_AS_NEUTRAL, "neutral", "No movement taken for neutral.", lambda k: k["light"] == "dull"),
+                _meant(
+                    skills.DULL_AS_NEUTRAL, "neutral", "No movement taken for neutral.", lambda k: k["light"] == "dull"
+                ),
                 _meant(NEUTRAL_DOUBTED, "far", "Taken for a hidden error.", lambda k: k["light"] == "bright"),
                 _meant(
                     ABSENT_AS_DULL,

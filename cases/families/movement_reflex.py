@@ -14,8 +14,7 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.movement import DISTANCE_IGNORED, EYE_IN_MERIDIANS, FAMILY, LENSES_IGNORED
-from cases.families.oblique import LINEAR_FRACTION
+from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
 from cases.kinds import Angle, Axis, Lens, Power, Scalar
@@ -58,7 +57,7 @@ DISTANCE_LEFT_OUT_OF_SPEED = SlipName(
     "Divide the working distance in dioptres by what is still wanted: an eye without error goes as fast as the streak.",
 )
 SKEW_UNSEEN = SlipName(
-    "skew-unseen",
+    "skew-left-out",
     "took the reflex to lie along the streak",
     "Off the principal meridians the reflex stands turned to the streak, and that is the sign of an axis elsewhere.",
     "AAO image caption, “Skew”",
@@ -236,7 +235,7 @@ def _speed_words(known: Known) -> str:
 
 SWEEP_OR_CYLINDER: Pair = (
     SlipRef(skills.READ_MERIDIAN.id, skills.SWEEP_FOR_STREAK.id),
-    SlipRef(EYE_IN_MERIDIANS.id, CYLINDER_IGNORED.id),
+    SlipRef(skills.EYE_IN_MERIDIANS.id, CYLINDER_IGNORED.id),
 )
 """With the streak along the axis either of them leaves the sphere alone; with the streak anywhere else they part."""
 
@@ -276,7 +275,7 @@ reflex = CaseType(
             ),
         ),
         Step(
-            EYE_IN_MERIDIANS,
+            skills.EYE_IN_MERIDIANS,
             run=lambda known: {"eye": known["rx"].power_at(known["meridian"])},
             says=lambda known: (
                 f"That lies {_off_axis(known):g}° from the axis; sphere and cylinder times the square of its sine make "
@@ -284,7 +283,7 @@ reflex = CaseType(
             ),
             slips=(
                 _eye(CYLINDER_IGNORED, lambda known: known["rx"].sphere, "The sphere alone"),
-                _eye(LINEAR_FRACTION, _linear, "The cylinder shared out by the angle"),
+                _eye(skills.LINEAR_FRACTION, _linear, "The cylinder shared out by the angle"),
             ),
         ),
         Step(
@@ -296,12 +295,12 @@ reflex = CaseType(
             ),
             slips=(
                 Slip(
-                    DISTANCE_IGNORED,
+                    skills.DISTANCE_IGNORED,
                     run=lambda known: _left(known, distance=0),
                     says=lambda known: f"The distance left out; {_left_words(known)}",
                 ),
                 Slip(
-                    LENSES_IGNORED,
+                    skills.LENSES_IGNORED,
                     run=lambda known: _left(known, lens=0),
                     says=lambda known: f"The lens in place left out; {_left_words(known)}",
                     live=lambda known: abs(known["in_place"].power_at(known["meridian"])) > 0.005,

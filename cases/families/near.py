@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.distance_drift import COMPARE_DISTANCES, DRIFT_BY_CENTIMETRES, NO_DISTANCE_DUE
-from cases.families.fixation import LAG_ADDED, RESPONSE, fixation_demand
+from cases.families.fixation import fixation_demand
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_distance import near_card
@@ -95,7 +95,7 @@ def _lens_words(known: Known) -> tuple[str, ...]:
 
 def _no_distance(*more: Slip) -> Step:
     return Step(
-        NO_DISTANCE_DUE,
+        skills.NO_DISTANCE_DUE,
         run=lambda known: {"found": known["lens"]},
         says=lambda known: (
             f"The eye looks at the card, level with the sight hole: nothing comes off {signed(known['found'])}."
@@ -214,7 +214,7 @@ near_response = CaseType(
         _no_distance(),
         fixation_demand("target_cm"),
         Step(
-            RESPONSE,
+            skills.ACCOMMODATIVE_RESPONSE,
             run=lambda known: {"response": known["demand"] - known["found"]},
             says=lambda known: (
                 f"Asked {known['demand']:.2f}, and {signed(known['found'])} short of it: {known['response']:.2f} D "
@@ -222,7 +222,7 @@ near_response = CaseType(
             ),
             slips=(
                 Slip(
-                    LAG_ADDED,
+                    skills.LAG_ADDED,
                     run=lambda known: {"response": known["demand"] + known["found"]},
                     says=lambda known: f"Added to the demand: {known['response']:.2f} D.",
                     live=lambda known: known["found"] != 0,
@@ -291,7 +291,7 @@ lag_move_back = CaseType(
     begin=lambda _: {},
     steps=(
         Step(
-            COMPARE_DISTANCES,
+            skills.COMPARE_DISTANCES,
             run=lambda known: {"found": vergence(known["target_cm"]) - vergence(known["neutral_cm"])},
             says=lambda known: (
                 f"The card asks for {vergence(known['target_cm']):.2f} D; the eye answers "
@@ -301,7 +301,7 @@ lag_move_back = CaseType(
                 _lag_by(
                     "The centimetres between, as dioptres",
                     lambda known: (known["neutral_cm"] - known["target_cm"]) / 100,
-                    DRIFT_BY_CENTIMETRES,
+                    skills.DRIFT_BY_CENTIMETRES,
                 ),
                 _lag_by(
                     "One over the metres between",
@@ -317,7 +317,7 @@ lag_move_back = CaseType(
             ),
         ),
         Step(
-            NO_DISTANCE_DUE,
+            skills.NO_DISTANCE_DUE,
             run=lambda known: {"lag": known["found"]},
             says=lambda known: (
                 f"No lens was used and the patient looks at the card, so nothing comes off: a "

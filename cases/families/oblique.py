@@ -9,25 +9,19 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.choices import MINUS_OR_PLUS
 from cases.crossed import CrossedCylinders
-from cases.families.algebra import (
-    CROSS_SWAPPED,
-    FAMILY,
-    POWER_ON_AXIS,
-    RX,
-    rx_to_cross,
-)
+from cases.families.algebra import CROSS_SWAPPED, FAMILY, POWER_ON_AXIS, rx_to_cross
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_prescription
-from cases.steps import FORM_WORDS, degrees, pick_lens, signed
+from cases.skills import LINEAR_FRACTION as LINEAR_FRACTION
+from cases.steps import FORM as FORM
+from cases.steps import FORM_WORDS, RX, degrees, pick_lens, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
-FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
 
 CYLINDER_FOR_MERIDIAN = Skill("cylinder-for-meridian", "turning a meridian's power into a cylinder")
@@ -39,11 +33,6 @@ ANGLE_FROM_HORIZONTAL = SlipName(
     "angle-from-horizontal",
     "measured the meridian from the horizontal",
     "What counts is how far the meridian lies from the cylinder's axis, not from 180.",
-)
-LINEAR_FRACTION = SlipName(
-    "linear-fraction",
-    "shared the cylinder out in proportion to the angle",
-    "The share follows the square of the sine: 30° from the axis has a quarter of the cylinder, not a third.",
 )
 SINE_NOT_SQUARED = SlipName(
     "sine-not-squared",
@@ -191,7 +180,7 @@ oblique_power = CaseType(
                 f"The square of the sine of {known['angle']:g}° is {known['share']:.3f}: so much of the cylinder."
             ),
             slips=(
-                _share_slip(LINEAR_FRACTION, lambda known: known["angle"] / 90, "Angle over 90"),
+                _share_slip(skills.LINEAR_FRACTION, lambda known: known["angle"] / 90, "Angle over 90"),
                 _share_slip(SINE_NOT_SQUARED, _sine, "The sine itself"),
                 _share_slip(COSINE_FOR_SINE, lambda known: 1 - _sine(known) ** 2, "The square of the cosine"),
             ),

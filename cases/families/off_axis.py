@@ -9,7 +9,7 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.choices import MINUS_OR_PLUS, Choice, Option
+from cases.choices import Choice, Option
 from cases.eye import WIDEST_ANGLE, astigmatism_band
 from cases.families.sighting import ANGLE, FAMILY, KEEP_WITHIN_FIVE, OFFSET_OR_PERCENT, angle_steps
 from cases.fields import Field, Group
@@ -20,7 +20,7 @@ from cases.figures_tilt import tilted_lens as draw_tilted_lens
 from cases.kinds import Angle, Axis, Height, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_distance
-from cases.steps import DISTANCE, FORM_WORDS, degrees, lens_words, pick_distance, signed
+from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -269,7 +269,7 @@ tilted_lens = CaseType(
             Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0)),
             TILT,
             Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0),
-            Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus"),
+            FORM,
         )
     ),
     asks=(Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12)),),

@@ -7,39 +7,22 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
-from cases.families.algebra import CYLINDER_ALONE, FAMILY
-from cases.families.distance import ADD_LENSES
-from cases.families.oblique import FORM, PRESCRIPTION, pick_second
+from cases.families.algebra import FAMILY
+from cases.families.oblique import PRESCRIPTION, pick_second
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, COMPONENTS_ADDED, as_they_stand, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
 from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_prescription
-from cases.steps import FORM_WORDS, degrees, listed, pick_lens, signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.steps import FORM, FORM_WORDS, degrees, listed, pick_lens, signed
+from cases.working import Known, Skill, Slip, Step
 
-COUNT_WORN = Skill("count-worn-lens", "counting the lens that is already worn")
 LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
-
-REPLACED = SlipName(
-    "over-refraction-replaces",
-    "gave what was found over the lens as if nothing were worn",
-    "What was found sits on top of what is worn: the eye needs both.",
-)
-TAKEN_OFF = SlipName(
-    "over-refraction-taken-off",
-    "took what was found off the lens that is worn",
-    "The light went through both lenses to reach neutral, so they add. A plus found over the lens means more plus.",
-)
-SIGN_LOST_IN_SUM = SlipName(
-    "sign-lost-in-sum",
-    "added the sizes and lost a sign",
-    "A plus before a minus weakens it. Add the two with their signs.",
-)
 
 
 def axes_agree(known: Known) -> bool:
@@ -57,18 +40,18 @@ def axes_differ(known: Known) -> bool:
 def count_worn(words: Callable[[Known], str]) -> Step:
     """Step: `worn` and `over`, what was found over it, to `first` and `second`, the two lenses that add up."""
     return Step(
-        COUNT_WORN,
+        skills.COUNT_WORN_LENS,
         run=lambda known: {"first": known["worn"], "second": known["over"]},
         says=words,
         slips=(
             Slip(
-                REPLACED,
+                skills.OVER_REFRACTION_REPLACES,
                 run=lambda known: {"first": SphCyl(0, 0, known["worn"].axis), "second": known["over"]},
                 says=lambda known: f"Only what was found: {write_prescription(known['second'], 'as-is')}.",
                 live=lambda known: known["worn"].strongest > 0,
             ),
             Slip(
-                TAKEN_OFF,
+                skills.OVER_REFRACTION_TAKEN_OFF,
                 run=lambda known: {"first": known["worn"], "second": -known["over"]},
                 says=lambda known: f"What was found is taken off: {write_prescription(known['second'], 'as-is')}.",
                 live=lambda known: known["over"].strongest > 0,
@@ -144,7 +127,7 @@ _ON_ONE_CROSS = (
                 ),
             ),
             Slip(
-                CYLINDER_ALONE,
+                skills.CYLINDER_ALONE,
                 run=_laid(_laid_alone, _laid_alone),
                 says=lambda known: f"The cylinder alone across each axis: {_laid_words(known)}",
                 live=lambda known: any(lens.cylinder and lens.sphere for lens in (known["first"], known["second"])),
@@ -152,12 +135,12 @@ _ON_ONE_CROSS = (
         ),
     ),
     Step(
-        ADD_LENSES,
+        skills.ADD_LENSES,
         run=_summed(lambda a, b: a + b),
         says=lambda known: f"Added in each meridian: {_net_words(known)}.",
         slips=(
             Slip(
-                SIGN_LOST_IN_SUM,
+                skills.SIGN_LOST_IN_SUM,
                 run=_summed(_sizes),
                 says=lambda known: f"The sizes added: {_net_words(known)}.",
                 live=lambda known: any(a * b < 0 for a, b in (known["along"], known["beside"])),

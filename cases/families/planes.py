@@ -9,9 +9,7 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.choices import MINUS_OR_PLUS
 from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
-from cases.families.algebra import CYLINDER_ALONE, POWER_ACROSS_AXIS, RX
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_planes import vertex
@@ -19,7 +17,7 @@ from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
 from cases.notation import write_prescription
-from cases.steps import FORM_WORDS, degrees, listed, pick_axis, signed
+from cases.steps import FORM, FORM_WORDS, RX, degrees, listed, pick_axis, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("planes", "Change of plane", 7)
@@ -33,11 +31,6 @@ MILLIMETRES_AS_METRES = SlipName(
     "millimetres-as-metres",
     "put the millimetres in as if they were metres",
     "The distance goes in as metres: 12 mm is 0.012.",
-)
-MILLIMETRES_AS_CENTIMETRES = SlipName(
-    "millimetres-as-centimetres",
-    "turned the millimetres into metres as if they were centimetres",
-    "A thousand millimetres make a metre: 12 mm is 0.012, not 0.12.",
 )
 MOVED_WRONG_WAY = SlipName(
     "moved-wrong-way",
@@ -93,7 +86,7 @@ def in_metres(name: str, seen: Callable[[Known], bool] = lambda _: True) -> Step
         says=says,
         slips=(
             Slip(MILLIMETRES_AS_METRES, run=run(1), says=taken, live=seen),
-            Slip(MILLIMETRES_AS_CENTIMETRES, run=run(100), says=taken, live=seen),
+            Slip(skills.MILLIMETRES_AS_CENTIMETRES, run=run(100), says=taken, live=seen),
         ),
     )
 
@@ -241,7 +234,7 @@ def _sphere_alone(known: Known) -> dict[str, Any]:
 
 
 POWERS_OF_BOTH = Step(
-    POWER_ACROSS_AXIS,
+    skills.POWER_ACROSS_AXIS,
     run=_both_powers(lambda rx: rx.sphere + rx.cylinder),
     says=lambda known: (
         f"The two principal powers are {signed(known['powers'][0])} along {degrees(known['meridians'][0])} and "
@@ -249,7 +242,7 @@ POWERS_OF_BOTH = Step(
     ),
     slips=(
         Slip(
-            CYLINDER_ALONE,
+            skills.CYLINDER_ALONE,
             run=_both_powers(lambda rx: rx.cylinder),
             says=lambda known: f"The cylinder alone across the axis: {signed(known['powers'][1])}.",
             live=lambda known: known["rx"].sphere != 0,
@@ -275,7 +268,7 @@ vertex_toric = CaseType(
     family=FAMILY,
     level="expert",
     seconds=50,
-    findings=Group((RX, MOVED, Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus"))),
+    findings=Group((RX, MOVED, FORM)),
     asks=(Field("prescription", "Lens in the new plane", Lens()),),
     draw=_draw_toric,
     begin=lambda _: {},

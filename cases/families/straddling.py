@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -20,7 +21,6 @@ from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
 BAND_TO_AXIS = Skill("band-to-axis", "turning an axis by what the bands show")
-TURN_ON_DIAL = Skill("turn-on-dial", "knowing which way a turn goes on the dial")
 STRADDLING = "a streak retinoscope's user guide (straddling the axis)"
 
 BANDS = Choice(
@@ -76,15 +76,10 @@ POWER_BEFORE_AXIS = SlipName(
     "went on to the power with the axis still out",
     "While the two bands differ the axis is not right, and no power will make the reflex even. Axis first, then power.",
 )
-THROUGH_THE_NUMBERS = SlipName(
-    "through-the-numbers",
-    "went by the larger number instead of round the dial",
-    "On the dial 180 is followed by 1: from 170 to 35 is 45° up the scale.",
-)
 
 _REVERSED = SlipRef(BAND_TO_AXIS.id, TURNED_WRONG_WAY.id)
 _PLUS_RULE = SlipRef(BAND_TO_AXIS.id, PLUS_RULE_FOR_MINUS.id)
-_NUMBERS = SlipRef(TURN_ON_DIAL.id, THROUGH_THE_NUMBERS.id)
+_NUMBERS = SlipRef(skills.TURN_ON_DIAL.id, skills.THROUGH_THE_NUMBERS.id)
 
 TURN_TWINS: tuple[Pair, ...] = ((_REVERSED, _PLUS_RULE), (_REVERSED, _NUMBERS), (_PLUS_RULE, _NUMBERS))
 """Each turns the answer round; a plus cylinder, or a turn that does not pass 180, leaves fewer of them possible."""
@@ -232,12 +227,12 @@ straddling = CaseType(
             ),
         ),
         Step(
-            TURN_ON_DIAL,
+            skills.TURN_ON_DIAL,
             run=lambda known: _turn(known, lambda axis, streak: turn_between(axis, streak) > 0),
             says=_turn_words,
             slips=(
                 Slip(
-                    THROUGH_THE_NUMBERS,
+                    skills.THROUGH_THE_NUMBERS,
                     run=lambda known: _turn(known, lambda axis, streak: streak > axis),
                     says=_turn_words,
                     live=lambda known: known["toward"] is not None and abs(known["toward"] - known["axis"]) > 90,

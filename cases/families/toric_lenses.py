@@ -9,7 +9,7 @@ from typing import Any
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.oblique import FORM, PRESCRIPTION, pick_second
+from cases.families.oblique import PRESCRIPTION, pick_second
 from cases.families.over_refraction import count_worn, summing_steps
 from cases.families.planes import FAMILY
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES
@@ -18,7 +18,7 @@ from cases.figures_planes import toric_rotation
 from cases.kinds import Angle, Axis, BadFinding, Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_prescription
-from cases.steps import FORM_WORDS, degrees, pick_axis
+from cases.steps import FORM, FORM_WORDS, degrees, pick_axis
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 SIDES = Choice((Option("left", "examiner's left"), Option("right", "examiner's right")))

@@ -12,7 +12,6 @@ from typing import Any
 
 from cases import skills
 from cases.casetype import Pair, Probe
-from cases.families.algebra import ADD_HALF, HALF_UNSIGNED, SPHERE_ONLY, WHOLE_CYLINDER
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_power, write_prescription
 from cases.steps import degrees, signed
@@ -97,23 +96,23 @@ def _means_words(start: str) -> Callable[[Known], str]:
 
 
 MEANS = Step(
-    ADD_HALF,
+    skills.ADD_HALF,
     run=_means(lambda lens: lens.cylinder / 2),
     says=_means_words("Sphere and half of the cylinder, lens by lens"),
     slips=(
         Slip(
-            WHOLE_CYLINDER,
+            skills.WHOLE_CYLINDER,
             run=_means(lambda lens: lens.cylinder),
             says=_means_words("Sphere and the whole cylinder"),
             live=_any_cylinder,
         ),
         Slip(
-            HALF_UNSIGNED,
+            skills.HALF_UNSIGNED,
             run=_means(lambda lens: abs(lens.cylinder) / 2),
             says=_means_words("Sphere and half of the cylinder's size"),
             live=lambda known: any(lens.cylinder < 0 for lens in _both(known)),
         ),
-        Slip(SPHERE_ONLY, run=_means(lambda _: 0.0), says=_means_words("The spheres alone"), live=_any_cylinder),
+        Slip(skills.SPHERE_ONLY, run=_means(lambda _: 0.0), says=_means_words("The spheres alone"), live=_any_cylinder),
     ),
 )
 

@@ -8,8 +8,6 @@ from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
-from cases.families.fixation import DROPS, DROPS_CAUTION
-from cases.families.meridians import FORM
 from cases.families.movement import MOVEMENTS, movement_for
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
@@ -21,6 +19,9 @@ from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
+    DROPS,
+    DROPS_CAUTION,
+    FORM,
     FORM_WORDS,
     LEFT_IN,
     degrees,

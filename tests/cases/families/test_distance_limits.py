@@ -96,7 +96,7 @@ def test_slips_of_inches_by_hand() -> None:
     case = case_of("inches-vergence", {"inches": 20})
     assert slips_of(case) == {
         "inches-to-metres/inches-as-centimetres": {"power": 5},
-        "invert-metres/metres-not-inverted": {"power": 0.508},
+        "distance-in-dioptres/metres-not-inverted": {"power": 0.508},
     }
 
 
@@ -179,7 +179,7 @@ def test_slips_of_the_lens_plane_by_hand() -> None:
         "find-lens-plane/lens-plane-farther": {"power": 4.717, "matters": "yes"},
         "find-lens-plane/measured-from-cornea": {"power": 5, "matters": "no"},
         "find-lens-plane/millimetres-as-centimetres": {"power": 12.5, "matters": "yes"},
-        "invert-metres/metres-not-inverted": {"power": 0.188, "matters": "yes"},
+        "distance-in-dioptres/metres-not-inverted": {"power": 0.188, "matters": "yes"},
         "weigh-difference/difference-thought-too-small": {"power": 5.319, "matters": "no"},
     }
     far = slips_of(case_of("lens-plane", {"distance_cm": 60, "vertex_mm": 12}))

@@ -72,7 +72,7 @@ def test_slips_of_looking_near_worked_by_hand() -> None:
     case = case_of("fixation-near", findings)
     assert answer_of(case) == rx(-0.5, -0.75, 20)
     assert slips_of(case) == {
-        "invert-metres/metres-not-inverted": rx(1, -0.75, 20),  # 0.50 asked for, nothing answered
+        "distance-in-dioptres/metres-not-inverted": rx(1, -0.75, 20),  # 0.50 asked for, nothing answered
         "accommodative-response/lag-added-to-demand": rx(-1.5, -0.75, 20),
         "accommodative-response/lag-left-out": rx(-1, -0.75, 20),
         "shift-for-accommodation/accommodation-adds-plus": rx(2.5, -0.75, 20),

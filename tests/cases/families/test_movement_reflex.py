@@ -118,8 +118,8 @@ def test_slips_by_hand_off_the_principal_meridians() -> None:
     slips = slips_of(case)
     assert answer_of(case)["residual"] == pytest.approx(2.5)
     assert answer_of(case)["skew"] == pytest.approx(19.107, abs=0.001)
-    assert slips["pull-along-streak/skew-unseen"]["skew"] == 0
-    assert slips["pull-along-streak/skew-unseen"]["speed_ratio"] == pytest.approx(0.8)
+    assert slips["pull-along-streak/skew-left-out"]["skew"] == 0
+    assert slips["pull-along-streak/skew-left-out"]["speed_ratio"] == pytest.approx(0.8)
     assert slips["pull-along-streak/skew-reversed"]["skew"] == pytest.approx(-19.107, abs=0.001)
     # Meridian 150 lies 30 from the axis: a third of −2.00 instead of a quarter.
     assert slips["eye-in-meridians/linear-fraction"]["residual"] == pytest.approx(2.333, abs=0.001)

@@ -128,7 +128,7 @@ def test_slips_of_the_response_worked_by_hand() -> None:
     assert answer_of(case) == {"response": 2.5, "reading": "lead"}
     assert slips_of(case) == {
         "no-distance-due/distance-off-lag": {"response": 4.5, "reading": "lead"},
-        "invert-metres/metres-not-inverted": {"response": 1.0, "reading": "lead"},
+        "distance-in-dioptres/metres-not-inverted": {"response": 1.0, "reading": "lead"},
         "accommodative-response/lag-added-to-demand": {"response": 1.5, "reading": "lead"},
         "judge-lag/lead-judged-by-size": {"response": 2.5, "reading": "usual"},
     }
