@@ -1,49 +1,30 @@
-"""Family A, distances worked backwards: where to sit, how far one may drift, and from which plane one measures."""
+"""Family A, how far the distance may be out: how far one may drift, and from which plane one measures."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.distance import FAMILY, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL
+from cases.families.distance import FAMILY
+from cases.families.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
-from cases.figures_lenses import trial_frame
-from cases.kinds import BadFinding, Distance, Power, Scalar
+from cases.kinds import BadFinding, Distance, Power
 from cases.lens import SphCyl
 from cases.millimetres import Move
-from cases.notation import NotationError, read_distance_cm, read_quantity, write_distance
-from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, signed
+from cases.notation import write_distance
+from cases.steps import DISTANCE, distance_in_dioptres, pick_distance
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
-INVERT_DIOPTRES = Skill("invert-dioptres", "turning dioptres into metres")
-METRES_TO_CENTIMETRES = Skill("metres-to-centimetres", "turning metres into centimetres")
-INCHES_TO_METRES = Skill("inches-to-metres", "turning inches into metres")
 SET_LIMITS = Skill("set-limits", "putting limits round a distance in dioptres")
 FIND_LENS_PLANE = Skill("find-lens-plane", "measuring from the lens instead of from the cornea")
 WEIGH_DIFFERENCE = Skill("weigh-difference", "saying whether a difference is large enough to matter")
 
-DIOPTRES_NOT_INVERTED = SlipName(
-    "dioptres-not-inverted",
-    "used the dioptres as if they were metres",
-    "Those are the dioptres themselves. The distance in metres is one over them.",
-)
-DISTANCE_IN_PROPORTION = SlipName(
-    "distance-in-proportion",
-    "let the distance grow with the dioptres",
-    "It is the other way round: twice the dioptres is half the distance.",
-)
-INCHES_AS_CENTIMETRES = SlipName(
-    "inches-as-centimetres",
-    "took the inches for centimetres",
-    "An inch is 2.54 cm, so some 40 of them make a metre, not 100.",
-)
 LIMITS_SWAPPED = SlipName(
     "limits-swapped",
     "took more dioptres for farther away",
@@ -75,152 +56,6 @@ MILLIMETRES_THOUGHT_MUCH = SlipName(
     "At arm's length a few millimetres hardly change one over the distance. Let the difference in dioptres decide.",
 )
 
-ANY_DISTANCE = Distance(low=1, high=2000)
-"""Wide enough to read an answer that a factor of ten has spoilt."""
-
-
-# --- dioptres to distance ----------------------------------------------------------------------------------------
-
-
-def _centimetres(factor: float) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"centimetres": known["metres"] * factor}
-
-
-def _centimetres_taken(known: Known) -> str:
-    return f"{known['metres']:.3g} m taken as {known['centimetres']:.4g} cm."
-
-
-vergence_distance = CaseType(
-    id="vergence-distance",
-    title="From dioptres to the working distance",
-    family=FAMILY,
-    level="novice",
-    seconds=8,
-    findings=Group((Field("power", "Working lens in the frame", Power(low=0.25, high=8)),)),
-    asks=(Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE),),
-    draw=lambda chance, settings: {
-        "power": chance.among((1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0))
-        if settings.level == "novice"
-        else chance.stepped(1, 4, 0.25 if settings.level == "competent" else 0.125)
-    },
-    begin=lambda _: {},
-    steps=(
-        Step(
-            INVERT_DIOPTRES,
-            run=lambda known: {"metres": 1 / known["power"]},
-            says=lambda known: f"One over {known['power']:g} D is {known['metres']:.3g} m.",
-            slips=(
-                Slip(
-                    DIOPTRES_NOT_INVERTED,
-                    run=lambda known: {"metres": known["power"]},
-                    says=lambda known: f"{known['power']:g} D taken as {known['metres']:g} m.",
-                    live=lambda known: abs(known["power"] - 1) > 0.02,
-                ),
-                Slip(
-                    DISTANCE_IN_PROPORTION,
-                    run=lambda known: {"metres": known["power"] / 2.25},
-                    says=lambda known: (
-                        f"From 1.50 D at 67 cm, in proportion: {known['power']:g} D at {known['metres']:.3g} m."
-                    ),
-                    live=lambda known: abs(known["power"] - 1.5) > 0.02,
-                ),
-            ),
-        ),
-        Step(
-            METRES_TO_CENTIMETRES,
-            run=_centimetres(100),
-            says=lambda known: f"That is {write_distance(known['centimetres'])}.",
-            slips=(
-                Slip(TENFOLD_TOO_SMALL, run=_centimetres(10), says=_centimetres_taken),
-                Slip(TENFOLD_TOO_LARGE, run=_centimetres(1000), says=_centimetres_taken),
-            ),
-        ),
-    ),
-    answer=lambda known: {"distance": known["centimetres"]},
-    found=lambda known: (f"A working lens of {signed(known['power'])} D is in the frame.",),
-    question=lambda _: "At which distance does this lens take out the working distance exactly?",
-    figure=lambda known, uid: trial_frame((SphCyl(known["power"]),), uid=uid, notes={0: "working lens"}),
-    needs=("distance-vergence",),
-    sources=("Definition of vergence in air, ISO 13666",),
-)
-
-# --- a distance in inches ----------------------------------------------------------------------------------------
-
-CM_PER_INCH = 2.54
-
-
-@dataclass(frozen=True)
-class Inches(Scalar):
-    """A distance in inches."""
-
-    exact: float = 0.1
-    tolerance: float = 0.25
-    low: float = 4.0
-    high: float = 400.0
-    id = "inches"
-    unit = " in"
-    hint = "inches, such as 26"
-
-    def read(self, text: str) -> float:
-        """Read a bare number as inches, or a length that names its unit."""
-        try:
-            return self._checked(read_quantity(text))
-        except NotationError:
-            return self._checked(read_distance_cm(text) / CM_PER_INCH)
-
-    def write(self, value: float) -> str:
-        """Write it in inches."""
-        return f"{value:g} in"
-
-
-inches_vergence = CaseType(
-    id="inches-vergence",
-    title="A working distance in inches",
-    family=FAMILY,
-    level="novice",
-    seconds=8,
-    findings=Group((Field("inches", "Working distance, pupil to sight hole", Inches()),)),
-    asks=(Field("power", "Dioptres", Power()),),
-    draw=lambda chance, settings: {
-        "inches": float(chance.among((10, 13, 16, 20, 26, 40) if settings.level == "novice" else range(10, 41)))
-    },
-    begin=lambda _: {},
-    steps=(
-        Step(
-            INCHES_TO_METRES,
-            run=lambda known: {"metres": known["inches"] * CM_PER_INCH / 100},
-            says=lambda known: (
-                f"Some 40 inches make a metre: {known['inches']:g} × 2.54 cm are {known['metres']:.3g} m."
-            ),
-            slips=(
-                Slip(
-                    INCHES_AS_CENTIMETRES,
-                    run=lambda known: {"metres": known["inches"] / 100},
-                    says=lambda known: f"{known['inches']:g} inches taken as {known['metres']:.3g} m.",
-                ),
-            ),
-        ),
-        Step(
-            skills.DISTANCE_IN_DIOPTRES,
-            run=lambda known: {"vergence": 1 / known["metres"]},
-            says=lambda known: f"One over {known['metres']:.3g} m is {known['vergence']:.2f} D.",
-            slips=(
-                Slip(
-                    skills.METRES_NOT_INVERTED,
-                    run=lambda known: {"vergence": known["metres"]},
-                    says=lambda known: f"{known['metres']:.3g} m taken as {known['vergence']:.2f} D.",
-                    live=lambda known: abs(known["metres"] - 1 / known["metres"]) > 0.05,
-                ),
-            ),
-        ),
-    ),
-    answer=lambda known: {"power": known["vergence"]},
-    found=lambda known: (f"Sight hole {known['inches']:g} inches from the pupil.",),
-    question=lambda _: "How many dioptres is that distance?",
-    figure=lambda _, __: None,
-    needs=("distance-vergence",),
-    sources=("Definition of vergence in air, ISO 13666; the inch is 2.54 cm (ISO 31, from memory)",),
-)
 
 # --- how far one may drift ---------------------------------------------------------------------------------------
 
@@ -486,4 +321,4 @@ lens_plane = CaseType(
     sources=("Definition of vergence in air, ISO 13666; 0.12 D as what matters is common practice",),
 )
 
-TYPES = (vergence_distance, inches_vergence, drift_allowed, lens_plane)
+TYPES = (drift_allowed, lens_plane)

@@ -8,13 +8,13 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.movement import MOVEMENTS, movement_for
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import trial_frame
 from cases.kinds import Power
 from cases.lens import SphCyl
+from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
 from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, signed
 from cases.vergence import working_vergence
@@ -78,7 +78,6 @@ FOG_STATES = Choice(
     )
 )
 _NO_FOG = 0.12
-_OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
 
 IGNORED_OR_SWAPPED: Pair = (
     SlipRef(skills.POWER_LEFT.id, skills.DISTANCE_IGNORED.id),
@@ -191,7 +190,7 @@ other_eye_fogged = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"movement": _OPPOSITE[movement_for(known["left"])]},
+                    run=lambda known: {"movement": OPPOSITE[movement_for(known["left"])]},
                     says=lambda known: f"The other way round: {known['movement']}.",
                     live=lambda known: movement_for(known["left"]) != "neutral",
                 ),

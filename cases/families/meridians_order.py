@@ -10,7 +10,6 @@ from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.families.meridians import FAMILY, STREAK, must_cross
-from cases.families.movement import MOVEMENTS, movement_for
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
@@ -18,6 +17,7 @@ from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Axis, BadFinding, Power
 from cases.lens import across
 from cases.looks import Seen, seen
+from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
 from cases.steps import DISTANCE, degrees, pick_axis, pick_distance, signed
@@ -143,9 +143,6 @@ def _judged_words(known: Known) -> str:
     return f"streak {_LETTER[more]} has the more plus meridian across it."
 
 
-_OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
-
-
 def _meet(name: SlipName, run: Callable[[Known], str], words: str, live: Callable[[Known], bool]) -> Slip:
     return Slip(
         name,
@@ -225,7 +222,7 @@ which_first = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"then": _OPPOSITE[_then(known)]},
+                    run=lambda known: {"then": OPPOSITE[_then(known)]},
                     says=lambda known: f"The other way round: {known['then']}.",
                 ),
                 Slip(
@@ -346,7 +343,7 @@ second_streak = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"next": _SPHERE_FOR[_OPPOSITE[known["seen"]]]},
+                    run=lambda known: {"next": _SPHERE_FOR[OPPOSITE[known["seen"]]]},
                     says=lambda known: f"{known['seen'].capitalize()}: {NEXT_MOVES.write(known['next'])}.",
                     live=lambda known: not known["cylinder_now"],
                 ),

@@ -15,6 +15,8 @@ from cases.figures_lenses import trial_frame
 from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
+from cases.movements import MOVEMENTS as MOVEMENTS
+from cases.movements import OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
 from cases.retinoscope import NEUTRAL_ZONE
 from cases.steps import DISTANCE, degrees, listed, pick_distance, pick_lens, signed
@@ -23,7 +25,6 @@ from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("movement", "Reading movement", 2)
 
-MOVEMENTS = Choice((Option("with", "with"), Option("against", "against"), Option("neutral", "neutral")))
 NEXT = Choice(
     (
         Option("plus", "add plus (or take minus away)"),
@@ -53,7 +54,6 @@ SWAPPED_OR_SLEEVE: Pair = (
 )
 """With the sleeve at its concave setting both turn the answer round; at the plane setting only one of them can."""
 
-_OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
 _LENS_FOR = {"with": "plus", "against": "minus", "neutral": "stop"}
 
 
@@ -96,7 +96,7 @@ next_lens = CaseType(
         Step(
             READ_SLEEVE,
             run=lambda known: {
-                "as_plane": known["movement"] if known["beam"] == "parallel" else _OPPOSITE[known["movement"]]
+                "as_plane": known["movement"] if known["beam"] == "parallel" else OPPOSITE[known["movement"]]
             },
             says=lambda known: (
                 f"Plane-mirror setting: {known['movement']} is {known['as_plane']}."
@@ -123,7 +123,7 @@ next_lens = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"lens": _LENS_FOR[_OPPOSITE[known["as_plane"]]]},
+                    run=lambda known: {"lens": _LENS_FOR[OPPOSITE[known["as_plane"]]]},
                     says=lambda known: f"{known['lens'].capitalize()} given to {known['as_plane']}.",
                     live=lambda known: known["as_plane"] != "neutral",
                 ),
@@ -149,13 +149,6 @@ next_lens = CaseType(
 )
 
 # --- which movement to expect ------------------------------------------------------------------------------------
-
-
-def movement_for(power_left: float) -> str:
-    """Return the movement, with a plane mirror, when so many D are still to be added in that meridian."""
-    if abs(power_left) <= NEUTRAL_ZONE:
-        return "neutral"
-    return "with" if power_left > 0 else "against"
 
 
 def _draw_predict(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -242,7 +235,7 @@ predict_movement = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: _movements(known, lambda movement: _OPPOSITE[movement]),
+                    run=lambda known: _movements(known, lambda movement: OPPOSITE[movement]),
                     says=lambda known: f"The other way round: {' and '.join(known['movements'])}.",
                 ),
             ),

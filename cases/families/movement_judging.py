@@ -1,4 +1,4 @@
-"""Family B, judging by how a reflex looks: how far from neutral it is, and what to do about one that is dull."""
+"""Family B, judging by how a reflex looks: how far from neutral it is, and how large a step that calls for."""
 
 from __future__ import annotations
 
@@ -9,14 +9,10 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
-from cases.choices import Choice, Marks, Option, Order
-from cases.families.movement import FAMILY, PAST_NEUTRAL
+from cases.choices import Choice, Option, Order
+from cases.families.movement import FAMILY
 from cases.fields import Field, Group
-from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
-from cases.figures_odd import odd_reflex
-from cases.figures_reflex import Look
-from cases.figures_reflex import movement as draw_movement
 from cases.kinds import BadFinding, Power
 from cases.looks import Seen, seen
 from cases.notation import write_distance
@@ -24,13 +20,11 @@ from cases.skills import AGAINST_AS_FARTHER as AGAINST_AS_FARTHER
 from cases.skills import DULL_AS_NEUTRAL as DULL_AS_NEUTRAL
 from cases.skills import LOOK_TO_DISTANCE as LOOK_TO_DISTANCE
 from cases.skills import SPEED_REVERSED as SPEED_REVERSED
-from cases.steps import DISTANCE, pick_distance, signed
-from cases.vergence import vergence, working_vergence
+from cases.steps import DISTANCE, pick_distance
+from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 STEP_SIZE = Skill("step-size", "choosing how large a lens step to take")
-NEUTRAL_OR_DULL = Skill("neutral-or-dull", "telling neutral from a reflex too dull to move")
-ACT_ON_DULL = Skill("act-on-dull", "deciding what a dull reflex calls for")
 
 WIDTH_ALONE = SlipName(
     "width-alone",
@@ -48,38 +42,6 @@ SMALL_STEP_FAR = SlipName(
     "small-step-far-off",
     "took a small step far from neutral",
     "That reflex is slow and dull: behind small steps it will look the same for long. Take a large one.",
-)
-NEUTRAL_DOUBTED = SlipName(
-    "neutral-doubted",
-    "took a bright neutral for a hidden error",
-    "A large error in disguise is dull. This pupil is bright all over and goes out at once: that is neutral.",
-)
-QUARTER_STEPS = SlipName(
-    "quarter-steps-when-dull",
-    "went on in small steps behind a dull reflex",
-    "So far from neutral a quarter dioptre changes nothing that you can see. Change by 4 D or more.",
-)
-LEFT_TO_SUBJECTIVE = SlipName(
-    "dull-left-unmeasured",
-    "left a dull reflex unmeasured",
-    "For many patients this is the only measurement there is, and large lenses or a shorter distance often find the "
-    "reflex.",
-)
-REFERRED_TOO_SOON = SlipName(
-    "referred-before-looking",
-    "referred before large lenses and a shorter distance were tried",
-    "A dull reflex is most often a large error. Try a large plus, a large minus and a shorter distance first.",
-)
-KEPT_TRYING = SlipName(
-    "kept-trying",
-    "went on trying when nothing had found the reflex",
-    "Large lenses of either sign and a shorter distance have all failed: that is no matter of lenses any more.",
-)
-ABSENT_AS_DULL = SlipName(
-    "absent-taken-for-large-error",
-    "treated an absent or white reflex as a large error",
-    "No reflex at all, or a white one, is not a matter of lenses. It is referred by the local path at once.",
-    "red-reflex guidance: Childhood Eye Cancer Trust page for optometrists; NICE NG12",
 )
 
 
@@ -261,194 +223,4 @@ near_or_far = CaseType(
     ),
 )
 
-# --- a dull reflex -----------------------------------------------------------------------------------------------
-
-LIGHTS = Choice(
-    (
-        Option("bright", "bright all over"),
-        Option("dull", "faint all over"),
-        Option("white", "white all over"),
-        Option("absent", "none at all"),
-    )
-)
-TRIED = Marks(
-    (
-        Option("large-plus", "a lens of +6.00 or more"),
-        Option("large-minus", "a lens of −6.00 or more"),
-        Option("moved-in", "a distance of 20 to 33 cm"),
-    )
-)
-ACTIONS = Choice(
-    (
-        Option("accept", "try it by leaning in, then take it for neutral"),
-        Option("search", "try a large plus, a large minus or 20 to 33 cm: what was not tried yet"),
-        Option("quarters", "go on in quarter-dioptre steps"),
-        Option("leave", "leave the eye unmeasured and go on to the subjective"),
-        Option("refer", "refer by the local path at once"),
-    )
-)
-_VISION = {
-    "bright": ("6/6", "6/9"),
-    "dull": ("6/60", "3/60", "counting fingers"),
-    "white": ("not measurable", "counting fingers"),
-    "absent": ("not measurable", "hand movements"),
-}
-VISIONS = Choice(
-    tuple(
-        Option(name, name)
-        for name in ("6/6", "6/9", "6/60", "3/60", "counting fingers", "hand movements", "not measurable")
-    )
-)
-
-
-def _draw_dull(chance: Chance, settings: Settings) -> dict[str, Any]:
-    light = chance.among(("dull", "dull", "dull", "dull", "bright", "bright", "white", "absent"))
-    tried: tuple[str, ...] = ()
-    if light == "dull":
-        tried = chance.among(
-            ((), ("large-plus",), ("large-minus",), ("large-plus", "large-minus", "moved-in"))
-            if settings.level != "expert"
-            else (("large-plus", "large-minus"), ("large-plus", "moved-in"), ("large-plus", "large-minus", "moved-in"))
-        )
-    distance = pick_distance(chance, settings)
-    in_place = working_vergence(distance) if light == "bright" else chance.stepped(-1, 2)
-    return {
-        "light": light,
-        "in_place": round(4 * in_place) / 4,
-        "distance_cm": distance,
-        "vision": chance.among(_VISION[light]),
-        "tried": tried,
-    }
-
-
-def _meaning(known: Known) -> str:
-    return {"bright": "neutral", "dull": "far", "white": "refer", "absent": "refer"}[known["light"]]
-
-
-def _all_tried(known: Known) -> bool:
-    return len(known["tried"]) == len(TRIED.options)
-
-
-def _action(known: Known) -> str:
-    if known["meaning"] == "far":
-        return "refer" if _all_tried(known) else "search"
-    return {"neutral": "accept", "refer": "refer"}[known["meaning"]]
-
-
-def _meant(name: SlipName, meaning: str, words: str, live: Callable[[Known], bool]) -> Slip:
-    return Slip(name, run=lambda _: {"meaning": meaning}, says=lambda _: words, live=live)
-
-
-def _acted(name: SlipName, action: str, words: str, live: Callable[[Known], bool]) -> Slip:
-    return Slip(name, run=lambda _: {"action": action}, says=lambda _: words, live=live)
-
-
-def _searching(known: Known) -> bool:
-    return known["meaning"] == "far" and not _all_tried(known)
-
-
-_MEANINGS = {
-    "neutral": "Bright all over and nothing travels: that is how neutral looks.",
-    "far": "Faint, so it is not neutral, which is bright: as a rule an error too large for movement to be made out.",
-    "refer": "A white reflex, or none, is no matter of lenses.",
-}
-_ACTIONS_SAID = {
-    "accept": "Make sure by leaning in, which must show with, and take it.",
-    "search": "Hold up a large plus and a large minus, or move in to 20 to 33 cm and allow for the new distance.",
-    "refer": "Refer by the local path at once.",
-}
-
-
-def _action_words(known: Known) -> str:
-    if known["meaning"] == "far" and known["action"] == "refer":
-        return "Neither large lenses nor a shorter distance changed anything: refer by the local path at once."
-    return _ACTIONS_SAID[known["action"]]
-
-
-def _dull_figure(known: Known, uid: str) -> Figure | None:
-    if known["light"] == "bright":
-        return draw_movement("neutral", uid=uid, look=Look(brightness="bright"), say=False)
-    if known["light"] == "absent":
-        return None
-    return odd_reflex("dim" if known["light"] == "dull" else "white", uid=uid)
-
-
-def _tried_words(known: Known) -> tuple[str, ...]:
-    if not known["tried"]:
-        return ()
-    return (f"Tried as well, and it looked the same: {TRIED.write(known['tried'])}.",)
-
-
-dull_reflex = CaseType(
-    id="dull-reflex",
-    title="Neutral, or too far off to move",
-    family=FAMILY,
-    level="competent",
-    seconds=15,
-    findings=Group(
-        (
-            Field("light", "Light in the pupil", LIGHTS),
-            Field("in_place", "Sphere in place", Power(), default=0.0),
-            DISTANCE,
-            Field("vision", "Vision with that lens and the working distance taken off", VISIONS),
-            Field("tried", "Tried as well, without any change", TRIED, default=()),
-        )
-    ),
-    asks=(Field("action", "What next?", ACTIONS),),
-    draw=_draw_dull,
-    begin=lambda _: {},
-    steps=(
-        Step(
-            NEUTRAL_OR_DULL,
-            run=lambda known: {"meaning": _meaning(known)},
-            says=lambda known: _MEANINGS[known["meaning"]],
-            slips=(
-                _meant(
-                    skills.DULL_AS_NEUTRAL, "neutral", "No movement taken for neutral.", lambda k: k["light"] == "dull"
-                ),
-                _meant(NEUTRAL_DOUBTED, "far", "Taken for a hidden error.", lambda k: k["light"] == "bright"),
-                _meant(
-                    ABSENT_AS_DULL,
-                    "far",
-                    "Taken for a large error.",
-                    lambda known: known["light"] in ("white", "absent") and not _all_tried(known),
-                ),
-            ),
-        ),
-        Step(
-            ACT_ON_DULL,
-            run=lambda known: {"action": _action(known)},
-            says=_action_words,
-            slips=(
-                _acted(QUARTER_STEPS, "quarters", "Small steps gone on with.", _searching),
-                _acted(REFERRED_TOO_SOON, "refer", "Referred before looking further.", _searching),
-                _acted(LEFT_TO_SUBJECTIVE, "leave", "Left to the subjective.", lambda known: known["meaning"] == "far"),
-                _acted(
-                    KEPT_TRYING,
-                    "search",
-                    "More lenses tried.",
-                    lambda known: known["meaning"] == "far" and _all_tried(known),
-                ),
-                _acted(PAST_NEUTRAL, "quarters", "Another lens added at neutral.", lambda k: k["meaning"] == "neutral"),
-            ),
-        ),
-    ),
-    answer=lambda known: {"action": known["action"]},
-    found=lambda known: (
-        f"Streak swept both ways with {signed(known['in_place'])} DS in place, sight hole "
-        f"{write_distance(known['distance_cm'])} from the pupil: nothing is seen to travel.",
-        f"Light in the pupil: {LIGHTS.write(known['light'])}. The pupil is of ordinary size.",
-        f"Vision, with the working distance allowed for: {known['vision']}.",
-        *_tried_words(known),
-    ),
-    question=lambda _: "What do you do next?",
-    figure=_dull_figure,
-    needs=("near-or-far",),
-    form=lambda _: None,
-    sources=(
-        "a continuing-education answer on high errors (large lenses, shorter distance); common practice",
-        "red-reflex guidance: Childhood Eye Cancer Trust page for optometrists; NICE NG12",
-    ),
-)
-
-TYPES = (near_or_far, dull_reflex)
+TYPES = (near_or_far,)

@@ -8,12 +8,12 @@ from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
-from cases.families.movement import MOVEMENTS, movement_for
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
+from cases.movements import MOVEMENTS, movement_for
 from cases.notation import write_distance, write_power, write_prescription
 from cases.steps import (
     ADDED,

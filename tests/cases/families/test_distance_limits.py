@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from cases.casetype import Settings, draw
 from cases.errors import CaseError
-from cases.families.distance_limits import Inches
+from cases.families.distance_backwards import Inches
 from cases.marking import mark_text
 from cases.register import case_type
 from tests.cases.drawing import sound
