@@ -12,7 +12,7 @@ PORT = 8067
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; 0 when it was done, 2 with one line on standard error when it was refused."""
+    """Run one command; 0: done, 1: done and something is wrong, 2: refused, with one line on standard error."""
     options = _parser().parse_args(arguments)
     from quiz.errors import QuizError
 
@@ -46,6 +46,20 @@ def _parser() -> argparse.ArgumentParser:
     rebuild = commands.add_parser("rebuild", help="work every learner's memory out anew from the log of answers")
     _with_data(rebuild)
     rebuild.set_defaults(run=_rebuild)
+
+    backup = commands.add_parser("backup", help="copy the data file as it is now, while learners go on answering")
+    backup.add_argument("file", type=Path, metavar="BACKUP", help="where to; never over a file that is there")
+    _with_data(backup)
+    backup.set_defaults(run=_backup)
+
+    restore = commands.add_parser("restore", help="put a backup in the data file's place; the app must be stopped")
+    restore.add_argument("file", type=Path, metavar="BACKUP", help="a file that `backup` wrote")
+    _with_data(restore)
+    restore.set_defaults(run=_restore)
+
+    check = commands.add_parser("check", help="look a data file or a backup over, from end to end; changes nothing")
+    _with_data(check)
+    check.set_defaults(run=_check)
     return parser
 
 
@@ -105,7 +119,7 @@ def _asked_password() -> str:
 def _rebuild(options: argparse.Namespace) -> int:
     from contextlib import closing
 
-    from quiz import folding
+    from quiz import folding, results
     from quiz.datafile import open_data
     from quiz.store import Store
 
@@ -113,7 +127,44 @@ def _rebuild(options: argparse.Namespace) -> int:
         for one in folding.rebuild(store):
             kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
             print(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
+        for learner in store.learners():
+            with store.writing():
+                results.tally_anew(store, learner.id)
     return 0
+
+
+def _backup(options: argparse.Namespace) -> int:
+    from quiz.backups import backup
+    from quiz.datafile import data_path
+
+    size = backup(data_path(options.data), options.file)
+    print(f"{options.file}: {size / 1e6:.1f} MB. It holds all that the data file holds: keep it as safe.")
+    return 0
+
+
+def _restore(options: argparse.Namespace) -> int:
+    import time
+
+    from quiz.backups import restore
+    from quiz.datafile import data_path
+
+    done = restore(options.file, data_path(options.data), now=time.time())
+    print(f"{done.path} is as it was when the backup was made; preceptors sign in anew.")
+    if done.set_aside is not None:
+        print(f"What stood there before is in {done.set_aside}")
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from quiz.checks import check
+    from quiz.datafile import data_path
+
+    path = data_path(options.data)
+    found = []
+    for one in check(path):
+        print(f"{'good' if one.good else 'BAD '}  {one.words}", flush=True)
+        found.append(one.good)
+    return 0 if all(found) else 1
 
 
 if __name__ == "__main__":

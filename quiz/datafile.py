@@ -20,6 +20,9 @@ PATIENCE = 5.0
 """Seconds to wait for another process that is writing."""
 
 _MAGIC = b"SQLite format 3\x00"
+_LOCKED = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+_NO_ROOM = (sqlite3.SQLITE_FULL,)
+_OUT_OF_REACH = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR)
 
 
 class Refused(QuizError):
@@ -41,6 +44,14 @@ class Busy(QuizError):
 
     def __init__(self, path: Path) -> None:
         super().__init__(f"data file {path}: another program has it locked; try again in a moment")
+
+
+class NotKept(QuizError):
+    """The data file could not be written to, so that nothing of this change was kept; what was there before stands."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"data file {path}: {why}; nothing of this change was kept, and what was there before stands")
+        self.why = why
 
 
 class DataFile:
@@ -66,13 +77,13 @@ class DataFile:
             When it is not ours, is locked, corrupt or cannot be written, or was written by a newer version.
         """
         file = cls(path, patience)
-        fresh = _is_fresh(path)
+        fresh = is_fresh(path)
         try:
             file._anchor = file._connect(fresh=fresh)
             file._make_ready(file._anchor, fresh=fresh)
         except sqlite3.Error as error:
             file.close()
-            raise _refusal(path, error) from error
+            raise refusal(path, error) from error
         except Refused:
             file.close()
             raise
@@ -96,18 +107,27 @@ class DataFile:
         ------
         Busy
             When another process has the file locked.
+        NotKept
+            When the disk is full, or no longer takes or gives what the file needs.
         """
         with self._lock:
             try:
-                db.conn.execute("BEGIN IMMEDIATE")
+                try:
+                    db.conn.execute("BEGIN IMMEDIATE")
+                    yield
+                    db.conn.execute("COMMIT")
+                except BaseException:
+                    if db.conn.in_transaction:
+                        db.conn.execute("ROLLBACK")
+                    raise
             except sqlite3.OperationalError as error:
-                raise Busy(self.path) from error
-            try:
-                yield
-                db.conn.execute("COMMIT")
-            except BaseException:
-                if db.conn.in_transaction:
-                    db.conn.execute("ROLLBACK")
+                code = _code(error)
+                if code in _LOCKED:
+                    raise Busy(self.path) from error
+                if code in _NO_ROOM:
+                    raise NotKept(self.path, "the disk is full") from error
+                if code in _OUT_OF_REACH:
+                    raise NotKept(self.path, f"the disk does not take it ({error})") from error
                 raise
 
     def _connect(self, *, fresh: bool) -> Database:
@@ -140,14 +160,19 @@ class DataFile:
     def _inspect(self, db: Database) -> None:
         verdict = db.conn.execute("PRAGMA quick_check(1)").fetchone()[0]
         if verdict != "ok":
-            raise _corrupt(self.path, verdict)
-        newer = {one.name for one in MIGRATIONS.applied(db)} - _known()
-        if newer:
-            raise Refused(
-                self.path,
-                f"a newer version of Two Meridians wrote it ({', '.join(sorted(newer))})",
-                "use that version, or give another file with --data",
-            )
+            raise corrupt(self.path, verdict)
+        refuse_newer(self.path, db)
+
+
+def refuse_newer(path: Path, db: Database) -> None:
+    """Refuse a file to which a newer version has done what this one does not know."""
+    newer = {one.name for one in MIGRATIONS.applied(db)} - known_migrations()
+    if newer:
+        raise Refused(
+            path,
+            f"a newer version of Two Meridians wrote it ({', '.join(sorted(newer))})",
+            "use that version, or give another file with --data",
+        )
 
 
 def open_data(path: Path | None, *, make: bool = True) -> DataFile:
@@ -158,25 +183,44 @@ def open_data(path: Path | None, *, make: bool = True) -> DataFile:
     Refused
         When it cannot be opened.
     """
-    if path is None:
-        path = user_data_path("two-meridians", appauthor=False) / "answers.sqlite3"
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise Refused(path, f"its folder cannot be made ({error.strerror})", "give a file with --data") from error
+    path = data_path(path)
     if not make and not path.exists():
         raise NoFile(path)
     return DataFile.open(path)
 
 
-def _known() -> set[str]:
+def data_path(path: Path | None) -> Path:
+    """Return the path given, or that of the data file in the user's data folder, which is made if need be.
+
+    Raises
+    ------
+    Refused
+        When the folder cannot be made.
+    """
+    if path is not None:
+        return path
+    path = user_data_path("two-meridians", appauthor=False) / "answers.sqlite3"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Refused(path, f"its folder cannot be made ({error.strerror})", "give a file with --data") from error
+    return path
+
+
+def known_migrations() -> set[str]:
     """Return the names of the migrations that this version knows."""
     with closing(sqlite3.connect(":memory:")) as conn:
         return {one.name for one in MIGRATIONS.pending(Database(conn))}
 
 
-def _is_fresh(path: Path) -> bool:
-    """Say whether a file is still to be made; look at one that is there without touching it."""
+def is_fresh(path: Path) -> bool:
+    """Say whether a file is still to be made; look at one that is there without touching it.
+
+    Raises
+    ------
+    Refused
+        When it is not ours, or cannot be read.
+    """
     try:
         with path.open("rb") as file:
             head = file.read(100)
@@ -195,16 +239,22 @@ def _is_fresh(path: Path) -> bool:
     return False
 
 
-def _corrupt(path: Path, verdict: str) -> Refused:
+def corrupt(path: Path, verdict: str) -> Refused:
+    """Say that a file is damaged."""
     return Refused(path, f"it is damaged ({verdict.splitlines()[0]})", "put a backup in its place; it was not changed")
 
 
-def _refusal(path: Path, error: sqlite3.Error) -> Refused:
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+def refusal(path: Path, error: sqlite3.Error) -> Refused:
+    """Say why a file cannot be opened, in the words of a person."""
+    code = _code(error)
+    if code in _LOCKED:
         return Refused(path, "another program has it locked", "close that program, or give another file with --data")
-    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR):
-        return Refused(path, f"it cannot be written ({error})", "give another file with --data")
-    if code == sqlite3.SQLITE_FULL:
+    if code in _NO_ROOM:
         return Refused(path, "the disk is full", "make room, or give a file on another disk with --data")
-    return _corrupt(path, str(error))
+    if code in _OUT_OF_REACH:
+        return Refused(path, f"it cannot be written ({error})", "give another file with --data")
+    return corrupt(path, str(error))
+
+
+def _code(error: sqlite3.Error) -> int:
+    return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF

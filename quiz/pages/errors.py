@@ -10,7 +10,7 @@ from werkzeug.exceptions import HTTPException, SecurityError
 from cases.errors import CaseError
 from cases.recall import UnknownPrompt
 from quiz.classes import UnknownClass, UnknownMember
-from quiz.datafile import Busy
+from quiz.datafile import Busy, NotKept
 from quiz.drills import UnknownDrill
 from quiz.errors import QuizError
 from quiz.pages import visit
@@ -51,6 +51,10 @@ _TITLES = {
         "A fault of ours",
         "What you had answered is kept. Go back to Practise; if it happens again, tell whoever set this up.",
     ),
+    507: (
+        "This could not be kept",
+        "Tell whoever looks after this computer. Then go back, where what you typed still stands, and send it again.",
+    ),
     503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
 }
 
@@ -83,6 +87,8 @@ def _http(error: HTTPException) -> Response | HTTPException:
 def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, Busy):
         return _page(503, "Another program is writing to the data file.")
+    if isinstance(error, NotKept):
+        return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")
     return _page(404 if isinstance(error, NOT_FOUND) else 400, str(error))
 
 

@@ -1,0 +1,130 @@
+"""Whether a data file is sound: every page, every reference, the schema, and each learner's memory against the log.
+
+Looked at is a copy made at one moment, so that learners answer meanwhile and nothing in the file itself is touched.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from sqlite_utils import Database
+
+from quiz import folding, results
+from quiz.backups import snapshot
+from quiz.datafile import PATIENCE, DataFile, known_migrations
+from quiz.schema import MIGRATIONS
+from quiz.store import Learner, Store
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was looked at."""
+
+    words: str
+    good: bool = True
+
+
+def check(path: Path, *, patience: float = PATIENCE) -> Iterator[Finding]:
+    """Look a data file over and say what was found, one thing after the other.
+
+    Raises
+    ------
+    Refused
+        When it is not ours, is damaged, was written by a newer version, or cannot be read.
+    """
+    with TemporaryDirectory(prefix="two-meridians-") as folder:
+        copy = Path(folder) / "copy.sqlite3"
+        snapshot(path, copy, patience=patience)
+        yield Finding("every page and every index holds together")
+        yield _age(copy)
+        with closing(DataFile.open(copy)) as file, closing(Store(file)) as store:
+            yield _schema(store)
+            yield from _rows(store)
+            yield from _memories(store)
+            yield from _tallies(store)
+
+
+def _age(copy: Path) -> Finding:
+    with closing(sqlite3.connect(copy)) as conn:
+        waiting = known_migrations() - {one.name for one in MIGRATIONS.applied(Database(conn))}
+    if waiting:
+        return Finding(f"an older version wrote it; serving it brings it up to date ({', '.join(sorted(waiting))})")
+    return Finding("it stands at this version's schema")
+
+
+def _schema(store: Store) -> Finding:
+    with closing(sqlite3.connect(":memory:")) as conn:
+        MIGRATIONS.apply(Database(conn))
+        meant = {(kind, name, sql) for kind, name, sql in conn.execute(_SCHEMA)}
+    found = {(row[0], row[1], row[2]) for row in store.fetch(_SCHEMA)}
+    if found == meant:
+        return Finding("tables, indexes and the triggers that guard the logs are as they should be")
+    named = sorted({f"{kind} {name}" for kind, name, _ in found ^ meant})
+    return Finding(f"the schema was changed by another hand: {', '.join(named)}; put a backup in its place", good=False)
+
+
+_SCHEMA = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' AND name NOT LIKE '_sqlite_%'"
+
+
+def _rows(store: Store) -> Iterator[Finding]:
+    counts = store.fetch(
+        "SELECT (SELECT count(*) FROM learners), (SELECT count(*) FROM answers), (SELECT count(*) FROM recall_marks)"
+    )[0]
+    yield Finding(f"{counts[0]} learners, {counts[1]} answers, {counts[2]} recall marks")
+    lost = store.fetch("PRAGMA foreign_key_check")
+    if lost:
+        tables = ", ".join(sorted({row[0] for row in lost}))
+        yield Finding(f"{len(lost)} rows name something that is not there, in {tables}", good=False)
+    else:
+        yield Finding("every row that names another finds it")
+    open_still = store.fetch(
+        "SELECT count(*) FROM answers a JOIN dealt d ON d.id = a.dealt "
+        "WHERE d.closed_at IS NULL OR d.learner <> a.learner"
+    )[0][0]
+    if open_still:
+        yield Finding(f"{open_still} answers belong to a case that still waits, or to another learner", good=False)
+
+
+def _memories(store: Store) -> Iterator[Finding]:
+    learners = store.learners()
+    now_so = [one for one in learners if one.folded_with == folding.FOLDED_WITH]
+    if len(now_so) < len(learners):
+        older = len(learners) - len(now_so)
+        yield Finding(f"{older} memories were worked out with older numbers; each is worked out anew when next needed")
+    astray = [one.name for one in now_so if not _agrees(store, one)]
+    if astray:
+        yield Finding(f"memory differs from the log of {', '.join(astray)}: run `python -m quiz rebuild`", good=False)
+    else:
+        yield Finding("every memory is what its log of answers comes to, to the last bit")
+
+
+def _agrees(store: Store, learner: Learner) -> bool:
+    states = folding.refolded(store, learner.id)
+    return (learner.state, learner.recall_state) == (states.cases.to_json(), states.recall.to_json())
+
+
+def _tallies(store: Store) -> Iterator[Finding]:
+    members = [row[0] for row in store.fetch("SELECT learner FROM members ORDER BY learner")]
+    if not members:
+        return
+    astray = 0
+    for learner_id in members:
+        before = _sums(store, learner_id)
+        with store.writing():
+            results.tally_anew(store, learner_id)
+        astray += _sums(store, learner_id) != before
+    if astray:
+        yield Finding(f"the results kept for {astray} learners of a class differ from their logs: run `python -m quiz rebuild`", good=False)
+    else:
+        yield Finding("the results of every class are what its logs of answers come to")
+
+
+def _sums(store: Store, learner_id: int) -> list[tuple[object, ...]]:
+    # A sum of seconds depends on the order of its terms in the last bits, and is shown to the second.
+    rows = store.fetch("SELECT * FROM tallies WHERE learner = ? ORDER BY drill, kind, key", learner_id)
+    return [tuple(round(value, 3) if isinstance(value, float) else value for value in row) for row in rows]
