@@ -8,7 +8,7 @@ from importlib import import_module
 from pkgutil import iter_modules
 
 from cases import families
-from cases.casetype import CaseType, Family
+from cases.casetype import LEVELS, CaseType, Family
 from cases.errors import CaseError
 from cases.working import Skill, SlipName
 
@@ -24,11 +24,29 @@ class UnknownType(CaseError):
 
 @cache
 def all_types() -> dict[str, CaseType]:
-    """Return every case type by id, families in their order, types as their file lists them."""
+    """Return every case type by id in teaching order: by family, then by level, and none before one that it needs."""
     modules = [import_module(f"{families.__name__}.{module.name}") for module in iter_modules(families.__path__)]
     types: list[CaseType] = [one for module in modules for one in getattr(module, "TYPES", ())]
-    types.sort(key=lambda one: one.family.place)
-    return {one.id: one for one in types}
+    types.sort(key=lambda one: (one.family.place, LEVELS.index(one.level)))
+    return {one.id: one for one in _after_their_needs(types)}
+
+
+def _after_their_needs(types: list[CaseType]) -> list[CaseType]:
+    """Move each type behind those of its own family that it needs, and leave the order as it is otherwise."""
+    by_id = {one.id: one for one in types}
+    out: list[CaseType] = []
+
+    def place(one: CaseType) -> None:
+        if one in out:
+            return
+        for need in one.needs:
+            if need in by_id and by_id[need].family == one.family:
+                place(by_id[need])
+        out.append(one)
+
+    for one in types:
+        place(one)
+    return out
 
 
 def case_type(type_id: str) -> CaseType:

@@ -126,6 +126,7 @@ rx_to_cross = CaseType(
     question=lambda _: "What is the power in each of the two principal meridians?",
     figure=_frame,
     form=lambda _: None,
+    needs=("streak-axis",),
     sources=("Definition of a cylinder's axis, ISO 13666",),
 )
 
@@ -239,7 +240,8 @@ spherical_equivalent = CaseType(
     found=_rx_words,
     question=lambda _: "What is the spherical equivalent?",
     figure=_frame,
+    needs=("transpose",),
     sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (M)",),
 )
 
-TYPES = (rx_to_cross, cross_to_rx, transpose, spherical_equivalent)
+TYPES = (transpose, spherical_equivalent, rx_to_cross, cross_to_rx)

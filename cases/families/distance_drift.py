@@ -216,7 +216,7 @@ far_point = CaseType(
     ),
     question=lambda _: "What power corrects this meridian?",
     figure=lambda known, uid: draw_far_point(neutral_cm=known["neutral_cm"], uid=uid),
-    needs=("distance-vergence",),
+    needs=("net-sphere",),
     sources=("Duane’s Clinical Ophthalmology ch. 37 (two methods)",),
 )
 

@@ -317,7 +317,7 @@ lens_plane = CaseType(
         "the distance measured from the cornea to matter?"
     ),
     figure=lambda known, uid: distance_ruler(actual_cm=known["distance_cm"], lens=SphCyl(0), uid=uid),
-    needs=("distance-vergence",),
+    needs=("distance-drift",),
     sources=("Definition of vergence in air, ISO 13666; 0.12 D as what matters is common practice",),
 )
 

@@ -251,7 +251,7 @@ two_spheres = CaseType(
         NeutralStreak(known["second"]["streak"], known["second"]["sphere"]),
         uid=uid,
     ),
-    needs=("net-sphere", "streak-axis"),
+    needs=("net-sphere", "streak-axis", "cross-to-rx"),
     twins=(SWEEP_OR_AXIS,),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"),),
     sources=("a published mock examination station (8/5); a streak retinoscope's user guide",),

@@ -198,7 +198,7 @@ sphere_then_cyl = CaseType(
         NeutralStreak(known["cylinder_streak"], known["sphere"], known["cylinder"]),
         uid=uid,
     ),
-    needs=("net-sphere", "streak-axis"),
+    needs=("net-sphere", "streak-axis", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND, FIRST_STREAK_OR_NOT_TURNED),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), Probe(FIRST_STREAK_OR_NOT_TURNED, "transpose")),
     sources=("a published mock examination station (22/8); open course notes on plus-cylinder retinoscopy",),

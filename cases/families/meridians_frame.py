@@ -180,7 +180,7 @@ frame_net = CaseType(
     ),
     question=lambda known: f"What is the net prescription, in {FORM_WORDS[known['form']]}?",
     figure=_draw_cells,
-    needs=("working-lens",),
+    needs=("working-lens", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
     sources=("a teaching page on working distance that counts the working lens inside the gross",),

@@ -247,7 +247,7 @@ which_first = CaseType(
         "Which streak do you neutralise first, with spheres? And which movement will the other one then show?"
     ),
     figure=_pair,
-    needs=("near-or-far", "predict-movement"),
+    needs=("near-or-far", "sphere-then-cyl"),
     twins=(ORDER_OR_SLOWEST, SWAPPED_OR_UNTOUCHED),
     probes=(Probe(ORDER_OR_SLOWEST, "which-meridian-first"), Probe(SWAPPED_OR_UNTOUCHED, "which-meridian-first")),
     form=lambda _: None,

@@ -154,7 +154,7 @@ lag_lens = CaseType(
     question=lambda _: "What is the lag of accommodation (a lead is minus)?",
     figure=_card,
     form=lambda _: None,
-    needs=("next-lens",),
+    needs=("next-lens", "net-sphere"),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "Tassinari 2000, Optom Vis Sci 77:119"),
 )
 
@@ -342,7 +342,7 @@ lag_move_back = CaseType(
     question=lambda _: "What is the lag of accommodation, to 0.01 D (a lead is minus)?",
     figure=lambda known, uid: near_card(target_cm=known["target_cm"], scope_cm=known["neutral_cm"], uid=uid),
     form=lambda _: None,
-    needs=("distance-vergence",),
+    needs=("lag-lens",),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "PMC3292355 (move-back lag in children)"),
 )
 

@@ -251,7 +251,7 @@ crossed_sum = CaseType(
     ),
     question=lambda known: f"What single lens is that, in {FORM_WORDS[known['form']]}?",
     figure=lambda known, uid: trial_frame((known["first"], known["second"]), uid=uid),
-    needs=("spherical-equivalent", "transpose"),
+    needs=("spherical-equivalent", "transpose", "oblique-power"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,
     sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367",),

@@ -347,7 +347,7 @@ tilted_lens = CaseType(
     figure=lambda known, uid: draw_tilted_lens(
         SphCyl(known["power"]), tilt=known["tilt"], tilt_axis=known["tilt_axis"], uid=uid
     ),
-    needs=("transpose",),
+    needs=("frame-net",),
     twins=(ACROSS_OR_NOT_TURNED,),
     probes=(Probe(ACROSS_OR_NOT_TURNED, "transpose"),),
     sources=("Durham Technical Community College, lecture on lens tilt: F(1 + sin²θ/3), F′tan²θ on the axis of tilt",),

@@ -206,6 +206,7 @@ vertex_sphere = CaseType(
     form=lambda _: None,
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
     probes=(Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),),
+    needs=("net-sphere",),
     sources=("definition of effective power, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
 )
 

@@ -252,7 +252,7 @@ straddling = CaseType(
     ),
     question=lambda _: "Which band guides you, and which way does the axis go?",
     figure=_bands,
-    needs=("streak-axis",),
+    needs=("near-or-far", "sphere-then-cyl"),
     form=lambda _: None,
     twins=TURN_TWINS,
     probes=tuple(Probe(pair, "axis-straddling") for pair in TURN_TWINS),
