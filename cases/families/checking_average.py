@@ -8,18 +8,16 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.families.algebra import SPHERE_ONLY, WHOLE_CYLINDER
-from cases.families.axis_error import MIDDLE_PAST_180
 from cases.families.checking import FAMILY
 from cases.families.checking_steps import as_written, lens_pair
-from cases.families.oblique import FORM, PRESCRIPTION
+from cases.families.oblique import PRESCRIPTION
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE, fine
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens
 from cases.lens import SphCyl, axis_of
-from cases.steps import FORM_WORDS, pick_lens
+from cases.steps import FORM, FORM_WORDS, pick_lens
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -47,7 +45,7 @@ _ADDED = replace(
     # The columns of two readings that agree average well enough but for this trap, so no more is told apart here.
     slips=(
         Slip(
-            MIDDLE_PAST_180,
+            skills.MIDDLE_PAST_180,
             run=_half_way_between_numbers,
             says=lambda known: f"Columns added, the axis half-way between the numbers: {_sum_words(known)}.",
             live=lambda known: abs(known["first"].axis - known["second"].axis) > 90,
@@ -66,7 +64,7 @@ _HALVED = Step(
 NINETY_OUT: tuple[Pair, ...] = (
     *AXIS_90_OUT,
     *(
-        (SlipRef(ADD.skill.id, MIDDLE_PAST_180.id), ref)
+        (SlipRef(ADD.skill.id, skills.MIDDLE_PAST_180.id), ref)
         for ref in dict.fromkeys(ref for pair in AXIS_90_OUT for ref in pair)
     ),
 )
@@ -75,7 +73,7 @@ NINETY_OUT: tuple[Pair, ...] = (
 
 MEAN_OR_HALF: tuple[Pair, ...] = tuple(
     (SlipRef(MEANS.skill.id, name.id), SlipRef(PUT_TOGETHER.skill.id, skills.MEAN_AS_SPHERE.id))
-    for name in (WHOLE_CYLINDER, SPHERE_ONLY)
+    for name in (skills.WHOLE_CYLINDER, skills.SPHERE_ONLY)
 )
 """With axes all but alike, either end of the mean comes to the mean once more; with axes well apart it does not."""
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -20,7 +21,6 @@ from cases.families.checking import (
 from cases.families.checking_disagreement import NAME_CAUSE
 from cases.families.checking_repeats import COMPARE_CYLINDERS, FORMS_NOT_MATCHED
 from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, as_written, lens_pair, size, subtract_means
-from cases.families.cycloplegia import AXES_LEFT_OUT
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
@@ -291,7 +291,7 @@ difference_cause = CaseType(
                     live=lambda known: known["first"].cylinder * known["second"].cylinder < 0,
                 ),
                 Slip(
-                    AXES_LEFT_OUT,
+                    skills.AXES_LEFT_OUT,
                     run=_cylinder(_sizes_apart),
                     says=lambda known: f"By their sizes alone: {size(known['cylinder'])} D apart.",
                     live=lambda known: _axes_apart(known) > 0,

@@ -15,7 +15,6 @@ from cases.families.oblique import (
     ADD_SHARE,
     ANGLE_FROM_AXIS,
     COSINE_FOR_SINE,
-    LINEAR_FRACTION,
     SHARE_ALONE,
     SHARE_OF_CYLINDER,
     SINE_NOT_SQUARED,
@@ -147,7 +146,7 @@ two_eyes_meridians = CaseType(
             run=_shares(_square),
             says=_share_words("The squares of the sines"),
             slips=(
-                _share_slip(LINEAR_FRACTION, lambda angle: angle / 90, "The angles over 90"),
+                _share_slip(skills.LINEAR_FRACTION, lambda angle: angle / 90, "The angles over 90"),
                 _share_slip(SINE_NOT_SQUARED, lambda angle: math.sin(math.radians(angle)), "The sines themselves"),
                 _share_slip(COSINE_FOR_SINE, lambda angle: 1 - _square(angle), "The squares of the cosines"),
             ),

@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import blur_strength
-from cases.families.algebra import SPHERE_ONLY
 from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
 from cases.families.checking_steps import as_written, lens_pair
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
-from cases.families.distance_drift import DRIFT_REVERSED
 from cases.fields import Field, Group
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
@@ -269,7 +268,7 @@ two_eyes_pattern = CaseType(
             says=_split_words,
             slips=(
                 Slip(
-                    SPHERE_ONLY,
+                    skills.SPHERE_ONLY,
                     run=_split(_sphere),
                     says=lambda known: f"The written spheres taken as the means: {listed(known['means'])}.",
                     live=_sphere_misleads,
@@ -326,7 +325,7 @@ two_eyes_pattern = CaseType(
             says=_suggest_words,
             slips=(
                 Slip(
-                    DRIFT_REVERSED,
+                    skills.DRIFT_REVERSED,
                     run=lambda known: _suggests("farther" if _shift_means(known) > 0 else "nearer")(known),
                     says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
                     live=lambda known: _suggest(known)["suggests"] in ("nearer", "farther"),

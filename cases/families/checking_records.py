@@ -9,7 +9,6 @@ from cases.casetype import CaseType
 from cases.choices import Choice, Marks, Option
 from cases.families.checking import FAMILY
 from cases.families.checking_spoilt import draw_record
-from cases.families.fixation import DROPS_CAUTION
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_records import record_card
@@ -27,7 +26,7 @@ from cases.records import (
     sign_faults,
     step_faults,
 )
-from cases.steps import DISTANCE
+from cases.steps import DISTANCE, DROPS_CAUTION
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, cast
 
+from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.checking import FAMILY
-from cases.families.movement_judging import DULL_AS_NEUTRAL
 from cases.fields import Field, Group
 from cases.figures_odd import OddReflex, odd_reflex
 from cases.kinds import BadFinding
@@ -159,7 +159,7 @@ _RECOGNISING = Step(
     run=lambda known: {"sight": known["beside"]},
     says=_sees,
     slips=(
-        Slip(DULL_AS_NEUTRAL, run=_neutral, says=lambda _: "Taken for neutral.", live=_is("dim")),
+        Slip(skills.DULL_AS_NEUTRAL, run=_neutral, says=lambda _: "Taken for neutral.", live=_is("dim")),
         Slip(WHITE_FOR_BRIGHT, run=_neutral, says=lambda _: "Taken for a bright reflex.", live=_is("white")),
         Slip(BANDS_FOR_FLICKER, run=_as_sight("looks-far"), says=_mistaken, live=_is("scissors")),
         Slip(

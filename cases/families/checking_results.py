@@ -7,15 +7,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
-from cases.families.algebra import SPHERE_ONLY
 from cases.families.checking import FAMILY
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
 from cases.families.checking_steps import DIFFERENCE_REVERSED, as_written, size
 from cases.families.checking_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
-from cases.families.distance import ADD_LENSES
-from cases.families.oblique import FORM
 from cases.families.over_refraction import axes_agree, axes_differ
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
 from cases.fields import Field, Group
@@ -23,7 +21,7 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import FORM_WORDS, lens_words, pick_lens, signed
+from cases.steps import FORM, FORM_WORDS, lens_words, pick_lens, signed
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -146,7 +144,7 @@ def _one_column_left(known: Known) -> dict[str, Any]:
 
 
 ADD_COLUMNS = Step(
-    ADD_LENSES,
+    skills.ADD_LENSES,
     run=_columns,
     says=lambda known: (
         f"One axis, so sphere to sphere and cylinder to cylinder: "
@@ -187,7 +185,7 @@ BLUR_LEFT = Step(
     says=_blur_words,
     slips=(
         Slip(
-            SPHERE_ONLY,
+            skills.SPHERE_ONLY,
             run=lambda known: {"blur": math.hypot(known["sphere"], known["cylinder"] / 2)},
             says=lambda known: f"The written sphere taken for the mean: {size(known['blur'])} D.",
             live=lambda known: abs(known["cylinder"]) > 1e-9,

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Any
 
 from cases import skills
-from cases.families.algebra import ADD_HALF, HALF_UNSIGNED, HALVE_CYLINDER, SPHERE_ONLY, WHOLE_CYLINDER
 from cases.lens import SphCyl
 from cases.notation import write_prescription
 from cases.steps import listed, signed
@@ -51,7 +50,7 @@ def _any_cylinder(known: Known) -> bool:
 
 
 HALVE_BOTH = Step(
-    HALVE_CYLINDER,
+    skills.HALVE_CYLINDER,
     run=_shares(lambda lens: lens.cylinder / 2),
     says=lambda known: (
         f"Half of {signed(known['first'].cylinder)} is {signed(known['shares'][0])}, half of "
@@ -59,22 +58,24 @@ HALVE_BOTH = Step(
     ),
     slips=(
         Slip(
-            WHOLE_CYLINDER,
+            skills.WHOLE_CYLINDER,
             run=_shares(lambda lens: lens.cylinder),
             says=lambda known: f"The whole cylinders taken: {listed(known['shares'])}.",
             live=_any_cylinder,
         ),
-        Slip(SPHERE_ONLY, run=_shares(lambda _: 0.0), says=lambda _: "The cylinders left out.", live=_any_cylinder),
+        Slip(
+            skills.SPHERE_ONLY, run=_shares(lambda _: 0.0), says=lambda _: "The cylinders left out.", live=_any_cylinder
+        ),
     ),
 )
 
 ADD_BOTH = Step(
-    ADD_HALF,
+    skills.ADD_HALF,
     run=_with(lambda part: part),
     says=lambda known: f"Added to the spheres: the mean powers are {listed(known['means'])}.",
     slips=(
         Slip(
-            HALF_UNSIGNED,
+            skills.HALF_UNSIGNED,
             run=_with(abs),
             says=lambda known: f"Added without their signs: {listed(known['means'])}.",
             live=lambda known: min(known["shares"]) < 0,

@@ -11,7 +11,7 @@ from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import expected_mar
-from cases.families.algebra import ADD_HALF, HALF_UNSIGNED, HALVE_CYLINDER, RX, SPHERE_ONLY, WHOLE_CYLINDER
+from cases.families.algebra import RX
 from cases.families.checking import FAMILY
 from cases.families.checking_steps import as_written, size
 from cases.fields import Field, Group
@@ -141,29 +141,34 @@ def _has_cylinder(known: Known) -> bool:
 
 BLUR_STEPS = (
     Step(
-        HALVE_CYLINDER,
+        skills.HALVE_CYLINDER,
         run=_share(lambda rx: rx.cylinder / 2),
         says=lambda known: f"Half of {signed(known['rx'].cylinder)} is {signed(known['share'])}.",
         slips=(
             Slip(
-                WHOLE_CYLINDER,
+                skills.WHOLE_CYLINDER,
                 run=_share(lambda rx: rx.cylinder),
                 says=lambda known: f"The whole cylinder taken: {signed(known['share'])}.",
                 live=_has_cylinder,
             ),
-            Slip(SPHERE_ONLY, run=_share(lambda _: 0.0), says=lambda _: "The cylinder left out.", live=_has_cylinder),
+            Slip(
+                skills.SPHERE_ONLY,
+                run=_share(lambda _: 0.0),
+                says=lambda _: "The cylinder left out.",
+                live=_has_cylinder,
+            ),
         ),
         needed=_has_cylinder,
     ),
     Step(
-        ADD_HALF,
+        skills.ADD_HALF,
         run=_mean(lambda share: share),
         says=lambda known: (
             f"Mean power: {signed(known['rx'].sphere)} with {signed(known['share'])} makes {signed(known['mean'])}."
         ),
         slips=(
             Slip(
-                HALF_UNSIGNED,
+                skills.HALF_UNSIGNED,
                 run=_mean(abs),
                 says=lambda known: f"{size(known['share'])} added without its sign: {signed(known['mean'])}.",
                 live=lambda known: known["share"] < 0,
