@@ -43,7 +43,7 @@ class Diameter(Scalar):
 
     exact: float = 0.1
     tolerance: float = 0.3
-    low: float = 2.0
+    low: float = 3.0
     high: float = 8.0
     id = "diameter"
     unit = " mm"
@@ -59,7 +59,7 @@ class Diameter(Scalar):
 
 
 PUPIL = Field("pupil_mm", "Diameter of the pupil", Diameter(), default=PUPIL_MM)
-MARGIN = Field("margin", "What the edge of the pupil wants more than its centre", Power(low=-3, high=3), default=0.0)
+MARGIN = Field("margin", "What the edge of the pupil wants more than its centre", Power(low=-2, high=2), default=0.0)
 
 FIND_MERIDIANS = Skill("find-meridians", "finding the principal meridians by the look of the reflex")
 READ_END_POINT = Skill("read-end-point", "judging by eye where neutral is")
@@ -187,6 +187,16 @@ def _sphere_bench(known: Known) -> Bench:
     )
 
 
+def _begin_sphere(findings: Known) -> dict[str, Any]:
+    _possible(_sphere_bench(findings))
+    return {"ends": (findings["rx"] + working_vergence(findings["distance_cm"]),)}
+
+
+def _possible(bench: Bench) -> None:
+    """Refuse findings that no bench can show: a distance out of reach, above all."""
+    _ = bench.setting
+
+
 bench_sphere = CaseType(
     id="bench-sphere",
     title="An eye without astigmatism brought to neutral",
@@ -200,7 +210,7 @@ bench_sphere = CaseType(
         "distance_cm": pick_distance(chance, settings),
         **_margin(chance, settings),
     },
-    begin=lambda findings: {"ends": (findings["rx"] + working_vergence(findings["distance_cm"]),)},
+    begin=_begin_sphere,
     steps=(
         _end_step(),
         distance_in_dioptres(),
@@ -245,6 +255,7 @@ def _begin_eye(findings: Known) -> dict[str, Any]:
     rx = findings["rx"]
     if not rx.cylinder:
         raise BadFinding(write_prescription(rx), "a cylinder is needed, such as +1.00 / −1.50 × 70")
+    _possible(_eye_bench(findings))
     near = min((rx.axis, across(rx.axis)), key=lambda streak: axis_gap(streak, findings["start_streak"]))
     return {"near": near}
 

@@ -72,7 +72,7 @@ SHELVES = (
             Dial("eye_sphere", "Its sphere", "D", -20, 20, 0.25, 0.25, "a quarter more minus", "a quarter more plus"),
             Dial("eye_cylinder", "Its cylinder", "D", -8, 8, 0.25, 0.25, "a quarter more minus", "a quarter more plus"),
             Dial("eye_axis", "Its axis", "°", 1, 180, 1, 5, "turn clockwise 5°", "turn anticlockwise 5°"),
-            Dial("pupil_mm", "Pupil", "mm", 2, 8, 0.5, 0.5, "smaller", "larger"),
+            Dial("pupil_mm", "Pupil", "mm", 3, 8, 0.5, 0.5, "smaller", "larger"),
             Dial("margin", "The edge wants more than the centre by", "D", -2, 2, 0.25, 0.25, "less", "more"),
         ),
     ),

@@ -152,8 +152,8 @@ export class Drawing {
     for (const side of [1, -1]) {
       ctx.beginPath();
       ctx.moveTo(side * DIAL_MM * scale, 0);
-      ctx.lineTo(side * (DIAL_MM + 1.5) * scale, 0.7 * scale);
-      ctx.lineTo(side * (DIAL_MM + 1.5) * scale, -0.7 * scale);
+      ctx.lineTo(side * (DIAL_MM + 1.1) * scale, 0.55 * scale);
+      ctx.lineTo(side * (DIAL_MM + 1.1) * scale, -0.55 * scale);
       ctx.fill();
     }
     ctx.restore();

@@ -4,9 +4,9 @@
 
 /** Half the height of what is shown, in mm. */
 export const HALF_VIEW_MM = 19;
-/** The trial lens: the inner edge of its rim, and where its dial ends. */
+/** The trial lens: the inner edge of its rim, and where its dial ends and the marks of the streak begin. */
 export const RIM_MM = 13;
-export const DIAL_MM = 15.4;
+export const DIAL_MM = 14.9;
 
 const DARK = {
   skin: "#120b08", hollow: "#0c0705", ridge: "#1a100b", crease: "#2b1a12", hair: "#1d110b", sclera: "#211813",
@@ -165,11 +165,11 @@ function frame(ctx, inks, axis, lens) {
   for (const angle of [45, 90, 135, 180]) {
     const turn = (angle * Math.PI) / 180;
     ctx.save();
-    ctx.translate((DIAL_MM + 0.75) * Math.cos(turn), (DIAL_MM + 0.75) * Math.sin(turn));
+    ctx.translate((DIAL_MM + 1.75) * Math.cos(turn), (DIAL_MM + 1.75) * Math.sin(turn));
     ctx.scale(1, -1);
     // On the dark layer the dial must still be read.
     ctx.fillStyle = inks === DARK ? "#c08a63" : inks.mark;
-    ctx.fillText(String(angle), angle === 180 ? -0.3 : 0, 0);
+    ctx.fillText(String(angle), angle === 180 ? 0.2 : 0, 0);
     ctx.restore();
   }
   if (axis !== null) {

@@ -26,7 +26,7 @@ export const LIMITS = {
   sphere: [-20, 20],
   cylinder: [-8, 8],
   distance_cm: [25, 120],
-  pupil_mm: [2, 8],
+  pupil_mm: [3, 8],
   margin: [-2, 2],
   off_h: [-20, 20],
   off_v: [-20, 20],
