@@ -119,7 +119,10 @@ def _tallies(store: Store) -> Iterator[Finding]:
             results.tally_anew(store, learner_id)
         astray += _sums(store, learner_id) != before
     if astray:
-        yield Finding(f"the results kept for {astray} learners of a class differ from their logs: run `python -m quiz rebuild`", good=False)
+        yield Finding(
+            f"the results kept for {astray} learners of a class differ from their logs: run `python -m quiz rebuild`",
+            good=False,
+        )
     else:
         yield Finding("the results of every class are what its logs of answers come to")
 

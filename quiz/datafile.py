@@ -23,6 +23,7 @@ _MAGIC = b"SQLite format 3\x00"
 _LOCKED = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
 _NO_ROOM = (sqlite3.SQLITE_FULL,)
 _OUT_OF_REACH = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM, sqlite3.SQLITE_IOERR)
+_DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 class Refused(QuizError):
@@ -108,7 +109,7 @@ class DataFile:
         Busy
             When another process has the file locked.
         NotKept
-            When the disk is full, or no longer takes or gives what the file needs.
+            When the disk is full or does not take it, or the file turns out to be damaged.
         """
         with self._lock:
             try:
@@ -120,7 +121,7 @@ class DataFile:
                     if db.conn.in_transaction:
                         db.conn.execute("ROLLBACK")
                     raise
-            except sqlite3.OperationalError as error:
+            except sqlite3.DatabaseError as error:
                 code = _code(error)
                 if code in _LOCKED:
                     raise Busy(self.path) from error
@@ -128,6 +129,8 @@ class DataFile:
                     raise NotKept(self.path, "the disk is full") from error
                 if code in _OUT_OF_REACH:
                     raise NotKept(self.path, f"the disk does not take it ({error})") from error
+                if code in _DAMAGED:
+                    raise NotKept(self.path, "it is damaged, so a backup is to be restored") from error
                 raise
 
     def _connect(self, *, fresh: bool) -> Database:
