@@ -14,6 +14,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.kinds import Lens
 from cases.lens import SphCyl
+from cases.norms import USUAL
 from cases.working import Known, Run, SlippedRun, SlipRef, Step, run_chain, slipped_runs
 
 LEVELS = ("novice", "competent", "expert")
@@ -35,7 +36,11 @@ class Settings:
     fixed_distance: bool = False
     """Whether every case is to be at that distance."""
     norms: Mapping[str, float] = field(default_factory=dict)
-    """Values on which authorities differ (see the Reference page), by name."""
+    """Values on which authorities differ, by the ids of norms.py; only those that are set otherwise than usual."""
+
+    def norm(self, norm_id: str) -> float:
+        """Return the value to go by: what is set, or the usual one."""
+        return self.norms.get(norm_id, USUAL[norm_id])
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""What a learner may set, and the values on which authorities differ: each with its usual value and its source."""
+"""What a learner may set: form, distance, level, look, length of a sitting, and the clinic's own norms."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from typing import Any
 from cases.casetype import LEVELS, Settings
 from cases.errors import CaseError
 from cases.kinds import Distance
-from cases.notation import read_power, read_quantity
+from cases.norms import NORMS, Norm
+from cases.notation import read_power, read_quantity, write_power
 from quiz.errors import QuizError
 
 FORMS = ("minus", "plus")
@@ -35,78 +36,35 @@ LENGTHS = (
 )
 
 
-@dataclass(frozen=True)
-class Norm:
-    """A value on which authorities or clinics differ; `cases` asks for it by its id."""
-
-    id: str
-    label: str
-    usual: float
-    low: float
-    high: float
-    unit: str
-    source: str
-
-    def read(self, text: str) -> float:
-        """Read the value as a person typed it.
-
-        Raises
-        ------
-        BadSetting
-            When it is no number or outside the range.
-        """
-        try:
-            value = read_power(text) if self.unit == "D" else read_quantity(text, self.unit)
-        except CaseError as error:
-            raise BadSetting(f"norm-{self.id}", f"{self.label}: {error}") from error
-        return self.checked(value)
-
-    def checked(self, value: float) -> float:
-        """Hold a value to the range."""
-        if not self.low <= value <= self.high:
-            raise BadSetting(
-                f"norm-{self.id}", f"{self.label} {value:g} {self.unit}: give {self.low:g} to {self.high:g} {self.unit}"
-            )
-        return value
-
-
-NORMS = (
-    Norm(
-        "dark-near-allowance",
-        "Allowance taken off in the dark at near",
-        1.25,
-        0.5,
-        2.0,
-        "D",
-        "Kauser et al. 2020, Indian J Ophthalmol 68:2458; other figures are in use for infants and children",
-    ),
-    Norm(
-        "lag-usual-low",
-        "Lag at near, lower end of the usual range",
-        0.25,
-        -0.5,
-        1.0,
-        "D",
-        "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85; texts differ",
-    ),
-    Norm(
-        "lag-usual-high",
-        "Lag at near, upper end of the usual range",
-        0.75,
-        0.25,
-        2.0,
-        "D",
-        "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85; texts differ",
-    ),
-)
-
-
 class BadSetting(QuizError):
     """A setting was given a value that it cannot take."""
 
     def __init__(self, name: str, why: str) -> None:
         super().__init__(why)
         self.name = name
+
+
+def read_norm(norm: Norm, text: str) -> float:
+    """Read the value of a norm as a person typed it.
+
+    Raises
+    ------
+    BadSetting
+        When it is no number or outside the range.
+    """
+    try:
+        value = read_power(text) if norm.unit == "D" else read_quantity(text, norm.unit)
+    except CaseError as error:
+        raise BadSetting(f"norm-{norm.id}", f"{norm.label}: {error}") from error
+    if not norm.low <= value <= norm.high:
+        rule = f"{norm.label} {value:g} {norm.unit}: give {norm.low:g} to {norm.high:g} {norm.unit}"
+        raise BadSetting(f"norm-{norm.id}", rule)
+    return value
+
+
+def write_norm(norm: Norm, value: float) -> str:
+    """Write the value of a norm for its field: a power with its sign, anything else as a plain number."""
+    return write_power(value) if norm.unit == "D" else f"{value:g}"
 
 
 def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
@@ -154,7 +112,7 @@ class LearnerSettings:
             form=self.form,
             level=self.level,
             distance_cm=self.distance_cm,
-            norms={one.id: self.norm(one.id) for one in NORMS},
+            norms=self.norms,
         )
 
     def to_json(self) -> dict[str, Any]:

@@ -93,7 +93,7 @@ def fellow_eye(
 
 def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    limit = settings.norms.get("anisometropia-check", 1.0)
+    limit = settings.norm("anisometropia-check")
     off = round(working_vergence(distance) * 4) / 4
     sort = chance.among(("distance", "distance", "keep", "over-limit"))
     size = {

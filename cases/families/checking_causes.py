@@ -203,8 +203,8 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     off = round(working_vergence(distance) * 4) / 4
     limits = {
-        "mean_limit": settings.norms.get("agreement-mean", TWO_EXAMINERS_MEAN.widest),
-        "cylinder_limit": settings.norms.get("agreement-cylinder", TWO_EXAMINERS_CYLINDER.widest),
+        "mean_limit": settings.norm("agreement-mean"),
+        "cylinder_limit": settings.norm("agreement-cylinder"),
     }
     sort = chance.among(SORTS)
     least = {"axis": 1.5, "one-meridian": 2.0}.get(sort, 0.75)

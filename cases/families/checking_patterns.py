@@ -212,7 +212,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
         "right": right.in_form(settings.form),
         "left": left.in_form(settings.form),
         "distance_cm": distance,
-        "limit": settings.norms.get("result-difference", 0.5),
+        "limit": settings.norm("result-difference"),
     }
 
 

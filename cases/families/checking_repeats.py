@@ -127,9 +127,9 @@ SORTS = ("accept", "accept", "accept", "again-mean", "again-cylinder", "again-ax
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     limits = {
-        "mean_limit": settings.norms.get("repeat-mean", SAME_EXAMINER_MEAN.widest),
-        "cylinder_limit": settings.norms.get("repeat-cylinder", SAME_EXAMINER_CYLINDER.widest),
-        "axis_limit": settings.norms.get("repeat-axis", AXIS_AGREEMENT[0]),
+        "mean_limit": settings.norm("repeat-mean"),
+        "cylinder_limit": settings.norm("repeat-cylinder"),
+        "axis_limit": settings.norm("repeat-axis"),
         "axis_from": AXIS_AGREEMENT[2],
     }
     first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.25, 2.5))

@@ -14,8 +14,8 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.figures_reflex import Movement, zones
 from cases.kinds import Lens, Power
-from cases.lens import SphCyl, axis_of
-from cases.notation import write_distance, write_prescription
+from cases.lens import SphCyl, axis_gap, axis_of
+from cases.notation import write_distance, write_power, write_prescription
 from cases.skills import AXES_LEFT_OUT as AXES_LEFT_OUT
 from cases.steps import (
     ADDED,
@@ -85,7 +85,7 @@ LIMIT_DEFAULT = 0.75
 
 
 def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
-    limit = settings.norms.get("cylinder-change-limit", LIMIT_DEFAULT)
+    limit = settings.norm("cylinder-change-limit")
     dry = SphCyl(chance.stepped(-2, 3), -chance.stepped(0.5, 2), pick_axis(chance, settings))
     plan = chance.among(("expected", "expected", "cylinder", "less-plus"))
     gain = -chance.stepped(0.5, 1) if plan == "less-plus" else chance.stepped(0.5, 3)
@@ -126,6 +126,17 @@ def _verdict(known: Known) -> str:
     return "less-plus" if known["latent"] < LESS_PLUS else "expected"
 
 
+def _change_words(known: Known) -> str:
+    dry, wet = known["dry"], known["wet"]
+    if not (dry.cylinder and wet.cylinder) or axis_gap(dry.axis, wet.axis) < 0.5:
+        return f"The axes agree, so one cylinder is taken from the other: {known['change']:.2f} D."
+    _, j0, j45 = (wet - dry).power_vector()
+    return (
+        f"The axes differ, so take wet less dry in components: J0 {write_power(j0, 3)}, J45 {write_power(j45, 3)}. Twice "
+        f"their length is the cylinder of the difference, {known['change']:.2f} D."
+    )
+
+
 def _difference(words: str, latent: Any, name: SlipName, live: Any) -> Slip:
     return Slip(
         name,
@@ -150,7 +161,9 @@ wet_dry = CaseType(
     ),
     asks=(
         Field("latent", "Gain in plus, spherical equivalent", Power(tolerance=0.06)),
-        Field("change", "Change of the cylinder, as the cylinder of the difference", Power(tolerance=0.12, low=0.0)),
+        Field(
+            "change", "Change of the cylinder: size of the cylinder of the difference", Power(tolerance=0.12, low=0.0)
+        ),
         Field("verdict", "What do you make of it?", VERDICTS),
     ),
     draw=_draw_wet_dry,
@@ -205,7 +218,7 @@ wet_dry = CaseType(
         Step(
             CYLINDER_CHANGE,
             run=lambda known: {"change": abs((known["wet"] - known["dry"]).cylinder)},
-            says=lambda known: f"Wet less dry as lenses holds a cylinder of {known['change']:.2f} D.",
+            says=_change_words,
             slips=(
                 Slip(
                     skills.AXES_LEFT_OUT,
@@ -252,8 +265,8 @@ wet_dry = CaseType(
         DROPS_CAUTION,
     ),
     question=lambda _: (
-        "How much plus was gained (spherical equivalent), by how much did the cylinder change, and what do you make of "
-        "it?"
+        "How much plus was gained (spherical equivalent, to an eighth of a dioptre)? Wet less dry as lenses, how large "
+        "is the cylinder of the difference, to 0.01 D and without a sign? And what do you make of it?"
     ),
     figure=lambda known, uid: power_cross(known["dry"], known["wet"], names=("dry", "wet"), uid=uid),
     form=lambda _: None,

@@ -90,7 +90,7 @@ def _by_pupil(known: Known) -> str:
 
 
 def _draw_check(chance: Chance, settings: Settings) -> dict[str, Any]:
-    limit = settings.norms.get("residual-accommodation-limit", 1.0)
+    limit = settings.norm("residual-accommodation-limit")
     far = chance.stepped(-2, 7)
     out = chance.happens(0.35)
     residual = chance.stepped(0, max(limit - 0.25, 0.25)) if out else chance.stepped(limit + 0.5, limit + 2.25)

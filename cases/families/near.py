@@ -181,8 +181,8 @@ def _reading(lag: float, known: Known) -> str:
 def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
     return {
         **_draw_lag(chance, settings),
-        "usual_low": settings.norms.get("lag-usual-low", 0.25),
-        "usual_high": settings.norms.get("lag-usual-high", 0.75),
+        "usual_low": settings.norm("lag-usual-low"),
+        "usual_high": settings.norm("lag-usual-high"),
     }
 
 

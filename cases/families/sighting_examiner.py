@@ -98,7 +98,7 @@ def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
         "eye": eye,
         "lens": eye + chance.stepped(-1, 3),
         "distance_cm": pick_distance(chance, settings),
-        "least": settings.norms.get("fog-least", 0.75),
+        "least": settings.norm("fog-least"),
     }
 
 
@@ -244,7 +244,7 @@ def _view(known: Known) -> str:
 
 
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
-    held = settings.norms.get("usable-amplitude-share", 0.5)
+    held = settings.norm("usable-amplitude-share")
     return {
         "amplitude": chance.stepped(0, 5 if settings.level == "expert" else 4, 0.5),
         "uncorrected": 0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5, 0.25),

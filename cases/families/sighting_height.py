@@ -194,7 +194,7 @@ WITHIN = Choice((Option("within", "within the limit"), Option("beyond", "beyond 
 
 
 def _draw_level(chance: Chance, settings: Settings) -> dict[str, Any]:
-    limit = settings.norms.get("sighting-limit", LIMIT.default)
+    limit = settings.norm("sighting-limit")
     step = 1 if settings.level == "novice" else 0.5
     while True:
         chart = _draw_chart(chance, settings)
@@ -232,7 +232,7 @@ sighting_level = CaseType(
             run=lambda known: {"offset_cm": abs(known["height_cm"] - known["own_height_cm"])},
             says=lambda known: (
                 f"Your eye at {Height().write(known['own_height_cm'])} and the gaze at "
-                f"{Height().write(known['height_cm'])} are {write_distance(known['offset_cm'])} apart."
+                f"{known['height_cm']:.3g} cm are {known['offset_cm']:.3g} cm apart.".replace("-", "−")
             ),
             slips=(
                 Slip(

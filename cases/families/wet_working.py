@@ -117,8 +117,8 @@ cylinder_working = CaseType(
         "distance yet.",
     ),
     question=lambda _: (
-        "You make the right meridian neutral first with sphere alone. Which movement is then left in the other, and "
-        "what stands in the frame when both are neutral?"
+        "With sphere alone you first make neutral the meridian that this way of working begins with. Which movement is "
+        "then left in the other, and what stands in the frame when both are neutral?"
     ),
     figure=lambda known, uid: power_cross(known["powers"], uid=uid),
     needs=("cross-to-rx", "next-lens"),
@@ -141,7 +141,7 @@ def _draw_hand_over(chance: Chance, settings: Settings) -> dict[str, Any]:
         "gross": gross.in_form(_OTHER_FORM[settings.form]),
         "distance_cm": distance,
         "drops": chance.among(("none", "working")),
-        "fog": settings.norms.get("subjective-start-fog", 1.0),
+        "fog": settings.norm("subjective-start-fog"),
         "form": settings.form,
     }
 

@@ -9,11 +9,12 @@ from flask import Blueprint, render_template
 
 from cases.casetype import CaseType
 from cases.kinds import Lens
+from cases.norms import NORMS, Norm
 from cases.notation import write_distance, write_power
 from cases.register import all_families, all_slips, all_types
 from cases.sheet import CAUTION
 from cases.vergence import vergence, working_vergence
-from quiz.settings import NORMS, Norm
+from quiz.settings import write_norm
 
 pages = Blueprint("reference", __name__, url_prefix="/reference")
 
@@ -125,4 +126,4 @@ def show() -> str:
         ),
         norms=NORMS,
     )
-    return render_template("reference.html", page=page, write_power=write_power)
+    return render_template("reference.html", page=page, write_power=write_power, write_norm=write_norm)

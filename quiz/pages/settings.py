@@ -10,10 +10,10 @@ from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
 from cases.kinds import Distance
-from cases.notation import write_power
+from cases.norms import NORMS
 from quiz import people
 from quiz.pages import visit
-from quiz.settings import LENGTHS, NORMS, BadSetting, LearnerSettings
+from quiz.settings import LENGTHS, BadSetting, LearnerSettings, read_norm, write_norm
 
 pages = Blueprint("settings", __name__, url_prefix="/settings")
 
@@ -68,8 +68,8 @@ def _page(settings: LearnerSettings, texts: Mapping[str, str], problems: Mapping
             NormInput(
                 f"norm-{one.id}",
                 one.label,
-                texts.get(f"norm-{one.id}", write_power(settings.norm(one.id))),
-                write_power(one.usual),
+                texts.get(f"norm-{one.id}", write_norm(one, settings.norm(one.id))),
+                write_norm(one, one.usual),
                 one.unit,
                 one.source,
                 problems.get(f"norm-{one.id}"),
@@ -112,7 +112,10 @@ def _read(before: LearnerSettings) -> tuple[LearnerSettings | None, dict[str, st
         if name not in form:
             continue
         try:
-            norms[one.id] = one.read(form[name])
+            value = read_norm(one, form[name])
+            norms.pop(one.id, None)
+            if value != one.usual:
+                norms[one.id] = value
         except BadSetting as error:
             problems[name] = str(error)
     if problems:
