@@ -72,8 +72,9 @@ def answer(dealt_id: str) -> Answered:
 
 def _onward(dealt: Dealt) -> str:
     """Return where an answer leads: to its mark, or on in a drill whose marks are shown at its end."""
-    if dealt.drill is not None and not drills.told(visit.store(), dealt):
-        return url_for("drilling.show", drill_id=dealt.drill)
+    drill = None if dealt.drill is None else class_store.drill_of_id(visit.store(), dealt.drill)
+    if drill is not None and not drill.at_once:
+        return url_for("drilling.show", drill_id=drill.id)
     return url_for("practise.mark", dealt_id=dealt.id)
 
 

@@ -29,8 +29,8 @@ class Browser:
     def __post_init__(self) -> None:
         self.client = self.app.test_client()
 
-    def get(self, url: str, **more: object) -> TestResponse:
-        return self.client.get(url, **more)  # type: ignore[arg-type]
+    def get(self, url: str) -> TestResponse:
+        return self.client.get(url)
 
     def post(self, url: str, data: dict[str, object] | None = None, **headers: str) -> TestResponse:
         return self.client.post(url, data=data or {}, headers={**HERE, **headers})
@@ -51,14 +51,14 @@ def phrase_in(page: TestResponse) -> str:
 
 
 def preceptor(app: Flask, store: Store, name: str = NAME) -> Browser:
-    """A preceptor who has signed in."""
+    """Sign a new preceptor in."""
     signing.add_preceptor(store, name, PASSWORD, now=NOON)
     browser = Browser(app)
     assert browser.sign_in(name).location == "/class"
     return browser
 
 
-def make_class(browser: Browser, store: Store, name: str = "Spring 2") -> tuple[int, str]:
+def make_class(browser: Browser, name: str = "Spring 2") -> tuple[int, str]:
     """Make a class; its number and its code."""
     made = browser.post("/class", {"name": name})
     number = int(made.location.rsplit("/", 1)[1])
@@ -68,14 +68,22 @@ def make_class(browser: Browser, store: Store, name: str = "Spring 2") -> tuple[
 
 
 def learner(app: Flask, code: str, name: str) -> Browser:
-    """A learner who has joined."""
+    """Let a learner join."""
     browser = Browser(app)
     assert browser.join(code, name).status_code == 200
     return browser
 
 
-DRILL = {"type": ["net-sphere", "two-spheres"], "level": "competent", "form": "minus", "distance_cm": "67", "cases": "4",
-         "same": "same", "feedback": "once", "title": "Net from gross"}
+DRILL = {
+    "type": ["net-sphere", "two-spheres"],
+    "level": "competent",
+    "form": "minus",
+    "distance_cm": "67",
+    "cases": "4",
+    "same": "same",
+    "feedback": "once",
+    "title": "Net from gross",
+}
 
 
 def set_drill(browser: Browser, class_id: int, *, opened: bool = True, **other: object) -> str:
@@ -88,7 +96,7 @@ def set_drill(browser: Browser, class_id: int, *, opened: bool = True, **other: 
 
 
 def waiting_in(page: TestResponse, store: Store) -> tuple[str, Case]:
-    """The case on a page: the id that it was dealt under, and the case."""
+    """Find the case on a page: the id that it was dealt under, and the case."""
     found = re.search(r'data-case="([^"]+)"', page.text)
     assert found is not None, page.text
     dealt = store.dealt(found.group(1))

@@ -1,0 +1,338 @@
+"""A class through browsers: a drill set and opened, three learners, one of them offline for a while, results, paper."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from typing import Literal
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+from waitress.server import create_server
+
+from cases.casetype import Case
+from cases.sheet import CAUTION
+from quiz import class_store, drills, practice, signing
+from quiz.app import create_app
+from quiz.datafile import DataFile
+from quiz.store import Store
+from tests.browser.conftest import Check
+from tests.conftest import NOON, Clock, lots, slipped, written
+
+NAME, PASSWORD = "Marit Osei", "a streak at ninety"
+Theme = Literal["light", "dark"]
+
+
+@dataclass
+class Class:
+    """A class being served, and what lies beneath it."""
+
+    url: str
+    store: Store
+    clock: Clock
+
+
+@pytest.fixture
+def room(data_file: DataFile, clock: Clock) -> Iterator[Class]:
+    app = create_app(data_file, clock=clock, lots=lots(), hosts=None, beyond=True)
+    server = create_server(app, host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    with closing(Store(data_file)) as store:
+        signing.add_preceptor(store, NAME, PASSWORD, now=NOON)
+        yield Class(f"http://127.0.0.1:{server.effective_port}", store, clock)
+    server.close()
+    thread.join(5)
+
+
+Open = Callable[[], BrowserContext]
+
+
+@pytest.fixture
+def device(browser: Browser) -> Iterator[Open]:
+    """Give a device of its own to everyone: its own cookies and its own storage."""
+    opened: list[BrowserContext] = []
+
+    def one() -> BrowserContext:
+        opened.append(browser.new_context())
+        return opened[-1]
+
+    yield one
+    for context in opened:
+        context.close()
+
+
+def sign_in(page: Page, room: Class) -> None:
+    page.goto(f"{room.url}/door")
+    page.get_by_label("Your name").fill(NAME)
+    page.get_by_label("Your password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.locator("h1")).to_have_text("Your classes")
+
+
+def make_class(page: Page) -> str:
+    page.get_by_label("What the class is called").fill("Spring 2")
+    page.get_by_role("button", name="Make the class").click()
+    return page.locator(".told").inner_text()
+
+
+def set_drill(page: Page, *, cases: int = 3) -> None:
+    page.get_by_role("link", name="Set a drill").click()
+    page.locator("summary", has_text="Working distance").first.click()
+    page.get_by_label("Gross to net, one sphere").check()
+    page.get_by_label("Cases", exact=True).fill(str(cases))
+    page.get_by_label("Title").fill("Net from gross")
+    page.get_by_label("Pass mark, in per cent").fill("60")
+    page.get_by_role("button", name="Set the drill").first.click()
+    expect(page.locator("h1")).to_have_text("Net from gross")
+
+
+def join(page: Page, room: Class, code: str, name: str) -> str:
+    page.goto(room.url)
+    expect(page).to_have_url(f"{room.url}/door")
+    page.get_by_label("The code that your preceptor gave you").fill(code.lower())
+    page.get_by_label("A name to go by in the class").fill(name)
+    page.get_by_role("button", name="Join").click()
+    expect(page.locator("h1")).to_have_text(f"The come-back phrase of {name}")
+    phrase = page.locator(".told").inner_text()
+    page.get_by_role("link", name="Go on practising").click()
+    return phrase
+
+
+def begin(page: Page) -> None:
+    page.get_by_role("link", name="Net from gross").click()
+    page.get_by_role("button", name="Begin").click()
+    expect(page.locator("h1")).to_contain_text("of the drill")
+
+
+def case_on(page: Page, room: Class) -> Case:
+    dealt = room.store.dealt(page.locator("form.answer").get_attribute("data-case") or "")
+    assert dealt is not None
+    return practice.case_of(dealt)
+
+
+def give(page: Page, room: Class, slip: str | None = None) -> None:
+    case = case_on(page, room)
+    room.clock.move(seconds=10)
+    for name, text in (slipped(case, slip) if slip else written(case)).items():
+        page.locator(f"#answer-{name}").fill(text)
+    page.get_by_role("button", name="Mark it").click()
+
+
+def marked(page: Page, heading: str) -> None:
+    expect(page.locator("#verdict")).to_have_text(heading)
+    page.locator("#go-on").click()
+
+
+def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device: Open) -> None:
+    desk = device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    above = desk.url
+    set_drill(desk)
+    expect(desk.locator("main")).to_contain_text("Draft: no learner sees it.")
+    desk.get_by_role("link", name="Try it").click()
+    expect(desk.locator("h1")).to_contain_text("nothing is kept")
+    desk.get_by_role("link", name="Net from gross").click()
+    desk.get_by_role("button", name="Open it").click()
+    drill = desk.url
+
+    devices = [device() for _ in range(3)]
+    ada, bo, cy = (one.new_page() for one in devices)
+    for page, name in ((ada, "Ada"), (bo, "Bo"), (cy, "Cy")):
+        join(page, room, code, name)
+
+    # Ada: all right. Each learner has the same cases.
+    begin(ada)
+    first = case_on(ada, room).findings
+    for _ in range(3):
+        give(ada, room)
+        marked(ada, "Right")
+    expect(ada.locator("main")).to_contain_text("3 of 3 right: 100 %.")
+    expect(ada.locator("main")).to_contain_text("That reaches the pass mark of 60 %.")
+
+    # Bo: one slip; the network goes before the second answer and comes back after it.
+    begin(bo)
+    assert case_on(bo, room).findings == first
+    give(bo, room, "distance-left-in")
+    marked(bo, "One step slipped")
+    expect(bo.locator("h1")).to_contain_text("Case 2 of 3")
+    bo.wait_for_load_state("networkidle")
+    devices[1].set_offline(True)
+    give(bo, room)
+    expect(bo.locator(".sending")).to_contain_text("Kept on this device: there is no connection now.")
+    assert len(room.store.answers_of(2)) == 1
+    bo.get_by_role("button", name="Mark it").click()
+    devices[1].set_offline(False)
+    marked(bo, "Right")
+    assert len(room.store.answers_of(2)) == 2, "sent once, whatever was pressed"
+    assert bo.evaluate("localStorage.getItem('two-meridians-outbox')") == "[]"
+    give(bo, room)
+    marked(bo, "Right")
+    expect(bo.locator("main")).to_contain_text("2 of 3 right: 66 %.")
+
+    # The preceptor: right to the number, and every number leads to its answers.
+    desk.goto(drill)
+    rows = [row.locator("th, td").all_inner_texts() for row in desk.locator("tbody tr").all()]
+    assert [[" ".join(cell.split()) for cell in row] for row in rows] == [
+        ["Ada", "Ada, answers: 3", "3", "100 %", "10 s", "at its end, passed"],
+        ["Bo", "Bo, answers: 3", "2", "66 %", "10 s", "at its end, passed"],
+    ]
+    expect(desk.locator("main")).to_contain_text("Not begun: Cy.")
+    desk.get_by_role("link", name="Results by type, by step and by slip").click()
+    expect(desk.locator("main")).to_contain_text("6 answers of 2 learners, 5 right. Not begun: Cy.")
+    slips = desk.get_by_role("region", name="The commonest slips").locator("tbody tr")
+    expect(slips).to_have_count(1)
+    expect(slips).to_contain_text("Left the working distance in")
+    grid = desk.get_by_role("region", name="Learners against types").locator("tbody tr")
+    expect(grid.nth(0)).to_contain_text("3/3")
+    expect(grid.nth(1)).to_contain_text("2/3")
+    desk.get_by_role("link", name="missed 1").click()
+    expect(desk.locator("tbody tr")).to_have_count(1)
+    expect(desk.locator("tbody tr")).to_contain_text("Bo")
+    desk.locator("tbody th a").click()
+    expect(desk.locator("#verdict")).to_have_text("One step slipped")
+    desk.goto(above)
+    expect(desk.locator("main")).to_contain_text("1 of 3 have not begun: Cy.")
+
+    # On paper: the drill's own cases, and their answers in the key.
+    kept = class_store.drill_of_id(room.store, 1)
+    assert kept is not None
+    cases = [drills.case_at(kept, place) for place in range(3)]
+    desk.goto(f"{drill}/sheet?key=yes")
+    assert desk.locator("section.case").count() == 3
+    for number, case in enumerate(cases):
+        paper = desk.locator("section.case").nth(number)
+        expect(paper.locator(".answer")).to_have_text(f"{case.type.asks[0].label}: {written(case)['power']}")
+        for line in case.run.lines:
+            expect(paper).to_contain_text(line.says)
+    assert desk.locator("h1").evaluate("one => getComputedStyle(one).fontSize") == "20px", "its own style is let through"
+    desk.goto(f"{drill}/sheet")
+    expect(desk.locator("body")).to_contain_text(CAUTION)
+    assert desk.locator(".answer, ol.working").count() == 0
+
+
+def test_an_answer_kept_on_a_shared_tablet_is_sent_for_its_writer_alone(room: Class, device: Open) -> None:
+    desk = device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    tablet = device()
+    page = tablet.new_page()
+    phrase = join(page, room, code, "Ada")
+    page.goto(room.url)
+    url = page.locator("form.answer").get_attribute("action")
+    kept = {"learner": page.locator("html").get_attribute("data-learner"), "url": url}
+    case = case_on(page, room)
+    body = "&".join(f"answer-{name}={text}".replace("+", "%2B") for name, text in written(case).items())
+    page.evaluate("kept => localStorage.setItem('two-meridians-outbox', JSON.stringify([kept]))", {**kept, "body": body})
+    page.evaluate("() => fetch('/door/leave', {method: 'POST'})")
+    page.wait_for_timeout(300)
+    join(page, room, code, "Bo")
+    page.wait_for_timeout(500)
+    assert room.store.answers_of(1) == []
+    assert page.evaluate("JSON.parse(localStorage.getItem('two-meridians-outbox')).length") == 1
+    page.evaluate("() => fetch('/door/leave', {method: 'POST'})")
+    page.goto(f"{room.url}/door")
+    page.get_by_label("Your come-back phrase").fill(phrase)
+    page.get_by_role("button", name="Come back").click()
+    expect(page.locator(".sending")).to_have_text("An answer that was kept on this device has been sent.")
+    assert len(room.store.answers_of(1)) == 1
+    assert room.store.answers_of(2) == []
+
+
+def test_marks_at_the_end_are_told_at_the_end(room: Class, device: Open) -> None:
+    desk = device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    set_drill(desk, cases=2)
+    desk.get_by_role("link", name="Change it").click()
+    desk.get_by_label("at the end of the drill").check()
+    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Open it").click()
+    page = device().new_page()
+    join(page, room, code, "Ada")
+    begin(page)
+    expect(page.locator("button[name=lines]")).to_have_count(0)
+    give(page, room, "distance-left-in")
+    expect(page.locator("h1")).to_have_text("Case 2 of 2 of the drill “Net from gross”")
+    case = room.store.answers_of(1)[0].dealt
+    page.goto(f"{room.url}/case/{case}")
+    expect(page.locator("h1")).to_have_text("Case 2 of 2 of the drill “Net from gross”")
+    give(page, room)
+    expect(page.locator("main")).to_contain_text("1 of 2 right: 50 %.")
+    expect(page.locator("main")).to_contain_text("That is under the pass mark of 60 %.")
+    page.goto(f"{room.url}/case/{case}")
+    expect(page.locator("#verdict")).to_have_text("One step slipped")
+
+
+PAGES = (
+    "/class",
+    "/class/1",
+    "/class/1/drill/new",
+    "/class/1/drill/new?learner=1",
+    "/class/1/drill/1",
+    "/class/1/drill/1/edit",
+    "/class/1/drill/1/try/1",
+    "/class/1/results",
+    "/class/1/results?by=step",
+    "/class/1/learner/1",
+    "/class/1/learner/1?unsure=yes",
+    "/class/1/answers",
+    "/class/1/answers?missed=yes&step=none",
+)
+
+
+@pytest.fixture
+def peopled(room: Class, device: Open) -> tuple[Page, Page, str]:
+    """Give a preceptor's page and a learner's, of a class in which something was answered."""
+    desk, page = device().new_page(), device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    set_drill(desk)
+    desk.get_by_role("button", name="Open it").click()
+    join(page, room, code, "Ada")
+    begin(page)
+    give(page, room, "distance-left-in")
+    marked(page, "One step slipped")
+    return desk, page, code
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", [320, 1280])
+def test_every_page_of_a_class_is_accessible(
+    room: Class, peopled: tuple[Page, Page, str], accessible: Check, theme: Theme, width: int
+) -> None:
+    desk, page, code = peopled
+    for one in (desk, page):
+        one.set_viewport_size({"width": width, "height": 800})
+        one.emulate_media(color_scheme=theme)
+    for url in PAGES:
+        desk.goto(room.url + url)
+        for details in desk.locator("details").all()[:2]:
+            details.evaluate("one => { one.open = true; }")
+        accessible(desk)
+    desk.goto(f"{room.url}/class/1/drill/new")
+    desk.get_by_label("Cases", exact=True).fill("many")
+    desk.get_by_role("button", name="Set the drill").first.click()
+    expect(desk.locator(".problem")).to_have_count(1)
+    accessible(desk)
+    desk.goto(f"{room.url}/class/1")
+    desk.get_by_role("button", name="Remove the class").click()
+    expect(desk.locator(".problem")).to_be_visible()
+    accessible(desk)
+    for url in ("/", "/drill/1", "/class", "/door"):
+        page.goto(room.url + url)
+        accessible(page)
+    page.goto(f"{room.url}/door")
+    page.get_by_role("button", name="Join").click()
+    expect(page.locator(".problem")).to_be_visible()
+    accessible(page)
+    page.goto(f"{room.url}/class")
+    page.get_by_role("button", name="New come-back phrase").click()
+    phrase = page.locator(".told").inner_text()
+    accessible(page)
+    page.goto(f"{room.url}/back/{phrase.lower()}")
+    accessible(page)
+    assert code not in page.url
