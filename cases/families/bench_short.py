@@ -247,7 +247,7 @@ bench_nearer = CaseType(
         *(f"View {name.upper()}: {write_power(known['lenses'][name])} DS in place." for name in _NAMES),
         f"Streak at 90, {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
     ),
-    question=lambda _: "Three views of one eye. Put them in order, the nearest to neutral first.",
+    question=lambda _: "Three views of one eye. In which order do they come, the nearest to neutral first?",
     figure=lambda known, uid: several(_nearer_views(known), uid),
     form=lambda _: None,
     needs=("next-lens",),
