@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -71,6 +72,19 @@ def entry(
 ) -> Entry:
     """Make an entry; what does not matter to a test has a usual value."""
     return Entry(eye, patient, ret, end, cm, FIRST_DAY + timedelta(days=day), wet, end_wet, age, remark)
+
+
+def written(*, patients: int, shift: float = 0.0, seed: int = 1) -> list[Entry]:
+    """Make a log as people write one down: powers in quarters, axes in whole degrees."""
+    return [
+        replace(one, retinoscopy=_rounded(one.retinoscopy), end_point=_rounded(one.end_point))
+        for one in log(patients=patients, shift=shift, seed=seed)
+    ]
+
+
+def _rounded(lens: SphCyl) -> SphCyl:
+    sphere, cylinder = (round(one * 4) / 4 + 0.0 for one in (lens.sphere, lens.cylinder))
+    return SphCyl(sphere, cylinder, round(lens.axis) or 180) if cylinder else SphCyl(sphere)
 
 
 def log(

@@ -1,0 +1,123 @@
+"""Work one out in a real browser: own findings to a working, a link, a sheet of paper."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import Check, Served
+
+State = Callable[[Page, Served], None]
+TWO = "work/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak={}&second.sphere={}&distance_cm={}"
+
+
+def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, accessible: Check) -> None:
+    """A published mock examination station, its answer by hand: 180 +2.25, 90 +3.00, 2/3 m → +1.50/−0.75×90."""
+    page.goto(served.url)
+    page.get_by_role("navigation").get_by_role("link", name="Work one out").click()
+    page.get_by_role("link", name="A sphere in each meridian").click()
+    first, second = page.get_by_role("group", name="First streak"), page.get_by_role("group", name="Second streak")
+    first.get_by_label("Long direction of the streak").fill("90")
+    first.get_by_label("Sphere that neutralised").fill("+2.25")
+    second.get_by_label("Long direction of the streak").fill("180")
+    second.get_by_label("Sphere that neutralised").fill("+3.00")
+    expect(page.get_by_label("Working distance, pupil to sight hole")).to_have_value("67 cm")
+    page.keyboard.press("Enter")
+
+    expect(page.locator(".worked")).to_contain_text("+1.50 / −0.75 × 90")
+    expect(page.locator(".worked")).to_contain_text("+0.75 / +0.75 × 180")
+    expect(page.locator(".lines li")).to_have_count(7)
+    expect(page.locator("main svg[role=img]")).to_have_count(2)
+    expect(page.locator("main")).to_contain_text("For training; not a prescription.")
+    accessible(page)
+
+    link = page.url
+    page.goto(served.url)
+    page.goto(link)
+    expect(page.locator(".worked")).to_contain_text("+1.50 / −0.75 × 90")
+    page.get_by_text("Change them").click()
+    page.get_by_label("plus cylinder").check()
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.locator(".worked dd").first).to_have_text("+0.75 / +0.75 × 180")
+
+
+def test_what_is_unlikely_is_warned_of_and_worked_out(page: Page, served: Served) -> None:
+    page.goto(served.url + TWO.format("175", "%2B31.00", "15"))
+    warnings = page.get_by_role("note")
+    for words in ("stand 85° apart", "beyond ±30 D", "outside 20 to 150 cm"):
+        expect(warnings).to_contain_text(words)
+    expect(page.locator(".worked")).to_be_visible()
+
+
+def test_what_cannot_be_read_is_to_be_put_right_where_it_stands(page: Page, served: Served) -> None:
+    page.goto(served.url + TWO.format("180", "-25", "67"))
+    expect(page.locator("#blank-second-sphere")).to_be_focused()
+    expect(page.locator("#blank-second-sphere-problem")).to_contain_text("may be")
+    expect(page.locator("#blank-first-sphere")).to_have_value("+2.25")
+    page.locator("#blank-second-sphere").fill("+3.00")
+    page.keyboard.press("Enter")
+    expect(page.locator(".worked")).to_contain_text("+1.50 / −0.75 × 90")
+
+
+def test_on_paper_the_result_stands_without_form_and_navigation(page: Page, served: Served) -> None:
+    page.goto(served.url + TWO.format("180", "%2B3.00", "67"))
+    page.emulate_media(media="print")
+    for what in (".worked", ".lines", "main svg[role=img] >> nth=0", ".foot .caution"):
+        expect(page.locator(what).first).to_be_visible()
+    for what in ("nav", "form", "button"):
+        assert not page.locator(what).first.is_visible()
+
+
+def test_a_list_of_boxes_may_be_left_empty(page: Page, served: Served) -> None:
+    page.goto(served.url + "work/bracket-end-point")
+    page.get_by_role("link", name="See an example worked out").click()
+    expect(page.locator(".worked").first).to_be_visible()
+
+
+def at(url: str) -> State:
+    def state(page: Page, served: Served) -> None:
+        page.goto(served.url)
+        page.goto(served.url + url)
+        for one in page.locator("details").all():
+            one.evaluate("one => { one.open = true; }")
+
+    return state
+
+
+def example(type_id: str) -> State:
+    def state(page: Page, served: Served) -> None:
+        at(f"work/{type_id}")(page, served)
+        page.get_by_role("link", name="See an example worked out").click()
+        page.locator("summary").click()
+
+    return state
+
+
+STATES: dict[str, State] = {
+    "list": at("work"),
+    "form": at("work/two-spheres"),
+    "long form": at("work/whole-run"),
+    "choices": at("work/cycloplegia-check"),
+    "answer": at(TWO.format("180", "%2B3.00", "67")),
+    "warned": at(TWO.format("175", "%2B31.00", "15")),
+    "faulty": at(TWO.format("180", "-25", "far")),
+    "refused": at(TWO.format("130", "1", "67")),
+    "whole run": example("whole-run"),
+    "reflex": example("reflex"),
+    "rigid lens": example("rigid-lens-over-refraction"),
+}
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 320])
+@pytest.mark.parametrize("state", STATES)
+def test_every_state(page: Page, served: Served, accessible: Check, state: str, width: int, theme: str) -> None:
+    page.set_viewport_size({"width": width, "height": 740})
+    page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+    STATES[state](page, served)
+    accessible(page)
+    for field in page.locator("input:visible, select:visible").all():
+        assert field.evaluate("one => one.labels.length") > 0
+    assert page.locator("[placeholder]").count() == 0
