@@ -83,12 +83,9 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
 
     def says(known: Known) -> str:
         cm, power = known["distance_cm"], known["vergence"]
-        rounded = (
-            ""
-            if exact or not is_clinic_value(cm) or abs(power - vergence(cm)) < 0.002
-            else (f"; exactly {vergence(cm):.3f}, taken to the quarter as the clinic does")
-        )
-        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {power:.2f} D{rounded}."
+        if exact or not is_clinic_value(cm) or abs(power - vergence(cm)) < 0.002:
+            return f"{write_distance(cm)} is 100 ÷ {cm:g} = {power:.2f} D."
+        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {vergence(cm):.3f} D, in the clinic taken as {power:.2f}."
 
     return Step(
         skills.DISTANCE_IN_DIOPTRES,

@@ -14,13 +14,7 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_powers, write_prescription
-from cases.skills import ADD_HALF as ADD_HALF
-from cases.skills import HALF_UNSIGNED as HALF_UNSIGNED
-from cases.skills import HALVE_CYLINDER as HALVE_CYLINDER
-from cases.skills import SPHERE_ONLY as SPHERE_ONLY
-from cases.skills import WHOLE_CYLINDER as WHOLE_CYLINDER
-from cases.steps import FORM, FORM_WORDS, degrees, mirrored, pick_lens, signed
-from cases.steps import RX as RX
+from cases.steps import FORM, FORM_WORDS, RX, degrees, mirrored, pick_lens, signed
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -238,7 +232,7 @@ spherical_equivalent = CaseType(
     ),
     answer=lambda known: {"power": known["mean"]},
     found=_rx_words,
-    question=lambda _: "What is the spherical equivalent?",
+    question=lambda _: "What is the spherical equivalent, to an eighth of a dioptre?",
     figure=_frame,
     needs=("transpose",),
     sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (M)",),

@@ -15,7 +15,6 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
-from cases.skills import MIDDLE_PAST_180 as MIDDLE_PAST_180
 from cases.steps import FORM_WORDS, degrees, pick_lens, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -211,7 +210,7 @@ axis_error = CaseType(
         f"The eye needs {write_prescription(known['rx'], 'as-is')}.",
         f"In the frame stands that very power, but with the axis at {degrees(known['placed'])}.",
     ),
-    question=lambda known: f"Which lens is still wanted over it, in {FORM_WORDS[_form(known)]}?",
+    question=lambda known: f"Which lens is still wanted over it, to 0.01 D, in {FORM_WORDS[_form(known)]}?",
     figure=lambda known, uid: power_cross(
         known["rx"],
         SphCyl(known["rx"].sphere, known["rx"].cylinder, known["placed"]),

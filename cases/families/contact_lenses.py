@@ -25,6 +25,7 @@ SEEN = 0.125
 
 TEAR_LENS = Skill("tear-lens", "finding the power of the tear lens")
 EYE_BEHIND_TEARS = Skill("eye-behind-tears", "counting the tear lens into what the eye needs")
+NEAREST_QUARTER = Skill("nearest-quarter", "rounding to the nearest lens in quarters")
 ORDER_SAME_CURVE = Skill("order-same-curve", "ordering a rigid lens in the same curve")
 
 CONTACT_LENS_MOVED = SlipName(
@@ -112,15 +113,24 @@ def sum_with_worn(words: str, over: Callable[[Known], float]) -> Step:
 
 # --- soft --------------------------------------------------------------------------------------------------------
 
+CLEAR_OF_HALF_WAY = 0.095
+"""A power drawn lies within so many D of a quarter, so that careless rounding on the way does not change the order."""
+
+
+def nearest_quarter(power: float) -> float:
+    """Return the nearest quarter dioptre to a power in D, the more plus one from half-way."""
+    return math.floor(4 * power + 0.5) / 4
+
 
 def _draw_soft(chance: Chance, settings: Settings) -> dict[str, Any]:
     strong = settings.level == "expert" or (settings.level == "competent" and chance.happens(0.6))
-    lens = chance.stepped(1, 14 if settings.level == "expert" else 8, 0.5) * chance.among((-1, -1, 1))
-    return {
-        "lens": lens,
-        "found": chance.among((-1, 1)) * (chance.stepped(4.5, 9) if strong else chance.stepped(0.5, 2.5)),
-        "vertex_mm": float(chance.among((12, 12, 13, 14))),
-    }
+    while True:
+        lens = chance.stepped(1, 14 if settings.level == "expert" else 8, 0.5) * chance.among((-1, -1, 1))
+        found = chance.among((-1, 1)) * (chance.stepped(4.5, 9) if strong else chance.stepped(0.5, 2.5))
+        vertex = chance.among((12, 12, 13, 14))
+        exact = lens + moved_power(found, toward_eye_mm=vertex)
+        if abs(exact - nearest_quarter(exact)) < CLEAR_OF_HALF_WAY:
+            return {"lens": lens, "found": found, "vertex_mm": float(vertex)}
 
 
 def _shift(known: Known) -> float:
@@ -153,7 +163,7 @@ soft_over_refraction = CaseType(
             Field("vertex_mm", "Trial lens to cornea", Move(low=0.0, high=25.0), default=12.0),
         )
     ),
-    asks=(Field("power", "Power to order, to the nearest quarter", Power(exact=0.1)),),
+    asks=(Field("power", "Power to order, to the nearest quarter", Power()),),
     draw=_draw_soft,
     begin=lambda findings: {"powers": (findings["found"],)},
     steps=(
@@ -168,8 +178,13 @@ soft_over_refraction = CaseType(
             seen=lambda known: _shift(known) > SEEN,
         ),
         sum_with_worn("At the cornea the two add", lambda known: known["net"][0]),
+        Step(
+            NEAREST_QUARTER,
+            run=lambda known: {"ordered": nearest_quarter(known["total"])},
+            says=lambda known: f"The nearest lens in quarters: {signed(known['ordered'])}.",
+        ),
     ),
-    answer=lambda known: {"power": known["total"]},
+    answer=lambda known: {"power": known["ordered"]},
     found=lambda known: (
         f"On the eye, a soft lens of {signed(known['lens'])} D.",
         f"Over it, in the trial frame {Move().write(known['vertex_mm'])} before the cornea, retinoscopy gives "
@@ -317,7 +332,9 @@ rigid_over_refraction = CaseType(
         f"Over the lens retinoscopy gives {signed(known['found'])} D, reckoned at the cornea, the working distance "
         "taken off already.",
     ),
-    question=lambda _: "What are the tear lens, the refraction of the eye at the cornea, and the power to order?",
+    question=lambda _: (
+        "What are the tear lens, the refraction of the eye at the cornea, and the power to order, each to 0.01 D?"
+    ),
     figure=lambda known, uid: over_contact_lens(
         SphCyl(known["found"]),
         (

@@ -16,7 +16,6 @@ from cases.figures_reflex import Movement, zones
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance, write_power, write_prescription
-from cases.skills import AXES_LEFT_OUT as AXES_LEFT_OUT
 from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
@@ -132,8 +131,8 @@ def _change_words(known: Known) -> str:
         return f"The axes agree, so one cylinder is taken from the other: {known['change']:.2f} D."
     _, j0, j45 = (wet - dry).power_vector()
     return (
-        f"The axes differ, so take wet less dry in components: J0 {write_power(j0, 3)}, J45 {write_power(j45, 3)}. Twice "
-        f"their length is the cylinder of the difference, {known['change']:.2f} D."
+        f"The axes differ, so take wet less dry in components: J0 {write_power(j0, 3)}, J45 {write_power(j45, 3)}. "
+        f"Twice their length is the cylinder of the difference, {known['change']:.2f} D."
     )
 
 

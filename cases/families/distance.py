@@ -14,7 +14,6 @@ from cases.figures_lenses import trial_frame
 from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.skills import ADD_LENSES as ADD_LENSES
 from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,

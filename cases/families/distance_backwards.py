@@ -100,7 +100,7 @@ vergence_distance = CaseType(
     ),
     answer=lambda known: {"distance": known["centimetres"]},
     found=lambda known: (f"A working lens of {signed(known['power'])} D is in the frame.",),
-    question=lambda _: "At which distance does this lens take out the working distance exactly?",
+    question=lambda _: "At what distance, to a centimetre, does this lens make up for the working distance exactly?",
     figure=lambda known, uid: trial_frame((SphCyl(known["power"]),), uid=uid, notes={0: "working lens"}),
     needs=("distance-vergence",),
     sources=("Definition of vergence in air, ISO 13666",),
@@ -152,7 +152,7 @@ inches_vergence = CaseType(
             INCHES_TO_METRES,
             run=lambda known: {"metres": known["inches"] * CM_PER_INCH / 100},
             says=lambda known: (
-                f"Some 40 inches make a metre: {known['inches']:g} × 2.54 cm are {known['metres']:.3g} m."
+                f"Some 40 inches make a metre: {known['inches']:g} × 2.54 cm is {known['metres']:.3g} m."
             ),
             slips=(
                 Slip(

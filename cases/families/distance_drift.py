@@ -13,7 +13,6 @@ from cases.figures_distance import distance_ruler
 from cases.figures_distance import far_point as draw_far_point
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
-from cases.skills import DRIFT_REVERSED as DRIFT_REVERSED
 from cases.steps import COMMON_DISTANCES, signed
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -61,6 +60,14 @@ def _near_a_metre(known: Known) -> bool:
     return bool(abs(known["assumed_cm"] * known["actual_cm"] / 100**2 - 1) < 0.2)
 
 
+def _drift_words(known: Known) -> str:
+    error = known["error"]
+    if abs(error) < 0.005:
+        return "as much came off as was due."
+    amount, side = ("little", "plus") if error > 0 else ("much", "minus")
+    return f"{abs(error):.2f} D too {amount} came off, so the net is too {side}: error {signed(error)}."
+
+
 def _drift_by_centimetres(known: Known) -> dict[str, Any]:
     return {"error": (known["assumed_cm"] - known["actual_cm"]) / 100}
 
@@ -90,8 +97,7 @@ distance_drift = CaseType(
             run=lambda known: {"error": vergence(known["actual_cm"]) - vergence(known["assumed_cm"])},
             says=lambda known: (
                 f"{write_distance(known['actual_cm'])} is {vergence(known['actual_cm']):.2f} D and "
-                f"{write_distance(known['assumed_cm'])} is {vergence(known['assumed_cm']):.2f} D: "
-                f"{signed(known['error'])} more was due than came off."
+                f"{write_distance(known['assumed_cm'])} is {vergence(known['assumed_cm']):.2f} D: {_drift_words(known)}"
             ),
             slips=(
                 Slip(

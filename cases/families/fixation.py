@@ -15,8 +15,7 @@ from cases.kinds import Distance, Lens, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance, write_prescription
 from cases.skills import METRES_NOT_INVERTED
-from cases.steps import DISTANCE, DROPS, pick_distance, pick_lens
-from cases.steps import DROPS_CAUTION as DROPS_CAUTION
+from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, pick_distance, pick_lens
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
@@ -179,10 +178,11 @@ fixation_near = CaseType(
     answer=lambda known: {"prescription": known["written"]},
     found=lambda known: (
         f"The eye's true net prescription is {write_prescription(known['rx'], 'as-is')}.",
-        f"While you sweep, the patient looks at something {write_distance(known['fixation_cm'])} away.",
-        f"The eye accommodates for it with a lag of {known['lag']:.2f} D."
+        f"While you sweep, the patient looks at something {write_distance(known['fixation_cm'])} away with the other "
+        "eye, which wears its full correction for far.",
+        f"Both eyes accommodate alike for it, with a lag of {known['lag']:.2f} D."
         if known["lag"]
-        else "The eye accommodates for it exactly.",
+        else "Both eyes accommodate alike for it, by just what it asks.",
         "You neutralise, and take your working distance off as you should.",
     ),
     question=lambda _: "Which net prescription do you write down?",

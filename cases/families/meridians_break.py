@@ -158,7 +158,10 @@ axis_from_break = CaseType(
         Step(
             skills.PLACE_AXIS,
             run=lambda known: {"axis": known["target"]},
-            says=lambda known: f"Turned there, the streak lies along the axis: {degrees(known['axis'])}.",
+            says=lambda known: (
+                f"The streak lies along the axis{'' if known['turn'] == 'leave' else ', once turned there'}: "
+                f"{degrees(known['axis'])}."
+            ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,

@@ -181,7 +181,7 @@ def _without(name: str) -> Callable[[Known], dict[str, Any]]:
 
 
 def _flag_words(known: Known) -> str:
-    return f"To flag: {FLAGS.write(known['flags'])}."
+    return f"To flag: {FLAGS.write(known['flags']) if known['flags'] else 'nothing'}."
 
 
 def _view_words(name: str, view: Known) -> str:
@@ -328,8 +328,8 @@ whole_run = CaseType(
         _view_words("Second", known["second"]),
     ),
     question=lambda known: (
-        f"What is the net prescription, in {FORM_WORDS[known['form']]}? What is its spherical equivalent? And what was "
-        "amiss in this run, if anything?"
+        f"What is the net prescription, in {FORM_WORDS[known['form']]}? What is its spherical equivalent, to an "
+        "eighth of a dioptre? And what was amiss in this run, if anything?"
     ),
     figure=lambda known, uid: two_logs(
         (known["first"]["streak"], known["first"]["log"]),

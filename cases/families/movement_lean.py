@@ -179,8 +179,8 @@ lean_test = CaseType(
             run=lambda known: {"lens": _right_lens(known)},
             says=lambda known: {
                 "keep": f"{known['seen'].capitalize()} is what neutral shows there: keep the lens.",
-                "plus": f"Seen is {known['seen']}, which lies to the with side of {known['expected']}: more plus.",
-                "minus": f"Seen is {known['seen']}, which lies to the against side of {known['expected']}: more minus.",
+                "plus": f"Where {known['expected']} was due, {known['seen']} lies to the with side: more plus.",
+                "minus": f"Where {known['expected']} was due, {known['seen']} lies to the against side: more minus.",
             }[known["lens"]],
             slips=(
                 Slip(

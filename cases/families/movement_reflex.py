@@ -65,7 +65,8 @@ SKEW_UNSEEN = SlipName(
 SKEW_REVERSED = SlipName(
     "skew-reversed",
     "turned the reflex to the wrong side of the streak",
-    "A principal meridian lies on the side to which the reflex turns from the streak. Yours turned the other way.",
+    "The power that acts along the streak has a sign as well, and that says to which side. Where both meridians show "
+    "the same movement, the reflex turns towards the one nearer to neutral.",
 )
 
 

@@ -17,9 +17,7 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_prescription
-from cases.skills import LINEAR_FRACTION as LINEAR_FRACTION
-from cases.steps import FORM as FORM
-from cases.steps import FORM_WORDS, RX, degrees, pick_lens, signed
+from cases.steps import FORM, FORM_WORDS, RX, degrees, pick_lens, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
@@ -210,7 +208,9 @@ oblique_power = CaseType(
     ),
     answer=lambda known: {"power": known["power"]},
     found=rx_to_cross.found,
-    question=lambda known: f"What is the power of this lens along the {degrees(known['meridian'])} meridian?",
+    question=lambda known: (
+        f"What is the power of this lens along the {degrees(known['meridian'])} meridian, to 0.01 D?"
+    ),
     figure=lambda known, uid: power_cross(known["rx"], asked_meridian=known["meridian"], uid=uid),
     needs=("rx-to-cross",),
     form=lambda _: None,
@@ -249,7 +249,7 @@ crossed_sum = CaseType(
     found=lambda known: tuple(
         f"In the frame: {write_prescription(known[name], 'as-is')}." for name in ("first", "second")
     ),
-    question=lambda known: f"What single lens is that, in {FORM_WORDS[known['form']]}?",
+    question=lambda known: f"Which single lens do the two make, to 0.01 D, in {FORM_WORDS[known['form']]}?",
     figure=lambda known, uid: trial_frame((known["first"], known["second"]), uid=uid),
     needs=("spherical-equivalent", "transpose", "oblique-power"),
     twins=AXIS_90_OUT,

@@ -199,7 +199,7 @@ over_refraction = CaseType(
         f"Worn: {write_prescription(known['worn'], 'as-is')}.",
         f"Over it, with the working distance taken off already: {write_prescription(known['found'], 'as-is')}.",
     ),
-    question=lambda known: f"What prescription does the eye need, in {FORM_WORDS[known['form']]}?",
+    question=lambda known: f"What prescription does the eye need, unrounded, in {FORM_WORDS[known['form']]}?",
     figure=lambda known, uid: trial_frame((known["worn"], known["found"]), notes={0: "worn", 1: "found, net"}, uid=uid),
     needs=("cross-to-rx", "transpose"),
     twins=AXIS_90_OUT,

@@ -1,4 +1,4 @@
-"""Family G, change of plane: the power that acts alike when a lens is moved along the line of sight."""
+"""Family G, change of plane: the power that acts the same when a lens is moved along the line of sight."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ FAMILY = Family("planes", "Change of plane", 7)
 MOVED = Field("toward_eye_mm", "How far it is moved towards the eye; minus: away from it", Move())
 
 MILLIMETRES_TO_METRES = Skill("millimetres-to-metres", "turning millimetres into metres")
-MOVE_POWER = Skill("move-power", "finding the power that acts alike in another plane")
+MOVE_POWER = Skill("move-power", "finding the power that acts the same in another plane")
 
 MILLIMETRES_AS_METRES = SlipName(
     "millimetres-as-metres",
@@ -201,7 +201,7 @@ vertex_sphere = CaseType(
     steps=(in_metres("toward_eye_mm"), move_step()),
     answer=lambda known: {"power": known["net"][0]},
     found=lambda known: (f"A lens of {signed(known['power'])} D.", _move_words(known)),
-    question=lambda _: "Which power acts alike in the new plane?",
+    question=lambda _: "Which power acts the same in the new plane, to 0.01 D?",
     figure=_figure(lambda known: SphCyl(known["power"])),
     form=lambda _: None,
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
@@ -290,7 +290,7 @@ vertex_toric = CaseType(
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (f"A lens of {write_prescription(known['rx'], 'as-is')}.", _move_words(known)),
-    question=lambda known: f"Which lens acts alike in the new plane, in {FORM_WORDS[known['form']]}?",
+    question=lambda known: f"Which lens acts the same in the new plane, to 0.01 D, in {FORM_WORDS[known['form']]}?",
     figure=_figure(lambda known: known["rx"]),
     needs=("vertex-sphere", "rx-to-cross", "cross-to-rx"),
     twins=(WRONG_WAY_OR_LIKE_MINUS,),

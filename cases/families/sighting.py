@@ -91,7 +91,7 @@ def _ratio(known: Known) -> dict[str, Any]:
 
 def _ratio_words(known: Known) -> str:
     return (
-        f"{write_distance(known['offset_cm'])} off at {write_distance(known['distance_cm'])} is "
+        f"{known['offset_cm']:.3g} cm off at {write_distance(known['distance_cm'])} is "
         f"{known['offset_cm']:.3g} ÷ {known['distance_cm']:g} = {known['ratio']:.3f}."
     )
 
@@ -239,8 +239,8 @@ eye_for_eye = CaseType(
             SIDE_TO_MOVE,
             run=lambda known: {"move": _SIDE_OF[known["patient_eye"]]},
             says=lambda known: (
-                f"The patient faces you, so the {known['patient_eye']} eye is on the other side of the face than "
-                f"yours: move {SIDES.write(known['move'])}."
+                f"You face each other, so the patient's {known['patient_eye']} eye is on the side of your "
+                f"{'left' if known['patient_eye'] == 'right' else 'right'}: move {SIDES.write(known['move'])}."
             ),
             slips=(
                 Slip(

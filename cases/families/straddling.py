@@ -242,8 +242,8 @@ straddling = CaseType(
     ),
     answer=lambda known: {"guide": known["guide"], "turn": known["turn"]},
     found=lambda known: (
-        f"In the frame, a cylinder of {signed(known['cylinder'])} × {degrees(known['axis'])}; a little nearer than "
-        "neutral, so that every band moves with.",
+        f"In the frame, a cylinder of {signed(known['cylinder'])} × {degrees(known['axis'])}. You sit a little nearer "
+        "than neutral, so that every band moves with.",
         *(
             f"{name.capitalize()} streak, at {degrees(known[name]['streak'])}: the band is "
             f"{BANDS.write(known[name]['band'])}."

@@ -234,8 +234,8 @@ toric_over_refraction = CaseType(
         "distance taken off already.",
     ),
     question=lambda known: (
-        f"What does the eye need at the cornea, in {FORM_WORDS[known['form']]}, and which axis is to be ordered if the "
-        "next lens turns as much?"
+        f"What does the eye need at the cornea, unrounded, in {FORM_WORDS[known['form']]}? And which axis is to be "
+        "ordered if the next lens turns as much?"
     ),
     figure=lambda known, uid: toric_rotation(known["turned"], known["side"], uid=uid),
     needs=("toric-lens-axis", "over-refraction"),

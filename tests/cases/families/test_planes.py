@@ -113,14 +113,15 @@ def test_a_focus_in_the_new_plane_is_refused() -> None:
 def test_a_strong_over_refraction_is_brought_to_the_cornea() -> None:
     # −3.00 on the eye, −6.00 over it at 12 mm: −6 / 1.072 = −5.597, so −8.60; ordered to the quarter as −8.50.
     case = case_of("soft-lens-over-refraction", {"lens": -3, "found": -6, "vertex_mm": 12})
-    assert case.truth["power"] == pytest.approx(-8.597, abs=0.001)
+    assert case.run.known["total"] == pytest.approx(-8.597, abs=0.001)
+    assert case.truth["power"] == -8.5  # the nearest quarter
     expected = {
         "move-ignored": -9,
-        "moved-wrong-way": -3 - 6 / 0.928,
-        "contact-lens-moved-too": -9 / 1.108,
-        "over-refraction-replaces": -5.597,
-        "over-refraction-taken-off": 2.597,
-        "millimetres-as-centimetres": -3 - 6 / 1.72,
+        "moved-wrong-way": -9.5,  # −3 − 6 ÷ 0.928 = −9.466
+        "contact-lens-moved-too": -8,  # −9 ÷ 1.108 = −8.123
+        "over-refraction-replaces": -5.5,
+        "over-refraction-taken-off": 2.5,
+        "millimetres-as-centimetres": -6.5,  # −3 − 6 ÷ 1.72 = −6.488
     }
     assert {slip: slip_answer(case, slip)["power"] for slip in expected} == pytest.approx(expected, abs=0.001)
     assert mark_text(case, "-8.50").credited
