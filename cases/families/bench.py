@@ -187,6 +187,17 @@ def _sphere_bench(known: Known) -> Bench:
     )
 
 
+def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    # Far enough from neutral at first that there is something to do.
+    gross = chance.stepped(0.75, 7) * chance.among((1, 1, -1))
+    return {
+        "rx": gross - round(working_vergence(distance) * 4) / 4,
+        "distance_cm": distance,
+        **_margin(chance, settings),
+    }
+
+
 def _begin_sphere(findings: Known) -> dict[str, Any]:
     _possible(_sphere_bench(findings))
     return {"ends": (findings["rx"] + working_vergence(findings["distance_cm"]),)}
@@ -205,11 +216,7 @@ bench_sphere = CaseType(
     seconds=60,
     findings=Group((Field("rx", "Net sphere of the eye on the bench", Power()), DISTANCE, PUPIL, MARGIN)),
     asks=(Field("power", "Net sphere", Power()),),
-    draw=lambda chance, settings: {
-        "rx": chance.stepped(-5, 5),
-        "distance_cm": pick_distance(chance, settings),
-        **_margin(chance, settings),
-    },
+    draw=_draw_sphere,
     begin=_begin_sphere,
     steps=(
         _end_step(),

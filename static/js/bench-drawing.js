@@ -9,7 +9,7 @@ import { DIAL_MM, HALF_VIEW_MM, faceLayers } from "./bench-face.js";
 /** The reflex is soft, so that it need not be drawn as finely as the face: points across the pupil, at most. */
 const FINEST = 96;
 /** Layers of the streak on the face, widest first: share of its half-width, and how strongly each lights the face. */
-const FALL = [1.6, 1.38, 1.18, 1.02, 0.88].map((share, step) => [share, 0.1 + 0.11 * step]);
+const FALL = [1.62, 1.46, 1.32, 1.19, 1.07, 0.96, 0.86].map((share, step) => [share, 0.06 + 0.07 * step]);
 /** From dark to the glow of a neutral pupil: [how bright, red, green, blue]. */
 const GLOW = [
   [0, 8, 3, 3],
