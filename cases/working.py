@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import combinations
 from typing import Any
 
@@ -75,9 +76,16 @@ class Line:
     """One line of a working: the step, its sentence, what it added, and the slip in it if there is one."""
 
     step: str
-    says: str
+    tell: Callable[[Known], str] = field(compare=False, repr=False)
+    """Writes the sentence, from what is known after the step."""
+    known: Known = field(compare=False, repr=False)
     values: Mapping[str, Any]
     slip: str | None = None
+
+    @cached_property
+    def says(self) -> str:
+        """The sentence; written when it is first read, since most slipped workings are only run for their answer."""
+        return self.tell(self.known)
 
 
 @dataclass(frozen=True)
@@ -113,11 +121,15 @@ def run_chain(steps: Sequence[Step], start: Known, swaps: Mapping[int, Slip] | N
     NotLive
         When a slip is not wrong here, or its step is not needed.
     """
-    swaps = swaps or {}
-    known: dict[str, Any] = dict(start)
-    lines: list[Line] = []
-    for number, step in enumerate(steps):
-        slip = swaps.get(number)
+    return _carried(steps, Run((), start), 0, swaps or {})
+
+
+def _carried(steps: Sequence[Step], before: Run, first: int, swaps: Mapping[int, Slip]) -> Run:
+    """Carry a chain on from its step number `first`."""
+    known: dict[str, Any] = dict(before.known)
+    lines: list[Line] = list(before.lines)
+    for number in range(first, len(steps)):
+        step, slip = steps[number], swaps.get(number)
         needed = step.needed(known)
         if slip is not None and not (needed and slip.live(known)):
             raise NotLive(SlipRef(step.skill.id, slip.name.id))
@@ -125,7 +137,8 @@ def run_chain(steps: Sequence[Step], start: Known, swaps: Mapping[int, Slip] | N
             continue
         values = slip.run(known) if slip else step.run(known)
         known.update(values)
-        lines.append(Line(step.skill.id, (slip or step).says(known), values, slip.name.id if slip else None))
+        # A copy, because a later step may put another value in the same place.
+        lines.append(Line(step.skill.id, (slip or step).says, dict(known), values, slip.name.id if slip else None))
     return Run(tuple(lines), known)
 
 
@@ -134,13 +147,26 @@ def slipped_runs(steps: Sequence[Step], start: Known, *, at_once: int = 1) -> It
 
     A combination that leads to no lens or number at all is passed over.
     """
+    befores = _befores(steps, start)
     places = [(number, slip) for number, step in enumerate(steps) for slip in step.slips]
     for chosen in combinations(places, at_once):
         swaps = dict(chosen)
-        if len(swaps) < at_once:
+        first = chosen[0][0]
+        if len(swaps) < at_once or first >= len(befores):
             continue
         try:
-            run = run_chain(steps, start, swaps)
+            run = _carried(steps, befores[first], first, swaps)
         except (CaseError, ZeroDivisionError):
             continue
         yield SlippedRun(tuple(SlipRef(steps[number].skill.id, slip.name.id) for number, slip in chosen), run)
+
+
+def _befores(steps: Sequence[Step], start: Known) -> list[Run]:
+    """Return how the right chain stands before each of its steps: what comes before a slip is the same with it."""
+    out = [Run((), start)]
+    for number in range(len(steps) - 1):
+        try:
+            out.append(_carried(steps[: number + 1], out[-1], number, {}))
+        except (CaseError, ZeroDivisionError):
+            break
+    return out
