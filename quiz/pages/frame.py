@@ -25,6 +25,7 @@ NAV = (
     Nav("bench.explore", "Bench"),
     Nav("work.show", "Work one out"),
     Nav("recall.show", "Recall"),
+    Nav("progress.show", "Progress"),
     Nav("accuracy.show", "Accuracy log"),
     Nav("reference.show", "Reference"),
     Nav("settings.show", "Settings"),

@@ -95,6 +95,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /accuracy/clear": learners(422),
     "POST /accuracy/practise": learners(400),
     "GET /accuracy/log.csv": LEARNERS,
+    "GET /progress": LEARNERS,
     # reading
     "GET /reference": KNOWN,
     # names are picked at one's own computer only
