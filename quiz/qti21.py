@@ -6,15 +6,18 @@ binding.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, register_namespace
 
 from cases.casetype import Case
-from cases.choices import Choice, Marks, Order
+from cases.choices import Choice, Marks, Option, Order
 from cases.fields import Field
 from quiz.spellings import spellings
 
 NAMESPACE = "http://www.imsglobal.org/xsd/imsqti_v2p1"
 _SCHEMA = "http://www.imsglobal.org/xsd/qti/qtiv2p1/imsqti_v2p1.xsd"
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")
 _XSI = "http://www.w3.org/2001/XMLSchema-instance"
 
 
@@ -67,15 +70,21 @@ def name_of(ask: Field) -> str:
     return "RESPONSE-" + ask.name.replace("_", "-")
 
 
+def identifiers(options: Sequence[Option]) -> dict[str, str]:
+    """Return an identifier for every option by its id: the id itself where it is a name in the sense of XML."""
+    plain = all(_NAME.fullmatch(one.id) for one in options)
+    return {one.id: one.id if plain else f"option-{number}" for number, one in enumerate(options, 1)}
+
+
 def _declare(root: Element, case: Case, ask: Field) -> None:
     truth = case.truth[ask.name]
     match ask.kind:
-        case Choice():
-            cardinality, kind, values = "single", "identifier", [str(truth)]
-        case Marks():
-            cardinality, kind, values = "multiple", "identifier", list(truth)
-        case Order():
-            cardinality, kind, values = "ordered", "identifier", list(truth)
+        case Choice(options=options):
+            cardinality, kind, values = "single", "identifier", [identifiers(options)[truth]]
+        case Marks(options=options):
+            cardinality, kind, values = "multiple", "identifier", [identifiers(options)[one] for one in truth]
+        case Order(options=options):
+            cardinality, kind, values = "ordered", "identifier", [identifiers(options)[one] for one in truth]
         case _:
             cardinality, kind, values = "single", "string", [spellings(case, ask)[0]]
     one = _in(root, "responseDeclaration", identifier=name_of(ask), cardinality=cardinality, baseType=kind)
@@ -97,12 +106,12 @@ def _interact(body: Element, ask: Field) -> None:
             box = _in(body, "choiceInteraction", responseIdentifier=where, shuffle="false", maxChoices=most)
             _in(box, "prompt", ask.label)
             for option in options:
-                _in(box, "simpleChoice", option.label, identifier=option.id)
+                _in(box, "simpleChoice", option.label, identifier=identifiers(options)[option.id])
         case Order(options=options):
             box = _in(body, "orderInteraction", responseIdentifier=where, shuffle="false")
             _in(box, "prompt", ask.label)
             for option in options:
-                _in(box, "simpleChoice", option.label, identifier=option.id)
+                _in(box, "simpleChoice", option.label, identifier=identifiers(options)[option.id])
         case _:
             line = _in(body, "p", f"{ask.label} ({ask.kind.hint}): ")
             _in(line, "textEntryInteraction", responseIdentifier=where, expectedLength="30")

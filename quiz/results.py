@@ -6,7 +6,7 @@ transaction of the answer: a page of results then reads a few thousand rows what
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cases.marking import CREDITED
@@ -18,9 +18,9 @@ EVERYTHING = 0
 
 _ADD = """
 INSERT INTO tallies (learner, drill, kind, key, answered, missed, seconds, timed, last_at, last_answer)
-VALUES (?, ?, ?, ?, 1, ?, ?, ?, ?, ?)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 ON CONFLICT (learner, drill, kind, key) DO UPDATE SET
-    answered = answered + 1,
+    answered = answered + excluded.answered,
     missed = missed + excluded.missed,
     seconds = seconds + excluded.seconds,
     timed = timed + excluded.timed,
@@ -87,37 +87,60 @@ def tally(store: Store, answer: Answer) -> None:
 
 def _tally(store: Store, answer: Answer) -> None:
     number = int(store.fetch("SELECT id FROM answers WHERE dealt = ?", answer.dealt)[0][0])
-    explained = {(step, slip) for one in answer.explanations for step, slip in one}
-    missed = answer.verdict not in CREDITED
-    slipped_steps = {step for step, _ in explained} if missed else set()
-    alone = len(answer.explanations) == 1
-    lines = [("all", "", missed), ("type", answer.type, missed)]
-    lines += [("step", step, step in slipped_steps) for step in dict.fromkeys([*answer.steps, *sorted(slipped_steps)])]
-    if missed:
-        lines += [("slip", f"{step} {slip}", alone) for step, slip in sorted(explained)]
-    for kind, key, counts in lines:
-        timed = answer.seconds is not None and kind in ("all", "type")
-        values = (kind, key, int(counts), answer.seconds if timed else 0.0, int(timed), answer.at, number)
-        for drill in dict.fromkeys((EVERYTHING, answer.drill or EVERYTHING)):
-            store.change(_ADD, answer.learner, drill, *values)
-    if missed:
-        for step, slip in sorted(explained):
-            store.change(
-                "INSERT OR IGNORE INTO slipped (learner, step, slip, answer, drill) VALUES (?, ?, ?, ?, ?)",
-                answer.learner,
-                step,
-                slip,
-                number,
-                answer.drill,
-            )
+    for line in _lines(answer):
+        store.change(_ADD, answer.learner, *line[:3], 1, *line[3:], answer.at, number)
+    _keep_slipped(store, answer, number)
+
+
+def _explained(answer: Answer) -> list[tuple[str, str]]:
+    if answer.verdict in CREDITED:
+        return []
+    return sorted({(step, slip) for one in answer.explanations for step, slip in one})
+
+
+def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
+    """Yield what an answer adds: drill, kind, key, missed, seconds, timed."""
+    missed, explained = answer.verdict not in CREDITED, _explained(answer)
+    slipped_steps = dict.fromkeys(step for step, _ in explained)
+    seconds, timed = (0.0, 0) if answer.seconds is None else (answer.seconds, 1)
+    lines = [("all", "", missed, seconds, timed), ("type", answer.type, missed, seconds, timed)]
+    lines += [
+        ("step", step, step in slipped_steps, 0.0, 0) for step in dict.fromkeys([*answer.steps, *slipped_steps])
+    ]
+    lines += [("slip", f"{step} {slip}", len(answer.explanations) == 1, 0.0, 0) for step, slip in explained]
+    for drill in dict.fromkeys((EVERYTHING, answer.drill or EVERYTHING)):
+        for kind, key, counts, took, known in lines:
+            yield drill, kind, key, int(counts), took, known
+
+
+def _keep_slipped(store: Store, answer: Answer, number: int) -> None:
+    for step, slip in _explained(answer):
+        store.change(
+            "INSERT OR IGNORE INTO slipped (learner, step, slip, answer, drill) VALUES (?, ?, ?, ?, ?)",
+            answer.learner,
+            step,
+            slip,
+            number,
+            answer.drill,
+        )
 
 
 def tally_anew(store: Store, learner_id: int) -> None:
-    """Work a learner's sums out anew from the log; in `writing()`."""
+    """Work the sums of a class's learner out anew from the log; in `writing()`."""
     store.change("DELETE FROM tallies WHERE learner = ?", learner_id)
     store.change("DELETE FROM slipped WHERE learner = ?", learner_id)
-    for answer in store.answers_of(learner_id):
-        tally(store, answer)
+    if not class_store.is_member(store, learner_id):
+        return
+    numbers = [row[0] for row in store.fetch("SELECT id FROM answers WHERE learner = ? ORDER BY id", learner_id)]
+    sums: dict[tuple[int, str, str], list[float]] = {}
+    for number, answer in zip(numbers, store.answers_of(learner_id), strict=True):
+        for drill, kind, key, missed, seconds, timed in _lines(answer):
+            one = sums.setdefault((drill, kind, key), [0, 0, 0.0, 0, 0.0, 0])
+            one[:4] = [one[0] + 1, one[1] + missed, one[2] + seconds, one[3] + timed]
+            one[4:] = [answer.at, number]
+        _keep_slipped(store, answer, number)
+    for (drill, kind, key), one in sums.items():
+        store.change(_ADD, learner_id, drill, kind, key, *one)
 
 
 # --- asking ------------------------------------------------------------------------------------------------------

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
-from flask import Blueprint, make_response, render_template, request, url_for
+from flask import Blueprint, g, make_response, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
@@ -157,8 +158,16 @@ def _drill(what: Class) -> Drill | None:
     return None if number is None else drills.own(visit.store(), what, number)
 
 
+def _missed(one: Sum, link: str, about: str) -> Cell:
+    return Cell(str(one.missed), link if one.missed else None, about)
+
+
 def _behind(what: Class, drill: Drill | None, **more: object) -> str:
-    return url_for("results.answers", class_id=what.id, drill=drill.id if drill else None, **more)  # type: ignore[arg-type]
+    """Return the address of the answers behind a number; written out, since a page has thousands of them."""
+    asked = {name: value for name, value in {"drill": drill.id if drill else None, **more}.items() if value is not None}
+    if "answers" not in g:
+        g.answers = url_for("results.answers", class_id=what.id)
+    return f"{g.answers}?{urlencode(asked)}"
 
 
 def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tables:
@@ -172,7 +181,7 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
             (
                 Cell(str(one.answered), _behind(what, drill, learner=learner, type=one.key), "answers"),
                 Cell(str(one.right), None, "right"),
-                Cell(str(one.missed), _behind(what, drill, learner=learner, type=one.key, missed="yes"), "missed"),
+                _missed(one, _behind(what, drill, learner=learner, type=one.key, missed="yes"), "missed"),
                 Cell(_seconds(one.mean_seconds) or "not known"),
             ),
         )
@@ -184,11 +193,7 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
             None,
             (
                 Cell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
-                Cell(
-                    str(one.missed),
-                    _behind(what, drill, learner=learner, step=one.key, missed="yes"),
-                    "may have slipped",
-                ),
+                _missed(one, _behind(what, drill, learner=learner, step=one.key, missed="yes"), "may have slipped"),
                 Cell(f"{100 * one.missed / one.answered:.0f} %"),
             ),
         )

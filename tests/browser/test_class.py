@@ -208,7 +208,8 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
         expect(paper.locator(".answer")).to_have_text(f"{case.type.asks[0].label}: {written(case)['power']}")
         for line in case.run.lines:
             expect(paper).to_contain_text(line.says)
-    assert desk.locator("h1").evaluate("one => getComputedStyle(one).fontSize") == "20px", "its own style is let through"
+    size = desk.locator("h1").evaluate("one => getComputedStyle(one).fontSize")
+    assert size == "20px", "its own style is let through"
     desk.goto(f"{drill}/sheet")
     expect(desk.locator("body")).to_contain_text(CAUTION)
     assert desk.locator(".answer, ol.working").count() == 0
@@ -226,7 +227,8 @@ def test_an_answer_kept_on_a_shared_tablet_is_sent_for_its_writer_alone(room: Cl
     kept = {"learner": page.locator("html").get_attribute("data-learner"), "url": url}
     case = case_on(page, room)
     body = "&".join(f"answer-{name}={text}".replace("+", "%2B") for name, text in written(case).items())
-    page.evaluate("kept => localStorage.setItem('two-meridians-outbox', JSON.stringify([kept]))", {**kept, "body": body})
+    keep = "kept => localStorage.setItem('two-meridians-outbox', JSON.stringify([kept]))"
+    page.evaluate(keep, {**kept, "body": body})
     page.evaluate("() => fetch('/door/leave', {method: 'POST'})")
     page.wait_for_timeout(300)
     join(page, room, code, "Bo")

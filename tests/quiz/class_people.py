@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from flask import Flask
@@ -32,8 +33,8 @@ class Browser:
     def get(self, url: str) -> TestResponse:
         return self.client.get(url)
 
-    def post(self, url: str, data: dict[str, object] | None = None, **headers: str) -> TestResponse:
-        return self.client.post(url, data=data or {}, headers={**HERE, **headers})
+    def post(self, url: str, data: Mapping[str, object] | None = None, **headers: str) -> TestResponse:
+        return self.client.post(url, data=dict(data or {}), headers={**HERE, **headers})
 
     def sign_in(self, name: str = NAME, password: str = PASSWORD) -> TestResponse:
         return self.post("/door/sign-in", {"preceptor": name, "password": password})
@@ -74,7 +75,7 @@ def learner(app: Flask, code: str, name: str) -> Browser:
     return browser
 
 
-DRILL = {
+DRILL: Mapping[str, object] = {
     "type": ["net-sphere", "two-spheres"],
     "level": "competent",
     "form": "minus",

@@ -1,0 +1,201 @@
+"""Figures of a class's results: `python -m tests.benchmarks.class_results [--learners 500] [--answers 1000000]`.
+
+Makes a data file with so many learners and answers (by default as many as a class may have, and a million answers),
+opens every page of results through the app, and prints how long each took. Exit 1 when one took over 300 ms.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import statistics
+import sys
+import tempfile
+import time
+from contextlib import closing
+from pathlib import Path
+
+from cases.casetype import draw
+from cases.register import all_types, case_type
+from quiz import class_store, classes, drills, folding, results, signing
+from quiz.app import create_app
+from quiz.catalogue import key_of
+from quiz.datafile import DataFile
+from quiz.drills import Plan
+from quiz.lots import Lots
+from quiz.settings import LearnerSettings
+from quiz.store import Store
+
+NOW = 1_795_000_000.0
+LIMIT = 300.0
+PASSWORD = "a streak at ninety"  # noqa: S105 - of a preceptor who lives for one run
+KINDS = 40
+"""Types that the answers are spread over, as many as a class meets in a year."""
+say = print
+
+
+def patterns(rng: random.Random) -> list[dict[str, object]]:
+    """Return answers to repeat: of every type a right one, and one for each of its slips."""
+    out = []
+    for type_id in list(all_types())[:KINDS]:
+        case = draw(case_type(type_id), rng.randrange(1000))
+        base = {
+            "type": type_id,
+            "seed": case.seed,
+            "findings": case.type.findings.to_json(case.findings),
+            "truth": case.type.answer_json(case.truth),
+            "given": {ask.name: ask.kind.write(case.truth[ask.name]) for ask in case.type.asks},
+            "steps": list(case.skills),
+        }
+        out += [{**base, "verdict": "right", "explanations": []} for _ in range(2 * max(1, len(case.singles)))]
+        for one in case.singles:
+            given = {ask.name: ask.kind.write(one.answer[ask.name]) for ask in case.type.asks}
+            refs = [list(key_of(ref)) for ref in one.slips]
+            out.append({**base, "given": given, "verdict": "slip", "explanations": [refs]})
+    return out
+
+
+def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.Random) -> None:
+    """Put learners and their answers into a class, a quarter of them in one of twenty drills, and sum them up."""
+    known = patterns(rng)
+    states = folding.States.new()
+    plans = [
+        drills.make(store, drill_class(store, class_id), Plan(f"Drill {n}", ("net-sphere",)), now=NOW, lots=Lots())
+        for n in range(20)
+    ]
+    each = answers // learners
+    for number in range(learners):
+        with store.writing():
+            who = store.add_learner(
+                f"Learner {number:03d}",
+                now=NOW,
+                settings=LearnerSettings().to_json(),
+                state=states.cases.to_json(),
+                recall_state=states.recall.to_json(),
+                folded_with=folding.FOLDED_WITH,
+            )
+            class_store.add_member(store, who, class_id, NOW, f"form {number}")
+            runs = [store.begin_sitting(who, now=NOW, cases=each, minutes=None, drill=drill) for drill in plans]
+            own = store.begin_sitting(who, now=NOW, cases=each, minutes=None)
+            rows = []
+            for place in range(each):
+                in_drill = place % 4 == 0
+                which = rng.randrange(len(plans))
+                drill, sitting = (plans[which], runs[which]) if in_drill else (None, own)
+                rows.append((f"{number}-{place}", who, sitting, NOW + place, rng.choice(known), drill))
+            insert(store, rows, rng)
+            results.tally_anew(store, who)
+
+
+def drill_class(store: Store, class_id: int) -> class_store.Class:
+    """Return the class."""
+    found = class_store.class_of_id(store, class_id)
+    if found is None:
+        raise LookupError(class_id)
+    return found
+
+
+Made = tuple[str, int, int, float, dict[str, object], int | None]
+
+
+def insert(store: Store, rows: list[Made], rng: random.Random) -> None:
+    """Put cases and answers in as the app would have, many at a time."""
+    conn = store._db.conn
+    conn.executemany(
+        "INSERT INTO dealt (id, learner, sitting, type, seed, settings, findings, why, for_drill, dealt_at, closed_at, "
+        "drill) VALUES (?, ?, ?, ?, ?, '{}', ?, '', ?, ?, ?, ?)",
+        [
+            (mark, who, sitting, one["type"], one["seed"], json.dumps(one["findings"]), bool(drill), at, at, drill)
+            for mark, who, sitting, at, one, drill in rows
+        ],
+    )
+    conn.executemany(
+        "INSERT INTO answers (dealt, learner, sitting, at, type, seed, findings, truth, given, read_as, verdict, "
+        "explanations, steps, could_show, hints, confidence, seconds, options, working_shown, probe_of, for_drill, "
+        "source, drill) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 'null', ?, ?, ?, '[]', '[]', NULL, ?, NULL, 1, NULL, ?, "
+        "'practice', ?)",
+        [
+            (
+                mark,
+                who,
+                sitting,
+                at,
+                one["type"],
+                one["seed"],
+                *(json.dumps(one[name]) for name in ("findings", "truth", "given")),
+                one["verdict"],
+                *(json.dumps(one[name]) for name in ("explanations", "steps")),
+                rng.randrange(5, 90),
+                drill is not None,
+                drill,
+            )
+            for mark, who, sitting, at, one, drill in rows
+        ],
+    )
+
+
+def main() -> int:
+    """Make the file, open the pages, print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--learners", type=int, default=500)
+    parser.add_argument("--answers", type=int, default=1_000_000)
+    parser.add_argument("--keep", type=Path, help="keep the data file here, and use it again when it is there")
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        path = options.keep or Path(folder) / "class.sqlite3"
+        return run(path, options.learners, options.answers)
+
+
+def run(path: Path, learners: int, answers: int) -> int:
+    """Make the file unless it is there, and time the pages."""
+    fresh = not path.exists()
+    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        if fresh:
+            signing.add_preceptor(store, "Marit Osei", PASSWORD, now=NOW)
+            who = class_store.preceptor_named(store, "Marit Osei")
+            if who is None:
+                raise LookupError
+            class_id = classes.make(store, who, "Year 2", now=NOW, lots=Lots())
+            began = time.perf_counter()
+            fill(store, class_id, learners, answers, random.Random(1))
+            say(f"made in {time.perf_counter() - began:.0f} s")
+        kept, sums = (store.fetch(f"SELECT count(*) FROM {name}")[0][0] for name in ("answers", "tallies"))  # noqa: S608
+        say(f"{path.stat().st_size / 1e6:.0f} MB, {kept} answers, {sums} sums")
+        client = create_app(file, clock=lambda: NOW + 1e6, hosts=None, beyond=True).test_client()
+        client.post("/door/sign-in", data={"preceptor": "Marit Osei", "password": PASSWORD})
+        step, slip = results.class_sums(store, 1, "slip")[0].key.split(" ")
+        some, worst = learners // 2, 0.0
+        for url in (
+            "/class/1",
+            "/class/1/results",
+            "/class/1/results?by=step",
+            "/class/1/results?page=9",
+            "/class/1/results?drill=1",
+            "/class/1/drill/1",
+            f"/class/1/learner/{some}",
+            "/class/1/answers",
+            "/class/1/answers?type=net-sphere",
+            "/class/1/answers?type=net-sphere&missed=yes",
+            f"/class/1/answers?step={step}&slip={slip}",
+            f"/class/1/answers?step={step}&missed=yes",
+            f"/class/1/answers?step={step}",
+            "/class/1/answers?drill=1",
+            f"/class/1/answers?learner={some}&step={step}",
+        ):
+            times = []
+            for _ in range(4):
+                began = time.perf_counter()
+                reply = client.get(url)
+                times.append(1000 * (time.perf_counter() - began))
+                if reply.status_code != 200:
+                    raise RuntimeError(f"{url}: {reply.status_code}")
+            usual = statistics.median(times[1:])
+            worst = max(worst, usual)
+            say(f"{usual:7.0f} ms  (first {times[0]:5.0f})  {url}")
+    say(f"the slowest: {worst:.0f} ms, of {LIMIT:.0f}")
+    return 0 if worst <= LIMIT else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,299 @@
+"""Drills: which cases, for whom, when, and what they come to."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from flask import Flask
+
+from cases.casetype import Settings
+from cases.register import all_types, case_type
+from cases.sheet import sheet_cases
+from quiz import class_store, classes, drills, signing
+from quiz.app import create_app
+from quiz.class_store import Class, Drill
+from quiz.datafile import DataFile
+from quiz.drills import BadPlan, Plan
+from quiz.store import Store
+from tests.conftest import NOON, Clock, lots, slipped
+from tests.quiz.class_people import DRILL, Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
+
+PLAN = Plan("Net from gross", ("net-sphere", "two-spheres"))
+
+
+@pytest.fixture
+def app(data_file: DataFile, clock: Clock) -> Flask:
+    return create_app(data_file, clock=clock, lots=lots(), hosts=None, beyond=True)
+
+
+@pytest.fixture
+def spring(store: Store) -> Class:
+    signing.add_preceptor(store, "Marit Osei", "a streak at ninety", now=NOON)
+    who = class_store.preceptor_named(store, "Marit Osei")
+    assert who is not None
+    found = class_store.class_of_id(store, classes.make(store, who, "Spring 2", now=NOON, lots=lots()))
+    assert found is not None
+    return found
+
+
+def made(store: Store, spring: Class, plan: Plan = PLAN) -> Drill:
+    return drills.own(store, spring, drills.make(store, spring, plan, now=NOON, lots=lots()))
+
+
+# --- cases -------------------------------------------------------------------------------------------------------
+
+
+def test_all_get_the_same_cases_or_each_their_own(store: Store, spring: Class) -> None:
+    same, own = made(store, spring), made(store, spring, replace(PLAN, same=False))
+    for place in range(6):
+        assert drills.case_at(same, place, 1).findings == drills.case_at(same, place, 2).findings
+        again = drills.case_at(own, place, 1).findings
+        assert again == drills.case_at(own, place, 1).findings, "the same learner always meets the same"
+    mine, other = ([drills.case_at(own, place, who).findings for place in range(6)] for who in (1, 2))
+    assert mine != other
+
+
+def test_a_drill_has_the_cases_of_the_command_lines_worksheet(store: Store, spring: Class) -> None:
+    """`python -m cases sheet --types net-sphere,two-spheres --seed SEED` prints what the learners meet."""
+    drill = made(store, spring)
+    types = [case_type(one) for one in drill.types]
+    paper = sheet_cases(types, count=10, seed=drill.seed, settings=Settings())
+    assert [one.findings for one in paper] == [drills.case_at(drill, place).findings for place in range(10)]
+
+
+def test_a_fixed_distance_form_and_level_are_kept_to(store: Store, spring: Class) -> None:
+    plan = replace(PLAN, distance_cm=50.0, fixed_distance=True, form="plus")
+    drill = made(store, spring, plan)
+    for place in range(8):
+        case = drills.case_at(drill, place)
+        assert case.findings["distance_cm"] == 50
+        assert case.form in (None, "plus")
+
+
+def test_cases_for_standing_slips_would_show_one_of_them(store: Store, spring: Class) -> None:
+    slip = ("take-off-distance", "distance-left-in")
+    types = drills.types_for([slip], "competent")
+    assert "two-spheres" in types
+    drill = made(store, spring, Plan("Distance", types, slips=(slip,), cases=len(types)))
+    for place in range(len(types)):
+        assert drills.case_at(drill, place).shows("distance-left-in")
+
+
+def test_every_type_can_be_drilled_at_every_level_or_the_form_says_which_cannot(store: Store, spring: Class) -> None:
+    refused = []
+    for level in ("novice", "competent", "expert"):
+        for one in all_types():
+            try:
+                drill = made(store, spring, Plan("x", (one,), level=level))
+            except BadPlan as error:
+                refused.append(error.name)
+                continue
+            assert drills.case_at(drill, 0).type.id == one
+    assert set(refused) <= {"types"}
+
+
+# --- plans -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("change", "name"),
+    [
+        ({"types": ()}, "types"),
+        ({"types": ("nothing",)}, "types"),
+        ({"title": ""}, "title"),
+        ({"cases": 0}, "length"),
+        ({"cases": 101}, "length"),
+        ({"cases": None}, "length"),
+        ({"cases": None, "minutes": 0.5}, "length"),
+        ({"pass_mark": 101}, "pass_mark"),
+        ({"opens_at": 2.0, "closes_at": 1.0}, "closes_at"),
+        ({"distance_cm": 4.0}, "distance_cm"),
+        ({"notes": "x" * 1001}, "notes"),
+        ({"level": "wizard"}, "level"),
+    ],
+)
+def test_a_plan_that_cannot_be_is_refused_in_its_place(change: dict[str, object], name: str) -> None:
+    with pytest.raises(BadPlan) as refused:
+        replace(PLAN, **change)  # type: ignore[arg-type]
+    assert refused.value.name == name
+
+
+def test_a_form_in_error_keeps_what_was_typed_and_ticked(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    form = {**DRILL, "type": ["transpose"], "cases": "many", "title": "Turning", "feedback": "end"}
+    page = owner.post(f"/class/{number}/drill", form)
+    assert page.status_code == 422
+    assert "cases “many”: give a whole number" in page.text
+    for kept in ('value="Turning"', 'value="transpose" checked', 'value="many"', 'value="end" checked'):
+        assert kept in page.text
+
+
+def test_a_family_stands_for_its_types_up_to_the_level(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    set_drill(owner, number, type=[], family=["algebra"], level="novice", title="")
+    drill = class_store.drill_of_id(store, 1)
+    assert drill is not None
+    known = {one.id for one in all_types().values() if one.family.id == "algebra" and one.level == "novice"}
+    assert set(drill.types) == known != set()
+    assert drill.title == "Lens algebra"
+
+
+# --- opening and closing -----------------------------------------------------------------------------------------
+
+
+def status(browser: Browser, url: str = "/drill/1") -> int:
+    return browser.get(url).status_code
+
+
+def test_a_draft_is_seen_by_no_learner_and_opens_closes_and_opens_again(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    url = set_drill(owner, number, opened=False)
+    ada = learner(app, code, "Ada")
+    assert "Drills open to you" not in ada.get("/").text
+    assert (status(ada), ada.post("/drill/1/begin").status_code) == (404, 404)
+    owner.post(f"{url}/open")
+    assert "Drills open to you" in ada.get("/").text
+    ada.post("/drill/1/begin")
+    dealt, _ = waiting_in(ada.get("/drill/1"), store)
+    owner.post(f"{url}/close")
+    assert "Drills open to you" not in ada.get("/").text
+    late = ada.post(f"/case/{dealt}/answer", {"answer-power": "+1.00"})
+    assert late.status_code == 303, "an answer to a case that was given is taken"
+    assert "This drill has closed. What you answered is kept." in ada.get("/drill/1").text
+    owner.post(f"{url}/open")
+    assert waiting_in(ada.get("/drill/1"), store)[0] != dealt, "it goes on where it was left"
+
+
+def test_a_drill_opens_and_closes_by_the_clock(app: Flask, store: Store, clock: Clock) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    set_drill(owner, number)
+    with store.writing():
+        class_store.set_times(store, 1, NOON + 60, NOON + 120)
+    ada = learner(app, code, "Ada")
+    found = []
+    for _ in range(3):
+        found.append(status(ada))
+        clock.move(seconds=60)
+    assert found == [404, 200, 404]
+    owner.post(f"/class/{number}/drill/1/open")
+    assert status(ada) == 200, "opened again by hand, the time that has passed no longer counts"
+
+
+def test_a_drill_that_was_begun_is_neither_changed_nor_removed_but_copied(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    url = set_drill(owner, number)
+    ada = learner(app, code, "Ada")
+    ada.post("/drill/1/begin")
+    form = {**DRILL, "type": ["transpose"], "title": "Other"}
+    assert owner.post(f"{url}/edit", dict(form)).status_code == 409
+    assert owner.post(f"{url}/remove").status_code == 409
+    copied = owner.post(f"{url}/copy").location
+    assert copied == f"/class/{number}/drill/2/edit"
+    one, two = class_store.drill_of_id(store, 1), class_store.drill_of_id(store, 2)
+    assert one is not None
+    assert two is not None
+    assert (two.types, two.state, two.title) == (one.types, "draft", "Net from gross (copy)")
+    assert two.seed != one.seed
+    owner.post(copied, dict(form))
+    changed = class_store.drill_of_id(store, 2)
+    assert changed is not None
+    assert changed.types == ("transpose",)
+    assert owner.post(f"/class/{number}/drill/2/remove").status_code == 303
+    assert class_store.drill_of_id(store, 2) is None
+
+
+def test_a_drill_for_one_learner_is_for_nobody_else(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
+    for _ in range(3):
+        _, case = waiting_in(ada.get("/"), store)
+        wrong = next(iter(case.singles), None)
+        answer(ada, store, "/", None if wrong is None else slipped(case, wrong.slips[0].slip))
+    assert owner.get(f"/class/{number}/drill/new?learner=1").status_code == 200
+    set_drill(owner, number, for_learner="1")
+    assert (status(ada), status(bo)) == (200, 404)
+    owner_of_other = Browser(app)
+    signing.add_preceptor(store, "Jun Park", "a streak at ninety", now=NOON)
+    owner_of_other.sign_in("Jun Park")
+    other, _ = make_class(owner_of_other, "Autumn 1")
+    assert owner_of_other.get(f"/class/{other}/drill/new?learner=1").status_code == 404
+
+
+def test_trying_keeps_nothing(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    url = set_drill(owner, number, opened=False)
+    drill = class_store.drill_of_id(store, 1)
+    assert drill is not None
+    case = drills.case_at(drill, 0)
+    before = "\n".join(store._db.conn.iterdump())
+    form = {f"answer-{name}": text for name, text in slipped(case, "distance-left-in").items()}
+    page = owner.post(f"{url}/try/1", dict(form))
+    assert "One step slipped" in page.text
+    assert f'href="{url}/try/2"' in page.text
+    assert owner.post(f"{url}/try/1", {"answer-power": "-25"}).status_code == 422
+    assert owner.get(f"{url}/try/5").status_code == 404
+    assert "\n".join(store._db.conn.iterdump()) == before
+
+
+# --- a way through -----------------------------------------------------------------------------------------------
+
+
+def test_a_drill_and_ordinary_practice_stand_side_by_side(app: Flask, store: Store, clock: Clock) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    set_drill(owner, number)
+    ada = learner(app, code, "Ada")
+    ordinary, _ = waiting_in(ada.get("/"), store)
+    ada.post("/drill/1/begin")
+    drilled, _ = waiting_in(ada.get("/drill/1"), store)
+    assert ordinary != drilled
+    clock.move(days=3)
+    assert waiting_in(ada.get("/drill/1"), store)[0] == drilled, "a place in a drill is kept for days"
+    ada.post("/drill/1/begin")
+    assert waiting_in(ada.get("/drill/1"), store)[0] == drilled, "beginning twice begins once"
+    for _ in range(4):
+        answer(ada, store, "/drill/1")
+    assert "4 of 4 right: 100 %." in ada.get("/drill/1").text
+    assert ada.post("/drill/1/begin").status_code == 303
+    assert len(store.fetch("SELECT * FROM sittings WHERE drill = 1")) == 1
+
+
+def test_minutes_end_with_the_case_that_is_answered_after_them(app: Flask, store: Store, clock: Clock) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    set_drill(owner, number, cases="", minutes="5", pass_mark="50")  # noqa: S106 - no password
+    ada = learner(app, code, "Ada")
+    ada.post("/drill/1/begin")
+    answer(ada, store, "/drill/1")
+    ada.get("/drill/1")
+    clock.move(seconds=301)
+    answer(ada, store, "/drill/1")
+    page = ada.get("/drill/1").text
+    assert "2 of 2 right: 100 %." in page
+    assert "That reaches the pass mark of 50 %." in page
+
+
+def test_a_case_left_out_of_a_drill_of_cases_counts_as_not_right() -> None:
+    plan = vars(replace(PLAN, pass_mark=50))
+    came = drills.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), [])
+    assert (came.right, came.asked, came.per_cent, came.passed) == (0, 10, 0, False)
+
+
+def test_ordinary_practice_leans_on_an_open_drill_for_half_of_a_sitting_at_most(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    set_drill(owner, number, type=["transpose"], level="novice")
+    ada = learner(app, code, "Ada")
+    for _ in range(10):
+        answer(ada, store, "/")
+    drilled = [one.type for one in store.answers_of(1) if one.for_drill]
+    assert set(drilled) <= {"transpose"}
+    assert 1 <= len(drilled) <= 5
