@@ -139,6 +139,11 @@ ADDED = Slip(
 )
 
 
+def take_off_distance(*more: Slip) -> Step:
+    """Step: the powers in `gross` less the `vergence`, in D, to `net`; `more` slips beside leaving it in or adding."""
+    return Step(skills.TAKE_OFF_DISTANCE, run=off_gross, says=taken_off, slips=(LEFT_IN, ADDED, *more))
+
+
 def sign_blind(*, live: Callable[[Known], bool]) -> Slip:
     """Build the slip of taking the distance off the size of each power; `live` says where it differs from others."""
     return Slip(
@@ -185,6 +190,48 @@ def read_scale(*names: str) -> Step:
         slips=(
             Slip(skills.SCALE_MIRRORED, run=read(mirrored), says=says, live=changed_by(mirrored)),
             Slip(skills.SCALE_FROM_VERTICAL, run=read(from_vertical), says=says, live=changed_by(from_vertical)),
+        ),
+    )
+
+
+def read_meridian() -> Step:
+    """Step: the `streak` as read off the dial to the `meridian` that it measures."""
+    return Step(
+        skills.READ_MERIDIAN,
+        run=lambda known: {"meridian": across(known["streak"])},
+        says=lambda known: f"The sweep runs across the streak, so it is the {degrees(known['meridian'])} meridian.",
+        slips=(
+            Slip(
+                skills.SWEEP_FOR_STREAK,
+                run=lambda known: {"meridian": known["streak"]},
+                says=lambda known: f"The {degrees(known['meridian'])} meridian, along the streak.",
+            ),
+        ),
+    )
+
+
+def turn_between(start: float, goal: float) -> float:
+    """Return by how many degrees `goal` stands from `start` on the dial, −90 up to 90, anticlockwise positive."""
+    return (goal - start + 90) % 180 - 90
+
+
+def turn_on_dial(start: str, goal: str, *, stays: Callable[[Known], bool], says: Callable[[Known], str]) -> Step:
+    """Step: the directions under `start` and `goal` to the `turn` from one to the other: up, down or leave."""
+
+    def turn(up: Callable[[float, float], bool]) -> Callable[[Known], dict[str, Any]]:
+        return lambda known: {"turn": "leave" if stays(known) else "up" if up(known[start], known[goal]) else "down"}
+
+    return Step(
+        skills.TURN_ON_DIAL,
+        run=turn(lambda a, b: turn_between(a, b) > 0),
+        says=says,
+        slips=(
+            Slip(
+                skills.THROUGH_THE_NUMBERS,
+                run=turn(lambda a, b: b > a),
+                says=says,
+                live=lambda known: not stays(known) and abs(known[goal] - known[start]) > 90,
+            ),
         ),
     )
 

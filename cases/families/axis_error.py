@@ -15,7 +15,7 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
-from cases.steps import FORM_WORDS, degrees, pick_lens, signed
+from cases.steps import FORM_WORDS, degrees, pick_lens, signed, turn_between
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 AXIS_OUT = Skill("axis-out", "finding how far an axis is out, and which way")
@@ -68,11 +68,6 @@ AT_TRUE_AXIS = SlipName(
 )
 
 # --- what an axis error leaves -----------------------------------------------------------------------------------
-
-
-def turn_between(axis: float, placed: float) -> float:
-    """Return how far `placed` stands from `axis`, −90 up to 90 degrees, anticlockwise positive."""
-    return (placed - axis + 90) % 180 - 90
 
 
 def _draw_axis_error(chance: Chance, settings: Settings) -> dict[str, Any]:

@@ -17,19 +17,16 @@ from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance, write_power, write_prescription
 from cases.steps import (
-    ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     DROPS_CAUTION,
-    LEFT_IN,
     distance_in_dioptres,
     listed,
-    off_gross,
     pick_axis,
     pick_distance,
     sign_blind,
     signed,
-    taken_off,
+    take_off_distance,
 )
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -330,12 +327,7 @@ centre_margin = CaseType(
             ),
         ),
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0)),
-        ),
+        take_off_distance(sign_blind(live=lambda known: known["gross"][0] < 0)),
     ),
     answer=lambda known: {"power": known["net"][0]},
     found=lambda known: (

@@ -15,18 +15,15 @@ from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.steps import (
-    ADDED,
     ADDED_OR_SIGN_BLIND,
     COMMON_DISTANCES,
     DISTANCE,
-    LEFT_IN,
     distance_in_dioptres,
     listed,
-    off_gross,
     pick_distance,
     sign_blind,
     signed,
-    taken_off,
+    take_off_distance,
 )
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -40,6 +37,23 @@ TENFOLD_TOO_SMALL = SlipName(
 TENFOLD_TOO_LARGE = SlipName(
     "tenfold-too-large", "ended ten times too large", "A factor of ten went astray: 100 centimetres are one metre."
 )
+
+
+def invert_metres() -> Step:
+    """Step: `metres` to their `vergence` in D."""
+    return Step(
+        skills.DISTANCE_IN_DIOPTRES,
+        run=lambda known: {"vergence": 1 / known["metres"]},
+        says=lambda known: f"One over {known['metres']:.3g} m is {known['vergence']:.2f} D.",
+        slips=(
+            Slip(
+                skills.METRES_NOT_INVERTED,
+                run=lambda known: {"vergence": known["metres"]},
+                says=lambda known: f"{known['metres']:.3g} m taken as {known['vergence']:.2f} D.",
+                live=lambda known: abs(known["metres"] - 1 / known["metres"]) > 0.05,
+            ),
+        ),
+    )
 
 
 def _ruler(known: Known, uid: str) -> Figure:
@@ -78,19 +92,7 @@ distance_vergence = CaseType(
                 ),
             ),
         ),
-        Step(
-            skills.DISTANCE_IN_DIOPTRES,
-            run=lambda known: {"vergence": 1 / known["metres"]},
-            says=lambda known: f"One over {known['metres']:g} m is {known['vergence']:.2f} D.",
-            slips=(
-                Slip(
-                    skills.METRES_NOT_INVERTED,
-                    run=lambda known: {"vergence": known["metres"]},
-                    says=lambda known: f"{known['metres']:g} m taken as {known['vergence']:.2f} D.",
-                    live=lambda known: abs(known["distance_cm"] - 100) > 2,
-                ),
-            ),
-        ),
+        invert_metres(),
     ),
     answer=lambda known: {"power": known["vergence"]},
     found=lambda known: (f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",),
@@ -118,12 +120,7 @@ net_sphere = CaseType(
     begin=lambda findings: {"gross": (findings["gross"],)},
     steps=(
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0)),
-        ),
+        take_off_distance(sign_blind(live=lambda known: known["gross"][0] < 0)),
     ),
     answer=lambda known: {"power": known["net"][0]},
     found=lambda known: (
@@ -202,21 +199,14 @@ working_lens = CaseType(
             ),
         ),
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(
-                LEFT_IN,
-                ADDED,
-                Slip(
-                    skills.MISMATCH_MISSED,
-                    run=lambda known: {"net": tuple(g - known["working_lens"] for g in known["gross"])},
-                    says=lambda known: (
-                        f"The working lens {signed(known['working_lens'])} taken off: {listed(known['net'])}."
-                    ),
-                    live=lambda known: abs(known["working_lens"] - working_vergence(known["distance_cm"])) > 0.02,
+        take_off_distance(
+            Slip(
+                skills.MISMATCH_MISSED,
+                run=lambda known: {"net": tuple(g - known["working_lens"] for g in known["gross"])},
+                says=lambda known: (
+                    f"The working lens {signed(known['working_lens'])} taken off: {listed(known['net'])}."
                 ),
+                live=lambda known: abs(known["working_lens"] - working_vergence(known["distance_cm"])) > 0.02,
             ),
         ),
     ),

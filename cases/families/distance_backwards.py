@@ -6,9 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from cases import skills
 from cases.casetype import CaseType
-from cases.families.distance import FAMILY, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL
+from cases.families.distance import FAMILY, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL, invert_metres
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
 from cases.kinds import Distance, Power, Scalar
@@ -162,19 +161,7 @@ inches_vergence = CaseType(
                 ),
             ),
         ),
-        Step(
-            skills.DISTANCE_IN_DIOPTRES,
-            run=lambda known: {"vergence": 1 / known["metres"]},
-            says=lambda known: f"One over {known['metres']:.3g} m is {known['vergence']:.2f} D.",
-            slips=(
-                Slip(
-                    skills.METRES_NOT_INVERTED,
-                    run=lambda known: {"vergence": known["metres"]},
-                    says=lambda known: f"{known['metres']:.3g} m taken as {known['vergence']:.2f} D.",
-                    live=lambda known: abs(known["metres"] - 1 / known["metres"]) > 0.05,
-                ),
-            ),
-        ),
+        invert_metres(),
     ),
     answer=lambda known: {"power": known["vergence"]},
     found=lambda known: (f"Sight hole {known['inches']:g} inches from the pupil.",),

@@ -14,21 +14,19 @@ from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_distance
 from cases.steps import (
-    ADDED,
     DISTANCE,
     FORM_WORDS,
-    LEFT_IN,
     degrees,
     distance_in_dioptres,
     listed,
-    off_gross,
     pick_axis,
     pick_distance,
     pick_lens,
+    read_meridian,
     read_scale,
     sign_blind,
     signed,
-    taken_off,
+    take_off_distance,
 )
 from cases.steps import FORM as FORM
 from cases.vergence import working_vergence
@@ -86,18 +84,7 @@ streak_axis = CaseType(
     begin=lambda _: {},
     steps=(
         read_scale("streak"),
-        Step(
-            skills.READ_MERIDIAN,
-            run=lambda known: {"meridian": across(known["streak"])},
-            says=lambda known: f"The sweep runs across the streak, so it is the {degrees(known['meridian'])} meridian.",
-            slips=(
-                Slip(
-                    skills.SWEEP_FOR_STREAK,
-                    run=lambda known: {"meridian": known["streak"]},
-                    says=lambda known: f"The {degrees(known['meridian'])} meridian, along the streak.",
-                ),
-            ),
-        ),
+        read_meridian(),
         Step(
             skills.PLACE_AXIS,
             run=lambda known: {"axis": across(known["meridian"])},
@@ -208,29 +195,22 @@ two_spheres = CaseType(
             ),
         ),
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(
-                LEFT_IN,
-                ADDED,
-                sign_blind(live=lambda known: _straddles(known["gross"])),
-                Slip(
-                    OFF_ONE_MERIDIAN,
-                    run=_from_ends(1, 0),
-                    says=lambda known: f"Taken off one meridian only: {listed(known['net'])}.",
-                ),
-                Slip(
-                    skills.OFF_THE_CYLINDER_INSTEAD,
-                    run=_from_ends(0, 1),
-                    says=lambda known: f"Taken off the other meridian only: {listed(known['net'])}.",
-                ),
-                Slip(
-                    skills.OFF_THE_CYLINDER_AS_WELL,
-                    run=_from_ends(1, 2),
-                    says=lambda known: f"Taken off the sphere and off the cylinder: {listed(known['net'])}.",
-                ),
+        take_off_distance(
+            sign_blind(live=lambda known: _straddles(known["gross"])),
+            Slip(
+                OFF_ONE_MERIDIAN,
+                run=_from_ends(1, 0),
+                says=lambda known: f"Taken off one meridian only: {listed(known['net'])}.",
+            ),
+            Slip(
+                skills.OFF_THE_CYLINDER_INSTEAD,
+                run=_from_ends(0, 1),
+                says=lambda known: f"Taken off the other meridian only: {listed(known['net'])}.",
+            ),
+            Slip(
+                skills.OFF_THE_CYLINDER_AS_WELL,
+                run=_from_ends(1, 2),
+                says=lambda known: f"Taken off the sphere and off the cylinder: {listed(known['net'])}.",
             ),
         ),
         choose_sphere(FIRST_TAKEN),

@@ -9,14 +9,13 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.axis_error import turn_between
 from cases.families.meridians import FAMILY, STREAK
 from cases.families.meridians_order import SEEN
 from cases.fields import Field, Group
 from cases.figures_reflex import MOST_TURNED, movement
 from cases.kinds import Axis, BadFinding
 from cases.lens import across, axis_gap, axis_of
-from cases.steps import degrees, pick_axis, read_scale
+from cases.steps import degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 FOLLOW_REFLEX = Skill("follow-reflex", "telling from the break where the axis lies")
@@ -82,10 +81,8 @@ def _skew(known: Known) -> float:
     return turn_between(known["streak"], known["reflex"])
 
 
-def _turn(known: Known, up: Callable[[float, float], bool]) -> dict[str, Any]:
-    if axis_gap(known["streak"], known["target"]) <= ALONG:
-        return {"turn": "leave"}
-    return {"turn": "up" if up(known["streak"], known["target"]) else "down"}
+def _there(known: Known) -> bool:
+    return axis_gap(known["streak"], known["target"]) <= ALONG
 
 
 def _turn_words(known: Known) -> str:
@@ -142,19 +139,7 @@ axis_from_break = CaseType(
                 ),
             ),
         ),
-        Step(
-            skills.TURN_ON_DIAL,
-            run=lambda known: _turn(known, lambda streak, target: turn_between(streak, target) > 0),
-            says=_turn_words,
-            slips=(
-                Slip(
-                    skills.THROUGH_THE_NUMBERS,
-                    run=lambda known: _turn(known, lambda streak, target: target > streak),
-                    says=_turn_words,
-                    live=lambda known: abs(known["target"] - known["streak"]) > 90,
-                ),
-            ),
-        ),
+        turn_on_dial("streak", "target", stays=_there, says=_turn_words),
         Step(
             skills.PLACE_AXIS,
             run=lambda known: {"axis": known["target"]},

@@ -21,7 +21,7 @@ from cases.kinds import Angle, Axis, Lens, Power, Scalar
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.notation import read_quantity, write_distance, write_prescription
 from cases.retinoscope import NOUGHT, Look, Setting, look, residual, residual_matrix
-from cases.steps import DISTANCE, across_words, degrees, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, degrees, pick_distance, pick_lens, read_meridian, signed
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -263,18 +263,7 @@ reflex = CaseType(
     draw=_draw_reflex,
     begin=_begin,
     steps=(
-        Step(
-            skills.READ_MERIDIAN,
-            run=lambda known: {"meridian": across(known["streak"])},
-            says=lambda known: f"The {across_words(known['streak'])}.",
-            slips=(
-                Slip(
-                    skills.SWEEP_FOR_STREAK,
-                    run=lambda known: {"meridian": known["streak"]},
-                    says=lambda known: f"The {degrees(known['meridian'])} meridian taken, along the streak.",
-                ),
-            ),
-        ),
+        read_meridian(),
         Step(
             skills.EYE_IN_MERIDIANS,
             run=lambda known: {"eye": known["rx"].power_at(known["meridian"])},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -10,13 +9,12 @@ from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.families.algebra import FAMILY
-from cases.families.axis_error import turn_between
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_reflex import lean_in
 from cases.kinds import Axis, BadFinding, Power
 from cases.lens import axis_gap, axis_of
-from cases.steps import degrees, pick_axis, signed
+from cases.steps import degrees, pick_axis, signed, turn_on_dial
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
@@ -25,9 +23,9 @@ STRADDLING = "a streak retinoscope's user guide (straddling the axis)"
 
 BANDS = Choice(
     (
-        Option("narrow", "narrow and bright"),
-        Option("ordinary", "of middling width and brightness"),
-        Option("wide", "wide and dim"),
+        Option("narrow", "narrow"),
+        Option("ordinary", "of middling width"),
+        Option("wide", "wide"),
     )
 )
 GUIDES = Choice(
@@ -50,8 +48,8 @@ _OTHER = {"first": "second", "second": "first"}
 
 WIDE_FOLLOWED = SlipName(
     "wide-band-followed",
-    "took the wider, dimmer band for the guide",
-    "The narrower, brighter band is the one that tells which way the axis is out.",
+    "took the wider band for the guide",
+    "The narrower band is the one that tells which way the axis is out.",
     STRADDLING,
 )
 ONE_BAND_TRUSTED = SlipName(
@@ -62,13 +60,13 @@ ONE_BAND_TRUSTED = SlipName(
 TURNED_WRONG_WAY = SlipName(
     "turned-wrong-way",
     "turned the axis the wrong way",
-    "The axis of a plus cylinder goes towards the narrow, bright band, that of a minus cylinder away from it.",
+    "The axis of a plus cylinder goes towards the narrow band, that of a minus cylinder away from it.",
     STRADDLING,
 )
 PLUS_RULE_FOR_MINUS = SlipName(
     "plus-rule-for-minus",
     "used the plus-cylinder rule for a minus cylinder",
-    "Towards the narrow, bright band is right for a plus cylinder. A minus cylinder turns away from it.",
+    "Towards the narrow band is right for a plus cylinder. A minus cylinder turns away from it.",
     STRADDLING,
 )
 POWER_BEFORE_AXIS = SlipName(
@@ -129,15 +127,8 @@ def _toward_words(known: Known) -> str:
         return "Alike: the axis is right and stays."
     sign, way = ("plus", "towards") if known["cylinder"] > 0 else ("minus", "away from")
     return (
-        f"A {sign} cylinder's axis goes {way} the narrow, bright band: "
-        f"to the side of the streak at {degrees(known['toward'])}."
+        f"A {sign} cylinder's axis goes {way} the narrow band: to the side of the streak at {degrees(known['toward'])}."
     )
-
-
-def _turn(known: Known, up: Callable[[float, float], bool]) -> dict[str, Any]:
-    if known["toward"] is None:
-        return {"turn": "leave"}
-    return {"turn": "up" if up(known["axis"], known["toward"]) else "down"}
 
 
 def _turn_words(known: Known) -> str:
@@ -181,7 +172,7 @@ straddling = CaseType(
             says=lambda known: (
                 "The two bands are alike."
                 if known["guide"] == "neither"
-                else f"The narrower, brighter band is that of the {known['guide']} streak, at "
+                else f"The narrower band is that of the {known['guide']} streak, at "
                 f"{degrees(known[known['guide']]['streak'])}."
             ),
             slips=(
@@ -226,19 +217,7 @@ straddling = CaseType(
                 ),
             ),
         ),
-        Step(
-            skills.TURN_ON_DIAL,
-            run=lambda known: _turn(known, lambda axis, streak: turn_between(axis, streak) > 0),
-            says=_turn_words,
-            slips=(
-                Slip(
-                    skills.THROUGH_THE_NUMBERS,
-                    run=lambda known: _turn(known, lambda axis, streak: streak > axis),
-                    says=_turn_words,
-                    live=lambda known: known["toward"] is not None and abs(known["toward"] - known["axis"]) > 90,
-                ),
-            ),
-        ),
+        turn_on_dial("axis", "toward", stays=lambda known: known["toward"] is None, says=_turn_words),
     ),
     answer=lambda known: {"guide": known["guide"], "turn": known["turn"]},
     found=lambda known: (

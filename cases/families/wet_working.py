@@ -16,22 +16,19 @@ from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, movement_for
 from cases.notation import write_distance, write_power, write_prescription
 from cases.steps import (
-    ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     DROPS,
     DROPS_CAUTION,
     FORM,
     FORM_WORDS,
-    LEFT_IN,
     degrees,
     distance_in_dioptres,
-    off_gross,
     pick_distance,
     pick_lens,
     sign_blind,
     signed,
-    taken_off,
+    take_off_distance,
 )
 from cases.transposing import turning_steps
 from cases.vergence import working_vergence
@@ -193,26 +190,19 @@ hand_over = CaseType(
     },
     steps=(
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(
-                LEFT_IN,
-                ADDED,
-                sign_blind(live=lambda known: known["gross"][0] < 0),
-                Slip(
-                    skills.OFF_THE_CYLINDER_AS_WELL,
-                    run=_off_sphere(1, 1),
-                    says=lambda known: (
-                        f"Taken off sphere and cylinder: {signed(known['net'][0])} and {signed(known['cylinder'])}."
-                    ),
+        take_off_distance(
+            sign_blind(live=lambda known: known["gross"][0] < 0),
+            Slip(
+                skills.OFF_THE_CYLINDER_AS_WELL,
+                run=_off_sphere(1, 1),
+                says=lambda known: (
+                    f"Taken off sphere and cylinder: {signed(known['net'][0])} and {signed(known['cylinder'])}."
                 ),
-                Slip(
-                    skills.OFF_THE_CYLINDER_INSTEAD,
-                    run=_off_sphere(1, 0),
-                    says=lambda known: f"Taken off the cylinder: {signed(known['cylinder'])}.",
-                ),
+            ),
+            Slip(
+                skills.OFF_THE_CYLINDER_INSTEAD,
+                run=_off_sphere(1, 0),
+                says=lambda known: f"Taken off the cylinder: {signed(known['cylinder'])}.",
             ),
         ),
         Step(
