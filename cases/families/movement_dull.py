@@ -148,7 +148,6 @@ _MEANINGS = {
 }
 _ACTIONS_SAID = {
     "accept": "Make sure by leaning in, which must show with, and take it.",
-    "search": "Hold up a large plus and a large minus, or move in to 20 to 33 cm and allow for the new distance.",
     "refer": "Refer by the local path at once.",
 }
 
@@ -156,6 +155,9 @@ _ACTIONS_SAID = {
 def _action_words(known: Known) -> str:
     if known["meaning"] == "far" and known["action"] == "refer":
         return "Neither large lenses nor a shorter distance changed anything: refer by the local path at once."
+    if known["action"] == "search":
+        left = TRIED.write([option.id for option in TRIED.options if option.id not in known["tried"]])
+        return f"Not tried yet: {left}. Whatever the distance then is, allow for it."
     return _ACTIONS_SAID[known["action"]]
 
 

@@ -371,8 +371,9 @@ reflex = CaseType(
         f"The streak lies along {degrees(known['streak'])}.",
     ),
     question=lambda _: (
-        "Which movement will be seen, and what is still wanted across the streak? How fast is the reflex when the "
-        "streak's speed is 1, and what is the angle from streak to reflex (anticlockwise plus, 0 along one line)?"
+        "Which movement will be seen, and what is still wanted across the streak, the distance taken exactly and to "
+        "0.01? How fast is the reflex when the streak's speed is 1, and what is the angle from streak to reflex "
+        "(anticlockwise plus, 0 along one line)?"
     ),
     figure=lambda known, uid: streak_in_pupil(known["streak"], uid=uid, reflex=False),
     needs=("predict-movement", "oblique-power"),

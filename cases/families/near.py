@@ -249,6 +249,7 @@ near_response = CaseType(
     answer=lambda known: {"response": known["response"], "reading": known["reading"]},
     found=lambda known: (
         *_lens_words(known),
+        "That correction leaves nothing wanting for far.",
         f"The clinic takes a lag of {signed(known['usual_low'])} to {signed(known['usual_high'])} D as usual.",
     ),
     question=lambda _: "How much accommodation is in use, and what do you make of the lag?",
