@@ -35,6 +35,16 @@ def pick_distance(chance: Chance, settings: Settings) -> float:
     return chance.among(EASY_DISTANCES if settings.level == "novice" else COMMON_DISTANCES)
 
 
+def pick_working_lens(chance: Chance, settings: Settings) -> tuple[float, float]:
+    """Draw a working lens in D and the distance in cm: its own, or in about one case in three another one."""
+    lens = chance.among((1.25, 1.5, 2.0, 2.5))
+    if settings.fixed_distance:
+        return lens, settings.distance_cm
+    if chance.happens(0.35):
+        return lens, pick_distance(chance, settings)
+    return lens, 67.0 if lens == 1.5 else 100 / lens
+
+
 def pick_axis(chance: Chance, settings: Settings) -> float:
     """Draw an axis as eyes have them, mostly near 180 or 90, never on a direction that mirrors onto itself."""
     step = 1 if settings.level == "expert" else 5

@@ -21,6 +21,7 @@ from cases.steps import (
     distance_in_dioptres,
     listed,
     pick_distance,
+    pick_working_lens,
     sign_blind,
     signed,
     take_off_distance,
@@ -137,16 +138,9 @@ net_sphere = CaseType(
 
 # --- a working lens in the cell ----------------------------------------------------------------------------------
 
-WORKING_LENSES = (1.25, 1.5, 2.0, 2.5)
-
 
 def _draw_working_lens(chance: Chance, settings: Settings) -> dict[str, Any]:
-    working = chance.among(WORKING_LENSES)
-    distance = 100 / working if working != 1.5 else 67.0
-    if settings.fixed_distance:
-        distance = settings.distance_cm
-    elif chance.happens(0.35):
-        distance = pick_distance(chance, settings)
+    working, distance = pick_working_lens(chance, settings)
     others = [chance.stepped(-6, 6) for _ in range(1 if settings.level == "novice" else chance.whole(1, 3))]
     return {
         "lenses": tuple(chance.shuffled([working, *others])),

@@ -8,7 +8,6 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
-from cases.families.distance import WORKING_LENSES
 from cases.families.meridians import FAMILY, PRESCRIPTION
 from cases.families.meridians_cylinder import found_in_other_form, take_off_sphere
 from cases.fields import Field, Group, Several
@@ -25,7 +24,7 @@ from cases.steps import (
     degrees,
     distance_in_dioptres,
     pick_axis,
-    pick_distance,
+    pick_working_lens,
     signed,
 )
 from cases.transposing import turning_steps
@@ -52,12 +51,7 @@ ONE_CYLINDER_COUNTED = SlipName(
 
 
 def _draw_frame(chance: Chance, settings: Settings) -> dict[str, Any]:
-    working = chance.among(WORKING_LENSES)
-    distance = 100 / working if working != 1.5 else 67.0
-    if settings.fixed_distance:
-        distance = settings.distance_cm
-    elif chance.happens(0.35):
-        distance = pick_distance(chance, settings)
+    working, distance = pick_working_lens(chance, settings)
     axis = pick_axis(chance, settings)
     found = settings.form if chance.happens(0.7) else ("plus" if settings.form == "minus" else "minus")
     sign = -1 if found == "minus" else 1
