@@ -94,12 +94,20 @@ def _add_type(parser: argparse.ArgumentParser) -> None:
 def _add_settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--form", choices=("minus", "plus"), default="minus", help="cylinder form asked for")
     parser.add_argument("--level", choices=("novice", "competent", "expert"), default="competent")
+    parser.add_argument("--distance", default="67", metavar="CM", help="usual working distance (default: 67)")
+    parser.add_argument("--fixed-distance", action="store_true", help="every case at that distance")
 
 
 def _settings(chosen: argparse.Namespace) -> Settings:
     from cases.casetype import Settings
+    from cases.kinds import Distance
 
-    return Settings(form=chosen.form, level=chosen.level)
+    return Settings(
+        form=chosen.form,
+        level=chosen.level,
+        distance_cm=Distance().read(chosen.distance),
+        fixed_distance=chosen.fixed_distance,
+    )
 
 
 def _type(chosen: argparse.Namespace) -> CaseType:

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from quiz import memory
+from quiz import memory, results
 from quiz.learner import Answered, BadState, LearnerState
 from quiz.numbers import NUMBERS
 from quiz.store import Answer, RecallMark, Store
@@ -88,5 +88,6 @@ def rebuild(store: Store) -> Iterable[Rebuilt]:
             states = refolded(store, learner.id)
             same = (learner.state, learner.recall_state) == (states.cases.to_json(), states.recall.to_json())
             keep(store, learner.id, states)
+            results.tally_anew(store, learner.id)
             counts = len(store.answers_of(learner.id)), len(store.recall_marks_of(learner.id))
         yield Rebuilt(learner.name, *counts, as_kept=same)

@@ -9,8 +9,9 @@ import io
 import json
 import re
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from cases.choices import Choice, Marks, Order
@@ -53,15 +54,13 @@ def when(at: float) -> str:
 # --- CSV ---------------------------------------------------------------------------------------------------------
 
 
-def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> str:
-    """Write answers as CSV with a heading line; what holds several values is JSON."""
+def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Iterator[str]:
+    """Write answers as CSV, line by line, with a heading line; what holds several values is JSON."""
     names = {one.learner: one.name for one in class_store.members_of(store, class_id)}
     titles = {one.id: one.title for one in class_store.drills_of(store, class_id)}
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(COLUMNS)
+    yield _csv_line(COLUMNS)
     for one in answers:
-        writer.writerow(
+        yield _csv_line(
             (
                 no_formula(names.get(one.learner, "")),
                 no_formula(titles.get(one.drill or 0, "")),
@@ -80,6 +79,11 @@ def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> str:
                 "" if one.seconds is None else one.seconds,
             )
         )
+
+
+def _csv_line(values: Iterable[object]) -> str:
+    out = io.StringIO()
+    csv.writer(out).writerow(values)
     return out.getvalue()
 
 
@@ -96,13 +100,15 @@ def _json(value: Any) -> str:
 # --- xAPI --------------------------------------------------------------------------------------------------------
 
 
-def statements(store: Store, answers: Iterable[Answer]) -> str:
-    """Write answers as xAPI statements, one JSON document a line; learners are pseudonyms that only this file knows.
+def statements(store: Store, answers: Iterable[Answer]) -> Iterator[str]:
+    """Write answers as xAPI statements, line by line, one JSON document each.
 
+    Learners are pseudonyms that only this data file knows.
     Source: Experience API 1.0.3, part two (statements, interaction activities).
     """
     secret = store.secret()
-    return "".join(_json(statement(one, secret)) + "\n" for one in answers)
+    for one in answers:
+        yield _json(statement(one, secret)) + "\n"
 
 
 def pseudonym(learner_id: int, secret: str) -> str:
@@ -133,15 +139,21 @@ def statement(answer: Answer, secret: str) -> dict[str, Any]:
 
 
 def _activity(answer: Answer) -> dict[str, Any]:
-    one = all_types().get(answer.type)
+    return _activity_of(answer.type, json.dumps(answer.findings, sort_keys=True))
+
+
+@lru_cache(maxsize=1000)
+def _activity_of(type_id: str, findings: str) -> dict[str, Any]:
+    """Make a case the object of a statement; a class that had the same cases has the same object."""
+    one = all_types().get(type_id)
     # A seed alone does not fix a case: level, form and distance do as well, and the findings say it all.
-    mark = hashlib.sha256(json.dumps(answer.findings, sort_keys=True).encode()).hexdigest()[:16]
+    mark = hashlib.sha256(findings.encode()).hexdigest()[:16]
     definition: dict[str, Any] = {
         "type": "http://adlnet.gov/expapi/activities/cmi.interaction",
         "interactionType": "other",
     }
     if one is not None:
-        case = one.case_from_json(answer.findings)
+        case = one.case_from_json(json.loads(findings))
         definition["name"] = {"en": one.title}
         definition["description"] = {"en": "\n".join((*one.found(case.findings), one.question(case.findings)))}
         definition["interactionType"] = interaction(one.asks)
@@ -149,7 +161,7 @@ def _activity(answer: Answer) -> dict[str, Any]:
         if definition["interactionType"] in ("choice", "sequencing"):
             options = one.asks[0].kind.options  # type: ignore[attr-defined]
             definition["choices"] = [{"id": each.id, "description": {"en": each.label}} for each in options]
-    return {"objectType": "Activity", "id": f"{HOME}/case/{answer.type}/{mark}", "definition": definition}
+    return {"objectType": "Activity", "id": f"{HOME}/case/{type_id}/{mark}", "definition": definition}
 
 
 def interaction(asks: tuple[Field, ...]) -> str:

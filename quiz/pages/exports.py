@@ -5,8 +5,9 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Iterator
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, request, stream_with_context
 from werkzeug.exceptions import NotFound
 
 from cases import sheet as sheets
@@ -27,9 +28,10 @@ SHEET_POLICY = POLICY.replace(
 """A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
 
 
-def _file(body: str | bytes, kind: str, name: str) -> Response:
+def _file(body: bytes | Iterator[str], kind: str, name: str) -> Response:
     safe = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "export"
-    return Response(body, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
+    whole = body if isinstance(body, bytes) else stream_with_context(body)
+    return Response(whole, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
 
 
 def _of_drill(class_id: int) -> tuple[str, Drill | None]:

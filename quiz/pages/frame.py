@@ -33,6 +33,10 @@ NAV = (
 )
 
 
+WITHIN = dict.fromkeys(("drills", "trying", "results", "exports"), "classes") | {"drilling": "practise"}
+"""Pages that stand under another's entry in the navigation."""
+
+
 @dataclass(frozen=True)
 class Link:
     """One entry of the navigation on this page."""
@@ -62,8 +66,7 @@ def set_up(app: Flask) -> None:
 def _frame() -> dict[str, Any]:
     who = visit.known_learner()
     here = request.blueprint
-    if here in ("drills", "trying", "results", "exports"):
-        here = "classes"
+    here = WITHIN.get(here or "", here)
     links = tuple(Link(url_for(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
     theme = people.settings_of(who).theme if who else "auto"
     return {"frame": Frame(links, who.name if who else None, theme, f"{who.id}-{who.created_at:.0f}" if who else None)}
