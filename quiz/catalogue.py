@@ -6,13 +6,46 @@ import math
 from collections.abc import Iterable
 from functools import cache
 
-from cases.casetype import CaseType
+from cases.casetype import LEVELS, CaseType
 from cases.choices import Choice, Marks, Order
 from cases.fields import Field
 from cases.register import all_skills, all_slips, all_types
 from cases.working import SlipRef
 from quiz.learner import SlipKey
 from quiz.schedule import Catalogue, TypeInfo
+
+FIRST = (
+    "distance-vergence",
+    "net-sphere",
+    "next-lens",
+    "streak-axis",
+    "transpose",
+    "spherical-equivalent",
+    "rx-to-cross",
+    "cross-to-rx",
+    "working-lens",
+    "near-or-far",
+    "bracket-end-point",
+    "frame-net",
+    "sphere-then-cyl",
+    "two-spheres",
+    "which-meridian-first",
+    "predict-movement",
+    "lean-test",
+    "distance-drift",
+    "fixation-near",
+    "dark-near",
+    "lag-lens",
+    "lag-move-back",
+    "two-eyes",
+    "odd-reflex",
+    "result-difference",
+    "oblique-power",
+    "crossed-sum",
+    "over-refraction",
+    "axis-error",
+)
+"""The order in which new types come within a level, each building on those before; the others follow."""
 
 
 def key_of(ref: SlipRef) -> SlipKey:
@@ -36,7 +69,7 @@ def options_of(asks: Iterable[Field]) -> int | None:
     return ways
 
 
-def _info(one: CaseType) -> TypeInfo:
+def _info(one: CaseType, place: int) -> TypeInfo:
     return TypeInfo(
         id=one.id,
         family=one.family.id,
@@ -48,14 +81,23 @@ def _info(one: CaseType) -> TypeInfo:
         probes=tuple(((key_of(probe.twins[0]), key_of(probe.twins[1])), probe.type_id) for probe in one.probes),
         options=options_of(one.asks),
         title=one.title,
+        place=place,
     )
+
+
+def _in_teaching_order() -> list[str]:
+    def place(one: CaseType) -> tuple[int, int]:
+        return LEVELS.index(one.level), FIRST.index(one.id) if one.id in FIRST else len(FIRST)
+
+    return [one.id for one in sorted(all_types().values(), key=place)]
 
 
 @cache
 def catalogue() -> Catalogue:
     """Return every type there is, with the words for their steps and slips."""
+    order = _in_teaching_order()
     return Catalogue(
-        types=tuple(_info(one) for one in all_types().values()),
+        types=tuple(_info(one, order.index(one.id)) for one in all_types().values()),
         step_titles={skill.id: skill.title for skill in all_skills().values()},
         slip_titles={name.id: name.title for name in all_slips().values()},
     )

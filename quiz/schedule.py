@@ -50,6 +50,8 @@ class TypeInfo:
     """Types declared to tell twins of this type apart."""
     options: int | None = None
     title: str = ""
+    place: int = 0
+    """Where it comes among new types, the lowest first; among equals, chance decides."""
 
     @property
     def chain(self) -> tuple[str, ...]:
@@ -128,10 +130,11 @@ def choose(
         √max(1 − p(exam day, or in 14 days), .03) × urgency × 2 for an open drill × 1.5 for a standing slip
 
     where urgency is 1.1 for a type never met, else the mean over its steps, weighted by their doubt, of 1.1 (never met)
-    or .05 + r/(1 + r). Open are the types of the learner's level whose needs are met (answered right once, or a chance
-    of .6); a drill's types are open whatever their level and needs, and take at most half of the sitting (the half of
-    an odd number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, the
-    drill's half, never the same type at once, needs, level.
+    or .05 + r/(1 + r). When the best is a new type, the first new one in teaching order comes in its stead. Open are
+    the types of the learner's level whose needs are met (answered right once, or a chance of .6); a drill's types are
+    open whatever their level and needs, and take at most half of the sitting (the half of an odd number rounded up).
+    When nothing is left, the rules give way in this order: the wait of a missed type, the drill's half, never the same
+    type at once, needs, level.
 
     Parameters
     ----------
@@ -304,18 +307,30 @@ class _Table:
 
     def comeback(self) -> Choice | None:
         """Give the type that was missed longest ago in this sitting and has waited."""
-        waited = [(since, one) for one in self.open if (since := self.since_miss(one.id)) is not None]
+        # Among all types: a need that the miss undid must not keep the type from coming back.
+        types = [one for one in self.catalogue.types if self.within_half(one)]
+        waited = [(since, one) for one in types if (since := self.since_miss(one.id)) is not None]
         due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases]
         if not due:
             return None
         return self.chosen(max(due, key=lambda pair: pair[0])[1], "Missed a few cases ago: here it is again.")
 
     def best(self) -> Choice:
-        """Give the best score; chance picks among those that are alike."""
+        """Give the best score; chance picks among those that are alike, and new types come in their order."""
         scores = [self.score(one) for one in self.open]
         alike = [one for one, score in zip(self.open, scores, strict=True) if score >= ALIKE * max(scores)]
         one = alike[int(self.rng.random() * len(alike))]
+        if one.id not in self.state.types:
+            one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
         return self.chosen(one, self.why(one))
+
+    def new_alike(self, one: TypeInfo, other: TypeInfo) -> bool:
+        """Say whether another new type would do for this new one: of the drill like it, for the same standing slip."""
+        return (
+            other.id not in self.state.types
+            and (other.id in self.drill) == (one.id in self.drill)
+            and self.standing_of(other) == self.standing_of(one)
+        )
 
     def chosen(self, one: TypeInfo, why: str) -> Choice:
         slip = self.standing_of(one)
@@ -361,7 +376,7 @@ class _Table:
     def why_standing(self, key: SlipKey) -> str:
         times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
         often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once lately"
-        return f"You {self.slip_title(key)} {often}."
+        return f"You {self.slip_title(key)}: {often}."
 
     def why(self, one: TypeInfo) -> str:
         if one.id in self.drill:

@@ -11,6 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.casetype import LEVELS
+from quiz.catalogue import FIRST
+from quiz.catalogue import catalogue as the_register
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, StepMemory
 from quiz.memory import band, chance, fold, replay, standing
 from quiz.numbers import NUMBERS
@@ -318,7 +320,7 @@ def test_a_standing_slip_draws_cases_that_would_show_it_until_it_is_gone() -> No
     state = leaving_it_in()
     one = catalogue(NET)
     choice = pick(state, one, 5)
-    assert (choice.must_show, choice.why) == ("left-in", "You left the distance in twice this week.")
+    assert (choice.must_show, choice.why) == ("left-in", "You left the distance in: twice this week.")
     fold(state, answer("net", 5.1))
     fold(state, answer("net", 5.2))
     assert standing(state, START + 5.2 * DAY) == {}
@@ -443,3 +445,17 @@ def test_the_forward_look_says_what_fades_when() -> None:
 
 def test_nothing_met_means_nothing_to_fade() -> None:
     assert forward_look(LearnerState(), FIVE, START) == []
+
+
+def test_a_beginner_meets_the_types_in_teaching_order() -> None:
+    """The order is the project's own: distance before what needs it, transposing before the power cross."""
+    state, rng, recent, new = LearnerState(), random.Random(4), list[Done](), list[str]()
+    table = the_register()
+    for number in range(60):
+        choice = choose(state, table, START + 60 * number, rng, recent=recent[-9:], level="novice")
+        if choice.type_id not in state.types:
+            new.append(choice.type_id)
+        steps = table.by_id[choice.type_id].steps
+        fold(state, Answered(START + 60 * number, choice.type_id, steps, "right"))
+        recent.append(Done(choice.type_id, right=True))
+    assert new[:8] == list(FIRST[:8])
