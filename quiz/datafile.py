@@ -18,6 +18,7 @@ APPLICATION_ID = 0x324D5244
 """Bytes 68 to 71 of every data file of ours: "2MRD"."""
 PATIENCE = 5.0
 """Seconds to wait for another process that is writing."""
+MOST_IDLE = 16
 
 _MAGIC = b"SQLite format 3\x00"
 _LOCKED = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
@@ -67,6 +68,8 @@ class DataFile:
         self.patience = patience
         self._lock = threading.Lock()
         self._anchor: Database | None = None
+        self._idle: list[Database] = []
+        self._is: tuple[int, int] | None = None
 
     @classmethod
     def open(cls, path: Path, *, patience: float = PATIENCE) -> DataFile:
@@ -82,6 +85,7 @@ class DataFile:
         try:
             file._anchor = file._connect(fresh=fresh)
             file._make_ready(file._anchor, fresh=fresh)
+            file._is = _identity(path)
         except sqlite3.Error as error:
             file.close()
             raise refusal(path, error) from error
@@ -91,13 +95,39 @@ class DataFile:
         return file
 
     def close(self) -> None:
-        """Close the anchor."""
+        """Close the anchor, and every connection that waits to be lent."""
+        while self._idle:
+            self._idle.pop().conn.close()
         if self._anchor is not None:
             self._anchor.conn.close()
             self._anchor = None
 
+    def lend(self) -> Database:
+        """Lend a connection for one request or one command: one that was given back, or else a new one.
+
+        Opening one costs as much as a small page, and one that has been used knows its questions already.
+
+        Raises
+        ------
+        NotKept
+            When the file was moved away or replaced since it was opened: nothing may be written to what is left of it.
+        """
+        if _identity(self.path) != self._is:
+            raise NotKept(self.path, "it was moved or replaced while it was in use; stop the app and start it anew")
+        try:
+            return self._idle.pop()
+        except IndexError:
+            return self.connect()
+
+    def give_back(self, db: Database) -> None:
+        """Take a lent connection back."""
+        if self._anchor is None or db.conn.in_transaction or len(self._idle) >= MOST_IDLE:
+            db.conn.close()
+        else:
+            self._idle.append(db)
+
     def connect(self) -> Database:
-        """Open a connection: for one request or one command, used by the thread that opened it."""
+        """Open a connection that is closed by whoever opened it."""
         return self._connect(fresh=False)
 
     @contextmanager
@@ -208,6 +238,15 @@ def data_path(path: Path | None) -> Path:
     except OSError as error:
         raise Refused(path, f"its folder cannot be made ({error.strerror})", "give a file with --data") from error
     return path
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Tell one file from another that took its name; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def known_migrations() -> set[str]:

@@ -16,7 +16,7 @@ from cases.register import case_type
 from cases.stages import stage_of
 from cases.steps import FORM_WORDS
 from cases.working import SlipRef
-from quiz import class_store, folding, kept_to, memory, people, results, schedule, sittings
+from quiz import class_store, folding, kept_to, made, memory, people, results, schedule, sittings
 from quiz.catalogue import catalogue, key_of, options_of
 from quiz.errors import QuizError
 from quiz.kept_to import KeptTo
@@ -122,8 +122,7 @@ def case_of(dealt: Dealt) -> Case:
     CaseError
         When this version no longer has the type, or its findings have changed.
     """
-    one = case_type(dealt.type)
-    return one.case(one.findings.from_json(dealt.findings), dealt.seed)
+    return made.case(dealt.type, dealt.seed, dealt.findings)
 
 
 def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:
@@ -139,6 +138,8 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         store.close_case(left.id, now=now)
     kept = kept_to.of_sitting(store, sitting) if types is None else None
     choice, case = _choose_and_draw(store, learner, sitting, now, lots, kept.types if kept else types, kept)
+    findings = case.type.findings.to_json(case.findings)
+    made.keep(case, findings)
     dealt = Dealt(
         id=lots.new_id(),
         learner=learner_id,
@@ -146,7 +147,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         type=case.type.id,
         seed=case.seed or 0,
         settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
-        findings=case.type.findings.to_json(case.findings),
+        findings=findings,
         why=kept.why if kept else choice.why,
         must_show=choice.must_show,
         probe_of=choice.probe_of,
@@ -162,7 +163,7 @@ def _moved(dealt: Dealt, sitting: int) -> Dealt:
 
 
 def _recent(store: Store, sitting: int) -> list[Done]:
-    return [Done(one.type, one.verdict in CREDITED, one.for_drill) for one in store.answers_in(sitting)]
+    return [Done(type_id, verdict in CREDITED, for_drill) for type_id, verdict, for_drill in store.course_of(sitting)]
 
 
 def _choose_and_draw(

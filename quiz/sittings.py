@@ -84,7 +84,7 @@ def is_over(sitting: Sitting, answered: int, now: float) -> bool:
 def end_if_over(store: Store, sitting_id: int, now: float) -> None:
     """End a sitting that has had its cases or its minutes; in `writing()`."""
     sitting = store.sitting(sitting_id)
-    if sitting is not None and is_over(sitting, len(store.answers_in(sitting_id)), now):
+    if sitting is not None and is_over(sitting, store.count_answers_in(sitting_id), now):
         store.end_sitting(sitting_id, now=now)
 
 

@@ -9,7 +9,8 @@ import json
 import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
+from functools import cache
 from typing import Any, TypeVar
 
 from quiz.datafile import DataFile
@@ -131,7 +132,7 @@ _TRUTHS = {"for_drill", "working_shown", "had"}
 
 def _to_row(what: Any) -> dict[str, Any]:
     packed = _JSON.get(type(what), set())
-    return {name: _pack(value) if name in packed else value for name, value in asdict(what).items()}
+    return {name: _pack(value) if name in packed else value for name, value in vars(what).items()}
 
 
 def _pack(value: Any) -> str | None:
@@ -141,12 +142,18 @@ def _pack(value: Any) -> str | None:
 def _from_row(kind: type[Row], row: sqlite3.Row) -> Row:
     packed = _JSON.get(kind, set())
     values: dict[str, Any] = {}
-    for one in fields(kind):  # type: ignore[arg-type]
-        value = row[one.name]
-        if one.name in packed and value is not None:
+    names: tuple[str, ...] = _names(kind)  # type: ignore[arg-type]
+    for name in names:
+        value = row[name]
+        if name in packed and value is not None:
             value = json.loads(value)
-        values[one.name] = bool(value) if one.name in _TRUTHS else value
+        values[name] = bool(value) if name in _TRUTHS else value
     return kind(**values)
+
+
+@cache
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(one.name for one in fields(kind))
 
 
 class Store:
@@ -154,11 +161,11 @@ class Store:
 
     def __init__(self, file: DataFile) -> None:
         self._file = file
-        self._db = file.connect()
+        self._db = file.lend()
 
     def close(self) -> None:
         """Give the connection back."""
-        self._db.conn.close()
+        self._file.give_back(self._db)
 
     @contextmanager
     def writing(self) -> Iterator[None]:
@@ -351,6 +358,22 @@ class Store:
     def answers_in(self, sitting_id: int) -> list[Answer]:
         """Return the answers of a sitting, the earliest first."""
         return self._all(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
+
+    def count_answers_in(self, sitting_id: int) -> int:
+        """Count the answers of a sitting."""
+        return int(self._db.conn.execute("SELECT count(*) FROM answers WHERE sitting = ?", (sitting_id,)).fetchone()[0])
+
+    def course_of(self, sitting_id: int) -> list[tuple[str, str, bool]]:
+        """Return type, verdict and whether it was for a drill, of each answer of a sitting, the earliest first."""
+        sql = "SELECT type, verdict, for_drill FROM answers WHERE sitting = ? ORDER BY id"
+        return [(row[0], row[1], bool(row[2])) for row in self._db.conn.execute(sql, (sitting_id,))]
+
+    def place_in_sitting(self, dealt_id: str) -> int:
+        """Return the place, from 1, of an answered case among the answers of its sitting."""
+        sql = (
+            "SELECT count(*) FROM answers a JOIN answers b ON b.sitting = a.sitting AND b.id <= a.id WHERE a.dealt = ?"
+        )
+        return int(self._db.conn.execute(sql, (dealt_id,)).fetchone()[0])
 
     def answers_of(self, learner_id: int) -> list[Answer]:
         """Return all answers of a learner, the earliest first."""

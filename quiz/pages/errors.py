@@ -88,6 +88,7 @@ def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, Busy):
         return _page(503, "Another program is writing to the data file.")
     if isinstance(error, NotKept):
+        visit.forget()
         return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")
     return _page(404 if isinstance(error, NOT_FOUND) else 400, str(error))
 

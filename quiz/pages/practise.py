@@ -29,7 +29,7 @@ def show() -> str:
 def show_case(one: Waiting, **more: object) -> str:
     """Show a waiting case, of ordinary practice or of a drill."""
     sitting = _sitting(one.dealt.sitting)
-    answered = len(visit.store().answers_in(sitting.id))
+    answered = visit.store().count_answers_in(sitting.id)
     place = Place(answered + 1, sitting.cases)
     if one.dealt.drill is None:
         more["drills"] = _open_drills()
@@ -164,7 +164,7 @@ def _done(dealt_id: str) -> Marked:
 def _marked(done: Marked, *, stands: bool = False) -> str:
     store = visit.store()
     sitting = _sitting(done.dealt.sitting)
-    number = [one.dealt for one in store.answers_in(sitting.id)].index(done.dealt.id) + 1
+    number = store.place_in_sitting(done.dealt.id)
     follows = sitting.drill is None and practice.probe_follows(store, visit.learner(), done, now=visit.now())
     page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
     return render_template("mark.html", page=page)

@@ -103,9 +103,12 @@ def known_learner() -> Learner | None:
     if joined is not None or beyond():
         return joined
     number = session.get(_WHO)
-    if not isinstance(number, int) or class_store.is_member(store(), number):
+    if not isinstance(number, int):
         return None
-    return store().learner(number)
+    if g.get("local_number") != number:
+        g.local_number = number
+        g.local_is_member = class_store.is_member(store(), number)
+    return None if g.local_is_member else store().learner(number)
 
 
 def forget() -> None:

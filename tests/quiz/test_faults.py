@@ -90,14 +90,14 @@ def test_no_room_left_undoes_the_whole_answer(data_path: Path) -> None:
 
 
 def test_a_first_visit_on_a_full_disk_is_a_page(data_file: DataFile, monkeypatch: pytest.MonkeyPatch) -> None:
-    connect = data_file.connect
+    lend = data_file.lend
 
     def cramped() -> object:
-        db = connect()
+        db = lend()
         db.conn.execute("PRAGMA query_only = ON")
         return db
 
-    monkeypatch.setattr(data_file, "connect", cramped)
+    monkeypatch.setattr(data_file, "lend", cramped)
     app = create_app(data_file, clock=Clock(), lots=lots())
     page = app.test_client().get("/")
     assert page.status_code == 507
@@ -150,8 +150,8 @@ def test_a_file_taken_away_under_the_server_is_a_page(tmp_path: Path) -> None:
         assert client.get("/").status_code == 200
         path.rename(tmp_path / "elsewhere.sqlite3")
         page = client.get("/")
-        assert page.status_code == 500
-        assert "Traceback" not in page.text
+        assert page.status_code == 507
+        assert "it was moved or replaced while it was in use" in page.text
         assert not path.exists(), "and no empty file is made in its place"
         (tmp_path / "elsewhere.sqlite3").rename(path)
         assert client.get("/").status_code == 200

@@ -1,0 +1,58 @@
+"""Cases made lately, kept in memory, so that a case is not worked out anew when it is dealt, marked and looked at.
+
+A case follows from its type, seed and findings alone, so what is kept here can never be out of date.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections import OrderedDict
+from typing import Any
+
+from cases.casetype import Case
+from cases.register import case_type
+
+MOST = 1000
+"""Some 30 kB each."""
+
+_Key = tuple[str, int, str]
+_kept: OrderedDict[_Key, Case] = OrderedDict()
+_lock = threading.Lock()
+
+
+def _key(type_id: str, seed: int, findings: Any) -> _Key:
+    return type_id, seed, json.dumps(findings, ensure_ascii=False)
+
+
+def case(type_id: str, seed: int, findings: Any) -> Case:
+    """Make the case of a type, seed and findings in JSON, or return the one that was made before.
+
+    Raises
+    ------
+    CaseError
+        When this version no longer has the type, or its findings have changed.
+    """
+    key = _key(type_id, seed, findings)
+    with _lock:
+        found = _kept.get(key)
+        if found is not None:
+            _kept.move_to_end(key)
+            return found
+    one = case_type(type_id)
+    made = one.case(one.findings.from_json(findings), seed)
+    _keep(key, made)
+    return made
+
+
+def keep(drawn: Case, findings: Any) -> None:
+    """Keep a case that was drawn just now, unless it would be another when made from its findings in JSON."""
+    if drawn.type.findings.from_json(findings) == drawn.findings:
+        _keep(_key(drawn.type.id, drawn.seed or 0, findings), drawn)
+
+
+def _keep(key: _Key, one: Case) -> None:
+    with _lock:
+        _kept[key] = one
+        if len(_kept) > MOST:
+            _kept.popitem(last=False)
