@@ -119,8 +119,9 @@ def put() -> Answered:
 @pages.get("/case/<dealt_id>")
 def case(dealt_id: str) -> Answered:
     """Go back to a case's page with the bench as it was set: where a browser without scripts sends its settings."""
-    practice.own(visit.store(), visit.learner(), dealt_id)
-    return redirect(f"{url_for('practise.show')}?{urlencode(request.args)}", 303)
+    dealt = practice.own(visit.store(), visit.learner(), dealt_id)
+    here = url_for("practise.show") if dealt.drill is None else url_for("drilling.show", drill_id=dealt.drill)
+    return redirect(f"{here}?{urlencode(request.args)}", 303)
 
 
 @pages.get("/case/<dealt_id>/seen")
