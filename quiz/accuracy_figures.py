@@ -6,7 +6,7 @@ Each carries what it shows as tables too. Filled dots are right eyes, rings left
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -35,6 +35,9 @@ PUBLISHED = (RETINOSCOPY_AND_SUBJECTIVE, SAME_EXAMINER_MEAN, TWO_EXAMINERS_MEAN)
 RESIDUAL = 0.25
 """Residual cylinder in D whose axis error is drawn: within it, an axis is as good as any to most patients."""
 
+MOST_ROWS = 400
+"""Points that a table lists."""
+
 _TALL = 316.0
 _KEY = "Filled dot: a right eye. Ring: a left eye."
 _KEY_OUT = "Cross: an eye left out of the numbers."
@@ -53,17 +56,19 @@ class _Log:
     def key(self) -> tuple[str, ...]:
         return (_KEY, _KEY_OUT) if self.out else (_KEY,)
 
-    def table(self, caption: str, headings: tuple[str, ...], cells: Sequence[tuple[str, ...]]) -> Table:
-        """Make the table of the points: the first two columns say whose they are."""
+    def table(self, caption: str, headings: tuple[str, ...], cells: Mapping[int, tuple[str, ...]]) -> Table:
+        """Make the table of points by their place; the first two columns say whose they are. The latest, when many."""
+        shown = sorted(cells)[-MOST_ROWS:]
+        some = f" (the latest {len(shown)} of {len(cells)}; the file that can be taken out has all)"
         rows = tuple(
             (
                 f"{place + 1}",
-                f"{one.patient}, {one.eye}{' (left out)' if place in self.out else ''}",
+                f"{self.entries[place].patient}, {self.entries[place].eye}{' (left out)' if place in self.out else ''}",
                 *cells[place],
             )
-            for place, one in enumerate(self.entries)
+            for place in shown
         )
-        return Table(caption, ("Row", "Patient and eye", *headings), rows)
+        return Table(caption + (some if len(shown) < len(cells) else ""), ("Row", "Patient and eye", *headings), rows)
 
 
 def _log(entries: Sequence[Entry], evidence: Evidence) -> _Log:
@@ -148,7 +153,7 @@ def agreement_chart(log: _Log, evidence: Evidence) -> Chart:
             log.table(
                 "M of each eye in D",
                 ("Mean of the two", "Difference"),
-                [(write_power(float(a)), write_power(float(b))) for a, b in zip(middle, M, strict=True)],
+                dict(enumerate((write_power(float(a)), write_power(float(b))) for a, b in zip(middle, M, strict=True))),
             ),
         ),
     )
@@ -240,7 +245,7 @@ def cylinder_chart(log: _Log, evidence: Evidence) -> Chart:
             log.table(
                 "Difference of each eye in D, left eyes mirrored",
                 ("J0", "J45"),
-                [(write_power(float(a)), write_power(float(b))) for a, b in J],
+                dict(enumerate((write_power(float(a)), write_power(float(b))) for a, b in J)),
             ),
         ),
     )
@@ -316,18 +321,10 @@ def axis_chart(log: _Log) -> Chart | None:
             f"examiners came in {share:.0%} of eyes with {least:g} D or more. Plus: turned anticlockwise.",
         ),
         (
-            Table(
+            log.table(
                 "Axes of eyes with a cylinder in both",
-                ("Row", "Patient and eye", "Cylinder, D", "Turned by"),
-                tuple(
-                    (
-                        f"{place + 1}",
-                        f"{log.entries[place].patient}, {log.entries[place].eye}",
-                        f"{sizes[place]:.2f}",
-                        f"{turns[place]:+.0f}°".replace("-", "−"),
-                    )
-                    for place in places
-                ),
+                ("Cylinder, D", "Turned by"),
+                {place: (f"{sizes[place]:.2f}", f"{turns[place]:+.0f}°".replace("-", "−")) for place in places},
             ),
         ),
     )
@@ -379,7 +376,12 @@ def time_chart(log: _Log, evidence: Evidence) -> Chart | None:
             log.table(
                 "M of each eye by day",
                 ("Day", "Difference, D"),
-                [(one.on.isoformat(), write_power(float(value))) for one, value in zip(log.entries, M, strict=True)],
+                dict(
+                    enumerate(
+                        (one.on.isoformat(), write_power(float(value)))
+                        for one, value in zip(log.entries, M, strict=True)
+                    )
+                ),
             ),
         ),
     )

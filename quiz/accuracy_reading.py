@@ -123,7 +123,9 @@ def notes(evidence: Evidence) -> tuple[str, ...]:
             "most of the log: drawn in the charts as crosses, left out of the numbers."
         )
     if evidence.forgotten:
-        out.append(f"{count(len(evidence.forgotten), 'eye')} named as outlying: drawn as a cross, left out of the numbers.")
+        out.append(
+            f"{count(len(evidence.forgotten), 'eye')} named as outlying: drawn as a cross, left out of the numbers."
+        )
     if evidence.enough and evidence.eyes > evidence.patients:
         out.append(
             f"{evidence.eyes} eyes of {evidence.patients} patients: two eyes of one patient are not independent, so "

@@ -198,8 +198,9 @@ def export() -> Response:
 
 @pages.get("/rows")
 def rows() -> str:
-    """List every eye of the log."""
-    return render_template("accuracy_rows.html", page=rows_page(_entries(), gone=_said(request.args.get("gone", ""))))
+    """List the eyes of the log, page by page."""
+    upto, gone = (_said(request.args.get(name, "")) for name in ("upto", "gone"))
+    return render_template("accuracy_rows.html", page=rows_page(_entries(), upto=upto, gone=gone))
 
 
 @pages.post("/rows")

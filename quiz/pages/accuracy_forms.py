@@ -13,6 +13,7 @@ from quiz.accuracy_import import Preview, Row, Wishes
 from quiz.accuracy_store import Kept
 
 Pairs = tuple[tuple[str, str], ...]
+ROWS_AT_ONCE = 200
 
 EYES: Pairs = (("right", "right eye"), ("left", "left eye"))
 STATES: Pairs = (("dry", "dry"), ("wet", "under cycloplegia"))
@@ -228,14 +229,22 @@ class RowsPage:
     """What the template of the list receives."""
 
     rows: tuple[LogRow, ...]
+    count: int
+    """Of the whole log."""
+    older: int | None
+    """The number of the latest row that is older than these."""
     gone: int | None
     problem: str | None
 
 
-def rows_page(log: Sequence[Kept], *, gone: int | None = None, problem: str | None = None) -> RowsPage:
-    """List a log, the latest first."""
-    rows = [_row(number, one) for number, one in enumerate(log, start=1)]
-    return RowsPage(tuple(reversed(rows)), gone, problem)
+def rows_page(
+    log: Sequence[Kept], *, upto: int | None = None, gone: int | None = None, problem: str | None = None
+) -> RowsPage:
+    """List a log, the latest first: so many rows from the one numbered `upto`, the latest of all by default."""
+    last = len(log) if upto is None else min(upto, len(log))
+    first = max(last - ROWS_AT_ONCE, 0)
+    rows = [_row(number, one) for number, one in enumerate(log[first:last], start=first + 1)]
+    return RowsPage(tuple(reversed(rows)), len(log), first or None, gone, problem)
 
 
 def _row(number: int, kept: Kept) -> LogRow:

@@ -98,6 +98,13 @@ def test_the_tables_carry_every_number_of_the_drawing() -> None:
     assert len(points.rows) == 30
 
 
+def test_of_very_many_points_the_tables_list_the_latest_and_say_so() -> None:
+    table = drawn([entry(one) for one in range(1, 451)])["chart-m"].tables[-1]
+    assert len(table.rows) == 400
+    assert table.rows[-1][0] == "450"
+    assert "the latest 400 of 450" in table.caption
+
+
 def test_published_limits_are_drawn_to_the_same_scale() -> None:
     """The bar of a study spans as many units as its limits do on the scale of the chart."""
     drawing = sound(drawn(log(patients=15))["chart-m"].figure)

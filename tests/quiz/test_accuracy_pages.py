@@ -282,6 +282,19 @@ def test_rows_are_deleted_when_ticked_and_the_log_with_a_second_tick(
     assert accuracy_store.entries_of(store, me.id) == []
 
 
+def test_a_long_log_is_listed_page_by_page(client: FlaskClient, store: Store, me: Learner) -> None:
+    accuracy_store.add(store, me.id, [entry(one) for one in range(1, 451)])
+    seen: list[int] = []
+    url = "/accuracy/rows"
+    while url:
+        html = client.get(url).get_data(as_text=True)
+        seen += map(int, re.findall(r"Delete row </span>(\d+)<", html))
+        older = re.search(r'href="([^"]+)">Older rows', html)
+        url = unescape(older[1]) if older else ""
+    assert seen == list(range(450, 0, -1))
+    assert "Delete all 450 rows" in words(client.get("/accuracy/rows?upto=3"))
+
+
 def test_another_learner_s_rows_are_not_reached(client: FlaskClient, data_file: DataFile, me: Learner) -> None:
     with closing(Store(data_file)) as store:
         other = people.add(store, "Runa", now=NOON)
