@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
+from datetime import UTC, date, datetime, time
 from typing import Any
 
 from cases.casetype import LEVELS, Settings
@@ -67,6 +68,25 @@ def write_norm(norm: Norm, value: float) -> str:
     return write_power(value) if norm.unit == "D" else f"{value:g}"
 
 
+def read_day(text: object) -> date:
+    """Read the day of an exam.
+
+    Raises
+    ------
+    BadSetting
+        When it is not a day of the calendar written as year-month-day.
+    """
+    try:
+        day = date.fromisoformat(str(text))
+    except ValueError:
+        day = None
+    # Other writings of ISO 8601 are read as well, but a date field shows only this one.
+    if day is None or day.isoformat() != text:
+        why = f"exam day “{str(text)[:40]}”: write it as year-month-day, such as 2031-05-20, or leave it empty"
+        raise BadSetting("exam_day", why)
+    return day
+
+
 def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
     if value not in allowed:
         raise BadSetting(name, f"{name} “{str(value)[:40]}”: give one of {', '.join(allowed)}")
@@ -83,6 +103,8 @@ class LearnerSettings:
     sitting: str = LENGTHS[0].id
     norms: Mapping[str, float] = field(default_factory=dict)
     """Only those that differ from the usual."""
+    exam_day: str = ""
+    """The day of an exam as year-month-day, "" for none."""
 
     def __post_init__(self) -> None:
         _one_of("form", self.form, FORMS)
@@ -93,6 +115,8 @@ class LearnerSettings:
             Distance().from_json(self.distance_cm)
         except CaseError as error:
             raise BadSetting("distance_cm", str(error)) from error
+        if self.exam_day != "":
+            read_day(self.exam_day)
         if self.norm("lag-usual-low") > self.norm("lag-usual-high"):
             raise BadSetting("norm-lag-usual-low", "the usual lag: its lower end lies above its upper end")
 
@@ -100,6 +124,13 @@ class LearnerSettings:
     def length(self) -> Length:
         """How long a sitting is."""
         return next(one for one in LENGTHS if one.id == self.sitting)
+
+    @property
+    def exam_at(self) -> float | None:
+        """The middle of the exam's day in UTC, in seconds since 1970."""
+        if not self.exam_day:
+            return None
+        return datetime.combine(read_day(self.exam_day), time(12), UTC).timestamp()
 
     def norm(self, norm_id: str) -> float:
         """Return a norm as this learner has it."""

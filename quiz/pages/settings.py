@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -13,7 +14,7 @@ from cases.kinds import Distance
 from cases.norms import NORMS
 from quiz import people
 from quiz.pages import visit
-from quiz.settings import LENGTHS, BadSetting, LearnerSettings, read_norm, write_norm
+from quiz.settings import LENGTHS, BadSetting, LearnerSettings, read_day, read_norm, write_norm
 
 pages = Blueprint("settings", __name__, url_prefix="/settings")
 
@@ -48,6 +49,7 @@ class SettingsPage:
     level: str
     theme: str
     sitting: str
+    exam_day: str
     norms: tuple[NormInput, ...]
     problems: Mapping[str, str]
     kept: bool
@@ -64,6 +66,7 @@ def _page(settings: LearnerSettings, texts: Mapping[str, str], problems: Mapping
         level=texts.get("level", settings.level),
         theme=texts.get("theme", settings.theme),
         sitting=texts.get("sitting", settings.sitting),
+        exam_day=texts.get("exam_day", settings.exam_day),
         norms=tuple(
             NormInput(
                 f"norm-{one.id}",
@@ -107,6 +110,11 @@ def _read(before: LearnerSettings) -> tuple[LearnerSettings | None, dict[str, st
         distance = Distance().read(form.get("distance_cm", f"{distance:g}"))
     except CaseError as error:
         problems["distance_cm"] = str(error)
+    exam_day = form.get("exam_day", before.exam_day).strip()
+    try:
+        _exam_ahead(exam_day, before.exam_day)
+    except BadSetting as error:
+        problems[error.name] = str(error)
     for one in NORMS:
         name = f"norm-{one.id}"
         if name not in form:
@@ -129,8 +137,16 @@ def _read(before: LearnerSettings) -> tuple[LearnerSettings | None, dict[str, st
                 theme=form.get("theme", before.theme),
                 sitting=form.get("sitting", before.sitting),
                 norms=norms,
+                exam_day=exam_day,
             ),
             {},
         )
     except BadSetting as error:
         return None, {error.name: str(error)}
+
+
+def _exam_ahead(given: str, before: str) -> None:
+    if given in ("", before):
+        return
+    if read_day(given) < datetime.fromtimestamp(visit.now(), UTC).date():
+        raise BadSetting("exam_day", f"exam day {given}: that day is over; give one that lies ahead, or leave it empty")
