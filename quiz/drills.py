@@ -9,7 +9,6 @@ from dataclasses import asdict, dataclass, replace
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
 from cases.kinds import Distance
-from cases.marking import CREDITED
 from cases.register import all_types, case_type
 from quiz import class_store, sittings
 from quiz.class_store import Class, Drill
@@ -18,7 +17,7 @@ from quiz.learner import SlipKey
 from quiz.lots import Lots
 from quiz.practice import Waiting, case_of
 from quiz.settings import FORMS
-from quiz.store import Answer, Dealt, Learner, Sitting, Store
+from quiz.store import Dealt, Learner, Sitting, Store
 
 MOST_CASES = 100
 MOST_MINUTES = 180
@@ -126,7 +125,6 @@ class Offer:
 class Outcome:
     """What a learner's run through a drill came to."""
 
-    answers: tuple[Answer, ...]
     right: int
     asked: int
     """Of how many the score is counted: the cases set, or those answered in the minutes."""
@@ -383,9 +381,8 @@ def told(store: Store, dealt: Dealt) -> bool:
     return run is None or run.ended_at is not None
 
 
-def outcome(drill: Drill, answers: Sequence[Answer]) -> Outcome:
+def outcome(drill: Drill, answered: int, right: int) -> Outcome:
     """Say what a run came to: of the cases set, or of those answered in the minutes, so many were right."""
-    right = sum(one.verdict in CREDITED for one in answers)
-    asked = drill.cases or len(answers)
+    asked = drill.cases or answered
     passed = None if drill.pass_mark is None else asked > 0 and 100 * right >= drill.pass_mark * asked
-    return Outcome(tuple(answers), right, asked, passed)
+    return Outcome(right, asked, passed)

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from cases.marking import CREDITED
+from cases.register import all_types
 from quiz import class_store
 from quiz.store import Answer, Store
 
@@ -180,6 +181,14 @@ def learner_sums(
     )
 
 
+def late_answers(store: Store, drill: int, closes_at: float | None) -> dict[int, int]:
+    """Count, learner by learner, the answers that came in after a drill's time to close."""
+    rows = store.fetch(
+        "SELECT learner, count(*) FROM answers WHERE drill = ? AND at > ? GROUP BY learner", drill, closes_at
+    )
+    return {row[0]: row[1] for row in rows}
+
+
 def answers_behind(
     store: Store,
     class_id: int,
@@ -197,35 +206,49 @@ def answers_behind(
     step finds the answers in which it was exercised (with missed_only: may have slipped); slip, with its step, those
     that it would explain.
     """
-    where, values = ["m.class = ?"], [class_id]
+    source, where, values = "members m JOIN answers a ON a.learner = m.learner", ["m.class = ?"], [class_id]
     more: list[object] = []
-    source = "members m JOIN answers a ON a.learner = m.learner"
-    if slip is not None or (step is not None and missed_only):
+    exercised = step is not None and slip is None and not missed_only
+    if step is not None and not exercised:
         source = "members m JOIN slipped s ON s.learner = m.learner JOIN answers a ON a.id = s.answer"
         where.append("s.step = ?")
         more.append(step)
         if slip is not None:
             where.append("s.slip = ?")
             more.append(slip)
-    elif step is not None:
-        where.append("EXISTS (SELECT 1 FROM json_each(a.steps) WHERE value = ?)")
-        more.append(step)
+    types = [type_id] if type_id is not None else _types_with(str(step)) if exercised else []
+    if types:
+        where.append(f"a.type IN ({', '.join('?' * len(types))})")
+        more += types
     if drill != EVERYTHING:
         where.append("a.drill = ?")
         more.append(drill)
     if learner is not None:
         where.append("m.learner = ?")
         more.append(learner)
-    if type_id is not None:
-        where.append("a.type = ?")
-        more.append(type_id)
     if missed_only:
         where.append("a.verdict IN ('slip', 'wrong')")
-    sql = (
-        f"SELECT a.* FROM answers a WHERE a.id IN (SELECT DISTINCT a.id FROM {source} "  # noqa: S608 - words from here
-        f"WHERE {' AND '.join(where)} ORDER BY a.id DESC LIMIT ?) ORDER BY a.id DESC"
-    )
-    return store.fetch_as(Answer, sql, *values, *more, most)
+    latest = f"SELECT DISTINCT a.id FROM {source} WHERE {' AND '.join(where)} ORDER BY a.id DESC LIMIT ?"  # noqa: S608
+    sql = f"SELECT a.* FROM answers a WHERE a.id IN ({latest})"  # noqa: S608 - words from here, values in holes
+    if not exercised:
+        return store.fetch_as(Answer, f"{sql} ORDER BY a.id DESC", *values, *more, most)
+    # Nearly every answer of a type calls for its steps, so few of the latest are looked into in vain.
+    sql += " AND EXISTS (SELECT 1 FROM json_each(a.steps) WHERE value = ?) ORDER BY a.id DESC"
+    looked = 2 * most
+    while True:
+        found = store.fetch_as(Answer, sql, *values, *more, looked, step)
+        if len(found) >= most or looked > _count(store, class_id, learner):
+            return found[:most]
+        looked *= 8
+
+
+def _types_with(step: str) -> list[str]:
+    return [one.id for one in all_types().values() if any(each.skill.id == step for each in one.steps)]
+
+
+def _count(store: Store, class_id: int, learner: int | None) -> int:
+    found = class_sums(store, class_id, "all", learner=learner)
+    return found[0].answered if found else 0
 
 
 def answer_numbered(store: Store, number: int) -> Answer | None:

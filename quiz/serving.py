@@ -74,6 +74,20 @@ def serve(
             _serve(file, listening, host, beyond=beyond, browser=browser, say=say)
 
 
+def class_app(data: str) -> Callable[..., object]:
+    """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+
+    Raises
+    ------
+    NoPreceptor, Refused
+    """
+    file = open_data(Path(data), make=False)
+    if not _looked_after(file):
+        file.close()
+        raise NoPreceptor(ANY)
+    return create_app(file, hosts=None, beyond=True)
+
+
 def _looked_after(file: DataFile) -> bool:
     with closing(Store(file)) as store:
         return has_preceptor(store)

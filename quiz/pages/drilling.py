@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from flask import Blueprint, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
+from cases.marking import CREDITED
 from quiz import drills
 from quiz.drills import Offer
 from quiz.pages import visit
@@ -50,7 +51,7 @@ def show(drill_id: int) -> str:
 def _page(one: Offer) -> DrillingPage:
     drill = one.drill
     answers = visit.store().answers_in(one.run.id) if one.run else []
-    came = drills.outcome(drill, answers)
+    came = drills.outcome(drill, len(answers), sum(one.verdict in CREDITED for one in answers))
     # Where marks come at the end, nothing is told of a drill that was closed half-way either, lest it be opened again.
     told = one.over or drill.at_once
     return DrillingPage(
@@ -66,7 +67,7 @@ def _page(one: Offer) -> DrillingPage:
         over=one.over,
         summary=f"{came.right} of {came.asked} right: {came.per_cent} %." if told and came.asked else "",
         passed=came.passed if one.over else None,
-        cases=case_lines(came.answers) if told else (),
+        cases=case_lines(answers) if told else (),
     )
 
 

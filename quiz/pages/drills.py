@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -14,8 +13,8 @@ from cases.casetype import LEVELS
 from cases.errors import CaseError
 from cases.kinds import Distance
 from cases.register import all_families, all_skills, all_slips, all_types
-from quiz import class_store, classes, drills, folding, memory
-from quiz.class_store import Class, Drill
+from quiz import class_store, classes, drills, folding, memory, results
+from quiz.class_store import Class, Drill, Member
 from quiz.drills import BadPlan, NotNow, Plan
 from quiz.learner import SlipKey
 from quiz.pages import visit
@@ -23,6 +22,8 @@ from quiz.pages.classes import own_class
 from quiz.pages.drill_views import length_words, moment, state_words
 from quiz.pages.settings import FORMS
 from quiz.pages.settings import LEVELS as LEVEL_WORDS
+from quiz.results import LearnerSum
+from quiz.store import Sitting
 
 pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
 
@@ -288,6 +289,8 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         one for one in class_store.members_of(store, what.id) if drill.for_learner in (None, one.learner)
     ]
     runs = {run.learner: run for run in class_store.runs_of(store, drill.id)}
+    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=drill.id)}
+    late = results.late_answers(store, drill.id, drill.closes_at)
     page = DrillPage(
         class_id=what.id,
         class_name=what.name,
@@ -298,7 +301,11 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         facts=tuple(_facts(drill)),
         notes=drill.notes,
         begun=bool(runs),
-        runs=tuple(_run(drill, one.learner, one.name, runs[one.learner]) for one in members if one.learner in runs),
+        runs=tuple(
+            _run(drill, one, runs[one.learner], sums.get(one.learner), late.get(one.learner, 0))
+            for one in members
+            if one.learner in runs
+        ),
         not_begun=tuple(one.name for one in members if one.learner not in runs),
         seed=drill.seed,
         problem=problem,
@@ -306,22 +313,22 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     return make_response(render_template("drill.html", page=page), status)
 
 
-def _run(drill: Drill, learner: int, name: str, run: Any) -> RunRow:
-    came = drills.outcome(drill, visit.store().answers_in(run.id))
-    timed = [one.seconds for one in came.answers if one.seconds is not None]
+def _run(drill: Drill, who: Member, run: Sitting, found: LearnerSum | None, late: int) -> RunRow:
+    answered, right = (found.answered, found.right) if found else (0, 0)
+    came = drills.outcome(drill, answered, right)
     state = "at its end" if run.ended_at is not None else "under way"
     if came.passed is not None and run.ended_at is not None:
         state += ", passed" if came.passed else ", not passed"
-    late = sum(drill.closes_at is not None and one.at > drill.closes_at for one in came.answers)
     if late:
         state += f", {late} after closing"
+    mean = found.mean_seconds if found else None
     return RunRow(
-        learner=learner,
-        name=name,
-        answered=len(came.answers),
-        right=came.right,
+        learner=who.learner,
+        name=who.name,
+        answered=answered,
+        right=right,
         score=f"{came.per_cent} %" if came.asked else "",
-        seconds=f"{sum(timed) / len(timed):.0f} s" if timed else "not known",
+        seconds="not known" if mean is None else f"{mean:.0f} s",
         state=state,
     )
 

@@ -26,7 +26,7 @@ from quiz.store import Answer
 
 pages = Blueprint("results", __name__, url_prefix="/class/<int:class_id>")
 
-A_PAGE = 50
+A_PAGE = 25
 """Learners side by side on one page."""
 ANSWERS = 100
 """Answers listed behind one number, the latest."""

@@ -283,7 +283,7 @@ def test_minutes_end_with_the_case_that_is_answered_after_them(app: Flask, store
 
 def test_a_case_left_out_of_a_drill_of_cases_counts_as_not_right() -> None:
     plan = vars(replace(PLAN, pass_mark=50))
-    came = drills.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), [])
+    came = drills.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), 0, 0)
     assert (came.right, came.asked, came.per_cent, came.passed) == (0, 10, 0, False)
 
 
