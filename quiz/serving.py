@@ -22,6 +22,7 @@ from quiz.errors import QuizError
 from quiz.store import Store
 
 THREADS = 8
+CONNECTIONS = 2000
 ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
 
@@ -81,7 +82,10 @@ def class_app(data: str) -> Callable[..., object]:
     ------
     NoPreceptor, Refused
     """
-    file = open_data(Path(data), make=False)
+    try:
+        file = open_data(Path(data), make=False)
+    except NoFile:
+        raise NoPreceptor(ANY) from None
     if not _looked_after(file):
         file.close()
         raise NoPreceptor(ANY)
@@ -97,7 +101,15 @@ def _serve(
     file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
 ) -> None:
     app = create_app(file, hosts=None, beyond=True) if beyond else create_app(file)
-    server = create_server(app, sockets=[listening], threads=THREADS, ident=None)
+    server = create_server(
+        app,
+        sockets=[listening],
+        threads=THREADS,
+        ident=None,
+        # A class's browsers hold several connections each, and waitress lets in no more than 100 by itself.
+        connection_limit=CONNECTIONS,
+        asyncore_use_poll=True,
+    )
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}/"
     say(f"Two Meridians is at {url} (stop it with Ctrl+C)")
     if beyond:

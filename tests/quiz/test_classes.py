@@ -14,6 +14,7 @@ from quiz import class_store, classes, people, signing
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.people import UnknownLearner
+from quiz.serving import NoPreceptor, class_app
 from quiz.signing import NotKnown, TooManyTries
 from quiz.store import Store
 from tests.conftest import NOON, Clock, lots, slipped
@@ -318,3 +319,18 @@ def test_a_throttle_counts_before_it_looks(store: Store) -> None:
     with pytest.raises(TooManyTries), signing.counted(store, limits, NOON), signing.counted(store, limits, NOON):  # noqa: SIM117
         with signing.counted(store, limits, NOON):
             pass
+
+
+# --- served by another web server --------------------------------------------------------------------------------
+
+
+def test_the_app_for_another_web_server_is_that_of_a_class(data_path: Path) -> None:
+    """As README's gunicorn line asks for it: refused without a preceptor, and nobody gets in unknown."""
+    with pytest.raises(NoPreceptor):
+        class_app(str(data_path))
+    assert not data_path.exists()
+    quiz("add-preceptor", NAME, "--data", data_path, typed=f"{PASSWORD}\n")
+    app = class_app(str(data_path))
+    assert isinstance(app, Flask)
+    assert Browser(app).get("/").location == "/door"
+    assert Browser(app).sign_in().location == "/class"

@@ -79,7 +79,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /bench/guide/<int:number>": KNOWN,
     "GET /bench/guide/<int:number>/seen": KNOWN,
     "POST /bench/case": learners(303),
-    "GET /bench/case/<dealt_id>": own(303),
+    "GET /bench/case/<dealt_id>": own("303 /drill/1"),
     "GET /bench/case/<dealt_id>/seen": (DOOR, 404, CLASSES, 404, CLASSES),
     "GET /work": KNOWN,
     "GET /work/<type_id>": KNOWN,
