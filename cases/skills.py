@@ -261,3 +261,9 @@ MARGIN_READ = SlipName(
     "A wide pupil has two readings. The person sees through the middle 3 to 4 mm; make that neutral and let the edge "
     "do as it likes.",
 )
+AWAY_FROM_REFLEX = SlipName(
+    "away-from-reflex",
+    "turned the streak away from the reflex",
+    "Turn the streak towards the reflex: the break closes as you come to the axis, and opens as you leave it.",
+    "that reflex and streak part company off axis: AAO image caption, “Skew”",
+)

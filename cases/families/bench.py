@@ -10,7 +10,7 @@ from cases import skills
 from cases.bench import PUPIL_MM, Bench, Stage, View, still
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.families.meridians import FORM, PRESCRIPTION, SWEEP_OR_AXIS, two_spheres
+from cases.families.meridians import PRESCRIPTION, SWEEP_OR_AXIS, two_spheres
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.kinds import Axis, BadFinding, Lens, Power, Scalar
@@ -20,6 +20,7 @@ from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
+    FORM,
     FORM_WORDS,
     LEFT_IN,
     degrees,
@@ -69,17 +70,6 @@ SKEW_LEFT = SlipName(
     "left the streak where the reflex still stood turned to it",
     "Where streak and reflex part company you are off the meridian. Turn the streak until the two lie in one line.",
     "that streak and reflex part company off axis: AAO image caption “Skew”",
-)
-SKEW_AWAY = SlipName(
-    "skew-away",
-    "turned the streak away from the reflex",
-    "Follow the reflex: turn the streak the way the reflex is turned, and it comes into line. You went the other way.",
-)
-MARGIN_READ = SlipName(
-    "margin-read",
-    "read the edge of the pupil instead of its centre",
-    "A wide pupil has two readings. The person sees through the middle 3 to 4 mm; make that neutral and let the edge "
-    "do as it likes.",
 )
 
 
@@ -154,7 +144,7 @@ def _end_step(*more: Slip) -> Step:
             Slip(LATE, run=_stepped(lambda *_: 1), says=_end_words),
             *more,
             Slip(
-                MARGIN_READ,
+                skills.MARGIN_READ,
                 run=lambda known: {"gross": tuple(end + known["margin"] for end in known["ends"])},
                 says=_end_words,
                 live=lambda known: abs(known["margin"]) > ONE_STEP,
@@ -302,7 +292,7 @@ FIND_STEP = Step(
             live=lambda known: axis_gap(known["near"], known["start_streak"]) > 2,
         ),
         Slip(
-            SKEW_AWAY,
+            skills.AWAY_FROM_REFLEX,
             run=lambda known: _look_along(known, axis_of(2 * known["start_streak"] - known["near"])),
             says=lambda known: f"The streak turned away, to {degrees(known['first_streak'])}.",
             live=lambda known: axis_gap(known["near"], known["start_streak"]) > 2,

@@ -5,13 +5,13 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Any
 
+from cases import skills
 from cases.bench import PUPIL_MM, Bench, Stage, View, still
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Option, Order
-from cases.families.bench import FAMILY, MARGIN, MARGIN_READ, PUPIL, pupil_words
-from cases.families.movement import BEAMS, MOVEMENTS, SWAPPED_OR_SLEEVE, next_lens
-from cases.families.movement_judging import AGAINST_AS_FARTHER, LOOK_TO_DISTANCE, SPEED_REVERSED
+from cases.families.bench import FAMILY, MARGIN, PUPIL, pupil_words
+from cases.families.movement import BEAMS, SWAPPED_OR_SLEEVE, next_lens
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View as Compared
@@ -19,8 +19,10 @@ from cases.figures_compare import side_by_side
 from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl
 from cases.looks import Seen
+from cases.movements import MOVEMENTS
 from cases.notation import write_distance, write_power, write_prescription
 from cases.retinoscope import brightness, movement, residual, speed_ratio, width_mm, zones
+from cases.skills import AGAINST_AS_FARTHER, LOOK_TO_DISTANCE, SPEED_REVERSED
 from cases.steps import DISTANCE, degrees, pick_distance
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -122,7 +124,7 @@ bench_movement = CaseType(
                     live=lambda known: known["centre"] != "neutral" and abs(known["left"]) < NEAR_ENOUGH,
                 ),
                 Slip(
-                    MARGIN_READ,
+                    skills.MARGIN_READ,
                     run=lambda known: {"movement": known["edge"]},
                     says=lambda known: f"At the edge of the pupil: {known['movement']}.",
                     # A neutral edge cannot be told from a quick reflex taken for neutral.

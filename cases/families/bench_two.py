@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases import skills
 from cases.bench import SAME_AS_STREAK, Bench, Stage, View, still
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
@@ -31,11 +32,6 @@ TURNS = Choice(
     )
 )
 _OTHER_TURN = {"anticlockwise": "clockwise", "clockwise": "anticlockwise", "leave": "leave"}
-SKEW_AGAINST = SlipName(
-    "skew-turned-away",
-    "turned the streak away from the reflex",
-    "Follow the reflex: turn the streak the way the reflex is turned to it, and the two come into line.",
-)
 SKEW_UNSEEN = SlipName(
     "skew-unseen",
     "missed that the reflex stood turned to the streak",
@@ -108,7 +104,7 @@ bench_axis = CaseType(
             ),
             slips=(
                 Slip(
-                    SKEW_AGAINST,
+                    skills.AWAY_FROM_REFLEX,
                     run=lambda known: {"turn": _OTHER_TURN[_turn(known)]},
                     says=lambda known: f"Turned {known['turn']}, away from the reflex.",
                     live=lambda known: _turn(known) != "leave",

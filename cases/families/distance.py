@@ -10,7 +10,7 @@ from cases.chance import Chance
 from cases.fields import Field, Group, Several
 from cases.figures import Figure
 from cases.figures_distance import distance_ruler
-from cases.figures_lenses import trial_frame
+from cases.figures_lenses import MOST_LENSES, trial_frame
 from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
@@ -169,7 +169,7 @@ working_lens = CaseType(
     seconds=10,
     findings=Group(
         (
-            Field("lenses", "Every sphere in the frame, the working lens among them", Several(Power())),
+            Field("lenses", "Every sphere in the frame, the working lens among them", Several(Power(), most=MOST_LENSES)),
             Field("working_lens", "Which of them is the working lens", Power()),
             DISTANCE,
         )

@@ -15,6 +15,7 @@ from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_distance
 from cases.steps import (
     DISTANCE,
+    FORM,
     FORM_WORDS,
     degrees,
     distance_in_dioptres,
@@ -28,7 +29,6 @@ from cases.steps import (
     signed,
     take_off_distance,
 )
-from cases.steps import FORM as FORM
 from cases.vergence import working_vergence
 from cases.working import Known, Slip, SlipName, SlipRef, Step
 

@@ -26,12 +26,6 @@ BREAK_UNSEEN = SlipName(
     "Where streak and reflex do not lie along one line the axis is not at your streak. The reflex points to it.",
     "that reflex and streak part company off axis: AAO image caption, “Skew”",
 )
-AWAY_FROM_REFLEX = SlipName(
-    "away-from-reflex",
-    "turned the streak away from the reflex",
-    "Turn the streak towards the reflex: the break closes as you come to the axis, and opens as you leave it.",
-    "that reflex and streak part company off axis: AAO image caption, “Skew”",
-)
 HALF_WAY_TO_REFLEX = SlipName(
     "half-way-to-reflex",
     "stopped half-way between streak and reflex",
@@ -126,7 +120,7 @@ axis_from_break = CaseType(
                     live=_broken,
                 ),
                 Slip(
-                    AWAY_FROM_REFLEX,
+                    skills.AWAY_FROM_REFLEX,
                     run=_toward(lambda known: known["streak"] - _skew(known)),
                     says=lambda known: f"Away from the reflex, to {degrees(known['target'])}.",
                     live=_broken,

@@ -15,8 +15,7 @@ from cases.figures_lenses import trial_frame
 from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
-from cases.movements import MOVEMENTS as MOVEMENTS
-from cases.movements import OPPOSITE, movement_for
+from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
 from cases.retinoscope import NEUTRAL_ZONE
 from cases.steps import DISTANCE, degrees, listed, pick_distance, pick_lens, signed

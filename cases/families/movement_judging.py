@@ -16,9 +16,6 @@ from cases.figures_compare import View, side_by_side
 from cases.kinds import BadFinding, Power
 from cases.looks import Seen, seen
 from cases.notation import write_distance
-from cases.skills import AGAINST_AS_FARTHER as AGAINST_AS_FARTHER
-from cases.skills import LOOK_TO_DISTANCE as LOOK_TO_DISTANCE
-from cases.skills import SPEED_REVERSED as SPEED_REVERSED
 from cases.steps import DISTANCE, pick_distance
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step

@@ -7,21 +7,17 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
-from hypothesis.strategies import SearchStrategy
 
 from cases.casetype import LEVELS, Settings, draw
 from cases.lens import SphCyl, axis_gap
 from cases.register import case_type
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
-from tests.cases.drawing import sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
+from tests.cases.families.seeds import settings_of
 from tests.cases.families.worked import (
     answer_of,
-    anything,
     case_of,
-    check_never_falls_over,
     rx,
     slip_answer,
     slips_of,
@@ -31,56 +27,6 @@ TYPES = (
     "two-eyes", "two-eyes-meridians", "result-difference", "difference-cause", "two-eyes-pattern", "expected-vision",
     "vision-disagrees", "record-audit", "odd-reflex", "repeat-or-accept", "average-readings",
 )  # fmt: skip
-TWIN_TYPES = ("result-difference", "repeat-or-accept", "average-readings")
-
-CELL = st.sampled_from(
-    ["", "–", "+1.25", "1.25", "−0.50", "plano", "+1.30", "+2.00 DS", "0.00", "5", "180", "185", "0", "x", "+1,25"]
-)
-ENTRY = st.fixed_dictionaries({"sphere": CELL, "cylinder": CELL, "axis": CELL})
-
-
-def findings_of(type_id: str) -> SearchStrategy[Any]:
-    fields = case_type(type_id).findings.fields
-    return st.fixed_dictionaries(
-        {
-            field.name: ENTRY if type_id == "record-audit" and field.name in ("right", "left") else anything(field.kind)
-            for field in fields
-        }
-    )
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TWIN_TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    check_never_falls_over(case_type(type_id), data.draw(findings_of(type_id)))
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_every_figure_is_sound(type_id: str) -> None:
-    for seed in range(40):
-        case = draw(case_type(type_id), seed, settings_of(seed))
-        figure = case.type.figure(case.findings, "f")
-        assert figure
-        sound(figure)
-
-
-@pytest.mark.parametrize("distance_cm", [33, 57, 67, 100])
-@pytest.mark.parametrize("type_id", ["two-eyes", "difference-cause", "two-eyes-pattern", "vision-disagrees"])
-def test_a_fixed_distance_leaves_cases_to_draw(type_id: str, distance_cm: float) -> None:
-    for seed in range(30):
-        case = draw(case_type(type_id), seed, Settings(distance_cm=distance_cm, fixed_distance=True))
-        assert case.findings["distance_cm"] == distance_cm
 
 
 NORMS = [

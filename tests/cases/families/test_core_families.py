@@ -11,12 +11,6 @@ from cases.casetype import Case
 from cases.lens import SphCyl
 from cases.marking import mark_text
 from cases.register import case_type
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted
-
-MAIN = (
-    "distance-vergence", "net-sphere", "working-lens", "distance-drift", "far-point", "next-lens", "predict-movement",
-    "streak-axis", "two-spheres", "sphere-then-cyl", "rx-to-cross", "cross-to-rx", "transpose", "spherical-equivalent",
-)  # fmt: skip
 
 
 def case_of(type_id: str, findings: dict[str, Any]) -> Case:
@@ -25,16 +19,6 @@ def case_of(type_id: str, findings: dict[str, Any]) -> Case:
 
 def slip_answer(case: Case, slip: str) -> Any:
     return next(case.type.answer_json(one.answer) for one in case.singles if one.slips[0].slip == slip)
-
-
-@pytest.mark.parametrize("type_id", MAIN)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 1000)
-
-
-@pytest.mark.parametrize("type_id", MAIN)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
 
 
 # (distance in cm, exact D, as the clinic takes it): Arch Ophthalmol 1935;14:458, subtracting the reciprocal of the

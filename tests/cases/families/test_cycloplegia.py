@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from cases.casetype import LEVELS, Settings, draw
 from cases.errors import CaseError
@@ -14,46 +12,8 @@ from cases.lens import SphCyl, across
 from cases.marking import mark_text
 from cases.register import case_type
 from cases.retinoscope import Setting, movement, residual, width_mm, zones
-from tests.cases.drawing import sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, rx, slip_answer, slips_of
-
-TYPES = ("wet-dry", "centre-margin", "cycloplegia-check", "lean-in-widths", "cylinder-working", "hand-over")
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_every_figure_is_sound(type_id: str) -> None:
-    for seed in range(40):
-        case = draw(case_type(type_id), seed, settings_of(seed))
-        figure = case.type.figure(case.findings, "f")
-        assert figure
-        sound(figure)
-
-
-@pytest.mark.parametrize("distance_cm", [33, 57, 67, 100])
-@pytest.mark.parametrize("type_id", ["centre-margin", "cycloplegia-check", "hand-over"])
-def test_a_fixed_distance_leaves_cases_to_draw(type_id: str, distance_cm: float) -> None:
-    for seed in range(20):
-        case = draw(case_type(type_id), seed, Settings(distance_cm=distance_cm, fixed_distance=True))
-        assert case.findings["distance_cm"] == distance_cm
+from tests.cases.families.seeds import settings_of
+from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 
 @pytest.mark.parametrize("type_id", ["wet-dry", "centre-margin", "cycloplegia-check"])

@@ -3,55 +3,15 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from cases.casetype import Settings, draw
 from cases.errors import CaseError
 from cases.families.distance_backwards import Inches
 from cases.marking import mark_text
-from cases.register import case_type
-from tests.cases.drawing import sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, slips_of
+from tests.cases.families.worked import answer_of, case_of, slips_of
 
-TYPES = ("vergence-distance", "inches-vergence", "drift-allowed", "lens-plane")
 DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=80, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
-
-
-@pytest.mark.parametrize("distance", DISTANCES)
-@pytest.mark.parametrize("type_id", [*TYPES, "distance-drift"])
-def test_any_usual_distance_leaves_cases_to_draw(type_id: str, distance: float) -> None:
-    for seed in range(9):
-        level = settings_of(seed).level
-        draw(case_type(type_id), seed, Settings(level=level, distance_cm=distance, fixed_distance=True))
-
-
-@pytest.mark.parametrize("type_id", ["vergence-distance", "drift-allowed", "lens-plane"])
-def test_every_figure_is_sound(type_id: str) -> None:
-    for seed in range(30):
-        case = draw(case_type(type_id), seed, settings_of(seed))
-        figure = case.type.figure(case.findings, "f")
-        assert figure
-        sound(figure)
 
 
 # ---- dioptres to distance

@@ -8,38 +8,17 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from cases.casetype import Settings, draw
 from cases.errors import CaseError
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.logs import LensLog, Log
 from cases.marking import mark_text
 from cases.register import case_type
 from cases.retinoscope import Setting, look
-from tests.cases.drawing import angles, sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, rx, slips_of
+from tests.cases.drawing import angles
+from tests.cases.families.worked import answer_of, case_of, check_never_falls_over, rx, slips_of
 from tests.cases.test_logs import sound_logs
 
-TYPES = ("which-meridian-first", "second-streak", "frame-net", "axis-from-break", "whole-run")
 DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
 
 
 @settings(max_examples=40, deadline=None)
@@ -52,23 +31,6 @@ def test_any_two_sound_logs_are_worked(first: Log, second: Log, streak: int, nea
         "planned_cm": near,
     }
     check_never_falls_over(case_type("whole-run"), findings)
-
-
-@pytest.mark.parametrize("distance", DISTANCES)
-@pytest.mark.parametrize("type_id", TYPES)
-def test_any_usual_distance_leaves_cases_to_draw(type_id: str, distance: float) -> None:
-    for seed in range(9):
-        level, form = settings_of(seed).level, settings_of(seed).form
-        draw(case_type(type_id), seed, Settings(level=level, form=form, distance_cm=distance, fixed_distance=True))
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_every_figure_is_sound(type_id: str) -> None:
-    for seed in range(40):
-        case = draw(case_type(type_id), seed, settings_of(seed))
-        figure = case.type.figure(case.findings, "f")
-        assert figure
-        sound(figure)
 
 
 # ---- which meridian first

@@ -6,66 +6,26 @@ from collections.abc import Mapping
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from cases.casetype import Settings, draw
+from cases.casetype import draw
 from cases.errors import CaseError
 from cases.lens import SphCyl
 from cases.logs import LensLog
 from cases.marking import mark_text
 from cases.register import case_type
 from cases.retinoscope import Setting, brightness, look
-from tests.cases.drawing import sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, slips_of
+from tests.cases.families.seeds import settings_of
+from tests.cases.families.worked import answer_of, case_of, check_never_falls_over, slips_of
 from tests.cases.test_logs import sound_logs
 
-TYPES = ("bracket-end-point", "lean-test", "near-or-far", "dull-reflex")
 DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=80, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
 
 
 @given(sound_logs())
 def test_any_sound_log_is_worked(log: Any) -> None:
     check_never_falls_over(case_type("bracket-end-point"), {"log": LensLog().to_json(log)})
-
-
-@pytest.mark.parametrize("distance", DISTANCES)
-@pytest.mark.parametrize("type_id", TYPES)
-def test_any_usual_distance_leaves_cases_to_draw(type_id: str, distance: float) -> None:
-    for seed in range(9):
-        level = settings_of(seed).level
-        draw(case_type(type_id), seed, Settings(level=level, distance_cm=distance, fixed_distance=True))
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_every_figure_is_sound(type_id: str) -> None:
-    for seed in range(40):
-        case = draw(case_type(type_id), seed, settings_of(seed))
-        figure = case.type.figure(case.findings, "f")
-        if type_id == "dull-reflex" and case.findings["light"] == "absent":
-            assert figure is None
-        else:
-            assert figure
-            sound(figure)
 
 
 # ---- the end-point

@@ -20,26 +20,11 @@ from cases.marking import mark_text
 from cases.register import case_type
 from cases.retinoscope import Setting, look
 from tests.cases.drawing import sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, rx, slips_of
+from tests.cases.families.seeds import settings_of
+from tests.cases.families.worked import answer_of, case_of, rx, slips_of
 
 quarters = st.integers(-40, 40).map(lambda number: number / 4)
 lenses = st.builds(SphCyl, quarters, quarters, st.integers(1, 180).map(float))
-
-
-def test_no_slip_hides_behind_the_truth_or_another() -> None:
-    check_cases_hide_nothing("reflex", 600)
-
-
-def test_declared_twins_coincide_and_a_probe_parts_them() -> None:
-    check_twins_are_parted("reflex")
-
-
-@settings(max_examples=80, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(data: st.DataObject) -> None:
-    kind = case_type("reflex")
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
 
 
 @settings(max_examples=300)

@@ -7,45 +7,22 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.casetype import draw
 from cases.lens import SphCyl
 from cases.marking import mark_text
 from cases.register import case_type
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
+from tests.cases.families.seeds import settings_of
 from tests.cases.families.worked import (
     AXES,
     answer_of,
-    anything,
     case_of,
-    check_never_falls_over,
     rx,
     slip_answer,
     slips_of,
 )
-
-TYPES = ("crossed-cylinders", "oblique-power", "crossed-sum", "over-refraction")
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
-
 
 # ---- two crossed cylinders: definition of a cylinder's axis, ISO 13666; the sums by hand
 

@@ -5,49 +5,15 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
-from cases.casetype import draw
 from cases.eye import astigmatism_band
 from cases.families.off_axis import SIZES, size_for
 from cases.lens import SphCyl
 from cases.marking import mark_text
-from cases.register import case_type
 from cases.retinoscope import Setting
-from tests.cases.drawing import sound
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, rx, slip_answer, slips_of
-
-TYPES = ("off-axis-effect", "tilted-lens")
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_every_figure_is_sound(type_id: str) -> None:
-    for seed in range(40):
-        case = draw(case_type(type_id), seed, settings_of(seed))
-        figure = case.type.figure(case.findings, "f")
-        assert figure
-        sound(figure)
-
+from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 # ---- off the axis
 

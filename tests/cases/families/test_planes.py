@@ -5,40 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from cases.errors import CaseError
 from cases.families.contact_lenses import tear_lens
 from cases.lens import SphCyl, axis_of
 from cases.marking import mark_text
-from cases.register import case_type
-from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted
-from tests.cases.families.worked import answer_of, anything, case_of, check_never_falls_over, rx, slip_answer, slips_of
-
-TYPES = (
-    "vertex-sphere", "vertex-toric", "soft-lens-over-refraction", "rigid-lens-over-refraction", "toric-lens-axis",
-    "toric-lens-over-refraction",
-)  # fmt: skip
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 900)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-def test_declared_twins_coincide_and_a_probe_parts_them(type_id: str) -> None:
-    check_twins_are_parted(type_id)
-
-
-@pytest.mark.parametrize("type_id", TYPES)
-@settings(max_examples=60, deadline=None)
-@given(data=st.data())
-def test_any_findings_are_worked_or_refused(type_id: str, data: st.DataObject) -> None:
-    kind = case_type(type_id)
-    check_never_falls_over(kind, data.draw(anything(kind.findings)))
-
+from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 # ---- a lens moved
 

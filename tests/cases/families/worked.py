@@ -9,14 +9,17 @@ from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
 from cases.casetype import Case, CaseType
-from cases.choices import Choice, Marks
+from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Group, Several
 from cases.kinds import Axis, Cross, Kind, Lens, Scalar
 from cases.lens import SphCyl
 from cases.logs import MOST_LINES, MOVEMENTS, LensLog
+from cases.records import Written
 from cases.register import case_type
 
+CELLS = ("", "–", "+1.25", "1.25", "−0.50", "plano", "+1.30", "+2.00 DS", "0.00", "5", "180", "185", "0", "x", "+1,25")
+"""What may stand in a cell of a written record, sound and faulty."""
 AXES = st.integers(1, 360).map(lambda half: half / 2)
 
 
@@ -55,6 +58,8 @@ def anything(kind: Kind) -> SearchStrategy[Any]:
         return st.sampled_from([option.id for option in kind.options])
     if isinstance(kind, Marks):
         return st.lists(st.sampled_from([option.id for option in kind.options]), unique=True)
+    if isinstance(kind, Order):
+        return st.permutations([option.id for option in kind.options])
     if isinstance(kind, Several):
         return st.lists(anything(kind.of), min_size=kind.least, max_size=kind.most)
     if isinstance(kind, LensLog):
@@ -67,6 +72,8 @@ def anything(kind: Kind) -> SearchStrategy[Any]:
     lens = st.builds(SphCyl, _quarters(30), _quarters(30), AXES)
     if isinstance(kind, Lens | Cross):
         return lens.map(kind.to_json)
+    if isinstance(kind, Written):
+        return st.sampled_from(CELLS)
     raise AssertionError(f"no strategy for {kind.id}")
 
 
@@ -91,5 +98,5 @@ def check_never_falls_over(kind: CaseType, findings: Any) -> None:
     for one in (*case.singles, *case.doubles):
         assert all(line.says for line in one.run.lines)
     assert all(kind.found(case.findings))
-    assert kind.question(case.findings).endswith("?")
+    assert kind.question(case.findings).endswith(("?", "."))
     kind.figure(case.findings, "f")
