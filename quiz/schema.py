@@ -142,6 +142,6 @@ def m002_classes(db: Database) -> None:
 
 @MIGRATIONS()
 def m003_accuracy(db: Database) -> None:
-    """The accuracy log, and sittings that keep to certain types."""
+    """Add the accuracy log, and sittings that keep to certain types."""
     for statement in ACCURACY:
         db.execute(statement)

@@ -169,7 +169,9 @@ working_lens = CaseType(
     seconds=10,
     findings=Group(
         (
-            Field("lenses", "Every sphere in the frame, the working lens among them", Several(Power(), most=MOST_LENSES)),
+            Field(
+                "lenses", "Every sphere in the frame, the working lens among them", Several(Power(), most=MOST_LENSES)
+            ),
             Field("working_lens", "Which of them is the working lens", Power()),
             DISTANCE,
         )
