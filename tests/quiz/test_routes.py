@@ -96,6 +96,10 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /accuracy/practise": learners(400),
     "GET /accuracy/log.csv": LEARNERS,
     "GET /progress": LEARNERS,
+    "GET /progress/answers.csv": LEARNERS,
+    "GET /progress/everything.jsonl": LEARNERS,
+    "GET /progress/delete": LEARNERS,
+    "POST /progress/delete": learners(422),
     # reading
     "GET /reference": KNOWN,
     # names are picked at one's own computer only

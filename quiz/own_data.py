@@ -1,0 +1,52 @@
+"""A learner's own data to take away: answers as CSV, and everything that is kept as JSON lines.
+
+The JSON lines hold whole rows of the logs, so that the memory of a learner can be worked out from them again. Answers
+of a drill whose marks are shown at its end are left out until it has ended.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+from quiz import accuracy_store, class_store, progress_store, sharing
+from quiz.store import Answer, Learner, Store
+
+FORMAT = "two-meridians own data, version 1"
+
+
+def answers_csv(store: Store, learner: Learner) -> Iterator[str]:
+    """Write the answers as CSV (RFC 4180), line by line, in the columns of a class's export."""
+    of = class_store.class_of_learner(store, learner.id)
+    yield from sharing.answers_csv(store, of.id if of else 0, _answers(store, learner))
+
+
+def json_lines(store: Store, learner: Learner) -> Iterator[str]:
+    """Write who it is, every answer, every recall mark and the accuracy log, one JSON document a line.
+
+    `kind` says what a line is; times are seconds since 1970 (UTC), distances cm, powers D.
+    """
+    about = {"format": FORMAT, "name": learner.name, "created_at": learner.created_at, "settings": learner.settings}
+    yield _line("learner", about)
+    for answer in _answers(store, learner):
+        yield _line("answer", _without_whose(asdict(answer)))
+    for mark in store.recall_marks_of(learner.id):
+        yield _line("recall mark", _without_whose(asdict(mark)))
+    for kept in accuracy_store.entries_of(store, learner.id):
+        entry = kept.entry
+        yield _line("eye", {**asdict(entry), "on": entry.on.isoformat()})
+
+
+def _answers(store: Store, learner: Learner) -> list[Answer]:
+    held_back = progress_store.held_back(store, learner.id)
+    return [one for one in store.answers_of(learner.id) if one.dealt not in held_back]
+
+
+def _without_whose(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in row.items() if name != "learner"}
+
+
+def _line(kind: str, row: dict[str, Any]) -> str:
+    return json.dumps({"kind": kind, **row}, ensure_ascii=False, allow_nan=False) + "\n"
