@@ -119,7 +119,7 @@ def _asked_password() -> str:
 def _rebuild(options: argparse.Namespace) -> int:
     from contextlib import closing
 
-    from quiz import folding, results
+    from quiz import folding
     from quiz.datafile import open_data
     from quiz.store import Store
 
@@ -127,9 +127,6 @@ def _rebuild(options: argparse.Namespace) -> int:
         for one in folding.rebuild(store):
             kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
             print(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
-        for learner in store.learners():
-            with store.writing():
-                results.tally_anew(store, learner.id)
     return 0
 
 

@@ -23,6 +23,7 @@ from quiz.pages import (
     exports,
     frame,
     guard,
+    links,
     people,
     practise,
     progress,
@@ -89,12 +90,15 @@ def create_app(
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_NAME="two-meridians",
         SESSION_COOKIE_SAMESITE="Lax",
+        # Set when it changes, not with every page: signing it anew costs as much as a question to the data file.
+        SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
     visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond))
     guard.set_up(app)
     door.set_up(app)
     frame.set_up(app)
+    links.set_up(app)
     errors.set_up(app)
     for page in PAGES:
         app.register_blueprint(page.pages)

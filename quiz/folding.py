@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from quiz import memory, results
 from quiz.learner import Answered, BadState, LearnerState
@@ -58,6 +59,22 @@ def states_of(store: Store, learner_id: int) -> States:
         except BadState:
             pass
     return refolded(store, learner_id)
+
+
+def cases_of(store: Store, learner_id: int) -> LearnerState:
+    """Return what a learner's answers fold into, to look at and not to fold on: others look at the same."""
+    learner = store.learner(learner_id)
+    if learner is not None and learner.folded_with == FOLDED_WITH:
+        try:
+            return _read(learner.state)
+        except BadState:
+            pass
+    return refolded(store, learner_id).cases
+
+
+@lru_cache(500)
+def _read(text: str) -> LearnerState:
+    return LearnerState.from_json(text)
 
 
 def refolded(store: Store, learner_id: int) -> States:

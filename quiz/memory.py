@@ -8,7 +8,7 @@ spans are days.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory, Suspects, TypeMemory
@@ -63,15 +63,19 @@ def chance(
     type_id: str | None = None,
     options: int | None = None,
     numbers: Numbers = NUMBERS,
+    look: Callable[[str], Outlook] | None = None,
 ) -> float:
     """Chance (0..1) of a right answer to a chain of steps at `now`; None means straight after each was last met.
+
+    look gives a step's outlook at `now` where the caller has looked before.
 
     The steps must all be carried out (their chances multiplied, Q); the type's term then moves the odds of Q; guessing
     (2 % typed, 1/options when choosing) and carelessness (5 %) come in once for the answer, not once for each step.
     One step without a type gives scheduler's p for that step.
     """
     chain = tuple(steps) or ((type_id,) if type_id else ())
-    mastery = math.prod(outlook(state, step, now, numbers).mastery for step in chain)
+    looked = map(look, chain) if look else (outlook(state, step, now, numbers) for step in chain)
+    mastery = math.prod(one.mastery for one in looked)
     return _of_answer(_with_term(state, type_id, mastery), options, numbers)
 
 

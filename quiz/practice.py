@@ -175,7 +175,7 @@ def _choose_and_draw(
     types: Collection[str] | None,
     kept: KeptTo | None,
 ) -> tuple[Choice, Case]:
-    state = folding.states_of(store, learner.id).cases
+    state = folding.cases_of(store, learner.id)
     settings = people.settings_of(learner)
     recent = _recent(store, sitting)
     offered = catalogue() if types is None else _limited(catalogue(), types)
@@ -376,7 +376,7 @@ def tried(case: Case, texts: Mapping[str, str], *, now: float, why: str) -> Mark
 
 def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -> bool:
     """Say whether the next case will be one that tells apart the two slips that this answer left in doubt."""
-    state = folding.states_of(store, learner.id).cases
+    state = folding.cases_of(store, learner.id)
     if state.suspects is None or state.suspects.at != done.answer.at:
         return False
     return _next_is_probe(state, _recent(store, done.dealt.sitting), now)

@@ -9,13 +9,13 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from typing import NamedTuple
 
 from cases.casetype import LEVELS
 from quiz.errors import QuizError
 from quiz.learner import DAY, LearnerState, SlipKey
-from quiz.memory import band, chance, outlook, standing
+from quiz.memory import Outlook, band, chance, outlook, standing
 from quiz.numbers import NUMBERS, Numbers
 
 WEEK = 7 * DAY
@@ -356,14 +356,29 @@ class _Table:
             return n.new_weight
         total = weights = 0.0
         for step in one.chain:
-            r = outlook(self.state, step, self.now, n).r
-            weight = 1 - outlook(self.state, step, self.horizon, n).mastery
+            r = self.look_now(step).r
+            weight = 1 - self.look_ahead(step).mastery
             weights += weight
             total += weight * (n.met_weight + r / (1 + r) if step in self.state.steps else n.new_weight)
         return total / weights
 
     def chance(self, one: TypeInfo, at: float) -> float:
-        return chance(self.state, one.chain, at, type_id=one.id, options=one.options, numbers=self.numbers)
+        look = self.look_now if at == self.now else self.look_ahead
+        return chance(
+            self.state, one.chain, at, type_id=one.id, options=one.options, numbers=self.numbers, look=look
+        )
+
+    # Types share steps, so that each is looked at once and not once for every type.
+
+    @cached_property
+    def look_now(self) -> Callable[[str], Outlook]:
+        """How each step stands now."""
+        return cache(lambda step: outlook(self.state, step, self.now, self.numbers))
+
+    @cached_property
+    def look_ahead(self) -> Callable[[str], Outlook]:
+        """How each step will stand at the moment that practice is for."""
+        return cache(lambda step: outlook(self.state, step, self.horizon, self.numbers))
 
     def standing_of(self, one: TypeInfo) -> SlipKey | None:
         return next((key for key in self.stands if key in one.slips), None)

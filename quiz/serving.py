@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import logging
 import signal
 import socket
 import sys
@@ -101,6 +102,8 @@ def _serve(
     file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
 ) -> None:
     app = create_app(file, hosts=None, beyond=True) if beyond else create_app(file)
+    # It warns of every request that waits its turn, line after line, whenever a class answers at once.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     server = create_server(
         app,
         sockets=[listening],

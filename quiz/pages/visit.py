@@ -108,7 +108,15 @@ def known_learner() -> Learner | None:
     if g.get("local_number") != number:
         g.local_number = number
         g.local_is_member = class_store.is_member(store(), number)
-    return None if g.local_is_member else store().learner(number)
+    if g.local_is_member:
+        return None
+    if request.method != "GET":
+        return store().learner(number)
+    # A page that is only looked at changes nothing about who looks.
+    if "local" not in g:
+        g.local = store().learner(number)
+    kept: Learner | None = g.local
+    return kept
 
 
 def forget() -> None:
@@ -140,6 +148,7 @@ def learner() -> Learner:
 
 def be(who: Learner) -> None:
     """Remember in a signed cookie who this browser is."""
+    g.pop("local", None)
     if session.get(_WHO) != who.id:
         session[_WHO] = who.id
         session.permanent = True
