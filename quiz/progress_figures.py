@@ -16,8 +16,10 @@ from quiz.charts import Chart, Plane, Scale, Table, scale_over
 from quiz.progress_store import Sureness, Week
 from quiz.schedule import Ahead
 
-DRAWN_AT_MOST = 12
+DRAWN_AT_MOST = 9
 """Steps drawn: those that fade first. The table has them all."""
+FADED_AT_MOST = 4
+"""Steps drawn that are not solid even today, where others fade within the four weeks."""
 DAYS = 28
 FEW = 5
 """Under so many answers a week is drawn as a ring: chance has the most say in it."""
@@ -38,15 +40,17 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
     rows are steps and types, those that fade first at the beginning; the table holds both.
     """
     steps = [row for row in rows if row.kind == "step"]
-    drawn = steps[:DRAWN_AT_MOST]
-    pen, down = Pen(), 8.0
-    top = down
+    drawn = _drawn(steps)
+    away = None if exam is None or not 0 < (exam - today).days <= DAYS else (exam - today).days
+    pen, down = Pen(), 2.0
     for row in drawn:
         for words in wrapped(row.title, _RIGHT - _LEFT):
             down += 17
             pen.text(_LEFT, down, words, size=SMALL, anchor="start")
         down += 6
         _lane(pen, row, down)
+        if away is not None:
+            pen.line((_across(away), down), (_across(away), down + _LANE + 5), "truth", weight=3)
         down += _LANE + 8
     ticks = ((0, "today"), (7, "1 week"), (14, "2"), (21, "3"), (28, "4 weeks"))
     for day, words in ticks:
@@ -61,13 +65,6 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
         )
     pen.line((_LEFT, down), (_RIGHT, down))
     down += 24
-    away = None if exam is None else (exam - today).days
-    if away is not None and 0 < away <= DAYS:
-        pen.line((_across(away), top), (_across(away), down - 24), "truth", weight=2)
-        down += 16
-        side = "start" if away < DAYS / 3 else "end" if away > 2 * DAYS / 3 else "middle"
-        pen.text(_across(away), down, "exam", size=SMALL, anchor=side)  # type: ignore[arg-type]
-        down += 4
     counted = f"{len(drawn)} of {len(steps)} steps" if len(drawn) < len(steps) else _count(len(steps), "step")
     words = f"{counted[:1].upper()}{counted[1:]}, those that fade first at the top. {_soonest(drawn)}"
     return Chart(
@@ -75,6 +72,7 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
         (
             "Full bar: solid. Hollow bar: fading. Broken line: shaky.",
             "Each lane runs from today to four weeks on, as it would be without practice.",
+            *(("Stroke across each lane: the day of the exam.",) if away is not None else ()),
         ),
         (
             Table(
@@ -87,6 +85,14 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
             ),
         ),
     )
+
+
+def _drawn(steps: Sequence[Ahead]) -> list[Ahead]:
+    """Take the first to fade, and leave room for those that are solid still."""
+    faded = [row for row in steps if row.fades_in == 0]
+    later = [row for row in steps if row.fades_in != 0]
+    room = max(FADED_AT_MOST, DRAWN_AT_MOST - len(later))
+    return [*faded[:room], *later][:DRAWN_AT_MOST]
 
 
 def _across(day: float) -> float:
