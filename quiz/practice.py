@@ -182,7 +182,16 @@ def _choose_and_draw(
     # What was asked for by name is open whatever its level and needs, as a drill's types are.
     drilled = kept.types if kept else class_store.types_in_drill(store, learner.id, now)
     while True:
-        choice = schedule.choose(state, offered, now, lots.rng, recent=recent, drill=drilled, level=settings.level)
+        choice = schedule.choose(
+            state,
+            offered,
+            now,
+            lots.rng,
+            recent=recent,
+            exam_day=settings.exam_at,
+            drill=drilled,
+            level=settings.level,
+        )
         one = case_type(choice.type_id)
         seed = lots.new_seed()
         for wanted in _wishes(choice):
