@@ -59,7 +59,8 @@ async function sendTyped() {
   const mine = outbox.own().find((one) => one.url === pathname);
   if (!mine) return;
   const { status, go: onward } = await outbox.sendOne(mine);
-  if (onward) location.assign(onward);
+  // What could not be kept comes back as the page that says why: sent again as a form, for that page.
+  if (onward && status < 300) location.assign(onward);
   else if (status === 404 || status === 409 || status === 422) onPage.submit();
   else {
     say(why(status));
