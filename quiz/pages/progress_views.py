@@ -102,11 +102,12 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
     weeks = [one for one in by_step if one.step == step] if step else whole
     ahead = schedule.forward_look(state, catalogue(), now)
     sure = progress_store.sureness(store, learner.id)
+    holdings = progress_store.holdings(store, learner.id)
     sure_chart = sureness_chart(sure, CONFIDENCE_WORDS)
     exam = datetime.fromtimestamp(settings.exam_at, UTC).date() if settings.exam_at else None
     steps = progress.held_steps(state, now, settings.level)
     return ProgressPage(
-        answers=progress_store.holdings(store, learner.id).answers,
+        answers=holdings.answers,
         standing=tuple(
             SlipView(one, _ago(one.last_at, now), _day(one.line.at) if one.line else "")
             for one in progress.standing_slips(store, learner, state, now)
@@ -125,7 +126,7 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
         sure_told=_sure_words(sure),
         exam=_long_day(exam) if exam else "",
         exam_told=_exam_words(state, settings, now),
-        holdings=progress_store.holdings(store, learner.id),
+        holdings=holdings,
         in_class=in_class,
     )
 
