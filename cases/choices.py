@@ -44,7 +44,7 @@ class Choice(Kind):
 
     def from_json(self, given: object) -> str:
         """Take an option's id out of JSON."""
-        if given not in {option.id for option in self.options}:
+        if not isinstance(given, str) or given not in {option.id for option in self.options}:
             raise BadFinding(given, "give one of " + ", ".join(option.id for option in self.options))
         return str(given)
 
@@ -75,9 +75,10 @@ def _label(value: str, options: Sequence[Option]) -> str:
 
 def _listed(given: object, options: Sequence[Option]) -> tuple[str, ...]:
     known = {option.id for option in options}
-    if not isinstance(given, Sequence) or isinstance(given, str) or not all(one in known for one in given):
-        raise BadFinding(given, "give a list out of " + ", ".join(option.id for option in options))
-    return tuple(given)
+    listed = given if isinstance(given, Sequence) and not isinstance(given, str) else None
+    if listed is not None and all(isinstance(one, str) and one in known for one in listed):
+        return tuple(listed)
+    raise BadFinding(given, "give a list out of " + ", ".join(option.id for option in options))
 
 
 def _parts(text: str, options: Sequence[Option]) -> list[str]:

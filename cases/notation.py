@@ -54,6 +54,8 @@ _PLANO = Number("", "0", word="plano")
 _CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "foot": 30.48}
 _NEAREST_CM, _FARTHEST_CM = 1.0, 2000.0
 _BARE_CM = (3.0, 300.0)
+LARGEST = 1e12
+"""In D: beyond it is no power that anyone wrote, and it would not be written to the hundredth either."""
 
 
 def write_power(value: float, decimals: int = 2) -> str:
@@ -65,10 +67,10 @@ def write_power(value: float, decimals: int = 2) -> str:
     Raises
     ------
     OutOfRange
-        When the value is not finite.
+        When the value is not finite, or so large that no lens or finding is meant.
     """
-    if not math.isfinite(value):
-        raise OutOfRange("power", str(value), "a finite number is needed")
+    if not abs(value) < LARGEST:
+        raise OutOfRange("power", f"{value:g}", "a finite number is needed")
     size = Decimal(repr(round(abs(value), 9))).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_DOWN)
     sign = "" if not size else "+" if value > 0 else "−"
     return f"{sign}{size:f}"

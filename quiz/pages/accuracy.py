@@ -206,7 +206,7 @@ def rows() -> str:
 @pages.post("/rows")
 def remove() -> Response:
     """Delete the rows that were ticked."""
-    ticked = [int(one) for one in request.form.getlist("row") if one.isdecimal()]
+    ticked = request.form.getlist("row", type=visit.whole)
     gone = sum(accuracy_store.remove(visit.store(), visit.learner().id, one) for one in ticked)
     return redirect(url_for("accuracy.rows", gone=gone), 303)
 

@@ -130,7 +130,7 @@ def tell_case(dealt_id: str) -> Response:
     case, stage = _staged(dealt_id)
     views = _set_views(case, stage)[0]
     asked = request.args.get("view", "0")
-    at = int(asked) if asked.isdecimal() and int(asked) < len(views) else 0
+    at = int(asked) if asked.isdecimal() and len(asked) < 4 and int(asked) < len(views) else 0
     return jsonify(seen=" ".join(seen(views[at].bench)))
 
 

@@ -95,7 +95,7 @@ USUAL = {
 def new(class_id: int) -> Response:
     """Show the form with its usual values; for a learner's standing slips where one is named."""
     what = own_class(class_id)
-    number = request.args.get("learner", type=int)
+    number = request.args.get("learner", type=visit.whole)
     if number is None:
         return _form(what, USUAL, frozenset())
     learner = classes.member(visit.store(), what, number)
@@ -186,7 +186,7 @@ def _plan(what: Class, texts: Mapping[str, str], chosen: frozenset[str]) -> Plan
         distance = Distance().read(texts["distance_cm"])
     except CaseError as error:
         raise BadPlan("distance_cm", str(error)) from error
-    for_learner = request.form.get("for_learner", type=int)
+    for_learner = request.form.get("for_learner", type=visit.whole)
     if for_learner is not None:
         classes.member(visit.store(), what, for_learner)
     minutes = _number(texts, "minutes", "minutes")
@@ -231,7 +231,7 @@ def make(class_id: int) -> Response:
     try:
         number = drills.make(visit.store(), what, _plan(what, texts, chosen), now=visit.now(), lots=visit.lots())
     except BadPlan as error:
-        who = request.form.get("for_learner", type=int)
+        who = request.form.get("for_learner", type=visit.whole)
         return _form(what, texts, chosen, slips=_slips(), for_learner=who, problems={error.name: str(error)})
     return redirect(url_for("drills.one", class_id=class_id, drill_id=number), 303)
 
@@ -426,7 +426,7 @@ def keep(class_id: int, drill_id: int) -> Response:
     try:
         drills.change(visit.store(), drill, _plan(what, texts, chosen))
     except BadPlan as error:
-        who = request.form.get("for_learner", type=int)
+        who = request.form.get("for_learner", type=visit.whole)
         problems = {error.name: str(error)}
         return _form(what, texts, chosen, slips=_slips(), for_learner=who, problems=problems, drill_id=drill_id)
     except NotNow as error:

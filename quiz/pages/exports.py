@@ -36,7 +36,7 @@ def _file(body: bytes | Iterator[str], kind: str, name: str) -> Response:
 
 def _of_drill(class_id: int) -> tuple[str, Drill | None]:
     what = own_class(class_id)
-    number = request.args.get("drill", type=int)
+    number = request.args.get("drill", type=visit.whole)
     drill = None if number is None else drills.own(visit.store(), what, number)
     return drill.title if drill else what.name, drill
 

@@ -83,8 +83,8 @@ def line(dealt_id: str) -> Answered:
     """Show the next line of the working, with what was typed so far kept."""
     if not drills.told(visit.store(), _waiting(dealt_id).dealt):
         return redirect(_onward(_waiting(dealt_id).dealt), 303)
-    shown = request.form.get("lines", "0")
-    one = practice.show_line(visit.store(), visit.learner(), dealt_id, int(shown) if shown.isdecimal() else 0)
+    shown = request.form.get("lines", 0, type=visit.whole)
+    one = practice.show_line(visit.store(), visit.learner(), dealt_id, shown)
     if one is None:
         return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
     texts = _texts(one)
@@ -179,8 +179,7 @@ def _text(ask: Field) -> str:
 
 
 def _confidence() -> int | None:
-    given = request.form.get("confidence", "")
-    return int(given) if given.isdecimal() else None
+    return request.form.get("confidence", type=visit.whole)
 
 
 def _reads(one: Waiting, texts: Mapping[str, str]) -> dict[str, str]:

@@ -154,7 +154,7 @@ def _seconds(mean: float | None) -> str:
 
 
 def _drill(what: Class) -> Drill | None:
-    number = request.args.get("drill", type=int)
+    number = request.args.get("drill", type=visit.whole)
     return None if number is None else drills.own(visit.store(), what, number)
 
 
@@ -255,7 +255,7 @@ def show(class_id: int) -> Response:
     members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
     begun = [one for one in members if one.learner in sums]
     by = "step" if request.args.get("by") == "step" else "type"
-    page_number = max(0, request.args.get("page", 0, type=int))
+    page_number = max(0, request.args.get("page", 0, type=visit.whole))
     shown = begun[page_number * A_PAGE : (page_number + 1) * A_PAGE]
     columns, rows = _grid(what, drill, by, [(one.learner, one.name) for one in shown], sums)
 
@@ -346,7 +346,7 @@ def answers(class_id: int) -> Response:
     """List the answers behind a number."""
     what, store, args = own_class(class_id), visit.store(), request.args
     drill = _drill(what)
-    number = args.get("learner", type=int)
+    number = args.get("learner", type=visit.whole)
     who = None if number is None else classes.member(store, what, number)
     type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
     found = results.answers_behind(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from flask import Flask, current_app, g, jsonify, make_response, redirect, request, session, url_for
 from werkzeug.exceptions import HTTPException
+from werkzeug.routing import IntegerConverter
 from werkzeug.wrappers import Response
 
 from quiz import class_store, people, signing
@@ -15,6 +16,7 @@ from quiz.datafile import DataFile
 from quiz.lots import Lots
 from quiz.store import Learner, Store
 
+MOST_DIGITS = 15
 _WHO = "learner"
 """Under which the cookie keeps the number of a learner at this computer."""
 _JOINED = "joined"
@@ -62,6 +64,7 @@ class Outside(HTTPException):
 def set_up(app: Flask, desk: Desk) -> None:
     """Give the app its desk, and let every request hand its connection back."""
     app.extensions["desk"] = desk
+    app.url_map.converters["int"] = Whole
 
     @app.teardown_appcontext
     def _hand_back(_: BaseException | None) -> None:
@@ -227,6 +230,25 @@ def sign_out() -> None:
     """Sign the preceptor out on this device."""
     signing.sign_out(store(), session.pop(_PRECEPTOR, None))
     g.pop("preceptor", None)
+
+
+def whole(text: str) -> int:
+    """Read a whole number as an address or a form holds it.
+
+    Raises
+    ------
+    ValueError
+        When it is none, or has more digits than the data file can hold.
+    """
+    if len(text) > MOST_DIGITS:
+        raise ValueError(f"a number of {len(text)} digits")
+    return int(text)
+
+
+class Whole(IntegerConverter):
+    """A whole number in an address, no longer than the data file can hold; a longer one is no address of ours."""
+
+    regex = rf"\d{{1,{MOST_DIGITS}}}"
 
 
 def wants_json() -> bool:
