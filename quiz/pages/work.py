@@ -19,7 +19,7 @@ from quiz.pages.practise_views import Picture, picture
 from quiz.settings import LearnerSettings
 from quiz.work import CHOSEN, Answer, BadFindings, Blank, Worked, computing_types, form_of, texts_of, work_out
 
-pages = Blueprint("work", __name__, url_prefix="/work")
+pages = Blueprint("work", __name__, url_prefix="/work-one-out")
 
 EXAMPLE = 1
 """The seed of the case that an example is."""

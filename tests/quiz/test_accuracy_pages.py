@@ -334,18 +334,18 @@ def test_a_result_is_a_link_that_anyone_can_open(data_file: DataFile, clock: Clo
         for name in ("Imre", "Runa"):
             people.add(store, name, now=NOON)
     url = (
-        "/work/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak=180&second.sphere=%2B3.00&distance_cm=67"
+        "/work-one-out/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak=180&second.sphere=%2B3.00&distance_cm=67"
     )
     answer = stranger.get(url)
     assert answer.status_code == 200
     assert "+1.50 / −0.75 × 90" in words(answer)
     assert "For training; not a prescription." in words(answer)
-    assert stranger.get("/work/odd-reflex").status_code == 404
-    assert stranger.get("/work/nothing").status_code == 404
+    assert stranger.get("/work-one-out/odd-reflex").status_code == 404
+    assert stranger.get("/work-one-out/nothing").status_code == 404
 
 
 def test_every_example_is_worked_out(client: FlaskClient) -> None:
-    listed = re.findall(r'href="(/work/[\w-]+)"', client.get("/work").get_data(as_text=True))
+    listed = re.findall(r'href="(/work-one-out/[\w-]+)"', client.get("/work-one-out").get_data(as_text=True))
     assert len(listed) > 50
     for url in listed:
         form = client.get(url)
