@@ -57,6 +57,13 @@ def _parser() -> argparse.ArgumentParser:
     _with_data(restore)
     restore.set_defaults(run=_restore)
 
+    demo = commands.add_parser("demo", help="serve an invented class with weeks of answers, to look around in")
+    demo.add_argument("--data", type=Path, metavar="FILE", help="keep it in this new file (default: gone at the end)")
+    demo.add_argument("--port", type=_port, help=f"port (default: {PORT}, or a free one where that is in use)")
+    demo.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    demo.add_argument("--no-serve", action="store_true", help="only fill the file")
+    demo.set_defaults(run=_demo)
+
     check = commands.add_parser("check", help="look a data file or a backup over, from end to end; changes nothing")
     _with_data(check)
     check.set_defaults(run=_check)
@@ -149,6 +156,36 @@ def _restore(options: argparse.Namespace) -> int:
     print(f"{done.path} is as it was when the backup was made; preceptors sign in anew.")
     if done.set_aside is not None:
         print(f"What stood there before is in {done.set_aside}")
+    return 0
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from tempfile import TemporaryDirectory
+
+    with TemporaryDirectory(prefix="two-meridians-") as folder:
+        return _demo_in(options.data or Path(folder) / "demo.sqlite3", options)
+
+
+def _demo_in(path: Path, options: argparse.Namespace) -> int:
+    import random
+    import time
+    from contextlib import closing
+
+    from quiz import demo
+    from quiz.datafile import DataFile, Refused
+    from quiz.serving import serve
+    from quiz.store import Store
+
+    if path.exists():
+        raise Refused(path, "there is something of that name already", "the demonstration goes into a new file only")
+    print("Letting an invented class practise for eight weeks ...", flush=True)
+    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        filled = demo.fill(store, now=time.time(), rng=random.Random(2), said=lambda _: None)
+    print(f"{filled.answers} answers. Practise and Progress show {demo.ALONE}; sign in under Class as its preceptor:")
+    print(f"    name      {demo.PRECEPTOR}\n    password  {filled.password}", flush=True)
+    if not options.no_serve:
+        say, browser = lambda words: print(words, flush=True), not options.no_browser
+        serve(data=path, host="127.0.0.1", port=options.port, usual_port=PORT, browser=browser, say=say)
     return 0
 
 

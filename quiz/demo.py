@@ -1,0 +1,218 @@
+"""An invented class for show: weeks of answers through the real marking and folding, with an earlier clock.
+
+Everyone in it is named for a tree, nobody for a person; every answer follows from a made-up learner who has habits.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from cases.casetype import Case, Values
+from cases.choices import Choice, Marks, Order
+from cases.kinds import Kind
+from cases.lens import SphCyl
+from cases.recall import all_groups
+from quiz import accuracy_store, classes, drills, people, practice, recalling, signing
+from quiz.accuracy import Entry
+from quiz.class_store import preceptor_named
+from quiz.drills import Plan
+from quiz.learner import DAY
+from quiz.lots import Lots
+from quiz.practice import SentBack, Waiting
+from quiz.store import Learner, Store
+
+PRECEPTOR = "Preceptor Oak"
+CLASS = "The Copse, second year (invented)"
+ALONE = "Willow (invented)"
+TREES = ("Alder", "Birch", "Cedar", "Dogwood", "Elm", "Fir", "Hazel", "Juniper", "Larch", "Maple")
+WEEKS = 8
+SITTINGS = 14
+"""For each learner, over the weeks."""
+BEHIND = 6
+"""The place of the one who practises little, as one in every class does."""
+HABITS = (
+    ("distance-left-in", "with-and-against-swapped"),
+    ("sweep-for-streak",),
+    ("axis-not-turned", "second-power-as-cylinder",),
+    (),
+)
+"""Kinds of learners, by the slips that come easily to them."""
+
+
+@dataclass
+class Invented:
+    """A made-up learner: how sure of a step at first, what each time adds, and what slips easily."""
+
+    learner: Learner
+    start: float
+    """Log-odds of doing a new step rightly."""
+    gain: float
+    habits: tuple[str, ...]
+    rng: random.Random
+    met: dict[str, int] = field(default_factory=dict)
+
+    def slips_at(self, step: str, slip: str) -> float:
+        """Return the chance of a slip at its step now."""
+        odds = self.start + self.gain * math.log1p(self.met.get(step, 0))
+        if slip in self.habits:
+            odds -= 2.8
+        return 1 / (1 + math.exp(odds))
+
+    def answer(self, case: Case) -> tuple[Values, float]:
+        """Answer a case; also how likely that was to be right."""
+        likely, given = 1.0, case.truth
+        for one in case.singles:
+            ref = one.slips[0]
+            chance = self.slips_at(ref.step, ref.slip)
+            likely *= 1 - chance
+            if given is case.truth and self.rng.random() < chance:
+                given = one.answer
+        for step in case.skills:
+            self.met[step] = self.met.get(step, 0) + 1
+        return given, likely
+
+    def seconds(self) -> float:
+        """Return how long an answer takes: less with practice."""
+        practised = sum(self.met.values()) / 100
+        return min(400.0, 6 + self.rng.lognormvariate(math.log(38) - 0.12 * min(practised, 4), 0.45))
+
+
+@dataclass(frozen=True)
+class Filled:
+    """What the demonstration holds, and how to come in as its preceptor."""
+
+    answers: int
+    password: str
+
+
+def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], None]) -> Filled:
+    """Fill an empty data file: one learner at this computer, and a class with drills; `said` hears how it goes on."""
+    lots = Lots(new_seed=lambda: rng.randrange(2**31), rng=rng)
+    password = lots.new_secret()[:12]
+    first = now - 7 * WEEKS * DAY
+    signing.add_preceptor(store, PRECEPTOR, password, now=first)
+    preceptor = preceptor_named(store, PRECEPTOR)
+    if preceptor is None:
+        raise RuntimeError("the preceptor was added and is not there")
+    number = classes.make(store, preceptor, CLASS, now=first, lots=lots)
+    one = classes.own(store, preceptor, number)
+    members = []
+    for at, tree in enumerate(TREES):
+        form = lots.new_secret()
+        joined = classes.join(store, one.code or "", tree, form=form, address="", now=first + 60 * at, lots=lots)
+        members.append(joined.learner)
+    set_at = (first + 14 * DAY, first + 35 * DAY, now - 3 * DAY)
+    for plan, when in zip(_plans(), set_at, strict=True):
+        drill = drills.make(store, one, plan, now=when, lots=lots)
+        drills.open_(store, drills.own(store, one, drill), now=when)
+    classes.give_code(store, one, now=now, lots=lots)
+    answers = 0
+    alone = people.add(store, ALONE, now=first)
+    for place, learner in enumerate((*members, alone)):
+        habits = HABITS[place % len(HABITS)]
+        who = Invented(learner, rng.uniform(2.6, 4.0), rng.uniform(0.2, 0.6), habits, rng)
+        answers += _weeks(store, who, SITTINGS if place != BEHIND else 3, first, lots)
+        said(f"{learner.name}: {answers} answers in all")
+    _recall(store, alone, first, now, rng, lots)
+    accuracy_store.add(store, alone.id, list(_readings(rng, now)))
+    return Filled(answers, password)
+
+
+def _plans() -> tuple[Plan, ...]:
+    return (
+        Plan("Gross to net", ("net-sphere", "two-spheres", "distance-vergence"), cases=8, pass_mark=75),
+        Plan("Streak, meridian and axis", ("streak-axis", "transpose", "rx-to-cross"), cases=8, same=False),
+        Plan("Before the practical", ("two-spheres", "next-lens", "transpose"), cases=6, feedback="end", pass_mark=80),
+    )
+
+
+def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots) -> int:
+    """Let someone practise over the weeks, drills among it, and return how many cases they answered."""
+    answered = 0
+    for day in sorted(who.rng.sample(range(1, 7 * WEEKS - 1), sittings)):
+        at = first + (day + who.rng.uniform(0.1, 0.4)) * DAY
+        for offer in drills.offers(store, who.learner, now=at):
+            if offer.open and not offer.over and who.rng.random() < 0.8:
+                drills.begin(store, who.learner, offer.drill.id, now=at)
+                count, at = _drill(store, who, offer.drill.id, at, lots)
+                answered += count
+        for _ in range(people.settings_of(who.learner).length.cases or 10):
+            one = practice.waiting(store, who.learner, now=at, lots=lots)
+            at = _answered(store, who, one, at) + who.rng.uniform(4, 15)
+            answered += 1
+    return answered
+
+
+def _drill(store: Store, who: Invented, drill_id: int, at: float, lots: Lots) -> tuple[int, float]:
+    count = 0
+    while True:
+        offer = drills.offer(store, who.learner, drill_id, now=at)
+        one = drills.waiting(store, who.learner, offer, now=at, lots=lots)
+        if one is None:
+            return count, at + 60
+        at = _answered(store, who, one, at) + who.rng.uniform(4, 15)
+        count += 1
+
+
+def _answered(store: Store, who: Invented, one: Waiting, at: float) -> float:
+    """Answer a case that waits, and return when that was."""
+    given, likely = who.answer(one.case)
+    at += who.seconds()
+    sure = 3 if likely + who.rng.gauss(0, 0.25) > 0.8 else 2 if likely > 0.4 else 1
+    lines = min(2, len(one.case.run.lines) - 1) if who.rng.random() < 0.06 else 0
+    if lines > 0:
+        practice.show_line(store, who.learner, one.dealt.id, lines)
+    confidence = sure if who.rng.random() < 0.8 else None
+    try:
+        practice.take(store, who.learner, one.dealt.id, _sent(one.case, given), confidence, now=at)
+    except SentBack:  # a lens handed back as it stood: it is asked for once more, and then they see it
+        practice.take(store, who.learner, one.dealt.id, _sent(one.case, one.case.truth), confidence, now=at)
+    return at
+
+
+def _sent(case: Case, values: Values) -> dict[str, str]:
+    return {ask.name: _written(ask.kind, values[ask.name]) for ask in case.type.asks}
+
+
+def _written(kind: Kind, value: Any) -> str:
+    """Write a value as the form sends it."""
+    match kind:
+        case Choice():
+            return str(value)
+        case Marks() | Order():
+            return "; ".join(value) or "none"
+        case _:
+            return kind.write(value)
+
+
+def _recall(store: Store, learner: Learner, first: float, now: float, rng: random.Random, lots: Lots) -> None:
+    for day in sorted(rng.sample(range(2, int((now - first) / DAY)), 8)):
+        at = first + (day + 0.5) * DAY
+        for group in all_groups()[:3]:
+            for _ in range(4):
+                put = recalling.waiting(store, learner, group.id, now=at, lots=lots)
+                recalling.show(store, learner, put.id, "")
+                recalling.mark(store, learner, put.id, had=rng.random() < 0.7, now=at + 8)
+                at += 15
+
+
+def _readings(rng: random.Random, now: float) -> Iterator[Entry]:
+    """Give the log of someone who sits 9 cm nearer than the 67 cm that they allow for: invented eyes, both of each."""
+    lean = 100 / 58 - 100 / 67
+    for patient in range(1, 31):
+        on = date.fromtimestamp(now) - timedelta(days=rng.randint(1, 7 * WEEKS))
+        for eye in ("right", "left"):
+            sphere, cylinder = _quarter(rng.gauss(-1, 2)), -abs(_quarter(rng.gauss(0.5, 0.5)))
+            axis = round(rng.gauss(180 if rng.random() < 0.7 else 90, 12)) % 180 or 180
+            seen = SphCyl(_quarter(sphere + lean + rng.gauss(0, 0.28)), cylinder, axis)
+            turned = SphCyl(sphere, cylinder, round(axis + rng.gauss(0, 6)) % 180 or 180)
+            yield Entry(eye, patient, seen, turned, 67.0, on, age=rng.choice(("20-to-39", "40-or-over")))
+
+
+def _quarter(power: float) -> float:
+    return round(power * 4) / 4

@@ -1,0 +1,66 @@
+"""The demonstration: a sound data file with full screens, in a new file only."""
+
+from __future__ import annotations
+
+import random
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from quiz import class_store, demo, results
+from quiz.app import create_app
+from quiz.checks import check
+from quiz.datafile import DataFile
+from quiz.store import Store
+from tests.conftest import NOON, Clock, lots
+from tests.quiz.class_people import Browser
+from tests.quiz.test_serving import quiz
+
+
+@pytest.fixture
+def shown(store: Store, monkeypatch: pytest.MonkeyPatch) -> demo.Filled:
+    """Fill a small one: three learners, and fewer sittings."""
+    monkeypatch.setattr(demo, "TREES", demo.TREES[:3])
+    monkeypatch.setattr(demo, "SITTINGS", 4)
+    return demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None)
+
+
+def test_it_is_sound_and_lies_in_the_past(shown: demo.Filled, store: Store, data_file: DataFile) -> None:
+    answers = [one for learner in store.learners() for one in store.answers_of(learner.id)]
+    assert len(answers) == shown.answers > 100
+    assert min(one.at for one in answers) > NOON - 7 * demo.WEEKS * 86400
+    assert max(one.at for one in answers) < NOON
+    assert {"right", "slip"} <= {one.verdict for one in answers}
+    assert [one.words for one in check(data_file.path) if not one.good] == []
+
+
+def test_its_screens_are_full(shown: demo.Filled, store: Store, data_file: DataFile) -> None:
+    browser = Browser(create_app(data_file, clock=Clock(), lots=lots()))
+    assert demo.ALONE in browser.get("/progress").text
+    assert browser.sign_in(demo.PRECEPTOR, shown.password).location == "/class"
+    assert demo.CLASS.split(",")[0] in browser.get("/class").text
+    page = browser.get("/class/1/results")
+    assert page.status_code == 200
+    assert demo.TREES[0] in page.text
+    assert results.class_sums(store, 1, "slip")
+    assert len(class_store.drills_of(store, 1)) == 3
+
+
+def test_habits_show_in_the_answers(shown: demo.Filled, store: Store) -> None:
+    """Whoever was made to leave the distance in is seen to have done it."""
+    first = next(one for one in store.learners() if one.name == demo.TREES[0])
+    made = [slip for answer in store.answers_of(first.id) for one in answer.explanations for _, slip in one]
+    assert shown.answers
+    assert set(made) & set(demo.HABITS[0])
+
+
+def test_it_goes_into_a_new_file_only(tmp_path: Path) -> None:
+    path = tmp_path / "mine.sqlite3"
+    with closing(DataFile.open(path)):
+        pass
+    before = path.read_bytes()
+    found = quiz("demo", "--data", path, "--no-serve")
+    assert (found.returncode, found.stdout) == (2, "")
+    assert "there is something of that name already" in found.stderr
+    assert path.read_bytes() == before
