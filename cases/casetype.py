@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cached_property
 from itertools import combinations
 from typing import Any
@@ -269,13 +269,15 @@ def draw(
 
 
 def to_json(value: Any) -> Any:
-    """Put whatever a working holds into JSON: lenses as FHIR names them, numbers to a thousandth."""
+    """Put whatever a working holds into JSON: lenses as FHIR names them, numbers to a thousandth, records by field."""
     if isinstance(value, SphCyl):
         return Lens().to_json(value)
     if isinstance(value, bool | str) or value is None:
         return value
     if isinstance(value, int | float):
         return round(value, 3) + 0.0
+    if is_dataclass(value):
+        return {one.name: to_json(getattr(value, one.name)) for one in fields(value)}
     if isinstance(value, Mapping):
         return {str(name): to_json(one) for name, one in value.items()}
     return [to_json(one) for one in value]

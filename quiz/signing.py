@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 
 from werkzeug.security import check_password_hash, generate_password_hash
 
@@ -29,9 +30,6 @@ WINDOW = 900.0
 
 Limits = Sequence[tuple[str, str, int]]
 """Of which kind, by whom, and how many failed tries in `WINDOW` are let pass."""
-
-# Checked where there is no such preceptor, so that an unknown name takes as long as a wrong password.
-_NOBODY = generate_password_hash("nobody has this password")
 
 
 class BadPassword(QuizError):
@@ -132,13 +130,19 @@ def sign_in(store: Store, name: str, password: str, *, address: str, now: float,
     limits = (("sign-in", f"{whom} from {address}", 5), ("sign-in-name", whom, 30), ("sign-in-from", address, 20))
     with counted(store, limits, now):
         known = class_store.preceptor_named(store, name)
-        fits = check_password_hash(known.password if known else _NOBODY, password)
+        fits = check_password_hash(known.password if known else _nobodys(), password)
         if known is None or not fits:
             raise NotKnown("no preceptor has that name and password: try again, or run `add-preceptor` to set anew")
     token = lots.new_secret()
     with store.writing():
         class_store.add_sign_in(store, digest(token), preceptor=known.id, now=now, until=now + PRECEPTOR_STAYS)
     return token
+
+
+@cache
+def _nobodys() -> str:
+    """Return what is checked where there is no such preceptor, so that an unknown name takes as long as a known one."""
+    return generate_password_hash("nobody has this password")
 
 
 def preceptor_of(store: Store, token: object, *, now: float) -> Preceptor | None:
