@@ -1,0 +1,217 @@
+"""The choice of the next case against plain ways, on simulated learners: `python -m tests.simulation`.
+
+The app's own types, drawing, marking, diagnosis, memory and choice are in the loop; the learners are invented. Every
+way gets the same learners and the same minutes. Prints Markdown. Five kinds of learner carry a step from type to type;
+a sixth does not, and shows what tracking by step costs where that is so.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import cache, partial
+from typing import NamedTuple
+
+from tests.simulation.people import person
+from tests.simulation.play import Story, play
+from tests.simulation.policies import PLAIN, Ours, Policy
+from tests.simulation.pool import Pool
+from tests.simulation.summary import (
+    SHOWINGS,
+    Mean,
+    brier,
+    calibration_error,
+    gone_minutes,
+    learners_named_soon,
+    named_minutes,
+    named_soon,
+    paired,
+    predictions,
+    slips,
+)
+from tests.simulation.truth import MODELS
+
+HELD_OUT = 1_000_000
+"""The first seed that was never used to tune: those below are for that."""
+OURS = "ours"
+POLICIES: Mapping[str, Callable[..., Policy]] = {OURS: Ours, **PLAIN}
+APART = "exponential, nothing shared"
+KINDS: Mapping[str, tuple[str, float]] = {**{name: (name, 0.0) for name in MODELS}, APART: ("exponential", 1.0)}
+"""Kind of learner to its memory, and the share of steps that do not carry over."""
+
+Stories = Mapping[tuple[str, str], Sequence[Story]]
+"""By policy and kind, in the order of the seeds."""
+
+
+class Job(NamedTuple):
+    """One learner under one policy."""
+
+    policy: str
+    kind: str
+    seed: int
+    minutes_a_day: float
+    weeks: int
+
+
+@cache
+def the_pool() -> Pool:
+    """Return the cases of this process, drawn as they are wanted."""
+    return Pool()
+
+
+def run(job: Job) -> Story:
+    """Play one learner."""
+    pool = the_pool()
+    model, own = KINDS[job.kind]
+    one = person(job.seed, model, pool.catalogue, own)
+    policy = POLICIES[job.policy]
+    return play(one, pool, policy, seed=job.seed, minutes_a_day=job.minutes_a_day, weeks=job.weeks)
+
+
+def run_all(policies: Sequence[str], kinds: Sequence[str], asked: argparse.Namespace) -> Stories:
+    """Play every learner under every policy, on as many processes as asked for."""
+    seeds = range(asked.seed, asked.seed + asked.learners)
+    keys = [(policy, kind) for kind in kinds for policy in policies]
+    jobs = [Job(*key, seed, asked.minutes_a_day, asked.weeks) for key in keys for seed in seeds]
+    with ProcessPoolExecutor(asked.processes) as workers:
+        stories = list(workers.map(run, jobs, chunksize=10))
+    return {key: stories[i * len(seeds) : (i + 1) * len(seeds)] for i, key in enumerate(keys)}
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> str:
+    """Write a Markdown table."""
+    lines = [head, ["---", *["---:"] * (len(head) - 1)], *rows]
+    return "\n".join("| " + " | ".join(map(str, line)) + " |" for line in lines) + "\n"
+
+
+def less(ours: Sequence[Story], theirs: Sequence[Story], what: Callable[[Story], float]) -> str:
+    """Write ours minus theirs, nothing for ours itself."""
+    return "" if ours is theirs else str(paired(ours, theirs, what))
+
+
+def by_policy(stories: Mapping[str, Sequence[Story]], total: float) -> str:
+    """Write the main table: every policy over the learners given."""
+    rows = []
+    for name, each in stories.items():
+        n = len(each)
+        found, pairs = slips(each), predictions(each)
+        soon, of = named_soon(found)
+        rows.append(
+            [
+                name,
+                f"{sum(one.mean for one in each) / n:.3f}",
+                less(stories[OURS], each, lambda one: one.mean),
+                f"{sum(one.above for one in each) / n:.3f}",
+                less(stories[OURS], each, lambda one: one.above),
+                f"{sum(one.answers for one in each) / n:.0f}",
+                f"{soon / max(of, 1):.3f} of {of}",
+                f"{sum(named_minutes(one, total) for one in each) / n:.0f}",
+                f"{sum(gone_minutes(one, total) for one in each) / n:.0f}",
+                f"{sum(one.gone_minutes is None for one in found) / max(len(found), 1):.2f}",
+                f"{brier(pairs):.3f}",
+                f"{calibration_error(pairs):.3f}",
+            ]
+        )
+    head = (
+        "way of choosing",
+        "exam-day chance",
+        "ours minus it",
+        "types above .70",
+        "ours minus it",
+        "answers",
+        f"slips named within {SHOWINGS} showings",
+        "minutes until named",
+        "minutes until gone",
+        "never gone",
+        "Brier",
+        "calibration error",
+    )
+    return table(head, rows)
+
+
+def rivals(stories: Stories, kind: str) -> str:
+    """Return the better of round robin and fixed boxes for a kind of learner."""
+    there = [name for name in ("round robin", "fixed boxes") if (name, kind) in stories]
+    return max(there, key=lambda name: sum(one.mean for one in stories[name, kind]))
+
+
+def by_kind(stories: Stories, policies: Sequence[str], kinds: Sequence[str]) -> tuple[str, dict[str, Mean]]:
+    """Write the exam-day chance for every kind of learner; also return ours minus the better plain way."""
+    rows, gains = [], {}
+    for kind in kinds:
+        gains[kind] = paired(stories[OURS, kind], stories[rivals(stories, kind), kind], lambda one: one.mean)
+        each = [stories[policy, kind] for policy in policies]
+        pairs = predictions(stories[OURS, kind])
+        rows.append(
+            [
+                kind,
+                *[f"{sum(one.mean for one in some) / len(some):.3f}" for some in each],
+                f"{gains[kind]} ({rivals(stories, kind)})",
+                f"{calibration_error(pairs):.3f}",
+            ]
+        )
+    head = ("kind of learner", *policies, "ours minus the better of round robin and boxes", "calibration error of ours")
+    return table(head, rows), gains
+
+
+def aims(pooled: Mapping[str, Sequence[Story]], gains: Mapping[str, Mean], total: float) -> str:
+    """Say of each aim whether it is met."""
+    ours, robin = pooled[OURS], pooled["round robin"]
+    rival = max(("round robin", "fixed boxes"), key=lambda name: sum(one.mean for one in pooled[name]))
+    gain = paired(ours, pooled[rival], lambda one: one.mean)
+    worst = min(gains, key=lambda kind: gains[kind].value)
+    soon, of = learners_named_soon(ours)
+    slow, quick = (sum(gone_minutes(one, total) for one in each) for each in (robin, ours))
+    error = calibration_error(predictions(ours))
+
+    def line(aim: str, met: bool, found: str) -> str:
+        return f"- {'met' if met else 'NOT met'}: {aim}: {found}"
+
+    return "\n".join(
+        [
+            line("exam-day chance at least +.05 over the better of round robin and boxes", gain.value >= 0.05,
+                 f"{gain} over {rival}"),
+            line("no loss beyond .01 anywhere", gains[worst].value >= -0.01, f"the least is {gains[worst]} ({worst})"),
+            line(f"planted slips named within {SHOWINGS} showings in 95 % of learners", soon >= 0.95 * of,
+                 f"{soon} of {of} ({soon / max(of, 1):.3f})"),
+            line("gone in at most half the minutes of round robin", quick <= 0.5 * slow, f"{quick / slow:.2f} of them"),
+            line("calibration error of the foretold chance at most .05", error <= 0.05, f"{error:.3f}"),
+        ]
+    )  # fmt: skip
+
+
+def main() -> None:
+    """Play and print."""
+    parser = argparse.ArgumentParser(prog="python -m tests.simulation", description=__doc__)
+    add = partial(parser.add_argument, metavar="N")
+    add("--learners", type=int, default=100, help="learners of each kind (%(default)s)")
+    add("--weeks", type=int, default=4, help="weeks of five days; the exam follows (%(default)s)")
+    add("--minutes-a-day", type=float, default=20.0, help="practice on each of them (%(default)s)")
+    add("--seed", type=int, default=HELD_OUT, help="first learner; below %(default)s they were used to tune")
+    add("--processes", type=int, default=os.cpu_count() or 1, help="at once (%(default)s)")
+    parser.add_argument("--policies", nargs="+", choices=list(POLICIES), default=list(POLICIES))
+    parser.add_argument("--quick", action="store_true", help="ten learners of each kind")
+    asked = parser.parse_args()
+    if asked.quick:
+        asked.learners = 10
+    policies = list(dict.fromkeys([OURS, *asked.policies]))
+    began = time.monotonic()
+    stories = run_all(policies, list(KINDS), asked)
+    total = asked.minutes_a_day * 5 * asked.weeks
+    pooled = {name: [one for kind in MODELS for one in stories[name, kind]] for name in policies}
+    print(  # noqa: T201
+        f"{asked.learners} learners of each kind, seeds from {asked.seed}; {asked.minutes_a_day:g} minutes on five "
+        f"days of {asked.weeks} weeks; {time.monotonic() - began:.0f} s.\n\nThe {len(MODELS)} kinds that share steps:\n"
+    )
+    print(by_policy(pooled, total))  # noqa: T201
+    if {"round robin", "fixed boxes"} <= set(policies):
+        text, gains = by_kind(stories, policies, list(KINDS))
+        print(text)  # noqa: T201
+        print(aims(pooled, gains, total))  # noqa: T201
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,153 @@
+"""Ways of choosing the next case: the app's own, and the plain ones that it is held against, at the level of types."""
+
+from __future__ import annotations
+
+import random
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from quiz.learner import DAY, LearnerState
+from quiz.numbers import NUMBERS, Numbers
+from quiz.schedule import Catalogue, Choice, Done, choose
+
+SITTING = 10
+
+
+@dataclass
+class Policy(ABC):
+    """One way of choosing. It is told what each answer came to, and how much of all the minutes is spent."""
+
+    catalogue: Catalogue
+    rng: random.Random
+    exam_day: float
+    """Seconds since 1970."""
+
+    @property
+    def ids(self) -> list[str]:
+        """The types in the register's order: families from simple to composed."""
+        return [one.id for one in self.catalogue.types]
+
+    @abstractmethod
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:
+        """Choose; `now` in seconds, `spent` the share (0..1) of all minutes that is gone."""
+
+    def saw(self, choice: Choice, right: bool, now: float) -> None:  # noqa: ARG002
+        """Take in how it went; most ways do not."""
+        return
+
+
+class Random(Policy):
+    """Any type, all alike."""
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        return Choice(self.rng.choice(self.ids), "")
+
+
+@dataclass
+class RoundRobin(Policy):
+    """Every type in turn, over and over."""
+
+    turn: int = -1
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        self.turn += 1
+        return Choice(self.ids[self.turn % len(self.ids)], "")
+
+
+class Blocked(Policy):
+    """Every type for its share of the minutes, then the next."""
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        return Choice(self.ids[min(int(spent * len(self.ids)), len(self.ids) - 1)], "")
+
+
+@dataclass
+class WeakestFirst(Policy):
+    """The type with the lowest share of right answers of late; one never met counts as one half."""
+
+    share: dict[str, float] = field(default_factory=dict)
+    last: str = ""
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        others = [one for one in self.ids if one != self.last] or self.ids
+        return Choice(min(others, key=lambda one: (self.share.get(one, 0.5), self.rng.random())), "")
+
+    def saw(self, choice: Choice, right: bool, now: float) -> None:  # noqa: ARG002
+        self.share[choice.type_id] = 0.7 * self.share.get(choice.type_id, 0.5) + 0.3 * right
+        self.last = choice.type_id
+
+
+@dataclass
+class FixedBoxes(Policy):
+    """Five boxes (Leitner 1972): right, one box up; wrong, back to the first; due after 1, 2, 4, 8 and 16 days.
+
+    What is due comes first, the longest overdue for its box before others; then what was never met, in order; then what
+    will be due next.
+    """
+
+    box: dict[str, int] = field(default_factory=dict)
+    met: dict[str, float] = field(default_factory=dict)
+    last: str = ""
+    days = (1.0, 2.0, 4.0, 8.0, 16.0)
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        def overdue(one: str) -> float:
+            return (now - self.met[one]) / DAY / self.days[self.box[one]]
+
+        known = [one for one in self.met if one != self.last]
+        due = [one for one in known if overdue(one) >= 0.8]
+        new = [one for one in self.ids if one not in self.met]
+        if due:
+            return Choice(max(due, key=overdue), "")
+        if new:
+            return Choice(new[0], "")
+        return Choice(max(known or list(self.met), key=overdue), "")
+
+    def saw(self, choice: Choice, right: bool, now: float) -> None:
+        box = self.box.get(choice.type_id, 0)
+        self.box[choice.type_id] = min(box + 1, 4) if right else 0
+        self.met[choice.type_id] = now
+        self.last = choice.type_id
+
+
+Chooser = Callable[..., Choice]
+
+
+@dataclass
+class Ours(Policy):
+    """The app's own choice, by step."""
+
+    numbers: Numbers = NUMBERS
+    chooser: Chooser = choose
+    recent: list[Done] = field(default_factory=list)
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        return self.chooser(
+            state,
+            self.catalogue,
+            now,
+            self.rng,
+            recent=self.recent,
+            exam_day=self.exam_day,
+            level="expert",
+            numbers=self.numbers,
+        )
+
+    def saw(self, choice: Choice, right: bool, now: float) -> None:  # noqa: ARG002
+        self.recent.append(Done(choice.type_id, right, choice.for_drill))
+        if len(self.recent) == SITTING:
+            self.recent.clear()
+
+    def new_day(self) -> None:
+        """Begin a sitting."""
+        self.recent.clear()
+
+
+PLAIN: dict[str, type[Policy]] = {
+    "random": Random,
+    "round robin": RoundRobin,
+    "fixed boxes": FixedBoxes,
+    "weakest first": WeakestFirst,
+    "blocked": Blocked,
+}

@@ -1,0 +1,93 @@
+"""What played learners come to: means, paired 95 % intervals, how well chances were foretold, slips found and gone."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+from typing import NamedTuple
+
+from scipy.stats import t as student
+
+from tests.simulation.play import SlipStory, Story
+
+BINS = 10
+SHOWINGS = 3
+"""Within how many showings a false belief should be named."""
+
+
+class Mean(NamedTuple):
+    """A mean, and half of its 95 % interval (Student's t; 0 with fewer than two values)."""
+
+    value: float
+    half: float
+
+    def __str__(self) -> str:
+        return f"{self.value:+.3f} ± {self.half:.3f}"
+
+
+def mean(values: Sequence[float]) -> Mean:
+    """Return the mean of independent values with its interval."""
+    n = len(values)
+    if n < 2:
+        return Mean(statistics.fmean(values), 0.0)
+    half = float(student.ppf(0.975, n - 1)) * statistics.stdev(values) / n**0.5
+    return Mean(statistics.fmean(values), half)
+
+
+def paired(ours: Sequence[Story], theirs: Sequence[Story], what: Callable[[Story], float]) -> Mean:
+    """Return the mean difference, ours minus theirs, over the same learners."""
+    return mean([what(a) - what(b) for a, b in zip(ours, theirs, strict=True)])
+
+
+def predictions(stories: Iterable[Story]) -> list[tuple[float, bool]]:
+    """Return every chance that was foretold, with what came."""
+    return [one for story in stories for one in story.predictions]
+
+
+def brier(pairs: Sequence[tuple[float, bool]]) -> float:
+    """Return the mean square of foretold chance minus outcome (Brier 1950)."""
+    return statistics.fmean((p - y) ** 2 for p, y in pairs)
+
+
+def calibration_error(pairs: Sequence[tuple[float, bool]]) -> float:
+    """Return the mean distance of foretold from observed over ten bins of equal width, weighted by their answers.
+
+    Naeini, Cooper & Hauskrecht 2015, AAAI 29:2901.
+    """
+    bins: dict[int, list[float]] = {}
+    for p, y in pairs:
+        bins.setdefault(min(int(p * BINS), BINS - 1), []).append(p - y)
+    return sum(abs(sum(gaps)) for gaps in bins.values()) / len(pairs)
+
+
+def slips(stories: Iterable[Story]) -> list[SlipStory]:
+    """Return the planted stable slips that were made at all."""
+    return [one for story in stories for one in story.slips if one.made]
+
+
+def named_soon(found: Sequence[SlipStory]) -> tuple[int, int]:
+    """Return how many were named within the first three showings, of those named so or shown so often at least."""
+    soon = [one.named_at_showing is not None and one.named_at_showing <= SHOWINGS for one in found]
+    return sum(soon), sum(yes or one.showings >= SHOWINGS for one, yes in zip(found, soon, strict=True))
+
+
+def learners_named_soon(stories: Sequence[Story]) -> tuple[int, int]:
+    """Return the learners all of whose planted slips were named so, of those with a slip shown or named so."""
+    each = [named_soon(slips([story])) for story in stories]
+    judged = [(soon, of) for soon, of in each if of]
+    return sum(soon == of for soon, of in judged), len(judged)
+
+
+def minutes(values: Sequence[float | None], total: float) -> float:
+    """Return the mean of minutes, one that never came counting as all that there were."""
+    return statistics.fmean(total if one is None else one for one in values)
+
+
+def gone_minutes(story: Story, total: float) -> float:
+    """Return the mean minutes until a planted slip was gone, over one learner's."""
+    return minutes([one.gone_minutes for one in story.slips], total)
+
+
+def named_minutes(story: Story, total: float) -> float:
+    """Return the mean minutes until a planted slip was named, over one learner's."""
+    return minutes([one.named_minutes for one in story.slips], total)
