@@ -41,7 +41,7 @@ KINDS = ("next case", "answer", "mark")
 say = print
 
 BARE = """
-import sqlite3, sys, threading
+import logging, sqlite3, sys, threading
 from flask import Flask, redirect, request
 from waitress import serve
 def connect():
@@ -52,6 +52,7 @@ anchor = connect()
 anchor.execute("PRAGMA journal_mode = WAL")
 anchor.execute("CREATE TABLE answers (id INTEGER PRIMARY KEY, text TEXT NOT NULL)")
 lock = threading.Lock()
+logging.getLogger("waitress.queue").setLevel(logging.ERROR)
 app = Flask("bare")
 @app.post("/add")
 def add():
