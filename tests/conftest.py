@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import random
+import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Flask
+from waitress.server import create_server
 
 from cases.casetype import Case, Settings, Values, draw
 from cases.choices import Choice, Marks, Order
@@ -35,6 +38,24 @@ class Clock:
 
     def move(self, *, seconds: float = 0, days: float = 0) -> None:
         self.at += seconds + 86400 * days
+
+
+@contextmanager
+def serving(app: Flask) -> Iterator[str]:
+    """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
+    server = create_server(app, host="127.0.0.1", port=0, threads=4)
+
+    def until_closed() -> None:
+        with suppress(OSError):  # the socket may be closed while the server waits at it
+            server.run()
+
+    thread = threading.Thread(target=until_closed, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.effective_port}"
+    finally:
+        server.close()
+        thread.join(5)
 
 
 def lots(seed: int = 1) -> Lots:

@@ -9,21 +9,19 @@ from __future__ import annotations
 import random
 import re
 import sys
-import threading
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from playwright.sync_api import Page, ViewportSize, sync_playwright
-from waitress.server import create_server
 
 from quiz import demo
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
 from tests.browser.conftest import QUIET, chromium
-from tests.conftest import NOON, Clock, deal, lots, slipped
+from tests.conftest import NOON, Clock, deal, lots, serving, slipped
 
 FOLDER = Path(".pictures")
 WIDE: ViewportSize = {"width": 1100, "height": 760}
@@ -37,14 +35,8 @@ def served(folder: Path) -> Iterator[tuple[str, Store, str]]:
     with closing(DataFile.open(folder / "demo.sqlite3")) as file, closing(Store(file)) as store:
         filled = demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None)
         app = create_app(file, clock=Clock(), lots=lots())
-        server = create_server(app, host="127.0.0.1", port=0, threads=4)
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        try:
-            yield f"http://127.0.0.1:{server.effective_port}", store, filled.password
-        finally:
-            server.close()
-            thread.join(5)
+        with serving(app) as url:
+            yield url, store, filled.password
 
 
 def take(page: Page, url: str, store: Store, password: str) -> Iterator[str]:

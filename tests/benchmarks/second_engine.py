@@ -15,7 +15,6 @@ import shutil
 import socket
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -24,13 +23,11 @@ from tempfile import TemporaryDirectory
 from typing import Any
 from unittest.mock import patch
 
-from waitress.server import create_server
-
 from quiz import demo
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
-from tests.conftest import NOON, Clock, deal, lots, slipped
+from tests.conftest import NOON, Clock, deal, lots, serving, slipped
 
 PAGES = ("", "bench", "work", "recall", "progress", "accuracy", "reference", "settings", "people", "door", "class")
 ENTER = "\ue007"
@@ -129,12 +126,8 @@ def served(folder: Path) -> Iterator[tuple[str, Store]]:
     ):
         demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None)
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-        server = create_server(create_app(file, clock=Clock(), lots=lots()), host="127.0.0.1", port=0, threads=4)
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        yield f"http://127.0.0.1:{server.effective_port}/", store
-        server.close()
-        thread.join(5)
+        with serving(create_app(file, clock=Clock(), lots=lots())) as url:
+            yield f"{url}/", store
 
 
 def faults(page: Firefox, url: str, store: Store) -> Iterator[str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -15,13 +14,12 @@ from typing import Any
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 from playwright.sync_api import Page, Playwright
-from waitress.server import create_server
 
 from cases.casetype import Case
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Learner, Store
-from tests.conftest import Clock, deal, lots
+from tests.conftest import Clock, deal, lots, serving
 
 QUIET = (
     "--disable-background-networking",
@@ -90,13 +88,8 @@ class Served:
 
 @pytest.fixture
 def served(data_file: DataFile, clock: Clock) -> Iterator[Served]:
-    server = create_server(create_app(data_file, clock=clock, lots=lots()), host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    with closing(Store(data_file)) as store:
-        yield Served(f"http://127.0.0.1:{server.effective_port}/", store, clock)
-    server.close()
-    thread.join(5)
+    with closing(Store(data_file)) as store, serving(create_app(data_file, clock=clock, lots=lots())) as url:
+        yield Served(f"{url}/", store, clock)
 
 
 @pytest.fixture

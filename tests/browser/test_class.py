@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -10,7 +9,6 @@ from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
-from waitress.server import create_server
 
 from cases.casetype import Case
 from cases.sheet import CAUTION
@@ -19,7 +17,7 @@ from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
 from tests.browser.conftest import Check
-from tests.conftest import NOON, Clock, lots, slipped, written
+from tests.conftest import NOON, Clock, lots, serving, slipped, written
 
 NAME, PASSWORD = "Marit Osei", "a streak at ninety"
 Theme = Literal["light", "dark"]
@@ -37,14 +35,9 @@ class Class:
 @pytest.fixture
 def room(data_file: DataFile, clock: Clock) -> Iterator[Class]:
     app = create_app(data_file, clock=clock, lots=lots(), hosts=None, beyond=True)
-    server = create_server(app, host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    with closing(Store(data_file)) as store:
+    with closing(Store(data_file)) as store, serving(app) as url:
         signing.add_preceptor(store, NAME, PASSWORD, now=NOON)
-        yield Class(f"http://127.0.0.1:{server.effective_port}", store, clock)
-    server.close()
-    thread.join(5)
+        yield Class(url, store, clock)
 
 
 Open = Callable[[], BrowserContext]

@@ -7,21 +7,19 @@ from __future__ import annotations
 
 import random
 import re
-import threading
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
-from waitress.server import create_server
 
 from quiz import demo
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
 from tests.browser.conftest import SIDEWAYS, Check
-from tests.conftest import NOON, Clock, lots
+from tests.conftest import NOON, Clock, lots, serving
 
 FILES = re.compile(r"\.(csv|zip|jsonl|json)$|/sheet$|/export")
 FEWEST = 22
@@ -46,20 +44,16 @@ def full(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator
         patch.setattr(demo, "SITTINGS", 3)
         password = demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None).password
         app = create_app(file, clock=Clock(), lots=lots())
-        server = create_server(app, host="127.0.0.1", port=0, threads=4)
-        thread = threading.Thread(target=server.run, daemon=True)
-        thread.start()
-        context = browser.new_context(reduced_motion="reduce")
-        page = context.new_page()
-        page.goto(f"http://127.0.0.1:{server.effective_port}/door")
-        page.locator("input[name=preceptor]").fill(demo.PRECEPTOR)
-        page.locator("input[name=password]").fill(password)
-        page.keyboard.press("Enter")
-        page.wait_for_url("**/class")
-        yield Full(context, list(followed(page)))
-        context.close()
-        server.close()
-        thread.join(5)
+        with serving(app) as url:
+            context = browser.new_context(reduced_motion="reduce")
+            page = context.new_page()
+            page.goto(f"{url}/door")
+            page.locator("input[name=preceptor]").fill(demo.PRECEPTOR)
+            page.locator("input[name=password]").fill(password)
+            page.keyboard.press("Enter")
+            page.wait_for_url("**/class")
+            yield Full(context, list(followed(page)))
+            context.close()
 
 
 def followed(page: Page) -> Iterator[str]:

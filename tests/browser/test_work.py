@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from tests.browser.conftest import Check, Served
 
 State = Callable[[Page, Served], None]
-TWO = "work/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak={}&second.sphere={}&distance_cm={}"
+TWO = "work-one-out/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak={}&second.sphere={}&distance_cm={}"
 
 
 def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, accessible: Check) -> None:
@@ -71,7 +71,7 @@ def test_on_paper_the_result_stands_without_form_and_navigation(page: Page, serv
 
 
 def test_a_list_of_boxes_may_be_left_empty(page: Page, served: Served) -> None:
-    page.goto(served.url + "work/bracket-end-point")
+    page.goto(served.url + "work-one-out/bracket-end-point")
     page.get_by_role("link", name="See an example worked out").click()
     expect(page.locator(".worked").first).to_be_visible()
 
@@ -88,7 +88,7 @@ def at(url: str) -> State:
 
 def example(type_id: str) -> State:
     def state(page: Page, served: Served) -> None:
-        at(f"work/{type_id}")(page, served)
+        at(f"work-one-out/{type_id}")(page, served)
         page.get_by_role("link", name="See an example worked out").click()
         page.locator("summary").click()
 
@@ -97,9 +97,9 @@ def example(type_id: str) -> State:
 
 STATES: dict[str, State] = {
     "list": at("work"),
-    "form": at("work/two-spheres"),
-    "long form": at("work/whole-run"),
-    "choices": at("work/cycloplegia-check"),
+    "form": at("work-one-out/two-spheres"),
+    "long form": at("work-one-out/whole-run"),
+    "choices": at("work-one-out/cycloplegia-check"),
     "answer": at(TWO.format("180", "%2B3.00", "67")),
     "warned": at(TWO.format("175", "%2B31.00", "15")),
     "faulty": at(TWO.format("180", "-25", "far")),
