@@ -72,6 +72,22 @@ def cases_of(store: Store, learner_id: int) -> LearnerState:
     return refolded(store, learner_id).cases
 
 
+def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
+    """Return what a learner's answers fold into, to fold on and to keep by `keep_cases`; inside `store.writing()`.
+
+    States that are unreadable or were made by older numbers are folded anew from both logs and kept first.
+    """
+    learner = store.learner(learner_id)
+    if learner is not None and learner.folded_with == FOLDED_WITH:
+        try:
+            return LearnerState.from_json(learner.state)
+        except BadState:
+            pass
+    states = refolded(store, learner_id)
+    keep(store, learner_id, states)
+    return states.cases
+
+
 @lru_cache(500)
 def _read(text: str) -> LearnerState:
     return LearnerState.from_json(text)
@@ -93,6 +109,11 @@ def keep(store: Store, learner_id: int, states: States) -> None:
         recall_state=states.recall.to_json(),
         folded_with=FOLDED_WITH,
     )
+
+
+def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
+    """Keep what a learner's answers fold into; the recall marks' state stays as it is. Inside `store.writing()`."""
+    store.keep_state(learner_id, state.to_json())
 
 
 def rebuild(store: Store) -> Iterable[Rebuilt]:

@@ -299,14 +299,14 @@ def take(
     with store.writing():
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded anew must not hold this answer yet.
-        states = folding.states_of(store, learner.id)
+        state = folding.cases_to_fold(store, learner.id)
         answer = _answer(dealt, mark, given, confidence, now)
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
             return _again(stands, given) if stands else Taken("repeat", dealt_id)
         results.tally(store, answer)
-        memory.fold(states.cases, folding.event_of(answer))
-        folding.keep(store, learner.id, states)
+        memory.fold(state, folding.event_of(answer))
+        folding.keep_cases(store, learner.id, state)
         store.close_case(dealt_id, now=now)
         sittings.end_if_over(store, dealt.sitting, now)
     return Taken("new", dealt_id)

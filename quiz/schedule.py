@@ -234,10 +234,14 @@ class _Table:
         memory = self.state.types.get(type_id)
         return (memory is not None and memory.right > 0) or self.chance(one, self.now) >= self.numbers.open_chance
 
+    @cached_property
+    def drilled(self) -> int:
+        """How many cases of this sitting were for a drill."""
+        return sum(done.for_drill for done in self.recent)
+
     def within_half(self, one: TypeInfo) -> bool:
         """Say whether a case would keep a drill within its half of the sitting, that case being part of it."""
-        drilled = sum(done.for_drill for done in self.recent)
-        return one.id not in self.drill or 2 * (drilled + 1) <= len(self.recent) + 2
+        return one.id not in self.drill or 2 * (self.drilled + 1) <= len(self.recent) + 2
 
     def not_just_done(self, one: TypeInfo) -> bool:
         return not self.recent or self.recent[-1].type_id != one.id

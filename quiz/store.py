@@ -266,6 +266,10 @@ class Store:
         """Keep a learner's settings."""
         self._db.conn.execute("UPDATE learners SET settings = ? WHERE id = ?", (_pack(settings), learner_id))
 
+    def keep_state(self, learner_id: int, state: str) -> None:
+        """Keep what the log of answers folds into, with the numbers that the learner's states were folded with."""
+        self._db.conn.execute("UPDATE learners SET state = ? WHERE id = ?", (state, learner_id))
+
     def keep_states(self, learner_id: int, *, state: str, recall_state: str, folded_with: str) -> None:
         """Keep what the two logs fold into."""
         self._db.conn.execute(

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from flask import Flask, request, url_for
+from flask import Flask, request
 
 from cases.sheet import CAUTION
 from quiz import people
 from quiz.pages import visit
+from quiz.pages.links import link
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,6 @@ def _frame() -> dict[str, Any]:
     who = visit.known_learner()
     here = request.blueprint
     here = WITHIN.get(here or "", here)
-    links = tuple(Link(url_for(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
+    links = tuple(Link(link(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
     theme = people.settings_of(who).theme if who else "auto"
     return {"frame": Frame(links, who.name if who else None, theme, f"{who.id}-{who.created_at:.0f}" if who else None)}
