@@ -47,6 +47,12 @@ def _parser() -> argparse.ArgumentParser:
     _with_data(rebuild)
     rebuild.set_defaults(run=_rebuild)
 
+    refit = commands.add_parser(
+        "refit", help="see whether other numbers for the memory would have foretold this class better; changes nothing"
+    )
+    _with_data(refit)
+    refit.set_defaults(run=_refit)
+
     backup = commands.add_parser("backup", help="copy the data file as it is now, while learners go on answering")
     backup.add_argument("file", type=Path, metavar="BACKUP", help="where to; never over a file that is there")
     _with_data(backup)
@@ -134,6 +140,40 @@ def _rebuild(options: argparse.Namespace) -> int:
         for one in folding.rebuild(store):
             kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
             print(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
+    return 0
+
+
+def _refit(options: argparse.Namespace) -> int:
+    import random
+    from contextlib import closing
+    from datetime import UTC, datetime
+
+    from quiz import folding
+    from quiz.datafile import open_data
+    from quiz.numbers import NUMBERS
+    from quiz.refit import changes, refit
+    from quiz.store import Store
+
+    with closing(open_data(options.data, make=False)) as file, closing(Store(file)) as store:
+        logs = {one.id: [folding.event_of(row) for row in store.answers_of(one.id)] for one in store.learners()}
+    offer = refit(
+        logs,
+        random.Random(0),  # the same data give the same offer
+        dated=datetime.now(UTC).date().isoformat(),
+        said=lambda words: print(words, flush=True),
+    )
+    print(
+        f"Fitted on {offer.fitted_on} learners. For the {offer.judged_on} others the loss of one answer goes from "
+        f"{offer.loss_before:.4f} to {offer.loss_after:.4f}: a fall of {offer.fall:.4f}, "
+        f"standard error {offer.standard_error:.4f}."
+    )
+    if not offer.accepted:
+        print("That is not a fall of more than two standard errors: keep the numbers as they are.")
+        return 0
+    print("That is a fall of more than two standard errors. To take them over, put into quiz/numbers.py:")
+    for name, before, after in changes(NUMBERS, offer.numbers):
+        print(f"    {name} = {after!r}    was {before!r}")
+    print("Every learner's memory is then worked out anew from the log the next time it is needed.")
     return 0
 
 
