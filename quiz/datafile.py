@@ -170,6 +170,8 @@ class DataFile:
         db = Database(conn)
         conn.execute("PRAGMA foreign_keys = ON")
         conn.execute("PRAGMA synchronous = FULL")
+        # Whoever deletes themselves is overwritten, not only let go.
+        conn.execute("PRAGMA secure_delete = ON")
         return db
 
     def _make_ready(self, db: Database, *, fresh: bool) -> None:
@@ -188,6 +190,9 @@ class DataFile:
                 conn.execute("ROLLBACK")
             raise
         conn.execute("PRAGMA foreign_keys = ON")
+        if fresh:
+            # Before the log beside it is made, which takes the file's own mode: answers are nobody else's business.
+            self.path.chmod(0o600)
         conn.execute("PRAGMA journal_mode = WAL")
 
     def _inspect(self, db: Database) -> None:

@@ -175,3 +175,15 @@ def test_a_failed_transaction_leaves_nothing(data_file: DataFile, store: Store) 
     with closing(Store(data_file)) as other, other.writing():
         other.add_learner("Bea", now=NOON, settings={}, state="", recall_state="", folded_with="")
     assert [one.name for one in store.learners()] == ["Bea"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such modes")
+def test_a_new_data_file_and_the_log_beside_it_are_for_its_owner_alone(tmp_path: Path) -> None:
+    path = tmp_path / "new.sqlite3"
+    with closing(DataFile.open(path)), closing(sqlite3.connect(path)) as other:
+        other.execute("SELECT count(*) FROM learners").fetchone()
+        assert {one.name: one.stat().st_mode & 0o777 for one in tmp_path.iterdir()} == {
+            "new.sqlite3": 0o600,
+            "new.sqlite3-wal": 0o600,
+            "new.sqlite3-shm": 0o600,
+        }
