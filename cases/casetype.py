@@ -239,7 +239,7 @@ class CannotDraw(CaseError):
     """The ranges of a type leave no case of the sort asked for."""
 
     def __init__(self, type_id: str, wanted: str) -> None:
-        super().__init__(f"{type_id}: no case {wanted} in {TRIES} draws; ask for another type, level or distance")
+        super().__init__(f"{type_id}: no case {wanted} is to be had here; ask for another type, level or distance")
 
 
 def draw(
@@ -253,7 +253,8 @@ def draw(
     """Draw the case of a type, seed and settings: the same on every machine.
 
     A draw in which a slip would hide behind the right answer, or two slips behind one another, is thrown back, and so
-    is one that is not `wanted` (`called` says what that was).
+    is one that is not `wanted` (`called` says what that was), or that the type itself refuses as a finding, as some
+    do from very near or very far away.
 
     Raises
     ------
@@ -261,11 +262,19 @@ def draw(
         When the ranges leave none.
     """
     chance = Chance(f"{case_type.id} {seed} {settings.level} {settings.form}")
+    refused: CaseError | None = None
     for _ in range(TRIES):
-        case = case_type.case(case_type.draw(chance, settings), seed)
-        if case.hides_nothing() and wanted(case):
+        try:
+            case = case_type.case(case_type.draw(chance, settings), seed)
+            fits = case.hides_nothing() and wanted(case)
+        except CannotDraw:
+            raise
+        except CaseError as error:
+            refused = error
+            continue
+        if fits:
             return case
-    raise CannotDraw(case_type.id, called)
+    raise CannotDraw(case_type.id, called) from refused
 
 
 def to_json(value: Any) -> Any:

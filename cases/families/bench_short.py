@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from cases import skills
-from cases.bench import PUPIL_MM, Bench, Stage, View, still
+from cases.bench import PUPIL_MM, SOURCES_CM, Bench, Stage, View, still
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Option, Order
@@ -85,7 +85,10 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
         "in_place": SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
         "distance_cm": distance,
         "streak": chance.among((90.0, 180.0, 45.0, 135.0)),
-        "beam": "converging" if chance.happens(0.2) and not wide else "parallel",
+        # A beam that converges must come to its focus short of the eye.
+        "beam": "converging"
+        if chance.happens(0.2) and not wide and distance > -SOURCES_CM["converging"]
+        else "parallel",
         "pupil_mm": 8.0 if wide else PUPIL_MM,
         "margin": chance.among((-1.0, -1.5)) if wide else 0.0,
     }

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from cases.casetype import CaseType, Settings
+from cases.casetype import CannotDraw, CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import expected_mar
@@ -205,17 +205,21 @@ def _disagrees(known: Known) -> bool:
 # --- drawing -----------------------------------------------------------------------------------------------------
 
 SORTS = ("none", "left-in", "left-in", "twice", "sign", "accommodated", "elsewhere")
+CANDIDATES = 400
+"""Results tried for one sort before it is given up; at an ordinary distance some seventy have been enough."""
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     sort = chance.among(SORTS)
-    while True:
+    for _ in range(CANDIDATES):
         findings = _candidate(sort, chance, settings)
         known = {**findings, **_begin(findings)}
         for part in (_expect(True), _compare, _tried(1), _cause):
             known |= part(known)
         if known["cause"] == sort and findings["rx"].strongest <= 4:
             return findings
+    # Very close in, the distance is worth more than any result that is drawn here could hold.
+    raise CannotDraw("vision-disagrees", f"of the sort “{sort}”")
 
 
 def _candidate(sort: str, chance: Chance, settings: Settings) -> dict[str, Any]:

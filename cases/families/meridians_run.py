@@ -74,7 +74,8 @@ def _draw_run(chance: Chance, settings: Settings) -> dict[str, Any]:
     planned = pick_distance(chance, settings)
     amiss = chance.among(("drift", "glance", "glance and drift", "nothing"))
     others = [cm for cm in COMMON_DISTANCES if 0 < abs(working_vergence(cm) - working_vergence(planned)) <= 1]
-    distances = [planned, chance.among(others) if "drift" in amiss else planned]
+    # From very near or far no usual distance lies within a dioptre, so that nothing can have drifted there.
+    distances = [planned, chance.among(others) if others and "drift" in amiss else planned]
     views: list[dict[str, Any]] = []
     for streak, power, distance in zip(
         (across(eye.axis), eye.axis), (eye.sphere, eye.sphere + eye.cylinder), chance.shuffled(distances), strict=True

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases import skills
-from cases.casetype import CaseType, Pair, Probe, Settings
+from cases.casetype import CannotDraw, CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.families.movement import FAMILY
@@ -15,7 +15,7 @@ from cases.kinds import BadFinding, Distance, Power
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.steps import DISTANCE, pick_distance, signed
-from cases.vergence import vergence
+from cases.vergence import FARTHEST_CM, NEAREST_CM, vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FORETELL_LEAN = Skill("foretell-lean", "foretelling the movement on leaning")
@@ -58,7 +58,7 @@ def leaned_cm(findings: Known) -> float:
         When the lean goes as far as the eye.
     """
     by = findings["by_cm"] * (-1 if findings["lean"] == "in" else 1)
-    if not Distance().low <= findings["distance_cm"] + by <= Distance().high:
+    if not NEAREST_CM <= findings["distance_cm"] + by <= FARTHEST_CM:
         raise BadFinding(findings["by_cm"], "lean by less than that: the sight hole must stay before the eye")
     return float(findings["distance_cm"] + by)
 
@@ -71,10 +71,13 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     leans = [
         {"lean": lean, "by_cm": float(by)}
-        for lean in ("in", "back")
+        for lean, way in (("in", -1), ("back", 1))
         for by in ((5, 10, 15, 20, 25) if settings.level == "novice" else range(5, 26))
-        if LEAST_SHIFT <= abs(vergence(distance + (by if lean == "back" else -by)) - vergence(distance)) <= MOST_SHIFT
+        if NEAREST_CM <= distance + way * by <= FARTHEST_CM
+        and LEAST_SHIFT <= abs(vergence(distance + way * by) - vergence(distance)) <= MOST_SHIFT
     ]
+    if not leans:
+        raise CannotDraw("lean-test", f"in which leaning shows from {write_distance(distance)}")
     return {
         "in_place": chance.stepped(-5, 6),
         "distance_cm": distance,

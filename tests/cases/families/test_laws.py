@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cases.casetype import LEVELS, Settings, draw
+from cases.casetype import LEVELS, CannotDraw, Settings, draw
 from cases.register import all_types, case_type
 from tests.cases.drawing import sound
 from tests.cases.families.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
@@ -64,3 +66,13 @@ def test_the_whole_curriculum_is_there() -> None:
     assert len({one.family.id for one in all_types().values()}) >= 8
     assert len({ref.slip for one in all_types().values() for ref in one.slips}) >= 65
     assert any(steps.count(step) >= 8 for step in steps), "no step is shared by eight types"
+
+
+@pytest.mark.parametrize("distance_cm", [6, 12, 20, 150, 400, 1000])
+@pytest.mark.parametrize("type_id", ["lean-test", "whole-run", "vision-disagrees", "bench-movement", "near-or-far"])
+def test_an_unusual_distance_gives_a_case_or_says_that_there_is_none(type_id: str, distance_cm: float) -> None:
+    for seed, level in enumerate(LEVELS):
+        with suppress(CannotDraw):
+            chosen = Settings(level=level, distance_cm=distance_cm, fixed_distance=True)
+            case = draw(case_type(type_id), seed, chosen)
+            assert case.hides_nothing()
