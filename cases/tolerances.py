@@ -1,7 +1,6 @@
 """Published bands and limits: what lenses may be off by, and how far two measures of one eye usually differ.
 
-Data with its source and its standing, and the small lookups that the cases and the Reference page need. Nothing here is
-a threshold for prescribing.
+Data with its source and its standing, and small lookups in it. Nothing here is a threshold for prescribing.
 """
 
 from __future__ import annotations
@@ -135,7 +134,7 @@ LENS_TABLES = (
     ISO_21987_AXIS,
     ISO_10341_POWER,
 )
-"""Every table of lens tolerances, as the Reference page lists them."""
+"""Every table of lens tolerances."""
 
 
 def axis_slack(cylinder: float, residual: float = 0.12) -> float:
@@ -187,6 +186,15 @@ SAME_EXAMINER_MEAN = Limits("same-examiner-mean", _SAME, _MEAN, -0.06, -0.90, 0.
 SAME_EXAMINER_CYLINDER = Limits("same-examiner-cylinder", _SAME, "cylinder", -0.03, -0.68, 0.62, _CHILDREN)
 TWO_EXAMINERS_MEAN = Limits("two-examiners-mean", _TWO, _MEAN, -0.13, -0.95, 0.69, _CHILDREN)
 TWO_EXAMINERS_CYLINDER = Limits("two-examiners-cylinder", _TWO, "cylinder", -0.08, -0.75, 0.59, _CHILDREN)
+RETINOSCOPY_AND_SUBJECTIVE = Limits(
+    "retinoscopy-less-subjective",
+    "retinoscopy less subjective, 192 young adults, dry",
+    _MEAN,
+    -0.02,
+    -0.02 - 1.96 * 0.33,
+    -0.02 + 1.96 * 0.33,
+    "Jorge, Queirós, Almeida & Parafita 2005, Optom Vis Sci 82(1): −0.02 ± 0.33 D (abstract; limits as mean ± 1.96 SD)",
+)
 
 AGREEMENT = (
     Limits("same-examiner-sphere", _SAME, "sphere", 0.0, -0.85, 0.85, _CHILDREN),
@@ -195,6 +203,7 @@ AGREEMENT = (
     Limits("two-examiners-sphere", _TWO, "sphere", -0.08, -0.92, 0.76, _CHILDREN),
     TWO_EXAMINERS_CYLINDER,
     TWO_EXAMINERS_MEAN,
+    RETINOSCOPY_AND_SUBJECTIVE,
     Limits("junior-a-mean", "autorefractor and retinoscopy, first junior", _MEAN, 0.09, -0.49, 0.67, _JUNIOR),
     Limits("junior-b-mean", "autorefractor and retinoscopy, second junior", _MEAN, -0.10, -1.02, 0.82, _JUNIOR),
     Limits("junior-a-sphere", "autorefractor and retinoscopy, first junior", "sphere", 0.18, -0.41, 0.77, _JUNIOR),
@@ -220,7 +229,7 @@ AGREEMENT = (
         "wet-autorefractor-repeat", "cycloplegic autorefractor, repeated", _MEAN, 0.0, -0.32, 0.32, _ZADNIK, FROM_MEMORY
     ),
 )
-"""Limits of agreement found in studies, as the Reference page lists them."""
+"""Limits of agreement found in studies."""
 
 AXIS_AGREEMENT = (20.0, 0.71, 0.75)
 """Two examiners' axes lay within so many degrees in this share of eyes with at least so many D of cylinder: McCullough,

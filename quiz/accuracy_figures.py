@@ -14,21 +14,18 @@ import numpy as np
 
 from cases.figures import SMALL, Pen
 from cases.notation import write_power
-from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_MEAN, TWO_EXAMINERS_MEAN, Limits, axis_slack
+from cases.tolerances import (
+    AXIS_AGREEMENT,
+    RETINOSCOPY_AND_SUBJECTIVE,
+    SAME_EXAMINER_MEAN,
+    TWO_EXAMINERS_MEAN,
+    axis_slack,
+)
 from quiz.accuracy import Entry, Sample, sample_of
 from quiz.accuracy_patterns import Evidence, cylinders_and_axes
-from quiz.accuracy_statistics import Z95, Agreement, Ellipse, ellipses
+from quiz.accuracy_statistics import Agreement, Ellipse, ellipses
 from quiz.charts import Chart, Plane, Scale, Table, scale_over
 
-RETINOSCOPY_AND_SUBJECTIVE = Limits(
-    "retinoscopy-less-subjective",
-    "retinoscopy less subjective, 192 young adults, dry",
-    "spherical equivalent",
-    -0.02,
-    -0.02 - Z95 * 0.33,
-    -0.02 + Z95 * 0.33,
-    "Jorge, Queirós, Almeida & Parafita 2005, Optom Vis Sci 82(1): −0.02 ± 0.33 D (abstract; limits as mean ± 1.96 SD)",
-)
 PUBLISHED = (RETINOSCOPY_AND_SUBJECTIVE, SAME_EXAMINER_MEAN, TWO_EXAMINERS_MEAN)
 """Studies drawn beside one's own limits, in the order of their letters a, b, c."""
 
