@@ -26,6 +26,7 @@ POWER_ACROSS_AXIS = Skill("power-across-axis", "knowing the power across the axi
 HALVE_CYLINDER = Skill("halve-cylinder", "taking half of the cylinder")
 ADD_HALF = Skill("add-half-cylinder", "adding the half cylinder with its sign")
 COUNT_WORN_LENS = Skill("count-worn-lens", "counting the lens that is already worn")
+CYLINDER_CHANGE = Skill("cylinder-change", "finding the cylinder by which two lenses differ")
 ACCOMMODATIVE_RESPONSE = Skill("accommodative-response", "finding how much the eye accommodates")
 
 DISTANCE_LEFT_IN = SlipName(

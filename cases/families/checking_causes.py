@@ -19,7 +19,7 @@ from cases.families.checking import (
     WITHIN,
 )
 from cases.families.checking_disagreement import NAME_CAUSE
-from cases.families.checking_repeats import COMPARE_CYLINDERS, FORMS_NOT_MATCHED
+from cases.families.checking_repeats import FORMS_NOT_MATCHED
 from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, as_written, lens_pair, size, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
@@ -280,7 +280,7 @@ difference_cause = CaseType(
         ADD_BOTH,
         subtract_means("Retinoscopy less the other"),
         Step(
-            COMPARE_CYLINDERS,
+            skills.CYLINDER_CHANGE,
             run=_cylinder(_as_lenses),
             says=_cylinder_words,
             slips=(

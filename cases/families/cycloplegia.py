@@ -31,7 +31,6 @@ from cases.steps import (
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 LATENT_PLUS = Skill("latent-plus", "finding the plus that drops bring out")
-CYLINDER_CHANGE = Skill("cylinder-change", "finding how much a cylinder has changed")
 JUDGE_WET_DRY = Skill("judge-wet-dry", "judging a wet result against a dry one")
 CHOOSE_ZONE = Skill("choose-zone", "choosing the part of the pupil to believe")
 
@@ -212,7 +211,7 @@ wet_dry = CaseType(
             ),
         ),
         Step(
-            CYLINDER_CHANGE,
+            skills.CYLINDER_CHANGE,
             run=lambda known: {"change": abs((known["wet"] - known["dry"]).cylinder)},
             says=_change_words,
             slips=(
