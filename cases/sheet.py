@@ -6,6 +6,10 @@ from collections.abc import Sequence
 from html import escape
 
 from cases.casetype import Case, CaseType, Settings, draw
+from cases.choices import Choice, Marks, Order
+from cases.errors import CaseError
+from cases.fields import Field
+from cases.stages import stage_of
 
 CAUTION = "For training; not a prescription. Refraction, drops and prescribing are licensed practice under local rules."
 
@@ -19,7 +23,18 @@ h1 { font-size: 15pt; } .about, .caution { font-size: 9.5pt; }
 .case p { margin: 0.6mm 0; } .asked { font-weight: bold; } .line { margin-top: 7mm !important; }
 ol.working { margin: 1mm 0; padding-left: 6mm; }
 .name { display: inline-block; min-width: 70mm; border-bottom: 0.5pt solid #111; }
+.options { list-style: none; margin: 1mm 0; padding: 0; }
+.options li { display: inline-block; position: relative; padding-left: 5.5mm; margin: 0.6mm 6mm 0.6mm 0; }
+.options li::before { content: ""; position: absolute; left: 0; top: 0.9mm; width: 3mm; height: 3mm; }
+.options li::before { border: 0.7pt solid #111; }
 """
+
+
+class NothingOnPaper(CaseError):
+    """Cases that are all at the bench, which moves as paper does not."""
+
+    def __init__(self) -> None:
+        super().__init__("every case here is at the bench and cannot be answered on paper: add a type that can")
 
 
 def sheet_cases(types: Sequence[CaseType], *, count: int, seed: int, settings: Settings) -> list[Case]:
@@ -30,27 +45,59 @@ def sheet_cases(types: Sequence[CaseType], *, count: int, seed: int, settings: S
 def worksheet(types: Sequence[CaseType], *, count: int, seed: int, settings: Settings, key: bool = False) -> str:
     """Write a worksheet as one HTML document; the same arguments always give the same sheet.
 
-    key: add every answer with its working. Raises CannotDraw where a type's ranges leave no case.
+    key: add every answer with its working. Raises CannotDraw where a type's ranges leave no case, and NothingOnPaper.
     """
     drawn = sheet_cases(types, count=count, seed=seed, settings=settings)
     return sheet_page(drawn, seed=seed, level=settings.level, key=key)
 
 
+def on_paper(drawn: Sequence[Case]) -> list[tuple[int, Case]]:
+    """Return those cases that can be answered without the bench, each with its number (from 1) among all.
+
+    Raises
+    ------
+    NothingOnPaper
+        When there is none.
+    """
+    found = [(number, case) for number, case in enumerate(drawn, 1) if stage_of(case.type.id) is None]
+    if not found:
+        raise NothingOnPaper
+    return found
+
+
 def sheet_page(
     drawn: Sequence[Case], *, seed: int, level: str, key: bool = False, title: str = "Retinoscopy worksheet"
 ) -> str:
-    """Write cases that are drawn already as one HTML document; seed and level are only named on it."""
+    """Write cases that are drawn already as one HTML document; seed and level are only named on it.
+
+    Cases at the bench are left out and named, and the others keep their numbers. Raises NothingOnPaper.
+    """
+    printed = on_paper(drawn)
+    left_out = [number for number in range(1, len(drawn) + 1) if number not in {one for one, _ in printed}]
     title = escape(title) + (", with key" if key else "")
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
         f"<style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>",
-        f'<p class="about">Sheet {seed}, {len(drawn)} cases, {escape(level)} level. '
+        f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(level)} level. '
         'Name <span class="name"></span></p>',
         f'<p class="caution">{CAUTION}</p>',
-        *(_case(number, case, key=key) for number, case in enumerate(drawn, 1)),
+        *([f'<p class="about">{_at_the_bench(left_out)}</p>'] if left_out else ()),
+        *(_case(number, case, key=key) for number, case in printed),
         "</body>\n</html>",
     ]
     return "\n".join(parts)
+
+
+def _counted(cases: int) -> str:
+    return "one case" if cases == 1 else f"{cases} cases"
+
+
+def _at_the_bench(numbers: Sequence[int]) -> str:
+    """Say which cases are not on the sheet."""
+    if len(numbers) == 1:
+        return f"Case {numbers[0]} is at the bench, on the screen, and not on this sheet."
+    listed = f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+    return f"Cases {listed} are at the bench, on the screen, and not on this sheet."
 
 
 def _case(number: int, case: Case, *, key: bool) -> str:
@@ -62,7 +109,24 @@ def _case(number: int, case: Case, *, key: bool) -> str:
         steps = "".join(f"<li>{escape(line.says)}</li>" for line in case.run.lines)
         lines.append(f'<ol class="working">{steps}</ol>')
     for ask in case.type.asks:
-        answer = escape(ask.kind.write(case.truth[ask.name])) if key else '<span class="name"></span>'
-        lines.append(f'<p class="{"answer" if key else "line"}">{escape(ask.label)}: {answer}</p>')
+        if key:
+            lines.append(f'<p class="answer">{escape(ask.label)}: {escape(ask.kind.write(case.truth[ask.name]))}</p>')
+        else:
+            lines.append(_room_for(ask))
     lines.append("</section>")
     return "\n".join(lines)
+
+
+def _room_for(ask: Field) -> str:
+    """Leave room to answer one thing asked: a line to write on, or boxes beside what may be chosen."""
+    match ask.kind:
+        case Choice(options=options):
+            how = "mark one"
+        case Marks(options=options):
+            how = "mark every one that holds, or none"
+        case Order(options=options):
+            how = "number them in order"
+        case _:
+            return f'<p class="line">{escape(ask.label)}: <span class="name"></span></p>'
+    boxes = "".join(f"<li>{escape(option.label)}</li>" for option in options)
+    return f'<p>{escape(ask.label)}: {how}</p>\n<ul class="options">{boxes}</ul>'

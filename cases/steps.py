@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -12,7 +13,7 @@ from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
 from cases.kinds import Distance, Lens
 from cases.lens import SphCyl, across, axis_of
-from cases.notation import write_axis, write_distance, write_power
+from cases.notation import write_axis, write_distance, write_power, write_prescription
 from cases.vergence import is_clinic_value, vergence, working_vergence
 from cases.working import Known, Slip, SlipRef, Step
 
@@ -82,6 +83,11 @@ def degrees(angle: float) -> str:
     return write_axis(angle)
 
 
+def as_written(lens: SphCyl) -> str:
+    """Write a lens in the form that it has."""
+    return write_prescription(lens, "as-is")
+
+
 def lens_words(sphere: float, cylinder: float, axis: float) -> str:
     """Write a lens as the line of a working has it, in the form in which it stands."""
     return f"{signed(sphere)} / {signed(cylinder)} × {degrees(axis)}"
@@ -130,6 +136,11 @@ def taken_off(known: Known) -> str:
 def off_gross(known: Known) -> dict[str, Any]:
     """Take the vergence off every power of `gross`."""
     return {"net": tuple(g - known["vergence"] for g in known["gross"])}
+
+
+def add_sizes(a: float, b: float) -> float:
+    """Add the sizes of two powers and keep the first one's sign: what a learner does who loses a sign."""
+    return math.copysign(abs(a) + abs(b), a)
 
 
 def subtract_sizes(power: float, off: float) -> float:
@@ -246,6 +257,11 @@ def turn_on_dial(start: str, goal: str, *, stays: Callable[[Known], bool], says:
     )
 
 
-def across_words(streak: float) -> str:
-    """Say which meridian a streak measures."""
-    return f"streak at {degrees(streak)} measures the {degrees(across(streak))} meridian"
+def lens_pair(known: Known) -> tuple[SphCyl, SphCyl]:
+    """Return the two lenses, `first` and `second`, that are added or compared."""
+    return known["first"], known["second"]
+
+
+def any_cylinder(known: Known) -> bool:
+    """Say whether either of the two lenses has a cylinder."""
+    return any(lens.cylinder for lens in lens_pair(known))

@@ -35,6 +35,11 @@ AXIS_SUBTRACTED_FROM_90 = Slip(
 )
 
 
+def in_other_form(known: Known) -> bool:
+    """Say whether the `cylinder` has the sign of the form that is not asked for."""
+    return bool(known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"))
+
+
 def turning_steps(needed: Callable[[Known], bool] = always, *, axis_alone: bool = True) -> tuple[Step, ...]:
     """Build the steps from `sphere`, `cylinder`, `axis` to the same names in the other form, when `needed`.
 

@@ -47,5 +47,10 @@ def working_vergence(distance_cm: float) -> float:
     return _nearest_quarter(exact) if is_clinic_value(distance_cm) else exact
 
 
+def vergence_in_quarters(distance_cm: float) -> float:
+    """Return the vergence in D to the nearest quarter, so that a lens drawn to hold it is one that a trial set has."""
+    return _nearest_quarter(working_vergence(distance_cm))
+
+
 def _nearest_quarter(power: float) -> float:
     return round(power / CLINIC_STEP) * CLINIC_STEP

@@ -13,8 +13,8 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
-from cases.notation import write_powers, write_prescription
-from cases.steps import FORM, FORM_WORDS, RX, degrees, mirrored, pick_lens, signed
+from cases.notation import write_powers
+from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, mirrored, pick_lens, signed
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -31,7 +31,7 @@ CROSS_SWAPPED = SlipName(
 
 
 def _rx_words(known: Known) -> tuple[str, ...]:
-    return (f"{write_prescription(known['rx'], 'as-is')}",)
+    return (as_written(known["rx"]),)
 
 
 def _draw_rx(chance: Chance, settings: Settings) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
-from cases.steps import FORM_WORDS, degrees, pick_lens, signed, turn_between
+from cases.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 AXIS_OUT = Skill("axis-out", "finding how far an axis is out, and which way")
@@ -202,7 +202,7 @@ axis_error = CaseType(
     ),
     answer=lambda known: {"residual": SphCyl(known["sphere"], known["cylinder"], known["residual_axis"])},
     found=lambda known: (
-        f"The eye needs {write_prescription(known['rx'], 'as-is')}.",
+        f"The eye needs {as_written(known['rx'])}.",
         f"In the frame stands that very power, but with the axis at {degrees(known['placed'])}.",
     ),
     question=lambda known: f"Which lens is still wanted over it, to 0.01 D, in {FORM_WORDS[_form(known)]}?",

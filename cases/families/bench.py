@@ -32,7 +32,7 @@ from cases.steps import (
     sign_blind,
     taken_off,
 )
-from cases.vergence import working_vergence
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("bench", "At the bench", 9)
@@ -182,7 +182,7 @@ def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     # Far enough from neutral at first that there is something to do.
     gross = chance.stepped(0.75, 7) * chance.among((1, 1, -1))
     return {
-        "rx": gross - round(working_vergence(distance) * 4) / 4,
+        "rx": gross - vergence_in_quarters(distance),
         "distance_cm": distance,
         **_margin(chance, settings),
     }

@@ -20,11 +20,11 @@ from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl
 from cases.looks import Seen
 from cases.movements import MOVEMENTS
-from cases.notation import write_distance, write_power, write_prescription
+from cases.notation import write_distance, write_power
 from cases.retinoscope import brightness, movement, residual, speed_ratio, width_mm, zones
 from cases.skills import AGAINST_AS_FARTHER, LOOK_TO_DISTANCE, SPEED_REVERSED
-from cases.steps import DISTANCE, degrees, pick_distance
-from cases.vergence import working_vergence
+from cases.steps import DISTANCE, as_written, degrees, pick_distance
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 RX = Field("rx", "Net prescription of the eye on the bench", Lens())
@@ -139,7 +139,7 @@ bench_movement = CaseType(
     ),
     answer=lambda known: {"movement": known["movement"], "lens": known["lens"]},
     found=lambda known: (
-        f"In place: {write_prescription(known['in_place'], 'as-is')}.",
+        f"In place: {as_written(known['in_place'])}.",
         *pupil_words(known),
         f"The streak lies at {degrees(known['streak'])}, {write_distance(known['distance_cm'])} from the pupil; "
         f"{BEAMS.write(known['beam'])}.",
@@ -169,7 +169,7 @@ def _draw_nearer(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     sizes = chance.among(((0.5, 1.25, 3.0), (0.5, 1.5, 3.5), (0.75, 1.75, 4.0)))
     lefts = [size * chance.among((1, -1)) for size in chance.shuffled(sizes)]
-    gross = rx + round(working_vergence(distance) * 4) / 4
+    gross = rx + vergence_in_quarters(distance)
     return {"rx": SphCyl(rx), "lenses": dict(zip(_NAMES, (gross - left for left in lefts), strict=True))} | {
         "distance_cm": distance
     }

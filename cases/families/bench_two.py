@@ -15,10 +15,10 @@ from cases.families.lean_in import VIEWS, WIDTHS, lean_in_widths
 from cases.fields import Field, Group
 from cases.kinds import Axis, BadFinding, Distance
 from cases.lens import SphCyl, across, axis_gap, axis_of
-from cases.notation import write_distance, write_prescription
+from cases.notation import write_distance
 from cases.retinoscope import movement, skew, width_mm
-from cases.steps import DISTANCE, degrees, pick_distance, pick_lens
-from cases.vergence import working_vergence
+from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
+from cases.vergence import vergence_in_quarters
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 # --- to which side the axis lies ---------------------------------------------------------------------------------
@@ -48,7 +48,7 @@ def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1.5, 3))
     distance = pick_distance(chance, settings)
     # The less plus meridian is nearly neutral and the other still shows with: the usual moment to look for the axis.
-    gross = eye.sphere + eye.cylinder + round(working_vergence(distance) * 4) / 4
+    gross = eye.sphere + eye.cylinder + vergence_in_quarters(distance)
     aside = chance.among((0, 10, 15, 20, 25, -10, -15, -20, -25))
     return {
         "rx": eye,
@@ -126,7 +126,7 @@ bench_axis = CaseType(
     ),
     answer=lambda known: {"turn": known["turn"]},
     found=lambda known: (
-        f"In place: {write_prescription(known['in_place'], 'as-is')}.",
+        f"In place: {as_written(known['in_place'])}.",
         f"The streak lies at {degrees(known['streak'])}, {write_distance(known['distance_cm'])} from the pupil; "
         "plane-mirror setting.",
     ),
@@ -153,7 +153,7 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1, 3))
     distance = chance.among((67.0, 80.0)) if settings.distance_cm < 60 else settings.distance_cm
     step = chance.among((0.0, 0.25, 0.5, -0.25, -0.5, 0.0))
-    exact = SphCyl(eye.sphere + round(working_vergence(distance) * 4) / 4, eye.cylinder, eye.axis)
+    exact = SphCyl(eye.sphere + vergence_in_quarters(distance), eye.cylinder, eye.axis)
     return {
         "rx": eye,
         # Whichever meridian is out still wants plus, as it does where one stopped too early.
@@ -243,7 +243,7 @@ bench_lean = CaseType(
     ),
     answer=lambda known: {"widths": known["widths"], "view": known["view"]},
     found=lambda known: (
-        f"In place: {write_prescription(known['in_place'], 'as-is')}. Both meridians looked neutral at "
+        f"In place: {as_written(known['in_place'])}. Both meridians looked neutral at "
         f"{write_distance(known['distance_cm'])}.",
         f"First view: streak at {degrees(known['first_streak'])}. Second view: streak at "
         f"{degrees(across(known['first_streak']))}.",

@@ -7,21 +7,15 @@ from typing import Any
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.checking_steps import (
-    ADD_BOTH,
-    HALVE_BOTH,
-    as_written,
-    size,
-    subtract_means,
-)
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_eyes import two_eyes as draw_two_eyes
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, mirrored, pick_distance, pick_lens, signed
-from cases.vergence import working_vergence
+from cases.steps import DISTANCE, as_written, mirrored, pick_distance, pick_lens, signed
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 FAMILY = Family("checking", "Judgement and checking", 8)
@@ -94,7 +88,7 @@ def fellow_eye(
 def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     limit = settings.norm("anisometropia-check")
-    off = round(working_vergence(distance) * 4) / 4
+    off = vergence_in_quarters(distance)
     sort = chance.among(("distance", "distance", "keep", "over-limit"))
     size = {
         "distance": off,

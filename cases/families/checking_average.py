@@ -9,7 +9,6 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.families.checking import FAMILY
-from cases.families.checking_steps import as_written, lens_pair
 from cases.families.oblique import PRESCRIPTION
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE, fine
 from cases.fields import Field, Group
@@ -17,8 +16,8 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens
 from cases.lens import SphCyl, axis_of
-from cases.steps import FORM, FORM_WORDS, pick_lens
-from cases.transposing import turning_steps
+from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, pick_lens
+from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 HALVE_SUM = Skill("halve-sum", "halving a sum of two lenses")
@@ -78,10 +77,6 @@ MEAN_OR_HALF: tuple[Pair, ...] = tuple(
 """With axes all but alike, either end of the mean comes to the mean once more; with axes well apart it does not."""
 
 
-def _to_be_turned(known: Known) -> bool:
-    return bool(known["form"] == "plus" and known["cylinder"] < 0)
-
-
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     step = 1 if settings.level == "expert" else 5
     first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(1, 3))
@@ -108,7 +103,7 @@ average_readings = CaseType(
     asks=(PRESCRIPTION,),
     draw=_draw,
     begin=lambda _: {},
-    steps=(MEANS, RESOLVE, _ADDED, _HALVED, PUT_TOGETHER, FIND_AXIS, *turning_steps(_to_be_turned, axis_alone=False)),
+    steps=(MEANS, RESOLVE, _ADDED, _HALVED, PUT_TOGETHER, FIND_AXIS, *turning_steps(in_other_form, axis_alone=False)),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
         f"First reading, net: {as_written(known['first'])}.",

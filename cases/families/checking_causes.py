@@ -20,16 +20,16 @@ from cases.families.checking import (
 )
 from cases.families.checking_disagreement import NAME_CAUSE
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, as_written, lens_pair, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, as_written, lens_pair, pick_distance, pick_lens, signed
 from cases.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
-from cases.vergence import working_vergence
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Slip, SlipName, Step
 
 WRONG_ONE_BLAMED = SlipName(
@@ -201,7 +201,7 @@ SORTS = ("scatter", "scatter", "left-in", "left-in", "minus", "plus", "axis", "a
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    off = round(working_vergence(distance) * 4) / 4
+    off = vergence_in_quarters(distance)
     limits = {
         "mean_limit": settings.norm("agreement-mean"),
         "cylinder_limit": settings.norm("agreement-cylinder"),

@@ -11,7 +11,6 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import expected_mar
 from cases.families.checking import FAMILY
-from cases.families.checking_steps import as_written
 from cases.families.checking_vision import (
     ACCOMMODATION,
     ACCOMMODATION_FORGOTTEN,
@@ -25,8 +24,8 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import DISTANCE, pick_axis, pick_distance
-from cases.vergence import working_vergence
+from cases.steps import DISTANCE, as_written, pick_axis, pick_distance
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 COMPARE_VISION = Skill("compare-vision", "holding a recorded vision against the one to expect")
@@ -224,7 +223,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 def _candidate(sort: str, chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    off = round(working_vergence(distance) * 4) / 4
+    off = vergence_in_quarters(distance)
     cylinder = 0.0 if settings.level == "novice" or chance.happens(0.3) else -chance.stepped(0.25, 1.25)
     eye = SphCyl(chance.stepped(-3, 3), cylinder, pick_axis(chance, settings))
     shift = {"left-in": off, "twice": -off, "sign": -2 * eye.sphere, "accommodated": -chance.stepped(1, 3)}.get(sort, 0)

@@ -10,7 +10,7 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.checking import FAMILY, LEFT, RIGHT, eyes_figure, eyes_words, pair_of_eyes
-from cases.families.checking_steps import DIFFERENCE_REVERSED, lens_pair
+from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.oblique import (
     ADD_SHARE,
     ANGLE_FROM_AXIS,
@@ -22,7 +22,7 @@ from cases.families.oblique import (
 from cases.fields import Field, Group
 from cases.kinds import Power
 from cases.lens import SphCyl, axis_gap
-from cases.steps import listed, signed
+from cases.steps import lens_pair, listed, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 COMPARE_MERIDIANS = Skill("compare-meridians", "comparing two eyes meridian by meridian")

@@ -11,14 +11,13 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import blur_strength
 from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
-from cases.families.checking_steps import as_written, lens_pair
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.fields import Field, Group
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, degrees, listed, mirrored, pick_distance
-from cases.vergence import working_vergence
+from cases.steps import DISTANCE, as_written, degrees, lens_pair, listed, mirrored, pick_distance
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
@@ -207,7 +206,7 @@ SORTS = ("small", "one-eye", "nearer", "farther", "left-in", "mirror", "mirror",
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    right, left = _differences(chance.among(SORTS), chance, settings, round(working_vergence(distance) * 4) / 4)
+    right, left = _differences(chance.among(SORTS), chance, settings, vergence_in_quarters(distance))
     return {
         "right": right.in_form(settings.form),
         "left": left.in_form(settings.form),

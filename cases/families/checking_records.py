@@ -13,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_records import record_card
 from cases.kinds import Lens
-from cases.notation import write_distance, write_prescription
+from cases.notation import write_distance
 from cases.records import (
     Faults,
     Written,
@@ -26,7 +26,7 @@ from cases.records import (
     sign_faults,
     step_faults,
 )
-from cases.steps import DISTANCE, DROPS_CAUTION
+from cases.steps import DISTANCE, DROPS_CAUTION, as_written
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")
@@ -319,7 +319,7 @@ def _written_line(name: str, entry: Any) -> str:
 
 
 def _found(known: Known) -> tuple[str, ...]:
-    lenses = [write_prescription(known[name], "as-is") for name in ("found_right", "found_left")]
+    lenses = [as_written(known[name]) for name in ("found_right", "found_left")]
     return (
         f"Found, the working distance taken off: right eye {lenses[0]}; left eye {lenses[1]}.",
         f"The card says: {_written_line('R', known['right'])}; {_written_line('L', known['left'])}"

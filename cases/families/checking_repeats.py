@@ -10,13 +10,13 @@ from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.families.checking import AGAIN_WITHOUT_CAUSE, FAMILY, SIGN_AGAINST_LIMIT
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, as_written, lens_pair, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import degrees, pick_lens, signed
+from cases.steps import as_written, degrees, lens_pair, pick_lens, signed
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 

@@ -12,7 +12,7 @@ from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.checking import FAMILY
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
-from cases.families.checking_steps import DIFFERENCE_REVERSED, as_written, size
+from cases.families.checking_steps import DIFFERENCE_REVERSED, size
 from cases.families.checking_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
 from cases.families.over_refraction import axes_agree, axes_differ
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
@@ -21,8 +21,8 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import FORM, FORM_WORDS, lens_words, pick_lens, signed
-from cases.transposing import turning_steps
+from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, lens_words, pick_lens, signed
+from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 TAKE_LENS_AWAY = Skill("take-lens-away", "taking one lens away from another")
@@ -100,14 +100,14 @@ TAKE_AWAY = Step(
 
 def _matched(known: Known) -> SphCyl:
     """Write the second lens with the axis of the first; a sphere takes any."""
-    first, second = known["first"], known["second"]
+    first, second = lens_pair(known)
     if not first.cylinder or axis_gap(first.axis, second.axis) < 45:
-        return second  # type: ignore[no-any-return]
-    return second.transposed()  # type: ignore[no-any-return]
+        return second
+    return second.transposed()
 
 
 def _lie_across(known: Known) -> bool:
-    first, second = known["first"], known["second"]
+    first, second = lens_pair(known)
     return bool(first.cylinder and second.cylinder and axis_gap(first.axis, second.axis) > 45)
 
 
@@ -131,7 +131,7 @@ MATCH = Step(
 
 
 def _columns(known: Known) -> dict[str, Any]:
-    first, second = known["first"], known["second"]
+    first, second = lens_pair(known)
     return {
         "sphere": first.sphere + second.sphere,
         "cylinder": first.cylinder + second.cylinder,
@@ -160,10 +160,6 @@ ADD_COLUMNS = Step(
     ),
     needed=axes_agree,
 )
-
-
-def _wrong_form(known: Known) -> bool:
-    return bool(known["cylinder"] and (known["cylinder"] < 0) != (known["form"] == "minus"))
 
 
 def _halves(known: Known) -> tuple[float, float]:
@@ -242,7 +238,7 @@ result_difference = CaseType(
         MATCH,
         ADD_COLUMNS,
         *(replace(step, needed=axes_differ) for step in (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)),
-        *turning_steps(_wrong_form, axis_alone=False),
+        *turning_steps(in_other_form, axis_alone=False),
         BLUR_LEFT,
     ),
     answer=lambda known: {

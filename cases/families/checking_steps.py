@@ -7,8 +7,7 @@ from typing import Any
 
 from cases import skills
 from cases.lens import SphCyl
-from cases.notation import write_prescription
-from cases.steps import listed, signed
+from cases.steps import any_cylinder, lens_pair, listed, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
@@ -18,16 +17,6 @@ DIFFERENCE_REVERSED = SlipName(
     "took the difference the other way round",
     "Say which is taken from which before you subtract: the sign is what tells too plus from too minus.",
 )
-
-
-def lens_pair(known: Known) -> tuple[SphCyl, SphCyl]:
-    """Return the two lenses that are compared."""
-    return known["first"], known["second"]
-
-
-def as_written(lens: SphCyl) -> str:
-    """Write a lens in the form that it has."""
-    return write_prescription(lens, "as-is")
 
 
 def size(power: float) -> str:
@@ -45,10 +34,6 @@ def _with(share: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
     }
 
 
-def _any_cylinder(known: Known) -> bool:
-    return any(lens.cylinder for lens in lens_pair(known))
-
-
 HALVE_BOTH = Step(
     skills.HALVE_CYLINDER,
     run=_shares(lambda lens: lens.cylinder / 2),
@@ -61,10 +46,10 @@ HALVE_BOTH = Step(
             skills.WHOLE_CYLINDER,
             run=_shares(lambda lens: lens.cylinder),
             says=lambda known: f"The whole cylinders taken: {listed(known['shares'])}.",
-            live=_any_cylinder,
+            live=any_cylinder,
         ),
         Slip(
-            skills.SPHERE_ONLY, run=_shares(lambda _: 0.0), says=lambda _: "The cylinders left out.", live=_any_cylinder
+            skills.SPHERE_ONLY, run=_shares(lambda _: 0.0), says=lambda _: "The cylinders left out.", live=any_cylinder
         ),
     ),
 )

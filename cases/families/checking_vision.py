@@ -12,12 +12,12 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import expected_mar
 from cases.families.checking import FAMILY
-from cases.families.checking_steps import as_written, size
+from cases.families.checking_steps import size
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
 from cases.kinds import Power
 from cases.lens import SphCyl
-from cases.steps import RX, pick_axis, signed
+from cases.steps import RX, as_written, pick_axis, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")

@@ -15,7 +15,7 @@ from cases.figures_planes import over_contact_lens
 from cases.kinds import Power
 from cases.lens import SphCyl, moved_power
 from cases.millimetres import Move, Radius
-from cases.steps import signed
+from cases.steps import add_sizes, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 LENS = Field("lens", "Power of the contact lens", Power())
@@ -69,11 +69,6 @@ TAKEN_OFF_OR_SIGN_LOST: Pair = (
 """With one plus and one minus sphere both are the same sum; with two of one sign only the first goes wrong."""
 
 
-def sizes_added(a: float, b: float) -> float:
-    """Add the sizes of two powers and keep the first one's sign: what a learner does who loses a sign."""
-    return math.copysign(abs(a) + abs(b), a)
-
-
 def sum_with_worn(words: str, over: Callable[[Known], float]) -> Step:
     """Step: `lens` and what was found over it, `over`, to their `total` in D."""
 
@@ -104,9 +99,7 @@ def sum_with_worn(words: str, over: Callable[[Known], float]) -> Step:
                 "What was found is taken off",
                 lambda known: abs(over(known)) > 0,
             ),
-            slip(
-                skills.SIGN_LOST_IN_SUM, sizes_added, "The sizes added", lambda known: known["lens"] * over(known) < 0
-            ),
+            slip(skills.SIGN_LOST_IN_SUM, add_sizes, "The sizes added", lambda known: known["lens"] * over(known) < 0),
         ),
     )
 

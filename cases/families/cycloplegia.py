@@ -15,11 +15,12 @@ from cases.figures_lenses import power_cross
 from cases.figures_reflex import Movement, zones
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.notation import write_distance, write_power, write_prescription
+from cases.notation import write_distance, write_power
 from cases.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     DROPS_CAUTION,
+    as_written,
     distance_in_dioptres,
     listed,
     pick_axis,
@@ -254,8 +255,8 @@ wet_dry = CaseType(
     ),
     answer=lambda known: {name: known[name] for name in ("latent", "change", "verdict")},
     found=lambda known: (
-        f"Without drops, net: {write_prescription(known['dry'], 'as-is')}.",
-        f"Under cycloplegia, net: {write_prescription(known['wet'], 'as-is')}.",
+        f"Without drops, net: {as_written(known['dry'])}.",
+        f"Under cycloplegia, net: {as_written(known['wet'])}.",
         f"The clinic takes a change of cylinder of up to {known['limit']:.2f} D as within repeating.",
         DROPS_CAUTION,
     ),

@@ -13,9 +13,9 @@ from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
 from cases.kinds import Distance, Lens, Power
 from cases.lens import SphCyl
-from cases.notation import write_distance, write_prescription
+from cases.notation import write_distance
 from cases.skills import METRES_NOT_INVERTED
-from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, pick_distance, pick_lens
+from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
@@ -105,7 +105,7 @@ def _shifted(known: Known, sphere: float, cylinder: float) -> dict[str, Any]:
 
 
 def _written(known: Known) -> str:
-    return write_prescription(known["written"], "as-is")
+    return as_written(known["written"])
 
 
 fixation_near = CaseType(
@@ -177,7 +177,7 @@ fixation_near = CaseType(
     ),
     answer=lambda known: {"prescription": known["written"]},
     found=lambda known: (
-        f"The eye's true net prescription is {write_prescription(known['rx'], 'as-is')}.",
+        f"The eye's true net prescription is {as_written(known['rx'])}.",
         f"While you sweep, the patient looks at something {write_distance(known['fixation_cm'])} away with the other "
         "eye, which wears its full correction for far.",
         f"Both eyes accommodate alike for it, with a lag of {known['lag']:.2f} D."

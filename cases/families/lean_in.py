@@ -15,7 +15,7 @@ from cases.figures_reflex import Breadth, lean_in
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import across, axis_gap
 from cases.notation import write_prescription
-from cases.steps import degrees, pick_lens
+from cases.steps import as_written, degrees, pick_lens
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 READ_WIDTHS = Skill("read-widths", "reading the two widths on leaning in")
@@ -207,7 +207,7 @@ lean_in_widths = CaseType(
     ),
     answer=lambda known: {name: known[name] for name in ("view", "place", "change")},
     found=lambda known: (
-        f"In place: {write_prescription(known['lens'], 'as-is')}. Both meridians looked neutral.",
+        f"In place: {as_written(known['lens'])}. Both meridians looked neutral.",
         f"First view: streak at {degrees(known['first_streak'])}. Second view: streak at "
         f"{degrees(across(known['first_streak']))}.",
         f"You lean in and the reflex goes with in both. Its band is {WIDTHS.write(known['widths'])}.",

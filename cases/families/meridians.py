@@ -29,7 +29,7 @@ from cases.steps import (
     signed,
     take_off_distance,
 )
-from cases.vergence import working_vergence
+from cases.vergence import vergence_in_quarters
 from cases.working import Known, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("meridians", "Two meridians", 3)
@@ -111,7 +111,7 @@ streak_axis = CaseType(
 def _draw_two_spheres(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings)
     distance = pick_distance(chance, settings)
-    off = round(working_vergence(distance) * 4) / 4
+    off = vergence_in_quarters(distance)
     views = [
         {"streak": across(eye.axis), "sphere": eye.sphere + off},
         {"streak": eye.axis, "sphere": eye.sphere + eye.cylinder + off},

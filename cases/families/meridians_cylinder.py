@@ -33,8 +33,8 @@ from cases.steps import (
     signed,
     taken_off,
 )
-from cases.transposing import turning_steps
-from cases.vergence import working_vergence
+from cases.transposing import in_other_form, turning_steps
+from cases.vergence import vergence_in_quarters
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 READ_CYLINDER = Skill("read-cylinder", "taking the second lens for what it is")
@@ -63,7 +63,7 @@ def _draw_sphere_then_cyl(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings).in_form(found)
     distance = pick_distance(chance, settings)
     return {
-        "sphere": eye.sphere + round(working_vergence(distance) * 4) / 4,
+        "sphere": eye.sphere + vergence_in_quarters(distance),
         "sphere_streak": across(eye.axis),
         "cylinder": eye.cylinder,
         "cylinder_streak": eye.axis,
@@ -119,11 +119,6 @@ def take_off_sphere(*more: Slip) -> Step:
             *(slip_on_sphere(slip) for slip in more),
         ),
     )
-
-
-def found_in_other_form(known: Known) -> bool:
-    """Say whether the cylinder has the sign of the form that is not asked for."""
-    return bool(known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"))
 
 
 sphere_then_cyl = CaseType(
@@ -183,7 +178,7 @@ sphere_then_cyl = CaseType(
         ),
         distance_in_dioptres(),
         take_off_sphere(),
-        *turning_steps(needed=found_in_other_form, axis_alone=False),
+        *turning_steps(needed=in_other_form, axis_alone=False),
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (

@@ -9,7 +9,7 @@ from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.families.meridians import FAMILY, PRESCRIPTION
-from cases.families.meridians_cylinder import found_in_other_form, take_off_sphere
+from cases.families.meridians_cylinder import take_off_sphere
 from cases.fields import Field, Group, Several
 from cases.figures import Figure, lens_words
 from cases.figures_lenses import MOST_LENSES, trial_frame
@@ -27,7 +27,7 @@ from cases.steps import (
     pick_working_lens,
     signed,
 )
-from cases.transposing import turning_steps
+from cases.transposing import in_other_form, turning_steps
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -163,7 +163,7 @@ frame_net = CaseType(
                 live=lambda known: abs(known["working_lens"] - working_vergence(known["distance_cm"])) > 0.02,
             )
         ),
-        *turning_steps(needed=found_in_other_form),
+        *turning_steps(needed=in_other_form),
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (

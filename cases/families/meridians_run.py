@@ -20,7 +20,7 @@ from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
 from cases.steps import COMMON_DISTANCES, FORM, FORM_WORDS, LEFT_IN, degrees, listed, pick_distance, pick_lens, signed
-from cases.vergence import working_vergence
+from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 LEAVE_OUT = Skill("leave-out-unsteady", "leaving out what was seen while the pupil shrank")
@@ -80,7 +80,7 @@ def _draw_run(chance: Chance, settings: Settings) -> dict[str, Any]:
     for streak, power, distance in zip(
         (across(eye.axis), eye.axis), (eye.sphere, eye.sphere + eye.cylinder), chance.shuffled(distances), strict=True
     ):
-        centre = power + round(working_vergence(distance) * 4) / 4
+        centre = power + vergence_in_quarters(distance)
         log = draw_log(chance, centre)
         if "glance" in amiss and not views:
             log = _glance(log, centre)

@@ -16,9 +16,9 @@ from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
-from cases.notation import write_distance, write_prescription
+from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, as_written, degrees, listed, pick_distance, pick_lens, signed
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -242,8 +242,8 @@ predict_movement = CaseType(
     ),
     answer=lambda known: {"along": known["movements"][0], "across": known["movements"][1]},
     found=lambda known: (
-        f"The eye's net prescription is {write_prescription(known['rx'], 'as-is')}.",
-        f"In place: {write_prescription(known['in_place'], 'as-is')}.",
+        f"The eye's net prescription is {as_written(known['rx'])}.",
+        f"In place: {as_written(known['in_place'])}.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
     ),
     question=lambda known: (

@@ -19,9 +19,9 @@ from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
 from cases.kinds import Angle, Axis, Lens, Power, Scalar
 from cases.lens import SphCyl, across, axis_gap, axis_of
-from cases.notation import read_quantity, write_distance, write_prescription
+from cases.notation import read_quantity, write_distance
 from cases.retinoscope import NOUGHT, Look, Setting, look, residual, residual_matrix
-from cases.steps import DISTANCE, degrees, pick_distance, pick_lens, read_meridian, signed
+from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens, read_meridian, signed
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -365,8 +365,8 @@ reflex = CaseType(
         "skew": known["skew"],
     },
     found=lambda known: (
-        f"The eye's net prescription is {write_prescription(known['rx'], 'as-is')}.",
-        f"In place: {write_prescription(known['in_place'], 'as-is')}.",
+        f"The eye's net prescription is {as_written(known['rx'])}.",
+        f"In place: {as_written(known['in_place'])}.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
         f"The streak lies along {degrees(known['streak'])}.",
     ),

@@ -15,9 +15,8 @@ from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Axis, Lens, Power
-from cases.lens import SphCyl, across, axis_gap
-from cases.notation import write_prescription
-from cases.steps import FORM, FORM_WORDS, RX, degrees, pick_lens, signed
+from cases.lens import SphCyl, across, axis_gap, axis_of
+from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
@@ -118,11 +117,7 @@ ANGLES = {"novice": (30, 45, 60, 90), "competent": (0, 15, 30, 30, 45, 60, 60, 7
 def _draw_oblique(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = pick_lens(chance, settings, cylinder=(1, 4)).in_form(chance.among(("minus", "minus", "plus")))
     angle = chance.whole(8, 82) if settings.level == "expert" else chance.among(ANGLES[settings.level])
-    return {"rx": rx, "meridian": SphCyl(0, 0, _turned(rx.axis, chance.among((-1, 1)) * angle)).axis}
-
-
-def _turned(axis: float, by: float) -> float:
-    return across(axis + by - 90)
+    return {"rx": rx, "meridian": axis_of(rx.axis + chance.among((-1, 1)) * angle)}
 
 
 def _sine(known: Known) -> float:
@@ -224,7 +219,7 @@ def pick_second(chance: Chance, settings: Settings, first: SphCyl, *, cylinder: 
     """Draw a weak minus-cylinder lens whose axis lies 10 to 80 degrees from the first one's."""
     step = 1 if settings.level == "expert" else 5
     turn = chance.among((-1, 1)) * chance.stepped(10, 80, step)
-    return SphCyl(chance.stepped(-2, 2), -chance.stepped(*cylinder), _turned(first.axis, turn))
+    return SphCyl(chance.stepped(-2, 2), -chance.stepped(*cylinder), axis_of(first.axis + turn))
 
 
 def _draw_sum(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -246,9 +241,7 @@ crossed_sum = CaseType(
     begin=lambda _: {},
     steps=component_steps(),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: tuple(
-        f"In the frame: {write_prescription(known[name], 'as-is')}." for name in ("first", "second")
-    ),
+    found=lambda known: tuple(f"In the frame: {as_written(known[name])}." for name in ("first", "second")),
     question=lambda known: f"Which single lens do the two make, to 0.01 D, in {FORM_WORDS[known['form']]}?",
     figure=lambda known, uid: trial_frame((known["first"], known["second"]), uid=uid),
     needs=("spherical-equivalent", "transpose", "oblique-power"),

@@ -21,7 +21,7 @@ from cases.kinds import Angle, Axis, Height, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_distance
 from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed
-from cases.transposing import turning_steps
+from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
@@ -336,10 +336,7 @@ tilted_lens = CaseType(
                 ),
             ),
         ),
-        *turning_steps(
-            needed=lambda known: known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"),
-            axis_alone=False,
-        ),
+        *turning_steps(needed=in_other_form, axis_alone=False),
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (f"In the frame is one lens, marked {signed(known['power'])} DS.", _tilt_words(known)),

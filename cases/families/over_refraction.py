@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -18,8 +17,7 @@ from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
 from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap
-from cases.notation import write_prescription
-from cases.steps import FORM, FORM_WORDS, degrees, listed, pick_lens, signed
+from cases.steps import FORM, FORM_WORDS, add_sizes, as_written, degrees, lens_pair, listed, pick_lens, signed
 from cases.working import Known, Skill, Slip, Step
 
 LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
@@ -27,7 +25,7 @@ LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
 
 def axes_agree(known: Known) -> bool:
     """Say whether `first` and `second` lie on one power cross: axes alike or at right angles, or one a sphere."""
-    first, second = known["first"], known["second"]
+    first, second = lens_pair(known)
     gap = axis_gap(first.axis, second.axis)
     return not (first.cylinder and second.cylinder) or min(gap, 90 - gap) < 0.05
 
@@ -47,13 +45,13 @@ def count_worn(words: Callable[[Known], str]) -> Step:
             Slip(
                 skills.OVER_REFRACTION_REPLACES,
                 run=lambda known: {"first": SphCyl(0, 0, known["worn"].axis), "second": known["over"]},
-                says=lambda known: f"Only what was found: {write_prescription(known['second'], 'as-is')}.",
+                says=lambda known: f"Only what was found: {as_written(known['second'])}.",
                 live=lambda known: known["worn"].strongest > 0,
             ),
             Slip(
                 skills.OVER_REFRACTION_TAKEN_OFF,
                 run=lambda known: {"first": known["worn"], "second": -known["over"]},
-                says=lambda known: f"What was found is taken off: {write_prescription(known['second'], 'as-is')}.",
+                says=lambda known: f"What was found is taken off: {as_written(known['second'])}.",
                 live=lambda known: known["over"].strongest > 0,
             ),
         ),
@@ -68,7 +66,7 @@ def _cross_axis(known: Known) -> float:
 def _laid(along: Callable[[SphCyl, float], float], beside: Callable[[SphCyl, float], float]) -> Any:
     def run(known: Known) -> dict[str, Any]:
         axis = _cross_axis(known)
-        lenses = (known["first"], known["second"])
+        lenses = lens_pair(known)
         return {
             "meridians": (axis, across(axis)),
             "along": tuple(along(lens, axis) for lens in lenses),
@@ -91,10 +89,6 @@ def _summed(add: Callable[[float, float], float]) -> Any:
     return lambda known: {"net": (add(*known["along"]), add(*known["beside"]))}
 
 
-def _sizes(a: float, b: float) -> float:
-    return math.copysign(abs(a) + abs(b), a)
-
-
 def _net_words(known: Known) -> str:
     return (
         f"{signed(known['net'][0])} along {degrees(known['meridians'][0])}, "
@@ -103,8 +97,8 @@ def _net_words(known: Known) -> str:
 
 
 def _naive_words(known: Known) -> str:
-    lens = as_they_stand(known["first"], known["second"], _cross_axis(known))
-    return f"Sphere to sphere, cylinder to cylinder: {write_prescription(lens, 'as-is')}."
+    lens = as_they_stand(*lens_pair(known), _cross_axis(known))
+    return f"Sphere to sphere, cylinder to cylinder: {as_written(lens)}."
 
 
 _ON_ONE_CROSS = (
@@ -118,7 +112,7 @@ _ON_ONE_CROSS = (
                 run=lambda known: {
                     "meridians": (_cross_axis(known), across(_cross_axis(known))),
                     "along": (known["first"].sphere, known["second"].sphere),
-                    "beside": tuple(lens.sphere + lens.cylinder for lens in (known["first"], known["second"])),
+                    "beside": tuple(lens.sphere + lens.cylinder for lens in lens_pair(known)),
                 },
                 says=_naive_words,
                 live=lambda known: (
@@ -130,7 +124,7 @@ _ON_ONE_CROSS = (
                 skills.CYLINDER_ALONE,
                 run=_laid(_laid_alone, _laid_alone),
                 says=lambda known: f"The cylinder alone across each axis: {_laid_words(known)}",
-                live=lambda known: any(lens.cylinder and lens.sphere for lens in (known["first"], known["second"])),
+                live=lambda known: any(lens.cylinder and lens.sphere for lens in lens_pair(known)),
             ),
         ),
     ),
@@ -141,7 +135,7 @@ _ON_ONE_CROSS = (
         slips=(
             Slip(
                 skills.SIGN_LOST_IN_SUM,
-                run=_summed(_sizes),
+                run=_summed(add_sizes),
                 says=lambda known: f"The sizes added: {_net_words(known)}.",
                 live=lambda known: any(a * b < 0 for a, b in (known["along"], known["beside"])),
             ),
@@ -188,16 +182,16 @@ over_refraction = CaseType(
     steps=(
         count_worn(
             lambda known: (
-                f"What was found sits on what is worn, so {write_prescription(known['first'], 'as-is')} and "
-                f"{write_prescription(known['second'], 'as-is')} add up."
+                f"What was found sits on what is worn, so {as_written(known['first'])} and "
+                f"{as_written(known['second'])} add up."
             )
         ),
         *summing_steps(),
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
-        f"Worn: {write_prescription(known['worn'], 'as-is')}.",
-        f"Over it, with the working distance taken off already: {write_prescription(known['found'], 'as-is')}.",
+        f"Worn: {as_written(known['worn'])}.",
+        f"Over it, with the working distance taken off already: {as_written(known['found'])}.",
     ),
     question=lambda known: f"What prescription does the eye need, unrounded, in {FORM_WORDS[known['form']]}?",
     figure=lambda known, uid: trial_frame((known["worn"], known["found"]), notes={0: "worn", 1: "found, net"}, uid=uid),

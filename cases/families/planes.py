@@ -16,8 +16,7 @@ from cases.figures_planes import vertex
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
-from cases.notation import write_prescription
-from cases.steps import FORM, FORM_WORDS, RX, degrees, listed, pick_axis, signed
+from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, listed, pick_axis, signed
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("planes", "Change of plane", 7)
@@ -289,7 +288,7 @@ vertex_toric = CaseType(
         PLACE_AXIS,
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (f"A lens of {write_prescription(known['rx'], 'as-is')}.", _move_words(known)),
+    found=lambda known: (f"A lens of {as_written(known['rx'])}.", _move_words(known)),
     question=lambda known: f"Which lens acts the same in the new plane, to 0.01 D, in {FORM_WORDS[known['form']]}?",
     figure=_figure(lambda known: known["rx"]),
     needs=("vertex-sphere", "rx-to-cross", "cross-to-rx"),

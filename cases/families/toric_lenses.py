@@ -18,7 +18,7 @@ from cases.figures_planes import toric_rotation
 from cases.kinds import Angle, Axis, BadFinding, Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_prescription
-from cases.steps import FORM, FORM_WORDS, degrees, pick_axis
+from cases.steps import FORM, FORM_WORDS, as_written, degrees, pick_axis
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 SIDES = Choice((Option("left", "examiner's left"), Option("right", "examiner's right")))
@@ -162,7 +162,7 @@ toric_axis = CaseType(
     steps=(READ_MARK, ALLOW_FOR_TURN),
     answer=lambda known: {"acts_at": known["acts_at"], "order_axis": known["order_axis"]},
     found=lambda known: (
-        f"The eye needs {write_prescription(known['lens'], 'as-is')} at the cornea; a soft lens so marked is on it.",
+        f"The eye needs {as_written(known['lens'])} at the cornea; a soft lens so marked is on it.",
         _turn_words(known),
     ),
     question=lambda _: (
@@ -216,8 +216,8 @@ toric_over_refraction = CaseType(
         READ_MARK,
         count_worn(
             lambda known: (
-                f"What was found sits on the lens as it stands, so {write_prescription(known['first'], 'as-is')} and "
-                f"{write_prescription(known['second'], 'as-is')} add up."
+                f"What was found sits on the lens as it stands, so {as_written(known['first'])} and "
+                f"{as_written(known['second'])} add up."
             )
         ),
         *summing_steps(),
@@ -228,9 +228,9 @@ toric_over_refraction = CaseType(
         "order_axis": known["order_axis"],
     },
     found=lambda known: (
-        f"On the eye, a soft lens marked {write_prescription(known['lens'], 'as-is')}.",
+        f"On the eye, a soft lens marked {as_written(known['lens'])}.",
         _turn_words(known),
-        f"Over it retinoscopy gives {write_prescription(known['found'], 'as-is')}, reckoned at the cornea, the working "
+        f"Over it retinoscopy gives {as_written(known['found'])}, reckoned at the cornea, the working "
         "distance taken off already.",
     ),
     question=lambda known: (

@@ -13,9 +13,9 @@ from typing import Any
 from cases import skills
 from cases.casetype import Pair, Probe
 from cases.lens import SphCyl, axis_of
-from cases.notation import write_power, write_prescription
-from cases.steps import degrees, signed
-from cases.transposing import turning_steps
+from cases.notation import write_power
+from cases.steps import any_cylinder, as_written, degrees, lens_pair, signed
+from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step, always
 
 RESOLVE_CYLINDERS = Skill("resolve-cylinders", "splitting a cylinder into its two components")
@@ -79,16 +79,8 @@ def fine(power: float) -> str:
     return write_power(power, 3)
 
 
-def _both(known: Known) -> tuple[SphCyl, SphCyl]:
-    return known["first"], known["second"]
-
-
-def _any_cylinder(known: Known) -> bool:
-    return any(lens.cylinder for lens in _both(known))
-
-
 def _means(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"means": tuple(lens.sphere + share(lens) for lens in _both(known))}
+    return lambda known: {"means": tuple(lens.sphere + share(lens) for lens in lens_pair(known))}
 
 
 def _means_words(start: str) -> Callable[[Known], str]:
@@ -104,15 +96,15 @@ MEANS = Step(
             skills.WHOLE_CYLINDER,
             run=_means(lambda lens: lens.cylinder),
             says=_means_words("Sphere and the whole cylinder"),
-            live=_any_cylinder,
+            live=any_cylinder,
         ),
         Slip(
             skills.HALF_UNSIGNED,
             run=_means(lambda lens: abs(lens.cylinder) / 2),
             says=_means_words("Sphere and half of the cylinder's size"),
-            live=lambda known: any(lens.cylinder < 0 for lens in _both(known)),
+            live=lambda known: any(lens.cylinder < 0 for lens in lens_pair(known)),
         ),
-        Slip(skills.SPHERE_ONLY, run=_means(lambda _: 0.0), says=_means_words("The spheres alone"), live=_any_cylinder),
+        Slip(skills.SPHERE_ONLY, run=_means(lambda _: 0.0), says=_means_words("The spheres alone"), live=any_cylinder),
     ),
 )
 
@@ -122,7 +114,7 @@ def _resolved(turn: int, factor: float) -> Callable[[Known], dict[str, Any]]:
         angle = math.radians(turn * lens.axis)
         return factor * lens.cylinder * math.cos(angle), factor * lens.cylinder * math.sin(angle)
 
-    return lambda known: {"parts": tuple(parts(lens) for lens in _both(known))}
+    return lambda known: {"parts": tuple(parts(lens) for lens in lens_pair(known))}
 
 
 def _parts_words(start: str) -> Callable[[Known], str]:
@@ -142,13 +134,13 @@ RESOLVE = Step(
             ANGLE_NOT_DOUBLED,
             run=_resolved(1, -0.5),
             says=_parts_words("Minus half of each cylinder, times cosine and sine of its axis"),
-            live=_any_cylinder,
+            live=any_cylinder,
         ),
         Slip(
             HALF_SIGN_LOST,
             run=_resolved(2, 0.5),
             says=_parts_words("Half of each cylinder, times cosine and sine of twice its axis"),
-            live=_any_cylinder,
+            live=any_cylinder,
         ),
     ),
 )
@@ -165,15 +157,15 @@ def _middle(first: SphCyl, second: SphCyl) -> SphCyl:
 
 
 def _naive(add: Callable[[SphCyl, SphCyl], SphCyl]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"sum": add(*_both(known)).power_vector()}
+    return lambda known: {"sum": add(*lens_pair(known)).power_vector()}
 
 
 def _naive_words(add: Callable[[SphCyl, SphCyl], SphCyl]) -> Callable[[Known], str]:
-    return lambda known: f"Sphere to sphere, cylinder to cylinder: {write_prescription(add(*_both(known)), 'as-is')}."
+    return lambda known: f"Sphere to sphere, cylinder to cylinder: {as_written(add(*lens_pair(known)))}."
 
 
 def _two_cylinders(known: Known) -> bool:
-    return all(lens.cylinder for lens in _both(known))
+    return all(lens.cylinder for lens in lens_pair(known))
 
 
 ADD = Step(
@@ -257,7 +249,7 @@ def component_steps(needed: Callable[[Known], bool] = always) -> tuple[Step, ...
     """Build the steps from `first`, `second` and `form` to `sphere`, `cylinder` and `axis` of their sum."""
 
     def to_be_turned(known: Known) -> bool:
-        return needed(known) and known["form"] == "plus" and known["cylinder"] < 0
+        return needed(known) and in_other_form(known)
 
     chain = (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)
     return (*(replace(step, needed=needed) for step in chain), *turning_steps(to_be_turned))

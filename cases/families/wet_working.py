@@ -14,7 +14,7 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, movement_for
-from cases.notation import write_distance, write_power, write_prescription
+from cases.notation import write_distance, write_power
 from cases.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
@@ -22,6 +22,7 @@ from cases.steps import (
     DROPS_CAUTION,
     FORM,
     FORM_WORDS,
+    as_written,
     degrees,
     distance_in_dioptres,
     pick_distance,
@@ -30,8 +31,8 @@ from cases.steps import (
     signed,
     take_off_distance,
 )
-from cases.transposing import turning_steps
-from cases.vergence import working_vergence
+from cases.transposing import in_other_form, turning_steps
+from cases.vergence import vergence_in_quarters
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 START_FOG = Skill("start-fog", "setting the fog from which the subjective starts")
@@ -133,7 +134,7 @@ _OTHER_FORM = {"minus": "plus", "plus": "minus"}
 def _draw_hand_over(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-4, 7))
     distance = pick_distance(chance, settings)
-    gross = eye + SphCyl(round(working_vergence(distance) * 4) / 4)
+    gross = eye + SphCyl(vergence_in_quarters(distance))
     return {
         "gross": gross.in_form(_OTHER_FORM[settings.form]),
         "distance_cm": distance,
@@ -230,13 +231,11 @@ hand_over = CaseType(
                 ),
             ),
         ),
-        *turning_steps(
-            needed=lambda known: known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus")
-        ),
+        *turning_steps(needed=in_other_form),
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
-        f"In the frame at neutral: {write_prescription(known['gross'], 'as-is')}, nothing else.",
+        f"In the frame at neutral: {as_written(known['gross'])}, nothing else.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
         f"Cycloplegic drops: {DROPS.write(known['drops'])}."
         + (f" {DROPS_CAUTION}" if known["drops"] == "working" else ""),
