@@ -16,12 +16,11 @@ from cases.figures import Figure
 from cases.figures_parts import heading
 from cases.figures_reflex import Breadth, Brightness, Speed, travel
 from cases.lens import SphCyl
+from cases.looks import PUPIL_MM, seen_in
 from cases.notation import write_axis
-from cases.retinoscope import Setting, brightness, movement, skew, speed_ratio, width_mm, zones
+from cases.retinoscope import Setting, movement, skew, speed_ratio, width_mm, zones
 from cases.working import Known
 
-PUPIL_MM = 6.0
-"""A pupil in a dim room: common practice, no published source."""
 SOURCES_CM = {"diverging": 60.0, "parallel": math.inf, "converging": -20.0}
 """Where each setting of the sleeve puts the apparent source, as `Setting.source_cm` has it. The bench's own instrument:
 these lengths, its sight hole and its streak are chosen so that bands stay thin enough to compare."""
@@ -113,7 +112,7 @@ def seen(bench: Bench) -> tuple[str, ...]:
         lines.append(
             f"Its band {_width(width_mm(setting, streak)[0] / bench.pupil_mm)}, {_skew(skew(setting, streak))}."
         )
-    lines.append(f"It is {_brightness(brightness(setting, streak))}.")
+    lines.append(f"It is {seen_in(setting, streak).brightness_words}.")
     centre, margin = zones(setting, streak)
     if centre.movement != margin.movement:
         edge = (
@@ -152,10 +151,6 @@ def _skew(turned: float) -> str:
     return f"and it stands turned {way} from the streak by about {abs(turned):.0f}°"
 
 
-def _brightness(value: float) -> str:
-    return "bright" if value >= 0.8 else "fairly bright" if value >= 0.6 else "rather dull" if value >= 0.45 else "dull"
-
-
 def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
     """Draw what a sweep shows as a still: the movement in arrows, never in words.
 
@@ -188,13 +183,9 @@ def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
 
 
 def _look(bench: Bench) -> figures_reflex.Look:
-    setting, streak = bench.setting, bench.streak
-    speed: Speed | None = {True: "fast", False: None}[speed_ratio(setting, streak) > 1.2]
-    if speed_ratio(setting, streak) < 0.6:
-        speed = "slow"
-    share = width_mm(setting, streak)[0] / bench.pupil_mm
-    width: Breadth | None = "wide" if share > 0.85 else "narrow" if share < 0.6 else None
-    light: Brightness | None = "bright" if brightness(setting, streak) >= 0.8 else None
-    if brightness(setting, streak) < 0.6:
-        light = "dim"
-    return figures_reflex.Look(speed, width, light)
+    look = seen_in(bench.setting, bench.streak)
+    # Where nothing travels there is no speed to tell: to call neutral fast would be the very slip that is to be seen.
+    speed: Speed | None = "fast" if look.speed > 1.2 else "slow" if look.speed < 0.6 else None
+    width: Breadth | None = "wide" if look.width > 0.85 else "narrow" if look.width < 0.6 else None
+    light: Brightness | None = "bright" if look.brightness >= 0.8 else "dim" if look.brightness < 0.6 else None
+    return figures_reflex.Look(None if look.movement == "neutral" else speed, width, light)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from cases.kinds import Axis, BadFinding, Cross, Power
-from cases.lens import SphCyl, across, axis_gap
+from cases.kinds import Cross, two_across
+from cases.lens import SphCyl, across, at_right_angles
 from cases.notation import write_axis, write_power
 from cases.typed import Incomplete, Mark, Number, OutOfBounds, Unreadable, scan
 from cases.typed_numbers import axis_in_range, power_of
@@ -46,7 +45,7 @@ class CrossedCylinders(Cross):
             raise Incomplete(text, says, "not-two-cylinders")
         power, axis = _cylinder(numbers[0], numbers[1], text)
         other, second = _cylinder(numbers[2], numbers[3], text)
-        if axis_gap(second, across(axis)) > 1:
+        if not at_right_angles(axis, second):
             says = f"the axes {axis:g} and {second:g} are not at right angles; across {axis:g} lies {across(axis):g}"
             raise OutOfBounds(text, says, "not-at-right-angles")
         return self.of(axis, power, other)
@@ -62,16 +61,7 @@ class CrossedCylinders(Cross):
     def from_json(self, given: object) -> SphCyl:
         """Take it out of [{"cylinder", "axis"}, {"cylinder", "axis"}], the axes at right angles."""
         rule = 'two crossed cylinders are [{"cylinder": D, "axis": 1..180}, {"cylinder": …, "axis": …}]'
-        if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != 2:
-            raise BadFinding(given, rule)
-        pairs = []
-        for one in given:
-            if not isinstance(one, Mapping) or set(one) != {"cylinder", "axis"}:
-                raise BadFinding(one, rule)
-            pairs.append((Axis().from_json(one["axis"]), Power().from_json(one["cylinder"])))
-        (axis, power), (second, other) = pairs
-        if axis_gap(second, across(axis)) > 1:
-            raise BadFinding(given, f"the axes must be at right angles; across {axis:g} lies {across(axis):g}")
+        (axis, power), (_, other) = two_across(given, "axis", "cylinder", rule)
         return self.of(axis, power, other)
 
     def to_json(self, value: SphCyl) -> list[dict[str, float]]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from cases import notation
 from cases.errors import CaseError, OutOfRange
-from cases.lens import SphCyl, across, axis_gap
+from cases.lens import SphCyl, across, at_right_angles, axis_gap
 from cases.vergence import FARTHEST_CM, NEAREST_CM
 
 POWER_LIMIT = 60.0
@@ -323,6 +323,28 @@ class Lens(Kind):
         return ", ".join(parts) or "the same lens"
 
 
+def two_across(given: object, angle: str, power: str, rule: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Take two (angle in degrees, power in D) pairs at right angles out of a JSON list of two objects.
+
+    angle, power: the names under which the objects hold them. rule: what would be right, for the refusal.
+
+    Raises
+    ------
+    BadFinding, OutOfRange
+        When it is no such list, or the two do not lie across each other within a degree.
+    """
+    if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != 2:
+        raise BadFinding(given, rule)
+    for one in given:
+        if not isinstance(one, Mapping) or set(one) != {angle, power}:
+            raise BadFinding(one, rule)
+    first, second = ((Axis().from_json(one[angle]), Power().from_json(one[power])) for one in given)
+    if not at_right_angles(first[0], second[0]):
+        plural = {"axis": "axes"}.get(angle, f"{angle}s")
+        raise BadFinding(given, f"the {plural} must be at right angles; across {first[0]:g} lies {across(first[0]):g}")
+    return first, second
+
+
 @dataclass(frozen=True)
 class Cross(Kind):
     """A power cross: the lens by its two principal powers, kept as a SphCyl whose axis is the first meridian."""
@@ -347,19 +369,8 @@ class Cross(Kind):
     def from_json(self, given: object) -> SphCyl:
         """Take it out of [{"meridian", "power"}, {"meridian", "power"}], the meridians at right angles."""
         rule = 'a power cross is [{"meridian": 1..180, "power": D}, {"meridian": …, "power": …}]'
-        if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != 2:
-            raise BadFinding(given, rule)
-        pairs = []
-        for one in given:
-            if not isinstance(one, Mapping) or set(one) != {"meridian", "power"}:
-                raise BadFinding(one, rule)
-            pairs.append((Axis().from_json(one["meridian"]), Power().from_json(one["power"])))
-        (meridian, power), (other, second) = pairs
-        if axis_gap(other, across(meridian)) > 1:
-            raise BadFinding(
-                given, f"the meridians must be at right angles; across {meridian:g} lies {across(meridian):g}"
-            )
-        return SphCyl.from_meridians(meridian, power, second)
+        (meridian, power), (_, other) = two_across(given, "meridian", "power", rule)
+        return SphCyl.from_meridians(meridian, power, other)
 
     def to_json(self, value: SphCyl) -> list[dict[str, float]]:
         """Give the two meridians with their powers."""

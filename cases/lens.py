@@ -34,6 +34,11 @@ def axis_gap(a: float, b: float) -> float:
     return min(gap, 180 - gap)
 
 
+def at_right_angles(a: float, b: float) -> bool:
+    """Say whether two axes or meridians in degrees lie across each other, within the degree that a dial is read to."""
+    return axis_gap(b, across(a)) <= 1
+
+
 @dataclass(frozen=True)
 class SphCyl:
     """A sphere, cylinder and axis: powers in D, the axis in degrees as the examiner faces the patient.

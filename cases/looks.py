@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cases.lens import SphCyl
-from cases.retinoscope import Setting, brightness, movement, speed_ratio, width_mm
+from cases.retinoscope import Setting, brightness, movement, residual, speed_ratio, width_mm
 
 PUPIL_MM = 6.0
 """A pupil in a dim room: common practice, no published source."""
@@ -46,12 +46,31 @@ class Seen:
         return _grade(self.speed, SPEEDS)
 
     @property
+    def brightness_words(self) -> str:
+        """Name the grade of the brightness."""
+        return _grade(self.brightness, BRIGHTNESSES)
+
+    @property
     def words(self) -> str:
         """Say all that is seen."""
-        band = f"the band {_grade(self.width, WIDTHS)}; {_grade(self.brightness, BRIGHTNESSES)}"
+        band = f"the band {_grade(self.width, WIDTHS)}; {self.brightness_words}"
         if self.movement == "neutral":
             return f"nothing travels; {band}"
         return f"{self.movement}, {self.speed_words}; {band}"
+
+
+def seen_in(setting: Setting, streak: float) -> Seen:
+    """Return how the reflex of a setting looks behind a streak in degrees, 1..180.
+
+    Source: retinoscope.py.
+    """
+    return Seen(
+        residual(setting, streak),
+        movement(setting, streak),
+        speed_ratio(setting, streak),
+        min(1.0, width_mm(setting, streak)[0] / setting.pupil_mm),
+        brightness(setting, streak),
+    )
 
 
 def seen(left: float, distance_cm: float) -> Seen:
@@ -65,13 +84,8 @@ def seen(left: float, distance_cm: float) -> Seen:
     Source: retinoscope.py; the grades and their words are ours.
     """
     setting = Setting(rx=SphCyl(left), in_place=SphCyl(100 / distance_cm), distance_cm=distance_cm, pupil_mm=PUPIL_MM)
-    return Seen(
-        left,
-        movement(setting, 90),
-        speed_ratio(setting, 90),
-        min(1.0, width_mm(setting, 90)[0] / PUPIL_MM),
-        brightness(setting, 90),
-    )
+    # The residual of the setting is `left` but for rounding, and orders of nearness are drawn from `left` itself.
+    return replace(seen_in(setting, 90), left=left)
 
 
 def _grade(value: float, grades: tuple[tuple[float, str], ...]) -> str:

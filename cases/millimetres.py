@@ -1,4 +1,4 @@
-"""Kinds of quantity in millimetres: how far a lens is moved along the line of sight, and a radius of curvature."""
+"""Kinds of quantity in millimetres: a move along the line of sight, a radius of curvature, the width of a pupil."""
 
 from __future__ import annotations
 
@@ -43,3 +43,15 @@ class Radius(Move):
     def write(self, value: float) -> str:
         """Write it in mm to a hundredth."""
         return f"{value:.2f} mm"
+
+
+@dataclass(frozen=True)
+class Diameter(Move):
+    """The diameter of a pupil in mm."""
+
+    exact: float = 0.1
+    tolerance: float = 0.3
+    low: float = 3.0
+    high: float = 8.0
+    id = "diameter"
+    hint = "millimetres, such as 6"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_DOWN, Decimal
 
 from cases.errors import OutOfRange
-from cases.lens import SphCyl, axis_gap, axis_of
+from cases.lens import SphCyl, at_right_angles, axis_gap, axis_of
 from cases.typed import (
     Ambiguous,
     Incomplete,
@@ -279,7 +279,7 @@ def read_powers(text: str) -> tuple[tuple[float, float], ...]:
         raise Ambiguous(text, says, "meridian-unclear")
     meridians = [axis_in_range(number, text) for number, meridian in numbers if meridian]
     powers = [power_of(number, text) for number, meridian in numbers if not meridian]
-    if abs(axis_gap(*meridians) - 90) > 1:
+    if not at_right_angles(*meridians):
         says = (
             f"the meridians {meridians[0]:g} and {meridians[1]:g} are {axis_gap(*meridians):g}° apart: "
             f"principal meridians lie at right angles, as in {_LIKE_CROSS}"

@@ -47,6 +47,14 @@ def working_vergence(distance_cm: float) -> float:
     return _nearest_quarter(exact) if is_clinic_value(distance_cm) else exact
 
 
+def near_a_metre(one_cm: float, other_cm: float) -> bool:
+    """Say whether a centimetre between two distances is about a hundredth of a dioptre: their product about 1 m².
+
+    There the slip of turning centimetres straight into dioptres does no harm. Source: 1/a − 1/b = (b − a)/ab.
+    """
+    return abs(one_cm * other_cm / 100**2 - 1) <= 0.2
+
+
 def vergence_in_quarters(distance_cm: float) -> float:
     """Return the vergence in D to the nearest quarter, so that a lens drawn to hold it is one that a trial set has."""
     return _nearest_quarter(working_vergence(distance_cm))

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 from cases import skills
-from cases.bench import PUPIL_MM, Bench, Stage, View, still
+from cases.bench import Bench, Stage, View, still
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.families.meridians import PRESCRIPTION, SWEEP_OR_AXIS, two_spheres
 from cases.fields import Field, Group
 from cases.figures import Figure
-from cases.kinds import Axis, BadFinding, Lens, Power, Scalar
+from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
-from cases.notation import read_quantity, write_distance, write_prescription
+from cases.looks import PUPIL_MM
+from cases.millimetres import Diameter
+from cases.notation import write_distance, write_prescription
 from cases.steps import (
     ADDED,
     ADDED_OR_SIGN_BLIND,
@@ -36,27 +37,6 @@ from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("bench", "At the bench", 9)
-
-
-@dataclass(frozen=True)
-class Diameter(Scalar):
-    """The diameter of a pupil in millimetres."""
-
-    exact: float = 0.1
-    tolerance: float = 0.3
-    low: float = 3.0
-    high: float = 8.0
-    id = "diameter"
-    unit = " mm"
-    hint = "millimetres, such as 6"
-
-    def read(self, text: str) -> float:
-        """Read a length in mm."""
-        return self._checked(read_quantity(text, "mm"))
-
-    def write(self, value: float) -> str:
-        """Write it in mm."""
-        return f"{value:g} mm"
 
 
 PUPIL = Field("pupil_mm", "Diameter of the pupil", Diameter(), default=PUPIL_MM)

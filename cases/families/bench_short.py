@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from cases import skills
-from cases.bench import PUPIL_MM, SOURCES_CM, Bench, Stage, View, still
+from cases.bench import SOURCES_CM, Bench, Stage, View, still
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Option, Order
@@ -18,11 +18,10 @@ from cases.figures_compare import View as Compared
 from cases.figures_compare import side_by_side
 from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl
-from cases.looks import Seen
+from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
 from cases.notation import write_distance, write_power
-from cases.retinoscope import brightness, movement, residual, speed_ratio, width_mm, zones
-from cases.skills import AGAINST_AS_FARTHER, LOOK_TO_DISTANCE, SPEED_REVERSED
+from cases.retinoscope import residual, zones
 from cases.steps import DISTANCE, as_written, degrees, pick_distance
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -225,13 +224,13 @@ bench_nearer = CaseType(
     begin=_begin_nearer,
     steps=(
         Step(
-            LOOK_TO_DISTANCE,
+            skills.LOOK_TO_DISTANCE,
             run=lambda known: _by(known, abs),
             says=lambda known: f"Fast, wide and bright is near, whichever way it goes. {_order_words(known)}",
             slips=(
-                Slip(SPEED_REVERSED, run=lambda known: _by(known, lambda left: -abs(left)), says=_order_words),
+                Slip(skills.SPEED_REVERSED, run=lambda known: _by(known, lambda left: -abs(left)), says=_order_words),
                 Slip(
-                    AGAINST_AS_FARTHER,
+                    skills.AGAINST_AS_FARTHER,
                     run=lambda known: _by(known, lambda left: (left < 0, abs(left))),
                     says=_order_words,
                     live=lambda known: _by(known, lambda left: (left < 0, abs(left))) != _by(known, abs),
@@ -262,17 +261,10 @@ bench_nearer = CaseType(
 
 def several(views: tuple[View, ...], uid: str) -> Figure:
     """Draw the views side by side."""
-    compared = []
-    for view in views:
-        setting, streak = view.bench.setting, view.bench.streak
-        look = Seen(
-            residual(setting, streak),
-            movement(setting, streak),
-            speed_ratio(setting, streak),
-            min(1.0, width_mm(setting, streak)[0] / view.bench.pupil_mm),
-            brightness(setting, streak),
-        )
-        compared.append(Compared(view.name.removeprefix("View "), streak, look))
+    compared = [
+        Compared(one.name.removeprefix("View "), one.bench.streak, seen_in(one.bench.setting, one.bench.streak))
+        for one in views
+    ]
     return side_by_side(compared, uid=uid)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -49,11 +50,6 @@ FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "Final refraction of the same eye", Lens())
 
 
-def opposite(lens: SphCyl) -> SphCyl:
-    """Return the lens that undoes this one: both signs turned, the axis kept."""
-    return -lens
-
-
 def _take_away(first: Callable[[SphCyl], SphCyl], second: Callable[[SphCyl], SphCyl]) -> Callable[[Known], Any]:
     return lambda known: {"first": first(known["found"]), "second": second(known["other"])}
 
@@ -72,14 +68,16 @@ def _added_words(known: Known) -> str:
 
 TAKE_AWAY = Step(
     TAKE_LENS_AWAY,
-    run=_take_away(_same, opposite),
+    run=_take_away(_same, operator.neg),
     says=lambda known: (
         f"Retinoscopy less the other: add the opposite of {as_written(known['other'])}, which is "
         f"{as_written(known['second'])}."
     ),
     slips=(
         Slip(
-            DIFFERENCE_REVERSED, run=_take_away(opposite, _same), says=lambda known: f"Reversed: {_added_words(known)}"
+            DIFFERENCE_REVERSED,
+            run=_take_away(operator.neg, _same),
+            says=lambda known: f"Reversed: {_added_words(known)}",
         ),
         Slip(
             ADDED_FOR_DIFFERENCE,

@@ -40,11 +40,6 @@ WET_LESS_DRY_REVERSED = SlipName(
     "took wet off dry",
     "Latent plus is what the drops brought out: wet less dry.",
 )
-SIGNS_DROPPED = SlipName(
-    "equivalents-unsigned",
-    "compared the sizes though one was plus and one minus",
-    "One was minus and one plus, so the way from one to the other leads across zero.",
-)
 SPHERE_JUDGED_ALONE = SlipName(
     "cylinder-change-not-judged",
     "looked at the plus alone",
@@ -206,7 +201,7 @@ wet_dry = CaseType(
                 _difference(
                     "The sizes compared",
                     lambda dry, wet: abs(wet) - abs(dry),
-                    SIGNS_DROPPED,
+                    skills.SIZES_SUBTRACTED,
                     lambda known: known["means"][0] * known["means"][1] < 0,
                 ),
             ),

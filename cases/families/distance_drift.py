@@ -14,7 +14,7 @@ from cases.figures_distance import far_point as draw_far_point
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
 from cases.steps import COMMON_DISTANCES, signed
-from cases.vergence import vergence
+from cases.vergence import near_a_metre, vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 CORRECT_FOR_DRIFT = Skill("correct-for-drift", "correcting what was written for the true distance")
@@ -53,11 +53,6 @@ def _draw_drift(chance: Chance, settings: Settings) -> dict[str, Any]:
         "assumed_cm": assumed,
         "actual_cm": assumed + chance.among((-1, 1)) * chance.whole(3, 15),
     }
-
-
-def _near_a_metre(known: Known) -> bool:
-    """Say whether a centimetre is a hundredth of a dioptre here, as it is about one metre: there it is no slip."""
-    return bool(abs(known["assumed_cm"] * known["actual_cm"] / 100**2 - 1) < 0.2)
 
 
 def _drift_words(known: Known) -> str:
@@ -111,7 +106,7 @@ distance_drift = CaseType(
                     says=lambda known: (
                         f"{abs(known['assumed_cm'] - known['actual_cm']):g} cm taken as {signed(known['error'])} D."
                     ),
-                    live=lambda known: not _near_a_metre(known),
+                    live=lambda known: not near_a_metre(known["assumed_cm"], known["actual_cm"]),
                 ),
                 Slip(
                     skills.ALWAYS_ONE_FIFTY,

@@ -14,7 +14,6 @@ from cases.figures_room import looking_at, three_targets
 from cases.kinds import Distance, Lens, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.skills import METRES_NOT_INVERTED
 from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -23,7 +22,7 @@ FIXATION_TASK = Skill("fixation-task", "knowing what fixation must do in this ey
 MIRROR_DOUBLES = Skill("mirror-doubles", "placing an image behind the mirror")
 CHOOSE_TARGET = Skill("choose-target", "choosing what the patient looks at")
 
-DEMAND_NOT_ANSWERED = SlipName(
+FIXATION_LEFT_OUT = SlipName(
     "fixation-left-out",
     "took the result as if the patient had looked far",
     "Taking the working distance off allows for where you sit. Where the patient looks is a second matter: the eye "
@@ -76,7 +75,7 @@ def fixation_demand(name: str) -> Step:
         says=says,
         slips=(
             Slip(
-                METRES_NOT_INVERTED,
+                skills.METRES_NOT_INVERTED,
                 run=lambda known: {"demand": known[name] / 100},
                 says=lambda known: f"{write_distance(known[name])} taken as {known['demand']:.2f} D.",
                 live=lambda known: abs(known[name] - 100) > 2,
@@ -168,7 +167,7 @@ fixation_near = CaseType(
                     says=lambda known: f"{known['response']:.2f} taken off one meridian: {_written(known)}.",
                 ),
                 Slip(
-                    DEMAND_NOT_ANSWERED,
+                    FIXATION_LEFT_OUT,
                     run=lambda known: _shifted(known, 0, 0),
                     says=lambda known: f"Left as it is: {_written(known)}.",
                 ),

@@ -11,7 +11,7 @@ from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, ends, find_cylin
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, streak_in_pupil, two_streaks
 from cases.kinds import Axis, BadFinding, Lens, Power
-from cases.lens import SphCyl, across, axis_gap
+from cases.lens import SphCyl, across, at_right_angles
 from cases.notation import write_distance
 from cases.steps import (
     DISTANCE,
@@ -60,7 +60,7 @@ def must_cross(streak: float, other: float) -> None:
     BadFinding
         With the direction that would be right.
     """
-    if axis_gap(other, across(streak)) > 1:
+    if not at_right_angles(streak, other):
         raise BadFinding(
             [streak, other],
             f"the streaks must be at right angles; across {degrees(streak)} lies {degrees(across(streak))}",

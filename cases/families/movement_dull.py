@@ -40,7 +40,7 @@ LEFT_TO_SUBJECTIVE = SlipName(
     "For many patients this is the only measurement there is, and large lenses or a shorter distance often find the "
     "reflex.",
 )
-REFERRED_TOO_SOON = SlipName(
+REFERRED_BEFORE_LOOKING = SlipName(
     "referred-before-looking",
     "referred before large lenses and a shorter distance were tried",
     "A dull reflex is often a large error. Try a large plus, a large minus and a shorter distance first.",
@@ -217,7 +217,7 @@ dull_reflex = CaseType(
             says=_action_words,
             slips=(
                 _acted(QUARTER_STEPS, "quarters", "Small steps gone on with.", _searching),
-                _acted(REFERRED_TOO_SOON, "refer", "Referred before looking further.", _searching),
+                _acted(REFERRED_BEFORE_LOOKING, "refer", "Referred before looking further.", _searching),
                 _acted(LEFT_TO_SUBJECTIVE, "leave", "Left to the subjective.", lambda known: known["meaning"] == "far"),
                 _acted(
                     KEPT_TRYING,

@@ -15,7 +15,7 @@ from cases.kinds import BadFinding, Distance, Power
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.steps import DISTANCE, pick_distance, signed
-from cases.vergence import FARTHEST_CM, NEAREST_CM, vergence
+from cases.vergence import FARTHEST_CM, NEAREST_CM, near_a_metre, vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FORETELL_LEAN = Skill("foretell-lean", "foretelling the movement on leaning")
@@ -146,7 +146,7 @@ lean_test = CaseType(
                     skills.DRIFT_BY_CENTIMETRES,
                     run=lambda known: {"shift": (known["distance_cm"] - known["leaned_cm"]) / 100},
                     says=lambda known: f"{known['by_cm']:g} cm taken as {signed(known['shift'])} D.",
-                    live=lambda known: abs(known["distance_cm"] * known["leaned_cm"] / 100**2 - 1) > 0.2,
+                    live=lambda known: not near_a_metre(known["distance_cm"], known["leaned_cm"]),
                 ),
             ),
         ),

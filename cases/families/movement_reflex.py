@@ -19,6 +19,7 @@ from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
 from cases.kinds import Angle, Axis, Lens, Power, Scalar
 from cases.lens import SphCyl, across, axis_gap, axis_of
+from cases.movements import OPPOSITE
 from cases.notation import read_quantity, write_distance
 from cases.retinoscope import NOUGHT, Look, Setting, look, residual, residual_matrix
 from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens, read_meridian, signed
@@ -56,7 +57,7 @@ DISTANCE_LEFT_OUT_OF_SPEED = SlipName(
     "took one over what is still wanted for the speed",
     "Divide the working distance in dioptres by what is still wanted: an eye without error goes as fast as the streak.",
 )
-SKEW_UNSEEN = SlipName(
+SKEW_LEFT_OUT = SlipName(
     "skew-left-out",
     "took the reflex to lie along the streak",
     "Off the principal meridians the reflex stands turned to the streak, and that is the sign of an axis elsewhere.",
@@ -121,8 +122,6 @@ class Ratio(Scalar):
         """Say whether it is too fast or too slow."""
         return f"too {'fast' if given > truth else 'slow'}: {self.write(given)} for {self.write(truth)}"
 
-
-_OPPOSITE = {"with": "against", "against": "with"}
 
 SKEW = Angle(exact=1, tolerance=3, low=-90, high=90)
 
@@ -303,7 +302,7 @@ reflex = CaseType(
             says=_pull_words,
             slips=(
                 Slip(
-                    SKEW_UNSEEN,
+                    SKEW_LEFT_OUT,
                     run=lambda _: {"pull": 0.0},
                     says=lambda _: "The reflex taken to lie along the streak.",
                     live=_pulled,
@@ -323,9 +322,9 @@ reflex = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"movement": _OPPOSITE[_shown(known).movement]},
+                    run=lambda known: {"movement": OPPOSITE[_shown(known).movement]},
                     says=lambda known: f"The other way round: {known['movement']}.",
-                    live=lambda known: _shown(known).movement in _OPPOSITE,
+                    live=lambda known: _shown(known).movement in ("with", "against"),
                 ),
             ),
         ),

@@ -57,10 +57,10 @@ THIRD_LEFT_OUT = SlipName(
     "left out the third",
     "Only a third of sin²θ is added to the sphere, since the glass has an index of about 1.5.",
 )
-SINE_NOT_SQUARED = SlipName(
+TILT_SINE_NOT_SQUARED = SlipName(
     "tilt-sine-not-squared", "did not square the sine", "The sphere grows by a third of sin²θ: square the sine."
 )
-TANGENT_NOT_SQUARED = SlipName(
+TILT_TANGENT_NOT_SQUARED = SlipName(
     "tilt-tangent-not-squared",
     "did not square the tangent",
     "The cylinder is the new sphere times tan²θ: square the tangent.",
@@ -295,7 +295,7 @@ tilted_lens = CaseType(
                     says=lambda known: f"Sphere times 1 + sin²: {signed(known['sphere'])}.",
                 ),
                 Slip(
-                    SINE_NOT_SQUARED,
+                    TILT_SINE_NOT_SQUARED,
                     run=lambda known: {"sphere": known["power"] * (1 + math.sqrt(_sin2(known)) / 3)},
                     says=lambda known: f"Sphere times 1 + sin ÷ 3: {signed(known['sphere'])}.",
                 ),
@@ -310,7 +310,7 @@ tilted_lens = CaseType(
             ),
             slips=(
                 Slip(
-                    TANGENT_NOT_SQUARED,
+                    TILT_TANGENT_NOT_SQUARED,
                     run=lambda known: {"cylinder": known["sphere"] * math.sqrt(_tan2(known))},
                     says=lambda known: f"Sphere times the tangent: {signed(known['cylinder'])}.",
                 ),

@@ -36,7 +36,7 @@ MOVED_WRONG_WAY = SlipName(
     "let the power change the wrong way",
     "Nearer the eye a plus lens must grow and a minus lens must shrink; farther off it is the other way round.",
 )
-WEAKER_WHEN_NEARER = SlipName(
+PLUS_LIKE_MINUS = SlipName(
     "plus-moved-like-minus",
     "changed a plus lens as if it were a minus lens",
     "A minus lens needs less power nearer the eye, a plus lens needs more.",
@@ -55,7 +55,7 @@ SPHERE_ALONE_MOVED = SlipName(
 
 WRONG_WAY_OR_LIKE_MINUS: Pair = (
     SlipRef(MOVE_POWER.id, MOVED_WRONG_WAY.id),
-    SlipRef(MOVE_POWER.id, WEAKER_WHEN_NEARER.id),
+    SlipRef(MOVE_POWER.id, PLUS_LIKE_MINUS.id),
 )
 """For a plus lens both give the same power; with a minus lens only one of them goes wrong."""
 
@@ -136,7 +136,7 @@ def move_step(*more: Slip, seen: Callable[[Known], bool] = lambda _: True) -> St
                 live=seen,
             ),
             Slip(
-                WEAKER_WHEN_NEARER,
+                PLUS_LIKE_MINUS,
                 run=_each(_like_minus),
                 says=lambda known: f"The size changed as a minus lens's would: {listed(known['net'])}.",
                 live=lambda known: seen(known) and any(power > 0 for power in known["powers"]),

@@ -43,7 +43,7 @@ def test_slips_of_wet_and_dry_worked_by_hand() -> None:
         "halve-cylinder/sphere-alone-as-equivalent": gained(2.0),
         "add-half-cylinder/half-cylinder-unsigned": gained(1.75),
         "latent-plus/wet-dry-reversed": gained(-2.25, "less-plus"),
-        "latent-plus/equivalents-unsigned": gained(-0.75, "less-plus"),
+        "latent-plus/sizes-subtracted-across-zero": gained(-0.75, "less-plus"),
         "judge-wet-dry/latent-plus-doubted": gained(2.25, "sphere"),
     }
 
