@@ -1,8 +1,9 @@
 """The pen that every drawing shares: lines, labels, escaping, and the Figure that comes out.
 
-What is drawn stands in figures_lenses (power cross, trial frame), figures_planes (vertex, toric rotation),
-figures_pupil (streaks), figures_reflex (movements), figures_odd (odd reflexes), figures_distance (rulers) and
-figures_sighting (lines of sight); parts that several of them draw are in figures_parts.
+What is drawn stands in the files figures_*: lenses (power cross, trial frame), planes (vertex, contact lenses), tilt (a
+lens askew), pupil (streaks), reflex (movements), compare (reflexes side by side), odd (odd reflexes), log (lenses
+tried), distance (rulers, far point, near), room (what is looked at), sighting and seats (where the examiner is), eyes
+(two dials) and records (the card); parts that several of them draw are in figures_parts.
 
 Every drawing is 320 units wide, uses `currentColor` only and carries no style of its own, so that it prints and works
 on a dark page unaided. A stylesheet may refine these classes (`.fig {width: 100%; height: auto}` makes it fluid):
@@ -94,7 +95,7 @@ def toward(angle: float, reach: float, centre: tuple[float, float] = (0, 0)) -> 
     return centre[0] + reach * math.cos(turned), centre[1] - reach * math.sin(turned)
 
 
-def lens_words(lens: SphCyl) -> str:
+def engraved(lens: SphCyl) -> str:
     """Write a trial lens as it is engraved or entered: sphere DS, cylinder DC × axis, or both; plano for no power."""
     sphere, cylinder = write_power(lens.sphere), write_power(lens.cylinder)
     if sphere == NOUGHT != cylinder:
@@ -102,7 +103,7 @@ def lens_words(lens: SphCyl) -> str:
     return write_prescription(lens, "as-is")
 
 
-def listed(things: list[str]) -> str:
+def joined(things: list[str]) -> str:
     """Join words as a sentence does: a, b and c."""
     return things[0] if len(things) == 1 else ", ".join(things[:-1]) + " and " + things[-1] if things else "none"
 

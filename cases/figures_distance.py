@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from cases.errors import OutOfRange
 from cases.figures import SMALL, WIDTH, Figure, Pen, points
-from cases.figures_parts import lens_profile, measure, profile, sight_hole
+from cases.figures_parts import checked_distance, lens_profile, measure, profile, sight_hole
 from cases.lens import SphCyl
 from cases.notation import write_distance
 
@@ -25,9 +24,9 @@ def distance_ruler(
     OutOfRange
         For a distance that is not above 0.
     """
-    shown = [_checked("actual distance", actual_cm)]
+    shown = [checked_distance("actual distance", actual_cm)]
     if assumed_cm is not None:
-        shown.append(_checked("assumed distance", assumed_cm))
+        shown.append(checked_distance("assumed distance", assumed_cm))
     unit = (FAR - EYE) / max(shown)
     pen, y = Pen(), 112.0
     profile(pen, EYE, MID, 20)
@@ -63,7 +62,7 @@ def far_point(*, neutral_cm: float, uid: str) -> Figure:
     OutOfRange
         For a distance that is not above 0.
     """
-    _checked("neutral distance", neutral_cm)
+    checked_distance("neutral distance", neutral_cm)
     pen, y = Pen(), 112.0
     profile(pen, EYE, MID, 20)
     _ends(pen)
@@ -90,7 +89,9 @@ def near_card(*, target_cm: float, scope_cm: float, uid: str, lens: SphCyl | Non
     OutOfRange
         For a distance that is not above 0.
     """
-    unit = (FAR - EYE) / max(_checked("target distance", target_cm), _checked("retinoscope distance", scope_cm))
+    unit = (FAR - EYE) / max(
+        checked_distance("target distance", target_cm), checked_distance("retinoscope distance", scope_cm)
+    )
     pen, mid, y = Pen(), MID + 36, 154.0
     profile(pen, EYE, mid, 20)
     _ends(pen)
@@ -123,9 +124,3 @@ def near_card(*, target_cm: float, scope_cm: float, uid: str, lens: SphCyl | Non
 def _ends(pen: Pen) -> None:
     pen.text(6, 18, "eye", size=SMALL, anchor="start")
     pen.text(314, 18, "examiner", size=SMALL, anchor="end")
-
-
-def _checked(name: str, distance_cm: float) -> float:
-    if not distance_cm > 0:
-        raise OutOfRange(name, f"{distance_cm:g} cm", "a distance above 0 cm is needed")
-    return distance_cm

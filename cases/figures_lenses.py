@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import product
 
 from cases.errors import OutOfRange
-from cases.figures import SMALL, TEXT, WIDTH, Box, Figure, Pen, lens_words, listed, text_width, toward
+from cases.figures import SMALL, TEXT, WIDTH, Box, Figure, Pen, engraved, joined, text_width, toward
 from cases.figures_parts import lens_profile, measure, profile, sight_hole
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_axis, write_distance, write_power
@@ -194,8 +194,10 @@ def trial_frame(
         measure(pen, eye_x, 296, y)
         pen.text((eye_x + 296) / 2, y + 20, f"{write_distance(distance_cm)}", kind="number")
         y += 30
+    # A note that finds no room beside its lens stands below it, and then so do the others: each is looked for alike.
+    below = any(_after(lens) + text_width(notes.get(place, ""), SMALL) > 276 for place, lens in enumerate(lenses))
     for place, lens in enumerate(lenses):
-        y = _row(pen, y, place, lens, notes.get(place, ""))
+        y = _row(pen, y, place, lens, notes.get(place, ""), below=below)
     if not lenses:
         y += 22
         pen.text(WIDTH / 2, y, "no lens in the frame")
@@ -204,30 +206,32 @@ def trial_frame(
     )
 
 
-def _row(pen: Pen, y: float, place: int, lens: SphCyl, note: str) -> float:
+def _after(lens: SphCyl) -> float:
+    """Return where a note beside this lens may begin, across the drawing."""
+    return 40 + text_width(engraved(lens)) + 14
+
+
+def _row(pen: Pen, y: float, place: int, lens: SphCyl, note: str, *, below: bool) -> float:
     y += 34
-    words = lens_words(lens)
     pen.text(18, y, str(place + 1), size=SMALL, kind="number")
-    pen.text(40, y, words, anchor="start", kind="number")
+    pen.text(40, y, engraved(lens), anchor="start", kind="number")
     if not is_sphere(lens):
         dial = (298.0, y - 6)
-        pen.circle(dial, 13, "faint")
-        pen.line(toward(lens.axis, 17, dial), toward(lens.axis + 180, 17, dial), weight=2.2)
+        pen.circle(dial, 11, "faint")
+        pen.line(toward(lens.axis, 14.5, dial), toward(lens.axis + 180, 14.5, dial), weight=2.2)
     if note:
-        beside = 40 + text_width(words) + 14
-        if beside + text_width(note, SMALL) > 276:
-            y, beside = y + 20, 40
-        pen.text(beside, y, note, size=SMALL, anchor="start")
+        y += 20 if below else 0
+        pen.text(40 if below else _after(lens), y, note, size=SMALL, anchor="start")
     return y
 
 
 def _frame_words(lenses: Sequence[SphCyl], notes: Mapping[int, str], distance_cm: float | None) -> str:
     if lenses:
         written = [
-            lens_words(lens) + (f" ({notes[place]})" if notes.get(place) else "") for place, lens in enumerate(lenses)
+            engraved(lens) + (f" ({notes[place]})" if notes.get(place) else "") for place, lens in enumerate(lenses)
         ]
         cells = "one lens" if len(lenses) == 1 else f"{len(lenses)} lenses, from the eye outward"
-        facts = f"The trial frame holds {cells}: {listed(written)}."
+        facts = f"The trial frame holds {cells}: {joined(written)}."
     else:
         facts = "The trial frame holds no lens."
     if distance_cm is not None:

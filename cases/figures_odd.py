@@ -97,7 +97,7 @@ _KINDS: dict[OddReflex, tuple[Callable[[Pen], float], str, str, str]] = {
         _scissors,
         "Scissors reflex",
         "two bands meet and part",
-        "Two bands of light in one pupil, joined below, close toward each other and open again during one sweep.",
+        "Two bands of light in one pupil, joined below, close towards each other and open again during one sweep.",
     ),
     "oil-drop": (
         _oil_drop,

@@ -11,6 +11,8 @@ from cases.notation import write_axis
 
 Point = tuple[float, float]
 
+UNSCALED = "not to scale"
+
 WASH = {"bright": 0.34, "ordinary": 0.2, "dim": 0.07}
 STROKES_APART = {"bright": 3.5, "ordinary": 5.5, "dim": 11.0}
 
@@ -131,15 +133,25 @@ def profile(pen: Pen, x: float, y: float, radius: float = 17) -> None:
         pen.line(limbus, (limbus[0] - 1, y + side * 0.24 * radius), weight=2.4)
 
 
-def lens_profile(pen: Pen, x: float, y: float, lens: SphCyl, *, kind: str = "ink", tall: float = 30) -> None:
-    """Draw a trial lens from the side, `tall` half its height: bulging for plus, hollow for minus, flat for plano."""
+def lens_profile(
+    pen: Pen, x: float, y: float, lens: SphCyl, *, kind: str = "ink", tall: float = 30, tilt: float = 0
+) -> None:
+    """Draw a trial lens from the side: bulging for plus, hollow for minus, flat for plano.
+
+    tall: half its height in units of the drawing. tilt: degrees by which its upper edge leans to the right of the page.
+    """
     power = lens.spherical_equivalent
     edge, bulge = (3.0, 5.0) if power > 0.001 else (7.0, -5.0) if power < -0.001 else (3.0, 0.0)
-    steps = (
-        f"M{points((x - edge, y - tall))}Q{points((x - edge - bulge, y))} {points((x - edge, y + tall))}"
-        f"L{points((x + edge, y + tall))}Q{points((x + edge + bulge, y))} {points((x + edge, y - tall))}Z"
+    sin, cos = math.sin(math.radians(tilt)), math.cos(math.radians(tilt))
+
+    def at(along: float, up: float) -> Point:
+        return x + along * cos + up * sin, y + along * sin - up * cos
+
+    pen.path(
+        f"M{points(at(-edge, tall))}Q{points(at(-edge - bulge, 0))} {points(at(-edge, -tall))}"
+        f"L{points(at(edge, -tall))}Q{points(at(edge + bulge, 0))} {points(at(edge, tall))}Z",
+        kind,
     )
-    pen.path(steps, kind)
 
 
 def sight_hole(pen: Pen, x: float, y: float) -> None:
@@ -158,6 +170,19 @@ def measure(pen: Pen, start: float, end: float, y: float, kind: str = "ink") -> 
     pen.line((start, y), (end, y), kind)
     for x in (start, end):
         pen.line((x, y - 5), (x, y + 5))
+
+
+def checked_distance(name: str, distance_cm: float) -> float:
+    """Return a distance in cm, refusing what a drawing cannot hold.
+
+    Raises
+    ------
+    OutOfRange
+        For a distance that is not above 0.
+    """
+    if not distance_cm > 0:
+        raise OutOfRange(name, f"{distance_cm:g} cm", "a distance above 0 cm is needed")
+    return distance_cm
 
 
 def heading(angle: float) -> str:

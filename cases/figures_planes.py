@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from cases.errors import OutOfRange
-from cases.figures import SMALL, WIDTH, Figure, Pen, lens_words, points, toward
+from cases.figures import SMALL, WIDTH, Figure, Pen, engraved, points, toward
 from cases.figures_parts import lens_profile, measure, profile
 from cases.lens import SphCyl
 
@@ -39,13 +39,13 @@ def vertex(lens: SphCyl, *, toward_eye_mm: float, uid: str, acts_as: SphCyl | No
     measure(pen, near, far, y)
     size = f"{abs(toward_eye_mm):g} mm"
     pen.text((near + far) / 2, y + 22, size, kind="number")
-    told = "?" if acts_as is None else lens_words(acts_as)
-    for kind, words in (("truth", lens_words(lens)), ("mine", told)):
+    told = "?" if acts_as is None else engraved(acts_as)
+    for kind, words in (("truth", engraved(lens)), ("mine", told)):
         y += 26 if kind == "mine" else 54
         pen.line((20, y - 5), (58, y - 5), kind, weight=2)
         pen.text(70, y, words, anchor="start", kind="number")
     way = "toward the eye" if toward_eye_mm > 0 else "away from the eye"
-    facts = f"A lens {lens_words(lens)} is moved {size} {way}. "
+    facts = f"A lens {engraved(lens)} is moved {size} {way}. "
     facts += "What acts alike in the new plane is asked." if acts_as is None else f"There {told} acts alike."
     return pen.figure(uid=uid, title="A lens in another plane", description=facts, height=y + 12)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from cases.errors import OutOfRange
-from cases.figures import SMALL, WIDTH, Figure, Pen, listed, points, toward
+from cases.figures import SMALL, WIDTH, Figure, Pen, joined, points, toward
 from cases.figures_parts import WASH, Point, band, checked_angle, heading, iris, lie, lit_disc, streak_outside
 from cases.lens import axis_gap, axis_of
 from cases.notation import write_axis
@@ -145,7 +145,7 @@ def _movement_words(streak: float, turned: float, way: float, seen: Movement, lo
         if turned != streak:
             facts += f" The reflex itself stands turned, along {write_axis(turned)}."
     if look.words():
-        facts += f" The reflex is {listed(look.words())}."
+        facts += f" The reflex is {joined(look.words())}."
     return facts
 
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from cases.errors import OutOfRange
 from cases.figures import SMALL, WIDTH, Figure, Pen, points
-from cases.figures_parts import measure, profile, sight_hole
-from cases.figures_sighting import UNSCALED
+from cases.figures_parts import UNSCALED, checked_distance, measure, profile, sight_hole
 from cases.notation import write_distance
 
 EYE = 50.0
@@ -19,7 +17,7 @@ def looking_at(*, fixation_cm: float, uid: str) -> Figure:
     OutOfRange
         For a distance that is not above 0.
     """
-    _checked("fixation distance", fixation_cm)
+    checked_distance("fixation distance", fixation_cm)
     pen, mid, at = Pen(), 54.0, 286.0
     profile(pen, EYE, mid, 20)
     pen.line((EYE + 6, mid), (at - 10, mid), "mine")
@@ -44,8 +42,11 @@ def three_targets(*, mirror_cm: float, switch_cm: float, light_cm: float, uid: s
     OutOfRange
         For a distance that is not above 0.
     """
-    far = [(_checked("mirror distance", mirror_cm), "mirror"), (_checked("switch distance", switch_cm), "switch")]
-    _checked("light distance", light_cm)
+    far = [
+        (checked_distance("mirror distance", mirror_cm), "mirror"),
+        (checked_distance("switch distance", switch_cm), "switch"),
+    ]
+    checked_distance("light distance", light_cm)
     pen, mid = Pen(), 66.0
     profile(pen, EYE, mid, 20)
     pen.line((EYE + 6, mid), (306, mid), "faint")
@@ -78,9 +79,3 @@ def three_targets(*, mirror_cm: float, switch_cm: float, light_cm: float, uid: s
         + "."
     )
     return pen.figure(uid=uid, title="Three things to look at", description=facts, height=y + 12)
-
-
-def _checked(name: str, distance_cm: float) -> float:
-    if not distance_cm > 0:
-        raise OutOfRange(name, f"{distance_cm:g} cm", "a distance above 0 cm is needed")
-    return distance_cm

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from cases.figures import SMALL, WIDTH, Anchor, Figure, Pen, points, toward
-from cases.figures_parts import measure, profile
-from cases.figures_sighting import UNSCALED
+from cases.figures import SMALL, Anchor, Figure, Pen, points, toward
+from cases.figures_parts import UNSCALED, measure, profile
+from cases.figures_sighting import high_chart, two_distances
 from cases.notation import write_distance
 
 HOLE = 7.0
@@ -86,14 +86,7 @@ def beside_the_gaze(
     examiner is drawn on the true side of the gaze and of the level of the eye.
     """
     pen, level, x = Pen(), 170.0, 170.0
-    eye, chart = (50.0, level), (290.0, 52.0)
-    profile(pen, eye[0], level, 20)
-    pen.line((56, level), (312, level), "faint")
-    pen.line(eye, chart, "mine")
-    pen.path(f"M{points((chart[0], 32), (chart[0] + 8, 32), (chart[0] + 8, 72), (chart[0], 72))}Z")
-    pen.text(chart[0] + 8, 22, "chart, by the mirror", size=SMALL, anchor="end")
-    pen.line((chart[0], level), (chart[0], 74))
-    pen.text(chart[0] - 8, 112, write_distance(chart_height_cm), anchor="end", kind="number")
+    eye, chart = high_chart(pen, level, chart_height_cm)
     above_gaze = own_height_cm > chart_height_cm * distance_cm / chart_path_cm
     at = level if own_height_cm == 0 else level + 28 if own_height_cm < 0 else 72 if above_gaze else 136.0
     size = write_distance(abs(own_height_cm))
@@ -103,17 +96,11 @@ def beside_the_gaze(
     beside, first = x + (12 if anchor == "start" else -12), at + (20 if own_height_cm == 0 else 2)
     pen.text(beside, first, "you", size=SMALL, anchor=anchor)
     pen.text(beside, first + 20, told, anchor=anchor, kind="number")
-    y = level + 72
-    measure(pen, eye[0], x, y)
-    pen.text((eye[0] + x) / 2, y + 22, write_distance(distance_cm), kind="number")
-    y += 44
-    measure(pen, eye[0], chart[0], y)
-    pen.text(eye[0], y + 22, f"{write_distance(chart_path_cm)} by the mirror", anchor="start", kind="number")
-    pen.text(WIDTH / 2, y + 44, UNSCALED, size=SMALL)
+    y = two_distances(pen, level + 72, eye[0], (x, distance_cm), (chart[0], chart_path_cm))
     where = "level with" if own_height_cm == 0 else f"{size} {'above' if own_height_cm > 0 else 'below'}"
     facts = (
         f"Seen from the side, the chart is {write_distance(chart_height_cm)} above the patient's eye and "
         f"{write_distance(chart_path_cm)} away by the mirror. The examiner's eye is {write_distance(distance_cm)} from "
         f"the patient's, {where} the patient's eye."
     )
-    return pen.figure(uid=uid, title="Your eye and the gaze to the chart", description=facts, height=y + 54)
+    return pen.figure(uid=uid, title="Your eye and the gaze to the chart", description=facts, height=y)

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from cases.figures import SMALL, WIDTH, Figure, Pen, points, toward
-from cases.figures_parts import measure, profile
+from cases.figures_parts import UNSCALED, Point, measure, profile
 from cases.notation import write_distance
-
-UNSCALED = "not to scale"
 
 
 def sighting_plan(*, offset_cm: float, distance_cm: float, uid: str, angle: float | None = None) -> Figure:
@@ -50,33 +48,15 @@ def sighting_side(
     hole. height_cm: sight hole above the eye, written when given; otherwise a question mark stands in its place.
     """
     pen, level = Pen(), 150.0
-    eye, chart = (50.0, level), (290.0, 52.0)
-    profile(pen, eye[0], level, 20)
-    pen.line((56, level), (312, level), "faint")
-    pen.line(eye, chart, "mine")
-    pen.path(f"M{points((chart[0], 32), (chart[0] + 8, 32), (chart[0] + 8, 72), (chart[0], 72))}Z")
-    pen.text(chart[0] + 8, 22, "chart, by the mirror", size=SMALL, anchor="end")
+    eye, chart = high_chart(pen, level, chart_height_cm)
     part = (150 - eye[0]) / (chart[0] - eye[0])
     hole = (150.0, level + part * (chart[1] - level))
     pen.circle(hole, 7, weight=2)
     pen.text(hole[0] - 12, hole[1] - 12, "sight hole", size=SMALL, anchor="end")
-    for x, top, words in (
-        (hole[0], hole[1] + 7, "?" if height_cm is None else write_distance(height_cm)),
-        (chart[0], 74, write_distance(chart_height_cm)),
-    ):
-        pen.line((x, level), (x, top))
-        middle = (level + top) / 2 + 6
-        if x == hole[0]:
-            pen.text(x + 8, middle, words, anchor="start", kind="number")
-        else:
-            pen.text(x - 8, middle, words, anchor="end", kind="number")
-    y = level + 38
-    measure(pen, eye[0], hole[0], y)
-    pen.text((eye[0] + hole[0]) / 2, y + 22, write_distance(distance_cm), kind="number")
-    y += 44
-    measure(pen, eye[0], chart[0], y)
-    pen.text(eye[0], y + 22, f"{write_distance(chart_path_cm)} by the mirror", anchor="start", kind="number")
-    pen.text(WIDTH / 2, y + 44, UNSCALED, size=SMALL)
+    top, told = hole[1] + 7, "?" if height_cm is None else write_distance(height_cm)
+    pen.line((hole[0], level), (hole[0], top))
+    pen.text(hole[0] + 8, (level + top) / 2 + 6, told, anchor="start", kind="number")
+    y = two_distances(pen, level + 38, eye[0], (hole[0], distance_cm), (chart[0], chart_path_cm))
     facts = (
         f"Seen from the side, the chart is {write_distance(chart_height_cm)} above the patient's eye and "
         f"{write_distance(chart_path_cm)} away by the mirror. The sight hole is on the gaze, "
@@ -87,4 +67,34 @@ def sighting_side(
         if height_cm is None
         else f"it is {write_distance(height_cm)} above the eye."
     )
-    return pen.figure(uid=uid, title="Sighting a chart that hangs high", description=facts, height=y + 54)
+    return pen.figure(uid=uid, title="Sighting a chart that hangs high", description=facts, height=y)
+
+
+def high_chart(pen: Pen, level: float, chart_height_cm: float) -> tuple[Point, Point]:
+    """Draw an eye at `level` down the page and a chart above it on the right, the gaze between and the chart's height.
+
+    Returns where the eye and the chart stand.
+    """
+    eye, chart = (50.0, level), (290.0, 52.0)
+    profile(pen, eye[0], level, 20)
+    pen.line((56, level), (312, level), "faint")
+    pen.line(eye, chart, "mine")
+    pen.path(f"M{points((chart[0], 32), (chart[0] + 8, 32), (chart[0] + 8, 72), (chart[0], 72))}Z")
+    pen.text(chart[0] + 8, 22, "chart, by the mirror", size=SMALL, anchor="end")
+    pen.line((chart[0], level), (chart[0], 74))
+    pen.text(chart[0] - 8, 118, write_distance(chart_height_cm), anchor="end", kind="number")
+    return eye, chart
+
+
+def two_distances(pen: Pen, y: float, start: float, near: tuple[float, float], far: tuple[float, float]) -> float:
+    """Draw from y down the distances from `start` across to the examiner and to the chart, each (place, cm).
+
+    Returns how tall the drawing is with them.
+    """
+    measure(pen, start, near[0], y)
+    pen.text((start + near[0]) / 2, y + 22, write_distance(near[1]), kind="number")
+    y += 44
+    measure(pen, start, far[0], y)
+    pen.text(start, y + 22, f"{write_distance(far[1])} by the mirror", anchor="start", kind="number")
+    pen.text(WIDTH / 2, y + 44, UNSCALED, size=SMALL)
+    return y + 54

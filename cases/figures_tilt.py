@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
-from cases.figures import SMALL, WIDTH, Figure, Pen, lens_words, points, toward
-from cases.figures_parts import Point, checked_angle, profile
+from cases.figures import SMALL, WIDTH, Figure, Pen, engraved, points, toward
+from cases.figures_parts import checked_angle, lens_profile, profile
 from cases.lens import SphCyl
 from cases.notation import write_axis
 
@@ -28,7 +26,7 @@ def tilted_lens(lens: SphCyl, *, tilt: float, tilt_axis: float, uid: str) -> Fig
     pen.line((50, mid), (196, mid), "mine")
     stand = (126.0, mid)
     pen.line((stand[0], mid - 62), (stand[0], mid + 62), "faint")
-    pen.path(_lens_outline(lens, stand, tilt))
+    lens_profile(pen, *stand, lens, tall=TALL, tilt=tilt)
     # A tilt of a few degrees would leave no room for its arc.
     edge = toward(90 - tilt, 56, stand)
     pen.path(f"M{points((stand[0], mid - 56))}A56 56 0 0 1 {points(edge)}")
@@ -39,27 +37,9 @@ def tilted_lens(lens: SphCyl, *, tilt: float, tilt_axis: float, uid: str) -> Fig
     pen.text(dial[0], mid - 62, "from the front", size=SMALL)
     pen.text(312, mid + 76, f"turned about {write_axis(tilt_axis)}", size=SMALL, anchor="end")
     pen.text(8, mid + 76, "seen along that line", size=SMALL, anchor="start")
-    pen.text(WIDTH / 2, mid + 104, f"marked {lens_words(lens)}", kind="number")
+    pen.text(WIDTH / 2, mid + 104, f"marked {engraved(lens)}", kind="number")
     facts = (
-        f"A lens marked {lens_words(lens)} stands before the eye, tilted through {tilt:g} degrees about its "
+        f"A lens marked {engraved(lens)} stands before the eye, tilted through {tilt:g} degrees about its "
         f"{write_axis(tilt_axis)} meridian. The line of sight passes its middle."
     )
     return pen.figure(uid=uid, title="A tilted trial lens", description=facts, height=mid + 116)
-
-
-def _lens_outline(lens: SphCyl, stand: Point, tilt: float) -> str:
-    """Write the side view of a lens with its upper edge tilted to the right of the page, in the manner of profiles."""
-    power = lens.spherical_equivalent
-    edge, bulge = (3.0, 5.0) if power > 0.001 else (7.0, -5.0) if power < -0.001 else (3.0, 0.0)
-    turned = math.radians(tilt)
-
-    def at(along: float, up: float) -> Point:
-        return (
-            stand[0] + along * math.cos(turned) + up * math.sin(turned),
-            stand[1] + along * math.sin(turned) - up * math.cos(turned),
-        )
-
-    return (
-        f"M{points(at(-edge, TALL))}Q{points(at(-edge - bulge, 0))} {points(at(-edge, -TALL))}"
-        f"L{points(at(edge, -TALL))}Q{points(at(edge + bulge, 0))} {points(at(edge, TALL))}Z"
-    )

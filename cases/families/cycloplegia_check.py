@@ -21,13 +21,13 @@ ACT_ON_CYCLOPLEGIA = Skill("act-on-cycloplegia", "knowing what to do while accom
 
 RESIDUAL_REVERSED = SlipName(
     "residual-reversed",
-    "took far off near",
-    "An eye that still accommodates at near wants less plus there, so what is left is far less near.",
+    "took the far lens off the near one",
+    "An eye that still accommodates at near wants less plus there, so take the near lens off the far one.",
 )
 DEMAND_AS_RESIDUAL = SlipName(
     "demand-as-residual",
     "took what the card asks for as what the eye gives",
-    "The card asks; the two neutral lenses tell what the eye gave. Take near off far.",
+    "The card asks; the two neutral lenses tell what the eye gave. Take the near lens off the far one.",
 )
 PUPIL_AS_PROOF = SlipName(
     "pupil-as-proof",
@@ -139,8 +139,8 @@ cycloplegia_check = CaseType(
             RESIDUAL,
             run=lambda known: {"residual": known["far"] - known["near"]},
             says=lambda known: (
-                f"The distance is the same in both, so far less near is what the eye added: {signed(known['far'])} − "
-                f"({signed(known['near'])}) = {known['residual']:.2f} D."
+                f"The distance is the same in both, so what the eye added is the far lens less the near: "
+                f"{signed(known['far'])} − ({signed(known['near'])}) = {known['residual']:.2f} D."
             ),
             slips=(
                 Slip(

@@ -33,10 +33,14 @@ FAMILY = Family("distance", "Working distance", 1)
 
 CENTIMETRES_TO_METRES = Skill("centimetres-to-metres", "turning centimetres into metres")
 TENFOLD_TOO_SMALL = SlipName(
-    "tenfold-too-small", "ended ten times too small", "A factor of ten went astray: turn centimetres into metres first."
+    "tenfold-too-small",
+    "ended ten times too small",
+    "A factor of ten went astray: a metre has 100 centimetres, not 10.",
 )
 TENFOLD_TOO_LARGE = SlipName(
-    "tenfold-too-large", "ended ten times too large", "A factor of ten went astray: 100 centimetres are one metre."
+    "tenfold-too-large",
+    "ended ten times too large",
+    "A factor of ten went astray: a metre has 100 centimetres, not 1000.",
 )
 
 

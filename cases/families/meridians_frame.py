@@ -11,7 +11,7 @@ from cases.chance import Chance
 from cases.families.meridians import FAMILY, PRESCRIPTION
 from cases.families.meridians_cylinder import take_off_sphere
 from cases.fields import Field, Group, Several
-from cases.figures import Figure, lens_words
+from cases.figures import Figure, engraved
 from cases.figures_lenses import MOST_LENSES, trial_frame
 from cases.kinds import BadFinding, Lens, Power
 from cases.lens import SphCyl, axis_gap
@@ -168,7 +168,7 @@ frame_net = CaseType(
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
         "Both meridians are neutral with these in the frame:",
-        *map(lens_words, known["lenses"]),
+        *map(engraved, known["lenses"]),
         f"The {signed(known['working_lens'])} sphere is the working lens.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
     ),

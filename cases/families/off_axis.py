@@ -251,7 +251,7 @@ def _tilted_sphere(known: Known) -> dict[str, Any]:
 
 
 def _tilt_words(known: Known) -> str:
-    way = {180.0: ", top or bottom toward the eye", 90.0: ", one side toward the eye"}.get(known["tilt_axis"], "")
+    way = {180.0: ", top or bottom towards the eye", 90.0: ", one side towards the eye"}.get(known["tilt_axis"], "")
     return (
         f"It is tilted through {Angle().write(known['tilt'])} about its {degrees(known['tilt_axis'])} meridian{way}, "
         "and the eye looks through its middle."

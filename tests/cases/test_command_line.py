@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
+from html import unescape
 from typing import Any
 
 import pytest
 
 from cases.__main__ import main
+from cases.register import all_types
+from cases.stages import stage_of
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -91,6 +95,7 @@ def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) ->
         (("work", "transpose", "--findings", '{"rx": {"sphere": 1, "cylinder": -1, "axis": 0}}'), "write 180"),
         (("sheet", "--types", ",", "--seed", "1"), "name at least one"),
         (("sheet", "--types", "net-sphere", "--count", "9999", "--seed", "1"), "give 1 to 200"),
+        (("sheet", "--types", "bench-sphere,bench-eye", "--seed", "1"), "cannot be answered on paper"),
         (("nothing",), "invalid choice"),
         ((), "required"),
     ],
@@ -112,3 +117,20 @@ def test_a_sheet_is_the_same_each_time_and_its_key_holds_the_answers(capsys: pyt
     assert plain.count("<svg") == 4
     assert "working" not in plain.split("</style>")[1]
     assert key.count('class="working"') == 4
+
+
+def test_a_sheet_leaves_out_what_only_the_bench_can_show(capsys: pytest.CaptureFixture[str]) -> None:
+    _, paper, _ = run(capsys, "sheet", "--types", "net-sphere,bench-sphere", "--count", "5", "--seed", "9")
+    assert re.findall(r"<h2>(Case \d+)</h2>", paper) == ["Case 1", "Case 3", "Case 5"]
+    assert "3 cases, competent level" in paper
+    assert "Cases 2 and 4 are at the bench" in paper
+
+
+@pytest.mark.parametrize("type_id", [one.id for one in all_types().values() if stage_of(one.id) is None])
+def test_what_is_answered_by_choosing_can_be_chosen_on_paper(capsys: pytest.CaptureFixture[str], type_id: str) -> None:
+    _, paper, _ = run(capsys, "sheet", "--types", type_id, "--count", "1", "--seed", "9", "--level", "expert")
+    boxes = [unescape(one) for one in re.findall(r"<li>(.*?)</li>", paper)]
+    asks = all_types()[type_id].asks
+    assert boxes == [option.label for ask in asks for option in getattr(ask.kind, "options", ())]
+    lines = paper.count('<p class="line">')
+    assert lines == sum(not hasattr(ask.kind, "options") for ask in asks)
