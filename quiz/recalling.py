@@ -100,10 +100,15 @@ def is_due(state: LearnerState, prompt_id: str, now: float) -> bool:
     return met is not None and now - met.at >= REST_SECONDS and _chance(state, prompt_id, now) < HELD
 
 
+def _missed_last(state: LearnerState, prompt_id: str) -> bool:
+    return prompt_id in state.steps and state.steps[prompt_id].misses > 0
+
+
 def stand(state: LearnerState, prompts: Sequence[Prompt], now: float) -> Stand:
     """Count how a group's prompts stand."""
     new = sum(one.id not in state.types for one in prompts)
-    due = sum(is_due(state, one.id, now) for one in prompts)
+    # What was missed the last time is not held, though it rests before it comes again.
+    due = sum(is_due(state, one.id, now) or _missed_last(state, one.id) for one in prompts)
     return Stand(new, due, len(prompts) - new - due)
 
 

@@ -50,6 +50,14 @@ def test_what_was_had_rests_and_comes_back_when_it_fades(store: Store, learner: 
     assert later[0] in met
 
 
+def test_what_was_just_missed_does_not_count_as_held(store: Store, learner: Learner) -> None:
+    """What the learner said they did not have must not stand under Held, rested or not."""
+    visit(store, learner, [True, False, True])
+    stand = recalling.stand(folding.states_of(store, learner.id).recall, prompts_in("distance"), NOON + 120)
+    assert (stand.due, stand.held) == (1, 2)
+    assert stand.new == len(prompts_in("distance")) - 3
+
+
 def test_the_first_mark_stands(store: Store, learner: Learner) -> None:
     one = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
     recalling.mark(store, learner, one.id, had=False, now=NOON + 5)
