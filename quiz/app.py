@@ -23,6 +23,7 @@ from quiz.pages import (
     exports,
     frame,
     guard,
+    lettering,
     links,
     people,
     practise,
@@ -99,6 +100,7 @@ def create_app(
     door.set_up(app)
     frame.set_up(app)
     links.set_up(app)
+    lettering.set_up(app)
     errors.set_up(app)
     for page in PAGES:
         app.register_blueprint(page.pages)

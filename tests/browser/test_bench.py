@@ -200,7 +200,7 @@ def test_stopping_a_step_early_is_named_and_scored_by_the_lens_left_on_the_eye(p
     page.locator("#answer-power").fill(f"{case.truth['power'] - 0.25:+.2f}")
     page.keyboard.press("Enter")
     expect(page.locator(".slip")).to_contain_text("stopped a step before neutral")
-    expect(page.get_by_text("Left on the eye, were it given")).to_contain_text("+0.25")
+    expect(page.get_by_text("Were it worn, the eye would still want")).to_contain_text("+0.25")
     page.get_by_role("button", name="Another short look").click()
     expect(page.get_by_role("application")).to_be_visible()
 

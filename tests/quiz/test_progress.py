@@ -224,6 +224,18 @@ def test_a_slip_that_stands_shows_ones_own_line_beside_the_right_one(
     assert f"/case/{last.dealt}" in page
 
 
+def test_what_was_chosen_is_told_by_its_label(store: Store, learner: Learner) -> None:
+    """The ids of options are for the file; a learner saw labels, in a choice and in an order alike."""
+    case = deal(store, learner, "near-or-far", wanted=lambda one: one.shows("against-as-farther"))
+    waiting = store.open_case(learner.id)
+    assert waiting is not None
+    practice.take(store, learner, waiting.id, slipped(case, "against-as-farther"), None, now=NOON + 20)
+    line = progress.last_wrong_line(store, learner, ("look-to-distance-from-neutral", "against-as-farther"))
+    assert line is not None
+    assert re.fullmatch(r"reflex [ABC]; reflex [ABC]; reflex [ABC]", line.given[0])
+    assert re.fullmatch(r"(plus|minus), (a quarter or a half dioptre|one dioptre or more)", line.given[1])
+
+
 def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner: Learner) -> None:
     slip_twice(store, learner)
     state = folding.states_of(store, learner.id).cases
