@@ -36,6 +36,6 @@ for (const field of form?.querySelectorAll("input[data-name]") ?? []) {
   const { name } = field.dataset;
   const reading = new Reading({ ask: asker(name), told: shower(document.getElementById(`reads-${name}`)) });
   field.addEventListener("input", () => reading.typed(field.value));
-  // A browser may bring back what was typed before a reload.
-  if (field.value) reading.typed(field.value);
+  // A browser may bring back what was typed before a reload. What was sent back has its reason under it already.
+  if (field.value && !field.hasAttribute("aria-invalid")) reading.typed(field.value);
 }
