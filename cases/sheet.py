@@ -110,7 +110,7 @@ def _case(number: int, case: Case, *, key: bool) -> str:
         lines.append(f'<ol class="working">{steps}</ol>')
     for ask in case.type.asks:
         if key:
-            lines.append(f'<p class="answer">{escape(ask.label)}: {escape(ask.kind.write(case.truth[ask.name]))}</p>')
+            lines.append(f'<p class="answer">{_called(ask)} {escape(ask.kind.write(case.truth[ask.name]))}</p>')
         else:
             lines.append(_room_for(ask))
     lines.append("</section>")
@@ -127,6 +127,10 @@ def _room_for(ask: Field) -> str:
         case Order(options=options):
             how = "number them in order"
         case _:
-            return f'<p class="line">{escape(ask.label)}: <span class="name"></span></p>'
+            return f'<p class="line">{_called(ask)} <span class="name"></span></p>'
     boxes = "".join(f"<li>{escape(option.label)}</li>" for option in options)
-    return f'<p>{escape(ask.label)}: {how}</p>\n<ul class="options">{boxes}</ul>'
+    return f'<p>{_called(ask)} ({how})</p>\n<ul class="options">{boxes}</ul>'
+
+
+def _called(ask: Field) -> str:
+    return escape(ask.label) if ask.label.endswith("?") else f"{escape(ask.label)}:"

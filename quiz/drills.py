@@ -10,6 +10,7 @@ from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
 from cases.kinds import Distance
 from cases.register import all_types, case_type
+from cases.stages import stage_of
 from quiz import class_store, sittings
 from quiz.class_store import Class, Drill
 from quiz.errors import QuizError
@@ -169,6 +170,32 @@ def case_at(drill: Drill, place: int, learner_id: int | None = None) -> Case:
     return _drawn(one.id, seed_for(drill, learner_id) + place, settings_of(drill), drill.slips)
 
 
+def places_on_paper(drill: Drill) -> int:
+    """Return how many cases a drill's worksheet and packages are made from."""
+    return drill.cases or CASES_ON_PAPER
+
+
+def at_the_bench(drill: Drill) -> int:
+    """Return how many of these are at the bench, which neither paper nor a package can hold."""
+    types = [drill.types[place % len(drill.types)] for place in range(places_on_paper(drill))]
+    return sum(stage_of(one) is not None for one in types)
+
+
+def in_turn(types: Sequence[str], cases: int | None, seed: int) -> tuple[str, ...]:
+    """Return types in the order in which their cases come: one of each family, then the next of each.
+
+    Where there are fewer cases than types, the seed chooses where each family begins, so that the same few do not come
+    in every drill.
+    """
+    by_family: dict[str, list[str]] = {}
+    for one in types:
+        by_family.setdefault(all_types()[one].family.id, []).append(one)
+    if cases is not None and cases < len(types):
+        by_family = {name: [*ones[seed % len(ones) :], *ones[: seed % len(ones)]] for name, ones in by_family.items()}
+    longest = max(map(len, by_family.values()))
+    return tuple(ones[row] for row in range(longest) for ones in by_family.values() if row < len(ones))
+
+
 def _drawn(type_id: str, seed: int, settings: Settings, slips: Sequence[SlipKey]) -> Case:
     one = case_type(type_id)
     wanted = {slip for step, slip in slips if any((ref.step, ref.slip) == (step, slip) for ref in one.slips)}
@@ -192,14 +219,16 @@ def types_for(slips: Sequence[SlipKey], level: str) -> tuple[str, ...]:
 # --- what a preceptor does ---------------------------------------------------------------------------------------
 
 
-def checked(plan: Plan, seed: int) -> Plan:
-    """Return a plan, each of whose types gives a case with its settings.
+def checked(plan: Plan, seed: int, *, now: float) -> Plan:
+    """Return a plan with its types in the order in which they come, each of which gives a case with its settings.
 
     Raises
     ------
     BadPlan
-        With the types that do not.
+        With the types that do not, or when it would have closed before it can be opened.
     """
+    if plan.closes_at is not None and plan.closes_at <= now:
+        raise BadPlan("closes_at", "that time has passed already: give a later time to close, or leave it empty")
     without = []
     for type_id in plan.types:
         try:
@@ -208,7 +237,7 @@ def checked(plan: Plan, seed: int) -> Plan:
             without.append(all_types()[type_id].title)
     if without:
         raise BadPlan("types", f"with this level and distance there is no case of {', '.join(without)}: leave it out")
-    return plan
+    return replace(plan, types=in_turn(plan.types, plan.cases, seed))
 
 
 def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int:
@@ -219,7 +248,7 @@ def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int
     BadPlan
     """
     seed = lots.new_seed() % SEEDS
-    checked(plan, seed)
+    plan = checked(plan, seed, now=now)
     with store.writing():
         return class_store.add_drill(
             store, {**asdict(plan), "class_id": one.id, "seed": seed, "made_at": now, "state": "draft"}
@@ -244,14 +273,14 @@ def plan_of(drill: Drill) -> Plan:
     return Plan(**{name: getattr(drill, name) for name in Plan.__dataclass_fields__})
 
 
-def change(store: Store, drill: Drill, plan: Plan) -> None:
+def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
     """Give a drill that nobody has begun another plan.
 
     Raises
     ------
     BadPlan, NotNow
     """
-    checked(plan, drill.seed)
+    plan = checked(plan, drill.seed, now=now)
     with store.writing():
         if class_store.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill, so it stays as it is: copy it and change the copy")

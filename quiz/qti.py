@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from xml.etree.ElementTree import Element, SubElement, indent, register_namespace, tostring
 
 from cases.casetype import Case
-from cases.sheet import CAUTION
+from cases.sheet import CAUTION, on_paper
 from quiz import drills, qti12, qti21
 from quiz.class_store import Drill
 
@@ -27,18 +27,20 @@ Write = Callable[[Case, str, str, str | None], Element]
 
 
 def package(drill: Drill, version: str) -> bytes:
-    """Return a drill's cases as one zip; of a drill of so many minutes, as many as its worksheet has.
+    """Return the cases that a drill's worksheet has as one zip: an item cannot bring the bench along.
 
     Raises
     ------
     CannotDraw
         When this version has no such case any more.
+    NothingOnPaper
+        When every case is at the bench.
     """
-    drawn = [drills.case_at(drill, place) for place in range(drill.cases or drills.CASES_ON_PAPER)]
+    printed = on_paper([drills.case_at(drill, place) for place in range(drills.places_on_paper(drill))])
     write: Write = qti21.item if version == "2.1" else qti12.item
     files: dict[str, bytes] = {}
     entries = []
-    for number, case in enumerate(drawn, 1):
+    for number, case in printed:
         name = f"case-{number:03d}"
         figure = case.type.figure(case.findings, name)
         picture = f"{name}.svg" if figure else None

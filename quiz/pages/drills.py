@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -101,7 +101,7 @@ def new(class_id: int) -> Response:
     learner = classes.member(visit.store(), what, number)
     state = folding.states_of(visit.store(), learner.id).cases
     slips = tuple(memory.standing(state, visit.now()))
-    texts = {**USUAL, "title": f"{learner.name}: what slips", "same": "own"}
+    texts = {**USUAL, "title": f"{learner.name}: what slips" if slips else "", "same": "own"}
     return _form(what, texts, frozenset(drills.types_for(slips, texts["level"])), slips=slips, for_learner=number)
 
 
@@ -163,7 +163,7 @@ def _slips() -> tuple[SlipKey, ...]:
 
 
 def _number(texts: Mapping[str, str], name: str, what: str) -> int | None:
-    text = texts[name].strip()
+    text = texts[name].strip().removesuffix("%").rstrip()
     if not text:
         return None
     if not text.isdecimal() or len(text) > 6:
@@ -274,6 +274,10 @@ class DrillPage:
     runs: tuple[RunRow, ...]
     not_begun: tuple[str, ...]
     seed: int
+    on_paper: int
+    """How many cases can be printed."""
+    at_the_bench: int
+    """How many cannot."""
     problem: str | None = None
 
 
@@ -290,6 +294,7 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     ]
     runs = {run.learner: run for run in class_store.runs_of(store, drill.id)}
     sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=drill.id)}
+    bench = drills.at_the_bench(drill)
     late = results.late_answers(store, drill.id, drill.closes_at)
     page = DrillPage(
         class_id=what.id,
@@ -308,6 +313,8 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         ),
         not_begun=tuple(one.name for one in members if one.learner not in runs),
         seed=drill.seed,
+        on_paper=drills.places_on_paper(drill) - bench,
+        at_the_bench=bench,
         problem=problem,
     )
     return make_response(render_template("drill.html", page=page), status)
@@ -334,9 +341,11 @@ def _run(drill: Drill, who: Member, run: Sitting, found: LearnerSum | None, late
 
 
 def _facts(drill: Drill) -> list[tuple[str, str]]:
-    types = all_types()
-    facts = [
-        ("Cases of", "; ".join(types[one].title if one in types else one for one in drill.types)),
+    reached = len(drill.types) if drill.cases is None else drill.cases
+    facts = [("Cases of", _titles(drill.types[:reached]))]
+    if drill.types[reached:]:
+        facts.append(("No case of, there being fewer cases than types", _titles(drill.types[reached:])))
+    facts += [
         ("Length", length_words(drill)),
         ("Level", drill.level),
         ("Cylinder form", f"{drill.form} cylinder"),
@@ -356,6 +365,11 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
         learner = visit.store().learner(drill.for_learner)
         facts.append(("For", learner.name if learner else "a learner who has left"))
     return facts
+
+
+def _titles(types: Sequence[str]) -> str:
+    known = all_types()
+    return "; ".join(known[one].title if one in known else one for one in types)
 
 
 @pages.post("/<int:drill_id>/open")
@@ -424,7 +438,7 @@ def keep(class_id: int, drill_id: int) -> Response:
     (what, drill), texts = own_drill(class_id, drill_id), _texts()
     chosen = _chosen(texts["level"])
     try:
-        drills.change(visit.store(), drill, _plan(what, texts, chosen))
+        drills.change(visit.store(), drill, _plan(what, texts, chosen), now=visit.now())
     except BadPlan as error:
         who = request.form.get("for_learner", type=visit.whole)
         problems = {error.name: str(error)}

@@ -62,7 +62,7 @@ def statements(class_id: int) -> Response:
 def sheet(class_id: int, drill_id: int) -> Response:
     """Give a drill's cases on paper, with the key or without."""
     _, drill = own_drill(class_id, drill_id)
-    drawn = [drills.case_at(drill, place) for place in range(drill.cases or drills.CASES_ON_PAPER)]
+    drawn = [drills.case_at(drill, place) for place in range(drills.places_on_paper(drill))]
     page = sheets.sheet_page(
         drawn, seed=drill.seed, level=drill.level, key=request.args.get("key") == "yes", title=drill.title
     )

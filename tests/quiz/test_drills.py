@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -60,6 +61,16 @@ def test_a_drill_has_the_cases_of_the_command_lines_worksheet(store: Store, spri
     types = [case_type(one) for one in drill.types]
     paper = sheet_cases(types, count=10, seed=drill.seed, settings=Settings())
     assert [one.findings for one in paper] == [drills.case_at(drill, place).findings for place in range(10)]
+
+
+def test_families_take_turns_and_no_type_is_left_out_for_good(store: Store, spring: Class) -> None:
+    """A drill named for two families asks of both, however short it is."""
+    types = tuple(one.id for one in all_types().values() if one.family.id in ("distance", "meridians"))
+    longest = made(store, spring, Plan("All", types, cases=len(types)))
+    assert sorted(longest.types) == sorted(types)
+    assert [case_type(one).family.id for one in longest.types[:4]] == ["distance", "meridians"] * 2
+    reached = {one for seed in range(40) for one in drills.in_turn(types, 4, seed)[:4]}
+    assert reached == set(types)
 
 
 def test_a_fixed_distance_form_and_level_are_kept_to(store: Store, spring: Class) -> None:
@@ -128,6 +139,17 @@ def test_a_form_in_error_keeps_what_was_typed_and_ticked(app: Flask, store: Stor
     assert "cases “many”: give a whole number" in page.text
     for kept in ('value="Turning"', 'value="transpose" checked', 'value="many"', 'value="end" checked'):
         assert kept in page.text
+
+
+def test_a_time_to_close_that_has_passed_is_refused(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    page = owner.post(f"/class/{number}/drill", {**DRILL, "closes_at": "2001-03-03T14:00"})
+    assert page.status_code == 422
+    assert "that time has passed already" in page.text
+    url = set_drill(owner, number, opened=False, pass_mark="80 %")  # noqa: S106 - no password
+    assert "80 %" in owner.get(url).text
+    assert owner.post(f"{url}/edit", {**DRILL, "closes_at": "2001-03-03T14:00"}).status_code == 422
 
 
 def test_a_family_stands_for_its_types_up_to_the_level(app: Flask, store: Store) -> None:
@@ -241,6 +263,37 @@ def test_trying_keeps_nothing(app: Flask, store: Store) -> None:
     assert owner.post(f"{url}/try/1", {"answer-power": "-25"}).status_code == 422
     assert owner.get(f"{url}/try/5").status_code == 404
     assert "\n".join(store._db.conn.iterdump()) == before
+
+
+def test_a_case_at_the_bench_is_tried_at_the_bench(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    url = set_drill(owner, number, opened=False, type=["bench-sphere"], cases="1")
+    page = owner.get(f"{url}/try/1?sphere=2").text
+    assert 'id="bench"' in page
+    assert re.search(r'name="sphere" value="2"', page)
+    assert "give −20 to 20 D" in owner.get(f"{url}/try/1?sphere=99").text
+    bare, lens = (owner.get(f"{url}/try/1/seen?sphere={power}").text for power in (0, 20))
+    assert "reflex" in bare
+    assert bare != lens
+    assert owner.get(f"{url}/try/1/seen?view=7").status_code == 404
+
+
+def test_what_only_the_bench_can_show_is_not_offered_on_paper(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    mixed = set_drill(owner, number, type=["net-sphere", "bench-sphere"], cases="4")
+    page = owner.get(mixed).text
+    assert f"{mixed}/sheet" in page
+    assert "2 of its 4 cases" in page
+    bench = set_drill(owner, number, type=["bench-sphere"])
+    page = owner.get(bench).text
+    assert "Every case is at the bench" in page
+    for there in ("sheet", "qti-2.1.zip", "qti-1.2.zip"):
+        assert f"{bench}/{there}" not in page
+        refused = owner.get(f"{bench}/{there}")
+        assert refused.status_code == 400
+        assert "cannot be answered on paper" in refused.text
 
 
 # --- a way through -----------------------------------------------------------------------------------------------

@@ -133,6 +133,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"POST {D}/remove": (DOOR, DOOR, 404, DOOR, 409),
     f"GET {D}/try": OWNERS_DO,
     f"GET {D}/try/<int:number>": OWNERS,
+    f"GET {D}/try/<int:number>/seen": (DOOR, DOOR, 404, DOOR, 404),
     f"POST {D}/try/<int:number>": (DOOR, DOOR, 404, DOOR, 422),
     f"GET {D}/sheet": OWNERS,
     f"GET {D}/qti-<version>.zip": OWNERS,

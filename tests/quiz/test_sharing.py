@@ -195,6 +195,13 @@ def opened(owner: Browser, version: str) -> dict[str, bytes]:
 
 
 @pytest.mark.parametrize("version", ["2.1", "1.2"])
+def test_a_package_leaves_out_what_only_the_bench_can_show(owner: Browser, version: str) -> None:
+    url = set_drill(owner, 1, type=["net-sphere", "bench-sphere"], cases="3")
+    with zipfile.ZipFile(io.BytesIO(owner.get(f"{url}/qti-{version}.zip").data)) as archive:
+        assert [name for name in archive.namelist() if name.endswith(".svg")] == ["case-001.svg", "case-003.svg"]
+
+
+@pytest.mark.parametrize("version", ["2.1", "1.2"])
 def test_a_package_lists_every_file_and_holds_every_file_listed(owner: Browser, version: str) -> None:
     """IMS Content Packaging 1.1: imsmanifest.xml at the root; resources with identifier, type, href and their files."""
     files = opened(owner, version)
