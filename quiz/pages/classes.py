@@ -241,4 +241,4 @@ def remove_me() -> Response:
         return _mine(who, 422, str(NotConfirmed()))
     people.remove(visit.store(), who.id)
     visit.go_out()
-    return redirect(url_for("door.show"), 303)
+    return redirect(url_for("door.show", gone="yes"), 303)

@@ -34,6 +34,8 @@ class DoorPage:
     problems: dict[str, str] = field(default_factory=dict)
     learner: str | None = None
     """Who is here already."""
+    gone: bool = False
+    """Whether someone has just deleted themselves here."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,7 @@ def _refused(error: QuizError) -> int:
 @pages.get("/door")
 def show() -> Response:
     """Show the ways in."""
-    return _page()
+    return _page(gone="gone" in request.args)
 
 
 @pages.post("/door/join")
