@@ -181,7 +181,9 @@ class SphCyl:
 
 
 def moved_power(power: float, *, toward_eye_mm: float) -> float:
-    """Return the power in D that acts alike from a plane `toward_eye_mm` nearer the eye (negative: away).
+    """Return the power in D that acts alike from a plane `toward_eye_mm` nearer the eye (negative: away): F/(1 − xF).
+
+    Source: definition of effective power, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory).
 
     Raises
     ------

@@ -61,6 +61,11 @@ class Bracket:
         """The middle of the neutral lenses, or else the middle between the last with and the first against, in D.
 
         Source: common practice, no published source.
+
+        Raises
+        ------
+        NoEndPoint
+            When no lens was neutral and every one left the same movement.
         """
         if self.neutral:
             return (self.neutral[0] + self.neutral[-1]) / 2

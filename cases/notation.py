@@ -77,7 +77,13 @@ def write_power(value: float, decimals: int = 2) -> str:
 
 
 def write_axis(value: float) -> str:
-    """Write an axis or meridian as a whole number of degrees, 1 to 180: 0.3 and 179.6 are both "180"."""
+    """Write an axis or meridian as a whole number of degrees, 1 to 180: 0.3 and 179.6 are both "180".
+
+    Raises
+    ------
+    OutOfRange
+        When the value is not finite.
+    """
     if not math.isfinite(value):
         raise OutOfRange("axis", str(value), "a finite number is needed")
     return f"{axis_of(math.floor(axis_of(value) + 0.5)):.0f}"
@@ -111,7 +117,13 @@ def write_powers(pairs: tuple[tuple[float, float], ...]) -> str:
 
 
 def write_distance(cm: float) -> str:
-    """Write a distance given in cm, to a millimetre: "67 cm", "66.7 cm"."""
+    """Write a distance given in cm, to a millimetre: "67 cm", "66.7 cm".
+
+    Raises
+    ------
+    OutOfRange
+        When the value is not finite.
+    """
     if not math.isfinite(cm):
         raise OutOfRange("distance", str(cm), "a finite number is needed")
     return f"{cm:.1f}".removesuffix(".0") + " cm"

@@ -15,7 +15,15 @@ _EIGHTHS = frozenset({12, 13})
 
 
 def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> Number:
-    """Return the one number among the tokens; only marks of the given kinds may stand beside it."""
+    """Return the one number among the tokens; only marks of the given kinds may stand beside it.
+
+    wanted: an example of what would be right, for the refusals.
+
+    Raises
+    ------
+    Unreadable, Incomplete
+        For another mark, for more than one number, and for none.
+    """
     numbers = [token for token in tokens if isinstance(token, Number)]
     for token in tokens:
         if isinstance(token, Mark) and token.kind not in kinds:
@@ -29,7 +37,13 @@ def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: 
 
 
 def power_of(number: Number, text: str) -> float:
-    """Return the power in D that a number stands for: plain decimals, one digit, or signed hundredths."""
+    """Return the power in D that a number stands for: plain decimals, one digit, or signed hundredths.
+
+    Raises
+    ------
+    Unreadable, OutOfBounds, Ambiguous
+        For a direction, for a power beyond ±40 D, and where two readings are likely.
+    """
     digits, value = number.whole, number.value
     if number.word == "direction":
         raise Unreadable(text, f"a direction is no power: write a power like {_LIKE_POWER}", "no-meaning")
@@ -65,7 +79,13 @@ def _hundredths(number: Number, text: str) -> float:
 
 
 def axis_in_range(number: Number, text: str) -> float:
-    """Return an axis or meridian in degrees, 1 to 180, whole or half: finer than any trial frame is graduated."""
+    """Return an axis or meridian in degrees, 1 to 180, whole or half: finer than any trial frame is graduated.
+
+    Raises
+    ------
+    OutOfBounds
+        For a sign, 0, anything outside 1 to 180, and other fractions than a half.
+    """
     value = abs(number.value)
     if number.sign or number.word == "plano":
         raise OutOfBounds(text, f"{number} is no axis: axes run from 1 to 180, without a sign", "axis-signed")

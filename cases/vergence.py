@@ -31,7 +31,13 @@ def vergence(distance_cm: float) -> float:
 
 
 def is_clinic_value(distance_cm: float) -> bool:
-    """Say whether the clinic rounds this distance to a quarter dioptre."""
+    """Say whether the clinic rounds this distance, in cm, to a quarter dioptre.
+
+    Raises
+    ------
+    OutOfRange
+        Outside 5..1000 cm, here and in every function below that takes one distance.
+    """
     exact = vergence(distance_cm)
     return abs(exact - _nearest_quarter(exact)) <= CLINIC_SLACK
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -228,6 +229,9 @@ def _candidate(sort: str, chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = SphCyl(chance.stepped(-3, 3), cylinder, pick_axis(chance, settings))
     shift = {"left-in": off, "twice": -off, "sign": -2 * eye.sphere, "accommodated": -chance.stepped(1, 3)}.get(sort, 0)
     accommodation = chance.stepped(1, 8, 1)
+    if sort == "accommodated":
+        # No eye comes out too minus by more than it can accommodate.
+        accommodation = max(accommodation, math.ceil(-shift))
     best, worst = mar_range(eye, accommodation)
     seen = [name for name, below in LINES.items() if best / 1.1 <= below / 6 <= worst * 1.1]
     if sort == "elsewhere":

@@ -44,7 +44,7 @@ PLUS_LIKE_MINUS = SlipName(
 MOVE_IGNORED = SlipName(
     "move-ignored",
     "left the power as it was",
-    "From about ±4 D a move of a few millimetres is worth a step of power: work it out.",
+    "From about ±4 D a move of 12 mm is worth well over half a step of power: work it out.",
     "textbook rule for the vertex distance (from memory)",
 )
 SPHERE_ALONE_MOVED = SlipName(

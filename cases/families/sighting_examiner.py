@@ -77,7 +77,8 @@ FOG_STATES = Choice(
         Option("enough", "fogged enough"),
     )
 )
-_NO_FOG = 0.12
+_HARDLY = 0.12
+"""So little fog, or so little lacking, in D, is none: half a trial-lens step, as common practice has it."""
 
 IGNORED_OR_SWAPPED: Pair = (
     SlipRef(skills.POWER_LEFT.id, skills.DISTANCE_IGNORED.id),
@@ -87,7 +88,7 @@ IGNORED_OR_SWAPPED: Pair = (
 
 
 def _state(fog: float, least: float) -> str:
-    if fog <= _NO_FOG:
+    if fog <= _HARDLY:
         return "none"
     return "enough" if fog >= least - 1e-9 else "little"
 
@@ -141,7 +142,7 @@ other_eye_fogged = CaseType(
                     LENS_AS_FOG,
                     run=lambda known: {"fog": known["lens"]},
                     says=lambda known: f"The lens taken as the fog: {signed(known['fog'])}.",
-                    live=lambda known: abs(known["eye"]) > _NO_FOG,
+                    live=lambda known: abs(known["eye"]) > _HARDLY,
                 ),
             ),
         ),
@@ -238,9 +239,9 @@ def _lacking(known: Known, usable: float) -> float:
 
 
 def _view(known: Known) -> str:
-    if known["need"] < -_NO_FOG:
+    if known["need"] < -_HARDLY:
         return "minus"
-    return "plus" if known["lacking"] > _NO_FOG else "sharp"
+    return "plus" if known["lacking"] > _HARDLY else "sharp"
 
 
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -347,7 +348,7 @@ examiner_blur = CaseType(
                     SPARE_AS_LACK,
                     run=lambda _: {"view": "plus"},
                     says=lambda known: f"{signed(known['lacking'])} taken as lacking.",
-                    live=lambda known: known["need"] > 0 and known["lacking"] < -_NO_FOG,
+                    live=lambda known: known["need"] > 0 and known["lacking"] < -_HARDLY,
                 ),
             ),
         ),
