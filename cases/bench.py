@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from cases import figures_reflex
@@ -73,6 +73,10 @@ class Bench:
             off_axis_h=self.off_h,
             off_axis_v=self.off_v,
         )
+
+    def holding(self, lens: SphCyl) -> Bench:
+        """Return the same bench with this lens in place, its powers in D."""
+        return replace(self, sphere=lens.sphere, cylinder=lens.cylinder, axis=lens.axis)
 
     def as_json(self) -> dict[str, Any]:
         """Return the fields under their own names for JSON."""

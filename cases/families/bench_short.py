@@ -49,18 +49,15 @@ NEAR_ENOUGH = 0.8
 
 
 def _bench(known: Known) -> Bench:
-    lens = known["in_place"]
-    return Bench(
+    bench = Bench(
         eye=known["rx"],
-        sphere=lens.sphere,
-        cylinder=lens.cylinder,
-        axis=lens.axis,
         streak=known["streak"],
         distance_cm=known["distance_cm"],
         sleeve=known["beam"],
         pupil_mm=known["pupil_mm"],
         margin=known["margin"],
     )
+    return bench.holding(known["in_place"])
 
 
 def _begin_movement(findings: Known) -> dict[str, Any]:

@@ -59,15 +59,8 @@ def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 def _axis_bench(known: Known) -> Bench:
-    lens = known["in_place"]
-    return Bench(
-        eye=known["rx"],
-        sphere=lens.sphere,
-        cylinder=lens.cylinder,
-        axis=lens.axis,
-        streak=known["streak"],
-        distance_cm=known["distance_cm"],
-    )
+    bench = Bench(eye=known["rx"], streak=known["streak"], distance_cm=known["distance_cm"])
+    return bench.holding(known["in_place"])
 
 
 def _begin_axis(findings: Known) -> dict[str, Any]:
@@ -165,18 +158,15 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 def _lean_bench(known: Known, streak: float) -> Bench:
-    lens = known["in_place"]
-    return Bench(
+    bench = Bench(
         eye=known["rx"],
-        sphere=lens.sphere,
-        cylinder=lens.cylinder,
-        axis=lens.axis,
         streak=streak,
         distance_cm=known["leaned_cm"],
         # A diverging beam keeps the bands thin enough to compare so close, and a wide pupil shows their edges.
         sleeve="diverging",
         pupil_mm=7.0,
     )
+    return bench.holding(known["in_place"])
 
 
 def _lean_views(known: Known) -> tuple[View, ...]:

@@ -18,7 +18,7 @@ from cases.families.checking_vision import (
     ALLOW_ACCOMMODATION,
     MAR_SOURCE,
     not_cleared,
-    snellen,
+    range_words,
 )
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
@@ -138,7 +138,7 @@ def _tried(sign: int) -> Callable[[Known], dict[str, Any]]:
 
 def _tried_words(known: Known) -> str:
     told = "; ".join(
-        f"{one.words}, {as_written(one.eye)}, {_range(mar_range(one.eye, known['accommodation']))}"
+        f"{one.words}, {as_written(one.eye)}, {range_words(mar_range(one.eye, known['accommodation']))}"
         for one in suspects(known["rx"], known["vergence"])
     )
     named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
@@ -148,11 +148,6 @@ def _tried_words(known: Known) -> str:
 def _backwards_words(known: Known) -> str:
     named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
     return f"The distance put back the wrong way round: {' and '.join(named) or 'no slip'} would explain it."
-
-
-def _range(expected: tuple[float, float]) -> str:
-    best, worst = (snellen(mar) for mar in expected)
-    return f"{best} to {worst}" if best != worst else f"about {best}"
 
 
 def _expect(clears: bool) -> Callable[[Known], dict[str, Any]]:
@@ -275,13 +270,14 @@ vision_disagrees = CaseType(
             ALLOW_ACCOMMODATION,
             run=_expect(True),
             says=lambda known: (
-                f"{as_written(known['rx'])}, as far as it cannot be cleared, goes with {_range(known['expected'])}."
+                f"{as_written(known['rx'])}, as far as it cannot be cleared, goes with "
+                f"{range_words(known['expected'])}."
             ),
             slips=(
                 Slip(
                     ACCOMMODATION_FORGOTTEN,
                     run=_expect(False),
-                    says=lambda known: f"All of the plus counted as blur: {_range(known['expected'])}.",
+                    says=lambda known: f"All of the plus counted as blur: {range_words(known['expected'])}.",
                     live=lambda known: known["rx"].spherical_equivalent > 0 and known["accommodation"] > 0,
                 ),
             ),

@@ -91,10 +91,10 @@ def snellen(mar: float) -> str:
     return f"6/{below:.0f}" if below >= 9.5 else f"6/{below:.1f}".removesuffix(".0")
 
 
-def range_words(blur: float) -> str:
-    """Write the range of vision to expect behind a blur of so many D."""
-    best, worst = expected_mar(SphCyl(-blur))
-    return f"{snellen(best)} to {snellen(worst)}" if snellen(best) != snellen(worst) else f"about {snellen(best)}"
+def range_words(expected: tuple[float, float]) -> str:
+    """Write a range of vision, its (best, worst) smallest angle in minutes, as lines of the 6-metre chart."""
+    best, worst = (snellen(mar) for mar in expected)
+    return f"{best} to {worst}" if best != worst else f"about {best}"
 
 
 def _share(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
@@ -266,7 +266,7 @@ expected_vision = CaseType(
             run=lambda known: {"vision": vision_for(known["blur"])},
             says=lambda known: (
                 f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "
-                f"{range_words(known['blur'])}. Nearest: {VISIONS.write(known['vision'])}."
+                f"{range_words(expected_mar(SphCyl(-known['blur'])))}. Nearest: {VISIONS.write(known['vision'])}."
             ),
             slips=(
                 Slip(
