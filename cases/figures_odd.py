@@ -73,6 +73,9 @@ def _dim(pen: Pen) -> float:
 def _white(pen: Pen) -> float:
     iris(pen, CENTRE, RIM, PUPIL)
     pen.wash(disc(CENTRE, PUPIL), WASH["bright"])
+    # Rays say that it glows: on white paper the tint alone would look like a grey pupil.
+    for turn in range(15, 360, 30):
+        pen.line(toward(turn, PUPIL + 4, CENTRE), toward(turn, PUPIL + 13, CENTRE), weight=2.4)
     return CENTRE[1] + RIM + 26
 
 
