@@ -13,7 +13,7 @@ export class Form {
     this.state = state;
     this.form = /** @type {HTMLFormElement} */ (root.querySelector("form"));
     /** @type {HTMLInputElement[]} */
-    this.dials = [...this.form.querySelectorAll("input[type=number]")];
+    this.dials = [...this.form.querySelectorAll("input[data-step]")];
     this.listen();
     // A browser may bring back what was set before a reload.
     for (const dial of this.dials) this.typed(dial);
@@ -24,11 +24,21 @@ export class Form {
   listen() {
     this.form.addEventListener("input", (event) => {
       const field = /** @type {HTMLInputElement} */ (event.target);
-      if (field.type === "number") this.typed(field);
+      if (this.dials.includes(field)) this.typed(field);
       else if (field.name === "sleeve") this.state.set("sleeve", field.value);
       else if (field.dataset.deed === "hide") this.hide(field.checked);
     });
-    this.form.addEventListener("change", () => this.shown(true));
+    this.form.addEventListener("change", (event) => {
+      this.told(/** @type {HTMLInputElement} */ (event.target));
+      this.shown(true);
+    });
+    this.form.addEventListener("keydown", (event) => {
+      const field = /** @type {HTMLInputElement} */ (event.target);
+      const way = { ArrowUp: 1, ArrowDown: -1 }[event.key];
+      if (!way || !this.dials.includes(field)) return;
+      event.preventDefault();
+      this.nudge(field.name, way * Number(field.dataset.step));
+    });
     this.form.addEventListener("click", (event) => {
       const button = /** @type {HTMLElement} */ (event.target).closest("[data-nudge]");
       if (button instanceof HTMLElement) this.nudge(button.dataset.nudge, Number(button.dataset.by));
@@ -43,7 +53,17 @@ export class Form {
 
   /** @param {HTMLInputElement} field */
   typed(field) {
-    if (field.value !== "" && field.validity.valid) this.state.set(field.name, field.valueAsNumber);
+    const value = read(field);
+    if (value !== null) this.state.set(field.name, value);
+  }
+
+  /** Say why what was typed does not stand: it gives way to what stood there before. @param {HTMLInputElement} field */
+  told(field) {
+    if (!this.dials.includes(field) || field.value.trim() === "" || read(field) !== null) return;
+    const { low, high } = field.dataset;
+    const label = field.labels[0].firstChild.textContent.trim();
+    const limits = `${Number(low)} to ${Number(high)}`.replaceAll("-", "−");
+    document.getElementById("bench-said").textContent = `${label} “${field.value.trim()}”: give ${limits}.`;
   }
 
   nudge(name, by) {
@@ -100,6 +120,16 @@ export class Form {
       brightness: brightness(setting, bench.streak).toFixed(2),
     };
   }
+}
+
+/**
+ * Read a number as the server does: with a point or a comma, and with either minus; null where there is none in reach.
+ * @param {HTMLInputElement} field
+ */
+function read(field) {
+  const text = field.value.trim().replace("−", "-").replace(",", ".");
+  const value = /^[+-]?(\d+\.?\d*|\.\d+)$/.test(text) ? Number(text) : NaN;
+  return value >= Number(field.dataset.low) && value <= Number(field.dataset.high) ? value : null;
 }
 
 /** @param {number} value */

@@ -248,6 +248,29 @@ def test_a_number_hidden_stays_hidden_and_a_lens_changes_all_of_them(page: Page,
     expect(page.locator("#bench-numbers")).to_be_hidden()
 
 
+@pytest.mark.parametrize(("typed", "stands"), [("1,5", "1.5"), ("+1.50", "1.5"), ("−2.25", "-2.25"), (".75", "0.75")])
+def test_a_lens_is_typed_with_a_comma_or_either_minus(page: Page, served: Served, typed: str, stands: str) -> None:
+    """1,5 must never become 15: a field of numbers drops the comma where the browser's language writes a point."""
+    page.goto(f"{served.url}bench?eye_sphere=1&eye_cylinder=0&distance_cm=50")
+    sphere = page.locator("#bench-sphere")
+    sphere.press("ControlOrMeta+a")
+    page.keyboard.type(typed)
+    expect(page.locator("[data-number=residual]")).to_have_text(f"{3 - float(stands):+.2f} D")
+    page.keyboard.press("Tab")
+    expect(sphere).to_have_value(stands)
+
+
+def test_a_number_out_of_reach_is_told_and_arrows_step(page: Page, served: Served) -> None:
+    page.goto(f"{served.url}bench?streak=110")
+    streak = page.locator("#bench-streak")
+    streak.fill("200")
+    page.keyboard.press("Tab")
+    expect(streak).to_have_value("110")
+    expect(page.locator("#bench-said")).to_have_text("Streak lies at “200”: give 1 to 180.")
+    streak.press("ArrowUp")
+    expect(streak).to_have_value("111")
+
+
 # --- the picture -------------------------------------------------------------------------------------------------
 
 LIT = """([row, share]) => {
