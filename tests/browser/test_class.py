@@ -16,7 +16,7 @@ from quiz import class_store, drills, practice, signing
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
-from tests.browser.conftest import Check
+from tests.browser.conftest import SIDEWAYS, Check
 from tests.conftest import NOON, Clock, lots, serving, slipped, written
 
 NAME, PASSWORD = "Marit Osei", "a streak at ninety"
@@ -331,3 +331,32 @@ def test_every_page_of_a_class_is_accessible(
     page.goto(f"{room.url}/back/{phrase.lower()}")
     accessible(page)
     assert code not in page.url
+
+
+def test_results_on_a_phone_keep_within_it_and_the_names_in_sight(room: Class, device: Open) -> None:
+    desk = device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    above = desk.url
+    set_drill(desk)
+    desk.get_by_role("link", name="Change it").click()
+    title = "Reading movement, Sighting, fixation, examiner, Judgement and checking, at last"
+    desk.get_by_label("Title").fill(title)
+    desk.get_by_label("Cases", exact=True).fill("1")
+    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Open it").click()
+    ada = device().new_page()
+    join(ada, room, code, "Ada")
+    ada.get_by_role("link", name=title).click()
+    ada.get_by_role("button", name="Begin").click()
+    give(ada, room)
+    desk.set_viewport_size({"width": 360, "height": 740})
+    desk.goto(f"{above}/results")
+    assert not desk.evaluate(SIDEWAYS)
+    table = desk.get_by_role("region", name="Learners against types")
+    # As wide as a class that practised everything would make it.
+    table.locator("td").last.evaluate("cell => { cell.style.minWidth = '1500px'; }")
+    table.evaluate("region => { region.scrollLeft = 700; }")
+    name = table.get_by_role("link", name="Ada", exact=True).bounding_box()
+    assert name is not None
+    assert 0 <= name["x"] < 100

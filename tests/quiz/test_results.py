@@ -175,3 +175,18 @@ def test_a_learner_at_this_computer_leaves_no_sums(store: Store, data_file: Data
     answer(home, store, "/")
     assert store.fetch("SELECT * FROM tallies") == []
     assert folding.refolded(store, 1).cases.steps
+
+
+def test_a_wrong_answer_that_no_slip_explains_counts_against_no_step(app: Flask, store: Store) -> None:
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, type=["net-sphere"])
+    ada = learner(app, code, "Ada")
+    ada.post("/drill/1/begin")
+    answer(ada, store, "/drill/1")
+    assert "No answer was wrong." in one.get(f"/class/{number}/results").text
+    answer(ada, store, "/drill/1", {"power": "+19.25"})
+    page = one.get(f"/class/{number}/results").text
+    assert "No slip that is known here explains a wrong answer." in page
+    assert "2 steps in which no known slip was made" in page
+    assert "2 answers of 1 learner, 1 right." in page
