@@ -196,7 +196,7 @@ def _by(known: Known, key: Any) -> dict[str, Any]:
 
 
 def _order_words(known: Known) -> str:
-    return f"{NEARER.write(known['order'])}: the nearest first."
+    return f"The nearest first: {NEARER.write(known['order'])}."
 
 
 bench_nearer = CaseType(

@@ -219,9 +219,7 @@ def _audit(skill: Skill, find: Callable[[Known], Faults], faults: tuple[str, ...
         return Slip(
             MISSED[fault],
             run=lambda known: mark(known, fault),
-            says=lambda known: (
-                f"Nothing said of {FAULTS.write((fault,))}." + (f" {says(known)}." * bool(known["seen"]))
-            ),
+            says=lambda known: f"Passed over: {FAULTS.write((fault,))}." + (f" {says(known)}." * bool(known["seen"])),
             live=lambda known: fault in _ids(find(known)),
         )
 

@@ -109,7 +109,7 @@ def _sees(known: Known) -> str:
 
 
 def _mistaken(known: Known) -> str:
-    return f"Taken for {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+    return f"Taken for: {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
 
 
 def _means(meaning: str) -> Callable[[Known], dict[str, Any]]:
@@ -227,7 +227,7 @@ _ACTING = Step(
         Slip(
             REFERRED_TOO_SOON,
             run=_acts("refer-now"),
-            says=_action_words,
+            says=lambda _: "Referred by the local path at once.",
             live=_meant("tears", "aberration", "accommodation", "large-error", "unequal-errors"),
         ),
     ),

@@ -71,6 +71,14 @@ def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
     }
 
 
+def _sleeve_words(known: Known) -> str:
+    if known["movement"] == "neutral":
+        return "Neutral is neutral at either setting of the sleeve."
+    if known["beam"] == "parallel":
+        return f"Plane-mirror setting: {known['movement']} is {known['as_plane']}."
+    return f"The beam converges, so {known['movement']} means what {known['as_plane']} would mean otherwise."
+
+
 def _seen(known: Known, uid: str) -> Figure:
     return draw_movement(known["movement"], streak=known["streak"], uid=uid, say=False)
 
@@ -97,11 +105,7 @@ next_lens = CaseType(
             run=lambda known: {
                 "as_plane": known["movement"] if known["beam"] == "parallel" else OPPOSITE[known["movement"]]
             },
-            says=lambda known: (
-                f"Plane-mirror setting: {known['movement']} is {known['as_plane']}."
-                if known["beam"] == "parallel"
-                else f"The beam converges, so {known['movement']} means what {known['as_plane']} would mean otherwise."
-            ),
+            says=_sleeve_words,
             slips=(
                 Slip(
                     SLEEVE_MISSED,

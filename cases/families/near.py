@@ -170,6 +170,10 @@ READINGS = Choice(
 )
 
 
+def _short(lag: float) -> str:
+    return f"{abs(lag):.2f} {'short of' if lag >= 0 else 'beyond'}"
+
+
 def _reading(lag: float, known: Known) -> str:
     if lag < 0:
         return "lead"
@@ -217,8 +221,7 @@ near_response = CaseType(
             skills.ACCOMMODATIVE_RESPONSE,
             run=lambda known: {"response": known["demand"] - known["found"]},
             says=lambda known: (
-                f"Asked {known['demand']:.2f}, and {signed(known['found'])} short of it: {known['response']:.2f} D "
-                "in use."
+                f"Asked {known['demand']:.2f}, and {_short(known['found'])} it: {known['response']:.2f} D in use."
             ),
             slips=(
                 Slip(
@@ -296,7 +299,7 @@ lag_move_back = CaseType(
             run=lambda known: {"found": vergence(known["target_cm"]) - vergence(known["neutral_cm"])},
             says=lambda known: (
                 f"The card asks for {vergence(known['target_cm']):.2f} D; the eye answers "
-                f"{vergence(known['neutral_cm']):.2f} D, where it is neutral: {signed(known['found'])} short."
+                f"{vergence(known['neutral_cm']):.2f} D, where it is neutral: {_short(known['found'])} what is asked."
             ),
             slips=(
                 _lag_by(
