@@ -238,8 +238,9 @@ class Case:
 class CannotDraw(CaseError):
     """The ranges of a type leave no case of the sort asked for."""
 
-    def __init__(self, type_id: str, wanted: str) -> None:
-        super().__init__(f"{type_id}: no case {wanted} is to be had here; ask for another type, level or distance")
+    def __init__(self, type_id: str, wanted: str, because: CaseError | None = None) -> None:
+        why = f" ({because})" if because else ""
+        super().__init__(f"{type_id}: no case {wanted} is to be had here{why}; ask for another type, level or distance")
 
 
 def draw(
@@ -274,7 +275,7 @@ def draw(
             continue
         if fits:
             return case
-    raise CannotDraw(case_type.id, called) from refused
+    raise CannotDraw(case_type.id, called, refused) from refused
 
 
 def to_json(value: Any) -> Any:

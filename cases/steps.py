@@ -112,7 +112,10 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
                 skills.METRES_NOT_INVERTED,
                 run=lambda known: {"vergence": known["distance_cm"] / 100},
                 says=lambda known: f"{write_distance(known['distance_cm'])} taken as {known['vergence']:.2f} D.",
-                live=lambda known: abs(known["distance_cm"] / 100 - value(known["distance_cm"])) > 0.02,
+                # At a metre and a half the metres are the habitual 1.50 as well, and the habit tells it already.
+                live=lambda known: all(
+                    abs(known["distance_cm"] / 100 - other) > 0.02 for other in (value(known["distance_cm"]), 1.5)
+                ),
             ),
             Slip(
                 skills.ALWAYS_ONE_FIFTY,

@@ -60,6 +60,13 @@ def test_any_usual_distance_leaves_cases_to_draw(type_id: str) -> None:
         )
 
 
+@pytest.mark.parametrize("type_id", ["net-sphere", "two-spheres", "sphere-then-cyl", "hand-over", "bench-eye"])
+def test_a_metre_and_a_half_leaves_cases_though_its_metres_are_the_habitual_dioptres(type_id: str) -> None:
+    case = draw(case_type(type_id), 1, Settings(distance_cm=150, fixed_distance=True))
+    assert case.shows("always-one-fifty")
+    assert not case.shows("metres-not-inverted")
+
+
 def test_the_whole_curriculum_is_there() -> None:
     steps = [step.skill.id for one in all_types().values() for step in one.steps]
     assert len(EVERY) >= 50
