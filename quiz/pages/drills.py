@@ -278,6 +278,8 @@ class DrillPage:
     """How many cases can be printed."""
     at_the_bench: int
     """How many cannot."""
+    same: bool
+    """Whether all learners get the cases that are printed."""
     problem: str | None = None
 
 
@@ -307,7 +309,7 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         notes=drill.notes,
         begun=bool(runs),
         runs=tuple(
-            _run(drill, one, runs[one.learner], sums.get(one.learner), late.get(one.learner, 0))
+            _run(drill, one, runs[one.learner], sums.get(one.learner), late.get(one.learner, 0), now)
             for one in members
             if one.learner in runs
         ),
@@ -315,15 +317,17 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         seed=drill.seed,
         on_paper=drills.places_on_paper(drill) - bench,
         at_the_bench=bench,
+        same=drill.same,
         problem=problem,
     )
     return make_response(render_template("drill.html", page=page), status)
 
 
-def _run(drill: Drill, who: Member, run: Sitting, found: LearnerSum | None, late: int) -> RunRow:
+def _run(drill: Drill, who: Member, run: Sitting, found: LearnerSum | None, late: int, now: float) -> RunRow:
     answered, right = (found.answered, found.right) if found else (0, 0)
     came = drills.outcome(drill, answered, right)
-    state = "at its end" if run.ended_at is not None else "under way"
+    unfinished = "under way" if drill.is_open(now) else "not finished when it closed"
+    state = "at its end" if run.ended_at is not None else unfinished
     if came.passed is not None and run.ended_at is not None:
         state += ", passed" if came.passed else ", not passed"
     if late:

@@ -350,3 +350,17 @@ def test_ordinary_practice_leans_on_an_open_drill_for_half_of_a_sitting_at_most(
     drilled = [one.type for one in store.answers_of(1) if one.for_drill]
     assert set(drilled) <= {"transpose"}
     assert 1 <= len(drilled) <= 5
+
+
+def test_what_a_closed_drill_cut_short_is_not_called_under_way(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    url = set_drill(owner, number, same="own")
+    ada = learner(app, code, "Ada")
+    ada.post("/drill/1/begin")
+    answer(ada, store, "/drill/1")
+    assert "under way" in owner.get(url).text
+    assert "those on paper are none of theirs" in owner.get(url).text
+    owner.post(f"{url}/close")
+    assert "not finished when it closed" in owner.get(url).text
+    assert "under way" not in owner.get(url).text
