@@ -12,7 +12,7 @@ CENTRES = ((82.0, 74.0), (238.0, 74.0))
 DIAL = 44.0
 
 
-def two_eyes(right: SphCyl, left: SphCyl, *, uid: str, title: str = "Both eyes") -> Figure:
+def two_eyes(right: SphCyl, left: SphCyl, *, uid: str) -> Figure:
     """Draw a lens for each eye: the right eye on the examiner's left, a thick line along each cylinder's minus axis.
 
     Under each dial the lens is written in the form that it has, the cylinder below the sphere. The line lies along the
@@ -34,4 +34,4 @@ def two_eyes(right: SphCyl, left: SphCyl, *, uid: str, title: str = "Both eyes")
         pen.text(centre[0], 146, f"{name} eye", size=SMALL)
         for line, words in enumerate(told.split(" / ")):
             pen.text(centre[0], 168 + 20 * line, words, kind="number")
-    return pen.figure(uid=uid, title=title, description=" ".join(facts), height=198)
+    return pen.figure(uid=uid, title="Both eyes", description=" ".join(facts), height=198)

@@ -10,9 +10,7 @@ COLUMNS = (("sphere", 46.0, 116.0), ("cylinder", 162.0, 90.0), ("axis", 252.0, 5
 TOP, ROW = 30.0, 34.0
 
 
-def record_card(
-    right: Mapping[str, str], left: Mapping[str, str], notes: Sequence[str] = (), *, uid: str, title: str = "The record"
-) -> Figure:
+def record_card(right: Mapping[str, str], left: Mapping[str, str], notes: Sequence[str] = (), *, uid: str) -> Figure:
     """Draw a record of both eyes: what is written for sphere, cylinder and axis, and the notes under it, as they stand.
 
     right, left: texts by "sphere", "cylinder" and "axis"; an empty one leaves its place blank.
@@ -39,7 +37,7 @@ def record_card(
         y += 20
         pen.text(12, y, fitted(note, 296, SMALL), size=SMALL, anchor="start")
     facts.append("Under it: " + "; ".join(notes) + "." if notes else "Nothing is written under it.")
-    return pen.figure(uid=uid, title=title, description=" ".join(facts), height=y + 12)
+    return pen.figure(uid=uid, title="The record", description=" ".join(facts), height=y + 12)
 
 
 def fitted(words: str, room: float, size: float = TEXT) -> str:
