@@ -6,6 +6,7 @@ import { Drawing } from "./bench-drawing.js";
 import { Sweep } from "./bench-sweep.js";
 import { Form } from "./bench-form.js";
 import { watcher } from "./bench-goals.js";
+import { keep } from "./bench-kept.js";
 import { keys, pointer } from "./bench-input.js";
 
 const root = document.getElementById("bench");
@@ -19,6 +20,8 @@ function set(root) {
   const sweep = new Sweep();
   const drawing = new Drawing(canvas);
   const form = new Form(root, state);
+  const answer = document.querySelector("form.answer[data-case]");
+  if (answer instanceof HTMLFormElement) keep(form, answer.dataset.case);
   const free = new Set(root.dataset.free.split(" "));
   let asked = false;
   let reached = root.dataset.goal ? watcher(root.dataset.goal) : null;

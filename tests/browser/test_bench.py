@@ -260,6 +260,24 @@ def test_a_lens_is_typed_with_a_comma_or_either_minus(page: Page, served: Served
     expect(sphere).to_have_value(stands)
 
 
+def test_what_was_set_outlives_a_line_of_the_working_and_an_answer_sent_back(page: Page, served: Served) -> None:
+    """The eye of a case is brought to neutral once: a hint or an axis forgotten must not take the lenses away."""
+    served.deal(page, "bench-eye")
+    sphere, streak = page.locator("#bench-sphere"), page.locator("#bench-streak")
+    page.get_by_role("button", name="Sphere: a quarter more plus").first.click()
+    streak.fill("77")
+    page.locator("button[name=lines]").click()
+    expect(page.locator("#lines li")).to_have_count(1)
+    expect(sphere).to_have_value("0.25")
+    expect(streak).to_have_value("77")
+    page.locator("#answer-prescription").fill("+1.00 -1.50")
+    page.get_by_role("button", name="Mark it").click()
+    expect(page.locator(".problem")).to_contain_text("has no axis")
+    expect(sphere).to_have_value("0.25")
+    served.deal(page, "bench-eye", seed=5)
+    expect(sphere).to_have_value("0")
+
+
 def test_a_number_out_of_reach_is_told_and_arrows_step(page: Page, served: Served) -> None:
     page.goto(f"{served.url}bench?streak=110")
     streak = page.locator("#bench-streak")
