@@ -178,6 +178,19 @@ def test_lines_of_the_working_come_by_keyboard_and_keep_what_was_typed(page: Pag
     assert waiting.lines_shown == 2
 
 
+def test_the_way_back_is_open_after_a_line_of_the_working(page: Page, served: Served) -> None:
+    """A page that came of a form cannot be gone back to: the browser shows an error in its place."""
+    case = served.deal(page, "two-spheres")
+    page.locator("button[name=lines]").click()
+    expect(page.locator("#lines li")).to_have_count(1)
+    assert page.url == served.url
+    page.locator("#answer-prescription").focus()
+    type_answer(page, case)
+    expect(page.locator("#verdict")).to_be_visible()
+    page.go_back()
+    expect(page.locator("h1")).to_have_text("Case 2 of 10")
+
+
 def test_a_choice_is_answered_by_keyboard(page: Page, served: Served, accessible: Check) -> None:
     case = served.deal(page, "predict-movement")
     accessible(page)
