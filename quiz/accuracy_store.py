@@ -94,9 +94,11 @@ def remove(store: Store, learner: int, entry_id: int) -> bool:
 
 
 def clear(store: Store, learner: int) -> int:
-    """Remove a learner's whole log and return how many entries it had."""
+    """Remove a learner's whole log, with every trace of it, and return how many entries it had."""
     with store.writing():
-        return store.change("DELETE FROM accuracy WHERE learner = ?", learner)
+        held = store.change("DELETE FROM accuracy WHERE learner = ?", learner)
+    store.wipe()
+    return held
 
 
 def _text(lens: SphCyl) -> str:

@@ -192,6 +192,7 @@ def sign_out_elsewhere(store: Store, learner: Learner, *, now: float, lots: Lots
 
 
 def remove(store: Store, one: Class) -> None:
-    """Remove a class with its learners and everything that they answered."""
+    """Remove a class with its learners and everything that they answered, and every trace of them."""
     with store.writing():
         class_store.remove_class(store, one.id)
+    store.wipe()

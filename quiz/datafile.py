@@ -19,6 +19,8 @@ APPLICATION_ID = 0x324D5244
 PATIENCE = 5.0
 """Seconds to wait for another process that is writing."""
 MOST_IDLE = 16
+READERS_PATIENCE_MS = 200
+"""How long whoever deletes something waits for readers who still look at the log from before."""
 
 _MAGIC = b"SQLite format 3\x00"
 _LOCKED = (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
@@ -70,6 +72,8 @@ class DataFile:
         self._anchor: Database | None = None
         self._idle: list[Database] = []
         self._is: tuple[int, int] | None = None
+        self._traces = False
+        """Whether what was deleted may still stand in the log beside the file."""
 
     @classmethod
     def open(cls, path: Path, *, patience: float = PATIENCE) -> DataFile:
@@ -147,6 +151,8 @@ class DataFile:
                     db.conn.execute("BEGIN IMMEDIATE")
                     yield
                     db.conn.execute("COMMIT")
+                    if self._traces:
+                        self._wipe(db, wait_ms=0)
                 except BaseException:
                     if db.conn.in_transaction:
                         db.conn.execute("ROLLBACK")
@@ -162,6 +168,23 @@ class DataFile:
                 if code in _DAMAGED:
                     raise NotKept(self.path, "it is damaged, so a backup is to be restored") from error
                 raise
+
+    def wipe(self, db: Database) -> None:
+        """Empty the log beside the file, where what was just deleted stands in pages from before; outside `writing`.
+
+        Where a reader is in the way, or the disk is, the next that writes tries again: nothing is lost by it.
+        """
+        with self._lock:
+            self._wipe(db, wait_ms=READERS_PATIENCE_MS)
+
+    def _wipe(self, db: Database, *, wait_ms: int) -> None:
+        db.conn.execute(f"PRAGMA busy_timeout = {wait_ms}")
+        try:
+            self._traces = bool(db.conn.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0])
+        except sqlite3.Error:
+            self._traces = True
+        finally:
+            db.conn.execute(f"PRAGMA busy_timeout = {round(1000 * self.patience)}")
 
     def _connect(self, *, fresh: bool) -> Database:
         where = f"{self.path.resolve().as_uri()}?mode={'rwc' if fresh else 'rw'}"

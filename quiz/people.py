@@ -121,7 +121,7 @@ def rename(store: Store, learner_id: int, name: str) -> None:
 
 
 def remove(store: Store, learner_id: int) -> None:
-    """Remove a learner with every answer.
+    """Remove a learner with every answer, so that no trace of them stands in the data file or the log beside it.
 
     Raises
     ------
@@ -131,6 +131,7 @@ def remove(store: Store, learner_id: int) -> None:
     with store.writing():
         get(store, learner_id)
         store.remove_learner(learner_id)
+    store.wipe()
 
 
 def settings_of(learner: Learner) -> LearnerSettings:

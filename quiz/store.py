@@ -179,6 +179,10 @@ class Store:
         with self._file.writing(self._db):
             yield
 
+    def wipe(self) -> None:
+        """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
+        self._file.wipe(self._db)
+
     # --- asking in general
 
     def _one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
+from datetime import date
 
 import pytest
 
-from quiz import people, practice, recalling
+from quiz import accuracy_store, class_store, classes, people, practice, recalling, signing
+from quiz.accuracy import read_entry
 from quiz.datafile import DataFile
 from quiz.store import Learner, Store
 from tests.conftest import NOON, lots, written
@@ -82,3 +85,63 @@ def test_a_second_answer_to_a_case_is_not_added(store: Store, learner: Learner) 
     with store.writing():
         assert store.add_answer(type(kept)(**{**vars(kept), "verdict": "wrong"})) is False
     assert store.answer_to(kept.dealt) == kept
+
+
+# --- what was deleted leaves no trace ----------------------------------------------------------------------------
+
+NAME = "Zsuzsanna Kovácsné"
+"""Long enough to stand nowhere by chance."""
+
+
+def traces(file: DataFile, text: str) -> dict[str, int]:
+    """Count a text's bytes in the data file and in everything that SQLite keeps beside it."""
+    beside = sorted(file.path.parent.glob(f"{file.path.name}*"))
+    return {one.name.removeprefix(file.path.name): one.read_bytes().count(text.encode()) for one in beside}
+
+
+def test_a_removed_learner_leaves_no_trace_in_the_bytes(data_file: DataFile, store: Store) -> None:
+    who = people.add(store, NAME, now=NOON)
+    dealt = answer_one(store, who)
+    assert traces(data_file, NAME)["-wal"] > 0, "or this test would see nothing"
+    people.remove(store, who.id)
+    assert set(traces(data_file, NAME).values()) == set(traces(data_file, dealt).values()) == {0}
+
+
+def test_a_removed_class_leaves_no_trace_in_the_bytes(data_file: DataFile, store: Store) -> None:
+    signing.add_preceptor(store, "Marit Osei", "a streak at ninety", now=NOON)
+    marit = class_store.preceptor_named(store, "Marit Osei")
+    assert marit is not None
+    spring = classes.own(store, marit, classes.make(store, marit, "Spring of Larks", now=NOON, lots=lots()))
+    form = {"form": "a form's own secret", "address": ""}
+    learner = classes.join(store, spring.code or "", NAME, now=NOON, lots=lots(), **form).learner
+    answer_one(store, learner)
+    assert traces(data_file, NAME)["-wal"] > 0
+    classes.remove(store, spring)
+    assert set(traces(data_file, NAME).values()) == set(traces(data_file, spring.name).values()) == {0}
+    assert traces(data_file, "Marit Osei")[""] > 0, "the preceptor stays, in the file itself"
+
+
+def test_a_cleared_accuracy_log_leaves_no_trace_in_the_bytes(
+    data_file: DataFile, store: Store, learner: Learner
+) -> None:
+    texts = {"eye": "right", "patient": "1", "retinoscopy": "+1", "end_point": "+1", "distance_cm": "67"}
+    remark = "seen behind the third curtain"
+    entry = read_entry({**texts, "on": "2031-01-01", "remark": remark}, today=date(2031, 5, 1))
+    accuracy_store.add(store, learner.id, [entry])
+    assert accuracy_store.clear(store, learner.id) == 1
+    assert set(traces(data_file, remark).values()) == {0}
+
+
+def test_a_reader_in_the_way_fails_no_removal_and_the_next_write_makes_up_for_it(
+    data_file: DataFile, store: Store
+) -> None:
+    who, other = people.add(store, NAME, now=NOON), people.add(store, "Bea", now=NOON)
+    with closing(sqlite3.connect(data_file.path, isolation_level=None)) as reader:
+        reader.execute("BEGIN")
+        assert reader.execute("SELECT count(*) FROM learners").fetchone() == (2,)
+        people.remove(store, who.id)
+        assert [one.name for one in store.learners()] == ["Bea"]
+        people.rename(store, other.id, "Beatrix")
+        assert traces(data_file, NAME)["-wal"] > 0, "the reader still looks at it"
+    people.rename(store, other.id, "Bea")
+    assert set(traces(data_file, NAME).values()) == {0}
