@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
@@ -18,7 +18,7 @@ from cases.notation import write_prescription
 from cases.stages import stage_of, staged
 from quiz import practice
 from quiz.pages import visit
-from quiz.pages.bench_views import EVERYTHING, StagePage, read_bench, stage_page
+from quiz.pages.bench_views import EVERYTHING, StagePage, read_bench, set_views, stage_page
 
 pages = Blueprint("bench", __name__, url_prefix="/bench")
 
@@ -128,7 +128,7 @@ def case(dealt_id: str) -> Answered:
 def tell_case(dealt_id: str) -> Response:
     """Say what is seen of a case's eye, for the script."""
     case, stage = _staged(dealt_id)
-    views = _set_views(case, stage)[0]
+    views, _ = set_views(stage, case.findings, request.args)
     asked = request.args.get("view", "0")
     at = int(asked) if asked.isdecimal() and len(asked) < 4 and int(asked) < len(views) else 0
     return jsonify(seen=" ".join(seen(views[at].bench)))
@@ -140,16 +140,6 @@ def _staged(dealt_id: str) -> tuple[Case, Stage]:
     if stage is None:
         abort(404)
     return case, stage
-
-
-def _set_views(case: Case, stage: Stage) -> tuple[tuple[View, ...], str | None]:
-    """Return a case's views with what the learner has set there, and what could not be set."""
-    views, problem = [], None
-    for view in stage.views(case.findings):
-        bench, wrong = read_bench(view.bench, stage.free, request.args)
-        problem = problem or wrong
-        views.append(replace(view, bench=bench))
-    return tuple(views), problem
 
 
 @dataclass(frozen=True)
@@ -203,7 +193,7 @@ def bench_of(dealt_id: str | None) -> Place | None:
     if who is None or dealt is None or dealt.learner != who.id or stage is None:
         return None
     try:
-        views, problem = _set_views(practice.case_of(dealt), stage)
+        views, problem = set_views(stage, practice.case_of(dealt).findings, request.args)
     except CaseError:
         return None
     # After an answer was sent back the page stands at an address that cannot be asked for again.

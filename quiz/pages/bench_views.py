@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from cases.bench import Bench, View, seen, still
+from cases.bench import Bench, Stage, View, seen, still
 from cases.notation import write_power
 from cases.retinoscope import brightness, residual, skew, speed_ratio, width_mm
 from quiz.pages.practise_views import Picture, picture
@@ -163,6 +163,15 @@ def read_bench(usual: Bench, free: Collection[str], given: Mapping[str, str]) ->
     return bench, problem
 
 
+def set_views(
+    stage: Stage, findings: Mapping[str, Any], given: Mapping[str, str]
+) -> tuple[tuple[View, ...], str | None]:
+    """Return the views of a case at the bench with what a form set there, and the first thing that could not be set."""
+    read = [(view, *read_bench(view.bench, stage.free, given)) for view in stage.views(findings)]
+    views = tuple(replace(view, bench=bench) for view, bench, _ in read)
+    return views, next((problem for _, _, problem in read if problem), None)
+
+
 def stage_page(
     views: tuple[View, ...],
     free: Collection[str],
@@ -207,6 +216,7 @@ def _numbers(bench: Bench) -> tuple[Number, ...]:
         Number("residual", "Still to add across the streak", f"{write_power(residual(setting, streak))} D"),
         Number("speed", "Reflex ÷ streak", "all at once" if speed > 99 else f"{speed:.1f}"),
         Number("width", "Width of the band", "the whole pupil" if width > bench.pupil_mm else f"{width:.1f} mm"),
-        Number("skew", "Reflex turned from the streak", f"{skew(setting, streak):.0f}°".replace("-", "−")),
+        # Rounded to a whole number first: a hair's breadth clockwise is no "−0°".
+        Number("skew", "Reflex turned from the streak", f"{round(skew(setting, streak))}°".replace("-", "−")),
         Number("brightness", "Brightness", f"{brightness(setting, streak):.2f}"),
     )

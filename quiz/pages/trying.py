@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from flask import Blueprint, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
-from cases.bench import View, seen
+from cases.bench import seen
 from cases.casetype import Case
 from cases.stages import stage_of
 from quiz import drills, practice
 from quiz.class_store import Drill
 from quiz.pages import visit
-from quiz.pages.bench_views import StagePage, read_bench, stage_page
+from quiz.pages.bench_views import StagePage, set_views, stage_page
 from quiz.pages.drills import own_drill
 from quiz.pages.practise_views import CasePage, Place, case_page, joined, mark_page
 from quiz.practice import SentBack
@@ -63,24 +63,17 @@ def _stage(case: Case) -> StagePage | None:
     stage = stage_of(case.type.id)
     if stage is None:
         return None
-    problem = read_bench(stage.views(case.findings)[0].bench, stage.free, request.args)[1]
-    return stage_page(_views(case), stage.free, problem=problem)
-
-
-def _views(case: Case) -> tuple[View, ...]:
-    """Return the views of a case at the bench with what is set there; none of any other."""
-    stage = stage_of(case.type.id)
-    if stage is None:
-        return ()
-    views = stage.views(case.findings)
-    return tuple(replace(one, bench=read_bench(one.bench, stage.free, request.args)[0]) for one in views)
+    views, problem = set_views(stage, case.findings, request.args)
+    return stage_page(views, stage.free, problem=problem)
 
 
 @pages.get("/<int:number>/seen")
 def tell(class_id: int, drill_id: int, number: int) -> Response:
     """Say what is seen of a case's eye, for the script."""
-    views = dict(enumerate(_views(_case(own_drill(class_id, drill_id)[1], number))))
-    view = views.get(request.args.get("view", 0, type=visit.whole))
+    case = _case(own_drill(class_id, drill_id)[1], number)
+    stage = stage_of(case.type.id)
+    views = set_views(stage, case.findings, request.args)[0] if stage else ()
+    view = dict(enumerate(views)).get(request.args.get("view", 0, type=visit.whole))
     if view is None:
         raise NotFound
     return jsonify(seen=" ".join(seen(view.bench)))

@@ -21,7 +21,7 @@ import { axisOf } from "../reflex.js";
  * @property {number} off_v the same, up
  */
 
-/** Limits of what a hand may set: [least, most]. */
+/** Limits of what a hand may set, as in quiz/pages/bench_views.py: [least, most]. */
 export const LIMITS = {
   sphere: [-20, 20],
   cylinder: [-8, 8],
@@ -30,6 +30,8 @@ export const LIMITS = {
   margin: [-2, 2],
   off_h: [-20, 20],
   off_v: [-20, 20],
+  eye_sphere: [-20, 20],
+  eye_cylinder: [-8, 8],
 };
 
 /** How far from the centre of the pupil the streak can be swept, in mm. */
@@ -157,7 +159,7 @@ function put(bench, name, value) {
   } else if (name === "eye_axis") {
     bench.eye = { ...bench.eye, axis: axisOf(Number(value)) };
   } else if (name.startsWith("eye_")) {
-    bench.eye = { ...bench.eye, [name.slice(4)]: held(Number(value), [-20, 20]) };
+    bench.eye = { ...bench.eye, [name.slice(4)]: held(Number(value), LIMITS[name]) };
   } else if (name in LIMITS) {
     bench[name] = held(Number(value), LIMITS[name]);
   }

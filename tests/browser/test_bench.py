@@ -19,6 +19,7 @@ from cases.lens import SphCyl
 from cases.retinoscope import Setting, facts_json
 from cases.stages import staged
 from quiz import people
+from quiz.pages.bench_views import SHELVES
 from quiz.settings import LearnerSettings
 from tests.browser.conftest import Check, Served
 
@@ -104,6 +105,14 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
         [bench.as_json() for bench in benches],
     )
     assert list(parted([bench.setting.as_json() for bench in benches], got)) == []
+
+
+def test_a_hand_may_set_what_the_form_may_and_no_more(page: Page, served: Served) -> None:
+    """Buttons and keys stop where the server would refuse; axes go round and have no end."""
+    page.goto(f"{served.url}bench")
+    limits = page.evaluate("async () => (await import('/static/js/bench-state.js')).LIMITS")
+    dials = [dial for shelf in SHELVES for dial in shelf.dials if dial.unit != "°" or dial.low < 0]
+    assert limits == {dial.name: [dial.low, dial.high] for dial in dials}
 
 
 # --- hands -------------------------------------------------------------------------------------------------------
