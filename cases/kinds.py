@@ -134,7 +134,28 @@ class Power(Scalar):
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is too plus or too minus."""
         gap = given - truth
-        return f"{abs(gap):.2f} D too {'plus' if gap > 0 else 'minus'}"
+        return f"{notation.write_size(gap)} D too {'plus' if gap > 0 else 'minus'}"
+
+
+@dataclass(frozen=True)
+class Size(Power):
+    """How large a power or a difference of powers is, in D: never below nought, written without a sign."""
+
+    low: float = 0.0
+    id = "size"
+    hint = "a size, such as 0.50"
+
+    def read(self, text: str) -> float:
+        """Read a size in D; a plus is let pass, a minus refused with the reason."""
+        return self._checked(notation.read_size(text))
+
+    def write(self, value: float) -> str:
+        """Write it with two decimals and no sign."""
+        return f"{notation.write_size(value)} D"
+
+    def differs(self, given: float, truth: float) -> str:
+        """Say by how much it is too large or too small."""
+        return f"{notation.write_size(given - truth)} D too {'large' if given > truth else 'small'}"
 
 
 @dataclass(frozen=True)
@@ -314,10 +335,10 @@ class Lens(Kind):
         parts = []
         mean = a.spherical_equivalent - b.spherical_equivalent
         if abs(mean) >= 0.005:
-            parts.append(f"{abs(mean):.2f} D too {'plus' if mean > 0 else 'minus'} on the whole")
+            parts.append(f"{notation.write_size(mean)} D too {'plus' if mean > 0 else 'minus'} on the whole")
         cylinder = abs(a.cylinder) - abs(b.cylinder)
         if abs(cylinder) >= 0.005:
-            parts.append(f"{abs(cylinder):.2f} D too {'much' if cylinder > 0 else 'little'} cylinder")
+            parts.append(f"{notation.write_size(cylinder)} D too {'much' if cylinder > 0 else 'little'} cylinder")
         if a.cylinder and b.cylinder and axis_gap(a.axis, b.axis) >= 0.5:
             parts.append(f"the axis {axis_gap(a.axis, b.axis):.0f}° out")
         return ", ".join(parts) or "the same lens"

@@ -23,7 +23,7 @@ from cases.typed import (
     Unreadable,
     scan,
 )
-from cases.typed_numbers import axis_in_range, only_number, power_of
+from cases.typed_numbers import axis_in_range, only_number, power_of, size_of
 
 __all__ = [
     "Ambiguous",
@@ -38,15 +38,18 @@ __all__ = [
     "read_powers",
     "read_prescription",
     "read_quantity",
+    "read_size",
     "write_axis",
     "write_distance",
     "write_power",
     "write_powers",
     "write_prescription",
+    "write_size",
 ]
 
 _LIKE_RX = "+1.00 / −1.50 × 90"
 _LIKE_POWER = "+1.25"
+_LIKE_SIZE = "0.50"
 _LIKE_AXIS = "90"
 _LIKE_CROSS = "+1.00 @ 180, −0.50 @ 90"
 _LIKE_DISTANCE = "67 cm"
@@ -74,6 +77,17 @@ def write_power(value: float, decimals: int = 2) -> str:
     size = Decimal(repr(round(abs(value), 9))).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_DOWN)
     sign = "" if not size else "+" if value > 0 else "−"
     return f"{sign}{size:f}"
+
+
+def write_size(value: float, decimals: int = 2) -> str:
+    """Write how large a power or a difference in D is, without its sign, rounded as signed powers are: "0.50".
+
+    Raises
+    ------
+    OutOfRange
+        As `write_power` does.
+    """
+    return write_power(abs(value), decimals).lstrip("+")
 
 
 def write_axis(value: float) -> str:
@@ -258,6 +272,18 @@ def read_power(text: str) -> float:
     """
     kinds = ("dioptre", "sphere", "cylinder")
     return power_of(only_number(scan(text, _LIKE_POWER), kinds, text, _LIKE_POWER), text)
+
+
+def read_size(text: str) -> float:
+    """Read how large a power or a difference is, in D, never negative: "0.50", "0,5 D", "+0.50", or "125" for 1.25.
+
+    Raises
+    ------
+    NotationError
+        When it is not one size, has a minus, or may be read in two ways.
+    """
+    kinds = ("dioptre", "sphere", "cylinder")
+    return size_of(only_number(scan(text, _LIKE_SIZE), kinds, text, _LIKE_SIZE), text)
 
 
 def read_axis(text: str) -> float:

@@ -56,6 +56,7 @@ _MARKS = {
     "°": "degree",
     '"': "inch",
 }
+_BEGINS = re.compile(r"“([^”]*)”|[^ :,]+")
 # Not str.isdigit, which also takes ² and ①.
 _DIGITS = frozenset("0123456789")
 # Every alternative begins with its own kind of character, so the time is linear in the length of the text.
@@ -72,7 +73,13 @@ class NotationError(CaseError):
     def __init__(self, text: str, says: str, fault: str) -> None:
         self.given = shown(text)
         self.fault = fault
-        super().__init__(f"“{self.given}”: {says}" if text else says)
+        super().__init__(f"“{self.given}”: {says}" if text and not _names(says, self.given) else says)
+
+
+def _names(says: str, given: str) -> bool:
+    """Whether a sentence begins with the text as it was given, in marks of quotation or without."""
+    begins = _BEGINS.match(says)
+    return begins is not None and plain_characters(begins[1] or begins[0]) == plain_characters(given)
 
 
 class Unreadable(NotationError):

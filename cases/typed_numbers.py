@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from cases.lens import axis_of
 from cases.typed import Ambiguous, Incomplete, Mark, Number, OutOfBounds, Token, Unreadable
@@ -11,6 +12,7 @@ STRONGEST = 40.0
 """Largest power in D, without sign, that any reader accepts: past it a decimal mark was surely lost."""
 
 _LIKE_POWER = "+1.25"
+_LIKE_SIZE = "0.50"
 _EIGHTHS = frozenset({12, 13})
 
 
@@ -44,22 +46,42 @@ def power_of(number: Number, text: str) -> float:
     Unreadable, OutOfBounds, Ambiguous
         For a direction, for a power beyond ±40 D, and where two readings are likely.
     """
+    return _power(number, text, sized=False)
+
+
+def size_of(number: Number, text: str) -> float:
+    """Return how many dioptres a number that needs no sign stands for: 0 to 40 D.
+
+    Raises
+    ------
+    Unreadable, OutOfBounds, Ambiguous
+        For a minus, and as `power_of`; hundredths need no sign here.
+    """
+    if number.sign == "-" and number.value:
+        bare = replace(number, sign="")
+        says = f"a size has no minus, since it says how large and not which way: write {bare}, if that is how large"
+        raise OutOfBounds(text, says, "size-signed")
+    return _power(number, text, sized=True)
+
+
+def _power(number: Number, text: str, *, sized: bool) -> float:
     digits, value = number.whole, number.value
+    like = f"sizes are written like {_LIKE_SIZE}" if sized else f"powers are written like {_LIKE_POWER}"
     if number.word == "direction":
-        raise Unreadable(text, f"a direction is no power: write a power like {_LIKE_POWER}", "no-meaning")
+        raise Unreadable(text, f"a direction is no power: {like}", "no-meaning")
     if number.fraction is None and value and len(digits) > 1:
-        value = _hundredths(number, text)
+        value = _hundredths(number, text, sized=sized)
     if abs(value) > STRONGEST:
-        says = f"{number} D is beyond ±{STRONGEST:g} D: check the decimal mark; powers are written like {_LIKE_POWER}"
+        says = f"{number} D is beyond {'' if sized else '±'}{STRONGEST:g} D: check the decimal mark; {like}"
         raise OutOfBounds(text, says, "power-beyond")
     return value
 
 
-def _hundredths(number: Number, text: str) -> float:
+def _hundredths(number: Number, text: str, *, sized: bool) -> float:
     """Return 150 as 1.50 D where nothing else can be meant.
 
-    Hundredths are taken only with a sign, three or four digits, and an ending that lenses have: fives, or the eighths
-    that phoropters cut to 12, 37, 62, 87 (or round to 13, 38, 63, 88).
+    Hundredths are taken only with a sign (a size needs none), three or four digits, and an ending that lenses have:
+    fives, or the eighths that phoropters cut to 12, 37, 62, 87 (or round to 13, 38, 63, 88).
     """
     digits, sign, value = number.whole, number.sign.replace("-", "−"), number.value
     if len(digits) == 2:
@@ -68,14 +90,16 @@ def _hundredths(number: Number, text: str) -> float:
     elif len(digits) > 4 or (len(digits) == 4 and digits[0] == "0"):
         says = f"{number} is no power that lenses have: write it with its decimal mark, like {_LIKE_POWER}"
         raise OutOfBounds(text, says, "power-beyond")
-    elif not sign:
+    elif not sign and not sized:
         readings = (f"+{value / 100:.2f}", f"−{value / 100:.2f}")
     elif int(digits) % 5 and int(digits) % 25 not in _EIGHTHS:
         readings = (f"{sign}{abs(value) / 100:.2f}", f"{sign}{abs(value) / 10:.1f}")
     else:
         return value / 100
-    says = f"{number} may be {readings[0]} or {readings[1]}: write it with its sign and decimal mark"
-    raise Ambiguous(text, says, "no-sign" if len(digits) > 2 and not sign else "no-decimal-mark", readings)
+    with_its = "decimal mark" if sized else "sign and decimal mark"
+    says = f"{number} may be {readings[0]} or {readings[1]}: write it with its {with_its}"
+    unsigned = len(digits) > 2 and not sign and not sized
+    raise Ambiguous(text, says, "no-sign" if unsigned else "no-decimal-mark", readings)
 
 
 def axis_in_range(number: Number, text: str) -> float:

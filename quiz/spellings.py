@@ -11,7 +11,7 @@ from typing import Any
 from cases.casetype import Case
 from cases.errors import CaseError
 from cases.fields import Field, Several
-from cases.kinds import Cross, Lens, Power, Scalar
+from cases.kinds import Cross, Lens, Power, Scalar, Size
 from cases.lens import SphCyl
 from cases.notation import write_power
 
@@ -42,6 +42,8 @@ def _ways(kind: object, truth: Any, *, form_matters: bool) -> Iterable[str]:
             return _lens(truth, form_matters=form_matters)
         case Cross():
             return _cross(kind.write(truth))
+        case Size():
+            return _with_units(_size(truth), ("", " D", "D"))
         case Power():
             return _with_units(_power(truth), ("", " D", "D", " DS", "DS"))
         case Several():
@@ -68,6 +70,12 @@ def _power(value: float) -> list[str]:
     if abs(value) < 0.005:
         ways += ["plano", "pl", "0.00", "0"]
     return list(dict.fromkeys(ways))
+
+
+def _size(value: float) -> list[str]:
+    """Write a size, which needs no sign and bears a plus."""
+    ways = [one for one in _power(value) if one[0] not in "+p"]
+    return ways + [f"+{one}" for one in ways if value > 0]
 
 
 def _shorter(two: str) -> list[str]:

@@ -24,7 +24,7 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_m
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
-from cases.kinds import Lens, Power
+from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.steps import DISTANCE, as_written, lens_pair, pick_distance, pick_lens, signed
@@ -63,7 +63,7 @@ AGAINST = Choice(
 )
 CAUSES = Choice(
     (
-        Option("scatter", "nothing: measures of one eye differ by so much"),
+        Option("scatter", "no cause needed: two measures of one eye may differ by this much"),
         Option("left-in", "the working distance left in"),
         Option("accommodated", "accommodation during retinoscopy"),
         Option("other-accommodated", "accommodation during the other measurement"),
@@ -74,7 +74,7 @@ CAUSES = Choice(
     )
 )
 _CAUSE_WORDS = {
-    "scatter": "Both are within the limits: measures of one eye differ by so much of themselves.",
+    "scatter": "Both are within the limits: two measures of one eye may differ by this much, and no cause is needed.",
     "left-in": "Retinoscopy is the more plus by just what the distance is worth: it was left in.",
     "accommodated": "Retinoscopy is the more minus in both meridians: the patient accommodated, or looked near.",
     "other-accommodated": "The other result is the more minus in both meridians: the eye accommodated during that one.",
@@ -257,20 +257,18 @@ difference_cause = CaseType(
             Field("other", "The other result", Lens()),
             Field("against", "What the other result is", AGAINST),
             DISTANCE,
-            Field(
-                "mean_limit", "Most by which mean powers may differ", Power(low=0), default=TWO_EXAMINERS_MEAN.widest
-            ),
+            Field("mean_limit", "Most by which mean powers may differ", Size(), default=TWO_EXAMINERS_MEAN.widest),
             Field(
                 "cylinder_limit",
                 "Most that the cylinder of the difference may have",
-                Power(low=0),
+                Size(),
                 default=TWO_EXAMINERS_CYLINDER.widest,
             ),
         )
     ),
     asks=(
         Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06)),
-        Field("cylinder", "Size of the cylinder by which they differ", Power(exact=0.03, tolerance=0.1, low=0)),
+        Field("cylinder", "Size of the cylinder by which they differ", Size(exact=0.03, tolerance=0.1)),
         Field("cause", "Likeliest cause", CAUSES),
     ),
     draw=_draw,

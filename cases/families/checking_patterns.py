@@ -13,7 +13,7 @@ from cases.eye import blur_strength
 from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.fields import Field, Group
-from cases.kinds import Lens, Power
+from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.steps import DISTANCE, as_written, degrees, lens_pair, listed, mirrored, pick_distance
@@ -251,7 +251,7 @@ two_eyes_pattern = CaseType(
             Field("right", "Right eye: retinoscopy less final refraction", Lens()),
             Field("left", "Left eye: retinoscopy less final refraction", Lens()),
             DISTANCE,
-            Field("limit", "Blur from which a difference counts in this clinic", Power(low=0), default=0.5),
+            Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5),
         )
     ),
     asks=(

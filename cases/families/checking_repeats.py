@@ -14,7 +14,7 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_m
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
-from cases.kinds import Axis, Lens, Power
+from cases.kinds import Axis, Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.steps import as_written, degrees, lens_pair, pick_lens, signed
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
@@ -179,17 +179,15 @@ repeat_or_accept = CaseType(
         (
             Field("first", "First reading, net", Lens()),
             Field("second", "Second reading, net", Lens()),
-            Field(
-                "mean_limit", "Most by which mean powers may differ", Power(low=0), default=SAME_EXAMINER_MEAN.widest
-            ),
+            Field("mean_limit", "Most by which mean powers may differ", Size(), default=SAME_EXAMINER_MEAN.widest),
             Field(
                 "cylinder_limit",
                 "Most by which cylinders may differ",
-                Power(low=0),
+                Size(),
                 default=SAME_EXAMINER_CYLINDER.widest,
             ),
             Field("axis_limit", "Most by which axes may differ, in degrees", Axis(), default=AXIS_AGREEMENT[0]),
-            Field("axis_from", "Cylinder from which the axis is judged", Power(low=0), default=AXIS_AGREEMENT[2]),
+            Field("axis_from", "Cylinder from which the axis is judged", Size(), default=AXIS_AGREEMENT[2]),
         )
     ),
     asks=(

@@ -20,7 +20,7 @@ from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEA
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
-from cases.kinds import Lens, Power
+from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, lens_words, pick_lens, signed
 from cases.transposing import in_other_form, turning_steps
@@ -227,7 +227,7 @@ result_difference = CaseType(
     findings=Group((FOUND, OTHER, FORM)),
     asks=(
         Field("difference", "Retinoscopy less final refraction", Lens()),
-        Field("blur", "Blur that it would leave", Power(exact=0.02, tolerance=0.03, low=0)),
+        Field("blur", "Blur that it would leave", Size(exact=0.02, tolerance=0.03)),
     ),
     draw=_draw,
     begin=lambda _: {},

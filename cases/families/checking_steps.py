@@ -7,6 +7,7 @@ from typing import Any
 
 from cases import skills
 from cases.lens import SphCyl
+from cases.notation import write_size
 from cases.steps import any_cylinder, lens_pair, listed, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -21,7 +22,7 @@ DIFFERENCE_REVERSED = SlipName(
 
 def size(power: float) -> str:
     """Write the size of a power or of a difference in D, without its sign, rounded as signed powers are."""
-    return signed(abs(power)).lstrip("+")
+    return write_size(power)
 
 
 def _shares(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:

@@ -15,7 +15,7 @@ from cases.families.checking import FAMILY
 from cases.families.checking_steps import size
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
-from cases.kinds import Power
+from cases.kinds import Size
 from cases.lens import SphCyl
 from cases.steps import RX, as_written, pick_axis, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -70,7 +70,7 @@ VISIONS = Choice(
 )
 
 ACCOMMODATION = Field(
-    "accommodation", "Accommodation that the patient can bring to bear, D", Power(low=0, high=20), default=0.0
+    "accommodation", "Accommodation that the patient can bring to bear, D", Size(high=20), default=0.0
 )
 
 
@@ -254,7 +254,7 @@ expected_vision = CaseType(
     seconds=25,
     findings=Group((RX, ACCOMMODATION)),
     asks=(
-        Field("blur", "Strength of the blur without spectacles", Power(exact=0.03, tolerance=0.06, low=0)),
+        Field("blur", "Strength of the blur without spectacles", Size(exact=0.03, tolerance=0.06)),
         Field("vision", "Unaided vision to expect", VISIONS),
     ),
     draw=_draw,

@@ -13,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.figures_reflex import Movement, zones
-from cases.kinds import Lens, Power
+from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance, write_power
 from cases.steps import (
@@ -22,6 +22,7 @@ from cases.steps import (
     DROPS_CAUTION,
     as_written,
     distance_in_dioptres,
+    lens_in_place,
     listed,
     pick_axis,
     pick_distance,
@@ -147,14 +148,12 @@ wet_dry = CaseType(
         (
             Field("dry", "Net without drops", Lens()),
             Field("wet", "Net under cycloplegia", Lens()),
-            Field("limit", "Change of cylinder that may be chance", Power(low=0.25, high=3.0), default=LIMIT_DEFAULT),
+            Field("limit", "Change of cylinder that may be chance", Size(low=0.25, high=3.0), default=LIMIT_DEFAULT),
         )
     ),
     asks=(
         Field("latent", "Gain in plus, spherical equivalent", Power(tolerance=0.06)),
-        Field(
-            "change", "Change of the cylinder: size of the cylinder of the difference", Power(tolerance=0.12, low=0.0)
-        ),
+        Field("change", "Change of the cylinder: size of the cylinder of the difference", Size(tolerance=0.12)),
         Field("verdict", "What do you make of it?", VERDICTS),
     ),
     draw=_draw_wet_dry,
@@ -326,9 +325,9 @@ centre_margin = CaseType(
     ),
     answer=lambda known: {"power": known["net"][0]},
     found=lambda known: (
-        f"The pupil is wide under drops. With {signed(known['centre'])} DS alone in place its central 3 to 4 mm are "
-        "neutral in every meridian.",
-        f"With {signed(known['margin'])} DS alone in place its margin is neutral.",
+        f"The pupil is wide under drops. With {lens_in_place(known['centre'], 'DS alone in place')} its "
+        "central 3 to 4 mm are neutral in every meridian.",
+        f"With {lens_in_place(known['margin'], 'DS alone in place')} its margin is neutral.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
         DROPS_CAUTION,
     ),

@@ -10,9 +10,9 @@ from cases.choices import Choice, Option
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import near_card
-from cases.kinds import Distance, Power
+from cases.kinds import Distance, Power, Size
 from cases.notation import write_distance
-from cases.steps import DISTANCE, DROPS_CAUTION, pick_distance, signed
+from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
@@ -124,7 +124,7 @@ cycloplegia_check = CaseType(
             Field("steady", "The reflex behind one lens", STEADINESS, default="steady"),
             Field("pupil", "The pupil", PUPILS, default="wide"),
             Field("wait", "The waiting time of the local protocol", WAITS, default="over"),
-            Field("limit", "Accommodation that may be left", Power(low=0.25, high=3.0), default=1.0),
+            Field("limit", "Accommodation that may be left", Size(low=0.25, high=3.0), default=1.0),
         )
     ),
     asks=(
@@ -204,8 +204,8 @@ cycloplegia_check = CaseType(
     found=lambda known: (
         "Cycloplegic drops were given by someone licensed to. You keep your place and look twice; every meridian is "
         "alike.",
-        f"Looking far, the eye is neutral with {signed(known['far'])} DS; looking at a card "
-        f"{write_distance(known['card_cm'])} away, with {signed(known['near'])} DS.",
+        f"Looking far, the eye is neutral with {lens_in_place(known['far'], 'DS')}; looking at a card "
+        f"{write_distance(known['card_cm'])} away, with {lens_in_place(known['near'], 'DS')}.",
         f"The reflex behind one lens is {STEADINESS.write(known['steady'])}; the pupil is "
         f"{PUPILS.write(known['pupil'])}; the waiting time of the local protocol is {WAITS.write(known['wait'])}.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil both times. The clinic goes on when no more "

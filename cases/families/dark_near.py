@@ -10,10 +10,10 @@ from cases.chance import Chance
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
-from cases.kinds import Power
+from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import signed, subtract_sizes
+from cases.steps import lens_in_place, signed, subtract_sizes
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step, always
 
 DARK_ALLOWANCE = Skill("dark-allowance", "taking the tested allowance off in the dark")
@@ -99,7 +99,7 @@ dark_near = CaseType(
     findings=Group(
         (
             Field("gross", "Sphere that neutralised at 50 cm in the dark, the only lens in place", Power()),
-            Field("allowance", "The clinic's allowance for the method", Power(low=0.25, high=2.0), default=1.25),
+            Field("allowance", "The clinic's allowance for the method", Size(low=0.25, high=2.0), default=1.25),
         )
     ),
     asks=(Field("power", "Net sphere", Power(tolerance=0.06)),),
@@ -132,7 +132,7 @@ dark_near = CaseType(
     answer=lambda known: {"power": known["net"]},
     found=lambda known: (
         "The room is dark. One eye is covered; the other looks at your dim light.",
-        f"Every meridian is neutral with {signed(known['gross'])} D, the only lens in place.",
+        f"Every meridian is neutral with {lens_in_place(known['gross'], 'D, the only lens in place')}.",
         f"Sight hole {write_distance(DARK_CM)} from the pupil.",
         f"The clinic's allowance for this method is {known['allowance']:.2f} D.",
     ),

@@ -13,7 +13,7 @@ from cases.families.distance import FAMILY
 from cases.families.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
-from cases.kinds import BadFinding, Distance, Power
+from cases.kinds import BadFinding, Distance, Power, Size
 from cases.lens import SphCyl
 from cases.millimetres import Move
 from cases.notation import write_distance
@@ -118,7 +118,7 @@ drift_allowed = CaseType(
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group((DISTANCE, Field("allowed", "Error that is allowed, either way", Power(low=0.05, high=4)))),
+    findings=Group((DISTANCE, Field("allowed", "Error that is allowed, either way", Size(low=0.05, high=4)))),
     asks=(
         Field("nearest", "Nearest distance", ANY_DISTANCE),
         Field("farthest", "Farthest distance", ANY_DISTANCE),

@@ -11,7 +11,7 @@ from cases.choices import Choice, Option
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
-from cases.kinds import Distance, Lens, Power
+from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens
@@ -117,7 +117,7 @@ fixation_near = CaseType(
         (
             Field("rx", "True net prescription of the eye", Lens()),
             Field("fixation_cm", "How far away the patient looked", Distance()),
-            Field("lag", "By how much the eye answers less than asked", Power(low=0.0, high=3.0), default=0.0),
+            Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0),
         )
     ),
     asks=(Field("prescription", "Net prescription that will be written", Lens()),),

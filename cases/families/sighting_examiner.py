@@ -12,7 +12,7 @@ from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import trial_frame
-from cases.kinds import Power
+from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
@@ -114,7 +114,7 @@ other_eye_fogged = CaseType(
             Field("eye", "Correction of the other eye, a sphere", Power()),
             Field("lens", "Lens before the other eye", Power()),
             DISTANCE,
-            Field("least", "Fog that the clinic asks for at least", Power(low=0.25, high=3.0), default=0.75),
+            Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75),
         )
     ),
     asks=(
@@ -277,7 +277,7 @@ examiner_blur = CaseType(
     seconds=20,
     findings=Group(
         (
-            Field("amplitude", "Your amplitude of accommodation", Power(low=0.0, high=15.0)),
+            Field("amplitude", "Your amplitude of accommodation", Size(high=15.0)),
             Field("uncorrected", "What your distance correction lacks", Power(low=-20.0, high=20.0), default=0.0),
             DISTANCE,
             Field("held", "How much of an amplitude is counted on", HELD, default="half"),

@@ -11,7 +11,7 @@ from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
-from cases.kinds import Cross, Lens, Power
+from cases.kinds import Cross, Lens, Size
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, movement_for
 from cases.notation import write_distance, write_power
@@ -176,7 +176,7 @@ hand_over = CaseType(
             Field(
                 "fog",
                 "Fog from which the clinic starts an eye that can accommodate",
-                Power(low=0.0, high=3.0),
+                Size(high=3.0),
                 default=1.0,
             ),
             FORM,

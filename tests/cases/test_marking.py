@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.casetype import Case, Settings, draw
+from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl
-from cases.marking import mark, mark_text
+from cases.marking import mark, mark_fields, mark_text
 from cases.notation import write_prescription
-from cases.register import case_type
+from cases.register import all_types, case_type
 
 FINDINGS = {"first": {"streak": 70, "sphere": 1.0}, "second": {"streak": 160, "sphere": 3.0}, "distance_cm": 50}
 # meridian 160: +1.00 − 2.00 = −1.00; meridian 70: +3.00 − 2.00 = +1.00; so +1.00/−2.00×70
@@ -44,6 +45,47 @@ def test_verdicts(form: str, answer: str, verdict: str) -> None:
 
 def test_an_unreadable_answer_says_why() -> None:
     assert "write 180" in str(mark_text(two_spheres(), "+1.00/-2.00x0").unreadable)
+
+
+def test_a_size_is_marked_as_a_size() -> None:
+    """Asked how large a cylinder is, −0.50 is sent back with the reason, and a wrong size is too large, never plus."""
+    findings = {"dry": {"sphere": 1}, "wet": {"sphere": 1.5, "cylinder": -0.5, "axis": 90}}
+    case = case_type("wet-dry").case_from_json(findings)
+    asks = {ask.name: ask.kind for ask in case.type.asks}
+    assert asks["change"].write(case.truth["change"]) == "0.50 D"
+    assert asks["change"].hint == "a size, such as 0.50"
+    assert asks["change"].differs(3.875, 0.5) == "3.37 D too large"
+    texts = {"latent": "+0.25", "change": "−0.50", "verdict": "expected"}
+    sent_back = mark_fields(case, texts).unreadable
+    assert sent_back is not None
+    assert "a size has no minus" in str(sent_back)
+    assert sent_back.ask == "change"
+    for text in ("0.50", "+0.50", "0.5 D"):
+        read = mark_fields(case, texts | {"change": text}).read_as
+        assert read is not None
+        assert read["change"] == 0.5
+
+
+@pytest.mark.parametrize(
+    ("given", "truth", "words"),
+    [(3.375, 0, "3.37 D too plus"), (0, 3.375, "3.37 D too minus"), (0.125, 0, "0.12 D too plus")],
+)
+def test_a_difference_is_rounded_as_powers_are(given: float, truth: float, words: str) -> None:
+    """An eighth loses its half hundredth here as everywhere: common practice, no published source."""
+    assert Power().differs(given, truth) == words
+    assert Lens().differs(SphCyl(given), SphCyl(truth)) == f"{words} on the whole"
+
+
+def test_no_size_that_is_asked_for_is_written_with_a_sign() -> None:
+    """A power whose label asks for a size, a strength or a blur is of the kind that has no sign."""
+    named = [
+        (one.id, ask)
+        for one in all_types().values()
+        for ask in one.asks
+        if isinstance(ask.kind, Power) and any(word in ask.label.lower() for word in ("size", "strength", "blur"))
+    ]
+    assert {type_id for type_id, _ in named} >= {"difference-cause", "expected-vision", "wet-dry", "result-difference"}
+    assert all(isinstance(ask.kind, Size) for _, ask in named)
 
 
 def test_the_difference_is_answer_minus_truth_as_a_lens() -> None:

@@ -30,12 +30,15 @@ from cases.notation import (
     read_powers,
     read_prescription,
     read_quantity,
+    read_size,
     write_axis,
     write_distance,
     write_power,
     write_powers,
     write_prescription,
+    write_size,
 )
+from cases.typed import plain_characters
 
 PRACTICE = "common practice, no published source"
 OURS = "a decision of this project"
@@ -248,7 +251,24 @@ def test_a_doubtful_prescription_is_refused_in_a_sentence(
     assert caught.value.fault == fault, source
     assert phrase in str(caught.value), source
     if caught.value.given:
-        assert str(caught.value).startswith(f"“{caught.value.given}”: ")
+        said, text = (plain_characters(one).strip('"') for one in (str(caught.value), caught.value.given))
+        assert said.startswith(text)
+        assert not said.removeprefix(text).strip('": ').startswith((f"{text} ", f'{text}"'))
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "message"),
+    [
+        (read_prescription, "abc", "“abc” has no meaning here: write it like +1.00 / −1.50 × 90"),
+        (read_power, "ABC", "“abc” has no meaning here: write it like +1.25"),
+        (read_power, "-50", "−50 may be −0.50 or −5.00: write it with its sign and decimal mark"),
+        (read_power, "+1.00 abc", "“+1.00 abc”: “abc” has no meaning here: write it like +1.25"),
+    ],
+)
+def test_a_refusal_names_the_whole_text_once(read: Callable[[str], object], text: str, message: str) -> None:
+    with pytest.raises(NotationError) as caught:
+        read(text)
+    assert str(caught.value) == message
 
 
 def test_a_refusal_is_a_case_error_and_an_ambiguity_spells_out_both_readings() -> None:
@@ -396,7 +416,7 @@ def test_an_axis_is_read(text: str, value: float, source: str) -> None:
         ("plano", "plano is no axis: axes run from 1 to 180, without a sign"),
         ("90 180", "“90 180”: 2 numbers are too many: write one, like 90"),
         ("", "nothing was written: write it like 90"),
-        ("north", "“north”: “north” has no meaning here: write it like 90"),
+        ("north", "“north” has no meaning here: write it like 90"),
     ],
 )
 def test_an_axis_out_of_range_is_refused_with_what_it_would_be(text: str, message: str) -> None:
@@ -418,6 +438,42 @@ def test_every_axis_of_the_scale_is_written_and_read(degrees: int) -> None:
 )
 def test_an_axis_is_never_written_0(value: float, text: str) -> None:
     assert write_axis(value) == text
+
+
+# --- sizes
+
+
+@pytest.mark.parametrize(
+    ("text", "size"),
+    [("0.50", 0.5), ("+0.50", 0.5), (",5", 0.5), ("0.50 D", 0.5), ("0.5 DC", 0.5), ("125", 1.25), ("+125", 1.25)],
+)
+def test_a_size_needs_no_sign_and_bears_a_plus(text: str, size: float) -> None:
+    assert read_size(text) == size
+    assert read_size(write_size(size)) == size
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            "−0.50",
+            "“−0.50”: a size has no minus, since it says how large and not which way: write 0.50, if that is how large",
+        ),
+        ("50", "50 may be 0.50 or 5.00: write it with its decimal mark"),
+        ("45.5", "45.5 D is beyond 40 D: check the decimal mark; sizes are written like 0.50"),
+        ("", "nothing was written: write it like 0.50"),
+    ],
+)
+def test_what_is_no_size_is_refused_with_the_reason(text: str, message: str) -> None:
+    with pytest.raises(NotationError) as caught:
+        read_size(text)
+    assert str(caught.value) == message
+
+
+@pytest.mark.parametrize("value", [3.375, -3.375, 0.125, 0.5, 0])
+def test_a_size_is_rounded_as_the_signed_power_is(value: float) -> None:
+    """3.375 is marked 3.37, not 3.38: common practice, no published source."""
+    assert write_size(value) == write_power(value).lstrip("+−")
 
 
 # --- power crosses
