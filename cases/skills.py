@@ -90,7 +90,7 @@ SWEEP_FOR_STREAK = SlipName(
 AXIS_AT_POWER = SlipName(
     "axis-at-the-power",
     "wrote the axis where the power acts",
-    "That is where the cylinder acts. Its axis lies at right angles to that, along your streak.",
+    "That is where the cylinder acts. Its axis lies at right angles to that.",
 )
 WRONG_SPHERE = SlipName(
     "wrong-sphere",

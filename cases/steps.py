@@ -73,6 +73,12 @@ def signed(power: float) -> str:
     return write_power(power)
 
 
+def lens_in_place(power: float, words: str) -> str:
+    """Write which sphere is in place, to follow "with": its power in D and then `words`, or that there is none."""
+    written = signed(power)
+    return "no lens in place" if written == signed(0) else f"{written} {words}"
+
+
 def listed(powers: Sequence[float]) -> str:
     """Write powers as "+1.25 and −0.50"."""
     return " and ".join(signed(power) for power in powers)

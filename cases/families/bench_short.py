@@ -20,9 +20,9 @@ from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
-from cases.notation import write_distance, write_power
+from cases.notation import write_distance
 from cases.retinoscope import residual, zones
-from cases.steps import DISTANCE, as_written, degrees, pick_distance
+from cases.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -245,7 +245,7 @@ bench_nearer = CaseType(
     ),
     answer=lambda known: {"order": known["order"]},
     found=lambda known: (
-        *(f"View {name.upper()}: {write_power(known['lenses'][name])} DS in place." for name in _NAMES),
+        *(f"View {name.upper()}: {lens_in_place(known['lenses'][name], 'DS in place')}." for name in _NAMES),
         f"Streak at 90, {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
     ),
     question=lambda _: "Three views of one eye. In which order do they come, the nearest to neutral first?",

@@ -19,6 +19,7 @@ from cases.steps import (
     COMMON_DISTANCES,
     DISTANCE,
     distance_in_dioptres,
+    lens_in_place,
     listed,
     pick_distance,
     pick_working_lens,
@@ -129,7 +130,7 @@ net_sphere = CaseType(
     ),
     answer=lambda known: {"power": known["net"][0]},
     found=lambda known: (
-        f"Every meridian is neutral with {signed(known['gross'])} D, the only lens in place.",
+        f"Every meridian is neutral with {lens_in_place(known['gross'], 'D, the only lens in place')}.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
     ),
     question=lambda _: "What is the net sphere?",

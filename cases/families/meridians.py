@@ -19,6 +19,7 @@ from cases.steps import (
     FORM_WORDS,
     degrees,
     distance_in_dioptres,
+    lens_in_place,
     listed,
     pick_axis,
     pick_distance,
@@ -88,7 +89,10 @@ streak_axis = CaseType(
         Step(
             skills.PLACE_AXIS,
             run=lambda known: {"axis": across(known["meridian"])},
-            says=lambda known: f"A cylinder acts across its axis, so the axis lies at {degrees(known['axis'])}.",
+            says=lambda known: (
+                "A cylinder acts across its axis, so the axis lies "
+                f"{'along your streak, ' if known['axis'] == known['streak'] else ''}at {degrees(known['axis'])}."
+            ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,
@@ -219,10 +223,10 @@ two_spheres = CaseType(
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
-        f"Streak at {degrees(known['first']['streak'])}: neutral with {signed(known['first']['sphere'])} DS "
-        "alone in place.",
-        f"Streak at {degrees(known['second']['streak'])}: neutral with {signed(known['second']['sphere'])} DS "
-        "alone in place.",
+        f"Streak at {degrees(known['first']['streak'])}: neutral with "
+        f"{lens_in_place(known['first']['sphere'], 'DS alone in place')}.",
+        f"Streak at {degrees(known['second']['streak'])}: neutral with "
+        f"{lens_in_place(known['second']['sphere'], 'DS alone in place')}.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
     ),
     question=lambda known: f"What is the net prescription, in {FORM_WORDS[known['form']]}?",

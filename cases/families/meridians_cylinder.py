@@ -24,6 +24,7 @@ from cases.steps import (
     LEFT_IN,
     degrees,
     distance_in_dioptres,
+    lens_in_place,
     lens_words,
     off_gross,
     pick_distance,
@@ -182,9 +183,9 @@ sphere_then_cyl = CaseType(
     ),
     answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
     found=lambda known: (
-        f"Streak at {degrees(known['sphere_streak'])}: neutral with {signed(known['sphere'])} DS.",
-        f"With that sphere left in, streak at {degrees(known['cylinder_streak'])}: neutral with "
-        f"{signed(known['cylinder'])} DC added.",
+        f"Streak at {degrees(known['sphere_streak'])}: neutral with {lens_in_place(known['sphere'], 'DS')}.",
+        f"{'With that sphere left in' if known['sphere'] else 'Still with no sphere'}, "
+        f"streak at {degrees(known['cylinder_streak'])}: neutral with {signed(known['cylinder'])} DC added.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
     ),
     question=lambda known: f"What is the net prescription, in {FORM_WORDS[known['form']]}?",

@@ -20,7 +20,7 @@ from cases.looks import Seen, seen
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, degrees, pick_axis, pick_distance, signed
+from cases.steps import DISTANCE, degrees, lens_in_place, pick_axis, pick_distance
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -368,8 +368,10 @@ second_streak = CaseType(
     answer=lambda known: {"next": known["next"], "axis": known["axis"]},
     found=lambda known: (
         f"{known['form'].capitalize()} cylinders are in use; plane-mirror setting.",
-        f"Streak at {degrees(known['sphere_streak'])}: neutral with {signed(known['sphere'])} DS, left in place.",
-        f"With that sphere in, the streak at {degrees(known['seen_streak'])} shows {known['seen']}.",
+        f"Streak at {degrees(known['sphere_streak'])}: neutral with "
+        f"{lens_in_place(known['sphere'], 'DS, left in place')}.",
+        f"{'With that sphere in' if known['sphere'] else 'Still with no lens in'}, the streak "
+        f"at {degrees(known['seen_streak'])} shows {known['seen']}.",
     ),
     question=lambda _: "What next? And at which axis will the cylinder go in, now or later?",
     figure=lambda known, uid: draw_movement(known["seen"], streak=known["seen_streak"], uid=uid),

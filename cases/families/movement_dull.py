@@ -17,7 +17,7 @@ from cases.figures_reflex import Look
 from cases.figures_reflex import movement as draw_movement
 from cases.kinds import Power
 from cases.notation import write_distance
-from cases.steps import DISTANCE, pick_distance, signed
+from cases.steps import DISTANCE, lens_in_place, pick_distance
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -231,7 +231,7 @@ dull_reflex = CaseType(
     ),
     answer=lambda known: {"action": known["action"]},
     found=lambda known: (
-        f"Streak swept both ways with {signed(known['in_place'])} DS in place, sight hole "
+        f"Streak swept both ways with {lens_in_place(known['in_place'], 'DS in place')}, sight hole "
         f"{write_distance(known['distance_cm'])} from the pupil: nothing is seen to travel.",
         f"Light in the pupil: {LIGHTS.write(known['light'])}. The pupil is of ordinary size.",
         f"Vision, with the working distance allowed for: {known['vision']}.",

@@ -14,7 +14,7 @@ from cases.figures_reflex import movement as draw_movement
 from cases.kinds import BadFinding, Distance, Power
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
-from cases.steps import DISTANCE, pick_distance, signed
+from cases.steps import DISTANCE, lens_in_place, pick_distance, signed
 from cases.vergence import FARTHEST_CM, NEAREST_CM, near_a_metre, vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -203,7 +203,7 @@ lean_test = CaseType(
     ),
     answer=lambda known: {name: known[name] for name in ("shift", "expected", "lens")},
     found=lambda known: (
-        f"With {signed(known['in_place'])} DS in place one meridian looks neutral at "
+        f"With {lens_in_place(known['in_place'], 'DS in place')} one meridian looks neutral at "
         f"{write_distance(known['distance_cm'])}; plane-mirror setting.",
         f"The examiner then {LEANS.write(known['lean'])} by {write_distance(known['by_cm'])}, to "
         f"{write_distance(leaned_cm(known))}.",
