@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from cases.casetype import Case, Slipped, Values
+from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Field
-from cases.kinds import Cross, Lens, Power
+from cases.kinds import Cross, Kind, Lens, Power
 from cases.lens import SphCyl
 
 CREDITED = ("right", "equivalent", "near")
@@ -96,6 +97,19 @@ def read_fields(asks: Sequence[Field], texts: Mapping[str, str]) -> dict[str, An
         except CaseError as error:
             raise Unreadable(f"{ask.label}: {error}" if len(asks) > 1 else str(error), ask.name) from error
     return values
+
+
+def as_given(asks: Sequence[Field], texts: Mapping[str, str]) -> tuple[str, ...]:
+    """Return what was given for each thing asked: what was typed as it was typed, what was chosen by its label."""
+    return tuple(_as_given(ask.kind, texts.get(ask.name, "")) for ask in asks)
+
+
+def _as_given(kind: Kind, text: str) -> str:
+    chosen: Kind | None = kind if isinstance(kind, Choice | Marks | Order) else None
+    try:
+        return chosen.write(chosen.read(text)) if chosen else text
+    except CaseError:
+        return text
 
 
 def split_answer(asks: Sequence[Field], text: str) -> dict[str, str]:

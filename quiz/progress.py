@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from cases.casetype import LEVELS, Case, Slipped
-from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
-from cases.fields import Field
-from cases.kinds import Kind
+from cases.marking import as_given
 from cases.register import all_skills, all_slips
 from quiz import memory, practice, progress_store
 from quiz.catalogue import catalogue
@@ -177,27 +174,12 @@ def last_wrong_line(store: Store, learner: Learner, key: SlipKey) -> WrongLine |
         at=answer.at,
         type_title=case.type.title,
         found=case.type.found(case.findings),
-        given=as_given(case, answer.given),
+        given=as_given(case.type.asks, answer.given),
         right=tuple(ask.kind.write(case.truth[ask.name]) for ask in case.type.asks),
         own_line=lines[0],
         right_line=lines[1],
         only=len(found) == 1,
     )
-
-
-def as_given(case: Case, given: Mapping[str, str]) -> tuple[str, ...]:
-    """Return what was given for each thing asked: what was typed as it was typed, what was chosen by its label."""
-    return tuple(_as_given(ask, given.get(ask.name, "")) for ask in case.type.asks)
-
-
-def _as_given(ask: Field, text: str) -> str:
-    if not isinstance(ask.kind, Choice | Marks | Order):
-        return text
-    kind: Kind = ask.kind
-    try:
-        return kind.write(kind.read(text))
-    except CaseError:
-        return text
 
 
 def _both_lines(case: Case, made: Slipped, key: SlipKey) -> tuple[str, str] | None:

@@ -43,6 +43,8 @@ COLUMNS = (
     "seconds",
 )
 
+BYTE_ORDER_MARK = "\ufeff"
+
 _LENS = re.compile(r"[-+−\d\s.,;/x×X*°@DSCdsc]*")
 
 
@@ -55,10 +57,14 @@ def when(at: float) -> str:
 
 
 def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Iterator[str]:
-    """Write answers as CSV, line by line, with a heading line; what holds several values is JSON."""
+    """Write answers as CSV, line by line, with a heading line; what holds several values is JSON.
+
+    It begins with a byte-order mark: without one a spreadsheet that opens it takes it for the letters of its own
+    country, and garbles every − and ×. Whoever reads it by program names "utf-8-sig" as its encoding.
+    """
     names = {one.learner: one.name for one in class_store.members_of(store, class_id)}
     titles = {one.id: one.title for one in class_store.drills_of(store, class_id)}
-    yield _csv_line(COLUMNS)
+    yield BYTE_ORDER_MARK + _csv_line(COLUMNS)
     for one in answers:
         yield _csv_line(
             (
@@ -205,5 +211,3 @@ def _result(answer: Answer) -> dict[str, Any]:
     if answer.confidence is not None:
         result["extensions"][f"{HOME}/confidence"] = answer.confidence
     return result
-
-

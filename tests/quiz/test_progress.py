@@ -304,7 +304,8 @@ def test_everything_comes_out_and_folds_to_the_same_memory(store: Store, practis
 def test_answers_come_out_as_csv(store: Store, practised: Learner, client: Browser) -> None:
     reply = client.get("/progress/answers.csv")
     assert reply.mimetype == "text/csv"
-    rows = list(csv.DictReader(io.StringIO(reply.text)))
+    assert reply.data.startswith(b"\xef\xbb\xbf"), "without the mark a spreadsheet garbles − and ×"
+    rows = list(csv.DictReader(io.StringIO(reply.data.decode("utf-8-sig"))))
     assert [(row["type"], row["verdict"]) for row in rows] == [
         (one.type, one.verdict) for one in store.answers_of(practised.id)
     ]

@@ -10,7 +10,9 @@ from collections import Counter
 import pytest
 from flask import Flask
 
+from cases.choices import Choice
 from cases.marking import CREDITED
+from cases.register import case_type
 from quiz import folding, results
 from quiz.app import create_app
 from quiz.datafile import DataFile
@@ -130,6 +132,21 @@ def test_who_has_not_begun_is_named(owner: Browser) -> None:
     assert "1 of 3 have not begun: Cy." in owner.get("/class/1").text
 
 
+def test_what_was_chosen_is_listed_by_its_label(owner: Browser, store: Store) -> None:
+    """A preceptor never met the ids of options: "against" may pass for a word, "with-slow" does not."""
+    shown = 0
+    for one in log(store):
+        chosen = [(ask.kind, one.given[ask.name]) for ask in case_type(one.type).asks if isinstance(ask.kind, Choice)]
+        told = [(kind.write(kind.read(text)), text) for kind, text in chosen]
+        if any(label != text for label, text in told):
+            page = owner.get(f"/class/1/answers?learner={one.learner}&type={one.type}").text
+            cells = [html.unescape(cell).split("; ") for cell in re.findall(r'<td class="given">([^<]*)</td>', page)]
+            assert any(all(label in cell for label, _ in told) for cell in cells)
+            assert not any(text in cell for cell in cells for label, text in told if label != text)
+            shown += 1
+    assert shown
+
+
 @pytest.mark.usefixtures("owner")
 def test_sums_worked_out_anew_are_the_sums_that_were_kept(store: Store) -> None:
     kept = [tuple(row) for row in store.fetch("SELECT * FROM tallies ORDER BY 1, 2, 3, 4")]
@@ -148,9 +165,7 @@ def test_an_answer_sent_twice_is_counted_once(app: Flask, store: Store) -> None:
     ada = learner(app, code, "Ada")
     dealt, case = waiting_in(ada.get("/"), store)
     form = {f"answer-{name}": text for name, text in written(case).items()}
-    codes = [
-        ada.post(f"/case/{dealt}/answer", dict(form), Accept="application/json").status_code for _ in range(3)
-    ]
+    codes = [ada.post(f"/case/{dealt}/answer", dict(form), Accept="application/json").status_code for _ in range(3)]
     assert codes == [201, 200, 200]
     assert results.class_sums(store, 1, "all")[0].answered == 1
 

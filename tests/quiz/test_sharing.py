@@ -60,7 +60,9 @@ def test_csv_holds_every_answer_field_by_field(owner: Browser, store: Store) -> 
     reply = owner.get("/class/1/answers.csv")
     assert reply.mimetype == "text/csv"
     assert reply.text.count("\r\n") == 5
-    rows = list(csv.DictReader(io.StringIO(reply.text)))
+    assert reply.data.startswith(b"\xef\xbb\xbflearner,"), "without the mark a spreadsheet garbles − and ×"
+    assert reply.data.count(b"\xef\xbb\xbf") == 1
+    rows = list(csv.DictReader(io.StringIO(reply.data.decode("utf-8-sig"))))
     for row, one in zip(rows, store.answers_of(1), strict=True):
         assert (row["type"], int(row["seed"]), row["verdict"]) == (one.type, one.seed, one.verdict)
         for name, value in (("findings", one.findings), ("right_answer", one.truth), ("steps", list(one.steps))):
