@@ -17,7 +17,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from quiz.datafile import PATIENCE, DataFile, NoFile, corrupt, is_fresh, refusal, refuse_newer
+from quiz.datafile import PATIENCE, DataFile, NoFile, code_of, corrupt, is_fresh, refusal, refuse_newer
 from quiz.errors import QuizError
 
 _BESIDE = ("-wal", "-shm", "-journal")
@@ -80,7 +80,7 @@ def snapshot(source: Path, to: Path, *, patience: float = PATIENCE) -> None:
         try:
             _copied(source, copy, patience)
         except sqlite3.Error as error:
-            if (error.sqlite_errorcode & 0xFF) in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
+            if code_of(error) in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
                 raise BadPlace(f"backup {to.parent}: it cannot be written there ({error}); make room first") from error
             raise refusal(source, error) from error
         # The copy is to be one file that holds all, whatever the log beside the source held.
@@ -159,7 +159,7 @@ def _set_aside(path: Path, now: float) -> Path:
     try:
         _in_one_file(path)
     except sqlite3.OperationalError as error:
-        if (error.sqlite_errorcode & 0xFF) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        if code_of(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             raise InUse(path) from error
         raise refusal(path, error) from error
     except sqlite3.DatabaseError:

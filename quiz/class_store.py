@@ -99,7 +99,7 @@ def has_preceptor(store: Store) -> bool:
 
 def preceptor_named(store: Store, name: str) -> Preceptor | None:
     """Return the preceptor of this name, however its letters are cased."""
-    return next(iter(store.fetch_as(Preceptor, "SELECT * FROM preceptors WHERE name = ?", name)), None)
+    return store.fetch_one(Preceptor, "SELECT * FROM preceptors WHERE name = ?", name)
 
 
 def add_preceptor(store: Store, name: str, password: str, now: float) -> int:
@@ -115,24 +115,22 @@ def keep_password(store: Store, preceptor_id: int, password: str) -> None:
 
 def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:
     """Return the preceptor whose sign-in this is, while it holds."""
-    found = store.fetch_as(
+    return store.fetch_one(
         Preceptor,
         "SELECT p.* FROM sign_ins s JOIN preceptors p ON p.id = s.preceptor WHERE s.token = ? AND s.until > ?",
         token,
         now,
     )
-    return next(iter(found), None)
 
 
 def learner_with(store: Store, token: str, now: float) -> Learner | None:
     """Return the learner whose sign-in this is, while it holds."""
-    found = store.fetch_as(
+    return store.fetch_one(
         Learner,
         "SELECT l.* FROM sign_ins s JOIN learners l ON l.id = s.learner WHERE s.token = ? AND s.until > ?",
         token,
         now,
     )
-    return next(iter(found), None)
 
 
 def add_sign_in(
@@ -192,20 +190,19 @@ def classes_of(store: Store, preceptor_id: int) -> list[Class]:
 
 def class_of_id(store: Store, class_id: int) -> Class | None:
     """Return a class."""
-    return next(iter(store.fetch_as(Class, "SELECT * FROM classes WHERE id = ?", class_id)), None)
+    return store.fetch_one(Class, "SELECT * FROM classes WHERE id = ?", class_id)
 
 
 def class_with_code(store: Store, code: str) -> Class | None:
     """Return the class that has this code, whether or not it still holds."""
-    return next(iter(store.fetch_as(Class, "SELECT * FROM classes WHERE code = ?", code)), None)
+    return store.fetch_one(Class, "SELECT * FROM classes WHERE code = ?", code)
 
 
 def class_of_learner(store: Store, learner_id: int) -> Class | None:
     """Return the class that a learner joined."""
-    found = store.fetch_as(
+    return store.fetch_one(
         Class, "SELECT c.* FROM members m JOIN classes c ON c.id = m.class WHERE m.learner = ?", learner_id
     )
-    return next(iter(found), None)
 
 
 def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
@@ -259,13 +256,12 @@ def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_
 
 def learner_joined_with(store: Store, class_id: int, joined_with: str) -> Learner | None:
     """Return the learner whom this very form made."""
-    found = store.fetch_as(
+    return store.fetch_one(
         Learner,
         "SELECT l.* FROM members m JOIN learners l ON l.id = m.learner WHERE m.joined_with = ? AND m.class = ?",
         joined_with,
         class_id,
     )
-    return next(iter(found), None)
 
 
 def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
@@ -275,10 +271,9 @@ def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
 
 def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
     """Return the learner whose come-back phrase has this hash."""
-    found = store.fetch_as(
+    return store.fetch_one(
         Learner, "SELECT l.* FROM members m JOIN learners l ON l.id = m.learner WHERE m.phrase = ?", phrase
     )
-    return next(iter(found), None)
 
 
 # --- drills ------------------------------------------------------------------------------------------------------
@@ -376,8 +371,7 @@ def is_begun(store: Store, drill_id: int) -> bool:
 
 def run_of(store: Store, drill_id: int, learner_id: int) -> Sitting | None:
     """Return the sitting in which a learner works through a drill."""
-    found = store.fetch_as(Sitting, "SELECT * FROM sittings WHERE drill = ? AND learner = ?", drill_id, learner_id)
-    return next(iter(found), None)
+    return store.fetch_one(Sitting, "SELECT * FROM sittings WHERE drill = ? AND learner = ?", drill_id, learner_id)
 
 
 def runs_of(store: Store, drill_id: int) -> list[Sitting]:
@@ -387,10 +381,9 @@ def runs_of(store: Store, drill_id: int) -> list[Sitting]:
 
 def open_case_of(store: Store, drill_id: int, learner_id: int) -> Dealt | None:
     """Return the case of a drill that waits for this learner's answer."""
-    found = store.fetch_as(
+    return store.fetch_one(
         Dealt, "SELECT * FROM dealt WHERE drill = ? AND learner = ? AND closed_at IS NULL", drill_id, learner_id
     )
-    return next(iter(found), None)
 
 
 def dealt_in(store: Store, sitting_id: int) -> int:

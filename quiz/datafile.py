@@ -158,7 +158,7 @@ class DataFile:
                         db.conn.execute("ROLLBACK")
                     raise
             except sqlite3.DatabaseError as error:
-                code = _code(error)
+                code = code_of(error)
                 if code in _LOCKED:
                     raise Busy(self.path) from error
                 if code in _NO_ROOM:
@@ -316,7 +316,7 @@ def corrupt(path: Path, verdict: str) -> Refused:
 
 def refusal(path: Path, error: sqlite3.Error) -> Refused:
     """Say why a file cannot be opened, in the words of a person."""
-    code = _code(error)
+    code = code_of(error)
     if code in _LOCKED:
         return Refused(path, "another program has it locked", "close that program, or give another file with --data")
     if code in _NO_ROOM:
@@ -326,5 +326,6 @@ def refusal(path: Path, error: sqlite3.Error) -> Refused:
     return corrupt(path, str(error))
 
 
-def _code(error: sqlite3.Error) -> int:
+def code_of(error: sqlite3.Error) -> int:
+    """Return the primary result code of an SQLite error, such as SQLITE_BUSY; 0 where it has none."""
     return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF

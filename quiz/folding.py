@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeVar
 
-from quiz import memory, results
+from quiz import memory, recall_store, results
 from quiz.learner import Answered, BadState, LearnerState
 from quiz.numbers import NUMBERS
-from quiz.store import Answer, RecallMark, Store
+from quiz.recall_store import RecallMark
+from quiz.store import Answer, Learner, Store
+
+Kept = TypeVar("Kept")
 
 FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
 """Names the memory's numbers: a state that was folded with others is folded anew from the log."""
@@ -52,24 +56,12 @@ def recall_event_of(mark: RecallMark) -> Answered:
 
 def states_of(store: Store, learner_id: int) -> States:
     """Return a learner's states as kept now, or folded anew where they are unreadable or older numbers made them."""
-    learner = store.learner(learner_id)
-    if learner is not None and learner.folded_with == FOLDED_WITH:
-        try:
-            return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
-        except BadState:
-            pass
-    return refolded(store, learner_id)
+    return _kept(store, learner_id, _both) or refolded(store, learner_id)
 
 
 def cases_of(store: Store, learner_id: int) -> LearnerState:
     """Return what a learner's answers fold into, to look at and not to fold on: others look at the same."""
-    learner = store.learner(learner_id)
-    if learner is not None and learner.folded_with == FOLDED_WITH:
-        try:
-            return _read(learner.state)
-        except BadState:
-            pass
-    return refolded(store, learner_id).cases
+    return _kept(store, learner_id, lambda one: _read(one.state)) or refolded(store, learner_id).cases
 
 
 def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
@@ -77,15 +69,27 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
 
     States that are unreadable or were made by older numbers are folded anew from both logs and kept first.
     """
-    learner = store.learner(learner_id)
-    if learner is not None and learner.folded_with == FOLDED_WITH:
-        try:
-            return LearnerState.from_json(learner.state)
-        except BadState:
-            pass
+    kept = _kept(store, learner_id, lambda one: LearnerState.from_json(one.state))
+    if kept is not None:
+        return kept
     states = refolded(store, learner_id)
     keep(store, learner_id, states)
     return states.cases
+
+
+def _kept(store: Store, learner_id: int, read: Callable[[Learner], Kept]) -> Kept | None:
+    """Read what is kept of a learner; None where it is unreadable or older numbers made it."""
+    learner = store.learner(learner_id)
+    if learner is None or learner.folded_with != FOLDED_WITH:
+        return None
+    try:
+        return read(learner)
+    except BadState:
+        return None
+
+
+def _both(learner: Learner) -> States:
+    return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
 
 
 @lru_cache(500)
@@ -97,7 +101,7 @@ def refolded(store: Store, learner_id: int) -> States:
     """Fold a learner's logs anew."""
     return States(
         memory.replay(map(event_of, store.answers_of(learner_id))),
-        memory.replay(map(recall_event_of, store.recall_marks_of(learner_id))),
+        memory.replay(map(recall_event_of, recall_store.recall_marks_of(store, learner_id))),
     )
 
 
@@ -127,5 +131,5 @@ def rebuild(store: Store) -> Iterable[Rebuilt]:
             same = (learner.state, learner.recall_state) == (states.cases.to_json(), states.recall.to_json())
             keep(store, learner.id, states)
             results.tally_anew(store, learner.id)
-            counts = len(store.answers_of(learner.id)), len(store.recall_marks_of(learner.id))
+            counts = len(store.answers_of(learner.id)), len(recall_store.recall_marks_of(store, learner.id))
         yield Rebuilt(learner.name, *counts, as_kept=same)

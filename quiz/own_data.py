@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
-from quiz import accuracy_store, class_store, progress_store, sharing
+from quiz import accuracy_store, class_store, progress_store, recall_store, sharing
 from quiz.store import Answer, Learner, Store
 
 FORMAT = "two-meridians own data, version 1"
@@ -32,7 +32,7 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
     yield _line("learner", about)
     for answer in _answers(store, learner):
         yield _line("answer", _without_whose(asdict(answer)))
-    for mark in store.recall_marks_of(learner.id):
+    for mark in recall_store.recall_marks_of(store, learner.id):
         yield _line("recall mark", _without_whose(asdict(mark)))
     for kept in accuracy_store.entries_of(store, learner.id):
         entry = kept.entry

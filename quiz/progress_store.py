@@ -113,7 +113,7 @@ def last_with_slip(store: Store, learner: int, key: SlipKey) -> Answer | None:
     step, slip = key
     # The log writes JSON without spaces, so a slip at its step always reads like this.
     written = f'["{step}","{slip}"]'
-    return next(iter(store.fetch_as(Answer, _LATEST + _WITH_SLIP, learner, LATEST, written)), None)
+    return store.fetch_one(Answer, _LATEST + _WITH_SLIP, learner, LATEST, written)
 
 
 def held_back(store: Store, learner: int) -> frozenset[str]:

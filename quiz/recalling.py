@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from cases.errors import CaseError
 from cases.recall import Prompt, prompt, prompts_in
-from quiz import folding, memory
+from quiz import folding, memory, recall_store
 from quiz.errors import QuizError
 from quiz.learner import DAY, LearnerState
 from quiz.lots import Lots
 from quiz.numbers import NUMBERS
-from quiz.store import Learner, Recall, RecallMark, Store
+from quiz.recall_store import Recall, RecallMark
+from quiz.store import Learner, Store
 
 REST_SECONDS = 8 * 3600.0
 """A prompt that was met is left alone for so long, unless it was missed."""
@@ -128,23 +129,23 @@ def waiting(store: Store, learner: Learner, group_id: str, *, now: float, lots: 
         found = _waiting_still(store, learner, group_id, prompts)
         if found is not None:
             return found
-        left = store.open_recall(learner.id, group_id)
+        left = recall_store.open_recall(store, learner.id, group_id)
         if left is not None:
-            store.close_recall(left.id, now=now)
+            recall_store.close_recall(store, left.id, now=now)
         state = folding.states_of(store, learner.id).recall
         recent = [
             (one.prompt, one.had)
-            for one in store.recall_marks_of(learner.id)
+            for one in recall_store.recall_marks_of(store, learner.id)
             if one.prompt_group == group_id and now - one.at <= VISIT_SECONDS
         ]
         one, why = next_prompt(state, prompts, recent, now)
         put = Recall(lots.new_id(), learner.id, one.id, group_id, why, now)
-        store.put_recall(put)
+        recall_store.put_recall(store, put)
         return put
 
 
 def _waiting_still(store: Store, learner: Learner, group_id: str, prompts: Sequence[Prompt]) -> Recall | None:
-    found = store.open_recall(learner.id, group_id)
+    found = recall_store.open_recall(store, learner.id, group_id)
     return found if found is not None and found.prompt in {one.id for one in prompts} else None
 
 
@@ -156,7 +157,7 @@ def own(store: Store, learner: Learner, recall_id: str) -> Recall:
     UnknownRecall
         When it was not.
     """
-    found = store.recall(recall_id)
+    found = recall_store.recall_of_id(store, recall_id)
     if found is None or found.learner != learner.id:
         raise UnknownRecall
     return found
@@ -166,7 +167,7 @@ def show(store: Store, learner: Learner, recall_id: str, typed: str) -> Recall:
     """Record that the answer was shown and what had been typed; the first time counts."""
     own(store, learner, recall_id)
     with store.writing():
-        store.show_recall(recall_id, typed.strip())
+        recall_store.show_recall(store, recall_id, typed.strip())
     return own(store, learner, recall_id)
 
 
@@ -187,8 +188,8 @@ def mark(store: Store, learner: Learner, recall_id: str, *, had: bool, now: floa
         put = own(store, learner, recall_id)
         states = folding.states_of(store, learner.id)
         one = RecallMark(put.id, learner.id, now, put.prompt, put.prompt_group, put.typed or "", had)
-        if store.add_recall_mark(one):
+        if recall_store.add_recall_mark(store, one):
             memory.fold(states.recall, folding.recall_event_of(one))
             folding.keep(store, learner.id, states)
-            store.close_recall(put.id, now=now)
+            recall_store.close_recall(store, put.id, now=now)
     return put

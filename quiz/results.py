@@ -31,7 +31,7 @@ ON CONFLICT (learner, drill, kind, key) DO UPDATE SET
 
 
 @dataclass(frozen=True)
-class Sum:
+class Counts:
     """Answers that belong together, counted."""
 
     key: str
@@ -39,9 +39,8 @@ class Sum:
     answered: int
     missed: int
     seconds: float
+    """Of the timed ones together."""
     timed: int
-    learners: int
-    last_answer: int
 
     @property
     def right(self) -> int:
@@ -55,26 +54,20 @@ class Sum:
 
 
 @dataclass(frozen=True)
-class LearnerSum:
+class Sum(Counts):
+    """The sum over a class, or over one learner of it."""
+
+    learners: int
+    last_answer: int
+    """Its number in the log."""
+
+
+@dataclass(frozen=True)
+class LearnerSum(Counts):
     """One learner's sum."""
 
     learner: int
-    key: str
-    answered: int
-    missed: int
-    seconds: float
-    timed: int
     last_at: float
-
-    @property
-    def right(self) -> int:
-        """How many were not missed."""
-        return self.answered - self.missed
-
-    @property
-    def mean_seconds(self) -> float | None:
-        """Seconds an answer took on average; None when none was timed."""
-        return self.seconds / self.timed if self.timed else None
 
 
 # --- keeping the sums --------------------------------------------------------------------------------------------
@@ -105,9 +98,7 @@ def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
     slipped_steps = dict.fromkeys(step for step, _ in explained)
     seconds, timed = (0.0, 0) if answer.seconds is None else (answer.seconds, 1)
     lines = [("all", "", missed, seconds, timed), ("type", answer.type, missed, seconds, timed)]
-    lines += [
-        ("step", step, step in slipped_steps, 0.0, 0) for step in dict.fromkeys([*answer.steps, *slipped_steps])
-    ]
+    lines += [("step", step, step in slipped_steps, 0.0, 0) for step in dict.fromkeys([*answer.steps, *slipped_steps])]
     lines += [("slip", f"{step} {slip}", len(answer.explanations) == 1, 0.0, 0) for step, slip in explained]
     for drill in dict.fromkeys((EVERYTHING, answer.drill or EVERYTHING)):
         for kind, key, counts, took, known in lines:
@@ -253,7 +244,7 @@ def _count(store: Store, class_id: int, learner: int | None) -> int:
 
 def answer_numbered(store: Store, number: int) -> Answer | None:
     """Return an answer by its number in the log."""
-    return next(iter(store.fetch_as(Answer, "SELECT * FROM answers WHERE id = ?", number)), None)
+    return store.fetch_one(Answer, "SELECT * FROM answers WHERE id = ?", number)
 
 
 def answers_numbered(store: Store, numbers: Iterable[int]) -> dict[int, Answer]:

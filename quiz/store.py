@@ -1,6 +1,7 @@
-"""Every question and every change that the app puts to the data file. What they mean is the business of others.
+"""The data file asked and changed: learners, sittings, cases and answers here, all else by the modules named *_store.
 
-A `Store` is one connection: one for each request. Methods that change anything must run inside `writing()`.
+A `Store` is one connection: one for each request. Methods that change anything must run inside `writing()`. What the
+rows mean is the business of others.
 """
 
 from __future__ import annotations
@@ -95,33 +96,6 @@ class Answer:
     """The drill that it was answered in, if in one."""
 
 
-@dataclass(frozen=True)
-class Recall:
-    """A recall prompt as it was put before a learner; `typed` is None until the answer was shown."""
-
-    id: str
-    learner: int
-    prompt: str
-    prompt_group: str
-    why: str
-    put_at: float
-    typed: str | None = None
-    closed_at: float | None = None
-
-
-@dataclass(frozen=True)
-class RecallMark:
-    """One row of the log of recall marks, without its own number."""
-
-    recall: str
-    learner: int
-    at: float
-    prompt: str
-    prompt_group: str
-    typed: str
-    had: bool
-
-
 _JSON = {
     Learner: {"settings"},
     Dealt: {"settings", "findings", "probe_of"},
@@ -183,16 +157,7 @@ class Store:
         """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
         self._file.wipe(self._db)
 
-    # --- asking in general
-
-    def _one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
-        row = self._db.conn.execute(sql, values).fetchone()
-        return None if row is None else _from_row(kind, row)
-
-    def _all(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
-        return [_from_row(kind, row) for row in self._db.conn.execute(sql, values)]
-
-    # For the modules that hold the questions of their own area; the SQL stands there.
+    # --- asking in general, here and in the modules that hold the questions of their own area: the SQL stands there
 
     def fetch(self, sql: str, *values: Any) -> list[sqlite3.Row]:
         """Return the rows that a question finds."""
@@ -200,7 +165,12 @@ class Store:
 
     def fetch_as(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
         """Return the rows that a question finds, made into dataclasses."""
-        return self._all(kind, sql, *values)
+        return [_from_row(kind, row) for row in self._db.conn.execute(sql, values)]
+
+    def fetch_one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
+        """Return the first row that a question finds, made into a dataclass; None where it finds none."""
+        row = self._db.conn.execute(sql, values).fetchone()
+        return None if row is None else _from_row(kind, row)
 
     def change(self, sql: str, *values: Any) -> int:
         """Carry a change out, inside `writing()`, and return how many rows it met."""
@@ -208,7 +178,10 @@ class Store:
 
     def insert(self, sql: str, *values: Any) -> int:
         """Add a row, inside `writing()`, and return its number."""
-        return self._new_id(sql, *values)
+        number = self._db.conn.execute(sql, values).lastrowid
+        if number is None:
+            raise RuntimeError("an insert gave no row number")
+        return number
 
     def _insert(self, table: str, what: Any, *, conflict: str = "") -> sqlite3.Cursor:
         row = _to_row(what)
@@ -221,27 +194,29 @@ class Store:
 
     def secret(self) -> str:
         """Return the key that cookies are signed with."""
-        return str(self._db.conn.execute("SELECT value FROM app WHERE name = 'secret'").fetchone()[0])
+        return str(self.fetch("SELECT value FROM app WHERE name = 'secret'")[0][0])
 
     # --- learners
 
     def learners(self) -> list[Learner]:
         """Return everyone, in the order in which they came."""
-        return self._all(Learner, "SELECT * FROM learners ORDER BY id")
+        return self.fetch_as(Learner, "SELECT * FROM learners ORDER BY id")
 
     def local_learners(self) -> list[Learner]:
         """Return those who practise at this computer; a learner who joined a class is picked by nobody."""
-        return self._all(Learner, "SELECT * FROM learners WHERE id NOT IN (SELECT learner FROM members) ORDER BY id")
+        return self.fetch_as(
+            Learner, "SELECT * FROM learners WHERE id NOT IN (SELECT learner FROM members) ORDER BY id"
+        )
 
     def learner(self, learner_id: int) -> Learner | None:
         """Return one learner."""
-        return self._one(Learner, "SELECT * FROM learners WHERE id = ?", learner_id)
+        return self.fetch_one(Learner, "SELECT * FROM learners WHERE id = ?", learner_id)
 
     def add_learner(
         self, name: str, *, now: float, settings: Any, state: str, recall_state: str, folded_with: str
     ) -> int:
         """Add a learner and return the number."""
-        return self._new_id(
+        return self.insert(
             "INSERT INTO learners (name, created_at, settings, state, recall_state, folded_with) "
             "VALUES (?, ?, ?, ?, ?, ?)",
             name,
@@ -252,44 +227,41 @@ class Store:
             folded_with,
         )
 
-    def _new_id(self, sql: str, *values: Any) -> int:
-        number = self._db.conn.execute(sql, values).lastrowid
-        if number is None:
-            raise RuntimeError("an insert gave no row number")
-        return number
-
     def rename_learner(self, learner_id: int, name: str) -> None:
         """Give a learner another name."""
-        self._db.conn.execute("UPDATE learners SET name = ? WHERE id = ?", (name, learner_id))
+        self.change("UPDATE learners SET name = ? WHERE id = ?", name, learner_id)
 
     def remove_learner(self, learner_id: int) -> None:
         """Remove a learner and everything that was kept of them."""
-        self._db.conn.execute("DELETE FROM learners WHERE id = ?", (learner_id,))
+        self.change("DELETE FROM learners WHERE id = ?", learner_id)
 
     def keep_settings(self, learner_id: int, settings: Mapping[str, Any]) -> None:
         """Keep a learner's settings."""
-        self._db.conn.execute("UPDATE learners SET settings = ? WHERE id = ?", (_pack(settings), learner_id))
+        self.change("UPDATE learners SET settings = ? WHERE id = ?", _pack(settings), learner_id)
 
     def keep_state(self, learner_id: int, state: str) -> None:
         """Keep what the log of answers folds into, with the numbers that the learner's states were folded with."""
-        self._db.conn.execute("UPDATE learners SET state = ? WHERE id = ?", (state, learner_id))
+        self.change("UPDATE learners SET state = ? WHERE id = ?", state, learner_id)
 
     def keep_states(self, learner_id: int, *, state: str, recall_state: str, folded_with: str) -> None:
         """Keep what the two logs fold into."""
-        self._db.conn.execute(
+        self.change(
             "UPDATE learners SET state = ?, recall_state = ?, folded_with = ? WHERE id = ?",
-            (state, recall_state, folded_with, learner_id),
+            state,
+            recall_state,
+            folded_with,
+            learner_id,
         )
 
     # --- sittings
 
     def sitting(self, sitting_id: int) -> Sitting | None:
         """Return one sitting."""
-        return self._one(Sitting, "SELECT * FROM sittings WHERE id = ?", sitting_id)
+        return self.fetch_one(Sitting, "SELECT * FROM sittings WHERE id = ?", sitting_id)
 
     def sitting_under_way(self, learner_id: int) -> Sitting | None:
         """Return the learner's own sitting that has not ended; a drill's is not among them."""
-        return self._one(
+        return self.fetch_one(
             Sitting, "SELECT * FROM sittings WHERE learner = ? AND ended_at IS NULL AND drill IS NULL", learner_id
         )
 
@@ -297,7 +269,7 @@ class Store:
         self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
     ) -> int:
         """Begin a sitting and return its number."""
-        return self._new_id(
+        return self.insert(
             "INSERT INTO sittings (learner, started_at, cases, minutes, drill) VALUES (?, ?, ?, ?, ?)",
             learner_id,
             now,
@@ -308,17 +280,17 @@ class Store:
 
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
         """End a sitting; one that has ended stays as it is."""
-        self._db.conn.execute("UPDATE sittings SET ended_at = ? WHERE id = ? AND ended_at IS NULL", (now, sitting_id))
+        self.change("UPDATE sittings SET ended_at = ? WHERE id = ? AND ended_at IS NULL", now, sitting_id)
 
     # --- cases dealt
 
     def dealt(self, dealt_id: str) -> Dealt | None:
         """Return one dealt case."""
-        return self._one(Dealt, "SELECT * FROM dealt WHERE id = ?", dealt_id)
+        return self.fetch_one(Dealt, "SELECT * FROM dealt WHERE id = ?", dealt_id)
 
     def open_case(self, learner_id: int) -> Dealt | None:
         """Return the case that waits for this learner's answer in ordinary practice."""
-        return self._one(
+        return self.fetch_one(
             Dealt, "SELECT * FROM dealt WHERE learner = ? AND closed_at IS NULL AND drill IS NULL", learner_id
         )
 
@@ -328,21 +300,21 @@ class Store:
 
     def move_case(self, dealt_id: str, sitting_id: int) -> None:
         """Let an open case belong to another sitting: it was left, and come back to."""
-        self._db.conn.execute("UPDATE dealt SET sitting = ? WHERE id = ? AND closed_at IS NULL", (sitting_id, dealt_id))
+        self.change("UPDATE dealt SET sitting = ? WHERE id = ? AND closed_at IS NULL", sitting_id, dealt_id)
 
     def last_dealt_at(self, sitting_id: int) -> float | None:
         """Return when the latest case of a sitting was dealt."""
-        found = self._db.conn.execute("SELECT max(dealt_at) FROM dealt WHERE sitting = ?", (sitting_id,)).fetchone()[0]
+        found = self.fetch("SELECT max(dealt_at) FROM dealt WHERE sitting = ?", sitting_id)[0][0]
         return None if found is None else float(found)
 
     def close_case(self, dealt_id: str, *, now: float) -> None:
         """Let a case wait no longer."""
-        self._db.conn.execute("UPDATE dealt SET closed_at = ? WHERE id = ? AND closed_at IS NULL", (now, dealt_id))
+        self.change("UPDATE dealt SET closed_at = ? WHERE id = ? AND closed_at IS NULL", now, dealt_id)
 
     def show_lines(self, dealt_id: str, lines: int) -> None:
         """Record that so many lines of the working were shown; never fewer than before, never after the answer."""
-        self._db.conn.execute(
-            "UPDATE dealt SET lines_shown = max(lines_shown, ?) WHERE id = ? AND closed_at IS NULL", (lines, dealt_id)
+        self.change(
+            "UPDATE dealt SET lines_shown = max(lines_shown, ?) WHERE id = ? AND closed_at IS NULL", lines, dealt_id
         )
 
     # --- answers
@@ -353,71 +325,36 @@ class Store:
 
     def answer_to(self, dealt_id: str) -> Answer | None:
         """Return the answer to a dealt case."""
-        return self._one(Answer, "SELECT * FROM answers WHERE dealt = ?", dealt_id)
+        return self.fetch_one(Answer, "SELECT * FROM answers WHERE dealt = ?", dealt_id)
 
     def has_answered(self, learner_id: int) -> bool:
         """Say whether a learner has answered anything yet."""
-        return self._db.conn.execute("SELECT 1 FROM answers WHERE learner = ?", (learner_id,)).fetchone() is not None
+        return bool(self.fetch("SELECT 1 FROM answers WHERE learner = ? LIMIT 1", learner_id))
 
     def count_answers(self, learner_id: int) -> int:
         """Count a learner's answers."""
-        return int(self._db.conn.execute("SELECT count(*) FROM answers WHERE learner = ?", (learner_id,)).fetchone()[0])
+        return int(self.fetch("SELECT count(*) FROM answers WHERE learner = ?", learner_id)[0][0])
 
     def answers_in(self, sitting_id: int) -> list[Answer]:
         """Return the answers of a sitting, the earliest first."""
-        return self._all(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
+        return self.fetch_as(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
 
     def count_answers_in(self, sitting_id: int) -> int:
         """Count the answers of a sitting."""
-        return int(self._db.conn.execute("SELECT count(*) FROM answers WHERE sitting = ?", (sitting_id,)).fetchone()[0])
+        return int(self.fetch("SELECT count(*) FROM answers WHERE sitting = ?", sitting_id)[0][0])
 
     def course_of(self, sitting_id: int) -> list[tuple[str, str, bool]]:
         """Return type, verdict and whether it was for a drill, of each answer of a sitting, the earliest first."""
         sql = "SELECT type, verdict, for_drill FROM answers WHERE sitting = ? ORDER BY id"
-        return [(row[0], row[1], bool(row[2])) for row in self._db.conn.execute(sql, (sitting_id,))]
+        return [(row[0], row[1], bool(row[2])) for row in self.fetch(sql, sitting_id)]
 
     def place_in_sitting(self, dealt_id: str) -> int:
         """Return the place, from 1, of an answered case among the answers of its sitting."""
         sql = (
             "SELECT count(*) FROM answers a JOIN answers b ON b.sitting = a.sitting AND b.id <= a.id WHERE a.dealt = ?"
         )
-        return int(self._db.conn.execute(sql, (dealt_id,)).fetchone()[0])
+        return int(self.fetch(sql, dealt_id)[0][0])
 
     def answers_of(self, learner_id: int) -> list[Answer]:
         """Return all answers of a learner, the earliest first."""
-        return self._all(Answer, "SELECT * FROM answers WHERE learner = ? ORDER BY id", learner_id)
-
-    # --- recall
-
-    def recall(self, recall_id: str) -> Recall | None:
-        """Return a prompt that was put."""
-        return self._one(Recall, "SELECT * FROM recalls WHERE id = ?", recall_id)
-
-    def open_recall(self, learner_id: int, group_id: str) -> Recall | None:
-        """Return the prompt of a group that waits for this learner's mark."""
-        return self._one(
-            Recall,
-            "SELECT * FROM recalls WHERE learner = ? AND prompt_group = ? AND closed_at IS NULL",
-            learner_id,
-            group_id,
-        )
-
-    def put_recall(self, recall: Recall) -> None:
-        """Put a prompt before a learner."""
-        self._insert("recalls", recall)
-
-    def show_recall(self, recall_id: str, typed: str) -> None:
-        """Record that the answer was shown, and what had been typed by then; the first time counts."""
-        self._db.conn.execute("UPDATE recalls SET typed = ? WHERE id = ? AND typed IS NULL", (typed, recall_id))
-
-    def close_recall(self, recall_id: str, *, now: float) -> None:
-        """Let a prompt wait no longer."""
-        self._db.conn.execute("UPDATE recalls SET closed_at = ? WHERE id = ? AND closed_at IS NULL", (now, recall_id))
-
-    def add_recall_mark(self, mark: RecallMark) -> bool:
-        """Add a recall mark to the log; False when that prompt has one, which then stands."""
-        return self._insert("recall_marks", mark, conflict="ON CONFLICT (recall) DO NOTHING").rowcount == 1
-
-    def recall_marks_of(self, learner_id: int) -> list[RecallMark]:
-        """Return all recall marks of a learner, the earliest first."""
-        return self._all(RecallMark, "SELECT * FROM recall_marks WHERE learner = ? ORDER BY id", learner_id)
+        return self.fetch_as(Answer, "SELECT * FROM answers WHERE learner = ? ORDER BY id", learner_id)

@@ -10,8 +10,8 @@ from werkzeug.wrappers import Response
 from cases.recall import Prompt, all_groups, prompt, prompts_in
 from quiz import folding, recalling
 from quiz.pages import visit
+from quiz.recall_store import Recall
 from quiz.recalling import Stand
-from quiz.store import Recall
 
 pages = Blueprint("recall", __name__, url_prefix="/recall")
 

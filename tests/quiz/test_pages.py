@@ -15,7 +15,7 @@ from werkzeug.test import TestResponse
 from cases.casetype import Case
 from cases.register import all_types
 from cases.stages import stage_of
-from quiz import people
+from quiz import people, recall_store
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.settings import LearnerSettings
@@ -400,7 +400,7 @@ def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
     assert visitor.post(mark).status_code == 400
     assert visitor.post(mark, had="no").status_code == 303
     assert visitor.post(mark, had="yes").status_code == 303
-    assert [one.had for one in visitor.store.recall_marks_of(1)] == [False]
+    assert [one.had for one in recall_store.recall_marks_of(visitor.store, 1)] == [False]
     assert heading(visitor.get("/recall/distance")) != heading(page)
 
 

@@ -7,7 +7,7 @@ from collections import Counter
 import pytest
 
 from cases.recall import UnknownPrompt, prompts_in
-from quiz import folding, people, recalling
+from quiz import folding, people, recall_store, recalling
 from quiz.store import Learner, Store
 from tests.conftest import NOON, lots
 
@@ -62,7 +62,7 @@ def test_the_first_mark_stands(store: Store, learner: Learner) -> None:
     one = recalling.waiting(store, learner, "distance", now=NOON, lots=lots())
     recalling.mark(store, learner, one.id, had=False, now=NOON + 5)
     recalling.mark(store, learner, one.id, had=True, now=NOON + 6)
-    assert [mark.had for mark in store.recall_marks_of(learner.id)] == [False]
+    assert [mark.had for mark in recall_store.recall_marks_of(store, learner.id)] == [False]
     assert [one.as_kept for one in folding.rebuild(store)] == [True]
 
 
