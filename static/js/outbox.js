@@ -7,8 +7,17 @@
 const PLACE = "two-meridians-outbox";
 const SETTLED = [200, 201, 404, 409, 422];
 
+/** What an answer in JSON says; a page says nothing. */
+function read(text) {
+  try {
+    return JSON.parse(text) ?? {};
+  } catch {
+    return {};
+  }
+}
+
 export class Outbox {
-  /** learner: whose page this is. storage: getItem and setItem. send: (url, body) -> Promise of {status, json()}. */
+  /** learner: whose page this is. storage: getItem and setItem. send: (url, body) -> Promise of {status, text()}. */
   constructor({ learner, storage, send }) {
     this.learner = learner;
     this.storage = storage;
@@ -33,20 +42,22 @@ export class Outbox {
     return this.#keep([...this.all().filter((one) => one.url !== url), { learner: this.learner, url, body }]);
   }
 
-  /** Send one; says {status, go} once it is settled, {status} while it has to wait (0: no connection). */
+  /** Send one; says {status, go, text} once it is settled, {status} while it has to wait (0: no connection). */
   async sendOne({ url, body }) {
     let answer;
+    let text;
     try {
       answer = await this.send(url, body);
+      text = await answer.text();
     } catch {
       return { status: 0 };
     }
-    const told = await answer.json().catch(() => ({}));
+    const told = read(text);
     // Another page in place of the answer, as a network's own sign-in gives, must not pass for one.
     if (answer.status < 300 && !told.outcome) return { status: 0 };
     if (!SETTLED.includes(answer.status)) return { status: answer.status };
     this.#keep(this.all().filter((one) => one.url !== url || one.learner !== this.learner));
-    return { status: answer.status, go: told.go };
+    return { status: answer.status, go: told.go, text };
   }
 
   /** Send all of this learner's; says how many were taken and how many still wait. */

@@ -32,12 +32,23 @@ function shower(place) {
   };
 }
 
-for (const field of form?.querySelectorAll("input[data-name]") ?? []) {
+const readings = new WeakMap();
+
+function typed(field) {
   const { name } = field.dataset;
-  const reading = new Reading({ ask: asker(name), told: shower(document.getElementById(`reads-${name}`)) });
-  field.addEventListener("input", () => reading.typed(field.value));
+  if (!readings.has(field)) {
+    readings.set(field, new Reading({ ask: asker(name), told: shower(document.getElementById(`reads-${name}`)) }));
+  }
+  readings.get(field).typed(field.value);
+}
+
+// On the form, since an answer that is sent back brings fields of its own.
+form?.addEventListener("input", ({ target }) => {
+  if (target.matches("input[data-name]")) typed(target);
+});
+for (const field of form?.querySelectorAll("input[data-name]") ?? []) {
   // A browser may bring back what was typed before a reload. What was sent back has its reason under it already.
-  if (field.value && !field.hasAttribute("aria-invalid")) reading.typed(field.value);
+  if (field.value && !field.hasAttribute("aria-invalid")) typed(field);
 }
 
 /** Put the working as it stands now into its place: loading the page anew would lose the place, and the way back. */

@@ -58,14 +58,30 @@ async function sendTyped() {
   const { pathname } = new URL(onPage.action);
   const mine = outbox.own().find((one) => one.url === pathname);
   if (!mine) return;
-  const { status, go: onward } = await outbox.sendOne(mine);
-  // What could not be kept comes back as the page that says why: sent again as a form, for that page.
+  const { status, go: onward, text } = await outbox.sendOne(mine);
   if (onward && status < 300) location.assign(onward);
+  else if (status === 422 && sentBack(text)) note?.remove();
+  // Whatever else was not kept comes back as the page that says why: sent again as a form, for that page.
   else if (status === 404 || status === 409 || status === 422) onPage.submit();
   else {
     say(why(status));
     if (status !== 401) later();
   }
+}
+
+/**
+ * Put what is to be put right into its place; says whether it could be. A page that came of a form would bar the way
+ * back: the browser cannot show it again.
+ */
+function sentBack(text) {
+  const page = new DOMParser().parseFromString(text, "text/html");
+  const [fresh, given] = [page.getElementById("given"), document.getElementById("given")];
+  if (!fresh || !given) return false;
+  given.replaceWith(fresh);
+  document.title = page.title;
+  fresh.querySelector("[autofocus]")?.focus();
+  fresh.querySelector(".problem")?.scrollIntoView({ block: "nearest" });
+  return true;
 }
 
 async function sendKept() {

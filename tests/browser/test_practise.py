@@ -191,6 +191,40 @@ def test_the_way_back_is_open_after_a_line_of_the_working(page: Page, served: Se
     expect(page.locator("h1")).to_have_text("Case 2 of 10")
 
 
+def test_the_way_back_is_open_after_an_answer_that_could_not_be_read(page: Page, served: Served) -> None:
+    """Back and reload met a page that came of a form, which a browser may not show again."""
+    case = served.deal(page, "two-spheres")
+    page.get_by_label("I would check it first").check()
+    page.locator("button[name=lines]").click()
+    expect(page.locator("#lines li")).to_have_count(1)
+    page.locator("#answer-prescription").fill("-25")
+    page.keyboard.press("Enter")
+    expect(page.locator(".problem")).to_contain_text("−25 may be −0.25 or −25.00")
+    expect(page.locator("#answer-prescription")).to_be_focused()
+    expect(page.locator("#answer-prescription")).to_have_value("-25")
+    expect(page.locator("#answer-prescription")).to_have_attribute("aria-invalid", "true")
+    expect(page).to_have_title("To put right: Case 1 of 10 · Two Meridians")
+    expect(page.get_by_label("I would check it first")).to_be_checked()
+    expect(page.locator("#lines li")).to_have_count(1)
+    page.keyboard.press("Control+A")
+    page.keyboard.type("abc")
+    expect(page.locator("#reads-prescription")).to_contain_text("not read yet: “abc” has no meaning here")
+    page.keyboard.press("Enter")
+    expect(page.locator(".problem")).to_contain_text("To put right: “abc” has no meaning here")
+    reply = page.reload()
+    assert reply is not None
+    assert (reply.request.method, reply.status) == ("GET", 200)
+    page.locator("#answer-prescription").fill("?")
+    page.keyboard.press("Enter")
+    expect(page.locator(".problem")).to_be_visible()
+    page.locator("#answer-prescription").fill("")
+    type_answer(page, case)
+    expect(page.locator("#verdict")).to_be_visible()
+    page.go_back()
+    expect(page.locator("h1")).to_have_text("Case 2 of 10")
+    assert len(served.store.answers_of(served.learner.id)) == 1
+
+
 def test_a_choice_is_answered_by_keyboard(page: Page, served: Served, accessible: Check) -> None:
     case = served.deal(page, "predict-movement")
     accessible(page)
