@@ -84,6 +84,13 @@ class Drill:
         )
 
     @property
+    def length(self) -> str:
+        """How long it is, in words."""
+        if self.minutes is not None:
+            return f"{self.minutes:g} minutes"
+        return "one case" if self.cases == 1 else f"{self.cases} cases"
+
+    @property
     def at_once(self) -> bool:
         """Whether each answer is shown its mark at once."""
         return self.feedback == "once"

@@ -17,7 +17,7 @@ from cases.choices import Choice, Marks, Order
 from cases.kinds import Kind
 from cases.lens import SphCyl
 from cases.recall import all_groups
-from quiz import accuracy_store, classes, drills, people, practice, recalling, signing
+from quiz import accuracy_store, classes, drill_runs, drills, people, practice, recalling, signing
 from quiz.accuracy import Entry
 from quiz.class_store import preceptor_named
 from quiz.drills import Plan
@@ -136,9 +136,9 @@ def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots)
     answered = 0
     for day in sorted(who.rng.sample(range(1, 7 * WEEKS - 1), sittings)):
         at = first + (day + who.rng.uniform(0.1, 0.4)) * DAY
-        for offer in drills.offers(store, who.learner, now=at):
+        for offer in drill_runs.offers(store, who.learner, now=at):
             if offer.open and not offer.over and who.rng.random() < 0.8:
-                drills.begin(store, who.learner, offer.drill.id, now=at)
+                drill_runs.begin(store, who.learner, offer.drill.id, now=at)
                 count, at = _drill(store, who, offer.drill.id, at, lots)
                 answered += count
         for _ in range(people.settings_of(who.learner).length.cases or 10):
@@ -151,8 +151,8 @@ def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots)
 def _drill(store: Store, who: Invented, drill_id: int, at: float, lots: Lots) -> tuple[int, float]:
     count = 0
     while True:
-        offer = drills.offer(store, who.learner, drill_id, now=at)
-        one = drills.waiting(store, who.learner, offer, now=at, lots=lots)
+        offer = drill_runs.offer(store, who.learner, drill_id, now=at)
+        one = drill_runs.waiting(store, who.learner, offer, now=at, lots=lots)
         if one is None:
             return count, at + 60
         at = _answered(store, who, one, at) + who.rng.uniform(4, 15)

@@ -1,9 +1,9 @@
-"""Drills: what a preceptor sets, which case comes at which place, and a learner's way through one."""
+"""Drills: what a preceptor sets, and which case comes at which place. A learner's way through is drill_runs.py's."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
@@ -11,14 +11,13 @@ from cases.errors import CaseError
 from cases.kinds import Distance
 from cases.register import all_types, case_type
 from cases.stages import stage_of
-from quiz import class_store, sittings
+from quiz import class_store
 from quiz.class_store import Class, Drill
 from quiz.errors import QuizError
 from quiz.learner import SlipKey
 from quiz.lots import Lots
-from quiz.practice import Waiting, case_of
 from quiz.settings import FORMS
-from quiz.store import Dealt, Learner, Sitting, Store
+from quiz.store import Store
 
 MOST_CASES = 100
 MOST_MINUTES = 180
@@ -28,7 +27,6 @@ LONGEST_NOTES = 1000
 LONGEST_TITLE = 80
 SEEDS = 1_000_000
 """Short enough to be read out and typed on a command line."""
-WHY = "From the drill that your preceptor set."
 
 
 class UnknownDrill(QuizError):
@@ -39,11 +37,16 @@ class UnknownDrill(QuizError):
 
 
 class BadPlan(QuizError):
-    """A drill that cannot be set like this."""
+    """A drill that cannot be set like this; `faults` names each field of the form with the sentence why."""
 
-    def __init__(self, name: str, why: str) -> None:
-        super().__init__(why)
-        self.name = name
+    def __init__(self, faults: Mapping[str, str]) -> None:
+        super().__init__("; ".join(faults.values()))
+        self.faults = dict(faults)
+
+    @property
+    def name(self) -> str:
+        """The first field at fault."""
+        return next(iter(self.faults))
 
 
 class NotNow(QuizError):
@@ -73,68 +76,37 @@ class Plan:
     for_learner: int | None = None
 
     def __post_init__(self) -> None:
-        if not self.title or len(self.title) > LONGEST_TITLE:
-            raise BadPlan("title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}")
+        faults = dict(self._faults())
+        if faults:
+            raise BadPlan(faults)
+
+    def _faults(self) -> Iterator[tuple[str, str]]:
+        """Yield each field at fault with the sentence why, in the order of the form."""
+        unknown = [one for one in self.types if one not in all_types()]
         if not self.types:
-            raise BadPlan("types", "no type of case is chosen: tick a family or at least one type")
-        for one in self.types:
-            if one not in all_types():
-                raise BadPlan("types", f"there is no type “{one[:40]}”: tick some of those listed")
+            yield "types", "no type of case is chosen: tick a family or at least one type"
+        elif unknown:
+            yield "types", f"there is no type “{unknown[0][:40]}”: tick some of those listed"
         if self.level not in LEVELS or self.form not in FORMS or self.feedback not in ("once", "end"):
-            raise BadPlan("level", "a level, form or way of feedback that is not on the form: choose from the form")
+            yield "level", "a level, form or way of feedback that is not on the form: choose from the form"
         if (self.cases is None) == (self.minutes is None):
-            raise BadPlan("length", "give either a number of cases or a number of minutes")
-        if self.cases is not None and not 1 <= self.cases <= MOST_CASES:
-            raise BadPlan("length", f"{self.cases} cases: give 1 to {MOST_CASES}")
-        if self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
-            raise BadPlan("length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}")
-        if self.pass_mark is not None and not 1 <= self.pass_mark <= 100:
-            raise BadPlan("pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty")
-        if self.opens_at is not None and self.closes_at is not None and self.closes_at <= self.opens_at:
-            raise BadPlan("closes_at", "it would close before it opens: give a later time to close")
-        if len(self.notes) > LONGEST_NOTES:
-            raise BadPlan("notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most")
+            yield "length", "give either a number of cases or a number of minutes"
+        elif self.cases is not None and not 1 <= self.cases <= MOST_CASES:
+            yield "length", f"{self.cases} cases: give 1 to {MOST_CASES}"
+        elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
+            yield "length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+        if not self.title or len(self.title) > LONGEST_TITLE:
+            yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
             Distance().from_json(self.distance_cm)
         except CaseError as error:
-            raise BadPlan("distance_cm", str(error)) from error
-
-
-@dataclass(frozen=True)
-class Offer:
-    """A drill as it stands for one learner."""
-
-    drill: Drill
-    run: Sitting | None
-    answered: int
-    open: bool
-
-    @property
-    def words(self) -> str:
-        """Say how far along it is."""
-        cases, minutes = self.drill.cases, self.drill.minutes
-        length = f"{minutes:g} minutes" if cases is None else "one case" if cases == 1 else f"{cases} cases"
-        return length if self.run is None else f"{length}, {self.answered} answered"
-
-    @property
-    def over(self) -> bool:
-        """Whether the learner has come to its end."""
-        return self.run is not None and self.run.ended_at is not None
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What a learner's run through a drill came to."""
-
-    right: int
-    asked: int
-    """Of how many the score is counted: the cases set, or those answered in the minutes."""
-    passed: bool | None
-
-    @property
-    def per_cent(self) -> int:
-        """The score, rounded down: 79.9 % is no 80 %."""
-        return 100 * self.right // self.asked if self.asked else 0
+            yield "distance_cm", str(error)
+        if self.opens_at is not None and self.closes_at is not None and self.closes_at <= self.opens_at:
+            yield "closes_at", "it would close before it opens: give a later time to close"
+        if self.pass_mark is not None and not 1 <= self.pass_mark <= 100:
+            yield "pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty"
+        if len(self.notes) > LONGEST_NOTES:
+            yield "notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most"
 
 
 # --- which case comes at which place -----------------------------------------------------------------------------
@@ -219,16 +191,22 @@ def types_for(slips: Sequence[SlipKey], level: str) -> tuple[str, ...]:
 # --- what a preceptor does ---------------------------------------------------------------------------------------
 
 
+def too_late(closes_at: float | None, now: float) -> dict[str, str]:
+    """Return the fault of a time to close that has passed, by the name of its field; none where there is none."""
+    if closes_at is None or closes_at > now:
+        return {}
+    return {"closes_at": "that time has passed already: give a later time to close, or leave it empty"}
+
+
 def checked(plan: Plan, seed: int, *, now: float) -> Plan:
     """Return a plan with its types in the order in which they come, each of which gives a case with its settings.
 
     Raises
     ------
     BadPlan
-        With the types that do not, or when it would have closed before it can be opened.
+        With the types that do not, and when it would have closed before it can be opened.
     """
-    if plan.closes_at is not None and plan.closes_at <= now:
-        raise BadPlan("closes_at", "that time has passed already: give a later time to close, or leave it empty")
+    faults = too_late(plan.closes_at, now)
     without = []
     for type_id in plan.types:
         try:
@@ -236,7 +214,10 @@ def checked(plan: Plan, seed: int, *, now: float) -> Plan:
         except CannotDraw:
             without.append(all_types()[type_id].title)
     if without:
-        raise BadPlan("types", f"with this level and distance there is no case of {', '.join(without)}: leave it out")
+        named = ", ".join(without)
+        faults["types"] = f"with this level and distance there is no case of {named}: leave it out"
+    if faults:
+        raise BadPlan(faults)
     return replace(plan, types=in_turn(plan.types, plan.cases, seed))
 
 
@@ -318,100 +299,3 @@ def remove(store: Store, drill: Drill) -> None:
         if class_store.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill, so it is kept with its answers: close it instead")
         class_store.remove_drill(store, drill.id)
-
-
-# --- a learner's way through -------------------------------------------------------------------------------------
-
-
-def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
-    """Return the drills set for a learner, drafts and those still to open left out; closed ones where begun."""
-    found = []
-    for drill in class_store.drills_for(store, learner.id):
-        run = class_store.run_of(store, drill.id, learner.id)
-        is_open = drill.is_open(now)
-        if is_open or run is not None:
-            answered = len(store.answers_in(run.id)) if run else 0
-            found.append(Offer(drill, run, answered, is_open))
-    return found
-
-
-def offer(store: Store, learner: Learner, drill_id: int, *, now: float) -> Offer:
-    """Return one drill as it stands for a learner.
-
-    Raises
-    ------
-    UnknownDrill
-    """
-    for one in offers(store, learner, now=now):
-        if one.drill.id == drill_id:
-            return one
-    raise UnknownDrill
-
-
-def begin(store: Store, learner: Learner, drill_id: int, *, now: float) -> None:
-    """Begin a drill; one that was begun goes on.
-
-    Raises
-    ------
-    UnknownDrill
-        Also when it is not open.
-    """
-    with store.writing():
-        one = offer(store, learner, drill_id, now=now)
-        if one.run is None:
-            drill = one.drill
-            store.begin_sitting(learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id)
-
-
-def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lots) -> Waiting | None:
-    """Return the case of a drill that waits for this learner, dealt now if there is none; None at its end or closed."""
-    if one.run is None or one.over:
-        return None
-    with store.writing():
-        dealt = class_store.open_case_of(store, one.drill.id, learner.id)
-        if dealt is not None:
-            return Waiting(dealt, case_of(dealt))
-        run = store.sitting(one.run.id)
-        if run is None or run.ended_at is not None or not one.open:
-            return None
-        if sittings.is_over(run, len(store.answers_in(run.id)), now):
-            store.end_sitting(run.id, now=now)
-            return None
-        return _deal(store, learner, one.drill, run.id, now, lots)
-
-
-def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lots: Lots) -> Waiting:
-    case = case_at(drill, class_store.dealt_in(store, run), learner.id)
-    dealt = Dealt(
-        id=lots.new_id(),
-        learner=learner.id,
-        sitting=run,
-        type=case.type.id,
-        seed=case.seed or 0,
-        settings={"form": drill.form, "level": drill.level, "distance_cm": drill.distance_cm},
-        findings=case.type.findings.to_json(case.findings),
-        why=WHY,
-        must_show=None,
-        probe_of=None,
-        for_drill=True,
-        dealt_at=now,
-        drill=drill.id,
-    )
-    store.deal(dealt)
-    return Waiting(dealt, case)
-
-
-def told(store: Store, dealt: Dealt) -> bool:
-    """Say whether a learner may see the mark of a case: of a drill with feedback at the end, when it has ended."""
-    drill = None if dealt.drill is None else class_store.drill_of_id(store, dealt.drill)
-    if drill is None or drill.at_once:
-        return True
-    run = store.sitting(dealt.sitting)
-    return run is None or run.ended_at is not None
-
-
-def outcome(drill: Drill, answered: int, right: int) -> Outcome:
-    """Say what a run came to: of the cases set, or of those answered in the minutes, so many were right."""
-    asked = drill.cases or answered
-    passed = None if drill.pass_mark is None else asked > 0 and 100 * right >= drill.pass_mark * asked
-    return Outcome(right, asked, passed)

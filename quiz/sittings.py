@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from cases.marking import CREDITED
-from cases.register import all_skills, all_slips, all_types
+from cases.register import all_skills, all_slips
 from quiz import folding, memory, schedule
 from quiz.catalogue import catalogue
 from quiz.errors import QuizError
@@ -166,9 +166,3 @@ def _back_in(state: LearnerState, steps: list[str], now: float) -> int | None:
         if row.kind == "step" and row.id in steps and row.fades_in is not None
     ]
     return min(days, default=None)
-
-
-def type_title(type_id: str) -> str:
-    """Return a type's title; its id where this version no longer has it."""
-    one = all_types().get(type_id)
-    return one.title if one else type_id

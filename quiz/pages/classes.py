@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from quiz import class_store, classes, drills, people, results
+from quiz import class_store, classes, drill_runs, people, results
 from quiz.class_store import Class, Member
 from quiz.classes import Joined
 from quiz.pages import visit
@@ -74,7 +74,7 @@ class MinePage:
     name: str
     class_name: str
     answers: int
-    drills: tuple[drills.Offer, ...]
+    drills: tuple[drill_runs.Offer, ...]
     problem: str | None = None
 
 
@@ -219,7 +219,7 @@ def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response
         name=who.name,
         class_name=of.name if of else "",
         answers=store.count_answers(who.id),
-        drills=tuple(drills.offers(store, who, now=visit.now())),
+        drills=tuple(drill_runs.offers(store, who, now=visit.now())),
         problem=problem,
     )
     return make_response(render_template("class_mine.html", page=page), code)

@@ -1,4 +1,4 @@
-"""What drills look like in words: how long, open or closed, until when. Times are this computer's own."""
+"""What drills and moments look like in words: open or closed, until when. Times are this computer's own."""
 
 from __future__ import annotations
 
@@ -12,13 +12,6 @@ def moment(at: float) -> str:
     """Write a moment in this computer's own time: "Tue 3 Mar 2026, 14:05"."""
     when = datetime.fromtimestamp(at).astimezone()
     return f"{when:%a} {when.day} {when:%b %Y, %H:%M}"
-
-
-def length_words(drill: Drill) -> str:
-    """Say how long a drill is."""
-    if drill.minutes is not None:
-        return f"{drill.minutes:g} minutes"
-    return "one case" if drill.cases == 1 else f"{drill.cases} cases"
 
 
 def state_words(drill: Drill, now: float) -> str:
@@ -46,4 +39,4 @@ class DrillRow:
 
 def drill_row(drill: Drill, now: float) -> DrillRow:
     """Return a drill as a list shows it."""
-    return DrillRow(drill.id, drill.title, length_words(drill), state_words(drill, now))
+    return DrillRow(drill.id, drill.title, drill.length, state_words(drill, now))

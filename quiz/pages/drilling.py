@@ -8,10 +8,10 @@ from flask import Blueprint, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
 from cases.marking import CREDITED
-from quiz import drills
-from quiz.drills import Offer
+from quiz import drill_runs
+from quiz.drill_runs import Offer
 from quiz.pages import visit
-from quiz.pages.drill_views import length_words, moment
+from quiz.pages.drill_views import moment
 from quiz.pages.practise import show_case
 from quiz.pages.sitting_views import CaseLine, case_lines
 
@@ -41,24 +41,24 @@ class DrillingPage:
 def show(drill_id: int) -> str:
     """Show what a drill is, the case that waits in it, or what it came to."""
     store, learner, now = visit.store(), visit.learner(), visit.now()
-    one = drills.offer(store, learner, drill_id, now=now)
-    case = drills.waiting(store, learner, one, now=now, lots=visit.lots())
+    one = drill_runs.offer(store, learner, drill_id, now=now)
+    case = drill_runs.waiting(store, learner, one, now=now, lots=visit.lots())
     if case is not None:
         return show_case(case)
-    return render_template("drilling.html", page=_page(drills.offer(store, learner, drill_id, now=now)))
+    return render_template("drilling.html", page=_page(drill_runs.offer(store, learner, drill_id, now=now)))
 
 
 def _page(one: Offer) -> DrillingPage:
     drill = one.drill
     answers = visit.store().answers_in(one.run.id) if one.run else []
-    came = drills.outcome(drill, len(answers), sum(one.verdict in CREDITED for one in answers))
+    came = drill_runs.outcome(drill, len(answers), sum(one.verdict in CREDITED for one in answers))
     # Where marks come at the end, nothing is told of a drill that was closed half-way either, lest it be opened again.
     told = one.over or drill.at_once
     return DrillingPage(
         id=drill.id,
         title=drill.title,
         notes=drill.notes,
-        length=length_words(drill),
+        length=drill.length,
         feedback="Each answer is shown its mark at once." if drill.at_once else "The marks are shown at the end.",
         pass_mark=drill.pass_mark,
         closes=moment(drill.closes_at) if drill.closes_at is not None else None,
@@ -74,5 +74,5 @@ def _page(one: Offer) -> DrillingPage:
 @pages.post("/<int:drill_id>/begin")
 def begin(drill_id: int) -> Response:
     """Begin a drill, or go on with it."""
-    drills.begin(visit.store(), visit.learner(), drill_id, now=visit.now())
+    drill_runs.begin(visit.store(), visit.learner(), drill_id, now=visit.now())
     return redirect(url_for("drilling.show", drill_id=drill_id), 303)

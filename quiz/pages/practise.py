@@ -8,7 +8,7 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from cases.fields import Field
-from quiz import class_store, drills, practice, sittings
+from quiz import class_store, drill_runs, practice, sittings
 from quiz.pages import visit
 from quiz.pages.practise_views import DrillLine, Place, case_page, joined, mark_page
 from quiz.pages.sitting_views import sitting_page
@@ -39,7 +39,7 @@ def show_case(one: Waiting, **more: object) -> str:
 
 
 def _open_drills() -> tuple[DrillLine, ...]:
-    offers = drills.offers(visit.store(), visit.learner(), now=visit.now())
+    offers = drill_runs.offers(visit.store(), visit.learner(), now=visit.now())
     return tuple(DrillLine(one.drill.id, one.drill.title, one.words) for one in offers if one.open and not one.over)
 
 
@@ -65,7 +65,7 @@ def answer(dealt_id: str) -> Answered:
     if visit.wants_json():
         codes = {"new": 201, "repeat": 200, "other": 409}
         return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
-    if taken.outcome == "other" and drills.told(store, one.dealt):
+    if taken.outcome == "other" and drill_runs.told(store, one.dealt):
         return make_response(_marked(_done(dealt_id), stands=True), 409)
     return redirect(_onward(one.dealt), 303)
 
@@ -81,7 +81,7 @@ def _onward(dealt: Dealt) -> str:
 @pages.post("/case/<dealt_id>/line")
 def line(dealt_id: str) -> Answered:
     """Show the next line of the working, with what was typed so far kept."""
-    if not drills.told(visit.store(), _waiting(dealt_id).dealt):
+    if not drill_runs.told(visit.store(), _waiting(dealt_id).dealt):
         return redirect(_onward(_waiting(dealt_id).dealt), 303)
     shown = request.form.get("lines", 0, type=visit.whole)
     one = practice.show_line(visit.store(), visit.learner(), dealt_id, shown)
@@ -122,7 +122,7 @@ def mark(dealt_id: str) -> Answered:
     done = practice.marked(visit.store(), visit.learner(), dealt_id)
     if done is None:
         return redirect(url_for("practise.show"), 303)
-    if not drills.told(visit.store(), done.dealt):
+    if not drill_runs.told(visit.store(), done.dealt):
         return redirect(_onward(done.dealt), 303)
     return make_response(_marked(done))
 

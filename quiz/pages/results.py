@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
 from cases.marking import as_given, mark_fields
-from cases.register import all_skills, all_slips, all_types
+from cases.register import all_skills, all_types
 from quiz import class_store, classes, drills, folding, memory, practice, results
 from quiz.class_store import Class, Drill
 from quiz.pages import visit
@@ -23,6 +23,7 @@ from quiz.pages.sitting_views import VERDICT_WORDS
 from quiz.practice import Marked
 from quiz.results import EVERYTHING, LearnerSum, Sum
 from quiz.store import Answer
+from quiz.titles import slip_at_step, slip_title, step_title, type_title
 
 pages = Blueprint("results", __name__, url_prefix="/class/<int:class_id>")
 
@@ -131,24 +132,6 @@ class AnswerRow:
 # --- pieces ------------------------------------------------------------------------------------------------------
 
 
-def type_words(type_id: str) -> str:
-    """Return a type's title, or its id where this version lacks it."""
-    one = all_types().get(type_id)
-    return one.title if one else type_id
-
-
-def step_words(step: str) -> str:
-    """Return a step's title, or its id where this version lacks it."""
-    one = all_skills().get(step)
-    return one.title if one else step
-
-
-def slip_words(slip: str) -> str:
-    """Return what was done, or the slip's id where this version lacks it."""
-    one = all_slips().get(slip)
-    return one.title if one else slip
-
-
 def _seconds(mean: float | None) -> str:
     return "" if mean is None else f"{mean:.0f} s"
 
@@ -176,7 +159,7 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
     order = {one: place for place, one in enumerate(all_types())}
     types = tuple(
         Row(
-            type_words(one.key),
+            type_title(one.key),
             None,
             (
                 Cell(str(one.answered), _behind(what, drill, learner=learner, type=one.key), "answers"),
@@ -189,7 +172,7 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
     )
     steps = tuple(
         Row(
-            step_words(one.key),
+            step_title(one.key),
             None,
             (
                 Cell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
@@ -213,8 +196,8 @@ def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, e
     step, slip = one.key.split(" ", 1)
     link = _behind(what, drill, learner=learner, step=step, slip=slip)
     return SlipRow(
-        words=slip_words(slip),
-        step=step_words(step),
+        words=slip_title(slip),
+        step=step_title(step),
         times=Cell(str(one.answered), link, "answers"),
         learners=one.learners,
         surely=one.missed,
@@ -294,7 +277,7 @@ def _grid(
     at = {(one.learner, one.key): one for one in found}
     order = list(all_types() if by == "type" else all_skills())
     keys = sorted({one.key for one in found}, key=lambda key: (order.index(key) if key in order else len(order), key))
-    words = type_words if by == "type" else step_words
+    words = type_title if by == "type" else step_title
     rows = []
     for number, name in people:
         cells = [_total(what, drill, number, sums[number])]
@@ -333,7 +316,7 @@ def learner(class_id: int, learner_id: int) -> Response:
         joined=moment(held.joined_at),
         last=moment(total.last_at) if total else "",
         tables=_tables(what, None, who.id),
-        standing=tuple(f"{slip_words(slip)}, in {step_words(step)}" for step, slip in standing),
+        standing=tuple(slip_at_step(step, slip) for step, slip in standing),
         has_phrase=held.has_phrase,
         unsure=request.args.get("unsure") == "yes",
     )
@@ -364,9 +347,9 @@ def answers(class_id: int) -> Response:
     )
     names = {one.learner: one.name for one in class_store.members_of(store, what.id)}
     about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
-    about += [type_words(type_id)] if type_id else []
-    about += [f"“{slip_words(slip)}”"] if slip else []
-    about += [step_words(step)] if step else []
+    about += [type_title(type_id)] if type_id else []
+    about += [f"“{slip_title(slip)}”"] if slip else []
+    about += [step_title(step)] if step else []
     about += ["missed only"] if missed else []
     return make_response(
         render_template(
@@ -387,10 +370,10 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
         link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
         learner=name,
         at=moment(one.at),
-        title=type_words(one.type),
+        title=type_title(one.type),
         given=_given(one),
         mark=VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if one.hints else ""),
-        slips=" or ".join(sorted(map(slip_words, explained))),
+        slips=" or ".join(sorted(map(slip_title, explained))),
         seconds=_seconds(one.seconds) or "not known",
     )
 

@@ -9,6 +9,7 @@ from cases.marking import CREDITED
 from quiz import sittings
 from quiz.sittings import Facts
 from quiz.store import Answer
+from quiz.titles import type_title
 
 VERDICT_WORDS = {
     "right": "right",
@@ -72,7 +73,7 @@ def case_lines(answers: Sequence[Answer]) -> tuple[CaseLine, ...]:
         CaseLine(
             number,
             one.dealt,
-            sittings.type_title(one.type),
+            type_title(one.type),
             VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if _helped(one) else ""),
             "" if one.seconds is None else f"{one.seconds:.0f} s",
         )

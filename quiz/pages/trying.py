@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from cases.bench import seen
 from cases.casetype import Case
 from cases.stages import stage_of
-from quiz import drills, practice
+from quiz import drill_runs, drills, practice
 from quiz.class_store import Drill
 from quiz.pages import visit
 from quiz.pages.bench_views import StagePage, set_views, stage_page
@@ -53,7 +53,7 @@ def _show(
     class_id: int, drill: Drill, number: int, texts: dict[str, str] | None, problems: dict[str | None, str]
 ) -> Response:
     case = _case(drill, number)
-    waiting = practice.untold(case, now=visit.now(), why=drills.WHY)
+    waiting = practice.untold(case, now=visit.now(), why=drill_runs.WHY)
     page = case_page(waiting, Place(number, drill.cases), texts=texts, problems=problems)
     shown = TryPage(class_id, drill.id, drill.title, number, page, _stage(case))
     return make_response(render_template("try.html", page=shown), 422 if problems else 200)
@@ -86,7 +86,7 @@ def mark(class_id: int, drill_id: int, number: int) -> Response:
     case = _case(drill, number)
     texts = {ask.name: joined(ask, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
     try:
-        done = practice.tried(case, texts, now=visit.now(), why=drills.WHY)
+        done = practice.tried(case, texts, now=visit.now(), why=drill_runs.WHY)
     except SentBack as back:
         return _show(what.id, drill, number, texts, {back.ask: str(back)})
     nobodys = Sitting(0, 0, visit.now(), drill.cases, drill.minutes, None)

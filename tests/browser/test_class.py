@@ -311,7 +311,13 @@ def test_every_page_of_a_class_is_accessible(
     desk.goto(f"{room.url}/class/1/drill/new")
     desk.get_by_label("Cases", exact=True).fill("many")
     desk.get_by_role("button", name="Set the drill").first.click()
-    expect(desk.locator(".problem")).to_have_count(1)
+    expect(desk.locator(".problem")).to_have_text(
+        [
+            "To put right: no type of case is chosen: tick a family or at least one type",
+            "To put right: cases “many”: give a whole number",
+        ]
+    )
+    expect(desk.locator("input[name=family]").first).to_be_focused()
     accessible(desk)
     desk.goto(f"{room.url}/class/1")
     desk.get_by_role("button", name="Remove the class").click()

@@ -11,7 +11,7 @@ from flask import Flask
 from cases.casetype import Settings
 from cases.register import all_types, case_type
 from cases.sheet import sheet_cases
-from quiz import class_store, classes, drills, signing
+from quiz import class_store, classes, drill_runs, drills, signing
 from quiz.app import create_app
 from quiz.class_store import Class, Drill
 from quiz.datafile import DataFile
@@ -139,6 +139,35 @@ def test_a_form_in_error_keeps_what_was_typed_and_ticked(app: Flask, store: Stor
     assert "cases “many”: give a whole number" in page.text
     for kept in ('value="Turning"', 'value="transpose" checked', 'value="many"', 'value="end" checked'):
         assert kept in page.text
+
+
+def test_every_fault_of_a_form_is_told_at_once_and_the_first_has_the_focus(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    wrong = {"type": [], "cases": "many", "title": "x" * 81, "distance_cm": "far", "notes": "x" * 1001}
+    late = {"opens_at": "soon", "closes_at": "2001-03-03T14:00", "pass_mark": "all of it", "level": "wizard"}
+    page = owner.post(f"/class/{number}/drill", {**DRILL, **wrong, **late})
+    assert page.status_code == 422
+    told = (
+        "no type of case is chosen",
+        "choose from the form",
+        "cases “many”: give a whole number",
+        "the title has 81 characters",
+        "“far” has no meaning here",
+        "“soon”: write the day and time",
+        "that time has passed already",
+        "pass mark “all of it”: give a whole number",
+        "notes of 1001 characters",
+    )
+    assert page.text.count("To put right:</strong>") == len(told)
+    places = [page.text.index(one) for one in told]
+    assert places == sorted(places), "in the order of the form"
+    assert page.text.count("autofocus") == 1
+    assert re.search(r'name="family" value="[^"]+" autofocus', page.text)
+    page = owner.post(f"/class/{number}/drill", {**DRILL, "minutes": "-", "pass_mark": "0"})
+    assert re.findall(r'id="(\w+)"[^>]* autofocus', page.text) == ["cases"]
+    assert "a pass mark of 0 %: give 1 to 100" in page.text
+    assert class_store.drills_of(store, number) == []
 
 
 def test_a_time_to_close_that_has_passed_is_refused(app: Flask, store: Store) -> None:
@@ -336,7 +365,7 @@ def test_minutes_end_with_the_case_that_is_answered_after_them(app: Flask, store
 
 def test_a_case_left_out_of_a_drill_of_cases_counts_as_not_right() -> None:
     plan = vars(replace(PLAN, pass_mark=50))
-    came = drills.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), 0, 0)
+    came = drill_runs.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), 0, 0)
     assert (came.right, came.asked, came.per_cent, came.passed) == (0, 10, 0, False)
 
 
