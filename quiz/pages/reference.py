@@ -20,8 +20,8 @@ pages = Blueprint("reference", __name__, url_prefix="/reference")
 
 DISTANCES_CM = (33, 40, 50, 57, 66, 67, 80, 100)
 CYLINDERS = (0.5, 1.0, 1.5, 2.0, 3.0)
-SLIPS_OF = 0.25
-"""Dioptres taken off for the wrong distance at which a reader should look twice; for the table of distances."""
+OUT_BY = 0.25
+"""Dioptres: the table of distances says how far one may drift for it. Common practice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,8 @@ class ReferencePage:
     distances: tuple[DistanceRow, ...]
     axes: tuple[AxisRow, ...]
     families: tuple[FamilyLines, ...]
-    slips: tuple[SlipLine, ...]
+    slips: int
+    """How many are told apart."""
     norms: tuple[Norm, ...]
     caution: str = CAUTION
 
@@ -90,13 +91,13 @@ def distance_row(cm: float) -> DistanceRow:
         write_distance(cm),
         f"{exact:.3f}",
         f"{working_vergence(cm):.2f}",
-        f"{100 / (exact + SLIPS_OF):.0f}",
-        f"{100 / (exact - SLIPS_OF):.0f}",
+        f"{100 / (exact + OUT_BY):.0f}",
+        f"{100 / (exact - OUT_BY):.0f}",
     )
 
 
 def axis_row(cylinder: float) -> AxisRow:
-    """Give the axis error that leaves Lens.residual of cylinder, 2C·sin δ, and what 10 degrees leave."""
+    """Give the axis error in degrees that leaves `Lens.residual` of a cylinder in D, 2C·sin δ, and what 10° leave."""
     return AxisRow(
         f"{cylinder:.2f}",
         f"{math.degrees(math.asin(Lens().residual / (2 * cylinder))):.1f}",
@@ -120,10 +121,17 @@ def show() -> str:
             FamilyLines(family.title, tuple(_type_line(one) for one in types if one.family == family))
             for family in all_families()
         ),
-        slips=tuple(
-            SlipLine(f"{one.title[:1].upper()}{one.title[1:]}", one.tells, one.source)
-            for one in sorted(all_slips().values(), key=lambda one: one.title)
-        ),
+        slips=len(all_slips()),
         norms=NORMS,
     )
     return render_template("reference.html", page=page, write_power=write_power, write_norm=write_norm)
+
+
+@pages.get("/slips")
+def slips() -> str:
+    """List the slips by name, on a page of their own: with them the reference would weigh more than a page should."""
+    lines = tuple(
+        SlipLine(f"{one.title[:1].upper()}{one.title[1:]}", one.tells, one.source)
+        for one in sorted(all_slips().values(), key=lambda one: one.title)
+    )
+    return render_template("reference_slips.html", slips=lines)

@@ -33,7 +33,8 @@ from quiz.datafile import DataFile
 from tests.conftest import Clock, lots, written
 
 HEAVIEST = 120_000
-PAGES = ("/", "/bench", "/work", "/recall", "/progress", "/accuracy", "/reference", "/settings", "/class", "/door")
+PAGES = ("/", "/bench", "/work", "/recall", "/progress", "/accuracy", "/settings", "/class", "/door")
+PAGES += ("/reference", "/reference/slips")
 RUNS = 7
 say = print
 
@@ -104,7 +105,7 @@ def pages() -> bool:
         for url in PAGES:
             size, files = weight(client, url)
             good &= size < HEAVIEST
-            say(f"{url:<12} {size / 1000:6.1f} kB in {files} files" + ("" if size < HEAVIEST else "   TOO HEAVY"))
+            say(f"{url:<16} {size / 1000:6.1f} kB in {files} files" + ("" if size < HEAVIEST else "   TOO HEAVY"))
     return good
 
 

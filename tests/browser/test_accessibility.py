@@ -95,6 +95,7 @@ STATES: dict[str, State] = {
     "settings": at("settings"),
     "settings in error": bad_settings,
     "reference": at("reference"),
+    "slips by name": at("reference/slips"),
     "recall": at("recall"),
     "recall prompt": at("recall/distance"),
     "recall shown": recall_shown,

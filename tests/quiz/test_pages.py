@@ -13,7 +13,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from cases.casetype import Case
-from cases.register import all_types
+from cases.register import all_slips, all_types
 from cases.stages import stage_of
 from quiz import people, recall_store
 from quiz.app import create_app
@@ -388,6 +388,15 @@ def test_the_reference_names_every_type_with_its_sources_and_every_caution(visit
         assert caution in said
 
 
+def test_every_slip_stands_by_name_on_a_page_that_the_reference_leads_to(visitor: Visitor) -> None:
+    reference = visitor.get("/reference")
+    assert 'href="/reference/slips"' in reference.text
+    assert f"All {len(all_slips())} slips" in words(reference)
+    said = words(visitor.get("/reference/slips"))
+    for one in all_slips().values():
+        assert " ".join(one.tells.split()) in said
+
+
 def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
     assert "Working distance" in words(visitor.get("/recall"))
     page = visitor.get("/recall/distance")
@@ -404,7 +413,10 @@ def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
     assert heading(visitor.get("/recall/distance")) != heading(page)
 
 
-@pytest.mark.parametrize("url", ["/", "/recall", "/recall/drops", "/reference", "/settings", "/people", "/nowhere"])
+@pytest.mark.parametrize(
+    "url",
+    ["/", "/recall", "/recall/drops", "/reference", "/reference/slips", "/settings", "/people", "/nowhere"],
+)
 def test_every_page_has_one_heading_the_navigation_and_the_caution(visitor: Visitor, url: str) -> None:
     visitor.get("/")
     page = visitor.get(url)

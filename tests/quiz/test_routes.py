@@ -102,6 +102,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /progress/delete": learners(422),
     # reading
     "GET /reference": KNOWN,
+    "GET /reference/slips": KNOWN,
     # names are picked at one's own computer only
     "GET /people": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
     "POST /people": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
