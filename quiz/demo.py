@@ -38,10 +38,16 @@ BEHIND = 6
 HABITS = (
     ("distance-left-in", "with-and-against-swapped"),
     ("sweep-for-streak",),
-    ("axis-not-turned", "second-power-as-cylinder",),
+    ("axis-not-turned", "second-power-as-cylinder"),
     (),
 )
 """Kinds of learners, by the slips that come easily to them."""
+KEPT_UP = {"Birch": "sweep-for-streak", ALONE: "distance-left-in"}
+"""Who makes a slip whatever they have practised, to the last days: it stands on the day of the demonstration."""
+KEEPS_SLIPPING = 0.7
+"""How often, where it can be made."""
+LAST_DAYS = (7 * WEEKS - 4, 7 * WEEKS - 2, 7 * WEEKS - 1)
+"""Days, counted from the first, on which those sit down too."""
 
 
 @dataclass
@@ -54,10 +60,14 @@ class Invented:
     gain: float
     habits: tuple[str, ...]
     rng: random.Random
+    kept_up: str | None = None
+    """A slip that practice does not wear off."""
     met: dict[str, int] = field(default_factory=dict)
 
     def slips_at(self, step: str, slip: str) -> float:
         """Return the chance of a slip at its step now."""
+        if slip == self.kept_up:
+            return KEEPS_SLIPPING
         odds = self.start + self.gain * math.log1p(self.met.get(step, 0))
         if slip in self.habits:
             odds -= 2.8
@@ -115,7 +125,7 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
     alone = people.add(store, ALONE, now=first)
     for place, learner in enumerate((*members, alone)):
         habits = HABITS[place % len(HABITS)]
-        who = Invented(learner, rng.uniform(2.6, 4.0), rng.uniform(0.2, 0.6), habits, rng)
+        who = Invented(learner, rng.uniform(2.6, 4.0), rng.uniform(0.2, 0.6), habits, rng, KEPT_UP.get(learner.name))
         answers += _weeks(store, who, SITTINGS if place != BEHIND else 3, first, lots)
         said(f"{learner.name}: {answers} answers in all")
     _recall(store, alone, first, now, rng, lots)
@@ -134,7 +144,8 @@ def _plans() -> tuple[Plan, ...]:
 def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots) -> int:
     """Let someone practise over the weeks, drills among it, and return how many cases they answered."""
     answered = 0
-    for day in sorted(who.rng.sample(range(1, 7 * WEEKS - 1), sittings)):
+    days = who.rng.sample(range(1, 7 * WEEKS - 1), sittings)
+    for day in sorted({*days, *(LAST_DAYS if who.kept_up else ())}):
         at = first + (day + who.rng.uniform(0.1, 0.4)) * DAY
         for offer in drill_runs.offers(store, who.learner, now=at):
             if offer.open and not offer.over and who.rng.random() < 0.8:

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from quiz import class_store, demo, results
+from cases.register import all_slips
+from quiz import class_store, demo, folding, memory, results
 from quiz.app import create_app
 from quiz.checks import check
 from quiz.datafile import DataFile
@@ -53,6 +54,24 @@ def test_habits_show_in_the_answers(shown: demo.Filled, store: Store) -> None:
     made = [slip for answer in store.answers_of(first.id) for one in answer.explanations for _, slip in one]
     assert shown.answers
     assert set(made) & set(demo.HABITS[0])
+
+
+def test_a_slip_stands_on_the_day_for_whoever_is_alone_and_for_one_of_the_class(
+    shown: demo.Filled, store: Store, data_file: DataFile
+) -> None:
+    """What practice does about a standing slip, Progress says of it and a drill is set for, can then be looked at."""
+    for name, slip in demo.KEPT_UP.items():
+        learner = next(one for one in store.learners() if one.name == name)
+        stands = memory.standing(folding.cases_of(store, learner.id), NOON)
+        assert slip in {one for _, one in stands}, name
+    browser = Browser(create_app(data_file, clock=Clock(), lots=lots()))
+    progress = browser.get("/progress").text
+    assert all_slips()[demo.KEPT_UP[demo.ALONE]].title in progress.split("Gone")[0]
+    assert "Right line" in progress
+    browser.sign_in(demo.PRECEPTOR, shown.password)
+    birch = next(one.id for one in store.learners() if one.name in demo.TREES and one.name in demo.KEPT_UP)
+    form = browser.get(f"/class/1/drill/new?learner={birch}").text
+    assert "Cases in which one of these would show" in form
 
 
 def test_it_goes_into_a_new_file_only(tmp_path: Path) -> None:
