@@ -186,7 +186,7 @@ def stage_page(
         views=json.dumps([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
         names=tuple(view.name for view in views) if len(views) > 1 else (),
         shelves=tuple(
-            SetShelf(shelf.id, shelf.title, tuple(SetDial(dial, _value(first, dial.name)) for dial in shelf.dials))
+            SetShelf(shelf.id, shelf.title, tuple(SetDial(dial, _value(first, dial)) for dial in shelf.dials))
             for shelf in SHELVES
             if shelf.id in free
         ),
@@ -203,9 +203,13 @@ def stage_page(
     )
 
 
-def _value(bench: Bench, name: str) -> str:
+def _value(bench: Bench, dial: Dial) -> str:
+    """Write what a dial is set to; a power with its sign and two decimals, or more where it was typed so."""
+    name = dial.name
     value: Any = getattr(bench.eye, name.removeprefix("eye_")) if name.startswith("eye_") else getattr(bench, name)
-    return f"{value:g}"
+    if dial.unit == "D" and round(value, 2) == value:
+        return write_power(value)
+    return f"{value:+g}".replace("-", "−") if dial.unit == "D" else f"{value:g}"
 
 
 def _numbers(bench: Bench) -> tuple[Number, ...]:

@@ -214,6 +214,11 @@ class WorkingRow:
     right: str
     others: tuple[Cell, ...]
 
+    @property
+    def same(self) -> bool:
+        """Whether every explanation has the right line here."""
+        return bool(self.others) and all(not one.note and one.says == self.right for one in self.others)
+
 
 @dataclass(frozen=True)
 class MarkPage:
@@ -241,6 +246,11 @@ class MarkPage:
     over: bool
     drill: int | None = None
     """The drill that it was a case of."""
+
+    @property
+    def same(self) -> int:
+        """How many lines of the working are right in every explanation."""
+        return sum(row.same for row in self.rows)
 
 
 def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bool, stands: bool = False) -> MarkPage:

@@ -100,7 +100,7 @@ export class Form {
   /** Put the state into the fields; the one being typed in is left alone until it is left. */
   shown(all = false) {
     for (const dial of this.dials) {
-      if (all || dial !== document.activeElement) dial.value = String(this.value(dial.name));
+      if (all || dial !== document.activeElement) dial.value = written(dial, this.value(dial.name));
     }
     for (const [key, words] of Object.entries(this.numbers())) {
       const place = this.form.querySelector(`[data-number=${key}]`);
@@ -132,8 +132,23 @@ function read(field) {
   return value >= Number(field.dataset.low) && value <= Number(field.dataset.high) ? value : null;
 }
 
-/** @param {number} value */
+/**
+ * Write what a dial is set to, as the server does: a power with its sign and two decimals, or more where it was typed so.
+ * @param {HTMLInputElement} dial
+ * @param {number} value
+ */
+function written(dial, value) {
+  if (dial.dataset.unit !== "D") return String(value);
+  const finer = Math.abs(value) === Number(Math.abs(value).toFixed(2)) ? null : String(Math.abs(value));
+  return finer === null ? power(value) : `${value < 0 ? "−" : "+"}${finer}`;
+}
+
+/**
+ * Write a power as cases/notation.py does: an eighth loses its half hundredth.
+ * @param {number} value
+ */
 function power(value) {
-  const size = Math.abs(value).toFixed(2);
+  const hundredths = Number((Math.abs(value) * 100).toFixed(7));
+  const size = (Math.ceil(hundredths - 0.5) / 100).toFixed(2);
   return size === "0.00" ? size : `${value < 0 ? "−" : "+"}${size}`;
 }

@@ -81,7 +81,8 @@ def open_all(page: Page, url: str) -> None:
 def test_every_page_is_found(full: Full) -> None:
     names = {re.sub(r"\d+", "N", url.split("/", 3)[3]).split("?")[0] for url in full.pages}
     assert len(names) >= FEWEST, sorted(names)
-    assert {"", "bench", "progress", "accuracy", "reference", "class/N/results", "class/N/drill/N"} <= names, names
+    known = {"", "bench", "progress", "accuracy", "reference", "reference/slips", "class/N/results", "class/N/drill/N"}
+    assert known <= names, names
 
 
 def test_twice_as_large_nothing_is_cut_off_or_scrolls_sideways(full: Full) -> None:
@@ -100,6 +101,20 @@ def test_twice_as_large_nothing_is_cut_off_or_scrolls_sideways(full: Full) -> No
             wrong.append(f"letters twice as large: {url}")
     page.close()
     assert wrong == []
+
+
+def test_on_a_telephone_the_head_of_every_page_is_two_rows_at_most(full: Full) -> None:
+    """A row is what a finger needs, 44 px, and a little air: the case is to be seen without scrolling."""
+    page = full.context.new_page()
+    page.set_viewport_size({"width": 360, "height": 740})
+    tall = []
+    for url in full.pages:
+        page.goto(url)
+        height = page.locator("header.top").bounding_box()["height"]  # type: ignore[index]
+        if height > 2 * 44 + 14:
+            tall.append(f"{height:.0f} px: {url}")
+    page.close()
+    assert tall == []
 
 
 def test_in_forced_colours_every_page_passes_and_lines_of_figures_are_seen(full: Full, accessible: Check) -> None:

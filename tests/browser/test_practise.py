@@ -284,6 +284,50 @@ def test_without_scripts_everything_still_works(browser: Browser, served: Served
     context.close()
 
 
+@pytest.mark.parametrize("scripts", [True, False])
+def test_on_a_telephone_the_pages_stand_behind_one_word(browser: Browser, served: Served, scripts: bool) -> None:
+    context = browser.new_context(java_script_enabled=scripts, viewport={"width": 360, "height": 740})
+    page = context.new_page()
+    page.goto(served.url)
+    expect(page.get_by_role("link", name="Reference", exact=True)).to_be_hidden()
+    page.get_by_text("Pages", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("navigation").get_by_role("link")).to_have_count(9)
+    expect(page.get_by_role("link", name="Practise", exact=True)).to_have_attribute("aria-current", "page")
+    page.get_by_role("link", name="Reference", exact=True).focus()
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(f"{served.url}reference")
+    page.set_viewport_size({"width": 1280, "height": 800})
+    expect(page.get_by_text("Pages", exact=True)).to_be_hidden()
+    expect(page.get_by_role("navigation").get_by_role("link")).to_have_count(9)
+    context.close()
+
+
+@pytest.mark.parametrize("scripts", [True, False])
+def test_on_a_telephone_a_mark_folds_what_is_the_same(browser: Browser, served: Served, scripts: bool) -> None:
+    """Two slips may explain the answer, and most lines of the working are right in both."""
+    context = browser.new_context(java_script_enabled=scripts, viewport={"width": 360, "height": 740})
+    page = context.new_page()
+    case = served.deal(page, "two-spheres", seed=5)
+    page.locator("#answer-prescription").fill(slipped(case, "sweep-for-streak")["prescription"])
+    page.get_by_role("button", name="Mark it").click()
+    expect(page.locator("#verdict")).to_have_text("One of these two")
+    same = page.locator("tr.all-the-same")
+    count = same.count()
+    assert count > 1
+    assert page.locator(".working tbody tr").count() > count
+    expect(page.locator("tr.all-the-same:visible")).to_have_count(0)
+    expect(page.locator(".working .slipped-here:visible").first).to_be_visible()
+    page.get_by_text(f"{count} lines the same").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("tr.all-the-same:visible")).to_have_count(count)
+    page.keyboard.press("Enter")
+    page.set_viewport_size({"width": 1280, "height": 800})
+    expect(page.locator("tr.all-the-same:visible")).to_have_count(count)
+    expect(page.locator(".fold")).to_be_hidden()
+    context.close()
+
+
 @pytest.mark.parametrize("type_id", ["two-spheres", "streak-axis", "record-audit", "predict-movement", "working-lens"])
 def test_a_case_prints_on_paper_without_buttons(page: Page, served: Served, type_id: str) -> None:
     served.deal(page, type_id)

@@ -90,7 +90,7 @@ def example(type_id: str) -> State:
     def state(page: Page, served: Served) -> None:
         at(f"work-one-out/{type_id}")(page, served)
         page.get_by_role("link", name="See an example worked out").click()
-        page.locator("summary").click()
+        page.locator("main summary").click()
 
     return state
 
