@@ -82,6 +82,7 @@ def _info(one: CaseType, place: int) -> TypeInfo:
         options=options_of(one.asks),
         title=one.title,
         place=place,
+        seconds=one.seconds,
     )
 
 

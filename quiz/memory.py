@@ -85,13 +85,18 @@ def expected(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -
     return _of_answer(_with_term(state, event.type, mastery), event.options, numbers)
 
 
-def standing(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
-    """Return the slips that stand (count of 1.6 or more, halved every 14 days), the most frequent first."""
-    counts = {
+def slip_counts(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+    """Return how often each slip was made lately: its count, halved every 14 days and worn by cases without it."""
+    return {
         (step, slip): _faded(memory, now, numbers)
         for step, slips in state.slips.items()
         for slip, memory in slips.items()
     }
+
+
+def standing(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+    """Return the slips that stand (count of 1.6 or more, halved every 14 days), the most frequent first."""
+    counts = slip_counts(state, now, numbers)
     kept = sorted((-count, key) for key, count in counts.items() if count >= numbers.slip_standing)
     return {key: -count for count, key in kept}
 
@@ -102,18 +107,25 @@ def band(
     now: float,
     *,
     type_id: str | None = None,
+    ahead_days: float = 0.0,
     numbers: Numbers = NUMBERS,
 ) -> str:
     """Put a step (give it alone) or a type (its steps and `type_id`) into a word.
 
     "new"     never met
-    "solid"   the chance a week from now is .80 or more
+    "solid"   the chance a week from now is .80 or more, and no slip stands at any of the steps
     "fading"  it was .80 or more straight after it was last met, a week from now it is less, and now still .50 or more
     "shaky"   everything else
+
+    ahead_days looks on: how it will be so many days from `now`, if nothing is practised. A slip that stands now stands
+    then: no wait alone ever mended a wrong rule, though its count fades.
     """
     n = numbers
     if (steps[0] not in state.steps) if type_id is None else (type_id not in state.types):
         return "new"
+    if any(step in steps for step, _ in standing(state, now, n)):
+        return "shaky"
+    now += ahead_days * DAY
     if chance(state, steps, now + n.settled_ahead_days * DAY, type_id=type_id, numbers=n) >= n.settled_chance:
         return "solid"
     held = chance(state, steps, None, type_id=type_id, numbers=n) >= n.settled_chance

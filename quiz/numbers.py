@@ -13,7 +13,7 @@ class Numbers:
     """When they were set: by hand and on simulated learners, not yet on people."""
 
     # one step: strength, fading, and how fast an answer moves them
-    start: float = -1.0
+    start: float = 0.2
     strength_variance: float = 2.0
     fading_days: float = 28.0
     fading_variance: float = 1.1
@@ -27,8 +27,8 @@ class Numbers:
     fading_gain: float = 0.2
     shortest_days: float = 2.0
     longest_days: float = 120.0
-    learn_right: float = 1.4
-    learn_shown: float = 0.45
+    learn_right: float = 1.8
+    learn_shown: float = 0.8
     learn_massed: float = 0.6
     learn_spaced: float = 0.4
     lesson_lost: float = 0.5
@@ -47,6 +47,8 @@ class Numbers:
     slip_clean: float = 0.85
     """What is left of a slip's count after a case that would have shown it and did not."""
     slip_standing: float = 1.6
+    slip_followed: float = 0.75
+    """From this count on a slip is followed up: made once within six days, and not left out twice since."""
     slip_prior: float = 0.25
     probe_days: float = 7.0
 
@@ -58,12 +60,13 @@ class Numbers:
 
     # the choice
     horizon_days: float = 14.0
-    least_doubt: float = 0.03
-    new_weight: float = 1.1
-    met_weight: float = 0.05
     drill_weight: float = 2.0
-    standing_weight: float = 1.5
-    wait_cases: int = 2
+    type_days: float = 3.0
+    """Days after which what is a type's own has waited half of what it can wait."""
+    new_type: float = 0.3
+    """How much a type never met has waited for what is its own."""
+    standing_weight: float = 5.0
+    wait_cases: int = 5
     open_chance: float = 0.6
 
 

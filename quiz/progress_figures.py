@@ -13,8 +13,8 @@ from itertools import pairwise
 
 from cases.figures import SMALL, WIDTH, Pen, points, text_width
 from quiz.charts import Chart, Plane, Scale, Table, scale_over
+from quiz.forward import Ahead
 from quiz.progress_store import Sureness, Week
-from quiz.schedule import Ahead
 
 DRAWN_AT_MOST = 9
 """Steps drawn: those that fade first. The table has them all."""

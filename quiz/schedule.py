@@ -1,4 +1,4 @@
-"""What to bring a learner next, and why, in one line; and what will have faded in the weeks to come.
+"""What to bring a learner next, and why, in one line.
 
 Pure: works on a small catalogue of types that the app builds from the register, so that any catalogue can be tried.
 How memory works is memory.py's; drawing the case is the caller's.
@@ -15,7 +15,7 @@ from typing import NamedTuple
 from cases.casetype import LEVELS
 from quiz.errors import QuizError
 from quiz.learner import DAY, LearnerState, SlipKey
-from quiz.memory import Outlook, band, chance, outlook, standing
+from quiz.memory import Outlook, band, chance, outlook, slip_counts, standing
 from quiz.numbers import NUMBERS, Numbers
 
 WEEK = 7 * DAY
@@ -52,6 +52,8 @@ class TypeInfo:
     title: str = ""
     place: int = 0
     """Where it comes among new types, the lowest first; among equals, chance decides."""
+    seconds: float = 30.0
+    """What a competent clinician takes for a case."""
 
     @property
     def chain(self) -> tuple[str, ...]:
@@ -96,20 +98,6 @@ class Choice:
     for_drill: bool = False
 
 
-class Ahead(NamedTuple):
-    """How one step or type that was met will stand, if it is left alone from now on."""
-
-    kind: str
-    """"step" or "type"."""
-    id: str
-    title: str
-    bands: tuple[str, ...]
-    """The band on each day from today (0) to `days`."""
-    chances: tuple[float, ...]
-    fades_in: int | None
-    """Days until it is no longer solid: 0 when it is not so today, None when it stays solid throughout."""
-
-
 def choose(
     state: LearnerState,
     catalogue: Catalogue,
@@ -125,16 +113,26 @@ def choose(
     """Choose the next case.
 
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed; a type missed in this sitting, two other cases having come since; else the best score
+    was missed; a type missed in this sitting, five other cases having come since; else the best score
 
-        √max(1 − p(exam day, or in 14 days), .03) × urgency × 2 for an open drill × 1.5 for a standing slip
+        gain / seconds × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
 
-    where urgency is 1.1 for a type never met, else the mean over its steps, weighted by their doubt, of 1.1 (never met)
-    or .05 + r/(1 + r). When the best is a new type, the first new one in teaching order comes in its stead. Open are
-    the types of the learner's level whose needs are met (answered right once, or a chance of .6); a drill's types are
-    open whatever their level and needs, and take at most half of the sitting (the half of an odd number rounded up).
-    When nothing is left, the rules give way in this order: the wait of a missed type, the drill's half, never the same
-    type at once, needs, level.
+    where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
+    what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
+
+        Σ worth × doubt × fresh over its steps + doubt of the type × d/(d + 3)
+
+    worth is the sum of the chances of all types that call for the step, so that a step shared by many comes first, and
+    one in chains that are hopeless for other reasons later; doubt is 1 − the chance foreseen; fresh is r/(1 + r), r the
+    step's wait over its fading time, or 1 for a step never met; d is days since the type was met, and d/(d + 3) counts
+    as .3 for one never met. The type's own part is there for what does not carry over from one type to another.
+
+    A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
+    that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
+    its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
+    drill's types are open whatever their level and needs, and take at most half of the sitting (the half of an odd
+    number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, the drill's
+    half, never the same type at once, needs, level.
 
     Parameters
     ----------
@@ -156,41 +154,6 @@ def choose(
         raise NothingToChoose("the catalogue has no case types: give at least one")
     table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, numbers)
     return table.probe() or table.second() or table.comeback() or table.best()
-
-
-def forward_look(
-    state: LearnerState, catalogue: Catalogue, now: float, days: int = 28, *, numbers: Numbers = NUMBERS
-) -> list[Ahead]:
-    """Say how every step and type met so far will stand on each of the coming days; what fades first comes first."""
-    rows = [
-        _ahead(state, "step", step, catalogue.step_titles.get(step, step), (step,), now, days, numbers)
-        for step in dict.fromkeys(step for one in catalogue.types for step in one.chain)
-        if step in state.steps
-    ]
-    rows += [
-        _ahead(state, "type", one.id, one.title or one.id, one.chain, now, days, numbers)
-        for one in catalogue.types
-        if one.id in state.types
-    ]
-    return sorted(rows, key=lambda row: (days + 1 if row.fades_in is None else row.fades_in, row.chances[-1]))
-
-
-def _ahead(
-    state: LearnerState,
-    kind: str,
-    id_: str,
-    title: str,
-    steps: tuple[str, ...],
-    now: float,
-    days: int,
-    numbers: Numbers,
-) -> Ahead:
-    type_id = id_ if kind == "type" else None
-    moments = [now + day * DAY for day in range(days + 1)]
-    bands = tuple(band(state, steps, at, type_id=type_id, numbers=numbers) for at in moments)
-    chances = tuple(chance(state, steps, at, type_id=type_id, numbers=numbers) for at in moments)
-    fades = next((day for day, word in enumerate(bands) if word != "solid"), None)
-    return Ahead(kind, id_, title, bands, chances, fades)
 
 
 @dataclass
@@ -219,6 +182,11 @@ class _Table:
         """Standing slips, the most frequent first."""
         return standing(self.state, self.now, self.numbers)
 
+    @cached_property
+    def counts(self) -> dict[SlipKey, float]:
+        """How often each slip was made lately."""
+        return slip_counts(self.state, self.now, self.numbers)
+
     # the rules that may give way
 
     def at_level(self, one: TypeInfo) -> bool:
@@ -232,7 +200,7 @@ class _Table:
         if one is None:
             return True
         memory = self.state.types.get(type_id)
-        return (memory is not None and memory.right > 0) or self.chance(one, self.now) >= self.numbers.open_chance
+        return (memory is not None and memory.right > 0) or self.chance(one, self.look_now) >= self.numbers.open_chance
 
     @cached_property
     def drilled(self) -> int:
@@ -333,44 +301,65 @@ class _Table:
         return (
             other.id not in self.state.types
             and (other.id in self.drill) == (one.id in self.drill)
-            and self.standing_of(other) == self.standing_of(one)
+            and self.followed(other) == self.followed(one)
         )
 
     def chosen(self, one: TypeInfo, why: str) -> Choice:
-        slip = self.standing_of(one)
+        slip = self.followed(one)
         return Choice(
             one.id,
-            why if slip is None else self.why_standing(slip),
+            self.why_standing(slip) if slip is not None and slip in self.stands else why,
             must_show=None if slip is None else slip[1],
             for_drill=one.id in self.drill,
         )
 
     def score(self, one: TypeInfo) -> float:
         n = self.numbers
-        value = max(1 - self.chance(one, self.horizon), n.least_doubt) ** 0.5 * self.urgency(one)
+        value = self.gain(one) / one.seconds
         if one.id in self.drill:
             value *= n.drill_weight
-        if self.standing_of(one) is not None:
-            value *= n.standing_weight
-        return float(value)
+        made = max((self.counts.get(key, 0.0) for key in one.slips), default=0.0)
+        return float(value * n.standing_weight ** min(1.0, made / n.slip_standing))
 
-    def urgency(self, one: TypeInfo) -> float:
+    def gain(self, one: TypeInfo) -> float:
         n = self.numbers
-        if one.id not in self.state.types:
-            return n.new_weight
-        total = weights = 0.0
-        for step in one.chain:
-            r = self.look_now(step).r
-            weight = 1 - self.look_ahead(step).mastery
-            weights += weight
-            total += weight * (n.met_weight + r / (1 + r) if step in self.state.steps else n.new_weight)
-        return total / weights
-
-    def chance(self, one: TypeInfo, at: float) -> float:
-        look = self.look_now if at == self.now else self.look_ahead
-        return chance(
-            self.state, one.chain, at, type_id=one.id, options=one.options, numbers=self.numbers, look=look
+        steps = sum(
+            self.worth.get(step, 0.0) * (1 - self.look_ahead(step).mastery) * self.fresh(step)
+            for step in dict.fromkeys(one.chain)
         )
+        memory = self.state.types.get(one.id)
+        if memory is None:
+            waited = n.new_type
+        else:
+            days = max(0.0, self.now - memory.at) / DAY
+            waited = days / (days + n.type_days)
+        return steps + (1 - self.foreseen[one.id]) * waited
+
+    def fresh(self, step: str) -> float:
+        """Say how much a step has waited for practice (0..1)."""
+        if step not in self.state.steps:
+            return 1.0
+        r = self.look_now(step).r
+        return r / (1 + r)
+
+    @cached_property
+    def worth(self) -> dict[str, float]:
+        """By step, how many of the types on offer call for it, each counted by its chance."""
+        out: dict[str, float] = {}
+        for one in self.catalogue.types:
+            if self.at_level(one):
+                for step in dict.fromkeys(one.chain):
+                    out[step] = out.get(step, 0.0) + self.foreseen[one.id]
+        return out
+
+    @cached_property
+    def foreseen(self) -> dict[str, float]:
+        """By type, the chance at the moment that practice is for."""
+        return {one.id: self.chance(one, self.look_ahead) for one in self.catalogue.types}
+
+    def chance(self, one: TypeInfo, look: Callable[[str], Outlook]) -> float:
+        n = self.numbers
+        return chance(self.state, one.chain, None, type_id=one.id, options=one.options, numbers=n, look=look)
 
     # Types share steps, so that each is looked at once and not once for every type.
 
@@ -384,8 +373,10 @@ class _Table:
         """How each step will stand at the moment that practice is for."""
         return cache(lambda step: outlook(self.state, step, self.horizon, self.numbers))
 
-    def standing_of(self, one: TypeInfo) -> SlipKey | None:
-        return next((key for key in self.stands if key in one.slips), None)
+    def followed(self, one: TypeInfo) -> SlipKey | None:
+        """Return the slip that a case of a type should show: of those made lately the most frequent, if any."""
+        made = max(one.slips, key=lambda key: self.counts.get(key, 0.0), default=None)
+        return made if made is not None and self.counts.get(made, 0.0) >= self.numbers.slip_followed else None
 
     # what the learner is told
 
@@ -404,6 +395,9 @@ class _Table:
         if memory is None:
             needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
             return f"New: the next step after {needs[-1].title or needs[-1].id}." if needs else "New to you."
+        slip = self.followed(one)
+        if slip is not None:
+            return f"You {self.slip_title(slip)} lately: this case would show it again."
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
             return f"Not met for {days} days."

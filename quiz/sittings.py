@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from cases.marking import CREDITED
 from cases.register import all_skills, all_slips
-from quiz import folding, memory, schedule
+from quiz import folding, forward, memory
 from quiz.catalogue import catalogue
 from quiz.errors import QuizError
 from quiz.learner import LearnerState
@@ -162,7 +162,7 @@ def _shakiest(state: LearnerState, steps: list[str], now: float) -> list[str]:
 def _back_in(state: LearnerState, steps: list[str], now: float) -> int | None:
     days = [
         row.fades_in
-        for row in schedule.forward_look(state, catalogue(), now)
+        for row in forward.forward_look(state, catalogue(), now)
         if row.kind == "step" and row.id in steps and row.fades_in is not None
     ]
     return min(days, default=None)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from quiz import folding, people, progress, progress_store, schedule
+from quiz import folding, forward, people, progress, progress_store
 from quiz.catalogue import catalogue
 from quiz.charts import Chart, Table
 from quiz.learner import DAY, LearnerState
@@ -20,7 +20,7 @@ from quiz.store import Learner, Store
 BAND_WORDS = {
     "solid": "would still be right a week from now",
     "fading": "was firm when last met; within a week it would not be",
-    "shaky": "met, and not firm yet",
+    "shaky": "met, and not firm yet, or a slip stands there",
     "new": "not met yet",
 }
 LATE_WEEKS = 4
@@ -100,7 +100,7 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
     step = step if step in met else ""
     whole = progress_store.weeks(store, learner.id, since=since)
     weeks = [one for one in by_step if one.step == step] if step else whole
-    ahead = schedule.forward_look(state, catalogue(), now)
+    ahead = forward.forward_look(state, catalogue(), now)
     sure = progress_store.sureness(store, learner.id)
     holdings = progress_store.holdings(store, learner.id)
     sure_chart = sureness_chart(sure, CONFIDENCE_WORDS)

@@ -14,6 +14,7 @@ from cases.marking import mark_fields
 from cases.register import all_slips, all_types, case_type
 from quiz import folding, memory, people, practice, sittings
 from quiz.datafile import DataFile
+from quiz.numbers import NUMBERS
 from quiz.practice import SentBack
 from quiz.settings import LearnerSettings
 from quiz.store import Answer, Learner, Store
@@ -92,7 +93,7 @@ def test_a_double_slip_is_named_as_two(store: Store, learner: Learner) -> None:
 
 def test_an_unreadable_answer_is_sent_back_and_not_kept(store: Store, learner: Learner) -> None:
     deal(store, learner, "two-spheres")
-    with pytest.raises(SentBack, match="-25"):
+    with pytest.raises(SentBack, match="−25 may be"):
         take(store, learner, {"prescription": "-25"})
     with pytest.raises(SentBack, match="nothing was written"):
         take(store, learner, {})
@@ -227,7 +228,7 @@ def test_a_missed_type_comes_back_and_none_repeats_at_once(store: Store, learner
     assert {kept[at].verdict for at in places} == {"slip"}
     gaps = [after - before for before, after in pairwise(places)]
     assert gaps[0] == 1, "brand-new and missed: a second one at once"
-    assert gaps[1] == 3, "then it waits for two others"
+    assert gaps[1] == NUMBERS.wait_cases + 1, "then it waits for five others"
     met: dict[str, int] = {}
     for before, after in pairwise(kept):
         met[before.type] = met.get(before.type, 0) + 1

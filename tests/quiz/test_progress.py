@@ -15,7 +15,7 @@ import pytest
 from scipy.stats import binomtest
 
 from cases.marking import CREDITED
-from quiz import folding, memory, people, practice, progress, progress_store, recalling, schedule
+from quiz import folding, forward, memory, people, practice, progress, progress_store, recalling, schedule
 from quiz.app import create_app
 from quiz.catalogue import catalogue
 from quiz.datafile import DataFile
@@ -143,7 +143,7 @@ def test_weeks_begin_on_a_monday_twelve_weeks_back() -> None:
 
 def test_charts_carry_title_description_and_no_style(store: Store, practised: Learner) -> None:
     state = folding.states_of(store, practised.id).cases
-    ahead = schedule.forward_look(state, catalogue(), NOON)
+    ahead = forward.forward_look(state, catalogue(), NOON)
     first = progress.first_monday(NOON)
     weeks = progress_store.weeks(store, practised.id, since=progress.since(NOON))
     sure = sureness_chart(progress_store.sureness(store, practised.id), {1: "a", 2: "b", 3: "c"})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 import random
 from typing import Any
@@ -13,10 +14,11 @@ from hypothesis import strategies as st
 from cases.casetype import LEVELS
 from quiz.catalogue import FIRST
 from quiz.catalogue import catalogue as the_register
+from quiz.forward import forward_look
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, StepMemory
 from quiz.memory import band, chance, fold, replay, standing
 from quiz.numbers import NUMBERS
-from quiz.schedule import Catalogue, Choice, Done, NothingToChoose, TypeInfo, choose, forward_look
+from quiz.schedule import Catalogue, Choice, Done, NothingToChoose, TypeInfo, choose
 
 START = 1.7e9
 LEFT_IN: SlipKey = ("take-off", "left-in")
@@ -174,7 +176,7 @@ def test_a_drill_takes_at_most_half_of_a_sitting(drill: set[str], outcomes: list
 
 @settings(max_examples=100, deadline=None)
 @given(st.integers(0, 12), st.integers(0, 5))
-def test_a_missed_type_waits_for_two_others_and_comes_back(before: int, seed: int) -> None:
+def test_a_missed_type_waits_for_five_others_and_comes_back(before: int, seed: int) -> None:
     sitting = Sitting(FIVE, None, "expert", seed)
     sitting.state = met(*ALL)
     sitting.now = START + 5 * DAY
@@ -183,11 +185,11 @@ def test_a_missed_type_waits_for_two_others_and_comes_back(before: int, seed: in
     missed = sitting.next()
     sitting.answer(missed, right=False)
     following = []
-    for _ in range(3):
+    for _ in range(6):
         following.append(sitting.next())
         sitting.answer(following[-1], right=True)
-    assert [one.type_id == missed.type_id for one in following] == [False, False, True]
-    assert following[2].why == "Missed a few cases ago: here it is again."
+    assert [one.type_id == missed.type_id for one in following] == [False] * 5 + [True]
+    assert following[5].why == "Missed a few cases ago: here it is again."
 
 
 @settings(max_examples=100, deadline=None)
@@ -230,7 +232,8 @@ def test_a_brand_new_type_that_was_right_is_not_repeated() -> None:
 
 
 def test_of_two_missed_types_the_one_missed_first_comes_back_first() -> None:
-    recent = [Done("form", False), Done("sum", False), Done("net", True), Done("full", True)]
+    others = [Done(one, True) for one in ("net", "full", "streak", "net", "full")]
+    recent = [Done("form", False), Done("sum", False), *others]
     assert pick(met(*ALL), FIVE, 4, recent=recent).type_id == "form"
 
 
@@ -325,7 +328,27 @@ def test_a_standing_slip_draws_cases_that_would_show_it_until_it_is_gone() -> No
     fold(state, answer("net", 5.1))
     fold(state, answer("net", 5.2))
     assert standing(state, START + 5.2 * DAY) == {}
-    assert pick(state, one, 5.2).must_show is None
+    choice = pick(state, one, 5.2)
+    assert (choice.must_show, choice.why) == (
+        "left-in",
+        "You left the distance in lately: this case would show it again.",
+    )
+    for clean in range(3, 7):
+        fold(state, answer("net", 5 + clean / 10))
+    assert pick(state, one, 5.6).must_show is None
+
+
+def test_a_slip_made_once_is_followed_up_until_two_cases_without_it_or_a_week_have_passed() -> None:
+    state = fold(met(*ALL), answer("net", 4, "slip", explanations=((LEFT_IN,),)))
+    two = catalogue(NET, FORM)
+    assert standing(state, START + 4 * DAY) == {}
+    choice = pick(state, two, 5)
+    assert (choice.type_id, choice.must_show) == ("net", "left-in")
+    assert choice.why == "You left the distance in lately: this case would show it again."
+    assert pick(state, catalogue(NET), 11).must_show is None
+    fold(state, answer("net", 5))
+    fold(state, answer("net", 5.1))
+    assert pick(state, catalogue(NET), 5.1).must_show is None
 
 
 def test_a_standing_slip_brings_its_types_before_others_alike() -> None:
@@ -345,9 +368,23 @@ def test_the_type_whose_steps_faded_longest_comes_first_and_says_so() -> None:
     assert (choice.type_id, choice.why) == ("form", "Not met for 12 days.")
 
 
-def test_a_new_type_goes_before_one_that_has_half_faded() -> None:
+def test_a_new_type_goes_before_one_met_lately_and_after_one_left_for_a_month() -> None:
     state = met("form")
-    assert {pick(state, catalogue(FORM, SUM), 30, seed=seed).type_id for seed in range(20)} == {"sum"}
+    assert {pick(state, catalogue(FORM, SUM), 4, seed=seed).type_id for seed in range(20)} == {"sum"}
+    assert {pick(state, catalogue(FORM, SUM), 30, seed=seed).type_id for seed in range(20)} == {"form"}
+
+
+def test_of_two_steps_alike_the_one_that_more_types_call_for_comes_first() -> None:
+    lone, shared = info("lone", "a"), info("shared", "b")
+    others = [info(f"other-{number}", "b", f"c{number}", level="expert") for number in range(3)]
+    state = met("lone", "shared", *(one.id for one in others))
+    for step in ("a", "b", "c0", "c1", "c2"):
+        state.steps[step] = StepMemory(1.0, 0.15, math.log(28), 0.01, START)
+    five = catalogue(lone, shared, *others)
+    picked = {pick(state, five, 20, seed=seed, level="expert").type_id for seed in range(20)}
+    assert "lone" not in picked
+    below = {pick(state, five, 20, seed=seed, level=LEVELS[0]).type_id for seed in range(20)}
+    assert below == {"lone", "shared"}, "what lies above the learner's level makes a step no more worth"
 
 
 def test_how_long_a_doubtful_step_was_left_counts_more_than_how_long_a_sure_one_was() -> None:
@@ -361,10 +398,26 @@ def test_how_long_a_doubtful_step_was_left_counts_more_than_how_long_a_sure_one_
         ("d", 1.5 - 3 * math.log(1.5), 0.0),
     ):
         state.steps[step] = StepMemory(strength, 0.15, math.log(28), 0.01, now - gap * DAY)
-    state.types["right-one"] = state.types["wrong-one"] = state.types["form"]
+    state.types["right-one"] = state.types["wrong-one"] = dataclasses.replace(state.types["form"], at=now)
     two = catalogue(info("wrong-one", "c", "d"), info("right-one", "a", "b"))
     assert chance(state, ("c", "d"), now) == pytest.approx(chance(state, ("a", "b"), now), abs=0.03)
     assert {pick(state, two, 30, seed=seed).type_id for seed in range(20)} == {"right-one"}
+
+
+def test_of_two_types_alike_the_shorter_case_comes_first_but_new_ones_in_teaching_order() -> None:
+    two = catalogue(info("long", "a", seconds=120.0), info("short", "b", seconds=20.0, place=1))
+    assert {pick(LearnerState(), two, seed=seed).type_id for seed in range(20)} == {"long"}
+    state = met("form", "sum")
+    short, long = info("form", "turn", seconds=20.0), info("sum", "add", seconds=25.0)
+    assert {pick(state, catalogue(long, short), 9, seed=seed).type_id for seed in range(20)} == {"form"}
+
+
+def test_a_type_that_was_left_alone_comes_back_though_its_steps_were_met_in_another() -> None:
+    state = replay(Answered(START + day * DAY, "here", ("a",), "right") for day in range(3))
+    for day in (10, 11, 12):
+        fold(state, Answered(START + day * DAY, "there", ("a",), "right"))
+    two = catalogue(info("here", "a"), info("there", "a"))
+    assert {pick(state, two, 13, seed=seed).type_id for seed in range(20)} == {"here"}
 
 
 def test_a_shared_step_that_was_just_practised_spares_its_other_types() -> None:
