@@ -18,7 +18,7 @@ from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.steps import signed
 from cases.vergence import vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, Slip, SlipName, Step, always
 
 FAMILY = Family("near", "Cycloplegic and near", 6)
 
@@ -274,8 +274,13 @@ def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
     }
 
 
-def _lag_by(words: str, lag: Callable[[Known], float], name: SlipName) -> Slip:
-    return Slip(name, run=lambda known: {"found": lag(known)}, says=lambda known: f"{words}: {signed(known['found'])}.")
+def _lag_by(words: str, lag: Callable[[Known], float], name: SlipName, live: Callable[[Known], bool] = always) -> Slip:
+    return Slip(
+        name,
+        run=lambda known: {"found": lag(known)},
+        says=lambda known: f"{words}: {signed(known['found'])}.",
+        live=live,
+    )
 
 
 lag_move_back = CaseType(
@@ -311,6 +316,8 @@ lag_move_back = CaseType(
                     "One over the metres between",
                     lambda known: 100 / (known["neutral_cm"] - known["target_cm"]),
                     GAP_INVERTED,
+                    # Distances are measured to a millimetre: nobody inverts less.
+                    live=lambda known: abs(known["neutral_cm"] - known["target_cm"]) > 0.09,
                 ),
                 _lag_by(
                     "The neutral point less the target",
