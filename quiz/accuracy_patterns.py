@@ -38,6 +38,7 @@ FEWEST_EYES, FEWEST_PATIENTS = 10, 6
 """Below either, points are shown and nothing is claimed: no published source, but T² in three dimensions needs four
 patients to exist and more to mean anything."""
 FEWEST_IN_GROUP = 5
+FEWEST_AXES = 10
 FEWEST_OVER_TIME, SHORTEST_DAYS = 10, 14.0
 SHARE = 0.05
 WEIGHTS = {
@@ -200,7 +201,7 @@ def _weighed(head: Evidence) -> Evidence:
         asked["cylinder-uneven"] = (both, t_test(pairs[:, 1]))
         asked["cylinder-oblique"] = (both, t_test(pairs[:, 2]))
     axes = _axes(used)
-    if axes[1] >= FEWEST_OVER_TIME:
+    if axes[1] >= FEWEST_AXES:
         asked["axis-scatter"] = (axes[1], fewer_than(*axes, AXIS_AGREEMENT[1]))
     line, groups = None, None
     if alike:

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass
 
 from cases.notation import write_distance
+from cases.tolerances import AXIS_AGREEMENT
 from quiz.accuracy_patterns import (
     ALIKE,
     DRY_WET,
@@ -32,7 +33,10 @@ RULES = {
     "accommodation": "M where accommodation may be in play below M where it is not, Welch’s t",
     "drift": f"Slope of M over the days against nought, straight line through {ONE_A_PATIENT}",
     "scatter": f"SD of M above {USUAL_SD:.2f} D, χ²; {SOURCE_OF_USUAL_SD}",
-    "axis-scatter": "Fewer axes within 20° than the 71 % of two examiners (binomial); " + SOURCE_OF_USUAL_SD,
+    "axis-scatter": (
+        f"Fewer axes within {AXIS_AGREEMENT[0]:g}° than the {100 * AXIS_AGREEMENT[1]:.0f} % of two examiners "
+        f"(binomial); {SOURCE_OF_USUAL_SD}"
+    ),
     "mean-vector": f"Hotelling’s T² of the mean vector (M, J0, mirrored J45) against nought, {ONE_A_PATIENT}",
     "left-in": "An eye that stands far out and is off by about its own working distance",
 }

@@ -14,6 +14,7 @@ from datetime import date
 import numpy as np
 
 from cases.notation import write_distance, write_power
+from cases.tolerances import AXIS_AGREEMENT
 from cases.vergence import USUAL_CM
 from quiz.accuracy_patterns import USUAL_SD, Distance, Evidence, explaining_angle, mean_end_point
 from quiz.accuracy_statistics import Agreement
@@ -272,9 +273,10 @@ def _scatter(evidence: Evidence) -> Told:
 
 def _axis_scatter(evidence: Evidence) -> Told:
     within, of = evidence.axes_within or (0, 0)
+    degrees, share, least = AXIS_AGREEMENT
     says = (
-        f"In {within} of {of} eyes with 0.75 D of cylinder or more (one a patient) your axis lies within 20° of the "
-        "end-point’s; of two examiners’ axes 71 % did so in a published study."
+        f"In {within} of {of} eyes with {least:g} D of cylinder or more (one a patient) your axis lies within "
+        f"{degrees:g}° of the end-point’s; of two examiners’ axes {100 * share:.0f} % did so in a published study."
     )
     suggests = (
         "Check the axis by straddling it and by the thickness and the break of the streak, most of all where "

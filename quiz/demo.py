@@ -10,17 +10,15 @@ import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
 
 from cases.casetype import Case, Values
-from cases.choices import Choice, Marks, Order
-from cases.kinds import Kind
 from cases.lens import SphCyl
 from cases.recall import all_groups
 from quiz import accuracy_store, classes, drill_runs, drills, people, practice, recalling, signing
 from quiz.accuracy import Entry
 from quiz.class_store import preceptor_named
 from quiz.drills import Plan
+from quiz.form_texts import form_text
 from quiz.learner import DAY
 from quiz.lots import Lots
 from quiz.practice import SentBack, Waiting
@@ -187,18 +185,7 @@ def _answered(store: Store, who: Invented, one: Waiting, at: float) -> float:
 
 
 def _sent(case: Case, values: Values) -> dict[str, str]:
-    return {ask.name: _written(ask.kind, values[ask.name]) for ask in case.type.asks}
-
-
-def _written(kind: Kind, value: Any) -> str:
-    """Write a value as the form sends it."""
-    match kind:
-        case Choice():
-            return str(value)
-        case Marks() | Order():
-            return "; ".join(value) or "none"
-        case _:
-            return kind.write(value)
+    return {ask.name: form_text(ask.kind, values[ask.name]) for ask in case.type.asks}
 
 
 def _recall(store: Store, learner: Learner, first: float, now: float, rng: random.Random, lots: Lots) -> None:

@@ -20,6 +20,7 @@ from cases.notation import write_axis, write_distance, write_prescription
 from cases.register import all_types
 from cases.vergence import USUAL_CM
 from quiz.errors import QuizError
+from quiz.form_texts import form_text
 
 LONGEST = 600
 """Characters of one finding: a list of lenses needs the most."""
@@ -118,7 +119,7 @@ def form_of(case_type: CaseType, texts: Mapping[str, str]) -> tuple[Part, ...]:
 
 def _blank(name: str, field: Field, texts: Mapping[str, str]) -> Blank:
     kind = field.kind
-    start = "" if field.default is None else _written(kind, field.default)
+    start = "" if field.default is None else form_text(kind, field.default)
     how = "text"
     options: tuple[Option, ...] = ()
     match kind:
@@ -130,19 +131,9 @@ def _blank(name: str, field: Field, texts: Mapping[str, str]) -> Blank:
     return Blank(name, field.label, how, "" if options else kind.hint, texts.get(name, start), options, long)
 
 
-def _written(kind: Kind, value: Any) -> str:
-    match kind:
-        case Choice():
-            return str(value)
-        case Marks():
-            return "; ".join(value) or "none"
-        case _:
-            return kind.write(value)
-
-
 def texts_of(case_type: CaseType, findings: Mapping[str, Any]) -> dict[str, str]:
     """Write findings as the form's texts."""
-    return {name: _written(field.kind, value) for name, field, value in _values(case_type, findings)}
+    return {name: form_text(field.kind, value) for name, field, value in _values(case_type, findings)}
 
 
 def work_out(case_type: CaseType, texts: Mapping[str, str]) -> Worked:

@@ -22,6 +22,7 @@ from quiz.accuracy_import import BadTable, Preview, Wishes, decode, read_table, 
 from quiz.errors import QuizError
 from quiz.pages import visit
 from quiz.pages.accuracy_forms import add_page, import_page, preview_page, rows_page, wishes_of
+from quiz.pages.confirming import not_ticked, sure
 
 if TYPE_CHECKING:
     from quiz.accuracy_reading import Reading
@@ -214,7 +215,7 @@ def remove() -> Response:
 @pages.post("/clear")
 def clear() -> Response:
     """Delete the whole log, once the box beside the button is ticked."""
-    if request.form.get("sure") != "yes":
-        page = rows_page(_entries(), problem="nothing was deleted: tick the box beside the button first")
+    if not sure():
+        page = rows_page(_entries(), problem=not_ticked("deleted"))
         return make_response(render_template("accuracy_rows.html", page=page), 422)
     return redirect(url_for("accuracy.show", gone=accuracy_store.clear(visit.store(), visit.learner().id)), 303)

@@ -12,9 +12,9 @@ from quiz import class_store, classes, drill_runs, people, results
 from quiz.class_store import Class, Member
 from quiz.classes import Joined
 from quiz.pages import visit
+from quiz.pages.confirming import not_ticked, sure
 from quiz.pages.door import phrase_page
 from quiz.pages.drill_views import DrillRow, drill_row, moment
-from quiz.pages.people import NotConfirmed
 from quiz.people import BadName
 from quiz.store import Learner
 
@@ -173,8 +173,8 @@ def code(class_id: int) -> Response:
 def remove(class_id: int) -> Response:
     """Remove a class with its learners and everything that they answered."""
     what = own_class(class_id)
-    if request.form.get("sure") != "yes":
-        return _class(what, 422, str(NotConfirmed()))
+    if not sure():
+        return _class(what, 422, not_ticked())
     classes.remove(visit.store(), what)
     return redirect(url_for("classes.show"), 303)
 
@@ -196,7 +196,7 @@ def phrase(class_id: int, learner_id: int) -> Response:
 def remove_learner(class_id: int, learner_id: int) -> Response:
     """Remove a learner with everything that they answered."""
     learner = classes.member(visit.store(), own_class(class_id), learner_id)
-    if request.form.get("sure") == "yes":
+    if sure():
         people.remove(visit.store(), learner.id)
         return redirect(url_for("classes.one", class_id=class_id), 303)
     return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id, unsure="yes"), 303)
@@ -237,8 +237,8 @@ def my_phrase() -> Response:
 def remove_me() -> Response:
     """Remove oneself with every answer."""
     who = _me()
-    if request.form.get("sure") != "yes":
-        return _mine(who, 422, str(NotConfirmed()))
+    if not sure():
+        return _mine(who, 422, not_ticked())
     people.remove(visit.store(), who.id)
     visit.go_out()
     return redirect(url_for("door.show", gone="yes"), 303)

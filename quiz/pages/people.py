@@ -8,8 +8,8 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from quiz import people
-from quiz.errors import QuizError
 from quiz.pages import visit
+from quiz.pages.confirming import not_ticked, sure
 from quiz.people import BadName
 
 pages = Blueprint("people", __name__, url_prefix="/people")
@@ -20,13 +20,6 @@ def _only_here() -> Response | None:
     """Let nobody pick a name who came in through the door: they are who they are."""
     away = visit.beyond() or visit.joined_learner() is not None
     return redirect(url_for("classes.show"), 303) if away else None
-
-
-class NotConfirmed(QuizError):
-    """A removal without the tick that confirms it."""
-
-    def __init__(self) -> None:
-        super().__init__("nothing was removed: tick the box beside the button first")
 
 
 @dataclass(frozen=True)
@@ -102,8 +95,8 @@ def rename() -> Response:
 def remove() -> Response:
     """Remove oneself with every answer."""
     who = visit.learner()
-    if request.form.get("sure") != "yes":
-        return make_response(_page(remove_problem=str(NotConfirmed())), 422)
+    if not sure():
+        return make_response(_page(remove_problem=not_ticked()), 422)
     people.remove(visit.store(), who.id)
     visit.be_nobody()
     return redirect(url_for("people.show"), 303)

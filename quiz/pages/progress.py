@@ -8,18 +8,11 @@ from flask import Blueprint, Response, make_response, redirect, render_template,
 from werkzeug.wrappers import Response as Answered
 
 from quiz import own_data, people, progress_store
-from quiz.errors import QuizError
 from quiz.pages import visit
+from quiz.pages.confirming import not_ticked, sure
 from quiz.pages.progress_views import DeletePage, progress_page
 
 pages = Blueprint("progress", __name__, url_prefix="/progress")
-
-
-class NotConfirmed(QuizError):
-    """A deletion without the tick that confirms it."""
-
-    def __init__(self) -> None:
-        super().__init__("nothing was deleted: tick the box beside the button first")
 
 
 @pages.get("")
@@ -57,8 +50,8 @@ def ask() -> str:
 def delete() -> Answered:
     """Delete the learner with everything that is kept of them, once the box beside the button is ticked."""
     who = visit.learner()
-    if request.form.get("sure") != "yes":
-        return make_response(render_template("progress_delete.html", page=_delete_page(str(NotConfirmed()))), 422)
+    if not sure():
+        return make_response(render_template("progress_delete.html", page=_delete_page(not_ticked("deleted"))), 422)
     joined = _in_class()
     people.remove(visit.store(), who.id)
     if joined:

@@ -17,6 +17,7 @@ from quiz import class_store, classes, drills, folding, memory, practice, result
 from quiz.class_store import Class, Drill
 from quiz.pages import visit
 from quiz.pages.classes import own_class
+from quiz.pages.confirming import not_ticked
 from quiz.pages.drill_views import moment
 from quiz.pages.practise_views import Place, mark_page
 from quiz.pages.sitting_views import VERDICT_WORDS
@@ -112,7 +113,8 @@ class LearnerPage:
     tables: Tables
     standing: tuple[str, ...]
     has_phrase: bool
-    unsure: bool
+    problem: str | None
+    """Why they were not removed."""
 
 
 @dataclass(frozen=True)
@@ -318,7 +320,7 @@ def learner(class_id: int, learner_id: int) -> Response:
         tables=_tables(what, None, who.id),
         standing=tuple(slip_at_step(step, slip) for step, slip in standing),
         has_phrase=held.has_phrase,
-        unsure=request.args.get("unsure") == "yes",
+        problem=not_ticked() if request.args.get("unsure") == "yes" else None,
     )
     return make_response(render_template("class_learner.html", page=page))
 

@@ -1,0 +1,19 @@
+"""Values as the texts that a form sends for them: what is chosen by its id, all else as it is written."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases.choices import Choice, Marks, Order
+from cases.kinds import Kind
+
+
+def form_text(kind: Kind, value: Any) -> str:
+    """Write a value as a form sends it, so that the kind reads it back."""
+    match kind:
+        case Choice():
+            return str(value)
+        case Marks() | Order():
+            return "; ".join(value) or "none"
+        case _:
+            return kind.write(value)
