@@ -1,43 +1,17 @@
 // The page of a waiting case: says under each field how it is read so far, and shows a line of the working in its place.
 
-import { Reading } from "./reading.js";
+import { shownReading } from "./reading-shown.js";
 
 const form = document.querySelector("form[data-reader]");
 const said = document.getElementById("said");
-let speak;
-
-function asker(name) {
-  return async (text, signal) => {
-    const query = new URLSearchParams({ case: form.dataset.case, name, text });
-    const response = await fetch(`${form.dataset.reader}?${query}`, { signal, headers: { Accept: "application/json" } });
-    return response.ok ? response.json() : {};
-  };
-}
-
-function shower(place) {
-  return ({ reads, because }) => {
-    place.replaceChildren();
-    if (reads) {
-      const value = document.createElement("span");
-      value.className = "figures";
-      value.textContent = reads;
-      place.append("read as ", value);
-    } else if (because) {
-      place.append(`not read yet: ${because}`);
-    }
-    place.classList.toggle("hint", Boolean(because));
-    // One live region for all fields, and only once the hands rest.
-    clearTimeout(speak);
-    speak = setTimeout(() => (said.textContent = place.textContent), 900);
-  };
-}
 
 const readings = new WeakMap();
 
 function typed(field) {
   const { name } = field.dataset;
   if (!readings.has(field)) {
-    readings.set(field, new Reading({ ask: asker(name), told: shower(document.getElementById(`reads-${name}`)) }));
+    const place = document.getElementById(`reads-${name}`);
+    readings.set(field, shownReading(place, form.dataset.reader, { case: form.dataset.case, name }));
   }
   readings.get(field).typed(field.value);
 }
