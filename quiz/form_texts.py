@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from cases.choices import Choice, Marks, Order
@@ -17,3 +18,9 @@ def form_text(kind: Kind, value: Any) -> str:
             return "; ".join(value) or "none"
         case _:
             return kind.write(value)
+
+
+def joined(kind: Kind, parts: Sequence[str]) -> str:
+    """Make one text of the fields that a form has for one thing asked: boxes, or a list for every place."""
+    between = "; " if isinstance(kind, Order | Marks) else " "
+    return between.join(part for part in parts if part)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from markupsafe import Markup
-
 from cases.notation import write_power
 from cases.register import case_type
 from quiz.accuracy import Entry
@@ -14,7 +12,8 @@ from quiz.accuracy_patterns import Evidence, evidence_of
 from quiz.accuracy_reading import RULES, Reading, few, notes, p_words, quiet, readings
 from quiz.accuracy_statistics import Agreement
 from quiz.accuracy_tells import distance_words
-from quiz.charts import Chart, Table
+from quiz.charts import Table
+from quiz.pages.pictures import ChartView, chart_view
 
 
 @dataclass(frozen=True)
@@ -25,16 +24,6 @@ class ReadingView:
     practice: tuple[str, ...]
     rows: tuple[str, ...]
     """The rows that it speaks of, when it speaks of single ones."""
-
-
-@dataclass(frozen=True)
-class ChartView:
-    """A chart, ready for the page."""
-
-    svg: Markup
-    title: str
-    key: tuple[str, ...]
-    tables: tuple[Table, ...]
 
 
 @dataclass(frozen=True)
@@ -69,7 +58,7 @@ def log_page(log: list[Entry], *, added: int | None = None, gone: int | None = N
         distance="" if evidence.distance is None else distance_words(evidence.distance),
         vector=_vector(evidence),
         tables=_tables(evidence),
-        charts=tuple(_chart(one) for one in charts(log, evidence)),
+        charts=tuple(map(chart_view, charts(log, evidence))),
         added=added,
         gone=gone,
     )
@@ -137,8 +126,3 @@ def _sides(right: tuple[Agreement, ...], left: tuple[Agreement, ...], evidence: 
             for name, one, other, gap in zip(("M", "J0", "J45"), right, left, gaps, strict=True)
         ),
     )
-
-
-def _chart(one: Chart) -> ChartView:
-    # Our own drawing: the pen escapes every word that it letters.
-    return ChartView(Markup(one.figure.svg), one.figure.title, one.key, one.tables)  # noqa: S704

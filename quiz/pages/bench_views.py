@@ -10,7 +10,7 @@ from typing import Any
 from cases.bench import Bench, Stage, View, seen, still
 from cases.notation import write_power
 from cases.retinoscope import brightness, residual, skew, speed_ratio, width_mm
-from quiz.pages.practise_views import Picture, picture
+from quiz.pages.pictures import Picture, picture
 
 EYE, LENSES, STREAK, LEAN, SIGHT = "eye", "lenses", "streak", "lean", "sight"
 EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SIGHT))

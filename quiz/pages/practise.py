@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from flask import Blueprint, Response, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answered
 
-from cases.fields import Field
 from quiz import class_store, drill_runs, practice, sittings
+from quiz.form_texts import joined
 from quiz.pages import visit
-from quiz.pages.practise_views import DrillLine, Place, case_page, joined, mark_page
+from quiz.pages.mark_views import mark_page
+from quiz.pages.practise_views import DrillLine, Place, case_page
 from quiz.pages.sitting_views import sitting_page
 from quiz.practice import Marked, SentBack, Waiting
 from quiz.store import Dealt, Sitting
@@ -81,8 +82,9 @@ def _onward(dealt: Dealt) -> str:
 @pages.post("/case/<dealt_id>/line")
 def line(dealt_id: str) -> Answered:
     """Show the next line of the working, with what was typed so far kept."""
-    if not drill_runs.told(visit.store(), _waiting(dealt_id).dealt):
-        return redirect(_onward(_waiting(dealt_id).dealt), 303)
+    dealt = practice.own(visit.store(), visit.learner(), dealt_id)
+    if not drill_runs.told(visit.store(), dealt):
+        return redirect(_onward(dealt), 303)
     shown = request.form.get("lines", 0, type=visit.whole)
     one = practice.show_line(visit.store(), visit.learner(), dealt_id, shown)
     if one is None:
@@ -171,11 +173,7 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
 
 
 def _texts(one: Waiting) -> dict[str, str]:
-    return {ask.name: _text(ask) for ask in one.case.type.asks}
-
-
-def _text(ask: Field) -> str:
-    return joined(ask, request.form.getlist(f"answer-{ask.name}"))
+    return {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in one.case.type.asks}
 
 
 def _confidence() -> int | None:

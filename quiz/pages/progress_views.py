@@ -8,9 +8,10 @@ from datetime import UTC, date, datetime
 
 from quiz import folding, forward, people, progress, progress_store
 from quiz.catalogue import catalogue
-from quiz.charts import Chart, Table
+from quiz.charts import Table
 from quiz.learner import DAY, LearnerState
-from quiz.pages.practise_views import CONFIDENCE_WORDS, Picture, picture
+from quiz.pages.pictures import ChartView, chart_view
+from quiz.pages.practise_views import CONFIDENCE_WORDS
 from quiz.progress import BANDS, Held, PastSlip, StandingSlip
 from quiz.progress_figures import day_words, fading_chart, sureness_chart, weeks_charts
 from quiz.progress_store import Holdings, Sureness, Week
@@ -34,15 +35,6 @@ class BandLine:
     word: str
     means: str
     held: tuple[Held, ...]
-
-
-@dataclass(frozen=True)
-class ChartView:
-    """A chart, ready for the page."""
-
-    picture: Picture
-    key: tuple[str, ...]
-    tables: tuple[Table, ...]
 
 
 @dataclass(frozen=True)
@@ -116,25 +108,21 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
         steps=_bands(steps),
         types=_bands(progress.held_types(state, now, settings.level)),
         settled=sum(one.settled for one in steps),
-        fading=_view(fading_chart(ahead, today, exam)) if ahead else None,
+        fading=chart_view(fading_chart(ahead, today, exam)) if ahead else None,
         step=step,
         step_choices=tuple((one, titles[one]) for one in met),
-        weeks=tuple(map(_view, weeks_charts(weeks, first, progress.WEEKS, titles[step] if step else "All answers"))),
+        weeks=tuple(
+            map(chart_view, weeks_charts(weeks, first, progress.WEEKS, titles[step] if step else "All answers"))
+        ),
         weeks_told=titles[step] if step else "all answers",
         by_step=_by_step(by_step, titles, met),
-        sure=_view(sure_chart) if sure_chart else None,
+        sure=chart_view(sure_chart) if sure_chart else None,
         sure_told=_sure_words(sure),
         exam=_long_day(exam) if exam else "",
         exam_told=_exam_words(state, settings, now),
         holdings=holdings,
         in_class=in_class,
     )
-
-
-def _view(chart: Chart) -> ChartView:
-    drawn = picture(chart.figure)
-    assert drawn is not None  # noqa: S101 - a chart always has its figure
-    return ChartView(drawn, chart.key, chart.tables)
 
 
 def _bands(held: Sequence[Held]) -> tuple[BandLine, ...]:

@@ -19,7 +19,8 @@ from quiz.pages import visit
 from quiz.pages.classes import own_class
 from quiz.pages.confirming import not_ticked
 from quiz.pages.drill_views import moment
-from quiz.pages.practise_views import Place, mark_page
+from quiz.pages.mark_views import mark_page
+from quiz.pages.practise_views import Place
 from quiz.pages.sitting_views import VERDICT_WORDS
 from quiz.practice import Marked
 from quiz.results import EVERYTHING, LearnerSum, Sum

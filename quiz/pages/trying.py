@@ -13,10 +13,12 @@ from cases.casetype import Case
 from cases.stages import stage_of
 from quiz import drill_runs, drills, practice
 from quiz.class_store import Drill
+from quiz.form_texts import joined
 from quiz.pages import visit
 from quiz.pages.bench_views import StagePage, set_views, stage_page
 from quiz.pages.drills import own_drill
-from quiz.pages.practise_views import CasePage, Place, case_page, joined, mark_page
+from quiz.pages.mark_views import mark_page
+from quiz.pages.practise_views import CasePage, Place, case_page
 from quiz.practice import SentBack
 from quiz.store import Sitting
 
@@ -84,7 +86,7 @@ def mark(class_id: int, drill_id: int, number: int) -> Response:
     """Mark an answer to it; nothing is kept."""
     what, drill = own_drill(class_id, drill_id)
     case = _case(drill, number)
-    texts = {ask.name: joined(ask, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
+    texts = {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
     try:
         done = practice.tried(case, texts, now=visit.now(), why=drill_runs.WHY)
     except SentBack as back:

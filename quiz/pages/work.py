@@ -15,7 +15,7 @@ from cases.kinds import Cross, Lens
 from cases.register import all_families, all_skills
 from quiz import people
 from quiz.pages import visit
-from quiz.pages.practise_views import Picture, picture
+from quiz.pages.pictures import Picture, picture
 from quiz.settings import LearnerSettings
 from quiz.work import CHOSEN, Answer, BadFindings, Blank, Worked, computing_types, form_of, texts_of, work_out
 
