@@ -300,7 +300,7 @@ def test_a_case_at_the_bench_is_tried_at_the_bench(app: Flask, store: Store) -> 
     url = set_drill(owner, number, opened=False, type=["bench-sphere"], cases="1")
     page = owner.get(f"{url}/try/1?sphere=2").text
     assert 'id="bench"' in page
-    assert re.search(r'name="sphere" value="2"', page)
+    assert re.search(r'name="sphere" value="\+2\.00"', page)
     assert "give −20 to 20 D" in owner.get(f"{url}/try/1?sphere=99").text
     bare, lens = (owner.get(f"{url}/try/1/seen?sphere={power}").text for power in (0, 20))
     assert "reflex" in bare
