@@ -203,6 +203,7 @@ def test_the_way_back_is_open_after_an_answer_that_could_not_be_read(page: Page,
     expect(page.locator("#answer-prescription")).to_be_focused()
     expect(page.locator("#answer-prescription")).to_have_value("-25")
     expect(page.locator("#answer-prescription")).to_have_attribute("aria-invalid", "true")
+    expect(page.locator("#answer-prescription")).to_have_css("border-top-style", "dashed")
     expect(page).to_have_title("To put right: Case 1 of 10 · Two Meridians")
     expect(page.get_by_label("I would check it first")).to_be_checked()
     expect(page.locator("#lines li")).to_have_count(1)
