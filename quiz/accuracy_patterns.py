@@ -18,7 +18,6 @@ from cases.eye import WIDEST_ANGLE, astigmatism_band
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_MEAN
 from quiz.accuracy import Entry, Floats, Sample, sample_of
 from quiz.accuracy_statistics import (
-    Z95,
     Agreement,
     Line,
     MeanVector,
@@ -33,6 +32,7 @@ from quiz.accuracy_statistics import (
     t_test,
     wider_than,
 )
+from quiz.intervals import Z95
 
 FEWEST_EYES, FEWEST_PATIENTS = 10, 6
 """Below either, points are shown and nothing is claimed: no published source, but T² in three dimensions needs four

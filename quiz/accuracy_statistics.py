@@ -15,21 +15,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from quiz.accuracy import Floats, Sample
-
-Z95 = 1.959964
-"""95 % of a normal distribution lie within so many SD."""
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A confidence interval."""
-
-    low: float
-    high: float
-
-    def holds(self, value: float) -> bool:
-        """Say whether a value lies inside."""
-        return self.low <= value <= self.high
+from quiz.intervals import Z95, Interval
 
 
 @dataclass(frozen=True)

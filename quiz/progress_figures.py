@@ -5,15 +5,14 @@ Shapes carry the meaning, never colour alone; each chart has its table.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
 from cases.figures import SMALL, WIDTH, Pen, points, text_width
 from quiz.charts import Chart, Plane, Scale, Table, scale_over
 from quiz.forward import Ahead
+from quiz.intervals import share_interval
 from quiz.progress_store import Sureness, Week
 
 DRAWN_AT_MOST = 9
@@ -23,8 +22,6 @@ FADED_AT_MOST = 4
 DAYS = 28
 FEW = 5
 """Under so many answers a week is drawn as a ring: chance has the most say in it."""
-Z95 = 1.959964
-"""The 97.5 % point of the normal distribution."""
 
 _LEFT, _RIGHT = 6.0, WIDTH - 6.0
 _TALL = 232.0
@@ -254,25 +251,6 @@ def _count(count: int, what: str) -> str:
 
 
 # --- confidence against truth ------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Interval:
-    """Where a share may lie, both ends in 0..1."""
-
-    low: float
-    high: float
-
-
-def share_interval(right: int, of: int) -> Interval:
-    """Return the 95 % score interval of a share.
-
-    Source: Wilson 1927, J Am Stat Assoc 22:209 (without correction for continuity).
-    """
-    share, n, z = right / of, of, Z95
-    middle = (share + z * z / (2 * n)) / (1 + z * z / n)
-    half = z / (1 + z * z / n) * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
-    return Interval(max(0.0, middle - half), min(1.0, middle + half))
 
 
 def sureness_chart(rows: Sequence[Sureness], words_for: dict[int, str]) -> Chart | None:

@@ -19,9 +19,10 @@ from quiz import folding, forward, memory, people, practice, progress, progress_
 from quiz.app import create_app
 from quiz.catalogue import catalogue
 from quiz.datafile import DataFile
+from quiz.intervals import share_interval
 from quiz.learner import DAY, Answered
 from quiz.pages.progress_views import BAND_WORDS
-from quiz.progress_figures import DRAWN_AT_MOST, fading_chart, share_interval, sureness_chart, weeks_charts
+from quiz.progress_figures import DRAWN_AT_MOST, fading_chart, sureness_chart, weeks_charts
 from quiz.progress_store import Sureness, Week
 from quiz.settings import BadSetting, LearnerSettings
 from quiz.store import Answer, Learner, Store

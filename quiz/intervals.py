@@ -1,0 +1,32 @@
+"""Confidence intervals: what one is, and that of a share. Needs no scipy, which only the accuracy log loads."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+Z95 = 1.959964
+"""95 % of a normal distribution lie within so many SD."""
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A confidence interval, both ends in the unit of what it is of."""
+
+    low: float
+    high: float
+
+    def holds(self, value: float) -> bool:
+        """Say whether a value lies inside."""
+        return self.low <= value <= self.high
+
+
+def share_interval(right: int, of: int) -> Interval:
+    """Return the 95 % score interval of a share, both ends in 0..1.
+
+    Source: Wilson 1927, J Am Stat Assoc 22:209 (without correction for continuity).
+    """
+    share, n, z = right / of, of, Z95
+    middle = (share + z * z / (2 * n)) / (1 + z * z / n)
+    half = z / (1 + z * z / n) * math.sqrt(share * (1 - share) / n + z * z / (4 * n * n))
+    return Interval(max(0.0, middle - half), min(1.0, middle + half))
