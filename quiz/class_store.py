@@ -20,6 +20,7 @@ class Preceptor:
     id: int
     name: str
     password: str
+    """Its salted hash, never the password itself."""
     made_at: float
 
 

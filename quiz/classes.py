@@ -18,6 +18,8 @@ CODE_DAYS = 14
 PHRASE_MARKS = 16
 """79 bits: not to be guessed, so that it is kept as a plain hash."""
 MOST_LEARNERS = 500
+LEAST_SECRET = 12
+"""Marks of a form's secret: fewer could be another's by chance."""
 
 
 class UnknownClass(QuizError):
@@ -39,6 +41,13 @@ class ClassFull(QuizError):
 
     def __init__(self) -> None:
         super().__init__(f"this class has {MOST_LEARNERS} learners, the most there can be: ask for another class")
+
+
+class BadForm(QuizError):
+    """A form to join by that lacks the secret it was sent out with, by which one sent twice joins once."""
+
+    def __init__(self) -> None:
+        super().__init__("this form is incomplete: open the page again and fill it in there")
 
 
 @dataclass(frozen=True)
@@ -114,14 +123,14 @@ def join(store: Store, code: str, name: str, *, form: str, address: str, now: fl
 
     Raises
     ------
-    NotKnown, TooManyTries, BadName, ClassFull
+    NotKnown, TooManyTries, BadForm, BadName, ClassFull
     """
     with counted(store, (("join", address, 20), ("join-any", "", 300)), now):
         one = class_store.class_with_code(store, tidy_code(code))
         if one is None or not one.code_holds(now):
             raise NotKnown("no class has that code now: look at it again, or ask your preceptor for a new one")
-    if len(form) < 12:
-        raise QuizError("this form is incomplete: open the page again and fill it in there")
+    if len(form) < LEAST_SECRET:
+        raise BadForm
     with store.writing():
         learner = class_store.learner_joined_with(store, one.id, digest(form))
         if learner is None:

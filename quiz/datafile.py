@@ -226,7 +226,13 @@ class DataFile:
 
 
 def refuse_newer(path: Path, db: Database) -> None:
-    """Refuse a file to which a newer version has done what this one does not know."""
+    """Refuse a file to which a newer version has done what this one does not know.
+
+    Raises
+    ------
+    Refused
+        When there is a migration in it that is not known here.
+    """
     newer = {one.name for one in MIGRATIONS.applied(db)} - known_migrations()
     if newer:
         raise Refused(

@@ -115,9 +115,7 @@ def come_back() -> Response:
     """Come back by one's phrase."""
     phrase = request.form.get("phrase", "")
     try:
-        token = classes.come_back(
-            visit.store(), phrase, address=visit.address(), now=visit.now(), lots=visit.lots()
-        )
+        token = classes.come_back(visit.store(), phrase, address=visit.address(), now=visit.now(), lots=visit.lots())
     except (NotKnown, TooManyTries) as error:
         return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
     visit.come_in(token)

@@ -392,9 +392,8 @@ def answer(class_id: int, dealt_id: str) -> Response:
     sitting = store.sitting(dealt.sitting)
     if sitting is None:
         raise NotFound
-    numbers = [one.dealt for one in store.answers_in(sitting.id)]
     done = Marked(dealt, found, mark_fields(practice.case_of(dealt), found.given))
-    page = mark_page(done, Place(numbers.index(dealt_id) + 1, sitting.cases), sitting, probe_follows=False)
+    page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
     who = store.learner(dealt.learner)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
     return make_response(render_template("mark.html", page=page, back=back, whose=who.name if who else ""))
