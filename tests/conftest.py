@@ -15,11 +15,10 @@ from flask import Flask
 from waitress.server import create_server
 
 from cases.casetype import Case, Settings, Values, draw
-from cases.choices import Choice, Marks, Order
-from cases.kinds import Kind
 from cases.register import case_type
 from quiz import people, practice
 from quiz.datafile import DataFile
+from quiz.form_texts import form_text
 from quiz.lots import Lots
 from quiz.store import Dealt, Learner, Store
 
@@ -88,17 +87,7 @@ def deal(
 def written(case: Case, values: Values | None = None) -> dict[str, str]:
     """Write an answer as the form sends it, typed or chosen: the right one unless other values are given."""
     given = case.truth if values is None else values
-    return {ask.name: _sent(ask.kind, given[ask.name]) for ask in case.type.asks}
-
-
-def _sent(kind: Kind, value: Any) -> str:
-    match kind:
-        case Choice():
-            return str(value)
-        case Marks() | Order():
-            return "; ".join(value) or "none"
-        case _:
-            return kind.write(value)
+    return {ask.name: form_text(ask.kind, given[ask.name]) for ask in case.type.asks}
 
 
 def slipped(case: Case, slip_id: str) -> dict[str, str]:
