@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 from flask import Flask
