@@ -5,10 +5,10 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TypeVar
 
 from quiz import memory, recall_store, results
+from quiz.lately import Lately
 from quiz.learner import Answered, BadState, LearnerState
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
@@ -18,6 +18,12 @@ Kept = TypeVar("Kept")
 
 FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
 """Names the memory's numbers: a state that was folded with others is folded anew from the log."""
+
+
+MOST = 500
+"""Some 100 kB each."""
+_lately: Lately[str, LearnerState] = Lately(MOST)
+"""States by their JSON, to look at: what is folded on is a copy."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +75,7 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
 
     States that are unreadable or were made by older numbers are folded anew from both logs and kept first.
     """
-    kept = _kept(store, learner_id, lambda one: LearnerState.from_json(one.state))
+    kept = _kept(store, learner_id, lambda one: _read(one.state).copy())
     if kept is not None:
         return kept
     states = refolded(store, learner_id)
@@ -92,9 +98,12 @@ def _both(learner: Learner) -> States:
     return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
 
 
-@lru_cache(500)
 def _read(text: str) -> LearnerState:
-    return LearnerState.from_json(text)
+    found = _lately.get(text)
+    if found is None:
+        found = LearnerState.from_json(text)
+        _lately.keep(text, found)
+    return found
 
 
 def refolded(store: Store, learner_id: int) -> States:
@@ -116,8 +125,13 @@ def keep(store: Store, learner_id: int, states: States) -> None:
 
 
 def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
-    """Keep what a learner's answers fold into; the recall marks' state stays as it is. Inside `store.writing()`."""
-    store.keep_state(learner_id, state.to_json())
+    """Keep what a learner's answers fold into, which is not folded on any more; inside `store.writing()`.
+
+    The recall marks' state stays as it is.
+    """
+    text = state.to_json()
+    store.keep_state(learner_id, text)
+    _lately.keep(text, state)
 
 
 def rebuild(store: Store) -> Iterable[Rebuilt]:

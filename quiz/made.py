@@ -6,19 +6,17 @@ A case follows from its type, seed and findings alone, so what is kept here can 
 from __future__ import annotations
 
 import json
-import threading
-from collections import OrderedDict
 from typing import Any
 
 from cases.casetype import Case
 from cases.register import case_type
+from quiz.lately import Lately
 
 MOST = 1000
 """Some 30 kB each."""
 
 _Key = tuple[str, int, str]
-_kept: OrderedDict[_Key, Case] = OrderedDict()
-_lock = threading.Lock()
+_kept: Lately[_Key, Case] = Lately(MOST)
 
 
 def _key(type_id: str, seed: int, findings: Any) -> _Key:
@@ -34,25 +32,16 @@ def case(type_id: str, seed: int, findings: Any) -> Case:
         When this version no longer has the type, or its findings have changed.
     """
     key = _key(type_id, seed, findings)
-    with _lock:
-        found = _kept.get(key)
-        if found is not None:
-            _kept.move_to_end(key)
-            return found
+    found = _kept.get(key)
+    if found is not None:
+        return found
     one = case_type(type_id)
     made = one.case(one.findings.from_json(findings), seed)
-    _keep(key, made)
+    _kept.keep(key, made)
     return made
 
 
 def keep(drawn: Case, findings: Any) -> None:
     """Keep a case that was drawn just now, unless it would be another when made from its findings in JSON."""
     if drawn.type.findings.from_json(findings) == drawn.findings:
-        _keep(_key(drawn.type.id, drawn.seed or 0, findings), drawn)
-
-
-def _keep(key: _Key, one: Case) -> None:
-    with _lock:
-        _kept[key] = one
-        if len(_kept) > MOST:
-            _kept.popitem(last=False)
+        _kept.keep(_key(drawn.type.id, drawn.seed or 0, findings), drawn)

@@ -8,7 +8,7 @@ spans are days.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory, Suspects, TypeMemory
@@ -47,12 +47,16 @@ def outlook(state: LearnerState, step: str, now: float | None, numbers: Numbers 
     if memory is None:
         x, slope, r, variance = n.start + state.offset, 0.0, 0.0, n.strength_variance + state.offset_variance
     else:
-        gap = 0.0 if now is None else max(0.0, now - memory.at) / DAY
-        r = gap / math.exp(memory.log_fading)
+        r = 0.0 if now is None else waited(memory, now)
         slope = n.steepness * r / (1 + r)
         x = memory.strength - n.steepness * math.log1p(r)
         variance = memory.variance + memory.log_fading_variance * slope**2
     return Outlook(x, slope, r, variance, _sigmoid(x / _softening(variance)))
+
+
+def waited(memory: StepMemory, now: float) -> float:
+    """Return the time since a step was last met over its fading time; 0 where the clock was set back."""
+    return max(0.0, now - memory.at) / DAY / math.exp(memory.log_fading)
 
 
 def chance(
@@ -63,20 +67,21 @@ def chance(
     type_id: str | None = None,
     options: int | None = None,
     numbers: Numbers = NUMBERS,
-    look: Callable[[str], Outlook] | None = None,
+    mastery: Mapping[str, float] | None = None,
 ) -> float:
     """Chance (0..1) of a right answer to a chain of steps at `now`; None means straight after each was last met.
 
-    look gives a step's outlook at `now` where the caller has looked before.
+    mastery gives that of each step at `now`, where the caller has looked at them before.
 
     The steps must all be carried out (their chances multiplied, Q); the type's term then moves the odds of Q; guessing
     (2 % typed, 1/options when choosing) and carelessness (5 %) come in once for the answer, not once for each step.
     One step without a type gives scheduler's p for that step.
     """
     chain = tuple(steps) or ((type_id,) if type_id else ())
-    looked = map(look, chain) if look else (outlook(state, step, now, numbers) for step in chain)
-    mastery = math.prod(one.mastery for one in looked)
-    return _of_answer(_with_term(state, type_id, mastery), options, numbers)
+    if mastery is None:
+        mastery = {step: outlook(state, step, now, numbers).mastery for step in chain}
+    product = math.prod([mastery[step] for step in chain])
+    return _of_answer(_with_term(state, type_id, product), options, numbers)
 
 
 def expected(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> float:

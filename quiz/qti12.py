@@ -106,8 +106,6 @@ def _feed_back(root: Element, case: Case) -> None:
     shown = _in(root, "itemfeedback", ident="working", view="All")
     solution = _in(_in(shown, "solution", feedbackstyle="Complete"), "solutionmaterial")
     lines = [f"<li>{escape(line.says)}</li>" for line in case.run.lines]
-    answers = [
-        f"<p>{escape(ask.label)}: {escape(ask.kind.write(case.truth[ask.name]))}</p>" for ask in case.type.asks
-    ]
+    answers = [f"<p>{escape(ask.label)}: {escape(ask.kind.write(case.truth[ask.name]))}</p>" for ask in case.type.asks]
     text = f"<ol>{''.join(lines)}</ol>{''.join(answers)}"
     _in(_in(_in(solution, "flow_mat"), "material"), "mattext", text, texttype="text/html")

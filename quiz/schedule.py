@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cache, cached_property
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import NamedTuple
 
 from cases.casetype import LEVELS
 from quiz.errors import QuizError
 from quiz.learner import DAY, LearnerState, SlipKey
-from quiz.memory import Outlook, band, chance, outlook, slip_counts, standing
+from quiz.memory import band, chance, outlook, slip_counts, standing, waited
 from quiz.numbers import NUMBERS, Numbers
 
 WEEK = 7 * DAY
@@ -75,6 +75,15 @@ class Catalogue:
     def by_id(self) -> dict[str, TypeInfo]:
         """The types by id, in their order."""
         return {one.id: one for one in self.types}
+
+    @cached_property
+    def with_slip(self) -> dict[SlipKey, list[str]]:
+        """By slip, the types that have it."""
+        out: dict[SlipKey, list[str]] = {}
+        for one in self.types:
+            for key in one.slips:
+                out.setdefault(key, []).append(one.id)
+        return out
 
 
 class Done(NamedTuple):
@@ -169,6 +178,7 @@ class _Table:
     drill: frozenset[str]
     level: str
     numbers: Numbers
+    _mastered: dict[str, bool] = field(default_factory=dict)
 
     @cached_property
     def horizon(self) -> float:
@@ -196,11 +206,19 @@ class _Table:
         return one.id in self.drill or all(self.mastered(need) for need in one.needs)
 
     def mastered(self, type_id: str) -> bool:
+        if type_id not in self._mastered:
+            self._mastered[type_id] = self._is_mastered(type_id)
+        return self._mastered[type_id]
+
+    def _is_mastered(self, type_id: str) -> bool:
         one = self.catalogue.by_id.get(type_id)
         if one is None:
             return True
         memory = self.state.types.get(type_id)
-        return (memory is not None and memory.right > 0) or self.chance(one, self.look_now) >= self.numbers.open_chance
+        if memory is not None and memory.right > 0:
+            return True
+        now = chance(self.state, one.chain, self.now, type_id=type_id, options=one.options, numbers=self.numbers)
+        return now >= self.numbers.open_chance
 
     @cached_property
     def drilled(self) -> int:
@@ -318,28 +336,43 @@ class _Table:
         value = self.gain(one) / one.seconds
         if one.id in self.drill:
             value *= n.drill_weight
-        made = max((self.counts.get(key, 0.0) for key in one.slips), default=0.0)
+        made = self.made_lately.get(one.id, 0.0)
         return float(value * n.standing_weight ** min(1.0, made / n.slip_standing))
+
+    @cached_property
+    def made_lately(self) -> dict[str, float]:
+        """By type, the count of the slip most often made of those that it has."""
+        out: dict[str, float] = {}
+        for key, count in self.counts.items():
+            for type_id in self.catalogue.with_slip.get(key, ()):
+                out[type_id] = max(out.get(type_id, 0.0), count)
+        return out
 
     def gain(self, one: TypeInfo) -> float:
         n = self.numbers
-        steps = sum(
-            self.worth.get(step, 0.0) * (1 - self.look_ahead(step).mastery) * self.fresh(step)
-            for step in dict.fromkeys(one.chain)
-        )
         memory = self.state.types.get(one.id)
         if memory is None:
-            waited = n.new_type
+            own = n.new_type
         else:
             days = max(0.0, self.now - memory.at) / DAY
-            waited = days / (days + n.type_days)
-        return steps + (1 - self.foreseen[one.id]) * waited
+            own = days / (days + n.type_days)
+        by_step = self.gain_by_step
+        return sum([by_step[step] for step in dict.fromkeys(one.chain)]) + (1 - self.foreseen[one.id]) * own
+
+    @cached_property
+    def gain_by_step(self) -> dict[str, float]:
+        """What practice of a step may add, over all types that call for it."""
+        worth = self.worth
+        return {
+            step: worth.get(step, 0.0) * (1 - self.ahead[step]) * self.fresh(step)
+            for step in dict.fromkeys(step for one in self.open for step in one.chain)
+        }
 
     def fresh(self, step: str) -> float:
         """Say how much a step has waited for practice (0..1)."""
         if step not in self.state.steps:
             return 1.0
-        r = self.look_now(step).r
+        r = waited(self.state.steps[step], self.now)
         return r / (1 + r)
 
     @cached_property
@@ -355,23 +388,17 @@ class _Table:
     @cached_property
     def foreseen(self) -> dict[str, float]:
         """By type, the chance at the moment that practice is for."""
-        return {one.id: self.chance(one, self.look_ahead) for one in self.catalogue.types}
-
-    def chance(self, one: TypeInfo, look: Callable[[str], Outlook]) -> float:
-        n = self.numbers
-        return chance(self.state, one.chain, None, type_id=one.id, options=one.options, numbers=n, look=look)
-
-    # Types share steps, so that each is looked at once and not once for every type.
+        state, at, n, ahead = self.state, self.horizon, self.numbers, self.ahead
+        return {
+            one.id: chance(state, one.chain, at, type_id=one.id, options=one.options, numbers=n, mastery=ahead)
+            for one in self.catalogue.types
+        }
 
     @cached_property
-    def look_now(self) -> Callable[[str], Outlook]:
-        """How each step stands now."""
-        return cache(lambda step: outlook(self.state, step, self.now, self.numbers))
-
-    @cached_property
-    def look_ahead(self) -> Callable[[str], Outlook]:
-        """How each step will stand at the moment that practice is for."""
-        return cache(lambda step: outlook(self.state, step, self.horizon, self.numbers))
+    def ahead(self) -> dict[str, float]:
+        """By step, its mastery at the moment that practice is for: types share steps, and each is looked at once."""
+        steps = dict.fromkeys(step for one in self.catalogue.types for step in one.chain)
+        return {step: outlook(self.state, step, self.horizon, self.numbers).mastery for step in steps}
 
     def followed(self, one: TypeInfo) -> SlipKey | None:
         """Return the slip that a case of a type should show: of those made lately the most frequent, if any."""

@@ -22,7 +22,7 @@ from quiz.datafile import DataFile, NoFile, open_data
 from quiz.errors import QuizError
 from quiz.store import Store
 
-THREADS = 8
+THREADS = 4
 CONNECTIONS = 2000
 ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 

@@ -321,6 +321,24 @@ def test_replay_equals_live_to_the_last_bit_through_json_at_every_answer(history
 
 
 @settings(max_examples=100, deadline=None)
+@given(HISTORIES, HISTORIES)
+def test_folding_on_a_copy_leaves_what_it_was_copied_from(history: list[Answered], more: list[Answered]) -> None:
+    state = replay(history)
+    before = state.to_json()
+    copied = state.copy()
+    assert copied.to_json() == before
+    for event in more:
+        fold(copied, event)
+    assert state.to_json() == before
+
+
+@pytest.mark.parametrize("spoilt", [math.nan, math.inf])
+def test_a_number_that_is_none_is_never_kept(spoilt: float) -> None:
+    with pytest.raises(BadState, match="not finite"):
+        held(spoilt).to_json()
+
+
+@settings(max_examples=100, deadline=None)
 @given(HISTORIES, answers(verdicts=("slip", "wrong")))
 def test_the_blame_for_a_miss_is_shared_out_once(history: list[Answered], row: dict[str, Any]) -> None:
     state = replay(history)
