@@ -52,6 +52,9 @@ def serving(app: Flask) -> Iterator[str]:
     try:
         yield f"http://127.0.0.1:{server.effective_port}"
     finally:
+        for channel in list(server.active_channels.values()):
+            channel.will_close = True  # a browser keeps its connections, and the server would wait for them
+        server.pull_trigger()
         server.close()
         thread.join(5)
 
