@@ -18,8 +18,6 @@ Kept = TypeVar("Kept")
 
 FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
 """Names the memory's numbers: a state that was folded with others is folded anew from the log."""
-
-
 MOST = 500
 """Some 100 kB each."""
 _lately: Lately[str, LearnerState] = Lately(MOST)

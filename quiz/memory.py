@@ -128,7 +128,8 @@ def band(
     n = numbers
     if (steps[0] not in state.steps) if type_id is None else (type_id not in state.types):
         return "new"
-    if any(step in steps for step, _ in standing(state, now, n)):
+    slips = (memory for step in steps for memory in state.slips.get(step, {}).values())
+    if any(_faded(memory, now, n) >= n.slip_standing for memory in slips):
         return "shaky"
     now += ahead_days * DAY
     if chance(state, steps, now + n.settled_ahead_days * DAY, type_id=type_id, numbers=n) >= n.settled_chance:

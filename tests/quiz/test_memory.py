@@ -668,3 +668,8 @@ def test_an_unreadable_answer_is_refused_with_what_would_be_right() -> None:
 def test_a_broken_state_asks_for_a_rebuild(text: str) -> None:
     with pytest.raises(BadState, match="rebuild"):
         LearnerState.from_json(text)
+
+
+def test_an_id_may_hold_the_word_for_nothing() -> None:
+    state = fold(LearnerState(), answer(steps=("annulled", "null")))
+    assert LearnerState.from_json(state.to_json()) == state
