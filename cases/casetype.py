@@ -250,12 +250,13 @@ def draw(
     *,
     wanted: Callable[[Case], bool] = lambda _: True,
     called: str = "that hides no slip",
+    tries: int = TRIES,
 ) -> Case:
     """Draw the case of a type, seed and settings: the same on every machine.
 
     A draw in which a slip would hide behind the right answer, or two slips behind one another, is thrown back, and so
     is one that is not `wanted` (`called` says what that was), or that the type itself refuses as a finding, as some
-    do from very near or very far away.
+    do from very near or very far away. After so many `tries` the type is held to have none.
 
     Raises
     ------
@@ -264,7 +265,7 @@ def draw(
     """
     chance = Chance(f"{case_type.id} {seed} {settings.level} {settings.form}")
     refused: CaseError | None = None
-    for _ in range(TRIES):
+    for _ in range(tries):
         try:
             case = case_type.case(case_type.draw(chance, settings), seed)
             fits = case.hides_nothing() and wanted(case)

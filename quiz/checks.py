@@ -18,7 +18,7 @@ from quiz import folding, results
 from quiz.backups import snapshot
 from quiz.datafile import PATIENCE, DataFile, known_migrations
 from quiz.schema import MIGRATIONS
-from quiz.store import Learner, Store
+from quiz.store import KeptStates, Store
 
 
 @dataclass(frozen=True)
@@ -91,33 +91,36 @@ def _rows(store: Store) -> Iterator[Finding]:
 
 
 def _memories(store: Store) -> Iterator[Finding]:
-    learners = store.learners()
-    now_so = [one for one in learners if one.folded_with == folding.FOLDED_WITH]
-    if len(now_so) < len(learners):
-        older = len(learners) - len(now_so)
+    older, astray = 0, []
+    for learner in store.learners():
+        kept = store.states(learner.id)
+        if kept is None or kept.folded_with != folding.FOLDED_WITH:
+            older += 1
+        elif not _agrees(store, learner.id, kept):
+            astray.append(learner.name)
+    if older:
         yield Finding(f"{older} memories were worked out with older numbers; each is worked out anew when next needed")
-    astray = [one.name for one in now_so if not _agrees(store, one)]
     if astray:
         yield Finding(f"memory differs from the log of {', '.join(astray)}: run `python -m quiz rebuild`", good=False)
     else:
         yield Finding("every memory is what its log of answers comes to, to the last bit")
 
 
-def _agrees(store: Store, learner: Learner) -> bool:
-    states = folding.refolded(store, learner.id)
-    return (learner.state, learner.recall_state) == (states.cases.to_json(), states.recall.to_json())
+def _agrees(store: Store, learner_id: int, kept: KeptStates) -> bool:
+    states = folding.refolded(store, learner_id)
+    return (kept.state, kept.recall_state) == (states.cases.to_json(), states.recall.to_json())
 
 
 def _tallies(store: Store) -> Iterator[Finding]:
-    members = [row[0] for row in store.fetch("SELECT learner FROM members ORDER BY learner")]
+    members = [one for one in store.learners() if one.joined]
     if not members:
         return
     astray = 0
-    for learner_id in members:
-        before = _sums(store, learner_id)
+    for learner in members:
+        before = _sums(store, learner.id)
         with store.writing():
-            results.tally_anew(store, learner_id)
-        astray += _sums(store, learner_id) != before
+            results.tally_anew(store, learner)
+        astray += _sums(store, learner.id) != before
     if astray:
         yield Finding(
             f"the results kept for {astray} learners of a class differ from their logs: run `python -m quiz rebuild`",

@@ -133,12 +133,8 @@ def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:
 
 def learner_with(store: Store, token: str, now: float) -> Learner | None:
     """Return the learner whose sign-in this is, while it holds."""
-    return store.fetch_one(
-        Learner,
-        "SELECT l.* FROM sign_ins s JOIN learners l ON l.id = s.learner WHERE s.token = ? AND s.until > ?",
-        token,
-        now,
-    )
+    found = store.learners_where("JOIN sign_ins s ON s.learner = l.id WHERE s.token = ? AND s.until > ?", token, now)
+    return next(iter(found), None)
 
 
 def add_sign_in(
@@ -241,14 +237,7 @@ def members_of(store: Store, class_id: int) -> list[Member]:
 
 def learners_of(store: Store, class_id: int) -> list[Learner]:
     """Return the learners of a class as learners."""
-    return store.fetch_as(
-        Learner, "SELECT l.* FROM learners l JOIN members m ON m.learner = l.id WHERE m.class = ?", class_id
-    )
-
-
-def is_member(store: Store, learner_id: int) -> bool:
-    """Say whether a learner joined a class."""
-    return bool(store.fetch("SELECT 1 FROM members WHERE learner = ?", learner_id))
+    return store.learners_where("JOIN members m ON m.learner = l.id WHERE m.class = ?", class_id)
 
 
 def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_with: str) -> None:
@@ -264,12 +253,8 @@ def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_
 
 def learner_joined_with(store: Store, class_id: int, joined_with: str) -> Learner | None:
     """Return the learner whom this very form made."""
-    return store.fetch_one(
-        Learner,
-        "SELECT l.* FROM members m JOIN learners l ON l.id = m.learner WHERE m.joined_with = ? AND m.class = ?",
-        joined_with,
-        class_id,
-    )
+    rest = "JOIN members m ON m.learner = l.id WHERE m.joined_with = ? AND m.class = ?"
+    return next(iter(store.learners_where(rest, joined_with, class_id)), None)
 
 
 def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
@@ -279,9 +264,7 @@ def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
 
 def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
     """Return the learner whose come-back phrase has this hash."""
-    return store.fetch_one(
-        Learner, "SELECT l.* FROM members m JOIN learners l ON l.id = m.learner WHERE m.phrase = ?", phrase
-    )
+    return next(iter(store.learners_where("JOIN members m ON m.learner = l.id WHERE m.phrase = ?", phrase)), None)
 
 
 # --- drills ------------------------------------------------------------------------------------------------------
@@ -337,22 +320,24 @@ def drills_of(store: Store, class_id: int) -> list[Drill]:
     return [_drill(row) for row in store.fetch("SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)]
 
 
-def drills_for(store: Store, learner_id: int) -> list[Drill]:
+def drills_for(store: Store, learner: Learner) -> list[Drill]:
     """Return the drills of a learner's class that are for all or for this learner, drafts left out."""
+    if not learner.joined:
+        return []
     rows = store.fetch(
         "SELECT d.* FROM drills d JOIN members m ON m.class = d.class "
         "WHERE m.learner = ?1 AND d.state <> 'draft' AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
-        learner_id,
+        learner.id,
     )
     return [_drill(row) for row in rows]
 
 
-def types_in_drill(store: Store, learner_id: int, now: float) -> frozenset[str]:
+def types_in_drill(store: Store, learner: Learner, now: float) -> frozenset[str]:
     """Return the types of the open drills that a learner has not come to the end of."""
     return frozenset(
         type_id
-        for one in drills_for(store, learner_id)
-        if one.is_open(now) and ((run := run_of(store, one.id, learner_id)) is None or run.ended_at is None)
+        for one in drills_for(store, learner)
+        if one.is_open(now) and ((run := run_of(store, one.id, learner.id)) is None or run.ended_at is None)
         for type_id in one.types
     )
 
@@ -379,12 +364,12 @@ def is_begun(store: Store, drill_id: int) -> bool:
 
 def run_of(store: Store, drill_id: int, learner_id: int) -> Sitting | None:
     """Return the sitting in which a learner works through a drill."""
-    return store.fetch_one(Sitting, "SELECT * FROM sittings WHERE drill = ? AND learner = ?", drill_id, learner_id)
+    return next(iter(store.sittings_where("WHERE s.drill = ? AND s.learner = ?", drill_id, learner_id)), None)
 
 
 def runs_of(store: Store, drill_id: int) -> list[Sitting]:
     """Return everyone's sittings in a drill."""
-    return store.fetch_as(Sitting, "SELECT * FROM sittings WHERE drill = ?", drill_id)
+    return store.sittings_where("WHERE s.drill = ?", drill_id)
 
 
 def open_case_of(store: Store, drill_id: int, learner_id: int) -> Dealt | None:

@@ -147,7 +147,7 @@ def _added(store: Store, one: Class, name: str, form: str, now: float) -> Learne
         raise BadName(f"“{tidy}” is taken in this class: add a letter, or come back with your phrase if it is you")
     learner = people.added(store, tidy, now)
     class_store.add_member(store, learner.id, one.id, now, form)
-    return learner
+    return people.get(store, learner.id)
 
 
 def _come_in(store: Store, learner: Learner, now: float, lots: Lots) -> Joined:

@@ -20,8 +20,12 @@ class Offer:
 
     drill: Drill
     run: Sitting | None
-    answered: int
     open: bool
+
+    @property
+    def answered(self) -> int:
+        """How many of its cases the learner has answered."""
+        return self.run.answered if self.run else 0
 
     @property
     def words(self) -> str:
@@ -52,12 +56,11 @@ class Outcome:
 def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
     """Return the drills set for a learner, drafts and those still to open left out; closed ones where begun."""
     found = []
-    for drill in class_store.drills_for(store, learner.id):
+    for drill in class_store.drills_for(store, learner):
         run = class_store.run_of(store, drill.id, learner.id)
         is_open = drill.is_open(now)
         if is_open or run is not None:
-            answered = store.count_answers_in(run.id) if run else 0
-            found.append(Offer(drill, run, answered, is_open))
+            found.append(Offer(drill, run, is_open))
     return found
 
 
@@ -100,7 +103,7 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
         run = store.sitting(one.run.id)
         if run is None or run.ended_at is not None or not one.open:
             return None
-        if sittings.is_over(run, store.count_answers_in(run.id), now):
+        if sittings.is_over(run, now):
             store.end_sitting(run.id, now=now)
             return None
         return _deal(store, learner, one.drill, run.id, now, lots)

@@ -6,12 +6,12 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
-from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
+from cases.casetype import LEVELS, CannotDraw, Case, CaseType, Settings, draw
 from cases.errors import CaseError
 from cases.kinds import Distance
 from cases.register import all_types, case_type
 from cases.stages import stage_of
-from quiz import class_store
+from quiz import class_store, wishes
 from quiz.class_store import Class, Drill
 from quiz.errors import QuizError
 from quiz.learner import SlipKey
@@ -173,19 +173,28 @@ def _drawn(type_id: str, seed: int, settings: Settings, slips: Sequence[SlipKey]
     wanted = {slip for step, slip in slips if any((ref.step, ref.slip) == (step, slip) for ref in one.slips)}
     if wanted:
         try:
-            return draw(one, seed, settings, wanted=lambda case: any(case.shows(slip) for slip in wanted))
+            return draw(one, seed, settings, wanted=lambda case: any(map(case.shows, wanted)), tries=wishes.TRIES)
         except CannotDraw:
             pass
     return draw(one, seed, settings)
 
 
-def types_for(slips: Sequence[SlipKey], level: str) -> tuple[str, ...]:
-    """Return the types, up to a level, in which one of these slips can be made."""
+def types_for(slips: Sequence[SlipKey], settings: Settings) -> tuple[str, ...]:
+    """Return the types up to the level of these settings that have one of these slips and can show it there."""
+    at_level = [one for one in all_types().values() if LEVELS.index(one.level) <= LEVELS.index(settings.level)]
     return tuple(
         one.id
-        for one in all_types().values()
-        if LEVELS.index(one.level) <= LEVELS.index(level) and any((ref.step, ref.slip) in slips for ref in one.slips)
+        for one in at_level
+        if any(_shows(one, ref.slip, settings) for ref in one.slips if (ref.step, ref.slip) in slips)
     )
+
+
+def _shows(one: CaseType, slip: str, settings: Settings) -> bool:
+    try:
+        wishes.case_for(one, 1, settings, slip)
+    except CannotDraw:
+        return False
+    return True
 
 
 # --- what a preceptor does ---------------------------------------------------------------------------------------

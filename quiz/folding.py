@@ -12,7 +12,7 @@ from quiz.lately import Lately
 from quiz.learner import Answered, BadState, LearnerState
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
-from quiz.store import Answer, Learner, Store
+from quiz.store import Answer, KeptStates, Store
 
 Kept = TypeVar("Kept")
 
@@ -81,19 +81,19 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
     return states.cases
 
 
-def _kept(store: Store, learner_id: int, read: Callable[[Learner], Kept]) -> Kept | None:
+def _kept(store: Store, learner_id: int, read: Callable[[KeptStates], Kept]) -> Kept | None:
     """Read what is kept of a learner; None where it is unreadable or older numbers made it."""
-    learner = store.learner(learner_id)
-    if learner is None or learner.folded_with != FOLDED_WITH:
+    kept = store.states(learner_id)
+    if kept is None or kept.folded_with != FOLDED_WITH:
         return None
     try:
-        return read(learner)
+        return read(kept)
     except BadState:
         return None
 
 
-def _both(learner: Learner) -> States:
-    return States(LearnerState.from_json(learner.state), LearnerState.from_json(learner.recall_state))
+def _both(kept: KeptStates) -> States:
+    return States(LearnerState.from_json(kept.state), LearnerState.from_json(kept.recall_state))
 
 
 def _read(text: str) -> LearnerState:
@@ -136,12 +136,12 @@ def rebuild(store: Store) -> Iterable[Rebuilt]:
     """Fold every learner's logs anew, keep the result, and say whether it differed from what was kept."""
     for one in store.learners():
         with store.writing():
-            learner = store.learner(one.id)
-            if learner is None:
+            kept = store.states(one.id)
+            if kept is None:
                 continue
-            states = refolded(store, learner.id)
-            same = (learner.state, learner.recall_state) == (states.cases.to_json(), states.recall.to_json())
-            keep(store, learner.id, states)
-            results.tally_anew(store, learner.id)
-            counts = len(store.answers_of(learner.id)), len(recall_store.recall_marks_of(store, learner.id))
-        yield Rebuilt(learner.name, *counts, as_kept=same)
+            states = refolded(store, one.id)
+            same = (kept.state, kept.recall_state) == (states.cases.to_json(), states.recall.to_json())
+            keep(store, one.id, states)
+            results.tally_anew(store, one)
+            counts = len(store.answers_of(one.id)), len(recall_store.recall_marks_of(store, one.id))
+        yield Rebuilt(one.name, *counts, as_kept=same)

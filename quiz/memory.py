@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory, Suspects, TypeMemory
@@ -239,11 +240,10 @@ def _take_step(
     e = weight * (y - p)
     f = _sigmoid(seen.x)
     w = weight * max(f * (1 - f), n.least_information)
-    memory = state.steps.get(step)
-    new = memory is None
-    if memory is None:  # the learner's offset is part of where the step starts, so its doubt is too
-        memory = StepMemory(seen.x, seen.variance, math.log(n.fading_days), n.fading_variance, at=float(event.at))
-        state.steps[step] = memory
+    before = state.steps.get(step)
+    # The learner's offset is part of where a new step starts, so its doubt is too.
+    memory = before or StepMemory(seen.x, seen.variance, math.log(n.fading_days), n.fading_variance, float(event.at))
+    new = before is None
     vm, vl, slope = memory.variance, memory.log_fading_variance, seen.slope
     d = 1 + w * (vm + vl * slope**2)
     if new:
@@ -260,38 +260,39 @@ def _take_step(
     if strength > n.surest:
         strength = n.surest
         variance = min(variance, vm)  # at the bound a credit must not add doubt: it would lower the chance
-    memory.strength = max(strength, n.weakest)
-    memory.variance = variance
-    memory.log_fading = min(max(log_fading, math.log(n.shortest_days)), math.log(n.longest_days))
-    memory.log_fading_variance = vl - w * (vl * slope) ** 2 / d
-    memory.at = max(memory.at, float(event.at))
-    memory.misses = (1 - y) * (memory.misses + weight) if weight == 1 else memory.misses + weight
-    if y == 1:
-        memory.days.add(event.at, n.settled_days)
+    state.steps[step] = StepMemory(
+        strength=max(strength, n.weakest),
+        variance=variance,
+        log_fading=min(max(log_fading, math.log(n.shortest_days)), math.log(n.longest_days)),
+        log_fading_variance=vl - w * (vl * slope) ** 2 / d,
+        at=max(memory.at, float(event.at)),
+        misses=(1 - y) * (memory.misses + weight) if weight == 1 else memory.misses + weight,
+        days=memory.days.and_of(event.at, n.settled_days) if y == 1 else memory.days,
+    )
 
 
 def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outlook], numbers: Numbers) -> None:
     """Move the type's own term by its share of the surprise: the steps' doubt takes the rest."""
     n = numbers
-    memory = state.types.get(event.type)
-    if memory is None:
-        memory = state.types[event.type] = TypeMemory(at=float(event.at), variance=n.term_variance)
-    memory.at = max(memory.at, float(event.at))
-    memory.answered += 1
-    if event.right:
-        memory.right += 1
-        if not event.hints:
-            memory.days.add(event.at, n.settled_days)
+    memory = state.types.get(event.type) or TypeMemory(at=float(event.at), variance=n.term_variance)
+    term, variance = memory.term, memory.variance
     seen = [outlooks[step] for step in event.unaided]
-    if not seen:
-        return
-    steps = math.prod(one.mastery for one in seen)
-    f = _with_term(state, event.type, steps)
-    e = event.right - _of_answer(f, event.options, n)
-    w = max(f * (1 - f), n.least_information)
-    d = 1 + w * (memory.variance + sum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen))
-    memory.term = min(max(memory.term + memory.variance / d * e, -n.term_bound), n.term_bound)
-    memory.variance = max(n.term_least_variance, memory.variance - w * memory.variance**2 / d)
+    if seen:
+        steps = math.prod(one.mastery for one in seen)
+        f = _with_term(state, event.type, steps)
+        e = event.right - _of_answer(f, event.options, n)
+        w = max(f * (1 - f), n.least_information)
+        d = 1 + w * (variance + sum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen))
+        term = min(max(term + variance / d * e, -n.term_bound), n.term_bound)
+        variance = max(n.term_least_variance, variance - w * variance**2 / d)
+    state.types[event.type] = TypeMemory(
+        at=max(memory.at, float(event.at)),
+        variance=variance,
+        term=term,
+        answered=memory.answered + 1,
+        right=memory.right + event.right,
+        days=memory.days.and_of(event.at, n.settled_days) if event.right and not event.hints else memory.days,
+    )
 
 
 def _take_slips(
@@ -305,17 +306,16 @@ def _take_slips(
     for step in clean:
         for slip, memory in state.slips.get(step, {}).items():
             if event.could_have_shown((step, slip)):
-                memory.count *= n.slip_clean
+                state.slips[step][slip] = replace(memory, count=memory.count * n.slip_clean)
     explained = list(zip(event.explanations, shares, strict=True)) if event.diagnosed else []
     for one, share in explained:
         for key in dict.fromkeys(one):
             memory = _slip(state, key, event.at, n)
-            memory.count += share
-            if share >= 0.5:
-                memory.seen = [*memory.seen, float(event.at)][-SEEN:]
+            seen = (*memory.seen, float(event.at))[-SEEN:] if share >= 0.5 else memory.seen
+            _keep_slip(state, key, replace(memory, count=memory.count + share, seen=seen))
     singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
     if len(singles) > 1 and not event.probe_of:
-        state.suspects = Suspects(float(event.at), singles[:2])
+        state.suspects = Suspects(float(event.at), tuple(singles[:2]))
 
 
 def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
@@ -331,23 +331,21 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
             share = next(share for step, slip, share in suspects.slips if (step, slip) == key)
             loser, gainer = _slip(state, key, event.at, numbers), _slip(state, other, event.at, numbers)
             moved = min(loser.count, share * _halving(event.at - suspects.at, numbers))
-            loser.count -= moved
-            gainer.count += moved
-            loser.seen = [at for at in loser.seen if at != suspects.at]
-            gainer.seen = sorted({*gainer.seen, suspects.at})[-SEEN:]
+            left = tuple(at for at in loser.seen if at != suspects.at)
+            got = tuple(sorted({*gainer.seen, suspects.at})[-SEEN:])
+            _keep_slip(state, key, replace(loser, count=loser.count - moved, seen=left))
+            _keep_slip(state, other, replace(gainer, count=gainer.count + moved, seen=got))
             return
 
 
 def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:
-    """Return the memory of a slip brought up to `at`, made empty if there is none."""
-    memory = state.slips.setdefault(key[0], {}).setdefault(key[1], SlipMemory(0.0, float(at)))
-    _bring_up_to(memory, at, numbers)
-    return memory
+    """Return the memory of a slip brought up to `at`, an empty one if there is none."""
+    memory = state.slips.get(key[0], {}).get(key[1]) or SlipMemory(0.0, float(at))
+    return replace(memory, count=_faded(memory, at, numbers), at=max(memory.at, float(at)))
 
 
-def _bring_up_to(memory: SlipMemory, at: float, numbers: Numbers) -> None:
-    memory.count = _faded(memory, at, numbers)
-    memory.at = max(memory.at, float(at))
+def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory) -> None:
+    state.slips.setdefault(key[0], {})[key[1]] = memory
 
 
 def _faded(memory: SlipMemory, now: float, numbers: Numbers) -> float:

@@ -6,17 +6,17 @@ What to bring is schedule.py's business, when a sitting ends is sittings.py's, a
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
-from cases.casetype import CannotDraw, Case, Pair, draw
+from cases.casetype import CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
 from cases.marking import CREDITED, Mark, mark_fields
 from cases.register import case_type
 from cases.stages import stage_of
 from cases.steps import FORM_WORDS
-from cases.working import SlipRef
-from quiz import class_store, folding, kept_to, made, memory, people, results, schedule, sittings
+from quiz import class_store, folding, kept_to, made, memory, people, results, schedule, sittings, wishes
 from quiz.catalogue import catalogue, key_of, options_of
 from quiz.errors import QuizError
 from quiz.kept_to import KeptTo
@@ -102,7 +102,7 @@ def another(store: Store, learner: Learner, types: Collection[str], *, now: floa
 
 def _waiting_still(store: Store, learner: Learner, now: float) -> Waiting | None:
     dealt = store.open_case(learner.id)
-    if dealt is None or sittings.is_left(store, dealt.sitting, now):
+    if dealt is None or sittings.is_left(store.sitting(dealt.sitting), now):
         return None
     return _as_waiting(dealt)
 
@@ -180,7 +180,8 @@ def _choose_and_draw(
     recent = _recent(store, sitting)
     offered = catalogue() if types is None else _limited(catalogue(), types)
     # What was asked for by name is open whatever its level and needs, as a drill's types are.
-    drilled = kept.types if kept else class_store.types_in_drill(store, learner.id, now)
+    drilled = kept.types if kept else class_store.types_in_drill(store, learner, now)
+    drawing = settings.for_drawing
     while True:
         choice = schedule.choose(
             state,
@@ -191,29 +192,18 @@ def _choose_and_draw(
             exam_day=settings.exam_at,
             drill=drilled,
             level=settings.level,
+            unable=wishes.unable(drawing),
         )
         one = case_type(choice.type_id)
         seed = lots.new_seed()
-        for wanted in _wishes(choice):
-            try:
-                return choice, draw(one, seed, settings.for_drawing, wanted=wanted)
-            except CannotDraw:
-                continue
-        # Settings that leave a type no case must not leave the learner none.
-        offered = _limited(offered, offered.by_id.keys() - {choice.type_id})
-
-
-def _wishes(choice: Choice) -> list[Callable[[Case], bool]]:
-    """Say what the case must be able to show, and last that anything will do."""
-    wishes: list[Callable[[Case], bool]] = []
-    if choice.probe_of is not None:
-        a, b = choice.probe_of
-        pair: Pair = (SlipRef(*a), SlipRef(*b))
-        wishes.append(lambda case: case.parts(pair))
-    if choice.must_show is not None:
-        slip = choice.must_show
-        wishes.append(lambda case: case.shows(slip))
-    return [*wishes, lambda _: True]
+        try:
+            case = draw(one, seed, drawing) if choice.wish is None else wishes.case_for(one, seed, drawing, choice.wish)
+        except CannotDraw:
+            # Settings that leave a type no case must not leave the learner none.
+            if choice.wish is None:
+                offered = _limited(offered, offered.by_id.keys() - {choice.type_id})
+        else:
+            return choice, case
 
 
 def _limited(offered: Catalogue, types: Collection[str]) -> Catalogue:
@@ -291,7 +281,7 @@ def take(
     dealt = own(store, learner, dealt_id)
     case = case_of(dealt)
     given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
-    before = store.answer_to(dealt_id)
+    before = None if dealt.closed_at is None else store.answer_to(dealt_id)
     if before is not None:
         return _again(before, given)
     mark = mark_fields(case, given)
@@ -304,7 +294,7 @@ def take(
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
             return _again(stands, given) if stands else Taken("repeat", dealt_id)
-        results.tally(store, answer)
+        results.tally(store, learner, answer)
         memory.fold(state, folding.event_of(answer))
         folding.keep_cases(store, learner.id, state)
         store.close_case(dealt_id, now=now)
@@ -385,12 +375,21 @@ def tried(case: Case, texts: Mapping[str, str], *, now: float, why: str) -> Mark
 
 def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -> bool:
     """Say whether the next case will be one that tells apart the two slips that this answer left in doubt."""
+    if len(done.answer.explanations) < 2:
+        return False
     state = folding.cases_of(store, learner.id)
     if state.suspects is None or state.suspects.at != done.answer.at:
         return False
-    return _next_is_probe(state, _recent(store, done.dealt.sitting), now)
+    return _next_is_probe(state, _recent(store, done.dealt.sitting), people.settings_of(learner).for_drawing, now)
 
 
-def _next_is_probe(state: LearnerState, recent: list[Done], now: float) -> bool:
-    # A probe is due or not whatever chance says, so any source of it will do.
-    return schedule.choose(state, catalogue(), now, random.Random(0), recent=recent).probe_of is not None
+def _next_is_probe(state: LearnerState, recent: list[Done], drawing: Settings, now: float) -> bool:
+    while True:
+        # A probe is due or not whatever chance says, so any source of it will do.
+        unable = wishes.unable(drawing)
+        choice = schedule.choose(state, catalogue(), now, random.Random(0), recent=recent, unable=unable)
+        if choice.probe_of is None:
+            return False
+        with suppress(CannotDraw):
+            wishes.case_for(case_type(choice.type_id), 0, drawing, choice.probe_of)
+            return True

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from cases.marking import CREDITED
 from cases.register import all_types
 from quiz import class_store
-from quiz.store import Answer, Store
+from quiz.store import Answer, Learner, Store
 
 EVERYTHING = 0
 """In place of a drill's number: all practice of a learner, in drills or not."""
@@ -73,9 +73,9 @@ class LearnerSum(Counts):
 # --- keeping the sums --------------------------------------------------------------------------------------------
 
 
-def tally(store: Store, answer: Answer) -> None:
+def tally(store: Store, learner: Learner, answer: Answer) -> None:
     """Add an answer of a class's learner to the sums, once it is in the log; in `writing()`."""
-    if class_store.is_member(store, answer.learner):
+    if learner.joined:
         _tally(store, answer)
 
 
@@ -117,11 +117,12 @@ def _keep_slipped(store: Store, answer: Answer, number: int) -> None:
         )
 
 
-def tally_anew(store: Store, learner_id: int) -> None:
+def tally_anew(store: Store, learner: Learner) -> None:
     """Work the sums of a class's learner out anew from the log; in `writing()`."""
+    learner_id = learner.id
     store.change("DELETE FROM tallies WHERE learner = ?", learner_id)
     store.change("DELETE FROM slipped WHERE learner = ?", learner_id)
-    if not class_store.is_member(store, learner_id):
+    if not learner.joined:
         return
     numbers = [row[0] for row in store.fetch("SELECT id FROM answers WHERE learner = ? ORDER BY id", learner_id)]
     sums: dict[tuple[int, str, str], list[float]] = {}

@@ -26,6 +26,8 @@ ALIKE = 0.98
 TIMES = {2: "twice", 3: "three times"}
 
 Twins = tuple[SlipKey, SlipKey]
+Wish = str | Twins
+"""What a case is to do: show a slip, by its id, or tell two apart."""
 
 
 class NothingToChoose(QuizError):
@@ -60,6 +62,16 @@ class TypeInfo:
         """The steps, or the type itself where it has none."""
         return self.steps or (self.id,)
 
+    @cached_property
+    def distinct(self) -> tuple[str, ...]:
+        """The chain with each step once."""
+        return tuple(dict.fromkeys(self.chain))
+
+    @cached_property
+    def rank(self) -> int:
+        """The place of its level among the levels."""
+        return LEVELS.index(self.level)
+
 
 @dataclass(frozen=True)
 class Catalogue:
@@ -75,6 +87,11 @@ class Catalogue:
     def by_id(self) -> dict[str, TypeInfo]:
         """The types by id, in their order."""
         return {one.id: one for one in self.types}
+
+    @cached_property
+    def steps(self) -> tuple[str, ...]:
+        """Every step of every type, once."""
+        return tuple(dict.fromkeys(step for one in self.types for step in one.chain))
 
     @cached_property
     def with_slip(self) -> dict[SlipKey, list[str]]:
@@ -106,6 +123,11 @@ class Choice:
     """Draw a case that tells these two apart, and say so in the log."""
     for_drill: bool = False
 
+    @property
+    def wish(self) -> Wish | None:
+        """What the case is to show or tell apart."""
+        return self.probe_of or self.must_show
+
 
 def choose(
     state: LearnerState,
@@ -117,6 +139,7 @@ def choose(
     exam_day: float | None = None,
     drill: Collection[str] | None = None,
     level: str = LEVELS[-1],
+    unable: Collection[tuple[str, Wish]] = frozenset(),
     numbers: Numbers = NUMBERS,
 ) -> Choice:
     """Choose the next case.
@@ -153,6 +176,8 @@ def choose(
         The types of an open drill.
     level
         The highest level of types to bring, one of `cases.casetype.LEVELS`.
+    unable
+        Types, by id, with what they cannot show or tell apart for this learner: they are not brought for it.
 
     Raises
     ------
@@ -161,7 +186,7 @@ def choose(
     """
     if not catalogue.types:
         raise NothingToChoose("the catalogue has no case types: give at least one")
-    table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, numbers)
+    table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, unable, numbers)
     return table.probe() or table.second() or table.comeback() or table.best()
 
 
@@ -177,6 +202,7 @@ class _Table:
     exam_day: float | None
     drill: frozenset[str]
     level: str
+    unable: Collection[tuple[str, Wish]]
     numbers: Numbers
     _mastered: dict[str, bool] = field(default_factory=dict)
 
@@ -200,7 +226,12 @@ class _Table:
     # the rules that may give way
 
     def at_level(self, one: TypeInfo) -> bool:
-        return one.id in self.drill or LEVELS.index(one.level) <= LEVELS.index(self.level)
+        return one.rank <= self.rank or one.id in self.drill
+
+    @cached_property
+    def rank(self) -> int:
+        """The place of the highest level to bring."""
+        return LEVELS.index(self.level)
 
     def ready(self, one: TypeInfo) -> bool:
         return one.id in self.drill or all(self.mastered(need) for need in one.needs)
@@ -233,15 +264,13 @@ class _Table:
         return not self.recent or self.recent[-1].type_id != one.id
 
     def not_waiting(self, one: TypeInfo) -> bool:
-        since = self.since_miss(one.id)
-        return since is None or since >= self.numbers.wait_cases
+        return self.since_miss.get(one.id, self.numbers.wait_cases) >= self.numbers.wait_cases
 
-    def since_miss(self, type_id: str) -> int | None:
-        """Cases since the type was missed, None when it was not met in this sitting or was right the last time."""
-        for since, done in enumerate(reversed(self.recent)):
-            if done.type_id == type_id:
-                return None if done.right else since
-        return None
+    @cached_property
+    def since_miss(self) -> dict[str, int]:
+        """By type that was missed the last time that it came in this sitting, the cases since."""
+        last = {done.type_id: (place, done) for place, done in enumerate(self.recent)}
+        return {id_: len(self.recent) - 1 - place for id_, (place, done) in last.items() if not done.right}
 
     @cached_property
     def open(self) -> list[TypeInfo]:
@@ -273,7 +302,9 @@ class _Table:
             return None
         a, b = suspects.pair
         declared = [type_id for one in self.catalogue.types for twins, type_id in one.probes if set(twins) == {a, b}]
-        others = [one for one in self.catalogue.types if self.not_just_done(one)]
+        others = [
+            one for one in self.catalogue.types if self.not_just_done(one) and (one.id, (a, b)) not in self.unable
+        ]
         able = [one for one in others if one.id in declared] or sorted(
             (one for one in others if (a in one.slips) != (b in one.slips)),
             key=lambda one: (len(one.steps), a not in one.slips),
@@ -299,7 +330,7 @@ class _Table:
         """Give the type that was missed longest ago in this sitting and has waited."""
         # Among all types: a need that the miss undid must not keep the type from coming back.
         types = [one for one in self.catalogue.types if self.within_half(one)]
-        waited = [(since, one) for one in types if (since := self.since_miss(one.id)) is not None]
+        waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
         due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases]
         if not due:
             return None
@@ -308,7 +339,8 @@ class _Table:
     def best(self) -> Choice:
         """Give the best score; chance picks among those that are alike, and new types come in their order."""
         scores = [self.score(one) for one in self.open]
-        alike = [one for one, score in zip(self.open, scores, strict=True) if score >= ALIKE * max(scores)]
+        least = ALIKE * max(scores)
+        alike = [one for one, score in zip(self.open, scores, strict=True) if score >= least]
         one = alike[int(self.rng.random() * len(alike))]
         if one.id not in self.state.types:
             one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
@@ -345,7 +377,8 @@ class _Table:
         out: dict[str, float] = {}
         for key, count in self.counts.items():
             for type_id in self.catalogue.with_slip.get(key, ()):
-                out[type_id] = max(out.get(type_id, 0.0), count)
+                if (type_id, key[1]) not in self.unable:
+                    out[type_id] = max(out.get(type_id, 0.0), count)
         return out
 
     def gain(self, one: TypeInfo) -> float:
@@ -357,7 +390,7 @@ class _Table:
             days = max(0.0, self.now - memory.at) / DAY
             own = days / (days + n.type_days)
         by_step = self.gain_by_step
-        return sum([by_step[step] for step in dict.fromkeys(one.chain)]) + (1 - self.foreseen[one.id]) * own
+        return sum([by_step[step] for step in one.distinct]) + (1 - self.foreseen[one.id]) * own
 
     @cached_property
     def gain_by_step(self) -> dict[str, float]:
@@ -365,7 +398,7 @@ class _Table:
         worth = self.worth
         return {
             step: worth.get(step, 0.0) * (1 - self.ahead[step]) * self.fresh(step)
-            for step in dict.fromkeys(step for one in self.open for step in one.chain)
+            for step in dict.fromkeys(step for one in self.open for step in one.distinct)
         }
 
     def fresh(self, step: str) -> float:
@@ -381,8 +414,9 @@ class _Table:
         out: dict[str, float] = {}
         for one in self.catalogue.types:
             if self.at_level(one):
-                for step in dict.fromkeys(one.chain):
-                    out[step] = out.get(step, 0.0) + self.foreseen[one.id]
+                foreseen = self.foreseen[one.id]
+                for step in one.distinct:
+                    out[step] = out.get(step, 0.0) + foreseen
         return out
 
     @cached_property
@@ -391,19 +425,29 @@ class _Table:
         state, at, n, ahead = self.state, self.horizon, self.numbers, self.ahead
         return {
             one.id: chance(state, one.chain, at, type_id=one.id, options=one.options, numbers=n, mastery=ahead)
-            for one in self.catalogue.types
+            for one in self.considered
         }
+
+    @cached_property
+    def considered(self) -> list[TypeInfo]:
+        """The types of the learner's level, which practice is for, and others that are open."""
+        at_level = [one for one in self.catalogue.types if self.at_level(one)]
+        return at_level + [one for one in self.open if not self.at_level(one)]
 
     @cached_property
     def ahead(self) -> dict[str, float]:
         """By step, its mastery at the moment that practice is for: types share steps, and each is looked at once."""
-        steps = dict.fromkeys(step for one in self.catalogue.types for step in one.chain)
-        return {step: outlook(self.state, step, self.horizon, self.numbers).mastery for step in steps}
+        state, at, n = self.state, self.horizon, self.numbers
+        unmet = outlook(state, "", at, n).mastery
+        return {
+            step: outlook(state, step, at, n).mastery if step in state.steps else unmet for step in self.catalogue.steps
+        }
 
     def followed(self, one: TypeInfo) -> SlipKey | None:
         """Return the slip that a case of a type should show: of those made lately the most frequent, if any."""
-        made = max(one.slips, key=lambda key: self.counts.get(key, 0.0), default=None)
-        return made if made is not None and self.counts.get(made, 0.0) >= self.numbers.slip_followed else None
+        able = (key for key in one.slips if self.counts.get(key, 0.0) >= self.numbers.slip_followed)
+        shown = [key for key in able if (one.id, key[1]) not in self.unable]
+        return max(shown, key=lambda key: self.counts[key], default=None)
 
     # what the learner is told
 

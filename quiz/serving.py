@@ -20,9 +20,11 @@ from quiz.app import LOOPBACK, create_app
 from quiz.class_store import has_preceptor
 from quiz.datafile import DataFile, NoFile, open_data
 from quiz.errors import QuizError
+from quiz.lanes import Lanes
 from quiz.store import Store
 
-THREADS = 4
+LONG_AT_ONCE = 3
+"""Threads for pages that may take long; the quick ones have one of their own."""
 CONNECTIONS = 2000
 ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
@@ -107,12 +109,13 @@ def _serve(
     server = create_server(
         app,
         sockets=[listening],
-        threads=THREADS,
+        threads=LONG_AT_ONCE,
         ident=None,
         # A class's browsers hold several connections each, and waitress lets in no more than 100 by itself.
         connection_limit=CONNECTIONS,
         asyncore_use_poll=True,
     )
+    server.task_dispatcher = Lanes(server.task_dispatcher)
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}/"
     say(f"Two Meridians is at {url} (stop it with Ctrl+C)")
     if beyond:

@@ -58,33 +58,32 @@ class Facts:
 def under_way(store: Store, learner_id: int, length: Length, now: float) -> int:
     """Return the learner's sitting that is under way, begun now if there is none or it was left; in `writing()`."""
     found = store.sitting_under_way(learner_id)
-    if found is not None and not is_left(store, found.id, now):
+    if found is not None and not is_left(found, now):
         return found.id
     if found is not None:
         store.end_sitting(found.id, now=now)
     return store.begin_sitting(learner_id, now=now, cases=length.cases, minutes=length.minutes)
 
 
-def is_left(store: Store, sitting_id: int, now: float) -> bool:
+def is_left(sitting: Sitting | None, now: float) -> bool:
     """Say whether a sitting has ended or was left long ago."""
-    sitting = store.sitting(sitting_id)
     if sitting is None or sitting.ended_at is not None:
         return True
     # A case that was left and came back is older than the sitting that it now belongs to.
-    return now - max(store.last_dealt_at(sitting_id) or 0.0, sitting.started_at) > LEFT_SECONDS
+    return now - max(sitting.last_dealt_at or 0.0, sitting.started_at) > LEFT_SECONDS
 
 
-def is_over(sitting: Sitting, answered: int, now: float) -> bool:
+def is_over(sitting: Sitting, now: float) -> bool:
     """Say whether a sitting has had its cases or its minutes."""
     if sitting.cases is not None:
-        return answered >= sitting.cases
+        return sitting.answered >= sitting.cases
     return now - sitting.started_at >= 60 * (sitting.minutes or 0)
 
 
 def end_if_over(store: Store, sitting_id: int, now: float) -> None:
     """End a sitting that has had its cases or its minutes; in `writing()`."""
     sitting = store.sitting(sitting_id)
-    if sitting is not None and is_over(sitting, store.count_answers_in(sitting_id), now):
+    if sitting is not None and is_over(sitting, now):
         store.end_sitting(sitting_id, now=now)
 
 

@@ -27,6 +27,14 @@ class Learner:
     name: str
     created_at: float
     settings: Any
+    joined: bool
+    """Whether they are of a class, and come in by their own sign-in."""
+
+
+@dataclass(frozen=True)
+class KeptStates:
+    """What a learner's two logs fold into, as JSON, and the numbers that they were folded with."""
+
     state: str
     recall_state: str
     folded_with: str
@@ -43,6 +51,9 @@ class Sitting:
     minutes: float | None
     ended_at: float | None
     drill: int | None = None
+    answered: int = 0
+    """How many of its cases were answered."""
+    last_dealt_at: float | None = None
 
 
 @dataclass(frozen=True)
@@ -101,7 +112,7 @@ _JSON = {
     Dealt: {"settings", "findings", "probe_of"},
     Answer: {"findings", "truth", "given", "read_as", "explanations", "steps", "could_show", "hints", "probe_of"},
 }
-_TRUTHS = {"for_drill", "working_shown", "had"}
+_TRUTHS = {"for_drill", "working_shown", "had", "joined"}
 
 
 def _to_row(what: Any) -> dict[str, Any]:
@@ -109,8 +120,11 @@ def _to_row(what: Any) -> dict[str, Any]:
     return {name: _pack(value) if name in packed else value for name, value in vars(what).items()}
 
 
+_write_json = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
+
+
 def _pack(value: Any) -> str | None:
-    return None if value is None else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return None if value is None else _write_json(value)
 
 
 def _from_row(kind: type[Row], row: sqlite3.Row) -> Row:
@@ -130,12 +144,31 @@ def _names(kind: Any) -> tuple[str, ...]:
     return tuple(one.name for one in fields(kind))
 
 
-class Store:
-    """One connection to the data file."""
+_LEARNERS = (
+    "SELECT l.id, l.name, l.created_at, l.settings, EXISTS (SELECT 1 FROM members WHERE learner = l.id) AS joined "
+    "FROM learners l"
+)
+"""Without their memories, which are far longer than all else and asked for by themselves."""
+_SITTINGS = (
+    "SELECT s.*, (SELECT count(*) FROM answers WHERE sitting = s.id) AS answered, "
+    "(SELECT max(dealt_at) FROM dealt WHERE sitting = s.id) AS last_dealt_at FROM sittings s"
+)
+REMEMBERED = 50
+"""Answers of more rows than these are not remembered: they are read once, and may be long."""
 
-    def __init__(self, file: DataFile) -> None:
+
+class Store:
+    """One connection to the data file.
+
+    With `remember` a question that was put before is answered from memory until something is written here or the
+    writing begins: for the span of one request, whose parts ask for the same learner and case again and again.
+    """
+
+    def __init__(self, file: DataFile, *, remember: bool = False) -> None:
         self._file = file
         self._db = file.lend()
+        self._remember = remember
+        self._asked: dict[tuple[Any, ...], list[Any]] = {}
 
     def close(self) -> None:
         """Give the connection back."""
@@ -151,6 +184,8 @@ class Store:
             When another process has the file locked.
         """
         with self._file.writing(self._db):
+            # Another request may have written while this one waited for its turn.
+            self._asked.clear()
             yield
 
     def wipe(self) -> None:
@@ -161,29 +196,41 @@ class Store:
 
     def fetch(self, sql: str, *values: Any) -> list[sqlite3.Row]:
         """Return the rows that a question finds."""
-        return list(self._db.conn.execute(sql, values))
+        return self._found(None, sql, values)
 
     def fetch_as(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
         """Return the rows that a question finds, made into dataclasses."""
-        return [_from_row(kind, row) for row in self._db.conn.execute(sql, values)]
+        return self._found(kind, sql, values)
 
     def fetch_one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
-        """Return the first row that a question finds, made into a dataclass; None where it finds none."""
-        row = self._db.conn.execute(sql, values).fetchone()
-        return None if row is None else _from_row(kind, row)
+        """Return the only row that a question finds, made into a dataclass; None where it finds none."""
+        return next(iter(self._found(kind, sql, values)), None)
+
+    def _found(self, kind: type[Any] | None, sql: str, values: tuple[Any, ...]) -> list[Any]:
+        key = (kind, sql, values)
+        kept = self._asked.get(key)
+        if kept is None:
+            rows = self._db.conn.execute(sql, values).fetchall()
+            kept = rows if kind is None else [_from_row(kind, row) for row in rows]
+            if self._remember and len(kept) <= REMEMBERED:
+                self._asked[key] = kept
+        return list(kept)
 
     def change(self, sql: str, *values: Any) -> int:
         """Carry a change out, inside `writing()`, and return how many rows it met."""
+        self._asked.clear()
         return self._db.conn.execute(sql, values).rowcount
 
     def insert(self, sql: str, *values: Any) -> int:
         """Add a row, inside `writing()`, and return its number."""
+        self._asked.clear()
         number = self._db.conn.execute(sql, values).lastrowid
         if number is None:
             raise RuntimeError("an insert gave no row number")
         return number
 
     def _insert(self, table: str, what: Any, *, conflict: str = "") -> sqlite3.Cursor:
+        self._asked.clear()
         row = _to_row(what)
         names = ", ".join(row)
         holes = ", ".join(f":{name}" for name in row)
@@ -198,19 +245,26 @@ class Store:
 
     # --- learners
 
+    def learners_where(self, rest: str = "", *values: Any) -> list[Learner]:
+        """Return the learners, `l`, whom the rest of a question finds: joins, conditions, order."""
+        return self.fetch_as(Learner, f"{_LEARNERS} {rest}", *values)
+
     def learners(self) -> list[Learner]:
         """Return everyone, in the order in which they came."""
-        return self.fetch_as(Learner, "SELECT * FROM learners ORDER BY id")
+        return self.learners_where("ORDER BY l.id")
 
     def local_learners(self) -> list[Learner]:
         """Return those who practise at this computer; a learner who joined a class is picked by nobody."""
-        return self.fetch_as(
-            Learner, "SELECT * FROM learners WHERE id NOT IN (SELECT learner FROM members) ORDER BY id"
-        )
+        return self.learners_where("WHERE NOT joined ORDER BY l.id")
 
     def learner(self, learner_id: int) -> Learner | None:
         """Return one learner."""
-        return self.fetch_one(Learner, "SELECT * FROM learners WHERE id = ?", learner_id)
+        return next(iter(self.learners_where("WHERE l.id = ?", learner_id)), None)
+
+    def states(self, learner_id: int) -> KeptStates | None:
+        """Return what is kept of a learner's memory."""
+        sql = "SELECT state, recall_state, folded_with FROM learners WHERE id = ?"
+        return self.fetch_one(KeptStates, sql, learner_id)
 
     def add_learner(
         self, name: str, *, now: float, settings: Any, state: str, recall_state: str, folded_with: str
@@ -255,15 +309,18 @@ class Store:
 
     # --- sittings
 
+    def sittings_where(self, rest: str, *values: Any) -> list[Sitting]:
+        """Return the sittings, `s`, that the rest of a question finds."""
+        return self.fetch_as(Sitting, f"{_SITTINGS} {rest}", *values)
+
     def sitting(self, sitting_id: int) -> Sitting | None:
         """Return one sitting."""
-        return self.fetch_one(Sitting, "SELECT * FROM sittings WHERE id = ?", sitting_id)
+        return next(iter(self.sittings_where("WHERE s.id = ?", sitting_id)), None)
 
     def sitting_under_way(self, learner_id: int) -> Sitting | None:
         """Return the learner's own sitting that has not ended; a drill's is not among them."""
-        return self.fetch_one(
-            Sitting, "SELECT * FROM sittings WHERE learner = ? AND ended_at IS NULL AND drill IS NULL", learner_id
-        )
+        rest = "WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NULL"
+        return next(iter(self.sittings_where(rest, learner_id)), None)
 
     def begin_sitting(
         self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
@@ -302,11 +359,6 @@ class Store:
         """Let an open case belong to another sitting: it was left, and come back to."""
         self.change("UPDATE dealt SET sitting = ? WHERE id = ? AND closed_at IS NULL", sitting_id, dealt_id)
 
-    def last_dealt_at(self, sitting_id: int) -> float | None:
-        """Return when the latest case of a sitting was dealt."""
-        found = self.fetch("SELECT max(dealt_at) FROM dealt WHERE sitting = ?", sitting_id)[0][0]
-        return None if found is None else float(found)
-
     def close_case(self, dealt_id: str, *, now: float) -> None:
         """Let a case wait no longer."""
         self.change("UPDATE dealt SET closed_at = ? WHERE id = ? AND closed_at IS NULL", now, dealt_id)
@@ -338,10 +390,6 @@ class Store:
     def answers_in(self, sitting_id: int) -> list[Answer]:
         """Return the answers of a sitting, the earliest first."""
         return self.fetch_as(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
-
-    def count_answers_in(self, sitting_id: int) -> int:
-        """Count the answers of a sitting."""
-        return int(self.fetch("SELECT count(*) FROM answers WHERE sitting = ?", sitting_id)[0][0])
 
     def course_of(self, sitting_id: int) -> list[tuple[str, str, bool]]:
         """Return type, verdict and whether it was for a drill, of each answer of a sitting, the earliest first."""

@@ -57,6 +57,7 @@ def serving(app: Flask) -> Iterator[str]:
         server.pull_trigger()
         server.close()
         thread.join(5)
+        server.task_dispatcher.shutdown()
 
 
 def lots(seed: int = 1) -> Lots:

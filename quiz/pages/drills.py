@@ -8,6 +8,7 @@ from typing import Any
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from cases.casetype import Settings
 from quiz import class_store, classes, drill_runs, drills, folding, memory, results
 from quiz.class_store import Class, Drill, Member
 from quiz.drills import BadPlan, NotNow
@@ -35,7 +36,8 @@ def new(class_id: int) -> Response:
     state = folding.states_of(visit.store(), learner.id).cases
     slips = tuple(memory.standing(state, visit.now()))
     texts = {**USUAL, "title": f"{learner.name}: what slips" if slips else "", "same": "own"}
-    return _form(what, Filled(texts, frozenset(drills.types_for(slips, texts["level"])), slips, number))
+    types = drills.types_for(slips, Settings(level=texts["level"]))
+    return _form(what, Filled(texts, frozenset(types), slips, number))
 
 
 def _form(what: Class, filled: Filled, **more: Any) -> Response:

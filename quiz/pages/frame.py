@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from flask import Flask, request
@@ -66,8 +67,13 @@ def set_up(app: Flask) -> None:
 
 def _frame() -> dict[str, Any]:
     who = visit.known_learner()
-    here = request.blueprint
-    here = WITHIN.get(here or "", here)
-    links = tuple(Link(link(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
+    links = _links(request.root_path, request.blueprint or "")
     theme = people.settings_of(who).theme if who else "auto"
     return {"frame": Frame(links, who.name if who else None, theme, f"{who.id}-{who.created_at:.0f}" if who else None)}
+
+
+@lru_cache(256)
+def _links(_root: str, blueprint: str) -> tuple[Link, ...]:
+    """Return the navigation as it stands on the pages of a blueprint, served below a root."""
+    here = WITHIN.get(blueprint, blueprint)
+    return tuple(Link(link(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)

@@ -13,6 +13,7 @@ from cases.kinds import Cross, Kind, Lens
 from cases.marking import Mark
 from cases.notation import write_prescription
 from cases.register import all_skills, all_slips
+from cases.stages import stage_of
 from cases.steps import FORM_WORDS
 from cases.working import Line, SlipRef
 from quiz.pages.pictures import Picture, picture
@@ -90,6 +91,8 @@ class MarkPage:
     """Whether another answer came in after this one, which stands."""
     sitting: Sitting
     over: bool
+    on_bench: bool = False
+    """Whether it was answered at the bench."""
     drill: int | None = None
     """The drill that it was a case of."""
 
@@ -124,6 +127,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         stands=stands,
         sitting=sitting,
         over=sitting.ended_at is not None,
+        on_bench=stage_of(done.dealt.type) is not None,
         drill=sitting.drill,
     )
 

@@ -24,15 +24,15 @@ def show() -> str:
     """Show the case that waits, dealt now if there is none."""
     learner = visit.learner()
     one = practice.waiting(visit.store(), learner, now=visit.now(), lots=visit.lots())
-    return show_case(one, first_visit=not visit.store().has_answered(learner.id))
+    return show_case(one)
 
 
 def show_case(one: Waiting, **more: object) -> str:
     """Show a waiting case, of ordinary practice or of a drill."""
     sitting = _sitting(one.dealt.sitting)
-    answered = visit.store().count_answers_in(sitting.id)
-    place = Place(answered + 1, sitting.cases)
+    place = Place(sitting.answered + 1, sitting.cases)
     if one.dealt.drill is None:
+        more["first_visit"] = not sitting.answered and not visit.store().has_answered(one.dealt.learner)
         more["drills"] = _open_drills()
     else:
         more["drill"] = class_store.drill_of_id(visit.store(), one.dealt.drill)

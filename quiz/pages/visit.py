@@ -10,7 +10,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.routing import IntegerConverter
 from werkzeug.wrappers import Response
 
-from quiz import class_store, people, signing
+from quiz import people, signing
 from quiz.class_store import Preceptor
 from quiz.datafile import DataFile
 from quiz.lots import Lots
@@ -81,7 +81,7 @@ def _desk() -> Desk:
 def store() -> Store:
     """Return this request's connection."""
     if "store" not in g:
-        g.store = Store(_desk().file)
+        g.store = Store(_desk().file, remember=True)
     kept: Store = g.store
     return kept
 
@@ -108,18 +108,11 @@ def known_learner() -> Learner | None:
     number = session.get(_WHO)
     if not isinstance(number, int):
         return None
-    if g.get("local_number") != number:
-        g.local_number = number
-        g.local_is_member = class_store.is_member(store(), number)
-    if g.local_is_member:
-        return None
-    if request.method != "GET":
-        return store().learner(number)
     # A page that is only looked at changes nothing about who looks.
-    if "local" not in g:
+    if "local" not in g or request.method != "GET":
         g.local = store().learner(number)
     kept: Learner | None = g.local
-    return kept
+    return None if kept is None or kept.joined else kept
 
 
 def forget() -> None:

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from cases.casetype import draw
 from cases.register import all_types, case_type
-from quiz import class_store, classes, drills, folding, results, signing
+from quiz import class_store, classes, drills, folding, people, results, signing
 from quiz.app import create_app
 from quiz.catalogue import key_of
 from quiz.datafile import DataFile
@@ -86,7 +86,7 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
                 drill, sitting = (plans[which], runs[which]) if in_drill else (None, own)
                 rows.append((f"{number}-{place}", who, sitting, NOW + place, rng.choice(known), drill))
             insert(store, rows, rng)
-            results.tally_anew(store, who)
+            results.tally_anew(store, people.get(store, who))
 
 
 def drill_class(store: Store, class_id: int) -> class_store.Class:

@@ -84,7 +84,7 @@ def test_a_fixed_distance_form_and_level_are_kept_to(store: Store, spring: Class
 
 def test_cases_for_standing_slips_would_show_one_of_them(store: Store, spring: Class) -> None:
     slip = ("take-off-distance", "distance-left-in")
-    types = drills.types_for([slip], "competent")
+    types = drills.types_for([slip], Settings())
     assert "two-spheres" in types
     drill = made(store, spring, Plan("Distance", types, slips=(slip,), cases=len(types)))
     for place in range(len(types)):

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from quiz import folding, people, practice, recalling
+from quiz import folding, practice, recalling
 from quiz.store import Learner, Store
 from tests.conftest import NOON, lots, written
 
@@ -38,14 +38,15 @@ def test_rebuilt_from_the_log_equals_kept_beside_it(store: Store, learner: Learn
 
 def test_a_state_that_was_spoilt_is_put_right(store: Store, learner: Learner) -> None:
     live(store, learner, 12)
-    good = people.get(store, learner.id)
+    good = store.states(learner.id)
+    assert good is not None
     for state, folded_with in (("{}", folding.FOLDED_WITH), (folding.States.new().cases.to_json(), "other numbers")):
         with store.writing():
             store.keep_states(learner.id, state=state, recall_state=good.recall_state, folded_with=folded_with)
         assert folding.states_of(store, learner.id).cases.to_json() == good.state
     assert [one.as_kept for one in folding.rebuild(store)] == [False]
     assert [one.as_kept for one in folding.rebuild(store)] == [True]
-    assert people.get(store, learner.id) == good
+    assert store.states(learner.id) == good
 
 
 def test_an_answer_to_a_spoilt_state_is_folded_once(store: Store, learner: Learner) -> None:

@@ -117,13 +117,13 @@ def test_the_other_form_counts_where_the_form_is_not_the_point(store: Store, lea
 def test_the_same_answer_again_changes_nothing_and_another_does_not_count(store: Store, learner: Learner) -> None:
     case = deal(store, learner, "net-sphere")
     first = take(store, learner, slipped(case, "distance-left-in"))
-    state = people.get(store, learner.id).state
+    states = store.states(learner.id)
     again = practice.take(store, learner, first.dealt, first.given, 3, now=NOON + 50)
     other = practice.take(store, learner, first.dealt, written(case), None, now=NOON + 60)
     unreadable = practice.take(store, learner, first.dealt, {"power": "?"}, None, now=NOON + 70)
     assert (again.outcome, other.outcome, unreadable.outcome) == ("repeat", "other", "other")
     assert store.answers_of(learner.id) == [first]
-    assert people.get(store, learner.id).state == state
+    assert store.states(learner.id) == states
 
 
 def test_two_clicks_at_once_count_once(data_file: DataFile, store: Store, learner: Learner) -> None:

@@ -299,7 +299,9 @@ def test_everything_comes_out_and_folds_to_the_same_memory(store: Store, practis
     answers = [Answer(learner=practised.id, **{name: line[name] for name in names}) for line in lines[1:71]]
     assert answers == store.answers_of(practised.id)
     again = memory.replay(Answered.from_row(line) for line in lines if line["kind"] == "answer")
-    assert again.to_json() == people.get(store, practised.id).state
+    kept = store.states(practised.id)
+    assert kept is not None
+    assert again.to_json() == kept.state
 
 
 def test_answers_come_out_as_csv(store: Store, practised: Learner, client: Browser) -> None:

@@ -67,7 +67,9 @@ def test_practice_goes_on_in_it(older: Path) -> None:
                 one = practice.waiting(store, learner, now=at, lots=lots(100 * learner.id + number))
                 practice.take(store, learner, one.dealt.id, written(one.case), 3, now=at + 30)
             assert store.count_answers(learner.id) == 21
-            assert json.loads(store.learners()[0].state)
+            kept = store.states(store.learners()[0].id)
+            assert kept is not None
+            assert json.loads(kept.state)
     assert all(one.good for one in check(older))
 
 

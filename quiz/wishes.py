@@ -1,0 +1,52 @@
+"""What a case is to show, and which types cannot show it at some settings: found out by drawing, and remembered.
+
+A slip that a type has may still never show at a learner's level or distance: where two cylinders are drawn along one
+axis, nobody can forget to double the angle between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from cases.casetype import CannotDraw, Case, CaseType, Pair, Settings, draw
+from cases.working import SlipRef
+from quiz.lately import Lately
+from quiz.schedule import Wish
+
+TRIES = 60
+"""Draws before a type is held to be unable: a slip that shows in one case of twenty is missed by 1 in 20 who look."""
+
+_At = tuple[str, str, float, bool, tuple[tuple[str, float], ...]]
+_unable: Lately[_At, frozenset[tuple[str, Wish]]] = Lately(500)
+
+
+def case_for(one: CaseType, seed: int, settings: Settings, wish: Wish) -> Case:
+    """Draw a case that shows a slip, or that tells two slips apart.
+
+    Raises
+    ------
+    CannotDraw
+        When the type gives none at these settings, which is remembered.
+    """
+    try:
+        return draw(one, seed, settings, wanted=_granting(wish), tries=TRIES)
+    except CannotDraw:
+        _unable.keep(_at(settings), unable(settings) | {(one.id, wish)})
+        raise
+
+
+def unable(settings: Settings) -> frozenset[tuple[str, Wish]]:
+    """Return what types were found unable to show at these settings."""
+    return _unable.get(_at(settings)) or frozenset()
+
+
+def _granting(wish: Wish) -> Callable[[Case], bool]:
+    if isinstance(wish, str):
+        return lambda case: case.shows(wish)
+    pair: Pair = (SlipRef(*wish[0]), SlipRef(*wish[1]))
+    return lambda case: case.parts(pair)
+
+
+def _at(settings: Settings) -> _At:
+    norms = tuple(sorted(settings.norms.items()))
+    return settings.form, settings.level, settings.distance_cm, settings.fixed_distance, norms
