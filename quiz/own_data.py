@@ -28,7 +28,12 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
 
     `kind` says what a line is; times are seconds since 1970 (UTC), distances cm, powers D.
     """
-    about = {"format": FORMAT, "name": learner.name, "created_at": learner.created_at, "settings": learner.settings}
+    about = {
+        "format": FORMAT,
+        "name": learner.name,
+        "created_at": learner.created_at,
+        "settings": json.loads(learner.settings),
+    }
     yield _line("learner", about)
     for answer in _answers(store, learner):
         yield _line("answer", _without_whose(asdict(answer)))

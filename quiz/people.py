@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import unicodedata
+from functools import lru_cache
 
 from quiz import folding
 from quiz.errors import QuizError
@@ -136,7 +138,12 @@ def remove(store: Store, learner_id: int) -> None:
 
 def settings_of(learner: Learner) -> LearnerSettings:
     """Return a learner's settings."""
-    return LearnerSettings.from_json(learner.settings)
+    return _settings(learner.settings)
+
+
+@lru_cache(500)
+def _settings(text: str) -> LearnerSettings:
+    return LearnerSettings.from_json(json.loads(text))
 
 
 def keep_settings(store: Store, learner_id: int, settings: LearnerSettings) -> None:

@@ -13,14 +13,15 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
 from waitress.server import create_server
 
+from quiz import lanes
 from quiz.app import LOOPBACK, create_app
 from quiz.class_store import has_preceptor
 from quiz.datafile import DataFile, NoFile, open_data
 from quiz.errors import QuizError
-from quiz.lanes import Lanes
 from quiz.store import Store
 
 LONG_AT_ONCE = 3
@@ -106,16 +107,16 @@ def _serve(
     app = create_app(file, hosts=None, beyond=True) if beyond else create_app(file)
     # It warns of every request that waits its turn, line after line, whenever a class answers at once.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    connections: dict[int, Any] = {}
     server = create_server(
         app,
+        map=connections,
         sockets=[listening],
         threads=LONG_AT_ONCE,
         ident=None,
         # A class's browsers hold several connections each, and waitress lets in no more than 100 by itself.
         connection_limit=CONNECTIONS,
-        asyncore_use_poll=True,
     )
-    server.task_dispatcher = Lanes(server.task_dispatcher)
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}/"
     say(f"Two Meridians is at {url} (stop it with Ctrl+C)")
     if beyond:
@@ -124,7 +125,7 @@ def _serve(
     signal.signal(signal.SIGTERM, _leave)
     if browser:
         threading.Thread(target=webbrowser.open, args=(url,), daemon=True).start()
-    server.run()
+    lanes.run(server, connections)
 
 
 def _address(host: str) -> str:

@@ -26,7 +26,8 @@ class Learner:
     id: int
     name: str
     created_at: float
-    settings: Any
+    settings: str
+    """As JSON."""
     joined: bool
     """Whether they are of a class, and come in by their own sign-in."""
 
@@ -108,7 +109,6 @@ class Answer:
 
 
 _JSON = {
-    Learner: {"settings"},
     Dealt: {"settings", "findings", "probe_of"},
     Answer: {"findings", "truth", "given", "read_as", "explanations", "steps", "could_show", "hints", "probe_of"},
 }

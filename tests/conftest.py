@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from flask import Flask
@@ -15,10 +16,11 @@ from waitress.server import create_server
 
 from cases.casetype import Case, Settings, Values, draw
 from cases.register import case_type
-from quiz import people, practice
+from quiz import lanes, people, practice
 from quiz.datafile import DataFile
 from quiz.form_texts import form_text
 from quiz.lots import Lots
+from quiz.serving import LONG_AT_ONCE
 from quiz.store import Dealt, Learner, Store
 
 NOON = 1_795_000_000.0
@@ -41,11 +43,12 @@ class Clock:
 @contextmanager
 def serving(app: Flask) -> Iterator[str]:
     """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
-    server = create_server(app, host="127.0.0.1", port=0, threads=4)
+    connections: dict[int, Any] = {}
+    server = create_server(app, map=connections, host="127.0.0.1", port=0, threads=LONG_AT_ONCE)
 
     def until_closed() -> None:
         with suppress(OSError):  # the socket may be closed while the server waits at it
-            server.run()
+            lanes.run(server, connections)
 
     thread = threading.Thread(target=until_closed, daemon=True)
     thread.start()

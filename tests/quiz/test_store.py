@@ -11,7 +11,7 @@ import pytest
 from quiz import accuracy_store, class_store, classes, people, practice, recalling, signing
 from quiz.accuracy import read_entry
 from quiz.datafile import DataFile
-from quiz.store import Learner, Store
+from quiz.store import REMEMBERED, Learner, Store
 from tests.conftest import NOON, lots, written
 
 
@@ -145,3 +145,48 @@ def test_a_reader_in_the_way_fails_no_removal_and_the_next_write_makes_up_for_it
         assert traces(data_file, NAME)["-wal"] > 0, "the reader still looks at it"
     people.rename(store, other.id, "Bea")
     assert set(traces(data_file, NAME).values()) == {0}
+
+
+# --- one request's questions -------------------------------------------------------------------------------------
+
+
+def test_a_question_is_put_once_until_something_is_written(data_file: DataFile, learner: Learner) -> None:
+    put = list[str]()
+    with closing(Store(data_file, remember=True)) as store:
+        store._db.conn.set_trace_callback(put.append)
+        assert store.learner(learner.id) == store.learner(learner.id)
+        assert len(put) == 1
+        with store.writing():
+            store.rename_learner(learner.id, "Runa")
+            assert [one.name for one in (store.learner(learner.id), *store.learners()) if one] == ["Runa", "Runa"]
+        assert store.learner(learner.id) != learner
+        store._db.conn.set_trace_callback(None)
+
+
+def test_what_another_wrote_is_seen_once_the_writing_begins(data_file: DataFile, learner: Learner) -> None:
+    with closing(Store(data_file, remember=True)) as store, closing(Store(data_file)) as other:
+        assert store.learner(learner.id) == learner
+        with other.writing():
+            other.rename_learner(learner.id, "Runa")
+        assert store.learner(learner.id) == learner, "one request sees one learner throughout"
+        with store.writing():
+            found = store.learner(learner.id)
+        assert found is not None
+        assert found.name == "Runa"
+
+
+def test_without_being_told_a_store_remembers_nothing(data_file: DataFile, learner: Learner) -> None:
+    with closing(Store(data_file)) as store, closing(Store(data_file)) as other:
+        assert store.learner(learner.id) == learner
+        with other.writing():
+            other.rename_learner(learner.id, "Runa")
+        assert store.learner(learner.id) != learner
+
+
+def test_many_rows_are_not_remembered(data_file: DataFile) -> None:
+    with closing(Store(data_file, remember=True)) as store:
+        for number in range(REMEMBERED + 1):
+            people.add(store, f"Learner {number}", now=NOON)
+        before = dict(store._asked)
+        assert len(store.learners()) == REMEMBERED + 1
+        assert store._asked == before

@@ -1,0 +1,100 @@
+"""Quick pages and long ones: neither waits for the other, and their threads end with the server."""
+
+from __future__ import annotations
+
+import http.client
+import threading
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+
+import pytest
+from flask import Flask
+
+from quiz import lanes
+from quiz.app import create_app
+from quiz.datafile import DataFile
+from quiz.serving import LONG_AT_ONCE
+from tests.conftest import Clock, lots, serving
+
+
+def status(address: str, url: str) -> int:
+    with closing(http.client.HTTPConnection(address.removeprefix("http://"), timeout=10)) as asked:
+        asked.request("GET", url)
+        return asked.getresponse().status
+
+
+class Held:
+    """A page that does not end until it is let go."""
+
+    def __init__(self, app: Flask, url: str) -> None:
+        self.begun, self.let_go = threading.Semaphore(0), threading.Event()
+        app.add_url_rule(url, f"held {url}", self.page)
+
+    def page(self) -> str:
+        self.begun.release()
+        assert self.let_go.wait(20)
+        return "done"
+
+
+@contextmanager
+def asked_for(address: str, url: str, times: int) -> Iterator[list[int]]:
+    """Ask for a page so many times at once; the block runs while they are at it."""
+    got: list[int] = []
+    ones = [threading.Thread(target=lambda: got.append(status(address, url))) for _ in range(times)]
+    for one in ones:
+        one.start()
+    yield got
+    for one in ones:
+        one.join(20)
+
+
+def test_a_case_comes_while_every_thread_for_long_pages_is_busy(data_file: DataFile, clock: Clock) -> None:
+    app = create_app(data_file, clock=clock, lots=lots())
+    held = Held(app, "/class/held")
+    with serving(app) as address, asked_for(address, "/class/held", LONG_AT_ONCE) as got:
+        for _ in range(LONG_AT_ONCE):
+            assert held.begun.acquire(timeout=10)
+        assert [status(address, url) for url in ("/", "/static/css/parts.css", "/recall")] == [200, 200, 200]
+        assert got == []
+        held.let_go.set()
+    assert got == [200] * LONG_AT_ONCE
+
+
+def test_long_pages_come_while_a_quick_one_hangs(data_file: DataFile, clock: Clock) -> None:
+    app = create_app(data_file, clock=clock, lots=lots())
+    held = Held(app, "/case/held/held")
+    with serving(app) as address, asked_for(address, "/case/held/held", 3) as got:
+        assert held.begun.acquire(timeout=10)
+        assert status(address, "/reference") == 200
+        held.let_go.set()
+    assert got == [200] * 3
+
+
+def test_the_threads_end_with_the_server(data_file: DataFile, clock: Clock) -> None:
+    before = set(threading.enumerate())
+    with serving(create_app(data_file, clock=clock, lots=lots())) as address:
+        assert status(address, "/") == 200
+        assert len(set(threading.enumerate()) - before) > LONG_AT_ONCE
+    assert set(threading.enumerate()) <= before
+
+
+@pytest.mark.parametrize(
+    ("path", "quick"),
+    [
+        ("/", True),
+        ("/case/a1/answer", True),
+        ("/drill/3", True),
+        ("/class/1/drill/3", False),
+        ("/progress", False),
+        ("/cases", False),
+        ("", False),
+        ("b''", False),
+    ],
+)
+def test_which_pages_are_quick(path: str, quick: bool) -> None:
+    assert lanes.is_quick(path) is quick
+
+
+def test_every_quick_address_is_one_of_the_apps(data_file: DataFile) -> None:
+    rules = {str(rule).split("/")[1] for rule in create_app(data_file).url_map.iter_rules()}
+    assert rules >= lanes.QUICK

@@ -1,0 +1,77 @@
+"""Cases that are to show something: brought where they can, and never looked for in vain twice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from cases.casetype import CannotDraw, Settings
+from cases.chance import Chance
+from cases.register import all_types, case_type
+from quiz import drills, folding, practice, wishes
+from quiz.catalogue import key_of
+from quiz.learner import SlipMemory
+from quiz.store import Learner, Store
+from tests.conftest import NOON, lots
+
+LEVEL = Settings(level="competent")
+"""At this level the two cylinders of an over-refraction lie along one axis: nobody can forget to double their angle."""
+
+
+def test_a_case_shows_what_was_wished() -> None:
+    for seed in range(20):
+        assert wishes.case_for(case_type("two-spheres"), seed, LEVEL, "distance-left-in").shows("distance-left-in")
+
+
+def test_what_a_type_cannot_show_is_remembered_for_these_settings_alone() -> None:
+    one, wish = case_type("over-refraction"), "angle-not-doubled"
+    with pytest.raises(CannotDraw):
+        wishes.case_for(one, 1, LEVEL, wish)
+    assert (one.id, wish) in wishes.unable(LEVEL)
+    expert = replace(LEVEL, level="expert")
+    assert (one.id, wish) not in wishes.unable(expert)
+    assert wishes.case_for(one, 1, expert, wish).shows(wish)
+
+
+def test_looking_in_vain_is_short() -> None:
+    """It took 4,000 draws, some three seconds, for every case of a learner with such a slip."""
+    one, drawn = case_type("over-refraction"), list[int]()
+
+    def draw(chance: Chance, settings: Settings) -> dict[str, object]:
+        drawn.append(1)
+        return one.draw(chance, settings)
+
+    with pytest.raises(CannotDraw):
+        wishes.case_for(replace(one, draw=draw), 1, LEVEL, "angle-not-doubled")
+    assert len(drawn) == wishes.TRIES
+
+
+@pytest.mark.parametrize("type_id", ["over-refraction", "crossed-sum", "result-difference", "average-readings"])
+def test_a_case_that_is_to_show_a_slip_shows_it_at_the_learners_level(
+    store: Store, learner: Learner, type_id: str
+) -> None:
+    """With every slip of a type standing, those among them that it cannot show at this level."""
+    state = folding.cases_of(store, learner.id).copy()
+    for ref in case_type(type_id).slips:
+        step, slip = key_of(ref)
+        state.slips.setdefault(step, {})[slip] = SlipMemory(3.0, NOON)
+    with store.writing():
+        folding.keep_cases(store, learner.id, state)
+    looked_for = 0
+    for number in range(25):
+        one = practice.waiting(store, learner, now=NOON + number, lots=lots(number))
+        if one.dealt.must_show is not None:
+            looked_for += 1
+            assert one.case.shows(one.dealt.must_show)
+        with store.writing():
+            store.close_case(one.dealt.id, now=NOON + number)
+    assert looked_for >= 10
+
+
+def test_a_drill_for_a_slip_has_no_type_that_cannot_show_it() -> None:
+    slips = [key_of(ref) for ref in case_type("over-refraction").slips if ref.slip == "angle-not-doubled"]
+    having = {one.id for one in all_types().values() if any(key_of(ref) in slips for ref in one.slips)}
+    assert "over-refraction" in having
+    assert "over-refraction" not in drills.types_for(slips, LEVEL)
+    assert "over-refraction" in drills.types_for(slips, replace(LEVEL, level="expert"))
