@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cached_property
 from itertools import combinations
@@ -186,12 +186,13 @@ class Case:
         return self._slipped(2)
 
     def _slipped(self, at_once: int) -> tuple[Slipped, ...]:
-        out = []
-        for one in slipped_runs(self.type.steps, self.start, at_once=at_once):
+        return tuple(self._led_to(slipped_runs(self.type.steps, self.start, at_once=at_once)))
+
+    def _led_to(self, runs: Iterable[SlippedRun]) -> Iterator[Slipped]:
+        for one in runs:
             answer = self._answer_of(one)
             if answer is not None:
-                out.append(Slipped(one.slips, answer, one.run))
-        return tuple(out)
+                yield Slipped(one.slips, answer, one.run)
 
     def _answer_of(self, slipped: SlippedRun) -> Values | None:
         try:
@@ -232,7 +233,8 @@ class Case:
 
     def shows(self, slip_id: str) -> bool:
         """Say whether a slip of this name would show in the answer, whatever the step."""
-        return any(one.slips[0].slip == slip_id for one in self.singles)
+        # The slip alone is run, and not all that there are: most cases that are looked through for one are thrown away.
+        return any(self._led_to(slipped_runs(self.type.steps, self.start, only=slip_id)))
 
 
 class CannotDraw(CaseError):
@@ -268,7 +270,7 @@ def draw(
     for _ in range(tries):
         try:
             case = case_type.case(case_type.draw(chance, settings), seed)
-            fits = case.hides_nothing() and wanted(case)
+            fits = wanted(case) and case.hides_nothing()
         except CannotDraw:
             raise
         except CaseError as error:

@@ -142,13 +142,17 @@ def _carried(steps: Sequence[Step], before: Run, first: int, swaps: Mapping[int,
     return Run(tuple(lines), known)
 
 
-def slipped_runs(steps: Sequence[Step], start: Known, *, at_once: int = 1) -> Iterator[SlippedRun]:
+def slipped_runs(
+    steps: Sequence[Step], start: Known, *, at_once: int = 1, only: str | None = None
+) -> Iterator[SlippedRun]:
     """Yield the chain with every live slip in it (`at_once` = 1) or every pair of slips at two steps (2).
 
-    A combination that leads to no lens or number at all is passed over.
+    With `only` no other slips than those of that name are looked at. A combination that leads to no lens or number at
+    all is passed over.
     """
     befores = _befores(steps, start)
-    places = [(number, slip) for number, step in enumerate(steps) for slip in step.slips]
+    every = [(number, slip) for number, step in enumerate(steps) for slip in step.slips]
+    places = every if only is None else [(number, slip) for number, slip in every if slip.name.id == only]
     for chosen in combinations(places, at_once):
         swaps = dict(chosen)
         first = chosen[0][0]

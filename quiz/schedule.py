@@ -288,7 +288,9 @@ class _Table:
             (),
         )
         for rules in ladder:
-            left = [one for one in self.catalogue.types if all(rule(one) for rule in rules)]
+            left = list(self.catalogue.types)
+            for rule in rules:
+                left = [one for one in left if rule(one)]
             if left:
                 return left
         raise NothingToChoose("unreachable: the last rung keeps every type")
