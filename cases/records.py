@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from cases.kinds import BadFinding, Kind
 from cases.lens import SphCyl
@@ -85,6 +86,7 @@ class CellValue:
         return bool(self.sign) or self.number == 0
 
 
+@lru_cache(1024)
 def cell_value(cell: str, text: str) -> CellValue | None:
     """Read one cell of a record; None for a blank.
 

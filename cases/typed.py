@@ -28,6 +28,7 @@ _ALIKE = str.maketrans(
         "⁄": "/",
     }
 )
+_SPACES = dict.fromkeys(map(ord, "\t\n\v\f\r\x1c\x1d\x1e\x1f"), " ")
 _WORDS = {
     **dict.fromkeys(("x", "ax", "axis", "a", "by"), "axis"),
     **dict.fromkeys(("at", "along"), "at"),
@@ -151,8 +152,11 @@ def plain_characters(text: str) -> str:
 
     Compatibility folding (NFKC) is not used: it turns ² into 2 and ½ into 1⁄2, which would change the number read.
     """
+    text = text.translate(_DROPPED).translate(_ALIKE)
+    if text.isascii():
+        return text.translate(_SPACES).lower().strip().rstrip(" .,;")
     out = []
-    for char in text.translate(_DROPPED).translate(_ALIKE):
+    for char in text:
         if 0xFF01 <= ord(char) <= 0xFF5E:
             plain = chr(ord(char) - 0xFEE0)
         elif char.isspace():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import Any
 
@@ -20,7 +21,16 @@ def link(endpoint: str, **values: Any) -> str:
     fixed = not endpoint.startswith(".") and not any(name.startswith("_") for name in values)
     if not fixed or any(isinstance(value, list | tuple | dict) for value in values.values()):
         return url_for(endpoint, **values)
+    if values.keys() == _CASE and _PLAIN.fullmatch(str(values["dealt_id"])):
+        # Every case has an id of its own, but all their addresses are alike.
+        return _remembered(request.root_path, endpoint, _ANY_CASE).replace(_ANY, values["dealt_id"])
     return _remembered(request.root_path, endpoint, tuple(sorted(values.items())))
+
+
+_ANY = "ANY-CASE"
+_CASE = {"dealt_id"}
+_ANY_CASE = (("dealt_id", _ANY),)
+_PLAIN = re.compile(r"[\w-]{1,40}", re.ASCII)
 
 
 @lru_cache(MOST)

@@ -246,4 +246,7 @@ class Whole(IntegerConverter):
 
 def wants_json() -> bool:
     """Say whether a script is asking."""
+    # Most requests are a browser's, which names no JSON: what they name need not be weighed.
+    if "json" not in request.headers.get("Accept", ""):
+        return False
     return request.accept_mimetypes.best_match(("text/html", "application/json")) == "application/json"
