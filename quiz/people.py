@@ -93,8 +93,8 @@ def local(store: Store, learner_id: int) -> Learner:
     UnknownLearner
         When there is none of this number, or they joined a class: nobody else may pick their name.
     """
-    found = next((one for one in store.local_learners() if one.id == learner_id), None)
-    if found is None:
+    found = store.learner(learner_id)
+    if found is None or found.joined:
         raise UnknownLearner
     return found
 
