@@ -16,6 +16,7 @@ from quiz.pages import (
     accuracy,
     bench,
     classes,
+    cookies,
     door,
     drilling,
     drills,
@@ -83,6 +84,7 @@ def create_app(
     None for any; beyond says that other computers are served too, so that only those who are known get in.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
+    app.session_interface = cookies.Cookies()
     with closing(Store(file)) as store:
         app.secret_key = store.secret()
     app.config.update(

@@ -60,8 +60,9 @@ def _check() -> None:
 
 
 def _seal(response: Response) -> Response:
-    for name, value in HEADERS.items():
-        response.headers.setdefault(name, value)
+    # A page may have a policy of its own, as worksheets do.
+    own = {name for name, _ in response.headers}
+    response.headers.extend({name: value for name, value in HEADERS.items() if name not in own})
     if request.endpoint != "static":
         response.headers["Cache-Control"] = "no-store"
     return response
