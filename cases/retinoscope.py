@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -191,17 +192,21 @@ def look(setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE)
     )
 
 
+@lru_cache(512)
 def residual_matrix(setting: Setting, radius_mm: float = 0.0) -> Array:
     """Return E in D, what is still to be added for neutral, for rays at `radius_mm` from the centre of the pupil.
 
     x along the 180 meridian, y along the 90. With aberration the rays of a ring and its neighbours differ: E is what
-    brings the ring itself to the sight hole, and so says on which side of the pupil the ring is lit.
+    brings the ring itself to the sight hole, and so says on which side of the pupil the ring is lit. Everything that is
+    seen in a setting asks for it, so it is kept, and cannot be written to.
 
     Source: derived here.
     """
     eye = setting.rx.power_matrix() + setting.induced.power_matrix()
     alike = 100 / setting.distance_cm + setting.margin_per_mm2 * radius_mm**2
-    return eye - setting.in_place.power_matrix() + alike * np.eye(2)
+    residue = eye - setting.in_place.power_matrix() + alike * np.eye(2)
+    residue.setflags(write=False)
+    return residue
 
 
 def residual(setting: Setting, streak: float, radius_mm: float = 0.0) -> float:
