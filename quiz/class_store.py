@@ -133,8 +133,7 @@ def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:
 
 def learner_with(store: Store, token: str, now: float) -> Learner | None:
     """Return the learner whose sign-in this is, while it holds."""
-    found = store.learners_where("JOIN sign_ins s ON s.learner = l.id WHERE s.token = ? AND s.until > ?", token, now)
-    return next(iter(found), None)
+    return store.learner_where("JOIN sign_ins s ON s.learner = l.id WHERE s.token = ? AND s.until > ?", token, now)
 
 
 def add_sign_in(
@@ -254,7 +253,7 @@ def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_
 def learner_joined_with(store: Store, class_id: int, joined_with: str) -> Learner | None:
     """Return the learner whom this very form made."""
     rest = "JOIN members m ON m.learner = l.id WHERE m.joined_with = ? AND m.class = ?"
-    return next(iter(store.learners_where(rest, joined_with, class_id)), None)
+    return store.learner_where(rest, joined_with, class_id)
 
 
 def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
@@ -264,7 +263,7 @@ def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
 
 def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
     """Return the learner whose come-back phrase has this hash."""
-    return next(iter(store.learners_where("JOIN members m ON m.learner = l.id WHERE m.phrase = ?", phrase)), None)
+    return store.learner_where("JOIN members m ON m.learner = l.id WHERE m.phrase = ?", phrase)
 
 
 # --- drills ------------------------------------------------------------------------------------------------------
@@ -364,7 +363,7 @@ def is_begun(store: Store, drill_id: int) -> bool:
 
 def run_of(store: Store, drill_id: int, learner_id: int) -> Sitting | None:
     """Return the sitting in which a learner works through a drill."""
-    return next(iter(store.sittings_where("WHERE s.drill = ? AND s.learner = ?", drill_id, learner_id)), None)
+    return store.sitting_where("WHERE s.drill = ? AND s.learner = ?", drill_id, learner_id)
 
 
 def runs_of(store: Store, drill_id: int) -> list[Sitting]:

@@ -249,6 +249,10 @@ class Store:
         """Return the learners, `l`, whom the rest of a question finds: joins, conditions, order."""
         return self.fetch_as(Learner, f"{_LEARNERS} {rest}", *values)
 
+    def learner_where(self, rest: str, *values: Any) -> Learner | None:
+        """Return the only learner, `l`, whom the rest of a question finds."""
+        return next(iter(self.learners_where(rest, *values)), None)
+
     def learners(self) -> list[Learner]:
         """Return everyone, in the order in which they came."""
         return self.learners_where("ORDER BY l.id")
@@ -259,7 +263,7 @@ class Store:
 
     def learner(self, learner_id: int) -> Learner | None:
         """Return one learner."""
-        return next(iter(self.learners_where("WHERE l.id = ?", learner_id)), None)
+        return self.learner_where("WHERE l.id = ?", learner_id)
 
     def states(self, learner_id: int) -> KeptStates | None:
         """Return what is kept of a learner's memory."""
@@ -313,14 +317,17 @@ class Store:
         """Return the sittings, `s`, that the rest of a question finds."""
         return self.fetch_as(Sitting, f"{_SITTINGS} {rest}", *values)
 
+    def sitting_where(self, rest: str, *values: Any) -> Sitting | None:
+        """Return the only sitting, `s`, that the rest of a question finds."""
+        return next(iter(self.sittings_where(rest, *values)), None)
+
     def sitting(self, sitting_id: int) -> Sitting | None:
         """Return one sitting."""
-        return next(iter(self.sittings_where("WHERE s.id = ?", sitting_id)), None)
+        return self.sitting_where("WHERE s.id = ?", sitting_id)
 
     def sitting_under_way(self, learner_id: int) -> Sitting | None:
         """Return the learner's own sitting that has not ended; a drill's is not among them."""
-        rest = "WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NULL"
-        return next(iter(self.sittings_where(rest, learner_id)), None)
+        return self.sitting_where("WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NULL", learner_id)
 
     def begin_sitting(
         self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
