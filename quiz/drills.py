@@ -173,7 +173,7 @@ def _drawn(type_id: str, seed: int, settings: Settings, slips: Sequence[SlipKey]
     wanted = {slip for step, slip in slips if any((ref.step, ref.slip) == (step, slip) for ref in one.slips)}
     if wanted:
         try:
-            return draw(one, seed, settings, wanted=lambda case: any(map(case.shows, wanted)), tries=wishes.TRIES)
+            return draw(one, seed, settings, wanted=lambda case: any(map(case.shows, wanted)))
         except CannotDraw:
             pass
     return draw(one, seed, settings)

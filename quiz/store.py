@@ -154,7 +154,8 @@ _SITTINGS = (
     "(SELECT max(dealt_at) FROM dealt WHERE sitting = s.id) AS last_dealt_at FROM sittings s"
 )
 REMEMBERED = 50
-"""Answers of more rows than these are not remembered: they are read once, and may be long."""
+"""Answers of more rows than these are not remembered, nor more answers than these: a page asks a score of questions at
+most, and an export reads a whole class."""
 
 
 class Store:
@@ -186,7 +187,11 @@ class Store:
         with self._file.writing(self._db):
             # Another request may have written while this one waited for its turn.
             self._asked.clear()
-            yield
+            try:
+                yield
+            except BaseException:
+                self._asked.clear()  # what was read since is undone
+                raise
 
     def wipe(self) -> None:
         """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
@@ -212,7 +217,7 @@ class Store:
         if kept is None:
             rows = self._db.conn.execute(sql, values).fetchall()
             kept = rows if kind is None else [_from_row(kind, row) for row in rows]
-            if self._remember and len(kept) <= REMEMBERED:
+            if self._remember and max(len(kept), len(self._asked) + 1) <= REMEMBERED:
                 self._asked[key] = kept
         return list(kept)
 

@@ -13,10 +13,12 @@ from cases.working import SlipRef
 from quiz.lately import Lately
 from quiz.schedule import Wish
 
-TRIES = 60
-"""Draws before a type is held to be unable: a slip that shows in one case of twenty is missed by 1 in 20 who look."""
+TRIES = 500
+"""Draws, some 40 ms, before a type is held to be unable, for everyone at these settings until the app is started anew:
+a slip that shows in one case of a hundred is passed over so by 1 in 150 who look, one that shows in two hardly ever."""
 
 _At = tuple[str, str, float, bool, tuple[tuple[str, float], ...]]
+# Where a bound or two threads at once make it forget, it is found out again.
 _unable: Lately[_At, frozenset[tuple[str, Wish]]] = Lately(500)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from copy import deepcopy
 from typing import Any
 
 from flask import Flask, Request
@@ -30,7 +31,7 @@ class Cookies(SecureCookieSessionInterface):
             values, signed_at = found
             if 0 <= int(time.time()) - signed_at <= app.permanent_session_lifetime.total_seconds():
                 self._good.keep(text, found)
-                return self.session_class(values)
+                return self.session_class(deepcopy(values))
         return self.session_class()
 
     def _verified(self, app: Flask, text: str) -> tuple[dict[str, Any], float] | None:

@@ -246,7 +246,8 @@ class Whole(IntegerConverter):
 
 def wants_json() -> bool:
     """Say whether a script is asking."""
-    # Most requests are a browser's, which names no JSON: what they name need not be weighed.
-    if "json" not in request.headers.get("Accept", ""):
+    # Most requests are a browser's, which wants a page first: what else it names need not be weighed.
+    accept = request.headers.get("Accept", "")
+    if accept.startswith("text/html,") and "json" not in accept:
         return False
     return request.accept_mimetypes.best_match(("text/html", "application/json")) == "application/json"

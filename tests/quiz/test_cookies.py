@@ -84,6 +84,24 @@ def test_a_cookie_ends_with_its_time_though_it_was_known(app: Flask, days: int, 
         assert held(app, good) == (1 if holds else None)
 
 
+def test_lists_in_a_cookie_are_each_requests_own(app: Flask) -> None:
+    """Flask's flashed messages are such a list."""
+
+    @app.get("/grow")
+    def grow() -> str:
+        session.setdefault("list", []).append(1)
+        session.modified = True
+        return str(len(session["list"]))
+
+    client = app.test_client()
+    client.get("/grow")
+    cookie = client.get_cookie("session")
+    assert cookie is not None
+    fresh = app.test_client(use_cookies=False)
+    headers = {"Cookie": f"session={cookie.value}"}
+    assert [fresh.get("/grow", headers=headers).text for _ in range(3)] == ["2", "2", "2"]
+
+
 def test_what_one_request_changes_is_not_changed_for_the_next(app: Flask) -> None:
     good = cookie_of(app, 1)
     client = app.test_client(use_cookies=False)

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import http.client
+import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from types import SimpleNamespace
 
 import pytest
 from flask import Flask
+from waitress.task import ThreadedTaskDispatcher
 
 from quiz import lanes
 from quiz.app import create_app
@@ -68,6 +72,67 @@ def test_long_pages_come_while_a_quick_one_hangs(data_file: DataFile, clock: Clo
         assert status(address, "/reference") == 200
         held.let_go.set()
     assert got == [200] * 3
+
+
+def test_quick_pages_go_round_one_that_hangs(data_file: DataFile, clock: Clock) -> None:
+    """Those asked for after it, and those already in line behind it."""
+    app = create_app(data_file, clock=clock, lots=lots())
+    held = Held(app, "/case/held/held")
+    with serving(app) as address, asked_for(address, "/case/held/held", 1) as got:
+        assert held.begun.acquire(timeout=10)
+        with asked_for(address, "/", 4) as behind:
+            pass
+        assert behind == [200] * 4
+        assert status(address, "/recall") == 200
+        assert got == []
+        held.let_go.set()
+    assert got == [200]
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        b"garbage\r\n\r\n",
+        b"get / HTTP/1.1\r\n\r\n",
+        b"GET / HTTP/1.1\r\nno colon\r\n\r\n",
+        b"GET /\xff HTTP/1.1\r\n\r\n",
+    ],
+)
+@pytest.mark.parametrize("before", [b"", b"GET /static/css/parts.css HTTP/1.1\r\nHost: localhost\r\n\r\n"])
+def test_what_cannot_be_read_is_answered_and_its_connection_let_go(
+    data_file: DataFile, clock: Clock, sent: bytes, before: bytes
+) -> None:
+    with serving(create_app(data_file, clock=clock, lots=lots())) as address:
+        host, port = address.removeprefix("http://").split(":")
+        with closing(socket.create_connection((host, int(port)), 10)) as raw:
+            raw.sendall(before + sent)
+            got = b""
+            while more := raw.recv(65536):
+                got += more
+        assert got.count(b"HTTP/1.1 ") + got.count(b"HTTP/1.0 ") == 1 + bool(before)
+        assert b" 400 Bad Request" in got
+
+
+def test_both_lanes_are_given_one_time_to_end() -> None:
+    long = ThreadedTaskDispatcher()
+    long.set_thread_count(1)
+    two, let_go = lanes.Lanes(long), threading.Event()
+
+    class Channel:
+        def __init__(self, path: str) -> None:
+            self.requests = [SimpleNamespace(path=path)]
+
+        def service(self) -> None:
+            assert let_go.wait(20)
+
+        def cancel(self) -> None: ...
+
+    for path in ("/", "/class"):
+        two.add_task(Channel(path))
+    began = time.monotonic()
+    two.shutdown(timeout=0.6)
+    assert time.monotonic() - began < 1.1
+    let_go.set()
 
 
 def test_the_threads_end_with_the_server(data_file: DataFile, clock: Clock) -> None:

@@ -175,6 +175,15 @@ def test_what_another_wrote_is_seen_once_the_writing_begins(data_file: DataFile,
         assert found.name == "Runa"
 
 
+def test_what_was_undone_is_not_remembered(data_file: DataFile, learner: Learner) -> None:
+    with closing(Store(data_file, remember=True)) as store:
+        with pytest.raises(ZeroDivisionError), store.writing():
+            store.rename_learner(learner.id, "Wrong")
+            assert store.learner(learner.id) != learner
+            _ = 1 / 0
+        assert store.learner(learner.id) == learner
+
+
 def test_without_being_told_a_store_remembers_nothing(data_file: DataFile, learner: Learner) -> None:
     with closing(Store(data_file)) as store, closing(Store(data_file)) as other:
         assert store.learner(learner.id) == learner
@@ -190,3 +199,6 @@ def test_many_rows_are_not_remembered(data_file: DataFile) -> None:
         before = dict(store._asked)
         assert len(store.learners()) == REMEMBERED + 1
         assert store._asked == before
+        for number in range(2 * REMEMBERED):
+            store.learner(number)
+        assert len(store._asked) == REMEMBERED
