@@ -14,6 +14,7 @@ from quiz.datafile import DataFile
 from quiz.lots import Lots
 from quiz.pages import (
     accuracy,
+    assets,
     bench,
     classes,
     cookies,
@@ -101,6 +102,7 @@ def create_app(
     guard.set_up(app)
     door.set_up(app)
     frame.set_up(app)
+    assets.set_up(app)
     links.set_up(app)
     lettering.set_up(app)
     errors.set_up(app)

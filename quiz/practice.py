@@ -28,6 +28,8 @@ from quiz.store import Answer, Dealt, Learner, Store
 LEFT_SECONDS = 900.0
 """A case answered later than this was left in between, so the time that it took is not known."""
 CONFIDENCES = (1, 2, 3)
+RECENT = 60
+"""Cases looked back on for what to bring next: some six sittings of ten."""
 
 
 class UnknownCase(QuizError):
@@ -137,7 +139,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
             return Waiting(_moved(left, sitting), again.case)
         store.close_case(left.id, now=now)
     kept = kept_to.of_sitting(store, sitting) if types is None else None
-    choice, case = _choose_and_draw(store, learner, sitting, now, lots, kept.types if kept else types, kept)
+    choice, case = _choose_and_draw(store, learner, now, lots, kept.types if kept else types, kept)
     findings = case.type.findings.to_json(case.findings)
     made.keep(case, findings)
     dealt = Dealt(
@@ -162,14 +164,15 @@ def _moved(dealt: Dealt, sitting: int) -> Dealt:
     return Dealt(**{**vars(dealt), "sitting": sitting})
 
 
-def _recent(store: Store, sitting: int) -> list[Done]:
-    return [Done(type_id, verdict in CREDITED, for_drill) for type_id, verdict, for_drill in store.course_of(sitting)]
+def _recent(store: Store, learner_id: int, now: float) -> list[Done]:
+    """Return what was answered lately, in one sitting or more: a miss at the end of one comes back in the next."""
+    course = store.course_since(learner_id, now - sittings.LEFT_SECONDS, most=RECENT)
+    return [Done(type_id, verdict in CREDITED, for_drill) for type_id, verdict, for_drill in course]
 
 
 def _choose_and_draw(
     store: Store,
     learner: Learner,
-    sitting: int,
     now: float,
     lots: Lots,
     types: Collection[str] | None,
@@ -177,7 +180,7 @@ def _choose_and_draw(
 ) -> tuple[Choice, Case]:
     state = folding.cases_of(store, learner.id)
     settings = people.settings_of(learner)
-    recent = _recent(store, sitting)
+    recent = _recent(store, learner.id, now)
     offered = catalogue() if types is None else _limited(catalogue(), types)
     # What was asked for by name is open whatever its level and needs, as a drill's types are.
     drilled = kept.types if kept else class_store.types_in_drill(store, learner, now)
@@ -380,7 +383,7 @@ def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -
     state = folding.cases_of(store, learner.id)
     if state.suspects is None or state.suspects.at != done.answer.at:
         return False
-    return _next_is_probe(state, _recent(store, done.dealt.sitting), people.settings_of(learner).for_drawing, now)
+    return _next_is_probe(state, _recent(store, learner.id, now), people.settings_of(learner).for_drawing, now)
 
 
 def _next_is_probe(state: LearnerState, recent: list[Done], drawing: Settings, now: float) -> bool:

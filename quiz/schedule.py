@@ -104,7 +104,7 @@ class Catalogue:
 
 
 class Done(NamedTuple):
-    """One case of the sitting so far."""
+    """One case answered lately, in this sitting or one just before it."""
 
     type_id: str
     right: bool
@@ -145,7 +145,7 @@ def choose(
     """Choose the next case.
 
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed; a type missed in this sitting, five other cases having come since; else the best score
+    was missed; a type missed lately, five other cases having come since; else the best score
 
         gain / seconds × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
 
@@ -162,7 +162,7 @@ def choose(
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
     its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
-    drill's types are open whatever their level and needs, and take at most half of the sitting (the half of an odd
+    drill's types are open whatever their level and needs, and take at most half of those cases (the half of an odd
     number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, the drill's
     half, never the same type at once, needs, level.
 
@@ -171,7 +171,7 @@ def choose(
     now
         Seconds since 1970, UTC; so is `exam_day`, which counts only while it lies ahead.
     recent
-        The cases of this sitting, the latest last.
+        The cases answered lately, in this sitting and those just before it, the latest last.
     drill
         The types of an open drill.
     level
@@ -253,11 +253,11 @@ class _Table:
 
     @cached_property
     def drilled(self) -> int:
-        """How many cases of this sitting were for a drill."""
+        """How many of the cases answered lately were for a drill."""
         return sum(done.for_drill for done in self.recent)
 
     def within_half(self, one: TypeInfo) -> bool:
-        """Say whether a case would keep a drill within its half of the sitting, that case being part of it."""
+        """Say whether a case would keep a drill within its half of the cases, that case being one of them."""
         return one.id not in self.drill or 2 * (self.drilled + 1) <= len(self.recent) + 2
 
     def not_just_done(self, one: TypeInfo) -> bool:
@@ -268,7 +268,7 @@ class _Table:
 
     @cached_property
     def since_miss(self) -> dict[str, int]:
-        """By type that was missed the last time that it came in this sitting, the cases since."""
+        """By type that was missed the last time that it came, the cases since."""
         last = {done.type_id: (place, done) for place, done in enumerate(self.recent)}
         return {id_: len(self.recent) - 1 - place for id_, (place, done) in last.items() if not done.right}
 
@@ -329,7 +329,7 @@ class _Table:
         return self.chosen(one, "New a moment ago: a second one while the first is fresh.")
 
     def comeback(self) -> Choice | None:
-        """Give the type that was missed longest ago in this sitting and has waited."""
+        """Give the type that was missed longest ago and has waited."""
         # Among all types: a need that the miss undid must not keep the type from coming back.
         types = [one for one in self.catalogue.types if self.within_half(one)]
         waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
@@ -467,7 +467,7 @@ class _Table:
         memory = self.state.types.get(one.id)
         if memory is None:
             needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
-            return f"New: the next step after {needs[-1].title or needs[-1].id}." if needs else "New to you."
+            return f"New: the next step after “{needs[-1].title or needs[-1].id}”." if needs else "New to you."
         slip = self.followed(one)
         if slip is not None:
             return f"You {self.slip_title(slip)} lately: this case would show it again."

@@ -403,10 +403,16 @@ class Store:
         """Return the answers of a sitting, the earliest first."""
         return self.fetch_as(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
 
-    def course_of(self, sitting_id: int) -> list[tuple[str, str, bool]]:
-        """Return type, verdict and whether it was for a drill, of each answer of a sitting, the earliest first."""
-        sql = "SELECT type, verdict, for_drill FROM answers WHERE sitting = ? ORDER BY id"
-        return [(row[0], row[1], bool(row[2])) for row in self.fetch(sql, sitting_id)]
+    def course_since(self, learner_id: int, since: float, *, most: int) -> list[tuple[str, str, bool]]:
+        """Return type, verdict and whether it was for a drill, of a learner's latest answers in ordinary practice.
+
+        The earliest first; none from before `since`, and no more than `most`.
+        """
+        sql = (
+            "SELECT type, verdict, for_drill FROM (SELECT id, type, verdict, for_drill, at, drill FROM answers "
+            "WHERE learner = ? ORDER BY id DESC LIMIT ?) WHERE at >= ? AND drill IS NULL ORDER BY id"
+        )
+        return [(row[0], row[1], bool(row[2])) for row in self.fetch(sql, learner_id, most, since)]
 
     def place_in_sitting(self, dealt_id: str) -> int:
         """Return the place, from 1, of an answered case among the answers of its sitting."""

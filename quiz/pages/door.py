@@ -11,13 +11,13 @@ from werkzeug.wrappers import Response
 from quiz import classes, signing
 from quiz.classes import Joined
 from quiz.errors import QuizError
-from quiz.pages import visit
+from quiz.pages import assets, visit
 from quiz.people import BadName
 from quiz.signing import NotKnown, TooManyTries
 
 pages = Blueprint("door", __name__)
 
-OPEN = ("static", "door.show", "door.join", "door.back", "door.come_back", "door.sign_in")
+OPEN = (*assets.ENDPOINTS, "door.show", "door.join", "door.back", "door.come_back", "door.sign_in")
 """What anyone may ask for when other computers are served too."""
 
 

@@ -65,7 +65,7 @@ def _page(one: Offer) -> DrillingPage:
         begun=one.run is not None,
         open=one.open,
         over=one.over,
-        summary=f"{came.right} of {came.asked} right: {came.per_cent} %." if told and came.asked else "",
+        summary=f"{came.right} of {came.asked} right: {came.per_cent} %." if told and one.run and came.asked else "",
         passed=came.passed if one.over else None,
         cases=case_lines(answers) if told else (),
     )

@@ -35,7 +35,7 @@ def new(class_id: int) -> Response:
     learner = classes.member(visit.store(), what, number)
     state = folding.states_of(visit.store(), learner.id).cases
     slips = tuple(memory.standing(state, visit.now()))
-    texts = {**USUAL, "title": f"{learner.name}: what slips" if slips else "", "same": "own"}
+    texts = {**USUAL, "title": f"{learner.name}: what slips" if slips else ""}
     types = drills.types_for(slips, Settings(level=texts["level"]))
     return _form(what, Filled(texts, frozenset(types), slips, number))
 

@@ -7,6 +7,8 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, request
 from werkzeug.exceptions import Forbidden
 
+from quiz.pages import assets
+
 POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -63,6 +65,6 @@ def _seal(response: Response) -> Response:
     # A page may have a policy of its own, as worksheets do.
     own = {name for name, _ in response.headers}
     response.headers.extend({name: value for name, value in HEADERS.items() if name not in own})
-    if request.endpoint != "static":
+    if request.endpoint not in assets.ENDPOINTS:
         response.headers["Cache-Control"] = "no-store"
     return response

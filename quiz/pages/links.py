@@ -6,7 +6,9 @@ import re
 from functools import lru_cache
 from typing import Any
 
-from flask import Flask, request, url_for
+from flask import Flask, current_app, request, url_for
+
+from quiz.pages.assets import version_of
 
 MOST = 4096
 
@@ -18,6 +20,8 @@ def set_up(app: Flask) -> None:
 
 def link(endpoint: str, **values: Any) -> str:
     """Return an address within the app; one that depends on more than its endpoint and values is written anew."""
+    if endpoint == "static":
+        endpoint, values = "asset", {"version": version_of(str(current_app.static_folder)), **values}
     fixed = not endpoint.startswith(".") and not any(name.startswith("_") for name in values)
     if not fixed or any(isinstance(value, list | tuple | dict) for value in values.values()):
         return url_for(endpoint, **values)

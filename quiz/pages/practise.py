@@ -71,6 +71,15 @@ def answer(dealt_id: str) -> Answered:
     return redirect(_onward(one.dealt), 303)
 
 
+@pages.get("/case/<dealt_id>/answer")
+@pages.get("/case/<dealt_id>/line")
+@pages.get("/case/<dealt_id>/read")
+def again(dealt_id: str) -> Answered:
+    """Lead on from an address that a form was sent to: a page that it gave was reloaded, or its address kept."""
+    practice.own(visit.store(), visit.learner(), dealt_id)
+    return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+
+
 def _onward(dealt: Dealt) -> str:
     """Return where an answer leads: to its mark, or on in a drill whose marks are shown at its end."""
     drill = None if dealt.drill is None else class_store.drill_of_id(visit.store(), dealt.drill)

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
+from flask import request
 from playwright.sync_api import Page, Playwright
 
 from cases.casetype import Case
@@ -72,6 +73,8 @@ class Served:
     url: str
     store: Store
     clock: Clock
+    requested: list[str]
+    """What the app was asked for."""
 
     @property
     def learner(self) -> Learner:
@@ -88,8 +91,10 @@ class Served:
 
 @pytest.fixture
 def served(data_file: DataFile, clock: Clock) -> Iterator[Served]:
-    with closing(Store(data_file)) as store, serving(create_app(data_file, clock=clock, lots=lots())) as url:
-        yield Served(f"{url}/", store, clock)
+    app, requested = create_app(data_file, clock=clock, lots=lots()), list[str]()
+    app.before_request(lambda: requested.append(request.path))
+    with closing(Store(data_file)) as store, serving(app) as url:
+        yield Served(f"{url}/", store, clock, requested)
 
 
 @pytest.fixture

@@ -96,6 +96,7 @@ def join(page: Page, room: Class, code: str, name: str) -> str:
 
 def begin(page: Page) -> None:
     page.get_by_role("link", name="Net from gross").click()
+    expect(page.locator("main")).not_to_contain_text("right:")  # nothing has been answered: no score
     page.get_by_role("button", name="Begin").click()
     expect(page.locator("h1")).to_contain_text("of the drill")
 

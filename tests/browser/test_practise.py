@@ -338,3 +338,31 @@ def test_a_case_prints_on_paper_without_buttons(page: Page, served: Served, type
             expect(one).to_be_hidden()
     expect(page.locator(".found")).to_be_visible()
     assert page.pdf(format="A4").startswith(b"%PDF")
+
+
+def test_a_browser_asks_for_each_script_and_style_sheet_once(page: Page, served: Served) -> None:
+    """On a slow line, asking ten times whether a file is still the same costs more than the page."""
+    asked = list[str]()
+    served.deal(page, "net-sphere")
+    served.requested.clear()
+    page.on("response", lambda answer: asked.append(answer.url))
+    page.goto(served.url)
+    expect(page.locator("h1")).to_have_text(re.compile(r"Case \d+"))
+    files = [url for url in asked if "/static/" in url]
+    assert len(files) >= 8
+    assert all("/static/v-" in url for url in files), "a script loads its own by names relative to it"
+    # The icon of its tab a browser fetches when it likes.
+    assert [path for path in served.requested if "/static/" in path and "/icons/" not in path] == []
+
+
+def test_an_address_that_a_form_was_sent_to_leads_on(page: Page, served: Served) -> None:
+    """A page that came of a form may be reloaded, or its address kept."""
+    served.deal(page, "net-sphere")
+    page.get_by_role("button", name="Show the first line of the working").click()
+    expect(page.locator("#lines li")).to_have_count(1)
+    waiting = served.store.open_case(served.learner.id)
+    assert waiting is not None
+    for name in ("answer", "line", "read"):
+        page.goto(f"{served.url}case/{waiting.id}/{name}")
+        expect(page.locator("h1")).to_have_text(re.compile(r"Case \d+"))
+        expect(page.locator("#lines li")).to_have_count(1)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
 from quiz.app import create_app
 from quiz.datafile import DataFile
+from quiz.pages import assets
 from quiz.pages.guard import HEADERS
 from tests.conftest import Clock, lots
 
@@ -79,6 +83,23 @@ def test_headers(client: FlaskClient, url: str) -> None:
         assert page.headers["Cache-Control"] == "no-cache"
     else:
         assert page.headers["Cache-Control"] == "no-store"
+
+
+def test_a_page_asks_for_its_files_where_a_browser_may_keep_them(client: FlaskClient, tmp_path: Path) -> None:
+    asked = re.findall(r'(?:href|src)="(/static/[^"]+)"', client.get("/").text)
+    assert len(asked) >= 6
+    for url in asked:
+        file = client.get(url, buffered=True)
+        assert (file.status_code, file.headers["Cache-Control"]) == (200, assets.KEPT)
+    older = client.get(re.sub(r"v-\w+", "v-0123456789", asked[0]), buffered=True)
+    assert (older.status_code, older.headers["Cache-Control"]) == (200, "no-cache")
+    names = set()
+    for name, text in (("a.css", "x"), ("a.css", "y"), ("b.css", "y")):
+        folder = tmp_path / f"{name} {text}"
+        folder.mkdir()
+        (folder / name).write_text(text)
+        names.add(assets.version_of(str(folder)))
+    assert len(names) == 3
 
 
 def test_the_policy_lets_nothing_in_but_our_own() -> None:

@@ -236,6 +236,33 @@ def test_a_missed_type_comes_back_and_none_repeats_at_once(store: Store, learner
             assert (met[before.type], before.verdict) == (1, "slip"), "only the second case of a brand-new type may"
 
 
+def test_a_miss_at_the_end_of_a_sitting_comes_back_in_the_next(store: Store, learner: Learner) -> None:
+    """The types of the last five cases of a sitting had no time to come back in it."""
+    kept = list(play(store, learner, 10))
+    deal(store, learner, kept[0].type, seed=3)
+    waiting = store.open_case(learner.id)
+    assert waiting is not None
+    case = practice.case_of(waiting)
+    missed = take(store, learner, written(case, case.singles[0].answer), now=NOON + 200)
+    with store.writing():
+        store.end_sitting(missed.sitting, now=NOON + 201)
+    chance, after = lots(8), list[str]()
+    for number in range(8):
+        now = NOON + 300 + 20 * number
+        one = practice.waiting(store, learner, now=now, lots=chance)
+        assert one.dealt.sitting != missed.sitting
+        after.append(one.dealt.type)
+        practice.take(store, learner, one.dealt.id, written(one.case), None, now=now + 9)
+    assert after.index(missed.type) == NUMBERS.wait_cases
+
+
+def test_a_miss_of_the_morning_is_not_brought_back_as_one_of_a_few_cases_ago(store: Store, learner: Learner) -> None:
+    list(play(store, learner, 10))
+    assert len(store.course_since(learner.id, NOON, most=60)) == 10
+    assert len(store.course_since(learner.id, NOON, most=4)) == 4
+    assert store.course_since(learner.id, NOON + 3600, most=60) == []
+
+
 def test_a_standing_slip_is_looked_for(store: Store, learner: Learner) -> None:
     list(play(store, learner, 30, always_slip="distance-left-in"))
     state = folding.states_of(store, learner.id).cases

@@ -44,6 +44,7 @@ def learners(code: object) -> tuple[object, ...]:
 C, D = "/class/<int:class_id>", "/class/<int:class_id>/drill/<int:drill_id>"
 TABLE: dict[str, tuple[object, ...]] = {
     "GET /static/<path:filename>": ALL,
+    "GET /static/v-<version>/<path:filename>": ALL,
     # the door
     "GET /door": ALL,
     "POST /door/join": (422,) * 5,
@@ -55,6 +56,9 @@ TABLE: dict[str, tuple[object, ...]] = {
     # what a learner does
     "GET /": LEARNERS,
     "GET /case/<dealt_id>": own(303),
+    "GET /case/<dealt_id>/answer": own(303),
+    "GET /case/<dealt_id>/line": own(303),
+    "GET /case/<dealt_id>/read": own(303),
     "POST /case/<dealt_id>/line": own(200),
     "POST /case/<dealt_id>/read": own(200),
     "POST /case/<dealt_id>/answer": own(303),

@@ -255,7 +255,7 @@ def test_a_type_opens_when_what_it_needs_was_right_once() -> None:
     assert {pick(state, two, 1, seed=seed).type_id for seed in range(10)} == {"root"}
     fold(state, Answered(START, "root", ("a",), "right"))
     choice = pick(state, two, 1, recent=[Done("root", True)])
-    assert (choice.type_id, choice.why) == ("leaf", "New: the next step after root.")
+    assert (choice.type_id, choice.why) == ("leaf", "New: the next step after “root”.")
 
 
 def test_a_type_opens_when_what_it_needs_is_likely_enough_without_having_been_met() -> None:

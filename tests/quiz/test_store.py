@@ -177,10 +177,15 @@ def test_what_another_wrote_is_seen_once_the_writing_begins(data_file: DataFile,
 
 def test_what_was_undone_is_not_remembered(data_file: DataFile, learner: Learner) -> None:
     with closing(Store(data_file, remember=True)) as store:
-        with pytest.raises(ZeroDivisionError), store.writing():
-            store.rename_learner(learner.id, "Wrong")
-            assert store.learner(learner.id) != learner
-            _ = 1 / 0
+
+        def fail() -> None:
+            with store.writing():
+                store.rename_learner(learner.id, "Wrong")
+                assert store.learner(learner.id) != learner
+                raise RuntimeError
+
+        with pytest.raises(RuntimeError):
+            fail()
         assert store.learner(learner.id) == learner
 
 

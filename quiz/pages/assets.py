@@ -1,0 +1,37 @@
+"""Style sheets, scripts and icons at addresses that change when any of them does, so that a browser asks once for each.
+
+The version stands as a folder before the name, since scripts load one another by names relative to their own.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+
+from flask import Flask, Response
+
+ENDPOINTS = ("static", "asset")
+KEPT = "public, max-age=31536000, immutable"
+
+
+def set_up(app: Flask) -> None:
+    """Serve the static files at their versioned addresses too."""
+
+    @app.get("/static/v-<version>/<path:filename>", endpoint="asset")
+    def asset(version: str, filename: str) -> Response:
+        response = app.send_static_file(filename)
+        # A page from before an upgrade gets what there is, but is not to keep it.
+        if version == version_of(str(app.static_folder)):
+            response.headers["Cache-Control"] = KEPT
+        return response
+
+
+@lru_cache(8)
+def version_of(folder: str) -> str:
+    """Name the files of a folder as they were when this was first asked, all of them together."""
+    whole = hashlib.sha256()
+    for path in sorted(Path(folder).rglob("*")):
+        if path.is_file():
+            whole.update(f"{path.relative_to(folder).as_posix()}\0".encode() + path.read_bytes())
+    return whole.hexdigest()[:10]
