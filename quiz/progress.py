@@ -12,7 +12,6 @@ from cases.register import all_skills, all_slips
 from quiz import memory, practice, progress_store
 from quiz.catalogue import catalogue
 from quiz.learner import LearnerState, SlipKey
-from quiz.numbers import NUMBERS
 from quiz.store import Learner, Store
 
 WEEKS = 12
@@ -139,17 +138,14 @@ def standing_slips(store: Store, learner: Learner, state: LearnerState, now: flo
 
 
 def past_slips(state: LearnerState, now: float) -> tuple[PastSlip, ...]:
-    """Return the slips that were made more than once and are looked for no more, the latest first."""
+    """Return the slips that were made more than once and stand no more, the latest first."""
     names, skills = all_slips(), all_skills()
-    counts = memory.slip_counts(state, now)
+    stands = memory.standing(state, now)
     past = [
         PastSlip(names[slip].title, skills[step].title, one.seen[-1])
         for step, slips in state.slips.items()
         for slip, one in slips.items()
-        if len(one.seen) >= SEEN_TWICE
-        and counts[step, slip] < NUMBERS.slip_followed
-        and slip in names
-        and step in skills
+        if len(one.seen) >= SEEN_TWICE and (step, slip) not in stands and slip in names and step in skills
     ]
     return tuple(sorted(past, key=lambda one: -one.last_at))
 
