@@ -9,7 +9,7 @@ import pytest
 from cases.casetype import CannotDraw, Settings
 from cases.chance import Chance
 from cases.register import all_types, case_type
-from quiz import drills, folding, practice, wishes
+from quiz import drills, folding, people, practice, wishes
 from quiz.catalogue import key_of
 from quiz.learner import SlipMemory
 from quiz.store import Learner, Store
@@ -47,26 +47,32 @@ def test_looking_in_vain_is_short() -> None:
     assert len(drawn) == wishes.TRIES
 
 
-@pytest.mark.parametrize("type_id", ["over-refraction", "crossed-sum", "result-difference", "average-readings"])
+@pytest.mark.parametrize(
+    ("type_id", "never"),
+    [
+        ("over-refraction", "angle-not-doubled"),
+        ("crossed-sum", "sphere-not-readded"),
+        ("result-difference", "mean-as-sphere"),
+        ("average-readings", "sphere-not-readded"),
+    ],
+)
 def test_a_case_that_is_to_show_a_slip_shows_it_at_the_learners_level(
-    store: Store, learner: Learner, type_id: str
+    store: Store, learner: Learner, type_id: str, never: str
 ) -> None:
-    """With every slip of a type standing, those among them that it cannot show at this level."""
+    """With every slip of a type standing, and the one that it cannot show at this level made the most often."""
     state = folding.cases_of(store, learner.id).copy()
     for ref in case_type(type_id).slips:
         step, slip = key_of(ref)
-        state.slips.setdefault(step, {})[slip] = SlipMemory(3.0, NOON)
+        state.slips.setdefault(step, {})[slip] = SlipMemory(9.0 if slip == never else 3.0, NOON)
     with store.writing():
         folding.keep_cases(store, learner.id, state)
-    looked_for = 0
-    for number in range(25):
-        one = practice.waiting(store, learner, now=NOON + number, lots=lots(number))
-        if one.dealt.must_show is not None:
-            looked_for += 1
-            assert one.case.shows(one.dealt.must_show)
+    for number in range(6):
+        one = practice.another(store, learner, [type_id], now=NOON + number, lots=lots(number))
+        assert one.dealt.must_show not in (None, never)
+        assert one.case.shows(str(one.dealt.must_show))
         with store.writing():
             store.close_case(one.dealt.id, now=NOON + number)
-    assert looked_for >= 10
+    assert (type_id, never) in wishes.unable(people.settings_of(learner).for_drawing)
 
 
 def test_a_drill_for_a_slip_has_no_type_that_cannot_show_it() -> None:
