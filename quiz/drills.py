@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
-from cases.casetype import LEVELS, CannotDraw, Case, CaseType, Settings, draw
+from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
 from cases.kinds import Distance
 from cases.register import all_types, case_type
@@ -185,16 +185,8 @@ def types_for(slips: Sequence[SlipKey], settings: Settings) -> tuple[str, ...]:
     return tuple(
         one.id
         for one in at_level
-        if any(_shows(one, ref.slip, settings) for ref in one.slips if (ref.step, ref.slip) in slips)
+        if any(wishes.can(one, settings, ref.slip) for ref in one.slips if (ref.step, ref.slip) in slips)
     )
-
-
-def _shows(one: CaseType, slip: str, settings: Settings) -> bool:
-    try:
-        wishes.case_for(one, 1, settings, slip)
-    except CannotDraw:
-        return False
-    return True
 
 
 # --- what a preceptor does ---------------------------------------------------------------------------------------

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 
 from cases.casetype import CannotDraw, Case, Settings, draw
@@ -393,6 +392,5 @@ def _next_is_probe(state: LearnerState, recent: list[Done], drawing: Settings, n
         choice = schedule.choose(state, catalogue(), now, random.Random(0), recent=recent, unable=unable)
         if choice.probe_of is None:
             return False
-        with suppress(CannotDraw):
-            wishes.case_for(case_type(choice.type_id), 0, drawing, choice.probe_of)
+        if wishes.can(case_type(choice.type_id), drawing, choice.probe_of):
             return True

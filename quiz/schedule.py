@@ -414,11 +414,10 @@ class _Table:
     def worth(self) -> dict[str, float]:
         """By step, how many of the types on offer call for it, each counted by its chance."""
         out: dict[str, float] = {}
-        for one in self.catalogue.types:
-            if self.at_level(one):
-                foreseen = self.foreseen[one.id]
-                for step in one.distinct:
-                    out[step] = out.get(step, 0.0) + foreseen
+        for one in self.of_level:
+            foreseen = self.foreseen[one.id]
+            for step in one.distinct:
+                out[step] = out.get(step, 0.0) + foreseen
         return out
 
     @cached_property
@@ -427,14 +426,13 @@ class _Table:
         state, at, n, ahead = self.state, self.horizon, self.numbers, self.ahead
         return {
             one.id: chance(state, one.chain, at, type_id=one.id, options=one.options, numbers=n, mastery=ahead)
-            for one in self.considered
+            for one in (*self.of_level, *(one for one in self.open if not self.at_level(one)))
         }
 
     @cached_property
-    def considered(self) -> list[TypeInfo]:
-        """The types of the learner's level, which practice is for, and others that are open."""
-        at_level = [one for one in self.catalogue.types if self.at_level(one)]
-        return at_level + [one for one in self.open if not self.at_level(one)]
+    def of_level(self) -> list[TypeInfo]:
+        """The types that practice is for."""
+        return [one for one in self.catalogue.types if self.at_level(one)]
 
     @cached_property
     def ahead(self) -> dict[str, float]:

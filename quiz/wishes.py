@@ -37,6 +37,15 @@ def case_for(one: CaseType, seed: int, settings: Settings, wish: Wish) -> Case:
         raise
 
 
+def can(one: CaseType, settings: Settings, wish: Wish) -> bool:
+    """Say whether a type gives a case that shows a slip, or that tells two apart, at these settings."""
+    try:
+        case_for(one, 1, settings, wish)
+    except CannotDraw:
+        return False
+    return True
+
+
 def unable(settings: Settings) -> frozenset[tuple[str, Wish]]:
     """Return what types were found unable to show at these settings."""
     return _unable.get(_at(settings)) or frozenset()

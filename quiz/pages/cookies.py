@@ -24,13 +24,10 @@ class Cookies(SecureCookieSessionInterface):
     def open_session(self, app: Flask, request: Request) -> SecureCookieSession | None:
         """Return what the cookie of a request holds; nothing where it was not signed here, or too long ago."""
         text = request.cookies.get(self.get_cookie_name(app))
-        found = self._good.get(text) if text else None
-        if text and found is None:
-            found = self._verified(app, text)
-        if text and found:
+        found = (self._good.get(text) or self._verified(app, text)) if text else None
+        if found:
             values, signed_at = found
             if 0 <= int(time.time()) - signed_at <= app.permanent_session_lifetime.total_seconds():
-                self._good.keep(text, found)
                 return self.session_class(deepcopy(values))
         return self.session_class()
 
@@ -42,4 +39,6 @@ class Cookies(SecureCookieSessionInterface):
             values, signed = signing.loads(text, return_timestamp=True)
         except BadSignature:
             return None
-        return dict(values), signed.timestamp()
+        found = dict(values), signed.timestamp()
+        self._good.keep(text, found)
+        return found
