@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 from flask import request
-from playwright.sync_api import Page, Playwright
+from playwright.sync_api import Page, Playwright, expect
 
 from cases.casetype import Case
 from quiz.app import create_app
@@ -81,11 +81,14 @@ class Served:
         return self.store.learners()[0]
 
     def deal(self, page: Page, type_id: str, **more: Any) -> Case:
-        """Make a certain case the one that waits, and open it."""
+        """Make a certain case the one that waits, and open it, ready to be typed into."""
         page.goto(self.url)
         self.clock.move(seconds=1)
         case = deal(self.store, self.learner, type_id, now=self.clock.at, **more)
         page.goto(self.url)
+        # A busy browser gives the focus only with its first picture, after all is loaded: keys until then go nowhere.
+        for field in page.locator("main [autofocus]").all():
+            expect(field).to_be_focused()
         return case
 
 

@@ -320,10 +320,15 @@ def red_at(page: Page, mm: tuple[float, float]) -> int:
     return int(page.evaluate(LIT, [0.5 - mm[1] * px / size, 0.5 + mm[0] * px / size]))
 
 
+def drawn(page: Page) -> None:
+    """Wait until what was changed has been drawn."""
+    page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
 def put(page: Page, served: Served, query: str, face_mm: float) -> None:
     page.goto(f"{served.url}bench?{query}&streak=90&eye_cylinder=0")
     page.evaluate(f"{BENCH}.sweepTo({face_mm}); {BENCH}.changed()")
-    page.wait_for_timeout(120)
+    drawn(page)
 
 
 @pytest.mark.parametrize(("sphere", "lit", "dark"), [(0, 2, -2), (5.0, -2.2, 2.2)], ids=["with", "against"])
@@ -344,7 +349,7 @@ def test_at_neutral_the_whole_pupil_is_lit_and_then_dark(page: Page, served: Ser
 
 def test_nothing_is_drawn_while_nothing_changes(page: Page, served: Served) -> None:
     page.goto(f"{served.url}bench")
-    page.wait_for_timeout(300)
+    drawn(page)
     page.evaluate(
         "() => { window.frames_ = 0; const was = requestAnimationFrame;"
         "window.requestAnimationFrame = (f) => { window.frames_ += 1; return was(f); }; }"

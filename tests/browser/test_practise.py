@@ -101,9 +101,8 @@ def test_a_late_reading_does_not_overtake_a_newer_one(page: Page, served: Served
     served.deal(page, "two-spheres")
     held: list[Route] = []
     page.route(re.compile(r"text=1\+"), lambda route: held.append(route))
-    page.keyboard.type("1 -1 90")
-    page.wait_for_timeout(300)
-    assert held, "the first is under way"
+    with page.expect_request(re.compile(r"text=1\+-1\+90$")):
+        page.keyboard.type("1 -1 90")
     page.keyboard.press("Control+A")
     page.keyboard.type("2 -1 90")
     expect(page.locator("#reads-prescription")).to_have_text("read as +2.00 / −1.00 × 90")

@@ -110,5 +110,3 @@ def answer(browser: Browser, store: Store, url: str, texts: dict[str, str] | Non
     dealt, case = waiting_in(browser.get(url), store)
     form = {f"answer-{name}": text for name, text in (texts or written(case)).items()}
     return browser.post(f"/case/{dealt}/answer", dict(form))
-
-

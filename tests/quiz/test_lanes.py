@@ -130,8 +130,8 @@ def test_both_lanes_are_given_one_time_to_end() -> None:
     for path in ("/", "/class"):
         two.add_task(Channel(path))
     began = time.monotonic()
-    two.shutdown(timeout=0.6)
-    assert time.monotonic() - began < 1.1
+    two.shutdown(timeout=2)
+    assert time.monotonic() - began < 3.5, "each had a time of its own"
     let_go.set()
 
 

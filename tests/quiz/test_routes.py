@@ -228,7 +228,7 @@ class Copy:
         return reply.status_code
 
     def everything(self) -> list[str]:
-        skipped = ("sqlite_", "INSERT INTO \"tries\"")
+        skipped = ("sqlite_", 'INSERT INTO "tries"')
         return [line for line in self.store._db.conn.iterdump() if not any(one in line for one in skipped)]
 
 
