@@ -16,6 +16,9 @@ _LIKE_SIZE = "0.50"
 _EIGHTHS = frozenset({12, 13})
 
 
+_OF_AN_AXIS = ("axis", "at", "degree", "meridian")
+
+
 def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> Number:
     """Return the one number among the tokens; only marks of the given kinds may stand beside it.
 
@@ -29,7 +32,8 @@ def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: 
     numbers = [token for token in tokens if isinstance(token, Number)]
     for token in tokens:
         if isinstance(token, Mark) and token.kind not in kinds:
-            raise Unreadable(text, f"“{token.text}” has no place here: write one number, like {wanted}", "no-meaning")
+            why = "speaks of an axis, and none is asked here" if token.kind in _OF_AN_AXIS else "has no place here"
+            raise Unreadable(text, f"“{token.text}” {why}: write one number, like {wanted}", "no-meaning")
     if not numbers:
         raise Incomplete(text, f"no number is given: write one, like {wanted}", "no-number")
     if len(numbers) > 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.marking import CREDITED
@@ -130,14 +131,15 @@ def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Fac
         answers=answers,
         right=len(right),
         unaided=sum(not one.hints for one in right),
-        slipped=_slipped(answers),
+        slipped=slipped_in(answers),
         settled=tuple(titles[step] for step in met if memory.settled(state, (step,), now) and step in titles),
         shaky=tuple(titles[step] for step in _shakiest(state, met, now) if step in titles),
         back_in_days=_back_in(state, met, now),
     )
 
 
-def _slipped(answers: tuple[Answer, ...]) -> tuple[Slipped, ...]:
+def slipped_in(answers: Sequence[Answer]) -> tuple[Slipped, ...]:
+    """Return the slips that some answers would show, the most frequent first."""
     times: Counter[tuple[str, str]] = Counter()
     doubtful = set()
     for answer in answers:

@@ -19,6 +19,8 @@ def ran(*arguments: str) -> subprocess.CompletedProcess[str]:
 def test_ruff_is_clean() -> None:
     found = ran(sys.executable, "-m", "ruff", "check", ".")
     assert found.returncode == 0, found.stdout
+    found = ran(sys.executable, "-m", "ruff", "format", "--check", ".")
+    assert found.returncode == 0, found.stdout
 
 
 def test_mypy_is_clean() -> None:

@@ -13,7 +13,7 @@ from quiz.class_store import Class, Member
 from quiz.classes import Joined
 from quiz.pages import visit
 from quiz.pages.confirming import not_ticked, sure
-from quiz.pages.door import phrase_page
+from quiz.pages.door import phrase_page, phrase_to_hand_over
 from quiz.pages.drill_views import DrillRow, drill_row, moment
 from quiz.people import BadName
 from quiz.store import Learner
@@ -184,11 +184,10 @@ def phrase(class_id: int, learner_id: int) -> Response:
     """Give a learner who has lost theirs a new come-back phrase, to be handed over."""
     learner = classes.member(visit.store(), own_class(class_id), learner_id)
     new = classes.new_phrase(visit.store(), learner, lots=visit.lots())
-    return phrase_page(
+    return phrase_to_hand_over(
         Joined(learner, "", new),
         f"Hand it to {learner.name}. The one before opens nothing any more.",
         to=url_for("results.learner", class_id=class_id, learner_id=learner_id),
-        to_words="Back to the class",
     )
 
 

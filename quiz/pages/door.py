@@ -46,6 +46,8 @@ class PhrasePage:
     phrase: str
     link: str
     why: str
+    own: bool
+    """Whether it is the learner who sees it, and not a preceptor who hands it over."""
     to: str
     to_words: str
 
@@ -93,10 +95,19 @@ def join() -> Response:
     return phrase_page(joined, "You have joined.")
 
 
-def phrase_page(joined: Joined, why: str, *, to: str = "", to_words: str = "Go on practising") -> Response:
+def phrase_page(joined: Joined, why: str) -> Response:
     """Show a learner the phrase to come back with, the one time that it can be shown."""
+    return _phrase_page(joined, why, own=True, to=url_for("practise.show"), to_words="Go on practising")
+
+
+def phrase_to_hand_over(joined: Joined, why: str, *, to: str) -> Response:
+    """Show a preceptor the phrase of a learner who has lost theirs, the one time that it can be shown."""
+    return _phrase_page(joined, why, own=False, to=to, to_words="Back to the class")
+
+
+def _phrase_page(joined: Joined, why: str, **more: Any) -> Response:
     link = url_for("door.back", phrase=joined.phrase.lower(), _external=True)
-    page = PhrasePage(joined.learner.name, joined.phrase, link, why, to or url_for("practise.show"), to_words)
+    page = PhrasePage(joined.learner.name, joined.phrase, link, why, **more)
     return make_response(render_template("phrase.html", page=page))
 
 

@@ -8,12 +8,12 @@ from flask import Blueprint, redirect, render_template, url_for
 from werkzeug.wrappers import Response
 
 from cases.marking import CREDITED
-from quiz import drill_runs
+from quiz import drill_runs, sittings
 from quiz.drill_runs import Offer
 from quiz.pages import visit
 from quiz.pages.drill_views import moment
 from quiz.pages.practise import show_case
-from quiz.pages.sitting_views import CaseLine, case_lines
+from quiz.pages.sitting_views import CaseLine, SlipLine, case_lines, slip_lines
 
 pages = Blueprint("drilling", __name__, url_prefix="/drill")
 
@@ -34,6 +34,7 @@ class DrillingPage:
     over: bool
     summary: str = ""
     passed: bool | None = None
+    slips: tuple[SlipLine, ...] = ()
     cases: tuple[CaseLine, ...] = ()
 
 
@@ -67,6 +68,7 @@ def _page(one: Offer) -> DrillingPage:
         over=one.over,
         summary=f"{came.right} of {came.asked} right: {came.per_cent} %." if told and one.run and came.asked else "",
         passed=came.passed if one.over else None,
+        slips=slip_lines(sittings.slipped_in(answers)) if told else (),
         cases=case_lines(answers) if told else (),
     )
 

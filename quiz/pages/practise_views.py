@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -80,6 +81,12 @@ class CasePage:
     def in_error(self) -> str | None:
         """Name the field to be put right."""
         return next((one.name for one in self.inputs if one.problem), None)
+
+    @property
+    def stuck(self) -> bool:
+        """Whether what is to be put right holds no figure, as “?” and “don't know” do."""
+        sent_back = [one.text for one in self.inputs if one.problem and one.how == "text"]
+        return any(not re.search(r"\d", text) for text in sent_back)
 
 
 def case_page(

@@ -13,6 +13,7 @@ from cases.norms import NORMS, Norm
 from cases.notation import write_distance, write_power
 from cases.register import all_families, all_slips, all_types
 from cases.sheet import CAUTION
+from cases.tolerances import LENS_TABLES, PUBLISHED, Bands
 from cases.vergence import vergence, working_vergence
 from quiz.settings import write_norm
 
@@ -42,6 +43,16 @@ class AxisRow:
     cylinder: str
     tolerance: str
     at_ten: str
+
+
+@dataclass(frozen=True)
+class LensTable:
+    """A standard's limits for finished lenses."""
+
+    title: str
+    measured: str
+    rows: tuple[tuple[str, str], ...]
+    source: str
 
 
 @dataclass(frozen=True)
@@ -77,6 +88,7 @@ class ReferencePage:
 
     distances: tuple[DistanceRow, ...]
     axes: tuple[AxisRow, ...]
+    lenses: tuple[LensTable, ...]
     families: tuple[FamilyLines, ...]
     slips: int
     """How many are told apart."""
@@ -105,6 +117,12 @@ def axis_row(cylinder: float) -> AxisRow:
     )
 
 
+def lens_table(one: Bands) -> LensTable:
+    """Give a table of tolerances with its source, and with its standing where that is another than published."""
+    standing = "" if one.standing == PUBLISHED else f" ({one.standing})"
+    return LensTable(one.title, f"{one.measured.capitalize()}, D", one.rows(), f"{one.source}{standing}")
+
+
 def _type_line(one: CaseType) -> TypeLine:
     steps = "; ".join(dict.fromkeys(step.skill.title for step in one.steps))
     return TypeLine(one.title, one.level, steps, "; ".join(one.sources))
@@ -117,6 +135,7 @@ def show() -> str:
     page = ReferencePage(
         distances=tuple(map(distance_row, DISTANCES_CM)),
         axes=tuple(map(axis_row, CYLINDERS)),
+        lenses=tuple(map(lens_table, LENS_TABLES)),
         families=tuple(
             FamilyLines(family.title, tuple(_type_line(one) for one in types if one.family == family))
             for family in all_families()

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.marking import CREDITED
-from quiz import sittings
-from quiz.sittings import Facts
+from quiz.sittings import Facts, Slipped
 from quiz.store import Answer
 from quiz.titles import type_title
 
@@ -60,7 +59,7 @@ def sitting_page(facts: Facts) -> SittingPage:
         ended=facts.sitting.ended_at is not None,
         summary=_summary(facts),
         settled=facts.settled,
-        slips=tuple(_slip(one) for one in facts.slipped),
+        slips=slip_lines(facts.slipped),
         come_back=_come_back(facts),
         shaky=facts.shaky[:NAMED_AT_MOST],
         cases=case_lines(facts.answers),
@@ -96,7 +95,12 @@ def _summary(facts: Facts) -> str:
     return f"{cases[:1].upper()}{cases[1:]}: {right}{help_words}."
 
 
-def _slip(one: sittings.Slipped) -> SlipLine:
+def slip_lines(slipped: Sequence[Slipped]) -> tuple[SlipLine, ...]:
+    """Put the slips of a sitting into words."""
+    return tuple(map(_slip, slipped))
+
+
+def _slip(one: Slipped) -> SlipLine:
     often = TIMES.get(one.times, f"{one.times} times")
     words = f"You {one.title}: {often}." if one.surely else f"It may be that you {one.title}: {often}."
     return SlipLine(words, one.step)

@@ -333,7 +333,8 @@ def test_a_result_is_a_link_that_anyone_can_open(data_file: DataFile, clock: Clo
     with closing(Store(data_file)) as store:
         for name in ("Imre", "Runa"):
             people.add(store, name, now=NOON)
-    url = "/work-one-out/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak=180&second.sphere=%2B3.00&distance_cm=67"
+    first, second = "first.streak=90&first.sphere=%2B2.25", "second.streak=180&second.sphere=%2B3.00"
+    url = f"/work-one-out/two-spheres?{first}&{second}&distance_cm=67"
     answer = stranger.get(url)
     assert answer.status_code == 200
     assert "+1.50 / −0.75 × 90" in words(answer)

@@ -212,8 +212,12 @@ def test_a_new_phrase_ends_the_old_one_and_every_other_device(app: Flask, store:
 def test_a_preceptor_hands_a_new_phrase_over(app: Flask, store: Store) -> None:
     owner = preceptor(app, store)
     number, code = make_class(owner)
-    old = phrase_in(Browser(app).join(code, "Ada"))
+    first = Browser(app).join(code, "Ada")
+    old = phrase_in(first)
+    assert "you come back from another device" in first.text
     page = owner.post(f"/class/{number}/learner/1/phrase")
+    assert "Ada comes back from any device" in page.text
+    assert not re.search(r"\byou\b", page.text), "it is the learner's, and a preceptor reads it"
     assert Browser(app).post("/door/back", {"phrase": old}).status_code == 422
     assert Browser(app).post("/door/back", {"phrase": phrase_in(page)}).status_code == 303
 

@@ -15,6 +15,7 @@ from werkzeug.test import TestResponse
 from cases.casetype import Case
 from cases.register import all_slips, all_types
 from cases.stages import stage_of
+from cases.tolerances import LENS_TABLES
 from quiz import people, recall_store
 from quiz.app import create_app
 from quiz.datafile import DataFile
@@ -181,6 +182,15 @@ def test_an_unreadable_answer_comes_back_with_the_reason_and_the_text(visitor: V
     assert "To put right:" in words(page)
     assert re.search(r'value="2" checked', page.text), "and how sure they were"
     assert visitor.store.answers_of(1) == []
+
+
+@pytest.mark.parametrize("text", ["?", "don't know", ""])
+def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str) -> None:
+    visitor.deal("two-spheres")
+    said = "mark it as “I am guessing”, or show the working line by line"
+    assert said not in words(visitor.get("/"))
+    assert said in words(visitor.answer({"prescription": text}))
+    assert said not in words(visitor.answer({"prescription": "-25"})), "that one was only written unclearly"
 
 
 def test_the_field_in_error_has_the_focus(visitor: Visitor) -> None:
@@ -386,6 +396,18 @@ def test_the_reference_names_every_type_with_its_sources_and_every_caution(visit
         "local rules",
     ):
         assert caution in said
+
+
+def test_the_reference_gives_the_limits_of_lenses_with_source_and_standing(visitor: Visitor) -> None:
+    said = words(visitor.get("/reference"))
+    for table in LENS_TABLES:
+        assert table.title in said
+        assert all(f"{size} {allowed}" in said for size, allowed in table.rows())
+    assert (
+        "ANSI Z80.1-1999, as summarised by a lens laboratory; widened for weak cylinders in 2005 (superseded)." in said
+    )
+    assert "ISO 21987:2017; only its title and scope were read (from memory)." in said
+    assert "no answer is marked by these" in said
 
 
 def test_every_slip_stands_by_name_on_a_page_that_the_reference_leads_to(visitor: Visitor) -> None:

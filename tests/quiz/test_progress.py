@@ -233,8 +233,12 @@ def test_what_was_chosen_is_told_by_its_label(store: Store, learner: Learner) ->
     practice.take(store, learner, waiting.id, slipped(case, "against-as-farther"), None, now=NOON + 20)
     line = progress.last_wrong_line(store, learner, ("look-to-distance-from-neutral", "against-as-farther"))
     assert line is not None
-    assert re.fullmatch(r"reflex [ABC]; reflex [ABC]; reflex [ABC]", line.given[0])
-    assert re.fullmatch(r"(plus|minus), (a quarter or a half dioptre|one dioptre or more)", line.given[1])
+    # Of several answers each says what it was given for: two axes side by side would not.
+    order = r"The reflexes, the one nearest to neutral first: reflex [ABC]; reflex [ABC]; reflex [ABC]"
+    lens = r".+: (plus|minus), (a quarter or a half dioptre|one dioptre or more)"
+    for told in (line.given, line.right):
+        assert re.fullmatch(order, told[0])
+        assert re.fullmatch(lens, told[1])
 
 
 def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner: Learner) -> None:
@@ -330,7 +334,9 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert len(ada.get("/progress/answers.csv").text.splitlines()) == 1
     assert progress_store.weeks(store, 1, since=0.0) == []
     assert "Right line" not in ada.get("/progress").text
+    assert "left the working distance in" not in ada.get("/drill/1").text
     answer_in_class(ada, store, "/drill/1")
+    assert "You left the working distance in: twice." in ada.get("/drill/1").text
     assert len(ada.get("/progress/everything.jsonl").text.splitlines()) == 4
     assert sum(one.met for one in progress_store.weeks(store, 1, since=0.0)) == 3
 
