@@ -301,8 +301,7 @@ def _take_slips(
     """Count the slips made, each by the share of its explanation; wear down those that could have shown and did not."""
     n = numbers
     clean = {step for step in event.unaided if step not in blamed} if event.right or event.diagnosed else set[str]()
-    if event.probe_of:
-        _settle_suspects(state, event, clean, n)
+    _settle_suspects(state, event, clean, n)
     for step in clean:
         for slip, memory in state.slips.get(step, {}).items():
             if event.could_have_shown((step, slip)):
@@ -319,23 +318,40 @@ def _take_slips(
 
 
 def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
-    """Let a probe decide between twins: the share of the one that it clears goes to the other."""
-    suspects, state.suspects = state.suspects, None
-    if suspects is None or set(suspects.pair) != set(event.probe_of or ()):
+    """Let a probe, or an answer that shows one of the two by itself, weigh the twins' shares anew (Bayes' rule).
+
+    A slip once made is left out now and then, and more readily once it was shown: one clean case makes it less
+    likely, by how much it was likely before. So no doubt of a tenth becomes a slip on the other's account.
+    """
+    suspects = state.suspects
+    if suspects is None:
         return
     made = set(event.explanations[0]) if event.diagnosed and len(event.explanations) == 1 else set[SlipKey]()
-    a, b = suspects.pair
-    cleared = {key for key in (a, b) if key[0] in clean and event.could_have_shown(key)}
-    for key, other in ((a, b), (b, a)):
-        if (key in cleared and other not in cleared) or (other in made and key not in made):
-            share = next(share for step, slip, share in suspects.slips if (step, slip) == key)
-            loser, gainer = _slip(state, key, event.at, numbers), _slip(state, other, event.at, numbers)
-            moved = min(loser.count, share * _halving(event.at - suspects.at, numbers))
-            left = tuple(at for at in loser.seen if at != suspects.at)
-            got = tuple(sorted({*gainer.seen, suspects.at})[-SEEN:])
-            _keep_slip(state, key, replace(loser, count=loser.count - moved, seen=left))
-            _keep_slip(state, other, replace(gainer, count=gainer.count + moved, seen=got))
-            return
+    shown = made.intersection(suspects.pair)
+    told = len(shown) == 1 or set(suspects.pair) == set(event.probe_of or ())
+    if told or event.probe_of:
+        state.suspects = None
+    if not told:
+        return
+    before = {(step, slip): share for step, slip, share in suspects.slips}
+    likely = {
+        key: share
+        * (numbers.probe_cleared if key[0] in clean and event.could_have_shown(key) else 1.0)
+        * (numbers.probe_other if shown and key not in shown else 1.0)
+        for key, share in before.items()
+    }
+    if likely == before:
+        return
+    scale = sum(before.values()) / sum(likely.values())
+    loser, gainer = sorted(before, key=lambda key: likely[key] * scale - before[key])
+    left = _slip(state, loser, event.at, numbers)
+    moved = min(left.count, (before[loser] - likely[loser] * scale) * _halving(event.at - suspects.at, numbers))
+    for key, more in ((loser, -moved), (gainer, moved)):
+        memory = _slip(state, key, event.at, numbers)
+        seen = set(memory.seen) - {suspects.at}
+        if likely[key] * scale >= 0.5:
+            seen.add(suspects.at)
+        _keep_slip(state, key, replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:])))
 
 
 def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:

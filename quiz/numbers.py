@@ -9,7 +9,7 @@ from dataclasses import dataclass
 class Numbers:
     """Every constant of the memory and of the choice. `python -m quiz refit` may offer better ones."""
 
-    dated: str = "2026-11-25"
+    dated: str = "2026-11-28"
     """When they were set: by hand and on simulated learners, not yet on people."""
 
     # one step: strength, fading, and how fast an answer moves them
@@ -51,6 +51,10 @@ class Numbers:
     """From this count on a slip is followed up: made once within six days, and not left out twice since."""
     slip_prior: float = 0.25
     probe_days: float = 7.0
+    probe_cleared: float = 0.15
+    """How often a slip that was made before is left out where it would show."""
+    probe_other: float = 0.05
+    """How often another slip is made where the one that was made before is not."""
 
     # words for learners
     settled_days: int = 3

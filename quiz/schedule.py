@@ -468,7 +468,8 @@ class _Table:
             return f"New: the next step after “{needs[-1].title or needs[-1].id}”." if needs else "New to you."
         slip = self.followed(one)
         if slip is not None:
-            return f"You {self.slip_title(slip)} lately: this case would show it again."
+            # Made once, perhaps: what explains an answer is not yet known to be what was done.
+            return f"It looked lately as if you {self.slip_title(slip)}: this case would show it again."
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
             return f"Not met for {days} days."

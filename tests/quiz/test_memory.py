@@ -566,15 +566,50 @@ def counts(state: LearnerState) -> dict[SlipKey, float]:
 
 
 def test_a_probe_done_rightly_moves_the_suspicion_to_the_other_twin() -> None:
+    """Bayes' rule by hand: .5 and .5, times .15 (left out though made before) and 1, is .13 and .87."""
     state = twins_then(answer(0, steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
     assert state.suspects is None
-    assert counts(state) == pytest.approx({MISWRITTEN: 1.0, TURNED: 0.0})
+    cleared = 0.15 / 1.15
+    assert counts(state) == pytest.approx({MISWRITTEN: 1 - cleared, TURNED: cleared * NUMBERS.slip_clean})
+    assert [len(state.slips[step][slip].seen) for step, slip in (MISWRITTEN, TURNED)] == [1, 0]
 
 
-def test_a_probe_slipped_on_settles_it_the_other_way() -> None:
-    state = twins_then(slipped(0, (TURNED,), steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
+@pytest.mark.parametrize("probe_of", [(TURNED, MISWRITTEN), None], ids=["a probe", "whatever case"])
+def test_an_answer_that_shows_one_twin_by_itself_settles_it_the_other_way(probe_of: object) -> None:
+    state = twins_then(slipped(0, (TURNED,), steps=("read",), type="streak", probe_of=probe_of))
     assert state.suspects is None
-    assert counts(state) == pytest.approx({TURNED: 2.0, MISWRITTEN: 0.0})
+    other = 0.05 / 1.05
+    assert counts(state) == pytest.approx({TURNED: 2 - other, MISWRITTEN: other})
+
+
+@pytest.mark.parametrize(
+    "event",
+    [
+        answer(0, steps=("read",), type="streak"),
+        slipped(0, (LEFT_IN,)),
+        slipped(0, (TURNED, MISWRITTEN)),
+    ],
+    ids=["right", "another slip", "both at once"],
+)
+def test_an_answer_that_shows_neither_twin_by_itself_leaves_the_doubt_to_its_probe(event: Answered) -> None:
+    state = fold(LearnerState(), slipped(0, (TURNED,), (MISWRITTEN,)))
+    before = state.suspects
+    assert before is not None
+    assert fold(state, event).suspects == before
+
+
+def test_a_probe_does_not_make_a_slip_of_a_small_doubt() -> None:
+    """Made four times for sure, then nine parts in ten of one more: a clean probe must not write that on the other."""
+    state = replay(slipped(-1, (TURNED,)) for _ in range(4))
+    fold(state, slipped(0, (TURNED,), (MISWRITTEN,)))
+    assert state.suspects is not None
+    (_, _, likelier), (_, _, other) = state.suspects.slips
+    assert likelier > 0.7
+    fold(state, answer(0, steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
+    assert list(standing(state, START)) == [TURNED]
+    after = counts(state)[MISWRITTEN]
+    assert after == pytest.approx((likelier + other) * other / (other + 0.15 * likelier))
+    assert after < NUMBERS.slip_followed
 
 
 def test_a_probe_days_later_moves_what_is_left_of_the_suspicion_and_no_more() -> None:
@@ -586,9 +621,9 @@ def test_a_probe_days_later_moves_what_is_left_of_the_suspicion_and_no_more() ->
     before = standing(state, START + 5 * DAY, LOOSE)
     fold(state, answer(5, steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
     after = standing(state, START + 5 * DAY, LOOSE)
-    left = share * 0.5 ** (5 / 14)
-    assert after[MISWRITTEN] == pytest.approx(before[MISWRITTEN] + left)
-    assert after[TURNED] == pytest.approx((before[TURNED] - left) * NUMBERS.slip_clean)
+    moved = (share - 0.15 * share / (0.15 * share + 1 - share)) * 0.5 ** (5 / 14)
+    assert after[MISWRITTEN] == pytest.approx(before[MISWRITTEN] + moved)
+    assert after[TURNED] == pytest.approx((before[TURNED] - moved) * NUMBERS.slip_clean)
 
 
 def test_a_probe_that_is_itself_ambiguous_starts_no_other() -> None:

@@ -331,7 +331,7 @@ def test_a_standing_slip_draws_cases_that_would_show_it_until_it_is_gone() -> No
     choice = pick(state, one, 5.2)
     assert (choice.must_show, choice.why) == (
         "left-in",
-        "You left the distance in lately: this case would show it again.",
+        "It looked lately as if you left the distance in: this case would show it again.",
     )
     for clean in range(3, 7):
         fold(state, answer("net", 5 + clean / 10))
@@ -344,7 +344,7 @@ def test_a_slip_made_once_is_followed_up_until_two_cases_without_it_or_a_week_ha
     assert standing(state, START + 4 * DAY) == {}
     choice = pick(state, two, 5)
     assert (choice.type_id, choice.must_show) == ("net", "left-in")
-    assert choice.why == "You left the distance in lately: this case would show it again."
+    assert choice.why == "It looked lately as if you left the distance in: this case would show it again."
     assert pick(state, catalogue(NET), 11).must_show is None
     fold(state, answer("net", 5))
     fold(state, answer("net", 5.1))
