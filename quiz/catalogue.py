@@ -12,7 +12,7 @@ from cases.fields import Field
 from cases.register import all_skills, all_slips, all_types
 from cases.working import SlipRef
 from quiz.learner import SlipKey
-from quiz.schedule import Catalogue, TypeInfo
+from quiz.offered import Catalogue, TypeInfo
 
 FIRST = (
     "distance-vergence",

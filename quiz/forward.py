@@ -7,7 +7,7 @@ from typing import NamedTuple
 from quiz.learner import DAY, LearnerState
 from quiz.memory import band, chance
 from quiz.numbers import NUMBERS, Numbers
-from quiz.schedule import Catalogue
+from quiz.offered import Catalogue
 
 
 class Ahead(NamedTuple):

@@ -21,7 +21,8 @@ from quiz.errors import QuizError
 from quiz.kept_to import KeptTo
 from quiz.learner import LearnerState
 from quiz.lots import Lots
-from quiz.schedule import Catalogue, Choice, Done
+from quiz.offered import Catalogue
+from quiz.schedule import Choice, Done
 from quiz.store import Answer, Dealt, Learner, Store
 
 LEFT_SECONDS = 900.0

@@ -1,13 +1,12 @@
 """What to bring a learner next, and why, in one line.
 
-Pure: works on a small catalogue of types that the app builds from the register, so that any catalogue can be tried.
-How memory works is memory.py's; drawing the case is the caller's.
+Pure. What is on offer is offered.py's; how memory works, memory.py's; drawing the case, the caller's.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -17,6 +16,7 @@ from quiz.errors import QuizError
 from quiz.learner import DAY, LearnerState, SlipKey
 from quiz.memory import band, chance, outlook, slip_counts, standing, waited
 from quiz.numbers import NUMBERS, Numbers
+from quiz.offered import Catalogue, Twins, TypeInfo, Wish
 
 WEEK = 7 * DAY
 LONG_AGO_DAYS = 3
@@ -25,82 +25,9 @@ ALIKE = 0.98
 """Scores within 2 % of the best are alike, and chance picks among them."""
 TIMES = {2: "twice", 3: "three times"}
 
-Twins = tuple[SlipKey, SlipKey]
-Wish = str | Twins
-"""What a case is to do: show a slip, by its id, or tell two apart."""
-
 
 class NothingToChoose(QuizError):
     """A catalogue without any type."""
-
-
-@dataclass(frozen=True)
-class TypeInfo:
-    """What the choice needs to know of one case type."""
-
-    id: str
-    family: str
-    level: str
-    """One of `cases.casetype.LEVELS`."""
-    steps: tuple[str, ...]
-    slips: tuple[SlipKey, ...] = ()
-    needs: tuple[str, ...] = ()
-    """Types to be met before this one; those that the catalogue lacks do not count."""
-    twins: tuple[Twins, ...] = ()
-    """Slips that no case of this type tells apart."""
-    probes: tuple[tuple[Twins, str], ...] = ()
-    """Types declared to tell twins of this type apart."""
-    options: int | None = None
-    title: str = ""
-    place: int = 0
-    """Where it comes among new types, the lowest first; among equals, chance decides."""
-    seconds: float = 30.0
-    """What a competent clinician takes for a case."""
-
-    @property
-    def chain(self) -> tuple[str, ...]:
-        """The steps, or the type itself where it has none."""
-        return self.steps or (self.id,)
-
-    @cached_property
-    def distinct(self) -> tuple[str, ...]:
-        """The chain with each step once."""
-        return tuple(dict.fromkeys(self.chain))
-
-    @cached_property
-    def rank(self) -> int:
-        """The place of its level among the levels."""
-        return LEVELS.index(self.level)
-
-
-@dataclass(frozen=True)
-class Catalogue:
-    """The types on offer, and how a learner is told of their steps and slips."""
-
-    types: tuple[TypeInfo, ...]
-    step_titles: Mapping[str, str]
-    """A gerund phrase: "taking the working distance off"."""
-    slip_titles: Mapping[str, str]
-    """What the learner did, to follow "you": "left the distance in"."""
-
-    @cached_property
-    def by_id(self) -> dict[str, TypeInfo]:
-        """The types by id, in their order."""
-        return {one.id: one for one in self.types}
-
-    @cached_property
-    def steps(self) -> tuple[str, ...]:
-        """Every step of every type, once."""
-        return tuple(dict.fromkeys(step for one in self.types for step in one.chain))
-
-    @cached_property
-    def with_slip(self) -> dict[SlipKey, list[str]]:
-        """By slip, the types that have it."""
-        out: dict[SlipKey, list[str]] = {}
-        for one in self.types:
-            for key in one.slips:
-                out.setdefault(key, []).append(one.id)
-        return out
 
 
 class Done(NamedTuple):

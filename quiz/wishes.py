@@ -11,7 +11,7 @@ from collections.abc import Callable
 from cases.casetype import CannotDraw, Case, CaseType, Pair, Settings, draw
 from cases.working import SlipRef
 from quiz.lately import Lately
-from quiz.schedule import Wish
+from quiz.offered import Wish
 
 TRIES = 500
 """Draws, some 40 ms, before a type is held to be unable, for everyone at these settings until the app is started anew:

@@ -16,7 +16,7 @@ SPEAK_SQL |= {"quiz.accuracy_schema", "quiz.accuracy_store", "quiz.kept_to", "qu
 SPEAK_SQL |= {"quiz.progress_store", "quiz.recall_store"}
 WEB = {"flask", "werkzeug", "jinja2", "markupsafe", "itsdangerous"}
 SQLITE = {"sqlite3", "sqlite_utils"}
-PURE = ("quiz.memory", "quiz.learner", "quiz.numbers", "quiz.schedule")
+PURE = ("quiz.memory", "quiz.learner", "quiz.numbers", "quiz.offered", "quiz.schedule")
 SQL = re.compile(
     r"\b(SELECT\b.+\bFROM|INSERT INTO|UPDATE \w+ SET|DELETE FROM|CREATE (TABLE|INDEX|TRIGGER)|PRAGMA \w+)\b", re.S
 )

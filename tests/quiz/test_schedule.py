@@ -18,7 +18,8 @@ from quiz.forward import forward_look
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, StepMemory
 from quiz.memory import band, chance, fold, replay, standing
 from quiz.numbers import NUMBERS
-from quiz.schedule import Catalogue, Choice, Done, NothingToChoose, TypeInfo, choose
+from quiz.offered import Catalogue, TypeInfo
+from quiz.schedule import Choice, Done, NothingToChoose, choose
 
 START = 1.7e9
 LEFT_IN: SlipKey = ("take-off", "left-in")

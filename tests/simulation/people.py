@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from quiz.learner import SlipKey
-from quiz.schedule import Catalogue
+from quiz.offered import Catalogue
 from tests.simulation.pool import MUDDLES, Outcome, Pool, Sample, Way
 from tests.simulation.truth import MODELS, Memory
 

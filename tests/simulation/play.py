@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from quiz.learner import DAY, Answered, LearnerState, SlipKey
 from quiz.memory import chance, expected, fold, standing
 from quiz.numbers import NUMBERS, Numbers
-from quiz.schedule import Catalogue
+from quiz.offered import Catalogue
 from tests.simulation.people import GONE, Bug, Person, exam
 from tests.simulation.policies import Ours, Policy
 from tests.simulation.pool import Pool

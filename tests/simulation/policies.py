@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 
 from quiz.learner import DAY, LearnerState
 from quiz.numbers import NUMBERS, Numbers
-from quiz.schedule import Catalogue, Choice, Done, choose
+from quiz.offered import Catalogue
+from quiz.schedule import Choice, Done, choose
 
 SITTING = 10
 

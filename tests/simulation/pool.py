@@ -19,7 +19,8 @@ from cases.register import all_types
 from cases.working import Slip, SlipName, SlipRef, run_chain
 from quiz.catalogue import catalogue, key_of
 from quiz.learner import SlipKey
-from quiz.schedule import Catalogue, Choice
+from quiz.offered import Catalogue
+from quiz.schedule import Choice
 
 CASES = 6
 """How many cases of a type are drawn without any wish."""
