@@ -104,6 +104,13 @@ def as_given(asks: Sequence[Field], texts: Mapping[str, str]) -> tuple[str, ...]
     return tuple(_as_given(ask.kind, texts.get(ask.name, "")) for ask in asks)
 
 
+def named(asks: Sequence[Field], texts: Sequence[str]) -> tuple[str, ...]:
+    """Put its label before each of several answers: figures alone do not say what they were given for."""
+    if len(asks) == 1:
+        return tuple(texts)
+    return tuple(f"{ask.label}: {text}" for ask, text in zip(asks, texts, strict=True))
+
+
 def _as_given(kind: Kind, text: str) -> str:
     chosen: Kind | None = kind if isinstance(kind, Choice | Marks | Order) else None
     try:

@@ -55,7 +55,7 @@ class Bands:
         for band in self.bands:
             last = math.isinf(band.up_to)
             size = f"over {low:.2f}" if last else f"up to {band.up_to:.2f}"
-            allowed = f"{band.share:.0%}" if band.share else f"{band.within:g} {self.unit}".replace(" °", "°")
+            allowed = f"{100 * band.share:.0f} %" if band.share else f"{band.within:g} {self.unit}".replace(" °", "°")
             out.append((size, f"±{allowed}"))
             low = band.up_to
         return tuple(out)

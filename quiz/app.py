@@ -78,11 +78,13 @@ def create_app(
     lots: Lots | None = None,
     hosts: Sequence[str] | None = LOOPBACK,
     beyond: bool = False,
+    reached_at: str = "",
 ) -> Flask:
     """Make the app over an open data file.
 
     clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
-    None for any; beyond says that other computers are served too, so that only those who are known get in.
+    None for any; beyond says that other computers are served too, so that only those who are known get in;
+    reached_at is the address by which they reach this one ("http://192.0.2.7:8067"), where it is known.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
     app.session_interface = cookies.Cookies()
@@ -98,7 +100,7 @@ def create_app(
         SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
-    visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond))
+    visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond, reached_at))
     guard.set_up(app)
     door.set_up(app)
     frame.set_up(app)

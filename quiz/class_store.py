@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quiz.store import Dealt, Learner, Sitting, Store
+from quiz.store import Answer, Dealt, Learner, Sitting, Store
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ class Drill:
     def length(self) -> str:
         """How long it is, in words."""
         if self.minutes is not None:
-            return f"{self.minutes:g} minutes"
+            return "one minute" if self.minutes == 1 else f"{self.minutes:g} minutes"
         return "one case" if self.cases == 1 else f"{self.cases} cases"
 
     @property
@@ -364,6 +364,12 @@ def is_begun(store: Store, drill_id: int) -> bool:
 def run_of(store: Store, drill_id: int, learner_id: int) -> Sitting | None:
     """Return the sitting in which a learner works through a drill."""
     return store.sitting_where("WHERE s.drill = ? AND s.learner = ?", drill_id, learner_id)
+
+
+def untold(store: Store, learner: Learner) -> list[Answer]:
+    """Return the answers whose marks a learner may not see yet: of drills that show them at their end."""
+    runs = [run_of(store, one.id, learner.id) for one in drills_for(store, learner) if not one.at_once]
+    return [one for run in runs if run is not None and run.ended_at is None for one in store.answers_in(run.id)]
 
 
 def runs_of(store: Store, drill_id: int) -> list[Sitting]:

@@ -283,9 +283,11 @@ def open_(store: Store, drill: Drill, *, now: float) -> None:
         class_store.set_state(store, drill.id, "open")
 
 
-def close(store: Store, drill: Drill) -> None:
-    """Close a drill: no further case is given; an answer to one that was given is still taken."""
+def close(store: Store, drill: Drill, *, now: float) -> None:
+    """Close a drill: no further case is given; an answer to one that was given is still taken, and counted as late."""
     with store.writing():
+        if drill.closes_at is None or drill.closes_at > now:
+            class_store.set_times(store, drill.id, drill.opens_at, now)
         class_store.set_state(store, drill.id, "closed")
 
 

@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from quiz import memory, recall_store, results
+from quiz import class_store, memory, recall_store, results
 from quiz.lately import Lately
 from quiz.learner import Answered, BadState, LearnerState
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
-from quiz.store import Answer, KeptStates, Store
+from quiz.store import Answer, KeptStates, Learner, Store
 
 Kept = TypeVar("Kept")
 
@@ -66,6 +66,15 @@ def states_of(store: Store, learner_id: int) -> States:
 def cases_of(store: Store, learner_id: int) -> LearnerState:
     """Return what a learner's answers fold into, to look at and not to fold on: others look at the same."""
     return _kept(store, learner_id, lambda one: _read(one.state)) or refolded(store, learner_id).cases
+
+
+def told_of(store: Store, learner: Learner) -> LearnerState:
+    """Return what a learner may be told of their answers: those whose marks are still to come leave no trace in it."""
+    hidden = {one.dealt for one in class_store.untold(store, learner)}
+    if not hidden:
+        return cases_of(store, learner.id)
+    told = (one for one in store.answers_of(learner.id) if one.dealt not in hidden)
+    return memory.replay(map(event_of, told))
 
 
 def cases_to_fold(store: Store, learner_id: int) -> LearnerState:

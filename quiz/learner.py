@@ -161,6 +161,11 @@ class Suspects:
         (a_step, a_slip, _), (b_step, b_slip, _) = self.slips
         return (a_step, a_slip), (b_step, b_slip)
 
+    def worn(self, key: SlipKey, left: float) -> Suspects:
+        """Return them with what a clean case leaves of one's share: its count is worn by as much."""
+        slips = tuple((step, slip, share * (left if (step, slip) == key else 1.0)) for step, slip, share in self.slips)
+        return Suspects(self.at, slips)
+
 
 @dataclass
 class LearnerState:

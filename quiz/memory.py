@@ -306,6 +306,8 @@ def _take_slips(
         for slip, memory in state.slips.get(step, {}).items():
             if event.could_have_shown((step, slip)):
                 state.slips[step][slip] = replace(memory, count=memory.count * n.slip_clean)
+                if state.suspects is not None:
+                    state.suspects = state.suspects.worn((step, slip), n.slip_clean)
     explained = list(zip(event.explanations, shares, strict=True)) if event.diagnosed else []
     for one, share in explained:
         for key in dict.fromkeys(one):
@@ -318,21 +320,19 @@ def _take_slips(
 
 
 def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
-    """Let a probe, or an answer that shows one of the two by itself, weigh the twins' shares anew (Bayes' rule).
+    """Let a probe weigh the twins' shares anew (Bayes' rule), and clear neither outright.
 
-    A slip once made is left out now and then, and more readily once it was shown: one clean case makes it less
-    likely, by how much it was likely before. So no doubt of a tenth becomes a slip on the other's account.
+    A slip once made is left out now and then, and more readily once it was shown; and who made one slip may make the
+    other too. So a doubt of a tenth does not become a slip on the other's account.
     """
     suspects = state.suspects
-    if suspects is None:
+    if suspects is None or not event.probe_of:
+        return
+    state.suspects = None
+    if set(suspects.pair) != set(event.probe_of):
         return
     made = set(event.explanations[0]) if event.diagnosed and len(event.explanations) == 1 else set[SlipKey]()
     shown = made.intersection(suspects.pair)
-    told = len(shown) == 1 or set(suspects.pair) == set(event.probe_of or ())
-    if told or event.probe_of:
-        state.suspects = None
-    if not told:
-        return
     before = {(step, slip): share for step, slip, share in suspects.slips}
     likely = {
         key: share

@@ -10,7 +10,10 @@ class Numbers:
     """Every constant of the memory and of the choice. `python -m quiz refit` may offer better ones."""
 
     dated: str = "2026-11-28"
-    """When they were set: by hand and on simulated learners, not yet on people."""
+    """When they were set, or the rules that they serve: by hand and on simulated learners, not yet on people.
+
+    States that were kept under another date are folded anew from the log.
+    """
 
     # one step: strength, fading, and how fast an answer moves them
     start: float = 0.2
@@ -53,7 +56,7 @@ class Numbers:
     probe_days: float = 7.0
     probe_cleared: float = 0.15
     """How often a slip that was made before is left out where it would show."""
-    probe_other: float = 0.05
+    probe_other: float = 0.25
     """How often another slip is made where the one that was made before is not."""
 
     # words for learners

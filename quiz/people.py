@@ -25,6 +25,10 @@ class UnknownLearner(QuizError):
         super().__init__("that learner is not in this data file: pick one of the names below")
 
 
+_JOINERS = "\u200c\u200d"
+"""They belong to the spelling of names in Persian and in Indian scripts."""
+
+
 def tidy_name(text: str, others: list[Learner]) -> str:
     """Return a name with its spaces tidied.
 
@@ -38,7 +42,7 @@ def tidy_name(text: str, others: list[Learner]) -> str:
         raise BadName("no name was given: write the name that you go by here")
     if len(name) > LONGEST_NAME:
         raise BadName(f"a name of {len(name)} characters: {LONGEST_NAME} is the most")
-    if any(unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Co", "Cn") for mark in name):
+    if any(unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Co", "Cn") for mark in name if mark not in _JOINERS):
         raise BadName("the name holds characters that do not print: write it again")
     if any(one.name.casefold() == name.casefold() for one in others):
         raise BadName(f"“{name}” is taken: pick it from the list, or add a letter")

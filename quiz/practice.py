@@ -80,6 +80,10 @@ class Taken:
     dealt_id: str
 
 
+WHY_LATER = "Chosen by your answers: why is not told until the drill that you have begun has come to its end."
+"""A reason rests on every mark, also on those of a drill that shows them at its end."""
+
+
 # --- dealing -----------------------------------------------------------------------------------------------------
 
 
@@ -150,7 +154,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         seed=case.seed or 0,
         settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
         findings=findings,
-        why=kept.why if kept else choice.why,
+        why=kept.why if kept else _why(store, learner, choice),
         must_show=choice.must_show,
         probe_of=choice.probe_of,
         for_drill=choice.for_drill,
@@ -158,6 +162,10 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
     )
     store.deal(dealt)
     return Waiting(dealt, case)
+
+
+def _why(store: Store, learner: Learner, choice: Choice) -> str:
+    return WHY_LATER if class_store.untold(store, learner) else choice.why
 
 
 def _moved(dealt: Dealt, sitting: int) -> Dealt:

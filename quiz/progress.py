@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
 from cases.casetype import LEVELS, Case, Slipped
 from cases.errors import CaseError
-from cases.fields import Field
-from cases.marking import as_given
+from cases.marking import as_given, named
 from cases.register import all_skills, all_slips
 from quiz import memory, practice, progress_store
 from quiz.catalogue import catalogue
@@ -176,19 +174,12 @@ def last_wrong_line(store: Store, learner: Learner, key: SlipKey) -> WrongLine |
         at=answer.at,
         type_title=case.type.title,
         found=case.type.found(case.findings),
-        given=_named(case.type.asks, as_given(case.type.asks, answer.given)),
-        right=_named(case.type.asks, [ask.kind.write(case.truth[ask.name]) for ask in case.type.asks]),
+        given=named(case.type.asks, as_given(case.type.asks, answer.given)),
+        right=named(case.type.asks, [ask.kind.write(case.truth[ask.name]) for ask in case.type.asks]),
         own_line=lines[0],
         right_line=lines[1],
         only=len(found) == 1,
     )
-
-
-def _named(asks: Sequence[Field], texts: Sequence[str]) -> tuple[str, ...]:
-    """Put its label before each of several answers: figures alone do not say what they were given for."""
-    if len(asks) == 1:
-        return tuple(texts)
-    return tuple(f"{ask.label}: {text}" for ask, text in zip(asks, texts, strict=True))
 
 
 def _both_lines(case: Case, made: Slipped, key: SlipKey) -> tuple[str, str] | None:

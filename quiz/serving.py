@@ -104,7 +104,8 @@ def _looked_after(file: DataFile) -> bool:
 def _serve(
     file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
 ) -> None:
-    app = create_app(file, hosts=None, beyond=True) if beyond else create_app(file)
+    url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"
+    app = create_app(file, hosts=None, beyond=True, reached_at=url) if beyond else create_app(file)
     # It warns of every request that waits its turn, line after line, whenever a class answers at once.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     connections: dict[int, Any] = {}
@@ -117,14 +118,13 @@ def _serve(
         # A class's browsers hold several connections each, and waitress lets in no more than 100 by itself.
         connection_limit=CONNECTIONS,
     )
-    url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}/"
-    say(f"Two Meridians is at {url} (stop it with Ctrl+C)")
+    say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
     if beyond:
         say("Whoever can reach that address may ask to come in; only a class's code or a password lets them.")
     say(f"Answers are kept in {file.path}")
     signal.signal(signal.SIGTERM, _leave)
     if browser:
-        threading.Thread(target=webbrowser.open, args=(url,), daemon=True).start()
+        threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
     lanes.run(server, connections)
 
 

@@ -28,14 +28,13 @@ class UnknownSitting(QuizError):
 
 @dataclass(frozen=True)
 class Slipped:
-    """A slip made in a sitting."""
+    """A slip made in a sitting, or several of which one was made: an answer may have more than one explanation."""
 
-    title: str
-    """What was done, to follow "you"."""
-    step: str
+    titles: tuple[str, ...]
+    """What was done, to follow "you"; where there are several, one of these."""
+    steps: tuple[str, ...]
+    """Titles of their steps, each once."""
     times: int
-    surely: bool
-    """Whether it is the only explanation each time."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +121,7 @@ def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Fac
     """
     sitting = own(store, learner, sitting_id)
     answers = tuple(store.answers_in(sitting_id))
-    state = folding.states_of(store, learner.id).cases
+    state = folding.told_of(store, learner)
     right = [one for one in answers if one.verdict in CREDITED]
     met = list(dict.fromkeys(step for one in answers for step in one.steps))
     titles = {skill.id: skill.title for skill in all_skills().values()}
@@ -140,18 +139,21 @@ def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Fac
 
 def slipped_in(answers: Sequence[Answer]) -> tuple[Slipped, ...]:
     """Return the slips that some answers would show, the most frequent first."""
-    times: Counter[tuple[str, str]] = Counter()
-    doubtful = set()
-    for answer in answers:
-        keys = {(step, slip) for one in answer.explanations for step, slip in one}
-        times.update(keys)
-        if len(answer.explanations) > 1:
-            doubtful |= keys
     skills, slips = all_skills(), all_slips()
+    times: Counter[tuple[tuple[str, str], ...]] = Counter()
+    for answer in answers:
+        if len(answer.explanations) == 1:
+            times.update(((step, slip),) for step, slip in answer.explanations[0])
+        elif answer.explanations:
+            times[tuple(sorted({(step, slip) for one in answer.explanations for step, slip in one}))] += 1
     return tuple(
-        Slipped(slips[slip].title, skills[step].title, count, (step, slip) not in doubtful)
-        for (step, slip), count in times.most_common()
-        if slip in slips and step in skills
+        Slipped(
+            tuple(slips[slip].title for _, slip in one),
+            tuple(dict.fromkeys(skills[step].title for step, _ in one)),
+            count,
+        )
+        for one, count in times.most_common()
+        if all(slip in slips and step in skills for step, slip in one)
     )
 
 

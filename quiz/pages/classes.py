@@ -143,7 +143,7 @@ def _class(what: Class, code: int = 200, problem: str | None = None) -> Response
         name=what.name,
         code=what.code if holds else None,
         until=moment(what.code_until) if holds and what.code_until else "",
-        join_link=url_for("door.show", _external=True) if holds else "",
+        join_link=visit.for_others("door.show") if holds else "",
         drills=tuple(drill_row(one, now) for one in class_store.drills_of(store, what.id)),
         people=tuple(_person(one, sums.get(one.learner)) for one in members),
         not_begun=tuple(one.name for one in members if one.learner not in sums),

@@ -106,7 +106,7 @@ def phrase_to_hand_over(joined: Joined, why: str, *, to: str) -> Response:
 
 
 def _phrase_page(joined: Joined, why: str, **more: Any) -> Response:
-    link = url_for("door.back", phrase=joined.phrase.lower(), _external=True)
+    link = visit.for_others("door.back", phrase=joined.phrase.lower())
     page = PhrasePage(joined.learner.name, joined.phrase, link, why, **more)
     return make_response(render_template("phrase.html", page=page))
 

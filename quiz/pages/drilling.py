@@ -26,6 +26,7 @@ class DrillingPage:
     title: str
     notes: str
     length: str
+    timed: bool
     feedback: str
     pass_mark: int | None
     closes: str | None
@@ -45,7 +46,7 @@ def show(drill_id: int) -> str:
     one = drill_runs.offer(store, learner, drill_id, now=now)
     case = drill_runs.waiting(store, learner, one, now=now, lots=visit.lots())
     if case is not None:
-        return show_case(case)
+        return show_case(case, closed=not one.open)
     return render_template("drilling.html", page=_page(drill_runs.offer(store, learner, drill_id, now=now)))
 
 
@@ -60,6 +61,7 @@ def _page(one: Offer) -> DrillingPage:
         title=drill.title,
         notes=drill.notes,
         length=drill.length,
+        timed=drill.minutes is not None,
         feedback="Each answer is shown its mark at once." if drill.at_once else "The marks are shown at the end.",
         pass_mark=drill.pass_mark,
         closes=moment(drill.closes_at) if drill.closes_at is not None else None,

@@ -194,7 +194,7 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
     if drill.opens_at is not None:
         facts.append(("Opens", moment(drill.opens_at)))
     if drill.closes_at is not None:
-        facts.append(("Closes", moment(drill.closes_at)))
+        facts.append(("Closed" if drill.state == "closed" else "Closes", moment(drill.closes_at)))
     if drill.for_learner is not None:
         learner = visit.store().learner(drill.for_learner)
         facts.append(("For", learner.name if learner else "a learner who has left"))
@@ -211,7 +211,7 @@ def open_(class_id: int, drill_id: int) -> Response:
 @pages.post("/<int:drill_id>/close")
 def close(class_id: int, drill_id: int) -> Response:
     """Close a drill."""
-    drills.close(visit.store(), own_drill(class_id, drill_id)[1])
+    drills.close(visit.store(), own_drill(class_id, drill_id)[1], now=visit.now())
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
 
 

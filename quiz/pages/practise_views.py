@@ -74,6 +74,8 @@ class CasePage:
     first_visit: bool
     drill: Drill | None = None
     """The drill that it is a case of."""
+    closed: bool = False
+    """Whether that drill is closed: what was dealt before may still be answered."""
     drills: tuple[DrillLine, ...] = ()
     """The drills open to the learner."""
 
@@ -99,6 +101,7 @@ def case_page(
     confidence: int | None = None,
     first_visit: bool = False,
     drill: Drill | None = None,
+    closed: bool = False,
     drills: tuple[DrillLine, ...] = (),
 ) -> CasePage:
     """Show a waiting case, with what was typed so far and what is wrong with it."""
@@ -120,6 +123,7 @@ def case_page(
         why=one.dealt.why,
         first_visit=first_visit,
         drill=drill,
+        closed=closed,
         drills=drills,
     )
 

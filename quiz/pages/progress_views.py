@@ -83,7 +83,7 @@ class DeletePage:
 
 def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_class: bool) -> ProgressPage:
     """Show how a learner stands."""
-    state, settings = folding.states_of(store, learner.id).cases, people.settings_of(learner)
+    state, settings = folding.told_of(store, learner), people.settings_of(learner)
     today = datetime.fromtimestamp(now, UTC).date()
     first, since = progress.first_monday(now), progress.since(now)
     by_step = progress_store.weeks_by_step(store, learner.id, since=since)

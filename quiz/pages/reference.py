@@ -119,7 +119,7 @@ def axis_row(cylinder: float) -> AxisRow:
 
 def lens_table(one: Bands) -> LensTable:
     """Give a table of tolerances with its source, and with its standing where that is another than published."""
-    standing = "" if one.standing == PUBLISHED else f" ({one.standing})"
+    standing = "" if one.standing == PUBLISHED else f"; these figures are {one.standing}"
     return LensTable(one.title, f"{one.measured.capitalize()}, D", one.rows(), f"{one.source}{standing}")
 
 

@@ -11,7 +11,7 @@ from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
-from cases.marking import as_given, mark_fields
+from cases.marking import as_given, mark_fields, named
 from cases.register import all_skills, all_types
 from quiz import class_store, classes, drills, folding, memory, practice, results
 from quiz.class_store import Class, Drill
@@ -225,7 +225,7 @@ def wrong_line(answer: Answer, step: str, slip: str) -> str:
 
 def _given(answer: Answer) -> str:
     of = all_types().get(answer.type)
-    parts = as_given(of.asks, answer.given) if of else answer.given.values()
+    parts = named(of.asks, as_given(of.asks, answer.given)) if of else answer.given.values()
     return "; ".join(part for part in parts if part)
 
 

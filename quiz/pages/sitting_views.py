@@ -102,8 +102,10 @@ def slip_lines(slipped: Sequence[Slipped]) -> tuple[SlipLine, ...]:
 
 def _slip(one: Slipped) -> SlipLine:
     often = TIMES.get(one.times, f"{one.times} times")
-    words = f"You {one.title}: {often}." if one.surely else f"It may be that you {one.title}: {often}."
-    return SlipLine(words, one.step)
+    *others, last = (f"you {title}" for title in one.titles)
+    if not others:
+        return SlipLine(f"{last[:1].upper()}{last[1:]}: {often}.", one.steps[0])
+    return SlipLine(f"One of these, {often}: {', '.join(others)}, or {last}.", ", or ".join(one.steps))
 
 
 def _come_back(facts: Facts) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from flask import Flask, current_app, g, jsonify, make_response, redirect, request, session, url_for
 from werkzeug.exceptions import HTTPException
@@ -33,6 +34,8 @@ class Desk:
     lots: Lots
     beyond: bool = False
     """Whether other computers are served too: then nobody comes in who has not joined a class or signed in."""
+    reached_at: str = ""
+    """The address by which other computers reach this one, where it is known: "http://192.0.2.7:8067"."""
 
 
 class WhoIsIt(HTTPException):
@@ -158,6 +161,14 @@ def be_nobody() -> None:
 def beyond() -> bool:
     """Say whether other computers are served too."""
     return _desk().beyond
+
+
+def for_others(endpoint: str, **values: Any) -> str:
+    """Return an address to hand to others: who asks from this very computer is at one that means another to them."""
+    host = request.host.rsplit(":", 1)[0]
+    if host in ("localhost", "127.0.0.1") and _desk().reached_at:
+        return f"{_desk().reached_at}{url_for(endpoint, **values)}"
+    return url_for(endpoint, **values, _external=True)
 
 
 def address() -> str:

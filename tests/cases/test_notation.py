@@ -830,5 +830,11 @@ def test_a_long_text_is_refused_without_being_read(monkeypatch: pytest.MonkeyPat
     assert max(map(len, seen)) <= LONGEST + 1, "no more than what the refusal quotes"
 
 
+@pytest.mark.parametrize(("text", "mark"), [("-1.50 x 90", "x"), ("90°", "°"), ("+1.00 @ 90", "@")])
+def test_an_axis_where_a_power_alone_is_asked_is_called_one(text: str, mark: str) -> None:
+    with pytest.raises(Unreadable, match=f"“{mark}” speaks of an axis, and none is asked here"):
+        read_power(text)
+
+
 def test_every_name_that_is_offered_exists() -> None:
     assert all(hasattr(notation, name) for name in notation.__all__)

@@ -222,6 +222,22 @@ def test_a_preceptor_hands_a_new_phrase_over(app: Flask, store: Store) -> None:
     assert Browser(app).post("/door/back", {"phrase": phrase_in(page)}).status_code == 303
 
 
+def test_addresses_to_hand_over_are_those_that_others_reach(data_file: DataFile, store: Store, clock: Clock) -> None:
+    """A preceptor sits at the computer that serves: its own name for itself would lead learners to theirs."""
+    app = create_app(data_file, clock=clock, lots=lots(), hosts=None, beyond=True, reached_at="http://192.0.2.7:8067")
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    assert 'Learners open <span class="whole">http://192.0.2.7:8067/door</span>' in owner.get(f"/class/{number}").text
+    assert "http://192.0.2.7:8067/back/" in Browser(app).join(code, "Ada").text
+    elsewhere = app.test_client()
+    elsewhere.post(
+        "http://192.0.2.9/door/sign-in",
+        data={"preceptor": NAME, "password": PASSWORD},
+        headers={"Origin": "http://192.0.2.9"},
+    )
+    assert "http://192.0.2.9/door" in elsewhere.get(f"http://192.0.2.9/class/{number}").text
+
+
 def test_signing_out_keeps_everything(app: Flask, store: Store) -> None:
     _, code = make_class(preceptor(app, store))
     browser = Browser(app)

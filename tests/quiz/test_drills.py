@@ -353,6 +353,7 @@ def test_minutes_end_with_the_case_that_is_answered_after_them(app: Flask, store
     number, code = make_class(owner)
     set_drill(owner, number, cases="", minutes="5", pass_mark="50")  # noqa: S106 - no password
     ada = learner(app, code, "Ada")
+    assert "your place is kept, but the minutes run on" in ada.get("/drill/1").text
     ada.post("/drill/1/begin")
     answer(ada, store, "/drill/1")
     ada.get("/drill/1")
@@ -381,7 +382,7 @@ def test_ordinary_practice_leans_on_an_open_drill_for_half_of_a_sitting_at_most(
     assert 1 <= len(drilled) <= 5
 
 
-def test_what_a_closed_drill_cut_short_is_not_called_under_way(app: Flask, store: Store) -> None:
+def test_what_a_closed_drill_cut_short_is_not_called_under_way(app: Flask, store: Store, clock: Clock) -> None:
     owner = preceptor(app, store)
     number, code = make_class(owner)
     url = set_drill(owner, number, same="own")
@@ -390,6 +391,18 @@ def test_what_a_closed_drill_cut_short_is_not_called_under_way(app: Flask, store
     answer(ada, store, "/drill/1")
     assert "under way" in owner.get(url).text
     assert "those on paper are none of theirs" in owner.get(url).text
+    ada.get("/drill/1")
+    clock.move(seconds=60)
     owner.post(f"{url}/close")
     assert "not finished when it closed" in owner.get(url).text
     assert "under way" not in owner.get(url).text
+    assert "after closing" not in owner.get(url).text
+    clock.move(seconds=60)
+    assert "This drill has closed. You may still answer the case that was open; it is counted as late" in (
+        ada.get("/drill/1").text
+    )
+    answer(ada, store, "/drill/1")
+    assert "not finished when it closed, 1 after closing" in owner.get(url).text
+    owner.post(f"{url}/open")
+    assert "under way" in owner.get(url).text
+    assert "This drill has closed" not in ada.get("/drill/1").text

@@ -554,6 +554,9 @@ def test_a_case_that_could_not_show_a_slip_does_not_clear_it(event: Answered) ->
     assert standing(state, START + DAY, LOOSE)[LEFT_IN] == pytest.approx(0.5 ** (1 / 14))
 
 
+PROBE = (TURNED, MISWRITTEN)
+
+
 def twins_then(probe: Answered) -> LearnerState:
     state = fold(LearnerState(), slipped(0, (TURNED,), (MISWRITTEN,)))
     assert state.suspects is not None
@@ -567,35 +570,58 @@ def counts(state: LearnerState) -> dict[SlipKey, float]:
 
 def test_a_probe_done_rightly_moves_the_suspicion_to_the_other_twin() -> None:
     """Bayes' rule by hand: .5 and .5, times .15 (left out though made before) and 1, is .13 and .87."""
-    state = twins_then(answer(0, steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
+    state = twins_then(answer(0, steps=("read",), type="streak", probe_of=PROBE))
     assert state.suspects is None
     cleared = 0.15 / 1.15
     assert counts(state) == pytest.approx({MISWRITTEN: 1 - cleared, TURNED: cleared * NUMBERS.slip_clean})
     assert [len(state.slips[step][slip].seen) for step, slip in (MISWRITTEN, TURNED)] == [1, 0]
 
 
-@pytest.mark.parametrize("probe_of", [(TURNED, MISWRITTEN), None], ids=["a probe", "whatever case"])
-def test_an_answer_that_shows_one_twin_by_itself_settles_it_the_other_way(probe_of: object) -> None:
-    state = twins_then(slipped(0, (TURNED,), steps=("read",), type="streak", probe_of=probe_of))
+def test_a_probe_slipped_on_settles_it_the_other_way() -> None:
+    """By hand: .5 and .5, times 1 and .25 (how often the other is made where the first is not), is .8 and .2."""
+    state = twins_then(slipped(0, (TURNED,), steps=("read",), type="streak", probe_of=PROBE))
     assert state.suspects is None
-    other = 0.05 / 1.05
-    assert counts(state) == pytest.approx({TURNED: 2 - other, MISWRITTEN: other})
+    assert counts(state) == pytest.approx({TURNED: 1.8, MISWRITTEN: 0.2})
 
 
 @pytest.mark.parametrize(
-    "event",
+    ("event", "worn"),
     [
-        answer(0, steps=("read",), type="streak"),
-        slipped(0, (LEFT_IN,)),
-        slipped(0, (TURNED, MISWRITTEN)),
+        (slipped(0, (TURNED,), steps=("read",), type="streak"), set()),
+        (slipped(0, (LEFT_IN,)), {TURNED, MISWRITTEN}),
+        (answer(0, steps=("read",), type="streak"), {TURNED}),
+        (answer(0, steps=("read", "write")), {TURNED, MISWRITTEN}),
+        (answer(0, steps=("read",), could_show=(LEFT_IN,)), set()),
     ],
-    ids=["right", "another slip", "both at once"],
+    ids=["one of them", "another slip", "one clean", "both clean", "clean, and could not show"],
 )
-def test_an_answer_that_shows_neither_twin_by_itself_leaves_the_doubt_to_its_probe(event: Answered) -> None:
-    state = fold(LearnerState(), slipped(0, (TURNED,), (MISWRITTEN,)))
-    before = state.suspects
-    assert before is not None
-    assert fold(state, event).suspects == before
+def test_any_other_answer_leaves_the_doubt_to_its_probe_worn_as_the_counts_are(
+    event: Answered, worn: set[SlipKey]
+) -> None:
+    state = fold(fold(LearnerState(), slipped(0, (TURNED,), (MISWRITTEN,))), event)
+    assert state.suspects is not None
+    shares = {(step, slip): share for step, slip, share in state.suspects.slips}
+    assert shares == pytest.approx({key: 0.5 * (0.85 if key in worn else 1) for key in (TURNED, MISWRITTEN)})
+
+
+@pytest.mark.parametrize("sure", [1, 2, 3])
+def test_a_probe_takes_no_more_than_the_doubt_put_there(sure: int) -> None:
+    """Made for sure some times, then perhaps once more, then ten clean cases: a probe leaves the sure ones be."""
+    once = [slipped(-1, (MISWRITTEN,)) for _ in range(sure)]
+    clean = [answer(0, steps=("write",), type="form") for _ in range(10)]
+    probe = slipped(0, (TURNED,), steps=("read", "write"), type="streak", probe_of=PROBE)
+    without = replay([*once, *clean, dataclasses.replace(probe, probe_of=None)])
+    doubtful = replay([*once, slipped(0, (TURNED,), (MISWRITTEN,)), *clean, probe])
+    assert counts(doubtful)[MISWRITTEN] >= counts(without)[MISWRITTEN]
+    assert counts(doubtful)[TURNED] >= 1
+
+
+def test_who_made_one_twin_for_sure_and_then_the_other_has_not_made_the_other_twice() -> None:
+    state = fold(LearnerState(), slipped(0, (MISWRITTEN,)))
+    fold(state, slipped(0, (TURNED,), (MISWRITTEN,)))
+    fold(state, slipped(0, (TURNED,), steps=("read",), type="streak", probe_of=PROBE))
+    assert TURNED not in standing(state, START)
+    assert len(state.slips[TURNED[0]][TURNED[1]].seen) == 1
 
 
 def test_a_probe_does_not_make_a_slip_of_a_small_doubt() -> None:
@@ -605,7 +631,7 @@ def test_a_probe_does_not_make_a_slip_of_a_small_doubt() -> None:
     assert state.suspects is not None
     (_, _, likelier), (_, _, other) = state.suspects.slips
     assert likelier > 0.7
-    fold(state, answer(0, steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
+    fold(state, answer(0, steps=("read",), type="streak", probe_of=PROBE))
     assert list(standing(state, START)) == [TURNED]
     after = counts(state)[MISWRITTEN]
     assert after == pytest.approx((likelier + other) * other / (other + 0.15 * likelier))
@@ -619,7 +645,7 @@ def test_a_probe_days_later_moves_what_is_left_of_the_suspicion_and_no_more() ->
     assert state.suspects is not None
     share = next(share for step, slip, share in state.suspects.slips if (step, slip) == TURNED)
     before = standing(state, START + 5 * DAY, LOOSE)
-    fold(state, answer(5, steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
+    fold(state, answer(5, steps=("read",), type="streak", probe_of=PROBE))
     after = standing(state, START + 5 * DAY, LOOSE)
     moved = (share - 0.15 * share / (0.15 * share + 1 - share)) * 0.5 ** (5 / 14)
     assert after[MISWRITTEN] == pytest.approx(before[MISWRITTEN] + moved)
@@ -627,12 +653,12 @@ def test_a_probe_days_later_moves_what_is_left_of_the_suspicion_and_no_more() ->
 
 
 def test_a_probe_that_is_itself_ambiguous_starts_no_other() -> None:
-    state = twins_then(slipped(0, (TURNED,), (MISWRITTEN,), type="streak", probe_of=(TURNED, MISWRITTEN)))
+    state = twins_then(slipped(0, (TURNED,), (MISWRITTEN,), type="streak", probe_of=PROBE))
     assert state.suspects is None
 
 
 def test_an_unexplained_probe_leaves_the_suspicion_shared() -> None:
-    state = twins_then(answer(0, "wrong", steps=("read",), type="streak", probe_of=(TURNED, MISWRITTEN)))
+    state = twins_then(answer(0, "wrong", steps=("read",), type="streak", probe_of=PROBE))
     assert state.suspects is None
     assert counts(state) == pytest.approx({TURNED: 0.5, MISWRITTEN: 0.5})
 

@@ -191,6 +191,12 @@ def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str)
     assert said not in words(visitor.get("/"))
     assert said in words(visitor.answer({"prescription": text}))
     assert said not in words(visitor.answer({"prescription": "-25"})), "that one was only written unclearly"
+    waiting = visitor.store.open_case(1)
+    assert waiting is not None
+    with visitor.store.writing():
+        visitor.store.show_lines(waiting.id, 99)
+    assert said not in words(visitor.answer({"prescription": text})), "there is no more to show"
+    assert "mark it as “I am guessing”." in words(visitor.answer({"prescription": text}))
 
 
 def test_the_field_in_error_has_the_focus(visitor: Visitor) -> None:
@@ -403,10 +409,8 @@ def test_the_reference_gives_the_limits_of_lenses_with_source_and_standing(visit
     for table in LENS_TABLES:
         assert table.title in said
         assert all(f"{size} {allowed}" in said for size, allowed in table.rows())
-    assert (
-        "ANSI Z80.1-1999, as summarised by a lens laboratory; widened for weak cylinders in 2005 (superseded)." in said
-    )
-    assert "ISO 21987:2017; only its title and scope were read (from memory)." in said
+    assert "widened for weak cylinders in 2005; these figures are superseded." in said
+    assert "ISO 21987:2017; only its title and scope were read; these figures are from memory." in said
     assert "no answer is marked by these" in said
 
 

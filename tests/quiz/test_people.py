@@ -38,6 +38,12 @@ def test_a_name_is_tidied(store: Store) -> None:
     assert people.add(store, "  Zso\u0301fia   K. ", now=NOON).name == "Zsófia K."
 
 
+def test_a_name_keeps_the_joiners_that_belong_to_its_spelling(store: Store) -> None:
+    """U+200C stands in Persian names, U+200D in Indian ones (Unicode Standard, 23.2)."""
+    for name in ("علی\u200cرضا", "ശ്രീ\u200d"):
+        assert people.add(store, name, now=NOON).name == name
+
+
 def test_a_name_is_changed_but_not_to_anothers(store: Store, learner: Learner) -> None:
     people.add(store, "Bea", now=NOON)
     people.rename(store, learner.id, "imre")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import threading
 from collections.abc import Iterator
 from contextlib import closing
@@ -15,6 +16,7 @@ from cases.register import all_slips, all_types, case_type
 from quiz import folding, memory, people, practice, sittings
 from quiz.datafile import DataFile
 from quiz.numbers import NUMBERS
+from quiz.pages.sitting_views import slip_lines
 from quiz.practice import SentBack
 from quiz.settings import LearnerSettings
 from quiz.store import Answer, Learner, Store
@@ -334,11 +336,33 @@ def test_the_end_says_what_slipped_and_when_to_come_back(store: Store, learner: 
     kept = list(play(store, learner, 10, always_slip="any"))
     facts = sittings.facts(store, learner, kept[0].sitting, now=NOON + 300)
     assert facts.right == 0
-    made = [(step, slip) for one in kept for step, slip in {tuple(key) for keys in one.explanations for key in keys}]
-    assert sum(one.times for one in facts.slipped) == len(made)
-    assert {one.title for one in facts.slipped} == {all_slips()[slip].title for _, slip in made}
-    assert {one.step for one in facts.slipped} <= set(facts.shaky)
+    made = {slip for one in kept for keys in one.explanations for _, slip in keys}
+    assert sum(one.times for one in facts.slipped) == sum(
+        len(one.explanations[0]) if len(one.explanations) == 1 else bool(one.explanations) for one in kept
+    )
+    assert {title for one in facts.slipped for title in one.titles} == {all_slips()[slip].title for slip in made}
+    assert {step for one in facts.slipped for step in one.steps} <= set(facts.shaky)
     assert facts.back_in_days == 0
+
+
+def test_an_answer_with_two_explanations_is_one_slip_of_two_and_leaves_sure_ones_sure(
+    store: Store, learner: Learner
+) -> None:
+    one = next(iter(play(store, learner, 1)))
+    added, left_in = (("take-off-distance", slip) for slip in ("distance-added", "distance-left-in"))
+    ways: tuple[list[list[tuple[str, str]]], ...] = (
+        [[added]],
+        [[added], [left_in]],
+        [[left_in]],
+        [[left_in, added]],
+        [],
+    )
+    lines = slip_lines(sittings.slipped_in([dataclasses.replace(one, explanations=list(way)) for way in ways]))
+    assert sorted(line.words for line in lines) == [
+        "One of these, once: you added the working distance, or you left the working distance in.",
+        "You added the working distance: twice.",
+        "You left the working distance in: twice.",
+    ]
 
 
 def test_stopping_ends_the_sitting_and_keeps_the_case(store: Store, learner: Learner) -> None:

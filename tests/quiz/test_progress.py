@@ -334,7 +334,12 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert len(ada.get("/progress/answers.csv").text.splitlines()) == 1
     assert progress_store.weeks(store, 1, since=0.0) == []
     assert "Right line" not in ada.get("/progress").text
-    assert "left the working distance in" not in ada.get("/drill/1").text
+    for url in ("/drill/1", "/progress", "/progress?step=take-off-distance"):
+        assert "left the working distance in" not in ada.get(url).text
+    ada.get("/")
+    waiting = store.open_case(1)
+    assert waiting is not None
+    assert waiting.why == practice.WHY_LATER
     answer_in_class(ada, store, "/drill/1")
     assert "You left the working distance in: twice." in ada.get("/drill/1").text
     assert len(ada.get("/progress/everything.jsonl").text.splitlines()) == 4
