@@ -367,3 +367,22 @@ def test_results_on_a_phone_keep_within_it_and_the_names_in_sight(room: Class, d
     name = table.get_by_role("link", name="Ada", exact=True).bounding_box()
     assert name is not None
     assert 0 <= name["x"] < 100
+
+
+def test_the_longest_name_in_one_word_keeps_within_every_page(room: Class, device: Open) -> None:
+    desk, phone = device().new_page(), device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    number = desk.url.rsplit("/", 1)[1]
+    join(phone, room, code, "W" * 60)
+    wide = []
+    for page, paths in (
+        (phone, ("", "/progress", "/class/mine", "/settings")),
+        (desk, ("/class", f"/class/{number}", f"/class/{number}/learner/1", f"/class/{number}/results")),
+    ):
+        for width in (360, 1280):
+            page.set_viewport_size({"width": width, "height": 740})
+            for path in paths:
+                page.goto(room.url + path)
+                wide += [(width, path)] if page.evaluate(SIDEWAYS) else []
+    assert wide == []
