@@ -192,4 +192,4 @@ def _look(bench: Bench) -> figures_reflex.Look:
     speed: Speed | None = "fast" if look.speed > 1.2 else "slow" if look.speed < 0.6 else None
     width: Breadth | None = "wide" if look.width > 0.85 else "narrow" if look.width < 0.6 else None
     light: Brightness | None = "bright" if look.brightness >= 0.8 else "dim" if look.brightness < 0.6 else None
-    return figures_reflex.Look(None if look.movement == "neutral" else speed, width, light)
+    return figures_reflex.Look(None if look.movement == "neutral" else speed, width, light, look.width)

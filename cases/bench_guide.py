@@ -44,10 +44,11 @@ GUIDE = (
         "Towards neutral",
         (
             "Put plus in, a quarter at a time, and sweep after every step.",
-            "The reflex grows faster, wider and brighter, until nothing travels: the pupil lights up whole and goes "
-            "dark whole. That is neutral. Go on until you have it.",
+            "The reflex grows faster and brighter and, over the last dioptre or so, wider, until nothing travels: the "
+            "pupil lights up whole and goes dark whole. That is neutral. Go on until you have it.",
         ),
-        "Neutral: all of it at once, and bright. Slow, narrow and dull is far; fast, wide and bright is near.",
+        "Neutral: all of it at once, and bright. Fast, wide and bright is near. Slow and dull is far: the band is "
+        "narrowest on the way in, and far off it is wide again.",
         Bench(eye=SphCyl(1.0), sphere=0.5, pupil_mm=6.5),
         frozenset({"lenses"}),
     ),

@@ -33,6 +33,7 @@ class Choice(Kind):
     options: tuple[Option, ...]
     id = "choice"
     hint = "the number of one"
+    missing = "nothing was chosen: choose one"
 
     def read(self, text: str) -> str:
         """Read a number, a label or an id."""
@@ -95,6 +96,7 @@ class Order(Kind):
 
     options: tuple[Option, ...]
     id = "order"
+    missing = "no order was given: choose which comes first, which next, to the last"
 
     @property
     def hint(self) -> str:  # type: ignore[override]
@@ -139,6 +141,7 @@ class Marks(Kind):
     options: tuple[Option, ...]
     id = "marks"
     hint = "the numbers of all that apply with spaces between, or none"
+    missing = "nothing was chosen: choose all that apply, or none of these"
 
     def read(self, text: str) -> tuple[str, ...]:
         """Read numbers, ids or labels with spaces, commas or semicolons between, or "none"."""

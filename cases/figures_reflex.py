@@ -33,6 +33,8 @@ class Look:
     speed: Speed | None = None
     width: Breadth | None = None
     brightness: Brightness | None = None
+    share: float | None = None
+    """How much of the pupil's width the band takes up, 0..1, where that is known better than as narrow or wide."""
 
     def words(self) -> list[str]:
         """Name the cues that are told."""
@@ -116,9 +118,9 @@ def _moving_reflex(
         return
     side = _side(turned, way) * SAME_WAY[seen]
     come, length = RUN[look.speed]
-    half = HALF_WIDTH[look.width]
+    half = HALF_WIDTH[look.width] if look.share is None else min(max(look.share, 0.05), 1.0) * pupil
     band(pen, centre, pupil, turned, half_width=half, offset=side * come, brightness=brightness)
-    start = come + half + 2
+    start = min(come + half + 2, pupil - 12)
     out = turned + 90 * side
     pen.arrow(toward(out, start, centre), toward(out, min(start + length, pupil - 3), centre), weight=2.4)
 

@@ -49,6 +49,11 @@ class Kind(ABC):
     hint = ""
     """How it is typed, for the line under an empty field."""
 
+    @property
+    def missing(self) -> str:
+        """What is said where nothing was given."""
+        return f"nothing was written: give {self.hint or 'an answer'}"
+
     @abstractmethod
     def read(self, text: str) -> Any:
         """Read what a person typed; raises a CaseError with the sentence why not."""
@@ -330,7 +335,9 @@ class Lens(Kind):
         return left <= residual + 1e-9 if axis >= 90 else gap <= axis + 1e-9 or left <= min(residual, 0.02)
 
     def differs(self, given: SphCyl, truth: SphCyl) -> str:
-        """Say how the spherical equivalent, the cylinder and its axis differ."""
+        """Say how the spherical equivalent, the cylinder and its axis differ; of a turned sign that is what is said."""
+        if given.cylinder * truth.cylinder < 0 and axis_gap(given.axis, truth.axis) < 0.5:
+            return self._sign_turned(given, truth)
         a, b = given.minus_form(), truth.minus_form()
         parts = []
         mean = a.spherical_equivalent - b.spherical_equivalent
@@ -342,6 +349,17 @@ class Lens(Kind):
         if a.cylinder and b.cylinder and axis_gap(a.axis, b.axis) >= 0.5:
             parts.append(f"the axis {axis_gap(a.axis, b.axis):.0f}° out")
         return ", ".join(parts) or "the same lens"
+
+    @staticmethod
+    def _sign_turned(given: SphCyl, truth: SphCyl) -> str:
+        parts = [f"the cylinder {'plus' if given.cylinder > 0 else 'minus'} at an axis where the other sign is right"]
+        size = abs(given.cylinder) - abs(truth.cylinder)
+        if abs(size) >= 0.005:
+            parts.append(f"{notation.write_size(size)} D too {'much' if size > 0 else 'little'} of it")
+        sphere = given.sphere - truth.sphere
+        if abs(sphere) >= 0.005:
+            parts.append(f"the sphere {notation.write_size(sphere)} D too {'plus' if sphere > 0 else 'minus'}")
+        return ", ".join(parts)
 
 
 def two_across(given: object, angle: str, power: str, rule: str) -> tuple[tuple[float, float], tuple[float, float]]:

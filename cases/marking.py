@@ -92,10 +92,11 @@ def read_fields(asks: Sequence[Field], texts: Mapping[str, str]) -> dict[str, An
         text = texts.get(ask.name, "")
         try:
             if not text.strip():
-                raise Unreadable(f"nothing was written: give {ask.kind.hint or 'an answer'}")
+                raise Unreadable(ask.kind.missing)
             values[ask.name] = ask.kind.read(text)
         except CaseError as error:
-            raise Unreadable(f"{ask.label}: {error}" if len(asks) > 1 else str(error), ask.name) from error
+            name = ask.label if ask.label.endswith("?") else f"{ask.label}:"
+            raise Unreadable(f"{name} {error}" if len(asks) > 1 else str(error), ask.name) from error
     return values
 
 

@@ -259,6 +259,8 @@ def read_back(case: Case, name: str, text: str) -> str:
     ask = next((one for one in case.type.asks if one.name == name), None)
     if ask is None:
         raise SentBack(f"“{name[:40]}” is not asked for here", None)
+    if not text.strip():
+        raise SentBack(ask.kind.missing, name)
     try:
         return ask.kind.write(ask.kind.read(text))
     except CaseError as error:

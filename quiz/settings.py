@@ -16,6 +16,8 @@ from quiz.errors import QuizError
 
 FORMS = ("minus", "plus")
 THEMES = ("auto", "light", "dark")
+USUAL_DISTANCE = Distance(low=20.0, high=150.0)
+"""An arm's length, more or less: 6.7 for 67 is asked back. Common practice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,7 @@ class LearnerSettings:
         _one_of("theme", self.theme, THEMES)
         _one_of("sitting", self.sitting, tuple(one.id for one in LENGTHS))
         try:
-            Distance().from_json(self.distance_cm)
+            USUAL_DISTANCE.from_json(self.distance_cm)
         except CaseError as error:
             raise BadSetting("distance_cm", str(error)) from error
         if self.exam_day != "":

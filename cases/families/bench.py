@@ -134,10 +134,10 @@ def _end_step(*more: Slip) -> Step:
 
 
 def _margin(chance: Chance, settings: Settings) -> dict[str, Any]:
-    """Draw a pupil, at times a wide one whose edge disagrees: more minus at the edge, as in most relaxed eyes."""
+    """Draw a pupil, at times a wide one whose edge disagrees: more minus at the edge, as in relaxed eyes."""
     if settings.level == "novice" or chance.happens(0.5):
         return {"pupil_mm": PUPIL_MM, "margin": 0.0}
-    return {"pupil_mm": chance.among((7.0, 7.5, 8.0)), "margin": chance.among((-0.5, -0.75, -1.0, 0.75))}
+    return {"pupil_mm": chance.among((7.0, 7.5, 8.0)), "margin": chance.among((-0.5, -0.75, -1.0, -1.25))}
 
 
 def pupil_words(known: Known) -> tuple[str, ...]:

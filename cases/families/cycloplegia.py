@@ -274,7 +274,8 @@ def _draw_zones(chance: Chance, settings: Settings) -> dict[str, Any]:
     centre = chance.stepped(-6, 9)
     return {
         "centre": centre,
-        "margin": centre + chance.among((-1, -1, 1)) * chance.stepped(0.75, 2),
+        # The margin of a relaxed eye bends light more (positive spherical aberration), so it wants less plus.
+        "margin": centre - chance.stepped(0.75, 2),
         "distance_cm": pick_distance(chance, settings),
     }
 
@@ -337,7 +338,11 @@ centre_margin = CaseType(
     needs=("net-sphere",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
-    sources=("Central 3 to 4 mm: common practice, no published source; aberration of a wide pupil: optics",),
+    sources=(
+        "Central 3 to 4 mm: common practice, no published source",
+        "Margin of a relaxed eye the more myopic: Porter, Guirao, Cox & Williams 2001, J Opt Soc Am A 18:1793 (mean "
+        "spherical aberration above nought; from memory)",
+    ),
 )
 
 TYPES = (wet_dry, centre_margin)

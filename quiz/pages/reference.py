@@ -103,8 +103,9 @@ def distance_row(cm: float) -> DistanceRow:
         write_distance(cm),
         f"{exact:.3f}",
         f"{working_vergence(cm):.2f}",
-        f"{100 / (exact + OUT_BY):.0f}",
-        f"{100 / (exact - OUT_BY):.0f}",
+        # Rounded inwards: at the distances that are given it is not more than that.
+        f"{math.ceil(100 / (exact + OUT_BY))}",
+        f"{math.floor(100 / (exact - OUT_BY))}",
     )
 
 

@@ -167,8 +167,11 @@ function frame(ctx, inks, axis, lens) {
     ctx.save();
     ctx.translate((DIAL_MM + 1.75) * Math.cos(turn), (DIAL_MM + 1.75) * Math.sin(turn));
     ctx.scale(1, -1);
-    // On the dark layer the dial must still be read.
-    ctx.fillStyle = inks === DARK ? "#c08a63" : inks.mark;
+    // On the dark layer, and where the streak lights the skin behind it, the dial must still be read.
+    ctx.lineWidth = 0.5;
+    ctx.strokeStyle = inks === DARK ? "#120a06" : "#fff8ea";
+    ctx.strokeText(String(angle), angle === 180 ? 0.2 : 0, 0);
+    ctx.fillStyle = inks === DARK ? "#d9a47c" : inks.mark;
     ctx.fillText(String(angle), angle === 180 ? 0.2 : 0, 0);
     ctx.restore();
   }

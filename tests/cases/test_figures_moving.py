@@ -110,6 +110,10 @@ def test_speed_width_and_brightness_are_drawn_as_well_as_written() -> None:
     assert narrow < usual < wide
     dim, middling, bright = (drawn(Look(brightness=b))[2] for b in ("dim", None, "bright"))
     assert dim < middling < bright
+    # A share of the pupil's width is drawn as that share, so far as the pupil reaches: its radius is 58.
+    for share in (0.1, 0.3, 0.6):
+        assert drawn(Look(share=share))[1] == pytest.approx(2 * 58 * share, abs=1)
+    assert drawn(Look(share=0.75))[1] > drawn(Look(width="wide"))[1]
 
 
 # ---- leaning in, zones, odd reflexes

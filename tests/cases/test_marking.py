@@ -76,6 +76,35 @@ def test_a_difference_is_rounded_as_powers_are(given: float, truth: float, words
     assert Lens().differs(SphCyl(given), SphCyl(truth)) == f"{words} on the whole"
 
 
+@pytest.mark.parametrize(
+    ("given", "truth", "words"),
+    [
+        (
+            SphCyl(2.25, 3.5, 101),
+            SphCyl(2.25, -3.5, 101),
+            "the cylinder plus at an axis where the other sign is right",
+        ),
+        (
+            SphCyl(4.75, 2.25, 158),
+            SphCyl(4.75, -2.5, 158),
+            "the cylinder plus at an axis where the other sign is right, 0.25 D too little of it",
+        ),
+        (
+            SphCyl(-1.25, -3.5, 11),
+            SphCyl(2.25, 3.5, 11),
+            "the cylinder minus at an axis where the other sign is right, the sphere 3.50 D too minus",
+        ),
+        # The same lens in the other form has its axis elsewhere, and is compared as a lens.
+        (SphCyl(-1.25, 3.5, 11), SphCyl(2.25, -3.5, 101), "the same lens"),
+        (SphCyl(-1.25, 3.5, 101), SphCyl(2.25, -3.5, 101), "the cylinder plus"),
+        (SphCyl(2.25, -3.5, 11), SphCyl(2.25, -3.5, 101), "the axis 90° out"),
+    ],
+)
+def test_a_cylinder_of_the_wrong_sign_is_not_called_an_axis_out(given: SphCyl, truth: SphCyl, words: str) -> None:
+    assert Lens().differs(given, truth).startswith(words)
+    assert ("axis 90°" in Lens().differs(given, truth)) == (words == "the axis 90° out")
+
+
 def test_no_size_that_is_asked_for_is_written_with_a_sign() -> None:
     """A power whose label asks for a size, a strength or a blur is of the kind that has no sign."""
     named = [

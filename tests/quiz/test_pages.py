@@ -344,6 +344,7 @@ def test_settings_are_kept_and_used(visitor: Visitor) -> None:
     [
         ("distance_cm", "far", "far"),
         ("distance_cm", "4000 cm", "4000"),
+        ("distance_cm", "6.7 cm", "20 to 150"),
         ("norm-dark-near-allowance", "9", "give 0.5 to 2 D"),
         ("norm-lag-usual-low", "soon", "soon"),
         ("norm-lag-usual-low", "+1.00", "its lower end lies above its upper end"),

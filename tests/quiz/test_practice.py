@@ -11,6 +11,7 @@ from itertools import pairwise
 import pytest
 
 from cases.casetype import Case, Settings, Values
+from cases.choices import Choice, Order
 from cases.marking import mark_fields
 from cases.register import all_slips, all_types, case_type
 from quiz import folding, memory, people, practice, sittings
@@ -100,7 +101,27 @@ def test_an_unreadable_answer_is_sent_back_and_not_kept(store: Store, learner: L
     with pytest.raises(SentBack, match="nothing was written"):
         take(store, learner, {})
     assert store.answers_of(learner.id) == []
+
+
+@pytest.mark.parametrize(
+    ("type_id", "said"),
+    [
+        ("near-or-far", "no order was given: choose which comes first"),
+        ("next-lens", "nothing was chosen: choose one"),
+    ],
+)
+def test_what_was_not_chosen_is_asked_for_as_it_stands_on_the_page(
+    store: Store, learner: Learner, type_id: str, said: str
+) -> None:
+    """Numbers are for the command line, where the choices have them."""
+    case = deal(store, learner, type_id)
+    ask = next(one for one in case.type.asks if isinstance(one.kind, Choice | Order))
+    with pytest.raises(SentBack, match=said):
+        take(store, learner, {})
+    with pytest.raises(SentBack, match=said):
+        practice.read_back(case, ask.name, "")
     assert store.open_case(learner.id) is not None
+    assert store.answers_of(learner.id) == []
 
 
 def test_a_lens_given_back_as_it_stood_is_sent_back_and_not_kept(store: Store, learner: Learner) -> None:

@@ -108,6 +108,7 @@ def test_the_drawn_margin_moves_as_the_reflex_would() -> None:
             rx=SphCyl(centre - 100 / away), in_place=SphCyl(centre), distance_cm=away, pupil_mm=8,
             margin_per_mm2=max(min((margin - centre) / 16, 1), -1),
         )  # fmt: skip
+        assert margin < centre, "the margin of a relaxed eye is the more myopic: positive spherical aberration"
         inner, outer = zones(setting, 90)
         figure = case.type.figure(case.findings, "f")
         assert inner.movement == "neutral"
