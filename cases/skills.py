@@ -49,7 +49,7 @@ DISTANCE_TAKEN_TWICE = SlipName(
 )
 ALWAYS_ONE_FIFTY = SlipName(
     "always-one-fifty",
-    "took off 1.50 whatever the distance",
+    "took 1.50 for the distance, whatever it was",
     "1.50 is right at two thirds of a metre only. This time the distance was another.",
 )
 METRES_NOT_INVERTED = SlipName(

@@ -58,6 +58,12 @@ def invert_metres() -> Step:
                 says=lambda known: f"{known['metres']:.3g} m taken as {known['vergence']:.2f} D.",
                 live=lambda known: abs(known["metres"] - 1 / known["metres"]) > 0.05,
             ),
+            Slip(
+                skills.ALWAYS_ONE_FIFTY,
+                run=lambda _: {"vergence": 1.5},
+                says=lambda known: f"1.50 D taken, where {known['metres']:.3g} m is another distance.",
+                live=lambda known: abs(1.5 - 1 / known["metres"]) > 0.3,
+            ),
         ),
     )
 

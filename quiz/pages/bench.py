@@ -36,6 +36,8 @@ class BenchPage:
     """Whether the numbers are to be hidden."""
     waits: bool
     """Whether a case of the bench waits."""
+    sets_aside: bool
+    """Whether another waits in Practise, which a case of the bench would take the place of."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +69,8 @@ def explore() -> str:
     who = visit.known_learner()
     open_case = visit.store().open_case(who.id) if who else None
     waits = open_case is not None and stage_of(open_case.type) is not None
-    return render_template("bench.html", page=BenchPage(stage, "hide" in request.args, waits))
+    aside = open_case is not None and not waits
+    return render_template("bench.html", page=BenchPage(stage, "hide" in request.args, waits, aside))
 
 
 @pages.get("/seen")

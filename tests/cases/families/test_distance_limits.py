@@ -57,6 +57,7 @@ def test_slips_of_inches_by_hand() -> None:
     assert slips_of(case) == {
         "inches-to-metres/inches-as-centimetres": {"power": 5},
         "distance-in-dioptres/metres-not-inverted": {"power": 0.508},
+        "distance-in-dioptres/always-one-fifty": {"power": 1.5},
     }
 
 
