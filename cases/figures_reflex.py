@@ -120,7 +120,7 @@ def _moving_reflex(
     come, length = RUN[look.speed]
     half = HALF_WIDTH[look.width] if look.share is None else min(max(look.share, 0.05), 1.0) * pupil
     band(pen, centre, pupil, turned, half_width=half, offset=side * come, brightness=brightness)
-    start = min(come + half + 2, pupil - 12)
+    start = min(come + half + 2, pupil - 20)
     out = turned + 90 * side
     pen.arrow(toward(out, start, centre), toward(out, min(start + length, pupil - 3), centre), weight=2.4)
 

@@ -52,6 +52,10 @@ def take(page: Page, url: str, store: Store, password: str) -> Iterator[str]:
     yield "mark"
     for address, name in (("/progress", "progress"), ("/bench", "bench"), ("/accuracy", "accuracy")):
         page.goto(url + address)
+        if name == "bench":
+            # The script puts the eye in the place of the drawing, with the first frame that it is given.
+            page.locator("canvas").wait_for()
+            page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
         yield name
     page.goto(f"{url}/door")
     page.locator("input[name=preceptor]").fill(demo.PRECEPTOR)
