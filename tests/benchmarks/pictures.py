@@ -51,9 +51,10 @@ def take(page: Page, url: str, store: Store, password: str) -> Iterator[str]:
     page.locator("#verdict").wait_for()
     yield "mark"
     for address, name in (("/progress", "progress"), ("/bench", "bench"), ("/accuracy", "accuracy")):
+        # Where motion is not wanted the bench keeps its drawing in place of the eye.
+        page.emulate_media(reduced_motion="no-preference" if name == "bench" else "reduce")
         page.goto(url + address)
         if name == "bench":
-            # The script puts the eye in the place of the drawing, with the first frame that it is given.
             page.locator("canvas").wait_for()
             page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
         yield name
