@@ -29,6 +29,10 @@ def _short(given: object) -> str:
     return text if len(text) <= 60 else text[:57] + "…"
 
 
+def _too(gap: float, above: str, below: str) -> str:
+    return f"{notation.write_size(gap)} D too {above if gap > 0 else below}"
+
+
 def number_from(given: object, name: str) -> float:
     """Take a finite number out of JSON.
 
@@ -139,7 +143,7 @@ class Power(Scalar):
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is too plus or too minus."""
         gap = given - truth
-        return f"{notation.write_size(gap)} D too {'plus' if gap > 0 else 'minus'}"
+        return _too(gap, "plus", "minus")
 
 
 @dataclass(frozen=True)
@@ -160,7 +164,7 @@ class Size(Power):
 
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is too large or too small."""
-        return f"{notation.write_size(given - truth)} D too {'large' if given > truth else 'small'}"
+        return _too(given - truth, "large", "small")
 
 
 @dataclass(frozen=True)
@@ -342,10 +346,10 @@ class Lens(Kind):
         parts = []
         mean = a.spherical_equivalent - b.spherical_equivalent
         if abs(mean) >= 0.005:
-            parts.append(f"{notation.write_size(mean)} D too {'plus' if mean > 0 else 'minus'} on the whole")
+            parts.append(f"{_too(mean, 'plus', 'minus')} on the whole")
         cylinder = abs(a.cylinder) - abs(b.cylinder)
         if abs(cylinder) >= 0.005:
-            parts.append(f"{notation.write_size(cylinder)} D too {'much' if cylinder > 0 else 'little'} cylinder")
+            parts.append(f"{_too(cylinder, 'much', 'little')} cylinder")
         if a.cylinder and b.cylinder and axis_gap(a.axis, b.axis) >= 0.5:
             parts.append(f"the axis {axis_gap(a.axis, b.axis):.0f}° out")
         return ", ".join(parts) or "the same lens"
@@ -355,10 +359,10 @@ class Lens(Kind):
         parts = [f"the cylinder {'plus' if given.cylinder > 0 else 'minus'} at an axis where the other sign is right"]
         size = abs(given.cylinder) - abs(truth.cylinder)
         if abs(size) >= 0.005:
-            parts.append(f"{notation.write_size(size)} D too {'much' if size > 0 else 'little'} of it")
+            parts.append(f"{_too(size, 'much', 'little')} of it")
         sphere = given.sphere - truth.sphere
         if abs(sphere) >= 0.005:
-            parts.append(f"the sphere {notation.write_size(sphere)} D too {'plus' if sphere > 0 else 'minus'}")
+            parts.append(f"the sphere {_too(sphere, 'plus', 'minus')}")
         return ", ".join(parts)
 
 

@@ -79,6 +79,19 @@ class Mark:
         }
 
 
+def read_one(ask: Field, text: str) -> Any:
+    """Read what was given for one thing asked.
+
+    Raises
+    ------
+    CaseError
+        When nothing was given, or it cannot be read.
+    """
+    if not text.strip():
+        raise Unreadable(ask.kind.missing)
+    return ask.kind.read(text)
+
+
 def read_fields(asks: Sequence[Field], texts: Mapping[str, str]) -> dict[str, Any]:
     """Read one text for every thing asked.
 
@@ -91,9 +104,7 @@ def read_fields(asks: Sequence[Field], texts: Mapping[str, str]) -> dict[str, An
     for ask in asks:
         text = texts.get(ask.name, "")
         try:
-            if not text.strip():
-                raise Unreadable(ask.kind.missing)
-            values[ask.name] = ask.kind.read(text)
+            values[ask.name] = read_one(ask, text)
         except CaseError as error:
             name = ask.label if ask.label.endswith("?") else f"{ask.label}:"
             raise Unreadable(f"{name} {error}" if len(asks) > 1 else str(error), ask.name) from error

@@ -23,7 +23,7 @@ from cases.typed import (
     Unreadable,
     scan,
 )
-from cases.typed_numbers import axis_in_range, only_number, power_of, size_of
+from cases.typed_numbers import OF_AN_AXIS, axis_in_range, only_number, power_of, size_of
 
 __all__ = [
     "Ambiguous",
@@ -294,7 +294,7 @@ def read_axis(text: str) -> float:
     NotationError
         When it is not one axis within 1 to 180.
     """
-    number = only_number(scan(text, _LIKE_AXIS), ("axis", "at", "degree", "meridian", "names"), text, _LIKE_AXIS)
+    number = only_number(scan(text, _LIKE_AXIS), (*OF_AN_AXIS, "names"), text, _LIKE_AXIS)
     return axis_in_range(number, "")
 
 

@@ -40,8 +40,7 @@ from quiz.pages import (
 )
 from quiz.store import Store
 
-LOOPBACK = ("127.0.0.1", "localhost")
-"""The names under which one computer asks itself."""
+LOOPBACK = visit.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
 PAGES = (
     practise,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from cases.casetype import CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
-from cases.marking import CREDITED, Mark, mark_fields
+from cases.marking import CREDITED, Mark, mark_fields, read_one
 from cases.register import case_type
 from cases.stages import stage_of
 from cases.steps import FORM_WORDS
@@ -259,10 +259,8 @@ def read_back(case: Case, name: str, text: str) -> str:
     ask = next((one for one in case.type.asks if one.name == name), None)
     if ask is None:
         raise SentBack(f"“{name[:40]}” is not asked for here", None)
-    if not text.strip():
-        raise SentBack(ask.kind.missing, name)
     try:
-        return ask.kind.write(ask.kind.read(text))
+        return ask.kind.write(read_one(ask, text))
     except CaseError as error:
         raise SentBack(str(error), name) from error
 

@@ -25,6 +25,10 @@ _JOINED = "joined"
 _PRECEPTOR = "preceptor"
 
 
+LOOPBACK = ("127.0.0.1", "localhost")
+"""The names under which one computer asks itself."""
+
+
 @dataclass(frozen=True)
 class Desk:
     """What every request needs: the data file, the clock and chance."""
@@ -166,7 +170,7 @@ def beyond() -> bool:
 def for_others(endpoint: str, **values: Any) -> str:
     """Return an address to hand to others: who asks from this very computer is at one that means another to them."""
     host = request.host.rsplit(":", 1)[0]
-    if host in ("localhost", "127.0.0.1") and _desk().reached_at:
+    if host in LOOPBACK and _desk().reached_at:
         return f"{_desk().reached_at}{url_for(endpoint, **values)}"
     return url_for(endpoint, **values, _external=True)
 

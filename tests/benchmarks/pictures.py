@@ -20,7 +20,7 @@ from quiz import demo
 from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
-from tests.browser.conftest import QUIET, chromium
+from tests.browser.conftest import QUIET, chromium, drawn
 from tests.conftest import NOON, Clock, deal, lots, serving, slipped
 
 FOLDER = Path(".pictures")
@@ -56,7 +56,7 @@ def take(page: Page, url: str, store: Store, password: str) -> Iterator[str]:
         page.goto(url + address)
         if name == "bench":
             page.locator("canvas").wait_for()
-            page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+            drawn(page)
         yield name
     page.goto(f"{url}/door")
     page.locator("input[name=preceptor]").fill(demo.PRECEPTOR)

@@ -92,6 +92,11 @@ class Served:
         return case
 
 
+def drawn(page: Page) -> None:
+    """Wait until what was changed has been drawn."""
+    page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
 @pytest.fixture
 def served(data_file: DataFile, clock: Clock) -> Iterator[Served]:
     app, requested = create_app(data_file, clock=clock, lots=lots()), list[str]()

@@ -22,7 +22,7 @@ from cases.stages import staged
 from quiz import people
 from quiz.pages.bench_views import SHELVES
 from quiz.settings import LearnerSettings
-from tests.browser.conftest import Check, Served
+from tests.browser.conftest import Check, Served, drawn
 
 BENCH = "document.getElementById('bench').state"
 
@@ -318,11 +318,6 @@ def red_at(page: Page, mm: tuple[float, float]) -> int:
     px = page.evaluate("document.querySelector('canvas').width") / 38
     size = px * 38
     return int(page.evaluate(LIT, [0.5 - mm[1] * px / size, 0.5 + mm[0] * px / size]))
-
-
-def drawn(page: Page) -> None:
-    """Wait until what was changed has been drawn."""
-    page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
 
 def put(page: Page, served: Served, query: str, face_mm: float) -> None:

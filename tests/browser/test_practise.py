@@ -106,6 +106,7 @@ def test_a_late_reading_does_not_overtake_a_newer_one(page: Page, served: Served
     page.keyboard.press("Control+A")
     page.keyboard.type("2 -1 90")
     expect(page.locator("#reads-prescription")).to_have_text("read as +2.00 / −1.00 × 90")
+    assert held, "the first is under way"
     with suppress(Error):  # given up by the page already, which is one way to do it right
         held[0].fulfill(json={"reads": "+1.00 / −1.00 × 90"})
     page.wait_for_timeout(200)

@@ -101,6 +101,7 @@ def test_an_unreadable_answer_is_sent_back_and_not_kept(store: Store, learner: L
     with pytest.raises(SentBack, match="nothing was written"):
         take(store, learner, {})
     assert store.answers_of(learner.id) == []
+    assert store.open_case(learner.id) is not None
 
 
 @pytest.mark.parametrize(
