@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
@@ -232,9 +232,7 @@ def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int
     seed = lots.new_seed() % SEEDS
     plan = checked(plan, seed, now=now)
     with store.writing():
-        return class_store.add_drill(
-            store, {**asdict(plan), "class_id": one.id, "seed": seed, "made_at": now, "state": "draft"}
-        )
+        return class_store.add_drill(store, one.id, plan, seed=seed, now=now)
 
 
 def own(store: Store, one: Class, drill_id: int) -> Drill:
@@ -266,7 +264,7 @@ def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
     with store.writing():
         if class_store.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill, so it stays as it is: copy it and change the copy")
-        class_store.change_drill(store, drill.id, asdict(plan))
+        class_store.change_drill(store, drill.id, plan)
 
 
 def copy(store: Store, one: Class, drill: Drill, *, now: float, lots: Lots) -> int:

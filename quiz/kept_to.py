@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.register import all_types, case_type
 from quiz import people
+from quiz.rows import to_row
 from quiz.store import Learner, Store
 
 
@@ -22,11 +22,9 @@ class KeptTo:
 
 def of_sitting(store: Store, sitting_id: int) -> KeptTo | None:
     """Return what a sitting keeps to; None for an ordinary one, and when this version has none of its types."""
-    rows = store.fetch("SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
-    if not rows:
-        return None
-    known = tuple(one for one in json.loads(rows[0]["types"]) if one in all_types())
-    return KeptTo(known, rows[0]["why"]) if known else None
+    found = store.fetch_one(KeptTo, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
+    known = tuple(one for one in found.types if one in all_types()) if found else ()
+    return KeptTo(known, found.why) if found and known else None
 
 
 def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now: float) -> int:
@@ -39,7 +37,7 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now
     UnknownType
         When there is no such type.
     """
-    known = [case_type(one).id for one in types]
+    known = tuple(case_type(one).id for one in types)
     length = people.settings_of(learner).length
     with store.writing():
         before = store.sitting_under_way(learner.id)
@@ -49,5 +47,5 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now
         if left is not None:
             store.close_case(left.id, now=now)
         sitting = store.begin_sitting(learner.id, now=now, cases=length.cases, minutes=length.minutes)
-        store.insert("INSERT INTO kept_to (sitting, types, why) VALUES (?, ?, ?)", sitting, json.dumps(known), why)
+        store.add("kept_to", {"sitting": sitting, **to_row(KeptTo(known, why))})
     return sitting

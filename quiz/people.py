@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import unicodedata
 from functools import lru_cache
 
 from quiz import folding
 from quiz.errors import QuizError
+from quiz.rows import read_json
 from quiz.settings import LearnerSettings
 from quiz.store import Learner, Store
 
@@ -147,7 +147,7 @@ def settings_of(learner: Learner) -> LearnerSettings:
 
 @lru_cache(500)
 def _settings(text: str) -> LearnerSettings:
-    return LearnerSettings.from_json(json.loads(text))
+    return LearnerSettings.from_json(read_json(text))
 
 
 def keep_settings(store: Store, learner_id: int, settings: LearnerSettings) -> None:
