@@ -87,7 +87,7 @@ class Plan:
             yield "types", "no type of case is chosen: tick a family or at least one type"
         elif unknown:
             yield "types", f"there is no type “{unknown[0][:40]}”: tick some of those listed"
-        if self.level not in LEVELS or self.form not in FORMS or self.feedback not in ("once", "end"):
+        if self.level not in LEVELS or self.form not in dict(FORMS) or self.feedback not in ("once", "end"):
             yield "level", "a level, form or way of feedback that is not on the form: choose from the form"
         if (self.cases is None) == (self.minutes is None):
             yield "length", "give either a number of cases or a number of minutes"

@@ -67,7 +67,7 @@ def added(store: Store, name: str, now: float) -> Learner:
     number = store.add_learner(
         name,
         now=now,
-        settings=LearnerSettings().to_json(),
+        settings=LearnerSettings(),
         state=states.cases.to_json(),
         recall_state=states.recall.to_json(),
         folded_with=folding.FOLDED_WITH,
@@ -153,4 +153,4 @@ def _settings(text: str) -> LearnerSettings:
 def keep_settings(store: Store, learner_id: int, settings: LearnerSettings) -> None:
     """Keep a learner's settings."""
     with store.writing():
-        store.keep_settings(learner_id, settings.to_json())
+        store.keep_settings(learner_id, settings)

@@ -7,7 +7,7 @@ rows mean is the business of others.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
@@ -236,7 +236,7 @@ class Store:
         return self.fetch_one(KeptStates, sql, learner_id)
 
     def add_learner(
-        self, name: str, *, now: float, settings: Any, state: str, recall_state: str, folded_with: str
+        self, name: str, *, now: float, settings: object, state: str, recall_state: str, folded_with: str
     ) -> int:
         """Add a learner and return the number."""
         row = {"name": name, "created_at": now, "settings": write_json(settings)}
@@ -250,7 +250,7 @@ class Store:
         """Remove a learner and everything that was kept of them."""
         self.change("DELETE FROM learners WHERE id = ?", learner_id)
 
-    def keep_settings(self, learner_id: int, settings: Mapping[str, Any]) -> None:
+    def keep_settings(self, learner_id: int, settings: object) -> None:
         """Keep a learner's settings."""
         self.change("UPDATE learners SET settings = ? WHERE id = ?", write_json(settings), learner_id)
 

@@ -20,7 +20,7 @@ from cases.notation import write_axis, write_distance, write_prescription
 from cases.register import all_types
 from cases.vergence import USUAL_CM
 from quiz.errors import QuizError
-from quiz.form_texts import form_text
+from quiz.forms import form_text
 
 LONGEST = 600
 """Characters of one finding: a list of lenses needs the most."""

@@ -18,7 +18,7 @@ from cases.casetype import Case, Settings, Values, draw
 from cases.register import case_type
 from quiz import lanes, people, practice
 from quiz.datafile import DataFile
-from quiz.form_texts import form_text
+from quiz.forms import form_text
 from quiz.lots import Lots
 from quiz.serving import LONG_AT_ONCE
 from quiz.store import Dealt, Learner, Store

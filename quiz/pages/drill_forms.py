@@ -18,8 +18,7 @@ from quiz.class_store import Class, Drill
 from quiz.drills import BadPlan, Plan
 from quiz.learner import SlipKey
 from quiz.pages import visit
-from quiz.pages.settings import FORMS
-from quiz.pages.settings import LEVELS as LEVEL_WORDS
+from quiz.settings import FORMS, LEVEL_WORDS
 from quiz.titles import slip_at_step
 
 FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
