@@ -65,8 +65,8 @@ def _stage(case: Case) -> StagePage | None:
     stage = stage_of(case.type.id)
     if stage is None:
         return None
-    views, problem = set_views(stage, case.findings, request.args)
-    return stage_page(views, stage.free, problem=problem)
+    views, faults = set_views(stage, case.findings, request.args)
+    return stage_page(views, stage.free, faults=faults, given=request.args)
 
 
 @pages.get("/<int:number>/seen")
