@@ -20,7 +20,7 @@ from cases.kinds import POWER_LIMIT, Distance, Lens
 from cases.lens import SphCyl
 from cases.notation import write_prescription
 from cases.vergence import FARTHEST_CM, NEAREST_CM
-from quiz.forms import BadFields, BadText, Day, Pick, Words, asked, inputs_of, made, read
+from quiz.forms import BadFields, BadText, Day, Pick, Words, asked, described, inputs_of, made, read
 
 EYES = (("right", "right eye"), ("left", "left eye"))
 AGES = (("", "not said"), ("under-20", "under 20"), ("20-to-39", "20 to 39"), ("40-or-over", "40 or over"))
@@ -78,35 +78,47 @@ class Entry:
         When a value lies outside what an examination can give, or the patient's number looks like a record number.
     """
 
-    eye: str = asked("Eye", Pick(EYES), required=True, stand_in="right")
-    patient: int = asked(
-        "Patient, a running number",
-        PatientKind(),
-        required=True,
-        stand_in=1,
-        hint="The same for both eyes of one patient: 1, 2, 3 … Never a record number or a name.",
-        size=6,
+    eye: str = field(metadata=described("Eye", Pick(EYES), required=True, stand_in="right"))
+    patient: int = field(
+        metadata=described(
+            "Patient, a running number",
+            PatientKind(),
+            required=True,
+            stand_in=1,
+            hint="The same for both eyes of one patient: 1, 2, 3 … Never a record number or a name.",
+            size=6,
+        )
     )
     """Arbitrary within the log: it only tells which two eyes belong together."""
-    retinoscopy: SphCyl = asked(
-        "Your own net retinoscopy", Lens(), required=True, stand_in=SphCyl(0), hint=Lens.hint, lens=True
+    retinoscopy: SphCyl = field(
+        metadata=described(
+            "Your own net retinoscopy", Lens(), required=True, stand_in=SphCyl(0), hint=Lens.hint, lens=True
+        )
     )
-    end_point: SphCyl = asked(
-        "End-point of the subjective, or of the cycloplegic repeat",
-        Lens(),
-        required=True,
-        stand_in=SphCyl(0),
-        lens=True,
+    end_point: SphCyl = field(
+        metadata=described(
+            "End-point of the subjective, or of the cycloplegic repeat",
+            Lens(),
+            required=True,
+            stand_in=SphCyl(0),
+            lens=True,
+        )
     )
-    distance_cm: float = asked(
-        "Working distance that you allowed for",
-        Distance(),
-        required=True,
-        stand_in=100.0,
-        hint=Distance.hint,
-        size=8,
+    distance_cm: float = field(
+        metadata=described(
+            "Working distance that you allowed for",
+            Distance(),
+            required=True,
+            stand_in=100.0,
+            hint=Distance.hint,
+            size=8,
+        )
     )
-    on: date = asked("Day of the examination", Day(), required=True, stand_in=EARLIEST, hint="year-month-day", size=12)
+    on: date = field(
+        metadata=described(
+            "Day of the examination", Day(), required=True, stand_in=EARLIEST, hint="year-month-day", size=12
+        )
+    )
     wet: bool = asked("It was done", _DONE, usual=False)
     """Whether the retinoscopy was done under cycloplegia."""
     end_wet: bool = asked("It was reached", _DONE, usual=False)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
@@ -14,9 +14,10 @@ from cases.stages import stage_of
 from quiz import class_store, wishes
 from quiz.class_store import Class, Drill
 from quiz.errors import QuizError
+from quiz.forms import BadFields, Moment, Pick, Tick, Whole, Words, asked, described, inputs_of
 from quiz.learner import SlipKey
 from quiz.lots import Lots
-from quiz.settings import FORMS
+from quiz.settings import FORMS, LEVEL_WORDS
 from quiz.store import Store
 
 MOST_CASES = 100
@@ -28,6 +29,12 @@ LONGEST_TITLE = 80
 SEEDS = 1_000_000
 """Short enough to be read out and typed on a command line."""
 
+SAME = (("same", "the same for all"), ("own", "each learner their own"))
+FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
+ENTRIES = WHICH, LENGTH, MARKS, REST = "which", "length", "marks", "rest"
+"""Parts of the form, in order."""
+_LENGTH = "give either a number of cases or a number of minutes"
+
 
 class UnknownDrill(QuizError):
     """No such drill is in this class, or set for this learner."""
@@ -36,12 +43,8 @@ class UnknownDrill(QuizError):
         super().__init__("there is no such drill for you: the ones that are open to you stand on the Practise page")
 
 
-class BadPlan(QuizError):
-    """A drill that cannot be set like this; `faults` names each field of the form with the sentence why."""
-
-    def __init__(self, faults: Mapping[str, str]) -> None:
-        super().__init__("; ".join(faults.values()))
-        self.faults = dict(faults)
+class BadPlan(BadFields):
+    """A drill that cannot be set like this."""
 
     @property
     def name(self) -> str:
@@ -57,22 +60,46 @@ class NotNow(QuizError):
 class Plan:
     """What a preceptor asks for. Distances in cm, times in seconds since 1970, the pass mark in per cent."""
 
-    title: str
+    title: str = field(
+        metadata=described(
+            "Title",
+            Words(tidy=lambda text: " ".join(text.split())),
+            required=True,
+            stand_in="Drill",
+            help="Learners see it; left empty, it is named for its families.",
+            size=40,
+            most=LONGEST_TITLE,
+            entry=REST,
+        )
+    )
     types: tuple[str, ...]
     slips: tuple[SlipKey, ...] = ()
     """The cases are to be such that one of these would show."""
-    level: str = "competent"
-    form: str = "minus"
-    distance_cm: float = 67.0
-    fixed_distance: bool = False
-    cases: int | None = 10
-    minutes: float | None = None
-    same: bool = True
-    opens_at: float | None = None
-    closes_at: float | None = None
-    feedback: str = "once"
-    pass_mark: int | None = None
-    notes: str = ""
+    level: str = asked("Level", Pick(LEVEL_WORDS), usual="competent", entry=WHICH)
+    cases: int | None = asked(
+        "Cases", Whole("cases", missing=_LENGTH), usual=10, required=True, size=8, most=80, entry=LENGTH
+    )
+    minutes: float | None = asked("or minutes", Whole("minutes"), size=8, most=80, entry=LENGTH)
+    same: bool = asked("Cases are", Pick(SAME, values=(True, False)), usual=True, entry=MARKS)
+    feedback: str = asked("Marks are shown", Pick(FEEDBACK), usual="once", entry=MARKS)
+    form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry=REST)
+    distance_cm: float = asked(
+        "Usual working distance, in centimetres",
+        Distance(),
+        usual=67.0,
+        required=True,
+        bare=" cm",
+        size=8,
+        most=80,
+        entry=REST,
+    )
+    fixed_distance: bool = asked("Every case at this distance", Tick(), usual=False, entry=REST)
+    opens_at: float | None = asked("Opens", Moment(), help="Left empty: as soon as you open it.", entry=REST)
+    closes_at: float | None = asked("Closes", Moment(), help="Left empty: when you close it.", entry=REST)
+    pass_mark: int | None = asked(
+        "Pass mark, in per cent", Whole("pass mark"), help="Left empty: none.", size=8, most=80, entry=REST
+    )
+    notes: str = asked("Notes for the learners", Words("long"), usual="", most=LONGEST_NOTES, entry=REST)
     for_learner: int | None = None
 
     def __post_init__(self) -> None:
@@ -87,14 +114,14 @@ class Plan:
             yield "types", "no type of case is chosen: tick a family or at least one type"
         elif unknown:
             yield "types", f"there is no type “{unknown[0][:40]}”: tick some of those listed"
-        if self.level not in LEVELS or self.form not in dict(FORMS) or self.feedback not in ("once", "end"):
+        if self.level not in LEVELS or self.form not in dict(FORMS) or self.feedback not in dict(FEEDBACK):
             yield "level", "a level, form or way of feedback that is not on the form: choose from the form"
         if (self.cases is None) == (self.minutes is None):
-            yield "length", "give either a number of cases or a number of minutes"
+            yield "cases", _LENGTH
         elif self.cases is not None and not 1 <= self.cases <= MOST_CASES:
-            yield "length", f"{self.cases} cases: give 1 to {MOST_CASES}"
+            yield "cases", f"{self.cases} cases: give 1 to {MOST_CASES}"
         elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
-            yield "length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+            yield "minutes", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
         if not self.title or len(self.title) > LONGEST_TITLE:
             yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
@@ -107,6 +134,10 @@ class Plan:
             yield "pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty"
         if len(self.notes) > LONGEST_NOTES:
             yield "notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most"
+
+
+PLAN = tuple(sorted(inputs_of(Plan), key=lambda one: ENTRIES.index(one.entry)))
+"""The fields of the form in their order on the page; types, slips and for whom it is are chosen otherwise."""
 
 
 # --- which case comes at which place -----------------------------------------------------------------------------

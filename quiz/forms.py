@@ -121,6 +121,7 @@ class Whole:
     """A whole number."""
 
     what: str
+    missing: str = "nothing was written: give a whole number"
     how = "text"
 
     def read(self, text: str) -> int:
@@ -259,10 +260,14 @@ class Input:
         return self.kind.read(tidy)
 
 
+def described(label: str, kind: Kind, **more: Any) -> dict[str, Input]:
+    """Describe a dataclass's field without a default, as its metadata: `title: str = field(metadata=described(…))`."""
+    return {"input": Input("", label, kind, **more)}
+
+
 def asked(label: str, kind: Kind, *, usual: Any = None, **more: Any) -> Any:
-    """Make a dataclass's field that knows how it is asked for; `usual` is its default, if it has one."""
-    about = {"input": Input("", label, kind, usual=usual, **more)}
-    return field(metadata=about) if usual is None and more.get("required") else field(default=usual, metadata=about)
+    """Make a dataclass's field that knows how it is asked for; `usual` is its default."""
+    return field(default=usual, metadata=described(label, kind, usual=usual, **more))
 
 
 def inputs_of(kind: Any) -> tuple[Input, ...]:

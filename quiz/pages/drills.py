@@ -11,10 +11,11 @@ from werkzeug.wrappers import Response
 from cases.casetype import Settings
 from quiz import class_store, classes, drill_runs, drills, folding, memory, results
 from quiz.class_store import Class, Drill, Member
-from quiz.drills import BadPlan, NotNow
+from quiz.drills import FEEDBACK, PLAN, BadPlan, NotNow
+from quiz.forms import written
 from quiz.pages import visit
 from quiz.pages.classes import own_class
-from quiz.pages.drill_forms import FEEDBACK, USUAL, Filled, filled_in, filled_with, form_page, read_plan
+from quiz.pages.drill_forms import Filled, filled_in, filled_with, form_page, read_plan
 from quiz.pages.drill_views import moment, state_words
 from quiz.results import LearnerSum
 from quiz.store import Sitting
@@ -31,11 +32,11 @@ def new(class_id: int) -> Response:
     what = own_class(class_id)
     number = request.args.get("learner", type=visit.whole)
     if number is None:
-        return _form(what, Filled(USUAL, frozenset()))
+        return _form(what, Filled(written(PLAN, {}), frozenset()))
     learner = classes.member(visit.store(), what, number)
     state = folding.states_of(visit.store(), learner.id).cases
     slips = tuple(memory.standing(state, visit.now()))
-    texts = {**USUAL, "title": f"{learner.name}: what slips" if slips else ""}
+    texts = {**written(PLAN, {}), "title": f"{learner.name}: what slips" if slips else ""}
     types = drills.types_for(slips, Settings(level=texts["level"]))
     return _form(what, Filled(texts, frozenset(types), slips, number))
 
