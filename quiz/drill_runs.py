@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from quiz import class_store, sittings
 from quiz.class_store import Drill
-from quiz.drills import UnknownDrill, case_at
+from quiz.drills import UnknownDrill, to_deal
 from quiz.lots import Lots
 from quiz.practice import Waiting, case_of
 from quiz.store import Dealt, Learner, Sitting, Store
@@ -110,7 +110,7 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
 
 
 def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lots: Lots) -> Waiting:
-    case = case_at(drill, class_store.dealt_in(store, run), learner.id)
+    case = to_deal(store, drill, class_store.dealt_in(store, run), learner.id)
     dealt = Dealt(
         id=lots.new_id(),
         learner=learner.id,
