@@ -172,9 +172,11 @@ def _activity_of(type_id: str, findings: str, truth: str) -> dict[str, Any]:
 
 def _described(one: CaseType, findings: Any, truth: Any) -> dict[str, Any]:
     """Say what was asked, and what was right by the log: the answer was marked against that."""
-    known, right = one.findings.from_json(findings), one.answer_from_json(truth)
+    case, kept = one.case_from_json(findings), one.answer_from_json(truth)
+    # The log has thousandths; where the case still comes to that, its own last digit is the better one.
+    right = case.truth if one.same(kept, case.truth) else kept
     out: dict[str, Any] = {
-        "description": {"en": "\n".join((*one.found(known), one.question(known)))},
+        "description": {"en": "\n".join((*one.found(case.findings), one.question(case.findings)))},
         "interactionType": interaction(one.asks),
         "correctResponsesPattern": ["[,]".join(response(ask, right[ask.name]) for ask in one.asks)],
     }

@@ -26,7 +26,7 @@ BOUNDS = (
     "A platform compares what is typed with a list, and takes upper and lower case for the same. The list of each "
     "question has the right answer as people usually type it: with and without the plus of a sphere, with a point or a "
     "comma, with and without zeros that say nothing, with the usual units, with /, a space or nothing between sphere "
-    "and cylinder, with x, *, @, ax, axis or a space before the axis, the axis also with three digits, and a "
+    "and cylinder, with x, *, @, ax, axis or a space before the axis, the axis also as 05 or 005, and a "
     "prescription in both cylinder forms where the form is free.",
     "For a single number the list has every value that counts as exactly right in the app, in steps of 0.01 D, "
     "0.1 cm, 0.1° or half a degree of axis.",
@@ -181,7 +181,7 @@ def _axis(truth: float) -> Iterator[str]:
 
 
 def _axes(value: float) -> tuple[str, ...]:
-    return tuple(dict.fromkeys((f"{value:g}", f"{value:g}".zfill(3))))
+    return tuple(dict.fromkeys(f"{value:g}".zfill(width) for width in (1, 2, 3)))
 
 
 # --- lenses ------------------------------------------------------------------------------------------------------
@@ -216,12 +216,14 @@ _SHORTLIST = (
     "{s}/{c} x {a}",
     "{s} {c} x {a}",
     "{s} {c}x{a}",
+    "{s} {c} x{a}",
     "{s} {c} {a}",
     "{s}{c}x{a}",
     "{s}/{c}*{a}",
     "{s} {c} * {a}",
     "{s} {c} ax {a}",
     "{s}/{c} ax {a}",
+    "{s} / {c} ax {a}",
     "{s}DS/{c}DCx{a}",
 )
 """For all others."""
