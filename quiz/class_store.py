@@ -5,7 +5,9 @@ Functions that change anything must run inside `store.writing()`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 from quiz.learner import SlipKey
 from quiz.rows import to_row
@@ -94,6 +96,17 @@ class Drill:
     def at_once(self) -> bool:
         """Whether each answer is shown its mark at once."""
         return self.feedback == "once"
+
+
+@dataclass(frozen=True)
+class KeptCase:
+    """A case of a drill, as it is kept with it; places count from 0."""
+
+    place: int
+    type: str
+    seed: int
+    findings: dict[str, Any]
+    """As JSON holds them."""
 
 
 # --- preceptors and sign-ins -------------------------------------------------------------------------------------
@@ -317,6 +330,28 @@ def set_times(store: Store, drill_id: int, opens_at: float | None, closes_at: fl
 def remove_drill(store: Store, drill_id: int) -> None:
     """Remove a drill that nobody has begun."""
     store.change("DELETE FROM drills WHERE id = ?", drill_id)
+
+
+def kept_cases(store: Store, drill_id: int, *, first: int) -> list[KeptCase]:
+    """Return the cases that a drill keeps at its first places, in their order; a place may have none yet."""
+    sql = "SELECT * FROM drill_cases WHERE drill = ? AND place < ? ORDER BY place"
+    return store.fetch_as(KeptCase, sql, drill_id, first)
+
+
+def kept_case(store: Store, drill_id: int, place: int) -> KeptCase | None:
+    """Return the case that a drill keeps at a place, if it keeps one there."""
+    return store.fetch_one(KeptCase, "SELECT * FROM drill_cases WHERE drill = ? AND place = ?", drill_id, place)
+
+
+def keep_cases(store: Store, drill_id: int, cases: Iterable[KeptCase]) -> None:
+    """Keep cases with a drill; a place that has one keeps it."""
+    for one in cases:
+        store.add("drill_cases", {"drill": drill_id, **to_row(one)}, conflict="ON CONFLICT DO NOTHING")
+
+
+def forget_cases(store: Store, drill_id: int) -> None:
+    """Let a drill that nobody has begun keep no cases."""
+    store.change("DELETE FROM drill_cases WHERE drill = ?", drill_id)
 
 
 def is_begun(store: Store, drill_id: int) -> bool:

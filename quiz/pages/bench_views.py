@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -12,6 +11,7 @@ from cases.notation import write_power
 from cases.retinoscope import brightness, residual, skew, speed_ratio, width_mm
 from quiz.forms import BadText, Input, Pick, Shown, nested, read, shown, written
 from quiz.pages.pictures import Picture, picture
+from quiz.rows import write_json
 
 EYE, LENSES, STREAK, LEAN, SIGHT = "eye", "lenses", "streak", "lean", "sight"
 EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SIGHT))
@@ -156,7 +156,7 @@ def stage_page(
     texts = written(dials, views[0].bench) | {name: (given or {})[name] for name in faults or {}}
     form = shown(dials, texts, faults, before="bench-").values()
     return StagePage(
-        views=json.dumps([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
+        views=write_json([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
         names=tuple(view.name for view in views) if len(views) > 1 else (),
         shelves=tuple(
             Shelf(id_, title, tuple(one for one in form if one.input.entry == id_))
