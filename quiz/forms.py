@@ -61,19 +61,22 @@ class Pick:
 
     def read(self, text: str) -> Any:
         """Read an id."""
-        if text not in self._ids:
+        return dict(zip(self._ids, self.values or self._ids, strict=True))[self._known(text, self._ids)]
+
+    def _known(self, given: Any, known: tuple[Any, ...]) -> Any:
+        if given not in known:
             named = [one for one in self._ids if one]
             choices = " or ".join(named) if len(named) < 3 else f"one of {', '.join(named)}"
-            raise BadText(f"“{text[:40]}”: give {choices}")
-        return dict(zip(self._ids, self.values or self._ids, strict=True))[text]
+            raise BadText(f"“{str(given)[:40]}”: give {choices}")
+        return given
 
     def write(self, value: Any) -> str:
         """Give the id."""
         return self._ids[self.values.index(value)] if self.values else str(value)
 
     def from_json(self, given: object) -> Any:
-        """Take an id as it is kept."""
-        return self.read(str(given))
+        """Take what it is kept as."""
+        return self._known(given, self.values or self._ids)
 
 
 @dataclass(frozen=True)
@@ -113,7 +116,7 @@ class Moment:
         """Write both, to the minute."""
         return f"{datetime.fromtimestamp(value).astimezone():%Y-%m-%dT%H:%M}"
 
-    from_json = read
+    from_json = float
 
 
 @dataclass(frozen=True)
@@ -135,7 +138,7 @@ class Whole:
         """Write its digits."""
         return f"{value:g}"
 
-    from_json = read
+    from_json = int
 
 
 @dataclass(frozen=True)
@@ -153,7 +156,7 @@ class Words:
         """Return it as it is."""
         return value
 
-    from_json = read
+    from_json = str
 
 
 @dataclass(frozen=True)
@@ -170,9 +173,7 @@ class Tick:
         """Give what a ticked box sends."""
         return "yes" if value else ""
 
-    def from_json(self, given: object) -> bool:
-        """Take a truth."""
-        return given is True
+    from_json = bool
 
 
 # --- what a field is ---------------------------------------------------------------------------------------------

@@ -26,6 +26,8 @@ write_json = json.JSONEncoder(
     ensure_ascii=False, separators=(",", ":"), allow_nan=False, default=msgspec.to_builtins
 ).encode
 """Write anything as JSON without spaces, dataclasses and dates too; ValueError where a number is not finite."""
+as_json = msgspec.to_builtins
+"""Return a value as JSON holds it: numbers, texts, truths, lists and mappings alone."""
 read_json = msgspec.json.decode
 """Read JSON, into `type` where one is named; ValueError where it is something else."""
 

@@ -14,6 +14,7 @@ from cases.norms import NORMS, USUAL, Norm
 from cases.notation import read_power, read_quantity, write_power
 from quiz.errors import QuizError
 from quiz.forms import BadFields, BadText, Input, Pick, asked, inputs_of, made, nested, written
+from quiz.rows import as_json
 
 FORMS = (("minus", "minus cylinder"), ("plus", "plus cylinder"))
 LEVEL_WORDS = (
@@ -148,7 +149,7 @@ class LearnerSettings:
             value = one.of(self)
             try:
                 if value != one.usual:
-                    one.kind.from_json(value)
+                    one.kind.from_json(as_json(value))
             except (CaseError, QuizError) as error:
                 faults[one.name] = str(error)
         if self.norm("lag-usual-low") > self.norm("lag-usual-high"):

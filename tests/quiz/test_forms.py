@@ -23,6 +23,7 @@ from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.forms import BadFields, Day, Input, Moment, Pick, Tick, Whole, Words, asked, inputs_of, made, read, written
 from quiz.pages.bench_views import DIALS
+from quiz.rows import read_json, write_json
 from quiz.settings import SETTINGS, BadSetting, LearnerSettings
 from quiz.store import Store
 from tests.conftest import Clock, lots
@@ -52,6 +53,7 @@ OPTIONS = (Option("a", "an a"), Option("b", "a b"))
 def test_what_a_field_writes_it_reads(kind: object, value: object) -> None:
     one = Input("it", "It", kind)  # type: ignore[arg-type]
     assert one.read(one.write(value)) == value
+    assert one.kind.from_json(read_json(write_json(value))) == value, "and kept, it is the same"
 
 
 @given(st.dates())
