@@ -32,6 +32,7 @@ from quiz.pages import (
     progress,
     recall,
     reference,
+    removing,
     results,
     settings,
     trying,
@@ -57,6 +58,7 @@ PAGES = (
     drills,
     trying,
     results,
+    removing,
     exports,
     drilling,
 )
@@ -104,6 +106,7 @@ def create_app(
     door.set_up(app)
     frame.set_up(app)
     assets.set_up(app)
+    drilling.set_up(app)
     links.set_up(app)
     lettering.set_up(app)
     errors.set_up(app)
