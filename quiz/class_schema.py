@@ -131,8 +131,7 @@ MARKS = (
         PRIMARY KEY (drill, learner)
     ) STRICT, WITHOUT ROWID""",
     "CREATE INDEX let_in_learner ON let_in (learner)",
-    "CREATE INDEX sittings_timed ON sittings (started_at) "
-    "WHERE drill IS NOT NULL AND minutes IS NOT NULL AND ended_at IS NULL",
+    "CREATE INDEX sittings_timed ON sittings (started_at) WHERE minutes IS NOT NULL AND ended_at IS NULL",
     # The title that was proposed named the learner, and stayed when they had gone.
     "UPDATE drills SET title = 'Recurring mistakes' WHERE for_learner IS NULL "
     "AND (title LIKE '%: what slips' OR title LIKE '%: what slips (copy)')",

@@ -318,7 +318,7 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
 
     desk.goto(drill)
     assert row_of(desk, "Ada").endswith("1 1 50 % 10 s at its end, not passed, 1 late by Ada, not counted")
-    assert row_of(desk, "Bo").endswith("2 2 100 % 10 s at its end, passed")
+    assert row_of(desk, "Bo").endswith("2 2 100 % 15 s at its end, passed")
     accessible(desk)
     desk.get_by_role("link", name="1 late").click()
     expect(desk.locator("tbody tr")).to_have_count(1)
