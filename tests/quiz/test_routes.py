@@ -145,6 +145,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {D}/try/<int:number>/seen": (DOOR, DOOR, 404, DOOR, 404),
     f"POST {D}/try/<int:number>": (DOOR, DOOR, 404, DOOR, 422),
     f"GET {D}/sheet": OWNERS,
+    f"GET {D}/cases.json": OWNERS,
     f"GET {D}/qti-<version>.zip": OWNERS,
 }
 
