@@ -39,7 +39,10 @@ def tidy_name(text: str, others: list[Learner]) -> str:
     BadName
         When it is empty, too long, holds characters that do not print, or is another learner's.
     """
-    name = " ".join(unicodedata.normalize("NFC", text).split())
+    name = " ".join(text.split())
+    # Putting accents in order takes the square of their number, so the length comes first: four marks a letter at most.
+    if len(name) <= 4 * LONGEST_NAME:
+        name = unicodedata.normalize("NFC", name)
     if not name:
         raise BadName("no name was given: write the name that you go by here")
     if len(name) > LONGEST_NAME:

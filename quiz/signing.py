@@ -22,6 +22,8 @@ from quiz.throttle import Caller, Limit
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 """Without 0 and O, 1, I and L, which are read for one another."""
 LEAST_PASSWORD = 10
+LONGEST_CODE = 200
+"""Characters, with whatever was typed between the letters."""
 PRECEPTOR_STAYS = DAY / 2
 LEARNER_STAYS = 180 * DAY
 FREE_TRIES = 5
@@ -52,8 +54,10 @@ def in_groups(marks: str) -> str:
 def tidy_code(text: str) -> str:
     """Return a code as it is kept, however it was typed: any case, with spaces or hyphens or none.
 
-    A text that is no code at all gives "".
+    A text that is no code at all, or far too long for one, gives "".
     """
+    if len(text) > LONGEST_CODE:
+        return ""
     marks = "".join(mark for mark in text.upper() if mark.isalnum())
     return in_groups(marks) if marks and set(marks) <= set(ALPHABET) else ""
 

@@ -12,6 +12,7 @@ from quiz.class_store import Drill
 from quiz.pages.pictures import Picture, picture
 from quiz.practice import Waiting
 
+_DIGIT = re.compile(r"\d")
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
 
 
@@ -96,7 +97,7 @@ class CasePage:
     def stuck(self) -> bool:
         """Whether what is to be put right holds no figure, as “?” and “don't know” do."""
         sent_back = [one.text for one in self.inputs if one.problem and one.how == "text"]
-        return any(not re.search(r"\d", text) for text in sent_back)
+        return any(not _DIGIT.search(text) for text in sent_back)
 
 
 def case_page(

@@ -92,7 +92,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /accuracy/add": learners(422),
     "GET /accuracy/read-as": KNOWN,
     "GET /accuracy/rows": LEARNERS,
-    "POST /accuracy/rows": (DOOR, 303, 303, 303, 303),
+    "POST /accuracy/rows": learners(303),
     "GET /accuracy/import": KNOWN,
     "POST /accuracy/import": (DOOR, 422, 422, 422, 422),
     "POST /accuracy/import/take": (DOOR, 422, 422, 422, 422),
