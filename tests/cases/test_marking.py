@@ -70,8 +70,8 @@ def test_a_size_is_marked_as_a_size() -> None:
     ("given", "truth", "words"),
     [(3.375, 0, "3.375 D too plus"), (0, 3.375, "3.375 D too minus"), (0.125, 0, "0.125 D too plus")],
 )
-def test_a_difference_is_rounded_as_powers_are(given: float, truth: float, words: str) -> None:
-    """An eighth loses its half hundredth here as everywhere: common practice, no published source."""
+def test_a_difference_is_written_as_powers_are(given: float, truth: float, words: str) -> None:
+    """An eighth in full here as everywhere."""
     assert Power().differs(given, truth) == words
     assert Lens().differs(SphCyl(given), SphCyl(truth)) == f"{words} on the whole"
 

@@ -374,7 +374,7 @@ def test_a_doubtful_power_is_refused(text: str, fault: str) -> None:
         (-12.0, "−12.00", PRACTICE),
     ],
 )
-def test_a_power_is_written_with_sign_and_two_decimals_and_an_eighth_in_full(value: float, text: str, source: str) -> None:
+def test_a_power_is_written_with_two_decimals_and_an_eighth_in_full(value: float, text: str, source: str) -> None:
     assert write_power(value) == text, source
 
 
