@@ -5,6 +5,7 @@ Each is read back by the core's own reader and compared as a lens, so that none 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import Any
 
@@ -15,6 +16,7 @@ from cases.kinds import Cross, Lens, Power, Scalar, Size
 from cases.lens import SphCyl
 from cases.notation import write_power
 
+_EIGHTH = re.compile(r"(\.(?:12|37|62|87))5(?!\d)")
 MOST = 400
 """Spellings of one thing asked; lists longer than this are refused by some platforms."""
 
@@ -63,6 +65,7 @@ def _power(value: float) -> list[str]:
     """Write a power with its sign: two decimals, no needless noughts, a decimal comma, a typographer's minus."""
     two = _plain(write_power(value))
     ways = [two, *_shorter(two)]
+    ways += [one for one in _eighth(two) if one not in ways]
     if value > 0:
         ways += [one.removeprefix("+") for one in list(ways)]
     ways += [one.replace(".", ",") for one in list(ways) if "." in one]
@@ -127,15 +130,23 @@ def _pairs(sphere: float, cylinder: float) -> Iterator[tuple[str, str]]:
 def _styles(value: float) -> list[str]:
     two = _plain(write_power(value)) if abs(value) >= 0.005 else "0.00"
     short = two.rstrip("0").rstrip(".") if "." in two else two
-    return [two, short, two.replace(".", ","), short.replace(".", ","), two.replace("-", "−")]
+    return [two, short, two.replace(".", ","), short.replace(".", ","), two.replace("-", "−"), *_eighth(two)]
+
+
+def _eighth(text: str) -> tuple[str, str]:
+    """Write the eighths in a text as lenses are marked: cut to two decimals, and rounded to them."""
+    cut = _EIGHTH.sub(r"\1", text)
+    return cut, _EIGHTH.sub(lambda found: f".{int(found[1][1:]) + 1}", text)
 
 
 def _cross(written: str) -> Iterator[str]:
     """Write a power cross in either order, from the trade's own way, "+1.00 @ 180, −0.50 @ 90"."""
-    pairs = [tuple(part.split(" @ ")) for part in _plain(written).split(", ")]
-    if any(len(pair) != 2 for pair in pairs):
-        return
-    for order in (pairs, pairs[::-1]):
-        for at in (" @ ", "@", " at "):
-            for between in (", ", "; ", " "):
-                yield between.join(f"{power}{at}{meridian}" for power, meridian in order)
+    plain = _plain(written)
+    for text in dict.fromkeys((plain, *_eighth(plain))):
+        pairs = [tuple(part.split(" @ ")) for part in text.split(", ")]
+        if any(len(pair) != 2 for pair in pairs):
+            return
+        for order in (pairs, pairs[::-1]):
+            for at in (" @ ", "@", " at "):
+                for between in (", ", "; ", " "):
+                    yield between.join(f"{power}{at}{meridian}" for power, meridian in order)

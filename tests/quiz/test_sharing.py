@@ -185,6 +185,16 @@ def test_the_spellings_that_people_use_are_listed() -> None:
             assert text in listed, text
 
 
+def test_an_eighth_is_listed_in_full_cut_and_rounded() -> None:
+    """Half of +1.75 with −4.25 is −3.375; lenses are marked −3.37 or −3.38 (common practice, no published source)."""
+    kind = all_types()["spherical-equivalent"]
+    case = kind.case_from_json({"rx": {"sphere": -4.25, "cylinder": 1.75, "axis": 90}})
+    assert {"-3.375", "-3.37", "-3.38", "-3,375", "−3.375 D"} <= set(spellings(case, kind.asks[0]))
+    cross = all_types()["rx-to-cross"].case_from_json({"rx": {"sphere": 0.125, "cylinder": -0.5, "axis": 90}})
+    listed = spellings(cross, cross.type.asks[0])
+    assert {"+0.125 @ 90, -0.375 @ 180", "+0.12 @ 90, -0.37 @ 180", "+0.13 @ 90, -0.38 @ 180"} <= set(listed)
+
+
 # --- QTI ---------------------------------------------------------------------------------------------------------
 
 
