@@ -17,6 +17,7 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
+from cases.sums import about
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
@@ -137,6 +138,12 @@ def _share_slip(name: SlipName, run: Callable[[Known], float], words: str) -> Sl
     )
 
 
+def _power_words(known: Known) -> str:
+    sphere, share, cylinder, power = (known[name] for name in ("sphere", "share", "cylinder", "power"))
+    nearly = about(power, sphere + round(share, 3) * cylinder)
+    return f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {nearly}{signed(power)}."
+
+
 oblique_power = CaseType(
     id="oblique-power",
     title="The power along a meridian between the principal ones",
@@ -181,10 +188,7 @@ oblique_power = CaseType(
         Step(
             ADD_SHARE,
             run=lambda known: {"power": known["sphere"] + known["share"] * known["cylinder"]},
-            says=lambda known: (
-                f"{signed(known['sphere'])} with {known['share']:.3f} of {signed(known['cylinder'])} "
-                f"makes {signed(known['power'])}."
-            ),
+            says=_power_words,
             slips=(
                 Slip(
                     SHARE_ALONE,
