@@ -119,9 +119,37 @@ def test_a_presbyope_wants_the_usual_add() -> None:
 def test_an_uncorrected_myope_whose_far_point_is_the_pupil_needs_nothing() -> None:
     for amplitude in (0, 6):
         findings = {"amplitude": amplitude, "uncorrected": -1.5, "distance_cm": 67}
-        assert answer_of(case_of("examiner-blur", findings)) == {"lacking": 0, "view": "sharp"}
+        assert answer_of(case_of("examiner-blur", findings)) == {"lacking": -amplitude / 2, "view": "sharp"}
     nearer = case_of("examiner-blur", {"amplitude": 6, "uncorrected": -3, "distance_cm": 67})
     assert answer_of(nearer) == {"lacking": -1.5, "view": "minus"}
+
+
+def test_what_the_examiner_has_to_spare_does_not_jump_where_nothing_is_asked_for() -> None:
+    """At 40 cm 2.50 D is asked for; half of 4.00 D is held. By hand 2.50 − 2.25 − 2.00 = −1.75, then −2.00.
+
+    From there on the eye is too strong for the distance, and the view changes with the number.
+    """
+    spare = {}
+    for uncorrected in (-2.0, -2.25, -2.5, -2.75):
+        findings = {"amplitude": 4, "uncorrected": uncorrected, "distance_cm": 40, "held": "half"}
+        spare[uncorrected] = answer_of(case_of("examiner-blur", findings))
+    assert spare == {
+        -2.0: {"lacking": -1.5, "view": "sharp"},
+        -2.25: {"lacking": -1.75, "view": "sharp"},
+        -2.5: {"lacking": -2.0, "view": "sharp"},
+        -2.75: {"lacking": -0.25, "view": "minus"},
+    }
+
+
+def test_the_number_for_the_view_jumps_only_where_the_view_changes() -> None:
+    """A hundredth of a dioptre more or less is never worth more than a hundredth in one and the same view."""
+    before = None
+    for hundredth in range(-300, 300):
+        findings = {"amplitude": 4, "uncorrected": hundredth / 100, "distance_cm": 50, "held": "half"}
+        now = answer_of(case_of("examiner-blur", findings))
+        if before is not None and before["view"] == now["view"]:
+            assert abs(now["lacking"] - before["lacking"]) <= 0.0101, hundredth
+        before = now
 
 
 def test_slips_of_the_examiner_worked_by_hand() -> None:
