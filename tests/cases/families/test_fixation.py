@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cases.casetype import Settings, draw
+from cases.errors import OutOfRange
 from cases.lens import SphCyl
 from cases.register import case_type
 from cases.retinoscope import Setting, movement
@@ -60,6 +61,24 @@ def test_which_target_suits_which_eye() -> None:
     near_mirror = case_of("fixation-target", room | {"drops": "none", "mirror_cm": 150})
     assert near_mirror.truth["target"] == "switch"
     assert not any(name.endswith("mirror-not-doubled") for name in slips_of(near_mirror))
+
+
+def test_no_room_is_drawn_in_which_two_targets_are_equally_far() -> None:
+    """A plane mirror doubles the distance: at 250 cm one's own eyes are 500 cm away, as far as a switch there.
+
+    Whoever takes the image to lie at the mirror has two equal targets where the mirror hangs beside the switch.
+    """
+    for seed in range(600):
+        room = draw(case_type("fixation-target"), seed, settings_of(seed)).findings
+        assert room["switch_cm"] not in (2 * room["mirror_cm"], room["mirror_cm"]), seed
+
+
+def test_own_findings_with_two_targets_equally_far_are_refused_with_the_reason() -> None:
+    room = {"mirror_cm": 250, "switch_cm": 500, "distance_cm": 67}
+    with pytest.raises(OutOfRange, match="as far as the switch, so that either target is right"):
+        _ = case_of("fixation-target", room | {"drops": "none"}).truth
+    # Under drops neither is the target, so that nothing is in doubt.
+    assert case_of("fixation-target", room | {"drops": "working"}).truth["target"] == "light"
 
 
 def test_each_target_is_right_in_some_drawn_room() -> None:
