@@ -8,6 +8,7 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
@@ -212,13 +213,33 @@ TARGETS = Choice(
 
 
 def _draw_target(chance: Chance, settings: Settings) -> dict[str, Any]:
-    end = chance.stepped(300, 600, 50)
-    return {
-        "drops": "working" if chance.happens(0.4) else "none",
-        "mirror_cm": chance.stepped(150, min(end, 350), 50),
-        "switch_cm": end,
-        "distance_cm": pick_distance(chance, settings),
-    }
+    while True:
+        end = chance.stepped(300, 600, 50)
+        room = {
+            "drops": "working" if chance.happens(0.4) else "none",
+            "mirror_cm": chance.stepped(150, min(end, 350), 50),
+            "switch_cm": end,
+            "distance_cm": pick_distance(chance, settings),
+        }
+        # Nor may they be where the image is taken to lie at the mirror: that slip would lead to either.
+        if not _equally_far(room) and room["mirror_cm"] != room["switch_cm"]:
+            return room
+
+
+def _equally_far(known: Known) -> bool:
+    """Say whether own eyes in the mirror and the switch are as far as each other, to the centimetre."""
+    return bool(abs(2 * known["mirror_cm"] - known["switch_cm"]) < 1)
+
+
+def _begin_target(findings: Known) -> dict[str, Any]:
+    if findings["drops"] == "none" and _equally_far(findings):
+        raise OutOfRange(
+            "mirror",
+            write_distance(findings["mirror_cm"]),
+            f"in it the patient's own eyes are {write_distance(2 * findings['mirror_cm'])} away, as far as the switch, "
+            "so that either target is right; move one of them",
+        )
+    return {}
 
 
 def _own_eyes_change_it(known: Known) -> bool:
@@ -265,7 +286,7 @@ fixation_target = CaseType(
         Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06)),
     ),
     draw=_draw_target,
-    begin=lambda _: {},
+    begin=_begin_target,
     steps=(
         Step(
             FIXATION_TASK,

@@ -112,7 +112,7 @@ crossed_cylinders = CaseType(
 
 # --- the power along a meridian between --------------------------------------------------------------------------
 
-ANGLES = {"novice": (30, 45, 60, 90), "competent": (0, 15, 30, 30, 45, 60, 60, 75, 90)}
+ANGLES = {"novice": (30, 45, 60), "competent": (15, 30, 30, 45, 60, 60, 75)}
 
 
 def _draw_oblique(chance: Chance, settings: Settings) -> dict[str, Any]:

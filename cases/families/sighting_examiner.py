@@ -236,14 +236,22 @@ VIEWS = Choice(
 )
 
 
-def _lacking(known: Known, usable: float) -> float:
+def _not_too_strong(known: Known) -> bool:
     # Accommodation only adds plus, so it cannot help an eye that is too strong for the distance already.
+    return bool(known["need"] >= -_HARDLY)
+
+
+def _lacking(known: Known, usable: float) -> float:
+    """Return what is lacking beyond the usable accommodation (minus: to spare); of too strong an eye, by how much.
+
+    An eye that asks for nothing has all of its accommodation to spare, as one that asks for a little has most of it.
+    """
     need = float(known["need"])
-    return need - usable if need > 0 else need
+    return max(need, 0.0) - usable if _not_too_strong(known) else need
 
 
 def _view(known: Known) -> str:
-    if known["need"] < -_HARDLY:
+    if not _not_too_strong(known):
         return "minus"
     return "plus" if known["lacking"] > _HARDLY else "sharp"
 
@@ -268,9 +276,9 @@ def _own_error_words(known: Known) -> str:
 
 
 def _lacking_words(known: Known) -> str:
-    if known["need"] <= 0:
+    if not _not_too_strong(known):
         return f"Accommodating cannot take plus away: {signed(known['lacking'])}."
-    return f"{less(known['need'], known['usable'], known['lacking'])}."
+    return f"{less(max(known['need'], 0.0), known['usable'], known['lacking'])}."
 
 
 examiner_blur = CaseType(
@@ -326,7 +334,7 @@ examiner_blur = CaseType(
                     WHOLE_AMPLITUDE,
                     run=lambda known: {"usable": known["amplitude"]},
                     says=lambda known: f"All of the amplitude: {size(known['usable'])} D.",
-                    live=lambda known: known["held"] == "half" and known["amplitude"] > 0 and known["need"] > 0,
+                    live=lambda known: known["held"] == "half" and known["amplitude"] > 0 and _not_too_strong(known),
                 ),
             ),
         ),
@@ -339,7 +347,7 @@ examiner_blur = CaseType(
                     ACCOMMODATION_LEFT_OUT,
                     run=lambda known: {"lacking": known["need"]},
                     says=lambda known: f"Accommodation left out: {signed(known['lacking'])}.",
-                    live=lambda known: known["usable"] > 0 and known["need"] > 0,
+                    live=lambda known: known["usable"] > 0 and _not_too_strong(known),
                 ),
             ),
         ),
@@ -352,7 +360,7 @@ examiner_blur = CaseType(
                     SPARE_AS_LACK,
                     run=lambda _: {"view": "plus"},
                     says=lambda known: f"{signed(known['lacking'])} taken as lacking.",
-                    live=lambda known: known["need"] > 0 and known["lacking"] < -_HARDLY,
+                    live=lambda known: _not_too_strong(known) and known["lacking"] < -_HARDLY,
                 ),
             ),
         ),
