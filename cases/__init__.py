@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from cases.marking import Mark
     from cases.notation import read_prescription
 
+DISTRIBUTION = "two-meridians"
+"""Whose package this is, for two_meridians.py: others have one of this name too."""
+
 __all__ = ["Case", "CaseError", "Mark", "Settings", "SphCyl", "draw", "mark", "read_prescription", "work"]
 
 _FROM = {
