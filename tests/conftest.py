@@ -27,7 +27,7 @@ from quiz.store import Dealt, Learner, Store
 # How long a draw takes says how busy the machine is, and nothing about what is tested.
 settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
 settings.register_profile("few", settings.get_profile("any machine"), max_examples=25)
-"""For tests.mutation, which runs the same tests hundreds of times."""
+"""For tests.mutation and tests.release, which run the same tests again and again."""
 settings.load_profile("any machine")
 
 NOON = 1_795_000_000.0

@@ -32,17 +32,8 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 KNOWN = Path(__file__).with_name("survivors.toml")
-PYTEST = (
-    sys.executable,
-    "-m",
-    "pytest",
-    "-x",
-    "-q",
-    "-p",
-    "no:cacheprovider",
-    "--hypothesis-seed=0",
-    "--hypothesis-profile=few",
-)
+PLUGINS = ("-p", "no:cacheprovider", "-p", "_hypothesis_pytestplugin")
+PYTEST = (sys.executable, "-m", "pytest", "-xq", *PLUGINS, "--hypothesis-seed=0", "--hypothesis-profile=few")
 LEFT_OUT = ("core/ReplaceBinaryOperator_BitOr_",)
 """Operators that change nothing here: the bar stands in annotations, which are never run."""
 say = print
@@ -171,7 +162,7 @@ def seconds_of(tests: Sequence[str]) -> float:
     began = time.monotonic()
     done = subprocess.run([*PYTEST, *tests], capture_output=True, text=True, check=False)
     if done.returncode != 0:
-        raise CannotRun(f"{' '.join(tests)} fail before anything was changed:\n{done.stdout[-2000:]}")
+        raise CannotRun(f"{' '.join(tests)} fail before anything was changed:\n{(done.stdout + done.stderr)[-2000:]}")
     return time.monotonic() - began
 
 
