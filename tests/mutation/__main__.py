@@ -3,9 +3,10 @@
     pip install -e '.[test,mutation]'
     python -m tests.mutation --minutes 10 [--seed 1] [--rooms optics learning] [--write]
 
-The faults are cosmic-ray's: another number, operator, comparison or constant, a decorator or a loop left out. They are
-put into a copy of the tree, and the tests of that module are run on it, those of ROOMS. Which faults are tried is drawn
-by the seed, as many as the minutes allow, from each room in turn; the same seed tries them in the same order.
+It needs a system that forks. The faults are cosmic-ray's: another number, operator, comparison or constant, a decorator
+or a loop left out. They are put into a copy of the tree, and the tests of that module are run on it, those of ROOMS.
+Which faults are tried is drawn by the seed, as many as the minutes allow, from each room in turn; the same seed tries
+them in the same order.
 
 A fault that no test notices is a *survivor*. Those that are known stand in survivors.toml, each with the reason why it
 may live. Exit 1 for one that does not stand there, or stands there without a reason; --write adds it for the reason to
@@ -15,10 +16,11 @@ be filled in. Exit 2 when the tests fail before anything was changed, or somethi
 from __future__ import annotations
 
 import argparse
+import difflib
 import os
 import random
-import shlex
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -30,10 +32,19 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+# Loaded once for all runs, which are forks of this process: nothing of ours is among them.
+import flask  # noqa: F401
+import hypothesis  # noqa: F401
+import numpy as np  # noqa: F401
+import pytest
+import scipy.stats  # noqa: F401
+import sqlite_utils  # noqa: F401
+import waitress.server  # noqa: F401
+
 ROOT = Path(__file__).resolve().parents[2]
 KNOWN = Path(__file__).with_name("survivors.toml")
 PLUGINS = ("-p", "no:cacheprovider", "-p", "_hypothesis_pytestplugin")
-PYTEST = (sys.executable, "-m", "pytest", "-xq", *PLUGINS, "--hypothesis-seed=0", "--hypothesis-profile=few")
+OPTIONS = ("-xq", *PLUGINS, "--hypothesis-seed=0", "--hypothesis-profile=few")
 LEFT_OUT = ("core/ReplaceBinaryOperator_BitOr_",)
 """Operators that change nothing here: the bar stands in annotations, which are never run."""
 say = print
@@ -92,12 +103,10 @@ class Survivor:
     becomes: str
 
     @classmethod
-    def of(cls, module: str, diff: str) -> Survivor:
-        """Read one from a unified diff."""
-        lines = [line for line in diff.splitlines() if not line.startswith(("---", "+++"))]
-        was, becomes = (
-            " ".join(line[1:].strip() for line in lines if line.startswith(sign)).strip() for sign in ("-", "+")
-        )
+    def of(cls, module: str, before: str, after: str) -> Survivor:
+        """Make one of a module's text before and after."""
+        lines = list(difflib.unified_diff(before.splitlines(), after.splitlines(), n=0))[3:]
+        was, becomes = (" ".join(line[1:].strip() for line in lines if line[0] == sign).strip() for sign in "-+")
         return cls(Path(module).name, was, becomes)
 
     def __str__(self) -> str:
@@ -151,7 +160,40 @@ def faults(rooms: Sequence[str], seed: int) -> list[Any]:
     return [one for turn in zip_longest(*by_room) for one in turn if one is not None]
 
 
-def seconds_of(tests: Sequence[str]) -> float:
+def passes(tests: Sequence[str], limit: float) -> bool:
+    """Run tests in a fork of this process, which has loaded what is not ours already; say whether they all passed.
+
+    The working folder is the copy. Tests that take longer than `limit` seconds are ended, and count as failed: a fault
+    that loops for ever is noticed too.
+    """
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            os.setsid()
+            quiet = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(quiet, 1)
+            os.dup2(quiet, 2)
+            sys.dont_write_bytecode = True
+            # Ours comes from the copy alone, the tests too.
+            sys.path[:] = [str(Path.cwd()), *(one for one in sys.path if Path(one or ROOT).resolve() != ROOT)]
+            for name in [one for one in sys.modules if one.split(".")[0] == "tests"]:
+                del sys.modules[name]
+            code = int(pytest.main([*OPTIONS, *tests]))
+        finally:
+            os._exit(code)
+    until = time.monotonic() + limit
+    while time.monotonic() < until:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status) == 0
+        time.sleep(0.02)
+    os.killpg(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return False
+
+
+def usual_seconds(tests: Sequence[str]) -> float:
     """Return how long the tests take as the code is.
 
     Raises
@@ -160,16 +202,15 @@ def seconds_of(tests: Sequence[str]) -> float:
         When they fail.
     """
     began = time.monotonic()
-    done = subprocess.run([*PYTEST, *tests], capture_output=True, text=True, check=False)
-    if done.returncode != 0:
-        raise CannotRun(f"{' '.join(tests)} fail before anything was changed:\n{(done.stdout + done.stderr)[-2000:]}")
+    if not passes(tests, 3600):
+        raise CannotRun(f"{' '.join(tests)} fail before anything was changed")
     return time.monotonic() - began
 
 
 def tried(rooms: Sequence[str], seed: int, minutes: float) -> Iterator[tuple[str, Survivor | None]]:
     """Try one fault after another until the time is up; yields the module, and the survivor if it is one."""
-    from cosmic_ray.mutating import mutate_and_test
-    from cosmic_ray.work_item import TestOutcome
+    from cosmic_ray.mutating import use_mutation
+    from cosmic_ray.plugins import get_operator
 
     tests = {module: names for room in rooms for module, names in ROOMS[room].items()}
     usual: dict[tuple[str, ...], float] = {}
@@ -178,15 +219,15 @@ def tried(rooms: Sequence[str], seed: int, minutes: float) -> Iterator[tuple[str
         module = str(fault.module_path)
         if time.monotonic() > until:
             return
-        if tests[module] not in usual:
-            usual[tests[module]] = seconds_of(tests[module])
-        # A fault may loop for ever: that is noticed too.
-        limit = 30 + 5 * usual[tests[module]]
-        found = mutate_and_test([fault], shlex.join((*PYTEST, *tests[module])), limit)
-        if found.test_outcome == TestOutcome.INCOMPETENT or found.diff is None:
-            continue
-        survived = found.test_outcome == TestOutcome.SURVIVED
-        yield module, Survivor.of(module, found.diff) if survived else None
+        names = tests[module]
+        if names not in usual:
+            usual[names] = usual_seconds(names)
+        operator = get_operator(fault.operator_name)(**(fault.operator_args or {}))
+        with use_mutation(Path(module), operator, fault.occurrence) as (before, after):
+            if after is None or after == before:
+                continue
+            lived = passes(names, 30 + 5 * usual[names])
+        yield module, Survivor.of(module, before, after) if lived else None
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -207,7 +248,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     with TemporaryDirectory(prefix="mutation-") as folder:
         copy_tree(Path(folder))
         os.chdir(folder)
-        # Each fault is a Python of its own: what plugins bring along would take longer than the tests.
+        # What plugins bring along would take longer than the tests.
         os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
         try:
             for module, survivor in tried(options.rooms, options.seed, options.minutes):
