@@ -5,11 +5,13 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cases.errors import CaseError
 
 if TYPE_CHECKING:
+    from cases.case_list import CaseList
     from cases.casetype import Case, CaseType, Settings
 
 
@@ -75,10 +77,13 @@ def _parser() -> argparse.ArgumentParser:
     marking.set_defaults(run=_mark)
 
     sheet = commands.add_parser("sheet", help="a worksheet to print, as HTML")
-    sheet.add_argument("--types", required=True, help="type ids with commas between")
-    sheet.add_argument("--count", type=int, default=20)
-    sheet.add_argument("--seed", type=int, required=True)
+    sheet.add_argument("--types", help="type ids with commas between")
+    sheet.add_argument("--count", type=int, help="how many cases (default: 20)")
+    sheet.add_argument("--seed", type=int, help="of the first case; the next has seed + 1, …")
+    sheet.add_argument("--keep", metavar="FILE", help="also write the cases to a new file, for a key made later")
+    sheet.add_argument("--cases", metavar="FILE", help="print the cases of a file that --keep wrote; draw none")
     sheet.add_argument("--key", action="store_true", help="with answers and workings")
+    sheet.add_argument("--digest", help="refuse to print unless the cases have this digest, which stands on each sheet")
     _add_settings(sheet)
     sheet.set_defaults(run=_sheet)
 
@@ -177,15 +182,56 @@ def _mark(chosen: argparse.Namespace) -> None:
 
 
 def _sheet(chosen: argparse.Namespace) -> None:
-    from cases.register import case_type
+    from cases.case_list import check_digest, write
     from cases.sheet import worksheet
 
-    if not 1 <= chosen.count <= 200:
-        raise BadInput(f"count {chosen.count}: give 1 to 200")
+    listed = _drawn(chosen) if chosen.cases is None else _kept(chosen)
+    if chosen.digest is not None:
+        check_digest(chosen.digest, listed.digest)
+    page = worksheet(listed, key=chosen.key)
+    if chosen.keep is not None:
+        _write_new(Path(chosen.keep), write(listed))
+    print(page)
+
+
+def _drawn(chosen: argparse.Namespace) -> CaseList:
+    from cases.register import case_type
+    from cases.sheet import drawn_list
+
+    if chosen.types is None or chosen.seed is None:
+        raise BadInput("sheet: give --types and --seed to draw cases, or --cases FILE for cases that were kept")
+    count = 20 if chosen.count is None else chosen.count
+    if not 1 <= count <= 200:
+        raise BadInput(f"count {count}: give 1 to 200")
     types = [case_type(one.strip()) for one in chosen.types.split(",") if one.strip()]
     if not types:
         raise BadInput("types: name at least one, with commas between")
-    print(worksheet(types, count=chosen.count, seed=chosen.seed, settings=_settings(chosen), key=chosen.key))
+    return drawn_list(types, count=count, seed=chosen.seed, settings=_settings(chosen))
+
+
+def _kept(chosen: argparse.Namespace) -> CaseList:
+    from cases.case_list import read
+    from cases.casetype import Settings
+
+    drawing = [f"--{name}" for name in ("types", "count", "seed", "keep") if getattr(chosen, name) is not None]
+    if drawing or _settings(chosen) != Settings():
+        raise BadInput(f"--cases has the cases already: leave out {', '.join(drawing) or 'level, form and distance'}")
+    try:
+        return read(Path(chosen.cases).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"--cases {chosen.cases}: it cannot be read ({error}); give a file that --keep wrote") from error
+
+
+def _write_new(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise BadInput(
+            f"--keep {path}: there is a file of that name; print its cases with --cases, or give another name"
+        ) from None
+    except OSError as error:
+        raise BadInput(f"--keep {path}: it cannot be written ({error.strerror}); give another place") from error
 
 
 def _print_json(document: Any) -> None:

@@ -104,3 +104,23 @@ CLASSES = (
         PRIMARY KEY (learner, step, slip, answer)
     ) STRICT, WITHOUT ROWID""",
 )
+
+DRILL_CASES = (
+    """CREATE TABLE drill_cases (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        place INTEGER NOT NULL,         -- from 0
+        type TEXT NOT NULL,
+        seed INTEGER NOT NULL,
+        findings TEXT NOT NULL,         -- JSON
+        PRIMARY KEY (drill, place)
+    ) STRICT""",
+    # Of a drill of the same cases for all, what was dealt first at a place is what the drill has there. Cases that
+    # nobody has met are not drawn here: what a migration does must not depend on how this version draws.
+    """INSERT INTO drill_cases (drill, place, type, seed, findings)
+    SELECT drill, place, type, seed, findings FROM (
+        SELECT *, row_number() OVER (PARTITION BY drill, place ORDER BY dealt_at, id) AS met FROM (
+            SELECT d.*, row_number() OVER (PARTITION BY d.sitting ORDER BY d.dealt_at, d.rowid) - 1 AS place
+            FROM dealt d JOIN drills ON drills.id = d.drill AND drills.same = 1
+        )
+    ) WHERE met = 1""",
+)

@@ -6,7 +6,7 @@ Functions that change anything must run inside `store.writing()`.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -95,6 +95,17 @@ class Drill:
     def at_once(self) -> bool:
         """Whether each answer is shown its mark at once."""
         return self.feedback == "once"
+
+
+@dataclass(frozen=True)
+class KeptCase:
+    """A case of a drill, as it is kept with it; places count from 0."""
+
+    place: int
+    type: str
+    seed: int
+    findings: Any
+    """As JSON holds them."""
 
 
 # --- preceptors and sign-ins -------------------------------------------------------------------------------------
@@ -354,6 +365,47 @@ def set_times(store: Store, drill_id: int, opens_at: float | None, closes_at: fl
 def remove_drill(store: Store, drill_id: int) -> None:
     """Remove a drill that nobody has begun."""
     store.change("DELETE FROM drills WHERE id = ?", drill_id)
+
+
+def kept_cases(store: Store, drill_id: int, *, first: int) -> list[KeptCase]:
+    """Return the cases that a drill keeps at its first places, in their order; a place may have none yet."""
+    rows = store.fetch(
+        "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place < ? ORDER BY place",
+        drill_id,
+        first,
+    )
+    return [_kept_case(row) for row in rows]
+
+
+def kept_case(store: Store, drill_id: int, place: int) -> KeptCase | None:
+    """Return the case that a drill keeps at a place, if it keeps one there."""
+    rows = store.fetch(
+        "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place = ?", drill_id, place
+    )
+    return next(map(_kept_case, rows), None)
+
+
+def _kept_case(row: Any) -> KeptCase:
+    return KeptCase(row["place"], row["type"], row["seed"], json.loads(row["findings"]))
+
+
+def keep_cases(store: Store, drill_id: int, cases: Iterable[KeptCase]) -> None:
+    """Keep cases with a drill; a place that has one keeps it."""
+    for one in cases:
+        store.change(
+            "INSERT INTO drill_cases (drill, place, type, seed, findings) VALUES (?, ?, ?, ?, ?) "
+            "ON CONFLICT DO NOTHING",
+            drill_id,
+            one.place,
+            one.type,
+            one.seed,
+            json.dumps(one.findings, ensure_ascii=False, allow_nan=False),
+        )
+
+
+def forget_cases(store: Store, drill_id: int) -> None:
+    """Let a drill that nobody has begun keep no cases."""
+    store.change("DELETE FROM drill_cases WHERE drill = ?", drill_id)
 
 
 def is_begun(store: Store, drill_id: int) -> bool:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cases.errors import CaseError
 from quiz import class_store, sittings
 from quiz.class_store import Drill
-from quiz.drills import UnknownDrill, case_at
+from quiz.drills import NotReadable, UnknownDrill, to_deal
 from quiz.lots import Lots
 from quiz.practice import Waiting, case_of
 from quiz.store import Dealt, Learner, Sitting, Store
@@ -93,13 +94,19 @@ def begin(store: Store, learner: Learner, drill_id: int, *, now: float) -> None:
 
 
 def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lots) -> Waiting | None:
-    """Return the case of a drill that waits for this learner, dealt now if there is none; None at its end or closed."""
+    """Return the case of a drill that waits for this learner, dealt now if there is none; None at its end or closed.
+
+    Raises
+    ------
+    CaseError, NotReadable
+        When an older version kept a case, or dealt one, that this one cannot draw or read.
+    """
     if one.run is None or one.over:
         return None
     with store.writing():
         dealt = class_store.open_case_of(store, one.drill.id, learner.id)
         if dealt is not None:
-            return Waiting(dealt, case_of(dealt))
+            return _as_waiting(store, dealt)
         run = store.sitting(one.run.id)
         if run is None or run.ended_at is not None or not one.open:
             return None
@@ -109,8 +116,15 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
         return _deal(store, learner, one.drill, run.id, now, lots)
 
 
+def _as_waiting(store: Store, dealt: Dealt) -> Waiting:
+    try:
+        return Waiting(dealt, case_of(dealt))
+    except CaseError as error:
+        raise NotReadable(class_store.dealt_in(store, dealt.sitting), error) from error
+
+
 def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lots: Lots) -> Waiting:
-    case = case_at(drill, class_store.dealt_in(store, run), learner.id)
+    case = to_deal(store, drill, class_store.dealt_in(store, run), learner.id)
     dealt = Dealt(
         id=lots.new_id(),
         learner=learner.id,

@@ -15,7 +15,8 @@ from flask import Flask
 from hypothesis import HealthCheck, settings
 from waitress.server import create_server
 
-from cases.casetype import Case, Settings, Values, draw
+from cases.casetype import Case, CaseType, Settings, Values, draw
+from cases.chance import Chance
 from cases.register import case_type
 from quiz import lanes, people, practice
 from quiz.datafile import DataFile
@@ -95,6 +96,29 @@ def deal(
         kept = {**vars(was), "id": f"{was.id}-{seed}-{type_id}", "type": type_id, "seed": seed, "findings": findings}
         store.deal(Dealt(**{**kept, "must_show": None, "probe_of": None, "dealt_at": now}))
     return case
+
+
+@contextmanager
+def drawn_otherwise(*type_ids: str) -> Iterator[None]:
+    """Let types give other cases for the same seeds while the block runs, as after a change in how they are drawn."""
+
+    def other(one: CaseType) -> Callable[[Chance, Settings], dict[str, Any]]:
+        before = one.draw
+
+        def second(chance: Chance, settings: Settings) -> dict[str, Any]:
+            before(chance, settings)
+            return before(chance, settings)
+
+        return second
+
+    kept = [(one, one.draw) for one in map(case_type, type_ids)]
+    for one, _ in kept:
+        object.__setattr__(one, "draw", other(one))
+    try:
+        yield
+    finally:
+        for one, was in kept:
+            object.__setattr__(one, "draw", was)
 
 
 def written(case: Case, values: Values | None = None) -> dict[str, str]:

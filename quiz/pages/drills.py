@@ -9,14 +9,16 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from cases.casetype import Settings
-from quiz import class_store, classes, drill_runs, drills, folding, memory, results
+from cases.errors import CaseError
+from quiz import class_store, classes, drill_runs, drills, folding, memory, qti, results
 from quiz.class_store import Class, Drill, Member
-from quiz.drills import BadPlan, NotNow
+from quiz.drills import BadPlan, NotNow, NotReadable
 from quiz.pages import visit
 from quiz.pages.classes import own_class
 from quiz.pages.drill_forms import FEEDBACK, USUAL, Filled, filled_in, filled_with, form_page, read_plan
 from quiz.pages.drill_views import moment, state_words
 from quiz.results import LearnerSum
+from quiz.spellings import LEFT_OUT
 from quiz.store import Sitting
 from quiz.titles import slip_at_step, type_title
 
@@ -103,7 +105,14 @@ class DrillPage:
     begun: bool
     runs: tuple[RunRow, ...]
     not_begun: tuple[str, ...]
-    seed: int
+    digest: str | None
+    """Of the cases that are printed; None where this version cannot print them, and `unprintable` says why."""
+    unprintable: str
+    not_in_packages: str
+    """Which cases a package leaves out because no list holds their answers, in words; empty where none is."""
+    left_out_because: str
+    packages: bool
+    """Whether there is any case for a package."""
     on_paper: int
     """How many cases can be printed."""
     at_the_bench: int
@@ -142,13 +151,27 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
             if one.learner in runs
         ),
         not_begun=tuple(one.name for one in members if one.learner not in runs),
-        seed=drill.seed,
+        left_out_because=LEFT_OUT,
+        **_paper(drill, drills.places_on_paper(drill) - bench),
         on_paper=drills.places_on_paper(drill) - bench,
         at_the_bench=bench,
         same=drill.same,
         problem=problem,
     )
     return make_response(render_template("drill.html", page=page), status)
+
+
+def _paper(drill: Drill, on_paper: int) -> dict[str, Any]:
+    """Return what the page says of a drill's worksheet and packages."""
+    try:
+        listed = drills.cases_on_paper(visit.store(), drill)
+    except (CaseError, NotReadable) as error:
+        return {"digest": None, "unprintable": str(error), "not_in_packages": "", "packages": False}
+    without = qti.left_out(listed) if on_paper else []
+    titles = dict.fromkeys(f"“{listed.cases[number - 1].type.title}”" for number in without)
+    words = f"{len(without)} of {on_paper} ({', '.join(titles)})" if without else ""
+    more = {"not_in_packages": words, "packages": len(without) < on_paper}
+    return {"digest": listed.digest, "unprintable": "", **more}
 
 
 def _run(drill: Drill, who: Member, run: Sitting, found: LearnerSum | None, late: int, now: float) -> RunRow:

@@ -17,7 +17,7 @@ from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
 from tests.browser.conftest import SIDEWAYS, Check
-from tests.conftest import NOON, Clock, lots, serving, slipped, written
+from tests.conftest import NOON, Clock, drawn_otherwise, lots, serving, slipped, written
 
 NAME, PASSWORD = "Marit Osei", "a streak at ninety"
 Theme = Literal["light", "dark"]
@@ -207,6 +207,51 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     desk.goto(f"{drill}/sheet")
     expect(desk.locator("body")).to_contain_text(CAUTION)
     assert desk.locator(".answer, ol.working").count() == 0
+
+
+def digest(page: Page) -> str:
+    return page.locator(".about strong").inner_text()
+
+
+def test_learners_sheet_key_and_results_agree_when_a_types_drawing_changes(room: Class, device: Open) -> None:
+    """Issue 13, point 1: Ada and the sheet before an update that draws the type otherwise, Bo and the key after it."""
+    desk, ada, bo = (device().new_page() for _ in range(3))
+    sign_in(desk, room)
+    code = make_class(desk)
+    set_drill(desk)
+    desk.get_by_role("button", name="Open it").click()
+    drill = desk.url
+    desk.get_by_role("link", name="Worksheet", exact=True).click()
+    sheet, facts = digest(desk), desk.locator("section.case p").all_inner_texts()
+    for page, name in ((ada, "Ada"), (bo, "Bo")):
+        join(page, room, code, name)
+    begin(ada)
+    give(ada, room)
+    marked(ada, "Right")
+    with drawn_otherwise("net-sphere"):
+        for page in (ada, bo):
+            if page is bo:
+                begin(bo)
+            while page.locator("form.answer").count():
+                give(page, room)
+                marked(page, "Right")
+            expect(page.locator("main")).to_contain_text("3 of 3 right: 100 %.")
+        desk.goto(drill)
+        expect(desk.locator("main")).to_contain_text(f"digest of its cases: {sheet}")
+        desk.get_by_role("link", name="Worksheet with key").click()
+        assert digest(desk) == sheet
+        answers = desk.locator(".answer").all_inner_texts()
+        assert desk.locator("section.case p:not(.answer)").all_inner_texts() == [
+            one for one in facts if not one.rstrip().endswith(":")
+        ]
+        for learner in (1, 2):
+            given = [one.given["power"] for one in room.store.answers_of(learner)]
+            assert [one.rsplit(": ", 1)[1] for one in answers] == given
+        desk.goto(f"{drill}/sheet?key=yes&digest=0000-0000")
+        expect(desk.locator("main")).to_contain_text(f"Digest 0000-0000 was given, and these cases have {sheet}")
+        desk.goto(drill)
+        desk.get_by_role("link", name="Results by type, by step and by slip").click()
+        expect(desk.locator("main")).to_contain_text("6 answers of 2 learners, 6 right.")
 
 
 def test_an_answer_kept_on_a_shared_tablet_is_sent_for_its_writer_alone(room: Class, device: Open) -> None:

@@ -10,7 +10,7 @@ from flask import Flask
 
 from cases.casetype import Settings
 from cases.register import all_types, case_type
-from cases.sheet import sheet_cases
+from cases.sheet import drawn_list
 from quiz import class_store, classes, drill_runs, drills, signing
 from quiz.app import create_app
 from quiz.class_store import Class, Drill
@@ -59,7 +59,7 @@ def test_a_drill_has_the_cases_of_the_command_lines_worksheet(store: Store, spri
     """`python -m cases sheet --types net-sphere,two-spheres --seed SEED` prints what the learners meet."""
     drill = made(store, spring)
     types = [case_type(one) for one in drill.types]
-    paper = sheet_cases(types, count=10, seed=drill.seed, settings=Settings())
+    paper = drawn_list(types, count=10, seed=drill.seed, settings=Settings()).cases
     assert [one.findings for one in paper] == [drills.case_at(drill, place).findings for place in range(10)]
 
 
