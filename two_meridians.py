@@ -1,4 +1,4 @@
-"""The commands `two-meridians` and `two-meridians-cases`, in a module whose name is nobody else's.
+"""The commands `two-meridians` and `two-meridians-cases` and what they share, in a module whose name nobody else has.
 
 `quiz` and `cases` are words that another project may use for a package too. Where that one is found in place of ours,
 nothing here could work: it is said in words, and nothing is started.
@@ -7,8 +7,11 @@ nothing here could work: it is said in words, and nothing is started.
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from importlib import import_module
 from types import ModuleType
+
+import click
 
 DISTRIBUTION = "two-meridians"
 PACKAGES = ("cases", "quiz")
@@ -23,6 +26,46 @@ def version() -> str:
         return installed(DISTRIBUTION)
     except PackageNotFoundError:
         return "not installed"
+
+
+def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
+    if wanted and not ctx.resilient_parsing:
+        click.echo(f"Two Meridians {version()}")
+        ctx.exit()
+
+
+version_option = click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_show_version, help="say which version it is"
+)
+
+
+def run(
+    commands: click.Group, arguments: Sequence[str] | None, *, name: str, errors: type[Exception], program: str
+) -> int:
+    """Run a command line and return its exit code: 0 done, 2 refused, or what the command itself returned.
+
+    name: stands before what is said on standard error, one line. errors: what is refused in words rather than with a
+    trace. program: how it is called from a shell, for the last words about a line that could not be read.
+    """
+    try:
+        return int(commands.main(arguments, prog_name=program, standalone_mode=False) or 0)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message(), err=True)
+        return 2
+    except click.ClickException as error:
+        return _refused(name, f"{' '.join(error.format_message().split())} `{program} --help` shows how.")
+    except errors as error:
+        return _refused(name, " ".join(str(error).split()))
+    except click.Abort:
+        return 1
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+
+
+def _refused(name: str, why: str) -> int:
+    click.echo(f"{name}: {why}", err=True)
+    return 2
 
 
 def shadowed() -> str | None:
@@ -46,19 +89,18 @@ def _place(package: ModuleType) -> str:
 
 def main() -> int:
     """Run `two-meridians`."""
-    return _run("quiz.__main__")
+    return _start("quiz.__main__")
 
 
 def cases_main() -> int:
     """Run `two-meridians-cases`."""
-    return _run("cases.__main__")
+    return _start("cases.__main__")
 
 
-def _run(module: str) -> int:
+def _start(module: str) -> int:
     why = shadowed()
     if why is not None:
-        print(f"two-meridians: {why}", file=sys.stderr)
-        return 2
+        return _refused("two-meridians", why)
     return int(import_module(module).main())
 
 

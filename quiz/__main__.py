@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from two_meridians import shadowed, version
+import two_meridians
 
 PORT = 8067
 """Tried first; a free one is taken where it is in use."""
@@ -21,14 +21,13 @@ Command = Callable[..., Any]
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0: done, 1: done and something is wrong, 2: refused, with one line on standard error."""
-    why = shadowed()
+    why = two_meridians.shadowed()
     if why is not None:
         click.echo(f"quiz: {why}", err=True)
         return 2
-    from cases import commands as command_line
     from quiz.errors import QuizError
 
-    return command_line.run(commands, arguments, name="quiz", errors=QuizError, program=PROGRAM)
+    return two_meridians.run(commands, arguments, name="quiz", errors=QuizError, program=PROGRAM)
 
 
 def say(words: str) -> None:
@@ -61,21 +60,8 @@ def with_port(command: Command) -> Command:
     return port(browser(command))
 
 
-def _show_version(ctx: click.Context, _: click.Parameter, wanted: bool) -> None:
-    if wanted and not ctx.resilient_parsing:
-        click.echo(f"Two Meridians {version()}")
-        ctx.exit()
-
-
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
-@click.option(
-    "--version",
-    is_flag=True,
-    is_eager=True,
-    expose_value=False,
-    callback=_show_version,
-    help="say which version this is",
-)
+@two_meridians.version_option
 @click.pass_context
 def commands(ctx: click.Context) -> None:
     """Two Meridians: retinoscopy cases that come back. Without a command the app is served to this computer."""
