@@ -33,6 +33,7 @@ from quiz.pages import (
     recall,
     reference,
     removing,
+    request_log,
     results,
     settings,
     trying,
@@ -101,6 +102,7 @@ def create_app(
         SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
+    request_log.set_up(app)
     visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond, reached_at))
     guard.set_up(app)
     door.set_up(app)
