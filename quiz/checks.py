@@ -103,7 +103,7 @@ def _memories(store: Store) -> Iterator[Finding]:
     if astray:
         yield Finding(f"memory differs from the log of {', '.join(astray)}: run `python -m quiz rebuild`", good=False)
     else:
-        yield Finding("every memory is what its log of answers comes to, to the last bit")
+        yield Finding("every memory is what its log of answers comes to, to twelve digits")
 
 
 def _tallies(store: Store) -> Iterator[Finding]:

@@ -19,7 +19,7 @@ from quiz.forms import BadFields, Moment, Pick, Tick, Whole, Words, asked, descr
 from quiz.learner import SlipKey
 from quiz.lots import Lots
 from quiz.settings import FORMS, LEVEL_WORDS
-from quiz.store import Store
+from quiz.store import Learner, Store
 
 MOST_CASES = 100
 MOST_MINUTES = 180
@@ -93,6 +93,16 @@ class Plan:
         "Cases", Whole("cases", missing=_LENGTH), usual=10, required=True, size=8, most=80, entry=LENGTH
     )
     minutes: float | None = asked("or minutes", Whole("minutes"), size=8, most=80, entry=LENGTH)
+    least: int | None = asked(
+        "Of minutes: the least number of cases",
+        Whole("least number of cases"),
+        help="The score is of so many cases at least. Left empty: it is “so many right in the minutes”, with no share "
+        "and no pass mark.",
+        size=8,
+        most=80,
+        entry=MARKS,
+    )
+    """Of a drill of minutes: a share is of so many cases at least."""
     same: bool = asked("Cases are", Pick(SAME, values=(True, False)), usual=True, entry=MARKS)
     feedback: str = asked("Marks are shown", Pick(FEEDBACK), usual="once", entry=MARKS)
     form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry=REST)
@@ -110,8 +120,20 @@ class Plan:
     opens_at: float | None = asked("Opens", Moment(), help="Left empty: as soon as you open it.", entry=REST)
     closes_at: float | None = asked("Closes", Moment(), help="Left empty: when you close it.", entry=REST)
     pass_mark: int | None = asked(
-        "Pass mark, in per cent", Whole("pass mark"), help="Left empty: none.", size=8, most=80, entry=REST
+        "Pass mark, in per cent",
+        Whole("pass mark"),
+        help="Left empty: none. In a drill of minutes it needs the least number of cases above.",
+        size=8,
+        most=80,
+        entry=REST,
     )
+    counts: bool = asked(
+        "It counts: who joins the class after it opens begins only when you let them in",
+        Tick(),
+        usual=False,
+        entry=REST,
+    )
+    """Whoever joins the class after it opens has to be let in."""
     notes: str = asked("Notes for the learners", Words("long"), usual="", most=LONGEST_NOTES, entry=REST)
     for_learner: int | None = None
 
@@ -135,6 +157,10 @@ class Plan:
             yield "cases", f"{self.cases} cases: give 1 to {MOST_CASES}"
         elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
             yield "minutes", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+        if self.least is not None and (self.minutes is None or not 1 <= self.least <= MOST_CASES):
+            yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
+        elif self.minutes is not None and self.least is None and self.pass_mark is not None:
+            yield "least", "a pass mark in a drill of minutes: give the least number of cases, or no pass mark"
         if not self.title or len(self.title) > LONGEST_TITLE:
             yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
@@ -388,7 +414,10 @@ def own(store: Store, one: Class, drill_id: int) -> Drill:
 
 def plan_of(drill: Drill) -> Plan:
     """Return a drill's plan, to be changed or set once more."""
-    return Plan(**{name: getattr(drill, name) for name in Plan.__dataclass_fields__})
+    values = {name: getattr(drill, name) for name in Plan.__dataclass_fields__}
+    if drill.minutes is not None and drill.least is None:
+        values["pass_mark"] = None  # set before a least number was asked for: there is nothing to be a share of
+    return Plan(**values)
 
 
 def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
@@ -429,15 +458,22 @@ def open_(store: Store, drill: Drill, *, now: float) -> None:
     with store.writing():
         if drill.closes_at is not None and drill.closes_at <= now:
             class_store.set_times(store, drill.id, drill.opens_at, None)
+        class_store.set_opened(store, drill.id, now)
         class_store.set_state(store, drill.id, "open")
 
 
 def close(store: Store, drill: Drill, *, now: float) -> None:
-    """Close a drill: no further case is given; an answer to one that was given is still taken, and counted as late."""
+    """Close a drill: no further case is given; an answer to one that was given is kept, and counts within seconds."""
     with store.writing():
         if drill.closes_at is None or drill.closes_at > now:
             class_store.set_times(store, drill.id, drill.opens_at, now)
         class_store.set_state(store, drill.id, "closed")
+
+
+def let_in(store: Store, drill: Drill, learner: Learner, *, now: float) -> None:
+    """Let a learner begin a drill that counts although they joined after it opened."""
+    with store.writing():
+        class_store.let_in(store, drill.id, learner.id, now)
 
 
 def remove(store: Store, drill: Drill) -> None:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from quiz import class_store, memory, recall_store, results
 from quiz.lately import Lately
-from quiz.learner import Answered, BadState, LearnerState
+from quiz.learner import Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
 from quiz.store import Answer, KeptStates, Learner, Store
@@ -45,7 +45,7 @@ class Rebuilt:
     answers: int
     recall_marks: int
     as_kept: bool
-    """Whether the kept states were the same to the last bit."""
+    """Whether the kept states were the same to twelve digits."""
 
 
 def event_of(answer: Answer) -> Answered:
@@ -105,14 +105,6 @@ def _both(kept: KeptStates) -> States:
     return States(LearnerState.from_json(kept.state), LearnerState.from_json(kept.recall_state))
 
 
-def agrees(kept: KeptStates, states: States) -> bool:
-    """Say whether the kept states are these to the last bit, in whatever way their numbers are written."""
-    try:
-        return _both(kept) == states
-    except BadState:
-        return False
-
-
 def _read(text: str) -> LearnerState:
     found = _lately.get(text)
     if found is None:
@@ -147,6 +139,16 @@ def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
     text = state.to_json()
     store.keep_state(learner_id, text)
     _lately.keep(text, state)
+
+
+def agrees(kept: KeptStates, states: States) -> bool:
+    """Say whether what is kept of a learner is what these states are, to twelve digits.
+
+    Not to the last bit: how floats are added has changed between Pythons, and logarithms differ between machines.
+    """
+    return same_to_twelve_digits(kept.state, states.cases.to_json()) and same_to_twelve_digits(
+        kept.recall_state, states.recall.to_json()
+    )
 
 
 def rebuild(store: Store) -> Iterable[Rebuilt]:

@@ -106,6 +106,8 @@ class Answer:
     source: str
     drill: int | None = None
     """The drill that it was answered in, if in one."""
+    late: bool = False
+    """Whether it arrived after the time of its drill: kept, and not counted there."""
 
 
 _LEARNERS = (

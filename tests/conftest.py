@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from flask import Flask
+from hypothesis import HealthCheck, settings
 from waitress.server import create_server
 
 from cases.casetype import Case, CaseType, Settings, Values, draw
@@ -23,6 +24,12 @@ from quiz.forms import form_text
 from quiz.lots import Lots
 from quiz.serving import LONG_AT_ONCE
 from quiz.store import Dealt, Learner, Store
+
+# How long a draw takes says how busy the machine is, and nothing about what is tested.
+settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
+settings.register_profile("few", settings.get_profile("any machine"), max_examples=25)
+"""For tests.mutation and tests.release, which run the same tests again and again."""
+settings.load_profile("any machine")
 
 NOON = 1_795_000_000.0
 """A moment in 2026, in seconds since 1970."""

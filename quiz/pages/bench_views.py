@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from cases.bench import Bench, Stage, View, seen, still
+from cases.bench import Bench, Stage, View, instrument, seen, still
 from cases.notation import write_power
 from cases.retinoscope import brightness, residual, skew, speed_ratio, width_mm
 from quiz.forms import BadText, Input, Pick, Shown, nested, read, shown, written
@@ -83,6 +83,12 @@ DIALS = (
     Input("pupil_mm", "Pupil", Dial("mm", 3, 8, 0.5, 0.5, "smaller", "larger"), entry=EYE),
     Input("margin", "The edge wants more than the centre by", Dial("D", -2, 2, 0.25, 0.25), entry=EYE),
 )
+LIMITS = {
+    one.name: (one.kind.low, one.kind.high)
+    for one in DIALS
+    if isinstance(one.kind, Dial) and (one.kind.unit != "°" or one.kind.low < 0)
+}
+"""Least and most of what may be set; an axis and a streak go round instead."""
 
 
 @dataclass(frozen=True)
@@ -118,6 +124,8 @@ class StagePage:
 
     views: str
     """JSON for the script."""
+    instrument: str
+    """Numbers of the core that the script needs as well, and the limits of what may be set, as JSON."""
     names: tuple[str, ...]
     shelves: tuple[Shelf, ...]
     stills: tuple[Still, ...]
@@ -157,6 +165,7 @@ def stage_page(
     form = shown(dials, texts, faults, before="bench-").values()
     return StagePage(
         views=write_json([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
+        instrument=write_json(instrument() | {"limits": LIMITS}),
         names=tuple(view.name for view in views) if len(views) > 1 else (),
         shelves=tuple(
             Shelf(id_, title, tuple(one for one in form if one.input.entry == id_))

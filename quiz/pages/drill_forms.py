@@ -137,11 +137,13 @@ def read_plan(filled: Filled, *, now: float) -> Plan:
     types = tuple(one for one in all_types() if one in filled.chosen)
     texts = {**filled.texts, "title": filled.texts["title"].strip() or _named(types)}
     more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner}
-    inputs, (values, _) = PLAN, read(PLAN, texts)
+    values, _ = read(PLAN, texts)
+    passed_over = {"least"}
     if texts["minutes"].strip():
         # Where minutes are given, they count, and the number of cases does not.
-        inputs = tuple(one for one in PLAN if one.name != "cases")
         more["cases"] = None if "minutes" in values else Plan.cases
+        passed_over = {"cases"} if "minutes" in values else {"cases", "least"}
+    inputs = tuple(one for one in PLAN if one.name not in passed_over)
     late = drills.too_late(values.get("closes_at"), now)
     return made(Plan, inputs, texts, refuse=BadPlan, faults=late, **more)
 

@@ -29,8 +29,11 @@ SHEET_POLICY = POLICY.replace(
 """A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
 
 
+_NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9._-]{1,200}")
+
+
 def _file(body: bytes | Iterator[str], kind: str, name: str) -> Response:
-    safe = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "export"
+    safe = _NOT_IN_A_NAME.sub("-", name).strip("-.") or "export"
     whole = body if isinstance(body, bytes) else stream_with_context(body)
     return Response(whole, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
 

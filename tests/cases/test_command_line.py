@@ -78,6 +78,13 @@ def test_an_answer_may_start_with_a_minus(capsys: pytest.CaptureFixture[str]) ->
     assert marked["verdict"] == "right"
 
 
+def test_without_a_command_it_shows_what_there_is_and_it_says_its_version(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys)
+    assert (code, out) == (2, "")
+    assert all(f"  {name} " in err for name in ("list", "draw", "work", "mark", "sheet"))
+    assert run(capsys, "--version")[1].startswith("Two Meridians ")
+
+
 def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) -> None:
     listed = {one["type"]: one for one in document(capsys, "list")}
     assert "two-spheres" in listed
@@ -89,7 +96,7 @@ def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) ->
     ("arguments", "says"),
     [
         (("draw", "two-sphere", "--seed", "1"), "did you mean two-spheres"),
-        (("draw", "two-spheres", "--seed", "x"), "invalid int value"),
+        (("draw", "two-spheres", "--seed", "x"), "not a valid integer"),
         (("draw", "two-spheres", "--seed", "1", "--count", "0"), "give 1 to"),
         (("work", "net-sphere", "--findings", "{"), "not JSON"),
         (("work", "net-sphere", "--findings", "[1]"), "give an object"),
@@ -102,8 +109,10 @@ def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) ->
         (("sheet", "--types", ",", "--seed", "1"), "name at least one"),
         (("sheet", "--types", "net-sphere", "--count", "9999", "--seed", "1"), "give 1 to 200"),
         (("sheet", "--types", "bench-sphere,bench-eye", "--seed", "1"), "cannot be answered on paper"),
-        (("nothing",), "invalid choice"),
-        ((), "required"),
+        (("nothing",), "No such command 'nothing'"),
+        (("draw", "two-spheres"), "Missing option '--seed'"),
+        (("mark", "net-sphere", "--answer", "1"), "either --seed N or --findings JSON"),
+        (("mark", "net-sphere", "--seed", "1", "--findings", "{}", "--answer", "1"), "either --seed N"),
     ],
 )  # fmt: skip
 def test_bad_input_is_one_line_and_exit_2(
