@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quiz.store import Answer, Dealt, Learner, Sitting, Store
+from quiz.soundness import SHAPES
+from quiz.store import Answer, Dealt, Learner, Sitting, Store, unpacked
 
 
 @dataclass(frozen=True)
@@ -277,8 +278,8 @@ _PLAN = (
 def _drill(row: Any) -> Drill:
     values = {name: row[name] for name in row.keys()}  # noqa: SIM118 - a Row's own iterator gives values
     values["class_id"] = values.pop("class")
-    values["types"] = tuple(json.loads(values["types"]))
-    values["slips"] = tuple((step, slip) for step, slip in json.loads(values["slips"]))
+    types, slips = (unpacked(values[name], shape, name) for name, shape in SHAPES["drills"].items())
+    values["types"], values["slips"] = tuple(types), tuple((step, slip) for step, slip in slips)
     values["fixed_distance"], values["same"] = bool(values["fixed_distance"]), bool(values["same"])
     return Drill(**values)
 
@@ -311,24 +312,24 @@ def change_drill(store: Store, drill_id: int, plan: Mapping[str, Any]) -> None:
 
 def drill_of_id(store: Store, drill_id: int) -> Drill | None:
     """Return a drill."""
-    return next((_drill(row) for row in store.fetch("SELECT * FROM drills WHERE id = ?", drill_id)), None)
+    return next(iter(store.fetch_with(_drill, "SELECT * FROM drills WHERE id = ?", drill_id)), None)
 
 
 def drills_of(store: Store, class_id: int) -> list[Drill]:
     """Return the drills of a class, the newest first."""
-    return [_drill(row) for row in store.fetch("SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)]
+    return store.fetch_with(_drill, "SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)
 
 
 def drills_for(store: Store, learner: Learner) -> list[Drill]:
     """Return the drills of a learner's class that are for all or for this learner, drafts left out."""
     if not learner.joined:
         return []
-    rows = store.fetch(
+    return store.fetch_with(
+        _drill,
         "SELECT d.* FROM drills d JOIN members m ON m.class = d.class "
         "WHERE m.learner = ?1 AND d.state <> 'draft' AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
         learner.id,
     )
-    return [_drill(row) for row in rows]
 
 
 def types_in_drill(store: Store, learner: Learner, now: float) -> frozenset[str]:
