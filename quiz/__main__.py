@@ -32,6 +32,22 @@ def _parser() -> argparse.ArgumentParser:
     serve = commands.add_parser("serve", help="serve the app to a browser on this computer, or to a class")
     serve.add_argument("--host", default="127.0.0.1", help="127.0.0.1 (default): this computer; 0.0.0.0: a class")
     serve.add_argument("--port", type=_port, help=f"port (default: {PORT}, or a free one where that is in use)")
+    modes = serve.add_mutually_exclusive_group()
+    modes.add_argument(
+        "--class",
+        dest="mode",
+        action="store_const",
+        const="class",
+        default="",
+        help="serve a class at any host, behind another web server perhaps: only those who join or sign in get in",
+    )
+    modes.add_argument(
+        "--one-person",
+        dest="mode",
+        action="store_const",
+        const="one-person",
+        help="serve a class's file to this computer alone: whoever opens a page is its learner, without signing in",
+    )
     serve.add_argument("--no-browser", action="store_true", help="do not open a browser")
     _with_data(serve)
     serve.set_defaults(run=_serve)
@@ -96,6 +112,7 @@ def _serve(options: argparse.Namespace) -> int:
         usual_port=PORT,
         browser=not options.no_browser,
         say=lambda words: print(words, flush=True),
+        mode=options.mode,
     )
     return 0
 
@@ -225,7 +242,15 @@ def _demo_in(path: Path, options: argparse.Namespace) -> int:
     print(f"    name      {demo.PRECEPTOR}\n    password  {filled.password}", flush=True)
     if not options.no_serve:
         say, browser = lambda words: print(words, flush=True), not options.no_browser
-        serve(data=path, host="127.0.0.1", port=options.port, usual_port=PORT, browser=browser, say=say)
+        serve(
+            data=path,
+            host="127.0.0.1",
+            port=options.port,
+            usual_port=PORT,
+            browser=browser,
+            say=say,
+            mode="one-person",
+        )
     return 0
 
 
