@@ -310,10 +310,11 @@ class DataFile:
 
     def _met(self, error: Exception) -> Damaged:
         """Return the damage that was met; once SQLite itself has met some nothing more is lent, lest it grow."""
-        if not is_damage(error):
-            return corrupt(self.path, f"a row cannot be read: {soundness.in_words(error)}")
-        self._damage = self._damage or corrupt(self.path, soundness.in_words(error))
-        return self._damage
+        what = soundness.in_words(error)
+        found = corrupt(self.path, what if is_damage(error) else f"a row cannot be read: {what}")
+        if code_of(error) in _DAMAGED:
+            self._damage = found
+        return found
 
     def wipe(self, db: Database) -> None:
         """Empty the log beside the file, where what was just deleted stands in pages from before; outside `writing`.

@@ -10,7 +10,7 @@ from typing import TypeVar
 from quiz import class_store, memory, recall_store, results
 from quiz.datafile import Damaged
 from quiz.lately import Lately
-from quiz.learner import Answered, BadState, LearnerState
+from quiz.learner import Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
 from quiz.store import Answer, KeptStates, Learner, Store
@@ -46,7 +46,7 @@ class Rebuilt:
     answers: int
     recall_marks: int
     as_kept: bool
-    """Whether the kept states were the same to the last bit."""
+    """Whether the kept states were the same to twelve digits."""
 
 
 def event_of(answer: Answer) -> Answered:
@@ -121,12 +121,12 @@ def refolded(store: Store, learner_id: int) -> States:
 
 
 def as_folded(store: Store, learner_id: int, states: States) -> bool:
-    """Say whether what is kept of a learner's memory can be read and is what the logs fold into, to the last bit."""
+    """Say whether what is kept of a learner's memory can be read and agrees with what the logs fold into."""
     try:
         kept = store.states(learner_id)
     except Damaged:
         return False
-    return kept is not None and (kept.state, kept.recall_state) == (states.cases.to_json(), states.recall.to_json())
+    return kept is not None and agrees(kept, states)
 
 
 def keep(store: Store, learner_id: int, states: States) -> None:
@@ -147,6 +147,16 @@ def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
     text = state.to_json()
     store.keep_state(learner_id, text)
     _lately.keep(text, state)
+
+
+def agrees(kept: KeptStates, states: States) -> bool:
+    """Say whether what is kept of a learner is what these states are, to twelve digits.
+
+    Not to the last bit: how floats are added has changed between Pythons, and logarithms differ between machines.
+    """
+    return same_to_twelve_digits(kept.state, states.cases.to_json()) and same_to_twelve_digits(
+        kept.recall_state, states.recall.to_json()
+    )
 
 
 def rebuild(store: Store) -> Iterable[Rebuilt]:

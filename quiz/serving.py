@@ -69,21 +69,24 @@ def serve(
     usual_port: int,
     browser: bool,
     say: Callable[[str], None],
-    mode: str = "",
+    for_class: bool = False,
+    one_person: bool = False,
 ) -> None:
     """Serve the app until it is stopped; `say` is told where it is.
 
-    mode: "class" lets in only those who join or sign in, which an address that other computers reach asks for anyway;
-    "one-person" makes whoever opens a page the learner of this computer, even where the file is a class's.
+    for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
+    makes whoever opens a page the learner of this computer, even where the file is a class's.
 
     Raises
     ------
     BadHost, BadMode, NoPreceptor, PortTaken, Refused, TooFewFiles
     """
     address = _address(host)
-    beyond = mode == "class" or not ipaddress.ip_address(address).is_loopback
-    if beyond and mode == "one-person":
-        raise BadMode(f"host {host}: other computers reach it, and --one-person is for this computer alone")
+    beyond = for_class or not ipaddress.ip_address(address).is_loopback
+    if beyond and one_person:
+        raise BadMode(
+            f"host {host}: --one-person is for this computer alone, not for a class: leave one out"
+        )
     try:
         file = open_data(data, make=not beyond, look=LOOK_S)
     except NoFile:
@@ -92,7 +95,7 @@ def serve(
         looked_after = _looked_after(file)
         if beyond and not looked_after:
             raise NoPreceptor(host)
-        if looked_after and not beyond and mode != "one-person":
+        if looked_after and not beyond and not one_person:
             raise BadMode(
                 f"data file {file.path}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
                 "or --one-person to let whoever opens a page on this computer be its learner"
@@ -165,7 +168,7 @@ def _look_over(file: DataFile) -> None:
             time.sleep(3 * (time.monotonic() - began))
             began = time.monotonic()
     except QuizError as error:
-        logging.getLogger("quiz").error("quiz: %s", error)  # noqa: TRY400 - one line, and the way out
+        logging.getLogger("quiz").error("%s", error)  # noqa: TRY400 - one line, and the way out
 
 
 def _address(host: str) -> str:

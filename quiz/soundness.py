@@ -75,6 +75,7 @@ SHAPES: Mapping[str, Mapping[str, Shape]] = {
         "probe_of": twins,
     },
     "drills": {"types": texts, "slips": pairs},
+    "drill_cases": {"findings": mapping},
     "accuracy": {"retinoscopy": mapping, "end_point": mapping},
     "kept_to": {"types": texts},
 }
@@ -204,7 +205,7 @@ def _test(table: str, name: str, kind: str, required: bool) -> Test:
     elif name in WORDS.get(table, {}):
         words = frozenset(word.encode() for word in WORDS[table][name])
         test = words.__contains__
-    elif name == "day":
+    elif name in ("day", "on_day"):
         test = _is_day
     elif kind == "REAL":
         test = _is_moment if name in ("at", "until") or name.endswith(("_at", "_until")) else _is_finite

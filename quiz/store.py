@@ -107,13 +107,15 @@ class Answer:
     source: str
     drill: int | None = None
     """The drill that it was answered in, if in one."""
+    late: bool = False
+    """Whether it arrived after the time of its drill: kept, and not counted there."""
 
 
 _JSON: Mapping[Any, Mapping[str, soundness.Shape]] = {
     Dealt: soundness.SHAPES["dealt"],
     Answer: soundness.SHAPES["answers"],
 }
-_TRUTHS = {"for_drill", "working_shown", "had", "joined"}
+_TRUTHS = {"for_drill", "working_shown", "had", "joined", "late"}
 
 
 def _to_row(what: Any) -> dict[str, Any]:

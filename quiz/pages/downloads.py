@@ -12,6 +12,7 @@ from werkzeug.wsgi import wrap_file
 
 IN_MEMORY = 1024 * 1024
 """Bytes of a file that is not put on the disk first."""
+_NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9._-]{1,200}")
 
 
 class NoRoom(HTTPException):
@@ -26,7 +27,7 @@ def download(parts: Iterable[str | bytes], kind: str, name: str) -> Response:
 
     The web server sends a finished file by itself: a slow download keeps no thread, and no connection to the data file.
     """
-    safe = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "export"
+    safe = _NOT_IN_A_NAME.sub("-", name).strip("-.") or "export"
     headers = {"Content-Disposition": f'attachment; filename="{safe}"'}
     file = SpooledTemporaryFile(IN_MEMORY)  # noqa: SIM115 - closed below, or by the server when it is sent
     try:
