@@ -194,11 +194,12 @@ def _draw_over_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 def _begin_over_toric(findings: Known) -> dict[str, Any]:
     lens, found = findings["lens"], findings["found"]
+    start = {**_must_be_toric(findings), "over": found}
     needed = SphCyl(lens.sphere, lens.cylinder, axis_of(lens.axis + _rotation(findings))) + found
     if abs(needed.cylinder) < 0.125:
         rule = "with the lens it makes a sphere, which has no axis to order; give a result that leaves a cylinder"
         raise OutOfRange("result over the lens", as_written(found), rule)
-    return {**_must_be_toric(findings), "over": found}
+    return start
 
 
 toric_over_refraction = CaseType(
