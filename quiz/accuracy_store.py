@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from quiz.accuracy import Entry
 from quiz.errors import QuizError
@@ -33,8 +34,11 @@ class Kept:
 
 def entries_of(store: Store, learner: int) -> list[Kept]:
     """Return a learner's log in the order in which it was entered."""
-    rows = store.fetch('SELECT *, day AS "on" FROM accuracy WHERE learner = ? ORDER BY id', learner)
-    return [Kept(row["id"], from_row(Entry, row)) for row in rows]
+    return store.fetch_with(_kept, 'SELECT *, day AS "on" FROM accuracy WHERE learner = ? ORDER BY id', learner)
+
+
+def _kept(row: Any) -> Kept:
+    return Kept(row["id"], from_row(Entry, row))
 
 
 def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:

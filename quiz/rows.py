@@ -66,7 +66,10 @@ def from_row(kind: type[Kind], row: Any) -> Kind:
     values = {}
     for name, read, _ in _columns(kind):  # type: ignore[arg-type]
         value = row[name]
-        values[name] = value if read is None or value is None else read(value)
+        try:
+            values[name] = value if read is None or value is None else read(value)
+        except ValueError as error:
+            raise ValueError(f"{name} cannot be read") from error
     return kind(**values)
 
 

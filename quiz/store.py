@@ -7,14 +7,15 @@ rows mean is the business of others.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, TypeVar
 
 from quiz.datafile import DataFile
 from quiz.learner import SlipKey
-from quiz.rows import from_row, to_row, write_json
+from quiz.rows import from_row, read_json, to_row, write_json
 
 Row = TypeVar("Row")
 
@@ -95,7 +96,7 @@ class Answer:
     verdict: str
     explanations: tuple[tuple[SlipKey, ...], ...]
     steps: tuple[str, ...]
-    could_show: tuple[SlipKey, ...] | None
+    could_show: tuple[SlipKey, ...]
     hints: tuple[str, ...]
     confidence: int | None
     seconds: float | None
@@ -108,6 +109,18 @@ class Answer:
     """The drill that it was answered in, if in one."""
     late: bool = False
     """Whether it arrived after the time of its drill: kept, and not counted there."""
+
+
+def _learner(row: Any) -> Learner:
+    found = from_row(Learner, row)
+    _look_at_settings(found.settings)
+    return found
+
+
+@lru_cache(500)
+def _look_at_settings(text: str) -> None:
+    """See that a learner's settings can be read, which they are later, wherever they are needed."""
+    read_json(text, type=dict)
 
 
 _LEARNERS = (
@@ -136,6 +149,8 @@ class Store:
         self._db = file.lend()
         self._remember = remember
         self._asked: dict[tuple[Any, ...], list[Any]] = {}
+        self._patience = file.patience
+        """Seconds for which locks of others are waited for yet: a request waits so long in all, a command each time."""
 
     def close(self) -> None:
         """Give the connection back."""
@@ -150,7 +165,7 @@ class Store:
         Busy
             When another process has the file locked.
         """
-        with self._file.writing(self._db):
+        with self._file.writing(self._db, patience=self._patience, waited=self._waited):
             # Another request may have written while this one waited for its turn.
             self._asked.clear()
             try:
@@ -158,6 +173,10 @@ class Store:
             except BaseException:
                 self._asked.clear()  # what was read since is undone
                 raise
+
+    def _waited(self, seconds: float) -> None:
+        if self._remember:
+            self._patience = max(0.0, self._patience - seconds)
 
     def wipe(self) -> None:
         """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
@@ -173,16 +192,24 @@ class Store:
         """Return the rows that a question finds, made into dataclasses."""
         return self._found(kind, sql, values)
 
+    def fetch_with(self, make: Callable[[sqlite3.Row], Row], sql: str, *values: Any) -> list[Row]:
+        """Return the rows that a question finds, each made into something; what `make` cannot read is damage."""
+        return self._found(make, sql, values)
+
     def fetch_one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
         """Return the only row that a question finds, made into a dataclass; None where it finds none."""
         return next(iter(self._found(kind, sql, values)), None)
 
-    def _found(self, kind: type[Any] | None, sql: str, values: tuple[Any, ...]) -> list[Any]:
-        key = (kind, sql, values)
+    def _found(self, make: Any, sql: str, values: tuple[Any, ...]) -> list[Any]:
+        key = (make, sql, values)
         kept = self._asked.get(key)
         if kept is None:
-            rows = self._db.conn.execute(sql, values).fetchall()
-            kept = rows if kind is None else [from_row(kind, row) for row in rows]
+            with self._file.reading():
+                rows = self._db.conn.execute(sql, values).fetchall()
+                if make is None:
+                    kept = rows
+                else:
+                    kept = [from_row(make, row) if isinstance(make, type) else make(row) for row in rows]
             if self._remember and max(len(kept), len(self._asked) + 1) <= REMEMBERED:
                 self._asked[key] = kept
         return list(kept)
@@ -208,13 +235,13 @@ class Store:
 
     def secret(self) -> str:
         """Return the key that cookies are signed with."""
-        return str(self.fetch("SELECT value FROM app WHERE name = 'secret'")[0][0])
+        return self.fetch_with(lambda row: str(row[0]), "SELECT value FROM app WHERE name = 'secret'")[0]
 
     # --- learners
 
     def learners_where(self, rest: str = "", *values: Any) -> list[Learner]:
         """Return the learners, `l`, whom the rest of a question finds: joins, conditions, order."""
-        return self.fetch_as(Learner, f"{_LEARNERS} {rest}", *values)
+        return self.fetch_with(_learner, f"{_LEARNERS} {rest}", *values)
 
     def learner_where(self, rest: str, *values: Any) -> Learner | None:
         """Return the only learner, `l`, whom the rest of a question finds."""

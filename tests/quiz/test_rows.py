@@ -66,7 +66,7 @@ def test_what_json_has_no_number_for_is_refused(number: float) -> None:
 def test_a_column_that_holds_something_else_is_refused() -> None:
     row = to_row(Entry("right", 1, SphCyl(1), SphCyl(1), 67, date(2031, 5, 20)))
     for name, text in (("retinoscopy", '{"cylinder":1}'), ("end_point", "[]"), ("on", "yesterday")):
-        with pytest.raises(ValueError, match=r"Expected|missing|Invalid"):
+        with pytest.raises(ValueError, match=f"{name} cannot be read"):
             from_row(Entry, {**row, name: text})
 
 
