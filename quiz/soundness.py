@@ -57,8 +57,8 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
     "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
     "kept_to": {"types": tuple[str, ...]},
 }
-"""Every column that holds JSON, and what it is read into. A memory (`state`, `recall_state`) does too, but is worked out
-anew where it cannot be read, so that it is no damage."""
+"""Every column that holds JSON, and what it is read into. A memory (`state`, `recall_state`) does too, but is worked
+out anew where it cannot be read, so that it is no damage."""
 WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "answers": {"verdict": CREDITED + MISSED},
     "drills": {"level": LEVELS, "form": tuple(dict(FORMS))},
