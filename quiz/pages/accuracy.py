@@ -138,6 +138,7 @@ def bring() -> str:
 def preview() -> Response:
     """Show what each row of a file is read as; nothing is kept yet."""
     form, text, problem = _sent()
+    faults: dict[str, str] = {}
     if problem is None:
         try:
             wishes = wishes_of(form, _today())
@@ -147,9 +148,11 @@ def preview() -> Response:
             found = _read(text, wishes)
             page = preview_page(found, text, wishes)
             return make_response(render_template("accuracy_preview.html", page=page))
-        except (BadTable, BadEntry) as error:
+        except BadTable as error:
             problem = str(error)
-    return make_response(render_template("accuracy_import.html", page=import_page(form, problem)), 422)
+        except BadEntry as error:
+            faults = error.faults
+    return make_response(render_template("accuracy_import.html", page=import_page(form, problem, faults)), 422)
 
 
 @pages.post("/import/take")

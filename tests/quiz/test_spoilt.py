@@ -13,15 +13,19 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 from tempfile import SpooledTemporaryFile
+from typing import get_type_hints
 
 import pytest
 
 from quiz import practice, soundness
+from quiz.accuracy import Entry
 from quiz.app import create_app
+from quiz.class_store import Drill, KeptCase
 from quiz.datafile import Damaged, DataFile
+from quiz.kept_to import KeptTo
 from quiz.pages import downloads
 from quiz.schema import MIGRATIONS
-from quiz.store import Learner, Store
+from quiz.store import Answer, Dealt, Learner, Store
 from tests.benchmarks.spoil import SPOILERS, Sound, sound, trial
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.test_serving import quiz
@@ -169,3 +173,20 @@ def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
     known = {(table, column) for table, shapes in soundness.SHAPES.items() for column in shapes}
     assert said >= {("learners", "state"), ("answers", "given")}
     assert said == known | soundness.WORKED_OUT
+
+
+@pytest.mark.parametrize(
+    ("table", "kind"),
+    [
+        ("dealt", Dealt),
+        ("answers", Answer),
+        ("drills", Drill),
+        ("drill_cases", KeptCase),
+        ("accuracy", Entry),
+        ("kept_to", KeptTo),
+    ],
+)
+def test_a_column_is_looked_over_for_what_it_is_read_into(table: str, kind: type) -> None:
+    hints = get_type_hints(kind)
+    for column, shape in soundness.SHAPES[table].items():
+        assert hints[column] in (shape, shape | None), column
