@@ -156,7 +156,7 @@ def _cause(known: Known) -> dict[str, Any]:
     match known["beyond"]:
         case (False, False):
             return {"cause": "scatter"}
-        case (False, True) if _sizes_apart(known) <= ALIKE and _axes_apart(known) > 0:
+        case (False, True) if _sizes_apart(known) <= ALIKE + 1e-9 and _axes_apart(known) > 0:
             return {"cause": "axis"}
         case (_, True):
             one = abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9

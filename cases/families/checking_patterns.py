@@ -196,7 +196,12 @@ def _suggest_words(known: Known) -> str:
 def _opposite_shift(known: Known) -> bool:
     means = known["means"]
     outweigh = all(abs(mean) > half for mean, half in zip(means, known["halves"], strict=True))
-    return all(known["off"]) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE
+    return (
+        all(known["off"])
+        and outweigh
+        and means[0] * means[1] < 0
+        and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
+    )
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
