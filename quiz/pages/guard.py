@@ -50,8 +50,8 @@ class ByAnotherServer(Forbidden):
         "same learner, without signing in."
     )
     way_on = (
-        "For yourself, open the address that the app printed. For a class, add a preceptor, then start the app with "
-        "--class: python -m quiz serve --class"
+        "For yourself, open the address that the app printed. For a class, add a preceptor, then start the app by "
+        "python -m quiz serve --class"
     )
 
 
@@ -64,7 +64,7 @@ def set_up(app: Flask) -> None:
 
 
 def _came_straight() -> None:
-    if not visit.beyond() and _passed_on():
+    if not visit.beyond() and request.endpoint not in assets.ENDPOINTS and _passed_on():
         raise ByAnotherServer
 
 
