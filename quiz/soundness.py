@@ -84,7 +84,7 @@ def damage(conn: sqlite3.Connection, *, pages: str = "", references: bool = Fals
             yield None
         lost = conn.execute("PRAGMA foreign_key_check").fetchone() if references else None
         if lost:
-            yield f"row {lost[1]} of {_plainly(lost[0])} names a row of {_plainly(lost[2])} that is not there"
+            yield f"row {lost[1]} of table {_plainly(lost[0])} names a row of {_plainly(lost[2])} that is not there"
             return
         for table, numbered in _tables(conn):
             for found in _cells(conn, table, numbered=numbered):
@@ -150,7 +150,7 @@ def _cells(conn: sqlite3.Connection, table: str, *, numbered: bool) -> Iterator[
         for number, *row in turn:
             for value, test, (name, _, _) in zip(row, tests, columns, strict=True):
                 if not test(value):
-                    yield f"{plain(name)} in row {number} of {plain(table)} cannot be read"
+                    yield f"column {plain(name)} in row {number} of table {plain(table)} cannot be read"
                     return
         yield None
 

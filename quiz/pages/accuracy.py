@@ -166,10 +166,16 @@ def take() -> Response:
     return redirect(url_for("accuracy.show", added=len(good)), 303)
 
 
+@pages.url_value_preprocessor
+def _files_may_be_longer(endpoint: str | None, _: object) -> None:
+    """Let files be sent to the pages that take them; before any check of the body."""
+    if endpoint in ("accuracy.preview", "accuracy.take"):
+        request.max_content_length = BIGGEST_FILE
+        request.max_form_memory_size = BIGGEST_FILE
+
+
 def _sent() -> tuple[MultiDict[str, str], str, str | None]:
     """Return what was sent: the form, the text of the file or of the field, and why it cannot be used."""
-    request.max_content_length = BIGGEST_FILE
-    request.max_form_memory_size = BIGGEST_FILE
     try:
         form = request.form
         file = request.files.get("file")
