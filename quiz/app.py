@@ -32,6 +32,7 @@ from quiz.pages import (
     progress,
     recall,
     reference,
+    removing,
     request_log,
     results,
     settings,
@@ -58,6 +59,7 @@ PAGES = (
     drills,
     trying,
     results,
+    removing,
     exports,
     drilling,
 )
@@ -106,6 +108,7 @@ def create_app(
     door.set_up(app)
     frame.set_up(app)
     assets.set_up(app)
+    drilling.set_up(app)
     links.set_up(app)
     lettering.set_up(app)
     errors.set_up(app)

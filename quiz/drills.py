@@ -18,7 +18,7 @@ from quiz.errors import QuizError
 from quiz.learner import SlipKey
 from quiz.lots import Lots
 from quiz.settings import FORMS
-from quiz.store import Store
+from quiz.store import Learner, Store
 
 MOST_CASES = 100
 MOST_MINUTES = 180
@@ -87,6 +87,10 @@ class Plan:
     pass_mark: int | None = None
     notes: str = ""
     for_learner: int | None = None
+    least: int | None = None
+    """Of a drill of minutes: a share is of so many cases at least."""
+    counts: bool = False
+    """Whoever joins the class after it opens has to be let in."""
 
     def __post_init__(self) -> None:
         faults = dict(self._faults())
@@ -108,6 +112,10 @@ class Plan:
             yield "length", f"{self.cases} cases: give 1 to {MOST_CASES}"
         elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
             yield "length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+        if self.least is not None and (self.minutes is None or not 1 <= self.least <= MOST_CASES):
+            yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
+        elif self.minutes is not None and self.least is None and self.pass_mark is not None:
+            yield "least", "a pass mark in a drill of minutes: give the least number of cases, or no pass mark"
         if not self.title or len(self.title) > LONGEST_TITLE:
             yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
@@ -359,7 +367,10 @@ def own(store: Store, one: Class, drill_id: int) -> Drill:
 
 def plan_of(drill: Drill) -> Plan:
     """Return a drill's plan, to be changed or set once more."""
-    return Plan(**{name: getattr(drill, name) for name in Plan.__dataclass_fields__})
+    values = {name: getattr(drill, name) for name in Plan.__dataclass_fields__}
+    if drill.minutes is not None and drill.least is None:
+        values["pass_mark"] = None  # set before a least number was asked for: there is nothing to be a share of
+    return Plan(**values)
 
 
 def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
@@ -400,15 +411,22 @@ def open_(store: Store, drill: Drill, *, now: float) -> None:
     with store.writing():
         if drill.closes_at is not None and drill.closes_at <= now:
             class_store.set_times(store, drill.id, drill.opens_at, None)
+        class_store.set_opened(store, drill.id, now)
         class_store.set_state(store, drill.id, "open")
 
 
 def close(store: Store, drill: Drill, *, now: float) -> None:
-    """Close a drill: no further case is given; an answer to one that was given is still taken, and counted as late."""
+    """Close a drill: no further case is given; an answer to one that was given is kept, and counts within seconds."""
     with store.writing():
         if drill.closes_at is None or drill.closes_at > now:
             class_store.set_times(store, drill.id, drill.opens_at, now)
         class_store.set_state(store, drill.id, "closed")
+
+
+def let_in(store: Store, drill: Drill, learner: Learner, *, now: float) -> None:
+    """Let a learner begin a drill that counts although they joined after it opened."""
+    with store.writing():
+        class_store.let_in(store, drill.id, learner.id, now)
 
 
 def remove(store: Store, drill: Drill) -> None:

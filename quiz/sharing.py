@@ -44,6 +44,7 @@ COLUMNS = (
     "lines_shown",
     "confidence",
     "seconds",
+    "late",
 )
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -86,6 +87,7 @@ def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Itera
                 len(one.hints),
                 "" if one.confidence is None else one.confidence,
                 "" if one.seconds is None else one.seconds,
+                "yes" if one.late else "",
             )
         )
 
@@ -222,6 +224,8 @@ def _result(answer: Answer) -> dict[str, Any]:
             f"{HOME}/lines-shown": len(answer.hints),
         },
     }
+    if answer.late:
+        result["extensions"][f"{HOME}/late"] = True
     if answer.seconds is not None:
         result["duration"] = f"PT{answer.seconds:g}S"
     if answer.confidence is not None:

@@ -26,7 +26,7 @@ BOUNDS = (
     "A platform compares what is typed with a list, and takes upper and lower case for the same. The list of each "
     "question has the right answer as people usually type it: with and without the plus of a sphere, with a point or a "
     "comma, with and without zeros that say nothing, with the usual units, with /, a space or nothing between sphere "
-    "and cylinder, with x, *, @, ax, axis or a space before the axis, the axis also as 05 or 005, and a "
+    "and cylinder, with x, *, ax, axis or a space before the axis, the axis also as 05 or 005, and a "
     "prescription in both cylinder forms where the form is free.",
     "For a single number the list has every value that counts as exactly right in the app, in steps of 0.01 D, "
     "0.1 cm, 0.1° or half a degree of axis.",
@@ -187,7 +187,7 @@ def _axes(value: float) -> tuple[str, ...]:
 # --- lenses ------------------------------------------------------------------------------------------------------
 
 _BETWEEN = ("/", " / ", " ", "")
-_BEFORE_AXIS = ("x", " x ", " x", "*", " * ", " ", " ax ", "ax", " axis ", "@", " @ ")
+_BEFORE_AXIS = ("x", " x ", " x", "*", " * ", " ", " ax ", "ax", " axis ")
 _LAYOUTS = (
     "{s} / {c} x {a}",
     *(f"{{s}}{between}{{c}}{times}{{a}}" for between in _BETWEEN for times in _BEFORE_AXIS),

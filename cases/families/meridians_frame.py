@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -27,6 +28,7 @@ from cases.steps import (
     pick_working_lens,
     signed,
 )
+from cases.sums import together
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -80,7 +82,7 @@ def _begin_frame(findings: Known) -> dict[str, Any]:
 
 
 def _spheres(known: Known) -> float:
-    return float(sum(one.sphere for one in known["lenses"]))
+    return math.fsum(one.sphere for one in known["lenses"])
 
 
 def _gross(total: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
@@ -88,8 +90,8 @@ def _gross(total: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]
 
 
 def _sum_words(known: Known) -> str:
-    spheres = " ".join(signed(one.sphere) for one in known["lenses"] if one.sphere)
-    return f"All spheres together: {spheres} = {signed(known['gross'][0])}."
+    spheres = tuple(one.sphere for one in known["lenses"] if one.sphere)
+    return f"All spheres together: {together(spheres, known['gross'][0])}."
 
 
 def _draw_cells(known: Known, uid: str) -> Figure:
@@ -127,22 +129,22 @@ frame_net = CaseType(
                 ),
                 Slip(
                     CYLINDER_INTO_SPHERE,
-                    run=_gross(lambda known: _spheres(known) + sum(known["cylinders"])),
+                    run=_gross(lambda known: _spheres(known) + math.fsum(known["cylinders"])),
                     says=lambda known: f"Spheres and cylinder added up: {signed(known['gross'][0])}.",
-                    live=lambda known: sum(known["cylinders"]) != 0,
+                    live=lambda known: math.fsum(known["cylinders"]) != 0,
                 ),
             ),
         ),
         Step(
             COLLECT_CYLINDER,
-            run=lambda known: {"cylinder": sum(known["cylinders"])},
+            run=lambda known: {"cylinder": math.fsum(known["cylinders"])},
             says=lambda known: f"The cylinder stays as it is: {signed(known['cylinder'])} × {degrees(known['axis'])}.",
             slips=(
                 Slip(
                     CYLINDER_DROPPED,
                     run=lambda _: {"cylinder": 0.0},
                     says=lambda _: "The cylinder left out.",
-                    live=lambda known: sum(known["cylinders"]) != 0,
+                    live=lambda known: math.fsum(known["cylinders"]) != 0,
                 ),
                 Slip(
                     ONE_CYLINDER_COUNTED,

@@ -160,11 +160,12 @@ function written(dial, value) {
 }
 
 /**
- * Write a power as cases/notation.py does: an eighth loses its half hundredth.
+ * Write a power as cases/notation.py does: with two decimals, and an eighth in full.
  * @param {number} value
  */
 function power(value) {
   const hundredths = Number((Math.abs(value) * 100).toFixed(7));
-  const size = (Math.ceil(hundredths - 0.5) / 100).toFixed(2);
+  const eighth = hundredths % 12.5 === 0 && hundredths % 25 !== 0;
+  const size = eighth ? (hundredths / 100).toFixed(3) : (Math.ceil(hundredths - 0.5) / 100).toFixed(2);
   return size === "0.00" ? size : `${value < 0 ? "−" : "+"}${size}`;
 }

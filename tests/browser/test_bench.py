@@ -307,6 +307,15 @@ def test_what_was_set_outlives_a_line_of_the_working_and_an_answer_sent_back(pag
     expect(sphere).to_have_value("0.00")
 
 
+def test_an_eighth_still_to_add_is_shown_in_full_by_page_and_script(page: Page, served: Served) -> None:
+    """An emmetrope at 32 cm needs 100 ÷ 32 = 3.125 D to be neutral; a lens of +0.25 leaves 2.875 D."""
+    page.goto(f"{served.url}bench?eye_sphere=0&eye_cylinder=0&distance_cm=32")
+    assert "+3.125 D" in page.request.get(page.url).text()
+    expect(page.locator("[data-number=residual]")).to_have_text("+3.125 D")
+    page.get_by_role("button", name="Sphere: a quarter more plus").first.click()
+    expect(page.locator("[data-number=residual]")).to_have_text("+2.875 D")
+
+
 def test_a_number_out_of_reach_is_told_and_arrows_step(page: Page, served: Served) -> None:
     page.goto(f"{served.url}bench?streak=110")
     streak = page.locator("#bench-streak")

@@ -183,7 +183,7 @@ def test_a_copy_has_cases_of_its_own_and_what_is_removed_leaves_none(app: Flask,
     answer(ada, store, "/drill/1")
     own = [json.loads(line) for line in json_lines(store, people.get(store, 1))]
     assert [one["findings"] for one in own if one["kind"] == "answer"] == kept[0][:1], "taken away with the answer"
-    people.remove(store, 1)
+    people.remove(store, 1, now=NOON)
     assert paper(store) == kept[0], "the cases are the drill's, and say nothing of whoever met them"
     with store.writing():
         class_store.remove_class(store, number)
