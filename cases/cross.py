@@ -8,6 +8,7 @@ from typing import Any
 from cases import skills
 from cases.lens import across
 from cases.steps import FORM_WORDS, degrees, signed
+from cases.sums import adding_up
 from cases.working import Known, Slip, SlipName, Step
 
 FIRST_AS_SPHERE = SlipName(
@@ -94,15 +95,18 @@ def _gap(known: Known) -> float:
     return abs(float(known["far_end"] - known["near_end"]))
 
 
+def _gap_words(known: Known) -> str:
+    near, far, cylinder = known["near_end"], known["far_end"], known["cylinder"]
+    digits = adding_up(abs(cylinder), max(near, far), -min(near, far))
+    return f"From {digits.signed(near)} to {digits.signed(far)} is {digits.result(cylinder)}: the cylinder."
+
+
 def find_cylinder(*more: Slip) -> Step:
     """Step: the two ends to the `cylinder`, their difference with the sign of the form asked for."""
     return Step(
         skills.FIND_CYLINDER,
         run=lambda known: {"cylinder": _sign(known) * _gap(known)},
-        says=lambda known: (
-            f"From {signed(known['near_end'])} to {signed(known['far_end'])} is "
-            f"{signed(known['cylinder'])}: the cylinder."
-        ),
+        says=_gap_words,
         slips=(
             Slip(
                 skills.SECOND_AS_CYLINDER,

@@ -13,7 +13,8 @@ from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
 from cases.kinds import Distance, Lens
 from cases.lens import SphCyl, across, axis_of
-from cases.notation import write_axis, write_distance, write_power, write_prescription
+from cases.notation import write_axis, write_distance, write_power, write_prescription, write_size
+from cases.sums import less
 from cases.vergence import is_clinic_value, vergence, working_vergence
 from cases.working import Known, Slip, SlipRef, Step
 
@@ -73,6 +74,11 @@ def signed(power: float) -> str:
     return write_power(power)
 
 
+def size(power: float) -> str:
+    """Write how large a power or a difference in D is, for a sentence: 1.25, 0.875."""
+    return write_size(power)
+
+
 def lens_in_place(power: float, words: str) -> str:
     """Write which sphere is in place, to follow "with": its power in D and then `words`, or that there is none."""
     written = signed(power)
@@ -106,8 +112,8 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
     def says(known: Known) -> str:
         cm, power = known["distance_cm"], known["vergence"]
         if exact or not is_clinic_value(cm) or abs(power - vergence(cm)) < 0.002:
-            return f"{write_distance(cm)} is 100 ÷ {cm:g} = {power:.2f} D."
-        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {vergence(cm):.3f} D, in the clinic taken as {power:.2f}."
+            return f"{write_distance(cm)} is 100 ÷ {cm:g} = {size(power)} D."
+        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {vergence(cm):.3f} D, in the clinic taken as {size(power)}."
 
     return Step(
         skills.DISTANCE_IN_DIOPTRES,
@@ -117,7 +123,7 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
             Slip(
                 skills.METRES_NOT_INVERTED,
                 run=lambda known: {"vergence": known["distance_cm"] / 100},
-                says=lambda known: f"{write_distance(known['distance_cm'])} taken as {known['vergence']:.2f} D.",
+                says=lambda known: f"{write_distance(known['distance_cm'])} taken as {size(known['vergence'])} D.",
                 # At a metre and a half the metres are the habitual 1.50 as well, and the habit tells it already.
                 live=lambda known: all(
                     abs(known["distance_cm"] / 100 - other) > 0.02 for other in (value(known["distance_cm"]), 1.5)
@@ -135,10 +141,7 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
 
 def taken_off(known: Known) -> str:
     """Say how the vergence came off every power of `gross`."""
-    sums = [
-        f"{signed(g)} − {known['vergence']:.2f} = {signed(n)}"
-        for g, n in zip(known["gross"], known["net"], strict=True)
-    ]
+    sums = [less(g, known["vergence"], n) for g, n in zip(known["gross"], known["net"], strict=True)]
     return f"Take the distance off: {', and '.join(sums)}."
 
 
@@ -165,7 +168,7 @@ LEFT_IN = Slip(
 ADDED = Slip(
     skills.DISTANCE_ADDED,
     run=lambda known: {"net": tuple(g + known["vergence"] for g in known["gross"])},
-    says=lambda known: f"{known['vergence']:.2f} added: {listed(known['net'])}.",
+    says=lambda known: f"{size(known['vergence'])} added: {listed(known['net'])}.",
 )
 
 
@@ -179,7 +182,7 @@ def sign_blind(*, live: Callable[[Known], bool]) -> Slip:
     return Slip(
         skills.SIGN_BLIND,
         run=lambda known: {"net": tuple(subtract_sizes(g, known["vergence"]) for g in known["gross"])},
-        says=lambda known: f"{known['vergence']:.2f} taken off the sizes: {listed(known['net'])}.",
+        says=lambda known: f"{size(known['vergence'])} taken off the sizes: {listed(known['net'])}.",
         live=live,
     )
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from cases import skills
 from cases.lens import across
 from cases.steps import degrees, from_vertical, mirrored, signed
+from cases.sums import added
 from cases.working import Known, Slip, SlipName, Step, always
 
 AXIS_FROM_180 = SlipName(
@@ -60,9 +61,7 @@ def turning_steps(needed: Callable[[Known], bool] = always, *, axis_alone: bool 
         Step(
             skills.TURN_SPHERE,
             run=lambda known: {"sphere": known["sphere"] + known["cylinder"], "was": known["sphere"], called_for: True},
-            says=lambda known: (
-                f"New sphere: {signed(known['was'])} with {signed(known['cylinder'])} makes {signed(known['sphere'])}."
-            ),
+            says=lambda known: f"New sphere: {added(known['was'], known['cylinder'], known['sphere'])}.",
             slips=(
                 Slip(
                     skills.SPHERE_NOT_READDED,

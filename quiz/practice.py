@@ -302,7 +302,8 @@ def take(
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded anew must not hold this answer yet.
         state = folding.cases_to_fold(store, learner.id)
-        answer = _answer(dealt, mark, given, confidence, now)
+        late = _is_late(store, dealt, now)
+        answer = _answer(dealt, mark, given, confidence, now, late=late)
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
             return _again(stands, given) if stands else Taken("repeat", dealt_id)
@@ -312,6 +313,12 @@ def take(
         store.close_case(dealt_id, now=now)
         sittings.end_if_over(store, dealt.sitting, now)
     return Taken("new", dealt_id)
+
+
+def _is_late(store: Store, dealt: Dealt, now: float) -> bool:
+    drill = None if dealt.drill is None else class_store.drill_of_id(store, dealt.drill)
+    run = None if drill is None else store.sitting(dealt.sitting)
+    return drill is not None and run is not None and sittings.is_late(run, drill.closes_at, now)
 
 
 def _again(stands: Answer, given: Mapping[str, str]) -> Taken:
@@ -327,7 +334,9 @@ def _send_back(mark: Mark) -> None:
         raise SentBack(f"That is the lens in the form in which it stood: write it in {form}.", name)
 
 
-def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float) -> Answer:
+def _answer(
+    dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float, *, late: bool = False
+) -> Answer:
     case = mark.case
     took = now - dealt.dealt_at
     return Answer(
@@ -354,6 +363,7 @@ def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int 
         for_drill=dealt.for_drill,
         source="practice" if stage_of(dealt.type) is None else "bench",
         drill=dealt.drill,
+        late=late,
     )
 
 

@@ -1,7 +1,7 @@
 """One log folded on every Python of this machine: `python -m tests.pythons`.
 
 Each Python from 3.11 on gets a virtual environment of its own, in a folder that is removed at the end, with the project
-installed. There it folds the log of tests/golden/fold.json, and writes a data file: an invented class of eight weeks.
+installed. There it folds the log of tests/fixtures/fold.json, and writes a data file: an invented class of eight weeks.
 Then each Python checks, rebuilds and exports the files of all, its own among them. Exit 1 when a state differs from
 the golden one in its first twelve digits, a file is not good to another Python, or exports of one file differ.
 
@@ -24,7 +24,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 ROOT = Path(__file__).resolve().parent.parent
-GOLDEN = ROOT / "tests" / "golden" / "fold.json"
+GOLDEN = ROOT / "tests" / "fixtures" / "fold.json"
 LEAST = (3, 11)
 NOON = 1_795_000_000.0
 say = print

@@ -14,7 +14,8 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_powers
-from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, mirrored, pick_lens, signed
+from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, mirrored, pick_lens, signed, size
+from cases.sums import added
 from cases.transposing import turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -211,14 +212,12 @@ spherical_equivalent = CaseType(
         Step(
             skills.ADD_HALF,
             run=lambda known: {"mean": known["sphere"] + known["share"]},
-            says=lambda known: (
-                f"{signed(known['sphere'])} with {signed(known['share'])} makes {signed(known['mean'])}."
-            ),
+            says=lambda known: f"{added(known['sphere'], known['share'], known['mean'])}.",
             slips=(
                 Slip(
                     skills.HALF_UNSIGNED,
                     run=lambda known: {"mean": known["sphere"] + abs(known["share"])},
-                    says=lambda known: f"{abs(known['share']):.2f} added without its sign: {signed(known['mean'])}.",
+                    says=lambda known: f"{size(known['share'])} added without its sign: {signed(known['mean'])}.",
                     live=lambda known: known["share"] < 0,
                 ),
                 Slip(

@@ -7,14 +7,14 @@ from typing import Any
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_eyes import two_eyes as draw_two_eyes
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, mirrored, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, as_written, mirrored, pick_distance, pick_lens, signed, size
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -119,7 +119,7 @@ def _suspect(known: Known) -> str | None:
 def _spotted(known: Known) -> str:
     gap, off = known["mean_difference"], known["vergence"]
     if known["suspect"] is None:
-        return f"That is not the {off:.2f} D of the working distance."
+        return f"That is not the {size(off)} D of the working distance."
     return (
         f"{size(gap)} D is just what the distance is worth: was it left in the {known['suspect']} eye, "
         "the more plus one?"
@@ -136,8 +136,8 @@ def _act_words(known: Known) -> str:
     if known["suspect"]:
         return f"So measure again: the {known['suspect']} eye may still hold the working distance."
     if known["act"] == "keep":
-        return f"{size(known['mean_difference'])} D is below this clinic's {known['limit']:.2f} D: keep both."
-    return f"{size(known['mean_difference'])} D reaches this clinic's {known['limit']:.2f} D: measure again."
+        return f"{size(known['mean_difference'])} D is below this clinic's {size(known['limit'])} D: keep both."
+    return f"{size(known['mean_difference'])} D reaches this clinic's {size(known['limit'])} D: measure again."
 
 
 two_eyes = CaseType(
@@ -191,7 +191,7 @@ two_eyes = CaseType(
                 Slip(
                     SIGN_AGAINST_LIMIT,
                     run=lambda _: {"act": "keep"},
-                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than {known['limit']:.2f}.",
+                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than {size(known['limit'])}.",
                     live=lambda known: known["mean_difference"] < 0 and _act(known)["act"] == "over-limit",
                 ),
                 Slip(
@@ -207,8 +207,8 @@ two_eyes = CaseType(
     found=lambda known: (
         *eyes_words(known),
         f"Both were measured from {write_distance(known['distance_cm'])}, which is worth "
-        f"{working_vergence(known['distance_cm']):.2f} D.",
-        f"This clinic measures again from a difference of {known['limit']:.2f} D in mean power.",
+        f"{size(working_vergence(known['distance_cm']))} D.",
+        f"This clinic measures again from a difference of {size(known['limit'])} D in mean power.",
     ),
     question=lambda _: "By how much does the right eye's mean power exceed the left eye's (signed), and what now?",
     figure=eyes_figure,

@@ -20,14 +20,14 @@ from cases.families.checking import (
 )
 from cases.families.checking_disagreement import NAME_CAUSE
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, lens_pair, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, as_written, lens_pair, pick_distance, pick_lens, signed, size
 from cases.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Slip, SlipName, Step
@@ -146,8 +146,8 @@ def _judge(known: Known) -> dict[str, Any]:
 def _judge_words(known: Known) -> str:
     mean, cylinder = (("beyond" if one else "within") for one in known["beyond"])
     return (
-        f"The mean, {size(known['mean_difference'])} D, is {mean} {known['mean_limit']:.2f}; the cylinder, "
-        f"{size(known['cylinder'])} D, is {cylinder} {known['cylinder_limit']:.2f}."
+        f"The mean, {size(known['mean_difference'])} D, is {mean} {size(known['mean_limit'])}; the cylinder, "
+        f"{size(known['cylinder'])} D, is {cylinder} {size(known['cylinder_limit'])}."
     )
 
 
@@ -156,7 +156,7 @@ def _cause(known: Known) -> dict[str, Any]:
     match known["beyond"]:
         case (False, False):
             return {"cause": "scatter"}
-        case (False, True) if _sizes_apart(known) <= ALIKE and _axes_apart(known) > 0:
+        case (False, True) if _sizes_apart(known) <= ALIKE + 1e-9 and _axes_apart(known) > 0:
             return {"cause": "axis"}
         case (_, True):
             one = abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9
@@ -173,7 +173,7 @@ def _cause_words(known: Known) -> str:
         return _CAUSE_WORDS[known["cause"]]
     strength = abs(_minus_pair(known)[0].cylinder)
     return (
-        f"One strength and two axes: one of the axes was not placed well. At {strength:.2f} D an error of "
+        f"One strength and two axes: one of the axes was not placed well. At {size(strength)} D an error of "
         f"{axis_slack(strength, 0.25):.0f}° already leaves 0.25 D."
     )
 
@@ -356,8 +356,8 @@ difference_cause = CaseType(
     found=lambda known: (
         f"Retinoscopy, net, from {write_distance(known['distance_cm'])}, without drops: {as_written(known['found'])}.",
         f"{AGAINST.write(known['against']).capitalize()}: {as_written(known['other'])}.",
-        f"Two measures of one eye agree here when the means differ by no more than {known['mean_limit']:.2f} D and the "
-        f"cylinder of the difference is no more than {known['cylinder_limit']:.2f} D.",
+        f"Two measures of one eye agree here when the means differ by no more than {size(known['mean_limit'])} D and "
+        f"the cylinder of the difference is no more than {size(known['cylinder_limit'])} D.",
     ),
     question=lambda _: (
         "By how much is retinoscopy's mean power the more plus (signed), how strong is the cylinder of the difference, "

@@ -25,7 +25,7 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, pick_axis, pick_distance
+from cases.steps import DISTANCE, as_written, pick_axis, pick_distance, size
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -345,7 +345,8 @@ vision_disagrees = CaseType(
     answer=lambda known: {"fits": known["fits"], "cause": known["cause"]},
     found=lambda known: (
         f"Written down as the net result: {as_written(known['rx'])}.",
-        f"Unaided vision {VISION.write(known['vision'])}; the patient can accommodate {known['accommodation']:.2f} D.",
+        f"Unaided vision {VISION.write(known['vision'])}; the patient can accommodate "
+        f"{size(known['accommodation'])} D.",
         f"Measured from {write_distance(known['distance_cm'])}, without drops; the reflex was "
         f"{REFLEX.write(known['reflex'])}.",
     ),

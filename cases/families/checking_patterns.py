@@ -16,7 +16,7 @@ from cases.fields import Field, Group
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, degrees, lens_pair, listed, mirrored, pick_distance
+from cases.steps import DISTANCE, as_written, degrees, lens_pair, listed, mirrored, pick_distance, size
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -107,7 +107,7 @@ def _split(power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]
 
 
 def _split_words(known: Known) -> str:
-    halves = " and ".join(f"{half:.2f}" for half in known["halves"])
+    halves = " and ".join(size(half) for half in known["halves"])
     return f"Right and left: mean {listed(known['means'])}; half of the cylinder {halves}."
 
 
@@ -123,7 +123,7 @@ def _by_mean(known: Known) -> dict[str, Any]:
 
 def _off_words(known: Known) -> str:
     which = {(True, True): "Both eyes are", (True, False): "The right eye alone is", (False, True): "The left alone is"}
-    return f"{which.get(known['off'], 'Neither eye is')} off by {known['limit']:.2f} D or more."
+    return f"{which.get(known['off'], 'Neither eye is')} off by {size(known['limit'])} D or more."
 
 
 def _pattern(known: Known) -> dict[str, Any]:
@@ -196,7 +196,12 @@ def _suggest_words(known: Known) -> str:
 def _opposite_shift(known: Known) -> bool:
     means = known["means"]
     outweigh = all(abs(mean) > half for mean, half in zip(means, known["halves"], strict=True))
-    return all(known["off"]) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE
+    return (
+        all(known["off"])
+        and outweigh
+        and means[0] * means[1] < 0
+        and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
+    )
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -349,7 +354,7 @@ two_eyes_pattern = CaseType(
         f"Retinoscopy less final refraction, right eye: {as_written(known['right'])}.",
         f"Retinoscopy less final refraction, left eye: {as_written(known['left'])}.",
         f"{write_distance(known['distance_cm'])} was allowed for.",
-        f"This clinic looks into a difference whose blur is {known['limit']:.2f} D or more.",
+        f"This clinic looks into a difference whose blur is {size(known['limit'])} D or more.",
     ),
     question=lambda _: "What pattern do the two eyes make together, and what does it suggest?",
     figure=eyes_figure,

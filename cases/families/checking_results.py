@@ -13,7 +13,7 @@ from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.checking import FAMILY
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
-from cases.families.checking_steps import DIFFERENCE_REVERSED, size
+from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.checking_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
 from cases.families.over_refraction import axes_agree, axes_differ
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
@@ -22,7 +22,8 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, lens_words, pick_lens, signed
+from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, lens_words, pick_lens, signed, size
+from cases.sums import root_of_squares
 from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -170,7 +171,8 @@ def _blur(blur: Callable[[float, float], float]) -> Callable[[Known], dict[str, 
 
 def _blur_words(known: Known) -> str:
     mean, half = _halves(known)
-    return f"Mean {size(mean)} D, half of the cylinder {size(half)} D: √(mean² + half²) = {size(known['blur'])} D."
+    blur = root_of_squares(mean, half, known["blur"])
+    return f"Mean {size(mean)} D, half of the cylinder {size(half)} D: √(mean² + half²) = {blur} D."
 
 
 BLUR_LEFT = Step(

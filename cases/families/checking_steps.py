@@ -7,8 +7,8 @@ from typing import Any
 
 from cases import skills
 from cases.lens import SphCyl
-from cases.notation import write_size
 from cases.steps import any_cylinder, lens_pair, listed, signed
+from cases.sums import less_signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
@@ -18,11 +18,6 @@ DIFFERENCE_REVERSED = SlipName(
     "took the difference the other way round",
     "Say which is taken from which before you subtract: the sign is what tells too plus from too minus.",
 )
-
-
-def size(power: float) -> str:
-    """Write the size of a power or of a difference in D, without its sign, rounded as signed powers are."""
-    return write_size(power)
 
 
 def _shares(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
@@ -81,10 +76,7 @@ def subtract_means(words: str) -> Step:
     return Step(
         COMPARE_MEANS,
         run=lambda known: {"mean_difference": known["means"][0] - known["means"][1]},
-        says=lambda known: (
-            f"{words}: {signed(known['means'][0])} − ({signed(known['means'][1])}) = "
-            f"{signed(known['mean_difference'])}."
-        ),
+        says=lambda known: f"{words}: {less_signed(known['means'][0], known['means'][1], known['mean_difference'])}.",
         slips=(
             Slip(
                 DIFFERENCE_REVERSED,

@@ -12,12 +12,12 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import expected_mar
 from cases.families.checking import FAMILY
-from cases.families.checking_steps import size
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
 from cases.kinds import Size
 from cases.lens import SphCyl
-from cases.steps import RX, as_written, pick_axis, signed
+from cases.steps import RX, as_written, pick_axis, signed, size
+from cases.sums import added, root_of_squares
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
@@ -126,7 +126,10 @@ def _blur(blur: Callable[[float, float], float]) -> Callable[[Known], dict[str, 
 def _blur_words(known: Known) -> str:
     if not known["share"]:
         return f"There is no cylinder, so that is all of the blur: {size(known['blur'])} D."
-    return f"Blur: √({size(known['left'])}² + {size(known['share'])}²) = {size(known['blur'])} D."
+    return (
+        f"Blur: √({size(known['left'])}² + {size(known['share'])}²) = "
+        f"{root_of_squares(known['left'], known['share'], known['blur'])} D."
+    )
 
 
 def begin_blur(findings: Known) -> dict[str, Any]:
@@ -162,9 +165,7 @@ BLUR_STEPS = (
     Step(
         skills.ADD_HALF,
         run=_mean(lambda share: share),
-        says=lambda known: (
-            f"Mean power: {signed(known['rx'].sphere)} with {signed(known['share'])} makes {signed(known['mean'])}."
-        ),
+        says=lambda known: f"Mean power: {added(known['rx'].sphere, known['share'], known['mean'])}.",
         slips=(
             Slip(
                 skills.HALF_UNSIGNED,
@@ -281,7 +282,7 @@ expected_vision = CaseType(
     answer=lambda known: {"blur": known["blur"], "vision": known["vision"]},
     found=lambda known: (
         f"Net prescription: {as_written(known['rx'])}. The eye is healthy.",
-        f"The patient can accommodate {known['accommodation']:.2f} D and uses all of it that helps.",
+        f"The patient can accommodate {size(known['accommodation'])} D and uses all of it that helps.",
     ),
     question=lambda _: (
         "How strong is the blur at distance without spectacles (the length of its power vector, to 0.01 D), and which "

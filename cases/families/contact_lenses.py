@@ -16,6 +16,7 @@ from cases.kinds import Power
 from cases.lens import SphCyl, moved_power
 from cases.millimetres import Move, Radius
 from cases.steps import add_sizes, signed
+from cases.sums import added, adding_up
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 LENS = Field("lens", "Power of the contact lens", Power())
@@ -83,9 +84,7 @@ def sum_with_worn(words: str, over: Callable[[Known], float]) -> Step:
     return Step(
         skills.COUNT_WORN_LENS,
         run=lambda known: {"total": known["lens"] + over(known)},
-        says=lambda known: (
-            f"{words}: {signed(known['lens'])} with {signed(over(known))} makes {signed(known['total'])}."
-        ),
+        says=lambda known: f"{words}: {added(known['lens'], over(known), known['total'])}.",
         slips=(
             slip(
                 skills.OVER_REFRACTION_REPLACES,
@@ -222,6 +221,12 @@ def _tear(known: Known) -> float:
     return tear_lens(bozr_mm=known["bozr_mm"], k_mm=known["k_mm"])
 
 
+def _tear_words(known: Known) -> str:
+    lens, cornea, tear = TEAR_POWER / known["bozr_mm"], TEAR_POWER / known["k_mm"], known["tear"]
+    digits = adding_up(tear, lens, -cornea)
+    return f"336 over each radius: {digits.size(lens)} − {digits.size(cornea)} = {digits.result(tear)}, the tear lens."
+
+
 def _draw_rigid(chance: Chance, settings: Settings) -> dict[str, Any]:
     expert = settings.level == "expert"
     k = chance.stepped(7.2, 8.4, 0.05)
@@ -259,10 +264,7 @@ rigid_over_refraction = CaseType(
         Step(
             TEAR_LENS,
             run=lambda known: {"tear": _tear(known)},
-            says=lambda known: (
-                f"336 over each radius: {TEAR_POWER / known['bozr_mm']:.2f} − {TEAR_POWER / known['k_mm']:.2f} = "
-                f"{signed(known['tear'])}, the tear lens."
-            ),
+            says=_tear_words,
             slips=(
                 Slip(
                     TEAR_REVERSED,
@@ -282,10 +284,7 @@ rigid_over_refraction = CaseType(
         Step(
             EYE_BEHIND_TEARS,
             run=lambda known: {"eye": known["total"] + known["tear"]},
-            says=lambda known: (
-                f"The tears count for the eye: {signed(known['total'])} with {signed(known['tear'])} makes "
-                f"{signed(known['eye'])}."
-            ),
+            says=lambda known: f"The tears count for the eye: {added(known['total'], known['tear'], known['eye'])}.",
             slips=(
                 Slip(
                     TEAR_LEFT_OUT,

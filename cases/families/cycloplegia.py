@@ -28,8 +28,10 @@ from cases.steps import (
     pick_distance,
     sign_blind,
     signed,
+    size,
     take_off_distance,
 )
+from cases.sums import less_signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 LATENT_PLUS = Skill("latent-plus", "finding the plus that drops bring out")
@@ -121,11 +123,11 @@ def _verdict(known: Known) -> str:
 def _change_words(known: Known) -> str:
     dry, wet = known["dry"], known["wet"]
     if not (dry.cylinder and wet.cylinder) or axis_gap(dry.axis, wet.axis) < 0.5:
-        return f"The axes agree, so one cylinder is taken from the other: {known['change']:.2f} D."
+        return f"The axes agree, so one cylinder is taken from the other: {size(known['change'])} D."
     _, j0, j45 = (wet - dry).power_vector()
     return (
         f"The axes differ, so take wet less dry in components: J0 {write_power(j0, 3)}, J45 {write_power(j45, 3)}. "
-        f"Twice their length is the cylinder of the difference, {known['change']:.2f} D."
+        f"Twice their length is the cylinder of the difference, {size(known['change'])} D."
     )
 
 
@@ -191,10 +193,7 @@ wet_dry = CaseType(
         Step(
             LATENT_PLUS,
             run=lambda known: {"latent": known["means"][1] - known["means"][0]},
-            says=lambda known: (
-                f"Wet less dry: {signed(known['means'][1])} − ({signed(known['means'][0])}) = "
-                f"{signed(known['latent'])}."
-            ),
+            says=lambda known: f"Wet less dry: {less_signed(known['means'][1], known['means'][0], known['latent'])}.",
             slips=(
                 _difference("Dry less wet", lambda dry, wet: dry - wet, WET_LESS_DRY_REVERSED, lambda _: True),
                 _difference(
@@ -213,7 +212,7 @@ wet_dry = CaseType(
                 Slip(
                     skills.AXES_LEFT_OUT,
                     run=lambda known: {"change": abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))},
-                    says=lambda known: f"The cylinders compared alone: {known['change']:.2f} D.",
+                    says=lambda known: f"The cylinders compared alone: {size(known['change'])} D.",
                     live=lambda known: (
                         abs(
                             abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))
@@ -228,8 +227,8 @@ wet_dry = CaseType(
             JUDGE_WET_DRY,
             run=lambda known: {"verdict": _verdict(known)},
             says=lambda known: (
-                f"The cylinder changed by {known['change']:.2f}, of which {known['limit']:.2f} may be chance, the plus "
-                f"by {signed(known['latent'])}: {VERDICTS.write(known['verdict'])}."
+                f"The cylinder changed by {size(known['change'])}, of which {size(known['limit'])} may be chance, the "
+                f"plus by {signed(known['latent'])}: {VERDICTS.write(known['verdict'])}."
             ),
             slips=(
                 Slip(
@@ -251,7 +250,7 @@ wet_dry = CaseType(
     found=lambda known: (
         f"Without drops, net: {as_written(known['dry'])}.",
         f"Under cycloplegia, net: {as_written(known['wet'])}.",
-        f"The clinic takes a change of cylinder of up to {known['limit']:.2f} D as within repeating.",
+        f"The clinic takes a change of cylinder of up to {size(known['limit'])} D as within repeating.",
         DROPS_CAUTION,
     ),
     question=lambda _: (

@@ -12,7 +12,8 @@ from cases.fields import Field, Group
 from cases.figures_distance import near_card
 from cases.kinds import Distance, Power, Size
 from cases.notation import write_distance
-from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed
+from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
+from cases.sums import less_signed
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
@@ -140,7 +141,7 @@ cycloplegia_check = CaseType(
             run=lambda known: {"residual": known["far"] - known["near"]},
             says=lambda known: (
                 f"The distance is the same in both, so what the eye added is the far lens less the near: "
-                f"{signed(known['far'])} − ({signed(known['near'])}) = {known['residual']:.2f} D."
+                f"{less_signed(known['far'], known['near'], known['residual'])} D."
             ),
             slips=(
                 Slip(
@@ -152,7 +153,7 @@ cycloplegia_check = CaseType(
                 Slip(
                     DEMAND_AS_RESIDUAL,
                     run=lambda known: {"residual": 100 / known["card_cm"]},
-                    says=lambda known: f"{write_distance(known['card_cm'])} taken as {known['residual']:.2f} D left.",
+                    says=lambda known: f"{write_distance(known['card_cm'])} taken as {size(known['residual'])} D left.",
                 ),
             ),
         ),
@@ -160,7 +161,7 @@ cycloplegia_check = CaseType(
             JUDGE_CYCLOPLEGIA,
             run=lambda known: {"state": _state(known)},
             says=lambda known: (
-                f"The clinic asks for no more than {known['limit']:.2f} D left and a steady reflex: accommodation is "
+                f"The clinic asks for no more than {size(known['limit'])} D left and a steady reflex: accommodation is "
                 f"{STATES.write(known['state'])}."
             ),
             slips=(
@@ -209,7 +210,7 @@ cycloplegia_check = CaseType(
         f"The reflex behind one lens is {STEADINESS.write(known['steady'])}; the pupil is "
         f"{PUPILS.write(known['pupil'])}; the waiting time of the local protocol is {WAITS.write(known['wait'])}.",
         f"Sight hole {write_distance(known['distance_cm'])} from the pupil both times. The clinic goes on when no more "
-        f"than {known['limit']:.2f} D is left.",
+        f"than {size(known['limit'])} D is left.",
         DROPS_CAUTION,
     ),
     question=lambda _: "How much accommodation is left, is it out, and what do you do next?",

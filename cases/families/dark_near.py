@@ -13,7 +13,8 @@ from cases.figures_lenses import trial_frame
 from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import lens_in_place, signed, subtract_sizes
+from cases.steps import lens_in_place, signed, size, subtract_sizes
+from cases.sums import less
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step, always
 
 DARK_ALLOWANCE = Skill("dark-allowance", "taking the tested allowance off in the dark")
@@ -110,8 +111,8 @@ dark_near = CaseType(
             DARK_ALLOWANCE,
             run=lambda known: {"net": known["gross"] - known["allowance"]},
             says=lambda known: (
-                f"In the dark the tested allowance comes off in place of the distance: {signed(known['gross'])} − "
-                f"{known['allowance']:.2f} = {signed(known['net'])}."
+                "In the dark the tested allowance comes off in place of the distance: "
+                f"{less(known['gross'], known['allowance'], known['net'])}."
             ),
             slips=(
                 _off("2.00 for 50 cm taken off", lambda k: k["gross"] - 2, FULL_DISTANCE_OFF, _other_than(2)),
@@ -134,7 +135,7 @@ dark_near = CaseType(
         "The room is dark. One eye is covered; the other looks at your dim light.",
         f"Every meridian is neutral with {lens_in_place(known['gross'], 'D, the only lens in place')}.",
         f"Sight hole {write_distance(DARK_CM)} from the pupil.",
-        f"The clinic's allowance for this method is {known['allowance']:.2f} D.",
+        f"The clinic's allowance for this method is {size(known['allowance'])} D.",
     ),
     question=lambda _: "What is the net sphere?",
     figure=lambda known, uid: trial_frame((SphCyl(known["gross"]),), uid=uid, distance_cm=DARK_CM),

@@ -26,8 +26,10 @@ from cases.steps import (
     pick_working_lens,
     sign_blind,
     signed,
+    size,
     take_off_distance,
 )
+from cases.sums import together
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -51,12 +53,12 @@ def invert_metres() -> Step:
     return Step(
         skills.DISTANCE_IN_DIOPTRES,
         run=lambda known: {"vergence": 1 / known["metres"]},
-        says=lambda known: f"One over {known['metres']:.3g} m is {known['vergence']:.2f} D.",
+        says=lambda known: f"One over {known['metres']:.3g} m is {size(known['vergence'])} D.",
         slips=(
             Slip(
                 skills.METRES_NOT_INVERTED,
                 run=lambda known: {"vergence": known["metres"]},
-                says=lambda known: f"{known['metres']:.3g} m taken as {known['vergence']:.2f} D.",
+                says=lambda known: f"{known['metres']:.3g} m taken as {size(known['vergence'])} D.",
                 live=lambda known: abs(known["metres"] - 1 / known["metres"]) > 0.05,
             ),
             Slip(
@@ -195,9 +197,7 @@ working_lens = CaseType(
         Step(
             skills.ADD_LENSES,
             run=lambda known: {"gross": (math.fsum(known["lenses"]),)},
-            says=lambda known: (
-                f"All lenses together: {' '.join(signed(p) for p in known['lenses'])} = {signed(known['gross'][0])}."
-            ),
+            says=lambda known: f"All lenses together: {together(known['lenses'], known['gross'][0])}.",
             slips=(
                 Slip(
                     skills.DISTANCE_TAKEN_TWICE,

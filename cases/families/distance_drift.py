@@ -13,7 +13,8 @@ from cases.figures_distance import distance_ruler
 from cases.figures_distance import far_point as draw_far_point
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
-from cases.steps import COMMON_DISTANCES, signed
+from cases.steps import COMMON_DISTANCES, signed, size
+from cases.sums import adding_up, less_signed
 from cases.vergence import near_a_metre, vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -56,11 +57,19 @@ def _draw_drift(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 def _drift_words(known: Known) -> str:
-    error = known["error"]
+    error, actual, assumed = known["error"], vergence(known["actual_cm"]), vergence(known["assumed_cm"])
+    digits = adding_up(error, actual, -assumed)
+    told = (
+        f"{write_distance(known['actual_cm'])} is {digits.size(actual)} D and "
+        f"{write_distance(known['assumed_cm'])} is {digits.size(assumed)} D"
+    )
     if abs(error) < 0.005:
-        return "as much came off as was due."
+        return f"{told}: as much came off as was due."
     amount, side = ("little", "plus") if error > 0 else ("much", "minus")
-    return f"{abs(error):.2f} D too {amount} came off, so the net is too {side}: error {signed(error)}."
+    return (
+        f"{told}: {digits.result_size(error)} D too {amount} came off, so the net is too {side}: "
+        f"error {digits.signed(error)}."
+    )
 
 
 def _drift_by_centimetres(known: Known) -> dict[str, Any]:
@@ -90,10 +99,7 @@ distance_drift = CaseType(
         Step(
             skills.COMPARE_DISTANCES,
             run=lambda known: {"error": vergence(known["actual_cm"]) - vergence(known["assumed_cm"])},
-            says=lambda known: (
-                f"{write_distance(known['actual_cm'])} is {vergence(known['actual_cm']):.2f} D and "
-                f"{write_distance(known['assumed_cm'])} is {vergence(known['assumed_cm']):.2f} D: {_drift_words(known)}"
-            ),
+            says=_drift_words,
             slips=(
                 Slip(
                     skills.DRIFT_REVERSED,
@@ -120,8 +126,7 @@ distance_drift = CaseType(
             CORRECT_FOR_DRIFT,
             run=lambda known: {"corrected": known["written"] - known["error"]},
             says=lambda known: (
-                f"Take the error off: {signed(known['written'])} − ({signed(known['error'])}) "
-                f"= {signed(known['corrected'])}."
+                f"Take the error off: {less_signed(known['written'], known['error'], known['corrected'])}."
             ),
             slips=(
                 Slip(
@@ -170,13 +175,13 @@ far_point = CaseType(
             skills.DISTANCE_IN_DIOPTRES,
             run=lambda known: {"vergence": vergence(known["neutral_cm"])},
             says=lambda known: (
-                f"{write_distance(known['neutral_cm'])} is 100 ÷ {known['neutral_cm']:g} = {known['vergence']:.2f} D."
+                f"{write_distance(known['neutral_cm'])} is 100 ÷ {known['neutral_cm']:g} = {size(known['vergence'])} D."
             ),
             slips=(
                 Slip(
                     skills.METRES_NOT_INVERTED,
                     run=lambda known: {"vergence": known["neutral_cm"] / 100},
-                    says=lambda known: f"{write_distance(known['neutral_cm'])} taken as {known['vergence']:.2f} D.",
+                    says=lambda known: f"{write_distance(known['neutral_cm'])} taken as {size(known['vergence'])} D.",
                 ),
             ),
         ),

@@ -16,8 +16,9 @@ from cases.figures_distance import distance_ruler
 from cases.kinds import BadFinding, Distance, Power, Size
 from cases.lens import SphCyl
 from cases.millimetres import Move
-from cases.notation import write_distance
-from cases.steps import DISTANCE, distance_in_dioptres, pick_distance
+from cases.notation import rounded_power, write_distance, write_size
+from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, size
+from cases.sums import about
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -73,7 +74,7 @@ def _begin_limits(findings: Known) -> dict[str, Any]:
     if findings["allowed"] >= vergence(findings["distance_cm"]) - 0.05:
         raise BadFinding(
             findings["allowed"],
-            f"the error allowed must be clearly less than the {vergence(findings['distance_cm']):.2f} D of "
+            f"the error allowed must be clearly less than the {size(vergence(findings['distance_cm']))} D of "
             f"{write_distance(findings['distance_cm'])}; at this distance one could walk away for ever",
         )
     return {}
@@ -81,7 +82,7 @@ def _begin_limits(findings: Known) -> dict[str, Any]:
 
 def _fine(power: float) -> str:
     """Write a vergence so that an eighth of a dioptre is seen: 0.125, 1.49, 2.25."""
-    return f"{power:.3f}".removesuffix("0")
+    return write_size(power, 3).removesuffix("0")
 
 
 def _limits(near: float, far: float) -> Callable[[Known], dict[str, Any]]:
@@ -92,10 +93,16 @@ def _limits(near: float, far: float) -> Callable[[Known], dict[str, Any]]:
     }
 
 
+def _limit(known: Known, name: str) -> str:
+    middle, allowed = (float(rounded_power(known[one], 3)) for one in ("vergence", "allowed"))
+    shown = middle + allowed if known[name] > known["vergence"] else middle - allowed
+    return about(known[name], shown, 3) + _fine(known[name])
+
+
 def _limits_words(known: Known) -> str:
     return (
-        f"{_fine(known['vergence'])} with {_fine(known['allowed'])} allowed: {_fine(known['near_vergence'])} D at the "
-        f"near limit, {_fine(known['far_vergence'])} D at the far one."
+        f"{_fine(known['vergence'])} with {_fine(known['allowed'])} allowed: {_limit(known, 'near_vergence')} D at the "
+        f"near limit, {_limit(known, 'far_vergence')} D at the far one."
     )
 
 
@@ -274,12 +281,12 @@ lens_plane = CaseType(
         Step(
             skills.DISTANCE_IN_DIOPTRES,
             run=lambda known: {"vergence": 100 / known["to_lens"]},
-            says=lambda known: f"100 ÷ {known['to_lens']:g} = {known['vergence']:.2f} D.",
+            says=lambda known: f"100 ÷ {known['to_lens']:g} = {size(known['vergence'])} D.",
             slips=(
                 Slip(
                     skills.METRES_NOT_INVERTED,
                     run=lambda known: {"vergence": known["to_lens"] / 100},
-                    says=lambda known: f"{write_distance(known['to_lens'])} taken as {known['vergence']:.2f} D.",
+                    says=lambda known: f"{write_distance(known['to_lens'])} taken as {size(known['vergence'])} D.",
                     live=lambda known: abs(known["to_lens"] - 100) > 2,
                 ),
             ),
@@ -288,8 +295,8 @@ lens_plane = CaseType(
             WEIGH_DIFFERENCE,
             run=lambda known: {"matters": "yes" if _difference(known) >= WORTH_MINDING else "no"},
             says=lambda known: (
-                f"From the cornea it is {vergence(known['distance_cm']):.2f} D, a difference of "
-                f"{_difference(known):.2f} D: {'it matters' if known['matters'] == 'yes' else 'it does not matter'}."
+                f"From the cornea it is {size(vergence(known['distance_cm']))} D, a difference of "
+                f"{size(_difference(known))} D: {'it matters' if known['matters'] == 'yes' else 'it does not matter'}."
             ),
             slips=(
                 Slip(

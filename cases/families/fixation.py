@@ -8,13 +8,15 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
 from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens
+from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
+from cases.sums import adding_up
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
@@ -67,7 +69,9 @@ def fixation_demand(name: str) -> Step:
     """Step: the distance in cm under `name` to the `demand` in D that a target there makes."""
 
     def says(known: Known) -> str:
-        return f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {known['demand']:.2f} D."
+        return (
+            f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {size(known['demand'])} D."
+        )
 
     return Step(
         skills.DISTANCE_IN_DIOPTRES,
@@ -77,7 +81,7 @@ def fixation_demand(name: str) -> Step:
             Slip(
                 skills.METRES_NOT_INVERTED,
                 run=lambda known: {"demand": known[name] / 100},
-                says=lambda known: f"{write_distance(known[name])} taken as {known['demand']:.2f} D.",
+                says=lambda known: f"{write_distance(known[name])} taken as {size(known['demand'])} D.",
                 live=lambda known: abs(known[name] - 100) > 2,
             ),
         ),
@@ -95,6 +99,16 @@ def _draw_near(chance: Chance, settings: Settings) -> dict[str, Any]:
         "fixation_cm": pick_distance(chance, settings) if near else chance.among((100.0, 125.0, 150.0, 200.0, 250.0)),
         "lag": lag,
     }
+
+
+def _response_words(known: Known) -> str:
+    demand, lag, response = known["demand"], known["lag"], known["response"]
+    if not lag:
+        return f"The eye answers all of it: {size(response)} D."
+    if lag > demand:
+        return f"A lag of {size(lag)} D is more than the target asks for: the eye answers none of it."
+    digits = adding_up(response, demand, -lag)
+    return f"The eye answers {digits.size(demand)} − {digits.size(lag)} = {digits.result_size(response)} D of it."
 
 
 def _shifted(known: Known, sphere: float, cylinder: float) -> dict[str, Any]:
@@ -128,22 +142,18 @@ fixation_near = CaseType(
         Step(
             skills.ACCOMMODATIVE_RESPONSE,
             run=lambda known: {"response": max(known["demand"] - known["lag"], 0.0)},
-            says=lambda known: (
-                f"The eye answers {known['demand']:.2f} − {known['lag']:.2f} = {known['response']:.2f} D of it."
-                if known["lag"]
-                else f"The eye answers all of it: {known['response']:.2f} D."
-            ),
+            says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
                     run=lambda known: {"response": known["demand"] + known["lag"]},
-                    says=lambda known: f"The lag added: {known['response']:.2f} D.",
+                    says=lambda known: f"The lag added: {size(known['response'])} D.",
                     live=lambda known: known["lag"] > 0,
                 ),
                 Slip(
                     LAG_LEFT_OUT,
                     run=lambda known: {"response": known["demand"]},
-                    says=lambda known: f"All of it answered: {known['response']:.2f} D.",
+                    says=lambda known: f"All of it answered: {size(known['response'])} D.",
                     live=lambda known: known["lag"] > 0,
                 ),
             ),
@@ -152,19 +162,19 @@ fixation_near = CaseType(
             SHIFT_FOR_ACCOMMODATION,
             run=lambda known: _shifted(known, -1, 0),
             says=lambda known: (
-                f"Both meridians come out {known['response']:.2f} D more minus, so the sphere alone changes: "
+                f"Both meridians come out {size(known['response'])} D more minus, so the sphere alone changes: "
                 f"{_written(known)}."
             ),
             slips=(
                 Slip(
                     ACCOMMODATION_ADDED,
                     run=lambda known: _shifted(known, 1, 0),
-                    says=lambda known: f"{known['response']:.2f} added: {_written(known)}.",
+                    says=lambda known: f"{size(known['response'])} added: {_written(known)}.",
                 ),
                 Slip(
                     ACCOMMODATION_AS_CYLINDER,
                     run=lambda known: _shifted(known, 0, -1),
-                    says=lambda known: f"{known['response']:.2f} taken off one meridian: {_written(known)}.",
+                    says=lambda known: f"{size(known['response'])} taken off one meridian: {_written(known)}.",
                 ),
                 Slip(
                     FIXATION_LEFT_OUT,
@@ -179,7 +189,7 @@ fixation_near = CaseType(
         f"The eye's true net prescription is {as_written(known['rx'])}.",
         f"While you sweep, the patient looks at something {write_distance(known['fixation_cm'])} away with the other "
         "eye, which wears its full correction for far.",
-        f"Both eyes accommodate alike for it, with a lag of {known['lag']:.2f} D."
+        f"Both eyes accommodate alike for it, with a lag of {size(known['lag'])} D."
         if known["lag"]
         else "Both eyes accommodate alike for it, by just what it asks.",
         "You neutralise, and take your working distance off as you should.",
@@ -203,13 +213,33 @@ TARGETS = Choice(
 
 
 def _draw_target(chance: Chance, settings: Settings) -> dict[str, Any]:
-    end = chance.stepped(300, 600, 50)
-    return {
-        "drops": "working" if chance.happens(0.4) else "none",
-        "mirror_cm": chance.stepped(150, min(end, 350), 50),
-        "switch_cm": end,
-        "distance_cm": pick_distance(chance, settings),
-    }
+    while True:
+        end = chance.stepped(300, 600, 50)
+        room = {
+            "drops": "working" if chance.happens(0.4) else "none",
+            "mirror_cm": chance.stepped(150, min(end, 350), 50),
+            "switch_cm": end,
+            "distance_cm": pick_distance(chance, settings),
+        }
+        # Nor may they be where the image is taken to lie at the mirror: that slip would lead to either.
+        if not _equally_far(room) and room["mirror_cm"] != room["switch_cm"]:
+            return room
+
+
+def _equally_far(known: Known) -> bool:
+    """Say whether own eyes in the mirror and the switch are as far as each other, to the centimetre."""
+    return bool(abs(2 * known["mirror_cm"] - known["switch_cm"]) < 1)
+
+
+def _begin_target(findings: Known) -> dict[str, Any]:
+    if findings["drops"] == "none" and _equally_far(findings):
+        raise OutOfRange(
+            "mirror",
+            write_distance(findings["mirror_cm"]),
+            f"in it the patient's own eyes are {write_distance(2 * findings['mirror_cm'])} away, as far as the switch, "
+            "so that either target is right; move one of them",
+        )
+    return {}
 
 
 def _own_eyes_change_it(known: Known) -> bool:
@@ -256,7 +286,7 @@ fixation_target = CaseType(
         Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06)),
     ),
     draw=_draw_target,
-    begin=lambda _: {},
+    begin=_begin_target,
     steps=(
         Step(
             FIXATION_TASK,

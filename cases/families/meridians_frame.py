@@ -28,6 +28,7 @@ from cases.steps import (
     pick_working_lens,
     signed,
 )
+from cases.sums import together
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -89,8 +90,8 @@ def _gross(total: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]
 
 
 def _sum_words(known: Known) -> str:
-    spheres = " ".join(signed(one.sphere) for one in known["lenses"] if one.sphere)
-    return f"All spheres together: {spheres} = {signed(known['gross'][0])}."
+    spheres = tuple(one.sphere for one in known["lenses"] if one.sphere)
+    return f"All spheres together: {together(spheres, known['gross'][0])}."
 
 
 def _draw_cells(known: Known, uid: str) -> Figure:

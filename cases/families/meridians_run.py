@@ -19,7 +19,19 @@ from cases.kinds import Distance, Power
 from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
-from cases.steps import COMMON_DISTANCES, FORM, FORM_WORDS, LEFT_IN, degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import (
+    COMMON_DISTANCES,
+    FORM,
+    FORM_WORDS,
+    LEFT_IN,
+    degrees,
+    listed,
+    pick_distance,
+    pick_lens,
+    signed,
+    size,
+)
+from cases.sums import less
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -149,7 +161,7 @@ def _own_distances(known: Known) -> tuple[float, float]:
 
 def _distance_words(known: Known) -> str:
     words = [
-        f"{write_distance(cm)} is {off:.2f} D"
+        f"{write_distance(cm)} is {size(off)} D"
         for cm, off in zip(_own_distances(known), known["vergences"], strict=True)
     ]
     return f"{words[0]}, for both." if words[0] == words[1] else f"{words[0]}, and {words[1]}."
@@ -167,8 +179,7 @@ def _net(first: float, second: float) -> Callable[[Known], dict[str, Any]]:
 
 def _net_words(known: Known) -> str:
     sums = [
-        f"{signed(gross)} − {off:.2f} = {signed(net)}"
-        for gross, off, net in zip(known["gross"], known["vergences"], known["net"], strict=True)
+        less(gross, off, net) for gross, off, net in zip(known["gross"], known["vergences"], known["net"], strict=True)
     ]
     return f"Take each distance off: {', and '.join(sums)}."
 

@@ -18,7 +18,7 @@ from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, as_written, degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, as_written, degrees, listed, pick_distance, pick_lens, signed, size
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -214,7 +214,7 @@ predict_movement = CaseType(
             skills.POWER_LEFT,
             run=lambda known: _left(known, vergence=1, in_place=1),
             says=lambda known: (
-                f"Add {known['vergence']:.2f} for {write_distance(known['distance_cm'])}, take off what is "
+                f"Add {size(known['vergence'])} for {write_distance(known['distance_cm'])}, take off what is "
                 f"in place. {_left_words(known)}"
             ),
             slips=(

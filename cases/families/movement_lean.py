@@ -15,6 +15,7 @@ from cases.kinds import BadFinding, Distance, Power
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.steps import DISTANCE, lens_in_place, pick_distance, signed
+from cases.sums import adding_up
 from cases.vergence import FARTHEST_CM, NEAREST_CM, near_a_metre, vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -110,6 +111,15 @@ LEANED_OR_LENS_FORGOTTEN: Pair = (
 """A forgotten lens turns the movement round only where its sign is against the lean's; elsewhere it does no harm."""
 
 
+def _shift_words(known: Known) -> str:
+    leaned, upright, shift = vergence(known["leaned_cm"]), vergence(known["distance_cm"]), known["shift"]
+    digits = adding_up(shift, leaned, -upright)
+    return (
+        f"{write_distance(known['leaned_cm'])} is {digits.size(leaned)} D and "
+        f"{write_distance(known['distance_cm'])} is {digits.size(upright)} D: a change of {digits.result(shift)}."
+    )
+
+
 lean_test = CaseType(
     id="lean-test",
     title="Trying the end-point by leaning",
@@ -136,11 +146,7 @@ lean_test = CaseType(
         Step(
             skills.COMPARE_DISTANCES,
             run=lambda known: {"shift": _shift(known)},
-            says=lambda known: (
-                f"{write_distance(known['leaned_cm'])} is {vergence(known['leaned_cm']):.2f} D and "
-                f"{write_distance(known['distance_cm'])} is {vergence(known['distance_cm']):.2f} D: a change of "
-                f"{signed(known['shift'])}."
-            ),
+            says=_shift_words,
             slips=(
                 Slip(
                     skills.DRIFT_BY_CENTIMETRES,

@@ -22,7 +22,7 @@ from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.movements import OPPOSITE
 from cases.notation import read_quantity, write_distance
 from cases.retinoscope import NOUGHT, Look, Setting, look, residual, residual_matrix
-from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens, read_meridian, signed
+from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens, read_meridian, signed, size
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -221,15 +221,15 @@ def _pulled(known: Known) -> bool:
 def _pull_words(known: Known) -> str:
     if not _pulled(known):
         return "This is a principal meridian, so nothing turns the reflex out of the streak."
-    return f"Off the principal meridians {abs(known['pull']):.2f} D act along the streak, which turns the reflex."
+    return f"Off the principal meridians {size(known['pull'])} D act along the streak, which turns the reflex."
 
 
 def _speed_words(known: Known) -> str:
     if known["speed"] is None:
         return "Nothing is wanted at all: the pupil lights up at once, infinitely fast."
     return (
-        f"{write_distance(known['distance_cm'])} is {known['vergence']:.2f} D; over the {_size(known):.2f} D that act "
-        f"across the reflex that is {known['speed']:.2f} times the streak's speed."
+        f"{write_distance(known['distance_cm'])} is {size(known['vergence'])} D; over the {size(_size(known))} D that "
+        f"act across the reflex that is {known['speed']:.2f} times the streak's speed."
     )
 
 
@@ -279,7 +279,7 @@ reflex = CaseType(
             skills.POWER_LEFT,
             run=_left,
             says=lambda known: (
-                f"Add {known['vergence']:.2f} for {write_distance(known['distance_cm'])}, take off what is in place; "
+                f"Add {size(known['vergence'])} for {write_distance(known['distance_cm'])}, take off what is in place; "
                 f"{_left_words(known)}"
             ),
             slips=(
@@ -341,7 +341,7 @@ reflex = CaseType(
                 Slip(
                     DISTANCE_LEFT_OUT_OF_SPEED,
                     run=lambda known: {"speed": 1 / _size(known)},
-                    says=lambda known: f"One over {_size(known):.2f}: {known['speed']:.2f}.",
+                    says=lambda known: f"One over {size(_size(known))}: {known['speed']:.2f}.",
                     live=lambda known: abs(known["vergence"] - 1) > 0.02,
                 ),
             ),

@@ -16,7 +16,8 @@ from cases.figures_distance import near_card
 from cases.kinds import BadFinding, Distance, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import signed
+from cases.steps import signed, size
+from cases.sums import adding_up
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, Step, always
 
@@ -105,7 +106,7 @@ def _no_distance(*more: Slip) -> Step:
                 DISTANCE_OFF_LAG,
                 run=lambda known: {"found": known["lens"] - vergence(known["target_cm"])},
                 says=lambda known: (
-                    f"{vergence(known['target_cm']):.2f} taken off for the distance: {signed(known['found'])}."
+                    f"{size(vergence(known['target_cm']))} taken off for the distance: {signed(known['found'])}."
                 ),
             ),
             *more,
@@ -137,7 +138,7 @@ lag_lens = CaseType(
             run=lambda known: {"lag": known["found"]},
             says=lambda known: (
                 f"Plus means that the eye falls short, minus that it goes too far: a "
-                f"{'lead' if known['lag'] < 0 else 'lag'} of {abs(known['lag']):.2f} D."
+                f"{'lead' if known['lag'] < 0 else 'lag'} of {size(known['lag'])} D."
             ),
             slips=(
                 Slip(
@@ -171,7 +172,23 @@ READINGS = Choice(
 
 
 def _short(lag: float) -> str:
-    return f"{abs(lag):.2f} {'short of' if lag >= 0 else 'beyond'}"
+    return "short of" if lag >= 0 else "beyond"
+
+
+def _response_words(known: Known) -> str:
+    demand, lag, response = known["demand"], known["found"], known["response"]
+    digits = adding_up(response, demand, -lag)
+    in_use = digits.result_size(response) if response >= 0 else digits.result(response)
+    return f"Asked {digits.size(demand)}, and {digits.size(lag)} {_short(lag)} it: {in_use} D in use."
+
+
+def _card_words(known: Known) -> str:
+    asked, answered, lag = vergence(known["target_cm"]), vergence(known["neutral_cm"]), known["found"]
+    digits = adding_up(lag, asked, -answered)
+    return (
+        f"The card asks for {digits.size(asked)} D; the eye answers {digits.size(answered)} D, where it is neutral: "
+        f"{digits.result_size(lag)} {_short(lag)} what is asked."
+    )
 
 
 def _reading(lag: float, known: Known) -> str:
@@ -220,14 +237,12 @@ near_response = CaseType(
         Step(
             skills.ACCOMMODATIVE_RESPONSE,
             run=lambda known: {"response": known["demand"] - known["found"]},
-            says=lambda known: (
-                f"Asked {known['demand']:.2f}, and {_short(known['found'])} it: {known['response']:.2f} D in use."
-            ),
+            says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
                     run=lambda known: {"response": known["demand"] + known["found"]},
-                    says=lambda known: f"Added to the demand: {known['response']:.2f} D.",
+                    says=lambda known: f"Added to the demand: {signed(known['response'])} D.",
                     live=lambda known: known["found"] != 0,
                 ),
             ),
@@ -243,7 +258,7 @@ near_response = CaseType(
                 Slip(
                     LEAD_AS_LAG,
                     run=lambda known: {"reading": _reading(abs(known["found"]), known)},
-                    says=lambda known: f"{abs(known['found']):.2f} held against the range.",
+                    says=lambda known: f"{size(known['found'])} held against the range.",
                     live=lambda known: known["found"] < 0,
                 ),
             ),
@@ -302,10 +317,7 @@ lag_move_back = CaseType(
         Step(
             skills.COMPARE_DISTANCES,
             run=lambda known: {"found": vergence(known["target_cm"]) - vergence(known["neutral_cm"])},
-            says=lambda known: (
-                f"The card asks for {vergence(known['target_cm']):.2f} D; the eye answers "
-                f"{vergence(known['neutral_cm']):.2f} D, where it is neutral: {_short(known['found'])} what is asked."
-            ),
+            says=_card_words,
             slips=(
                 _lag_by(
                     "The centimetres between, as dioptres",
@@ -332,13 +344,13 @@ lag_move_back = CaseType(
             run=lambda known: {"lag": known["found"]},
             says=lambda known: (
                 f"No lens was used and the patient looks at the card, so nothing comes off: a "
-                f"{'lead' if known['lag'] < 0 else 'lag'} of {abs(known['lag']):.2f} D."
+                f"{'lead' if known['lag'] < 0 else 'lag'} of {size(known['lag'])} D."
             ),
             slips=(
                 Slip(
                     DISTANCE_OFF_LAG,
                     run=lambda known: {"lag": known["found"] - vergence(known["neutral_cm"])},
-                    says=lambda known: f"{vergence(known['neutral_cm']):.2f} taken off: {signed(known['lag'])}.",
+                    says=lambda known: f"{size(vergence(known['neutral_cm']))} taken off: {signed(known['lag'])}.",
                 ),
             ),
         ),

@@ -17,6 +17,7 @@ from cases.figures_lenses import power_cross, trial_frame
 from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
+from cases.sums import about
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
@@ -111,7 +112,7 @@ crossed_cylinders = CaseType(
 
 # --- the power along a meridian between --------------------------------------------------------------------------
 
-ANGLES = {"novice": (30, 45, 60, 90), "competent": (0, 15, 30, 30, 45, 60, 60, 75, 90)}
+ANGLES = {"novice": (30, 45, 60), "competent": (15, 30, 30, 45, 60, 60, 75)}
 
 
 def _draw_oblique(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -135,6 +136,12 @@ def _share_slip(name: SlipName, run: Callable[[Known], float], words: str) -> Sl
         says=lambda known: f"{words}: {known['share']:.3f} of the cylinder.",
         live=lambda known: abs(run(known) - _sine(known) ** 2) > 0.001,
     )
+
+
+def _power_words(known: Known) -> str:
+    sphere, share, cylinder, power = (known[name] for name in ("sphere", "share", "cylinder", "power"))
+    nearly = about(power, sphere + round(share, 3) * cylinder)
+    return f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {nearly}{signed(power)}."
 
 
 oblique_power = CaseType(
@@ -181,10 +188,7 @@ oblique_power = CaseType(
         Step(
             ADD_SHARE,
             run=lambda known: {"power": known["sphere"] + known["share"] * known["cylinder"]},
-            says=lambda known: (
-                f"{signed(known['sphere'])} with {known['share']:.3f} of {signed(known['cylinder'])} "
-                f"makes {signed(known['power'])}."
-            ),
+            says=_power_words,
             slips=(
                 Slip(
                     SHARE_ALONE,

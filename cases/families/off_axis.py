@@ -19,8 +19,9 @@ from cases.figures_sighting import sighting_plan
 from cases.figures_tilt import tilted_lens as draw_tilted_lens
 from cases.kinds import Angle, Axis, Height, Lens, Power
 from cases.lens import SphCyl, across
-from cases.notation import write_distance
-from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed
+from cases.notation import rounded_power, write_distance
+from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
+from cases.sums import about
 from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -113,7 +114,7 @@ def _band(angle: float) -> tuple[float, float]:
 
 def _size_words(known: Known) -> str:
     least, most = _band(known["angle"])
-    reach = f"{least:.2f} to {most:.2f} D" if known["angle"] <= WIDEST_ANGLE else f"{least:.2f} D and more"
+    reach = f"{size(least)} to {size(most)} D" if known["angle"] <= WIDEST_ANGLE else f"{size(least)} D and more"
     return (
         f"At {Angle().write(known['angle'])} schematic eyes, with the threefold scatter of living ones, give {reach}: "
         f"{SIZES.write(known['size'])}. Move in line; do not correct for it."
@@ -258,6 +259,11 @@ def _tilt_words(known: Known) -> str:
     )
 
 
+def _nearly(known: Known, of: str, to: str, share: float) -> str:
+    power = float(rounded_power(known[of]))
+    return about(known[to], power * round(share, 4)) or about(known[to], power * share)
+
+
 tilted_lens = CaseType(
     id="tilted-lens",
     title="A trial lens that stands askew",
@@ -281,7 +287,8 @@ tilted_lens = CaseType(
             run=_tilted_sphere,
             says=lambda known: (
                 f"Sphere: {signed(known['power'])} × (1 + sin²{known['tilt']:g}° ÷ 3) = {signed(known['power'])} × "
-                f"{1 + _sin2(known) / 3:.4f} = {signed(known['sphere'])}."
+                f"{1 + _sin2(known) / 3:.4f} = "
+                f"{_nearly(known, 'power', 'sphere', 1 + _sin2(known) / 3)}{signed(known['sphere'])}."
             ),
             slips=(
                 Slip(
@@ -306,7 +313,8 @@ tilted_lens = CaseType(
             run=lambda known: {"cylinder": known["sphere"] * _tan2(known)},
             says=lambda known: (
                 f"Cylinder: {signed(known['sphere'])} × tan²{known['tilt']:g}° = {signed(known['sphere'])} × "
-                f"{_tan2(known):.4f} = {signed(known['cylinder'])}, with the sign of the lens."
+                f"{_tan2(known):.4f} = {_nearly(known, 'sphere', 'cylinder', _tan2(known))}{signed(known['cylinder'])}"
+                ", with the sign of the lens."
             ),
             slips=(
                 Slip(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -16,7 +17,9 @@ from cases.figures_planes import vertex
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
+from cases.notation import rounded_power
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, listed, pick_axis, signed
+from cases.sums import about
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("planes", "Change of plane", 7)
@@ -110,10 +113,16 @@ def _like_minus(power: float, metres: float) -> float:
     return -_moved(-abs(power), metres) if power > 0 else _moved(power, metres)
 
 
+def _nearly(power: float, metres: float, net: float) -> str:
+    shown = float(rounded_power(power))
+    left = 1 - metres * shown
+    return about(net, shown / left if abs(left) > 1e-6 else math.inf)
+
+
 def _moved_words(known: Known) -> str:
     metres = f"({_metres(known)})" if known["metres"] < 0 else _metres(known)
     sums = [
-        f"{signed(power)} ÷ (1 − {metres} × ({signed(power)})) = {signed(net)}"
+        f"{signed(power)} ÷ (1 − {metres} × ({signed(power)})) = {_nearly(power, known['metres'], net)}{signed(net)}"
         for power, net in zip(known["powers"], known["net"], strict=True)
     ]
     return f"The power over 1 less metres times power: {', and '.join(sums)}."

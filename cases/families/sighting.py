@@ -14,6 +14,7 @@ from cases.kinds import Angle, Height
 from cases.notation import write_distance
 from cases.sighting import offset_angle
 from cases.steps import DISTANCE, pick_distance
+from cases.sums import about
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
@@ -92,8 +93,17 @@ def _ratio(known: Known) -> dict[str, Any]:
 def _ratio_words(known: Known) -> str:
     return (
         f"{known['offset_cm']:.3g} cm off at {write_distance(known['distance_cm'])} is "
-        f"{known['offset_cm']:.3g} ÷ {known['distance_cm']:g} = {known['ratio']:.3f}."
+        f"{known['offset_cm']:.3g} ÷ {known['distance_cm']:g} = {_nearly(known)}{known['ratio']:.3f}."
     )
+
+
+def _nearly(known: Known, distance_cm: float | None = None) -> str:
+    shown = float(f"{known['offset_cm']:.3g}") / (distance_cm or known["distance_cm"])
+    return about(round(known["ratio"], 3), shown, 3)
+
+
+def _turned_over(known: Known) -> str:
+    return about(round(known["ratio"], 2), known["distance_cm"] / float(f"{known['offset_cm']:.3g}"), 2)
 
 
 def _angle(known: Known) -> dict[str, Any]:
@@ -113,7 +123,8 @@ def angle_steps(*more: Slip) -> tuple[Step, Step]:
                     OFFSET_UPSIDE_DOWN,
                     run=lambda known: {"ratio": known["distance_cm"] / known["offset_cm"]},
                     says=lambda known: (
-                        f"{known['distance_cm']:g} ÷ {known['offset_cm']:.3g} = {known['ratio']:.2f} taken."
+                        f"{known['distance_cm']:g} ÷ {known['offset_cm']:.3g} = {_turned_over(known)}"
+                        f"{known['ratio']:.2f} taken."
                     ),
                 ),
                 *more,
@@ -172,7 +183,10 @@ sighting_angle = CaseType(
         Slip(
             TWO_THIRDS_RULE,
             run=lambda known: {"ratio": known["offset_cm"] / 67},
-            says=lambda known: f"{known['offset_cm']:.3g} ÷ 67 = {known['ratio']:.3f}, as at two thirds of a metre.",
+            says=lambda known: (
+                f"{known['offset_cm']:.3g} ÷ 67 = {_nearly(known, 67)}{known['ratio']:.3f}, as at two thirds of a "
+                "metre."
+            ),
             live=lambda known: abs(known["distance_cm"] - 67) > 4,
         )
     ),

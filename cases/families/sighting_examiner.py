@@ -16,7 +16,8 @@ from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
-from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, signed
+from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, signed, size
+from cases.sums import added, adding_up, less
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 
@@ -93,6 +94,12 @@ def _state(fog: float, least: float) -> str:
     return "enough" if fog >= least - 1e-9 else "little"
 
 
+def _fog_words(known: Known) -> str:
+    lens, eye, fog = known["lens"], known["eye"], known["fog"]
+    digits = adding_up(fog, lens, -eye)
+    return f"The lens {digits.signed(lens)} less the correction {digits.signed(eye)} is {digits.result(fog)} over."
+
+
 def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = chance.stepped(-4, 4)
     return {
@@ -128,10 +135,7 @@ other_eye_fogged = CaseType(
         Step(
             FIND_FOG,
             run=lambda known: {"fog": known["lens"] - known["eye"]},
-            says=lambda known: (
-                f"The lens {signed(known['lens'])} less the correction {signed(known['eye'])} is "
-                f"{signed(known['fog'])} over."
-            ),
+            says=_fog_words,
             slips=(
                 Slip(
                     FOG_REVERSED,
@@ -166,8 +170,8 @@ other_eye_fogged = CaseType(
             skills.POWER_LEFT,
             run=lambda known: {"left": working_vergence(known["distance_cm"]) - known["fog"]},
             says=lambda known: (
-                f"At {write_distance(known['distance_cm'])} neutral wants {working_vergence(known['distance_cm']):.2f} "
-                f"over. Still to add: {signed(known['left'])}."
+                f"At {write_distance(known['distance_cm'])} neutral wants "
+                f"{size(working_vergence(known['distance_cm']))} over. Still to add: {signed(known['left'])}."
             ),
             slips=(
                 Slip(
@@ -232,14 +236,22 @@ VIEWS = Choice(
 )
 
 
-def _lacking(known: Known, usable: float) -> float:
+def _not_too_strong(known: Known) -> bool:
     # Accommodation only adds plus, so it cannot help an eye that is too strong for the distance already.
+    return bool(known["need"] >= -_HARDLY)
+
+
+def _lacking(known: Known, usable: float) -> float:
+    """Return what is lacking beyond the usable accommodation (minus: to spare); of too strong an eye, by how much.
+
+    An eye that asks for nothing has all of its accommodation to spare, as one that asks for a little has most of it.
+    """
     need = float(known["need"])
-    return need - usable if need > 0 else need
+    return max(need, 0.0) - usable if _not_too_strong(known) else need
 
 
 def _view(known: Known) -> str:
-    if known["need"] < -_HARDLY:
+    if not _not_too_strong(known):
         return "minus"
     return "plus" if known["lacking"] > _HARDLY else "sharp"
 
@@ -258,15 +270,15 @@ def _own_error_words(known: Known) -> str:
     if not known["uncorrected"]:
         return f"Your distance correction lacks nothing, so the pupil asks for {signed(known['need'])}."
     return (
-        f"Your distance correction lacks {signed(known['uncorrected'])}: {known['vergence']:.2f} with "
-        f"{signed(known['uncorrected'])} makes {signed(known['need'])}."
+        f"Your distance correction lacks {signed(known['uncorrected'])}: "
+        f"{added(known['vergence'], known['uncorrected'], known['need'])}."
     )
 
 
 def _lacking_words(known: Known) -> str:
-    if known["need"] <= 0:
+    if not _not_too_strong(known):
         return f"Accommodating cannot take plus away: {signed(known['lacking'])}."
-    return f"{signed(known['need'])} − {known['usable']:.2f} = {signed(known['lacking'])}."
+    return f"{less(max(known['need'], 0.0), known['usable'], known['lacking'])}."
 
 
 examiner_blur = CaseType(
@@ -314,15 +326,15 @@ examiner_blur = CaseType(
             USABLE_ACCOMMODATION,
             run=lambda known: {"usable": known["amplitude"] * (0.5 if known["held"] == "half" else 1)},
             says=lambda known: (
-                f"Of {known['amplitude']:.2f} D of accommodation {HELD.write(known['held'])} is counted on: "
-                f"{known['usable']:.2f} D."
+                f"Of {size(known['amplitude'])} D of accommodation {HELD.write(known['held'])} is counted on: "
+                f"{size(known['usable'])} D."
             ),
             slips=(
                 Slip(
                     WHOLE_AMPLITUDE,
                     run=lambda known: {"usable": known["amplitude"]},
-                    says=lambda known: f"All of the amplitude: {known['usable']:.2f} D.",
-                    live=lambda known: known["held"] == "half" and known["amplitude"] > 0 and known["need"] > 0,
+                    says=lambda known: f"All of the amplitude: {size(known['usable'])} D.",
+                    live=lambda known: known["held"] == "half" and known["amplitude"] > 0 and _not_too_strong(known),
                 ),
             ),
         ),
@@ -335,7 +347,7 @@ examiner_blur = CaseType(
                     ACCOMMODATION_LEFT_OUT,
                     run=lambda known: {"lacking": known["need"]},
                     says=lambda known: f"Accommodation left out: {signed(known['lacking'])}.",
-                    live=lambda known: known["usable"] > 0 and known["need"] > 0,
+                    live=lambda known: known["usable"] > 0 and _not_too_strong(known),
                 ),
             ),
         ),
@@ -348,7 +360,7 @@ examiner_blur = CaseType(
                     SPARE_AS_LACK,
                     run=lambda _: {"view": "plus"},
                     says=lambda known: f"{signed(known['lacking'])} taken as lacking.",
-                    live=lambda known: known["need"] > 0 and known["lacking"] < -_HARDLY,
+                    live=lambda known: _not_too_strong(known) and known["lacking"] < -_HARDLY,
                 ),
             ),
         ),
@@ -356,7 +368,7 @@ examiner_blur = CaseType(
     answer=lambda known: {"lacking": known["lacking"], "view": known["view"]},
     found=lambda known: (
         f"You sit with your sight hole {write_distance(known['distance_cm'])} from the pupil that you look at.",
-        f"Your amplitude of accommodation is {known['amplitude']:.2f} D, of which {HELD.write(known['held'])} is "
+        f"Your amplitude of accommodation is {size(known['amplitude'])} D, of which {HELD.write(known['held'])} is "
         "counted on for steady work."
         if known["amplitude"]
         else "You have no accommodation left.",

@@ -16,6 +16,7 @@ from cases.notation import write_distance
 from cases.sighting import offset_angle
 from cases.sighting import sighting_height as line_height
 from cases.steps import DISTANCE, pick_distance
+from cases.sums import about
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 LIMIT = Field("limit", "Angle off the visual axis that is still allowed", Angle(low=0.5, high=30), default=5.0)
@@ -118,6 +119,10 @@ def share_of_path(*more: Slip) -> Step:
     )
 
 
+def _nearly(known: Known) -> str:
+    return about(round(known["height_cm"], 1), round(known["share"], 3) * known["chart_height_cm"], 1)
+
+
 def height_on_line(*more: Slip) -> Step:
     """Step: `share` and `chart_height_cm` to the `height_cm` of the gaze where the examiner sits."""
     return Step(
@@ -131,7 +136,8 @@ def height_on_line(*more: Slip) -> Step:
         },
         says=lambda known: (
             f"The line to the chart has covered as much of the height: {known['share']:.3f} × "
-            f"{known['chart_height_cm']:g} = {Height().write(known['height_cm'])} above the level of the eye."
+            f"{known['chart_height_cm']:g} = {_nearly(known)}{Height().write(known['height_cm'])} above the level of "
+            "the eye."
         ),
         slips=(
             Slip(

@@ -9,6 +9,7 @@ from typing import Any
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.errors import OutOfRange
 from cases.families.oblique import PRESCRIPTION, pick_second
 from cases.families.over_refraction import count_worn, summing_steps
 from cases.families.planes import FAMILY
@@ -191,6 +192,16 @@ def _draw_over_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
             return {"lens": lens, **turn, "found": found, "form": settings.form}
 
 
+def _begin_over_toric(findings: Known) -> dict[str, Any]:
+    lens, found = findings["lens"], findings["found"]
+    start = {**_must_be_toric(findings), "over": found}
+    needed = SphCyl(lens.sphere, lens.cylinder, axis_of(lens.axis + _rotation(findings))) + found
+    if abs(needed.cylinder) < 0.125:
+        rule = "with the lens it makes a sphere, which has no axis to order; give a result that leaves a cylinder"
+        raise OutOfRange("result over the lens", as_written(found), rule)
+    return start
+
+
 toric_over_refraction = CaseType(
     id="toric-lens-over-refraction",
     title="Retinoscopy over a toric lens that has turned",
@@ -211,7 +222,7 @@ toric_over_refraction = CaseType(
         Field("order_axis", "Axis to order, in the same form", Axis(tolerance=3)),
     ),
     draw=_draw_over_toric,
-    begin=lambda findings: {**_must_be_toric(findings), "over": findings["found"]},
+    begin=_begin_over_toric,
     steps=(
         READ_MARK,
         count_worn(

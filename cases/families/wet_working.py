@@ -29,6 +29,7 @@ from cases.steps import (
     pick_lens,
     sign_blind,
     signed,
+    size,
     take_off_distance,
 )
 from cases.transposing import in_other_form, turning_steps
@@ -159,7 +160,7 @@ def _fogged(times: float) -> Any:
 def _fog_words(known: Known) -> str:
     if known["drops"] == "working":
         return f"Accommodation is out, so no fog is needed: sphere {signed(known['sphere'])}."
-    return f"Fog by {known['fog']:.2f}, since the eye can accommodate: sphere {signed(known['sphere'])}."
+    return f"Fog by {size(known['fog'])}, since the eye can accommodate: sphere {signed(known['sphere'])}."
 
 
 hand_over = CaseType(
@@ -240,7 +241,7 @@ hand_over = CaseType(
         f"Cycloplegic drops: {DROPS.write(known['drops'])}."
         + (f" {DROPS_CAUTION}" if known["drops"] == "working" else ""),
         f"The subjective is done with {known['form']} cylinders. Where the eye can accommodate, the clinic starts it "
-        f"{known['fog']:.2f} D fogged.",
+        f"{size(known['fog'])} D fogged.",
     ),
     question=lambda known: f"With which lens does the subjective start, in {FORM_WORDS[known['form']]}?",
     figure=lambda known, uid: trial_frame((known["gross"],), uid=uid, distance_cm=known["distance_cm"]),

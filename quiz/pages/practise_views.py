@@ -79,6 +79,14 @@ class CasePage:
     """Whether that drill is closed: what was dealt before may still be answered."""
     drills: tuple[DrillLine, ...] = ()
     """The drills open to the learner."""
+    seconds_left: int | None = None
+    """Of a drill of minutes; below 0 while an answer may still be on its way."""
+
+    @property
+    def time_left(self) -> str:
+        """Say how long it still runs: "4 min 5 s"."""
+        minutes, seconds = divmod(max(0, self.seconds_left or 0), 60)
+        return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
 
     @property
     def in_error(self) -> str | None:
@@ -104,6 +112,7 @@ def case_page(
     drill: Drill | None = None,
     closed: bool = False,
     drills: tuple[DrillLine, ...] = (),
+    seconds_left: int | None = None,
 ) -> CasePage:
     """Show a waiting case, with what was typed so far and what is wrong with it."""
     case, lines = one.case, one.case.run.lines
@@ -126,6 +135,7 @@ def case_page(
         drill=drill,
         closed=closed,
         drills=drills,
+        seconds_left=seconds_left,
     )
 
 

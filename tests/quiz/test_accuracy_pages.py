@@ -99,7 +99,7 @@ def test_a_log_is_its_learner_s_own(store: Store, learner: Learner) -> None:
 
 def test_a_log_goes_with_its_learner(store: Store, learner: Learner) -> None:
     accuracy_store.add(store, learner.id, log(patients=2))
-    people.remove(store, learner.id)
+    people.remove(store, learner.id, now=NOON)
     assert store.fetch("SELECT count(*) FROM accuracy")[0][0] == 0
 
 
