@@ -8,6 +8,7 @@ from typing import Any
 
 from cases.errors import CaseError, OutOfRange
 from cases.kinds import BadFinding, Kind
+from cases.typed import hold_to_length
 
 
 @dataclass(frozen=True)
@@ -26,12 +27,13 @@ class Several(Kind):
 
     def read(self, text: str) -> tuple[Any, ...]:
         """Read several with semicolons between."""
-        return self._checked(tuple(self.of.read(part) for part in text.split(";") if part.strip()))
+        parts = self._counted([part for part in hold_to_length(text).split(";") if part.strip()])
+        return tuple(self.of.read(part) for part in parts)
 
-    def _checked(self, values: tuple[Any, ...]) -> tuple[Any, ...]:
-        if not self.least <= len(values) <= self.most:
-            raise OutOfRange("list", f"of {len(values)}", f"give {self.least} to {self.most}, with semicolons between")
-        return values
+    def _counted(self, parts: Sequence[Any]) -> Sequence[Any]:
+        if not self.least <= len(parts) <= self.most:
+            raise OutOfRange("list", f"of {len(parts)}", f"give {self.least} to {self.most}, with semicolons between")
+        return parts
 
     def write(self, value: Sequence[Any]) -> str:
         """Write them with semicolons between."""
@@ -41,7 +43,7 @@ class Several(Kind):
         """Take them out of a JSON list."""
         if not isinstance(given, Sequence) or isinstance(given, str):
             raise BadFinding(given, "give a list")
-        return self._checked(tuple(self.of.from_json(one) for one in given))
+        return tuple(self.of.from_json(one) for one in self._counted(given))
 
     def to_json(self, value: Sequence[Any]) -> list[Any]:
         """Give a JSON list."""
@@ -81,7 +83,7 @@ class Group(Kind):
 
     def read(self, text: str) -> dict[str, Any]:
         """Read the fields in order with semicolons between."""
-        parts = [part for part in text.split(";") if part.strip()]
+        parts = [part for part in hold_to_length(text).split(";") if part.strip()]
         if len(parts) != len(self.fields):
             raise BadFinding(text, f"give {self.hint}, with a semicolon between")
         return {field.name: field.kind.read(part) for field, part in zip(self.fields, parts, strict=True)}

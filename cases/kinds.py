@@ -30,7 +30,7 @@ class BadFinding(CaseError):
 
 
 def _short(given: object) -> str:
-    text = repr(given)
+    text = repr(given[:60] if isinstance(given, str | list) else given)
     return text if len(text) <= 60 else text[:57] + "…"
 
 
@@ -46,9 +46,15 @@ def number_from(given: object, name: str) -> float:
     BadFinding
         When it is anything else.
     """
-    if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
+    if isinstance(given, bool) or not isinstance(given, int | float):
         raise BadFinding(given, f"{name} must be a number")
-    return float(given)
+    try:
+        value = float(given)
+    except OverflowError:  # a whole number of more than 308 digits
+        value = math.inf
+    if not math.isfinite(value):
+        raise BadFinding(given, f"{name} must be a number")
+    return value
 
 
 def eighths_meant(power: float) -> tuple[float, ...]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from cases.kinds import Lens
 from cases.lens import SphCyl
@@ -36,25 +37,25 @@ class Kept:
 
 def entries_of(store: Store, learner: int) -> list[Kept]:
     """Return a learner's log in the order in which it was entered."""
-    rows = store.fetch("SELECT * FROM accuracy WHERE learner = ? ORDER BY id", learner)
-    return [
-        Kept(
-            row["id"],
-            Entry(
-                eye=row["eye"],
-                patient=row["patient"],
-                retinoscopy=_lens(row["retinoscopy"]),
-                end_point=_lens(row["end_point"]),
-                distance_cm=row["distance_cm"],
-                on=date.fromisoformat(row["day"]),
-                wet=bool(row["wet"]),
-                end_wet=bool(row["end_wet"]),
-                age=row["age"],
-                remark=row["remark"],
-            ),
-        )
-        for row in rows
-    ]
+    return store.fetch_with(_kept, "SELECT * FROM accuracy WHERE learner = ? ORDER BY id", learner)
+
+
+def _kept(row: Any) -> Kept:
+    return Kept(
+        row["id"],
+        Entry(
+            eye=row["eye"],
+            patient=row["patient"],
+            retinoscopy=_lens(row["retinoscopy"]),
+            end_point=_lens(row["end_point"]),
+            distance_cm=row["distance_cm"],
+            on=date.fromisoformat(row["day"]),
+            wet=bool(row["wet"]),
+            end_wet=bool(row["end_wet"]),
+            age=row["age"],
+            remark=row["remark"],
+        ),
+    )
 
 
 def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
@@ -87,10 +88,11 @@ def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
             )
 
 
-def remove(store: Store, learner: int, entry_id: int) -> bool:
-    """Remove one entry of a learner's; False when it is not there."""
+def remove(store: Store, learner: int, entry_ids: Iterable[int]) -> int:
+    """Remove entries of a learner's and return how many were there."""
     with store.writing():
-        return store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, entry_id) > 0
+        each = (store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, one) for one in entry_ids)
+        return sum(each)
 
 
 def clear(store: Store, learner: int) -> int:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from quiz import class_store, memory, recall_store, results
+from quiz.datafile import Damaged
 from quiz.lately import Lately
-from quiz.learner import Answered, BadState, LearnerState
+from quiz.learner import Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
 from quiz.store import Answer, KeptStates, Learner, Store
@@ -45,7 +46,7 @@ class Rebuilt:
     answers: int
     recall_marks: int
     as_kept: bool
-    """Whether the kept states were the same to the last bit."""
+    """Whether the kept states were the same to twelve digits."""
 
 
 def event_of(answer: Answer) -> Answered:
@@ -92,12 +93,10 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
 
 def _kept(store: Store, learner_id: int, read: Callable[[KeptStates], Kept]) -> Kept | None:
     """Read what is kept of a learner; None where it is unreadable or older numbers made it."""
-    kept = store.states(learner_id)
-    if kept is None or kept.folded_with != FOLDED_WITH:
-        return None
     try:
-        return read(kept)
-    except BadState:
+        kept = store.states(learner_id)
+        return read(kept) if kept is not None and kept.folded_with == FOLDED_WITH else None
+    except (BadState, Damaged):
         return None
 
 
@@ -121,6 +120,15 @@ def refolded(store: Store, learner_id: int) -> States:
     )
 
 
+def as_folded(store: Store, learner_id: int, states: States) -> bool:
+    """Say whether what is kept of a learner's memory can be read and agrees with what the logs fold into."""
+    try:
+        kept = store.states(learner_id)
+    except Damaged:
+        return False
+    return kept is not None and agrees(kept, states)
+
+
 def keep(store: Store, learner_id: int, states: States) -> None:
     """Keep a learner's states; inside `store.writing()`."""
     store.keep_states(
@@ -141,15 +149,22 @@ def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
     _lately.keep(text, state)
 
 
+def agrees(kept: KeptStates, states: States) -> bool:
+    """Say whether what is kept of a learner is what these states are, to twelve digits.
+
+    Not to the last bit: how floats are added has changed between Pythons, and logarithms differ between machines.
+    """
+    return same_to_twelve_digits(kept.state, states.cases.to_json()) and same_to_twelve_digits(
+        kept.recall_state, states.recall.to_json()
+    )
+
+
 def rebuild(store: Store) -> Iterable[Rebuilt]:
     """Fold every learner's logs anew, keep the result, and say whether it differed from what was kept."""
     for one in store.learners():
         with store.writing():
-            kept = store.states(one.id)
-            if kept is None:
-                continue
             states = refolded(store, one.id)
-            same = (kept.state, kept.recall_state) == (states.cases.to_json(), states.recall.to_json())
+            same = as_folded(store, one.id, states)
             keep(store, one.id, states)
             results.tally_anew(store, one)
             counts = len(store.answers_of(one.id)), len(recall_store.recall_marks_of(store, one.id))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from cases import skills
@@ -195,12 +196,12 @@ working_lens = CaseType(
     steps=(
         Step(
             skills.ADD_LENSES,
-            run=lambda known: {"gross": (sum(known["lenses"]),)},
+            run=lambda known: {"gross": (math.fsum(known["lenses"]),)},
             says=lambda known: f"All lenses together: {together(known['lenses'], known['gross'][0])}.",
             slips=(
                 Slip(
                     skills.DISTANCE_TAKEN_TWICE,
-                    run=lambda known: {"gross": (sum(known["lenses"]) - known["working_lens"],)},
+                    run=lambda known: {"gross": (math.fsum(known["lenses"]) - known["working_lens"],)},
                     says=lambda known: f"The lenses without the working lens: {signed(known['gross'][0])}.",
                 ),
             ),

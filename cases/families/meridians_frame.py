@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -81,7 +82,7 @@ def _begin_frame(findings: Known) -> dict[str, Any]:
 
 
 def _spheres(known: Known) -> float:
-    return float(sum(one.sphere for one in known["lenses"]))
+    return math.fsum(one.sphere for one in known["lenses"])
 
 
 def _gross(total: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
@@ -128,22 +129,22 @@ frame_net = CaseType(
                 ),
                 Slip(
                     CYLINDER_INTO_SPHERE,
-                    run=_gross(lambda known: _spheres(known) + sum(known["cylinders"])),
+                    run=_gross(lambda known: _spheres(known) + math.fsum(known["cylinders"])),
                     says=lambda known: f"Spheres and cylinder added up: {signed(known['gross'][0])}.",
-                    live=lambda known: sum(known["cylinders"]) != 0,
+                    live=lambda known: math.fsum(known["cylinders"]) != 0,
                 ),
             ),
         ),
         Step(
             COLLECT_CYLINDER,
-            run=lambda known: {"cylinder": sum(known["cylinders"])},
+            run=lambda known: {"cylinder": math.fsum(known["cylinders"])},
             says=lambda known: f"The cylinder stays as it is: {signed(known['cylinder'])} × {degrees(known['axis'])}.",
             slips=(
                 Slip(
                     CYLINDER_DROPPED,
                     run=lambda _: {"cylinder": 0.0},
                     says=lambda _: "The cylinder left out.",
-                    live=lambda known: sum(known["cylinders"]) != 0,
+                    live=lambda known: math.fsum(known["cylinders"]) != 0,
                 ),
                 Slip(
                     ONE_CYLINDER_COUNTED,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -103,7 +104,7 @@ def _ends_words(known: Known) -> str:
 
 def _middle(known: Known) -> float:
     ends = (known["neutral"][0], known["neutral"][-1]) if known["neutral"] else (known["low"], known["high"])
-    return sum(ends) / 2  # type: ignore[no-any-return]
+    return math.fsum(ends) / 2
 
 
 def _centre_words(known: Known) -> str:

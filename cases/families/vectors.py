@@ -172,9 +172,9 @@ ADD = Step(
     ADD_COMPONENTS,
     run=lambda known: {
         "sum": (
-            sum(known["means"]),
-            sum(part[0] for part in known["parts"]),
-            sum(part[1] for part in known["parts"]),
+            math.fsum(known["means"]),
+            math.fsum(part[0] for part in known["parts"]),
+            math.fsum(part[1] for part in known["parts"]),
         )
     },
     says=lambda known: f"Together: M {fine(known['sum'][0])}, J0 {fine(known['sum'][1])}, J45 {fine(known['sum'][2])}.",

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
-from collections.abc import Iterator
 
-from flask import Blueprint, Response, request, stream_with_context
+from flask import Blueprint, Response, request
 from werkzeug.exceptions import NotFound
 
+from cases import case_list
 from cases import sheet as sheets
 from quiz import drills, qti, results, sharing
 from quiz.class_store import Drill
 from quiz.pages import visit
 from quiz.pages.classes import own_class
+from quiz.pages.downloads import download
 from quiz.pages.drills import own_drill
 from quiz.pages.guard import POLICY
 from quiz.results import EVERYTHING
@@ -26,12 +26,6 @@ SHEET_POLICY = POLICY.replace(
     f"style-src 'sha256-{base64.b64encode(hashlib.sha256(sheets.STYLE.encode()).digest()).decode()}'",
 )
 """A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
-
-
-def _file(body: bytes | Iterator[str], kind: str, name: str) -> Response:
-    safe = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "export"
-    whole = body if isinstance(body, bytes) else stream_with_context(body)
-    return Response(whole, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
 
 
 def _of_drill(class_id: int) -> tuple[str, Drill | None]:
@@ -46,7 +40,7 @@ def csv(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as CSV."""
     name, drill = _of_drill(class_id)
     answers = results.answers_for_export(visit.store(), class_id, drill=drill.id if drill else EVERYTHING)
-    return _file(sharing.answers_csv(visit.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
+    return download(sharing.answers_csv(visit.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
 
 
 @pages.get("/statements.jsonl")
@@ -55,18 +49,26 @@ def statements(class_id: int) -> Response:
     name, drill = _of_drill(class_id)
     answers = results.answers_for_export(visit.store(), class_id, drill=drill.id if drill else EVERYTHING)
     text = sharing.statements(visit.store(), answers)
-    return _file(text, "application/x-ndjson", f"{name}-statements.jsonl")
+    return download(text, "application/x-ndjson", f"{name}-statements.jsonl")
 
 
 @pages.get("/drill/<int:drill_id>/sheet")
 def sheet(class_id: int, drill_id: int) -> Response:
-    """Give a drill's cases on paper, with the key or without."""
+    """Give a drill's cases on paper, with the key or without; refuse a digest that is not theirs."""
     _, drill = own_drill(class_id, drill_id)
-    drawn = [drills.case_at(drill, place) for place in range(drills.places_on_paper(drill))]
-    page = sheets.sheet_page(
-        drawn, seed=drill.seed, level=drill.level, key=request.args.get("key") == "yes", title=drill.title
-    )
+    listed = drills.cases_on_paper(visit.store(), drill)
+    if "digest" in request.args:
+        case_list.check_digest(request.args["digest"], listed.digest)
+    page = sheets.worksheet(listed, key=request.args.get("key") == "yes", title=drill.title)
     return Response(page, mimetype="text/html", headers={"Content-Security-Policy": SHEET_POLICY})
+
+
+@pages.get("/drill/<int:drill_id>/cases.json")
+def cases(class_id: int, drill_id: int) -> Response:
+    """Give a drill's cases as the file from which `python -m cases sheet --cases` prints."""
+    _, drill = own_drill(class_id, drill_id)
+    listed = drills.cases_on_paper(visit.store(), drill)
+    return download([case_list.write(listed)], "application/json", f"{drill.title}-cases.json")
 
 
 @pages.get("/drill/<int:drill_id>/qti-<version>.zip")
@@ -75,4 +77,5 @@ def items(class_id: int, drill_id: int, version: str) -> Response:
     _, drill = own_drill(class_id, drill_id)
     if version not in qti.VERSIONS:
         raise NotFound
-    return _file(qti.package(drill, version), "application/zip", f"{drill.title}-qti-{version}.zip")
+    package = qti.package(drill.title, drills.cases_on_paper(visit.store(), drill), version)
+    return download([package], "application/zip", f"{drill.title}-qti-{version}.zip")

@@ -20,7 +20,7 @@ from cases.notation import read_power, write_power
 from cases.retinoscope import Setting, facts_json
 from cases.stages import staged
 from quiz import people
-from quiz.pages.bench_views import SHELVES
+from quiz.pages.bench_views import LIMITS, SHELVES
 from quiz.settings import LearnerSettings
 from tests.browser.conftest import Check, Served, drawn
 
@@ -102,7 +102,11 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
     ]
     page.goto(f"{served.url}bench")
     got = page.evaluate(
-        "async (all) => all.map((await import('/static/js/bench-state.js')).settingOf)",
+        """async (all) => {
+            const { settingOf } = await import('/static/js/bench-state.js');
+            const instrument = JSON.parse(document.getElementById('bench').dataset.instrument);
+            return all.map((one) => settingOf(one, instrument));
+        }""",
         [bench.as_json() for bench in benches],
     )
     assert list(parted([bench.setting.as_json() for bench in benches], got)) == []
@@ -111,9 +115,20 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
 def test_a_hand_may_set_what_the_form_may_and_no_more(page: Page, served: Served) -> None:
     """Buttons and keys stop where the server would refuse; axes go round and have no end."""
     page.goto(f"{served.url}bench")
-    limits = page.evaluate("async () => (await import('/static/js/bench-state.js')).LIMITS")
-    dials = [dial for shelf in SHELVES for dial in shelf.dials if dial.unit != "°" or dial.low < 0]
-    assert limits == {dial.name: [dial.low, dial.high] for dial in dials}
+    dials = {dial.name: dial for shelf in SHELVES for dial in shelf.dials}
+    assert set(LIMITS) == set(dials) - {"axis", "streak", "eye_axis"}
+    for side in (-1, 1):
+        got = page.evaluate(
+            """([names, by]) => {
+                const { state } = document.getElementById('bench');
+                for (const name of names) state.nudge(name, by);
+                const { eye, ...rest } = state.bench;
+                return { ...rest, eye_sphere: eye.sphere, eye_cylinder: eye.cylinder };
+            }""",
+            [list(LIMITS), side * 1000],
+        )
+        ends = {name: dials[name].low if side < 0 else dials[name].high for name in LIMITS}
+        assert {name: got[name] for name in LIMITS} == ends
 
 
 # --- hands -------------------------------------------------------------------------------------------------------

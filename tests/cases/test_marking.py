@@ -217,3 +217,8 @@ def test_what_is_written_is_read_back_as_right(case: Case) -> None:
     for form in ("minus", "plus"):
         text = write_prescription(case.truth["prescription"], form)
         assert mark_text(case, text).verdict in ("right", "equivalent")
+
+
+def test_an_empty_answer_is_told_how_it_is_written() -> None:
+    case = draw(case_type("net-sphere"), 1)
+    assert str(mark_text(case, " ").unreadable) == "nothing was written: give a power, such as +1.25 or −0.50"
