@@ -14,7 +14,7 @@ from cases.bench_guide import GUIDE, Guided
 from cases.casetype import Case
 from cases.errors import CaseError
 from cases.lens import SphCyl
-from cases.notation import write_prescription
+from cases.notation import write_prescription, write_size
 from cases.stages import stage_of, staged
 from quiz import practice
 from quiz.pages import visit
@@ -186,7 +186,7 @@ def bench_score(dealt_id: str | None) -> Score | None:
     if difference is None:
         return None
     blur = abs(difference.spherical_equivalent) + abs(difference.cylinder) / 2
-    return Score(write_prescription(-difference, "minus"), f"{blur:.2f} D")
+    return Score(write_prescription(-difference, "minus"), f"{write_size(blur)} D")
 
 
 def bench_of(dealt_id: str | None) -> Place | None:

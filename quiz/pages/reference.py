@@ -10,7 +10,7 @@ from flask import Blueprint, render_template
 from cases.casetype import CaseType
 from cases.kinds import Lens
 from cases.norms import NORMS, Norm
-from cases.notation import write_distance, write_power
+from cases.notation import write_distance, write_power, write_size
 from cases.register import all_families, all_slips, all_types
 from cases.sheet import CAUTION
 from cases.tolerances import LENS_TABLES, PUBLISHED, Bands
@@ -102,7 +102,7 @@ def distance_row(cm: float) -> DistanceRow:
     return DistanceRow(
         write_distance(cm),
         f"{exact:.3f}",
-        f"{working_vergence(cm):.2f}",
+        write_size(working_vergence(cm)),
         # Rounded inwards: at the distances that are given it is not more than that.
         f"{math.ceil(100 / (exact + OUT_BY))}",
         f"{math.floor(100 / (exact - OUT_BY))}",

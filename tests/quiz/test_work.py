@@ -78,7 +78,7 @@ def test_a_sphere_has_no_other_form() -> None:
 
 @pytest.mark.parametrize("type_id", list(computing_types()))
 def test_a_type_is_worked_out_from_its_own_findings_as_they_are_written(type_id: str) -> None:
-    """Through the form's texts and back the answer is the case's own; an eighth is written as +0.12, hence close."""
+    """Through the form's texts and back the answer is the case's own, within what computed findings lose in them."""
     one = computing_types()[type_id]
     for level in ("novice", "expert"):
         for form in ("minus", "plus"):
@@ -100,6 +100,14 @@ def test_a_form_has_a_blank_for_every_finding(type_id: str) -> None:
     for blank in blanks:
         assert blank.label
         assert blank.hint or blank.options
+
+
+def test_eighths_and_streaks_keep_what_they_are_through_the_form() -> None:
+    """+0.875 less 1.50 for 67 cm is −0.625, by hand; a streak is no axis."""
+    (answer,) = worked("net-sphere", {"gross": "+0.875", "distance_cm": "67"}).answers
+    assert answer.value == "−0.625 D"
+    with pytest.raises(BadFindings, match="speaks of an axis"):
+        worked("two-spheres", TWO_SPHERES | {"first.streak": "x 90"})
 
 
 def test_what_is_left_out_is_never_computed() -> None:
