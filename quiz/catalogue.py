@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from functools import cache
+from typing import Any
 
 from cases.casetype import LEVELS, CaseType
 from cases.choices import Choice, Marks, Order
@@ -53,7 +54,7 @@ def key_of(ref: SlipRef) -> SlipKey:
     return ref.step, ref.slip
 
 
-def options_of(asks: Iterable[Field]) -> int | None:
+def options_of(asks: Iterable[Field[Any]]) -> int | None:
     """Return among how many answers one would guess, or None where anything is typed."""
     ways = 1
     for ask in asks:

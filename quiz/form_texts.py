@@ -9,7 +9,7 @@ from cases.choices import Choice, Marks, Order
 from cases.kinds import Kind
 
 
-def form_text(kind: Kind, value: Any) -> str:
+def form_text(kind: Kind[Any], value: Any) -> str:
     """Write a value as a form sends it, so that the kind reads it back."""
     match kind:
         case Choice():
@@ -20,7 +20,7 @@ def form_text(kind: Kind, value: Any) -> str:
             return kind.write(value)
 
 
-def joined(kind: Kind, parts: Sequence[str]) -> str:
+def joined(kind: Kind[Any], parts: Sequence[str]) -> str:
     """Make one text of the fields that a form has for one thing asked: boxes, or a list for every place."""
     between = "; " if isinstance(kind, Order | Marks) else " "
     return between.join(part for part in parts if part)

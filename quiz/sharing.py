@@ -170,7 +170,7 @@ def _activity_of(type_id: str, findings: str) -> dict[str, Any]:
     return {"objectType": "Activity", "id": f"{HOME}/case/{type_id}/{mark}", "definition": definition}
 
 
-def interaction(asks: tuple[Field, ...]) -> str:
+def interaction(asks: tuple[Field[Any], ...]) -> str:
     """Return the xAPI interaction type of what is asked."""
     if len(asks) > 1:
         return "fill-in"
@@ -183,7 +183,7 @@ def interaction(asks: tuple[Field, ...]) -> str:
             return "fill-in"
 
 
-def response(ask: Field, value: Any) -> str:
+def response(ask: Field[Any], value: Any) -> str:
     """Write one thing asked as a response pattern does: options by id, all else as it is written."""
     match ask.kind:
         case Choice():

@@ -19,7 +19,7 @@ MOST = 400
 """Spellings of one thing asked; lists longer than this are refused by some platforms."""
 
 
-def spellings(case: Case, ask: Field) -> tuple[str, ...]:
+def spellings(case: Case, ask: Field[Any]) -> tuple[str, ...]:
     """Return the ways of writing the right answer to one thing asked, the trade's own way first."""
     truth = case.truth[ask.name]
     found: dict[str, None] = {}
@@ -29,7 +29,7 @@ def spellings(case: Case, ask: Field) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _reads_right(ask: Field, text: str, truth: Any) -> bool:
+def _reads_right(ask: Field[Any], text: str, truth: Any) -> bool:
     try:
         return ask.kind.close(ask.kind.read(text), truth)
     except CaseError:

@@ -96,7 +96,7 @@ def computing_types() -> dict[str, CaseType]:
     }
 
 
-def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field]]:
+def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field[Any]]]:
     """Yield every field that is no group, with its dotted name."""
     for field in group.fields:
         if isinstance(field.kind, Group):
@@ -117,7 +117,7 @@ def form_of(case_type: CaseType, texts: Mapping[str, str]) -> tuple[Part, ...]:
     return tuple(parts)
 
 
-def _blank(name: str, field: Field, texts: Mapping[str, str]) -> Blank:
+def _blank(name: str, field: Field[Any], texts: Mapping[str, str]) -> Blank:
     kind = field.kind
     start = "" if field.default is None else form_text(kind, field.default)
     how = "text"
@@ -196,7 +196,7 @@ def _answers(case: Case) -> tuple[Answer, ...]:
     return tuple(_answer(ask, case.truth[ask.name], case.form) for ask in case.type.asks)
 
 
-def _answer(ask: Field, value: Any, form: str | None) -> Answer:
+def _answer(ask: Field[Any], value: Any, form: str | None) -> Answer:
     if not isinstance(ask.kind, Lens):
         return Answer(ask.label, ask.kind.write(value))
     first = "plus" if form == "plus" else "minus"
@@ -207,7 +207,7 @@ def _answer(ask: Field, value: Any, form: str | None) -> Answer:
 # --- what is likely a slip of the pen ----------------------------------------------------------------------------
 
 
-def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[str, Field, Any]]:
+def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[str, Field[Any], Any]]:
     for name, field in _fields(case_type.findings):
         value: Any = findings
         for part in name.split("."):
@@ -215,7 +215,7 @@ def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[
         yield name, field, value
 
 
-def _label(case_type: CaseType, name: str, field: Field) -> str:
+def _label(case_type: CaseType, name: str, field: Field[Any]) -> str:
     group = next((one.label for one in case_type.findings.fields if name.startswith(f"{one.name}.")), "")
     return f"{group}, {field.label[:1].lower()}{field.label[1:]}" if group else field.label
 
@@ -236,7 +236,7 @@ def _unlikely(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]
             )
 
 
-def _strongest(kind: Kind, value: Any) -> float:
+def _strongest(kind: Kind[Any], value: Any) -> float:
     match kind:
         case Power():
             return abs(float(value))

@@ -18,20 +18,17 @@ from cases.looks import PUPIL_MM
 from cases.millimetres import Diameter
 from cases.notation import write_distance, write_prescription
 from cases.steps import (
-    ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     FORM,
     FORM_WORDS,
-    LEFT_IN,
     degrees,
     distance_in_dioptres,
     listed,
-    off_gross,
     pick_distance,
     pick_lens,
     sign_blind,
-    taken_off,
+    take_off_distance,
 )
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
@@ -191,12 +188,7 @@ bench_sphere = CaseType(
     steps=(
         _end_step(),
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0)),
-        ),
+        take_off_distance(sign_blind(live=lambda known: known["gross"][0] < 0)),
     ),
     answer=lambda known: {"power": known["net"][0]},
     found=lambda known: (

@@ -331,7 +331,7 @@ def _card(known: Known, uid: str) -> Figure:
     return record_card(known["right"], known["left"], _notes(known), uid=uid)
 
 
-def _line_field(name: str) -> Field:
+def _line_field(name: str) -> Field[Any]:
     cells = tuple(Field(cell, cell.capitalize(), Written(cell), default="") for cell in ("sphere", "cylinder", "axis"))
     return Field(name, f"What the card says of the {name} eye", Group(cells))
 

@@ -1,0 +1,294 @@
+"""What a chain knows, as keys that carry their type; rules from keys to a value; steps and slips made of rules."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from operator import itemgetter
+from typing import Any, Generic, TypeVar, TypeVarTuple, overload
+
+from cases import working
+from cases.figures import Figure
+from cases.working import Known, Skill, SlipName
+
+A = TypeVar("A")
+B = TypeVar("B")
+C = TypeVar("C")
+D = TypeVar("D")
+E = TypeVar("E")
+F = TypeVar("F")
+T = TypeVar("T")
+V = TypeVar("V")
+T_co = TypeVar("T_co", covariant=True)
+Ts = TypeVarTuple("Ts")
+
+
+@dataclass(frozen=True)
+class Key(Generic[T]):
+    """The name of one thing that a chain knows, and the type of its value."""
+
+    name: str
+    unit: str = field(default="", kw_only=True)
+
+    def get(self, known: Known) -> T:
+        """Look the value up."""
+        value: T = known[self.name]
+        return value
+
+    def to(self, value: T) -> dict[str, Any]:
+        """Give the value as what is known; join several with `|`."""
+        return {self.name: value}
+
+    def by(self, rule: Rule[T]) -> Given:
+        """Say by which rule the value is found: for what a chain begins with, and for answers."""
+        return Given((self,), rule, self._named(rule))
+
+    def _named(self, rule: Rule[T]) -> Callable[[Known], dict[str, Any]]:
+        name, of = self.name, rule.of
+        return lambda known: {name: of(known)}
+
+    def plain(self, slip: Slip[T]) -> working.Slip:
+        """Make a slip of the step that gives this value fit for a step that is not made of rules yet."""
+        return _plain(slip, self._named)
+
+    def step(
+        self,
+        skill: Skill,
+        *,
+        run: Rule[T],
+        says: Rule[str],
+        slips: Sequence[Slip[T] | working.Slip] = (),
+        needed: Rule[bool] | None = None,
+    ) -> WiredStep:
+        """Make the step that gives this value."""
+        return _step((self,), self._named, skill, run, says, slips, needed)
+
+
+@dataclass(frozen=True)
+class Part(Key[T]):
+    """One thing inside another, such as the streak of the first view."""
+
+    whole: Key[Mapping[str, Any]]
+    inner: Key[T]
+
+    def get(self, known: Known) -> T:
+        """Look the value up in the whole."""
+        return self.inner.get(self.whole.get(known))
+
+
+@dataclass(frozen=True)
+class Keys(Generic[*Ts]):
+    """Several keys in order: called with a function of their values they make a rule."""
+
+    keys: tuple[Key[Any], ...]
+
+    def __call__(self, function: Callable[[*Ts], V]) -> Rule[V]:
+        """Make the rule that calls `function` with the values of these keys."""
+        return Rule(self.keys, function, _looking_up(self.keys, function))
+
+    def drawing(self, function: Callable[[str, *Ts], Figure | None]) -> Drawing:
+        """Make the rule of a figure: `function` is given the figure's id on the page, then the values."""
+        return Drawing(self.keys, function, _getter(self.keys))
+
+    def to(self, *values: *Ts) -> dict[str, Any]:
+        """Give one value for every key, as what is known."""
+        every: tuple[Any, ...] = values
+        return {key.name: value for key, value in zip(self.keys, every, strict=True)}
+
+    def by(self, rule: Rule[tuple[*Ts]]) -> Given:
+        """Say by which rule the values are found."""
+        return Given(self.keys, rule, self._named(rule))
+
+    def _named(self, rule: Rule[tuple[*Ts]]) -> Callable[[Known], dict[str, Any]]:
+        names = [key.name for key in self.keys]
+        of: Callable[[Known], tuple[Any, ...]] = rule.of
+        return lambda known: dict(zip(names, of(known), strict=True))
+
+    def step(
+        self,
+        skill: Skill,
+        *,
+        run: Rule[tuple[*Ts]],
+        says: Rule[str],
+        slips: Sequence[Slip[tuple[*Ts]] | working.Slip] = (),
+        needed: Rule[bool] | None = None,
+    ) -> WiredStep:
+        """Make the step that gives these values."""
+        return _step(self.keys, self._named, skill, run, says, slips, needed)
+
+
+@dataclass(frozen=True)
+class Rule(Generic[T_co]):
+    """A function of what certain keys hold. Called with all that is known, it looks them up."""
+
+    needs: tuple[Key[Any], ...]
+    function: Callable[..., T_co]
+    of: Callable[[Known], T_co]
+    """The function with its values looked up in what is known."""
+
+    def __call__(self, known: Known) -> T_co:
+        """Look the values up and call the function."""
+        return self.of(known)
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A rule that draws: what it needs, and the id of the figure on the page."""
+
+    needs: tuple[Key[Any], ...]
+    function: Callable[..., Figure | None]
+    _values: Callable[[Known], tuple[Any, ...]]
+
+    def __call__(self, known: Known, uid: str) -> Figure | None:
+        """Look the values up and draw."""
+        return self.function(uid, *self._values(known))
+
+
+@dataclass(frozen=True)
+class Given:
+    """Keys and the rule that finds their values."""
+
+    keys: tuple[Key[Any], ...]
+    rule: Rule[Any]
+    _found: Callable[[Known], dict[str, Any]]
+
+    def __call__(self, known: Known) -> dict[str, Any]:
+        """Find the values."""
+        return self._found(known)
+
+
+@dataclass(frozen=True)
+class Slip(Generic[T_co]):
+    """One wrong version of a step: another rule for the same value, and the line that it leads to."""
+
+    name: SlipName
+    run: Rule[T_co]
+    says: Rule[str]
+    live: Rule[bool] | None = None
+    """Whether the wrong way is wrong here at all: "always 1.50" is no slip at two thirds of a metre."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WiredSlip(working.Slip):
+    """A slip as chains run it, with what it reads."""
+
+    rules: tuple[Rule[Any], ...]
+    """Before the step: its run and its live."""
+    line: Rule[str]
+    """After the step."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WiredStep(working.Step):
+    """A step as chains run it, with what it reads and gives, so that a whole chain can be checked unrun."""
+
+    gives: tuple[Key[Any], ...]
+    rules: tuple[Rule[Any], ...]
+    line: Rule[str]
+    sometimes: bool
+
+
+ANYTHING = Key[Any]("anything")
+"""What a rule needs that looks into all that is known."""
+
+
+@overload
+def given() -> Keys[()]: ...
+@overload
+def given(a: Key[A], /) -> Keys[A]: ...
+@overload
+def given(a: Key[A], b: Key[B], /) -> Keys[A, B]: ...
+@overload
+def given(a: Key[A], b: Key[B], c: Key[C], /) -> Keys[A, B, C]: ...
+@overload
+def given(a: Key[A], b: Key[B], c: Key[C], d: Key[D], /) -> Keys[A, B, C, D]: ...
+@overload
+def given(a: Key[A], b: Key[B], c: Key[C], d: Key[D], e: Key[E], /) -> Keys[A, B, C, D, E]: ...
+@overload
+def given(a: Key[A], b: Key[B], c: Key[C], d: Key[D], e: Key[E], f: Key[F], /) -> Keys[A, B, C, D, E, F]: ...
+@overload
+def given(*keys: Key[T]) -> Keys[*tuple[T, ...]]: ...
+def given(*keys: Key[Any]) -> Keys[*tuple[Any, ...]]:
+    """Name keys whose values a rule is made of; beyond six they must be of one type (make a record of more)."""
+    return Keys(keys)
+
+
+def as_found(*keys: Key[Any]) -> Given:
+    """Answer with what the chain knows under these very keys."""
+    every = Keys[*tuple[Any, ...]](keys)
+    return every.by(every(lambda *values: values))
+
+
+def asking(text: str) -> Rule[str]:
+    """Make the rule of a question that is the same for every case."""
+    return given()(lambda: text)
+
+
+def untyped(function: Callable[[Known], V]) -> Rule[V]:
+    """Make a rule of a function that looks into all that is known: it cannot be checked, and is for old families."""
+    return Rule((ANYTHING,), function, function)
+
+
+def _looking_up(keys: tuple[Key[Any], ...], function: Callable[..., V]) -> Callable[[Known], V]:
+    """Bind a function to the keys; one and two, which are most, without a detour: chains are run very often."""
+    names = [key.name for key in keys]
+    if not any(isinstance(key, Part) for key in keys):
+        if len(names) == 1:
+            (only,) = names
+            return lambda known: function(known[only])
+        if len(names) == 2:
+            first, second = names
+            return lambda known: function(known[first], known[second])
+    values = _getter(keys)
+    return lambda known: function(*values(known))
+
+
+def _getter(keys: tuple[Key[Any], ...]) -> Callable[[Known], tuple[Any, ...]]:
+    if any(isinstance(key, Part) for key in keys):
+        return lambda known: tuple(key.get(known) for key in keys)
+    names = [key.name for key in keys]
+    if len(names) > 1:
+        return itemgetter(*names)
+    if names:
+        only = names[0]
+        return lambda known: (known[only],)
+    return lambda _: ()
+
+
+def _step(
+    gives: tuple[Key[Any], ...],
+    named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]],
+    skill: Skill,
+    run: Rule[Any],
+    says: Rule[str],
+    slips: Sequence[Slip[Any] | working.Slip],
+    needed: Rule[bool] | None,
+) -> WiredStep:
+    return WiredStep(
+        skill,
+        named(run),
+        says.of,
+        tuple(one if isinstance(one, working.Slip) else _plain(one, named) for one in slips),
+        needed.of if needed else working.always,
+        gives=gives,
+        rules=(run, *([needed] if needed else [])),
+        line=says,
+        sometimes=needed is not None,
+    )
+
+
+def _plain(slip: Slip[Any], named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]) -> WiredSlip:
+    return WiredSlip(
+        slip.name,
+        named(slip.run),
+        slip.says.of,
+        slip.live.of if slip.live else working.always,
+        rules=(slip.run, *([slip.live] if slip.live else [])),
+        line=slip.says,
+    )
+
+
+NOTHING = Given((), Keys[()](())(lambda: ()), lambda _: {})
+"""For a chain that begins with its findings as they are."""
+NO_FIGURE = Keys[()](()).drawing(lambda _: None)
+"""For a type whose findings are words alone."""

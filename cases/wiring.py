@@ -1,0 +1,157 @@
+"""Whether every rule of a case type finds what it needs, and every value is needed: checked when a type is made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from cases.errors import CaseError
+from cases.fields import Group
+from cases.keys import ANYTHING, Drawing, Given, Key, Part, Rule, WiredSlip, WiredStep
+from cases.working import Step
+
+Read = Rule[Any] | Drawing
+
+
+class Wired(Protocol):
+    """What of a case type is looked at here."""
+
+    @property
+    def id(self) -> str: ...  # noqa: D102
+    @property
+    def findings(self) -> Group: ...  # noqa: D102
+    @property
+    def asks(self) -> Sequence[Key[Any]]: ...  # noqa: D102
+    @property
+    def steps(self) -> Sequence[Step]: ...  # noqa: D102
+    @property
+    def begin(self) -> object: ...  # noqa: D102
+    @property
+    def answer(self) -> object: ...  # noqa: D102
+
+
+class BrokenChain(CaseError):
+    """A case type's rules do not fit together: at which place of which type, and what would be right."""
+
+    def __init__(self, type_id: str, where: str, what: str) -> None:
+        super().__init__(f"case type {type_id}, {where}: {what}")
+
+
+@dataclass
+class _Value:
+    """One value in the chain: its key, who gave it, and whether anything reads it."""
+
+    key: Key[Any]
+    giver: str
+    read: bool = False
+
+
+class _Chain:
+    """What is known while the chain is gone through without being run."""
+
+    def __init__(self, type_id: str) -> None:
+        self.type_id = type_id
+        self.known: dict[str, list[_Value]] = {}
+        self.every: list[_Value] = []
+        self.looks_at_all = False
+
+    def give(self, keys: Sequence[Key[Any]], giver: str, *, sometimes: bool = False) -> None:
+        for key in keys:
+            value = _Value(key, giver)
+            self.every.append(value)
+            before = self.known.get(key.name, [])
+            if sometimes and not before:
+                continue  # what is there in some cases only is known in none
+            self.known[key.name] = [*before, value] if sometimes else [value]
+
+    def read(self, rules: Sequence[Read], where: str, also: Sequence[Key[Any]] = ()) -> None:
+        """Hold each rule to what is known here, and to `also`, what the step itself has just given."""
+        own = {key.name: key for key in also}
+        for key in (one for rule in rules for one in rule.needs):
+            if key is ANYTHING:
+                self.looks_at_all = True
+                continue
+            whole = key.whole if isinstance(key, Part) else key
+            if whole.name in own and _same(own[whole.name], whole):
+                continue
+            values = self.known.get(whole.name, [])
+            if not values:
+                what = f"needs {whole.name}, which nothing before it gives; known there: {', '.join(self.known)}"
+                raise BrokenChain(self.type_id, where, what)
+            for value in values:
+                if not _same(value.key, whole):
+                    what = f"needs another {whole.name} than the one known here, which {value.giver} gave"
+                    raise BrokenChain(self.type_id, where, what)
+                value.read = True
+
+
+def _same(a: Key[Any], b: Key[Any]) -> bool:
+    """Say whether two keys stand for one thing: a field may have a label and range of its own in every type."""
+    kinds = [type(getattr(one, "kind", None)) for one in (a, b)]
+    return a is b or (a.name == b.name and kinds[0] is kinds[1] and kinds[0] is not type(None))
+
+
+def is_wired(case_type: Wired) -> bool:
+    """Say whether a type is made of rules throughout, so that it can be checked."""
+    return not list(unwired(case_type))
+
+
+def unwired(case_type: Wired) -> Iterator[str]:
+    """Name the parts of a type that are not made of rules yet."""
+    for step in case_type.steps:
+        if not isinstance(step, WiredStep):
+            yield f"step {step.skill.id}"
+            continue
+        yield from (f"slip {one.name.id}" for one in step.slips if not isinstance(one, WiredSlip))
+    for name in ("begin", "answer", "found", "question", "figure"):
+        if not isinstance(getattr(case_type, name), Rule | Drawing | Given):
+            yield name
+
+
+def check_wiring(case_type: Wired) -> None:
+    """Go through a type's chain without running it.
+
+    Raises
+    ------
+    BrokenChain
+        Where a rule needs what is not known there, or a value is never needed.
+    """
+    if not is_wired(case_type):
+        return
+    chain = _Chain(case_type.id)
+    chain.give(case_type.findings.fields, "the findings")
+    for name in ("found", "question", "figure", "holds"):
+        _read_one(chain, getattr(case_type, name), name)
+    if isinstance(case_type.begin, Given):
+        chain.read([case_type.begin.rule], "begin")
+        chain.give(case_type.begin.keys, "begin")
+    for step in (one for one in case_type.steps if isinstance(one, WiredStep)):
+        where = f"step {step.skill.id}"
+        chain.read(step.rules, where)
+        chain.read([step.line], f"{where}, says", step.gives)
+        for slip in (one for one in step.slips if isinstance(one, WiredSlip)):
+            chain.read(slip.rules, f"{where}, slip {slip.name.id}")
+            chain.read([slip.line], f"{where}, slip {slip.name.id}, says", step.gives)
+        chain.give(step.gives, where, sometimes=step.sometimes)
+    _read_one(chain, case_type.answer, "answer")
+    _all_answered(case_type)
+    idle = [value for value in chain.every if not value.read]
+    if idle and not chain.looks_at_all:
+        raise BrokenChain(case_type.id, idle[0].giver, f"gives {idle[0].key.name}, which nothing needs")
+
+
+def _read_one(chain: _Chain, rule: object, where: str) -> None:
+    if isinstance(rule, Rule | Drawing):
+        chain.read([rule], where)
+    elif isinstance(rule, Given):
+        chain.read([rule.rule], where)
+
+
+def _all_answered(case_type: Wired) -> None:
+    if not isinstance(case_type.answer, Given):
+        return
+    asked, answered = [one.name for one in case_type.asks], [one.name for one in case_type.answer.keys]
+    if sorted(asked) != sorted(answered):
+        what = f"gives {', '.join(answered)}, where {', '.join(asked)} is asked"
+        raise BrokenChain(case_type.id, "answer", what)
