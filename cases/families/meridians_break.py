@@ -9,13 +9,13 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.meridians import FAMILY, STREAK
+from cases.families.meridians import FAMILY
 from cases.families.meridians_order import SEEN
 from cases.fields import Field, Group
 from cases.figures_reflex import MOST_TURNED, movement
 from cases.kinds import Axis, BadFinding
 from cases.lens import across, axis_gap, axis_of
-from cases.steps import degrees, pick_axis, read_scale, turn_between, turn_on_dial
+from cases.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.working import Known, Skill, Slip, SlipName, Step
 
 FOLLOW_REFLEX = Skill("follow-reflex", "telling from the break where the axis lies")

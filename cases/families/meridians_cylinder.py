@@ -22,6 +22,7 @@ from cases.steps import (
     FORM,
     FORM_WORDS,
     LEFT_IN,
+    NET,
     degrees,
     distance_in_dioptres,
     lens_in_place,
@@ -88,6 +89,10 @@ def _on_sphere(net: Callable[[Known], dict[str, Any]]) -> Callable[[Known], dict
     return run
 
 
+def _off_gross(known: Known) -> dict[str, Any]:
+    return NET.to(off_gross(known))
+
+
 def slip_on_sphere(slip: Slip) -> Slip:
     """Turn a slip of taking the distance off one power into one of taking it off a lens's sphere."""
     return replace(slip, run=_on_sphere(slip.run))
@@ -101,13 +106,16 @@ def take_off_sphere(*more: Slip) -> Step:
     """Step: `gross` (one power) beside a `cylinder` to the net `sphere`, the cylinder left as it is."""
     return Step(
         skills.TAKE_OFF_DISTANCE,
-        run=_on_sphere(off_gross),
+        run=_on_sphere(_off_gross),
         says=taken_off,
         slips=(
-            *(slip_on_sphere(slip) for slip in (LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0))),
+            *(
+                slip_on_sphere(NET.plain(slip))
+                for slip in (LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0))
+            ),
             Slip(
                 skills.OFF_THE_CYLINDER_AS_WELL,
-                run=_on_sphere(lambda known: {**off_gross(known), **_off_cylinder(known)}),
+                run=_on_sphere(lambda known: {**_off_gross(known), **_off_cylinder(known)}),
                 says=lambda known: (
                     f"Taken off sphere and cylinder: {signed(known['net'][0])} and {signed(known['cylinder'])}."
                 ),

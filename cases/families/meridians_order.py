@@ -9,7 +9,7 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
-from cases.families.meridians import FAMILY, STREAK, must_cross
+from cases.families.meridians import FAMILY, must_cross
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
@@ -20,7 +20,7 @@ from cases.looks import Seen, seen
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, degrees, lens_in_place, pick_axis, pick_distance
+from cases.steps import DISTANCE, STREAK, degrees, lens_in_place, pick_axis, pick_distance
 from cases.vergence import vergence
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
 

@@ -11,7 +11,7 @@ from cases.chance import Chance
 from cases.choices import Marks, Option
 from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
 from cases.families.algebra import spherical_equivalent
-from cases.families.meridians import FAMILY, OFF_ONE_MERIDIAN, PRESCRIPTION, STREAK, SWEEP_OR_AXIS, must_cross
+from cases.families.meridians import FAMILY, OFF_ONE_MERIDIAN, PRESCRIPTION, SWEEP_OR_AXIS, must_cross
 from cases.families.movement_endpoint import draw_log
 from cases.fields import Field, Group
 from cases.figures_log import two_logs
@@ -19,7 +19,19 @@ from cases.kinds import Distance, Power
 from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
-from cases.steps import COMMON_DISTANCES, FORM, FORM_WORDS, LEFT_IN, degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import (
+    COMMON_DISTANCES,
+    FORM,
+    FORM_WORDS,
+    LEFT_IN,
+    NET,
+    STREAK,
+    degrees,
+    listed,
+    pick_distance,
+    pick_lens,
+    signed,
+)
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, Slip, SlipName, Step
 
@@ -291,7 +303,7 @@ whole_run = CaseType(
             run=_net(1, 1),
             says=_net_words,
             slips=(
-                LEFT_IN,
+                NET.plain(LEFT_IN),
                 Slip(
                     skills.DISTANCE_ADDED,
                     run=_net(-1, -1),
