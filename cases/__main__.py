@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cases.errors import CaseError
@@ -41,6 +42,13 @@ def _joined(arguments: list[str]) -> list[str]:
     return out
 
 
+def _new(chosen: argparse.Namespace) -> None:
+    from cases.skeleton import write_skeleton
+
+    for path in write_skeleton(chosen.family, chosen.type, Path.cwd()):
+        print(path.relative_to(Path.cwd()))
+
+
 class _OneLineParser(argparse.ArgumentParser):
     def error(self, message: str) -> Any:
         self.exit(2, f"{self.prog}: {message}; `python -m cases --help` shows how\n")
@@ -52,6 +60,11 @@ def _parser() -> argparse.ArgumentParser:
 
     listing = commands.add_parser("list", help="every case type, with its steps and slips")
     listing.set_defaults(run=_list)
+
+    new = commands.add_parser("new", help="write a new case type to start from, and its test")
+    new.add_argument("family", help="the id of a family, new or old, such as near")
+    new.add_argument("type", help="the id of the new type, such as near-add")
+    new.set_defaults(run=_new)
 
     drawing = commands.add_parser("draw", help="draw cases of a type")
     _add_type(drawing)
