@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import itemgetter
-from typing import Any, Generic, TypeVar, TypeVarTuple, overload
+from typing import Any, Generic, Protocol, TypeVar, TypeVarTuple, overload
 
 from cases import working
 from cases.figures import Figure
@@ -21,6 +21,13 @@ T = TypeVar("T")
 V = TypeVar("V")
 T_co = TypeVar("T_co", covariant=True)
 Ts = TypeVarTuple("Ts")
+
+
+class Readable(Protocol[T_co]):
+    """What a rule is made of: a key, or another rule, whose value is then worked out anew wherever it is read."""
+
+    def get(self, known: Known) -> T_co:
+        """Look the value up, or work it out."""
 
 
 @dataclass(frozen=True)
@@ -78,17 +85,31 @@ class Part(Key[T]):
 
 @dataclass(frozen=True)
 class Keys(Generic[*Ts]):
-    """Several keys in order: called with a function of their values they make a rule."""
+    """Several keys in order: called with a function of their values they make a rule. Rules may stand among them."""
 
-    keys: tuple[Key[Any], ...]
+    read: tuple[Readable[Any], ...]
+
+    @property
+    def keys(self) -> tuple[Key[Any], ...]:
+        """The keys, for what is given under them.
+
+        Raises
+        ------
+        TypeError
+            Where a rule stands among them: a value cannot be given under a rule.
+        """
+        found = tuple(one for one in self.read if isinstance(one, Key))
+        if len(found) < len(self.read):
+            raise TypeError("a value can be given under a key only, and a rule stands among these")
+        return found
 
     def __call__(self, function: Callable[[*Ts], V]) -> Rule[V]:
         """Make the rule that calls `function` with the values of these keys."""
-        return Rule(self.keys, function, _looking_up(self.keys, function))
+        return Rule(_needed(self.read), function, _looking_up(self.read, function))
 
     def drawing(self, function: Callable[[str, *Ts], Figure | None]) -> Drawing:
         """Make the rule of a figure: `function` is given the figure's id on the page, then the values."""
-        return Drawing(self.keys, function, _getter(self.keys))
+        return Drawing(_needed(self.read), function, _getter(self.read))
 
     def to(self, *values: *Ts) -> dict[str, Any]:
         """Give one value for every key, as what is known."""
@@ -128,6 +149,10 @@ class Rule(Generic[T_co]):
 
     def __call__(self, known: Known) -> T_co:
         """Look the values up and call the function."""
+        return self.of(known)
+
+    def get(self, known: Known) -> T_co:
+        """Do the same where another rule reads this one."""
         return self.of(known)
 
 
@@ -195,21 +220,26 @@ ANYTHING = Key[Any]("anything")
 @overload
 def given() -> Keys[()]: ...
 @overload
-def given(a: Key[A], /) -> Keys[A]: ...
+def given(a: Readable[A], /) -> Keys[A]: ...
 @overload
-def given(a: Key[A], b: Key[B], /) -> Keys[A, B]: ...
+def given(a: Readable[A], b: Readable[B], /) -> Keys[A, B]: ...
 @overload
-def given(a: Key[A], b: Key[B], c: Key[C], /) -> Keys[A, B, C]: ...
+def given(a: Readable[A], b: Readable[B], c: Readable[C], /) -> Keys[A, B, C]: ...
 @overload
-def given(a: Key[A], b: Key[B], c: Key[C], d: Key[D], /) -> Keys[A, B, C, D]: ...
+def given(a: Readable[A], b: Readable[B], c: Readable[C], d: Readable[D], /) -> Keys[A, B, C, D]: ...
 @overload
-def given(a: Key[A], b: Key[B], c: Key[C], d: Key[D], e: Key[E], /) -> Keys[A, B, C, D, E]: ...
+def given(a: Readable[A], b: Readable[B], c: Readable[C], d: Readable[D], e: Readable[E], /) -> Keys[A, B, C, D, E]: ...
 @overload
-def given(a: Key[A], b: Key[B], c: Key[C], d: Key[D], e: Key[E], f: Key[F], /) -> Keys[A, B, C, D, E, F]: ...
+def given(
+    a: Readable[A], b: Readable[B], c: Readable[C], d: Readable[D], e: Readable[E], f: Readable[F], /
+) -> Keys[A, B, C, D, E, F]: ...
 @overload
-def given(*keys: Key[T]) -> Keys[*tuple[T, ...]]: ...
-def given(*keys: Key[Any]) -> Keys[*tuple[Any, ...]]:
-    """Name keys whose values a rule is made of; beyond six they must be of one type (make a record of more)."""
+def given(*keys: Readable[T]) -> Keys[*tuple[T, ...]]: ...
+def given(*keys: Readable[Any]) -> Keys[*tuple[Any, ...]]:
+    """Name what a rule is made of: keys, or other rules that are worked out first.
+
+    Beyond six they must be of one type: make a record of more, by a rule of its own.
+    """
     return Keys(keys)
 
 
@@ -229,24 +259,38 @@ def untyped(function: Callable[[Known], V]) -> Rule[V]:
     return Rule((ANYTHING,), function, function)
 
 
-def _looking_up(keys: tuple[Key[Any], ...], function: Callable[..., V]) -> Callable[[Known], V]:
+def _needed(read: tuple[Readable[Any], ...]) -> tuple[Key[Any], ...]:
+    """List the keys that are read, those of rules among them, each once."""
+    every: list[Key[Any]] = []
+    for one in read:
+        every += one.needs if isinstance(one, Rule) else [one] if isinstance(one, Key) else []
+    return tuple({id(one): one for one in every}.values())
+
+
+def _names(read: tuple[Readable[Any], ...]) -> list[str] | None:
+    """List the names, where all that is read stands under a name of its own; parts and rules are worked out."""
+    names = [one.name for one in read if isinstance(one, Key) and not isinstance(one, Part)]
+    return names if len(names) == len(read) else None
+
+
+def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> Callable[[Known], V]:
     """Bind a function to the keys; one and two, which are most, without a detour: chains are run very often."""
-    names = [key.name for key in keys]
-    if not any(isinstance(key, Part) for key in keys):
+    names = _names(read)
+    if names is not None:
         if len(names) == 1:
             (only,) = names
             return lambda known: function(known[only])
         if len(names) == 2:
             first, second = names
             return lambda known: function(known[first], known[second])
-    values = _getter(keys)
+    values = _getter(read)
     return lambda known: function(*values(known))
 
 
-def _getter(keys: tuple[Key[Any], ...]) -> Callable[[Known], tuple[Any, ...]]:
-    if any(isinstance(key, Part) for key in keys):
-        return lambda known: tuple(key.get(known) for key in keys)
-    names = [key.name for key in keys]
+def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Known], tuple[Any, ...]]:
+    names = _names(read)
+    if names is None:
+        return lambda known: tuple(one.get(known) for one in read)
     if len(names) > 1:
         return itemgetter(*names)
     if names:
