@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, Generic, Protocol, TypeVar, TypeVarTuple, overload
 
@@ -69,6 +69,15 @@ class Key(Generic[T]):
     ) -> WiredStep:
         """Make the step that gives this value."""
         return _step((self,), self._named, skill, run, says, slips, needed)
+
+
+@dataclass(frozen=True)
+class Mark(Key[bool]):
+    """Whether a step was called for: it gives True, and where it was passed over the mark is False."""
+
+    def get(self, known: Known) -> bool:
+        """Say whether the mark was left."""
+        return bool(known.get(self.name, False))
 
 
 @dataclass(frozen=True)
@@ -208,9 +217,19 @@ class WiredStep(working.Step):
     """A step as chains run it, with what it reads and gives, so that a whole chain can be checked unrun."""
 
     gives: tuple[Key[Any], ...]
+    named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]
     rules: tuple[Rule[Any], ...]
     line: Rule[str]
     sometimes: bool
+
+    def when(self, needed: Rule[bool]) -> WiredStep:
+        """Make the same step for the cases that call for it."""
+        before = self.rules[:1] if self.sometimes else self.rules
+        return replace(self, needed=needed.of, rules=(*before, needed), sometimes=needed is not ALWAYS)
+
+    def with_slips(self, *slips: Slip[Any] | working.Slip) -> WiredStep:
+        """Make the same step with other slips in place of its own."""
+        return replace(self, slips=_plain_slips(slips, self.named))
 
 
 ANYTHING = Key[Any]("anything")
@@ -233,14 +252,17 @@ def given(a: Readable[A], b: Readable[B], c: Readable[C], d: Readable[D], e: Rea
 def given(
     a: Readable[A], b: Readable[B], c: Readable[C], d: Readable[D], e: Readable[E], f: Readable[F], /
 ) -> Keys[A, B, C, D, E, F]: ...
-@overload
-def given(*keys: Readable[T]) -> Keys[*tuple[T, ...]]: ...
 def given(*keys: Readable[Any]) -> Keys[*tuple[Any, ...]]:
     """Name what a rule is made of: keys, or other rules that are worked out first.
 
-    Beyond six they must be of one type: make a record of more, by a rule of its own.
+    Of more than six make a record, by a rule of its own, and read that rule.
     """
     return Keys(keys)
+
+
+def given_all(keys: Sequence[Readable[T]]) -> Keys[*tuple[T, ...]]:
+    """Name any number of keys of one type."""
+    return Keys[*tuple[T, ...]](tuple(keys))
 
 
 def as_found(*keys: Key[Any]) -> Given:
@@ -269,7 +291,7 @@ def _needed(read: tuple[Readable[Any], ...]) -> tuple[Key[Any], ...]:
 
 def _names(read: tuple[Readable[Any], ...]) -> list[str] | None:
     """List the names, where all that is read stands under a name of its own; parts and rules are worked out."""
-    names = [one.name for one in read if isinstance(one, Key) and not isinstance(one, Part)]
+    names = [one.name for one in read if isinstance(one, Key) and not isinstance(one, Part | Mark)]
     return names if len(names) == len(read) else None
 
 
@@ -312,13 +334,20 @@ def _step(
         skill,
         named(run),
         says.of,
-        tuple(one if isinstance(one, working.Slip) else _plain(one, named) for one in slips),
+        _plain_slips(slips, named),
         needed.of if needed else working.always,
         gives=gives,
+        named=named,
         rules=(run, *([needed] if needed else [])),
         line=says,
-        sometimes=needed is not None,
+        sometimes=needed is not None and needed is not ALWAYS,
     )
+
+
+def _plain_slips(
+    slips: Sequence[Slip[Any] | working.Slip], named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]
+) -> tuple[working.Slip, ...]:
+    return tuple(one if isinstance(one, working.Slip) else _plain(one, named) for one in slips)
 
 
 def _plain(slip: Slip[Any], named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]) -> WiredSlip:
@@ -332,6 +361,8 @@ def _plain(slip: Slip[Any], named: Callable[[Rule[Any]], Callable[[Known], dict[
     )
 
 
+ALWAYS: Rule[bool] = Keys[()](())(lambda: True)
+"""Under all conditions."""
 NOTHING = Given((), Keys[()](())(lambda: ()), lambda _: {})
 """For a chain that begins with its findings as they are."""
 NO_FIGURE = Keys[()](()).drawing(lambda _: None)

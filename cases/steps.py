@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
 
 from cases import skills
 from cases.casetype import Pair, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
-from cases.keys import Key, Rule, given, untyped
+from cases.keys import Key, Readable, Rule, given, given_all, untyped
 from cases.keys import Slip as Wrong
 from cases.kinds import Axis, Distance, Lens
 from cases.lens import SphCyl, across, axis_of
@@ -22,6 +21,8 @@ from cases.working import Known, Slip, SlipRef, Step
 DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", Distance())
 FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
 RX = Field("rx", "Prescription", Lens())
+FIRST_LENS = Field("first", "First lens", Lens())
+SECOND_LENS = Field("second", "Second lens", Lens())
 
 DROPS = Choice((Option("none", "none given"), Option("working", "given, and found to be working")))
 DROPS_CAUTION = "Drops are licensed practice: product information and local rules prevail."
@@ -33,6 +34,7 @@ METRES = Key[float]("metres", unit="m")
 VERGENCE = Key[float]("vergence", unit="D")
 GROSS = Key[Powers]("gross", unit="D")
 NET = Key[Powers]("net", unit="D")
+TURN = Key[str]("turn")
 STREAK = Field("streak", "Long direction of the streak", Axis())
 MERIDIAN = Field("meridian", "Meridian that is measured", Axis(exact=0.5, tolerance=2))
 
@@ -212,7 +214,7 @@ def from_vertical(angle: float) -> float:
 def read_scale(*drawn: Key[float] | str) -> Step:
     """Step: the directions `drawn` to the same as read off the dial."""
     keys = [Key[float](one) if isinstance(one, str) else one for one in drawn]
-    directions = given(*keys)
+    directions = given_all(keys)
 
     def read(turn: Callable[[float], float]) -> Rule[tuple[float, ...]]:
         return directions(lambda *angles: tuple(turn(angle) for angle in angles))
@@ -253,32 +255,29 @@ def turn_between(start: float, goal: float) -> float:
     return (goal - start + 90) % 180 - 90
 
 
-def turn_on_dial(start: str, goal: str, *, stays: Callable[[Known], bool], says: Callable[[Known], str]) -> Step:
+def turn_on_dial(start: Readable[float], goal: Readable[float | None], *, stays: Rule[bool], says: Rule[str]) -> Step:
     """Step: the directions under `start` and `goal` to the `turn` from one to the other: up, down or leave."""
+    both = given(stays, start, goal)
 
-    def turn(up: Callable[[float, float], bool]) -> Callable[[Known], dict[str, Any]]:
-        return lambda known: {"turn": "leave" if stays(known) else "up" if up(known[start], known[goal]) else "down"}
+    def turn(up: Callable[[float, float], bool]) -> Rule[str]:
+        return both(lambda stay, a, b: "leave" if stay or b is None else "up" if up(a, b) else "down")
 
-    return Step(
+    return TURN.step(
         skills.TURN_ON_DIAL,
         run=turn(lambda a, b: turn_between(a, b) > 0),
         says=says,
         slips=(
-            Slip(
+            Wrong(
                 skills.THROUGH_THE_NUMBERS,
                 run=turn(lambda a, b: b > a),
                 says=says,
-                live=lambda known: not stays(known) and abs(known[goal] - known[start]) > 90,
+                live=both(lambda stay, a, b: not stay and b is not None and abs(b - a) > 90),
             ),
         ),
     )
 
 
-def lens_pair(known: Known) -> tuple[SphCyl, SphCyl]:
-    """Return the two lenses, `first` and `second`, that are added or compared."""
-    return known["first"], known["second"]
-
-
-def any_cylinder(known: Known) -> bool:
-    """Say whether either of the two lenses has a cylinder."""
-    return any(lens.cylinder for lens in lens_pair(known))
+@given(FIRST_LENS, SECOND_LENS)
+def any_cylinder(first: SphCyl, second: SphCyl) -> bool:
+    """Say whether either of the two lenses that are added or compared has a cylinder."""
+    return bool(first.cylinder or second.cylinder)

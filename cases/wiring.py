@@ -8,7 +8,7 @@ from typing import Any, Protocol
 
 from cases.errors import CaseError
 from cases.fields import Group
-from cases.keys import ANYTHING, Drawing, Given, Key, Part, Rule, WiredSlip, WiredStep
+from cases.keys import ANYTHING, Drawing, Given, Key, Mark, Part, Rule, WiredSlip, WiredStep
 from cases.working import Step
 
 Read = Rule[Any] | Drawing
@@ -45,6 +45,12 @@ class _Value:
     key: Key[Any]
     giver: str
     read: bool = False
+    said_by: tuple[_Value, ...] = ()
+    """The other values of a step whose own sentence reads this one: it is needed where one of them is."""
+
+    @property
+    def needed(self) -> bool:
+        return self.read or any(one.read for one in self.said_by)
 
 
 class _Chain:
@@ -56,12 +62,14 @@ class _Chain:
         self.every: list[_Value] = []
         self.looks_at_all = False
 
-    def give(self, keys: Sequence[Key[Any]], giver: str, *, sometimes: bool = False) -> None:
-        for key in keys:
-            value = _Value(key, giver)
+    def give(self, keys: Sequence[Key[Any]], giver: str, *, sometimes: bool = False, said: Sequence[str] = ()) -> None:
+        values = [_Value(key, giver) for key in keys]
+        for key, value in zip(keys, values, strict=True):
             self.every.append(value)
+            if key.name in said:
+                value.said_by = tuple(other for other in values if other is not value)
             before = self.known.get(key.name, [])
-            if sometimes and not before:
+            if sometimes and not before and not isinstance(key, Mark):
                 continue  # what is there in some cases only is known in none
             self.known[key.name] = [*before, value] if sometimes else [value]
 
@@ -76,7 +84,7 @@ class _Chain:
             if whole.name in own and _same(own[whole.name], whole):
                 continue
             values = self.known.get(whole.name, [])
-            if not values:
+            if not values and not isinstance(whole, Mark):
                 what = f"needs {whole.name}, which nothing before it gives; known there: {', '.join(self.known)}"
                 raise BrokenChain(self.type_id, where, what)
             for value in values:
@@ -130,13 +138,15 @@ def check_wiring(case_type: Wired) -> None:
         where = f"step {step.skill.id}"
         chain.read(step.rules, where)
         chain.read([step.line], f"{where}, says", step.gives)
-        for slip in (one for one in step.slips if isinstance(one, WiredSlip)):
+        wired = [one for one in step.slips if isinstance(one, WiredSlip)]
+        for slip in wired:
             chain.read(slip.rules, f"{where}, slip {slip.name.id}")
             chain.read([slip.line], f"{where}, slip {slip.name.id}, says", step.gives)
-        chain.give(step.gives, where, sometimes=step.sometimes)
+        said = {key.name for line in (step.line, *(slip.line for slip in wired)) for key in line.needs}
+        chain.give(step.gives, where, sometimes=step.sometimes, said=tuple(said))
     _read_one(chain, case_type.answer, "answer")
     _all_answered(case_type)
-    idle = [value for value in chain.every if not value.read]
+    idle = [value for value in chain.every if not value.needed]
     if idle and not chain.looks_at_all:
         raise BrokenChain(case_type.id, idle[0].giver, f"gives {idle[0].key.name}, which nothing needs")
 

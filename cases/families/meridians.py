@@ -120,7 +120,9 @@ streak_axis = CaseType(
 FIRST = Field("first", "First streak and its sphere", Group((STREAK, SPHERE)))
 SECOND = Field("second", "Second streak and its sphere", Group((STREAK, SPHERE)))
 VIEWS = given(FIRST[STREAK], FIRST[SPHERE], SECOND[STREAK], SECOND[SPHERE])
-STREAKS = given(Key[float]("first_streak", unit="°"), Key[float]("second_streak", unit="°"))
+FIRST_STREAK = Key[float]("first_streak", unit="°")
+SECOND_STREAK = Key[float]("second_streak", unit="°")
+STREAKS = given(FIRST_STREAK, SECOND_STREAK)
 
 
 def _draw_two_spheres(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -170,7 +172,9 @@ two_spheres = CaseType(
     asks=(PRESCRIPTION,),
     draw=_draw_two_spheres,
     holds=given(FIRST[STREAK], SECOND[STREAK])(must_cross),
-    begin=given(*STREAKS.keys, GROSS).by(VIEWS(lambda streak, sphere, other, its: (streak, other, (sphere, its)))),
+    begin=given(FIRST_STREAK, SECOND_STREAK, GROSS).by(
+        VIEWS(lambda streak, sphere, other, its: (streak, other, (sphere, its)))
+    ),
     steps=(
         read_scale(*STREAKS.keys),
         MERIDIANS.step(
