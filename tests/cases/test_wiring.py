@@ -12,7 +12,7 @@ import pytest
 
 from cases.families.distance import DIOPTRES, distance_vergence, net_sphere, working_lens
 from cases.families.meridians import streak_axis, two_spheres
-from cases.keys import Key, Slip, given
+from cases.keys import ALWAYS, Key, Mark, Slip, WiredStep, given, given_all
 from cases.register import all_types
 from cases.skills import ALWAYS_ONE_FIFTY, DISTANCE_IN_DIOPTRES, TAKE_OFF_DISTANCE
 from cases.steps import DISTANCE, METRES, STREAK, VERGENCE
@@ -24,7 +24,7 @@ SAYS = given()(lambda: "So it is.")
 
 def test_the_converted_families_are_wired_throughout() -> None:
     assert all(map(is_wired, (distance_vergence, net_sphere, working_lens, streak_axis, two_spheres)))
-    assert len([one for one in all_types().values() if is_wired(one)]) >= 5, "this number only goes up"
+    assert len([one for one in all_types().values() if is_wired(one)]) >= 55, "this number only goes up"
 
 
 def test_a_type_that_begins_as_old_ones_do_is_left_alone() -> None:
@@ -71,6 +71,37 @@ def test_an_answer_to_what_is_not_asked_is_refused() -> None:
     with pytest.raises(BrokenChain, match="answer: gives power, where distance_cm is asked"):
         replace(distance_vergence, asks=(DISTANCE,))
     assert distance_vergence.asks == (DIOPTRES,)
+
+
+def test_a_rule_reads_rules_and_asks_for_what_they_need() -> None:
+    inverted = given(METRES)(lambda metres: 1 / metres)
+    both = given(inverted, STREAK)(lambda power, streak: (power, streak))
+    assert both({"metres": 0.5, "streak": 90.0}) == (2.0, 90.0)
+    assert both.needs == (METRES, STREAK)
+    with pytest.raises(TypeError, match="a rule stands among these"):
+        given(inverted, STREAK).to(1.0, 2.0)
+    assert given_all([METRES, VERGENCE])(lambda *both: sum(both))({"metres": 0.5, "vergence": 2.0}) == 2.5
+
+
+def test_a_mark_that_no_step_left_is_false_and_one_that_nothing_reads_is_refused() -> None:
+    mark = Mark("turned")
+    says_whether = given(mark)(lambda turned: "yes" if turned else "no")
+    assert [says_whether({}), says_whether({"turned": True})] == ["no", "yes"]
+    leave = given(METRES, mark).step(
+        TAKE_OFF_DISTANCE, run=given(METRES)(lambda metres: (metres, True)), says=SAYS, needed=ALWAYS
+    )
+    with pytest.raises(BrokenChain, match="gives turned, which nothing needs"):
+        replace(distance_vergence, steps=(TO_METRES, leave, INVERT))
+    invert = VERGENCE.step(DISTANCE_IN_DIOPTRES, run=given(METRES, mark)(lambda metres, turned: 1 / metres), says=SAYS)
+    read = replace(distance_vergence, steps=(TO_METRES, leave, invert))
+    assert is_wired(read)
+
+
+def test_a_value_known_in_some_cases_only_is_unknown_after_its_step() -> None:
+    assert isinstance(TO_METRES, WiredStep)
+    sometimes = TO_METRES.when(given(DISTANCE)(lambda cm: cm > 50))
+    with pytest.raises(BrokenChain, match="needs metres, which nothing before it gives"):
+        replace(distance_vergence, steps=(sometimes, INVERT))
 
 
 GIVEN = """
