@@ -153,7 +153,7 @@ class Rule(Generic[T_co]):
 
     needs: tuple[Key[Any], ...]
     function: Callable[..., T_co]
-    of: Callable[[Known], T_co]
+    of: Callable[[Known], T_co] = field(repr=False)
     """The function with its values looked up in what is known."""
 
     def __call__(self, known: Known) -> T_co:
@@ -206,9 +206,9 @@ class Slip(Generic[T_co]):
 class WiredSlip(working.Slip):
     """A slip as chains run it, with what it reads."""
 
-    rules: tuple[Rule[Any], ...]
+    rules: tuple[Rule[Any], ...] = field(repr=False)
     """Before the step: its run and its live."""
-    line: Rule[str]
+    line: Rule[str] = field(repr=False)
     """After the step."""
 
 
@@ -216,10 +216,10 @@ class WiredSlip(working.Slip):
 class WiredStep(working.Step):
     """A step as chains run it, with what it reads and gives, so that a whole chain can be checked unrun."""
 
-    gives: tuple[Key[Any], ...]
-    named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]
-    rules: tuple[Rule[Any], ...]
-    line: Rule[str]
+    gives: tuple[Key[Any], ...] = field(repr=False)
+    named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]] = field(repr=False)
+    rules: tuple[Rule[Any], ...] = field(repr=False)
+    line: Rule[str] = field(repr=False)
     sometimes: bool
 
     def when(self, needed: Rule[bool]) -> WiredStep:

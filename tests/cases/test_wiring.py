@@ -92,7 +92,9 @@ def test_a_mark_that_no_step_left_is_false_and_one_that_nothing_reads_is_refused
     )
     with pytest.raises(BrokenChain, match="gives turned, which nothing needs"):
         replace(distance_vergence, steps=(TO_METRES, leave, INVERT))
-    invert = VERGENCE.step(DISTANCE_IN_DIOPTRES, run=given(METRES, mark)(lambda metres, turned: 1 / metres), says=SAYS)
+    invert = VERGENCE.step(
+        DISTANCE_IN_DIOPTRES, run=given(METRES, mark)(lambda metres, turned: -1 if turned else 1 / metres), says=SAYS
+    )
     read = replace(distance_vergence, steps=(TO_METRES, leave, invert))
     assert is_wired(read)
 
