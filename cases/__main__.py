@@ -2,207 +2,253 @@
 
 from __future__ import annotations
 
-import argparse
 import json
 import sys
+from collections.abc import Callable, Sequence
+from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import click
+
+import two_meridians
 from cases.errors import CaseError
 
 if TYPE_CHECKING:
+    from cases.case_list import CaseList
     from cases.casetype import Case, CaseType, Settings
+
+PROGRAM = "two-meridians-cases" if Path(sys.argv[0]).stem == "two-meridians-cases" else "python -m cases"
+
+Command = Callable[..., None]
 
 
 class BadInput(CaseError):
     """Something on the command line cannot be used."""
 
 
-def main(arguments: list[str] | None = None) -> int:
+def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return 0, or 2 with one line on standard error for input that cannot be used."""
-    parser = _parser()
-    chosen = parser.parse_args(_joined(sys.argv[1:] if arguments is None else arguments))
-    try:
-        chosen.run(chosen)
-    except CaseError as error:
-        print(f"cases: {' '.join(str(error).split())}", file=sys.stderr)
-        return 2
-    except BrokenPipeError:
-        sys.stderr.close()
-        return 0
-    return 0
+    return two_meridians.run(commands, arguments, name="cases", errors=CaseError, program=PROGRAM)
 
 
-def _joined(arguments: list[str]) -> list[str]:
-    """Tie an answer to its option: one that starts with a minus would be taken for an option of its own."""
-    out = list(arguments)
-    if "--answer" in out[:-1]:
-        place = out.index("--answer")
-        out[place : place + 2] = [f"--answer={out[place + 1]}"]
-    return out
+as_json = click.option("--json", "as_json", is_flag=True, help="JSON on standard output, nothing else")
+the_type = click.argument("type_id", metavar="TYPE")
 
 
-def _new(chosen: argparse.Namespace) -> None:
-    from cases.skeleton import write_skeleton
+def with_settings(command: Command) -> Command:
+    """Give a command the options that fix how cases are drawn, as one argument `settings`."""
 
-    for path in write_skeleton(chosen.family, chosen.type, Path.cwd()):
-        print(path.relative_to(Path.cwd()))
+    @click.option("--form", type=click.Choice(["minus", "plus"]), default="minus", help="cylinder form asked for")
+    @click.option("--level", type=click.Choice(["novice", "competent", "expert"]), default="competent")
+    @click.option("--distance", default="67", metavar="CM", help="usual working distance (default: 67)")
+    @click.option("--fixed-distance", is_flag=True, help="every case at that distance")
+    @wraps(command)
+    def whole(*, form: str, level: str, distance: str, fixed_distance: bool, **more: Any) -> None:
+        from cases.casetype import Settings
+        from cases.kinds import Distance
 
+        distance_cm = Distance().read(distance)
+        command(
+            settings=Settings(form=form, level=level, distance_cm=distance_cm, fixed_distance=fixed_distance), **more
+        )
 
-class _OneLineParser(argparse.ArgumentParser):
-    def error(self, message: str) -> Any:
-        self.exit(2, f"{self.prog}: {message}; `python -m cases --help` shows how\n")
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = _OneLineParser(prog="cases", description="Retinoscopy cases with computed answers, workings and slips.")
-    commands = parser.add_subparsers(required=True, metavar="COMMAND", parser_class=_OneLineParser)
-
-    listing = commands.add_parser("list", help="every case type, with its steps and slips")
-    listing.set_defaults(run=_list)
-
-    new = commands.add_parser("new", help="write a new case type to start from, and its test")
-    new.add_argument("family", help="the id of a family, new or old, such as near")
-    new.add_argument("type", help="the id of the new type, such as near-add")
-    new.set_defaults(run=_new)
-
-    drawing = commands.add_parser("draw", help="draw cases of a type")
-    _add_type(drawing)
-    drawing.add_argument("--seed", type=int, required=True, help="the same seed draws the same case everywhere")
-    drawing.add_argument("--count", type=int, default=1, help="how many, at seed, seed + 1, …")
-    _add_settings(drawing)
-    drawing.set_defaults(run=_draw)
-
-    work = commands.add_parser("work", help="work out a case from one's own findings")
-    _add_type(work)
-    work.add_argument("--findings", required=True, help="findings as JSON")
-    work.set_defaults(run=_work)
-
-    marking = commands.add_parser("mark", help="mark an answer")
-    _add_type(marking)
-    case = marking.add_mutually_exclusive_group(required=True)
-    case.add_argument("--seed", type=int)
-    case.add_argument("--findings", help="findings as JSON")
-    marking.add_argument("--answer", required=True, help="as typed; several parts with semicolons between")
-    _add_settings(marking)
-    marking.set_defaults(run=_mark)
-
-    sheet = commands.add_parser("sheet", help="a worksheet to print, as HTML")
-    sheet.add_argument("--types", required=True, help="type ids with commas between")
-    sheet.add_argument("--count", type=int, default=20)
-    sheet.add_argument("--seed", type=int, required=True)
-    sheet.add_argument("--key", action="store_true", help="with answers and workings")
-    _add_settings(sheet)
-    sheet.set_defaults(run=_sheet)
-
-    for each in (listing, drawing, work, marking):
-        each.add_argument("--json", action="store_true", help="JSON on standard output, nothing else")
-    return parser
+    return whole
 
 
-def _add_type(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("type", metavar="TYPE", help="a type's id, as `list` gives it")
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@two_meridians.version_option
+def commands() -> None:
+    """Retinoscopy cases with computed answers, workings and slips."""
 
 
-def _add_settings(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--form", choices=("minus", "plus"), default="minus", help="cylinder form asked for")
-    parser.add_argument("--level", choices=("novice", "competent", "expert"), default="competent")
-    parser.add_argument("--distance", default="67", metavar="CM", help="usual working distance (default: 67)")
-    parser.add_argument("--fixed-distance", action="store_true", help="every case at that distance")
-
-
-def _settings(chosen: argparse.Namespace) -> Settings:
-    from cases.casetype import Settings
-    from cases.kinds import Distance
-
-    return Settings(
-        form=chosen.form,
-        level=chosen.level,
-        distance_cm=Distance().read(chosen.distance),
-        fixed_distance=chosen.fixed_distance,
-    )
-
-
-def _type(chosen: argparse.Namespace) -> CaseType:
-    from cases.register import case_type
-
-    return case_type(chosen.type)
-
-
-def _case(chosen: argparse.Namespace) -> Case:
-    from cases.casetype import draw
-
-    if getattr(chosen, "findings", None) is None:
-        return draw(_type(chosen), chosen.seed, _settings(chosen))
-    try:
-        findings = json.loads(chosen.findings)
-    except (ValueError, RecursionError) as error:
-        raise BadInput(f'findings are not JSON ({error}): give an object such as {{"distance_cm": 67}}') from error
-    return _type(chosen).case_from_json(findings)
-
-
-def _list(chosen: argparse.Namespace) -> None:
+@commands.command("list")
+@as_json
+def list_types(as_json: bool) -> None:
+    """Every case type, with its steps and slips."""
     from cases.documents import type_document
     from cases.register import all_types
 
-    if chosen.json:
+    if as_json:
         _print_json([type_document(one) for one in all_types().values()])
         return
     for one in all_types().values():
-        print(f"{one.id:22} {one.family.title:28} {one.level:10} {one.title}")
+        click.echo(f"{one.id:22} {one.family.title:28} {one.level:10} {one.title}")
 
 
-def _draw(chosen: argparse.Namespace) -> None:
+@commands.command("draw")
+@the_type
+@click.option("--seed", type=int, required=True, help="the same seed draws the same case everywhere")
+@click.option("--count", type=int, default=1, help="how many, at seed, seed + 1, …")
+@with_settings
+@as_json
+def draw_cases(type_id: str, seed: int, count: int, settings: Settings, as_json: bool) -> None:
+    """Draw cases of a type.
+
+    TYPE is its id, as `list` gives it.
+    """
     from cases.casetype import draw
     from cases.documents import case_document
 
-    if not 1 <= chosen.count <= 100_000:
-        raise BadInput(f"count {chosen.count}: give 1 to 100000")
-    for seed in range(chosen.seed, chosen.seed + chosen.count):
-        case = draw(_type(chosen), seed, _settings(chosen))
-        if chosen.json:
+    if not 1 <= count <= 100_000:
+        raise BadInput(f"count {count}: give 1 to 100000")
+    for one in range(seed, seed + count):
+        case = draw(_type(type_id), one, settings)
+        if as_json:
             _print_json(case_document(case))
         else:
-            print("\n".join((*case.type.found(case.findings), case.type.question(case.findings), "")))
+            click.echo("\n".join((*case.type.found(case.findings), case.type.question(case.findings), "")))
 
 
-def _work(chosen: argparse.Namespace) -> None:
+@commands.command("work")
+@the_type
+@click.option("--findings", required=True, help="findings as JSON")
+@as_json
+def work_out(type_id: str, findings: str, as_json: bool) -> None:
+    """Work out a case from your own findings."""
     from cases.documents import case_document
 
-    case = _case(chosen)
-    if chosen.json:
+    case = _given(type_id, findings)
+    if as_json:
         _print_json(case_document(case))
         return
-    print("\n".join(line.says for line in case.run.lines))
-    print("; ".join(f"{ask.label}: {ask.kind.write(case.truth[ask.name])}" for ask in case.type.asks))
+    click.echo("\n".join(line.says for line in case.run.lines))
+    click.echo("; ".join(f"{ask.label}: {ask.kind.write(case.truth[ask.name])}" for ask in case.type.asks))
 
 
-def _mark(chosen: argparse.Namespace) -> None:
+@commands.command("mark")
+@the_type
+@click.option("--seed", type=int, help="of the case, as `draw` has it")
+@click.option("--findings", help="of the case, as JSON, in place of a seed")
+@click.option("--answer", required=True, help="as typed; several parts with semicolons between")
+@with_settings
+@as_json
+def mark_answer(
+    type_id: str, seed: int | None, findings: str | None, answer: str, settings: Settings, as_json: bool
+) -> None:
+    """Mark an answer to a case.
+
+    Which case it is, a seed says or findings of your own.
+    """
+    from cases.casetype import draw
     from cases.marking import mark_text
 
-    mark = mark_text(_case(chosen), chosen.answer)
-    if chosen.json:
+    if (seed is None) == (findings is None):
+        raise BadInput("mark: give either --seed N or --findings JSON, to say which case it is")
+    case = draw(_type(type_id), seed or 0, settings) if findings is None else _given(type_id, findings)
+    mark = mark_text(case, answer)
+    if as_json:
         _print_json(mark.to_json())
         return
-    print(mark.verdict if mark.unreadable is None else f"unreadable: {mark.unreadable}")
+    click.echo(mark.verdict if mark.unreadable is None else f"unreadable: {mark.unreadable}")
     for one in mark.explanations:
-        print("; ".join(f"{ref.step}: {ref.slip}" for ref in one.slips))
+        click.echo("; ".join(f"{ref.step}: {ref.slip}" for ref in one.slips))
 
 
-def _sheet(chosen: argparse.Namespace) -> None:
-    from cases.register import case_type
+@commands.command("sheet")
+@click.option("--types", help="type ids with commas between")
+@click.option("--count", type=int, help="how many cases (default: 20)")
+@click.option("--seed", type=int, help="of the first case; the next has seed + 1, …")
+@click.option("--keep", metavar="FILE", help="also write the cases to a new file, for a key made later")
+@click.option("--cases", metavar="FILE", help="print the cases of a file that --keep wrote; draw none")
+@click.option("--key", is_flag=True, help="with answers and workings")
+@click.option("--digest", help="refuse to print unless the cases have this digest, which stands on each sheet")
+@with_settings
+def print_sheet(
+    types: str | None,
+    count: int | None,
+    seed: int | None,
+    keep: str | None,
+    cases: str | None,
+    key: bool,
+    digest: str | None,
+    settings: Settings,
+) -> None:
+    """Print a worksheet or its key, as HTML."""
+    from cases.case_list import check_digest, write
     from cases.sheet import worksheet
 
-    if not 1 <= chosen.count <= 200:
-        raise BadInput(f"count {chosen.count}: give 1 to 200")
-    types = [case_type(one.strip()) for one in chosen.types.split(",") if one.strip()]
-    if not types:
+    if cases is None:
+        listed = _drawn(types, count, seed, settings)
+    else:
+        given = {"types": types, "count": count, "seed": seed, "keep": keep}
+        listed = _kept(cases, [f"--{name}" for name, value in given.items() if value is not None], settings)
+    if digest is not None:
+        check_digest(digest, listed.digest)
+    page = worksheet(listed, key=key)
+    if keep is not None:
+        _write_new(Path(keep), write(listed))
+    click.echo(page)
+
+
+@commands.command("new")
+@click.argument("family")
+@click.argument("type_id", metavar="TYPE")
+def write_new(family: str, type_id: str) -> None:
+    """Write a new case type to start from, and its test.
+
+    FAMILY is the id of a family, new or old, such as near; TYPE that of the new type, such as near-add.
+    """
+    from cases.skeleton import write_skeleton
+
+    for path in write_skeleton(family, type_id, Path.cwd()):
+        click.echo(path.relative_to(Path.cwd()))
+
+
+def _type(type_id: str) -> CaseType:
+    from cases.register import case_type
+
+    return case_type(type_id)
+
+
+def _given(type_id: str, findings: str) -> Case:
+    try:
+        read = json.loads(findings)
+    except (ValueError, RecursionError) as error:
+        raise BadInput(f'findings are not JSON ({error}): give an object such as {{"distance_cm": 67}}') from error
+    return _type(type_id).case_from_json(read)
+
+
+def _drawn(types: str | None, count: int | None, seed: int | None, settings: Settings) -> CaseList:
+    from cases.sheet import drawn_list
+
+    if types is None or seed is None:
+        raise BadInput("sheet: give --types and --seed to draw cases, or --cases FILE for cases that were kept")
+    count = 20 if count is None else count
+    if not 1 <= count <= 200:
+        raise BadInput(f"count {count}: give 1 to 200")
+    named = [_type(one.strip()) for one in types.split(",") if one.strip()]
+    if not named:
         raise BadInput("types: name at least one, with commas between")
-    print(worksheet(types, count=chosen.count, seed=chosen.seed, settings=_settings(chosen), key=chosen.key))
+    return drawn_list(named, count=count, seed=seed, settings=settings)
+
+
+def _kept(file: str, drawing: Sequence[str], settings: Settings) -> CaseList:
+    from cases.case_list import read
+    from cases.casetype import Settings as Usual
+
+    if drawing or settings != Usual():
+        raise BadInput(f"--cases has the cases already: leave out {', '.join(drawing) or 'level, form and distance'}")
+    try:
+        return read(Path(file).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"--cases {file}: it cannot be read ({error}); give a file that --keep wrote") from error
+
+
+def _write_new(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise BadInput(
+            f"--keep {path}: there is a file of that name; print its cases with --cases, or give another name"
+        ) from None
+    except OSError as error:
+        raise BadInput(f"--keep {path}: it cannot be written ({error.strerror}); give another place") from error
 
 
 def _print_json(document: Any) -> None:
-    print(json.dumps(document, ensure_ascii=False))
+    click.echo(json.dumps(document, ensure_ascii=False))
 
 
 if __name__ == "__main__":

@@ -18,7 +18,7 @@ from cases.figures_reflex import Breadth, Brightness, Speed, travel
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.notation import write_axis
-from cases.retinoscope import Setting, movement, skew, speed_ratio, width_mm, zones
+from cases.retinoscope import DIM_AT, NEUTRAL_ZONE, Setting, movement, skew, speed_ratio, width_mm, zones
 from cases.working import Known
 
 SOURCES_CM = {"diverging": 60.0, "parallel": math.inf, "converging": -20.0}
@@ -81,6 +81,22 @@ class Bench:
     def as_json(self) -> dict[str, Any]:
         """Return the fields under their own names for JSON."""
         return asdict(self)
+
+
+def instrument() -> dict[str, Any]:
+    """Return for JSON the numbers of the bench's instrument that a script which draws it needs as well.
+
+    Lengths in cm or mm as their names say, `streak_mrad` in milliradians, `oblique_per_deg2` in D per degree squared,
+    `neutral_zone` and `dim_at` in D; null for the source of a parallel beam. What each is, retinoscope.py says.
+    """
+    return {
+        "sight_hole_mm": SIGHT_HOLE_MM,
+        "streak_mrad": STREAK_MRAD,
+        "sources_cm": {name: None if math.isinf(cm) else cm for name, cm in SOURCES_CM.items()},
+        "oblique_per_deg2": Setting.oblique_per_deg2,
+        "neutral_zone": NEUTRAL_ZONE,
+        "dim_at": DIM_AT,
+    }
 
 
 @dataclass(frozen=True)

@@ -145,6 +145,18 @@ class CaseType:
             return self.asks[0].kind.to_json(values[self.asks[0].name])
         return {ask.name: ask.kind.to_json(values[ask.name]) for ask in self.asks}
 
+    def answer_from_json(self, given: Any) -> Values:
+        """Take an answer out of what `answer_json` gave.
+
+        Raises
+        ------
+        BadFinding, OutOfRange
+            When it does not answer what is asked.
+        """
+        if len(self.asks) == 1 and isinstance(self.asks[0].kind, Lens):
+            given = {self.asks[0].name: given}
+        return Group(self.asks).from_json(given)
+
     @property
     def asks_id(self) -> str:
         """Name what is asked in one word, for JSON."""

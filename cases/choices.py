@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from cases.errors import CaseError
 from cases.kinds import BadFinding, Kind
+from cases.typed import hold_to_length
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class Choice(Kind[str]):
 
 
 def _one(text: str, options: Sequence[Option]) -> str:
-    wanted = text.strip().casefold()
+    wanted = hold_to_length(text).strip().casefold()
     for number, option in enumerate(options, 1):
         if wanted in (str(number), option.id.casefold(), option.label.casefold()):
             return option.id
@@ -82,11 +83,14 @@ def _listed(given: object, options: Sequence[Option]) -> tuple[str, ...]:
     raise BadFinding(given, "give a list out of " + ", ".join(option.id for option in options))
 
 
+_BETWEEN = re.compile(r"[;,]")
+
+
 def _parts(text: str, options: Sequence[Option]) -> list[str]:
     """Cut an answer into its parts; a label has spaces in it, so one that stands alone is not cut."""
-    if text.strip().casefold() in {option.label.casefold() for option in options}:
+    if hold_to_length(text).strip().casefold() in {option.label.casefold() for option in options}:
         return [text]
-    split = re.split(r"[;,]", text) if re.search(r"[;,]", text) else text.split()
+    split = _BETWEEN.split(text) if _BETWEEN.search(text) else text.split()
     return [part for part in split if part.strip()]
 
 
@@ -145,7 +149,7 @@ class Marks(Kind[tuple[str, ...]]):
 
     def read(self, text: str) -> tuple[str, ...]:
         """Read numbers, ids or labels with spaces, commas or semicolons between, or "none"."""
-        if text.strip().casefold() in ("none", "0", "-", "–"):
+        if hold_to_length(text).strip().casefold() in ("none", "0", "-", "–"):
             return ()
         chosen = {_one(part, self.options) for part in _parts(text, self.options)}
         return self._in_place(chosen)

@@ -9,6 +9,7 @@ from cases.keys import Key, Rule, given
 from cases.keys import Slip as Wrong
 from cases.lens import across
 from cases.steps import FORM, FORM_WORDS, NET, Powers, degrees, signed
+from cases.sums import adding_up
 from cases.working import Slip, SlipName, Step
 
 MERIDIANS = Key[tuple[float, ...]]("meridians", unit="°")
@@ -97,14 +98,17 @@ _ENDS = given(NEAR_END, FAR_END)
 _ENDS_AND_FORM = given(NEAR_END, FAR_END, FORM)
 
 
+def _gap_words(near: float, far: float, cylinder: float) -> str:
+    digits = adding_up(abs(cylinder), max(near, far), -min(near, far))
+    return f"From {digits.signed(near)} to {digits.signed(far)} is {digits.result(cylinder)}: the cylinder."
+
+
 def find_cylinder(*more: Wrong[float] | Slip) -> Step:
     """Step: the two ends to the `cylinder`, their difference with the sign of the form asked for."""
     return CYLINDER.step(
         skills.FIND_CYLINDER,
         run=_ENDS_AND_FORM(lambda near, far, form: _sign(form) * abs(far - near)),
-        says=given(NEAR_END, FAR_END, CYLINDER)(
-            lambda near, far, cylinder: f"From {signed(near)} to {signed(far)} is {signed(cylinder)}: the cylinder."
-        ),
+        says=given(NEAR_END, FAR_END, CYLINDER)(_gap_words),
         slips=(
             Wrong(
                 skills.SECOND_AS_CYLINDER,

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from cases.errors import CaseError, OutOfRange
 from cases.keys import Key, Keys, Part
 from cases.kinds import BadFinding, Kind
+from cases.typed import hold_to_length
 
 T = TypeVar("T")
 U = TypeVar("U")
@@ -30,12 +31,13 @@ class Several(Kind[tuple[T, ...]]):
 
     def read(self, text: str) -> tuple[T, ...]:
         """Read several with semicolons between."""
-        return self._checked(tuple(self.of.read(part) for part in text.split(";") if part.strip()))
+        parts = self._counted([part for part in hold_to_length(text).split(";") if part.strip()])
+        return tuple(self.of.read(part) for part in parts)
 
-    def _checked(self, values: tuple[T, ...]) -> tuple[T, ...]:
-        if not self.least <= len(values) <= self.most:
-            raise OutOfRange("list", f"of {len(values)}", f"give {self.least} to {self.most}, with semicolons between")
-        return values
+    def _counted(self, parts: Sequence[U]) -> Sequence[U]:
+        if not self.least <= len(parts) <= self.most:
+            raise OutOfRange("list", f"of {len(parts)}", f"give {self.least} to {self.most}, with semicolons between")
+        return parts
 
     def write(self, value: Sequence[T]) -> str:
         """Write them with semicolons between."""
@@ -45,7 +47,7 @@ class Several(Kind[tuple[T, ...]]):
         """Take them out of a JSON list."""
         if not isinstance(given, Sequence) or isinstance(given, str):
             raise BadFinding(given, "give a list")
-        return self._checked(tuple(self.of.from_json(one) for one in given))
+        return tuple(self.of.from_json(one) for one in self._counted(given))
 
     def to_json(self, value: Sequence[T]) -> list[Any]:
         """Give a JSON list."""
@@ -92,7 +94,7 @@ class Group(Kind[Mapping[str, Any]]):
 
     def read(self, text: str) -> dict[str, Any]:
         """Read the fields in order with semicolons between."""
-        parts = [part for part in text.split(";") if part.strip()]
+        parts = [part for part in hold_to_length(text).split(";") if part.strip()]
         if len(parts) != len(self.fields):
             raise BadFinding(text, f"give {self.hint}, with a semicolon between")
         return {field.name: field.kind.read(part) for field, part in zip(self.fields, parts, strict=True)}

@@ -76,7 +76,7 @@ def text_width(words: str, size: float = TEXT) -> float:
 
     Each character is counted as in a wide common face (DejaVu Sans), so that narrower ones leave room to spare.
     """
-    return size * sum(_EMS.get(mark, _WIDEST) for mark in words)
+    return size * math.fsum(_EMS.get(mark, _WIDEST) for mark in words)
 
 
 def text_box(x: float, y: float, words: str, size: float, anchor: Anchor) -> Box:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from itertools import product
 
@@ -143,7 +144,7 @@ def _outside(end: float, words: list[str]) -> tuple[float, list[float], Box]:
     """Place the lines of a label just beyond the end of an arm: x, the baselines, and the ground, from the centre."""
     sizes = [TEXT if line == len(words) - 2 else SMALL for line in range(len(words))]
     half_wide = max(text_width(text, size) for text, size in zip(words, sizes, strict=True)) / 2
-    tall = sum(sizes) + 3 * (len(sizes) - 1)
+    tall = math.fsum(sizes) + 3 * (len(sizes) - 1)
     reach = ARM
     while True:
         x, y = toward(end, reach)

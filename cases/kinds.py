@@ -6,6 +6,7 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Any, Generic, TypeVar
 
 from cases import notation
@@ -19,6 +20,10 @@ POWER_LIMIT = 60.0
 """No lens or eye of this trade lies beyond it, in D."""
 
 
+HALF_HUNDREDTH = 0.005
+"""In D: what an eighth loses or gains where it is written with two decimals."""
+
+
 class BadFinding(CaseError):
     """A finding in JSON is missing, unknown or of the wrong shape."""
 
@@ -27,7 +32,7 @@ class BadFinding(CaseError):
 
 
 def _short(given: object) -> str:
-    text = repr(given)
+    text = repr(given[:60] if isinstance(given, str | list) else given)
     return text if len(text) <= 60 else text[:57] + "…"
 
 
@@ -43,9 +48,26 @@ def number_from(given: object, name: str) -> float:
     BadFinding
         When it is anything else.
     """
-    if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
+    if isinstance(given, bool) or not isinstance(given, int | float):
         raise BadFinding(given, f"{name} must be a number")
-    return float(given)
+    try:
+        value = float(given)
+    except OverflowError:  # a whole number of more than 308 digits
+        value = math.inf
+    if not math.isfinite(value):
+        raise BadFinding(given, f"{name} must be a number")
+    return value
+
+
+def eighths_meant(power: float) -> tuple[float, ...]:
+    """Return what a person may mean by a power in D: −3.37, −3.375 and −3.38 are three ways to write one eighth.
+
+    Phoropters and trial lenses are marked either way (common practice, no published source).
+    """
+    eighth = round(power * 8) / 8
+    if abs(power - eighth) > HALF_HUNDREDTH + 1e-9 or not eighth * 4 % 1:
+        return (power,)
+    return eighth, eighth - HALF_HUNDREDTH, eighth + HALF_HUNDREDTH
 
 
 class Kind(ABC, Generic[T]):
@@ -87,6 +109,10 @@ class Kind(ABC, Generic[T]):
     def alike(self, given: T, slipped: T) -> bool:
         """Say whether an answer may have come from this slip's value."""
         return self.close(given, slipped)
+
+    def meant(self, given: T) -> tuple[T, ...]:
+        """Return what a person may mean who writes this: an eighth is written in full, cut or rounded."""
+        return (given,)
 
     def differs(self, given: T, truth: T) -> str:
         """Say in words how the answer differs from the truth."""
@@ -141,6 +167,10 @@ class Power(Scalar):
     def write(self, value: float) -> str:
         """Write a power with its sign and two decimals."""
         return f"{notation.write_power(value)} D"
+
+    def meant(self, given: float) -> tuple[float, ...]:
+        """Return the three ways of writing the eighth that it is, or itself."""
+        return eighths_meant(given)
 
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is too plus or too minus."""
@@ -340,6 +370,11 @@ class Lens(Kind[SphCyl]):
         left = 2 * abs(b.cylinder) * math.sin(math.radians(gap))
         return left <= residual + 1e-9 if axis >= 90 else gap <= axis + 1e-9 or left <= min(residual, 0.02)
 
+    def meant(self, given: SphCyl) -> tuple[SphCyl, ...]:
+        """Return the lens with every way of writing the eighths in it."""
+        powers = product(eighths_meant(given.sphere), eighths_meant(given.cylinder))
+        return tuple(SphCyl(sphere, cylinder, given.axis) for sphere, cylinder in powers)
+
     def differs(self, given: SphCyl, truth: SphCyl) -> str:
         """Say how the spherical equivalent, the cylinder and its axis differ; of a turned sign that is what is said."""
         if given.cylinder * truth.cylinder < 0 and axis_gap(given.axis, truth.axis) < 0.5:
@@ -432,6 +467,11 @@ class Cross(Kind[SphCyl]):
     def alike(self, given: SphCyl, slipped: SphCyl) -> bool:
         """Compare as lenses."""
         return self.lens.alike(given, slipped)
+
+    def meant(self, given: SphCyl) -> tuple[SphCyl, ...]:
+        """Return the lens with every way of writing the eighths among its two powers."""
+        powers = product(eighths_meant(given.sphere), eighths_meant(given.sphere + given.cylinder))
+        return tuple(SphCyl.from_meridians(given.axis, along, other) for along, other in powers)
 
     def differs(self, given: SphCyl, truth: SphCyl) -> str:
         """Compare as lenses."""

@@ -11,12 +11,16 @@ from typing import Any
 from cases.errors import CaseError
 from cases.kinds import BadFinding, Kind, Power
 from cases.notation import read_power, write_power
+from cases.typed import hold_to_length
 
 MOVEMENTS = ("with", "against", "neutral")
 UNSTEADY = "pupil shrank"
 MOST_LINES = 12
 _LENS = Power()
-_LINE = re.compile(rf"([^;\n]+?)\s+({'|'.join(MOVEMENTS)})(?:[\s,(]+({UNSTEADY})\)?)?\s*(?:[;,\n]\s*|$)", re.IGNORECASE)
+_LINE = re.compile(
+    rf"([^;\n]{{1,60}}?)\s{{1,9}}({'|'.join(MOVEMENTS)})(?:[\s,(]{{1,9}}({UNSTEADY})\)?)?\s{{0,9}}(?:[;,\n]\s{{0,9}}|$)",
+    re.IGNORECASE,
+)
 """One line and what parts it from the next. A comma may also be a decimal mark, so lines end at the movement."""
 
 
@@ -112,8 +116,9 @@ class LensLog(Kind[Log]):
 
     def read(self, text: str) -> Log:
         """Read lines with commas, semicolons or line ends between; "pupil shrank" after one marks it."""
-        log, left = [], text.strip()
-        while left:
+        log: list[Tried] = []
+        left = hold_to_length(text).strip()
+        while left and len(log) <= MOST_LINES:
             found = _LINE.match(left)
             if found is None:
                 raise UnreadableLog(left)
@@ -136,7 +141,7 @@ class LensLog(Kind[Log]):
         """Take it out of [{"lens": D, "movement": "with"|"against"|"neutral", "unsteady": bool}, …]."""
         if not isinstance(given, Sequence) or isinstance(given, str):
             raise BadFinding(given, 'give a list of {"lens", "movement"}')
-        return self._checked(tuple(self._from_object(one) for one in given))
+        return self._checked(tuple(self._from_object(one) for one in given[: MOST_LINES + 1]))
 
     @staticmethod
     def _from_object(given: object) -> Tried:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 from cases.casetype import Case, Slipped, Values
@@ -168,21 +169,29 @@ def mark_fields(case: Case, texts: Mapping[str, str]) -> Mark:
 
 
 def mark(case: Case, given: Values) -> Mark:
-    """Mark an answer that has been read.
+    """Mark an answer that has been read; an eighth written as −3.37, −3.375 or −3.38 is marked alike.
 
     Singles explain before pairs: a pair of slips is looked for only where no single one gives the answer.
     """
-    if case.type.same(given, case.truth):
+    meant = _meant(case, given)
+    if any(case.type.same(one, case.truth) for one in meant):
         return Mark("equivalent" if _other_form(case, given) else "right", case, given)
-    if case.type.close(given, case.truth):
+    if any(case.type.close(one, case.truth) for one in meant):
         return Mark("near", case, given)
-    explanations = _explain(case, given, case.singles) or _explain(case, given, case.doubles)
+    explanations = _explain(case, meant, case.singles) or _explain(case, meant, case.doubles)
     return Mark("slip" if explanations else "wrong", case, given, explanations)
 
 
-def _explain(case: Case, given: Values, candidates: Sequence[Slipped]) -> tuple[Slipped, ...]:
-    exact = tuple(one for one in candidates if case.type.same(given, one.answer))
-    return exact or tuple(one for one in candidates if case.type.alike(given, one.answer))
+def _meant(case: Case, given: Values) -> tuple[Values, ...]:
+    """Return all that an answer may mean: one, where there is no eighth in it."""
+    names = [ask.name for ask in case.type.asks]
+    ways = product(*(ask.kind.meant(given[ask.name]) for ask in case.type.asks))
+    return tuple(dict(zip(names, one, strict=True)) for one in ways)
+
+
+def _explain(case: Case, meant: Sequence[Values], candidates: Sequence[Slipped]) -> tuple[Slipped, ...]:
+    exact = tuple(one for one in candidates if any(case.type.same(given, one.answer) for given in meant))
+    return exact or tuple(one for one in candidates if any(case.type.alike(given, one.answer) for given in meant))
 
 
 def _other_form(case: Case, given: Values) -> bool:

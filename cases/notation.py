@@ -39,6 +39,7 @@ __all__ = [
     "read_prescription",
     "read_quantity",
     "read_size",
+    "rounded_power",
     "write_axis",
     "write_distance",
     "write_power",
@@ -57,15 +58,15 @@ _PLANO = Number("", "0", word="plano")
 _CM = {"mm": 0.1, "cm": 1.0, "m": 100.0, "inch": 2.54, "foot": 30.48}
 _NEAREST_CM, _FARTHEST_CM = 1.0, 2000.0
 _BARE_CM = (3.0, 300.0)
+_EIGHTH = Decimal("0.125")
 LARGEST = 1e12
 """In D: beyond it is no power that anyone wrote, and it would not be written to the hundredth either."""
 
 
-def write_power(value: float, decimals: int = 2) -> str:
-    """Write a power in D with its sign, as in "+1.25", "−0.50" (U+2212), or "0.00" without one.
+def rounded_power(value: float, decimals: int | None = None) -> Decimal:
+    """Round a power in D to the digits that are written: two decimals, or the three that an eighth has.
 
-    An eighth loses its half hundredth, 0.125 → 0.12 and 0.375 → 0.37, as trial lenses are marked (common practice, no
-    published source).
+    A value that is no eighth and lies half-way goes to the smaller size. `decimals` fixes how many there are.
 
     Raises
     ------
@@ -74,13 +75,30 @@ def write_power(value: float, decimals: int = 2) -> str:
     """
     if not abs(value) < LARGEST:
         raise OutOfRange("power", f"{value:g}", "a finite number is needed")
-    size = Decimal(repr(round(abs(value), 9))).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_DOWN)
-    sign = "" if not size else "+" if value > 0 else "−"
-    return f"{sign}{size:f}"
+    exact = Decimal(repr(round(value, 9)))
+    if decimals is None:
+        decimals = 3 if exact % _EIGHTH == 0 and exact % (2 * _EIGHTH) else 2
+    return exact.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_DOWN)
 
 
-def write_size(value: float, decimals: int = 2) -> str:
-    """Write how large a power or a difference in D is, without its sign, rounded as signed powers are: "0.50".
+def write_power(value: float, decimals: int | None = None) -> str:
+    """Write a power in D with its sign, as in "+1.25", "−0.50" (U+2212), "+0.875", or "0.00" without one.
+
+    Two decimals, but an eighth in full, so that −4.25 and +0.875 make −3.375 as printed. Trial lenses are marked +0.87
+    or +0.88 for it (common practice, no published source), and answers so written are credited alike.
+
+    Raises
+    ------
+    OutOfRange
+        As `rounded_power` does.
+    """
+    rounded = rounded_power(value, decimals)
+    sign = "" if not rounded else "+" if rounded > 0 else "−"
+    return f"{sign}{abs(rounded):f}"
+
+
+def write_size(value: float, decimals: int | None = None) -> str:
+    """Write how large a power or a difference in D is, without its sign, with the digits of signed powers: "0.50".
 
     Raises
     ------
@@ -103,8 +121,10 @@ def write_axis(value: float) -> str:
     return f"{axis_of(math.floor(axis_of(value) + 0.5)):.0f}"
 
 
-def write_prescription(rx: SphCyl, form: str = "minus", *, decimals: int = 2) -> str:
+def write_prescription(rx: SphCyl, form: str = "minus", *, decimals: int | None = None) -> str:
     """Write a lens as "+1.00 / −1.50 × 90", a sphere as "+1.00 DS", no power as "plano"; powers in D, axis 1 to 180.
+
+    The digits are those of `write_power`.
 
     `form` is "minus", "plus", or "as-is" for the form the lens has. A cylinder that rounds to nought is left out and
     half of it joins the sphere; a sphere of nought beside a cylinder is written "plano".

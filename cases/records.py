@@ -25,7 +25,7 @@ LONGEST = 12
 STEP = 0.25
 
 _NUMBER = re.compile(r"([+-]?)(\d{1,3}(?:[.,]\d{1,3})?|[.,]\d{1,3})")
-_SPHERE_ONLY = re.compile(r"\s*(ds|sph|sphere)$")
+_SPHERE_ONLY = re.compile(r"\s{0,9}(ds|sph|sphere)$")
 _NOUGHT = ("plano", "pl")
 
 

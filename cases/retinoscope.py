@@ -392,7 +392,8 @@ def _half_angles(setting: Setting, streak: float) -> tuple[float, float]:
         setting.pupil_mm / 2000 * math.hypot(*blur),
         setting.sight_hole_mm / 2000 / w,
     )
-    return sum(parts), max(0.0, 2 * max(parts) - sum(parts))
+    whole = math.fsum(parts)
+    return whole, max(0.0, 2 * max(parts) - whole)
 
 
 def _finite(value: Any) -> Any:

@@ -1,4 +1,4 @@
-"""A worksheet to print: cases fixed by their seeds, and a key with the workings, as one HTML page."""
+"""A worksheet to print: cases, and a key with the workings, as one HTML page; both bear the digest of the cases."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import Any
 
+from cases.case_list import CaseList
 from cases.casetype import Case, CaseType, Settings, draw
 from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
@@ -31,6 +32,13 @@ ol.working { margin: 1mm 0; padding-left: 6mm; }
 """
 
 
+_FITS = {
+    False: "The key to this sheet has the same digest.",
+    True: "This is the key to sheets with the same digest, and to no other.",
+}
+"""By whether it is a key."""
+
+
 class NothingOnPaper(CaseError):
     """Cases that are all at the bench, which moves as paper does not."""
 
@@ -38,18 +46,16 @@ class NothingOnPaper(CaseError):
         super().__init__("every case here is at the bench and cannot be answered on paper: add a type that can")
 
 
-def sheet_cases(types: Sequence[CaseType], *, count: int, seed: int, settings: Settings) -> list[Case]:
-    """Draw the cases of a worksheet: the types in turn, at seed, seed + 1, ..."""
-    return [draw(types[number % len(types)], seed + number, settings) for number in range(count)]
+def drawn_list(types: Sequence[CaseType], *, count: int, seed: int, settings: Settings) -> CaseList:
+    """Draw the cases of a worksheet, to be printed and kept: the types in turn, at seed, seed + 1, ...
 
-
-def worksheet(types: Sequence[CaseType], *, count: int, seed: int, settings: Settings, key: bool = False) -> str:
-    """Write a worksheet as one HTML document; the same arguments always give the same sheet.
-
-    key: add every answer with its working. Raises CannotDraw where a type's ranges leave no case, and NothingOnPaper.
+    Raises
+    ------
+    CannotDraw
+        When a type's ranges leave no case.
     """
-    drawn = sheet_cases(types, count=count, seed=seed, settings=settings)
-    return sheet_page(drawn, seed=seed, level=settings.level, key=key)
+    drawn = tuple(draw(types[number % len(types)], seed + number, settings) for number in range(count))
+    return CaseList(drawn, seed, settings.level)
 
 
 def on_paper(drawn: Sequence[Case]) -> list[tuple[int, Case]]:
@@ -66,21 +72,22 @@ def on_paper(drawn: Sequence[Case]) -> list[tuple[int, Case]]:
     return found
 
 
-def sheet_page(
-    drawn: Sequence[Case], *, seed: int, level: str, key: bool = False, title: str = "Retinoscopy worksheet"
-) -> str:
-    """Write cases that are drawn already as one HTML document; seed and level are only named on it.
+def worksheet(listed: CaseList, *, key: bool = False, title: str = "Retinoscopy worksheet") -> str:
+    """Write a worksheet as one HTML document; the same cases always give the same sheet.
 
-    Cases at the bench are left out and named, and the others keep their numbers. Raises NothingOnPaper.
+    key: add every answer with its working. Cases at the bench are left out and named, and the others keep their
+    numbers. Raises NothingOnPaper.
     """
+    drawn, seed = listed.cases, listed.seed
     printed = on_paper(drawn)
     left_out = [number for number in range(1, len(drawn) + 1) if number not in {one for one, _ in printed}]
     title = escape(title) + (", with key" if key else "")
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
         f"<style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>",
-        f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(level)} level. '
+        f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(listed.level)} level. '
         'Name <span class="name"></span></p>',
+        f'<p class="about">Digest of the cases: <strong>{listed.digest}</strong>. {_FITS[key]}</p>',
         f'<p class="caution">{CAUTION}</p>',
         *([f'<p class="about">{_at_the_bench(left_out)}</p>'] if left_out else ()),
         *(_case(number, case, key=key) for number, case in printed),

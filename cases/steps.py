@@ -14,7 +14,8 @@ from cases.keys import Key, Readable, Rule, given, given_all, untyped
 from cases.keys import Slip as Wrong
 from cases.kinds import Axis, Distance, Lens
 from cases.lens import SphCyl, across, axis_of
-from cases.notation import write_axis, write_distance, write_power, write_prescription
+from cases.notation import write_axis, write_distance, write_power, write_prescription, write_size
+from cases.sums import less
 from cases.vergence import is_clinic_value, vergence, working_vergence
 from cases.working import Known, Slip, SlipRef, Step
 
@@ -87,6 +88,11 @@ def signed(power: float) -> str:
     return write_power(power)
 
 
+def size(power: float) -> str:
+    """Write how large a power or a difference in D is, for a sentence: 1.25, 0.875."""
+    return write_size(power)
+
+
 def lens_in_place(power: float, words: str) -> str:
     """Write which sphere is in place, to follow "with": its power in D and then `words`, or that there is none."""
     written = signed(power)
@@ -119,8 +125,8 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
 
     def says(cm: float, power: float) -> str:
         if exact or not is_clinic_value(cm) or abs(power - vergence(cm)) < 0.002:
-            return f"{write_distance(cm)} is 100 ÷ {cm:g} = {power:.2f} D."
-        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {vergence(cm):.3f} D, in the clinic taken as {power:.2f}."
+            return f"{write_distance(cm)} is 100 ÷ {cm:g} = {size(power)} D."
+        return f"{write_distance(cm)} is 100 ÷ {cm:g} = {vergence(cm):.3f} D, in the clinic taken as {size(power)}."
 
     return VERGENCE.step(
         skills.DISTANCE_IN_DIOPTRES,
@@ -130,7 +136,7 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
             Wrong(
                 skills.METRES_NOT_INVERTED,
                 run=given(DISTANCE)(lambda cm: cm / 100),
-                says=given(DISTANCE, VERGENCE)(lambda cm, power: f"{write_distance(cm)} taken as {power:.2f} D."),
+                says=given(DISTANCE, VERGENCE)(lambda cm, power: f"{write_distance(cm)} taken as {size(power)} D."),
                 # At a metre and a half the metres are the habitual 1.50 as well, and the habit tells it already.
                 live=given(DISTANCE)(lambda cm: all(abs(cm / 100 - other) > 0.02 for other in (value(cm), 1.5))),
             ),
@@ -147,7 +153,7 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
 @given(GROSS, VERGENCE, NET)
 def taken_off(gross: Powers, off: float, net: Powers) -> str:
     """Say how the vergence came off every power of `gross`."""
-    sums = [f"{signed(g)} − {off:.2f} = {signed(n)}" for g, n in zip(gross, net, strict=True)]
+    sums = [less(g, off, n) for g, n in zip(gross, net, strict=True)]
     return f"Take the distance off: {', and '.join(sums)}."
 
 
@@ -175,7 +181,7 @@ LEFT_IN = Wrong(
 ADDED = Wrong(
     skills.DISTANCE_ADDED,
     run=given(GROSS, VERGENCE)(lambda gross, off: tuple(g + off for g in gross)),
-    says=given(VERGENCE, NET)(lambda off, net: f"{off:.2f} added: {listed(net)}."),
+    says=given(VERGENCE, NET)(lambda off, net: f"{size(off)} added: {listed(net)}."),
 )
 
 
@@ -189,7 +195,7 @@ def sign_blind(*, live: Rule[bool] | Callable[[Known], bool]) -> Wrong[Powers]:
     return Wrong(
         skills.SIGN_BLIND,
         run=given(GROSS, VERGENCE)(lambda gross, off: tuple(subtract_sizes(g, off) for g in gross)),
-        says=given(VERGENCE, NET)(lambda off, net: f"{off:.2f} taken off the sizes: {listed(net)}."),
+        says=given(VERGENCE, NET)(lambda off, net: f"{size(off)} taken off the sizes: {listed(net)}."),
         live=live if isinstance(live, Rule) else untyped(live),
     )
 

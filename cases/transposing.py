@@ -9,6 +9,7 @@ from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.keys import ALWAYS, Key, Mark, Rule, Slip, given
 from cases.lens import across
 from cases.steps import degrees, from_vertical, mirrored, signed
+from cases.sums import added
 from cases.working import SlipName, Step
 
 AXIS_FROM_180 = SlipName(
@@ -63,9 +64,7 @@ def turning_steps(needed: Rule[bool] = ALWAYS, *, axis_alone: bool = True) -> tu
             skills.TURN_SPHERE,
             run=turned(lambda sphere, cylinder: sphere + cylinder),
             says=given(WAS, CYLINDER, SPHERE)(
-                lambda was, cylinder, sphere: (
-                    f"New sphere: {signed(was)} with {signed(cylinder)} makes {signed(sphere)}."
-                )
+                lambda was, cylinder, sphere: f"New sphere: {added(was, cylinder, sphere)}."
             ),
             slips=(
                 Slip(

@@ -12,6 +12,9 @@ from cases.errors import CaseError
 LONGEST = 200
 """Characters that a reader looks at; a prescription needs some forty at most."""
 
+LONGEST_LIST = 1000
+"""Characters of a list: of lenses, of lines of a log, of what was chosen."""
+
 _SHOWN = 40
 _DROPPED = dict.fromkeys([*range(0x200B, 0x2010), *range(0x202A, 0x202F), 0x061C, *range(0x2060, 0x206A), 0xFEFF])
 _ALIKE = str.maketrans(
@@ -166,6 +169,19 @@ def plain_characters(text: str) -> str:
             plain = char if digit is None else str(digit)
         out.append(plain)
     return "".join(out).lower().strip().rstrip(" .,;")
+
+
+def hold_to_length(text: str, most: int = LONGEST_LIST) -> str:
+    """Return a text that is to be cut into parts, once it is known to be no longer than `most` characters.
+
+    Raises
+    ------
+    Unreadable
+        When it is longer.
+    """
+    if len(text) > most:
+        raise Unreadable(text, f"longer than {most} characters: write only what is asked for", "too-long")
+    return text
 
 
 def scan(text: str, wanted: str) -> list[Token]:

@@ -2,105 +2,112 @@
 
 from __future__ import annotations
 
-import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
+
+import click
+
+import two_meridians
 
 PORT = 8067
 """Tried first; a free one is taken where it is in use."""
 
+PROGRAM = "two-meridians" if Path(sys.argv[0]).stem == "two-meridians" else "python -m quiz"
+
+Command = Callable[..., Any]
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0: done, 1: done and something is wrong, 2: refused, with one line on standard error."""
-    options = _parser().parse_args(arguments)
+    why = two_meridians.shadowed()
+    if why is not None:
+        click.echo(f"quiz: {why}", err=True)
+        return 2
     from quiz.errors import QuizError
 
-    try:
-        return int(options.run(options))
-    except QuizError as error:
-        print(f"quiz: {error}", file=sys.stderr)
-        return 2
+    return two_meridians.run(commands, arguments, name="quiz", errors=QuizError, program=PROGRAM)
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="python -m quiz", description="Two Meridians: retinoscopy cases that come back."
-    )
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
-
-    serve = commands.add_parser("serve", help="serve the app to a browser on this computer, or to a class")
-    serve.add_argument("--host", default="127.0.0.1", help="127.0.0.1 (default): this computer; 0.0.0.0: a class")
-    serve.add_argument("--port", type=_port, help=f"port (default: {PORT}, or a free one where that is in use)")
-    serve.add_argument("--no-browser", action="store_true", help="do not open a browser")
-    _with_data(serve)
-    serve.set_defaults(run=_serve)
-
-    preceptor = commands.add_parser(
-        "add-preceptor", help="add a preceptor, or give one a new password; the password is asked for"
-    )
-    preceptor.add_argument("name", metavar="NAME", help="the name to sign in with")
-    _with_data(preceptor)
-    preceptor.set_defaults(run=_add_preceptor)
-
-    rebuild = commands.add_parser("rebuild", help="work every learner's memory out anew from the log of answers")
-    _with_data(rebuild)
-    rebuild.set_defaults(run=_rebuild)
-
-    refit = commands.add_parser(
-        "refit", help="see whether other numbers for the memory would have foretold this class better; changes nothing"
-    )
-    _with_data(refit)
-    refit.set_defaults(run=_refit)
-
-    backup = commands.add_parser("backup", help="copy the data file as it is now, while learners go on answering")
-    backup.add_argument("file", type=Path, metavar="BACKUP", help="where to; never over a file that is there")
-    _with_data(backup)
-    backup.set_defaults(run=_backup)
-
-    restore = commands.add_parser("restore", help="put a backup in the data file's place; the app must be stopped")
-    restore.add_argument("file", type=Path, metavar="BACKUP", help="a file that `backup` wrote")
-    _with_data(restore)
-    restore.set_defaults(run=_restore)
-
-    demo = commands.add_parser("demo", help="serve an invented class with weeks of answers, to look around in")
-    demo.add_argument("--data", type=Path, metavar="FILE", help="keep it in this new file (default: gone at the end)")
-    demo.add_argument("--port", type=_port, help=f"port (default: {PORT}, or a free one where that is in use)")
-    demo.add_argument("--no-browser", action="store_true", help="do not open a browser")
-    demo.add_argument("--no-serve", action="store_true", help="only fill the file")
-    demo.set_defaults(run=_demo)
-
-    check = commands.add_parser("check", help="look a data file or a backup over, from end to end; changes nothing")
-    _with_data(check)
-    check.set_defaults(run=_check)
-    return parser
+def say(words: str) -> None:
+    """Print a line, at once even where another program reads it."""
+    click.echo(words)
 
 
-def _with_data(command: argparse.ArgumentParser) -> None:
-    command.add_argument("--data", type=Path, metavar="FILE", help="data file (default: one in your own data folder)")
-
-
-def _port(text: str) -> int:
+def _port(_: click.Context, __: click.Parameter, text: str | None) -> int | None:
+    if text is None:
+        return None
     if not text.isdecimal() or not 0 < int(text) < 65536:
-        raise argparse.ArgumentTypeError(f"port {text}: give a number from 1 to 65535")
+        raise click.BadParameter(f"port {text}: give a number from 1 to 65535.")
     return int(text)
 
 
-def _serve(options: argparse.Namespace) -> int:
-    from quiz.serving import serve
-
-    serve(
-        data=options.data,
-        host=options.host,
-        port=options.port,
-        usual_port=PORT,
-        browser=not options.no_browser,
-        say=lambda words: print(words, flush=True),
-    )
-    return 0
+def with_data(command: Command) -> Command:
+    """Give a command the option that names the data file."""
+    words = "data file (default: one in your own data folder)"
+    return click.option(
+        "--data", type=click.Path(path_type=Path), metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words
+    )(command)
 
 
-def _add_preceptor(options: argparse.Namespace) -> int:
+def with_port(command: Command) -> Command:
+    """Give a command the options that say where and how the app is shown."""
+    words = f"port (default: {PORT}, or a free one where that is in use)"
+    port = click.option("--port", metavar="PORT", callback=_port, envvar="QUIZ_PORT", show_envvar=True, help=words)
+    words = "do not open a browser"
+    browser = click.option("--no-browser", is_flag=True, envvar="QUIZ_NO_BROWSER", show_envvar=True, help=words)
+    return port(browser(command))
+
+
+@click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+@two_meridians.version_option
+@click.pass_context
+def commands(ctx: click.Context) -> None:
+    """Two Meridians: retinoscopy cases that come back. Without a command the app is served to this computer."""
+    if ctx.invoked_subcommand is None:
+        with serve.make_context("serve", [], parent=ctx) as own:
+            serve.invoke(own)
+
+
+@commands.command()
+@click.option(
+    "--host",
+    default="127.0.0.1",
+    envvar="QUIZ_HOST",
+    show_envvar=True,
+    help="127.0.0.1 (default): this computer; 0.0.0.0: a class",
+)
+@with_port
+@with_data
+@click.option(
+    "--log-file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    envvar="QUIZ_LOG_FILE",
+    show_envvar=True,
+    help="log to this file and not to the terminal",
+)
+@click.option("-v", "--verbose", is_flag=True, envvar="QUIZ_VERBOSE", show_envvar=True, help="log every request")
+def serve(
+    host: str, port: int | None, no_browser: bool, data: Path | None, log_file: Path | None, verbose: bool
+) -> None:
+    """Serve the app to a browser on this computer, or to a class."""
+    from quiz import log_file as log
+    from quiz.serving import serve as serve_app
+
+    log.set_up(log_file, verbose=verbose)
+    serve_app(data=data, host=host, port=port, usual_port=PORT, browser=not no_browser, say=say)
+
+
+@commands.command()
+@click.argument("name")
+@with_data
+def add_preceptor(name: str, data: Path | None) -> None:
+    """Add a preceptor, or give one a new password.
+
+    NAME is what they sign in with; the password is asked for.
+    """
     import time
     from contextlib import closing
 
@@ -109,10 +116,9 @@ def _add_preceptor(options: argparse.Namespace) -> int:
     from quiz.store import Store
 
     password = _asked_password()
-    with closing(open_data(options.data)) as file, closing(Store(file)) as store:
-        new = signing.add_preceptor(store, options.name, password, now=time.time())
-    print("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
-    return 0
+    with closing(open_data(data)) as file, closing(Store(file)) as store:
+        new = signing.add_preceptor(store, name, password, now=time.time())
+    say("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
 
 
 def _asked_password() -> str:
@@ -129,21 +135,29 @@ def _asked_password() -> str:
     return password
 
 
-def _rebuild(options: argparse.Namespace) -> int:
+@commands.command()
+@with_data
+def rebuild(data: Path | None) -> None:
+    """Work out every learner's memory again from the answers."""
     from contextlib import closing
 
     from quiz import folding
     from quiz.datafile import open_data
     from quiz.store import Store
 
-    with closing(open_data(options.data, make=False)) as file, closing(Store(file)) as store:
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
         for one in folding.rebuild(store):
             kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
-            print(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
-    return 0
+            say(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
 
 
-def _refit(options: argparse.Namespace) -> int:
+@commands.command()
+@with_data
+def refit(data: Path | None) -> None:
+    """See whether other numbers would forecast this class better.
+
+    Fits the memory's numbers to the log of answers and changes nothing.
+    """
     import random
     from contextlib import closing
     from datetime import UTC, datetime
@@ -151,92 +165,121 @@ def _refit(options: argparse.Namespace) -> int:
     from quiz import folding
     from quiz.datafile import open_data
     from quiz.numbers import NUMBERS
-    from quiz.refit import changes, refit
+    from quiz.refit import changes
+    from quiz.refit import refit as fit
     from quiz.store import Store
 
-    with closing(open_data(options.data, make=False)) as file, closing(Store(file)) as store:
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
         logs = {one.id: [folding.event_of(row) for row in store.answers_of(one.id)] for one in store.learners()}
-    offer = refit(
+    offer = fit(
         logs,
         random.Random(0),  # the same data give the same offer
         dated=datetime.now(UTC).date().isoformat(),
-        said=lambda words: print(words, flush=True),
+        said=say,
     )
-    print(
+    say(
         f"Fitted on {offer.fitted_on} learners. For the {offer.judged_on} others the loss of one answer goes from "
         f"{offer.loss_before:.4f} to {offer.loss_after:.4f}: a fall of {offer.fall:.4f}, "
         f"standard error {offer.standard_error:.4f}."
     )
     if not offer.accepted:
-        print("That is not a fall of more than two standard errors: keep the numbers as they are.")
-        return 0
-    print("That is a fall of more than two standard errors. To take them over, put into quiz/numbers.py:")
+        say("That is not a fall of more than two standard errors: keep the numbers as they are.")
+        return
+    say("That is a fall of more than two standard errors. To take them over, put into quiz/numbers.py:")
     for name, before, after in changes(NUMBERS, offer.numbers):
-        print(f"    {name} = {after!r}    was {before!r}")
-    print("Every learner's memory is then worked out anew from the log the next time it is needed.")
-    return 0
+        say(f"    {name} = {after!r}    was {before!r}")
+    say("Every learner's memory is then worked out anew from the log the next time it is needed.")
 
 
-def _backup(options: argparse.Namespace) -> int:
-    from quiz.backups import backup
+@commands.command()
+@click.argument("file", metavar="BACKUP", type=click.Path(path_type=Path))
+@with_data
+def backup(file: Path, data: Path | None) -> None:
+    """Copy the data file while learners go on answering.
+
+    BACKUP is where to, never over a file that is there.
+    """
+    from quiz.backups import backup as back_up
     from quiz.datafile import data_path
 
-    size = backup(data_path(options.data), options.file)
-    print(f"{options.file}: {size / 1e6:.1f} MB. It holds all that the data file holds: keep it as safe.")
-    return 0
+    size = back_up(data_path(data), file)
+    say(f"{file}: {size / 1e6:.1f} MB. It holds all that the data file holds: keep it as safe.")
 
 
-def _restore(options: argparse.Namespace) -> int:
+@commands.command()
+@click.argument("file", metavar="BACKUP", type=click.Path(path_type=Path))
+@with_data
+def restore(file: Path, data: Path | None) -> None:
+    """Put a backup in the data file's place.
+
+    BACKUP is a file that `backup` wrote. The app must be stopped.
+    """
     import time
 
-    from quiz.backups import restore
+    from quiz.backups import restore as put_back
     from quiz.datafile import data_path
 
-    done = restore(options.file, data_path(options.data), now=time.time())
-    print(f"{done.path} is as it was when the backup was made; preceptors sign in anew.")
+    done = put_back(file, data_path(data), now=time.time())
+    say(f"{done.path} is as it was when the backup was made; preceptors sign in anew.")
     if done.set_aside is not None:
-        print(f"What stood there before is in {done.set_aside}")
-    return 0
+        say(f"What stood there before is in {done.set_aside}")
 
 
-def _demo(options: argparse.Namespace) -> int:
+@commands.command()
+@click.option(
+    "--data",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="keep it in this new file (default: gone at the end)",
+)
+@with_port
+@click.option("--no-serve", is_flag=True, help="only fill the file")
+def demo(data: Path | None, port: int | None, no_browser: bool, no_serve: bool) -> None:
+    """Serve an invented class with weeks of answers."""
     from tempfile import TemporaryDirectory
 
     with TemporaryDirectory(prefix="two-meridians-") as folder:
-        return _demo_in(options.data or Path(folder) / "demo.sqlite3", options)
+        path = data or Path(folder) / "demo.sqlite3"
+        _fill(path)
+        if not no_serve:
+            from quiz.serving import serve as serve_app
+
+            serve_app(data=path, host="127.0.0.1", port=port, usual_port=PORT, browser=not no_browser, say=say)
 
 
-def _demo_in(path: Path, options: argparse.Namespace) -> int:
+def _fill(path: Path) -> None:
+    """Let the invented class practise into a new file."""
     import random
     import time
     from contextlib import closing
 
-    from quiz import demo
+    from quiz import demo as invented
     from quiz.datafile import DataFile, Refused
-    from quiz.serving import serve
     from quiz.store import Store
 
     if path.exists():
         raise Refused(path, "there is something of that name already", "the demonstration goes into a new file only")
-    print("Letting an invented class practise for eight weeks ...", flush=True)
+    say("Letting an invented class practise for eight weeks ...")
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
-        filled = demo.fill(store, now=time.time(), rng=random.Random(2), said=lambda _: None)
-    print(f"{filled.answers} answers. Practise and Progress show {demo.ALONE}; sign in under Class as its preceptor:")
-    print(f"    name      {demo.PRECEPTOR}\n    password  {filled.password}", flush=True)
-    if not options.no_serve:
-        say, browser = lambda words: print(words, flush=True), not options.no_browser
-        serve(data=path, host="127.0.0.1", port=options.port, usual_port=PORT, browser=browser, say=say)
-    return 0
+        filled = invented.fill(store, now=time.time(), rng=random.Random(2), said=lambda _: None)
+    say(f"{filled.answers} answers. Practise and Progress show {invented.ALONE}; sign in under Class as its preceptor:")
+    say(f"    name      {invented.PRECEPTOR}\n    password  {filled.password}")
 
 
-def _check(options: argparse.Namespace) -> int:
-    from quiz.checks import check
+@commands.command()
+@with_data
+def check(data: Path | None) -> int:
+    """Check a data file or a backup from end to end.
+
+    Changes nothing; exit 1 where something is wrong.
+    """
+    from quiz.checks import check as look_over
     from quiz.datafile import data_path
 
-    path = data_path(options.data)
+    path = data_path(data)
     found = []
-    for one in check(path):
-        print(f"{'good' if one.good else 'BAD '}  {one.words}", flush=True)
+    for one in look_over(path):
+        say(f"{'good' if one.good else 'BAD '}  {one.words}")
         found.append(one.good)
     return 0 if all(found) else 1
 

@@ -28,6 +28,8 @@ AGES = ("", "under-20", "20-to-39", "40-or-over")
 """Coarse on purpose: enough to say who can accommodate, too little to say who it was. "" is not said."""
 HIGHEST_PATIENT = 9999
 LONGEST_REMARK = 200
+_MOST_LOOKED_AT = 20 * LONGEST_REMARK
+"""Characters beyond which a remark is not tidied: its spaces and what does not print would have to be most of it."""
 EARLIEST = date(1970, 1, 1)
 
 Floats = NDArray[np.float64]
@@ -138,9 +140,12 @@ def read_entry(texts: Mapping[str, str], *, today: date) -> Entry:
     return entry
 
 
+_RUNNING_NUMBER = re.compile(r"[0-9]{1,4}")
+
+
 def _patient(text: str, faults: dict[str, str]) -> int:
-    tidy = unicodedata.normalize("NFKC", text).strip()
-    if not re.fullmatch(r"[0-9]{1,4}", tidy) or not int(tidy):
+    tidy = unicodedata.normalize("NFKC", text.strip()[:40]).strip()
+    if not _RUNNING_NUMBER.fullmatch(tidy) or not int(tidy):
         faults["patient"] = (
             f"patient “{tidy[:30]}”: give a running number from 1 to {HIGHEST_PATIENT}; "
             "it only pairs two eyes and must say nothing of who it was"
@@ -183,7 +188,7 @@ def _day(text: str, today: date, faults: dict[str, str]) -> date:
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|sept|oct|nov|dec"
 _MONTH = rf"(?:{_MONTHS}|january|february|march|april|june|july|august|september|october|november|december)"
 _SIGNS_OF_SOMEONE = (
-    (re.compile(r"[^\s@]+@[^\s@]+\.[^\W\d_]{2,}"), "an e-mail address"),
+    (re.compile(r"[^\s@]@[^\s@]{1,200}\.[^\W\d_]{2}"), "an e-mail address"),
     (
         re.compile(
             rf"\b\d{{1,4}}[./-]\d{{1,2}}[./-]\d{{2,4}}\b|\b\d{{1,2}}(?:st|nd|rd|th)? ?{_MONTH}\b\.?,? ?\d{{2,4}}", re.I
@@ -191,29 +196,43 @@ _SIGNS_OF_SOMEONE = (
         "a date, perhaps of birth",
     ),
     (re.compile(r"\b(?:d\.?o\.?b\b|born|birth)", re.I), "a date of birth"),
-    (re.compile(r"(?<![\d.,])(?:\d{5,}|\d(?:[ -]?\d){5,})(?![\d.,])"), "a record or telephone number"),
+    (re.compile(r"(?<![\d.,])(?:\d{5,200}|\d(?:[ -]?\d){5,200})(?![\d.,])"), "a record or telephone number"),
     (re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? ?\d[A-Z]{2}\b"), "a postcode"),
     (
         re.compile(
             r"\b(?:Mr|Mrs|Ms|Mx|Miss|Master|Sir|Madam|Dr|Prof|Herr|Frau|Mme|Mlle|Monsieur|Sra?|Señora?|Sig|Dhr|Mevr)\b\.?"
-            r" +[^\W\d_]",
+            r" {1,9}[^\W\d_]",
             re.I,
         ),
         "a name",
     ),
-    (re.compile(r"\b(?:name|patient|pt|called)\b ?(?:is|:|=)? ?[A-Z][^\W\d_]+"), "a name"),
-    (re.compile(r"\b[A-Z][a-zà-öø-ÿ]+(?:[-'’][A-Z][a-zà-öø-ÿ]+)? [A-Z](?:[a-zà-öø-ÿ]+|\.)(?!\w)"), "a name"),
+    (re.compile(r"\b(?:name|patient|pt|called)\b ?(?:is|:|=)? ?[A-Z][^\W\d_]"), "a name"),
+    (
+        re.compile(r"\b[A-Z][a-zà-öø-ÿ]{1,200}(?:[-'’][A-Z][a-zà-öø-ÿ]{1,200})? [A-Z](?:[a-zà-öø-ÿ]{1,200}|\.)(?!\w)"),
+        "a name",
+    ),
 )
+"""Every repeat is bounded by the longest remark, so that the work grows with the length and not with its square."""
 
 
 def tidy_remark(text: str) -> str:
-    """Return a remark on one line, its spaces tidied and what does not print left out."""
+    """Return a remark on one line, its spaces tidied and what does not print left out.
+
+    One that is far too long is left as it is, to be refused: putting accents in order takes the square of their number.
+    """
+    if len(text) > _MOST_LOOKED_AT:
+        return text
     kept = "".join(mark for mark in text if mark.isspace() or unicodedata.category(mark)[0] != "C")
     return " ".join(unicodedata.normalize("NFC", kept).split())
 
 
 def doubts(remark: str) -> tuple[str, ...]:
-    """Say what a remark holds that may tell who the patient was, a phrase each: to be asked about, not refused."""
+    """Say what a remark holds that may tell who the patient was, a phrase each: to be asked about, not refused.
+
+    One that is too long to be kept is not looked at.
+    """
+    if len(remark) > LONGEST_REMARK:
+        return ()
     plain = unicodedata.normalize("NFKC", remark)
     return tuple(dict.fromkeys(what for pattern, what in _SIGNS_OF_SOMEONE if pattern.search(plain)))
 

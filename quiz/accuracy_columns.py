@@ -110,9 +110,19 @@ IDENTIFYING = frozenset(
 """Headings of columns that may tell who a patient was: never read."""
 
 
+LONGEST_CELL = 200
+"""Characters of a heading or a cell that is read; a remark has a limit of its own. It is looked at before all else:
+putting accents in order takes the square of their number."""
+_BRACKETS = re.compile(r"\([^)]{0,200}\)|\[[^]]{0,200}\]")
+_RUNNING_NUMBER = re.compile(r"[0-9]{1,4}")
+_YEARS = re.compile(r"[0-9]{1,3}")
+
+
 def plain(heading: str) -> str:
-    """Return a heading bare of case, spaces, signs and what stands in brackets."""
-    text = re.sub(r"\(.*?\)|\[.*?\]", "", unicodedata.normalize("NFKC", heading)).casefold()
+    """Return a heading bare of case, spaces, signs and what stands in brackets; "" where it is too long for one."""
+    if len(heading) > LONGEST_CELL:
+        return ""
+    text = _BRACKETS.sub("", unicodedata.normalize("NFKC", heading)).casefold()
     return "".join(mark for mark in text if mark.isalnum())
 
 
@@ -122,7 +132,7 @@ def column_of(heading: str) -> str | None:
 
 
 def _word(text: str) -> str:
-    return " ".join(unicodedata.normalize("NFKC", text).casefold().replace(".", "").split())
+    return " ".join(unicodedata.normalize("NFKC", text[:LONGEST_CELL]).casefold().replace(".", "").split())
 
 
 # --- cells -------------------------------------------------------------------------------------------------------
@@ -155,8 +165,8 @@ def eye_of(text: str, faults: list[str]) -> str:
 
 def patient_of(text: str, faults: list[str]) -> int:
     """Read a patient's running number."""
-    tidy = unicodedata.normalize("NFKC", text)
-    if re.fullmatch(r"[0-9]{1,4}", tidy) and int(tidy):
+    tidy = unicodedata.normalize("NFKC", text[:LONGEST_CELL])
+    if _RUNNING_NUMBER.fullmatch(tidy) and int(tidy):
         return int(tidy)
     faults.append(
         f"patient “{text[:20]}”: write a running number from 1 to {HIGHEST_PATIENT}, never a record number or a name"
@@ -223,7 +233,7 @@ def age_of(text: str, faults: list[str]) -> str:
     word = _word(text)
     if word in _AGES:
         return _AGES[word]
-    if re.fullmatch(r"[0-9]{1,3}", word) and int(word) <= 120:
+    if _YEARS.fullmatch(word) and int(word) <= 120:
         years = int(word)
         return "under-20" if years < 20 else "20-to-39" if years < 40 else "40-or-over"
     faults.append(f"age “{text[:20]}”: write years, or under 20, 20 to 39, 40 or over, or nothing")
@@ -234,8 +244,9 @@ def age_of(text: str, faults: list[str]) -> str:
 
 _NUMBERS = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
 _YEAR_FIRST = re.compile(r"(\d{4})[./-](\d{1,2})[./-](\d{1,2})")
-_SPELT = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]*([a-z]+)[ .,-]*(\d{4})")
-_SPELT_FIRST = re.compile(r"([a-z]+)[ .]*(\d{1,2})(?:st|nd|rd|th)?[ ,]*(\d{4})")
+_SPELT = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[ .-]{0,9}([a-z]{3,20})[ .,-]{0,9}(\d{4})")
+_SPELT_FIRST = re.compile(r"([a-z]{3,20})[ .]{0,9}(\d{1,2})(?:st|nd|rd|th)?[ ,]{0,9}(\d{4})")
+_TIME = re.compile(r"[ tT]\d{1,2}:\d{2}.{0,200}$")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
@@ -272,7 +283,7 @@ def date_order(cells: Iterable[str]) -> Dates:
 
 def _bare(text: str) -> str:
     """Return a date without the time that spreadsheets add."""
-    return re.sub(r"[ tT]\d{1,2}:\d{2}.*$", "", unicodedata.normalize("NFKC", text).strip())
+    return _TIME.sub("", unicodedata.normalize("NFKC", text[:LONGEST_CELL]).strip())
 
 
 def day_of(text: str, order: Dates, otherwise: date | None, today: date, faults: list[str]) -> date:

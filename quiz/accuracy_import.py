@@ -12,11 +12,13 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import islice
 
 from cases.lens import SphCyl
 from quiz.accuracy import HIGHEST_PATIENT, BadEntry, Entry, doubts, tidy_remark
 from quiz.accuracy_columns import (
     IDENTIFYING,
+    LONGEST_CELL,
     NAMES,
     Dates,
     age_of,
@@ -34,11 +36,13 @@ from quiz.accuracy_columns import (
 from quiz.errors import QuizError
 
 MOST_ROWS = 5000
+MOST_COLUMNS = 200
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 _SHOWN = 160
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 _PARTS = ("sphere", "cylinder", "axis")
 _LENSES = ("retinoscopy", "end_point")
+_APOSTROPHE = re.compile(r"'(?=[=+\-@\t\r'])")
 
 
 class BadTable(QuizError):
@@ -137,14 +141,17 @@ def read_table(text: str, wishes: Wishes, *, today: date, log: Sequence[Entry] =
     BadTable
         When it has no heading that can be understood, no row, or too many rows.
     """
-    lines = list(_lines(text.removeprefix("\ufeff")))
+    # One row more than may be is enough to say that they are too many.
+    lines = list(islice(_lines(text.removeprefix("\ufeff")), MOST_ROWS + 2))
     if not lines:
         raise BadTable(f"the file is empty: it needs a heading, such as {', '.join(NAMES)}, and a row for each eye")
     heading, body = lines[0][2], lines[1:]
     if not body:
         raise BadTable("the file has a heading and no row below it: give a row for each eye")
     if len(body) > MOST_ROWS:
-        raise BadTable(f"{len(body)} rows: {MOST_ROWS} at once are the most; part the file")
+        raise BadTable(f"more than {MOST_ROWS} rows: {MOST_ROWS} at once are the most; part the file")
+    if len(heading) > MOST_COLUMNS:
+        raise BadTable(f"{len(heading)} columns: {MOST_COLUMNS} are the most; leave out those that are not needed")
     where, left_out = _columns(heading)
     order = date_order([cells[where["on"]] for _, _, cells in body if where.get("on", len(cells)) < len(cells)])
     reader = _Reader(where, len(heading), wishes, order, today)
@@ -181,7 +188,7 @@ def _lines(text: str) -> Iterator[tuple[int, str, list[str]]]:
 
 def _understood(text: str, separator: str) -> int:
     first = next((cells for cells in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if cells), [])
-    return sum(column_of(cell) is not None for cell in first)
+    return sum(column_of(cell) is not None for cell in first[:MOST_COLUMNS])
 
 
 def _columns(heading: list[str]) -> tuple[dict[str, int], tuple[str, ...]]:
@@ -247,20 +254,26 @@ class _Reader:
                 ),
             )
         found = {name: cells[at].strip() if at < len(cells) else "" for name, at in self.where.items()}
-        faults: list[str] = []
+        faults = [
+            f"{NAMES[name]} of {len(cell)} characters: {LONGEST_CELL} is the most"
+            for name, cell in found.items()
+            if name != "remark" and len(cell) > LONGEST_CELL
+        ]
+        if faults:
+            return Row(line, text, None, tuple(faults))
         lenses = [self._lens(name, found, faults) for name in _LENSES]
         eye, patient = eye_of(found["eye"], faults), patient_of(found["patient"], faults)
         patient += self.wishes.after
         if patient > HIGHEST_PATIENT:
             faults.append(f"patient {patient}: numbered after the log's own it is past {HIGHEST_PATIENT}")
         remark = tidy_remark(_unguarded(found.get("remark", "")))
-        doubted = doubts(remark)
         distance = distance_of(found.get("distance_cm", ""), self.wishes.distance_cm, faults)
         on = day_of(found.get("on", ""), self.order, self.wishes.on, self.today, faults)
         wet, end_wet = wet_of(found.get("wet", ""), faults), wet_of(found.get("end_wet", ""), faults)
         age = age_of(found.get("age", ""), faults)
         if faults:
             return Row(line, text, None, tuple(faults))
+        doubted = doubts(remark)
         try:
             entry = Entry(
                 eye=eye,
@@ -323,4 +336,4 @@ def _guarded(text: str) -> str:
 
 
 def _unguarded(text: str) -> str:
-    return re.sub(r"^'(?=[=+\-@\t\r'])", "", text)
+    return text[1:] if _APOSTROPHE.match(text) else text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -87,10 +87,11 @@ def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
             )
 
 
-def remove(store: Store, learner: int, entry_id: int) -> bool:
-    """Remove one entry of a learner's; False when it is not there."""
+def remove(store: Store, learner: int, entry_ids: Iterable[int]) -> int:
+    """Remove entries of a learner's and return how many were there."""
     with store.writing():
-        return store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, entry_id) > 0
+        each = (store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, one) for one in entry_ids)
+        return sum(each)
 
 
 def clear(store: Store, learner: int) -> int:

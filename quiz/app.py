@@ -32,6 +32,8 @@ from quiz.pages import (
     progress,
     recall,
     reference,
+    removing,
+    request_log,
     results,
     settings,
     trying,
@@ -57,6 +59,7 @@ PAGES = (
     drills,
     trying,
     results,
+    removing,
     exports,
     drilling,
 )
@@ -99,11 +102,13 @@ def create_app(
         SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
+    request_log.set_up(app)
     visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond, reached_at))
     guard.set_up(app)
     door.set_up(app)
     frame.set_up(app)
     assets.set_up(app)
+    drilling.set_up(app)
     links.set_up(app)
     lettering.set_up(app)
     errors.set_up(app)

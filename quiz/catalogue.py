@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
-from cases.casetype import LEVELS, CaseType
+from cases.casetype import LEVELS, CannotDraw, CaseType, Settings, draw
 from cases.choices import Choice, Marks, Order
 from cases.fields import Field
 from cases.register import all_skills, all_slips, all_types
-from cases.working import SlipRef
+from cases.working import SlipRef, always
+from quiz.lately import Lately
 from quiz.learner import SlipKey
-from quiz.offered import Catalogue, TypeInfo
+from quiz.offered import At, Catalogue, TypeInfo, key_of_settings
 
 FIRST = (
     "distance-vergence",
@@ -84,6 +87,44 @@ def _info(one: CaseType, place: int) -> TypeInfo:
         title=one.title,
         place=place,
         seconds=one.seconds,
+    )
+
+
+DRAWS = 40
+"""Cases of a type by which it is found out what its cases call for: what one in ten needs is missed by 1 type in 70."""
+_by_settings: Lately[At, Catalogue] = Lately(500)
+
+
+def catalogue_for(settings: Settings) -> Catalogue:
+    """Return the catalogue with only those steps, and their slips, that cases drawn with these settings call for.
+
+    A step that a type needs in some cases only, such as turning into plus form, may be needed in none at a learner's
+    form or level. Found out by drawing, a fifth of a second for all types, and remembered.
+    """
+    at = key_of_settings(settings)
+    found = _by_settings.get(at)
+    if found is None:
+        whole = catalogue()
+        found = replace(whole, types=tuple(_exercised(one, settings) for one in whole.types))
+        _by_settings.keep(at, found)
+    return found
+
+
+def _exercised(one: TypeInfo, settings: Settings) -> TypeInfo:
+    """Say in how many of its cases a type calls for each step, and leave out what none of them calls for."""
+    case_type = all_types()[one.id]
+    if all(step.needed is always for step in case_type.steps):
+        return one
+    try:
+        cases = [draw(case_type, seed, settings) for seed in range(1, DRAWS + 1)]
+    except CannotDraw:
+        return one  # nor will any of its cases be brought
+    called_for = Counter(step for case in cases for step in dict.fromkeys(case.skills))
+    return replace(
+        one,
+        steps=tuple(step for step in one.steps if step in called_for),
+        slips=tuple(key for key in one.slips if key[0] in called_for),
+        shares={step: times / DRAWS for step, times in called_for.items()},
     )
 
 

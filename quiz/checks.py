@@ -18,7 +18,7 @@ from quiz import folding, results
 from quiz.backups import snapshot
 from quiz.datafile import PATIENCE, DataFile, known_migrations
 from quiz.schema import MIGRATIONS
-from quiz.store import KeptStates, Store
+from quiz.store import Store
 
 
 @dataclass(frozen=True)
@@ -96,19 +96,14 @@ def _memories(store: Store) -> Iterator[Finding]:
         kept = store.states(learner.id)
         if kept is None or kept.folded_with != folding.FOLDED_WITH:
             older += 1
-        elif not _agrees(store, learner.id, kept):
+        elif not folding.agrees(kept, folding.refolded(store, learner.id)):
             astray.append(learner.name)
     if older:
         yield Finding(f"{older} memories were worked out with older numbers; each is worked out anew when next needed")
     if astray:
         yield Finding(f"memory differs from the log of {', '.join(astray)}: run `python -m quiz rebuild`", good=False)
     else:
-        yield Finding("every memory is what its log of answers comes to, to the last bit")
-
-
-def _agrees(store: Store, learner_id: int, kept: KeptStates) -> bool:
-    states = folding.refolded(store, learner_id)
-    return (kept.state, kept.recall_state) == (states.cases.to_json(), states.recall.to_json())
+        yield Finding("every memory is what its log of answers comes to, to twelve digits")
 
 
 def _tallies(store: Store) -> Iterator[Finding]:

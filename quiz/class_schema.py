@@ -1,4 +1,7 @@
-"""The tables of classes: preceptors, classes and who joined them, sign-ins, drills, and the tallies of results."""
+"""The tables of classes: preceptors, classes and who joined them, sign-ins, drills, and the tallies of results.
+
+Each tuple is one migration's; what was released is never changed.
+"""
 
 from __future__ import annotations
 
@@ -103,4 +106,53 @@ CLASSES = (
         drill INTEGER,
         PRIMARY KEY (learner, step, slip, answer)
     ) STRICT, WITHOUT ROWID""",
+)
+
+DRILL_CASES = (
+    """CREATE TABLE drill_cases (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        place INTEGER NOT NULL,         -- from 0
+        type TEXT NOT NULL,
+        seed INTEGER NOT NULL,
+        findings TEXT NOT NULL,         -- JSON
+        PRIMARY KEY (drill, place)
+    ) STRICT""",
+    # Of a drill of the same cases for all, what was dealt first at a place is what the drill has there. Cases that
+    # nobody has met are not drawn here: what a migration does must not depend on how this version draws.
+    """INSERT INTO drill_cases (drill, place, type, seed, findings)
+    SELECT drill, place, type, seed, findings FROM (
+        SELECT *, row_number() OVER (PARTITION BY drill, place ORDER BY dealt_at, id) AS met FROM (
+            SELECT d.*, row_number() OVER (PARTITION BY d.sitting ORDER BY d.dealt_at, d.rowid) - 1 AS place
+            FROM dealt d JOIN drills ON drills.id = d.drill AND drills.same = 1
+        )
+    ) WHERE met = 1""",
+)
+
+MARKS = (
+    # Failed tries are counted in memory: no address of a device is held (throttle.py).
+    "DROP TABLE tries",
+    "ALTER TABLE drills ADD COLUMN least INTEGER",  # of a drill of minutes: a share is of these cases at least
+    "ALTER TABLE drills ADD COLUMN counts INTEGER NOT NULL DEFAULT 0",  # 1: who joins later has to be let in
+    "ALTER TABLE drills ADD COLUMN opened_at REAL",  # for the first time; NULL: never, or before this was kept
+    "ALTER TABLE answers ADD COLUMN late INTEGER NOT NULL DEFAULT 0",  # 1: kept, and not counted in its drill
+    "ALTER TABLE classes ADD COLUMN joins_from REAL",  # those who joined before are known to the preceptor
+    # What stays of a learner who had begun a drill and is gone: that there was one, and the day.
+    """CREATE TABLE deletions (
+        id INTEGER PRIMARY KEY,
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        on_day TEXT NOT NULL,           -- ISO 8601, this computer's own day
+        by_whom TEXT NOT NULL CHECK (by_whom IN ('owner', 'preceptor'))
+    ) STRICT""",
+    "CREATE INDEX deletions_drill ON deletions (drill)",
+    """CREATE TABLE let_in (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        at REAL NOT NULL,
+        PRIMARY KEY (drill, learner)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX let_in_learner ON let_in (learner)",
+    "CREATE INDEX sittings_timed ON sittings (started_at) WHERE minutes IS NOT NULL AND ended_at IS NULL",
+    # The title that was proposed named the learner, and stayed when they had gone.
+    "UPDATE drills SET title = 'Recurring mistakes' WHERE for_learner IS NULL "
+    "AND (title LIKE '%: what slips' OR title LIKE '%: what slips (copy)')",
 )

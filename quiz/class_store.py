@@ -6,7 +6,7 @@ Functions that change anything must run inside `store.writing()`.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +34,8 @@ class Class:
     made_at: float
     code: str | None
     code_until: float | None
+    joins_from: float | None = None
+    """The preceptor has looked at who had joined by then, and knows them."""
 
     def code_holds(self, now: float) -> bool:
         """Say whether the code lets anyone in."""
@@ -75,6 +77,12 @@ class Drill:
     for_learner: int | None
     made_at: float
     state: str
+    least: int | None = None
+    """Of a drill of minutes: its share is of so many cases at least; None: it has no share and no pass mark."""
+    counts: bool = False
+    """Whether those who joined the class after it opened have to be let in."""
+    opened_at: float | None = None
+    """When it was first opened by hand; None: never, or before this was kept."""
 
     def is_open(self, now: float) -> bool:
         """Say whether it can be worked on."""
@@ -92,9 +100,25 @@ class Drill:
         return "one case" if self.cases == 1 else f"{self.cases} cases"
 
     @property
+    def open_from(self) -> float | None:
+        """Since when learners could see it; None where that is not known."""
+        return None if self.opened_at is None else max(self.opened_at, self.opens_at or 0.0)
+
+    @property
     def at_once(self) -> bool:
         """Whether each answer is shown its mark at once."""
         return self.feedback == "once"
+
+
+@dataclass(frozen=True)
+class KeptCase:
+    """A case of a drill, as it is kept with it; places count from 0."""
+
+    place: int
+    type: str
+    seed: int
+    findings: Any
+    """As JSON holds them."""
 
 
 # --- preceptors and sign-ins -------------------------------------------------------------------------------------
@@ -166,23 +190,6 @@ def end_sign_ins_of_preceptor(store: Store, preceptor_id: int) -> None:
     store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
 
 
-def tries_since(store: Store, kind: str, whom: str, since: float) -> int:
-    """Count failed tries."""
-    found = store.fetch("SELECT count(*) FROM tries WHERE kind = ? AND whom = ? AND at > ?", kind, whom, since)
-    return int(found[0][0])
-
-
-def add_try(store: Store, kind: str, whom: str, at: float, forget_before: float) -> int:
-    """Count one try, drop the old ones, and return its number."""
-    store.change("DELETE FROM tries WHERE at <= ?", forget_before)
-    return store.insert("INSERT INTO tries (kind, whom, at) VALUES (?, ?, ?)", kind, whom, at)
-
-
-def forgive_try(store: Store, number: int) -> None:
-    """Take back a try that turned out well."""
-    store.change("DELETE FROM tries WHERE id = ?", number)
-
-
 # --- classes and their learners ----------------------------------------------------------------------------------
 
 
@@ -216,6 +223,35 @@ def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
 def keep_code(store: Store, class_id: int, code: str | None, until: float | None) -> None:
     """Give a class a code, or none."""
     store.change("UPDATE classes SET code = ?, code_until = ? WHERE id = ?", code, until, class_id)
+
+
+def keep_joins_from(store: Store, class_id: int, at: float) -> None:
+    """Keep that the preceptor knows those who had joined by then."""
+    store.change("UPDATE classes SET joins_from = ? WHERE id = ?", at, class_id)
+
+
+def joined_since(store: Store, class_id: int, at: float) -> int:
+    """Count those who joined a class after a moment and are still in it."""
+    return int(store.fetch("SELECT count(*) FROM members WHERE class = ? AND joined_at > ?", class_id, at)[0][0])
+
+
+def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) -> None:
+    """Remove a learner with all that was kept of them, the drills that were for them alone included.
+
+    Each other drill that they had begun keeps a mark: the day, and whether they went by themselves ("owner") or were
+    removed ("preceptor").
+    """
+    own = [row[0] for row in store.fetch("SELECT id FROM drills WHERE for_learner = ?", learner_id)]
+    store.change(
+        "INSERT INTO deletions (drill, on_day, by_whom) SELECT s.drill, ?, ? FROM sittings s "
+        "JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND d.for_learner IS NULL",
+        on_day,
+        by_whom,
+        learner_id,
+    )
+    store.remove_learner(learner_id)
+    for drill in own:
+        store.change("DELETE FROM drills WHERE id = ?", drill)
 
 
 def remove_class(store: Store, class_id: int) -> None:
@@ -270,7 +306,7 @@ def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
 
 _PLAN = (
     "class, title, types, slips, level, form, distance_cm, fixed_distance, cases, minutes, same, seed, opens_at, "
-    "closes_at, feedback, pass_mark, notes, for_learner, made_at, state"
+    "closes_at, feedback, pass_mark, notes, for_learner, made_at, state, least, counts"
 )
 
 
@@ -279,7 +315,8 @@ def _drill(row: Any) -> Drill:
     values["class_id"] = values.pop("class")
     values["types"] = tuple(json.loads(values["types"]))
     values["slips"] = tuple((step, slip) for step, slip in json.loads(values["slips"]))
-    values["fixed_distance"], values["same"] = bool(values["fixed_distance"]), bool(values["same"])
+    for name in ("fixed_distance", "same", "counts"):
+        values[name] = bool(values[name])
     return Drill(**values)
 
 
@@ -346,6 +383,11 @@ def set_state(store: Store, drill_id: int, state: str) -> None:
     store.change("UPDATE drills SET state = ? WHERE id = ?", state, drill_id)
 
 
+def set_opened(store: Store, drill_id: int, now: float) -> None:
+    """Keep when a drill was opened for the first time."""
+    store.change("UPDATE drills SET opened_at = ? WHERE id = ? AND opened_at IS NULL", now, drill_id)
+
+
 def set_times(store: Store, drill_id: int, opens_at: float | None, closes_at: float | None) -> None:
     """Set when a drill opens and closes by itself."""
     store.change("UPDATE drills SET opens_at = ?, closes_at = ? WHERE id = ?", opens_at, closes_at, drill_id)
@@ -354,6 +396,47 @@ def set_times(store: Store, drill_id: int, opens_at: float | None, closes_at: fl
 def remove_drill(store: Store, drill_id: int) -> None:
     """Remove a drill that nobody has begun."""
     store.change("DELETE FROM drills WHERE id = ?", drill_id)
+
+
+def kept_cases(store: Store, drill_id: int, *, first: int) -> list[KeptCase]:
+    """Return the cases that a drill keeps at its first places, in their order; a place may have none yet."""
+    rows = store.fetch(
+        "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place < ? ORDER BY place",
+        drill_id,
+        first,
+    )
+    return [_kept_case(row) for row in rows]
+
+
+def kept_case(store: Store, drill_id: int, place: int) -> KeptCase | None:
+    """Return the case that a drill keeps at a place, if it keeps one there."""
+    rows = store.fetch(
+        "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place = ?", drill_id, place
+    )
+    return next(map(_kept_case, rows), None)
+
+
+def _kept_case(row: Any) -> KeptCase:
+    return KeptCase(row["place"], row["type"], row["seed"], json.loads(row["findings"]))
+
+
+def keep_cases(store: Store, drill_id: int, cases: Iterable[KeptCase]) -> None:
+    """Keep cases with a drill; a place that has one keeps it."""
+    for one in cases:
+        store.change(
+            "INSERT INTO drill_cases (drill, place, type, seed, findings) VALUES (?, ?, ?, ?, ?) "
+            "ON CONFLICT DO NOTHING",
+            drill_id,
+            one.place,
+            one.type,
+            one.seed,
+            json.dumps(one.findings, ensure_ascii=False, allow_nan=False),
+        )
+
+
+def forget_cases(store: Store, drill_id: int) -> None:
+    """Let a drill that nobody has begun keep no cases."""
+    store.change("DELETE FROM drill_cases WHERE drill = ?", drill_id)
 
 
 def is_begun(store: Store, drill_id: int) -> bool:
@@ -387,3 +470,55 @@ def open_case_of(store: Store, drill_id: int, learner_id: int) -> Dealt | None:
 def dealt_in(store: Store, sitting_id: int) -> int:
     """Count the cases dealt in a sitting."""
     return int(store.fetch("SELECT count(*) FROM dealt WHERE sitting = ?", sitting_id)[0][0])
+
+
+# --- who a drill is for, and what stays of those who are gone -----------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Deletion:
+    """Learners who had begun a drill and were deleted on one day, and nothing else of them."""
+
+    on_day: str
+    """ISO 8601."""
+    by_whom: str
+    """"owner" or "preceptor"."""
+    learners: int
+
+
+def deletions_in(store: Store, drill_id: int) -> list[Deletion]:
+    """Return what stays of learners who had begun a drill and are gone, day by day."""
+    return store.fetch_as(
+        Deletion,
+        "SELECT on_day, by_whom, count(*) AS learners FROM deletions WHERE drill = ? GROUP BY on_day, by_whom "
+        "ORDER BY on_day, by_whom",
+        drill_id,
+    )
+
+
+def first_begun(store: Store, drill_id: int) -> float | None:
+    """Return when the first of those who are here began a drill."""
+    found = store.fetch("SELECT min(started_at) FROM sittings WHERE drill = ?", drill_id)[0][0]
+    return None if found is None else float(found)
+
+
+def joined_at(store: Store, learner_id: int) -> float | None:
+    """Return when a learner joined their class."""
+    return next((row[0] for row in store.fetch("SELECT joined_at FROM members WHERE learner = ?", learner_id)), None)
+
+
+def let_in(store: Store, drill_id: int, learner_id: int, now: float) -> None:
+    """Let a learner into a drill that counts although they joined after it opened."""
+    store.change("INSERT OR IGNORE INTO let_in (drill, learner, at) VALUES (?, ?, ?)", drill_id, learner_id, now)
+
+
+def were_let_in(store: Store, drill_id: int) -> dict[int, float]:
+    """Return who was let into a drill, and when."""
+    return {row[0]: row[1] for row in store.fetch("SELECT learner, at FROM let_in WHERE drill = ?", drill_id)}
+
+
+def overdue_runs(store: Store, now: float, grace_s: float) -> list[Sitting]:
+    """Return the runs through drills of minutes that have not ended although their minutes, and the grace, are over."""
+    # Asked with every page: the plus keeps SQLite to the small index of what is under way (sittings_timed).
+    where = "WHERE s.minutes IS NOT NULL AND s.ended_at IS NULL AND s.started_at < ?2 AND +s.drill IS NOT NULL"
+    return store.sittings_where(f"{where} AND s.started_at + 60 * s.minutes + ?1 < ?2", grace_s, now)

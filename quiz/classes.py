@@ -1,23 +1,31 @@
-"""Classes: making one, the code that it is joined by, joining, coming back from another device, and leaving."""
+"""Classes: making one, the code that it is joined by, joining, coming back from another device, and removing."""
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from quiz import class_store, people, signing
-from quiz.class_store import Class, Preceptor
+from quiz.class_store import Class, Member, Preceptor
 from quiz.errors import QuizError
 from quiz.learner import DAY
 from quiz.lots import Lots
 from quiz.people import BadName
-from quiz.signing import NotKnown, counted, digest, new_code, tidy_code
+from quiz.signing import NotKnown, digest, new_code, tidy_code
 from quiz.store import Learner, Store
+from quiz.throttle import WINDOW, Caller
 
 CODE_MARKS = 8
 CODE_DAYS = 14
 PHRASE_MARKS = 16
 """79 bits: not to be guessed, so that it is kept as a plain hash."""
 MOST_LEARNERS = 500
+MOST_AT_ONCE = 120
+"""Joins in one class within `WINDOW`; then nobody else joins until its preceptor says so, or time passes."""
+MOST_FROM_ONE_ADDRESS = 80
+"""Of these, from one address: a whole class in one room passes, and one person who holds the code cannot fill it."""
+FREE_TRIES = 20
+"""Failed tries of one code or one phrase before the next one has to wait."""
 LEAST_SECRET = 12
 """Marks of a form's secret: fewer could be another's by chance."""
 
@@ -41,6 +49,16 @@ class ClassFull(QuizError):
 
     def __init__(self) -> None:
         super().__init__(f"this class has {MOST_LEARNERS} learners, the most there can be: ask for another class")
+
+
+class ManyJoined(QuizError):
+    """So many joined a class at once that nobody else can until its preceptor has looked, or some time has passed."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "many have joined this class in the last minutes, so joining is on hold: "
+            f"ask your preceptor, who can let more in, or try again in {WINDOW / 60:.0f} minutes"
+        )
 
 
 class BadForm(QuizError):
@@ -116,17 +134,18 @@ def take_code(store: Store, one: Class) -> None:
         class_store.keep_code(store, one.id, None, None)
 
 
-def join(store: Store, code: str, name: str, *, form: str, address: str, now: float, lots: Lots) -> Joined:
+def join(store: Store, code: str, name: str, *, form: str, caller: Caller, now: float, lots: Lots) -> Joined:
     """Let someone join by a class's code, under a name of their choosing.
 
     form is the secret of the form that was sent: the same form once more finds the learner whom it made.
 
     Raises
     ------
-    NotKnown, TooManyTries, BadForm, BadName, ClassFull
+    NotKnown, TooManyTries, BadForm, BadName, ClassFull, ManyJoined
     """
-    with counted(store, (("join", address, 20), ("join-any", "", 300)), now):
-        one = class_store.class_with_code(store, tidy_code(code))
+    code = tidy_code(code)
+    with caller.tries.counted(caller.limits("code", code, FREE_TRIES), now):
+        one = class_store.class_with_code(store, code)
         if one is None or not one.code_holds(now):
             raise NotKnown("no class has that code now: look at it again, or ask your preceptor for a new one")
     if len(form) < LEAST_SECRET:
@@ -134,8 +153,44 @@ def join(store: Store, code: str, name: str, *, form: str, address: str, now: fl
     with store.writing():
         learner = class_store.learner_joined_with(store, one.id, digest(form))
         if learner is None:
+            _not_too_many(store, one, caller, now)
             learner = _added(store, one, name, digest(form), now)
+            caller.tries.add("joined", f"{one.id} from {caller.address}", now)
         return _come_in(store, learner, now, lots)
+
+
+def _not_too_many(store: Store, one: Class, caller: Caller, now: float) -> None:
+    since = max(now - WINDOW, one.joins_from or 0.0)
+    here = caller.tries.since("joined", f"{one.id} from {caller.address}", since, now=now)
+    if here >= MOST_FROM_ONE_ADDRESS or class_store.joined_since(store, one.id, since) >= MOST_AT_ONCE:
+        raise ManyJoined
+
+
+@dataclass(frozen=True)
+class Crowd:
+    """Many who joined a class within `WINDOW`, of whom its preceptor has not said that they are known."""
+
+    count: int
+    first_at: float
+    last_at: float
+
+
+def crowd(members: Sequence[Member], one: Class) -> Crowd | None:
+    """Return the most who joined within `WINDOW`, once they are as many as one address is let; else None."""
+    times = sorted(each.joined_at for each in members if each.joined_at > (one.joins_from or 0.0))
+    most, first = Crowd(0, 0.0, 0.0), 0
+    for last, at in enumerate(times):
+        while times[first] <= at - WINDOW:
+            first += 1
+        if last - first + 1 > most.count:
+            most = Crowd(last - first + 1, times[first], at)
+    return most if most.count >= MOST_FROM_ONE_ADDRESS else None
+
+
+def know_joined(store: Store, one: Class, *, now: float) -> None:
+    """Keep that the preceptor knows all who have joined so far, so that as many more can join."""
+    with store.writing():
+        class_store.keep_joins_from(store, one.id, now)
 
 
 def _added(store: Store, one: Class, name: str, form: str, now: float) -> Learner:
@@ -161,28 +216,29 @@ def _new_phrase(store: Store, learner: Learner, lots: Lots) -> str:
     return phrase
 
 
-def who_comes_back(store: Store, phrase: str, *, address: str, now: float) -> Learner:
+def who_comes_back(store: Store, phrase: str, *, caller: Caller, now: float) -> Learner:
     """Return the learner whose come-back phrase this is.
 
     Raises
     ------
     NotKnown, TooManyTries
     """
-    with counted(store, (("back", address, 20), ("back-any", "", 300)), now):
-        learner = class_store.learner_with_phrase(store, digest(tidy_code(phrase)))
+    kept = digest(tidy_code(phrase))
+    with caller.tries.counted(caller.limits("phrase", kept, FREE_TRIES), now):
+        learner = class_store.learner_with_phrase(store, kept)
         if learner is None:
             raise NotKnown("that phrase opens nothing here: look at it again, or ask your preceptor for a new one")
     return learner
 
 
-def come_back(store: Store, phrase: str, *, address: str, now: float, lots: Lots) -> str:
+def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lots) -> str:
     """Sign a learner in by the come-back phrase and return the token for the cookie.
 
     Raises
     ------
     NotKnown, TooManyTries
     """
-    learner = who_comes_back(store, phrase, address=address, now=now)
+    learner = who_comes_back(store, phrase, caller=caller, now=now)
     with store.writing():
         return signing.let_in(store, learner, now=now, lots=lots)
 
@@ -198,6 +254,19 @@ def sign_out_elsewhere(store: Store, learner: Learner, *, now: float, lots: Lots
     with store.writing():
         class_store.end_sign_ins_of_learner(store, learner.id)
         return _come_in(store, learner, now, lots)
+
+
+def remove_learners(store: Store, one: Class, learner_ids: Collection[int], *, now: float) -> None:
+    """Remove learners of a class with everything that they answered: all of them or, where one is not in it, none.
+
+    Raises
+    ------
+    UnknownMember
+    """
+    of_class = {each.learner for each in class_store.members_of(store, one.id)}
+    if not of_class.issuperset(learner_ids):
+        raise UnknownMember
+    people.remove_many(store, learner_ids, now=now, by_whom="preceptor")
 
 
 def remove(store: Store, one: Class) -> None:

@@ -23,6 +23,7 @@ from quiz.learner import DAY
 from quiz.lots import Lots
 from quiz.practice import SentBack, Waiting
 from quiz.store import Learner, Store
+from quiz.throttle import Caller, Tries
 
 PRECEPTOR = "Preceptor Oak"
 CLASS = "The Copse, second year (invented)"
@@ -109,10 +110,10 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
         raise RuntimeError("the preceptor was added and is not there")
     number = classes.make(store, preceptor, CLASS, now=first, lots=lots)
     one = classes.own(store, preceptor, number)
-    members = []
+    members, caller = [], Caller(Tries())
     for at, tree in enumerate(TREES):
         form = lots.new_secret()
-        joined = classes.join(store, one.code or "", tree, form=form, address="", now=first + 60 * at, lots=lots)
+        joined = classes.join(store, one.code or "", tree, form=form, caller=caller, now=first + 60 * at, lots=lots)
         members.append(joined.learner)
     set_at = (first + 14 * DAY, first + 35 * DAY, now - 3 * DAY)
     for plan, when in zip(_plans(), set_at, strict=True):

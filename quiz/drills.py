@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 
+from cases.case_list import CaseList, digest
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
 from cases.kinds import Distance
 from cases.register import all_types, case_type
 from cases.stages import stage_of
-from quiz import class_store, wishes
-from quiz.class_store import Class, Drill
+from quiz import class_store, made, wishes
+from quiz.class_store import Class, Drill, KeptCase
 from quiz.errors import QuizError
 from quiz.learner import SlipKey
 from quiz.lots import Lots
 from quiz.settings import FORMS
-from quiz.store import Store
+from quiz.store import Learner, Store
 
 MOST_CASES = 100
 MOST_MINUTES = 180
@@ -25,6 +26,8 @@ CASES_ON_PAPER = 20
 """Of a drill that is so many minutes long, on its worksheet and as items."""
 LONGEST_NOTES = 1000
 LONGEST_TITLE = 80
+DRAWN_FROM = ("types", "slips", "level", "form", "distance_cm", "fixed_distance", "cases", "minutes")
+"""What decides on the cases of a drill, beside its seed."""
 SEEDS = 1_000_000
 """Short enough to be read out and typed on a command line."""
 
@@ -53,6 +56,16 @@ class NotNow(QuizError):
     """A drill that cannot be worked on, or changed, as it stands."""
 
 
+class NotReadable(QuizError):
+    """A case that was kept by an older version, and that this one cannot read."""
+
+    def __init__(self, number: int, why: CaseError) -> None:
+        super().__init__(
+            f"case {number} of this drill was kept by an older version, and this one cannot read it ({why}): "
+            f"its preceptor can copy the drill, and the copy has cases of this version"
+        )
+
+
 @dataclass(frozen=True)
 class Plan:
     """What a preceptor asks for. Distances in cm, times in seconds since 1970, the pass mark in per cent."""
@@ -74,6 +87,10 @@ class Plan:
     pass_mark: int | None = None
     notes: str = ""
     for_learner: int | None = None
+    least: int | None = None
+    """Of a drill of minutes: a share is of so many cases at least."""
+    counts: bool = False
+    """Whoever joins the class after it opens has to be let in."""
 
     def __post_init__(self) -> None:
         faults = dict(self._faults())
@@ -95,6 +112,10 @@ class Plan:
             yield "length", f"{self.cases} cases: give 1 to {MOST_CASES}"
         elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
             yield "length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+        if self.least is not None and (self.minutes is None or not 1 <= self.least <= MOST_CASES):
+            yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
+        elif self.minutes is not None and self.least is None and self.pass_mark is not None:
+            yield "least", "a pass mark in a drill of minutes: give the least number of cases, or no pass mark"
         if not self.title or len(self.title) > LONGEST_TITLE:
             yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
@@ -138,11 +159,14 @@ def case_at(drill: Drill, place: int, learner_id: int | None = None) -> Case:
     CannotDraw
         When this version has no such case any more.
     """
-    one = case_type(drill.types[place % len(drill.types)])
-    return _drawn(one.id, seed_for(drill, learner_id) + place, settings_of(drill), drill.slips)
+    return _drawn_at(drill, seed_for(drill, learner_id), place)
 
 
-def places_on_paper(drill: Drill) -> int:
+def _drawn_at(drill: Drill | Plan, seed: int, place: int) -> Case:
+    return _drawn(drill.types[place % len(drill.types)], seed + place, settings_of(drill), drill.slips)
+
+
+def places_on_paper(drill: Drill | Plan) -> int:
     """Return how many cases a drill's worksheet and packages are made from."""
     return drill.cases or CASES_ON_PAPER
 
@@ -189,6 +213,94 @@ def types_for(slips: Sequence[SlipKey], settings: Settings) -> tuple[str, ...]:
     )
 
 
+# --- the cases that a drill keeps ------------------------------------------------------------------------------------
+#
+# A drill keeps its cases when it is set, so that no change in how a type is drawn gives it others: all that is printed,
+# and where all learners get the same, each that is dealt beyond. Where each has their own, a learner's case is kept
+# with what was dealt to them. A drill of an older data file keeps its cases when they are first asked for.
+
+
+def _kept(case: Case, place: int) -> KeptCase:
+    return KeptCase(place, case.type.id, case.seed or 0, case.type.findings.to_json(case.findings))
+
+
+def _to_keep(drill: Drill | Plan, seed: int, without: Collection[int] = ()) -> list[KeptCase]:
+    places = (place for place in range(places_on_paper(drill)) if place not in without)
+    return [_kept(_drawn_at(drill, seed, place), place) for place in places]
+
+
+def _to_keep_of(plan: Plan, seed: int) -> list[KeptCase]:
+    try:
+        return _to_keep(plan, seed)
+    except CannotDraw as error:
+        raise BadPlan({"types": str(error)}) from error
+
+
+def kept_on_paper(store: Store, drill: Drill) -> list[KeptCase]:
+    """Return what a drill's worksheet and packages are made from; kept now, where a place had none.
+
+    Raises
+    ------
+    CaseError
+        When a place had none, and this version cannot draw it.
+    """
+    found = class_store.kept_cases(store, drill.id, first=places_on_paper(drill))
+    if len(found) == places_on_paper(drill):
+        return found
+    missing = _to_keep(drill, drill.seed, {one.place for one in found})
+    with store.writing():
+        class_store.keep_cases(store, drill.id, missing)
+        return class_store.kept_cases(store, drill.id, first=places_on_paper(drill))
+
+
+def cases_on_paper(store: Store, drill: Drill) -> CaseList:
+    """Return the cases of a drill's worksheet and packages.
+
+    Raises
+    ------
+    CaseError, NotReadable
+        When this version cannot draw a case that was never kept, or cannot read one that was.
+    """
+    return CaseList(tuple(map(_read, kept_on_paper(store, drill))), drill.seed, drill.level)
+
+
+def digest_of(store: Store, drill: Drill) -> str:
+    """Return the digest that a drill's worksheet and key bear; raises CaseError as `kept_on_paper` does."""
+    return digest((one.type, one.findings) for one in kept_on_paper(store, drill))
+
+
+def shown_at(store: Store, drill: Drill, place: int) -> Case:
+    """Return the case at a place as a preceptor sees it: the one that is kept there, or would be; keeps nothing.
+
+    Raises
+    ------
+    CaseError, NotReadable
+    """
+    found = class_store.kept_case(store, drill.id, place)
+    return case_at(drill, place) if found is None else _read(found)
+
+
+def to_deal(store: Store, drill: Drill, place: int, learner_id: int) -> Case:
+    """Return the case to be dealt to a learner at a place, and keep it where all get the same; inside `writing()`.
+
+    Raises
+    ------
+    CaseError, NotReadable
+    """
+    if not drill.same:
+        return case_at(drill, place, learner_id)
+    if class_store.kept_case(store, drill.id, place) is None:
+        class_store.keep_cases(store, drill.id, [_kept(case_at(drill, place), place)])
+    return shown_at(store, drill, place)
+
+
+def _read(one: KeptCase) -> Case:
+    try:
+        return made.case(one.type, one.seed, one.findings)
+    except CaseError as error:
+        raise NotReadable(one.place + 1, error) from error
+
+
 # --- what a preceptor does ---------------------------------------------------------------------------------------
 
 
@@ -231,10 +343,13 @@ def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int
     """
     seed = lots.new_seed() % SEEDS
     plan = checked(plan, seed, now=now)
+    cases = _to_keep_of(plan, seed)
     with store.writing():
-        return class_store.add_drill(
+        number = class_store.add_drill(
             store, {**asdict(plan), "class_id": one.id, "seed": seed, "made_at": now, "state": "draft"}
         )
+        class_store.keep_cases(store, number, cases)
+    return number
 
 
 def own(store: Store, one: Class, drill_id: int) -> Drill:
@@ -252,7 +367,10 @@ def own(store: Store, one: Class, drill_id: int) -> Drill:
 
 def plan_of(drill: Drill) -> Plan:
     """Return a drill's plan, to be changed or set once more."""
-    return Plan(**{name: getattr(drill, name) for name in Plan.__dataclass_fields__})
+    values = {name: getattr(drill, name) for name in Plan.__dataclass_fields__}
+    if drill.minutes is not None and drill.least is None:
+        values["pass_mark"] = None  # set before a least number was asked for: there is nothing to be a share of
+    return Plan(**values)
 
 
 def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
@@ -263,10 +381,16 @@ def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
     BadPlan, NotNow
     """
     plan = checked(plan, drill.seed, now=now)
+    # Another title or time leaves the cases as they are: they may be on paper already.
+    others = any(getattr(plan, name) != getattr(drill, name) for name in DRAWN_FROM)
+    cases = _to_keep_of(plan, drill.seed) if others else []
     with store.writing():
         if class_store.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill, so it stays as it is: copy it and change the copy")
         class_store.change_drill(store, drill.id, asdict(plan))
+        if others:
+            class_store.forget_cases(store, drill.id)
+            class_store.keep_cases(store, drill.id, cases)
 
 
 def copy(store: Store, one: Class, drill: Drill, *, now: float, lots: Lots) -> int:
@@ -276,19 +400,33 @@ def copy(store: Store, one: Class, drill: Drill, *, now: float, lots: Lots) -> i
 
 
 def open_(store: Store, drill: Drill, *, now: float) -> None:
-    """Open a drill, or open it again: a time to close that has passed no longer counts."""
+    """Open a drill, or open it again: a time to close that has passed no longer counts.
+
+    Raises
+    ------
+    CaseError, NotReadable
+        When this version cannot draw a case of it that was never kept, or cannot read one that was.
+    """
+    cases_on_paper(store, drill)
     with store.writing():
         if drill.closes_at is not None and drill.closes_at <= now:
             class_store.set_times(store, drill.id, drill.opens_at, None)
+        class_store.set_opened(store, drill.id, now)
         class_store.set_state(store, drill.id, "open")
 
 
 def close(store: Store, drill: Drill, *, now: float) -> None:
-    """Close a drill: no further case is given; an answer to one that was given is still taken, and counted as late."""
+    """Close a drill: no further case is given; an answer to one that was given is kept, and counts within seconds."""
     with store.writing():
         if drill.closes_at is None or drill.closes_at > now:
             class_store.set_times(store, drill.id, drill.opens_at, now)
         class_store.set_state(store, drill.id, "closed")
+
+
+def let_in(store: Store, drill: Drill, learner: Learner, *, now: float) -> None:
+    """Let a learner begin a drill that counts although they joined after it opened."""
+    with store.writing():
+        class_store.let_in(store, drill.id, learner.id, now)
 
 
 def remove(store: Store, drill: Drill) -> None:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from quiz import class_store, memory, recall_store, results
 from quiz.lately import Lately
-from quiz.learner import Answered, BadState, LearnerState
+from quiz.learner import Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.numbers import NUMBERS
 from quiz.recall_store import RecallMark
 from quiz.store import Answer, KeptStates, Learner, Store
@@ -45,7 +45,7 @@ class Rebuilt:
     answers: int
     recall_marks: int
     as_kept: bool
-    """Whether the kept states were the same to the last bit."""
+    """Whether the kept states were the same to twelve digits."""
 
 
 def event_of(answer: Answer) -> Answered:
@@ -141,6 +141,16 @@ def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
     _lately.keep(text, state)
 
 
+def agrees(kept: KeptStates, states: States) -> bool:
+    """Say whether what is kept of a learner is what these states are, to twelve digits.
+
+    Not to the last bit: how floats are added has changed between Pythons, and logarithms differ between machines.
+    """
+    return same_to_twelve_digits(kept.state, states.cases.to_json()) and same_to_twelve_digits(
+        kept.recall_state, states.recall.to_json()
+    )
+
+
 def rebuild(store: Store) -> Iterable[Rebuilt]:
     """Fold every learner's logs anew, keep the result, and say whether it differed from what was kept."""
     for one in store.learners():
@@ -149,7 +159,7 @@ def rebuild(store: Store) -> Iterable[Rebuilt]:
             if kept is None:
                 continue
             states = refolded(store, one.id)
-            same = (kept.state, kept.recall_state) == (states.cases.to_json(), states.recall.to_json())
+            same = agrees(kept, states)
             keep(store, one.id, states)
             results.tally_anew(store, one)
             counts = len(store.answers_of(one.id)), len(recall_store.recall_marks_of(store, one.id))

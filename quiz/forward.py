@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from quiz.learner import DAY, LearnerState
-from quiz.memory import band, chance
+from quiz.memory import band, chance, met_of
 from quiz.numbers import NUMBERS, Numbers
 from quiz.offered import Catalogue
 
@@ -34,7 +35,7 @@ def forward_look(
         if step in state.steps
     ]
     rows += [
-        _ahead(state, "type", one.id, one.title or one.id, one.chain, now, days, numbers)
+        _ahead(state, "type", one.id, one.title or one.id, met_of(state, one.chain), now, days, numbers)
         for one in catalogue.types
         if one.id in state.types
     ]
@@ -46,7 +47,7 @@ def _ahead(
     kind: str,
     id_: str,
     title: str,
-    steps: tuple[str, ...],
+    steps: Sequence[str],
     now: float,
     days: int,
     numbers: Numbers,

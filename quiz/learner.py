@@ -236,6 +236,27 @@ class LearnerState:
             raise BadState(f"the learner's state is unreadable ({error}): rebuild it from the log") from error
 
 
+def same_to_twelve_digits(a: str, b: str) -> bool:
+    """Say whether two states written as JSON are the same, floats to twelve significant digits, or 1e-12 about 0.
+
+    False where one is no JSON at all.
+    """
+    try:
+        return a == b or _same(orjson.loads(a), orjson.loads(b))
+    except orjson.JSONDecodeError:
+        return False
+
+
+def _same(a: Any, b: Any) -> bool:
+    if isinstance(a, dict) and isinstance(b, dict):
+        return a.keys() == b.keys() and all(_same(value, b[key]) for key, value in a.items())
+    if isinstance(a, list) and isinstance(b, list):
+        return len(a) == len(b) and all(map(_same, a, b))
+    if isinstance(a, float) and isinstance(b, float):
+        return math.isclose(a, b, rel_tol=1e-12, abs_tol=1e-12)
+    return type(a) is type(b) and bool(a == b)
+
+
 def _values_that_are_null(text: str) -> int:
     return sum(text.count(f"{mark}null") for mark in ":,[")
 

@@ -1,6 +1,7 @@
 """What one learner is likely to get right, step by step, and how that fades.
 
-Pure: an answer and a state in, a state out. What a state is, is learner.py's; choosing what to bring next is
+Pure: an answer and a state in, a state out. Floats are added by `math.fsum`, which gives the same on every Python and
+in every order; `sum` does not (3.12 changed it). What a state is, is learner.py's; choosing what to bring next is
 schedule.py's; keeping is store.py's. Chances lie in 0..1, strengths are log-odds, times are seconds since 1970 (UTC),
 spans are days.
 """
@@ -15,6 +16,8 @@ from typing import NamedTuple
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory, Suspects, TypeMemory
 from quiz.numbers import NUMBERS, Numbers
 
+HALF = 0.5 - 1e-9
+"""From this share on a slip is taken as made: a half, which the last digits of a sum must not decide."""
 SEEN = 4
 """How many times of a slip are remembered: enough for "four times or more this week"."""
 
@@ -123,12 +126,16 @@ def band(
     "fading"  it was .80 or more straight after it was last met, a week from now it is less, and now still .50 or more
     "shaky"   everything else
 
+    The steps of a type that were never met are left out: nothing is known of them, so they make it neither shaky nor
+    solid.
+
     ahead_days looks on: how it will be so many days from `now`, if nothing is practised. A slip that stands now stands
     then: no wait alone ever mended a wrong rule, though its count fades.
     """
     n = numbers
     if (steps[0] not in state.steps) if type_id is None else (type_id not in state.types):
         return "new"
+    steps = met_of(state, steps)
     slips = (memory for step in steps for memory in state.slips.get(step, {}).values())
     if any(_faded(memory, now, n) >= n.slip_standing for memory in slips):
         return "shaky"
@@ -137,6 +144,11 @@ def band(
         return "solid"
     held = chance(state, steps, None, type_id=type_id, numbers=n) >= n.settled_chance
     return "fading" if held and chance(state, steps, now, type_id=type_id, numbers=n) >= n.fading_chance else "shaky"
+
+
+def met_of(state: LearnerState, steps: Sequence[str]) -> Sequence[str]:
+    """Return those of a type's steps that were met; all where none was."""
+    return [step for step in steps if step in state.steps] or steps
 
 
 def settled(
@@ -170,11 +182,12 @@ def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers = 
 
     def likelihood(key: SlipKey) -> float:
         counts = {slip: _faded(one, event.at, numbers) for slip, one in state.slips.get(key[0], {}).items()}
-        share = (counts.get(key[1], 0.0) + numbers.slip_prior) / (sum(counts.values()) + 1)
+        share = (counts.get(key[1], 0.0) + numbers.slip_prior) / (math.fsum(counts.values()) + 1)
         return (1 - outlook(state, key[0], event.at, numbers).mastery) * share
 
-    weights = [math.prod(likelihood(key) for key in set(one)) for one in event.explanations]
-    return tuple(weight / sum(weights) for weight in weights)
+    weights = [math.prod(likelihood(key) for key in dict.fromkeys(one)) for one in event.explanations]
+    total = math.fsum(weights)
+    return tuple(weight / total for weight in weights)
 
 
 def blame(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> dict[str, float]:
@@ -193,7 +206,7 @@ def blame(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> d
                 out[step] = min(1.0, out.get(step, 0.0) + share)
         return out
     doubts = {step: 1 - outlook(state, step, event.at, numbers).mastery for step in event.unaided}
-    total = sum(doubts.values())
+    total = math.fsum(doubts.values())
     return {step: doubt / total for step, doubt in doubts.items()}
 
 
@@ -282,7 +295,8 @@ def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outl
         f = _with_term(state, event.type, steps)
         e = event.right - _of_answer(f, event.options, n)
         w = max(f * (1 - f), n.least_information)
-        d = 1 + w * (variance + sum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen))
+        doubt = math.fsum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen)
+        d = 1 + w * (variance + doubt)
         term = min(max(term + variance / d * e, -n.term_bound), n.term_bound)
         variance = max(n.term_least_variance, variance - w * variance**2 / d)
     state.types[event.type] = TypeMemory(
@@ -312,7 +326,7 @@ def _take_slips(
     for one, share in explained:
         for key in dict.fromkeys(one):
             memory = _slip(state, key, event.at, n)
-            seen = (*memory.seen, float(event.at))[-SEEN:] if share >= 0.5 else memory.seen
+            seen = (*memory.seen, float(event.at))[-SEEN:] if share >= HALF else memory.seen
             _keep_slip(state, key, replace(memory, count=memory.count + share, seen=seen))
     singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
     if len(singles) > 1 and not event.probe_of:
@@ -342,14 +356,14 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
     }
     if likely == before:
         return
-    scale = sum(before.values()) / sum(likely.values())
+    scale = math.fsum(before.values()) / math.fsum(likely.values())
     loser, gainer = sorted(before, key=lambda key: likely[key] * scale - before[key])
     left = _slip(state, loser, event.at, numbers)
     moved = min(left.count, (before[loser] - likely[loser] * scale) * _halving(event.at - suspects.at, numbers))
     for key, more in ((loser, -moved), (gainer, moved)):
         memory = _slip(state, key, event.at, numbers)
         seen = set(memory.seen) - {suspects.at}
-        if likely[key] * scale >= 0.5:
+        if likely[key] * scale >= HALF:
             seen.add(suspects.at)
         _keep_slip(state, key, replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:])))
 

@@ -6,15 +6,24 @@ Built from the register by catalogue.py.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
-from cases.casetype import LEVELS
+from cases.casetype import LEVELS, Settings
 from quiz.learner import SlipKey
 
 Twins = tuple[SlipKey, SlipKey]
 Wish = str | Twins
 """What a case is to do: show a slip, by its id, or tell two apart."""
+
+
+At = tuple[str, str, float, bool, tuple[tuple[str, float], ...]]
+
+
+def key_of_settings(settings: Settings) -> At:
+    """Return settings as what was found out by drawing with them is remembered by."""
+    norms = tuple(sorted(settings.norms.items()))
+    return settings.form, settings.level, settings.distance_cm, settings.fixed_distance, norms
 
 
 @dataclass(frozen=True)
@@ -37,6 +46,8 @@ class TypeInfo:
     title: str = ""
     place: int = 0
     """Where it comes among new types, the lowest first; among equals, chance decides."""
+    shares: Mapping[str, float] = field(default_factory=dict)
+    """By step, in which share of the cases it is called for; a step that is not named is called for in all."""
     seconds: float = 30.0
     """What a competent clinician takes for a case."""
 
@@ -49,6 +60,10 @@ class TypeInfo:
     def distinct(self) -> tuple[str, ...]:
         """The chain with each step once."""
         return tuple(dict.fromkeys(self.chain))
+
+    def share(self, step: str) -> float:
+        """Return in which share of the cases a step is called for."""
+        return self.shares.get(step, 1.0)
 
     @cached_property
     def rank(self) -> int:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import unicodedata
+from collections.abc import Collection
+from datetime import datetime
 from functools import lru_cache
 
-from quiz import folding
+from quiz import class_store, folding
 from quiz.errors import QuizError
 from quiz.settings import LearnerSettings
 from quiz.store import Learner, Store
@@ -37,7 +39,10 @@ def tidy_name(text: str, others: list[Learner]) -> str:
     BadName
         When it is empty, too long, holds characters that do not print, or is another learner's.
     """
-    name = " ".join(unicodedata.normalize("NFC", text).split())
+    name = " ".join(text.split())
+    # Putting accents in order takes the square of their number, so the length comes first: four marks a letter at most.
+    if len(name) <= 4 * LONGEST_NAME:
+        name = unicodedata.normalize("NFC", name)
     if not name:
         raise BadName("no name was given: write the name that you go by here")
     if len(name) > LONGEST_NAME:
@@ -126,17 +131,32 @@ def rename(store: Store, learner_id: int, name: str) -> None:
         store.rename_learner(learner_id, tidy_name(name, others))
 
 
-def remove(store: Store, learner_id: int) -> None:
+def remove(store: Store, learner_id: int, *, now: float, by_whom: str = "owner") -> None:
     """Remove a learner with every answer, so that no trace of them stands in the data file or the log beside it.
+
+    A drill that they had begun keeps that a learner was deleted, on which day, and by whom ("owner" or "preceptor").
 
     Raises
     ------
     UnknownLearner
         When there is none of this number.
     """
+    remove_many(store, (learner_id,), now=now, by_whom=by_whom)
+
+
+def remove_many(store: Store, learner_ids: Collection[int], *, now: float, by_whom: str) -> None:
+    """Remove learners, all or none, as `remove` does one.
+
+    Raises
+    ------
+    UnknownLearner
+        When there is none of one of these numbers.
+    """
+    day = datetime.fromtimestamp(now).astimezone().date().isoformat()
     with store.writing():
-        get(store, learner_id)
-        store.remove_learner(learner_id)
+        for one in learner_ids:
+            get(store, one)
+            class_store.remove_learner(store, one, on_day=day, by_whom=by_whom)
     store.wipe()
 
 

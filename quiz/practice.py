@@ -16,7 +16,7 @@ from cases.register import case_type
 from cases.stages import stage_of
 from cases.steps import FORM_WORDS
 from quiz import class_store, folding, kept_to, made, memory, people, results, schedule, sittings, wishes
-from quiz.catalogue import catalogue, key_of, options_of
+from quiz.catalogue import catalogue_for, key_of, options_of
 from quiz.errors import QuizError
 from quiz.kept_to import KeptTo
 from quiz.learner import LearnerState
@@ -92,6 +92,7 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
     found = _waiting_still(store, learner, now)
     if found is not None:
         return found
+    catalogue_for(people.settings_of(learner).for_drawing)  # found out before anyone has to wait for this to be written
     with store.writing():
         # Another tab may have been faster; and what it was answered with decides what to bring.
         return _waiting_still(store, people.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
@@ -189,10 +190,10 @@ def _choose_and_draw(
     state = folding.cases_of(store, learner.id)
     settings = people.settings_of(learner)
     recent = _recent(store, learner.id, now)
-    offered = catalogue() if types is None else _limited(catalogue(), types)
+    drawing = settings.for_drawing
+    offered = catalogue_for(drawing) if types is None else _limited(catalogue_for(drawing), types)
     # What was asked for by name is open whatever its level and needs, as a drill's types are.
     drilled = kept.types if kept else class_store.types_in_drill(store, learner, now)
-    drawing = settings.for_drawing
     while True:
         choice = schedule.choose(
             state,
@@ -301,7 +302,8 @@ def take(
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded anew must not hold this answer yet.
         state = folding.cases_to_fold(store, learner.id)
-        answer = _answer(dealt, mark, given, confidence, now)
+        late = _is_late(store, dealt, now)
+        answer = _answer(dealt, mark, given, confidence, now, late=late)
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
             return _again(stands, given) if stands else Taken("repeat", dealt_id)
@@ -311,6 +313,12 @@ def take(
         store.close_case(dealt_id, now=now)
         sittings.end_if_over(store, dealt.sitting, now)
     return Taken("new", dealt_id)
+
+
+def _is_late(store: Store, dealt: Dealt, now: float) -> bool:
+    drill = None if dealt.drill is None else class_store.drill_of_id(store, dealt.drill)
+    run = None if drill is None else store.sitting(dealt.sitting)
+    return drill is not None and run is not None and sittings.is_late(run, drill.closes_at, now)
 
 
 def _again(stands: Answer, given: Mapping[str, str]) -> Taken:
@@ -326,7 +334,9 @@ def _send_back(mark: Mark) -> None:
         raise SentBack(f"That is the lens in the form in which it stood: write it in {form}.", name)
 
 
-def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float) -> Answer:
+def _answer(
+    dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float, *, late: bool = False
+) -> Answer:
     case = mark.case
     took = now - dealt.dealt_at
     return Answer(
@@ -353,6 +363,7 @@ def _answer(dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int 
         for_drill=dealt.for_drill,
         source="practice" if stage_of(dealt.type) is None else "bench",
         drill=dealt.drill,
+        late=late,
     )
 
 
@@ -398,7 +409,7 @@ def _next_is_probe(state: LearnerState, recent: list[Done], drawing: Settings, n
     while True:
         # A probe is due or not whatever chance says, so any source of it will do.
         unable = wishes.unable(drawing)
-        choice = schedule.choose(state, catalogue(), now, random.Random(0), recent=recent, unable=unable)
+        choice = schedule.choose(state, catalogue_for(drawing), now, random.Random(0), recent=recent, unable=unable)
         if choice.probe_of is None:
             return False
         if wishes.can(case_type(choice.type_id), drawing, choice.probe_of):

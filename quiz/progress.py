@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
-from cases.casetype import LEVELS, Case, Slipped
+from cases.casetype import LEVELS, Case, Settings, Slipped
 from cases.errors import CaseError
 from cases.marking import as_given, named
 from cases.register import all_skills, all_slips
 from quiz import memory, practice, progress_store
-from quiz.catalogue import catalogue
+from quiz.catalogue import catalogue, catalogue_for
 from quiz.learner import LearnerState, SlipKey
 from quiz.store import Learner, Store
 
@@ -80,14 +80,18 @@ def since(now: float) -> float:
     return datetime(day.year, day.month, day.day, tzinfo=UTC).timestamp()
 
 
-def held_steps(state: LearnerState, now: float, level: str) -> tuple[Held, ...]:
-    """Return every step that was met, and those not met that types up to a level call for, in teaching order."""
+def held_steps(state: LearnerState, now: float, drawing: Settings) -> tuple[Held, ...]:
+    """Return every step that was met, and those not met that cases drawn with these settings call for.
+
+    In teaching order, of the types up to the settings' level.
+    """
+    here = catalogue_for(drawing).by_id
     titles = catalogue().step_titles
     steps = dict.fromkeys(
         step
         for one in sorted(catalogue().types, key=lambda one: one.place)
         for step in one.chain
-        if step in state.steps or _at_level(one.level, level)
+        if step in state.steps or (_at_level(one.level, drawing.level) and step in here[one.id].chain)
     )
     return tuple(
         Held(
@@ -100,8 +104,8 @@ def held_steps(state: LearnerState, now: float, level: str) -> tuple[Held, ...]:
     )
 
 
-def held_types(state: LearnerState, now: float, level: str) -> tuple[Held, ...]:
-    """Return every type that was met, and those not met up to a level, in teaching order."""
+def held_types(state: LearnerState, now: float, drawing: Settings) -> tuple[Held, ...]:
+    """Return every type that was met, and those not met up to the settings' level, in teaching order."""
     return tuple(
         Held(
             one.id,
@@ -109,8 +113,8 @@ def held_types(state: LearnerState, now: float, level: str) -> tuple[Held, ...]:
             memory.band(state, one.chain, now, type_id=one.id),
             memory.settled(state, one.chain, now, type_id=one.id),
         )
-        for one in sorted(catalogue().types, key=lambda one: one.place)
-        if one.id in state.types or _at_level(one.level, level)
+        for one in sorted(catalogue_for(drawing).types, key=lambda one: one.place)
+        if one.id in state.types or _at_level(one.level, drawing.level)
     )
 
 

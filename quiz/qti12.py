@@ -13,7 +13,7 @@ from xml.etree.ElementTree import Element, SubElement
 from cases.casetype import Case
 from cases.choices import Choice, Marks, Order
 from cases.fields import Field
-from quiz.spellings import spellings
+from quiz.spellings import keyboard, spellings
 
 
 def _in(parent: Element, name: str, text: str | None = None, **attributes: str) -> Element:
@@ -78,7 +78,7 @@ def _interact(parent: Element, ask: Field[Any]) -> None:
                 _in(_in(label, "material"), "mattext", option.label)
         case _:
             box = _in(parent, "response_str", ident=where, rcardinality="Single")
-            _in(_in(box, "material"), "mattext", f"{ask.label} ({ask.kind.hint})")
+            _in(_in(box, "material"), "mattext", f"{ask.label} ({keyboard(ask.kind.hint)})")
             render = _in(box, "render_fib", fibtype="String", prompt="Box", columns="30")
             _in(render, "response_label", ident=f"{where}_text")
 

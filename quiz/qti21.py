@@ -14,7 +14,7 @@ from xml.etree.ElementTree import Element, SubElement, register_namespace
 from cases.casetype import Case
 from cases.choices import Choice, Marks, Option, Order
 from cases.fields import Field
-from quiz.spellings import spellings
+from quiz.spellings import keyboard, spellings
 
 NAMESPACE = "http://www.imsglobal.org/xsd/imsqti_v2p1"
 _SCHEMA = "http://www.imsglobal.org/xsd/qti/qtiv2p1/imsqti_v2p1.xsd"
@@ -114,7 +114,7 @@ def _interact(body: Element, ask: Field[Any]) -> None:
             for option in options:
                 _in(box, "simpleChoice", option.label, identifier=identifiers(options)[option.id])
         case _:
-            line = _in(body, "p", f"{ask.label} ({ask.kind.hint}): ")
+            line = _in(body, "p", f"{ask.label} ({keyboard(ask.kind.hint)}): ")
             _in(line, "textEntryInteraction", responseIdentifier=where, expectedLength="30")
 
 

@@ -93,7 +93,7 @@ class Offer:
 
 def losses(logs: Sequence[Log], numbers: Numbers) -> list[float]:
     """Return each learner's summed loss: −ln of the chance given to what came, one answer ahead."""
-    return [sum(_steps(log, numbers)) for log in logs]
+    return [math.fsum(_steps(log, numbers)) for log in logs]
 
 
 def _steps(log: Log, numbers: Numbers) -> Iterator[float]:
@@ -145,8 +145,8 @@ def refit(
     return Offer(
         numbers=replace(fitted, dated=dated),
         accepted=fall > STANDARD_ERRORS * error,
-        loss_before=sum(before) / size,
-        loss_after=sum(after) / size,
+        loss_before=math.fsum(before) / size,
+        loss_after=math.fsum(after) / size,
         fall=fall,
         standard_error=error,
         fitted_on=len(kept) - len(judges),
@@ -163,9 +163,9 @@ def changes(before: Numbers, after: Numbers) -> list[tuple[str, Any, Any]]:
 def _fall(before: Sequence[float], after: Sequence[float], answers: int) -> tuple[float, float]:
     """Return the fall of the loss for one answer and its standard error, from learners' paired sums."""
     falls = [a - b for a, b in zip(before, after, strict=True)]
-    mean = sum(falls) / len(falls)
-    spread = math.sqrt(sum((one - mean) ** 2 for one in falls) / (len(falls) - 1))
-    return sum(falls) / answers, spread * math.sqrt(len(falls)) / answers
+    mean = math.fsum(falls) / len(falls)
+    spread = math.sqrt(math.fsum((one - mean) ** 2 for one in falls) / (len(falls) - 1))
+    return math.fsum(falls) / answers, spread * math.sqrt(len(falls)) / answers
 
 
 def _fit(logs: Sequence[Log], numbers: Numbers, free: Sequence[Scale], said: Callable[[str], None]) -> Numbers:
@@ -173,7 +173,7 @@ def _fit(logs: Sequence[Log], numbers: Numbers, free: Sequence[Scale], said: Cal
     size = sum(map(len, logs))
 
     def loss(candidate: Numbers) -> float:
-        return sum(losses(logs, candidate)) / size
+        return math.fsum(losses(logs, candidate)) / size
 
     best = loss(numbers)
     said(f"loss {best:.4f} before the fit")

@@ -100,7 +100,8 @@ def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
     lines = [("all", "", missed, seconds, timed), ("type", answer.type, missed, seconds, timed)]
     lines += [("step", step, step in slipped_steps, 0.0, 0) for step in dict.fromkeys([*answer.steps, *slipped_steps])]
     lines += [("slip", f"{step} {slip}", len(answer.explanations) == 1, 0.0, 0) for step, slip in explained]
-    for drill in dict.fromkeys((EVERYTHING, answer.drill or EVERYTHING)):
+    # What came after the time was answered all the same: it is practice, and not counted in its drill.
+    for drill in dict.fromkeys((EVERYTHING, EVERYTHING if answer.late else answer.drill or EVERYTHING)):
         for kind, key, counts, took, known in lines:
             yield drill, kind, key, int(counts), took, known
 
@@ -173,11 +174,9 @@ def learner_sums(
     )
 
 
-def late_answers(store: Store, drill: int, closes_at: float | None) -> dict[int, int]:
-    """Count, learner by learner, the answers that came in after a drill's time to close."""
-    rows = store.fetch(
-        "SELECT learner, count(*) FROM answers WHERE drill = ? AND at > ? GROUP BY learner", drill, closes_at
-    )
+def late_answers(store: Store, drill: int) -> dict[int, int]:
+    """Count, learner by learner, the answers that came in after a drill's time: they are in no sum of the drill."""
+    rows = store.fetch("SELECT learner, count(*) FROM answers WHERE drill = ? AND late GROUP BY learner", drill)
     return {row[0]: row[1] for row in rows}
 
 
@@ -191,12 +190,13 @@ def answers_behind(
     step: str | None = None,
     slip: str | None = None,
     missed_only: bool = False,
+    late: bool = False,
     most: int = 100,
 ) -> list[Answer]:
     """Return the answers behind a number, the latest first.
 
     step finds the answers in which it was exercised (with missed_only: may have slipped); slip, with its step, those
-    that it would explain.
+    that it would explain. Of a drill, late finds the answers that came after its time, which are in no other number.
     """
     source, where, values = "members m JOIN answers a ON a.learner = m.learner", ["m.class = ?"], [class_id]
     more: list[object] = []
@@ -213,8 +213,8 @@ def answers_behind(
         where.append(f"a.type IN ({', '.join('?' * len(types))})")
         more += types
     if drill != EVERYTHING:
-        where.append("a.drill = ?")
-        more.append(drill)
+        where += ["a.drill = ?", "a.late = ?"]
+        more += [drill, late]
     if learner is not None:
         where.append("m.learner = ?")
         more.append(learner)

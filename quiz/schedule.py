@@ -5,8 +5,9 @@ Pure. What is on offer is offered.py's; how memory works, memory.py's; drawing t
 
 from __future__ import annotations
 
+import math
 import random
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
@@ -79,12 +80,14 @@ def choose(
     where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
     what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
 
-        Σ worth × doubt × fresh over its steps + doubt of the type × d/(d + 3)
+        Σ share × worth × doubt × fresh over its steps + doubt of the type × d/(d + 3)
 
-    worth is the sum of the chances of all types that call for the step, so that a step shared by many comes first, and
-    one in chains that are hopeless for other reasons later; doubt is 1 − the chance foreseen; fresh is r/(1 + r), r the
-    step's wait over its fading time, or 1 for a step never met; d is days since the type was met, and d/(d + 3) counts
-    as .3 for one never met. The type's own part is there for what does not carry over from one type to another.
+    share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
+    can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
+    shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
+    foreseen; fresh is r/(1 + r), r the step's wait over its fading time, or 1 for a step never met; d is days since the
+    type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there for what does not carry
+    over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
@@ -319,7 +322,7 @@ class _Table:
             days = max(0.0, self.now - memory.at) / DAY
             own = days / (days + n.type_days)
         by_step = self.gain_by_step
-        return sum([by_step[step] for step in one.distinct]) + (1 - self.foreseen[one.id]) * own
+        return math.fsum([by_step[step] * one.share(step) for step in one.distinct]) + (1 - self.foreseen[one.id]) * own
 
     @cached_property
     def gain_by_step(self) -> dict[str, float]:
@@ -339,22 +342,30 @@ class _Table:
 
     @cached_property
     def worth(self) -> dict[str, float]:
-        """By step, how many of the types on offer call for it, each counted by its chance."""
+        """By step, how many of the types on offer call for it, each counted by its chance and its share of cases."""
         out: dict[str, float] = {}
         for one in self.of_level:
             foreseen = self.foreseen[one.id]
             for step in one.distinct:
-                out[step] = out.get(step, 0.0) + foreseen
+                out[step] = out.get(step, 0.0) + foreseen * one.share(step)
         return out
 
     @cached_property
     def foreseen(self) -> dict[str, float]:
         """By type, the chance at the moment that practice is for."""
-        state, at, n, ahead = self.state, self.horizon, self.numbers, self.ahead
+        state, at, n = self.state, self.horizon, self.numbers
         return {
-            one.id: chance(state, one.chain, at, type_id=one.id, options=one.options, numbers=n, mastery=ahead)
+            one.id: chance(
+                state, one.chain, at, type_id=one.id, options=one.options, numbers=n, mastery=self.mastery_in(one)
+            )
             for one in (*self.of_level, *(one for one in self.open if not self.at_level(one)))
         }
+
+    def mastery_in(self, one: TypeInfo) -> Mapping[str, float]:
+        """Return by step the chance that it does not go wrong in a case of a type, then: it may not be called for."""
+        if not one.shares:
+            return self.ahead
+        return {step: 1 - one.share(step) * (1 - self.ahead[step]) for step in one.distinct}
 
     @cached_property
     def of_level(self) -> list[TypeInfo]:
@@ -400,6 +411,10 @@ class _Table:
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
             return f"Not met for {days} days."
+        unmet = [step for step in one.distinct if step not in self.state.steps]
+        if unmet:
+            step = max(unmet, key=one.share)
+            return f"A step that you have not met may come: {self.catalogue.step_titles.get(step, step)}."
         word = band(self.state, one.chain, self.now, type_id=one.id, numbers=self.numbers)
         weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
         if word == "shaky":

@@ -11,7 +11,7 @@ import secrets
 from sqlite_utils import Database, Migrations
 
 from quiz.accuracy_schema import ACCURACY
-from quiz.class_schema import CLASSES
+from quiz.class_schema import CLASSES, DRILL_CASES, MARKS
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -144,4 +144,18 @@ def m002_classes(db: Database) -> None:
 def m003_accuracy(db: Database) -> None:
     """Add the accuracy log, and sittings that keep to certain types."""
     for statement in ACCURACY:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m004_drill_cases(db: Database) -> None:
+    """Keep the cases of each drill, and take over those that were dealt in drills of the same cases for all."""
+    for statement in DRILL_CASES:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m005_marks(db: Database) -> None:
+    """Add late answers, drills that count, what stays of a deletion; failed tries are kept no more."""
+    for statement in MARKS:
         db.execute(statement)

@@ -10,11 +10,14 @@ import json
 import re
 import uuid
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
+from cases.casetype import CaseType
 from cases.choices import Choice, Marks, Order
+from cases.errors import CaseError
 from cases.fields import Field
 from cases.marking import CREDITED
 from cases.register import all_types
@@ -41,6 +44,7 @@ COLUMNS = (
     "lines_shown",
     "confidence",
     "seconds",
+    "late",
 )
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -83,6 +87,7 @@ def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Itera
                 len(one.hints),
                 "" if one.confidence is None else one.confidence,
                 "" if one.seconds is None else one.seconds,
+                "yes" if one.late else "",
             )
         )
 
@@ -145,29 +150,42 @@ def statement(answer: Answer, secret: str) -> dict[str, Any]:
 
 
 def _activity(answer: Answer) -> dict[str, Any]:
-    return _activity_of(answer.type, json.dumps(answer.findings, sort_keys=True))
+    findings = json.dumps(answer.findings, sort_keys=True)
+    return _activity_of(answer.type, findings, json.dumps(answer.truth, sort_keys=True))
 
 
 @lru_cache(maxsize=1000)
-def _activity_of(type_id: str, findings: str) -> dict[str, Any]:
+def _activity_of(type_id: str, findings: str, truth: str) -> dict[str, Any]:
     """Make a case the object of a statement; a class that had the same cases has the same object."""
-    one = all_types().get(type_id)
     # A seed alone does not fix a case: level, form and distance do as well, and the findings say it all.
     mark = hashlib.sha256(findings.encode()).hexdigest()[:16]
     definition: dict[str, Any] = {
         "type": "http://adlnet.gov/expapi/activities/cmi.interaction",
         "interactionType": "other",
     }
+    one = all_types().get(type_id)
     if one is not None:
-        case = one.case_from_json(json.loads(findings))
         definition["name"] = {"en": one.title}
-        definition["description"] = {"en": "\n".join((*one.found(case.findings), one.question(case.findings)))}
-        definition["interactionType"] = interaction(one.asks)
-        definition["correctResponsesPattern"] = ["[,]".join(response(ask, case.truth[ask.name]) for ask in one.asks)]
-        if definition["interactionType"] in ("choice", "sequencing"):
-            options = one.asks[0].kind.options  # type: ignore[attr-defined]
-            definition["choices"] = [{"id": each.id, "description": {"en": each.label}} for each in options]
+        # An answer that an older version took is exported all the same, though its case cannot be told any more.
+        with suppress(CaseError):
+            definition |= _described(one, json.loads(findings), json.loads(truth))
     return {"objectType": "Activity", "id": f"{HOME}/case/{type_id}/{mark}", "definition": definition}
+
+
+def _described(one: CaseType, findings: Any, truth: Any) -> dict[str, Any]:
+    """Say what was asked, and what was right by the log: the answer was marked against that."""
+    case, kept = one.case_from_json(findings), one.answer_from_json(truth)
+    # The log has thousandths; where the case still comes to that, its own last digit is the better one.
+    right = case.truth if one.same(kept, case.truth) else kept
+    out: dict[str, Any] = {
+        "description": {"en": "\n".join((*one.found(case.findings), one.question(case.findings)))},
+        "interactionType": interaction(one.asks),
+        "correctResponsesPattern": ["[,]".join(response(ask, right[ask.name]) for ask in one.asks)],
+    }
+    if out["interactionType"] in ("choice", "sequencing"):
+        options = one.asks[0].kind.options  # type: ignore[attr-defined]
+        out["choices"] = [{"id": each.id, "description": {"en": each.label}} for each in options]
+    return out
 
 
 def interaction(asks: tuple[Field[Any], ...]) -> str:
@@ -206,6 +224,8 @@ def _result(answer: Answer) -> dict[str, Any]:
             f"{HOME}/lines-shown": len(answer.hints),
         },
     }
+    if answer.late:
+        result["extensions"][f"{HOME}/late"] = True
     if answer.seconds is not None:
         result["duration"] = f"PT{answer.seconds:g}S"
     if answer.confidence is not None:

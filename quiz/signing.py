@@ -1,13 +1,11 @@
 """Who may come in: preceptors by password, learners of a class by what their browser or their phrase holds.
 
-A sign-in is a row in the data file, so it can be taken back. Failed tries are counted there too.
+A sign-in is a row in the data file, so it can be taken back. Failed tries are throttle.py's.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from functools import cache
 
 from werkzeug.security import check_password_hash, generate_password_hash
@@ -19,17 +17,20 @@ from quiz.learner import DAY
 from quiz.lots import Lots
 from quiz.people import tidy_name
 from quiz.store import Learner, Store
+from quiz.throttle import Caller, Limit
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 """Without 0 and O, 1, I and L, which are read for one another."""
 LEAST_PASSWORD = 10
+LONGEST_CODE = 200
+"""Characters, with whatever was typed between the letters."""
 PRECEPTOR_STAYS = DAY / 2
 LEARNER_STAYS = 180 * DAY
-WINDOW = 900.0
-"""Seconds over which failed tries are counted."""
-
-Limits = Sequence[tuple[str, str, int]]
-"""Of which kind, by whom, and how many failed tries in `WINDOW` are let pass."""
+FREE_TRIES = 5
+"""Wrong passwords for one name from one address, or in one browser that the preceptor signed in with before."""
+FREE_FOR_A_NAME = 30
+"""Wrong passwords for one name, from wherever."""
+FREE_PASSWORDS_FROM_ONE_ADDRESS = 100
 
 
 class BadPassword(QuizError):
@@ -38,13 +39,6 @@ class BadPassword(QuizError):
 
 class NotKnown(QuizError):
     """A name and password, a code or a phrase that opens nothing."""
-
-
-class TooManyTries(QuizError):
-    """So many tries have failed that no more are looked at for a while."""
-
-    def __init__(self) -> None:
-        super().__init__(f"too many tries that failed: wait {WINDOW / 60:.0f} minutes, then try again")
 
 
 def digest(secret: str) -> str:
@@ -60,8 +54,10 @@ def in_groups(marks: str) -> str:
 def tidy_code(text: str) -> str:
     """Return a code as it is kept, however it was typed: any case, with spaces or hyphens or none.
 
-    A text that is no code at all gives "".
+    A text that is no code at all, or far too long for one, gives "".
     """
+    if len(text) > LONGEST_CODE:
+        return ""
     marks = "".join(mark for mark in text.upper() if mark.isalnum())
     return in_groups(marks) if marks and set(marks) <= set(ALPHABET) else ""
 
@@ -69,30 +65,6 @@ def tidy_code(text: str) -> str:
 def new_code(lots: Lots, length: int) -> str:
     """Make a code that cannot be guessed, of `length` marks in groups of four: 4.95 bits a mark."""
     return in_groups("".join(lots.pick(ALPHABET) for _ in range(length)))
-
-
-# --- tries -------------------------------------------------------------------------------------------------------
-
-
-@contextmanager
-def counted(store: Store, limits: Limits, now: float) -> Iterator[None]:
-    """Count a try, which is forgiven when the block ends without error.
-
-    The try is counted before it is looked at, so that many at once gain nothing.
-
-    Raises
-    ------
-    TooManyTries
-        When too many have failed.
-    """
-    with store.writing():
-        if any(class_store.tries_since(store, kind, whom, now - WINDOW) >= most for kind, whom, most in limits):
-            raise TooManyTries
-        numbers = [class_store.add_try(store, kind, whom, now, now - WINDOW) for kind, whom, _ in limits]
-    yield
-    with store.writing():
-        for number in numbers:
-            class_store.forgive_try(store, number)
 
 
 # --- preceptors --------------------------------------------------------------------------------------------------
@@ -118,25 +90,35 @@ def add_preceptor(store: Store, name: str, password: str, *, now: float) -> bool
     return True
 
 
-def sign_in(store: Store, name: str, password: str, *, address: str, now: float, lots: Lots) -> str:
-    """Check a preceptor's password and return the token for the cookie.
+def sign_in(store: Store, name: str, password: str, *, caller: Caller, now: float, lots: Lots) -> tuple[Preceptor, str]:
+    """Check a preceptor's password; return who it is and the token for the cookie.
+
+    A browser in which this very preceptor signed in before is not held up by failures elsewhere.
 
     Raises
     ------
     NotKnown, TooManyTries
     """
     name = " ".join(name.split())[:100]
-    whom = name.casefold()
-    limits = (("sign-in", f"{whom} from {address}", 5), ("sign-in-name", whom, 30), ("sign-in-from", address, 20))
-    with counted(store, limits, now):
-        known = class_store.preceptor_named(store, name)
+    known = class_store.preceptor_named(store, name)
+    with caller.tries.counted(_password_limits(caller, name.casefold(), known), now):
         fits = check_password_hash(known.password if known else _nobodys(), password)
         if known is None or not fits:
             raise NotKnown("no preceptor has that name and password: try again, or run `add-preceptor` to set anew")
     token = lots.new_secret()
     with store.writing():
         class_store.add_sign_in(store, digest(token), preceptor=known.id, now=now, until=now + PRECEPTOR_STAYS)
-    return token
+    return known, token
+
+
+def _password_limits(caller: Caller, name: str, known: Preceptor | None) -> tuple[Limit, ...]:
+    if known is not None and caller.device and known.id in caller.preceptors:
+        return (Limit("password by device", f"{name} by {caller.device}", FREE_TRIES),)
+    return (
+        Limit("password", f"{name} from {caller.address}", FREE_TRIES),
+        Limit("password for", name, FREE_FOR_A_NAME),
+        Limit("password from", caller.address, FREE_PASSWORDS_FROM_ONE_ADDRESS),
+    )
 
 
 @cache

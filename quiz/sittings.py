@@ -19,6 +19,10 @@ LEFT_SECONDS = 2 * 3600.0
 """A sitting in which nothing was dealt for so long was left; the next case begins another."""
 
 
+GRACE_S = 10.0
+"""For the network: an answer that arrives within so many seconds after the end of its time is in time."""
+
+
 class UnknownSitting(QuizError):
     """No such sitting is this learner's."""
 
@@ -84,7 +88,23 @@ def end_if_over(store: Store, sitting_id: int, now: float) -> None:
     """End a sitting that has had its cases or its minutes; in `writing()`."""
     sitting = store.sitting(sitting_id)
     if sitting is not None and is_over(sitting, now):
-        store.end_sitting(sitting_id, now=now)
+        end(store, sitting, now)
+
+
+def end(store: Store, sitting: Sitting, now: float) -> None:
+    """End a sitting, a drill's at the latest when its minutes are over; in `writing()`."""
+    ends = ends_at(sitting)
+    store.end_sitting(sitting.id, now=now if ends is None or sitting.drill is None else min(now, ends))
+
+
+def ends_at(sitting: Sitting) -> float | None:
+    """Return when the minutes of a sitting are over; None where it has cases."""
+    return None if sitting.minutes is None else sitting.started_at + 60 * sitting.minutes
+
+
+def is_late(run: Sitting, closes_at: float | None, now: float) -> bool:
+    """Say whether an answer that arrives now comes after the minutes of a run, or after its drill was closed."""
+    return any(at is not None and now > at + GRACE_S for at in (ends_at(run), closes_at))
 
 
 def stop(store: Store, learner: Learner, *, now: float) -> int | None:

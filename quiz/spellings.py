@@ -1,37 +1,84 @@
-"""Every way in which a right answer is commonly written, for platforms that only compare texts.
+"""The usual ways of typing a right answer, for platforms that only compare texts. Numeric fields would need none of it.
 
-Each is read back by the core's own reader and compared as a lens, so that none is listed that would not be credited.
+Only signs of a keyboard are used. Each text is read back by the core's own reader and compared as a value, so that none
+is listed that the app would not credit. What is listed and what is left out, `BOUNDS` says to the preceptor.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import product
 from typing import Any
 
 from cases.casetype import Case
+from cases.choices import Choice, Marks, Order
+from cases.crossed import CrossedCylinders
 from cases.errors import CaseError
-from cases.fields import Field, Several
-from cases.kinds import Cross, Lens, Power, Scalar, Size
-from cases.lens import SphCyl
-from cases.notation import write_power
+from cases.fields import Field
+from cases.kinds import Angle, Axis, Cross, Distance, Height, Lens, Power, Scalar, Size
+from cases.lens import SphCyl, across
 
-MOST = 400
-"""Spellings of one thing asked; lists longer than this are refused by some platforms."""
+MOST = 2500
+"""Texts for one thing asked; the longest lists have some 1,900, and a test sees that none is cut off."""
+
+BOUNDS = (
+    "A platform compares what is typed with a list, and takes upper and lower case for the same. The list of each "
+    "question has the right answer as people usually type it: with and without the plus of a sphere, with a point or a "
+    "comma, with and without zeros that say nothing, with the usual units, with /, a space or nothing between sphere "
+    "and cylinder, with x, *, ax, axis or a space before the axis, the axis also as 05 or 005, and a "
+    "prescription in both cylinder forms where the form is free.",
+    "For a single number the list has every value that counts as exactly right in the app, in steps of 0.01 D, "
+    "0.1 cm, 0.1° or half a degree of axis.",
+    "Not in the list, although the app gives credit: a value that is near and not exact (of a prescription, within "
+    "0.125 D and with 0.25 D of cylinder left by its axis), a prescription with a point in one power and a comma in "
+    "the other or with parts in an unusual order, words for signs and numbers, unusual spaces, and signs that are not "
+    "on a keyboard, such as × and −. Tell learners to type x and -.",
+)
+LEFT_OUT = (
+    "The right answer does not lie on the steps of trial lenses (0.125 D and whole degrees). People round it in "
+    "different ways, the app gives credit for each, and a list cannot hold them all."
+)
+
+CHOSEN = (Choice, Marks, Order)
+"""Kinds of answers that are chosen, which need no spelling."""
+
+
+def keyboard(text: str) -> str:
+    """Write with the signs of a keyboard."""
+    return text.replace("−", "-").replace("×", "x")
+
+
+def can_list(case: Case) -> bool:
+    """Say whether the usual spellings of all that is asked can be listed."""
+    return all(isinstance(ask.kind, CHOSEN) or _listable(ask.kind, case.truth[ask.name]) for ask in case.type.asks)
+
+
+def _listable(kind: object, truth: Any) -> bool:
+    if isinstance(kind, Lens | Cross):
+        whole = abs(truth.axis - round(truth.axis)) < 1e-6 or not truth.cylinder
+        return whole and all(abs(8 * power - round(8 * power)) < 1e-6 for power in (truth.sphere, truth.cylinder))
+    return isinstance(kind, Scalar)
 
 
 def spellings(case: Case, ask: Field[Any]) -> tuple[str, ...]:
-    """Return the ways of writing the right answer to one thing asked, the trade's own way first."""
+    """Return the usual ways of typing the right answer to one thing asked, the trade's own first.
+
+    There is none where they cannot be listed.
+    """
     truth = case.truth[ask.name]
+    if not _listable(ask.kind, truth):
+        return ()
     found: dict[str, None] = {}
-    for text in (ask.kind.write(truth), *_ways(ask.kind, truth, form_matters=case.type.form_matters)):
-        if len(found) < MOST and _reads_right(ask, text, truth):
-            found.setdefault(text)
-    return tuple(found)
+    for text in (keyboard(ask.kind.write(truth)), *_ways(ask.kind, truth, form_matters=case.type.form_matters)):
+        if text not in found and _reads_right(ask, text, truth):
+            found[text] = None
+    return tuple(found)[:MOST]
 
 
 def _reads_right(ask: Field[Any], text: str, truth: Any) -> bool:
     try:
-        return ask.kind.close(ask.kind.read(text), truth)
+        return ask.kind.same(ask.kind.read(text), truth)
     except CaseError:
         return False
 
@@ -40,102 +87,261 @@ def _ways(kind: object, truth: Any, *, form_matters: bool) -> Iterable[str]:
     match kind:
         case Lens():
             return _lens(truth, form_matters=form_matters)
+        case CrossedCylinders():
+            return _crossed(truth)
         case Cross():
-            return _cross(kind.write(truth))
-        case Size():
-            return _with_units(_size(truth), ("", " D", "D"))
-        case Power():
-            return _with_units(_power(truth), ("", " D", "D", " DS", "DS"))
-        case Several():
-            return (between.join(_plain(kind.of.write(one)) for one in truth) for between in ("; ", ";"))
+            return _cross(truth)
+        case Axis():
+            return _axis(truth)
         case Scalar():
             return _scalar(kind, truth)
         case _:
             return ()
 
 
-def _plain(text: str) -> str:
-    """Write with the marks of an ordinary keyboard."""
-    return text.replace("−", "-").replace("×", "x")
+# --- single numbers ----------------------------------------------------------------------------------------------
+
+_WITH_D = ("", " D", "D")
+_WITH_DS = (*_WITH_D, " DS", "DS", " dioptres", " diopters")
 
 
-def _power(value: float) -> list[str]:
-    """Write a power with its sign: two decimals, no needless noughts, a decimal comma, a typographer's minus."""
-    two = _plain(write_power(value))
-    ways = [two, *_shorter(two)]
-    if value > 0:
-        ways += [one.removeprefix("+") for one in list(ways)]
-    ways += [one.replace(".", ",") for one in list(ways) if "." in one]
-    ways += [one.replace("-", "−") for one in list(ways) if one.startswith("-")]
-    if abs(value) < 0.005:
-        ways += ["plano", "pl", "0.00", "0"]
+def _scalar(kind: Scalar, truth: float) -> Iterator[str]:
+    if math.isinf(truth):
+        yield from ("infinite", "infinity", "inf")
+        return
+    units = _units(kind)
+    exact = list(dict.fromkeys(round(truth, places) for places in (2, 1, 0, 3, 4)))
+    for value in (*exact, *_values_near(kind, truth)):
+        for number in _numbers(value, signed=_signs(kind, value)):
+            yield from (number + unit for unit in units)
+    if isinstance(kind, Power):
+        for number in _numbers(round(truth, 2), signed=_signs(kind, truth)):
+            yield from (number + unit for unit in _WITH_DS)
+        yield from (f"{sign}{abs(truth) * 100:.0f}" for sign in _signs(kind, truth))
+        yield from ("plano", "pl") if abs(truth) < 0.005 else ()
+    if isinstance(kind, Distance):
+        for unit, per_cm, places in (("m", 0.01, (2, 3)), ("mm", 10.0, (0,))):
+            for cm in exact:
+                for number in (text for at in places for text in _numbers(round(cm * per_cm, at), signed=("",))):
+                    yield from (f"{number} {unit}", f"{number}{unit}")
+
+
+def _units(kind: Scalar) -> tuple[str, ...]:
+    match kind:
+        case Power():
+            return _WITH_D
+        case Angle():
+            return ("", "°", " °", " deg", " degrees")
+        case _:
+            return ("", kind.unit, kind.unit.strip()) if kind.unit else ("",)
+
+
+def _signs(kind: Scalar, value: float) -> tuple[str, ...]:
+    """Return the signs with which a value is typed: a minus always, a plus only where one may be left out or not."""
+    if value < 0:
+        return ("-",)
+    if isinstance(kind, Power) and not isinstance(kind, Size):
+        return ("+", "")
+    return ("", "+") if isinstance(kind, Size) or kind.low < 0 else ("",)
+
+
+def _values_near(kind: Scalar, truth: float) -> Iterator[float]:
+    """Yield every value, in the steps in which people write it, that may count as exactly right; nearest first."""
+    step = 0.1 if isinstance(kind, Distance | Angle | Height) else 0.01
+    middle = round(truth / step)
+    for away in range(1, math.ceil(max(kind.exact, kind.exact * abs(truth)) / step) + 1):
+        for place in (middle - away, middle + away):
+            if kind.same(place * step, truth):
+                yield round(place * step, 2)
+
+
+def _numbers(value: float, *, signed: Iterable[str]) -> Iterator[str]:
+    for number in _digits(abs(value)):
+        for sign in signed:
+            yield sign + number
+            if "." in number:
+                yield sign + number.replace(".", ",")
+
+
+def _digits(size: float) -> list[str]:
+    """Write a size of up to four decimals: to two, as short as it is, to one where that is exact, without its zero."""
+    short = f"{size:.4f}".rstrip("0").rstrip(".")
+    ways = [f"{size:.2f}", short, f"{size:.1f}"]
+    ways = [one for one in ways if abs(float(one) - size) < 1e-9]
+    ways += [one.removeprefix("0") for one in ways if one.startswith("0.") and size]
     return list(dict.fromkeys(ways))
 
 
-def _size(value: float) -> list[str]:
-    """Write a size, which needs no sign and bears a plus."""
-    ways = [one for one in _power(value) if one[0] not in "+p"]
-    return ways + [f"+{one}" for one in ways if value > 0]
+def _axis(truth: float) -> Iterator[str]:
+    for value in dict.fromkeys((round(truth), round(truth * 2) / 2, round(truth) - 0.5, round(truth) + 0.5)):
+        for axis in _axes(value):
+            yield from (axis, f"{axis}°", f"{axis} °", f"{axis} deg", f"{axis} degrees")
+            yield from (before + axis for before in ("x", "x ", "*", "* ", "ax", "ax ", "axis ", "@", "@ ", "at "))
+    yield from ("vertical", "horizontal")
 
 
-def _shorter(two: str) -> list[str]:
-    short = two.rstrip("0").rstrip(".") if "." in two else two
-    ways = [short] if short != two else []
-    ways += [one.replace("0.", ".", 1) for one in (two, short) if one[1:3] == "0." or one.startswith("0.")]
-    return ways
+def _axes(value: float) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(f"{value:g}".zfill(width) for width in (1, 2, 3)))
 
 
-def _with_units(ways: Iterable[str], units: Iterable[str]) -> Iterator[str]:
-    units = tuple(units)
-    for one in ways:
-        yield from (one + unit for unit in units)
+# --- lenses ------------------------------------------------------------------------------------------------------
 
-
-def _scalar(kind: Scalar, value: float) -> Iterator[str]:
-    written = _plain(kind.write(value))
-    number = written.split(" ")[0].rstrip("°")
-    tenth = f"{value:.1f}"
-    for one in dict.fromkeys((number, tenth, tenth.removesuffix(".0"), f"{value:.2f}")):
-        for each in dict.fromkeys((one, one.replace(".", ","))):
-            yield each
-            yield each + (kind.unit if kind.unit else "")
-            yield each + kind.unit.strip()
+_BETWEEN = ("/", " / ", " ", "")
+_BEFORE_AXIS = ("x", " x ", " x", "*", " * ", " ", " ax ", "ax", " axis ")
+_LAYOUTS = (
+    "{s} / {c} x {a}",
+    *(f"{{s}}{between}{{c}}{times}{{a}}" for between in _BETWEEN for times in _BEFORE_AXIS),
+    "{s}, {c}, {a}",
+    "{s}, {c} x {a}",
+    "{s}; {c}; {a}",
+    "{s}/{c}/{a}",
+    "{s} / {c} / {a}",
+    "{s}DS/{c}DCx{a}",
+    "{s} DS / {c} DC x {a}",
+    "{s} DS {c} DC x {a}",
+    "{s}DS {c}DC x {a}",
+    "{s}DS {c}DCx{a}",
+    "{s}DS/{c}DC x {a}",
+    "{s}D/{c}Dx{a}",
+    "{s} D / {c} D x {a}",
+    "{s} sph {c} cyl x {a}",
+    "{s} sph {c} cyl ax {a}",
+    "{s} sph / {c} cyl x {a}",
+    "{s} sph / {c} cyl ax {a}",
+)
+"""For the two usual ways of writing powers: to two decimals, and as short as they are."""
+_SHORTLIST = (
+    "{s}/{c}x{a}",
+    "{s} / {c} x {a}",
+    "{s}/{c} x {a}",
+    "{s} {c} x {a}",
+    "{s} {c}x{a}",
+    "{s} {c} x{a}",
+    "{s} {c} {a}",
+    "{s}{c}x{a}",
+    "{s}/{c}*{a}",
+    "{s} {c} * {a}",
+    "{s} {c} ax {a}",
+    "{s}/{c} ax {a}",
+    "{s} / {c} ax {a}",
+    "{s}DS/{c}DCx{a}",
+)
+"""For all others."""
 
 
 def _lens(truth: SphCyl, *, form_matters: bool) -> Iterator[str]:
-    forms = ("minus",) if form_matters and truth.cylinder <= 0 else ("plus",) if form_matters else ("minus", "plus")
-    for form in forms:
-        lens = truth.in_form(form)
-        if abs(lens.cylinder) < 0.005:
-            yield from _with_units(_power(lens.sphere), (" DS", "DS", "", " D"))
-            continue
-        axis = f"{round(lens.axis):d}"
-        for sphere, cylinder in _pairs(lens.sphere, lens.cylinder):
-            for slash in ("/", " / ", " "):
-                for times in (" x ", "x", " × ", "×", " "):
-                    yield f"{sphere}{slash}{cylinder}{times}{axis}"
-            yield f"{sphere} DS / {cylinder} DC x {axis}"
-
-
-def _pairs(sphere: float, cylinder: float) -> Iterator[tuple[str, str]]:
-    """Write sphere and cylinder alike: nobody mixes a decimal comma with a point, or long with short."""
-    yield from zip(_styles(sphere), _styles(cylinder), strict=True)
-    if abs(sphere) < 0.005:
-        yield from ((word, one) for word in ("plano", "pl") for one in dict.fromkeys(_styles(cylinder)))
-
-
-def _styles(value: float) -> list[str]:
-    two = _plain(write_power(value)) if abs(value) >= 0.005 else "0.00"
-    short = two.rstrip("0").rstrip(".") if "." in two else two
-    return [two, short, two.replace(".", ","), short.replace(".", ","), two.replace("-", "−")]
-
-
-def _cross(written: str) -> Iterator[str]:
-    """Write a power cross in either order, from the trade's own way, "+1.00 @ 180, −0.50 @ 90"."""
-    pairs = [tuple(part.split(" @ ")) for part in _plain(written).split(", ")]
-    if any(len(pair) != 2 for pair in pairs):
+    if abs(truth.cylinder) < 0.005:
+        signed = ("-",) if truth.sphere < 0 else ("+", "")
+        words = ("plano", "pl") if abs(truth.sphere) < 0.005 else ()
+        for number in (*_numbers(truth.sphere, signed=signed), *words):
+            yield from (number + unit for unit in (" DS", *_WITH_DS, " sph"))
         return
-    for order in (pairs, pairs[::-1]):
-        for at in (" @ ", "@", " at "):
-            for between in (", ", "; ", " "):
-                yield between.join(f"{power}{at}{meridian}" for power, meridian in order)
+    free = ("minus", "plus") if truth.cylinder <= 0 else ("plus", "minus")
+    for form in free[:1] if form_matters else free:
+        lens = truth.in_form(form)
+        usual, others = _pairs(lens.sphere, lens.cylinder)
+        axes = _axes(round(lens.axis))
+        degrees = tuple(f"{axis}°" for axis in axes)
+        for pairs, layouts, written in (
+            (usual, _LAYOUTS, axes),
+            (usual, _SHORTLIST, degrees),
+            (others, _SHORTLIST, axes),
+        ):
+            for sphere, cylinder in pairs:
+                for layout in layouts:
+                    yield from (layout.format(s=sphere, c=cylinder, a=axis) for axis in written)
+
+
+Pairs = list[tuple[str, str]]
+
+
+def _pairs(sphere: float, cylinder: float) -> tuple[Pairs, Pairs]:
+    """Write sphere and cylinder alike: both usual ways, then those with another mark, sign or length."""
+    ways: Pairs = []
+    for write in (_two, _short, _three, _one, _two_up, _bare, _bare_short):
+        ways.append((write(sphere), write(cylinder)))
+    ways += [(_short(sphere), _two(cylinder)), (_two(sphere), _short(cylinder))]
+    usual, others = ways[:2], ways[2:]
+    if sphere > 0:
+        others += [(one.removeprefix("+"), other) for one, other in ways]
+    others += [(one.replace(".", ","), other.replace(".", ",")) for one, other in (*usual, *others)]
+    if sphere:
+        others.append((_hundredths(sphere), _hundredths(cylinder)))
+    else:
+        others += [(word, write(cylinder)) for word in ("plano", "pl") for write in (_two, _short, _two_up, _bare)]
+        others += [(word, write(cylinder).replace(".", ",")) for word in ("plano", "pl") for write in (_two, _short)]
+    return list(dict.fromkeys(usual)), list(dict.fromkeys(others))
+
+
+def _sign(value: float) -> str:
+    return "-" if value < 0 else "+" if value > 0 else ""
+
+
+def _two(value: float) -> str:
+    """Write to two decimals, an eighth rounded down as trial lenses are marked: 0.125 as 0.12."""
+    return f"{_sign(value)}{math.floor(abs(value) * 100 + 1e-6) / 100:.2f}"
+
+
+def _two_up(value: float) -> str:
+    return f"{_sign(value)}{math.ceil(abs(value) * 100 - 1e-6) / 100:.2f}"
+
+
+def _short(value: float) -> str:
+    return f"{_sign(value)}{abs(value):g}"
+
+
+def _three(value: float) -> str:
+    return f"{_sign(value)}{abs(value):.3f}"
+
+
+def _one(value: float) -> str:
+    text = f"{abs(value):.1f}"
+    return _sign(value) + text if abs(float(text) - abs(value)) < 1e-9 else _two(value)
+
+
+def _bare(value: float) -> str:
+    return _two(value).replace("0.", ".", 1) if 0 < abs(value) < 1 else _two(value)
+
+
+def _bare_short(value: float) -> str:
+    return _short(value).replace("0.", ".", 1) if 0 < abs(value) < 1 else _short(value)
+
+
+def _hundredths(value: float) -> str:
+    return f"{_sign(value)}{math.floor(abs(value) * 100 + 1e-6)}"
+
+
+# --- two powers --------------------------------------------------------------------------------------------------
+
+_WRITERS = (_two, _short, _three, _two_up, _bare, _bare_short)
+_BETWEEN_TWO = (", ", "; ", " / ", "/", " ", ",")
+
+
+def _cross(truth: SphCyl) -> Iterator[str]:
+    """Write a power cross in either order: each power at its meridian, or each meridian with its power."""
+    principal = ((truth.sphere, truth.axis), (truth.sphere + truth.cylinder, across(truth.axis)))
+    usual = ("{p} @ {m}", "{p}@{m}", "{p} at {m}", "{m}: {p}")
+    return _two_of(principal, usual, ("{p} @ {m}°", "{p}@{m}°", "{p} D @ {m}", "{p}D@{m}", "{m}:{p}", "{m}° {p}"))
+
+
+def _crossed(truth: SphCyl) -> Iterator[str]:
+    """Write two crossed cylinders in either order: each power with its axis."""
+    cylinders = ((truth.sphere + truth.cylinder, truth.axis), (truth.sphere, across(truth.axis)))
+    usual = ("{p} x {m}", "{p}x{m}", "{p} * {m}", "{p}*{m}", "{p} ax {m}", "{p} {m}")
+    others = ("{p} x{m}", "{p} axis {m}", "{p} @ {m}", "{p}@{m}", "{p} x {m}°", "{p}x{m}°")
+    return _two_of(cylinders, usual, (*others, "{p} DC x {m}", "{p}DCx{m}", "{p}DC x {m}", "{p} D x {m}"))
+
+
+def _two_of(two: Sequence[tuple[float, float]], usual: Sequence[str], others: Sequence[str]) -> Iterator[str]:
+    """Write two powers, each with its direction: in the usual layouts in every way, in the others in the usual way."""
+    ways = [*product(usual, _WRITERS, (1, 3), (False, True)), *product(others, _WRITERS[:2], (1,), (False,))]
+    for layout, write, width, bare in ways:
+        parts = [_part(layout, write(power), f"{round(at):d}".zfill(width), bare=bare) for power, at in two]
+        for (one, other), between in product((parts, parts[::-1]), _BETWEEN_TWO):
+            yield f"{one}{between}{other}"
+            if between != ",":
+                yield f"{one}{between}{other}".replace(".", ",")
+
+
+def _part(layout: str, power: str, at: str, *, bare: bool) -> str:
+    return layout.format(p=power.removeprefix("+") if bare else power, m=at)

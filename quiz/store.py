@@ -106,13 +106,15 @@ class Answer:
     source: str
     drill: int | None = None
     """The drill that it was answered in, if in one."""
+    late: bool = False
+    """Whether it arrived after the time of its drill: kept, and not counted there."""
 
 
 _JSON = {
     Dealt: {"settings", "findings", "probe_of"},
     Answer: {"findings", "truth", "given", "read_as", "explanations", "steps", "could_show", "hints", "probe_of"},
 }
-_TRUTHS = {"for_drill", "working_shown", "had", "joined"}
+_TRUTHS = {"for_drill", "working_shown", "had", "joined", "late"}
 
 
 def _to_row(what: Any) -> dict[str, Any]:

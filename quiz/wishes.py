@@ -11,15 +11,14 @@ from collections.abc import Callable
 from cases.casetype import CannotDraw, Case, CaseType, Pair, Settings, draw
 from cases.working import SlipRef
 from quiz.lately import Lately
-from quiz.offered import Wish
+from quiz.offered import At, Wish, key_of_settings
 
 TRIES = 500
 """Draws, some 40 ms, before a type is held to be unable, for everyone at these settings until the app is started anew:
 a slip that shows in one case of a hundred is passed over so by 1 in 150 who look, one that shows in two hardly ever."""
 
-_At = tuple[str, str, float, bool, tuple[tuple[str, float], ...]]
 # Where a bound or two threads at once make it forget, it is found out again.
-_unable: Lately[_At, frozenset[tuple[str, Wish]]] = Lately(500)
+_unable: Lately[At, frozenset[tuple[str, Wish]]] = Lately(500)
 
 
 def case_for(one: CaseType, seed: int, settings: Settings, wish: Wish) -> Case:
@@ -33,7 +32,7 @@ def case_for(one: CaseType, seed: int, settings: Settings, wish: Wish) -> Case:
     try:
         return draw(one, seed, settings, wanted=_granting(wish), tries=TRIES)
     except CannotDraw:
-        _unable.keep(_at(settings), unable(settings) | {(one.id, wish)})
+        _unable.keep(key_of_settings(settings), unable(settings) | {(one.id, wish)})
         raise
 
 
@@ -48,7 +47,7 @@ def can(one: CaseType, settings: Settings, wish: Wish) -> bool:
 
 def unable(settings: Settings) -> frozenset[tuple[str, Wish]]:
     """Return what types were found unable to show at these settings."""
-    return _unable.get(_at(settings)) or frozenset()
+    return _unable.get(key_of_settings(settings)) or frozenset()
 
 
 def _granting(wish: Wish) -> Callable[[Case], bool]:
@@ -56,8 +55,3 @@ def _granting(wish: Wish) -> Callable[[Case], bool]:
         return lambda case: case.shows(wish)
     pair: Pair = (SlipRef(*wish[0]), SlipRef(*wish[1]))
     return lambda case: case.parts(pair)
-
-
-def _at(settings: Settings) -> _At:
-    norms = tuple(sorted(settings.norms.items()))
-    return settings.form, settings.level, settings.distance_cm, settings.fixed_distance, norms

@@ -41,10 +41,10 @@
  * @property {boolean} in_pupil whether any of it falls in the pupil
  */
 
-/** Half-width in D of what is called neutral. */
+/** Half-width in D of what is called neutral, where none is given: the core's own, held to it by a test. */
 export const NEUTRAL_ZONE = 0.125;
 
-/** Residual in D at which the reflex is drawn half as bright as at neutral: a drawing law. */
+/** Residual in D at which the reflex is drawn half as bright as at neutral, where none is given: the core's own. */
 export const DIM_AT = 4;
 
 /** Residuals below this, in D, are rounding. */
@@ -201,9 +201,10 @@ export function widths(setting, streak) {
  * How bright to draw the reflex, 1 at neutral: a drawing law, not a measured one.
  * @param {Setting} setting
  * @param {number} streak
+ * @param {number} [dimAt] residual in D at which it is half as bright
  */
-export function brightness(setting, streak) {
-  return 1 / (1 + sizeAcross(setting, streak) / DIM_AT);
+export function brightness(setting, streak, dimAt = DIM_AT) {
+  return 1 / (1 + sizeAcross(setting, streak) / dimAt);
 }
 
 /**

@@ -12,9 +12,11 @@ from typing import Any
 
 import pytest
 from flask import Flask
+from hypothesis import HealthCheck, settings
 from waitress.server import create_server
 
-from cases.casetype import Case, Settings, Values, draw
+from cases.casetype import Case, CaseType, Settings, Values, draw
+from cases.chance import Chance
 from cases.register import case_type
 from quiz import lanes, people, practice
 from quiz.datafile import DataFile
@@ -22,6 +24,12 @@ from quiz.form_texts import form_text
 from quiz.lots import Lots
 from quiz.serving import LONG_AT_ONCE
 from quiz.store import Dealt, Learner, Store
+
+# How long a draw takes says how busy the machine is, and nothing about what is tested.
+settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
+settings.register_profile("few", settings.get_profile("any machine"), max_examples=25)
+"""For tests.mutation and tests.release, which run the same tests again and again."""
+settings.load_profile("any machine")
 
 NOON = 1_795_000_000.0
 """A moment in 2026, in seconds since 1970."""
@@ -88,6 +96,29 @@ def deal(
         kept = {**vars(was), "id": f"{was.id}-{seed}-{type_id}", "type": type_id, "seed": seed, "findings": findings}
         store.deal(Dealt(**{**kept, "must_show": None, "probe_of": None, "dealt_at": now}))
     return case
+
+
+@contextmanager
+def drawn_otherwise(*type_ids: str) -> Iterator[None]:
+    """Let types give other cases for the same seeds while the block runs, as after a change in how they are drawn."""
+
+    def other(one: CaseType) -> Callable[[Chance, Settings], dict[str, Any]]:
+        before = one.draw
+
+        def second(chance: Chance, settings: Settings) -> dict[str, Any]:
+            before(chance, settings)
+            return before(chance, settings)
+
+        return second
+
+    kept = [(one, one.draw) for one in map(case_type, type_ids)]
+    for one, _ in kept:
+        object.__setattr__(one, "draw", other(one))
+    try:
+        yield
+    finally:
+        for one, was in kept:
+            object.__setattr__(one, "draw", was)
 
 
 def written(case: Case, values: Values | None = None) -> dict[str, str]:

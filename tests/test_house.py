@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.mutation.__main__ import ROOMS, known
+
 ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -53,6 +55,18 @@ def test_the_map_in_developers_names_files_that_exist() -> None:
         if path.name != "__init__.py"
     }
     assert sorted(modules - named) == []
+
+
+def test_the_faults_that_may_live_have_reasons_and_stand_in_the_code_yet() -> None:
+    """What `python -m tests.mutation` leans on: modules and tests that are there, lines not rewritten since."""
+    for modules in ROOMS.values():
+        for module, tests in modules.items():
+            assert [name for name in (module, *tests) if not (ROOT / name).is_file()] == []
+    files = {path.name: path for module in ROOMS.values() for path in map(ROOT.joinpath, module)}
+    for survivor, reason in known().items():
+        assert reason, survivor
+        lines = " ".join(line.strip() for line in files[survivor.file].read_text(encoding="utf-8").splitlines())
+        assert survivor.was in lines, survivor
 
 
 def test_nothing_in_the_tree_names_a_path_of_one_machine() -> None:

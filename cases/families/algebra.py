@@ -16,7 +16,8 @@ from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_powers
 from cases.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, SHARE
-from cases.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed
+from cases.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed, size
+from cases.sums import added
 from cases.transposing import turning_steps
 from cases.working import Skill, SlipName
 
@@ -240,15 +241,13 @@ spherical_equivalent = CaseType(
         MEAN.step(
             skills.ADD_HALF,
             run=given(SPHERE, SHARE)(lambda sphere, share: sphere + share),
-            says=given(SPHERE, SHARE, MEAN)(
-                lambda sphere, share, mean: f"{signed(sphere)} with {signed(share)} makes {signed(mean)}."
-            ),
+            says=given(SPHERE, SHARE, MEAN)(lambda sphere, share, mean: f"{added(sphere, share, mean)}."),
             slips=(
                 Slip(
                     skills.HALF_UNSIGNED,
                     run=given(SPHERE, SHARE)(lambda sphere, share: sphere + abs(share)),
                     says=given(SHARE, MEAN)(
-                        lambda share, mean: f"{abs(share):.2f} added without its sign: {signed(mean)}."
+                        lambda share, mean: f"{size(share)} added without its sign: {signed(mean)}."
                     ),
                     live=given(SHARE)(lambda share: share < 0),
                 ),

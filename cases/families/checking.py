@@ -7,7 +7,7 @@ from typing import Any
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_eyes import two_eyes as draw_two_eyes
@@ -16,7 +16,7 @@ from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
 from cases.shared_keys import MEAN_DIFFERENCE
-from cases.steps import DISTANCE, VERGENCE, as_written, mirrored, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, VERGENCE, as_written, mirrored, pick_distance, pick_lens, signed, size
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, SlipName
 
@@ -119,7 +119,7 @@ def _suspect(gap: float, vergence: float) -> str | None:
 @given(MEAN_DIFFERENCE, VERGENCE, SUSPECT)
 def _spotted(gap: float, off: float, suspect: str | None) -> str:
     if suspect is None:
-        return f"That is not the {off:.2f} D of the working distance."
+        return f"That is not the {size(off)} D of the working distance."
     return f"{size(gap)} D is just what the distance is worth: was it left in the {suspect} eye, the more plus one?"
 
 
@@ -138,8 +138,8 @@ def _act_words(suspect: str | None, act: str, mean_difference: float, limit: flo
     if suspect:
         return f"So measure again: the {suspect} eye may still hold the working distance."
     if act == "keep":
-        return f"{size(mean_difference)} D is below this clinic's {limit:.2f} D: keep both."
-    return f"{size(mean_difference)} D reaches this clinic's {limit:.2f} D: measure again."
+        return f"{size(mean_difference)} D is below this clinic's {size(limit)} D: keep both."
+    return f"{size(mean_difference)} D reaches this clinic's {size(limit)} D: measure again."
 
 
 MEAN = Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06))
@@ -203,7 +203,7 @@ two_eyes = CaseType(
                     SIGN_AGAINST_LIMIT,
                     run=given()(lambda: "keep"),
                     says=given(MEAN_DIFFERENCE, LIMIT)(
-                        lambda mean_difference, limit: f"{signed(mean_difference)} taken as less than {limit:.2f}."
+                        lambda mean_difference, limit: f"{signed(mean_difference)} taken as less than {size(limit)}."
                     ),
                     live=given(MEAN_DIFFERENCE, SUSPECT, LIMIT)(
                         lambda mean_difference, suspect, limit: (
@@ -227,8 +227,8 @@ two_eyes = CaseType(
         lambda right, left, distance_cm, limit: (
             *eyes_words(right, left),
             f"Both were measured from {write_distance(distance_cm)}, which is worth "
-            f"{working_vergence(distance_cm):.2f} D.",
-            f"This clinic measures again from a difference of {limit:.2f} D in mean power.",
+            f"{size(working_vergence(distance_cm))} D.",
+            f"This clinic measures again from a difference of {size(limit)} D in mean power.",
         )
     ),
     question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),

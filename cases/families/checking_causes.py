@@ -20,7 +20,7 @@ from cases.families.checking import (
 )
 from cases.families.checking_disagreement import NAME_CAUSE
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
@@ -29,7 +29,7 @@ from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.shared_keys import MEAN_DIFFERENCE
-from cases.steps import DISTANCE, FIRST_LENS, SECOND_LENS, VERGENCE, as_written, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, FIRST_LENS, SECOND_LENS, VERGENCE, as_written, pick_distance, pick_lens, signed, size
 from cases.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, SlipName
@@ -160,8 +160,8 @@ def _judge_words(
 ) -> str:
     mean, cylinder = (("beyond" if one else "within") for one in beyond)
     return (
-        f"The mean, {size(mean_difference)} D, is {mean} {mean_limit:.2f}; the cylinder, "
-        f"{size(cylinder_value)} D, is {cylinder} {cylinder_limit:.2f}."
+        f"The mean, {size(mean_difference)} D, is {mean} {size(mean_limit)}; the cylinder, "
+        f"{size(cylinder_value)} D, is {cylinder} {size(cylinder_limit)}."
     )
 
 
@@ -193,7 +193,7 @@ def _cause_words(cause: str, first: SphCyl, second: SphCyl) -> str:
         return _CAUSE_WORDS[cause]
     strength = abs(_minus_pair(first, second)[0].cylinder)
     return (
-        f"One strength and two axes: one of the axes was not placed well. At {strength:.2f} D an error of "
+        f"One strength and two axes: one of the axes was not placed well. At {size(strength)} D an error of "
         f"{axis_slack(strength, 0.25):.0f}° already leaves 0.25 D."
     )
 
@@ -398,8 +398,8 @@ difference_cause = CaseType(
         lambda distance_cm, found, against, other, mean_limit, cylinder_limit: (
             f"Retinoscopy, net, from {write_distance(distance_cm)}, without drops: {as_written(found)}.",
             f"{AGAINST.write(against).capitalize()}: {as_written(other)}.",
-            f"Two measures of one eye agree here when the means differ by no more than {mean_limit:.2f} D and the "
-            f"cylinder of the difference is no more than {cylinder_limit:.2f} D.",
+            f"Two measures of one eye agree here when the means differ by no more than {size(mean_limit)} D and "
+            f"the cylinder of the difference is no more than {size(cylinder_limit)} D.",
         )
     ),
     question=asking(

@@ -26,7 +26,7 @@ from cases.keys import Key, Rule, as_found, asking, given, untyped
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance
+from cases.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance, size
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, SlipName, Step
 from cases.working import Slip as OldSlip
@@ -379,7 +379,7 @@ vision_disagrees = CaseType(
     found=given(RX, VISION_FOUND, ACCOMMODATION, DISTANCE, REFLEX_FOUND)(
         lambda rx, vision, accommodation, distance_cm, reflex: (
             f"Written down as the net result: {as_written(rx)}.",
-            f"Unaided vision {VISION.write(vision)}; the patient can accommodate {accommodation:.2f} D.",
+            f"Unaided vision {VISION.write(vision)}; the patient can accommodate {size(accommodation)} D.",
             f"Measured from {write_distance(distance_cm)}, without drops; the reflex was {REFLEX.write(reflex)}.",
         )
     ),

@@ -28,6 +28,7 @@ from cases.steps import (
     listed,
     mirrored,
     pick_distance,
+    size,
 )
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, SlipName, Step
@@ -124,7 +125,7 @@ def _split(power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]
 
 @given(HALVES, MEANS)
 def _split_words(halves_value: tuple[float, ...], means: tuple[float, ...]) -> str:
-    halves = " and ".join(f"{half:.2f}" for half in halves_value)
+    halves = " and ".join(size(half) for half in halves_value)
     return f"Right and left: mean {listed(means)}; half of the cylinder {halves}."
 
 
@@ -140,7 +141,7 @@ def _by_mean(known: Known) -> dict[str, Any]:
 
 def _off_words(off: tuple[bool, bool], limit: float) -> str:
     which = {(True, True): "Both eyes are", (True, False): "The right eye alone is", (False, True): "The left alone is"}
-    return f"{which.get(off, 'Neither eye is')} off by {limit:.2f} D or more."
+    return f"{which.get(off, 'Neither eye is')} off by {size(limit)} D or more."
 
 
 def _pattern(known: Known) -> dict[str, Any]:
@@ -383,7 +384,7 @@ two_eyes_pattern = CaseType(
             f"Retinoscopy less final refraction, right eye: {as_written(right)}.",
             f"Retinoscopy less final refraction, left eye: {as_written(left)}.",
             f"{write_distance(distance_cm)} was allowed for.",
-            f"This clinic looks into a difference whose blur is {limit:.2f} D or more.",
+            f"This clinic looks into a difference whose blur is {size(limit)} D or more.",
         )
     ),
     question=asking("What pattern do the two eyes make together, and what does it suggest?"),

@@ -10,7 +10,7 @@ from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.families.checking import AGAIN_WITHOUT_CAUSE, FAMILY, SIGN_AGAINST_LIMIT
-from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, size, subtract_means
+from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
@@ -18,7 +18,7 @@ from cases.keys import Key, Rule, Slip, asking, given, untyped
 from cases.kinds import Axis, Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
-from cases.steps import as_written, degrees, pick_lens, signed
+from cases.steps import as_written, degrees, pick_lens, signed, size
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.working import Known, Skill, SlipName, SlipRef, Step
 from cases.working import Slip as OldSlip
@@ -117,8 +117,8 @@ def _verdict(known: Known) -> dict[str, Any]:
 def _verdict_words(known: Known) -> str:
     return {
         "accept": "All within the limits: the two agree, so record their average.",
-        "again-mean": f"{size(known['mean_difference'])} D passes {known['mean_limit']:.2f} D: measure again.",
-        "again-cylinder": f"{size(known['cylinder_gap'])} D passes {known['cylinder_limit']:.2f} D: measure again.",
+        "again-mean": f"{size(known['mean_difference'])} D passes {size(known['mean_limit'])} D: measure again.",
+        "again-cylinder": f"{size(known['cylinder_gap'])} D passes {size(known['cylinder_limit'])} D: measure again.",
         "again-axis": f"{known['axis_gap']:.0f}° passes {known['axis_limit']:.0f}°: measure again.",
     }[known["verdict"]]
 
@@ -310,9 +310,9 @@ repeat_or_accept = CaseType(
         lambda first, second, mean_limit, cylinder_limit, axis_from, axis_limit: (
             f"First reading, net: {as_written(first)}.",
             f"Second reading of the same eye, net: {as_written(second)}.",
-            f"Two readings agree here when mean powers differ by no more than {mean_limit:.2f} D, cylinders by no "
-            f"more than {cylinder_limit:.2f} D and, where both cylinders have {axis_from:.2f} D or more, "
-            f"axes by no more than {axis_limit:.0f}°.",
+            f"Two readings agree here when mean powers differ by no more than {size(mean_limit)} D, cylinders by "
+            f"no more than {size(cylinder_limit)} D and, where both cylinders have {size(axis_from)} D "
+            f"or more, axes by no more than {axis_limit:.0f}°.",
         )
     ),
     question=asking("By how much does the first mean power exceed the second (signed), and do the two agree?"),

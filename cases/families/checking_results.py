@@ -14,7 +14,7 @@ from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.checking import FAMILY
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
-from cases.families.checking_steps import DIFFERENCE_REVERSED, size
+from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.checking_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
 from cases.families.over_refraction import axes_agree, axes_differ
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
@@ -24,7 +24,8 @@ from cases.figures_lenses import power_cross
 from cases.keys import Rule, Slip, given
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, lens_words, pick_lens, signed
+from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, lens_words, pick_lens, signed, size
+from cases.sums import root_of_squares
 from cases.transposing import in_other_form, turning_steps
 from cases.working import Known, Skill, SlipName, Step
 from cases.working import Slip as OldSlip
@@ -179,9 +180,10 @@ BLUR = Field("blur", "Blur that it would leave", Size(exact=0.02, tolerance=0.03
 
 
 @given(SPHERE, CYLINDER, BLUR)
-def _blur_words(sphere: float, cylinder: float, blur: float) -> str:
+def _blur_words(sphere: float, cylinder: float, blur_value: float) -> str:
     mean, half = _halves(sphere, cylinder)
-    return f"Mean {size(mean)} D, half of the cylinder {size(half)} D: √(mean² + half²) = {size(blur)} D."
+    blur = root_of_squares(mean, half, blur_value)
+    return f"Mean {size(mean)} D, half of the cylinder {size(half)} D: √(mean² + half²) = {blur} D."
 
 
 BLUR_LEFT = BLUR.step(

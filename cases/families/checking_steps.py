@@ -7,9 +7,9 @@ from collections.abc import Callable
 from cases import skills
 from cases.keys import Rule, Slip, given
 from cases.lens import SphCyl
-from cases.notation import write_size
 from cases.shared_keys import MEAN_DIFFERENCE, MEANS, SHARES
 from cases.steps import FIRST_LENS, SECOND_LENS, any_cylinder, listed, signed
+from cases.sums import less_signed
 from cases.working import Skill, SlipName, Step
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
@@ -19,11 +19,6 @@ DIFFERENCE_REVERSED = SlipName(
     "took the difference the other way round",
     "Say which is taken from which before you subtract: the sign is what tells too plus from too minus.",
 )
-
-
-def size(power: float) -> str:
-    """Write the size of a power or of a difference in D, without its sign, rounded as signed powers are."""
-    return write_size(power)
 
 
 def _shares(share: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:
@@ -90,9 +85,7 @@ def subtract_means(words: str) -> Step:
         COMPARE_MEANS,
         run=given(MEANS)(lambda means: means[0] - means[1]),
         says=given(MEANS, MEAN_DIFFERENCE)(
-            lambda means, mean_difference: (
-                f"{words}: {signed(means[0])} − ({signed(means[1])}) = {signed(mean_difference)}."
-            )
+            lambda means, mean_difference: f"{words}: {less_signed(means[0], means[1], mean_difference)}."
         ),
         slips=(
             Slip(

@@ -12,14 +12,14 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import expected_mar
 from cases.families.checking import FAMILY
-from cases.families.checking_steps import size
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
 from cases.keys import Rule, Slip, as_found, asking, given
 from cases.kinds import Size
 from cases.lens import SphCyl
 from cases.shared_keys import LEFT, MEAN, SHARE
-from cases.steps import RX, as_written, pick_axis, signed
+from cases.steps import RX, as_written, pick_axis, signed, size
+from cases.sums import added, root_of_squares
 from cases.working import Skill, SlipName
 
 ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
@@ -132,7 +132,7 @@ BLUR = Field("blur", "Strength of the blur without spectacles", Size(exact=0.03,
 def _blur_words(share: float, blur: float, left: float) -> str:
     if not share:
         return f"There is no cylinder, so that is all of the blur: {size(blur)} D."
-    return f"Blur: √({size(left)}² + {size(share)}²) = {size(blur)} D."
+    return f"Blur: √({size(left)}² + {size(share)}²) = {root_of_squares(left, share, blur)} D."
 
 
 @given(RX)
@@ -170,9 +170,7 @@ BLUR_STEPS = (
     MEAN.step(
         skills.ADD_HALF,
         run=_mean(lambda share: share),
-        says=given(RX, SHARE, MEAN)(
-            lambda rx, share, mean: f"Mean power: {signed(rx.sphere)} with {signed(share)} makes {signed(mean)}."
-        ),
+        says=given(RX, SHARE, MEAN)(lambda rx, share, mean: f"Mean power: {added(rx.sphere, share, mean)}."),
         slips=(
             Slip(
                 skills.HALF_UNSIGNED,
@@ -293,7 +291,7 @@ expected_vision = CaseType(
     found=given(RX, ACCOMMODATION)(
         lambda rx, accommodation: (
             f"Net prescription: {as_written(rx)}. The eye is healthy.",
-            f"The patient can accommodate {accommodation:.2f} D and uses all of it that helps.",
+            f"The patient can accommodate {size(accommodation)} D and uses all of it that helps.",
         )
     ),
     question=asking(

@@ -18,6 +18,7 @@ from cases.lens import SphCyl, moved_power
 from cases.millimetres import Move, Radius
 from cases.shared_keys import POWERS
 from cases.steps import METRES, NET, add_sizes, signed
+from cases.sums import added, adding_up
 from cases.working import Skill, SlipName, SlipRef, Step
 
 LENS = Field("lens", "Power of the contact lens", Power())
@@ -89,9 +90,7 @@ def sum_with_worn(words: str, over: Rule[float]) -> Step:
     return TOTAL.step(
         skills.COUNT_WORN_LENS,
         run=given(LENS, over)(lambda lens, over: lens + over),
-        says=given(LENS, over, TOTAL)(
-            lambda lens, over, total: f"{words}: {signed(lens)} with {signed(over)} makes {signed(total)}."
-        ),
+        says=given(LENS, over, TOTAL)(lambda lens, over, total: f"{words}: {added(lens, over, total)}."),
         slips=(
             slip(
                 skills.OVER_REFRACTION_REPLACES,
@@ -240,6 +239,18 @@ def _tear(bozr_mm: float, k_mm: float) -> float:
     return tear_lens(bozr_mm=bozr_mm, k_mm=k_mm)
 
 
+BOZR = Field("bozr_mm", "Back optic zone radius of the lens", Radius())
+K = Field("k_mm", "Flattest radius of the cornea", Radius())
+TEAR = Field("tear", "Power of the tear lens", Power(exact=0.06))
+
+
+@given(BOZR, K, TEAR)
+def _tear_words(bozr_mm: float, k_mm: float, tear_value: float) -> str:
+    lens, cornea, tear = TEAR_POWER / bozr_mm, TEAR_POWER / k_mm, tear_value
+    digits = adding_up(tear, lens, -cornea)
+    return f"336 over each radius: {digits.size(lens)} − {digits.size(cornea)} = {digits.result(tear)}, the tear lens."
+
+
 def _draw_rigid(chance: Chance, settings: Settings) -> dict[str, Any]:
     expert = settings.level == "expert"
     k = chance.stepped(7.2, 8.4, 0.05)
@@ -252,10 +263,7 @@ def _draw_rigid(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-BOZR = Field("bozr_mm", "Back optic zone radius of the lens", Radius())
-K = Field("k_mm", "Flattest radius of the cornea", Radius())
 FOUND_FOUND = Field("found", "Net sphere found over it, as at the cornea", Power())
-TEAR = Field("tear", "Power of the tear lens", Power(exact=0.06))
 EYE = Field("eye", "What the eye needs at the cornea", Power(exact=0.06))
 ORDER = Field("order", "Power to order in the same curve", Power(exact=0.06))
 rigid_over_refraction = CaseType(
@@ -282,12 +290,7 @@ rigid_over_refraction = CaseType(
         TEAR.step(
             TEAR_LENS,
             run=given(BOZR, K)(lambda bozr_mm, k_mm: _tear(bozr_mm, k_mm)),
-            says=given(BOZR, K, TEAR)(
-                lambda bozr_mm, k_mm, tear: (
-                    f"336 over each radius: {TEAR_POWER / bozr_mm:.2f} − {TEAR_POWER / k_mm:.2f} = "
-                    f"{signed(tear)}, the tear lens."
-                )
-            ),
+            says=_tear_words,
             slips=(
                 Slip(
                     TEAR_REVERSED,
@@ -310,9 +313,7 @@ rigid_over_refraction = CaseType(
             EYE_BEHIND_TEARS,
             run=given(TOTAL, TEAR)(lambda total, tear: total + tear),
             says=given(TOTAL, TEAR, EYE)(
-                lambda total, tear, eye: (
-                    f"The tears count for the eye: {signed(total)} with {signed(tear)} makes {signed(eye)}."
-                )
+                lambda total, tear, eye: f"The tears count for the eye: {added(total, tear, eye)}."
             ),
             slips=(
                 Slip(

@@ -33,8 +33,10 @@ from cases.steps import (
     pick_distance,
     sign_blind,
     signed,
+    size,
     take_off_distance,
 )
+from cases.sums import less_signed
 from cases.working import Skill, SlipName
 
 LATENT_PLUS = Skill("latent-plus", "finding the plus that drops bring out")
@@ -130,11 +132,11 @@ CHANGE = Field("change", "Change of the cylinder: size of the cylinder of the di
 @given(DRY, WET, CHANGE)
 def _change_words(dry: SphCyl, wet: SphCyl, change: float) -> str:
     if not (dry.cylinder and wet.cylinder) or axis_gap(dry.axis, wet.axis) < 0.5:
-        return f"The axes agree, so one cylinder is taken from the other: {change:.2f} D."
+        return f"The axes agree, so one cylinder is taken from the other: {size(change)} D."
     _, j0, j45 = (wet - dry).power_vector()
     return (
         f"The axes differ, so take wet less dry in components: J0 {write_power(j0, 3)}, J45 {write_power(j45, 3)}. "
-        f"Twice their length is the cylinder of the difference, {change:.2f} D."
+        f"Twice their length is the cylinder of the difference, {size(change)} D."
     )
 
 
@@ -208,7 +210,7 @@ wet_dry = CaseType(
             LATENT_PLUS,
             run=given(MEANS)(lambda means: means[1] - means[0]),
             says=given(MEANS, LATENT)(
-                lambda means, latent: f"Wet less dry: {signed(means[1])} − ({signed(means[0])}) = {signed(latent)}."
+                lambda means, latent: f"Wet less dry: {less_signed(means[1], means[0], latent)}."
             ),
             slips=(
                 _difference("Dry less wet", lambda dry, wet: dry - wet, WET_LESS_DRY_REVERSED, ALWAYS),
@@ -228,7 +230,7 @@ wet_dry = CaseType(
                 Slip(
                     skills.AXES_LEFT_OUT,
                     run=given(WET, DRY)(lambda wet, dry: abs(abs(wet.cylinder) - abs(dry.cylinder))),
-                    says=given(CHANGE)(lambda change: f"The cylinders compared alone: {change:.2f} D."),
+                    says=given(CHANGE)(lambda change: f"The cylinders compared alone: {size(change)} D."),
                     live=given(WET, DRY)(
                         lambda wet, dry: (
                             abs(abs(abs(wet.cylinder) - abs(dry.cylinder)) - abs((wet - dry).cylinder)) > 0.02
@@ -242,8 +244,8 @@ wet_dry = CaseType(
             run=given(CHANGE, LIMIT, LATENT)(lambda change, limit, latent: _verdict(change, limit, latent)),
             says=given(CHANGE, LIMIT, LATENT, VERDICT)(
                 lambda change, limit, latent, verdict: (
-                    f"The cylinder changed by {change:.2f}, of which {limit:.2f} may be chance, the plus "
-                    f"by {signed(latent)}: {VERDICTS.write(verdict)}."
+                    f"The cylinder changed by {size(change)}, of which {size(limit)} may be chance, the "
+                    f"plus by {signed(latent)}: {VERDICTS.write(verdict)}."
                 )
             ),
             slips=(
@@ -271,7 +273,7 @@ wet_dry = CaseType(
         lambda dry, wet, limit: (
             f"Without drops, net: {as_written(dry)}.",
             f"Under cycloplegia, net: {as_written(wet)}.",
-            f"The clinic takes a change of cylinder of up to {limit:.2f} D as within repeating.",
+            f"The clinic takes a change of cylinder of up to {size(limit)} D as within repeating.",
             DROPS_CAUTION,
         )
     ),

@@ -13,7 +13,8 @@ from cases.figures_distance import near_card
 from cases.keys import Slip, as_found, asking, given, untyped
 from cases.kinds import Distance, Power, Size
 from cases.notation import write_distance
-from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed
+from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
+from cases.sums import less_signed
 from cases.working import Skill, SlipName
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
@@ -149,7 +150,7 @@ cycloplegia_check = CaseType(
             says=given(FAR, NEAR, RESIDUAL_ASKED)(
                 lambda far, near, residual: (
                     f"The distance is the same in both, so what the eye added is the far lens less the near: "
-                    f"{signed(far)} − ({signed(near)}) = {residual:.2f} D."
+                    f"{less_signed(far, near, residual)} D."
                 )
             ),
             slips=(
@@ -163,7 +164,7 @@ cycloplegia_check = CaseType(
                     DEMAND_AS_RESIDUAL,
                     run=given(CARD)(lambda card_cm: 100 / card_cm),
                     says=given(CARD, RESIDUAL_ASKED)(
-                        lambda card_cm, residual: f"{write_distance(card_cm)} taken as {residual:.2f} D left."
+                        lambda card_cm, residual: f"{write_distance(card_cm)} taken as {size(residual)} D left."
                     ),
                 ),
             ),
@@ -173,7 +174,7 @@ cycloplegia_check = CaseType(
             run=given(STEADY, RESIDUAL_ASKED, LIMIT)(lambda steady, residual, limit: _state(steady, residual, limit)),
             says=given(LIMIT, STATE)(
                 lambda limit, state: (
-                    f"The clinic asks for no more than {limit:.2f} D left and a steady reflex: accommodation is "
+                    f"The clinic asks for no more than {size(limit)} D left and a steady reflex: accommodation is "
                     f"{STATES.write(state)}."
                 )
             ),
@@ -230,7 +231,7 @@ cycloplegia_check = CaseType(
             f"The reflex behind one lens is {STEADINESS.write(known['steady'])}; the pupil is "
             f"{PUPILS.write(known['pupil'])}; the waiting time of the local protocol is {WAITS.write(known['wait'])}.",
             f"Sight hole {write_distance(known['distance_cm'])} from the pupil both times. The clinic goes on when no "
-            f"more than {known['limit']:.2f} D is left.",
+            f"more than {size(known['limit'])} D is left.",
             DROPS_CAUTION,
         )
     ),

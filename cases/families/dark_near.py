@@ -14,7 +14,8 @@ from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import ONE_NET
-from cases.steps import lens_in_place, signed, subtract_sizes
+from cases.steps import lens_in_place, signed, size, subtract_sizes
+from cases.sums import less
 from cases.working import Skill, SlipName, SlipRef
 
 DARK_ALLOWANCE = Skill("dark-allowance", "taking the tested allowance off in the dark")
@@ -111,8 +112,8 @@ dark_near = CaseType(
             run=given(GROSS, ALLOWANCE)(lambda gross, allowance: gross - allowance),
             says=given(GROSS, ALLOWANCE, ONE_NET)(
                 lambda gross, allowance, net: (
-                    f"In the dark the tested allowance comes off in place of the distance: {signed(gross)} − "
-                    f"{allowance:.2f} = {signed(net)}."
+                    "In the dark the tested allowance comes off in place of the distance: "
+                    f"{less(gross, allowance, net)}."
                 )
             ),
             slips=(
@@ -151,7 +152,7 @@ dark_near = CaseType(
             "The room is dark. One eye is covered; the other looks at your dim light.",
             f"Every meridian is neutral with {lens_in_place(gross, 'D, the only lens in place')}.",
             f"Sight hole {write_distance(DARK_CM)} from the pupil.",
-            f"The clinic's allowance for this method is {allowance:.2f} D.",
+            f"The clinic's allowance for this method is {size(allowance)} D.",
         )
     ),
     question=asking("What is the net sphere?"),

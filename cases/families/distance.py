@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from cases import skills
@@ -31,8 +32,10 @@ from cases.steps import (
     pick_working_lens,
     sign_blind,
     signed,
+    size,
     take_off_distance,
 )
+from cases.sums import together
 from cases.vergence import working_vergence
 from cases.working import Skill, SlipName, Step
 
@@ -56,12 +59,12 @@ def invert_metres() -> Step:
     return VERGENCE.step(
         skills.DISTANCE_IN_DIOPTRES,
         run=given(METRES)(lambda metres: 1 / metres),
-        says=given(METRES, VERGENCE)(lambda metres, vergence: f"One over {metres:.3g} m is {vergence:.2f} D."),
+        says=given(METRES, VERGENCE)(lambda metres, vergence: f"One over {metres:.3g} m is {size(vergence)} D."),
         slips=(
             Slip(
                 skills.METRES_NOT_INVERTED,
                 run=given(METRES)(lambda metres: metres),
-                says=given(METRES, VERGENCE)(lambda metres, vergence: f"{metres:.3g} m taken as {vergence:.2f} D."),
+                says=given(METRES, VERGENCE)(lambda metres, vergence: f"{metres:.3g} m taken as {size(vergence)} D."),
                 live=given(METRES)(lambda metres: abs(metres - 1 / metres) > 0.05),
             ),
             Slip(
@@ -196,14 +199,12 @@ working_lens = CaseType(
     steps=(
         GROSS.step(
             skills.ADD_LENSES,
-            run=given(LENSES)(lambda lenses: (sum(lenses),)),
-            says=given(LENSES, GROSS)(
-                lambda lenses, gross: f"All lenses together: {' '.join(map(signed, lenses))} = {signed(gross[0])}."
-            ),
+            run=given(LENSES)(lambda lenses: (math.fsum(lenses),)),
+            says=given(LENSES, GROSS)(lambda lenses, gross: f"All lenses together: {together(lenses, gross[0])}."),
             slips=(
                 Slip(
                     skills.DISTANCE_TAKEN_TWICE,
-                    run=given(LENSES, WORKING_LENS)(lambda lenses, working: (sum(lenses) - working,)),
+                    run=given(LENSES, WORKING_LENS)(lambda lenses, working: (math.fsum(lenses) - working,)),
                     says=given(GROSS)(lambda gross: f"The lenses without the working lens: {signed(gross[0])}."),
                 ),
             ),

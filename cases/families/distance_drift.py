@@ -15,7 +15,8 @@ from cases.keys import Key, Slip, as_found, asking, given
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
 from cases.shared_keys import EYE, ONE_NET
-from cases.steps import COMMON_DISTANCES, VERGENCE, signed
+from cases.steps import COMMON_DISTANCES, VERGENCE, signed, size
+from cases.sums import adding_up, less_signed
 from cases.vergence import near_a_metre, vergence
 from cases.working import Skill, SlipName
 
@@ -58,15 +59,26 @@ def _draw_drift(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-def _drift_words(error: float) -> str:
-    if abs(error) < 0.005:
-        return "as much came off as was due."
-    amount, side = ("little", "plus") if error > 0 else ("much", "minus")
-    return f"{abs(error):.2f} D too {amount} came off, so the net is too {side}: error {signed(error)}."
-
-
 ASSUMED = Field("assumed_cm", "Distance that was allowed for", Distance())
 ACTUAL = Field("actual_cm", "Distance that it really was", Distance())
+ERROR = Field("error", "Error in what was written", Power(exact=0.03, tolerance=0.06))
+
+
+@given(ERROR, ACTUAL, ASSUMED)
+def _drift_words(error_value: float, actual_cm: float, assumed_cm: float) -> str:
+    error, actual, assumed = error_value, vergence(actual_cm), vergence(assumed_cm)
+    digits = adding_up(error, actual, -assumed)
+    told = (
+        f"{write_distance(actual_cm)} is {digits.size(actual)} D and "
+        f"{write_distance(assumed_cm)} is {digits.size(assumed)} D"
+    )
+    if abs(error) < 0.005:
+        return f"{told}: as much came off as was due."
+    amount, side = ("little", "plus") if error > 0 else ("much", "minus")
+    return (
+        f"{told}: {digits.result_size(error)} D too {amount} came off, so the net is too {side}: "
+        f"error {digits.signed(error)}."
+    )
 
 
 @given(ASSUMED, ACTUAL)
@@ -75,7 +87,6 @@ def _drift_by_centimetres(assumed_cm: float, actual_cm: float) -> float:
 
 
 WRITTEN = Field("written", "Net sphere as written down", Power())
-ERROR = Field("error", "Error in what was written", Power(exact=0.03, tolerance=0.06))
 CORRECTED = Field("corrected", "Net sphere put right", Power())
 distance_drift = CaseType(
     id="distance-drift",
@@ -99,12 +110,7 @@ distance_drift = CaseType(
         ERROR.step(
             skills.COMPARE_DISTANCES,
             run=given(ACTUAL, ASSUMED)(lambda actual_cm, assumed_cm: vergence(actual_cm) - vergence(assumed_cm)),
-            says=given(ACTUAL, ASSUMED, ERROR)(
-                lambda actual_cm, assumed_cm, error: (
-                    f"{write_distance(actual_cm)} is {vergence(actual_cm):.2f} D and "
-                    f"{write_distance(assumed_cm)} is {vergence(assumed_cm):.2f} D: {_drift_words(error)}"
-                )
-            ),
+            says=_drift_words,
             slips=(
                 Slip(
                     skills.DRIFT_REVERSED,
@@ -135,9 +141,7 @@ distance_drift = CaseType(
             CORRECT_FOR_DRIFT,
             run=given(WRITTEN, ERROR)(lambda written, error: written - error),
             says=given(WRITTEN, ERROR, CORRECTED)(
-                lambda written, error, corrected: (
-                    f"Take the error off: {signed(written)} − ({signed(error)}) = {signed(corrected)}."
-                )
+                lambda written, error, corrected: f"Take the error off: {less_signed(written, error, corrected)}."
             ),
             slips=(
                 Slip(
@@ -191,14 +195,16 @@ far_point = CaseType(
             skills.DISTANCE_IN_DIOPTRES,
             run=given(NEUTRAL)(lambda neutral_cm: vergence(neutral_cm)),
             says=given(NEUTRAL, VERGENCE)(
-                lambda neutral_cm, vergence: f"{write_distance(neutral_cm)} is 100 ÷ {neutral_cm:g} = {vergence:.2f} D."
+                lambda neutral_cm, vergence: (
+                    f"{write_distance(neutral_cm)} is 100 ÷ {neutral_cm:g} = {size(vergence)} D."
+                )
             ),
             slips=(
                 Slip(
                     skills.METRES_NOT_INVERTED,
                     run=given(NEUTRAL)(lambda neutral_cm: neutral_cm / 100),
                     says=given(NEUTRAL, VERGENCE)(
-                        lambda neutral_cm, vergence: f"{write_distance(neutral_cm)} taken as {vergence:.2f} D."
+                        lambda neutral_cm, vergence: f"{write_distance(neutral_cm)} taken as {size(vergence)} D."
                     ),
                 ),
             ),

@@ -12,14 +12,15 @@ from cases.families.distance import FAMILY
 from cases.families.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
-from cases.keys import Key, Rule, Slip, asking, given
+from cases.keys import Key, Rule, Slip, asking, given, untyped
 from cases.kinds import BadFinding, Distance, Power, Size
 from cases.lens import SphCyl
 from cases.millimetres import Move
-from cases.notation import write_distance
-from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance
+from cases.notation import rounded_power, write_distance, write_size
+from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, size
+from cases.sums import about
 from cases.vergence import vergence
-from cases.working import Skill, SlipName
+from cases.working import Known, Skill, SlipName
 
 SET_LIMITS = Skill("set-limits", "putting limits round a distance in dioptres")
 FIND_LENS_PLANE = Skill("find-lens-plane", "measuring from the lens instead of from the cornea")
@@ -82,14 +83,14 @@ def _begin_limits(allowed: float, distance_cm: float) -> None:
     if allowed >= vergence(distance_cm) - 0.05:
         raise BadFinding(
             allowed,
-            f"the error allowed must be clearly less than the {vergence(distance_cm):.2f} D of "
+            f"the error allowed must be clearly less than the {size(vergence(distance_cm))} D of "
             f"{write_distance(distance_cm)}; at this distance one could walk away for ever",
         )
 
 
 def _fine(power: float) -> str:
     """Write a vergence so that an eighth of a dioptre is seen: 0.125, 1.49, 2.25."""
-    return f"{power:.3f}".removesuffix("0")
+    return write_size(power, 3).removesuffix("0")
 
 
 def _limits(near: float, far: float) -> Rule[tuple[float, float]]:
@@ -97,11 +98,16 @@ def _limits(near: float, far: float) -> Rule[tuple[float, float]]:
     return given(VERGENCE, ALLOWED)(lambda vergence, allowed: (vergence + near * allowed, vergence + far * allowed))
 
 
-@given(VERGENCE, ALLOWED, NEAR_VERGENCE, FAR_VERGENCE)
-def _limits_words(vergence: float, allowed: float, near_vergence: float, far_vergence: float) -> str:
+def _limit(known: Known, name: str) -> str:
+    middle, allowed = (float(rounded_power(known[one], 3)) for one in ("vergence", "allowed"))
+    shown = middle + allowed if known[name] > known["vergence"] else middle - allowed
+    return about(known[name], shown, 3) + _fine(known[name])
+
+
+def _limits_words(known: Known) -> str:
     return (
-        f"{_fine(vergence)} with {_fine(allowed)} allowed: {_fine(near_vergence)} D at the "
-        f"near limit, {_fine(far_vergence)} D at the far one."
+        f"{_fine(known['vergence'])} with {_fine(known['allowed'])} allowed: {_limit(known, 'near_vergence')} D at the "
+        f"near limit, {_limit(known, 'far_vergence')} D at the far one."
     )
 
 
@@ -140,8 +146,8 @@ drift_allowed = CaseType(
         given(NEAR_VERGENCE, FAR_VERGENCE).step(
             SET_LIMITS,
             run=_limits(1, -1),
-            says=_limits_words,
-            slips=(Slip(LIMITS_SWAPPED, run=_limits(-1, 1), says=_limits_words),),
+            says=untyped(_limits_words),
+            slips=(Slip(LIMITS_SWAPPED, run=_limits(-1, 1), says=untyped(_limits_words)),),
         ),
         given(NEAREST, FARTHEST).step(
             INVERT_DIOPTRES,
@@ -307,13 +313,13 @@ lens_plane = CaseType(
         VERGENCE.step(
             skills.DISTANCE_IN_DIOPTRES,
             run=given(TO_LENS)(lambda to_lens: 100 / to_lens),
-            says=given(TO_LENS, VERGENCE)(lambda to_lens, vergence: f"100 ÷ {to_lens:g} = {vergence:.2f} D."),
+            says=given(TO_LENS, VERGENCE)(lambda to_lens, vergence: f"100 ÷ {to_lens:g} = {size(vergence)} D."),
             slips=(
                 Slip(
                     skills.METRES_NOT_INVERTED,
                     run=given(TO_LENS)(lambda to_lens: to_lens / 100),
                     says=given(TO_LENS, VERGENCE)(
-                        lambda to_lens, vergence: f"{write_distance(to_lens)} taken as {vergence:.2f} D."
+                        lambda to_lens, vergence: f"{write_distance(to_lens)} taken as {size(vergence)} D."
                     ),
                     live=given(TO_LENS)(lambda to_lens: abs(to_lens - 100) > 2),
                 ),
@@ -326,8 +332,8 @@ lens_plane = CaseType(
             ),
             says=given(DISTANCE_CM, VERGENCE, MATTERS_ASKED)(
                 lambda distance_cm, off, matters: (
-                    f"From the cornea it is {vergence(distance_cm):.2f} D, a difference of "
-                    f"{_difference(off, distance_cm):.2f} D: "
+                    f"From the cornea it is {size(vergence(distance_cm))} D, a difference of "
+                    f"{size(_difference(off, distance_cm))} D: "
                     f"{'it matters' if matters == 'yes' else 'it does not matter'}."
                 )
             ),

@@ -8,6 +8,7 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
@@ -16,7 +17,8 @@ from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import DEMAND as DEMAND_IN_D
-from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens
+from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
+from cases.sums import adding_up
 from cases.working import Known, Skill, SlipName, Step
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
@@ -76,7 +78,9 @@ def fixation_demand(name: str) -> Step:
     """Step: the distance in cm under `name` to the `demand` in D that a target there makes."""
 
     def says(known: Known) -> str:
-        return f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {known['demand']:.2f} D."
+        return (
+            f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {size(known['demand'])} D."
+        )
 
     return DEMAND_IN_D.step(
         skills.DISTANCE_IN_DIOPTRES,
@@ -86,7 +90,7 @@ def fixation_demand(name: str) -> Step:
             Slip(
                 skills.METRES_NOT_INVERTED,
                 run=untyped(lambda known: known[name] / 100),
-                says=untyped(lambda known: f"{write_distance(known[name])} taken as {known['demand']:.2f} D."),
+                says=untyped(lambda known: f"{write_distance(known[name])} taken as {size(known['demand'])} D."),
                 live=untyped(lambda known: abs(known[name] - 100) > 2),
             ),
         ),
@@ -106,6 +110,19 @@ def _draw_near(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
+LAG = Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0)
+
+
+@given(DEMAND_IN_D, LAG, RESPONSE)
+def _response_words(demand: float, lag: float, response: float) -> str:
+    if not lag:
+        return f"The eye answers all of it: {size(response)} D."
+    if lag > demand:
+        return f"A lag of {size(lag)} D is more than the target asks for: the eye answers none of it."
+    digits = adding_up(response, demand, -lag)
+    return f"The eye answers {digits.size(demand)} − {digits.size(lag)} = {digits.result_size(response)} D of it."
+
+
 def _shifted(rx: SphCyl, by: float, sphere: float, cylinder: float) -> SphCyl:
     """Add so many times the response to sphere and cylinder."""
     return SphCyl(rx.sphere + sphere * by, rx.cylinder + cylinder * by, rx.axis)
@@ -117,7 +134,6 @@ def _written(written: SphCyl) -> str:
 
 RX = Field("rx", "True net prescription of the eye", Lens())
 FIXATION = Field("fixation_cm", "How far away the patient looked", Distance())
-LAG = Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0)
 PRESCRIPTION = Field("prescription", "Net prescription that will be written", Lens())
 fixation_near = CaseType(
     id="fixation-near",
@@ -139,24 +155,18 @@ fixation_near = CaseType(
         RESPONSE.step(
             skills.ACCOMMODATIVE_RESPONSE,
             run=given(DEMAND_IN_D, LAG)(lambda demand, lag: max(demand - lag, 0.0)),
-            says=given(DEMAND_IN_D, LAG, RESPONSE)(
-                lambda demand, lag, response: (
-                    f"The eye answers {demand:.2f} − {lag:.2f} = {response:.2f} D of it."
-                    if lag
-                    else f"The eye answers all of it: {response:.2f} D."
-                )
-            ),
+            says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
                     run=given(DEMAND_IN_D, LAG)(lambda demand, lag: demand + lag),
-                    says=given(RESPONSE)(lambda response: f"The lag added: {response:.2f} D."),
+                    says=given(RESPONSE)(lambda response: f"The lag added: {size(response)} D."),
                     live=given(LAG)(lambda lag: lag > 0),
                 ),
                 Slip(
                     LAG_LEFT_OUT,
                     run=given(DEMAND_IN_D)(lambda demand: demand),
-                    says=given(RESPONSE)(lambda response: f"All of it answered: {response:.2f} D."),
+                    says=given(RESPONSE)(lambda response: f"All of it answered: {size(response)} D."),
                     live=given(LAG)(lambda lag: lag > 0),
                 ),
             ),
@@ -166,7 +176,7 @@ fixation_near = CaseType(
             run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, -1, 0)),
             says=given(RESPONSE, WRITTEN)(
                 lambda response, written: (
-                    f"Both meridians come out {response:.2f} D more minus, so the sphere alone changes: "
+                    f"Both meridians come out {size(response)} D more minus, so the sphere alone changes: "
                     f"{_written(written)}."
                 )
             ),
@@ -175,14 +185,14 @@ fixation_near = CaseType(
                     ACCOMMODATION_ADDED,
                     run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, 1, 0)),
                     says=given(RESPONSE, WRITTEN)(
-                        lambda response, written: f"{response:.2f} added: {_written(written)}."
+                        lambda response, written: f"{size(response)} added: {_written(written)}."
                     ),
                 ),
                 Slip(
                     ACCOMMODATION_AS_CYLINDER,
                     run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, 0, -1)),
                     says=given(RESPONSE, WRITTEN)(
-                        lambda response, written: f"{response:.2f} taken off one meridian: {_written(written)}."
+                        lambda response, written: f"{size(response)} taken off one meridian: {_written(written)}."
                     ),
                 ),
                 Slip(
@@ -199,7 +209,7 @@ fixation_near = CaseType(
             f"The eye's true net prescription is {as_written(rx)}.",
             f"While you sweep, the patient looks at something {write_distance(fixation_cm)} away with the other "
             "eye, which wears its full correction for far.",
-            f"Both eyes accommodate alike for it, with a lag of {lag:.2f} D."
+            f"Both eyes accommodate alike for it, with a lag of {size(lag)} D."
             if lag
             else "Both eyes accommodate alike for it, by just what it asks.",
             "You neutralise, and take your working distance off as you should.",
@@ -224,17 +234,38 @@ TARGETS = Choice(
 
 
 def _draw_target(chance: Chance, settings: Settings) -> dict[str, Any]:
-    end = chance.stepped(300, 600, 50)
-    return given(DROPS_FOUND, MIRROR, SWITCH, DISTANCE).to(
-        "working" if chance.happens(0.4) else "none",
-        chance.stepped(150, min(end, 350), 50),
-        end,
-        pick_distance(chance, settings),
-    )
+    while True:
+        end = chance.stepped(300, 600, 50)
+        room: dict[str, Any] = {
+            "drops": "working" if chance.happens(0.4) else "none",
+            "mirror_cm": chance.stepped(150, min(end, 350), 50),
+            "switch_cm": end,
+            "distance_cm": pick_distance(chance, settings),
+        }
+        # Nor may they be where the image is taken to lie at the mirror: that slip would lead to either.
+        if not _equally_far(room["mirror_cm"], room["switch_cm"]) and room["mirror_cm"] != room["switch_cm"]:
+            return room
 
 
+def _equally_far(mirror_cm: float, switch_cm: float) -> bool:
+    """Say whether own eyes in the mirror and the switch are as far as each other, to the centimetre."""
+    return bool(abs(2 * mirror_cm - switch_cm) < 1)
+
+
+DROPS_FOUND = Field("drops", "Cycloplegic drops", DROPS, default="none")
 MIRROR = Field("mirror_cm", "Eye to the mirror", Distance(low=30.0))
 SWITCH = Field("switch_cm", "Eye to the switch at the end of the room", Distance(low=30.0))
+
+
+@given(DROPS_FOUND, MIRROR, SWITCH)
+def _begin_target(drops: str, mirror_cm: float, switch_cm: float) -> None:
+    if drops == "none" and _equally_far(mirror_cm, switch_cm):
+        raise OutOfRange(
+            "mirror",
+            write_distance(mirror_cm),
+            f"in it the patient's own eyes are {write_distance(2 * mirror_cm)} away, as far as the switch, "
+            "so that either target is right; move one of them",
+        )
 
 
 @given(MIRROR, SWITCH)
@@ -267,7 +298,6 @@ def _chosen_words(target: str, target_cm: float, task: str) -> str:
     return f"{words}: the farther of the two far ones."
 
 
-DROPS_FOUND = Field("drops", "Cycloplegic drops", DROPS, default="none")
 DEMAND = Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06))
 fixation_target = CaseType(
     id="fixation-target",
@@ -288,6 +318,7 @@ fixation_target = CaseType(
         DEMAND,
     ),
     draw=_draw_target,
+    holds=_begin_target,
     steps=(
         TASK.step(
             FIXATION_TASK,

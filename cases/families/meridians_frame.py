@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from cases import skills
@@ -31,6 +32,7 @@ from cases.steps import (
     pick_working_lens,
     signed,
 )
+from cases.sums import together
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import working_vergence
 from cases.working import Skill, SlipName
@@ -86,7 +88,7 @@ def _begin_frame(lenses: tuple[SphCyl, ...], working_lens: float) -> tuple[tuple
 
 
 def _spheres(lenses: tuple[SphCyl, ...]) -> float:
-    return float(sum(one.sphere for one in lenses))
+    return math.fsum(one.sphere for one in lenses)
 
 
 def _gross(total: Rule[float]) -> Rule[tuple[float, ...]]:
@@ -95,8 +97,8 @@ def _gross(total: Rule[float]) -> Rule[tuple[float, ...]]:
 
 @given(LENSES, GROSS)
 def _sum_words(lenses: tuple[SphCyl, ...], gross: tuple[float, ...]) -> str:
-    spheres = " ".join(signed(one.sphere) for one in lenses if one.sphere)
-    return f"All spheres together: {spheres} = {signed(gross[0])}."
+    spheres = tuple(one.sphere for one in lenses if one.sphere)
+    return f"All spheres together: {together(spheres, gross[0])}."
 
 
 @given(LENSES, WORKING_LENS, DISTANCE).drawing
@@ -137,15 +139,17 @@ frame_net = CaseType(
                 ),
                 Slip(
                     CYLINDER_INTO_SPHERE,
-                    run=_gross(given(LENSES, CYLINDERS)(lambda lenses, cylinders: _spheres(lenses) + sum(cylinders))),
+                    run=_gross(
+                        given(LENSES, CYLINDERS)(lambda lenses, cylinders: _spheres(lenses) + math.fsum(cylinders))
+                    ),
                     says=given(GROSS)(lambda gross: f"Spheres and cylinder added up: {signed(gross[0])}."),
-                    live=given(CYLINDERS)(lambda cylinders: sum(cylinders) != 0),
+                    live=given(CYLINDERS)(lambda cylinders: math.fsum(cylinders) != 0),
                 ),
             ),
         ),
         CYLINDER.step(
             COLLECT_CYLINDER,
-            run=given(CYLINDERS)(lambda cylinders: sum(cylinders)),
+            run=given(CYLINDERS)(lambda cylinders: math.fsum(cylinders)),
             says=given(CYLINDER, AXIS)(
                 lambda cylinder, axis: f"The cylinder stays as it is: {signed(cylinder)} × {degrees(axis)}."
             ),
@@ -154,7 +158,7 @@ frame_net = CaseType(
                     CYLINDER_DROPPED,
                     run=given()(lambda: 0.0),
                     says=given()(lambda: "The cylinder left out."),
-                    live=given(CYLINDERS)(lambda cylinders: sum(cylinders) != 0),
+                    live=given(CYLINDERS)(lambda cylinders: math.fsum(cylinders) != 0),
                 ),
                 Slip(
                     ONE_CYLINDER_COUNTED,

@@ -34,7 +34,9 @@ from cases.steps import (
     pick_distance,
     pick_lens,
     signed,
+    size,
 )
+from cases.sums import less
 from cases.vergence import vergence_in_quarters, working_vergence
 from cases.working import Known, Skill, SlipName, Step
 from cases.working import Slip as OldSlip
@@ -188,7 +190,7 @@ def _own_distances(first_distance_cm: float, second_distance_cm: float) -> tuple
 @given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM], VERGENCES)
 def _distance_words(first_distance_cm: float, second_distance_cm: float, vergences: tuple[float, ...]) -> str:
     words = [
-        f"{write_distance(cm)} is {off:.2f} D"
+        f"{write_distance(cm)} is {size(off)} D"
         for cm, off in zip(_own_distances(first_distance_cm, second_distance_cm), vergences, strict=True)
     ]
     return f"{words[0]}, for both." if words[0] == words[1] else f"{words[0]}, and {words[1]}."
@@ -205,10 +207,7 @@ def _net(first: float, second: float) -> Rule[tuple[float, ...]]:
 
 @given(GROSS, VERGENCES, NET)
 def _net_words(gross_value: tuple[float, ...], vergences: tuple[float, ...], net_value: tuple[float, ...]) -> str:
-    sums = [
-        f"{signed(gross)} − {off:.2f} = {signed(net)}"
-        for gross, off, net in zip(gross_value, vergences, net_value, strict=True)
-    ]
+    sums = [less(gross, off, net) for gross, off, net in zip(gross_value, vergences, net_value, strict=True)]
     return f"Take each distance off: {', and '.join(sums)}."
 
 

@@ -21,7 +21,7 @@ from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, VERGENCE, as_written, degrees, listed, pick_distance, pick_lens, signed
+from cases.steps import DISTANCE, VERGENCE, as_written, degrees, listed, pick_distance, pick_lens, signed, size
 from cases.vergence import working_vergence
 from cases.working import Known, Skill, SlipName, SlipRef
 
@@ -245,7 +245,7 @@ predict_movement = CaseType(
             ),
             says=given(VERGENCE, DISTANCE, LEFT)(
                 lambda vergence, distance_cm, left: (
-                    f"Add {vergence:.2f} for {write_distance(distance_cm)}, take off what is "
+                    f"Add {size(vergence)} for {write_distance(distance_cm)}, take off what is "
                     f"in place. {_left_words(left)}"
                 )
             ),

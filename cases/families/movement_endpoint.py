@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from cases import skills
@@ -121,9 +122,8 @@ def _lens(end: float | None) -> float:
 
 
 def _middle(neutral: tuple[float, ...], low: float | None, high: float | None) -> float:
-    if neutral:
-        return (neutral[0] + neutral[-1]) / 2
-    return (_lens(low) + _lens(high)) / 2
+    ends = (neutral[0], neutral[-1]) if neutral else (_lens(low), _lens(high))
+    return math.fsum(ends) / 2
 
 
 @given(NEUTRAL, CENTRE)

@@ -17,6 +17,7 @@ from cases.kinds import BadFinding, Distance, Power
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.steps import DISTANCE, lens_in_place, pick_distance, signed
+from cases.sums import adding_up
 from cases.vergence import FARTHEST_CM, NEAREST_CM, near_a_metre, vergence
 from cases.working import Skill, SlipName, SlipRef
 
@@ -114,11 +115,23 @@ LEANED_OR_LENS_FORGOTTEN: Pair = (
 """A forgotten lens turns the movement round only where its sign is against the lean's; elsewhere it does no harm."""
 
 
+SHIFT = Field("shift", "Change of the working distance in dioptres", Power(exact=0.02, tolerance=0.04))
+
+
+@given(LEANED_CM, DISTANCE, SHIFT)
+def _shift_words(leaned_cm: float, distance_cm: float, shift_value: float) -> str:
+    leaned, upright, shift = vergence(leaned_cm), vergence(distance_cm), shift_value
+    digits = adding_up(shift, leaned, -upright)
+    return (
+        f"{write_distance(leaned_cm)} is {digits.size(leaned)} D and "
+        f"{write_distance(distance_cm)} is {digits.size(upright)} D: a change of {digits.result(shift)}."
+    )
+
+
 IN_PLACE = Field("in_place", "Sphere that seemed neutral", Power())
 LEAN = Field("lean", "The examiner", LEANS)
 BY = Field("by_cm", "By how much", Distance(low=1, high=500))
 SEEN = Field("seen", "Movement that is then seen", MOVEMENTS)
-SHIFT = Field("shift", "Change of the working distance in dioptres", Power(exact=0.02, tolerance=0.04))
 EXPECTED = Field("expected", "Movement to expect if it was neutral", MOVEMENTS)
 LENS = Field("lens", "What the movement seen calls for", CHANGES)
 lean_test = CaseType(
@@ -147,13 +160,7 @@ lean_test = CaseType(
         SHIFT.step(
             skills.COMPARE_DISTANCES,
             run=given(LEANED_CM, DISTANCE)(lambda leaned_cm, distance_cm: _shift(leaned_cm, distance_cm)),
-            says=given(LEANED_CM, DISTANCE, SHIFT)(
-                lambda leaned_cm, distance_cm, shift: (
-                    f"{write_distance(leaned_cm)} is {vergence(leaned_cm):.2f} D and "
-                    f"{write_distance(distance_cm)} is {vergence(distance_cm):.2f} D: a change of "
-                    f"{signed(shift)}."
-                )
-            ),
+            says=_shift_words,
             slips=(
                 Slip(
                     skills.DRIFT_BY_CENTIMETRES,

@@ -33,6 +33,7 @@ from cases.steps import (
     pick_lens,
     read_meridian,
     signed,
+    size,
 )
 from cases.vergence import vergence
 from cases.working import Known, Skill, SlipName, SlipRef
@@ -251,7 +252,7 @@ STREAK = Field("streak", "Long direction of the streak", Axis())
 def _pull_words(streak: float, rx: SphCyl, in_place: SphCyl, distance_cm: float, pull: float) -> str:
     if not _pulled(streak, rx, in_place, distance_cm):
         return "This is a principal meridian, so nothing turns the reflex out of the streak."
-    return f"Off the principal meridians {abs(pull):.2f} D act along the streak, which turns the reflex."
+    return f"Off the principal meridians {size(pull)} D act along the streak, which turns the reflex."
 
 
 RESIDUAL = Field("residual", "Still wanted across the streak", Power(exact=0.03, tolerance=0.1))
@@ -262,8 +263,8 @@ def _speed_words(speed: float | None, distance_cm: float, vergence: float, resid
     if speed is None:
         return "Nothing is wanted at all: the pupil lights up at once, infinitely fast."
     return (
-        f"{write_distance(distance_cm)} is {vergence:.2f} D; over the {_size(residual, pull):.2f} D that act "
-        f"across the reflex that is {speed:.2f} times the streak's speed."
+        f"{write_distance(distance_cm)} is {size(vergence)} D; over the {size(_size(residual, pull))} D that "
+        f"act across the reflex that is {speed:.2f} times the streak's speed."
     )
 
 
@@ -319,7 +320,7 @@ reflex = CaseType(
             run=untyped(lambda known: _left(known)["residual"]),
             says=given(VERGENCE, DISTANCE, MERIDIAN, RESIDUAL)(
                 lambda vergence, distance_cm, meridian, residual: (
-                    f"Add {vergence:.2f} for {write_distance(distance_cm)}, take off what is in place; "
+                    f"Add {size(vergence)} for {write_distance(distance_cm)}, take off what is in place; "
                     f"{_left_words(meridian, residual)}"
                 )
             ),
@@ -393,7 +394,7 @@ reflex = CaseType(
                     DISTANCE_LEFT_OUT_OF_SPEED,
                     run=given(RESIDUAL, PULL)(lambda residual, pull: 1 / _size(residual, pull)),
                     says=given(RESIDUAL, PULL, SPEED)(
-                        lambda residual, pull, speed: f"One over {_size(residual, pull):.2f}: {speed:.2f}."
+                        lambda residual, pull, speed: f"One over {size(_size(residual, pull))}: {speed:.2f}."
                     ),
                     live=given(VERGENCE)(lambda vergence: abs(vergence - 1) > 0.02),
                 ),

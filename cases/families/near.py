@@ -17,7 +17,8 @@ from cases.kinds import BadFinding, Distance, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import DEMAND
-from cases.steps import signed
+from cases.steps import signed, size
+from cases.sums import adding_up
 from cases.vergence import vergence
 from cases.working import Skill, SlipName, Step
 
@@ -109,7 +110,7 @@ def _no_distance(*more: Slip[float]) -> Step:
                 DISTANCE_OFF_LAG,
                 run=given(LENS, TARGET)(lambda lens, target_cm: lens - vergence(target_cm)),
                 says=given(TARGET, FOUND)(
-                    lambda target_cm, found: f"{vergence(target_cm):.2f} taken off for the distance: {signed(found)}."
+                    lambda target_cm, found: f"{size(vergence(target_cm))} taken off for the distance: {signed(found)}."
                 ),
             ),
             *more,
@@ -141,7 +142,7 @@ lag_lens = CaseType(
             says=given(LAG)(
                 lambda lag: (
                     f"Plus means that the eye falls short, minus that it goes too far: a "
-                    f"{'lead' if lag < 0 else 'lag'} of {abs(lag):.2f} D."
+                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
                 )
             ),
             slips=(
@@ -176,7 +177,31 @@ READINGS = Choice(
 
 
 def _short(lag: float) -> str:
-    return f"{abs(lag):.2f} {'short of' if lag >= 0 else 'beyond'}"
+    return "short of" if lag >= 0 else "beyond"
+
+
+RESPONSE = Field("response", "Accommodation in use", Power())
+
+
+@given(DEMAND, FOUND, RESPONSE)
+def _response_words(demand: float, lag: float, response: float) -> str:
+    digits = adding_up(response, demand, -lag)
+    in_use = digits.result_size(response) if response >= 0 else digits.result(response)
+    return f"Asked {digits.size(demand)}, and {digits.size(lag)} {_short(lag)} it: {in_use} D in use."
+
+
+TARGET_CM = Field("target_cm", "Eye to the card that the patient reads", Distance())
+NEUTRAL = Field("neutral_cm", "Eye to the sight hole at neutral", Distance())
+
+
+@given(TARGET_CM, NEUTRAL, FOUND)
+def _card_words(target_cm: float, neutral_cm: float, found: float) -> str:
+    asked, answered, lag = vergence(target_cm), vergence(neutral_cm), found
+    digits = adding_up(lag, asked, -answered)
+    return (
+        f"The card asks for {digits.size(asked)} D; the eye answers {digits.size(answered)} D, where it is neutral: "
+        f"{digits.result_size(lag)} {_short(lag)} what is asked."
+    )
 
 
 def _reading(lag: float, usual_low: float, usual_high: float) -> str:
@@ -203,7 +228,6 @@ def _begin_response(low: float, high: float) -> None:
         raise BadFinding([low, high], "the usual range must begin below its end")
 
 
-RESPONSE = Field("response", "Accommodation in use", Power())
 READING = Field("reading", "What the lag says", READINGS)
 near_response = CaseType(
     id="near-response",
@@ -228,14 +252,12 @@ near_response = CaseType(
         RESPONSE.step(
             skills.ACCOMMODATIVE_RESPONSE,
             run=given(DEMAND, FOUND)(lambda demand, found: demand - found),
-            says=given(DEMAND, FOUND, RESPONSE)(
-                lambda demand, found, response: f"Asked {demand:.2f}, and {_short(found)} it: {response:.2f} D in use."
-            ),
+            says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
                     run=given(DEMAND, FOUND)(lambda demand, found: demand + found),
-                    says=given(RESPONSE)(lambda response: f"Added to the demand: {response:.2f} D."),
+                    says=given(RESPONSE)(lambda response: f"Added to the demand: {signed(response)} D."),
                     live=given(FOUND)(lambda found: found != 0),
                 ),
             ),
@@ -257,7 +279,7 @@ near_response = CaseType(
                     run=given(USUAL_LOW, USUAL_HIGH, FOUND)(
                         lambda usual_low, usual_high, found: _reading(abs(found), usual_low, usual_high)
                     ),
-                    says=given(FOUND)(lambda found: f"{abs(found):.2f} held against the range."),
+                    says=given(FOUND)(lambda found: f"{size(found)} held against the range."),
                     live=given(FOUND)(lambda found: found < 0),
                 ),
             ),
@@ -296,8 +318,6 @@ def _lag_by(words: str, lag: Rule[float], name: SlipName, live: Rule[bool] | Non
     )
 
 
-TARGET_CM = Field("target_cm", "Eye to the card that the patient reads", Distance())
-NEUTRAL = Field("neutral_cm", "Eye to the sight hole at neutral", Distance())
 LAG_ASKED = Field("lag", "Lag (a lead is minus)", Power(exact=0.03, tolerance=0.06))
 lag_move_back = CaseType(
     id="lag-move-back",
@@ -317,12 +337,7 @@ lag_move_back = CaseType(
         FOUND.step(
             skills.COMPARE_DISTANCES,
             run=given(TARGET_CM, NEUTRAL)(lambda target_cm, neutral_cm: vergence(target_cm) - vergence(neutral_cm)),
-            says=given(TARGET_CM, NEUTRAL, FOUND)(
-                lambda target_cm, neutral_cm, found: (
-                    f"The card asks for {vergence(target_cm):.2f} D; the eye answers "
-                    f"{vergence(neutral_cm):.2f} D, where it is neutral: {_short(found)} what is asked."
-                )
-            ),
+            says=_card_words,
             slips=(
                 _lag_by(
                     "The centimetres between, as dioptres",
@@ -352,7 +367,7 @@ lag_move_back = CaseType(
             says=given(LAG)(
                 lambda lag: (
                     f"No lens was used and the patient looks at the card, so nothing comes off: a "
-                    f"{'lead' if lag < 0 else 'lag'} of {abs(lag):.2f} D."
+                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
                 )
             ),
             slips=(
@@ -360,7 +375,7 @@ lag_move_back = CaseType(
                     DISTANCE_OFF_LAG,
                     run=given(FOUND, NEUTRAL)(lambda found, neutral_cm: found - vergence(neutral_cm)),
                     says=given(NEUTRAL, LAG)(
-                        lambda neutral_cm, lag: f"{vergence(neutral_cm):.2f} taken off: {signed(lag)}."
+                        lambda neutral_cm, lag: f"{size(vergence(neutral_cm))} taken off: {signed(lag)}."
                     ),
                 ),
             ),

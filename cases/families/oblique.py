@@ -19,7 +19,8 @@ from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, SHARE
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
-from cases.working import Skill, SlipName, SlipRef
+from cases.sums import about
+from cases.working import Known, Skill, SlipName, SlipRef
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
 
@@ -125,7 +126,7 @@ crossed_cylinders = CaseType(
 
 # --- the power along a meridian between --------------------------------------------------------------------------
 
-ANGLES = {"novice": (30, 45, 60, 90), "competent": (0, 15, 30, 30, 45, 60, 60, 75, 90)}
+ANGLES = {"novice": (30, 45, 60), "competent": (15, 30, 30, 45, 60, 60, 75)}
 
 
 def _draw_oblique(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -149,6 +150,12 @@ def _share_slip(name: SlipName, run: Rule[float], words: str) -> Slip[float]:
         says=given(SHARE)(lambda share: f"{words}: {share:.3f} of the cylinder."),
         live=given(run, ANGLE)(lambda run, angle: abs(run - _sine(angle) ** 2) > 0.001),
     )
+
+
+def _power_words(known: Known) -> str:
+    sphere, share, cylinder, power = (known[name] for name in ("sphere", "share", "cylinder", "power"))
+    nearly = about(power, sphere + round(share, 3) * cylinder)
+    return f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {nearly}{signed(power)}."
 
 
 MERIDIAN = Field("meridian", "Meridian asked for", Axis())
@@ -200,11 +207,7 @@ oblique_power = CaseType(
         POWER.step(
             ADD_SHARE,
             run=given(SPHERE, SHARE, CYLINDER)(lambda sphere, share, cylinder: sphere + share * cylinder),
-            says=given(SPHERE, SHARE, CYLINDER, POWER)(
-                lambda sphere, share, cylinder, power: (
-                    f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {signed(power)}."
-                )
-            ),
+            says=untyped(_power_words),
             slips=(
                 Slip(
                     SHARE_ALONE,

@@ -18,13 +18,14 @@ from cases.figures import Figure
 from cases.figures_seats import above_the_gaze
 from cases.figures_sighting import sighting_plan
 from cases.figures_tilt import tilted_lens as draw_tilted_lens
-from cases.keys import Slip, as_found, asking, given
+from cases.keys import Slip, as_found, asking, given, untyped
 from cases.kinds import Angle, Axis, Height, Lens, Power
 from cases.lens import SphCyl, across
-from cases.notation import write_distance
-from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed
+from cases.notation import rounded_power, write_distance
+from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
+from cases.sums import about
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Skill, SlipName, SlipRef
+from cases.working import Known, Skill, SlipName, SlipRef
 
 AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
 SIZE_OFF_AXIS = Skill("size-off-axis", "judging how much looking off the axis adds")
@@ -117,12 +118,12 @@ SIZE = Field("size", "How much, in a usual eye", SIZES)
 
 
 @given(ANGLE, SIZE)
-def _size_words(angle: float, size: str) -> str:
+def _size_words(angle: float, amount: str) -> str:
     least, most = _band(angle)
-    reach = f"{least:.2f} to {most:.2f} D" if angle <= WIDEST_ANGLE else f"{least:.2f} D and more"
+    reach = f"{size(least)} to {size(most)} D" if angle <= WIDEST_ANGLE else f"{size(least)} D and more"
     return (
         f"At {Angle().write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}: "
-        f"{SIZES.write(size)}. Move in line; do not correct for it."
+        f"{SIZES.write(amount)}. Move in line; do not correct for it."
     )
 
 
@@ -275,6 +276,11 @@ def _tilt_words(tilt_axis: float, tilt: float) -> str:
     )
 
 
+def _nearly(known: Known, of: str, to: str, share: float) -> str:
+    power = float(rounded_power(known[of]))
+    return about(known[to], power * round(share, 4)) or about(known[to], power * share)
+
+
 TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
 PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
 tilted_lens = CaseType(
@@ -297,10 +303,11 @@ tilted_lens = CaseType(
         SPHERE.step(
             TILT_SPHERE,
             run=_tilted_sphere,
-            says=given(POWER, TILT, SPHERE)(
-                lambda power, tilt, sphere: (
-                    f"Sphere: {signed(power)} × (1 + sin²{tilt:g}° ÷ 3) = {signed(power)} × "
-                    f"{1 + _sin2(tilt) / 3:.4f} = {signed(sphere)}."
+            says=untyped(
+                lambda known: (
+                    f"Sphere: {signed(known['power'])} × (1 + sin²{known['tilt']:g}° ÷ 3) = {signed(known['power'])} × "
+                    f"{1 + _sin2(known['tilt']) / 3:.4f} = "
+                    f"{_nearly(known, 'power', 'sphere', 1 + _sin2(known['tilt']) / 3)}{signed(known['sphere'])}."
                 )
             ),
             slips=(
@@ -324,10 +331,12 @@ tilted_lens = CaseType(
         CYLINDER.step(
             TILT_CYLINDER,
             run=given(SPHERE, TILT)(lambda sphere, tilt: sphere * _tan2(tilt)),
-            says=given(SPHERE, TILT, CYLINDER)(
-                lambda sphere, tilt, cylinder: (
-                    f"Cylinder: {signed(sphere)} × tan²{tilt:g}° = {signed(sphere)} × "
-                    f"{_tan2(tilt):.4f} = {signed(cylinder)}, with the sign of the lens."
+            says=untyped(
+                lambda known: (
+                    f"Cylinder: {signed(known['sphere'])} × tan²{known['tilt']:g}° = {signed(known['sphere'])} × "
+                    f"{_tan2(known['tilt']):.4f} = "
+                    f"{_nearly(known, 'sphere', 'cylinder', _tan2(known['tilt']))}{signed(known['cylinder'])}, with "
+                    "the sign of the lens."
                 )
             ),
             slips=(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -17,8 +18,10 @@ from cases.keys import ALWAYS, Rule, Slip, asking, given, untyped
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
+from cases.notation import rounded_power
 from cases.shared_keys import POWERS
 from cases.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
+from cases.sums import about
 from cases.working import Known, Skill, SlipName, SlipRef, Step
 
 FAMILY = Family("planes", "Change of plane", 7)
@@ -112,11 +115,17 @@ def _like_minus(power: float, metres: float) -> float:
     return -_moved(-abs(power), metres) if power > 0 else _moved(power, metres)
 
 
+def _nearly(power: float, metres: float, net: float) -> str:
+    shown = float(rounded_power(power))
+    left = 1 - metres * shown
+    return about(net, shown / left if abs(left) > 1e-6 else math.inf)
+
+
 @given(METRES, POWERS, NET)
 def _moved_words(metres_value: float, powers: tuple[float, ...], net_value: tuple[float, ...]) -> str:
     metres = f"({_metres(metres_value)})" if metres_value < 0 else _metres(metres_value)
     sums = [
-        f"{signed(power)} ÷ (1 − {metres} × ({signed(power)})) = {signed(net)}"
+        f"{signed(power)} ÷ (1 − {metres} × ({signed(power)})) = {_nearly(power, metres_value, net)}{signed(net)}"
         for power, net in zip(powers, net_value, strict=True)
     ]
     return f"The power over 1 less metres times power: {', and '.join(sums)}."

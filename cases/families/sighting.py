@@ -15,6 +15,7 @@ from cases.kinds import Angle, Height
 from cases.notation import write_distance
 from cases.sighting import offset_angle
 from cases.steps import DISTANCE, pick_distance
+from cases.sums import about
 from cases.working import Skill, SlipName, SlipRef, Step
 
 FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
@@ -98,8 +99,18 @@ def _ratio(offset_cm: float, distance_cm: float) -> float:
 @given(OFFSET, DISTANCE, RATIO)
 def _ratio_words(offset_cm: float, distance_cm: float, ratio: float) -> str:
     return (
-        f"{offset_cm:.3g} cm off at {write_distance(distance_cm)} is {offset_cm:.3g} ÷ {distance_cm:g} = {ratio:.3f}."
+        f"{offset_cm:.3g} cm off at {write_distance(distance_cm)} is "
+        f"{offset_cm:.3g} ÷ {distance_cm:g} = {_nearly(offset_cm, distance_cm, ratio)}{ratio:.3f}."
     )
+
+
+def _nearly(offset_cm: float, cm: float, ratio: float, distance_cm: float | None = None) -> str:
+    shown = float(f"{offset_cm:.3g}") / (distance_cm or cm)
+    return about(round(ratio, 3), shown, 3)
+
+
+def _turned_over(ratio: float, distance_cm: float, offset_cm: float) -> str:
+    return about(round(ratio, 2), distance_cm / float(f"{offset_cm:.3g}"), 2)
 
 
 @given(DISTANCE, RATIO)
@@ -119,7 +130,10 @@ def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
                     OFFSET_UPSIDE_DOWN,
                     run=given(DISTANCE, OFFSET)(lambda distance_cm, offset_cm: distance_cm / offset_cm),
                     says=given(DISTANCE, OFFSET, RATIO)(
-                        lambda distance_cm, offset_cm, ratio: f"{distance_cm:g} ÷ {offset_cm:.3g} = {ratio:.2f} taken."
+                        lambda distance_cm, offset_cm, ratio: (
+                            f"{distance_cm:g} ÷ {offset_cm:.3g} = {_turned_over(ratio, distance_cm, offset_cm)}"
+                            f"{ratio:.2f} taken."
+                        )
                     ),
                 ),
                 *more,
@@ -180,8 +194,11 @@ sighting_angle = CaseType(
         Slip(
             TWO_THIRDS_RULE,
             run=given(OFFSET)(lambda offset_cm: offset_cm / 67),
-            says=given(OFFSET, RATIO)(
-                lambda offset_cm, ratio: f"{offset_cm:.3g} ÷ 67 = {ratio:.3f}, as at two thirds of a metre."
+            says=given(OFFSET, DISTANCE, RATIO)(
+                lambda offset_cm, distance_cm, ratio: (
+                    f"{offset_cm:.3g} ÷ 67 = {_nearly(offset_cm, distance_cm, ratio, 67)}{ratio:.3f}, as at two "
+                    "thirds of a metre."
+                )
             ),
             live=given(DISTANCE)(lambda distance_cm: abs(distance_cm - 67) > 4),
         )

@@ -18,7 +18,8 @@ from cases.lens import SphCyl
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
 from cases.shared_keys import LEFT
-from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed
+from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed, size
+from cases.sums import added, adding_up, less
 from cases.vergence import working_vergence
 from cases.working import Skill, SlipName, SlipRef
 
@@ -99,6 +100,17 @@ def _state(fog: float, least: float) -> str:
     return "enough" if fog >= least - 1e-9 else "little"
 
 
+EYE = Field("eye", "Correction of the other eye, a sphere", Power())
+LENS = Field("lens", "Lens before the other eye", Power())
+FOG = Field("fog", "Fog of the other eye", Power())
+
+
+@given(LENS, EYE, FOG)
+def _fog_words(lens: float, eye: float, fog: float) -> str:
+    digits = adding_up(fog, lens, -eye)
+    return f"The lens {digits.signed(lens)} less the correction {digits.signed(eye)} is {digits.result(fog)} over."
+
+
 def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = chance.stepped(-4, 4)
     return given(EYE, LENS, DISTANCE, LEAST).to(
@@ -106,10 +118,7 @@ def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-EYE = Field("eye", "Correction of the other eye, a sphere", Power())
-LENS = Field("lens", "Lens before the other eye", Power())
 LEAST = Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75)
-FOG = Field("fog", "Fog of the other eye", Power())
 STATE = Field("state", "Is it fogged enough?", FOG_STATES)
 MOVEMENT = Field("movement", "Movement that you would see in it", MOVEMENTS)
 other_eye_fogged = CaseType(
@@ -136,11 +145,7 @@ other_eye_fogged = CaseType(
         FOG.step(
             FIND_FOG,
             run=given(LENS, EYE)(lambda lens, eye: lens - eye),
-            says=given(LENS, EYE, FOG)(
-                lambda lens, eye, fog: (
-                    f"The lens {signed(lens)} less the correction {signed(eye)} is {signed(fog)} over."
-                )
-            ),
+            says=_fog_words,
             slips=(
                 Slip(
                     FOG_REVERSED,
@@ -177,8 +182,8 @@ other_eye_fogged = CaseType(
             run=given(DISTANCE, FOG)(lambda distance_cm, fog: working_vergence(distance_cm) - fog),
             says=given(DISTANCE, LEFT)(
                 lambda distance_cm, left: (
-                    f"At {write_distance(distance_cm)} neutral wants {working_vergence(distance_cm):.2f} "
-                    f"over. Still to add: {signed(left)}."
+                    f"At {write_distance(distance_cm)} neutral wants "
+                    f"{size(working_vergence(distance_cm))} over. Still to add: {signed(left)}."
                 )
             ),
             slips=(
@@ -249,14 +254,22 @@ VIEWS = Choice(
 )
 
 
-def _lacking(need_value: float, usable: float) -> float:
+def _not_too_strong(need: float) -> bool:
     # Accommodation only adds plus, so it cannot help an eye that is too strong for the distance already.
+    return bool(need >= -_HARDLY)
+
+
+def _lacking(need_value: float, usable: float) -> float:
+    """Return what is lacking beyond the usable accommodation (minus: to spare); of too strong an eye, by how much.
+
+    An eye that asks for nothing has all of its accommodation to spare, as one that asks for a little has most of it.
+    """
     need = float(need_value)
-    return need - usable if need > 0 else need
+    return max(need, 0.0) - usable if _not_too_strong(need_value) else need
 
 
 def _view(need: float, lacking: float) -> str:
-    if need < -_HARDLY:
+    if not _not_too_strong(need):
         return "minus"
     return "plus" if lacking > _HARDLY else "sharp"
 
@@ -278,10 +291,7 @@ UNCORRECTED = Field("uncorrected", "What your distance correction lacks", Power(
 def _own_error_words(uncorrected: float, need: float, vergence: float) -> str:
     if not uncorrected:
         return f"Your distance correction lacks nothing, so the pupil asks for {signed(need)}."
-    return (
-        f"Your distance correction lacks {signed(uncorrected)}: {vergence:.2f} with "
-        f"{signed(uncorrected)} makes {signed(need)}."
-    )
+    return f"Your distance correction lacks {signed(uncorrected)}: {added(vergence, uncorrected, need)}."
 
 
 LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", Power())
@@ -289,9 +299,9 @@ LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, o
 
 @given(NEED, LACKING, USABLE)
 def _lacking_words(need: float, lacking: float, usable: float) -> str:
-    if need <= 0:
+    if not _not_too_strong(need):
         return f"Accommodating cannot take plus away: {signed(lacking)}."
-    return f"{signed(need)} − {usable:.2f} = {signed(lacking)}."
+    return f"{less(max(need, 0.0), usable, lacking)}."
 
 
 AMPLITUDE = Field("amplitude", "Your amplitude of accommodation", Size(high=15.0))
@@ -342,16 +352,16 @@ examiner_blur = CaseType(
             run=given(AMPLITUDE, HELD_FOUND)(lambda amplitude, held: amplitude * (0.5 if held == "half" else 1)),
             says=given(AMPLITUDE, HELD_FOUND, USABLE)(
                 lambda amplitude, held, usable: (
-                    f"Of {amplitude:.2f} D of accommodation {HELD.write(held)} is counted on: {usable:.2f} D."
+                    f"Of {size(amplitude)} D of accommodation {HELD.write(held)} is counted on: {size(usable)} D."
                 )
             ),
             slips=(
                 Slip(
                     WHOLE_AMPLITUDE,
                     run=given(AMPLITUDE)(lambda amplitude: amplitude),
-                    says=given(USABLE)(lambda usable: f"All of the amplitude: {usable:.2f} D."),
+                    says=given(USABLE)(lambda usable: f"All of the amplitude: {size(usable)} D."),
                     live=given(HELD_FOUND, AMPLITUDE, NEED)(
-                        lambda held, amplitude, need: held == "half" and amplitude > 0 and need > 0
+                        lambda held, amplitude, need: held == "half" and amplitude > 0 and _not_too_strong(need)
                     ),
                 ),
             ),
@@ -365,7 +375,7 @@ examiner_blur = CaseType(
                     ACCOMMODATION_LEFT_OUT,
                     run=given(NEED)(lambda need: need),
                     says=given(LACKING)(lambda lacking: f"Accommodation left out: {signed(lacking)}."),
-                    live=given(USABLE, NEED)(lambda usable, need: usable > 0 and need > 0),
+                    live=given(USABLE, NEED)(lambda usable, need: usable > 0 and _not_too_strong(need)),
                 ),
             ),
         ),
@@ -378,7 +388,7 @@ examiner_blur = CaseType(
                     SPARE_AS_LACK,
                     run=given()(lambda: "plus"),
                     says=given(LACKING)(lambda lacking: f"{signed(lacking)} taken as lacking."),
-                    live=given(NEED, LACKING)(lambda need, lacking: need > 0 and lacking < -_HARDLY),
+                    live=given(NEED, LACKING)(lambda need, lacking: _not_too_strong(need) and lacking < -_HARDLY),
                 ),
             ),
         ),
@@ -387,7 +397,7 @@ examiner_blur = CaseType(
     found=given(DISTANCE, AMPLITUDE, HELD_FOUND, UNCORRECTED)(
         lambda distance_cm, amplitude, held, uncorrected: (
             f"You sit with your sight hole {write_distance(distance_cm)} from the pupil that you look at.",
-            f"Your amplitude of accommodation is {amplitude:.2f} D, of which {HELD.write(held)} is "
+            f"Your amplitude of accommodation is {size(amplitude)} D, of which {HELD.write(held)} is "
             "counted on for steady work."
             if amplitude
             else "You have no accommodation left.",

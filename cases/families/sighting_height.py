@@ -18,6 +18,7 @@ from cases.shared_keys import SHARE
 from cases.sighting import offset_angle
 from cases.sighting import sighting_height as line_height
 from cases.steps import DISTANCE, pick_distance
+from cases.sums import about
 from cases.working import Skill, SlipName, Step
 
 LIMIT = Field("limit", "Angle off the visual axis that is still allowed", Angle(low=0.5, high=30), default=5.0)
@@ -118,6 +119,10 @@ def share_of_path(*more: Slip[float]) -> Step:
     )
 
 
+def _nearly(height_cm: float, share: float, chart_height_cm: float) -> str:
+    return about(round(height_cm, 1), round(share, 3) * chart_height_cm, 1)
+
+
 def height_on_line(*more: Slip[float]) -> Step:
     """Step: `share` and `chart_height_cm` to the `height_cm` of the gaze where the examiner sits."""
     return HEIGHT.step(
@@ -132,7 +137,8 @@ def height_on_line(*more: Slip[float]) -> Step:
         says=given(SHARE, CHART_HEIGHT, HEIGHT)(
             lambda share, chart_height_cm, height_cm: (
                 f"The line to the chart has covered as much of the height: {share:.3f} × "
-                f"{chart_height_cm:g} = {Height().write(height_cm)} above the level of the eye."
+                f"{chart_height_cm:g} = {_nearly(height_cm, share, chart_height_cm)}{Height().write(height_cm)} above "
+                "the level of the eye."
             )
         ),
         slips=(

@@ -185,9 +185,9 @@ ADD = SUM.step(
     ADD_COMPONENTS,
     run=given(MEAN_POWERS, PARTS)(
         lambda means, parts: (
-            sum(means),
-            sum(part[0] for part in parts),
-            sum(part[1] for part in parts),
+            math.fsum(means),
+            math.fsum(part[0] for part in parts),
+            math.fsum(part[1] for part in parts),
         )
     ),
     says=given(SUM)(

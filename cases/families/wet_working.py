@@ -32,6 +32,7 @@ from cases.steps import (
     pick_lens,
     sign_blind,
     signed,
+    size,
     take_off_distance,
 )
 from cases.steps import GROSS as GROSS_STEPS
@@ -186,7 +187,7 @@ FOG = Field(
 def _fog_words(drops: str, sphere: float, fog: float) -> str:
     if drops == "working":
         return f"Accommodation is out, so no fog is needed: sphere {signed(sphere)}."
-    return f"Fog by {fog:.2f}, since the eye can accommodate: sphere {signed(sphere)}."
+    return f"Fog by {size(fog)}, since the eye can accommodate: sphere {signed(sphere)}."
 
 
 GROSS = Field("gross", "Lenses in the frame at neutral, as one", Lens())
@@ -264,7 +265,7 @@ hand_over = CaseType(
             f"Sight hole {write_distance(distance_cm)} from the pupil.",
             f"Cycloplegic drops: {DROPS.write(drops)}." + (f" {DROPS_CAUTION}" if drops == "working" else ""),
             f"The subjective is done with {form} cylinders. Where the eye can accommodate, the clinic starts it "
-            f"{fog:.2f} D fogged.",
+            f"{size(fog)} D fogged.",
         )
     ),
     question=given(FORM)(lambda form: f"With which lens does the subjective start, in {FORM_WORDS[form]}?"),

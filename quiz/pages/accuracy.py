@@ -208,7 +208,7 @@ def rows() -> str:
 def remove() -> Response:
     """Delete the rows that were ticked."""
     ticked = request.form.getlist("row", type=visit.whole)
-    gone = sum(accuracy_store.remove(visit.store(), visit.learner().id, one) for one in ticked)
+    gone = accuracy_store.remove(visit.store(), visit.learner().id, set(ticked))
     return redirect(url_for("accuracy.rows", gone=gone), 303)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from cases.bench import Bench, Stage, View, seen, still
+from cases.bench import Bench, Stage, View, instrument, seen, still
 from cases.notation import write_power
 from cases.retinoscope import brightness, residual, skew, speed_ratio, width_mm
 from quiz.pages.pictures import Picture, picture
@@ -77,6 +77,10 @@ SHELVES = (
         ),
     ),
 )
+LIMITS = {
+    dial.name: (dial.low, dial.high) for shelf in SHELVES for dial in shelf.dials if dial.unit != "°" or dial.low < 0
+}
+"""Least and most of what may be set; an axis and a streak go round instead."""
 SLEEVE_WORDS = {
     "parallel": "plane mirror, parallel beam",
     "diverging": "plane mirror, diverging beam",
@@ -125,6 +129,8 @@ class StagePage:
 
     views: str
     """JSON for the script."""
+    instrument: str
+    """Numbers of the core that the script needs as well, and the limits of what may be set, as JSON."""
     names: tuple[str, ...]
     shelves: tuple[SetShelf, ...]
     sleeve: str | None
@@ -184,6 +190,7 @@ def stage_page(
     first = views[0].bench
     return StagePage(
         views=json.dumps([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
+        instrument=json.dumps(instrument() | {"limits": LIMITS}),
         names=tuple(view.name for view in views) if len(views) > 1 else (),
         shelves=tuple(
             SetShelf(shelf.id, shelf.title, tuple(SetDial(dial, _value(first, dial)) for dial in shelf.dials))

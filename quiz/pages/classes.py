@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from quiz import class_store, classes, drill_runs, people, results
 from quiz.class_store import Class, Member
-from quiz.classes import Joined
+from quiz.classes import Crowd, Joined
 from quiz.pages import visit
 from quiz.pages.confirming import not_ticked, sure
 from quiz.pages.door import phrase_page, phrase_to_hand_over
@@ -64,7 +64,20 @@ class ClassPage:
     drills: tuple[DrillRow, ...]
     people: tuple[PersonRow, ...]
     not_begun: tuple[str, ...]
+    crowd: Crowd | None
     problem: str | None = None
+    most: int = classes.MOST_AT_ONCE
+    most_from_one: int = classes.MOST_FROM_ONE_ADDRESS
+
+    @property
+    def crowd_from(self) -> str:
+        """When the first of many who joined at once did."""
+        return moment(self.crowd.first_at) if self.crowd else ""
+
+    @property
+    def crowd_to(self) -> str:
+        """When the last of them did."""
+        return moment(self.crowd.last_at) if self.crowd else ""
 
 
 @dataclass(frozen=True)
@@ -138,15 +151,17 @@ def _class(what: Class, code: int = 200, problem: str | None = None) -> Response
     members = class_store.members_of(store, what.id)
     sums = {one.learner: one for one in results.learner_sums(store, what.id, "all")}
     holds = what.code_holds(now)
+    names = {one.learner: one.name for one in members}
     page = ClassPage(
         id=what.id,
         name=what.name,
         code=what.code if holds else None,
         until=moment(what.code_until) if holds and what.code_until else "",
         join_link=visit.for_others("door.show") if holds else "",
-        drills=tuple(drill_row(one, now) for one in class_store.drills_of(store, what.id)),
+        drills=tuple(drill_row(one, now, names) for one in class_store.drills_of(store, what.id)),
         people=tuple(_person(one, sums.get(one.learner)) for one in members),
         not_begun=tuple(one.name for one in members if one.learner not in sums),
+        crowd=classes.crowd(members, what),
         problem=problem,
     )
     return make_response(render_template("class.html", page=page), code)
@@ -166,6 +181,13 @@ def code(class_id: int) -> Response:
         classes.take_code(visit.store(), what)
     else:
         classes.give_code(visit.store(), what, now=visit.now(), lots=visit.lots())
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.post("/<int:class_id>/know-joined")
+def know_joined(class_id: int) -> Response:
+    """Keep that the preceptor knows those who joined, so that as many more can."""
+    classes.know_joined(visit.store(), own_class(class_id), now=visit.now())
     return redirect(url_for("classes.one", class_id=class_id), 303)
 
 
@@ -196,7 +218,7 @@ def remove_learner(class_id: int, learner_id: int) -> Response:
     """Remove a learner with everything that they answered."""
     learner = classes.member(visit.store(), own_class(class_id), learner_id)
     if sure():
-        people.remove(visit.store(), learner.id)
+        people.remove(visit.store(), learner.id, now=visit.now(), by_whom="preceptor")
         return redirect(url_for("classes.one", class_id=class_id), 303)
     return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id, unsure="yes"), 303)
 
@@ -238,6 +260,6 @@ def remove_me() -> Response:
     who = _me()
     if not sure():
         return _mine(who, 422, not_ticked())
-    people.remove(visit.store(), who.id)
+    people.remove(visit.store(), who.id, now=visit.now())
     visit.go_out()
     return redirect(url_for("door.show", gone="yes"), 303)

@@ -27,7 +27,8 @@ class Cookies(SecureCookieSessionInterface):
         found = (self._good.get(text) or self._verified(app, text)) if text else None
         if found:
             values, signed_at = found
-            if 0 <= int(time.time()) - signed_at <= app.permanent_session_lifetime.total_seconds():
+            # One from the future was signed here too, before the clock was put back: nobody is signed out for that.
+            if int(time.time()) - signed_at <= app.permanent_session_lifetime.total_seconds():
                 return self.session_class(deepcopy(values))
         return self.session_class()
 
@@ -36,7 +37,7 @@ class Cookies(SecureCookieSessionInterface):
         if signing is None:
             raise RuntimeError("the app has no key to sign cookies with")
         try:
-            values, signed = signing.loads(text, return_timestamp=True)
+            values, signed = signing.loads(text, return_timestamp=True)  # no age asked: one below 0 would be refused
         except BadSignature:
             return None
         found = dict(values), signed.timestamp()

@@ -13,7 +13,8 @@ from quiz.classes import Joined
 from quiz.errors import QuizError
 from quiz.pages import assets, visit
 from quiz.people import BadName
-from quiz.signing import NotKnown, TooManyTries
+from quiz.signing import NotKnown
+from quiz.throttle import TooManyTries
 
 pages = Blueprint("door", __name__)
 
@@ -34,6 +35,8 @@ class DoorPage:
     problems: dict[str, str] = field(default_factory=dict)
     learner: str | None = None
     """Who is here already."""
+    signed_in: str | None = None
+    """The preceptor who is."""
     gone: bool = False
     """Whether someone has just deleted themselves here."""
 
@@ -65,12 +68,18 @@ def set_up(app: Flask) -> None:
 
 def _page(status: int = 200, *, form: str = "", **more: Any) -> Response:
     joined = visit.joined_learner()
-    page = DoorPage(form or visit.lots().new_secret(), learner=joined.name if joined else None, **more)
+    signed_in = visit.known_preceptor()
+    page = DoorPage(
+        form or visit.lots().new_secret(),
+        learner=joined.name if joined else None,
+        signed_in=signed_in.name if signed_in else None,
+        **more,
+    )
     return make_response(render_template("door.html", page=page), status)
 
 
 def _refused(error: QuizError) -> int:
-    return 429 if isinstance(error, TooManyTries) else 422
+    return 429 if isinstance(error, TooManyTries | classes.ManyJoined) else 422
 
 
 @pages.get("/door")
@@ -85,14 +94,15 @@ def join() -> Response:
     code, name, form = (request.form.get(one, "") for one in ("code", "name", "form"))
     try:
         joined = classes.join(
-            visit.store(), code, name, form=form, address=visit.address(), now=visit.now(), lots=visit.lots()
+            visit.store(), code, name, form=form, caller=visit.caller(), now=visit.now(), lots=visit.lots()
         )
-    except (NotKnown, TooManyTries) as error:
+    except (NotKnown, TooManyTries, classes.ManyJoined) as error:
         return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
     except (BadName, classes.ClassFull) as error:
         return _page(422, code=code[:40], name=name[:80], form=form, problems={"name": str(error)})
+    before = visit.known_preceptor()
     visit.come_in(joined.token)
-    return phrase_page(joined, "You have joined.")
+    return phrase_page(joined, f"You have joined.{f' {before.name} is signed out on this device.' if before else ''}")
 
 
 def phrase_page(joined: Joined, why: str) -> Response:
@@ -115,7 +125,7 @@ def _phrase_page(joined: Joined, why: str, **more: Any) -> Response:
 def back(phrase: str) -> Response:
     """Ask whoever opens a come-back link whether to come in: a link alone must change nothing."""
     try:
-        who = classes.who_comes_back(visit.store(), phrase, address=visit.address(), now=visit.now())
+        who = classes.who_comes_back(visit.store(), phrase, caller=visit.caller(), now=visit.now())
     except (NotKnown, TooManyTries) as error:
         return _page(404 if isinstance(error, NotKnown) else 429, problems={"phrase": str(error)})
     return make_response(render_template("back.html", name=who.name, phrase=phrase))
@@ -126,7 +136,7 @@ def come_back() -> Response:
     """Come back by one's phrase."""
     phrase = request.form.get("phrase", "")
     try:
-        token = classes.come_back(visit.store(), phrase, address=visit.address(), now=visit.now(), lots=visit.lots())
+        token = classes.come_back(visit.store(), phrase, caller=visit.caller(), now=visit.now(), lots=visit.lots())
     except (NotKnown, TooManyTries) as error:
         return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
     visit.come_in(token)
@@ -145,12 +155,12 @@ def sign_in() -> Response:
     """Sign a preceptor in."""
     name, password = request.form.get("preceptor", ""), request.form.get("password", "")
     try:
-        token = signing.sign_in(
-            visit.store(), name, password, address=visit.address(), now=visit.now(), lots=visit.lots()
+        who, token = signing.sign_in(
+            visit.store(), name, password, caller=visit.caller(), now=visit.now(), lots=visit.lots()
         )
     except (NotKnown, TooManyTries) as error:
         return _page(_refused(error), preceptor=name[:80], problems={"preceptor": str(error)})
-    visit.sign_in(token)
+    visit.sign_in(who, token)
     return redirect(url_for("classes.show"), 303)
 
 

@@ -24,7 +24,7 @@ from quiz.titles import slip_at_step
 
 FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
 SAME = (("same", "the same for all"), ("own", "each learner their own"))
-ORDER = ("types", "level", "length", "title", "distance_cm", "opens_at", "closes_at", "pass_mark", "notes")
+ORDER = ("types", "level", "length", "least", "title", "distance_cm", "opens_at", "closes_at", "pass_mark", "notes")
 """Of the fields as they stand on the page."""
 
 Form = MultiDict[str, str]
@@ -83,11 +83,13 @@ USUAL = {
     "fixed": "",
     "cases": "10",
     "minutes": "",
+    "least": "",
     "same": "same",
     "opens_at": "",
     "closes_at": "",
     "feedback": "once",
     "pass_mark": "",
+    "counts": "",
     "notes": "",
 }
 
@@ -145,11 +147,13 @@ def filled_with(drill: Drill) -> Filled:
         "fixed": "yes" if drill.fixed_distance else "",
         "cases": "" if drill.cases is None else str(drill.cases),
         "minutes": "" if drill.minutes is None else f"{drill.minutes:g}",
+        "least": "" if drill.least is None else str(drill.least),
         "same": "same" if drill.same else "own",
         "opens_at": _local(drill.opens_at),
         "closes_at": _local(drill.closes_at),
         "feedback": drill.feedback,
         "pass_mark": "" if drill.pass_mark is None else str(drill.pass_mark),
+        "counts": "yes" if drill.counts else "",
         "notes": drill.notes,
     }
     return Filled(texts, frozenset(drill.types), drill.slips, drill.for_learner)
@@ -194,9 +198,11 @@ def read_plan(filled: Filled, *, now: float) -> Plan:
         faults["distance_cm"] = str(error)
     minutes = _number(texts, "minutes", "minutes", faults)
     # Where minutes are given, they count, and the number of cases does not.
-    cases = None if texts["minutes"].strip() else _number(texts, "cases", "cases", faults)
+    timed = bool(texts["minutes"].strip())
+    cases = None if timed else _number(texts, "cases", "cases", faults)
+    least = _number(texts, "least", "least number of cases", faults) if timed else None
     if "length" in faults:
-        cases, minutes = Plan.cases, None
+        cases, minutes, least = Plan.cases, None, None
     types = tuple(one for one in all_types() if one in filled.chosen)
     asked: dict[str, Any] = {
         "title": " ".join(texts["title"].split()) or _named(types),
@@ -215,6 +221,8 @@ def read_plan(filled: Filled, *, now: float) -> Plan:
         "pass_mark": _number(texts, "pass_mark", "pass mark", faults),
         "notes": texts["notes"].strip(),
         "for_learner": filled.for_learner,
+        "least": least,
+        "counts": texts["counts"] == "yes",
     }
     faults |= drills.too_late(asked["closes_at"], now)
     try:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
-from flask import Blueprint, redirect, render_template, url_for
+from flask import Blueprint, Flask, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from cases.marking import CREDITED
 from quiz import drill_runs, sittings
-from quiz.drill_runs import Offer
-from quiz.pages import visit
-from quiz.pages.drill_views import moment
+from quiz.class_store import Drill
+from quiz.datafile import Busy, NotKept
+from quiz.drill_runs import Offer, Outcome
+from quiz.pages import assets, visit
+from quiz.pages.drill_views import moment, score_words
 from quiz.pages.practise import show_case
 from quiz.pages.sitting_views import CaseLine, SlipLine, case_lines, slip_lines
 
@@ -27,16 +30,30 @@ class DrillingPage:
     notes: str
     length: str
     timed: bool
+    least: int | None
     feedback: str
     pass_mark: int | None
     closes: str | None
     begun: bool
     open: bool
     over: bool
+    barred: bool
     summary: str = ""
     passed: bool | None = None
     slips: tuple[SlipLine, ...] = ()
     cases: tuple[CaseLine, ...] = ()
+
+
+def set_up(app: Flask) -> None:
+    """End runs whose minutes are over before any page is made, whoever asks for it."""
+
+    @app.before_request
+    def _end_overdue() -> None:
+        if request.endpoint in assets.ENDPOINTS or not (visit.joined_learner() or visit.known_preceptor()):
+            return
+        # A page that only shows something must not fail for this: the next request tries again.
+        with suppress(Busy, NotKept):
+            drill_runs.end_overdue(visit.store(), visit.now())
 
 
 @pages.get("/<int:drill_id>")
@@ -53,7 +70,8 @@ def show(drill_id: int) -> str:
 def _page(one: Offer) -> DrillingPage:
     drill = one.drill
     answers = visit.store().answers_in(one.run.id) if one.run else []
-    came = drill_runs.outcome(drill, len(answers), sum(one.verdict in CREDITED for one in answers))
+    in_time = [one for one in answers if not one.late]
+    came = drill_runs.outcome(drill, len(in_time), sum(one.verdict in CREDITED for one in in_time))
     # Where marks come at the end, nothing is told of a drill that was closed half-way either, lest it be opened again.
     told = one.over or drill.at_once
     return DrillingPage(
@@ -62,16 +80,26 @@ def _page(one: Offer) -> DrillingPage:
         notes=drill.notes,
         length=drill.length,
         timed=drill.minutes is not None,
+        least=drill.least,
         feedback="Each answer is shown its mark at once." if drill.at_once else "The marks are shown at the end.",
-        pass_mark=drill.pass_mark,
+        pass_mark=drill.pass_mark if came.asked is not None else None,
         closes=moment(drill.closes_at) if drill.closes_at is not None else None,
         begun=one.run is not None,
         open=one.open,
         over=one.over,
-        summary=f"{came.right} of {came.asked} right: {came.per_cent} %." if told and one.run and came.asked else "",
+        barred=one.barred,
+        summary=_summary(drill, came, len(answers) - len(in_time)) if told and one.run else "",
         passed=came.passed if one.over else None,
-        slips=slip_lines(sittings.slipped_in(answers)) if told else (),
+        slips=slip_lines(sittings.slipped_in(in_time)) if told else (),
         cases=case_lines(answers) if told else (),
+    )
+
+
+def _summary(drill: Drill, came: Outcome, late: int) -> str:
+    answered = f" You answered {came.answered}." if drill.minutes is not None else ""
+    after = {0: "", 1: " One answer came after the time and is not counted."}
+    return f"{score_words(drill, came)}.{answered}" + after.get(
+        late, f" {late} answers came after the time and are not counted."
     )
 
 

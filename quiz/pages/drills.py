@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,14 +10,17 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from cases.casetype import Settings
-from quiz import class_store, classes, drill_runs, drills, folding, memory, results
+from cases.errors import CaseError
+from quiz import class_store, classes, drill_runs, drills, folding, memory, qti, results
 from quiz.class_store import Class, Drill, Member
-from quiz.drills import BadPlan, NotNow
+from quiz.drill_runs import joined_after
+from quiz.drills import BadPlan, NotNow, NotReadable
 from quiz.pages import visit
 from quiz.pages.classes import own_class
 from quiz.pages.drill_forms import FEEDBACK, USUAL, Filled, filled_in, filled_with, form_page, read_plan
-from quiz.pages.drill_views import moment, state_words
+from quiz.pages.drill_views import day_of, deletion_words, moment, score_words, state_words
 from quiz.results import LearnerSum
+from quiz.spellings import LEFT_OUT
 from quiz.store import Sitting
 from quiz.titles import slip_at_step, type_title
 
@@ -35,7 +39,8 @@ def new(class_id: int) -> Response:
     learner = classes.member(visit.store(), what, number)
     state = folding.states_of(visit.store(), learner.id).cases
     slips = tuple(memory.standing(state, visit.now()))
-    texts = {**USUAL, "title": f"{learner.name}: what slips" if slips else ""}
+    # Without the name: a title stays where the learner may be deleted. Whom it is for stands beside it in the list.
+    texts = {**USUAL, "title": "Recurring mistakes" if slips else ""}
     types = drills.types_for(slips, Settings(level=texts["level"]))
     return _form(what, Filled(texts, frozenset(types), slips, number))
 
@@ -86,6 +91,19 @@ class RunRow:
     score: str
     seconds: str
     state: str
+    late: int
+    """Answers that came after the time: counted nowhere else here."""
+    joined_after: str
+    """The day on which they joined, if that was after the drill had opened."""
+
+
+@dataclass(frozen=True)
+class Barred:
+    """A learner who joined after a drill that counts had opened, and has to be let in."""
+
+    learner: int
+    name: str
+    joined: str
 
 
 @dataclass(frozen=True)
@@ -103,7 +121,16 @@ class DrillPage:
     begun: bool
     runs: tuple[RunRow, ...]
     not_begun: tuple[str, ...]
-    seed: int
+    barred: tuple[Barred, ...]
+    deletions: tuple[str, ...]
+    digest: str | None
+    """Of the cases that are printed; None where this version cannot print them, and `unprintable` says why."""
+    unprintable: str
+    not_in_packages: str
+    """Which cases a package leaves out because no list holds their answers, in words; empty where none is."""
+    left_out_because: str
+    packages: bool
+    """Whether there is any case for a package."""
     on_paper: int
     """How many cases can be printed."""
     at_the_bench: int
@@ -125,7 +152,11 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     runs = {run.learner: run for run in class_store.runs_of(store, drill.id)}
     sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=drill.id)}
     bench = drills.at_the_bench(drill)
-    late = results.late_answers(store, drill.id, drill.closes_at)
+    late = results.late_answers(store, drill.id)
+    opened_at = drill.open_from or class_store.first_begun(store, drill.id)
+    after = {one.learner: day_of(one.joined_at) for one in members if joined_after(opened_at, one.joined_at)}
+    let_in = class_store.were_let_in(store, drill.id)
+    barred = {number for number in after if drill.counts and number not in runs and number not in let_in}
     page = DrillPage(
         class_id=what.id,
         class_name=what.name,
@@ -137,12 +168,19 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         notes=drill.notes,
         begun=bool(runs),
         runs=tuple(
-            _run(drill, one, runs[one.learner], sums.get(one.learner), late.get(one.learner, 0), now)
+            _run(drill, one, runs[one.learner], sums.get(one.learner), now, late=late, after=after)
             for one in members
             if one.learner in runs
         ),
-        not_begun=tuple(one.name for one in members if one.learner not in runs),
-        seed=drill.seed,
+        not_begun=tuple(
+            f"{one.name} (joined after it opened, on {after[one.learner]})" if one.learner in after else one.name
+            for one in members
+            if one.learner not in runs and one.learner not in barred
+        ),
+        barred=tuple(Barred(one.learner, one.name, after[one.learner]) for one in members if one.learner in barred),
+        deletions=tuple(map(deletion_words, class_store.deletions_in(store, drill.id))),
+        left_out_because=LEFT_OUT,
+        **_paper(drill, drills.places_on_paper(drill) - bench),
         on_paper=drills.places_on_paper(drill) - bench,
         at_the_bench=bench,
         same=drill.same,
@@ -151,24 +189,46 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     return make_response(render_template("drill.html", page=page), status)
 
 
-def _run(drill: Drill, who: Member, run: Sitting, found: LearnerSum | None, late: int, now: float) -> RunRow:
+def _paper(drill: Drill, on_paper: int) -> dict[str, Any]:
+    """Return what the page says of a drill's worksheet and packages."""
+    try:
+        listed = drills.cases_on_paper(visit.store(), drill)
+    except (CaseError, NotReadable) as error:
+        return {"digest": None, "unprintable": str(error), "not_in_packages": "", "packages": False}
+    without = qti.left_out(listed) if on_paper else []
+    titles = dict.fromkeys(f"“{listed.cases[number - 1].type.title}”" for number in without)
+    words = f"{len(without)} of {on_paper} ({', '.join(titles)})" if without else ""
+    more = {"not_in_packages": words, "packages": len(without) < on_paper}
+    return {"digest": listed.digest, "unprintable": "", **more}
+
+
+def _run(
+    drill: Drill,
+    who: Member,
+    run: Sitting,
+    found: LearnerSum | None,
+    now: float,
+    *,
+    late: Mapping[int, int],
+    after: Mapping[int, str],
+) -> RunRow:
     answered, right = (found.answered, found.right) if found else (0, 0)
     came = drill_runs.outcome(drill, answered, right)
     unfinished = "under way" if drill.is_open(now) else "not finished when it closed"
     state = "at its end" if run.ended_at is not None else unfinished
     if came.passed is not None and run.ended_at is not None:
         state += ", passed" if came.passed else ", not passed"
-    if late:
-        state += f", {late} after closing"
     mean = found.mean_seconds if found else None
     return RunRow(
         learner=who.learner,
         name=who.name,
         answered=answered,
         right=right,
-        score=f"{came.per_cent} %" if came.asked else "",
+        score=score_words(drill, came) if came.per_cent is None else f"{came.per_cent} %",
         seconds="not known" if mean is None else f"{mean:.0f} s",
         state=state,
+        late=late.get(who.learner, 0),
+        joined_after=after.get(who.learner, ""),
     )
 
 
@@ -180,7 +240,7 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
             ("No case of, there being fewer cases than types", "; ".join(map(type_title, drill.types[reached:])))
         )
     facts += [
-        ("Length", drill.length),
+        ("Length", drill.length if drill.least is None else f"{drill.length}, at least {drill.least} cases"),
         ("Level", drill.level),
         ("Cylinder form", f"{drill.form} cylinder"),
         ("Distance", f"{drill.distance_cm:g} cm {'in every case' if drill.fixed_distance else 'in two cases of five'}"),
@@ -190,7 +250,11 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
     if drill.slips:
         facts.append(("To show", "; ".join(slip_at_step(step, slip) for step, slip in drill.slips)))
     if drill.pass_mark is not None:
-        facts.append(("Pass mark", f"{drill.pass_mark} %"))
+        unused = drill.minutes is not None and drill.least is None
+        words = "%, not used: the drill sets no least number of cases" if unused else "%"
+        facts.append(("Pass mark", f"{drill.pass_mark} {words}"))
+    if drill.counts:
+        facts.append(("It counts", "who joins the class after it opens has to be let in"))
     if drill.opens_at is not None:
         facts.append(("Opens", moment(drill.opens_at)))
     if drill.closes_at is not None:
@@ -212,6 +276,15 @@ def open_(class_id: int, drill_id: int) -> Response:
 def close(class_id: int, drill_id: int) -> Response:
     """Close a drill."""
     drills.close(visit.store(), own_drill(class_id, drill_id)[1], now=visit.now())
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+@pages.post("/<int:drill_id>/let-in")
+def let_in(class_id: int, drill_id: int) -> Response:
+    """Let a learner into a drill that counts, although they joined after it opened."""
+    what, drill = own_drill(class_id, drill_id)
+    learner = classes.member(visit.store(), what, request.form.get("learner", 0, type=visit.whole))
+    drills.let_in(visit.store(), drill, learner, now=visit.now())
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from flask import Flask, Response, current_app, jsonify, make_response, render_template
 from werkzeug.exceptions import HTTPException, SecurityError
 
+from cases.case_list import NotTheseCases
 from cases.errors import CaseError
 from cases.recall import UnknownPrompt
 from quiz.classes import UnknownClass, UnknownMember
 from quiz.datafile import Busy, NotKept
-from quiz.drills import UnknownDrill
+from quiz.drills import NotReadable, UnknownDrill
 from quiz.errors import QuizError
 from quiz.pages import visit
 from quiz.people import UnknownLearner
@@ -29,6 +30,7 @@ NOT_FOUND = (
     UnknownMember,
     UnknownDrill,
 )
+NOT_AS_IT_WAS = (NotTheseCases, NotReadable)
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,8 @@ def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, NotKept):
         visit.forget()
         return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")
-    return _page(404 if isinstance(error, NOT_FOUND) else 400, str(error))
+    code = 404 if isinstance(error, NOT_FOUND) else 409 if isinstance(error, NOT_AS_IT_WAS) else 400
+    return _page(code, str(error))
 
 
 def _fault(error: Exception) -> Response:

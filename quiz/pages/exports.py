@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from flask import Blueprint, Response, request, stream_with_context
 from werkzeug.exceptions import NotFound
 
+from cases import case_list
 from cases import sheet as sheets
 from quiz import drills, qti, results, sharing
 from quiz.class_store import Drill
@@ -28,8 +29,11 @@ SHEET_POLICY = POLICY.replace(
 """A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
 
 
+_NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9._-]{1,200}")
+
+
 def _file(body: bytes | Iterator[str], kind: str, name: str) -> Response:
-    safe = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.") or "export"
+    safe = _NOT_IN_A_NAME.sub("-", name).strip("-.") or "export"
     whole = body if isinstance(body, bytes) else stream_with_context(body)
     return Response(whole, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
 
@@ -60,13 +64,21 @@ def statements(class_id: int) -> Response:
 
 @pages.get("/drill/<int:drill_id>/sheet")
 def sheet(class_id: int, drill_id: int) -> Response:
-    """Give a drill's cases on paper, with the key or without."""
+    """Give a drill's cases on paper, with the key or without; refuse a digest that is not theirs."""
     _, drill = own_drill(class_id, drill_id)
-    drawn = [drills.case_at(drill, place) for place in range(drills.places_on_paper(drill))]
-    page = sheets.sheet_page(
-        drawn, seed=drill.seed, level=drill.level, key=request.args.get("key") == "yes", title=drill.title
-    )
+    listed = drills.cases_on_paper(visit.store(), drill)
+    if "digest" in request.args:
+        case_list.check_digest(request.args["digest"], listed.digest)
+    page = sheets.worksheet(listed, key=request.args.get("key") == "yes", title=drill.title)
     return Response(page, mimetype="text/html", headers={"Content-Security-Policy": SHEET_POLICY})
+
+
+@pages.get("/drill/<int:drill_id>/cases.json")
+def cases(class_id: int, drill_id: int) -> Response:
+    """Give a drill's cases as the file from which `python -m cases sheet --cases` prints."""
+    _, drill = own_drill(class_id, drill_id)
+    listed = drills.cases_on_paper(visit.store(), drill)
+    return _file(case_list.write(listed).encode(), "application/json", f"{drill.title}-cases.json")
 
 
 @pages.get("/drill/<int:drill_id>/qti-<version>.zip")
@@ -75,4 +87,5 @@ def items(class_id: int, drill_id: int, version: str) -> Response:
     _, drill = own_drill(class_id, drill_id)
     if version not in qti.VERSIONS:
         raise NotFound
-    return _file(qti.package(drill, version), "application/zip", f"{drill.title}-qti-{version}.zip")
+    package = qti.package(drill.title, drills.cases_on_paper(visit.store(), drill), version)
+    return _file(package, "application/zip", f"{drill.title}-qti-{version}.zip")

@@ -35,7 +35,7 @@ NAV = (
 )
 
 
-WITHIN = dict.fromkeys(("drills", "trying", "results", "exports"), "classes") | {"drilling": "practise"}
+WITHIN = dict.fromkeys(("drills", "trying", "results", "removing", "exports"), "classes") | {"drilling": "practise"}
 """Pages that stand under another's entry in the navigation."""
 
 

@@ -53,12 +53,19 @@ def _check() -> None:
     if site is not None:
         ours = site == "same-origin"
     elif origin is not None:
-        ours = urlsplit(origin).netloc == request.host
+        ours = _names_us(origin)
     else:
         # A browser names one of the two; a script that brings no cookie acts for nobody.
         ours = not request.cookies
     if not ours:
         raise FromElsewhere
+
+
+def _names_us(origin: str) -> bool:
+    try:
+        return urlsplit(origin).netloc == request.host
+    except ValueError:  # no address at all, such as one with half a pair of brackets
+        return False
 
 
 def _seal(response: Response) -> Response:

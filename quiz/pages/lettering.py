@@ -6,7 +6,7 @@ import re
 
 from flask import Flask
 
-_NUMBER = r"\d+(?:\.\d+)?"
+_NUMBER = r"(?<!\d)\d{1,9}(?:\.\d{1,9})?(?!\d)"
 _LENS = re.compile(
     rf"(?:[+−]?{_NUMBER}|plano) (?:/ )?[+−]{_NUMBER}(?: DC)? × {_NUMBER}"
     rf"|[+−]?{_NUMBER} (?:D[SC]?|cm|mm)\b(?: × {_NUMBER})?"

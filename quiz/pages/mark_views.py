@@ -96,6 +96,8 @@ class MarkPage:
     """Whether it was answered at the bench."""
     drill: int | None = None
     """The drill that it was a case of."""
+    late: bool = False
+    """Whether it came after that drill's time."""
 
     @property
     def same(self) -> int:
@@ -130,6 +132,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         over=sitting.ended_at is not None,
         on_bench=stage_of(done.dealt.type) is not None,
         drill=sitting.drill,
+        late=done.answer.late,
     )
 
 

@@ -11,6 +11,7 @@ from quiz import people
 from quiz.pages import visit
 from quiz.pages.confirming import not_ticked, sure
 from quiz.people import BadName
+from quiz.store import Learner
 
 pages = Blueprint("people", __name__, url_prefix="/people")
 
@@ -67,17 +68,23 @@ def add() -> Response:
     """Add a name, and be that person."""
     typed = request.form.get("name", "")
     try:
-        visit.be(people.add(visit.store(), typed, now=visit.now()))
+        who = people.add(visit.store(), typed, now=visit.now())
     except BadName as error:
         return make_response(_page(name_problem=str(error), typed=typed), 422)
+    return _be(who)
+
+
+def _be(who: Learner) -> Response:
+    """Let this browser be another person, who has nobody else's rights: a preceptor who was signed in is no more."""
+    visit.sign_out()
+    visit.be(who)
     return redirect(url_for("practise.show"), 303)
 
 
 @pages.post("/<int:learner_id>/pick")
 def pick(learner_id: int) -> Response:
     """Be another person."""
-    visit.be(people.local(visit.store(), learner_id))
-    return redirect(url_for("practise.show"), 303)
+    return _be(people.local(visit.store(), learner_id))
 
 
 @pages.post("/rename")
@@ -97,6 +104,6 @@ def remove() -> Response:
     who = visit.learner()
     if not sure():
         return make_response(_page(remove_problem=not_ticked()), 422)
-    people.remove(visit.store(), who.id)
+    people.remove(visit.store(), who.id, now=visit.now())
     visit.be_nobody()
     return redirect(url_for("people.show"), 303)

@@ -36,6 +36,8 @@ def show_case(one: Waiting, **more: object) -> str:
         more["drills"] = _open_drills()
     else:
         more["drill"] = class_store.drill_of_id(visit.store(), one.dealt.drill)
+        ends = sittings.ends_at(sitting)
+        more["seconds_left"] = None if ends is None else round(ends - visit.now())
     return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
 
 

@@ -13,6 +13,7 @@ from quiz.class_store import Drill
 from quiz.pages.pictures import Picture, picture
 from quiz.practice import Waiting
 
+_DIGIT = re.compile(r"\d")
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
 
 
@@ -79,6 +80,14 @@ class CasePage:
     """Whether that drill is closed: what was dealt before may still be answered."""
     drills: tuple[DrillLine, ...] = ()
     """The drills open to the learner."""
+    seconds_left: int | None = None
+    """Of a drill of minutes; below 0 while an answer may still be on its way."""
+
+    @property
+    def time_left(self) -> str:
+        """Say how long it still runs: "4 min 5 s"."""
+        minutes, seconds = divmod(max(0, self.seconds_left or 0), 60)
+        return f"{minutes} min {seconds} s" if minutes else f"{seconds} s"
 
     @property
     def in_error(self) -> str | None:
@@ -89,7 +98,7 @@ class CasePage:
     def stuck(self) -> bool:
         """Whether what is to be put right holds no figure, as “?” and “don't know” do."""
         sent_back = [one.text for one in self.inputs if one.problem and one.how == "text"]
-        return any(not re.search(r"\d", text) for text in sent_back)
+        return any(not _DIGIT.search(text) for text in sent_back)
 
 
 def case_page(
@@ -104,6 +113,7 @@ def case_page(
     drill: Drill | None = None,
     closed: bool = False,
     drills: tuple[DrillLine, ...] = (),
+    seconds_left: int | None = None,
 ) -> CasePage:
     """Show a waiting case, with what was typed so far and what is wrong with it."""
     case, lines = one.case, one.case.run.lines
@@ -126,6 +136,7 @@ def case_page(
         drill=drill,
         closed=closed,
         drills=drills,
+        seconds_left=seconds_left,
     )
 
 

@@ -53,7 +53,7 @@ def delete() -> Answered:
     if not sure():
         return make_response(render_template("progress_delete.html", page=_delete_page(not_ticked("deleted"))), 422)
     joined = _in_class()
-    people.remove(visit.store(), who.id)
+    people.remove(visit.store(), who.id, now=visit.now())
     if joined:
         visit.go_out()
         return redirect(url_for("door.show"), 303)

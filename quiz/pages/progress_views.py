@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -97,7 +98,7 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
     holdings = progress_store.holdings(store, learner.id)
     sure_chart = sureness_chart(sure, CONFIDENCE_WORDS)
     exam = datetime.fromtimestamp(settings.exam_at, UTC).date() if settings.exam_at else None
-    steps = progress.held_steps(state, now, settings.level)
+    steps = progress.held_steps(state, now, settings.for_drawing)
     return ProgressPage(
         answers=holdings.answers,
         standing=tuple(
@@ -106,7 +107,7 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
         ),
         past=tuple((one, _ago(one.last_at, now)) for one in progress.past_slips(state, now)),
         steps=_bands(steps),
-        types=_bands(progress.held_types(state, now, settings.level)),
+        types=_bands(progress.held_types(state, now, settings.for_drawing)),
         settled=sum(one.settled for one in steps),
         fading=chart_view(fading_chart(ahead, today, exam)) if ahead else None,
         step=step,
@@ -154,7 +155,7 @@ def _right(weeks: Sequence[Week]) -> str:
 
 def _pace(weeks: Sequence[Week]) -> str:
     timed = sum(one.timed for one in weeks)
-    return f"{sum(one.seconds for one in weeks) / timed:.1f}" if timed else "–"
+    return f"{math.fsum(one.seconds for one in weeks) / timed:.1f}" if timed else "–"
 
 
 def _sure_words(rows: Sequence[Sureness]) -> tuple[str, ...]:
@@ -181,7 +182,7 @@ def _exam_words(state: LearnerState, settings: LearnerSettings, now: float) -> s
     days = int(at // DAY) - int(now // DAY)
     if at <= now:
         return "That day has come: practice looks two weeks ahead again."
-    there = [one.band for one in progress.held_steps(state, at, settings.level)]
+    there = [one.band for one in progress.held_steps(state, at, settings.for_drawing)]
     parts = [f"{there.count(word)} {word}" for word in BANDS if there.count(word)]
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
     return f"That is {away}. Without any practice until then, your steps would stand like this: {', '.join(parts)}."

@@ -18,7 +18,7 @@ from quiz.class_store import Class, Drill
 from quiz.pages import visit
 from quiz.pages.classes import own_class
 from quiz.pages.confirming import not_ticked
-from quiz.pages.drill_views import moment
+from quiz.pages.drill_views import deletion_words, moment
 from quiz.pages.mark_views import mark_page
 from quiz.pages.practise_views import Place
 from quiz.pages.sitting_views import VERDICT_WORDS
@@ -96,6 +96,9 @@ class ResultsPage:
     last: int
     earlier: str | None
     later: str | None
+    late: Cell
+    """Answers that came after the drill's time."""
+    deletions: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -242,6 +245,8 @@ def show(class_id: int) -> Response:
     sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=of)}
     members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
     begun = [one for one in members if one.learner in sums]
+    # Who began a drill and answered nothing of it in time has no sum in it, and has begun all the same.
+    seen = {*sums, *({run.learner for run in class_store.runs_of(store, drill.id)} if drill else ())}
     by = "step" if request.args.get("by") == "step" else "type"
     page_number = max(0, request.args.get("page", 0, type=visit.whole))
     shown = begun[page_number * A_PAGE : (page_number + 1) * A_PAGE]
@@ -258,7 +263,7 @@ def show(class_id: int) -> Response:
         answered=sum(one.answered for one in sums.values()),
         right=sum(one.right for one in sums.values()),
         learners=len(begun),
-        not_begun=tuple(one.name for one in members if one.learner not in sums),
+        not_begun=tuple(one.name for one in members if one.learner not in seen),
         tables=_tables(what, drill),
         by=by,
         columns=columns,
@@ -267,8 +272,16 @@ def show(class_id: int) -> Response:
         last=page_number * A_PAGE + len(shown),
         earlier=turn(page_number - 1) if page_number else None,
         later=turn(page_number + 1) if len(begun) > (page_number + 1) * A_PAGE else None,
+        late=_late(what, drill),
+        deletions=tuple(map(deletion_words, class_store.deletions_in(store, drill.id))) if drill else (),
     )
     return make_response(render_template("results.html", page=page))
+
+
+def _late(what: Class, drill: Drill | None) -> Cell:
+    if drill is None:
+        return Cell("0")
+    return Cell(str(sum(results.late_answers(visit.store(), drill.id).values())), _behind(what, drill, late="yes"))
 
 
 def _grid(
@@ -337,6 +350,7 @@ def answers(class_id: int) -> Response:
     number = args.get("learner", type=visit.whole)
     who = None if number is None else classes.member(store, what, number)
     type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
+    late = drill is not None and args.get("late") == "yes"
     found = results.answers_behind(
         store,
         what.id,
@@ -346,6 +360,7 @@ def answers(class_id: int) -> Response:
         step=step,
         slip=slip,
         missed_only=missed,
+        late=late,
         most=ANSWERS + 1,
     )
     names = {one.learner: one.name for one in class_store.members_of(store, what.id)}
@@ -354,6 +369,7 @@ def answers(class_id: int) -> Response:
     about += [f"“{slip_title(slip)}”"] if slip else []
     about += [step_title(step)] if step else []
     about += ["missed only"] if missed else []
+    about += ["late, and not counted"] if late else []
     return make_response(
         render_template(
             "answers.html",
@@ -375,7 +391,9 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
         at=moment(one.at),
         title=type_title(one.type),
         given=_given(one),
-        mark=VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if one.hints else ""),
+        mark=VERDICT_WORDS.get(one.verdict, one.verdict)
+        + (", with help" if one.hints else "")
+        + (", late" if one.late else ""),
         slips=" or ".join(sorted(map(slip_title, explained))),
         seconds=_seconds(one.seconds) or "not known",
     )

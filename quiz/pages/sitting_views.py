@@ -73,7 +73,9 @@ def case_lines(answers: Sequence[Answer]) -> tuple[CaseLine, ...]:
             number,
             one.dealt,
             type_title(one.type),
-            VERDICT_WORDS.get(one.verdict, one.verdict) + (", with help" if _helped(one) else ""),
+            VERDICT_WORDS.get(one.verdict, one.verdict)
+            + (", with help" if _helped(one) else "")
+            + (", late: not counted" if one.late else ""),
             "" if one.seconds is None else f"{one.seconds:.0f} s",
         )
         for number, one in enumerate(answers, 1)

@@ -41,7 +41,7 @@ class TryPage:
 def _case(drill: Drill, number: int) -> Case:
     if not 1 <= number <= (drill.cases or drills.MOST_CASES):
         raise NotFound
-    return drills.case_at(drill, number - 1)
+    return drills.shown_at(visit.store(), drill, number - 1)
 
 
 @pages.get("/<int:number>")

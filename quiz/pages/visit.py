@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from flask import Flask, current_app, g, jsonify, make_response, redirect, request, session, url_for
@@ -16,13 +16,20 @@ from quiz.class_store import Preceptor
 from quiz.datafile import DataFile
 from quiz.lots import Lots
 from quiz.store import Learner, Store
+from quiz.throttle import Caller, Tries
 
 MOST_DIGITS = 15
+MOST_PRECEPTORS = 20
+"""Remembered in one browser's cookie."""
 _WHO = "learner"
 """Under which the cookie keeps the number of a learner at this computer."""
 _JOINED = "joined"
 """Under which it keeps a learner's sign-in to a class."""
 _PRECEPTOR = "preceptor"
+_DEVICE = "device"
+"""Under which it keeps a name by chance, once someone has come in here, so that failures elsewhere hold nobody up."""
+_PRECEPTORS = "preceptors"
+"""Under which it keeps the numbers of those who signed in as a preceptor here."""
 
 
 LOOPBACK = ("127.0.0.1", "localhost")
@@ -40,6 +47,8 @@ class Desk:
     """Whether other computers are served too: then nobody comes in who has not joined a class or signed in."""
     reached_at: str = ""
     """The address by which other computers reach this one, where it is known: "http://192.0.2.7:8067"."""
+    tries: Tries = field(default_factory=Tries)
+    """The failed tries to come in."""
 
 
 class WhoIsIt(HTTPException):
@@ -175,9 +184,16 @@ def for_others(endpoint: str, **values: Any) -> str:
     return url_for(endpoint, **values, _external=True)
 
 
-def address() -> str:
-    """Return the address that the request came from, for counting tries."""
-    return request.remote_addr or ""
+def caller() -> Caller:
+    """Return where the request came from, for counting tries."""
+    device = str(session.get(_DEVICE, ""))
+    return Caller(_desk().tries, request.remote_addr or "", device, tuple(session.get(_PRECEPTORS, ())))
+
+
+def _known_device() -> None:
+    """Remember in the cookie that someone came in here."""
+    if _DEVICE not in session:
+        session[_DEVICE] = lots().new_secret()
 
 
 def joined_learner() -> Learner | None:
@@ -189,8 +205,8 @@ def joined_learner() -> Learner | None:
 
 
 def known_preceptor() -> Preceptor | None:
-    """Return the preceptor who is signed in here."""
-    if g.get("forgotten") or _PRECEPTOR not in session:
+    """Return the preceptor who is signed in here; none while a learner of a class is, whatever the cookie holds."""
+    if g.get("forgotten") or _PRECEPTOR not in session or joined_learner() is not None:
         return None
     if "preceptor" not in g:
         g.preceptor = signing.preceptor_of(store(), session.get(_PRECEPTOR), now=now())
@@ -213,11 +229,12 @@ def preceptor() -> Preceptor:
 
 
 def come_in(token: str) -> None:
-    """Remember a learner's sign-in in the cookie; whoever was here before is signed out."""
-    signing.sign_out(store(), session.pop(_JOINED, None))
+    """Remember a learner's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out."""
+    go_out()
+    sign_out()
     session[_JOINED] = token
     session.permanent = True
-    g.pop("joined", None)
+    _known_device()
 
 
 def go_out() -> None:
@@ -226,12 +243,14 @@ def go_out() -> None:
     g.pop("joined", None)
 
 
-def sign_in(token: str) -> None:
-    """Remember a preceptor's sign-in in the cookie."""
-    signing.sign_out(store(), session.pop(_PRECEPTOR, None))
+def sign_in(who: Preceptor, token: str) -> None:
+    """Remember a preceptor's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out."""
+    go_out()
+    sign_out()
     session[_PRECEPTOR] = token
+    session[_PRECEPTORS] = sorted({*session.get(_PRECEPTORS, ()), who.id})[-MOST_PRECEPTORS:]
     session.permanent = True
-    g.pop("preceptor", None)
+    _known_device()
 
 
 def sign_out() -> None:

@@ -6,6 +6,9 @@ import { brightness, light } from "../reflex.js";
 import { entering, halfOnFace } from "./bench-state.js";
 import { DIAL_MM, HALF_VIEW_MM, faceLayers } from "./bench-face.js";
 
+/** @typedef {import("./bench-state.js").Bench} Bench */
+/** @typedef {import("../reflex.js").Setting} Setting */
+
 /** The reflex is soft, so that it need not be drawn as finely as the face: points across the pupil, at most. */
 const FINEST = 96;
 /** Layers of the streak on the face, widest first: share of its half-width, and how strongly each lights the face. */
@@ -25,10 +28,12 @@ export class Drawing {
   /** @param {HTMLCanvasElement} canvas */
   constructor(canvas) {
     this.canvas = canvas;
-    this.ctx = canvas.getContext("2d", { alpha: false });
+    this.ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d", { alpha: false }));
     this.spot = document.createElement("canvas");
     this.made = "";
-    this.dark = this.lit = null;
+    this.dark = document.createElement("canvas");
+    /** @type {CanvasPattern | string} */
+    this.lit = "";
   }
 
   /** Fit the picture to the room that the page gives it; true when it has changed. */
@@ -41,7 +46,7 @@ export class Drawing {
 
   /**
    * Device pixels to a millimetre: the nearer the examiner, the larger the eye, though less so than in life.
-   * @param {import("./bench-state.js").Bench} bench
+   * @param {Bench} bench
    */
   pxPerMm(bench) {
     return (this.canvas.width / (2 * HALF_VIEW_MM)) * Math.min(1.06, (67 / bench.distance_cm) ** 0.2);
@@ -58,11 +63,15 @@ export class Drawing {
     ctx.globalCompositeOperation = "source-over";
     ctx.drawImage(this.dark, 0, 0);
     this.streak(bench, setting, faceMm, scale);
-    this.pupil(bench, setting, faceMm, scale);
+    this.pupil(bench, setting, faceMm, scale, state.instrument.dim_at);
     this.corneal(bench, setting, faceMm, scale);
     this.sleeveMarks(bench, scale, size);
   }
 
+  /**
+   * @param {Bench} bench
+   * @param {number} scale device pixels to a millimetre, here and below
+   */
   prepare(bench, scale) {
     const axis = bench.cylinder ? bench.axis : null;
     const how = { size: this.canvas.width, pxPerMm: scale, pupilMm: bench.pupil_mm, axis, lens: bench.sphere !== 0 };
@@ -71,17 +80,28 @@ export class Drawing {
     const { dark, lit } = faceLayers(how);
     this.dark = dark;
     // Filling with a pattern costs less than half of what drawing through a turned clip does.
-    this.lit = this.ctx.createPattern(lit, "repeat");
+    this.lit = this.ctx.createPattern(lit, "repeat") ?? "";
     this.made = key;
   }
 
-  /** The streak where it falls on face and frame: strips of the lit layer, laid over one another as they grow narrower. */
+  /**
+   * The streak where it falls on face and frame: strips of the lit layer, laid over one another as they grow narrower.
+   * @param {Bench} bench
+   * @param {Setting} setting
+   * @param {number} faceMm
+   * @param {number} scale
+   */
   streak(bench, setting, faceMm, scale) {
     const { ctx } = this;
     const half = halfOnFace(setting) * scale;
     const middle = this.canvas.width / 2;
     const turn = (bench.streak * Math.PI) / 180;
     const [along, up] = [Math.cos(turn), -Math.sin(turn)];
+    /**
+     * @param {number} x
+     * @param {number} y
+     * @returns {[number, number]}
+     */
     const at = (x, y) => [middle + x * along - y * up, middle + x * up + y * along];
     ctx.fillStyle = this.lit;
     for (const [share, alpha] of FALL) {
@@ -97,17 +117,24 @@ export class Drawing {
     ctx.globalAlpha = 1;
   }
 
-  /** The reflex, point by point. */
-  pupil(bench, setting, faceMm, scale) {
+  /**
+   * The reflex, point by point.
+   * @param {Bench} bench
+   * @param {Setting} setting
+   * @param {number} faceMm
+   * @param {number} scale
+   * @param {number} dimAt D
+   */
+  pupil(bench, setting, faceMm, scale, dimAt) {
     const { ctx, spot } = this;
     const across = bench.pupil_mm * scale;
     const fine = Math.max(24, Math.min(FINEST, Math.round(across)));
     if (spot.width !== fine) spot.width = spot.height = fine;
-    const inner = spot.getContext("2d");
+    const inner = /** @type {CanvasRenderingContext2D} */ (spot.getContext("2d"));
     const image = inner.createImageData(fine, fine);
     const at = light(setting, bench.streak, faceMm);
     const strength = entering(setting, faceMm);
-    const glow = (0.25 + 0.75 * brightness(setting, bench.streak)) * strength;
+    const glow = (0.25 + 0.75 * brightness(setting, bench.streak, dimAt)) * strength;
     const step = bench.pupil_mm / fine;
     const rim = fine / 2;
     const { data } = image;
@@ -129,7 +156,13 @@ export class Drawing {
     ctx.drawImage(spot, this.canvas.width / 2 - across / 2, this.canvas.width / 2 - across / 2, across, across);
   }
 
-  /** The bright mark that the lamp leaves on the cornea, which hardly moves. */
+  /**
+   * The bright mark that the lamp leaves on the cornea, which hardly moves.
+   * @param {Bench} bench
+   * @param {Setting} setting
+   * @param {number} faceMm
+   * @param {number} scale
+   */
   corneal(bench, setting, faceMm, scale) {
     const half = halfOnFace(setting);
     const seen = Math.min(1, Math.max(0, (half + 1.2 - Math.abs(faceMm)) / 1.4));
@@ -149,7 +182,12 @@ export class Drawing {
     ctx.restore();
   }
 
-  /** Two marks outside the dial that tell how the streak lies even where it falls beside the eye. */
+  /**
+   * Two marks outside the dial that tell how the streak lies even where it falls beside the eye.
+   * @param {Bench} bench
+   * @param {number} scale
+   * @param {number} size width of the picture in device pixels
+   */
   sleeveMarks(bench, scale, size) {
     const { ctx } = this;
     ctx.save();

@@ -20,18 +20,26 @@ const LIT = {
 const HAIRS = scattered(86, 7);
 const FIBRES = scattered(96, 3);
 
+/** @typedef {CanvasRenderingContext2D} Ctx in mm from the centre of the pupil, y up */
+/** @typedef {typeof DARK} Inks */
+/** @typedef {{size: number, pxPerMm: number, pupilMm: number, axis: number | null, lens: boolean}} How */
+
 /**
  * Draw both layers anew. `size` in device pixels; `pxPerMm` how many of them a millimetre takes.
- * @param {{size: number, pxPerMm: number, pupilMm: number, axis: number | null, lens: boolean}} how
+ * @param {How} how
  */
 export function faceLayers(how) {
   return { dark: layer(DARK, how), lit: layer(LIT, how) };
 }
 
+/**
+ * @param {Inks} inks
+ * @param {How} how
+ */
 function layer(inks, { size, pxPerMm, pupilMm, axis, lens }) {
   const canvas = document.createElement("canvas");
   canvas.width = canvas.height = size;
-  const ctx = canvas.getContext("2d", { alpha: false });
+  const ctx = /** @type {Ctx} */ (canvas.getContext("2d", { alpha: false }));
   ctx.fillStyle = inks.skin;
   ctx.fillRect(0, 0, size, size);
   ctx.translate(size / 2, size / 2);
@@ -44,6 +52,10 @@ function layer(inks, { size, pxPerMm, pupilMm, axis, lens }) {
   return canvas;
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {Inks} inks
+ */
 function face(ctx, inks) {
   const socket = ctx.createRadialGradient(1, 1, 7, 0, 0, 24);
   socket.addColorStop(0, inks.hollow);
@@ -79,6 +91,7 @@ function face(ctx, inks) {
   stroke(ctx, [-12, -6.5], [-5, -11, 5, -11, 12.5, -5.2]);
 }
 
+/** @param {Ctx} ctx */
 function opening(ctx) {
   ctx.beginPath();
   ctx.moveTo(-14.6, -0.4);
@@ -88,6 +101,11 @@ function opening(ctx) {
   ctx.bezierCurveTo(5, -7.6, -7, -8, -14.6, -0.4);
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {Inks} inks
+ * @param {number} pupilMm
+ */
 function eye(ctx, inks, pupilMm) {
   ctx.save();
   opening(ctx);
@@ -118,6 +136,10 @@ function eye(ctx, inks, pupilMm) {
   disc(ctx, pupilMm / 2, inks.pupil);
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {Inks} inks
+ */
 function lashes(ctx, inks) {
   ctx.strokeStyle = inks.crease;
   ctx.lineWidth = 0.55;
@@ -135,11 +157,17 @@ function lashes(ctx, inks) {
   }
 }
 
-/** Height of the upper lid's edge at x, close enough for lashes. */
+/** Height of the upper lid's edge at x, close enough for lashes. @param {number} x */
 function lidAt(x) {
   return 5.45 * Math.sqrt(Math.max(0, 1 - ((x + 0.9) / 13.9) ** 2)) - 0.3;
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {Inks} inks
+ * @param {number | null} axis of the cylinder, null without one
+ * @param {boolean} lens
+ */
 function frame(ctx, inks, axis, lens) {
   ring(ctx, RIM_MM + 0.75, 1.5, inks.metal);
   ring(ctx, RIM_MM + 0.1, 0.25, inks.glint);
@@ -183,6 +211,12 @@ function frame(ctx, inks, axis, lens) {
   }
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {number} radius
+ * @param {number} width
+ * @param {string} ink
+ */
 function ring(ctx, radius, width, ink) {
   ctx.strokeStyle = ink;
   ctx.lineWidth = width;
@@ -191,6 +225,11 @@ function ring(ctx, radius, width, ink) {
   ctx.stroke();
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {number} radius
+ * @param {string} ink
+ */
 function disc(ctx, radius, ink) {
   ctx.fillStyle = ink;
   ctx.beginPath();
@@ -198,6 +237,12 @@ function disc(ctx, radius, ink) {
   ctx.fill();
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {number} angle degrees
+ * @param {number} from
+ * @param {number} to
+ */
 function spoke(ctx, angle, from, to) {
   const turn = (angle * Math.PI) / 180;
   ctx.beginPath();
@@ -206,6 +251,11 @@ function spoke(ctx, angle, from, to) {
   ctx.stroke();
 }
 
+/**
+ * @param {Ctx} ctx
+ * @param {[number, number]} from
+ * @param {[number, number, number, number, number, number]} curve
+ */
 function stroke(ctx, [x, y], [x1, y1, x2, y2, x3, y3]) {
   ctx.beginPath();
   ctx.moveTo(x, y);
@@ -213,8 +263,13 @@ function stroke(ctx, [x, y], [x1, y1, x2, y2, x3, y3]) {
   ctx.stroke();
 }
 
-/** Triples in 0..1 that look strewn and are the same every time. */
+/**
+ * Triples in 0..1 that look strewn and are the same every time.
+ * @param {number} count
+ * @param {number} seed
+ */
 function scattered(count, seed) {
+  /** @type {[number, number, number][]} */
   const out = [];
   for (let step = 1; step <= count; step += 1) {
     out.push([(step * 0.6180339) % 1, (step * 0.7548777 + seed * 0.13) % 1, (step * 0.5698403 + seed * 0.29) % 1]);

@@ -2,6 +2,7 @@
 // The form beside the picture: its fields are the state's, both ways; with numbers where the page shows them.
 
 import { brightness, residual, skew, speedRatio, widths } from "../reflex.js";
+import { valueOf } from "./bench-state.js";
 
 export class Form {
   /**
@@ -13,7 +14,7 @@ export class Form {
     this.state = state;
     this.form = /** @type {HTMLFormElement} */ (root.querySelector("form"));
     /** @type {HTMLInputElement[]} */
-    this.dials = [...this.form.querySelectorAll("input[data-step]")];
+    this.dials = [.../** @type {NodeListOf<HTMLInputElement>} */ (this.form.querySelectorAll("input[data-step]"))];
     this.listen();
     // A browser may bring back what was set before a reload.
     for (const dial of this.dials) this.typed(dial);
@@ -34,21 +35,24 @@ export class Form {
     });
     this.form.addEventListener("keydown", (event) => {
       const field = /** @type {HTMLInputElement} */ (event.target);
-      const way = { ArrowUp: 1, ArrowDown: -1 }[event.key];
+      const way = event.key === "ArrowUp" ? 1 : event.key === "ArrowDown" ? -1 : 0;
       if (!way || !this.dials.includes(field)) return;
       event.preventDefault();
       this.nudge(field.name, way * Number(field.dataset.step));
     });
     this.form.addEventListener("click", (event) => {
       const button = /** @type {HTMLElement} */ (event.target).closest("[data-nudge]");
-      if (button instanceof HTMLElement) this.nudge(button.dataset.nudge, Number(button.dataset.by));
+      if (button instanceof HTMLElement) this.nudge(button.dataset.nudge ?? "", Number(button.dataset.by));
     });
     this.form.addEventListener("submit", (event) => {
       if (this.root.classList.contains("moving")) event.preventDefault();
     });
-    for (const radio of this.root.querySelectorAll("input[name=bench-view]")) {
-      radio.addEventListener("change", (event) => this.state.show(Number(event.target.value)));
-    }
+    for (const radio of this.views()) radio.addEventListener("change", () => this.state.show(Number(radio.value)));
+  }
+
+  /** @returns {NodeListOf<HTMLInputElement>} */
+  views() {
+    return this.root.querySelectorAll("input[name=bench-view]");
   }
 
   /** @param {HTMLInputElement} field */
@@ -61,11 +65,15 @@ export class Form {
   told(field) {
     if (!this.dials.includes(field) || field.value.trim() === "" || read(field) !== null) return;
     const { low, high } = field.dataset;
-    const label = field.labels[0].firstChild.textContent.trim();
+    const label = field.labels?.[0]?.firstChild?.textContent?.trim();
     const limits = `${Number(low)} to ${Number(high)}`.replaceAll("-", "−");
-    document.getElementById("bench-said").textContent = `${label} “${field.value.trim()}”: give ${limits}.`;
+    byId("bench-said").textContent = `${label} “${field.value.trim()}”: give ${limits}.`;
   }
 
+  /**
+   * @param {string} name
+   * @param {number} by
+   */
   nudge(name, by) {
     this.state.nudge(name, by);
     this.shown(true);
@@ -73,14 +81,14 @@ export class Form {
 
   /** @param {boolean} hidden */
   hide(hidden) {
-    document.getElementById("bench-numbers").hidden = hidden;
+    byId("bench-numbers").hidden = hidden;
   }
 
   /** @param {number} which */
   show(which) {
     this.state.show(which);
-    const radios = this.root.querySelectorAll("input[name=bench-view]");
-    if (radios.length) /** @type {HTMLInputElement} */ (radios[this.state.shown]).checked = true;
+    const radio = this.views()[this.state.shown];
+    if (radio) radio.checked = true;
   }
 
   /** What the server needs to say what is seen here. */
@@ -92,15 +100,15 @@ export class Form {
     return query;
   }
 
+  /** @param {string} name */
   value(name) {
-    const { bench } = this.state;
-    return name.startsWith("eye_") ? bench.eye[name.slice(4)] : bench[name];
+    return valueOf(this.state.bench, name);
   }
 
   /** Put the state into the fields; the one being typed in is left alone until it is left. */
   shown(all = false) {
     for (const dial of this.dials) {
-      if (all || dial !== document.activeElement) dial.value = written(dial, this.value(dial.name));
+      if (all || dial !== document.activeElement) dial.value = written(dial, Number(this.value(dial.name)));
     }
     for (const [key, words] of Object.entries(this.numbers())) {
       const place = this.form.querySelector(`[data-number=${key}]`);
@@ -109,7 +117,7 @@ export class Form {
   }
 
   numbers() {
-    const { setting, bench } = this.state;
+    const { setting, bench, instrument } = this.state;
     const speed = speedRatio(setting, bench.streak);
     const width = widths(setting, bench.streak).width_mm;
     return {
@@ -117,9 +125,17 @@ export class Form {
       speed: speed > 99 ? "all at once" : speed.toFixed(1),
       width: width > bench.pupil_mm ? "the whole pupil" : `${width.toFixed(1)} mm`,
       skew: `${skew(setting, bench.streak).toFixed(0)}°`.replace("-", "−").replace("−0°", "0°"),
-      brightness: brightness(setting, bench.streak).toFixed(2),
+      brightness: brightness(setting, bench.streak, instrument.dim_at).toFixed(2),
     };
   }
+}
+
+/**
+ * An element that every page with a bench has.
+ * @param {string} id
+ */
+function byId(id) {
+  return /** @type {HTMLElement} */ (document.getElementById(id));
 }
 
 /**
@@ -144,11 +160,12 @@ function written(dial, value) {
 }
 
 /**
- * Write a power as cases/notation.py does: an eighth loses its half hundredth.
+ * Write a power as cases/notation.py does: with two decimals, and an eighth in full.
  * @param {number} value
  */
 function power(value) {
   const hundredths = Number((Math.abs(value) * 100).toFixed(7));
-  const size = (Math.ceil(hundredths - 0.5) / 100).toFixed(2);
+  const eighth = hundredths % 12.5 === 0 && hundredths % 25 !== 0;
+  const size = eighth ? (hundredths / 100).toFixed(3) : (Math.ceil(hundredths - 0.5) / 100).toFixed(2);
   return size === "0.00" ? size : `${value < 0 ? "−" : "+"}${size}`;
 }

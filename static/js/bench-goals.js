@@ -9,11 +9,13 @@ const ALIGNED_DEG = 3;
 /** Remembers to which sides the streak was swept since the last change of the bench. */
 class Sides {
   constructor() {
-    this.forget();
+    this.low = false;
+    this.high = false;
   }
 
   forget() {
-    this.low = this.high = false;
+    this.low = false;
+    this.high = false;
   }
 
   /** @param {number} faceMm */
@@ -39,7 +41,7 @@ export function watcher(goal) {
     if (now !== last) sides.forget();
     last = now;
     const swept = sides.swept(state.faceMm);
-    const way = movement(setting, bench.streak);
+    const way = movement(setting, bench.streak, state.instrument.neutral_zone);
     if (way === "against") seen.add("against");
     const turn = swept ? Math.round(bench.streak) : null;
     switch (goal) {

@@ -7,15 +7,38 @@ const RADIAN = Math.PI / 180;
 /** @type {Record<string, [number, number]>} */
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
-/** Which way along its normal a streak moves when it is pushed in a direction: 1, −1, or 0 along its own length. */
+/**
+ * What the hands may do, and with what.
+ * @typedef {object} Hands
+ * @property {import("./bench-state.js").BenchState} state
+ * @property {import("./bench-sweep.js").Sweep} sweep
+ * @property {import("./bench-drawing.js").Drawing} drawing
+ * @property {Set<string>} free shelves that may be changed
+ * @property {() => void} ask for a frame
+ * @property {(on?: boolean) => void} sweeping
+ * @property {() => void} tell
+ * @property {() => void} view
+ */
+
+/**
+ * Which way along its normal a streak moves when it is pushed in a direction: 1, −1, or 0 along its own length.
+ * @param {number} streak degrees
+ * @param {[number, number]} way
+ */
 export function pushed(streak, [x, y]) {
   const along = -Math.sin(streak * RADIAN) * x + Math.cos(streak * RADIAN) * y;
   return Math.abs(along) < 0.05 ? 0 : Math.sign(along);
 }
 
-/** What a key does beside sweeping, as [shelf that must be free, deed], or nothing. */
+/**
+ * What a key does beside sweeping, as [shelf that must be free, deed], or nothing.
+ * @param {KeyboardEvent} event
+ * @param {Hands} hands
+ * @returns {[string, () => void] | null}
+ */
 function deedOf(event, { state, sweeping, tell, view }) {
   const { bench } = state;
+  /** @type {(name: string, by: number) => void} */
   const turn = (name, by) => state.nudge(name, event.shiftKey ? -by : by);
   switch (event.key.toLowerCase()) {
     case " ": return ["", () => sweeping()];
@@ -35,7 +58,10 @@ function deedOf(event, { state, sweeping, tell, view }) {
   }
 }
 
-/** @param {HTMLCanvasElement} canvas */
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {Hands} hands
+ */
 export function keys(canvas, hands) {
   const { state, sweep, free, ask } = hands;
   /** @type {string | null} */
@@ -46,10 +72,11 @@ export function keys(canvas, hands) {
   };
   canvas.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    if (event.key in ARROWS) {
+    const arrow = ARROWS[event.key];
+    if (arrow) {
       event.preventDefault();
       held = event.key;
-      sweep.pushing = pushed(state.bench.streak, ARROWS[event.key]);
+      sweep.pushing = pushed(state.bench.streak, arrow);
       ask();
       return;
     }
@@ -64,16 +91,24 @@ export function keys(canvas, hands) {
   canvas.addEventListener("blur", release);
 }
 
-/** @param {HTMLCanvasElement} canvas */
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {Hands} hands
+ */
 export function pointer(canvas, hands) {
   const { state, drawing, free, ask, sweeping } = hands;
   let turning = false;
-  /** Where a pointer is, in mm from the centre of the pupil, y up. */
+  /**
+   * Where a pointer is, in mm from the centre of the pupil, y up.
+   * @param {PointerEvent} event
+   * @returns {[number, number]}
+   */
   const place = (event) => {
     const box = canvas.getBoundingClientRect();
     const scale = (drawing.pxPerMm(state.bench) * box.width) / canvas.width;
     return [(event.clientX - box.left - box.width / 2) / scale, (box.top + box.height / 2 - event.clientY) / scale];
   };
+  /** @param {PointerEvent} event */
   const drag = (event) => {
     const [x, y] = place(event);
     if (turning) {

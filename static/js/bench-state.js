@@ -21,24 +21,21 @@ import { axisOf } from "../reflex.js";
  * @property {number} off_v the same, up
  */
 
-/** Limits of what a hand may set, as in quiz/pages/bench_views.py: [least, most]. */
-export const LIMITS = {
-  sphere: [-20, 20],
-  cylinder: [-8, 8],
-  distance_cm: [25, 120],
-  pupil_mm: [3, 8],
-  margin: [-2, 2],
-  off_h: [-20, 20],
-  off_v: [-20, 20],
-  eye_sphere: [-20, 20],
-  eye_cylinder: [-8, 8],
-};
+/**
+ * What the bench's own instrument is and what a hand may set there: the core's numbers, which come with the page.
+ * @typedef {object} Instrument
+ * @property {number} sight_hole_mm
+ * @property {number} streak_mrad
+ * @property {Record<string, number | null>} sources_cm where each setting of the sleeve puts the apparent source; null
+ *   for a parallel beam
+ * @property {number} oblique_per_deg2
+ * @property {number} neutral_zone D
+ * @property {number} dim_at D
+ * @property {Record<string, [number, number]>} limits least and most of what may be set
+ */
 
 /** How far from the centre of the pupil the streak can be swept, in mm. */
 export const REACH_MM = 16;
-
-/** Where each setting of the sleeve puts the apparent source, in cm; null for a parallel beam. */
-const SOURCES_CM = { diverging: 60, parallel: null, converging: -20 };
 
 /** Half the width of the beam at the mirror, in mm: with the sleeve it sets how broad the streak is on the face. */
 const BEAM_MM = 1.5;
@@ -46,21 +43,22 @@ const BEAM_MM = 1.5;
 /**
  * What the optics need, as `Bench.setting` in cases/bench.py has it.
  * @param {Bench} bench
+ * @param {Instrument} instrument
  * @returns {Setting}
  */
-export function settingOf(bench) {
+export function settingOf(bench, instrument) {
   return {
     rx: bench.eye,
     in_place: { sphere: bench.sphere, cylinder: bench.cylinder, axis: bench.axis },
     distance_cm: bench.distance_cm,
     pupil_mm: bench.pupil_mm,
-    sight_hole_mm: 1.5,
-    source_cm: SOURCES_CM[bench.sleeve],
-    streak_mrad: 1,
+    sight_hole_mm: instrument.sight_hole_mm,
+    source_cm: instrument.sources_cm[bench.sleeve] ?? null,
+    streak_mrad: instrument.streak_mrad,
     margin_per_mm2: bench.margin / (bench.pupil_mm / 2) ** 2,
     off_axis_h: bench.off_h,
     off_axis_v: bench.off_v,
-    oblique_per_deg2: -0.0026,
+    oblique_per_deg2: instrument.oblique_per_deg2,
   };
 }
 
@@ -87,8 +85,12 @@ export function entering(setting, faceMm) {
 
 /** The bench with its views; tells whoever listens when anything but the sweep has changed. */
 export class BenchState {
-  /** @param {{name: string, bench: Bench}[]} views */
-  constructor(views) {
+  /**
+   * @param {{name: string, bench: Bench}[]} views
+   * @param {Instrument} instrument
+   */
+  constructor(views, instrument) {
+    this.instrument = instrument;
     this.views = views.map(({ name, bench }) => ({ name, bench: { ...bench } }));
     this.shown = 0;
     /** Place of the streak across the pupil in mm, along the streak turned 90° anticlockwise. */
@@ -102,7 +104,7 @@ export class BenchState {
   }
 
   get setting() {
-    return settingOf(this.bench);
+    return settingOf(this.bench, this.instrument);
   }
 
   /** @param {() => void} listener */
@@ -117,7 +119,7 @@ export class BenchState {
    */
   set(name, value) {
     if (typeof value === "number" && !Number.isFinite(value)) return;
-    for (const { bench } of this.views) put(bench, name, value);
+    for (const { bench } of this.views) put(bench, name, value, this.instrument);
     this.changed();
   }
 
@@ -126,8 +128,7 @@ export class BenchState {
    * @param {number} by
    */
   nudge(name, by) {
-    const now = name.startsWith("eye_") ? this.bench.eye[name.slice(4)] : this.bench[name];
-    this.set(name, Math.round((now + by) * 1000) / 1000);
+    this.set(name, Math.round((Number(valueOf(this.bench, name)) + by) * 1000) / 1000);
   }
 
   /** @param {number} which */
@@ -147,28 +148,34 @@ export class BenchState {
 }
 
 /**
+ * What a quantity of the form is set to.
+ * @param {Bench} bench
+ * @param {string} name
+ * @returns {number | string}
+ */
+export function valueOf(bench, name) {
+  /** @type {Record<string, any>} */
+  const part = name.startsWith("eye_") ? bench.eye : bench;
+  return part[name.replace(/^eye_/, "")];
+}
+
+/**
  * @param {Bench} bench
  * @param {string} name
  * @param {number | string} value
+ * @param {Instrument} instrument
  */
-function put(bench, name, value) {
+function put(bench, name, value, { limits, sources_cm }) {
+  const held = limits[name];
   if (name === "sleeve") {
-    if (value in SOURCES_CM) bench.sleeve = String(value);
+    if (value in sources_cm) bench.sleeve = String(value);
   } else if (name === "streak" || name === "axis") {
     bench[name] = axisOf(Number(value));
   } else if (name === "eye_axis") {
     bench.eye = { ...bench.eye, axis: axisOf(Number(value)) };
-  } else if (name.startsWith("eye_")) {
-    bench.eye = { ...bench.eye, [name.slice(4)]: held(Number(value), LIMITS[name]) };
-  } else if (name in LIMITS) {
-    bench[name] = held(Number(value), LIMITS[name]);
+  } else if (held) {
+    const within = Math.min(held[1], Math.max(held[0], Number(value)));
+    if (name.startsWith("eye_")) bench.eye = { ...bench.eye, [name.slice(4)]: within };
+    else Object.assign(bench, { [name]: within });
   }
-}
-
-/**
- * @param {number} value
- * @param {number[]} limits
- */
-function held(value, [least, most]) {
-  return Math.min(most, Math.max(least, value));
 }

@@ -12,20 +12,31 @@ import { keys, pointer } from "./bench-input.js";
 const root = document.getElementById("bench");
 if (root) set(root);
 
+/**
+ * An element that the page of a bench has.
+ * @param {string} id
+ */
+function byId(id) {
+  return /** @type {HTMLElement} */ (document.getElementById(id));
+}
+
 /** @param {HTMLElement} root */
 function set(root) {
-  const canvas = root.querySelector("canvas");
+  const canvas = /** @type {HTMLCanvasElement} */ (root.querySelector("canvas"));
+  /** @param {string} deed */
+  const button = (deed) => /** @type {HTMLElement} */ (root.querySelector(`[data-deed=${deed}]`));
   const moves = !matchMedia("(prefers-reduced-motion: reduce)").matches;
-  const state = new BenchState(JSON.parse(root.dataset.views));
+  const state = new BenchState(JSON.parse(root.dataset.views ?? "[]"), JSON.parse(root.dataset.instrument ?? "{}"));
   const sweep = new Sweep();
   const drawing = new Drawing(canvas);
   const form = new Form(root, state);
   const answer = document.querySelector("form.answer[data-case]");
-  if (answer instanceof HTMLFormElement) keep(form, answer.dataset.case);
-  const free = new Set(root.dataset.free.split(" "));
+  if (answer instanceof HTMLFormElement) keep(form, answer.dataset.case ?? "");
+  const free = new Set((root.dataset.free ?? "").split(" "));
   let asked = false;
   let reached = root.dataset.goal ? watcher(root.dataset.goal) : null;
 
+  /** @param {number} now milliseconds */
   function frame(now) {
     asked = false;
     drawing.fit();
@@ -38,7 +49,7 @@ function set(root) {
   function watch() {
     if (!reached || !reached(state)) return;
     reached = null;
-    document.getElementById("bench-goal").append(then);
+    byId("bench-goal").append(then);
   }
   function ask() {
     if (asked || !root.classList.contains("moving")) return;
@@ -47,11 +58,11 @@ function set(root) {
   }
   function sweeping(on = !sweep.going) {
     sweep.go(on, state.faceMm);
-    root.querySelector("[data-deed=sweep]").setAttribute("aria-pressed", String(on));
+    button("sweep").setAttribute("aria-pressed", String(on));
     ask();
   }
   async function tell() {
-    const said = document.getElementById("bench-said");
+    const said = byId("bench-said");
     said.textContent = "";
     try {
       const response = await fetch(`${root.dataset.tell}?${form.query()}`, { headers: { Accept: "application/json" } });
@@ -69,16 +80,16 @@ function set(root) {
   keys(canvas, hands);
   pointer(canvas, hands);
   state.onChange(ask);
-  root.querySelector("[data-deed=sweep]").addEventListener("click", () => sweeping());
-  root.querySelector("[data-deed=tell]").addEventListener("click", tell);
-  root.querySelector("[data-deed=move]").addEventListener("click", () => {
+  button("sweep").addEventListener("click", () => sweeping());
+  button("tell").addEventListener("click", tell);
+  button("move").addEventListener("click", () => {
     move();
     canvas.focus();
   });
   new ResizeObserver(ask).observe(canvas);
   root.classList.add("ready");
   // What was felt is told once it has been; without the moving picture it stands there from the start.
-  const then = document.getElementById("bench-then");
+  const then = byId("bench-then");
   if (reached && moves) then.remove();
   if (moves) move();
   Object.assign(root, { state });

@@ -1,3 +1,4 @@
+// @ts-check
 // The page of a marked case and the end of a sitting: Enter goes on while nothing else has the focus.
 
 const SETTLED = 350;
@@ -10,5 +11,5 @@ document.addEventListener("keydown", (event) => {
   // A key still held down from marking must not skip the mark.
   if (event.key !== "Enter" || event.repeat || !free || performance.now() - came < SETTLED) return;
   event.preventDefault();
-  onward.click();
+  onward?.click();
 });

@@ -1,3 +1,4 @@
+// @ts-check
 // Answers on their way: kept in this browser until the server has them. No DOM here: what is shown is the caller's.
 //
 // An answer is put down before it is sent and taken away once a 2xx comes, or an answer that no sending again can
@@ -7,7 +8,10 @@
 const PLACE = "two-meridians-outbox";
 const SETTLED = [200, 201, 404, 409, 422];
 
-/** What an answer in JSON says; a page says nothing. */
+/** An answer on its way. @typedef {{learner: string, url: string, body: string}} Kept */
+/** What came of sending one: 0 where there is no connection. @typedef {{status: number, go?: string, text?: string}} Outcome */
+
+/** What an answer in JSON says; a page says nothing. @param {string} text */
 function read(text) {
   try {
     return JSON.parse(text) ?? {};
@@ -16,14 +20,25 @@ function read(text) {
   }
 }
 
+/** A form without files as the body of a request. @param {FormData} data */
+export function asQuery(data) {
+  return new URLSearchParams([...data].map(([name, value]) => [name, String(value)]));
+}
+
 export class Outbox {
-  /** learner: whose page this is. storage: getItem and setItem. send: (url, body) -> Promise of {status, text()}. */
+  /**
+   * @param {object} how
+   * @param {string} how.learner whose page this is
+   * @param {Pick<Storage, "getItem" | "setItem">} how.storage
+   * @param {(url: string, body: string) => Promise<Pick<Response, "status" | "text">>} how.send
+   */
   constructor({ learner, storage, send }) {
     this.learner = learner;
     this.storage = storage;
     this.send = send;
   }
 
+  /** @returns {Kept[]} */
   all() {
     try {
       const kept = JSON.parse(this.storage.getItem(PLACE) ?? "[]");
@@ -37,12 +52,20 @@ export class Outbox {
     return this.all().filter((one) => one.learner === this.learner);
   }
 
-  /** Keep an answer; one that was kept for the same case before gives way to it. Says whether it could be kept. */
+  /**
+   * Keep an answer; one that was kept for the same case before gives way to it. Says whether it could be kept.
+   * @param {string} url
+   * @param {string} body
+   */
   put(url, body) {
     return this.#keep([...this.all().filter((one) => one.url !== url), { learner: this.learner, url, body }]);
   }
 
-  /** Send one; says {status, go, text} once it is settled, {status} while it has to wait (0: no connection). */
+  /**
+   * Send one; says {status, go, text} once it is settled, {status} while it has to wait (0: no connection).
+   * @param {Pick<Kept, "url" | "body">} one
+   * @returns {Promise<Outcome>}
+   */
   async sendOne({ url, body }) {
     let answer;
     let text;
@@ -71,6 +94,7 @@ export class Outbox {
     return { taken, waiting: this.own().length };
   }
 
+  /** @param {Kept[]} list */
   #keep(list) {
     try {
       this.storage.setItem(PLACE, JSON.stringify(list));

@@ -1,17 +1,25 @@
+// @ts-check
 // A reading shown: under its field how the text is read so far, and aloud once the hands rest. Asking is reading.js's.
 
 import { Reading } from "./reading.js";
 
-const said = document.getElementById("said");
+const said = /** @type {HTMLElement} */ (document.getElementById("said"));
+/** @type {number | undefined} */
 let speak;
 
-/** place: where it is said. url: the reader. more: what the reader is told beside the text. */
+/**
+ * @param {HTMLElement} place where it is said
+ * @param {string} url the reader
+ * @param {Record<string, string>} [more] what the reader is told beside the text
+ */
 export function shownReading(place, url, more = {}) {
+  /** @type {(text: string, signal: AbortSignal) => Promise<import("./reading.js").Read>} */
   const ask = async (text, signal) => {
     const query = new URLSearchParams({ ...more, text });
     const response = await fetch(`${url}?${query}`, { signal, headers: { Accept: "application/json" } });
     return response.ok ? response.json() : {};
   };
+  /** @param {import("./reading.js").Read} read */
   const told = ({ reads, because }) => {
     place.replaceChildren();
     if (reads) {

@@ -1,9 +1,10 @@
+// @ts-check
 // On every page of a learner: answers written without a connection are sent, and a form's answer goes by the outbox.
 
-import { Outbox } from "./outbox.js";
+import { Outbox, asQuery } from "./outbox.js";
 
 const AGAIN = [2000, 5000, 10000, 20000];
-const learner = document.documentElement.dataset.learner;
+const learner = document.documentElement.dataset.learner ?? "";
 const outbox = new Outbox({
   learner,
   storage: globalThis.localStorage,
@@ -16,18 +17,22 @@ const outbox = new Outbox({
     }),
 });
 
+/** @type {HTMLElement | undefined} */
 let note;
 let tries = 0;
+/** @type {number | undefined} */
 let timer;
+/** The form of this page whose answer is on its way. @type {HTMLFormElement | undefined} */
 let onPage;
 let busy = false;
 
+/** @param {string} words */
 function say(words) {
   if (!note) {
     note = document.createElement("p");
     note.className = "done sending";
     note.setAttribute("role", "status");
-    (onPage?.querySelector(".deeds") ?? document.querySelector("main > *")).before(note);
+    (onPage?.querySelector(".deeds") ?? document.querySelector("main > *"))?.before(note);
   }
   note.textContent = words;
 }
@@ -37,6 +42,7 @@ function later() {
   timer = setTimeout(go, AGAIN[Math.min(tries++, AGAIN.length - 1)]);
 }
 
+/** @param {number} status */
 function why(status) {
   return status === 401
     ? "Kept on this device: nobody is signed in here now. Come back with your phrase, and it is sent."
@@ -47,22 +53,23 @@ async function go() {
   if (busy) return;
   busy = true;
   try {
-    if (onPage) await sendTyped();
+    if (onPage) await sendTyped(onPage);
     else await sendKept();
   } finally {
     busy = false;
   }
 }
 
-async function sendTyped() {
-  const { pathname } = new URL(onPage.action);
+/** @param {HTMLFormElement} form */
+async function sendTyped(form) {
+  const { pathname } = new URL(form.action);
   const mine = outbox.own().find((one) => one.url === pathname);
   if (!mine) return;
   const { status, go: onward, text } = await outbox.sendOne(mine);
   if (onward && status < 300) location.assign(onward);
-  else if (status === 422 && sentBack(text)) note?.remove();
+  else if (status === 422 && sentBack(text ?? "")) note?.remove();
   // Whatever else was not kept comes back as the page that says why: sent again as a form, for that page.
-  else if (status === 404 || status === 409 || status === 422) onPage.submit();
+  else if (status === 404 || status === 409 || status === 422) form.submit();
   else {
     say(why(status));
     if (status !== 401) later();
@@ -72,6 +79,7 @@ async function sendTyped() {
 /**
  * Put what is to be put right into its place; says whether it could be. A page that came of a form would bar the way
  * back: the browser cannot show it again.
+ * @param {string} text
  */
 function sentBack(text) {
   const page = new DOMParser().parseFromString(text, "text/html");
@@ -79,7 +87,7 @@ function sentBack(text) {
   if (!fresh || !given) return false;
   given.replaceWith(fresh);
   document.title = page.title;
-  fresh.querySelector("[autofocus]")?.focus();
+  /** @type {HTMLElement | null} */ (fresh.querySelector("[autofocus]"))?.focus();
   fresh.querySelector(".problem")?.scrollIntoView({ block: "nearest" });
   return true;
 }
@@ -98,9 +106,9 @@ async function sendKept() {
 // On the document, so that whatever else fills the form in has done so.
 document.addEventListener("submit", (event) => {
   const form = event.target;
-  const marks = event.submitter === null || !event.submitter.hasAttribute("formaction");
-  if (event.defaultPrevented || !form.matches("form.answer[data-case]") || !marks) return;
-  const body = new URLSearchParams(new FormData(form)).toString();
+  if (event.defaultPrevented || !(form instanceof HTMLFormElement)) return;
+  if (!form.matches("form.answer[data-case]") || event.submitter?.hasAttribute("formaction")) return;
+  const body = asQuery(new FormData(form)).toString();
   // Where nothing can be kept, the browser sends the form as ever.
   if (!outbox.put(new URL(form.action).pathname, body)) return;
   event.preventDefault();

@@ -20,7 +20,7 @@ from cases.notation import read_power, write_power
 from cases.retinoscope import Setting, facts_json
 from cases.stages import staged
 from quiz import people
-from quiz.pages.bench_views import SHELVES
+from quiz.pages.bench_views import LIMITS, SHELVES
 from quiz.settings import LearnerSettings
 from tests.browser.conftest import Check, Served, drawn
 
@@ -102,7 +102,11 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
     ]
     page.goto(f"{served.url}bench")
     got = page.evaluate(
-        "async (all) => all.map((await import('/static/js/bench-state.js')).settingOf)",
+        """async (all) => {
+            const { settingOf } = await import('/static/js/bench-state.js');
+            const instrument = JSON.parse(document.getElementById('bench').dataset.instrument);
+            return all.map((one) => settingOf(one, instrument));
+        }""",
         [bench.as_json() for bench in benches],
     )
     assert list(parted([bench.setting.as_json() for bench in benches], got)) == []
@@ -111,9 +115,20 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
 def test_a_hand_may_set_what_the_form_may_and_no_more(page: Page, served: Served) -> None:
     """Buttons and keys stop where the server would refuse; axes go round and have no end."""
     page.goto(f"{served.url}bench")
-    limits = page.evaluate("async () => (await import('/static/js/bench-state.js')).LIMITS")
-    dials = [dial for shelf in SHELVES for dial in shelf.dials if dial.unit != "°" or dial.low < 0]
-    assert limits == {dial.name: [dial.low, dial.high] for dial in dials}
+    dials = {dial.name: dial for shelf in SHELVES for dial in shelf.dials}
+    assert set(LIMITS) == set(dials) - {"axis", "streak", "eye_axis"}
+    for side in (-1, 1):
+        got = page.evaluate(
+            """([names, by]) => {
+                const { state } = document.getElementById('bench');
+                for (const name of names) state.nudge(name, by);
+                const { eye, ...rest } = state.bench;
+                return { ...rest, eye_sphere: eye.sphere, eye_cylinder: eye.cylinder };
+            }""",
+            [list(LIMITS), side * 1000],
+        )
+        ends = {name: dials[name].low if side < 0 else dials[name].high for name in LIMITS}
+        assert {name: got[name] for name in LIMITS} == ends
 
 
 # --- hands -------------------------------------------------------------------------------------------------------
@@ -290,6 +305,15 @@ def test_what_was_set_outlives_a_line_of_the_working_and_an_answer_sent_back(pag
     expect(sphere).to_have_value("+0.25")
     served.deal(page, "bench-eye", seed=5)
     expect(sphere).to_have_value("0.00")
+
+
+def test_an_eighth_still_to_add_is_shown_in_full_by_page_and_script(page: Page, served: Served) -> None:
+    """An emmetrope at 32 cm needs 100 ÷ 32 = 3.125 D to be neutral; a lens of +0.25 leaves 2.875 D."""
+    page.goto(f"{served.url}bench?eye_sphere=0&eye_cylinder=0&distance_cm=32")
+    assert "+3.125 D" in page.request.get(page.url).text()
+    expect(page.locator("[data-number=residual]")).to_have_text("+3.125 D")
+    page.get_by_role("button", name="Sphere: a quarter more plus").first.click()
+    expect(page.locator("[data-number=residual]")).to_have_text("+2.875 D")
 
 
 def test_a_number_out_of_reach_is_told_and_arrows_step(page: Page, served: Served) -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from time import time
 from typing import Literal
+from unittest.mock import patch
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
@@ -17,7 +20,7 @@ from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.store import Store
 from tests.browser.conftest import SIDEWAYS, Check
-from tests.conftest import NOON, Clock, lots, serving, slipped, written
+from tests.conftest import NOON, Clock, drawn_otherwise, lots, serving, slipped, written
 
 NAME, PASSWORD = "Marit Osei", "a streak at ninety"
 Theme = Literal["light", "dark"]
@@ -209,6 +212,51 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     assert desk.locator(".answer, ol.working").count() == 0
 
 
+def digest(page: Page) -> str:
+    return page.locator(".about strong").inner_text()
+
+
+def test_learners_sheet_key_and_results_agree_when_a_types_drawing_changes(room: Class, device: Open) -> None:
+    """Issue 13, point 1: Ada and the sheet before an update that draws the type otherwise, Bo and the key after it."""
+    desk, ada, bo = (device().new_page() for _ in range(3))
+    sign_in(desk, room)
+    code = make_class(desk)
+    set_drill(desk)
+    desk.get_by_role("button", name="Open it").click()
+    drill = desk.url
+    desk.get_by_role("link", name="Worksheet", exact=True).click()
+    sheet, facts = digest(desk), desk.locator("section.case p").all_inner_texts()
+    for page, name in ((ada, "Ada"), (bo, "Bo")):
+        join(page, room, code, name)
+    begin(ada)
+    give(ada, room)
+    marked(ada, "Right")
+    with drawn_otherwise("net-sphere"):
+        for page in (ada, bo):
+            if page is bo:
+                begin(bo)
+            while page.locator("form.answer").count():
+                give(page, room)
+                marked(page, "Right")
+            expect(page.locator("main")).to_contain_text("3 of 3 right: 100 %.")
+        desk.goto(drill)
+        expect(desk.locator("main")).to_contain_text(f"digest of its cases: {sheet}")
+        desk.get_by_role("link", name="Worksheet with key").click()
+        assert digest(desk) == sheet
+        answers = desk.locator(".answer").all_inner_texts()
+        assert desk.locator("section.case p:not(.answer)").all_inner_texts() == [
+            one for one in facts if not one.rstrip().endswith(":")
+        ]
+        for learner in (1, 2):
+            given = [one.given["power"] for one in room.store.answers_of(learner)]
+            assert [one.rsplit(": ", 1)[1] for one in answers] == given
+        desk.goto(f"{drill}/sheet?key=yes&digest=0000-0000")
+        expect(desk.locator("main")).to_contain_text(f"Digest 0000-0000 was given, and these cases have {sheet}")
+        desk.goto(drill)
+        desk.get_by_role("link", name="Results by type, by step and by slip").click()
+        expect(desk.locator("main")).to_contain_text("6 answers of 2 learners, 6 right.")
+
+
 def test_an_answer_kept_on_a_shared_tablet_is_sent_for_its_writer_alone(room: Class, device: Open) -> None:
     desk = device().new_page()
     sign_in(desk, room)
@@ -263,6 +311,220 @@ def test_marks_at_the_end_are_told_at_the_end(room: Class, device: Open) -> None
     expect(page.locator("#verdict")).to_have_text("One step slipped")
 
 
+def row_of(page: Page, name: str) -> str:
+    row = page.locator("tbody tr").filter(has=page.locator("th", has_text=name))
+    return " ".join(row.inner_text().split()).replace(" ,", ",")
+
+
+def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
+    room: Class, device: Open, accessible: Check
+) -> None:
+    """Ada answers in time and once more after it; Bo leaves a case on the table, and it costs him nothing."""
+    desk = device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    set_drill(desk)
+    desk.get_by_role("link", name="Change it").click()
+    desk.get_by_label("or minutes").fill("5")
+    desk.get_by_role("button", name="Keep it").first.click()
+    expect(desk.locator(".problem")).to_contain_text("give the least number of cases, or no pass mark")
+    expect(desk.get_by_label("Of minutes: the least number of cases")).to_be_focused()
+    desk.get_by_label("Of minutes: the least number of cases").fill("2")
+    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Open it").click()
+    drill = desk.url
+    ada, bo = device().new_page(), device().new_page()
+    for page, name in ((ada, "Ada"), (bo, "Bo")):
+        join(page, room, code, name)
+        page.get_by_role("link", name="Net from gross").click()
+        expect(page.locator("main")).to_contain_text("The score is of 2 cases at least")
+        page.get_by_role("button", name="Begin").click()
+    expect(ada.locator(".time-left")).to_contain_text("Time left: 4 min")  # of five: it runs by itself
+    expect(ada.locator("#time-over")).to_be_hidden()
+    give(ada, room)
+    marked(ada, "Right")
+    for _ in range(2):
+        give(bo, room)
+        marked(bo, "Right")
+    expect(ada.locator("h1")).to_contain_text("Case 2 of the drill")
+    expect(bo.locator("h1")).to_contain_text("Case 3 of the drill")
+
+    room.clock.move(seconds=311)
+    give(ada, room)
+    expect(ada.locator(".problem")).to_contain_text("it is kept, and not counted in the drill")
+    accessible(ada)
+    ada.locator("#go-on").click()
+    expect(ada.locator("main")).to_contain_text("1 of 2 right: 50 %. You answered 1.")
+    expect(ada.locator("main")).to_contain_text("One answer came after the time and is not counted.")
+    expect(ada.locator("main")).to_contain_text("That is under the pass mark of 60 %.")
+    bo.goto(f"{room.url}/drill/1")
+    expect(bo.locator("main")).to_contain_text("2 of 2 right: 100 %.")
+    expect(bo.locator("main")).to_contain_text("That reaches the pass mark of 60 %.")
+
+    desk.goto(drill)
+    assert row_of(desk, "Ada").endswith("1 1 50 % 10 s at its end, not passed, 1 late by Ada, not counted")
+    assert row_of(desk, "Bo").endswith("2 2 100 % 15 s at its end, passed")
+    accessible(desk)
+    desk.get_by_role("link", name="1 late").click()
+    expect(desk.locator("tbody tr")).to_have_count(1)
+    desk.goto(drill)
+    desk.get_by_role("link", name="Results by type").click()
+    expect(desk.locator("main")).to_contain_text("3 answers of 2 learners, 3 right.")
+    expect(desk.locator("main")).to_contain_text("1 late after the time of the drill")
+    ada.goto(f"{room.url}/progress")
+    with ada.expect_download() as sent:
+        ada.get_by_role("link", name="Answers as CSV").first.click()
+    assert [line.rsplit(",", 1)[1] for line in sent.value.path().read_text("utf-8-sig").splitlines()] == [
+        "late",
+        "",
+        "yes",
+    ]
+
+
+def test_the_clock_of_a_drill_says_when_the_time_is_over(room: Class, device: Open, accessible: Check) -> None:
+    desk, page = device().new_page(), device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    set_drill(desk)
+    desk.get_by_role("link", name="Change it").click()
+    desk.get_by_label("or minutes").fill("2")
+    desk.get_by_label("Pass mark, in per cent").fill("")
+    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Open it").click()
+    join(page, room, code, "Ada")
+    begin(page)
+    room.clock.move(seconds=58)
+    page.reload()
+    expect(page.locator("#said")).to_have_text(re.compile(r"(1 min 0|5\d) s left\."), timeout=10_000)
+    room.clock.move(seconds=59)
+    page.reload()
+    expect(page.locator("#time-over")).to_be_visible(timeout=10_000)
+    accessible(page)
+    room.clock.move(seconds=11)  # eight past the end: the link comes when no answer can be on its way any more
+    page.reload()
+    room.clock.move(seconds=5)
+    page.get_by_role("link", name="See your score").click()
+    expect(page.locator("main")).to_contain_text("0 right in 2 minutes. You answered 0.")
+
+
+def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
+    room: Class, device: Open, accessible: Check
+) -> None:
+    desk = device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    above = desk.url
+    ada, bo = device().new_page(), device().new_page()
+    for page, name in ((ada, "Ada"), (bo, "Bo")):
+        join(page, room, code, name)
+    set_drill(desk)
+    desk.get_by_role("button", name="Open it").click()
+    drill = desk.url
+    for page in (ada, bo):
+        page.goto(room.url)
+        begin(page)
+        give(page, room, "distance-left-in")
+        marked(page, "One step slipped")
+    room.clock.move(seconds=3600)
+    ada.goto(f"{room.url}/class")
+    expect(ada.locator("main")).to_contain_text("your preceptor still sees that a learner deleted their answers")
+    ada.get_by_label("Delete Ada with 1 answer, for good").check()
+    ada.get_by_role("button", name="Delete me").click()
+    expect(ada.locator("main")).to_contain_text("your preceptor sees that a learner deleted their answers, and the day")
+    room.clock.move(seconds=60)
+    join(ada, room, code, "Ada B")
+    begin(ada)
+    give(ada, room)
+    marked(ada, "Right")
+
+    desk.goto(drill)
+    expect(desk.locator("main")).to_contain_text("Answers of a learner were deleted by their owner on ")
+    assert "joined after it opened, on " in row_of(desk, "Ada B")
+    assert "joined after" not in row_of(desk, "Bo")
+    accessible(desk)
+
+    # Once more, in a drill that counts: who joined after it opened waits to be let in.
+    desk.get_by_role("button", name="Copy it").click()
+    desk.get_by_label("It counts").check()
+    desk.get_by_label("Title").fill("For the record")
+    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Open it").click()
+    room.clock.move(seconds=60)
+    cy = device().new_page()
+    join(cy, room, code, "Cy")
+    cy.goto(f"{room.url}/class")
+    expect(cy.locator("main")).to_contain_text("it counts, and opened before you joined")
+    cy.get_by_role("link", name="For the record").click()
+    expect(cy.locator("main")).to_contain_text("Ask your preceptor to let you in.")
+    accessible(cy)
+    desk.reload()
+    accessible(desk)
+    desk.get_by_role("button", name="Let Cy in").click()
+    expect(desk.locator("main")).to_contain_text("Cy (joined after it opened, on ")
+    cy.reload()
+    cy.get_by_role("button", name="Begin").click()
+    expect(cy.locator("h1")).to_contain_text("For the record")
+
+    # The drill that is proposed for one learner's slips names nobody, and goes with them.
+    for _ in range(2):
+        give(bo, room, "distance-left-in")
+        marked(bo, "One step slipped")
+    desk.goto(above)
+    desk.locator("tbody").get_by_role("link", name="Bo", exact=True).click()
+    desk.get_by_role("link", name="Set a drill for Bo").click()
+    expect(desk.get_by_label("Title")).not_to_have_value("")
+    desk.get_by_role("button", name="Set the drill").first.click()
+    expect(desk.locator("h1")).not_to_contain_text("Bo")
+    desk.goto(above)
+    expect(desk.get_by_role("region", name="Drills")).to_contain_text("for Bo")
+    desk.get_by_role("link", name="Remove learners").click()
+    accessible(desk)
+    desk.get_by_label("Bo").check()
+    desk.get_by_label("Cy").check()
+    desk.get_by_role("button", name="Remove those ticked").click()
+    expect(desk.locator("h1")).to_have_text("Remove 2 learners?")
+    desk.get_by_role("button", name="Remove", exact=True).click()
+    expect(desk.locator(".problem")).to_contain_text("nothing was removed")
+    accessible(desk)
+    desk.get_by_label("Remove these 2 with 3 answers, for good").check()
+    desk.get_by_role("button", name="Remove", exact=True).click()
+    expect(desk.get_by_role("region", name="People")).to_contain_text("Ada B")
+    expect(desk.locator("main")).not_to_contain_text("Bo")
+
+
+def test_one_browser_has_one_persons_rights(room: Class, device: Open, accessible: Check) -> None:
+    """A learner joins at the desk where the preceptor is signed in; then the preceptor signs in over the learner."""
+    shared = device().new_page()
+    sign_in(shared, room)
+    code = make_class(shared)
+    above = shared.url
+    shared.goto(f"{room.url}/door")
+    expect(shared.locator("main")).to_contain_text(f"{NAME} is signed in on this device as a preceptor.")
+    accessible(shared)
+    shared.get_by_label("The code that your preceptor gave you").fill(code)
+    shared.get_by_label("A name to go by in the class").fill("Ada")
+    shared.get_by_role("button", name="Join").click()
+    expect(shared.locator(".done")).to_contain_text(f"You have joined. {NAME} is signed out on this device.")
+    phrase = shared.locator(".told").inner_text()
+    shared.goto(above)
+    expect(shared).to_have_url(f"{room.url}/door")
+    shared.goto(f"{room.url}/class")
+    expect(shared.locator("h1")).to_have_text("Ada in Spring 2")
+
+    sign_in(shared, room)
+    shared.goto(room.url)
+    expect(shared).to_have_url(f"{room.url}/class")
+    expect(shared.locator("h1")).to_have_text("Your classes")
+
+    shared.goto(f"{room.url}/back/{phrase.lower()}")
+    shared.get_by_role("button", name="Yes, I am Ada").click()
+    shared.goto(above)
+    expect(shared).to_have_url(f"{room.url}/door")
+    with patch("time.time", lambda: time() - 3):
+        shared.goto(f"{room.url}/class")
+        expect(shared.locator("h1")).to_have_text("Ada in Spring 2")
+
+
 PAGES = (
     "/class",
     "/class/1",
@@ -273,6 +535,7 @@ PAGES = (
     "/class/1/drill/1/try/1",
     "/class/1/results",
     "/class/1/results?by=step",
+    "/class/1/people",
     "/class/1/learner/1",
     "/class/1/learner/1?unsure=yes",
     "/class/1/answers",

@@ -7,13 +7,19 @@ import re
 import subprocess
 import sys
 from html import unescape
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from cases import case_list
 from cases.__main__ import main
+from cases.casetype import Settings
+from cases.documents import case_document
 from cases.register import all_types
+from cases.sheet import drawn_list
 from cases.stages import stage_of
+from tests.conftest import drawn_otherwise
 
 
 def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
@@ -72,6 +78,13 @@ def test_an_answer_may_start_with_a_minus(capsys: pytest.CaptureFixture[str]) ->
     assert marked["verdict"] == "right"
 
 
+def test_without_a_command_it_shows_what_there_is_and_it_says_its_version(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys)
+    assert (code, out) == (2, "")
+    assert all(f"  {name} " in err for name in ("list", "draw", "work", "mark", "sheet"))
+    assert run(capsys, "--version")[1].startswith("Two Meridians ")
+
+
 def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) -> None:
     listed = {one["type"]: one for one in document(capsys, "list")}
     assert "two-spheres" in listed
@@ -83,7 +96,7 @@ def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) ->
     ("arguments", "says"),
     [
         (("draw", "two-sphere", "--seed", "1"), "did you mean two-spheres"),
-        (("draw", "two-spheres", "--seed", "x"), "invalid int value"),
+        (("draw", "two-spheres", "--seed", "x"), "not a valid integer"),
         (("draw", "two-spheres", "--seed", "1", "--count", "0"), "give 1 to"),
         (("work", "net-sphere", "--findings", "{"), "not JSON"),
         (("work", "net-sphere", "--findings", "[1]"), "give an object"),
@@ -96,8 +109,10 @@ def test_list_names_steps_slips_and_twins(capsys: pytest.CaptureFixture[str]) ->
         (("sheet", "--types", ",", "--seed", "1"), "name at least one"),
         (("sheet", "--types", "net-sphere", "--count", "9999", "--seed", "1"), "give 1 to 200"),
         (("sheet", "--types", "bench-sphere,bench-eye", "--seed", "1"), "cannot be answered on paper"),
-        (("nothing",), "invalid choice"),
-        ((), "required"),
+        (("nothing",), "No such command 'nothing'"),
+        (("draw", "two-spheres"), "Missing option '--seed'"),
+        (("mark", "net-sphere", "--answer", "1"), "either --seed N or --findings JSON"),
+        (("mark", "net-sphere", "--seed", "1", "--findings", "{}", "--answer", "1"), "either --seed N"),
     ],
 )  # fmt: skip
 def test_bad_input_is_one_line_and_exit_2(
@@ -134,3 +149,76 @@ def test_what_is_answered_by_choosing_can_be_chosen_on_paper(capsys: pytest.Capt
     assert boxes == [option.label for ask in asks for option in getattr(ask.kind, "options", ())]
     lines = paper.count('<p class="line">')
     assert lines == sum(not hasattr(ask.kind, "options") for ask in asks)
+
+
+SHEET = ("sheet", "--types", "two-spheres,net-sphere", "--count", "4", "--seed", "9")
+
+
+def digest_on(page: str) -> str:
+    return str(re.findall(r"Digest of the cases: <strong>(\S+)</strong>", page)[0])
+
+
+def test_a_sheet_and_its_key_are_printed_from_the_cases_that_were_kept(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """Issue 13, point 1: after a change in how a type is drawn, the key from the file still fits the sheet."""
+    file = tmp_path / "spring.json"
+    _, sheet, _ = run(capsys, *SHEET, "--keep", str(file))
+    with drawn_otherwise("two-spheres"):
+        _, again, _ = run(capsys, "sheet", "--cases", str(file))
+        _, key, _ = run(capsys, "sheet", "--cases", str(file), "--key", "--digest", digest_on(sheet).lower())
+        assert again == sheet
+        assert digest_on(key) == digest_on(sheet)
+        assert key.count('class="working"') == 4
+        code, out, err = run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))
+    assert (code, out) == (2, "")
+    assert f"digest {digest_on(sheet)} was given, and these cases have " in err
+    assert "Print its key from the cases that were kept with it, or print the sheet and its key again" in err
+    assert run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))[0] == 0
+
+
+def test_the_digest_tells_lists_apart_by_findings_types_and_order(capsys: pytest.CaptureFixture[str]) -> None:
+    others = [("--seed", "10"), ("--count", "3"), ("--types", "net-sphere,two-spheres"), ("--level", "expert")]
+    found = {digest_on(run(capsys, *SHEET, *other)[1]) for other in ([], *others)}
+    assert len(found) == 5
+
+
+@pytest.mark.parametrize("type_id", sorted(all_types()))
+def test_cases_of_every_type_are_the_same_when_read_back(type_id: str) -> None:
+    for level, form in (("novice", "minus"), ("expert", "plus")):
+        settings = Settings(level=level, form=form)
+        listed = drawn_list([all_types()[type_id]], count=3, seed=1, settings=settings)
+        again = case_list.read(case_list.write(listed))
+        assert again.digest == listed.digest
+        assert [case_document(one) for one in again.cases] == [case_document(one) for one in listed.cases]
+
+
+def test_a_file_of_cases_that_cannot_be_used_is_refused_in_words(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    file = tmp_path / "spring.json"
+    run(capsys, *SHEET, "--keep", str(file))
+    good = file.read_text(encoding="utf-8")
+    for text, says in (
+        (good.replace('"distance_cm": ', '"distance_cm": 1'), "it was changed since it was kept"),
+        (good.replace("net-sphere", "net-cube"), "cannot be read by this version"),
+        (good.replace("version 1", "version 9"), "does not hold “two-meridians cases, version 1”"),
+        ("{", "not JSON"),
+        ("[]", "give one that `sheet --keep` wrote"),
+    ):
+        file.write_text(text, encoding="utf-8")
+        code, out, err = run(capsys, "sheet", "--cases", str(file))
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert says in err
+    for arguments, says in (
+        (("sheet", "--cases", str(tmp_path / "none.json")), "it cannot be read"),
+        (("sheet", "--cases", str(file), "--seed", "9"), "has the cases already: leave out --seed"),
+        (("sheet", "--cases", str(file), "--level", "expert"), "leave out level, form and distance"),
+        ((*SHEET, "--keep", str(file)), "there is a file of that name"),
+        ((*SHEET, "--keep", str(tmp_path / "no" / "spring.json")), "cannot be written"),
+        ((*SHEET, "--digest", "spring"), "give the eight signs at the top of the sheet"),
+        (("sheet", "--seed", "9"), "give --types and --seed to draw cases, or --cases FILE"),
+    ):
+        code, out, err = run(capsys, *arguments)
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert says in err

@@ -54,7 +54,7 @@ def test_a_size_is_marked_as_a_size() -> None:
     asks = {ask.name: ask.kind for ask in case.type.asks}
     assert asks["change"].write(case.truth["change"]) == "0.50 D"
     assert asks["change"].hint == "a size, such as 0.50"
-    assert asks["change"].differs(3.875, 0.5) == "3.37 D too large"
+    assert asks["change"].differs(3.875, 0.5) == "3.375 D too large"
     texts = {"latent": "+0.25", "change": "−0.50", "verdict": "expected"}
     sent_back = mark_fields(case, texts).unreadable
     assert sent_back is not None
@@ -68,10 +68,10 @@ def test_a_size_is_marked_as_a_size() -> None:
 
 @pytest.mark.parametrize(
     ("given", "truth", "words"),
-    [(3.375, 0, "3.37 D too plus"), (0, 3.375, "3.37 D too minus"), (0.125, 0, "0.12 D too plus")],
+    [(3.375, 0, "3.375 D too plus"), (0, 3.375, "3.375 D too minus"), (0.125, 0, "0.125 D too plus")],
 )
-def test_a_difference_is_rounded_as_powers_are(given: float, truth: float, words: str) -> None:
-    """An eighth loses its half hundredth here as everywhere: common practice, no published source."""
+def test_a_difference_is_written_as_powers_are(given: float, truth: float, words: str) -> None:
+    """An eighth in full here as everywhere."""
     assert Power().differs(given, truth) == words
     assert Lens().differs(SphCyl(given), SphCyl(truth)) == f"{words} on the whole"
 
@@ -103,6 +103,30 @@ def test_a_difference_is_rounded_as_powers_are(given: float, truth: float, words
 def test_a_cylinder_of_the_wrong_sign_is_not_called_an_axis_out(given: SphCyl, truth: SphCyl, words: str) -> None:
     assert Lens().differs(given, truth).startswith(words)
     assert ("axis 90°" in Lens().differs(given, truth)) == (words == "the axis 90° out")
+
+
+@pytest.mark.parametrize("written", ["-3.37", "-3.375", "-3.38", "−3,38 D"])
+@pytest.mark.parametrize(("gross", "verdict"), [(-1.875, "right"), (-1.75, "near"), (-2.0, "near"), (-3.25, "slip")])
+def test_an_eighth_is_credited_alike_cut_rounded_or_in_full(written: str, gross: float, verdict: str) -> None:
+    """Less 1.50 for 67 cm: −3.375; −3.25 and −3.50, 0.125 D from it; −4.75, where leaving the distance in gives −3.25.
+
+    Phoropters and trial lenses are marked .37 or .38 for three eighths: common practice, no published source.
+    """
+    case = case_type("net-sphere").case_from_json({"gross": gross, "distance_cm": 67})
+    assert mark_text(case, written).verdict == verdict
+
+
+@pytest.mark.parametrize("written", ["+1.12/-2.12x70", "+1.125/-2.125x70", "+1.13/-2.13x70", "+1.12/-2.13x70"])
+def test_the_eighths_of_a_lens_are_credited_alike_cut_rounded_or_in_full(written: str) -> None:
+    """The truth is +1.00 / −2.00 × 70, by hand above; each power is an eighth away."""
+    assert mark_text(two_spheres(), written).verdict == "near"
+
+
+@pytest.mark.parametrize("written", ["-0.88@160, +1.13@70", "-0.87@160, +1.12@70", "-0.875@160, +1.125@70"])
+def test_the_eighths_of_a_power_cross_are_credited_alike_cut_rounded_or_in_full(written: str) -> None:
+    """+1.00 / −2.00 × 70 has +1.00 along 70 and −1.00 along 160."""
+    case = case_type("rx-to-cross").case_from_json({"rx": {"sphere": 1, "cylinder": -2, "axis": 70}})
+    assert mark_text(case, written).verdict == "near"
 
 
 def test_no_size_that_is_asked_for_is_written_with_a_sign() -> None:
@@ -193,3 +217,8 @@ def test_what_is_written_is_read_back_as_right(case: Case) -> None:
     for form in ("minus", "plus"):
         text = write_prescription(case.truth["prescription"], form)
         assert mark_text(case, text).verdict in ("right", "equivalent")
+
+
+def test_an_empty_answer_is_told_how_it_is_written() -> None:
+    case = draw(case_type("net-sphere"), 1)
+    assert str(mark_text(case, " ").unreadable) == "nothing was written: give a power, such as +1.25 or −0.50"

@@ -363,14 +363,18 @@ def test_a_doubtful_power_is_refused(text: str, fault: str) -> None:
         (0.0, "0.00", PRACTICE),
         (-0.0, "0.00", OURS),
         (-0.004, "0.00", OURS),
-        (0.125, "+0.12", "eighths are marked 12, 37, 62, 87; common practice, no published source"),
-        (-0.375, "−0.37", "eighths are marked 12, 37, 62, 87; common practice, no published source"),
-        (0.625 + 1e-12, "+0.62", "arithmetic noise does not change an eighth"),
+        (0.125, "+0.125", "1/8 D in full: 12, 37, 62, 87 as lenses are marked do not add up"),
+        (-0.375, "−0.375", "3/8 D"),
+        (0.875, "+0.875", "7/8 D"),
+        (3.125, "+3.125", "1/0.32 m, definition of vergence"),
+        (0.625 + 1e-12, "+0.625", "arithmetic noise does not change an eighth"),
+        (0.135, "+0.13", "no eighth: half-way goes to the smaller size"),
+        (1 / 16, "+0.06", "no eighth"),
         (1.4925, "+1.49", "1/0.67 m, definition of vergence"),
         (-12.0, "−12.00", PRACTICE),
     ],
 )
-def test_a_power_is_written_with_sign_and_two_decimals(value: float, text: str, source: str) -> None:
+def test_a_power_is_written_with_two_decimals_and_an_eighth_in_full(value: float, text: str, source: str) -> None:
     assert write_power(value) == text, source
 
 
@@ -470,10 +474,16 @@ def test_what_is_no_size_is_refused_with_the_reason(text: str, message: str) -> 
     assert str(caught.value) == message
 
 
-@pytest.mark.parametrize("value", [3.375, -3.375, 0.125, 0.5, 0])
-def test_a_size_is_rounded_as_the_signed_power_is(value: float) -> None:
-    """3.375 is marked 3.37, not 3.38: common practice, no published source."""
-    assert write_size(value) == write_power(value).lstrip("+−")
+@pytest.mark.parametrize(("value", "text"), [(3.375, "3.375"), (-3.375, "3.375"), (0.125, "0.125"), (0.5, "0.50")])
+def test_a_size_is_written_with_the_digits_of_the_signed_power(value: float, text: str) -> None:
+    assert write_size(value) == write_power(value).lstrip("+−") == text
+
+
+def test_an_eighth_in_a_prescription_or_a_power_cross_is_written_in_full() -> None:
+    """−4.25 with half of +1.75 is −3.375 by hand."""
+    assert write_prescription(SphCyl(-3.375, 0.875, 90), "as-is") == "−3.375 / +0.875 × 90"
+    assert write_prescription(SphCyl(0.125)) == "+0.125 DS"
+    assert write_powers(((180, 0.875), (90, -3.375))) == "+0.875 @ 180, −3.375 @ 90"
 
 
 # --- power crosses

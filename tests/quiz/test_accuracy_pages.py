@@ -91,15 +91,15 @@ def test_a_log_is_its_learner_s_own(store: Store, learner: Learner) -> None:
     accuracy_store.add(store, learner.id, log(patients=2))
     (first, *_) = accuracy_store.entries_of(store, learner.id)
     assert accuracy_store.entries_of(store, other.id) == []
-    assert accuracy_store.remove(store, other.id, first.id) is False
+    assert accuracy_store.remove(store, other.id, [first.id]) == 0
     assert accuracy_store.clear(store, other.id) == 0
-    assert accuracy_store.remove(store, learner.id, first.id) is True
+    assert accuracy_store.remove(store, learner.id, [first.id]) == 1
     assert accuracy_store.clear(store, learner.id) == 3
 
 
 def test_a_log_goes_with_its_learner(store: Store, learner: Learner) -> None:
     accuracy_store.add(store, learner.id, log(patients=2))
-    people.remove(store, learner.id)
+    people.remove(store, learner.id, now=NOON)
     assert store.fetch("SELECT count(*) FROM accuracy")[0][0] == 0
 
 

@@ -13,6 +13,7 @@ from quiz import practice, signing
 from quiz.backups import snapshot
 from quiz.datafile import DataFile, Refused
 from quiz.store import Learner, Store
+from quiz.throttle import Caller, Tries
 from tests.conftest import NOON, lots, written
 from tests.quiz.hands import Hand, at_work, nothing_lost, total, wait_for
 from tests.quiz.test_serving import quiz, serving
@@ -166,14 +167,15 @@ def test_a_damaged_or_foreign_backup_changes_nothing(data_path: Path, tmp_path: 
 def test_preceptors_sign_in_anew_after_a_restore(data_path: Path, tmp_path: Path, store: Store) -> None:
     """A sign-in that was taken back after the backup must not be good again."""
     signing.add_preceptor(store, "Bartholomea Quill", "ten characters", now=NOON)
-    token = signing.sign_in(store, "Bartholomea Quill", "ten characters", address="", now=NOON, lots=lots())
+    caller = Caller(Tries())
+    _, token = signing.sign_in(store, "Bartholomea Quill", "ten characters", caller=caller, now=NOON, lots=lots())
     copy, elsewhere = tmp_path / "copy.sqlite3", tmp_path / "new.sqlite3"
     assert quiz("backup", copy, "--data", data_path).returncode == 0
     assert quiz("restore", copy, "--data", elsewhere).returncode == 0
     assert signing.preceptor_of(store, token, now=NOON) is not None
     with closing(DataFile.open(elsewhere)) as file, closing(Store(file)) as other:
         assert signing.preceptor_of(other, token, now=NOON) is None
-        assert signing.sign_in(other, "Bartholomea Quill", "ten characters", address="", now=NOON, lots=lots())
+        assert signing.sign_in(other, "Bartholomea Quill", "ten characters", caller=caller, now=NOON, lots=lots())
 
 
 @pytest.mark.parametrize(

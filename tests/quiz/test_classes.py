@@ -15,10 +15,12 @@ from quiz.app import create_app
 from quiz.datafile import DataFile
 from quiz.people import UnknownLearner
 from quiz.serving import NoPreceptor, class_app
-from quiz.signing import NotKnown, TooManyTries
+from quiz.signing import NotKnown
 from quiz.store import Store
+from quiz.throttle import Caller, Tries
 from tests.conftest import NOON, Clock, lots, slipped
 from tests.quiz.class_people import (
+    HERE,
     NAME,
     PASSWORD,
     Browser,
@@ -70,15 +72,6 @@ def test_a_wrong_password_and_an_unknown_name_are_told_alike(app: Flask, store: 
     assert [one.status_code for one in replies] == [422, 422]
     problems = [re.findall(r'id="preceptor-problem">(.*?)</p>', one.text) for one in replies]
     assert problems[0] == problems[1] != []
-
-
-def test_sign_in_is_throttled_and_opens_again_after_the_window(app: Flask, store: Store, clock: Clock) -> None:
-    preceptor(app, store)
-    codes = [Browser(app).sign_in(NAME, "wrong once more").status_code for _ in range(6)]
-    assert codes == [422] * 5 + [429]
-    assert Browser(app).sign_in().status_code == 429, "the right password is not looked at either"
-    clock.move(seconds=signing.WINDOW + 1)
-    assert Browser(app).sign_in().status_code == 303
 
 
 def test_a_good_sign_in_is_no_try(app: Flask, store: Store) -> None:
@@ -137,22 +130,6 @@ def test_a_code_expires_is_changed_and_is_taken_back(app: Flask, store: Store, c
     assert last is not None
     clock.move(days=classes.CODE_DAYS)
     assert Browser(app).join(str(last.code), "Ada").status_code == 422, "run out"
-
-
-def test_guessing_codes_is_throttled(app: Flask, store: Store) -> None:
-    _, code = make_class(preceptor(app, store))
-    browser = Browser(app)
-    codes = [browser.join("AAAA-BBBB", "Guesser").status_code for _ in range(21)]
-    assert codes == [422] * 20 + [429]
-    assert browser.join(code, "Guesser").status_code == 429
-    assert store.learners() == []
-
-
-def test_guessing_phrases_is_throttled_by_form_and_by_link_together(app: Flask) -> None:
-    browser = Browser(app)
-    codes = [browser.get("/back/AAAA-BBBB-CCCC-DDDD").status_code for _ in range(10)]
-    codes += [browser.post("/door/back", {"phrase": "AAAA-BBBB-CCCC-DDDD"}).status_code for _ in range(11)]
-    assert codes == [404] * 10 + [422] * 10 + [429]
 
 
 def test_one_form_sent_twice_joins_once(app: Flask, store: Store) -> None:
@@ -327,19 +304,85 @@ def test_the_cookie_of_a_learner_at_this_computer_opens_nothing_beyond_it(
 
 def test_a_number_that_was_freed_opens_nothing(app: Flask, store: Store, clock: Clock) -> None:
     _, code = make_class(preceptor(app, store))
-    joined = classes.join(store, code, "Ada", form="a-form-of-a-test", address="", now=clock.at, lots=lots(9))
-    people.remove(store, joined.learner.id)
+    joined = classes.join(
+        store, code, "Ada", form="a-form-of-a-test", caller=Caller(Tries()), now=clock.at, lots=lots(9)
+    )
+    people.remove(store, joined.learner.id, now=clock.at)
     assert signing.learner_of(store, joined.token, now=clock.at) is None
     with pytest.raises(NotKnown):
-        classes.come_back(store, joined.phrase, address="", now=clock.at, lots=lots(9))
+        classes.come_back(store, joined.phrase, caller=Caller(Tries()), now=clock.at, lots=lots(9))
 
 
-def test_a_throttle_counts_before_it_looks(store: Store) -> None:
-    """Many at once gain nothing: each is counted first, and forgiven only when it turns out well."""
-    limits = (("sign-in", "x", 2),)
-    with pytest.raises(TooManyTries), signing.counted(store, limits, NOON), signing.counted(store, limits, NOON):  # noqa: SIM117
-        with signing.counted(store, limits, NOON):
-            pass
+# --- one browser, one person -------------------------------------------------------------------------------------
+
+
+def holds_rights(browser: Browser, number: int) -> bool:
+    """Say whether a browser may do what a preceptor may."""
+    return browser.get(f"/class/{number}").status_code == 200
+
+
+def test_joining_where_a_preceptor_is_signed_in_signs_them_out(app: Flask, store: Store) -> None:
+    desk = preceptor(app, store)
+    number, code = make_class(desk)
+    assert f"{NAME}</strong> is signed in on this device as a preceptor" in desk.get("/door").text
+    cookie = desk.client.get_cookie("two-meridians")
+    assert desk.join("ZZZZ-ZZZZ", "Ada").status_code == 422
+    assert holds_rights(desk, number), "a code that opens nothing signs nobody out"
+    joined = desk.join(code, "Ada")
+    assert f"{NAME} is signed out on this device." in joined.text
+    assert not holds_rights(desk, number)
+    assert desk.post(f"/class/{number}/code").location == "/door"
+    assert store.fetch("SELECT * FROM sign_ins WHERE preceptor IS NOT NULL") == [], "the sign-in itself has ended"
+    assert cookie is not None
+    before = Browser(app)
+    before.client.set_cookie("two-meridians", cookie.value)
+    assert not holds_rights(before, number)
+
+
+def test_coming_back_where_a_preceptor_is_signed_in_signs_them_out(app: Flask, store: Store) -> None:
+    desk = preceptor(app, store)
+    number, code = make_class(desk)
+    phrase = phrase_in(Browser(app).join(code, "Ada"))
+    desk.get(f"/back/{phrase.lower()}")
+    assert holds_rights(desk, number), "looking at the link changes nothing"
+    desk.post("/door/back", {"phrase": phrase})
+    assert not holds_rights(desk, number)
+    assert "Ada in Spring 2" in desk.get("/class").text
+
+
+def test_a_preceptor_who_signs_in_where_a_learner_is_signs_the_learner_out(app: Flask, store: Store) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    tablet = learner(app, code, "Ada")
+    tablet.sign_in()
+    assert holds_rights(tablet, number)
+    assert tablet.get("/").location == "/class", "nobody practises as Ada here"
+    assert store.fetch("SELECT * FROM sign_ins WHERE learner IS NOT NULL") == []
+
+
+def test_a_cookie_of_before_with_both_has_the_rights_of_the_learner(app: Flask, store: Store) -> None:
+    """Browsers in which both had come in hold such a cookie for half a day."""
+    desk = preceptor(app, store)
+    number, code = make_class(desk)
+    ada = learner(app, code, "Ada")
+    with ada.client.session_transaction(headers=HERE) as held, desk.client.session_transaction() as other:
+        held["preceptor"] = other["preceptor"]
+    assert not holds_rights(ada, number)
+    assert ada.get("/").status_code == 200
+
+
+def test_picking_another_name_at_the_serving_computer_signs_a_preceptor_out(
+    data_file: DataFile, store: Store, clock: Clock
+) -> None:
+    home = preceptor(create_app(data_file, clock=clock, lots=lots()), store)
+    number, _ = make_class(home)
+    home.get("/")
+    assert holds_rights(home, number), "practising a little oneself signs nobody out"
+    home.post("/people", {"name": "Imre"})
+    assert home.get(f"/class/{number}").status_code != 200
+    home.sign_in()
+    home.post("/people/1/pick")
+    assert home.get(f"/class/{number}").status_code != 200
 
 
 # --- served by another web server --------------------------------------------------------------------------------

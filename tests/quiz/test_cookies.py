@@ -18,8 +18,12 @@ DAY = 86400.0
 @pytest.fixture(params=[SecureCookieSessionInterface, Cookies], ids=["flask", "ours"])
 def app(request: pytest.FixtureRequest) -> Flask:
     """Give an app whose page tells what its cookie holds: once with Flask's own sessions, once with ours."""
+    return made_with(request.param)
+
+
+def made_with(sessions: type[SecureCookieSessionInterface]) -> Flask:
     made = Flask("cookies")
-    made.session_interface = request.param()
+    made.session_interface = sessions()
     made.secret_key = "a key of the test"  # noqa: S105
     made.config.update(PERMANENT_SESSION_LIFETIME=timedelta(days=365), SESSION_REFRESH_EACH_REQUEST=False)
 
@@ -75,7 +79,7 @@ def test_a_cookie_that_was_changed_or_signed_elsewhere_tells_nothing(app: Flask)
     assert held(app, good) == 1
 
 
-@pytest.mark.parametrize(("days", "holds"), [(0, True), (364, True), (366, False), (-1, False)])
+@pytest.mark.parametrize(("days", "holds"), [(0, True), (364, True), (366, False)])
 def test_a_cookie_ends_with_its_time_though_it_was_known(app: Flask, days: int, holds: bool) -> None:
     good = cookie_of(app, 1)
     assert held(app, good) == 1
@@ -108,3 +112,15 @@ def test_what_one_request_changes_is_not_changed_for_the_next(app: Flask) -> Non
     for url in ("/be/7", "/nobody"):
         client.get(url, headers={"Cookie": f"session={good}"})
         assert held(app, good) == 1
+
+
+@pytest.mark.parametrize("back", [3, DAY, 400 * DAY])
+def test_a_clock_put_back_signs_nobody_out(back: float) -> None:
+    """Flask refuses a cookie from the future, three seconds of it as well: it was signed here all the same."""
+    app = made_with(Cookies)
+    good, now = cookie_of(app, 1), time.time()
+    for known in (True, False):
+        if not known:
+            app.session_interface = Cookies()  # as after a restart: its signature is checked anew
+        with patch("time.time", lambda: now - back):
+            assert held(app, good) == 1

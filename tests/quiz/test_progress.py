@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime
 import pytest
 from scipy.stats import binomtest
 
+from cases.casetype import Settings
 from cases.marking import CREDITED
 from quiz import folding, forward, memory, people, practice, progress, progress_store, recalling, schedule
 from quiz.app import create_app
@@ -189,10 +190,21 @@ def test_the_empty_page_teaches_the_words(client: Browser) -> None:
 def test_bands_in_words_and_never_a_chance_in_per_cent(store: Store, practised: Learner, client: Browser) -> None:
     state = folding.states_of(store, practised.id).cases
     page = client.get("/progress").text
-    for one in progress.held_steps(state, NOON, "competent"):
+    for one in progress.held_steps(state, NOON, Settings()):
         assert one.title.replace("'", "&#39;") in page
         assert one.band == memory.band(state, (one.id,), NOON)
     assert set(re.findall(r"[\d.]+ ?%", page)) <= {"95 %"}, "the interval of what was counted, never a chance"
+
+
+def test_a_step_that_no_case_of_the_settings_calls_for_is_not_listed_as_new(store: Store, practised: Learner) -> None:
+    """At the competent level a second correction is drawn along the axis of the first: nothing is resolved there."""
+    state = folding.states_of(store, practised.id).cases
+    crossed = {"resolve-cylinders", "add-components", "cylinder-from-components", "axis-from-components"}
+    competent, expert = (
+        {one.id for one in progress.held_steps(state, NOON, Settings(level=level))} for level in ("competent", "expert")
+    )
+    assert not crossed & (competent - state.steps.keys())
+    assert crossed <= expert
 
 
 def test_one_step_is_looked_at_by_itself(store: Store, practised: Learner, client: Browser) -> None:

@@ -128,7 +128,7 @@ def test_a_slip_is_shown_with_the_line_in_which_it_was_made(owner: Browser, stor
 
 def test_who_has_not_begun_is_named(owner: Browser) -> None:
     assert "Not begun: Cy." in owner.get("/class/1/results").text
-    assert "Not begun: Cy." in owner.get("/class/1/drill/1").text
+    assert "Not begun: Cy (joined after it opened, on" in owner.get("/class/1/drill/1").text
     assert "1 of 3 have not begun: Cy." in owner.get("/class/1").text
 
 

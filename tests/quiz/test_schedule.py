@@ -11,8 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cases.casetype import LEVELS
-from quiz.catalogue import FIRST
+from cases.casetype import LEVELS, CannotDraw, Settings, draw
+from cases.register import all_types
+from cases.working import always
+from quiz.catalogue import FIRST, catalogue_for, options_of
 from quiz.catalogue import catalogue as the_register
 from quiz.forward import forward_look
 from quiz.learner import DAY, Answered, LearnerState, SlipKey, StepMemory
@@ -514,3 +516,73 @@ def test_a_beginner_meets_the_types_in_teaching_order() -> None:
         fold(state, Answered(START + 60 * number, choice.type_id, steps, "right"))
         recent.append(Done(choice.type_id, right=True))
     assert new[:8] == list(FIRST[:8])
+
+
+# --- what the cases of a type call for -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("level", "form"), [("novice", "minus"), ("competent", "minus"), ("competent", "plus"), ("expert", "plus")]
+)
+def test_with_every_answer_right_in_one_sitting_no_type_takes_the_sitting(level: str, form: str) -> None:
+    """130 real cases, all right, a minute between: what no case calls for must not bring its type again and again."""
+    drawing, rng = Settings(level=level, form=form), random.Random(1)
+    state, now, recent, times = LearnerState(), START, list[Done](), dict[str, int]()
+    for _ in range(130):
+        choice = choose(state, catalogue_for(drawing), now, rng, recent=recent[-60:], level=level)
+        one = all_types()[choice.type_id]
+        case = draw(one, rng.randrange(2**31), drawing)
+        fold(state, Answered(now, one.id, case.skills, "right", options=options_of(one.asks)))
+        recent.append(Done(one.id, right=True))
+        times[one.id] = times.get(one.id, 0) + 1
+        now += 60
+    most = max(times, key=lambda type_id: times[type_id])
+    assert times[most] <= 12, most
+    assert len(times) == sum(LEVELS.index(one.level) <= LEVELS.index(level) for one in all_types().values())
+
+
+@pytest.mark.parametrize("level", LEVELS)
+@pytest.mark.parametrize("form", ["minus", "plus"])
+def test_the_steps_of_a_type_are_those_that_its_cases_call_for(level: str, form: str) -> None:
+    """Found out by drawing, and held here against other draws than those."""
+    drawing = Settings(level=level, form=form)
+    for one in catalogue_for(drawing).types:
+        whole = all_types()[one.id]
+        if all(step.needed is always for step in whole.steps):
+            assert one == the_register().by_id[one.id]
+            continue
+        try:
+            cases = [draw(whole, seed, drawing) for seed in range(501, 521)]
+        except CannotDraw:
+            continue
+        called_for = {step for case in cases for step in case.skills}
+        assert called_for <= set(one.steps), one.id
+        assert {step for step in one.steps if one.share(step) > 0.35} <= called_for, one.id
+        assert {step for step, _ in one.slips} <= set(one.steps)
+
+
+def test_what_no_case_exercises_gains_nothing_and_what_few_do_gains_little() -> None:
+    def gained(share: float) -> float:
+        """How often of forty times a type comes of which one step is never exercised, of two otherwise alike."""
+        odd = info("odd", "turn", "rare", shares={"rare": share})
+        table, state, recent, now = catalogue(odd, info("even", "turn"), SUM, FORM), LearnerState(), list[Done](), START
+        for number in range(40):
+            one = choose(state, table, now, random.Random(number), recent=recent, level="novice")
+            fold(state, Answered(now, one.type_id, ("add",) if one.type_id == "sum" else ("turn",), "right"))
+            recent.append(Done(one.type_id, right=True))
+            now += 60
+        return sum(done.type_id == "odd" for done in recent)
+
+    assert gained(0.001) <= 12 < gained(1.0), "a step never met that every case is said to call for brings its type"
+
+
+def test_what_was_never_met_is_not_called_shaky() -> None:
+    """Twelve right answers over twelve days to cases that did not call for the last step."""
+    state = replay(Answered(START + day * DAY, "full", ("read", "take-off"), "right") for day in range(12))
+    at = START + 11.5 * DAY
+    assert band(state, FULL.chain, at, type_id="full") == "solid"
+    assert band(state, ("write",), at) == "new"
+    choice = choose(state, catalogue(FULL), at, random.Random(1), level="novice")
+    assert choice.why == "A step that you have not met may come: write."
+    rows = forward_look(state, catalogue(FULL), at)
+    assert {row.id: row.bands[0] for row in rows} == {"full": "solid", "read": "solid", "take-off": "solid"}

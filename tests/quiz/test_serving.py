@@ -12,12 +12,13 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from importlib import metadata
 from pathlib import Path
 
 import pytest
 
 from quiz import practice
-from quiz.__main__ import PORT
+from quiz.__main__ import PORT, serve
 from quiz.datafile import DataFile
 from quiz.store import Learner, Store
 from tests.conftest import NOON, lots, written
@@ -31,10 +32,12 @@ def quiz(*arguments: str | Path, **env: str) -> subprocess.CompletedProcess[str]
 
 
 @contextmanager
-def serving(*arguments: str | Path, **env: str) -> Iterator[tuple[subprocess.Popen[str], str, int]]:
+def serving(
+    *arguments: str | Path, command: tuple[str, ...] = (*QUIZ, "serve", "--no-browser"), **env: str
+) -> Iterator[tuple[subprocess.Popen[str], str, int]]:
     """Serve as a child process; yields it with the host and port that it printed."""
-    command = [*QUIZ, "serve", "--no-browser", *map(str, arguments)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, **env}) as child:
+    whole = [*command, *map(str, arguments)]
+    with subprocess.Popen(whole, stdout=subprocess.PIPE, text=True, env={**os.environ, **env}) as child:
         try:
             assert child.stdout is not None
             said = child.stdout.readline()
@@ -55,8 +58,8 @@ def test_help_is_quick_because_it_imports_nothing() -> None:
     """Timed by what is loaded, not by the clock: flask, numpy and sqlite-utils are what takes time."""
     script = (
         "import sys, quiz.__main__ as m\n"
-        "try: m.main(['--help'])\n"
-        "except SystemExit: print([n for n in ('flask', 'numpy', 'sqlite_utils', 'waitress') if n in sys.modules])"
+        "m.main(['--help'])\n"
+        "print([n for n in ('flask', 'numpy', 'sqlite_utils', 'waitress') if n in sys.modules])"
     )
     found = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert found.stdout.splitlines()[-1] == "[]"
@@ -137,11 +140,100 @@ def test_a_file_that_is_not_ours_is_refused_in_one_line_and_left_alone(command: 
     assert [one.name for one in tmp_path.iterdir()] == ["other.sqlite3"]
 
 
-@pytest.mark.parametrize("arguments", [["fly"], ["serve", "--port", "0"], ["serve", "--port", "http"], []])
+@pytest.mark.parametrize(
+    "arguments", [["fly"], ["serve", "--port", "0"], ["serve", "--port", "http"], ["--no-browser"]]
+)
 def test_a_wrong_command_line_is_exit_2(arguments: list[str]) -> None:
     found = quiz(*arguments)
     assert found.returncode == 2
-    assert "Traceback" not in found.stderr
+    assert found.stderr.startswith("quiz: ")
+    assert "--help` shows how" in found.stderr
+    assert found.stderr.count("\n") == 1
+
+
+def test_every_option_of_serve_may_come_from_the_environment_and_without_a_command_it_serves(tmp_path: Path) -> None:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    given = {
+        "QUIZ_HOST": "localhost",
+        "QUIZ_PORT": str(port),
+        "QUIZ_DATA": str(tmp_path / "a.sqlite3"),
+        "QUIZ_NO_BROWSER": "1",
+        "QUIZ_LOG_FILE": str(tmp_path / "app.log"),
+        "QUIZ_VERBOSE": "1",
+    }
+    options = {option.envvar for option in serve.params}
+    assert options == set(given), "an option without a variable, or one that is not tried here"
+    with serving(command=QUIZ, **given) as (_, host, at):
+        assert (host, at, get(host, at)) == ("localhost", port, 200)
+    assert (tmp_path / "a.sqlite3").is_file()
+    assert "GET / 200" in (tmp_path / "app.log").read_text(encoding="utf-8")
+
+
+def test_an_option_goes_before_its_variable(tmp_path: Path) -> None:
+    found = quiz("serve", "--no-browser", "--host", "nowhere", "--data", tmp_path / "a.sqlite3", QUIZ_HOST="127.0.0.1")
+    assert found.stderr.startswith("quiz: host nowhere: ")
+
+
+def test_the_log_names_no_address_that_may_hold_a_code_or_a_phrase(tmp_path: Path) -> None:
+    log = tmp_path / "app.log"
+    with serving("--data", tmp_path / "a.sqlite3", "--log-file", log, "-v") as (_, host, port):
+        get(host, port, "/case/a-secret-name?phrase=seven+larks")
+        get(host, port, "/nothing/of/ours")
+    said = log.read_text(encoding="utf-8")
+    assert "<dealt_id>" in said
+    assert "an address that is not ours 404" in said
+    assert "secret" not in said
+    assert "larks" not in said
+
+
+def test_without_being_told_to_it_logs_no_request(tmp_path: Path) -> None:
+    log = tmp_path / "app.log"
+    with serving("--data", tmp_path / "a.sqlite3", "--log-file", log) as (_, host, port):
+        assert get(host, port) == 200
+    assert log.read_text(encoding="utf-8") == ""
+
+
+def test_a_log_file_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
+    found = quiz("serve", "--no-browser", "--data", tmp_path / "a.sqlite3", "--log-file", tmp_path / "no" / "app.log")
+    assert found.returncode == 2
+    assert re.fullmatch(r"quiz: log file .*: no such file or directory; give a file in a folder .*\n", found.stderr)
+
+
+def test_it_says_which_version_it_is() -> None:
+    assert quiz("--version").stdout == f"Two Meridians {metadata.version('two-meridians')}\n"
+
+
+def test_a_shell_can_complete_commands_and_options() -> None:
+    asked = {"_TWO_MERIDIANS_COMPLETE": "bash_complete", "COMP_WORDS": "two-meridians re", "COMP_CWORD": "1"}
+    script = "import sys; sys.argv[0] = 'two-meridians'; from two_meridians import main; sys.exit(main())"
+    found = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False, env={**os.environ, **asked}
+    )
+    assert [line.split(",")[1] for line in found.stdout.splitlines()] == ["rebuild", "refit", "restore"]
+
+
+@pytest.mark.parametrize("package", ["cases", "quiz"])
+def test_another_projects_package_in_place_of_ours_is_refused_in_words(package: str, tmp_path: Path) -> None:
+    """As when another distribution installs a package of that name before ours on the path."""
+    (tmp_path / package).mkdir()
+    (tmp_path / package / "__init__.py").write_text("VERSION = 7\n")
+    found = subprocess.run(
+        [sys.executable, "-c", "import sys; from two_meridians import main; sys.exit(main())", "serve"],
+        capture_output=True, text=True, check=False, env={**os.environ, "PYTHONPATH": str(tmp_path)}, cwd=tmp_path,
+    )  # fmt: skip
+    assert found.returncode == 2
+    assert found.stderr.startswith(f"two-meridians: the package `{package}` is another project's ({tmp_path}")
+    assert found.stderr.count("\n") == 1
+
+
+def test_the_app_run_beside_another_projects_cases_refuses_too(tmp_path: Path) -> None:
+    (tmp_path / "cases").mkdir()
+    (tmp_path / "cases" / "__init__.py").touch()
+    found = subprocess.run([*QUIZ, "check"], capture_output=True, text=True, check=False, cwd=tmp_path)
+    assert (found.returncode, found.stdout) == (2, "")
+    assert found.stderr.startswith("quiz: the package `cases` is another project's")
 
 
 def test_rebuild_says_what_it_found(data_path: Path, store: Store, learner: Learner) -> None:

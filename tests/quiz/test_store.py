@@ -12,6 +12,7 @@ from quiz import accuracy_store, class_store, classes, people, practice, recalli
 from quiz.accuracy import read_entry
 from quiz.datafile import DataFile
 from quiz.store import REMEMBERED, Learner, Store
+from quiz.throttle import Caller, Tries
 from tests.conftest import NOON, lots, written
 
 
@@ -60,7 +61,7 @@ def test_a_learner_can_be_removed_with_everything(data_file: DataFile, store: St
     answer_one(store, learner)
     other = people.add(store, "Bea", now=NOON)
     kept = answer_one(store, other, seed=2)
-    people.remove(store, learner.id)
+    people.remove(store, learner.id, now=NOON)
     db = data_file.connect()
     counts = {name: db[name].count for name in ("learners", "sittings", "dealt", "answers")}
     db.conn.close()
@@ -69,7 +70,7 @@ def test_a_learner_can_be_removed_with_everything(data_file: DataFile, store: St
 
 
 def test_a_removed_learners_number_is_not_given_again(store: Store, learner: Learner) -> None:
-    people.remove(store, learner.id)
+    people.remove(store, learner.id, now=NOON)
     assert people.add(store, "Bea", now=NOON).id > learner.id
 
 
@@ -103,7 +104,7 @@ def test_a_removed_learner_leaves_no_trace_in_the_bytes(data_file: DataFile, sto
     who = people.add(store, NAME, now=NOON)
     dealt = answer_one(store, who)
     assert traces(data_file, NAME)["-wal"] > 0, "or this test would see nothing"
-    people.remove(store, who.id)
+    people.remove(store, who.id, now=NOON)
     assert set(traces(data_file, NAME).values()) == set(traces(data_file, dealt).values()) == {0}
 
 
@@ -112,8 +113,8 @@ def test_a_removed_class_leaves_no_trace_in_the_bytes(data_file: DataFile, store
     marit = class_store.preceptor_named(store, "Marit Osei")
     assert marit is not None
     spring = classes.own(store, marit, classes.make(store, marit, "Spring of Larks", now=NOON, lots=lots()))
-    form = {"form": "a form's own secret", "address": ""}
-    learner = classes.join(store, spring.code or "", NAME, now=NOON, lots=lots(), **form).learner
+    form, caller = "a form's own secret", Caller(Tries())
+    learner = classes.join(store, spring.code or "", NAME, form=form, caller=caller, now=NOON, lots=lots()).learner
     answer_one(store, learner)
     assert traces(data_file, NAME)["-wal"] > 0
     classes.remove(store, spring)
@@ -139,7 +140,7 @@ def test_a_reader_in_the_way_fails_no_removal_and_the_next_write_makes_up_for_it
     with closing(sqlite3.connect(data_file.path, isolation_level=None)) as reader:
         reader.execute("BEGIN")
         assert reader.execute("SELECT count(*) FROM learners").fetchone() == (2,)
-        people.remove(store, who.id)
+        people.remove(store, who.id, now=NOON)
         assert [one.name for one in store.learners()] == ["Bea"]
         people.rename(store, other.id, "Beatrix")
         assert traces(data_file, NAME)["-wal"] > 0, "the reader still looks at it"

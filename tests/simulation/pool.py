@@ -17,7 +17,7 @@ from cases.lens import SphCyl
 from cases.marking import mark
 from cases.register import all_types
 from cases.working import Slip, SlipName, SlipRef, run_chain
-from quiz.catalogue import catalogue, key_of
+from quiz.catalogue import catalogue_for, key_of
 from quiz.learner import SlipKey
 from quiz.offered import Catalogue
 from quiz.schedule import Choice
@@ -60,8 +60,8 @@ class Pool:
     """Samples of every type on offer."""
 
     def __init__(self, types: Catalogue | None = None, settings: Settings | None = None) -> None:
-        self.catalogue = types or catalogue()
         self.settings = settings or Settings(level="expert")
+        self.catalogue = types or catalogue_for(self.settings)
         self._plain: dict[str, list[Sample]] = {}
         self._wished: dict[tuple[str, object], list[Sample]] = {}
         self._cases: dict[int, Case] = {}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cases.casetype import Settings, draw
+from cases.errors import OutOfRange
 from cases.lens import SphCyl
 from cases.register import case_type
 from cases.retinoscope import Setting, movement
@@ -60,6 +61,24 @@ def test_which_target_suits_which_eye() -> None:
     near_mirror = case_of("fixation-target", room | {"drops": "none", "mirror_cm": 150})
     assert near_mirror.truth["target"] == "switch"
     assert not any(name.endswith("mirror-not-doubled") for name in slips_of(near_mirror))
+
+
+def test_no_room_is_drawn_in_which_two_targets_are_equally_far() -> None:
+    """A plane mirror doubles the distance: at 250 cm one's own eyes are 500 cm away, as far as a switch there.
+
+    Whoever takes the image to lie at the mirror has two equal targets where the mirror hangs beside the switch.
+    """
+    for seed in range(600):
+        room = draw(case_type("fixation-target"), seed, settings_of(seed)).findings
+        assert room["switch_cm"] not in (2 * room["mirror_cm"], room["mirror_cm"]), seed
+
+
+def test_own_findings_with_two_targets_equally_far_are_refused_with_the_reason() -> None:
+    room = {"mirror_cm": 250, "switch_cm": 500, "distance_cm": 67}
+    with pytest.raises(OutOfRange, match="as far as the switch, so that either target is right"):
+        _ = case_of("fixation-target", room | {"drops": "none"}).truth
+    # Under drops neither is the target, so that nothing is in doubt.
+    assert case_of("fixation-target", room | {"drops": "working"}).truth["target"] == "light"
 
 
 def test_each_target_is_right_in_some_drawn_room() -> None:
@@ -119,9 +138,37 @@ def test_a_presbyope_wants_the_usual_add() -> None:
 def test_an_uncorrected_myope_whose_far_point_is_the_pupil_needs_nothing() -> None:
     for amplitude in (0, 6):
         findings = {"amplitude": amplitude, "uncorrected": -1.5, "distance_cm": 67}
-        assert answer_of(case_of("examiner-blur", findings)) == {"lacking": 0, "view": "sharp"}
+        assert answer_of(case_of("examiner-blur", findings)) == {"lacking": -amplitude / 2, "view": "sharp"}
     nearer = case_of("examiner-blur", {"amplitude": 6, "uncorrected": -3, "distance_cm": 67})
     assert answer_of(nearer) == {"lacking": -1.5, "view": "minus"}
+
+
+def test_what_the_examiner_has_to_spare_does_not_jump_where_nothing_is_asked_for() -> None:
+    """At 40 cm 2.50 D is asked for; half of 4.00 D is held. By hand 2.50 − 2.25 − 2.00 = −1.75, then −2.00.
+
+    From there on the eye is too strong for the distance, and the view changes with the number.
+    """
+    spare = {}
+    for uncorrected in (-2.0, -2.25, -2.5, -2.75):
+        findings = {"amplitude": 4, "uncorrected": uncorrected, "distance_cm": 40, "held": "half"}
+        spare[uncorrected] = answer_of(case_of("examiner-blur", findings))
+    assert spare == {
+        -2.0: {"lacking": -1.5, "view": "sharp"},
+        -2.25: {"lacking": -1.75, "view": "sharp"},
+        -2.5: {"lacking": -2.0, "view": "sharp"},
+        -2.75: {"lacking": -0.25, "view": "minus"},
+    }
+
+
+def test_the_number_for_the_view_jumps_only_where_the_view_changes() -> None:
+    """A hundredth of a dioptre more or less is never worth more than a hundredth in one and the same view."""
+    before = None
+    for hundredth in range(-300, 300):
+        findings = {"amplitude": 4, "uncorrected": hundredth / 100, "distance_cm": 50, "held": "half"}
+        now = answer_of(case_of("examiner-blur", findings))
+        if before is not None and before["view"] == now["view"]:
+            assert abs(now["lacking"] - before["lacking"]) <= 0.0101, hundredth
+        before = now
 
 
 def test_slips_of_the_examiner_worked_by_hand() -> None:

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.casetype import draw
-from cases.lens import SphCyl
+from cases.lens import SphCyl, axis_gap
 from cases.marking import mark_text
 from cases.register import case_type
 from tests.cases.families.seeds import settings_of
@@ -78,6 +78,13 @@ ALONG = [
 @pytest.mark.parametrize(("lens", "meridian", "power"), ALONG)
 def test_the_power_along_a_meridian(lens: dict[str, float], meridian: float, power: float) -> None:
     assert answer_of(case_of("oblique-power", {"rx": lens, "meridian": meridian})) == {"power": pytest.approx(power)}
+
+
+def test_the_power_between_is_never_asked_along_a_principal_meridian() -> None:
+    """None of the cylinder acts along its axis and all of it across (ISO 13666): both need no sine."""
+    for seed in range(600):
+        asked = draw(case_type("oblique-power"), seed, settings_of(seed)).findings
+        assert 5 <= axis_gap(asked["meridian"], asked["rx"].axis) <= 85, seed
 
 
 def test_slips_along_a_meridian() -> None:
