@@ -78,6 +78,21 @@ def commands(ctx: click.Context) -> None:
     show_envvar=True,
     help="127.0.0.1 (default): this computer; 0.0.0.0: a class",
 )
+@click.option(
+    "--class",
+    "for_class",
+    is_flag=True,
+    envvar="QUIZ_CLASS",
+    show_envvar=True,
+    help="serve a class at any host, behind another web server perhaps: only those who join or sign in get in",
+)
+@click.option(
+    "--one-person",
+    is_flag=True,
+    envvar="QUIZ_ONE_PERSON",
+    show_envvar=True,
+    help="serve a class's file to this computer alone: whoever opens a page is its learner",
+)
 @with_port
 @with_data
 @click.option(
@@ -90,14 +105,30 @@ def commands(ctx: click.Context) -> None:
 )
 @click.option("-v", "--verbose", is_flag=True, envvar="QUIZ_VERBOSE", show_envvar=True, help="log every request")
 def serve(
-    host: str, port: int | None, no_browser: bool, data: Path | None, log_file: Path | None, verbose: bool
+    host: str,
+    for_class: bool,
+    one_person: bool,
+    port: int | None,
+    no_browser: bool,
+    data: Path | None,
+    log_file: Path | None,
+    verbose: bool,
 ) -> None:
     """Serve the app to a browser on this computer, or to a class."""
     from quiz import log_file as log
     from quiz.serving import serve as serve_app
 
     log.set_up(log_file, verbose=verbose)
-    serve_app(data=data, host=host, port=port, usual_port=PORT, browser=not no_browser, say=say)
+    serve_app(
+        data=data,
+        host=host,
+        port=port,
+        usual_port=PORT,
+        browser=not no_browser,
+        say=say,
+        for_class=for_class,
+        one_person=one_person,
+    )
 
 
 @commands.command()
@@ -244,7 +275,8 @@ def demo(data: Path | None, port: int | None, no_browser: bool, no_serve: bool) 
         if not no_serve:
             from quiz.serving import serve as serve_app
 
-            serve_app(data=path, host="127.0.0.1", port=port, usual_port=PORT, browser=not no_browser, say=say)
+            here, browser = "127.0.0.1", not no_browser
+            serve_app(data=path, host=here, port=port, usual_port=PORT, browser=browser, say=say, one_person=True)
 
 
 def _fill(path: Path) -> None:

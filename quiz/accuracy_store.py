@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from cases.kinds import Lens
 from cases.lens import SphCyl
@@ -36,25 +37,25 @@ class Kept:
 
 def entries_of(store: Store, learner: int) -> list[Kept]:
     """Return a learner's log in the order in which it was entered."""
-    rows = store.fetch("SELECT * FROM accuracy WHERE learner = ? ORDER BY id", learner)
-    return [
-        Kept(
-            row["id"],
-            Entry(
-                eye=row["eye"],
-                patient=row["patient"],
-                retinoscopy=_lens(row["retinoscopy"]),
-                end_point=_lens(row["end_point"]),
-                distance_cm=row["distance_cm"],
-                on=date.fromisoformat(row["day"]),
-                wet=bool(row["wet"]),
-                end_wet=bool(row["end_wet"]),
-                age=row["age"],
-                remark=row["remark"],
-            ),
-        )
-        for row in rows
-    ]
+    return store.fetch_with(_kept, "SELECT * FROM accuracy WHERE learner = ? ORDER BY id", learner)
+
+
+def _kept(row: Any) -> Kept:
+    return Kept(
+        row["id"],
+        Entry(
+            eye=row["eye"],
+            patient=row["patient"],
+            retinoscopy=_lens(row["retinoscopy"]),
+            end_point=_lens(row["end_point"]),
+            distance_cm=row["distance_cm"],
+            on=date.fromisoformat(row["day"]),
+            wet=bool(row["wet"]),
+            end_wet=bool(row["end_wet"]),
+            age=row["age"],
+            remark=row["remark"],
+        ),
+    )
 
 
 def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:

@@ -17,7 +17,19 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from quiz.datafile import PATIENCE, DataFile, NoFile, code_of, corrupt, is_fresh, refusal, refuse_newer
+from quiz import soundness
+from quiz.datafile import (
+    PATIENCE,
+    DataFile,
+    NoFile,
+    NotOurs,
+    Refused,
+    code_of,
+    corrupt,
+    is_fresh,
+    refusal,
+    refuse_newer,
+)
 from quiz.errors import QuizError
 
 _BESIDE = ("-wal", "-shm", "-journal")
@@ -66,8 +78,10 @@ def backup(source: Path, to: Path, *, patience: float = PATIENCE) -> int:
     return size
 
 
-def snapshot(source: Path, to: Path, *, patience: float = PATIENCE) -> None:
-    """Copy a data file as it is at one moment into an empty file, and check the copy from end to end.
+def snapshot(source: Path, to: Path, *, patience: float = PATIENCE, restore_to: Path | None = None) -> None:
+    """Copy a data file as it is at one moment into an empty file, and look the copy over from end to end.
+
+    restore_to: the data file, where the source is a backup of it.
 
     Raises
     ------
@@ -79,19 +93,16 @@ def snapshot(source: Path, to: Path, *, patience: float = PATIENCE) -> None:
     with closing(sqlite3.connect(to, isolation_level=None)) as copy:
         try:
             _copied(source, copy, patience)
-        except sqlite3.Error as error:
+            # The copy is to be one file that holds all, whatever the log beside the source held.
+            copy.execute("PRAGMA journal_mode = DELETE")
+            found = next(filter(None, soundness.damage(copy, pages="integrity_check")), None)
+            if found:
+                raise corrupt(source, found, restore_to=restore_to)
+            refuse_newer(source, Database(copy))
+        except soundness.UNREADABLE as error:
             if code_of(error) in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
                 raise BadPlace(f"backup {to.parent}: it cannot be written there ({error}); make room first") from error
-            raise refusal(source, error) from error
-        # The copy is to be one file that holds all, whatever the log beside the source held.
-        copy.execute("PRAGMA journal_mode = DELETE")
-        try:
-            verdict = copy.execute("PRAGMA integrity_check(1)").fetchone()[0]
-            if verdict != "ok":
-                raise corrupt(source, verdict)
-            refuse_newer(source, Database(copy))
-        except sqlite3.DatabaseError as error:
-            raise refusal(source, error) from error
+            raise refusal(source, error, restore_to=restore_to) from error
     _sync(to)
 
 
@@ -119,9 +130,13 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
     """
     if not copy.exists():
         raise NoFile(copy)
-    fresh = is_fresh(path)
+    try:
+        fresh = is_fresh(path)
+    except NotOurs as error:
+        why = "this is no data file of Two Meridians, or its first bytes are damaged"
+        raise Refused(path, why, "move it to another place, then run the command once more") from error
     with _part_of(path) as part:
-        snapshot(copy, part, patience=patience)
+        snapshot(copy, part, patience=patience, restore_to=path)
         _made_ready(part)
         if not fresh:
             _as_it_was_owned(part, path)
@@ -132,7 +147,7 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
 
 
 def _made_ready(part: Path) -> None:
-    with closing(DataFile.open(part)) as file:
+    with closing(DataFile.open(part, look=0)) as file:
         db = file.connect()
         with closing(db.conn), file.writing(db):
             db.conn.execute("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
@@ -162,7 +177,7 @@ def _set_aside(path: Path, now: float) -> Path:
         if code_of(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             raise InUse(path) from error
         raise refusal(path, error) from error
-    except sqlite3.DatabaseError:
+    except soundness.UNREADABLE:
         pass  # damaged, which is why a backup is put in its place
     aside = _free_name(path, now)
     for end in _BESIDE:

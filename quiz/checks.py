@@ -7,16 +7,16 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from sqlite_utils import Database
 
-from quiz import folding, results
+from quiz import folding, results, soundness
 from quiz.backups import snapshot
-from quiz.datafile import PATIENCE, DataFile, known_migrations
+from quiz.datafile import PATIENCE, Damaged, DataFile, corrupt, known_migrations, refusal
 from quiz.schema import MIGRATIONS
 from quiz.store import Store
 
@@ -40,13 +40,25 @@ def check(path: Path, *, patience: float = PATIENCE) -> Iterator[Finding]:
     with TemporaryDirectory(prefix="two-meridians-") as folder:
         copy = Path(folder) / "copy.sqlite3"
         snapshot(path, copy, patience=patience)
-        yield Finding("every page and every index holds together")
-        yield _age(copy)
-        with closing(DataFile.open(copy)) as file, closing(Store(file)) as store:
-            yield _schema(store)
+        yield Finding("every page and every index holds together, and every cell can be read")
+        with _said_of(path):
+            yield _age(copy)
+        with _said_of(path), closing(DataFile.open(copy, look=0)) as file, closing(Store(file)) as store:
+            yield _schema(file)
             yield from _rows(store)
             yield from _memories(store)
             yield from _tallies(store)
+
+
+@contextmanager
+def _said_of(path: Path) -> Iterator[None]:
+    """Say of the file what was found in its copy."""
+    try:
+        yield
+    except Damaged as error:
+        raise corrupt(path, error.what) from error
+    except soundness.UNREADABLE as error:
+        raise refusal(path, error) from error
 
 
 def _age(copy: Path) -> Finding:
@@ -57,18 +69,12 @@ def _age(copy: Path) -> Finding:
     return Finding("it stands at this version's schema")
 
 
-def _schema(store: Store) -> Finding:
-    with closing(sqlite3.connect(":memory:")) as conn:
-        MIGRATIONS.apply(Database(conn))
-        meant = {(kind, name, sql) for kind, name, sql in conn.execute(_SCHEMA)}
-    found = {(row[0], row[1], row[2]) for row in store.fetch(_SCHEMA)}
-    if found == meant:
+def _schema(file: DataFile) -> Finding:
+    with closing(file.connect().conn) as conn:
+        named = soundness.schema_differences(conn)
+    if not named:
         return Finding("tables, indexes and the triggers that guard the logs are as they should be")
-    named = sorted({f"{kind} {name}" for kind, name, _ in found ^ meant})
     return Finding(f"the schema was changed by another hand: {', '.join(named)}; put a backup in its place", good=False)
-
-
-_SCHEMA = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' AND name NOT LIKE '_sqlite_%'"
 
 
 def _rows(store: Store) -> Iterator[Finding]:
@@ -93,7 +99,11 @@ def _rows(store: Store) -> Iterator[Finding]:
 def _memories(store: Store) -> Iterator[Finding]:
     older, astray = 0, []
     for learner in store.learners():
-        kept = store.states(learner.id)
+        try:
+            kept = store.states(learner.id)
+        except Damaged:
+            astray.append(learner.name)
+            continue
         if kept is None or kept.folded_with != folding.FOLDED_WITH:
             older += 1
         elif not folding.agrees(kept, folding.refolded(store, learner.id)):

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quiz.store import Answer, Dealt, Learner, Sitting, Store
+from quiz.soundness import SHAPES
+from quiz.store import Answer, Dealt, Learner, Sitting, Store, unpacked
 
 
 @dataclass(frozen=True)
@@ -313,8 +314,8 @@ _PLAN = (
 def _drill(row: Any) -> Drill:
     values = {name: row[name] for name in row.keys()}  # noqa: SIM118 - a Row's own iterator gives values
     values["class_id"] = values.pop("class")
-    values["types"] = tuple(json.loads(values["types"]))
-    values["slips"] = tuple((step, slip) for step, slip in json.loads(values["slips"]))
+    types, slips = (unpacked(values[name], shape, name) for name, shape in SHAPES["drills"].items())
+    values["types"], values["slips"] = tuple(types), tuple((step, slip) for step, slip in slips)
     for name in ("fixed_distance", "same", "counts"):
         values[name] = bool(values[name])
     return Drill(**values)
@@ -348,24 +349,24 @@ def change_drill(store: Store, drill_id: int, plan: Mapping[str, Any]) -> None:
 
 def drill_of_id(store: Store, drill_id: int) -> Drill | None:
     """Return a drill."""
-    return next((_drill(row) for row in store.fetch("SELECT * FROM drills WHERE id = ?", drill_id)), None)
+    return next(iter(store.fetch_with(_drill, "SELECT * FROM drills WHERE id = ?", drill_id)), None)
 
 
 def drills_of(store: Store, class_id: int) -> list[Drill]:
     """Return the drills of a class, the newest first."""
-    return [_drill(row) for row in store.fetch("SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)]
+    return store.fetch_with(_drill, "SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)
 
 
 def drills_for(store: Store, learner: Learner) -> list[Drill]:
     """Return the drills of a learner's class that are for all or for this learner, drafts left out."""
     if not learner.joined:
         return []
-    rows = store.fetch(
+    return store.fetch_with(
+        _drill,
         "SELECT d.* FROM drills d JOIN members m ON m.class = d.class "
         "WHERE m.learner = ?1 AND d.state <> 'draft' AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
         learner.id,
     )
-    return [_drill(row) for row in rows]
 
 
 def types_in_drill(store: Store, learner: Learner, now: float) -> frozenset[str]:
@@ -400,24 +401,23 @@ def remove_drill(store: Store, drill_id: int) -> None:
 
 def kept_cases(store: Store, drill_id: int, *, first: int) -> list[KeptCase]:
     """Return the cases that a drill keeps at its first places, in their order; a place may have none yet."""
-    rows = store.fetch(
+    return store.fetch_with(
+        _kept_case,
         "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place < ? ORDER BY place",
         drill_id,
         first,
     )
-    return [_kept_case(row) for row in rows]
 
 
 def kept_case(store: Store, drill_id: int, place: int) -> KeptCase | None:
     """Return the case that a drill keeps at a place, if it keeps one there."""
-    rows = store.fetch(
-        "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place = ?", drill_id, place
-    )
-    return next(map(_kept_case, rows), None)
+    sql = "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place = ?"
+    return next(iter(store.fetch_with(_kept_case, sql, drill_id, place)), None)
 
 
 def _kept_case(row: Any) -> KeptCase:
-    return KeptCase(row["place"], row["type"], row["seed"], json.loads(row["findings"]))
+    findings = unpacked(row["findings"], SHAPES["drill_cases"]["findings"], "findings")
+    return KeptCase(row["place"], row["type"], row["seed"], findings)
 
 
 def keep_cases(store: Store, drill_id: int, cases: Iterable[KeptCase]) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from quiz import class_store, memory, recall_store, results
+from quiz.datafile import Damaged
 from quiz.lately import Lately
 from quiz.learner import Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.numbers import NUMBERS
@@ -92,12 +93,10 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
 
 def _kept(store: Store, learner_id: int, read: Callable[[KeptStates], Kept]) -> Kept | None:
     """Read what is kept of a learner; None where it is unreadable or older numbers made it."""
-    kept = store.states(learner_id)
-    if kept is None or kept.folded_with != FOLDED_WITH:
-        return None
     try:
-        return read(kept)
-    except BadState:
+        kept = store.states(learner_id)
+        return read(kept) if kept is not None and kept.folded_with == FOLDED_WITH else None
+    except (BadState, Damaged):
         return None
 
 
@@ -119,6 +118,15 @@ def refolded(store: Store, learner_id: int) -> States:
         memory.replay(map(event_of, store.answers_of(learner_id))),
         memory.replay(map(recall_event_of, recall_store.recall_marks_of(store, learner_id))),
     )
+
+
+def as_folded(store: Store, learner_id: int, states: States) -> bool:
+    """Say whether what is kept of a learner's memory can be read and agrees with what the logs fold into."""
+    try:
+        kept = store.states(learner_id)
+    except Damaged:
+        return False
+    return kept is not None and agrees(kept, states)
 
 
 def keep(store: Store, learner_id: int, states: States) -> None:
@@ -155,11 +163,8 @@ def rebuild(store: Store) -> Iterable[Rebuilt]:
     """Fold every learner's logs anew, keep the result, and say whether it differed from what was kept."""
     for one in store.learners():
         with store.writing():
-            kept = store.states(one.id)
-            if kept is None:
-                continue
             states = refolded(store, one.id)
-            same = agrees(kept, states)
+            same = as_folded(store, one.id, states)
             keep(store, one.id, states)
             results.tally_anew(store, one)
             counts = len(store.answers_of(one.id)), len(recall_store.recall_marks_of(store, one.id))

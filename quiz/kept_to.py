@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from cases.register import all_types, case_type
 from quiz import people
-from quiz.store import Learner, Store
+from quiz.soundness import SHAPES
+from quiz.store import Learner, Store, unpacked
 
 
 @dataclass(frozen=True)
@@ -22,11 +24,13 @@ class KeptTo:
 
 def of_sitting(store: Store, sitting_id: int) -> KeptTo | None:
     """Return what a sitting keeps to; None for an ordinary one, and when this version has none of its types."""
-    rows = store.fetch("SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
-    if not rows:
-        return None
-    known = tuple(one for one in json.loads(rows[0]["types"]) if one in all_types())
-    return KeptTo(known, rows[0]["why"]) if known else None
+    found = store.fetch_with(_kept_to, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
+    return found[0] if found and found[0].types else None
+
+
+def _kept_to(row: Any) -> KeptTo:
+    types = unpacked(row["types"], SHAPES["kept_to"]["types"], "types")
+    return KeptTo(tuple(one for one in types if one in all_types()), row["why"])
 
 
 def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now: float) -> int:

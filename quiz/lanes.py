@@ -16,6 +16,8 @@ from waitress import wasyncore
 from waitress.channel import HTTPChannel
 from waitress.task import ThreadedTaskDispatcher
 
+from quiz import limits
+
 QUICK = frozenset(("", "case", "read-as", "bench", "drill", "recall", "static"))
 """First parts of the addresses that a learner at practice asks for; each page takes some milliseconds."""
 HANGS = 0.25
@@ -100,6 +102,7 @@ def run(server: Any, connections: dict[int, Any]) -> None:
     lanes = server.task_dispatcher = Lanes(server.task_dispatcher)
     try:
         while connections:
+            limits.look(server)
             wasyncore.loop(timeout=HANGS if lanes.in_line else 1, use_poll=True, map=connections, count=1)
             if lanes.in_line:
                 if lanes.hangs:

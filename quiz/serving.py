@@ -8,6 +8,7 @@ import signal
 import socket
 import sys
 import threading
+import time
 import webbrowser
 from collections.abc import Callable
 from contextlib import closing
@@ -15,9 +16,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
-from waitress.server import create_server
-
-from quiz import lanes
+from quiz import lanes, limits
 from quiz.app import LOOPBACK, create_app
 from quiz.class_store import has_preceptor
 from quiz.datafile import DataFile, NoFile, open_data
@@ -26,7 +25,8 @@ from quiz.store import Store
 
 LONG_AT_ONCE = 3
 """Threads for pages that may take long; the quick ones have one of their own."""
-CONNECTIONS = 2000
+LOOK_S = 0.2
+"""Seconds for which a file is looked over before it is served; what is left is looked at while it is."""
 ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
 
@@ -50,6 +50,10 @@ class NoPreceptor(QuizError):
         )
 
 
+class BadMode(QuizError):
+    """Someone asked for one-person mode where others come in, or did not say which mode a class's file is for."""
+
+
 class PortTaken(QuizError):
     """The port asked for is in use or not to be had."""
 
@@ -58,23 +62,42 @@ class PortTaken(QuizError):
 
 
 def serve(
-    *, data: Path | None, host: str, port: int | None, usual_port: int, browser: bool, say: Callable[[str], None]
+    *,
+    data: Path | None,
+    host: str,
+    port: int | None,
+    usual_port: int,
+    browser: bool,
+    say: Callable[[str], None],
+    for_class: bool = False,
+    one_person: bool = False,
 ) -> None:
     """Serve the app until it is stopped; `say` is told where it is.
 
+    for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
+    makes whoever opens a page the learner of this computer, even where the file is a class's.
+
     Raises
     ------
-    BadHost, NoPreceptor, PortTaken, Refused
+    BadHost, BadMode, NoPreceptor, PortTaken, Refused, TooFewFiles
     """
     address = _address(host)
-    beyond = not ipaddress.ip_address(address).is_loopback
+    beyond = for_class or not ipaddress.ip_address(address).is_loopback
+    if beyond and one_person:
+        raise BadMode(f"host {host}: --one-person is for this computer alone, not for a class: leave one out")
     try:
-        file = open_data(data, make=not beyond)
+        file = open_data(data, make=not beyond, look=LOOK_S)
     except NoFile:
         raise NoPreceptor(host) from None
     with closing(file):
-        if beyond and not _looked_after(file):
+        looked_after = _looked_after(file)
+        if beyond and not looked_after:
             raise NoPreceptor(host)
+        if looked_after and not beyond and not one_person:
+            raise BadMode(
+                f"data file {file.path}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
+                "or --one-person to let whoever opens a page on this computer be its learner"
+            )
         with closing(_listening(address, port, usual_port)) as listening:
             _serve(file, listening, host, beyond=beyond, browser=browser, say=say)
 
@@ -87,12 +110,13 @@ def class_app(data: str) -> Callable[..., object]:
     NoPreceptor, Refused
     """
     try:
-        file = open_data(Path(data), make=False)
+        file = open_data(Path(data), make=False, look=LOOK_S)
     except NoFile:
         raise NoPreceptor(ANY) from None
     if not _looked_after(file):
         file.close()
         raise NoPreceptor(ANY)
+    _look_on(file)
     return create_app(file, hosts=None, beyond=True)
 
 
@@ -104,28 +128,45 @@ def _looked_after(file: DataFile) -> bool:
 def _serve(
     file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
 ) -> None:
+    own = ipaddress.ip_address(listening.getsockname()[0]).is_loopback
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"
-    app = create_app(file, hosts=None, beyond=True, reached_at=url) if beyond else create_app(file)
-    # It warns of every request that waits its turn, line after line, whenever a class answers at once.
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    connections: dict[int, Any] = {}
-    server = create_server(
-        app,
-        map=connections,
-        sockets=[listening],
-        threads=LONG_AT_ONCE,
-        ident=None,
-        # A class's browsers hold several connections each, and waitress lets in no more than 100 by itself.
-        connection_limit=CONNECTIONS,
-    )
+    most, fewer = limits.connections()
+    # At an address of this computer alone, learners come by another server: their links have the address that they see.
+    app = create_app(file, hosts=None, beyond=True, reached_at="" if own else url) if beyond else create_app(file)
+    # It warns of every request that waits its turn and of every connection too many, line after line.
+    logging.getLogger("waitress").setLevel(logging.ERROR)
+    open_ones: dict[int, Any] = {}
+    server = limits.limited_server(app, open_ones, most=most, threads=LONG_AT_ONCE, sockets=[listening])
     say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
     if beyond:
         say("Whoever can reach that address may ask to come in; only a class's code or a password lets them.")
+    if beyond and own:
+        say("Only this computer reaches it: a web server here must lead there, and pass the Host header on as it came.")
+    if fewer:
+        say(fewer)
     say(f"Answers are kept in {file.path}")
+    _look_on(file)
     signal.signal(signal.SIGTERM, _leave)
     if browser:
         threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
-    lanes.run(server, connections)
+    lanes.run(server, open_ones)
+
+
+def _look_on(file: DataFile) -> None:
+    """Look the file over meanwhile where that is left to do; damage is told, and nothing is served any more."""
+    if not file.looked_over:
+        threading.Thread(target=_look_over, args=(file,), daemon=True).start()
+
+
+def _look_over(file: DataFile) -> None:
+    began = time.monotonic()
+    try:
+        for _ in file.look_over():
+            # A quarter of a processor at most: learners come first.
+            time.sleep(3 * (time.monotonic() - began))
+            began = time.monotonic()
+    except QuizError as error:
+        logging.getLogger("quiz").error("%s", error)  # noqa: TRY400 - one line, and the way out
 
 
 def _address(host: str) -> str:

@@ -159,8 +159,8 @@ class LearnerSettings:
         norms = {one.id: one for one in NORMS}
         kept["norms"] = {
             name: value
-            for name, value in kept.get("norms", {}).items()
-            if name in norms and norms[name].low <= value <= norms[name].high
+            for name, value in dict(kept.get("norms") or {}).items()
+            if name in norms and isinstance(value, int | float) and norms[name].low <= value <= norms[name].high
         }
         while True:
             try:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any, TypeVar
 
+from quiz import soundness
 from quiz.datafile import DataFile
 
 Row = TypeVar("Row")
@@ -110,15 +111,15 @@ class Answer:
     """Whether it arrived after the time of its drill: kept, and not counted there."""
 
 
-_JSON = {
-    Dealt: {"settings", "findings", "probe_of"},
-    Answer: {"findings", "truth", "given", "read_as", "explanations", "steps", "could_show", "hints", "probe_of"},
+_JSON: Mapping[Any, Mapping[str, soundness.Shape]] = {
+    Dealt: soundness.SHAPES["dealt"],
+    Answer: soundness.SHAPES["answers"],
 }
 _TRUTHS = {"for_drill", "working_shown", "had", "joined", "late"}
 
 
 def _to_row(what: Any) -> dict[str, Any]:
-    packed = _JSON.get(type(what), set())
+    packed = _JSON.get(type(what), ())
     return {name: _pack(value) if name in packed else value for name, value in vars(what).items()}
 
 
@@ -130,15 +131,37 @@ def _pack(value: Any) -> str | None:
 
 
 def _from_row(kind: type[Row], row: sqlite3.Row) -> Row:
-    packed = _JSON.get(kind, set())
+    packed = _JSON.get(kind, {})
     values: dict[str, Any] = {}
     names: tuple[str, ...] = _names(kind)  # type: ignore[arg-type]
     for name in names:
         value = row[name]
         if name in packed and value is not None:
-            value = json.loads(value)
+            value = unpacked(value, packed[name], name)
         values[name] = bool(value) if name in _TRUTHS else value
+    if kind is Learner:
+        _look_at_settings(values["settings"])
     return kind(**values)
+
+
+@lru_cache(500)
+def _look_at_settings(text: str) -> None:
+    """See that a learner's settings can be read, which they are later, wherever they are needed."""
+    unpacked(text, soundness.mapping, "settings")
+
+
+def unpacked(text: str, shape: soundness.Shape, name: str) -> Any:
+    """Return what a cell of JSON holds.
+
+    Raises
+    ------
+    ValueError
+        When it is no JSON, or none of its column's shape; `Store` makes it Damaged.
+    """
+    value = json.loads(text)
+    if not shape(value):
+        raise ValueError(f"{name} cannot be read")
+    return value
 
 
 @cache
@@ -172,6 +195,8 @@ class Store:
         self._db = file.lend()
         self._remember = remember
         self._asked: dict[tuple[Any, ...], list[Any]] = {}
+        self._patience = file.patience
+        """Seconds for which locks of others are waited for yet: a request waits so long in all, a command each time."""
 
     def close(self) -> None:
         """Give the connection back."""
@@ -186,7 +211,7 @@ class Store:
         Busy
             When another process has the file locked.
         """
-        with self._file.writing(self._db):
+        with self._file.writing(self._db, patience=self._patience, waited=self._waited):
             # Another request may have written while this one waited for its turn.
             self._asked.clear()
             try:
@@ -194,6 +219,10 @@ class Store:
             except BaseException:
                 self._asked.clear()  # what was read since is undone
                 raise
+
+    def _waited(self, seconds: float) -> None:
+        if self._remember:
+            self._patience = max(0.0, self._patience - seconds)
 
     def wipe(self) -> None:
         """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
@@ -209,16 +238,24 @@ class Store:
         """Return the rows that a question finds, made into dataclasses."""
         return self._found(kind, sql, values)
 
+    def fetch_with(self, make: Callable[[sqlite3.Row], Row], sql: str, *values: Any) -> list[Row]:
+        """Return the rows that a question finds, each made into something; what `make` cannot read is damage."""
+        return self._found(make, sql, values)
+
     def fetch_one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
         """Return the only row that a question finds, made into a dataclass; None where it finds none."""
         return next(iter(self._found(kind, sql, values)), None)
 
-    def _found(self, kind: type[Any] | None, sql: str, values: tuple[Any, ...]) -> list[Any]:
-        key = (kind, sql, values)
+    def _found(self, make: Any, sql: str, values: tuple[Any, ...]) -> list[Any]:
+        key = (make, sql, values)
         kept = self._asked.get(key)
         if kept is None:
-            rows = self._db.conn.execute(sql, values).fetchall()
-            kept = rows if kind is None else [_from_row(kind, row) for row in rows]
+            with self._file.reading():
+                rows = self._db.conn.execute(sql, values).fetchall()
+                if make is None:
+                    kept = rows
+                else:
+                    kept = [_from_row(make, row) if isinstance(make, type) else make(row) for row in rows]
             if self._remember and max(len(kept), len(self._asked) + 1) <= REMEMBERED:
                 self._asked[key] = kept
         return list(kept)
@@ -248,7 +285,7 @@ class Store:
 
     def secret(self) -> str:
         """Return the key that cookies are signed with."""
-        return str(self.fetch("SELECT value FROM app WHERE name = 'secret'")[0][0])
+        return self.fetch_with(lambda row: str(row[0]), "SELECT value FROM app WHERE name = 'secret'")[0]
 
     # --- learners
 

@@ -13,12 +13,11 @@ from typing import Any
 import pytest
 from flask import Flask
 from hypothesis import HealthCheck, settings
-from waitress.server import create_server
 
 from cases.casetype import Case, CaseType, Settings, Values, draw
 from cases.chance import Chance
 from cases.register import case_type
-from quiz import lanes, people, practice
+from quiz import lanes, limits, people, practice
 from quiz.datafile import DataFile
 from quiz.form_texts import form_text
 from quiz.lots import Lots
@@ -52,7 +51,7 @@ class Clock:
 def serving(app: Flask) -> Iterator[str]:
     """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
     connections: dict[int, Any] = {}
-    server = create_server(app, map=connections, host="127.0.0.1", port=0, threads=LONG_AT_ONCE)
+    server = limits.limited_server(app, connections, most=100, threads=LONG_AT_ONCE, host="127.0.0.1", port=0)
 
     def until_closed() -> None:
         with suppress(OSError):  # the socket may be closed while the server waits at it

@@ -171,7 +171,8 @@ def _cause(known: Known) -> dict[str, Any]:
         case (False, False):
             return {"cause": "scatter"}
         case (False, True) if (
-            _sizes_apart(known["first"], known["second"]) <= ALIKE and _axes_apart(known["first"], known["second"]) > 0
+            _sizes_apart(known["first"], known["second"]) <= ALIKE + 1e-9
+            and _axes_apart(known["first"], known["second"]) > 0
         ):
             return {"cause": "axis"}
         case (_, True):

@@ -222,7 +222,7 @@ def _suggest_words(suggests: str) -> str:
 @given(MEANS, HALVES, OFF)
 def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tuple[bool, ...]) -> bool:
     outweigh = all(abs(mean) > half for mean, half in zip(means, halves, strict=True))
-    return all(off) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE
+    return all(off) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------

@@ -9,8 +9,9 @@ from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.cross import AXIS, CYLINDER, SPHERE
+from cases.errors import OutOfRange
 from cases.families.oblique import PRESCRIPTION, pick_second
-from cases.families.over_refraction import count_worn, summing_steps
+from cases.families.over_refraction import OVER, count_worn, summing_steps
 from cases.families.planes import FAMILY
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES
 from cases.fields import Field, Group
@@ -20,7 +21,7 @@ from cases.kinds import Angle, Axis, BadFinding, Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_prescription
 from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, degrees, pick_axis
-from cases.working import Known, Skill, SlipName
+from cases.working import Skill, SlipName
 
 SIDES = Choice((Option("left", "examiner's left"), Option("right", "examiner's right")))
 TURNED = Field("turned", "How far the mark at 6 o'clock has turned", Angle(exact=0.5, tolerance=2, high=45))
@@ -136,11 +137,11 @@ ALLOW_FOR_TURN = ORDER_AXIS.step(
 )
 
 
-def _must_be_toric(findings: Known) -> dict[str, Any]:
-    lens: SphCyl = findings["lens"]
+@given(LENS)
+def _must_be_toric(lens: SphCyl) -> float:
     if not lens.cylinder:
         raise BadFinding(write_prescription(lens), "a spherical lens has no axis to turn: give a lens with a cylinder")
-    return {"axis": lens.axis}
+    return lens.axis
 
 
 def _pick_turn(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -171,7 +172,7 @@ toric_axis = CaseType(
         ORDER_AXIS,
     ),
     draw=lambda chance, settings: LENS.to(_pick_toric(chance, settings)) | _pick_turn(chance, settings),
-    begin=_must_be_toric,
+    begin=lambda known: AXIS.to(_must_be_toric(known)),
     steps=(READ_MARK, ALLOW_FOR_TURN),
     answer=as_found(ACTS_AT, ORDER_AXIS),
     found=given(LENS, TURNED, SIDE)(
@@ -212,6 +213,17 @@ LENS_FOUND = Field("lens", "Soft toric lens as it is marked", Lens())
 FOUND = Field("found", "Net result of retinoscopy over it, as at the cornea", Lens())
 PRESCRIPTION_ASKED = replace(PRESCRIPTION, label="What the eye needs at the cornea")
 ORDER_AXIS_ASKED = Field("order_axis", "Axis to order, in the same form", Axis(tolerance=3))
+
+
+@given(_must_be_toric, LENS_FOUND, TURNED, SIDE, FOUND)
+def _begin_over_toric(axis: float, lens: SphCyl, turned: float, side: str, found: SphCyl) -> tuple[float, SphCyl]:
+    needed = SphCyl(lens.sphere, lens.cylinder, axis_of(axis + _rotation(turned, side))) + found
+    if abs(needed.cylinder) < 0.125:
+        rule = "with the lens it makes a sphere, which has no axis to order; give a result that leaves a cylinder"
+        raise OutOfRange("result over the lens", as_written(found), rule)
+    return axis, found
+
+
 toric_over_refraction = CaseType(
     id="toric-lens-over-refraction",
     title="Retinoscopy over a toric lens that has turned",
@@ -232,7 +244,7 @@ toric_over_refraction = CaseType(
         ORDER_AXIS_ASKED,
     ),
     draw=_draw_over_toric,
-    begin=lambda findings: {**_must_be_toric(findings), "over": findings["found"]},
+    begin=given(AXIS, OVER).by(_begin_over_toric),
     steps=(
         READ_MARK,
         count_worn(

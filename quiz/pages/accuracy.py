@@ -23,6 +23,7 @@ from quiz.errors import QuizError
 from quiz.pages import visit
 from quiz.pages.accuracy_forms import add_page, import_page, preview_page, rows_page, wishes_of
 from quiz.pages.confirming import not_ticked, sure
+from quiz.pages.downloads import download
 
 if TYPE_CHECKING:
     from quiz.accuracy_reading import Reading
@@ -188,10 +189,7 @@ def export() -> Response:
     """Give the whole log as a file that can be brought in again."""
     text = write_table([one.entry for one in _entries()])
     # The mark at the beginning tells spreadsheets that it is UTF-8.
-    response = make_response(text.encode("utf-8-sig"))
-    response.headers["Content-Type"] = "text/csv; charset=utf-8"
-    response.headers["Content-Disposition"] = f'attachment; filename="accuracy-log-{_today().isoformat()}.csv"'
-    return response
+    return download([text.encode("utf-8-sig")], "text/csv", f"accuracy-log-{_today().isoformat()}.csv")
 
 
 # --- rows --------------------------------------------------------------------------------------------------------

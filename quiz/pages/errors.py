@@ -11,10 +11,11 @@ from cases.case_list import NotTheseCases
 from cases.errors import CaseError
 from cases.recall import UnknownPrompt
 from quiz.classes import UnknownClass, UnknownMember
-from quiz.datafile import Busy, NotKept
+from quiz.datafile import Busy, Damaged, NotKept
 from quiz.drills import NotReadable, UnknownDrill
 from quiz.errors import QuizError
 from quiz.pages import visit
+from quiz.pages.guard import ByAnotherServer
 from quiz.people import UnknownLearner
 from quiz.practice import UnknownCase
 from quiz.recalling import UnknownRecall
@@ -59,6 +60,7 @@ _TITLES = {
     ),
     503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
 }
+_TELL = "Tell whoever looks after this computer. A backup can be put in its place; nothing is written until then."
 
 
 def set_up(app: Flask) -> None:
@@ -83,12 +85,21 @@ def _http(error: HTTPException) -> Response | HTTPException:
         404: "There is no page of that address.",
         405: "The page is there, but it does not take this kind of request.",
     }.get(error.code, error.description or "")
+    if isinstance(error, ByAnotherServer):
+        visit.forget()
+        return _page(error.code, why, ("Only for this computer", error.way_on))
     return _page(error.code, why)
 
 
 def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, Busy):
+        visit.forget()
         return _page(503, "Another program is writing to the data file.")
+    if isinstance(error, Damaged):
+        visit.forget()
+        current_app.logger.error("%s", error)
+        way_out = _TELL if visit.beyond() else f"{error.way_out[:1].upper()}{error.way_out[1:]}."
+        return _page(503, f"Part of it cannot be read: {error.what}.", ("The data file is damaged", way_out))
     if isinstance(error, NotKept):
         visit.forget()
         return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")
@@ -102,8 +113,8 @@ def _fault(error: Exception) -> Response:
     return _page(500, "Something went wrong that should not have.")
 
 
-def _page(code: int, why: str) -> Response:
-    title, way_on = _TITLES.get(code, ("This cannot be done", "Go back and try another way."))
+def _page(code: int, why: str, titled: tuple[str, str] | None = None) -> Response:
+    title, way_on = titled or _TITLES.get(code, ("This cannot be done", "Go back and try another way."))
     trouble = Trouble(code, title, _sentence(why), way_on)
     if visit.wants_json():
         return make_response(jsonify(error=trouble.why, way_on=trouble.way_on), code)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
-from collections.abc import Iterator
 
-from flask import Blueprint, Response, request, stream_with_context
+from flask import Blueprint, Response, request
 from werkzeug.exceptions import NotFound
 
 from cases import case_list
@@ -16,6 +14,7 @@ from quiz import drills, qti, results, sharing
 from quiz.class_store import Drill
 from quiz.pages import visit
 from quiz.pages.classes import own_class
+from quiz.pages.downloads import download
 from quiz.pages.drills import own_drill
 from quiz.pages.guard import POLICY
 from quiz.results import EVERYTHING
@@ -27,15 +26,6 @@ SHEET_POLICY = POLICY.replace(
     f"style-src 'sha256-{base64.b64encode(hashlib.sha256(sheets.STYLE.encode()).digest()).decode()}'",
 )
 """A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
-
-
-_NOT_IN_A_NAME = re.compile(r"[^A-Za-z0-9._-]{1,200}")
-
-
-def _file(body: bytes | Iterator[str], kind: str, name: str) -> Response:
-    safe = _NOT_IN_A_NAME.sub("-", name).strip("-.") or "export"
-    whole = body if isinstance(body, bytes) else stream_with_context(body)
-    return Response(whole, mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{safe}"'})
 
 
 def _of_drill(class_id: int) -> tuple[str, Drill | None]:
@@ -50,7 +40,7 @@ def csv(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as CSV."""
     name, drill = _of_drill(class_id)
     answers = results.answers_for_export(visit.store(), class_id, drill=drill.id if drill else EVERYTHING)
-    return _file(sharing.answers_csv(visit.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
+    return download(sharing.answers_csv(visit.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
 
 
 @pages.get("/statements.jsonl")
@@ -59,7 +49,7 @@ def statements(class_id: int) -> Response:
     name, drill = _of_drill(class_id)
     answers = results.answers_for_export(visit.store(), class_id, drill=drill.id if drill else EVERYTHING)
     text = sharing.statements(visit.store(), answers)
-    return _file(text, "application/x-ndjson", f"{name}-statements.jsonl")
+    return download(text, "application/x-ndjson", f"{name}-statements.jsonl")
 
 
 @pages.get("/drill/<int:drill_id>/sheet")
@@ -78,7 +68,7 @@ def cases(class_id: int, drill_id: int) -> Response:
     """Give a drill's cases as the file from which `python -m cases sheet --cases` prints."""
     _, drill = own_drill(class_id, drill_id)
     listed = drills.cases_on_paper(visit.store(), drill)
-    return _file(case_list.write(listed).encode(), "application/json", f"{drill.title}-cases.json")
+    return download([case_list.write(listed)], "application/json", f"{drill.title}-cases.json")
 
 
 @pages.get("/drill/<int:drill_id>/qti-<version>.zip")
@@ -88,4 +78,4 @@ def items(class_id: int, drill_id: int, version: str) -> Response:
     if version not in qti.VERSIONS:
         raise NotFound
     package = qti.package(drill.title, drills.cases_on_paper(visit.store(), drill), version)
-    return _file(package, "application/zip", f"{drill.title}-qti-{version}.zip")
+    return download([package], "application/zip", f"{drill.title}-qti-{version}.zip")

@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 from flask import Flask, Response, request
 from werkzeug.exceptions import Forbidden
 
-from quiz.pages import assets
+from quiz.pages import assets, visit
 
 POLICY = "; ".join(
     (
@@ -30,6 +30,8 @@ HEADERS = {
     "Referrer-Policy": "same-origin",
     "X-Content-Type-Options": "nosniff",
 }
+_FORWARDED = {"forwarded", "via", "x-real-ip", "x-client-ip", "x-original-host", "x-proxyuser-ip"}
+"""Headers that only a server between a browser and the app writes (RFC 7239, RFC 9110 section 7.6.3, and custom)."""
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 
 
@@ -39,10 +41,43 @@ class FromElsewhere(Forbidden):
     description = "This was sent from another site, or without saying from where. Open the page here and send it again."
 
 
+class ByAnotherServer(Forbidden):
+    """A request that another web server passed on, where only this computer is served."""
+
+    description = (
+        "This came by way of another web server, so others may come that way too, and here whoever opens a page is the "
+        "same learner, without signing in."
+    )
+    way_on = (
+        "For yourself, open the address that the app printed. For a class, add a preceptor, then start the app with "
+        "--class: python -m quiz serve --class"
+    )
+
+
 def set_up(app: Flask) -> None:
     """Check every request that changes something, and give every response its headers."""
+    app.before_request(_came_straight)
     app.before_request(_check)
     app.after_request(_seal)
+
+
+def _came_straight() -> None:
+    if not visit.beyond() and _passed_on():
+        raise ByAnotherServer
+
+
+def _passed_on() -> bool:
+    """Say whether something shows that another web server stands between the browser and the app."""
+    if any(name.lower() in _FORWARDED or name.lower().startswith("x-forwarded-") for name in request.headers.keys()):  # noqa: SIM118
+        return True
+    # What browsers have not spoken for long, and some servers still do with those behind them.
+    if request.environ.get("SERVER_PROTOCOL") == "HTTP/1.0":
+        return True
+    # A browser sends an address of its own page that it takes for ours: then the Host was put in by somebody else.
+    if request.headers.get("Sec-Fetch-Site") == "same-origin":
+        pages = (request.headers.get("Origin"), request.headers.get("Referer"))
+        return any(one and urlsplit(one).hostname not in visit.LOOPBACK for one in pages)
+    return False
 
 
 def _check() -> None:

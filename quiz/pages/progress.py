@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answered
 
 from quiz import own_data, people, progress_store
 from quiz.pages import visit
 from quiz.pages.confirming import not_ticked, sure
+from quiz.pages.downloads import download
 from quiz.pages.progress_views import DeletePage, progress_page
 
 pages = Blueprint("progress", __name__, url_prefix="/progress")
@@ -31,13 +30,13 @@ def show() -> str:
 @pages.get("/answers.csv")
 def csv() -> Response:
     """Give one's own answers as CSV."""
-    return _file(own_data.answers_csv(visit.store(), visit.learner()), "text/csv", "own-answers.csv")
+    return download(own_data.answers_csv(visit.store(), visit.learner()), "text/csv", "own-answers.csv")
 
 
 @pages.get("/everything.jsonl")
 def everything() -> Response:
     """Give everything that is kept as JSON lines."""
-    return _file(own_data.json_lines(visit.store(), visit.learner()), "application/x-ndjson", "own-data.jsonl")
+    return download(own_data.json_lines(visit.store(), visit.learner()), "application/x-ndjson", "own-data.jsonl")
 
 
 @pages.get("/delete")
@@ -68,7 +67,3 @@ def _in_class() -> bool:
 def _delete_page(problem: str | None = None) -> DeletePage:
     who = visit.learner()
     return DeletePage(who.name, progress_store.holdings(visit.store(), who.id), _in_class(), problem)
-
-
-def _file(lines: Iterable[str], kind: str, name: str) -> Response:
-    return Response("".join(lines), mimetype=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

@@ -69,6 +69,40 @@ def test_another_hosts_name_is_refused(client: FlaskClient, host: str) -> None:
     assert "does not answer to that host name" in page.text
 
 
+PASSED_ON = [
+    {"Forwarded": "for=192.0.2.9;proto=https"},
+    {"X-Forwarded-For": "192.0.2.9"},
+    {"X-Forwarded-Proto": "https"},
+    {"X-Forwarded-Host": "school.example"},
+    {"X-Real-IP": "192.0.2.9"},
+    {"Via": "1.1 school"},
+    {"Sec-Fetch-Site": "same-origin", "Referer": "https://school.example/retino/"},
+]
+"""RFC 7239 (Forwarded), RFC 9110 section 7.6.3 (Via); the X- headers are common practice, no published source."""
+
+
+@pytest.mark.parametrize("headers", PASSED_ON, ids=lambda one: next(reversed(one)))
+def test_what_another_web_server_passed_on_is_refused_where_one_person_is_served(
+    client: FlaskClient, data_file: DataFile, headers: dict[str, str]
+) -> None:
+    """Every visitor would be the same learner there; the page says what to start in its place."""
+    page = client.get("/", headers=headers)
+    assert page.status_code == 403
+    assert "This came by way of another web server" in page.text
+    assert "python -m quiz serve --class" in page.text
+    assert client.get("/").status_code == 200
+    beyond = create_app(data_file, clock=Clock(), lots=lots(), hosts=None, beyond=True)
+    assert beyond.test_client().get("/", headers=headers).location == "/door"
+
+
+def test_a_server_that_speaks_as_servers_did_is_seen(client: FlaskClient) -> None:
+    """Some web servers ask those behind them by HTTP/1.0, and send none of these headers unless told to."""
+    page = client.get("/", environ_overrides={"SERVER_PROTOCOL": "HTTP/1.0"})
+    assert page.status_code == 403
+    posted = {"Sec-Fetch-Site": "same-origin", "Origin": "https://school.example"}
+    assert client.post("/settings", data=FORM, headers=posted).status_code == 403
+
+
 @pytest.mark.parametrize("host", ["localhost:8067", "127.0.0.1:8067"])
 def test_our_own_names_are_answered(client: FlaskClient, host: str) -> None:
     assert client.get("/", headers={"Host": host}).status_code == 200

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from quiz import practice
+from quiz import practice, signing
 from quiz.__main__ import PORT, serve
 from quiz.datafile import DataFile
 from quiz.store import Learner, Store
@@ -162,6 +162,8 @@ def test_every_option_of_serve_may_come_from_the_environment_and_without_a_comma
         "QUIZ_NO_BROWSER": "1",
         "QUIZ_LOG_FILE": str(tmp_path / "app.log"),
         "QUIZ_VERBOSE": "1",
+        "QUIZ_CLASS": "0",
+        "QUIZ_ONE_PERSON": "1",
     }
     options = {option.envvar for option in serve.params}
     assert options == set(given), "an option without a variable, or one that is not tried here"
@@ -251,4 +253,56 @@ def test_rebuild_makes_no_file(tmp_path: Path) -> None:
     found = quiz("rebuild", "--data", tmp_path / "none.sqlite3")
     assert (found.returncode, found.stdout) == (2, "")
     assert "there is no such file" in found.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def with_preceptor(path: Path) -> Path:
+    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        signing.add_preceptor(store, "Bartholomea Quill", "ten characters", now=NOON)
+    return path
+
+
+def test_a_file_with_a_preceptor_is_not_served_to_one_person_without_being_told_so(tmp_path: Path) -> None:
+    """Behind a proxy every visitor would be the same learner."""
+    path = with_preceptor(tmp_path / "a.sqlite3")
+    found = quiz("serve", "--no-browser", "--data", path)
+    assert (found.returncode, found.stdout) == (2, "")
+    assert re.fullmatch(r"quiz: data file .*: it has a preceptor.* add --class .* or --one-person .*\n", found.stderr)
+    with serving("--data", path, "--one-person") as (_, host, port):
+        assert get(host, port) == 200
+
+
+def test_a_class_is_served_on_loopback_behind_a_proxy(tmp_path: Path) -> None:
+    path = with_preceptor(tmp_path / "a.sqlite3")
+    with serving("--data", path, "--class") as (_, host, port):
+        assert host == "127.0.0.1"
+        with closing(http.client.HTTPConnection(host, port, timeout=10)) as asked:
+            asked.request("GET", "/", headers={"Host": "retino.school.example", "X-Forwarded-For": "192.0.2.9"})
+            answer = asked.getresponse()
+            assert (answer.status, answer.getheader("Location")) == (303, "/door")
+
+
+def test_a_real_server_for_one_person_refuses_what_a_proxy_passed_on(tmp_path: Path) -> None:
+    """The web server that the app stands on would take these headers away before the app can see them."""
+    with serving("--data", tmp_path / "a.sqlite3") as (_, host, port):
+        assert get(host, port) == 200
+        with closing(http.client.HTTPConnection(host, port, timeout=10)) as asked:
+            asked.request("GET", "/", headers={"X-Forwarded-For": "192.0.2.9"})
+            answer = asked.getresponse()
+            assert answer.status == 403
+            assert "python -m quiz serve --class" in answer.read().decode()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (["--class"], "there is no preceptor yet"),
+        (["--one-person", "--host", "0.0.0.0"], "--one-person is for this computer alone"),  # noqa: S104
+        (["--one-person", "--class"], "not for a class: leave one out"),
+    ],
+)
+def test_a_mode_that_does_not_fit_is_refused(arguments: list[str], why: str, tmp_path: Path) -> None:
+    found = quiz("serve", "--no-browser", *arguments, "--data", tmp_path / "a.sqlite3")
+    assert (found.returncode, found.stdout) == (2, "")
+    assert why in found.stderr
     assert list(tmp_path.iterdir()) == []

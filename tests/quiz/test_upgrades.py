@@ -74,5 +74,5 @@ def test_practice_goes_on_in_it(older: Path) -> None:
 
 
 def test_the_real_server_starts_on_it(older: Path) -> None:
-    with serving("--data", older) as (_, host, port):
+    with serving("--data", older, "--one-person") as (_, host, port):
         assert get(host, port, "/people") == 200

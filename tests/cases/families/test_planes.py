@@ -6,11 +6,21 @@ from typing import Any
 
 import pytest
 
-from cases.errors import CaseError
+from cases.errors import CaseError, OutOfRange
 from cases.families.contact_lenses import tear_lens
 from cases.lens import SphCyl, axis_of
 from cases.marking import mark_text
 from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
+
+# ---- a toric lens that turns
+
+
+def test_no_axis_is_asked_to_order_where_the_eye_needs_a_sphere() -> None:
+    """−3.00 / +0.50 × 95 as it stands with +1.00 / −0.50 × 95 over it is −2.00 in every meridian."""
+    findings = {"lens": rx(-3, 0.5, 75), "turned": 20, "side": "right", "found": rx(1, -0.5, 95)}
+    with pytest.raises(OutOfRange, match="which has no axis to order"):
+        _ = case_of("toric-lens-over-refraction", findings).truth
+
 
 # ---- a lens moved
 
