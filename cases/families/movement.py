@@ -15,7 +15,7 @@ from cases.figures import Figure
 from cases.figures_lenses import trial_frame
 from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
-from cases.keys import Key, Slip, as_found, asking, given, untyped
+from cases.keys import Key, Slip, as_found, asking, given
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
@@ -23,7 +23,7 @@ from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
 from cases.steps import DISTANCE, VERGENCE, as_written, degrees, listed, pick_distance, pick_lens, signed, size
 from cases.vergence import working_vergence
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("movement", "Reading movement", 2)
 
@@ -69,7 +69,7 @@ _IN_WORDS = {
 AS_PLANE = Key[str]("as_plane")
 EYE = Key[tuple[float, ...]]("eye", unit="D")
 LEFT = Key[tuple[float, ...]]("left")
-MOVEMENTS_KEY = Key[tuple[str, ...]]("movements")
+MOVES = Key[tuple[str, ...]]("movements")
 
 
 def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
@@ -179,21 +179,18 @@ def _draw_predict(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(RX, IN_PLACE, DISTANCE).to(eye, SphCyl(chance.stepped(-6, 6, 0.5)), pick_distance(chance, settings))
 
 
-def _left(
-    at: tuple[float, ...],
-    in_place_value: SphCyl,
-    off: float,
-    eye_value: tuple[float, ...],
-    *,
-    vergence: float,
-    in_place: float,
-) -> tuple[float, ...]:
-    lenses = [in_place_value.power_at(meridian) * in_place for meridian in at]
-    return tuple(eye + vergence * off - lens for eye, lens in zip(eye_value, lenses, strict=True))
+def _left(*, distance: float = 1, lens: float = 1) -> Rule[tuple[float, ...]]:
+    """Add so many times the vergence to what the eye needs in each meridian, and take off as often what is in place."""
+
+    def run(at: tuple[float, ...], in_place: SphCyl, off: float, eye: tuple[float, ...]) -> tuple[float, ...]:
+        lenses = [in_place.power_at(meridian) * lens for meridian in at]
+        return tuple(need + distance * off - taken for need, taken in zip(eye, lenses, strict=True))
+
+    return given(MERIDIANS, IN_PLACE, VERGENCE, EYE)(run)
 
 
-def _movements(known: Known, turn: Callable[[str], str] = str) -> dict[str, Any]:
-    return {"movements": tuple(turn(movement_for(left)) for left in known["left"])}
+def _movements(turn: Callable[[str], str]) -> Rule[tuple[str, ...]]:
+    return given(LEFT)(lambda left: tuple(turn(movement_for(one)) for one in left))
 
 
 def _left_words(left: tuple[float, ...]) -> str:
@@ -238,11 +235,7 @@ predict_movement = CaseType(
         ),
         LEFT.step(
             skills.POWER_LEFT,
-            run=given(MERIDIANS, IN_PLACE, VERGENCE, EYE)(
-                lambda meridians, in_place, vergence, eye: _left(
-                    meridians, in_place, vergence, eye, vergence=1, in_place=1
-                )
-            ),
+            run=_left(),
             says=given(VERGENCE, DISTANCE, LEFT)(
                 lambda vergence, distance_cm, left: (
                     f"Add {size(vergence)} for {write_distance(distance_cm)}, take off what is "
@@ -252,41 +245,33 @@ predict_movement = CaseType(
             slips=(
                 Slip(
                     skills.DISTANCE_IGNORED,
-                    run=given(MERIDIANS, IN_PLACE, VERGENCE, EYE)(
-                        lambda meridians, in_place, vergence, eye: _left(
-                            meridians, in_place, vergence, eye, vergence=0, in_place=1
-                        )
-                    ),
+                    run=_left(distance=0),
                     says=given(LEFT)(lambda left: f"The distance left out. {_left_words(left)}"),
                 ),
                 Slip(
                     skills.LENSES_IGNORED,
-                    run=given(MERIDIANS, IN_PLACE, VERGENCE, EYE)(
-                        lambda meridians, in_place, vergence, eye: _left(
-                            meridians, in_place, vergence, eye, vergence=1, in_place=0
-                        )
-                    ),
+                    run=_left(lens=0),
                     says=given(LEFT)(lambda left: f"The lens in place left out. {_left_words(left)}"),
                     live=given(IN_PLACE)(lambda in_place: in_place.strongest > NEUTRAL_ZONE),
                 ),
             ),
         ),
-        MOVEMENTS_KEY.step(
+        MOVES.step(
             skills.POWER_TO_MOVEMENT,
-            run=untyped(lambda known: _movements(known)["movements"]),
-            says=given(MOVEMENTS_KEY)(
+            run=_movements(str),
+            says=given(MOVES)(
                 lambda movements: f"Plus still wanted is with, minus is against: {' and '.join(movements)}."
             ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=untyped(lambda known: _movements(known, lambda movement: OPPOSITE[movement])["movements"]),
-                    says=given(MOVEMENTS_KEY)(lambda movements: f"The other way round: {' and '.join(movements)}."),
+                    run=_movements(lambda movement: OPPOSITE[movement]),
+                    says=given(MOVES)(lambda movements: f"The other way round: {' and '.join(movements)}."),
                 ),
             ),
         ),
     ),
-    answer=given(ALONG, ACROSS).by(given(MOVEMENTS_KEY)(lambda movements: (movements[0], movements[1]))),
+    answer=given(ALONG, ACROSS).by(given(MOVES)(lambda movements: (movements[0], movements[1]))),
     found=given(RX, IN_PLACE, DISTANCE)(
         lambda rx, in_place, distance_cm: (
             f"The eye's net prescription is {as_written(rx)}.",

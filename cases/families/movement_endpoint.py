@@ -16,7 +16,6 @@ from cases.kinds import Power
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.steps import signed
 from cases.working import Skill, SlipName
-from cases.working import Slip as OldSlip
 
 SORT_LOG = Skill("sort-log", "putting the lenses tried in order")
 
@@ -88,6 +87,11 @@ def _by_time(log: Log) -> tuple[float, float] | None:
     return (withs[-1], againsts[-1]) if withs and againsts else None
 
 
+def _last_of_each(log: Log) -> tuple[float | None, tuple[float, ...], float | None]:
+    last_with, last_against = _by_time(log) or (0, 0)
+    return last_with, (), last_against
+
+
 LOG = Field("log", "Lenses tried, with the movement behind each", LensLog())
 
 
@@ -153,11 +157,9 @@ bracket_steps = (
         run=_sorted,
         says=_ends_words,
         slips=(
-            OldSlip(
+            Slip(
                 LAST_TRIED,
-                run=lambda known: (
-                    dict(zip(("low", "high"), _by_time(known["log"]) or (0, 0), strict=True)) | {"neutral": ()}
-                ),
+                run=given(LOG)(_last_of_each),
                 says=given(LOW, HIGH)(
                     lambda low, high: f"Tried last: with at {signed(_lens(low))}, against at {signed(_lens(high))}."
                 ),
