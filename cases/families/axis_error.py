@@ -12,13 +12,12 @@ from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.algebra import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
-from cases.keys import Key, Rule, Slip, given
+from cases.keys import ALWAYS, Key, Rule, Slip, given
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
 from cases.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
-from cases.working import Skill, SlipName, SlipRef, Step
-from cases.working import Slip as OldSlip
+from cases.working import Skill, SlipName, SlipRef
 
 AXIS_OUT = Skill("axis-out", "finding how far an axis is out, and which way")
 RESIDUAL_CYLINDER = Skill("residual-cylinder", "finding the cylinder that an axis error leaves")
@@ -72,8 +71,8 @@ AT_TRUE_AXIS = SlipName(
 # --- what an axis error leaves -----------------------------------------------------------------------------------
 
 
-TURNED = Key[float]("turned")
-RESIDUAL_AXIS_KEY = Key[float]("residual_axis")
+TURNED = Key[float]("turned", unit="°")
+LAID = Key[float]("residual_axis", unit="°")
 
 
 def _draw_axis_error(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -108,22 +107,31 @@ def _sine(turned: float) -> float:
     return math.sin(math.radians(abs(turned)))
 
 
-def _residual(share: Rule[float], words: str) -> dict[str, Any]:
-    return {
-        "run": lambda known: {"cylinder": known["rx"].cylinder * share(known)},
-        "says": lambda known: (
-            f"{words} is {share(known):.3f}; times {signed(known['rx'].cylinder)} that is {signed(known['cylinder'])} "
-            "of cylinder."
-        ),
-    }
+def _cylinder(share: Rule[float]) -> Rule[float]:
+    return given(RX, share)(lambda rx, part: rx.cylinder * part)
 
 
-def _laid(axis: Rule[float], words: str) -> dict[str, Any]:
-    return {
-        "run": lambda known: {"residual_axis": axis_of(axis(known))},
-        "says": lambda known: f"{words}: {degrees(known['residual_axis'])}.",
-    }
+def _cylinder_words(share: Rule[float], words: str) -> Rule[str]:
+    return given(share, RX, CYLINDER)(
+        lambda part, rx, cylinder: (
+            f"{words} is {part:.3f}; times {signed(rx.cylinder)} that is {signed(cylinder)} of cylinder."
+        )
+    )
 
+
+def _cylinder_slip(name: SlipName, share: Rule[float], words: str) -> Slip[float]:
+    return Slip(name, run=_cylinder(share), says=_cylinder_words(share, words))
+
+
+def _laid_words(words: str) -> Rule[str]:
+    return given(LAID)(lambda axis: f"{words}: {degrees(axis)}.")
+
+
+def _laid_slip(name: SlipName, axis: Rule[float], words: str, live: Rule[bool] = ALWAYS) -> Slip[float]:
+    return Slip(name, run=given(axis)(axis_of), says=_laid_words(words), live=live)
+
+
+_RIGHT_SHARE = given(TURNED)(lambda turned: 2 * _sine(turned))
 
 PLACED = Field("placed", "Axis at which its cylinder stands", Axis())
 
@@ -162,17 +170,14 @@ axis_error = CaseType(
             run=given(AXIS, PLACED)(lambda axis, placed: turn_between(axis, placed)),
             says=_out_words,
         ),
-        Step(
+        CYLINDER.step(
             RESIDUAL_CYLINDER,
-            **_residual(given(TURNED)(lambda turned: 2 * _sine(turned)), "Twice the sine of the error"),
+            run=_cylinder(_RIGHT_SHARE),
+            says=_cylinder_words(_RIGHT_SHARE, "Twice the sine of the error"),
             slips=(
-                OldSlip(SINE_NOT_DOUBLED, **_residual(given(TURNED)(_sine), "The sine of the error")),
-                OldSlip(
-                    IN_PROPORTION, **_residual(given(TURNED)(lambda turned: abs(turned) / 90), "The error over 90")
-                ),
-                OldSlip(
-                    SHARE_TAKEN, **_residual(given(TURNED)(lambda turned: _sine(turned) ** 2), "The square of the sine")
-                ),
+                _cylinder_slip(SINE_NOT_DOUBLED, given(TURNED)(_sine), "The sine of the error"),
+                _cylinder_slip(IN_PROPORTION, given(TURNED)(lambda turned: abs(turned) / 90), "The error over 90"),
+                _cylinder_slip(SHARE_TAKEN, given(TURNED)(lambda turned: _sine(turned) ** 2), "The square of the sine"),
             ),
         ),
         SPHERE.step(
@@ -193,44 +198,32 @@ axis_error = CaseType(
                 ),
             ),
         ),
-        Step(
+        LAID.step(
             RESIDUAL_AXIS,
-            **_laid(
-                given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) - 45 * _side(turned)),
-                "Its axis lies 45° from half-way between the two, on the side where the lens belongs",
-            ),
+            run=given(AXIS, TURNED)(lambda axis, turned: axis_of(_middle(axis, turned) - 45 * _side(turned))),
+            says=_laid_words("Its axis lies 45° from half-way between the two, on the side where the lens belongs"),
             slips=(
-                OldSlip(
+                _laid_slip(
                     OTHER_SIDE,
-                    **_laid(
-                        given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) + 45 * _side(turned)),
-                        "45° to the other side",
-                    ),
+                    given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) + 45 * _side(turned)),
+                    "45° to the other side",
                 ),
-                OldSlip(
+                _laid_slip(
                     FROM_WHERE_IT_BELONGS,
-                    **_laid(
-                        given(AXIS, TURNED)(lambda axis, turned: axis - 45 * _side(turned)),
-                        "45° counted from where the axis belongs",
-                    ),
+                    given(AXIS, TURNED)(lambda axis, turned: axis - 45 * _side(turned)),
+                    "45° counted from where the axis belongs",
                 ),
-                OldSlip(AT_TRUE_AXIS, **_laid(given(AXIS)(lambda axis: axis), "Laid where the axis belongs")),
-                OldSlip(
+                _laid_slip(AT_TRUE_AXIS, given(AXIS)(lambda axis: axis), "Laid where the axis belongs"),
+                _laid_slip(
                     skills.MIDDLE_PAST_180,
-                    **_laid(
-                        given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) + 90 - 45 * _side(turned)),
-                        "45° from half the sum of the two axis numbers",
-                    ),
+                    given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) + 90 - 45 * _side(turned)),
+                    "45° from half the sum of the two axis numbers",
                     live=given(PLACED, AXIS)(lambda placed, axis: abs(placed - axis) > 90),
                 ),
             ),
         ),
     ),
-    answer=RESIDUAL.by(
-        given(SPHERE, CYLINDER, RESIDUAL_AXIS_KEY)(
-            lambda sphere, cylinder, residual_axis: SphCyl(sphere, cylinder, residual_axis)
-        )
-    ),
+    answer=RESIDUAL.by(given(SPHERE, CYLINDER, LAID)(SphCyl)),
     found=given(RX, PLACED)(
         lambda rx, placed: (
             f"The eye needs {as_written(rx)}.",

@@ -15,7 +15,7 @@ from cases.figures import Figure
 from cases.figures_lenses import trial_frame
 from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
-from cases.keys import Key, Slip, as_found, asking, given
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Axis, Lens
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
