@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from cases import skills
-from cases.keys import Key, Rule, given
+from cases.keys import Key, Rule, WiredStep, given
 from cases.keys import Slip as Wrong
 from cases.lens import across
 from cases.steps import FORM, FORM_WORDS, NET, Powers, degrees, signed
 from cases.sums import adding_up
-from cases.working import Slip, SlipName, Step
+from cases.working import Slip, SlipName
 
 MERIDIANS = Key[tuple[float, ...]]("meridians", unit="°")
 SPHERE = Key[float]("sphere", unit="D")
@@ -79,7 +79,7 @@ FIRST_TAKEN = Wrong(
 )
 
 
-def choose_sphere(*more: Wrong[Chosen] | Slip) -> Step:
+def choose_sphere(*more: Wrong[Chosen] | Slip) -> WiredStep:
     """Step: `net`, `meridians` and `form` to the `sphere`, its meridian `along` and the power at either end."""
 
     def says(form: str, sphere: float, along: float) -> str:
@@ -103,7 +103,7 @@ def _gap_words(near: float, far: float, cylinder: float) -> str:
     return f"From {digits.signed(near)} to {digits.signed(far)} is {digits.result(cylinder)}: the cylinder."
 
 
-def find_cylinder(*more: Wrong[float] | Slip) -> Step:
+def find_cylinder(*more: Wrong[float] | Slip) -> WiredStep:
     """Step: the two ends to the `cylinder`, their difference with the sign of the form asked for."""
     return CYLINDER.step(
         skills.FIND_CYLINDER,

@@ -155,6 +155,8 @@ class Rule(Generic[T_co]):
     function: Callable[..., T_co]
     of: Callable[[Known], T_co] = field(repr=False)
     """The function with its values looked up in what is known."""
+    instead_of: Rule[Any] | None = field(default=None, repr=False, compare=False)
+    """The rule that holds just where this one does not, if there is one: see `otherwise`."""
 
     def __call__(self, known: Known) -> T_co:
         """Look the values up and call the function."""
@@ -222,6 +224,11 @@ class WiredStep(working.Step):
     line: Rule[str] = field(repr=False)
     sometimes: bool
 
+    @property
+    def under(self) -> Rule[Any] | None:
+        """The rule under which the step is carried out; None for a step that always is."""
+        return self.rules[-1] if self.sometimes else None
+
     def when(self, needed: Rule[bool]) -> WiredStep:
         """Make the same step for the cases that call for it."""
         before = self.rules[:1] if self.sometimes else self.rules
@@ -274,6 +281,11 @@ def as_found(*keys: Key[Any]) -> Given:
 def asking(text: str) -> Rule[str]:
     """Make the rule of a question that is the same for every case."""
     return given()(lambda: text)
+
+
+def otherwise(rule: Rule[bool]) -> Rule[bool]:
+    """Make the rule that holds just where this one does not: of two branches of a chain one is always carried out."""
+    return replace(given(rule)(lambda held: not held), instead_of=rule)
 
 
 def untyped(function: Callable[[Known], V]) -> Rule[V]:

@@ -44,6 +44,8 @@ class _Value:
 
     key: Key[Any]
     giver: str
+    under: Rule[Any] | None = None
+    """The rule under which it is given, where it is not always."""
     read: bool = False
     said_by: tuple[_Value, ...] = ()
     """The other values of a step whose own sentence reads this one: it is needed where one of them is."""
@@ -62,18 +64,38 @@ class _Chain:
         self.every: list[_Value] = []
         self.looks_at_all = False
 
-    def give(self, keys: Sequence[Key[Any]], giver: str, *, sometimes: bool = False, said: Sequence[str] = ()) -> None:
-        values = [_Value(key, giver) for key in keys]
+    def give(
+        self, keys: Sequence[Key[Any]], giver: str, *, under: Rule[Any] | None = None, said: Sequence[str] = ()
+    ) -> None:
+        values = [_Value(key, giver, under) for key in keys]
         for key, value in zip(keys, values, strict=True):
             self.every.append(value)
             if key.name in said:
                 value.said_by = tuple(other for other in values if other is not value)
-            before = self.known.get(key.name, [])
-            if sometimes and not before and not isinstance(key, Mark):
-                continue  # what is there in some cases only is known in none
-            self.known[key.name] = [*before, value] if sometimes else [value]
+            before = [one for one in self.known.get(key.name, []) if under and one.under is not under]
+            self.known[key.name] = [*before, value]
 
-    def read(self, rules: Sequence[Read], where: str, also: Sequence[Key[Any]] = ()) -> None:
+    def found(self, key: Key[Any], under: Rule[Any] | None) -> list[_Value]:
+        """Return what may stand under a key where `under` holds; nothing where there may be no value at all.
+
+        What is given in some cases only is known under the same rule, and everywhere once both branches gave it.
+        """
+        values = self.known.get(key.name, [])
+        given_under = [value.under for value in values]
+        branches = any(one is not None and one.instead_of in given_under for one in given_under)
+        always = isinstance(key, Mark) or None in given_under or branches or under in given_under
+        if not always:
+            return []
+        other_branch = under.instead_of if under else None
+        return [value for value in values if value.under is None or value.under is not other_branch]
+
+    def read(
+        self,
+        rules: Sequence[Read],
+        where: str,
+        also: Sequence[Key[Any]] = (),
+        under: Rule[Any] | None = None,
+    ) -> None:
         """Hold each rule to what is known here, and to `also`, what the step itself has just given."""
         own = {key.name: key for key in also}
         for key in (one for rule in rules for one in rule.needs):
@@ -83,7 +105,7 @@ class _Chain:
             whole = key.whole if isinstance(key, Part) else key
             if whole.name in own and _same(own[whole.name], whole):
                 continue
-            values = self.known.get(whole.name, [])
+            values = self.found(whole, under)
             if not values and not isinstance(whole, Mark):
                 what = f"needs {whole.name}, which nothing before it gives; known there: {', '.join(self.known)}"
                 raise BrokenChain(self.type_id, where, what)
@@ -136,14 +158,14 @@ def check_wiring(case_type: Wired) -> None:
         chain.give(case_type.begin.keys, "begin")
     for step in (one for one in case_type.steps if isinstance(one, WiredStep)):
         where = f"step {step.skill.id}"
-        chain.read(step.rules, where)
-        chain.read([step.line], f"{where}, says", step.gives)
+        chain.read(step.rules, where, under=step.under)
+        chain.read([step.line], f"{where}, says", step.gives, step.under)
         wired = [one for one in step.slips if isinstance(one, WiredSlip)]
         for slip in wired:
-            chain.read(slip.rules, f"{where}, slip {slip.name.id}")
-            chain.read([slip.line], f"{where}, slip {slip.name.id}, says", step.gives)
+            chain.read(slip.rules, f"{where}, slip {slip.name.id}", under=step.under)
+            chain.read([slip.line], f"{where}, slip {slip.name.id}, says", step.gives, step.under)
         said = {key.name for line in (step.line, *(slip.line for slip in wired)) for key in line.needs}
-        chain.give(step.gives, where, sometimes=step.sometimes, said=tuple(said))
+        chain.give(step.gives, where, under=step.under, said=tuple(said))
     _read_one(chain, case_type.answer, "answer")
     _all_answered(case_type)
     idle = [value for value in chain.every if not value.needed]

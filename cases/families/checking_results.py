@@ -16,7 +16,7 @@ from cases.families.checking import FAMILY
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
 from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.checking_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
-from cases.families.over_refraction import axes_agree, axes_differ
+from cases.families.over_refraction import AXES_AGREE, AXES_DIFFER, axes_agree
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
 from cases.fields import Field, Group
 from cases.figures import Figure
@@ -164,7 +164,7 @@ ADD_COLUMNS = Step(
             live=given(SECOND_LENS)(lambda second: second.cylinder != 0),
         ),
     ),
-    needed=given(FIRST_LENS, SECOND_LENS)(axes_agree),
+    needed=AXES_AGREE,
 )
 
 
@@ -251,7 +251,7 @@ result_difference = CaseType(
         TAKE_AWAY,
         MATCH,
         ADD_COLUMNS,
-        *(replace(step, needed=axes_differ) for step in (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)),
+        *(replace(step, needed=AXES_DIFFER) for step in (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)),
         *turning_steps(given(CYLINDER, FORM)(in_other_form), axis_alone=False),
         BLUR_LEFT,
     ),

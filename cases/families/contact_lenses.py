@@ -173,7 +173,7 @@ soft_over_refraction = CaseType(
     draw=_draw_soft,
     begin=POWERS.by(given(FOUND)(lambda found: (found,))),
     steps=(
-        in_metres("vertex_mm", seen=given(FOUND, VERTEX)(lambda found, vertex_mm: _shift(found, vertex_mm) > SEEN)),
+        in_metres(VERTEX, seen=given(FOUND, VERTEX)(lambda found, vertex_mm: _shift(found, vertex_mm) > SEEN)),
         move_step(
             Slip(
                 CONTACT_LENS_MOVED,

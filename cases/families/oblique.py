@@ -14,13 +14,13 @@ from cases.families.algebra import CROSS_SWAPPED, FAMILY, POWER_ON_AXIS, rx_to_c
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
-from cases.keys import Key, Rule, Slip, as_found, asking, given, untyped
+from cases.keys import Key, Rule, Slip, as_found, asking, given, given_all
 from cases.kinds import Axis, Lens, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, SHARE
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
 from cases.sums import about
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.working import Skill, SlipName, SlipRef
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
 
@@ -152,8 +152,7 @@ def _share_slip(name: SlipName, run: Rule[float], words: str) -> Slip[float]:
     )
 
 
-def _power_words(known: Known) -> str:
-    sphere, share, cylinder, power = (known[name] for name in ("sphere", "share", "cylinder", "power"))
+def _power_words(sphere: float, share: float, cylinder: float, power: float) -> str:
     nearly = about(power, sphere + round(share, 3) * cylinder)
     return f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {nearly}{signed(power)}."
 
@@ -207,7 +206,7 @@ oblique_power = CaseType(
         POWER.step(
             ADD_SHARE,
             run=given(SPHERE, SHARE, CYLINDER)(lambda sphere, share, cylinder: sphere + share * cylinder),
-            says=untyped(_power_words),
+            says=given(SPHERE, SHARE, CYLINDER, POWER)(_power_words),
             slips=(
                 Slip(
                     SHARE_ALONE,
@@ -267,7 +266,7 @@ crossed_sum = CaseType(
     answer=PRESCRIPTION.by(
         given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
     ),
-    found=untyped(lambda known: tuple(f"In the frame: {as_written(known[name])}." for name in ("first", "second"))),
+    found=given_all([FIRST, SECOND])(lambda *lenses: tuple(f"In the frame: {as_written(lens)}." for lens in lenses)),
     question=given(FORM)(lambda form: f"Which single lens do the two make, to 0.01 D, in {FORM_WORDS[form]}?"),
     figure=given(FIRST, SECOND).drawing(lambda uid, first, second: trial_frame((first, second), uid=uid)),
     needs=("spherical-equivalent", "transpose", "oblique-power"),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from cases import skills
@@ -15,7 +14,7 @@ from cases.families.oblique import PRESCRIPTION, pick_second
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, COMPONENTS_ADDED, as_they_stand, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
-from cases.keys import Given, Key, Rule, Slip, given
+from cases.keys import Key, Readable, Rule, Slip, given, otherwise
 from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap
 from cases.steps import (
@@ -33,7 +32,6 @@ from cases.steps import (
     signed,
 )
 from cases.working import Skill, Step
-from cases.working import Slip as OldSlip
 
 LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
 
@@ -49,28 +47,27 @@ def axes_agree(first: SphCyl, second: SphCyl) -> bool:
     return not (first.cylinder and second.cylinder) or min(gap, 90 - gap) < 0.05
 
 
-@given(FIRST_LENS, SECOND_LENS)
-def axes_differ(first: SphCyl, second: SphCyl) -> bool:
-    """Say whether `first` and `second` must be added by components."""
-    return not axes_agree(first, second)
+AXES_AGREE = given(FIRST_LENS, SECOND_LENS)(axes_agree)
+AXES_DIFFER = otherwise(AXES_AGREE)
+"""Then the two must be added by components."""
 
 
-def count_worn(words: Rule[str]) -> Step:
-    """Step: `worn` and `over`, what was found over it, to `first` and `second`, the two lenses that add up."""
+def count_worn(worn: Readable[SphCyl], words: Rule[str]) -> Step:
+    """Step: the lens that is `worn` and `over`, what was found over it, to `first` and `second`, the two lenses that add up."""
     return given(FIRST_LENS, SECOND_LENS).step(
         skills.COUNT_WORN_LENS,
-        run=given(WORN, OVER)(lambda worn, over: (worn, over)),
+        run=given(worn, OVER)(lambda worn, over: (worn, over)),
         says=words,
         slips=(
             Slip(
                 skills.OVER_REFRACTION_REPLACES,
-                run=given(WORN, OVER)(lambda worn, over: (SphCyl(0, 0, worn.axis), over)),
+                run=given(worn, OVER)(lambda worn, over: (SphCyl(0, 0, worn.axis), over)),
                 says=given(SECOND_LENS)(lambda second: f"Only what was found: {as_written(second)}."),
-                live=given(WORN)(lambda worn: worn.strongest > 0),
+                live=given(worn)(lambda worn: worn.strongest > 0),
             ),
             Slip(
                 skills.OVER_REFRACTION_TAKEN_OFF,
-                run=given(WORN, OVER)(lambda worn, over: (worn, -over)),
+                run=given(worn, OVER)(lambda worn, over: (worn, -over)),
                 says=given(SECOND_LENS)(lambda second: f"What was found is taken off: {as_written(second)}."),
                 live=given(OVER)(lambda over: over.strongest > 0),
             ),
@@ -83,7 +80,11 @@ def _cross_axis(first: SphCyl, second: SphCyl) -> float:
     return lens.axis
 
 
-def _laid(along: Callable[[SphCyl, float], float], beside: Callable[[SphCyl, float], float]) -> Given:
+Laid = Rule[tuple[Powers, Powers, Powers]]
+"""The two meridians, and the powers of both lenses in each."""
+
+
+def _laid(along: Callable[[SphCyl, float], float], beside: Callable[[SphCyl, float], float]) -> Laid:
     @given(FIRST_LENS, SECOND_LENS)
     def run(first: SphCyl, second: SphCyl) -> tuple[Powers, Powers, Powers]:
         axis = _cross_axis(first, second)
@@ -94,7 +95,7 @@ def _laid(along: Callable[[SphCyl, float], float], beside: Callable[[SphCyl, flo
             tuple(beside(lens, across(axis)) for lens in lenses),
         )
 
-    return given(MERIDIANS, LAID_ALONG, BESIDE).by(run)
+    return run
 
 
 def _laid_words(meridians: tuple[float, ...], along: tuple[float, ...], beside: tuple[float, ...]) -> str:
@@ -106,8 +107,8 @@ def _laid_alone(lens: SphCyl, meridian: float) -> float:
     return lens.cylinder if axis_gap(lens.axis, meridian) > 45 else lens.sphere
 
 
-def _summed(add: Callable[[float, float], float]) -> Any:
-    return lambda known: {"net": (add(*known["along"]), add(*known["beside"]))}
+def _summed(add: Callable[[float, float], float]) -> Rule[Powers]:
+    return given(LAID_ALONG, BESIDE)(lambda along, beside: (add(*along), add(*beside)))
 
 
 def _net_words(net: tuple[float, ...], meridians: tuple[float, ...]) -> str:
@@ -120,24 +121,27 @@ def _naive_words(first: SphCyl, second: SphCyl) -> str:
     return f"Sphere to sphere, cylinder to cylinder: {as_written(lens)}."
 
 
+@given(FIRST_LENS, SECOND_LENS)
+def _columns(first: SphCyl, second: SphCyl) -> tuple[Powers, Powers, Powers]:
+    axis = _cross_axis(first, second)
+    return (
+        (axis, across(axis)),
+        (first.sphere, second.sphere),
+        (first.sphere + first.cylinder, second.sphere + second.cylinder),
+    )
+
+
 _ON_ONE_CROSS = (
-    Step(
+    given(MERIDIANS, LAID_ALONG, BESIDE).step(
         LAY_BOTH,
         run=_laid(SphCyl.power_at, SphCyl.power_at),
         says=given(MERIDIANS, LAID_ALONG, BESIDE)(
             lambda meridians, along, beside: f"Both lenses on one cross: {_laid_words(meridians, along, beside)}"
         ),
         slips=(
-            OldSlip(
+            Slip(
                 COMPONENTS_ADDED,
-                run=lambda known: {
-                    "meridians": (
-                        _cross_axis(known["first"], known["second"]),
-                        across(_cross_axis(known["first"], known["second"])),
-                    ),
-                    "along": (known["first"].sphere, known["second"].sphere),
-                    "beside": tuple(lens.sphere + lens.cylinder for lens in (known["first"], known["second"])),
-                },
+                run=_columns,
                 says=_naive_words,
                 live=given(FIRST_LENS, SECOND_LENS)(
                     lambda first, second: (
@@ -145,7 +149,7 @@ _ON_ONE_CROSS = (
                     )
                 ),
             ),
-            OldSlip(
+            Slip(
                 skills.CYLINDER_ALONE,
                 run=_laid(_laid_alone, _laid_alone),
                 says=given(MERIDIANS, LAID_ALONG, BESIDE)(
@@ -159,12 +163,12 @@ _ON_ONE_CROSS = (
             ),
         ),
     ),
-    Step(
+    NET.step(
         skills.ADD_LENSES,
         run=_summed(lambda a, b: a + b),
         says=given(NET, MERIDIANS)(lambda net, meridians: f"Added in each meridian: {_net_words(net, meridians)}."),
         slips=(
-            OldSlip(
+            Slip(
                 skills.SIGN_LOST_IN_SUM,
                 run=_summed(add_sizes),
                 says=given(NET, MERIDIANS)(lambda net, meridians: f"The sizes added: {_net_words(net, meridians)}."),
@@ -181,8 +185,8 @@ _ON_ONE_CROSS = (
 def summing_steps() -> tuple[Step, ...]:
     """Build the steps from `first`, `second` and `form` to their sum, on one cross where the axes agree."""
     return (
-        *(replace(step, needed=given(FIRST_LENS, SECOND_LENS)(axes_agree)) for step in _ON_ONE_CROSS),
-        *component_steps(axes_differ),
+        *(step.when(AXES_AGREE) for step in _ON_ONE_CROSS),
+        *component_steps(AXES_DIFFER),
     )
 
 
@@ -217,11 +221,12 @@ over_refraction = CaseType(
     begin=OVER.by(given(FOUND)(lambda found: found)),
     steps=(
         count_worn(
+            WORN,
             given(FIRST_LENS, SECOND_LENS)(
                 lambda first, second: (
                     f"What was found sits on what is worn, so {as_written(first)} and {as_written(second)} add up."
                 )
-            )
+            ),
         ),
         *summing_steps(),
     ),

@@ -14,7 +14,7 @@ from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, SPHE
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_planes import vertex
-from cases.keys import ALWAYS, Rule, Slip, asking, given, untyped
+from cases.keys import ALWAYS, Drawing, Key, Rule, Slip, asking, given
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
@@ -22,7 +22,7 @@ from cases.notation import rounded_power
 from cases.shared_keys import POWERS
 from cases.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
 from cases.sums import about
-from cases.working import Known, Skill, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef, Step
 
 FAMILY = Family("planes", "Change of plane", 7)
 
@@ -68,29 +68,30 @@ WRONG_WAY_OR_LIKE_MINUS: Pair = (
 # --- steps -------------------------------------------------------------------------------------------------------
 
 
-def in_metres(name: str, seen: Rule[bool] = ALWAYS) -> Step:
-    """Step: the millimetres called `name` to `metres`; `seen` says whether a slip in it is large enough to matter."""
+def in_metres(length: Key[float], seen: Rule[bool] = ALWAYS) -> Step:
+    """Step: a length in millimetres to `metres`; `seen` says whether a slip in it is large enough to matter."""
 
     def run(divisor: float) -> Rule[float]:
-        return untyped(lambda known: known[name] / divisor)
+        return given(length)(lambda mm: mm / divisor)
 
-    def words(known: Known) -> str:
-        away = " away from the eye" if known[name] < 0 else ""
-        return f"{Move().write(abs(known[name]))}{away}"
+    def words(mm: float) -> str:
+        return f"{Move().write(abs(mm))}{' away from the eye' if mm < 0 else ''}"
 
-    def says(known: Known) -> str:
-        return f"{words(known)} {'counts as' if known[name] < 0 else 'is'} {_metres(known['metres'])} m."
+    @given(length, METRES)
+    def says(mm: float, metres: float) -> str:
+        return f"{words(mm)} {'counts as' if mm < 0 else 'is'} {_metres(metres)} m."
 
-    def taken(known: Known) -> str:
-        return f"{words(known)} taken as {_metres(known['metres'])} m."
+    @given(length, METRES)
+    def taken(mm: float, metres: float) -> str:
+        return f"{words(mm)} taken as {_metres(metres)} m."
 
     return METRES.step(
         MILLIMETRES_TO_METRES,
         run=run(1000),
-        says=untyped(says),
+        says=says,
         slips=(
-            Slip(MILLIMETRES_AS_METRES, run=run(1), says=untyped(taken), live=seen),
-            Slip(skills.MILLIMETRES_AS_CENTIMETRES, run=run(100), says=untyped(taken), live=seen),
+            Slip(MILLIMETRES_AS_METRES, run=run(1), says=taken, live=seen),
+            Slip(skills.MILLIMETRES_AS_CENTIMETRES, run=run(100), says=taken, live=seen),
         ),
     )
 
@@ -169,7 +170,7 @@ def _move_words(toward_eye_mm: float) -> str:
     return f"It is moved {Move().write(abs(toward_eye_mm))} {way}."
 
 
-def _figure(lens: Rule[SphCyl]) -> Callable[[Known, str], Figure | None]:
+def _figure(lens: Rule[SphCyl]) -> Drawing:
     """Draw the move, where there is one."""
 
     @given(MOVED, lens).drawing
@@ -212,7 +213,7 @@ vertex_sphere = CaseType(
     asks=(POWER_ASKED,),
     draw=_draw_sphere,
     begin=POWERS.by(given(POWER)(lambda power: (power,))),
-    steps=(in_metres("toward_eye_mm"), move_step()),
+    steps=(in_metres(MOVED), move_step()),
     answer=POWER_ASKED.by(given(NET)(lambda net: net[0])),
     found=given(POWER, MOVED)(
         lambda power, toward_eye_mm: (f"A lens of {signed(power)} D.", _move_words(toward_eye_mm))
@@ -291,7 +292,7 @@ vertex_toric = CaseType(
     draw=_draw_toric,
     steps=(
         POWERS_OF_BOTH,
-        in_metres("toward_eye_mm"),
+        in_metres(MOVED),
         move_step(
             Slip(
                 SPHERE_ALONE_MOVED,

@@ -54,7 +54,6 @@ NOT_ALLOWED_FOR = SlipName(
 
 
 ROTATED = Key[float]("rotated")
-WORN = Key[SphCyl]("worn")
 
 
 def _rotation(turned: float, side: str) -> float:
@@ -62,12 +61,11 @@ def _rotation(turned: float, side: str) -> float:
     return float(-turned if side == "left" else turned)
 
 
-def _stands(factor: float) -> Rule[tuple[float, float, SphCyl]]:
+def _stands(factor: float) -> Rule[tuple[float, float]]:
     @given(TURNED, SIDE, LENS)
-    def run(turned: float, side: str, lens: SphCyl) -> tuple[float, float, SphCyl]:
+    def run(turned: float, side: str, lens: SphCyl) -> tuple[float, float]:
         rotated = factor * _rotation(turned, side)
-        acts_at = axis_of(lens.axis + rotated)
-        return (rotated, acts_at, SphCyl(lens.sphere, lens.cylinder, acts_at))
+        return rotated, axis_of(lens.axis + rotated)
 
     return run
 
@@ -79,7 +77,7 @@ def _turned(turned: float) -> bool:
 
 LENS = Field("lens", "Lens as it is marked, what the eye needs at the cornea", Lens())
 ACTS_AT = Field("acts_at", "Axis at which it stands on the eye", Axis())
-READ_MARK = given(ROTATED, ACTS_AT, WORN).step(
+READ_MARK = given(ROTATED, ACTS_AT).step(
     MARK_TO_AXIS,
     run=_stands(1),
     says=given(TURNED, SIDE, LENS, ACTS_AT)(
@@ -104,6 +102,9 @@ READ_MARK = given(ROTATED, ACTS_AT, WORN).step(
         ),
     ),
 )
+
+
+AS_IT_STANDS = given(LENS, ACTS_AT)(lambda lens, at: SphCyl(lens.sphere, lens.cylinder, at))
 
 
 def _ordered(factor: float) -> Rule[float]:
@@ -172,7 +173,7 @@ toric_axis = CaseType(
         ORDER_AXIS,
     ),
     draw=lambda chance, settings: LENS.to(_pick_toric(chance, settings)) | _pick_turn(chance, settings),
-    begin=lambda known: AXIS.to(_must_be_toric(known)),
+    begin=AXIS.by(_must_be_toric),
     steps=(READ_MARK, ALLOW_FOR_TURN),
     answer=as_found(ACTS_AT, ORDER_AXIS),
     found=given(LENS, TURNED, SIDE)(
@@ -248,12 +249,13 @@ toric_over_refraction = CaseType(
     steps=(
         READ_MARK,
         count_worn(
+            AS_IT_STANDS,
             given(FIRST_LENS, SECOND_LENS)(
                 lambda first, second: (
                     f"What was found sits on the lens as it stands, so {as_written(first)} and "
                     f"{as_written(second)} add up."
                 )
-            )
+            ),
         ),
         *summing_steps(),
         ALLOW_FOR_TURN,
