@@ -10,7 +10,7 @@ from cases.choices import Choice, Option
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import near_card
-from cases.keys import Slip, as_found, asking, given, untyped
+from cases.keys import Slip, as_found, asking, given
 from cases.kinds import Distance, Power, Size
 from cases.notation import write_distance
 from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
@@ -119,6 +119,24 @@ LIMIT = Field("limit", "Accommodation that may be left", Size(low=0.25, high=3.0
 RESIDUAL_ASKED = Field("residual", "Accommodation left", Power())
 STATE = Field("state", "Accommodation is", STATES)
 ACTION = Field("action", "What next?", ACTIONS)
+
+
+@given(FAR, CARD, NEAR)
+def _seen_through(far: float, card_cm: float, near: float) -> str:
+    return (
+        f"Looking far, the eye is neutral with {lens_in_place(far, 'DS')}; looking at a card "
+        f"{write_distance(card_cm)} away, with {lens_in_place(near, 'DS')}."
+    )
+
+
+@given(STEADY, PUPIL, WAIT)
+def _signs(steady: str, pupil: str, wait: str) -> str:
+    return (
+        f"The reflex behind one lens is {STEADINESS.write(steady)}; the pupil is {PUPILS.write(pupil)}; the waiting "
+        f"time of the local protocol is {WAITS.write(wait)}."
+    )
+
+
 cycloplegia_check = CaseType(
     id="cycloplegia-check",
     title="Is accommodation out?",
@@ -222,16 +240,14 @@ cycloplegia_check = CaseType(
         ),
     ),
     answer=as_found(RESIDUAL_ASKED, STATE, ACTION),
-    found=untyped(
-        lambda known: (
+    found=given(_seen_through, _signs, DISTANCE, LIMIT)(
+        lambda seen_through, signs, cm, limit: (
             "Cycloplegic drops were given by someone licensed to. You keep your place and look twice; every meridian "
             "is alike.",
-            f"Looking far, the eye is neutral with {lens_in_place(known['far'], 'DS')}; looking at a card "
-            f"{write_distance(known['card_cm'])} away, with {lens_in_place(known['near'], 'DS')}.",
-            f"The reflex behind one lens is {STEADINESS.write(known['steady'])}; the pupil is "
-            f"{PUPILS.write(known['pupil'])}; the waiting time of the local protocol is {WAITS.write(known['wait'])}.",
-            f"Sight hole {write_distance(known['distance_cm'])} from the pupil both times. The clinic goes on when no "
-            f"more than {size(known['limit'])} D is left.",
+            seen_through,
+            signs,
+            f"Sight hole {write_distance(cm)} from the pupil both times. The clinic goes on when no more than "
+            f"{size(limit)} D is left.",
             DROPS_CAUTION,
         )
     ),
