@@ -8,7 +8,21 @@ from cases import skills
 from cases.keys import Key, Rule, WiredStep, given
 from cases.keys import Slip as Wrong
 from cases.lens import across
-from cases.steps import FORM, FORM_WORDS, NET, Powers, degrees, signed
+from cases.steps import (
+    ADDED,
+    FORM,
+    FORM_WORDS,
+    GROSS,
+    LEFT_IN,
+    NET,
+    VERGENCE,
+    Powers,
+    degrees,
+    off_gross,
+    sign_blind,
+    signed,
+    taken_off,
+)
 from cases.sums import adding_up
 from cases.working import Slip, SlipName
 
@@ -151,3 +165,45 @@ PLACE_AXIS = AXIS.step(
         ),
     ),
 )
+
+
+TakenOff = tuple[Powers, float, float]
+"""The net powers, the sphere and the cylinder after the distance came off, in D."""
+
+
+def _taken_off(net: Rule[Powers], cylinder: Rule[float] | Key[float] = CYLINDER) -> Rule[TakenOff]:
+    return given(net, cylinder)(lambda net, cylinder: (net, net[0], cylinder))
+
+
+def _on_sphere(slip: Wrong[Powers]) -> Wrong[TakenOff]:
+    """Turn a slip of taking the distance off one power into one of taking it off a lens's sphere."""
+    return Wrong(slip.name, run=_taken_off(slip.run), says=slip.says, live=slip.live)
+
+
+_OFF_CYLINDER = given(CYLINDER, VERGENCE)(lambda cylinder, off: cylinder - off)
+_ONE_MINUS = given(GROSS)(lambda gross: gross[0] < 0)
+
+
+def take_off_sphere(*more: Wrong[Powers]) -> WiredStep:
+    """Step: `gross` (one power) beside a `cylinder` to the net `sphere`, the cylinder left as it is."""
+    return given(NET, SPHERE, CYLINDER).step(
+        skills.TAKE_OFF_DISTANCE,
+        run=_taken_off(off_gross),
+        says=taken_off,
+        slips=(
+            *map(_on_sphere, (LEFT_IN, ADDED, sign_blind(live=_ONE_MINUS))),
+            Wrong(
+                skills.OFF_THE_CYLINDER_AS_WELL,
+                run=_taken_off(off_gross, _OFF_CYLINDER),
+                says=given(NET, CYLINDER)(
+                    lambda net, cylinder: f"Taken off sphere and cylinder: {signed(net[0])} and {signed(cylinder)}."
+                ),
+            ),
+            Wrong(
+                skills.OFF_THE_CYLINDER_INSTEAD,
+                run=_taken_off(LEFT_IN.run, _OFF_CYLINDER),
+                says=given(CYLINDER)(lambda cylinder: f"Taken off the cylinder: {signed(cylinder)}."),
+            ),
+            *map(_on_sphere, more),
+        ),
+    )

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.cross import AXIS
+from cases.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
 from cases.families.meridians import FAMILY, PRESCRIPTION, must_cross
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, two_streaks
@@ -18,30 +16,23 @@ from cases.kinds import Axis, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_distance
 from cases.steps import (
-    ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     FORM,
     FORM_WORDS,
     GROSS,
-    LEFT_IN,
-    NET,
     degrees,
     distance_in_dioptres,
     lens_in_place,
     lens_words,
-    off_gross,
     pick_distance,
     pick_lens,
     read_scale,
-    sign_blind,
     signed,
-    taken_off,
 )
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import vergence_in_quarters
-from cases.working import Known, Skill, SlipName, SlipRef, Step
-from cases.working import Slip as OldSlip
+from cases.working import Skill, SlipName, SlipRef
 
 READ_CYLINDER = Skill("read-cylinder", "taking the second lens for what it is")
 
@@ -64,78 +55,27 @@ FIRST_STREAK_OR_NOT_TURNED: Pair = (
 """Where the lens must be turned into the other form, both leave the axis 90° out."""
 
 
+SPHERE_FOUND = Field("sphere", "Sphere that neutralised the first streak", Power())
+SPHERE_STREAK = Field("sphere_streak", "First streak", Axis())
+CYLINDER_STREAK = Field("cylinder_streak", "Second streak", Axis())
+CYLINDER_FOUND = Field("cylinder", "Cylinder that then neutralised the second streak, signed", Power())
+
+
 def _draw_sphere_then_cyl(chance: Chance, settings: Settings) -> dict[str, Any]:
     found = settings.form if chance.happens(0.65) else ("plus" if settings.form == "minus" else "minus")
     eye = pick_lens(chance, settings).in_form(found)
     distance = pick_distance(chance, settings)
-    return given(SPHERE, SPHERE_STREAK, CYLINDER, CYLINDER_STREAK, DISTANCE, FORM).to(
+    return given(SPHERE_FOUND, SPHERE_STREAK, CYLINDER_FOUND, CYLINDER_STREAK, DISTANCE, FORM).to(
         eye.sphere + vergence_in_quarters(distance), across(eye.axis), eye.cylinder, eye.axis, distance, settings.form
     )
 
 
-SPHERE = Field("sphere", "Sphere that neutralised the first streak", Power())
-SPHERE_STREAK = Field("sphere_streak", "First streak", Axis())
-CYLINDER_STREAK = Field("cylinder_streak", "Second streak", Axis())
-
-
-@given(SPHERE_STREAK, CYLINDER_STREAK, SPHERE)
+@given(SPHERE_STREAK, CYLINDER_STREAK, SPHERE_FOUND)
 def _begin_sphere_then_cyl(sphere_streak: float, cylinder_streak: float, sphere: float) -> tuple[float, ...]:
     must_cross(sphere_streak, cylinder_streak)
     return (sphere,)
 
 
-def _on_sphere(net: Callable[[Known], dict[str, Any]]) -> Callable[[Known], dict[str, Any]]:
-    """Let what came off the gross stand as the lens's sphere."""
-
-    def run(known: Known) -> dict[str, Any]:
-        values = net(known)
-        return {**values, "sphere": values["net"][0]}
-
-    return run
-
-
-def _off_gross(known: Known) -> dict[str, Any]:
-    return NET.to(off_gross(known))
-
-
-def slip_on_sphere(slip: OldSlip) -> OldSlip:
-    """Turn a slip of taking the distance off one power into one of taking it off a lens's sphere."""
-    return replace(slip, run=_on_sphere(slip.run))
-
-
-def _off_cylinder(known: Known) -> dict[str, Any]:
-    return {"cylinder": known["cylinder"] - known["vergence"]}
-
-
-def take_off_sphere(*more: OldSlip) -> Step:
-    """Step: `gross` (one power) beside a `cylinder` to the net `sphere`, the cylinder left as it is."""
-    return Step(
-        skills.TAKE_OFF_DISTANCE,
-        run=_on_sphere(_off_gross),
-        says=taken_off,
-        slips=(
-            *(
-                slip_on_sphere(NET.plain(slip))
-                for slip in (LEFT_IN, ADDED, sign_blind(live=given(GROSS)(lambda gross: gross[0] < 0)))
-            ),
-            OldSlip(
-                skills.OFF_THE_CYLINDER_AS_WELL,
-                run=_on_sphere(lambda known: {**_off_gross(known), **_off_cylinder(known)}),
-                says=given(NET, CYLINDER)(
-                    lambda net, cylinder: f"Taken off sphere and cylinder: {signed(net[0])} and {signed(cylinder)}."
-                ),
-            ),
-            OldSlip(
-                skills.OFF_THE_CYLINDER_INSTEAD,
-                run=_on_sphere(lambda known: {"net": known["gross"], **_off_cylinder(known)}),
-                says=given(CYLINDER)(lambda cylinder: f"Taken off the cylinder: {signed(cylinder)}."),
-            ),
-            *(slip_on_sphere(slip) for slip in more),
-        ),
-    )
-
-
-CYLINDER = Field("cylinder", "Cylinder that then neutralised the second streak, signed", Power())
 sphere_then_cyl = CaseType(
     id="sphere-then-cyl",
     title="A sphere, then a cylinder on top",
@@ -144,9 +84,9 @@ sphere_then_cyl = CaseType(
     seconds=20,
     findings=Group(
         (
-            SPHERE,
+            SPHERE_FOUND,
             SPHERE_STREAK,
-            CYLINDER,
+            CYLINDER_FOUND,
             CYLINDER_STREAK,
             DISTANCE,
             FORM,
@@ -173,7 +113,7 @@ sphere_then_cyl = CaseType(
         ),
         CYLINDER.step(
             READ_CYLINDER,
-            run=given(CYLINDER)(lambda cylinder: cylinder),
+            run=given(CYLINDER_FOUND)(lambda cylinder: cylinder),
             says=given(GROSS, CYLINDER, AXIS)(
                 lambda gross, cylinder, axis: (
                     f"The second lens is the cylinder itself, on top of the sphere: "
@@ -183,14 +123,14 @@ sphere_then_cyl = CaseType(
             slips=(
                 Slip(
                     CYLINDER_AS_SPHERE,
-                    run=given(CYLINDER, GROSS)(lambda cylinder, gross: cylinder - gross[0]),
+                    run=given(CYLINDER_FOUND, GROSS)(lambda cylinder, gross: cylinder - gross[0]),
                     says=given(CYLINDER)(
                         lambda cylinder: f"The first lens taken off the second: cylinder {signed(cylinder)}."
                     ),
                 ),
                 Slip(
                     skills.CYLINDER_SIGN_FLIPPED,
-                    run=given(CYLINDER)(lambda cylinder: -cylinder),
+                    run=given(CYLINDER_FOUND)(lambda cylinder: -cylinder),
                     says=given(CYLINDER)(lambda cylinder: f"The cylinder written as {signed(cylinder)}."),
                 ),
             ),
@@ -199,10 +139,8 @@ sphere_then_cyl = CaseType(
         take_off_sphere(),
         *turning_steps(needed=given(CYLINDER, FORM)(in_other_form), axis_alone=False),
     ),
-    answer=PRESCRIPTION.by(
-        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
-    ),
-    found=given(SPHERE_STREAK, SPHERE, CYLINDER_STREAK, CYLINDER, DISTANCE)(
+    answer=PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
+    found=given(SPHERE_STREAK, SPHERE_FOUND, CYLINDER_STREAK, CYLINDER_FOUND, DISTANCE)(
         lambda sphere_streak, sphere, cylinder_streak, cylinder, distance_cm: (
             f"Streak at {degrees(sphere_streak)}: neutral with {lens_in_place(sphere, 'DS')}.",
             f"{'With that sphere left in' if sphere else 'Still with no sphere'}, "
@@ -211,7 +149,7 @@ sphere_then_cyl = CaseType(
         )
     ),
     question=given(FORM)(lambda form: f"What is the net prescription, in {FORM_WORDS[form]}?"),
-    figure=given(SPHERE_STREAK, SPHERE, CYLINDER_STREAK, CYLINDER).drawing(
+    figure=given(SPHERE_STREAK, SPHERE_FOUND, CYLINDER_STREAK, CYLINDER_FOUND).drawing(
         lambda uid, sphere_streak, sphere, cylinder_streak, cylinder: two_streaks(
             NeutralStreak(sphere_streak, sphere),
             NeutralStreak(cylinder_streak, sphere, cylinder),

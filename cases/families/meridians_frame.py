@@ -8,9 +8,8 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
-from cases.cross import AXIS, CYLINDER, SPHERE
+from cases.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
 from cases.families.meridians import FAMILY, PRESCRIPTION
-from cases.families.meridians_cylinder import take_off_sphere
 from cases.fields import Field, Group, Several
 from cases.figures import Figure, engraved
 from cases.figures_lenses import MOST_LENSES, trial_frame
@@ -36,7 +35,6 @@ from cases.sums import together
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import working_vergence
 from cases.working import Skill, SlipName
-from cases.working import Slip as OldSlip
 
 COLLECT_CYLINDER = Skill("collect-cylinder", "collecting the cylinder from the frame")
 
@@ -170,9 +168,9 @@ frame_net = CaseType(
         ),
         distance_in_dioptres(),
         take_off_sphere(
-            OldSlip(
+            Slip(
                 skills.MISMATCH_MISSED,
-                run=lambda known: {"net": (known["gross"][0] - known["working_lens"],)},
+                run=given(GROSS, WORKING_LENS)(lambda gross, working: (gross[0] - working,)),
                 says=given(WORKING_LENS, NET)(
                     lambda working_lens, net: f"The working lens {signed(working_lens)} taken off: {signed(net[0])}."
                 ),

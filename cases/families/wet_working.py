@@ -7,11 +7,22 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
-from cases.cross import AXIS, CYLINDER, FAR_END, MERIDIANS, NEAR_END, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
+from cases.cross import (
+    AXIS,
+    CYLINDER,
+    FAR_END,
+    MERIDIANS,
+    NEAR_END,
+    PLACE_AXIS,
+    SPHERE,
+    choose_sphere,
+    find_cylinder,
+    take_off_sphere,
+)
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
-from cases.keys import Given, Rule, Slip, asking, given
+from cases.keys import Rule, Slip, asking, given
 from cases.kinds import Cross, Lens, Size
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, movement_for
@@ -24,22 +35,18 @@ from cases.steps import (
     FORM,
     FORM_WORDS,
     NET,
-    VERGENCE,
     as_written,
     degrees,
     distance_in_dioptres,
     pick_distance,
     pick_lens,
-    sign_blind,
     signed,
     size,
-    take_off_distance,
 )
 from cases.steps import GROSS as GROSS_STEPS
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import vergence_in_quarters
 from cases.working import Skill, SlipName
-from cases.working import Slip as OldSlip
 
 START_FOG = Skill("start-fog", "setting the fog from which the subjective starts")
 
@@ -162,16 +169,8 @@ def _draw_hand_over(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-def _off_sphere(cylinder_too: float, sphere: float) -> Given:
-    @given(VERGENCE, GROSS_STEPS, CYLINDER)
-    def run(off: float, gross: tuple[float, ...], cylinder: float) -> tuple[tuple[float, ...], float]:
-        return ((gross[0] - sphere * off,), cylinder - cylinder_too * off)
-
-    return given(NET, CYLINDER).by(run)
-
-
 def _fogged(times: float) -> Rule[float]:
-    return given(NET, FOG)(lambda net, fog: net[0] + times * fog)
+    return given(SPHERE, FOG)(lambda sphere, fog: sphere + times * fog)
 
 
 DROPS_FOUND = Field("drops", "Cycloplegic drops", DROPS, default="none")
@@ -214,24 +213,10 @@ hand_over = CaseType(
     ),
     steps=(
         distance_in_dioptres(),
-        take_off_distance(
-            sign_blind(live=given(GROSS_STEPS)(lambda gross: gross[0] < 0)),
-            OldSlip(
-                skills.OFF_THE_CYLINDER_AS_WELL,
-                run=_off_sphere(1, 1),
-                says=given(NET, CYLINDER)(
-                    lambda net, cylinder: f"Taken off sphere and cylinder: {signed(net[0])} and {signed(cylinder)}."
-                ),
-            ),
-            OldSlip(
-                skills.OFF_THE_CYLINDER_INSTEAD,
-                run=_off_sphere(1, 0),
-                says=given(CYLINDER)(lambda cylinder: f"Taken off the cylinder: {signed(cylinder)}."),
-            ),
-        ),
+        take_off_sphere(),
         SPHERE.step(
             START_FOG,
-            run=given(NET, FOG, DROPS_FOUND)(lambda net, fog, drops: net[0] + (0 if drops == "working" else fog)),
+            run=given(SPHERE, FOG, DROPS_FOUND)(lambda sphere, fog, drops: sphere + (0 if drops == "working" else fog)),
             says=_fog_words,
             slips=(
                 Slip(
