@@ -181,6 +181,20 @@ def print_sheet(
     click.echo(page)
 
 
+@commands.command("new")
+@click.argument("family")
+@click.argument("type_id", metavar="TYPE")
+def write_new(family: str, type_id: str) -> None:
+    """Write a new case type to start from, and its test.
+
+    FAMILY is the id of a family, new or old, such as near; TYPE that of the new type, such as near-add.
+    """
+    from cases.skeleton import write_skeleton
+
+    for path in write_skeleton(family, type_id, Path.cwd()):
+        click.echo(path.relative_to(Path.cwd()))
+
+
 def _type(type_id: str) -> CaseType:
     from cases.register import case_type
 

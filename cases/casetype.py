@@ -12,9 +12,11 @@ from cases.chance import Chance
 from cases.errors import CaseError
 from cases.fields import Field, Group
 from cases.figures import Figure
+from cases.keys import NOTHING
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.norms import USUAL
+from cases.wiring import check_wiring
 from cases.working import Known, Run, SlippedRun, SlipRef, Step, run_chain, slipped_runs
 
 LEVELS = ("novice", "competent", "expert")
@@ -73,10 +75,8 @@ class CaseType:
     seconds: int
     """What a competent clinician takes: an estimate."""
     findings: Group
-    asks: tuple[Field, ...]
+    asks: tuple[Field[Any], ...]
     draw: Callable[[Chance, Settings], dict[str, Any]]
-    begin: Callable[[Known], dict[str, Any]]
-    """Findings to what the first step starts from."""
     steps: tuple[Step, ...]
     answer: Callable[[Known], dict[str, Any]]
     """What is known at the end of the chain to one value for every `asks`."""
@@ -85,6 +85,10 @@ class CaseType:
     question: Callable[[Known], str]
     figure: Callable[[Known, str], Figure | None]
     """The findings as a picture; the text is the figure's id on the page."""
+    begin: Callable[[Known], dict[str, Any]] = NOTHING
+    """Findings to what the first step starts from."""
+    holds: Callable[[Known], None] = lambda _: None
+    """Raises BadFinding where the findings do not fit together."""
     needs: tuple[str, ...] = ()
     """Types to be met before this one."""
     form: Callable[[Known], str | None] = lambda known: known.get("form")
@@ -95,6 +99,10 @@ class CaseType:
     """Slips that no case of this type can tell apart."""
     probes: tuple[Probe, ...] = ()
     sources: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Check that every rule of the chain finds what it needs."""
+        check_wiring(self)
 
     @property
     def slips(self) -> tuple[SlipRef, ...]:
@@ -175,6 +183,7 @@ class Case:
     @cached_property
     def start(self) -> dict[str, Any]:
         """What the first step starts from."""
+        self.type.holds(self.findings)
         return {**self.findings, **self.type.begin(self.findings)}
 
     @cached_property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from typing import Any
 
@@ -16,15 +17,17 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View as Compared
 from cases.figures_compare import side_by_side
+from cases.keys import Key, Slip, as_found, asking, given, untyped
 from cases.kinds import BadFinding, Lens, Meridian, Power
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
 from cases.notation import write_distance
 from cases.retinoscope import residual, zones
+from cases.shared_keys import LEFT
 from cases.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, SlipName
 
 RX = Field("rx", "Net prescription of the eye on the bench", Lens())
 IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
@@ -46,6 +49,13 @@ FAST_AS_NEUTRAL = SlipName(
 )
 NEAR_ENOUGH = 0.8
 """Residual in D below which a movement is quick enough to be missed: an estimate."""
+
+
+LEFTS = Key[Mapping[str, float]]("lefts")
+MOVEMENT = Key[str]("movement")
+LENS = Key[str]("lens")
+CENTRE = Key[str]("centre")
+EDGE = Key[str]("edge")
 
 
 def _bench(known: Known) -> Bench:
@@ -76,71 +86,71 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     left = chance.among((0.0, 0.0, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)) * chance.among((1, -1))
     wide = settings.level != "novice" and chance.happens(0.3)
-    return {
-        "rx": rx,
-        "in_place": SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
-        "distance_cm": distance,
-        "streak": chance.among((90.0, 180.0, 45.0, 135.0)),
-        # A beam that converges must come to its focus short of the eye.
-        "beam": "converging"
-        if chance.happens(0.2) and not wide and distance > -SOURCES_CM["converging"]
-        else "parallel",
-        "pupil_mm": 8.0 if wide else PUPIL_MM,
-        "margin": chance.among((-1.0, -1.5)) if wide else 0.0,
-    }
+    return given(RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL).to(
+        rx,
+        SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
+        distance,
+        chance.among((90.0, 180.0, 45.0, 135.0)),
+        "converging" if chance.happens(0.2) and not wide and distance > -SOURCES_CM["converging"] else "parallel",
+        8.0 if wide else PUPIL_MM,
+    ) | MARGIN.to(chance.among((-1.0, -1.5)) if wide else 0.0)
 
 
+BEAM = Field("beam", "Sleeve", BEAMS, default="parallel")
 bench_movement = CaseType(
     id="bench-movement",
     title="Reading a movement at the bench",
     family=FAMILY,
     level="novice",
     seconds=15,
-    findings=Group((RX, IN_PLACE, DISTANCE, STREAK, Field("beam", "Sleeve", BEAMS, default="parallel"), PUPIL, MARGIN)),
+    findings=Group((RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL, MARGIN)),
     asks=(Field("movement", "The reflex, as you see it, goes", MOVEMENTS), *next_lens.asks),
     draw=_draw_movement,
     begin=_begin_movement,
     steps=(
-        Step(
+        MOVEMENT.step(
             COMPARE_MOVEMENT,
-            run=lambda known: {"movement": known["centre"]},
-            says=lambda known: (
-                "Nothing travels: neutral."
-                if known["movement"] == "neutral"
-                else f"In the middle of the pupil the light goes {known['movement']} the streak."
+            run=given(CENTRE)(lambda centre: centre),
+            says=given(MOVEMENT)(
+                lambda movement: (
+                    "Nothing travels: neutral."
+                    if movement == "neutral"
+                    else f"In the middle of the pupil the light goes {movement} the streak."
+                )
             ),
             slips=(
                 Slip(
                     FACE_WATCHED,
-                    run=lambda _: {"movement": "with"},
-                    says=lambda _: "The light goes the way of the streak: with.",
-                    live=lambda known: known["centre"] == "against",
+                    run=given()(lambda: "with"),
+                    says=given()(lambda: "The light goes the way of the streak: with."),
+                    live=given(CENTRE)(lambda centre: centre == "against"),
                 ),
                 Slip(
                     FAST_AS_NEUTRAL,
-                    run=lambda _: {"movement": "neutral"},
-                    says=lambda _: "Too quick to follow: neutral.",
-                    live=lambda known: known["centre"] != "neutral" and abs(known["left"]) < NEAR_ENOUGH,
+                    run=given()(lambda: "neutral"),
+                    says=given()(lambda: "Too quick to follow: neutral."),
+                    live=given(CENTRE, LEFT)(lambda centre, left: centre != "neutral" and abs(left) < NEAR_ENOUGH),
                 ),
                 Slip(
                     skills.MARGIN_READ,
-                    run=lambda known: {"movement": known["edge"]},
-                    says=lambda known: f"At the edge of the pupil: {known['movement']}.",
+                    run=given(EDGE)(lambda edge: edge),
+                    says=given(MOVEMENT)(lambda movement: f"At the edge of the pupil: {movement}."),
                     # A neutral edge cannot be told from a quick reflex taken for neutral.
-                    live=lambda known: known["edge"] not in (known["centre"], "neutral"),
+                    live=given(EDGE, CENTRE)(lambda edge, centre: edge not in (centre, "neutral")),
                 ),
             ),
         ),
         *next_lens.steps,
     ),
-    answer=lambda known: {"movement": known["movement"], "lens": known["lens"]},
-    found=lambda known: (
-        f"In place: {as_written(known['in_place'])}.",
-        *pupil_words(known),
-        f"The streak lies at {degrees(known['streak'])}, {write_distance(known['distance_cm'])} from the pupil; "
-        f"{BEAMS.write(known['beam'])}.",
+    answer=as_found(MOVEMENT, LENS),
+    found=given(IN_PLACE, PUPIL, STREAK, DISTANCE, BEAM)(
+        lambda in_place, pupil_mm, streak, distance_cm, beam: (
+            f"In place: {as_written(in_place)}.",
+            *pupil_words(pupil_mm),
+            f"The streak lies at {degrees(streak)}, {write_distance(distance_cm)} from the pupil; {BEAMS.write(beam)}.",
+        )
     ),
-    question=lambda _: "Sweep. Which way does the reflex go, and which lens next?",
+    question=asking("Sweep. Which way does the reflex go, and which lens next?"),
     figure=lambda known, uid: still(_bench(known), uid=uid),
     form=lambda _: None,
     needs=("next-lens",),
@@ -171,34 +181,44 @@ def _draw_nearer(chance: Chance, settings: Settings) -> dict[str, Any]:
     }
 
 
-def _nearer_views(known: Known) -> tuple[View, ...]:
+def _nearer_views(rx: SphCyl, lenses: Mapping[str, float], distance_cm: float) -> tuple[View, ...]:
     return tuple(
         View(
             f"View {name.upper()}",
-            Bench(eye=known["rx"], sphere=known["lenses"][name], distance_cm=known["distance_cm"]),
+            Bench(eye=rx, sphere=lenses[name], distance_cm=distance_cm),
         )
         for name in _NAMES
     )
 
 
-def _begin_nearer(findings: Known) -> dict[str, Any]:
-    lefts = {name: residual(view.bench.setting, 90) for name, view in zip(_NAMES, _nearer_views(findings), strict=True)}
+LENSES = Field(
+    "lenses",
+    "Spheres in place in the three views",
+    Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
+)
+
+
+@given(RX, LENSES, DISTANCE)
+def _begin_nearer(rx: SphCyl, lenses: Mapping[str, float], distance_cm: float) -> Mapping[str, float]:
+    lefts = {
+        name: residual(view.bench.setting, 90)
+        for name, view in zip(_NAMES, _nearer_views(rx, lenses, distance_cm), strict=True)
+    }
     sizes = sorted(abs(left) for left in lefts.values())
     if min(b - a for a, b in pairwise(sizes)) < 0.2:
-        raise BadFinding(
-            list(findings["lenses"].values()), "each lens must be 0.25 D or more nearer neutral than the next"
-        )
-    return {"lefts": lefts}
+        raise BadFinding(list(lenses.values()), "each lens must be 0.25 D or more nearer neutral than the next")
+    return lefts
 
 
-def _by(known: Known, key: Any) -> dict[str, Any]:
-    return {"order": tuple(sorted(_NAMES, key=lambda name: key(known["lefts"][name])))}
+def _by(lefts: Mapping[str, float], key: Any) -> tuple[str, ...]:
+    return tuple(sorted(_NAMES, key=lambda name: key(lefts[name])))
 
 
-def _order_words(known: Known) -> str:
-    return f"The nearest first: {NEARER.write(known['order'])}."
+def _order_words(order: tuple[str, ...]) -> str:
+    return f"The nearest first: {NEARER.write(order)}."
 
 
+ORDER = Field("order", "Nearest to neutral first", NEARER)
 bench_nearer = CaseType(
     id="bench-nearer",
     title="Nearer or farther, by speed, width and brightness",
@@ -208,48 +228,56 @@ bench_nearer = CaseType(
     findings=Group(
         (
             RX,
-            Field(
-                "lenses",
-                "Spheres in place in the three views",
-                Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
-            ),
+            LENSES,
             DISTANCE,
         )
     ),
-    asks=(Field("order", "Nearest to neutral first", NEARER),),
+    asks=(ORDER,),
     draw=_draw_nearer,
-    begin=_begin_nearer,
+    begin=LEFTS.by(_begin_nearer),
     steps=(
-        Step(
+        ORDER.step(
             skills.LOOK_TO_DISTANCE,
-            run=lambda known: _by(known, abs),
-            says=lambda known: f"Fast, wide and bright is near, whichever way it goes. {_order_words(known)}",
+            run=given(LEFTS)(lambda lefts: _by(lefts, abs)),
+            says=given(ORDER)(
+                lambda order: f"Fast, wide and bright is near, whichever way it goes. {_order_words(order)}"
+            ),
             slips=(
-                Slip(skills.SPEED_REVERSED, run=lambda known: _by(known, lambda left: -abs(left)), says=_order_words),
+                Slip(
+                    skills.SPEED_REVERSED,
+                    run=given(LEFTS)(lambda lefts: _by(lefts, lambda left: -abs(left))),
+                    says=given(ORDER)(_order_words),
+                ),
                 Slip(
                     skills.AGAINST_AS_FARTHER,
-                    run=lambda known: _by(known, lambda left: (left < 0, abs(left))),
-                    says=_order_words,
-                    live=lambda known: _by(known, lambda left: (left < 0, abs(left))) != _by(known, abs),
+                    run=given(LEFTS)(lambda lefts: _by(lefts, lambda left: (left < 0, abs(left)))),
+                    says=given(ORDER)(_order_words),
+                    live=given(LEFTS)(lambda lefts: _by(lefts, lambda left: (left < 0, abs(left))) != _by(lefts, abs)),
                 ),
                 Slip(
                     LENS_SIZE,
-                    run=lambda known: {"order": tuple(sorted(_NAMES, key=lambda name: abs(known["lenses"][name])))},
-                    says=_order_words,
-                    live=lambda known: (
-                        tuple(sorted(_NAMES, key=lambda name: abs(known["lenses"][name]))) != _by(known, abs)["order"]
+                    run=given(LENSES)(lambda lenses: tuple(sorted(_NAMES, key=lambda name: abs(lenses[name])))),
+                    says=given(ORDER)(_order_words),
+                    live=given(LENSES, LEFTS)(
+                        lambda lenses, lefts: (
+                            tuple(sorted(_NAMES, key=lambda name: abs(lenses[name]))) != _by(lefts, abs)
+                        )
                     ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"order": known["order"]},
-    found=lambda known: (
-        *(f"View {name.upper()}: {lens_in_place(known['lenses'][name], 'DS in place')}." for name in _NAMES),
-        f"Streak at 90, {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
+    answer=as_found(ORDER),
+    found=given(LENSES, DISTANCE)(
+        lambda lenses, distance_cm: (
+            *(f"View {name.upper()}: {lens_in_place(lenses[name], 'DS in place')}." for name in _NAMES),
+            f"Streak at 90, {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+        )
     ),
-    question=lambda _: "Three views of one eye. In which order do they come, the nearest to neutral first?",
-    figure=lambda known, uid: several(_nearer_views(known), uid),
+    question=asking("Three views of one eye. In which order do they come, the nearest to neutral first?"),
+    figure=given(RX, LENSES, DISTANCE).drawing(
+        lambda uid, rx, lenses, distance_cm: several(_nearer_views(rx, lenses, distance_cm), uid)
+    ),
     form=lambda _: None,
     needs=("next-lens",),
     sources=("common practice, no published source; optics derived in DEVELOPERS.md, The reflex",),
@@ -267,8 +295,8 @@ def several(views: tuple[View, ...], uid: str) -> Figure:
 
 SWEEP_ALONE = frozenset[str]()
 STAGES = {
-    bench_movement.id: Stage(lambda known: (View("", _bench(known)),), SWEEP_ALONE),
-    bench_nearer.id: Stage(_nearer_views, SWEEP_ALONE),
+    bench_movement.id: Stage(untyped(lambda known: (View("", _bench(known)),)), SWEEP_ALONE),
+    bench_nearer.id: Stage(given(RX, LENSES, DISTANCE)(_nearer_views), SWEEP_ALONE),
 }
 
 TYPES = (bench_movement, bench_nearer)

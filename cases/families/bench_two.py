@@ -13,13 +13,15 @@ from cases.families.bench import FAMILY
 from cases.families.bench_short import IN_PLACE, RX, STREAK, SWEEP_ALONE, several
 from cases.families.lean_in import VIEWS, WIDTHS, lean_in_widths
 from cases.fields import Field, Group
+from cases.keys import Key, Slip, as_found, asking, given, untyped
 from cases.kinds import BadFinding, Distance, Meridian
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.retinoscope import movement, skew, width_mm
 from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
+from cases.steps import TURN as TURN_STEPS
 from cases.vergence import vergence_in_quarters
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 # --- to which side the axis lies ---------------------------------------------------------------------------------
 
@@ -44,38 +46,40 @@ SKEW_IMAGINED = SlipName(
 )
 
 
+SKEW = Key[float]("skew")
+BANDS = Key[tuple[float, ...]]("bands")
+
+
 def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1.5, 3))
     distance = pick_distance(chance, settings)
     # The less plus meridian is nearly neutral and the other still shows with: the usual moment to look for the axis.
     gross = eye.sphere + eye.cylinder + vergence_in_quarters(distance)
     aside = chance.among((0, 10, 15, 20, 25, -10, -15, -20, -25))
-    return {
-        "rx": eye,
-        "in_place": SphCyl(gross - chance.among((0.25, 0.5))),
-        "distance_cm": distance,
-        "streak": axis_of(across(eye.axis) + aside),
-    }
+    return given(RX, IN_PLACE, DISTANCE, STREAK).to(
+        eye, SphCyl(gross - chance.among((0.25, 0.5))), distance, axis_of(across(eye.axis) + aside)
+    )
 
 
-def _axis_bench(known: Known) -> Bench:
-    bench = Bench(eye=known["rx"], streak=known["streak"], distance_cm=known["distance_cm"])
-    return bench.holding(known["in_place"])
+def _axis_bench(rx: SphCyl, streak: float, distance_cm: float, in_place: SphCyl) -> Bench:
+    bench = Bench(eye=rx, streak=streak, distance_cm=distance_cm)
+    return bench.holding(in_place)
 
 
-def _begin_axis(findings: Known) -> dict[str, Any]:
-    setting = _axis_bench(findings).setting
-    turned = skew(setting, findings["streak"])
-    if movement(setting, findings["streak"]) in ("neutral", "neither") or abs(turned) > 80:
-        raise BadFinding(degrees(findings["streak"]), "this streak shows no reflex that can be lined up: give another")
-    return {"skew": turned}
+@given(RX, STREAK, DISTANCE, IN_PLACE)
+def _begin_axis(rx: SphCyl, streak: float, distance_cm: float, in_place: SphCyl) -> float:
+    setting = _axis_bench(rx, streak, distance_cm, in_place).setting
+    turned = skew(setting, streak)
+    if movement(setting, streak) in ("neutral", "neither") or abs(turned) > 80:
+        raise BadFinding(degrees(streak), "this streak shows no reflex that can be lined up: give another")
+    return turned
 
 
-def _turn(known: Known) -> str:
-    turned = known["skew"]
+def _turn(turned: float) -> str:
     return "leave" if abs(turned) <= SAME_AS_STREAK else "anticlockwise" if turned > 0 else "clockwise"
 
 
+TURN = Field("turn", "Turn the streak", TURNS)
 bench_axis = CaseType(
     id="bench-axis",
     title="To which side the axis lies",
@@ -83,48 +87,54 @@ bench_axis = CaseType(
     level="competent",
     seconds=15,
     findings=Group((RX, IN_PLACE, DISTANCE, STREAK)),
-    asks=(Field("turn", "Turn the streak", TURNS),),
+    asks=(TURN,),
     draw=_draw_axis,
-    begin=_begin_axis,
+    begin=SKEW.by(_begin_axis),
     steps=(
-        Step(
+        TURN_STEPS.step(
             FOLLOW_SKEW,
-            run=lambda known: {"turn": _turn(known)},
-            says=lambda known: (
-                "Reflex and streak lie in one line: this is a meridian."
-                if known["turn"] == "leave"
-                else f"The reflex stands turned by {abs(known['skew']):.0f}°: follow it, {known['turn']}."
+            run=given(SKEW)(lambda skew: _turn(skew)),
+            says=given(TURN_STEPS, SKEW)(
+                lambda turn, skew: (
+                    "Reflex and streak lie in one line: this is a meridian."
+                    if turn == "leave"
+                    else f"The reflex stands turned by {abs(skew):.0f}°: follow it, {turn}."
+                )
             ),
             slips=(
                 Slip(
                     skills.AWAY_FROM_REFLEX,
-                    run=lambda known: {"turn": _OTHER_TURN[_turn(known)]},
-                    says=lambda known: f"Turned {known['turn']}, away from the reflex.",
-                    live=lambda known: _turn(known) != "leave",
+                    run=given(SKEW)(lambda skew: _OTHER_TURN[_turn(skew)]),
+                    says=given(TURN_STEPS)(lambda turn: f"Turned {turn}, away from the reflex."),
+                    live=given(SKEW)(lambda skew: _turn(skew) != "leave"),
                 ),
                 Slip(
                     SKEW_UNSEEN,
-                    run=lambda _: {"turn": "leave"},
-                    says=lambda _: "Left where it lay.",
-                    live=lambda known: _turn(known) != "leave",
+                    run=given()(lambda: "leave"),
+                    says=given()(lambda: "Left where it lay."),
+                    live=given(SKEW)(lambda skew: _turn(skew) != "leave"),
                 ),
                 Slip(
                     SKEW_IMAGINED,
-                    run=lambda _: {"turn": "anticlockwise"},
-                    says=lambda _: "Turned, though the two lay in one line.",
-                    live=lambda known: _turn(known) == "leave",
+                    run=given()(lambda: "anticlockwise"),
+                    says=given()(lambda: "Turned, though the two lay in one line."),
+                    live=given(SKEW)(lambda skew: _turn(skew) == "leave"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"turn": known["turn"]},
-    found=lambda known: (
-        f"In place: {as_written(known['in_place'])}.",
-        f"The streak lies at {degrees(known['streak'])}, {write_distance(known['distance_cm'])} from the pupil; "
-        "plane-mirror setting.",
+    answer=as_found(TURN_STEPS),
+    found=given(IN_PLACE, STREAK, DISTANCE)(
+        lambda in_place, streak, distance_cm: (
+            f"In place: {as_written(in_place)}.",
+            f"The streak lies at {degrees(streak)}, {write_distance(distance_cm)} from the pupil; "
+            "plane-mirror setting.",
+        )
     ),
-    question=lambda _: "Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?",
-    figure=lambda known, uid: still(_axis_bench(known), uid=uid),
+    question=asking("Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?"),
+    figure=given(RX, STREAK, DISTANCE, IN_PLACE).drawing(
+        lambda uid, rx, streak, distance_cm, in_place: still(_axis_bench(rx, streak, distance_cm, in_place), uid=uid)
+    ),
     form=lambda _: None,
     needs=("streak-axis", "next-lens"),
     sources=("AAO image caption “Skew”; optics derived in DEVELOPERS.md, The reflex",),
@@ -147,56 +157,60 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = chance.among((67.0, 80.0)) if settings.distance_cm < 60 else settings.distance_cm
     step = chance.among((0.0, 0.25, 0.5, -0.25, -0.5, 0.0))
     exact = SphCyl(eye.sphere + vergence_in_quarters(distance), eye.cylinder, eye.axis)
-    return {
-        "rx": eye,
-        # Whichever meridian is out still wants plus, as it does where one stopped too early.
-        "in_place": SphCyl(exact.sphere - max(step, 0), exact.cylinder + max(step, 0) + min(step, 0), exact.axis),
-        "distance_cm": distance,
-        "leaned_cm": distance - chance.among((25.0, 30.0)),
-        "first_streak": chance.among((eye.axis, across(eye.axis))),
-    }
+    return given(RX, IN_PLACE, DISTANCE, LEANED, FIRST_STREAK).to(
+        eye,
+        SphCyl(exact.sphere - max(step, 0), exact.cylinder + max(step, 0) + min(step, 0), exact.axis),
+        distance,
+        distance - chance.among((25.0, 30.0)),
+        chance.among((eye.axis, across(eye.axis))),
+    )
 
 
-def _lean_bench(known: Known, streak: float) -> Bench:
+def _lean_bench(rx: SphCyl, leaned_cm: float, in_place: SphCyl, streak: float) -> Bench:
     bench = Bench(
-        eye=known["rx"],
+        eye=rx,
         streak=streak,
-        distance_cm=known["leaned_cm"],
+        distance_cm=leaned_cm,
         # A diverging beam keeps the bands thin enough to compare so close, and a wide pupil shows their edges.
         sleeve="diverging",
         pupil_mm=7.0,
     )
-    return bench.holding(known["in_place"])
+    return bench.holding(in_place)
 
 
-def _lean_views(known: Known) -> tuple[View, ...]:
-    first = known["first_streak"]
+def _lean_views(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) -> tuple[View, ...]:
     return (
-        View("First view", _lean_bench(known, first)),
-        View("Second view", _lean_bench(known, across(first))),
+        View("First view", _lean_bench(rx, leaned_cm, in_place, first)),
+        View("Second view", _lean_bench(rx, leaned_cm, in_place, across(first))),
     )
 
 
-def _begin_lean(findings: Known) -> dict[str, Any]:
-    first = findings["first_streak"]
+LEANED = Field("leaned_cm", "Distance once leaned in", Distance())
+FIRST_STREAK = Field("first_streak", "Streak of the first view", Meridian())
+
+
+@given(FIRST_STREAK, RX, LEANED, IN_PLACE)
+def _begin_lean(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) -> tuple[float, ...]:
     bands = []
     for streak in (first, across(first)):
-        setting = _lean_bench(findings, streak).setting
+        setting = _lean_bench(rx, leaned_cm, in_place, streak).setting
         if movement(setting, streak) != "with" or axis_gap(skew(setting, streak) % 180, 180) > SAME_AS_STREAK:
             raise BadFinding(
                 degrees(first), "leaned in, both views must show with and lie along a meridian: lean in farther"
             )
         bands.append(width_mm(setting, streak)[0])
-    return {"bands": tuple(bands)}
+    return tuple(bands)
 
 
-def _widths(known: Known) -> str:
-    first, second = known["bands"]
+def _widths(bands: tuple[float, ...]) -> str:
+    first, second = bands
     if max(first, second) < UNEVEN * min(first, second):
         return "equal"
     return "first-narrower" if first < second else "second-narrower"
 
 
+WIDTHS_ASKED = Field("widths", "The bands are", WIDTHS)
+VIEW = Field("view", "Which view still wants plus?", VIEWS)
 bench_lean = CaseType(
     id="bench-lean",
     title="Leaning in at the bench: equal or not",
@@ -208,47 +222,58 @@ bench_lean = CaseType(
             RX,
             IN_PLACE,
             DISTANCE,
-            Field("leaned_cm", "Distance once leaned in", Distance()),
-            Field("first_streak", "Streak of the first view", Meridian()),
+            LEANED,
+            FIRST_STREAK,
         )
     ),
-    asks=(Field("widths", "The bands are", WIDTHS), Field("view", "Which view still wants plus?", VIEWS)),
+    asks=(WIDTHS_ASKED, VIEW),
     draw=_draw_lean,
-    begin=_begin_lean,
+    begin=BANDS.by(_begin_lean),
     steps=(
-        Step(
+        WIDTHS_ASKED.step(
             COMPARE_WIDTHS,
-            run=lambda known: {"widths": _widths(known)},
-            says=lambda known: f"The band is {WIDTHS.write(known['widths'])}.",
+            run=given(BANDS)(lambda bands: _widths(bands)),
+            says=given(WIDTHS_ASKED)(lambda widths: f"The band is {WIDTHS.write(widths)}."),
             slips=(
                 Slip(
                     WIDTHS_ALIKE,
-                    run=lambda _: {"widths": "equal"},
-                    says=lambda _: "The two taken as equally wide.",
-                    live=lambda known: _widths(known) != "equal",
+                    run=given()(lambda: "equal"),
+                    says=given()(lambda: "The two taken as equally wide."),
+                    live=given(BANDS)(lambda bands: _widths(bands) != "equal"),
                 ),
             ),
         ),
         lean_in_widths.steps[0],
     ),
-    answer=lambda known: {"widths": known["widths"], "view": known["view"]},
-    found=lambda known: (
-        f"In place: {as_written(known['in_place'])}. Both meridians looked neutral at "
-        f"{write_distance(known['distance_cm'])}.",
-        f"First view: streak at {degrees(known['first_streak'])}. Second view: streak at "
-        f"{degrees(across(known['first_streak']))}.",
-        f"You have leaned in to {write_distance(known['leaned_cm'])}.",
+    answer=as_found(WIDTHS_ASKED, VIEW),
+    found=given(IN_PLACE, DISTANCE, FIRST_STREAK, LEANED)(
+        lambda in_place, distance_cm, first_streak, leaned_cm: (
+            f"In place: {as_written(in_place)}. Both meridians looked neutral at {write_distance(distance_cm)}.",
+            f"First view: streak at {degrees(first_streak)}. Second view: streak at {degrees(across(first_streak))}.",
+            f"You have leaned in to {write_distance(leaned_cm)}.",
+        )
     ),
-    question=lambda _: "Sweep in both views. Is the band equally wide in the two, and which view still wants plus?",
-    figure=lambda known, uid: several(_lean_views(known), uid),
+    question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
+    figure=given(FIRST_STREAK, RX, LEANED, IN_PLACE).drawing(
+        lambda uid, first_streak, rx, leaned_cm, in_place: several(
+            _lean_views(first_streak, rx, leaned_cm, in_place), uid
+        )
+    ),
     form=lambda _: None,
     needs=("lean-in-widths",),
     sources=("a streak retinoscope's user guide (leaning); optics derived in DEVELOPERS.md, The reflex",),
 )
 
 STAGES = {
-    bench_axis.id: Stage(lambda known: (View("", _axis_bench(known)),), SWEEP_ALONE),
-    bench_lean.id: Stage(_lean_views, SWEEP_ALONE),
+    bench_axis.id: Stage(
+        untyped(
+            lambda known: (
+                View("", _axis_bench(known["rx"], known["streak"], known["distance_cm"], known["in_place"])),
+            )
+        ),
+        SWEEP_ALONE,
+    ),
+    bench_lean.id: Stage(given(FIRST_STREAK, RX, LEANED, IN_PLACE)(_lean_views), SWEEP_ALONE),
 }
 
 TYPES = (bench_axis, bench_lean)

@@ -11,12 +11,14 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_eyes import two_eyes as draw_two_eyes
+from cases.keys import Key, Slip, asking, given
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, mirrored, pick_distance, pick_lens, signed, size
+from cases.shared_keys import MEAN_DIFFERENCE
+from cases.steps import DISTANCE, VERGENCE, as_written, mirrored, pick_distance, pick_lens, signed, size
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, SlipName
 
 FAMILY = Family("checking", "Judgement and checking", 8)
 
@@ -60,19 +62,23 @@ ACTS = Choice(
 )
 
 
+SUSPECT = Key[str | None]("suspect")
+
+
 def pair_of_eyes(findings: Known) -> dict[str, Any]:
     """Name the right eye's lens first and the left eye's second, for the steps that compare two lenses."""
     return {"first": findings["right"], "second": findings["left"]}
 
 
-def eyes_figure(known: Known, uid: str) -> Figure:
+@given(RIGHT, LEFT).drawing
+def eyes_figure(uid: str, right: SphCyl, left: SphCyl) -> Figure:
     """Draw both eyes as the examiner faces them."""
-    return draw_two_eyes(known["right"], known["left"], uid=uid)
+    return draw_two_eyes(right, left, uid=uid)
 
 
-def eyes_words(known: Known) -> tuple[str, str]:
+def eyes_words(right: SphCyl, left: SphCyl) -> tuple[str, str]:
     """Say both eyes' prescriptions, a line each."""
-    return f"Right eye, net: {as_written(known['right'])}.", f"Left eye, net: {as_written(known['left'])}."
+    return f"Right eye, net: {as_written(right)}.", f"Left eye, net: {as_written(left)}."
 
 
 def fellow_eye(
@@ -101,45 +107,42 @@ def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     difference = chance.among((-1, 1)) * size
     left = fellow_eye(chance, settings, right, difference=difference, cylinder_steps=(-1, -0.5, 0.5, 1))
     form = settings.form if chance.happens(0.7) else chance.among(("minus", "plus"))
-    return {
-        "right": right.in_form(form),
-        "left": left.in_form(form),
-        "distance_cm": distance,
-        "limit": limit,
-    }
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(right.in_form(form), left.in_form(form), distance, limit)
 
 
-def _suspect(known: Known) -> str | None:
-    gap = known["mean_difference"]
-    if abs(abs(gap) - known["vergence"]) > WITHIN:
+def _suspect(gap: float, vergence: float) -> str | None:
+    if abs(abs(gap) - vergence) > WITHIN:
         return None
     return "right" if gap > 0 else "left"
 
 
-def _spotted(known: Known) -> str:
-    gap, off = known["mean_difference"], known["vergence"]
-    if known["suspect"] is None:
+@given(MEAN_DIFFERENCE, VERGENCE, SUSPECT)
+def _spotted(gap: float, off: float, suspect: str | None) -> str:
+    if suspect is None:
         return f"That is not the {size(off)} D of the working distance."
-    return (
-        f"{size(gap)} D is just what the distance is worth: was it left in the {known['suspect']} eye, "
-        "the more plus one?"
-    )
+    return f"{size(gap)} D is just what the distance is worth: was it left in the {suspect} eye, the more plus one?"
 
 
-def _act(known: Known) -> dict[str, Any]:
-    if known["suspect"]:
-        return {"act": f"{known['suspect']}-distance"}
-    return {"act": "over-limit" if abs(known["mean_difference"]) >= known["limit"] - 1e-9 else "keep"}
+def _act(suspect: str | None, mean_difference: float, limit: float) -> str:
+    if suspect:
+        return f"{suspect}-distance"
+    return "over-limit" if abs(mean_difference) >= limit - 1e-9 else "keep"
 
 
-def _act_words(known: Known) -> str:
-    if known["suspect"]:
-        return f"So measure again: the {known['suspect']} eye may still hold the working distance."
-    if known["act"] == "keep":
-        return f"{size(known['mean_difference'])} D is below this clinic's {size(known['limit'])} D: keep both."
-    return f"{size(known['mean_difference'])} D reaches this clinic's {size(known['limit'])} D: measure again."
+LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0)
+ACT = Field("act", "What now?", ACTS)
 
 
+@given(SUSPECT, ACT, MEAN_DIFFERENCE, LIMIT)
+def _act_words(suspect: str | None, act: str, mean_difference: float, limit: float) -> str:
+    if suspect:
+        return f"So measure again: the {suspect} eye may still hold the working distance."
+    if act == "keep":
+        return f"{size(mean_difference)} D is below this clinic's {size(limit)} D: keep both."
+    return f"{size(mean_difference)} D reaches this clinic's {size(limit)} D: measure again."
+
+
+MEAN = Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06))
 two_eyes = CaseType(
     id="two-eyes",
     title="The two eyes held against each other",
@@ -151,12 +154,12 @@ two_eyes = CaseType(
             RIGHT,
             LEFT,
             DISTANCE,
-            Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0),
+            LIMIT,
         )
     ),
     asks=(
-        Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06)),
-        Field("act", "What now?", ACTS),
+        MEAN,
+        ACT,
     ),
     draw=_draw_two_eyes,
     begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
@@ -164,53 +167,71 @@ two_eyes = CaseType(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("Right less left"),
-        Step(
+        SUSPECT.step(
             SPOT_DISTANCE,
-            run=lambda known: {"suspect": _suspect(known)},
+            run=given(MEAN_DIFFERENCE, VERGENCE)(lambda mean_difference, vergence: _suspect(mean_difference, vergence)),
             says=_spotted,
             slips=(
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=lambda _: {"suspect": None},
-                    says=lambda _: "Taken as a difference like any other.",
-                    live=lambda known: _suspect(known) is not None,
+                    run=given()(lambda: None),
+                    says=given()(lambda: "Taken as a difference like any other."),
+                    live=given(MEAN_DIFFERENCE, VERGENCE)(
+                        lambda mean_difference, vergence: _suspect(mean_difference, vergence) is not None
+                    ),
                 ),
                 Slip(
                     OTHER_EYE_SUSPECTED,
-                    run=lambda known: {"suspect": "left" if _suspect(known) == "right" else "right"},
-                    says=lambda known: f"The {known['suspect']} eye suspected.",
-                    live=lambda known: _suspect(known) is not None,
+                    run=given(MEAN_DIFFERENCE, VERGENCE)(
+                        lambda mean_difference, vergence: (
+                            "left" if _suspect(mean_difference, vergence) == "right" else "right"
+                        )
+                    ),
+                    says=given(SUSPECT)(lambda suspect: f"The {suspect} eye suspected."),
+                    live=given(MEAN_DIFFERENCE, VERGENCE)(
+                        lambda mean_difference, vergence: _suspect(mean_difference, vergence) is not None
+                    ),
                 ),
             ),
         ),
-        Step(
+        ACT.step(
             JUDGE_LIMIT,
-            run=_act,
+            run=given(SUSPECT, MEAN_DIFFERENCE, LIMIT)(_act),
             says=_act_words,
             slips=(
                 Slip(
                     SIGN_AGAINST_LIMIT,
-                    run=lambda _: {"act": "keep"},
-                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than {size(known['limit'])}.",
-                    live=lambda known: known["mean_difference"] < 0 and _act(known)["act"] == "over-limit",
+                    run=given()(lambda: "keep"),
+                    says=given(MEAN_DIFFERENCE, LIMIT)(
+                        lambda mean_difference, limit: f"{signed(mean_difference)} taken as less than {size(limit)}."
+                    ),
+                    live=given(MEAN_DIFFERENCE, SUSPECT, LIMIT)(
+                        lambda mean_difference, suspect, limit: (
+                            mean_difference < 0 and _act(suspect, mean_difference, limit) == "over-limit"
+                        )
+                    ),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"act": "over-limit"},
-                    says=lambda _: "Measured again because the two differ at all.",
-                    live=lambda known: _act(known)["act"] == "keep",
+                    run=given()(lambda: "over-limit"),
+                    says=given()(lambda: "Measured again because the two differ at all."),
+                    live=given(SUSPECT, MEAN_DIFFERENCE, LIMIT)(
+                        lambda suspect, mean_difference, limit: _act(suspect, mean_difference, limit) == "keep"
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"mean": known["mean_difference"], "act": known["act"]},
-    found=lambda known: (
-        *eyes_words(known),
-        f"Both were measured from {write_distance(known['distance_cm'])}, which is worth "
-        f"{size(working_vergence(known['distance_cm']))} D.",
-        f"This clinic measures again from a difference of {size(known['limit'])} D in mean power.",
+    answer=given(MEAN, ACT).by(given(MEAN_DIFFERENCE, ACT)(lambda mean_difference, act: (mean_difference, act))),
+    found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
+        lambda right, left, distance_cm, limit: (
+            *eyes_words(right, left),
+            f"Both were measured from {write_distance(distance_cm)}, which is worth "
+            f"{size(working_vergence(distance_cm))} D.",
+            f"This clinic measures again from a difference of {size(limit)} D in mean power.",
+        )
     ),
-    question=lambda _: "By how much does the right eye's mean power exceed the left eye's (signed), and what now?",
+    question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
     figure=eyes_figure,
     needs=("spherical-equivalent",),
     form=lambda _: None,

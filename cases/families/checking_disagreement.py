@@ -22,12 +22,14 @@ from cases.families.checking_vision import (
 )
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
+from cases.keys import Key, Rule, as_found, asking, given, untyped
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, pick_axis, pick_distance, size
+from cases.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance, size
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, SlipName, Step
+from cases.working import Slip as OldSlip
 
 COMPARE_VISION = Skill("compare-vision", "holding a recorded vision against the one to expect")
 TRY_SLIPS = Skill("try-slips", "trying which slip would explain a vision")
@@ -100,6 +102,11 @@ class Suspect:
     eye: SphCyl
 
 
+MAR = Key[float]("mar")
+EXPLAINING = Key[tuple[str, ...]]("explaining")
+EXPECTED = Key[tuple[float, float]]("expected")
+
+
 def suspects(rx: SphCyl, off: float) -> tuple[Suspect, ...]:
     """Work out the eye that each slip would mean, from what is written and what the distance is worth in D."""
     return (
@@ -124,29 +131,36 @@ def held_against(mar: float, expected: tuple[float, float]) -> str:
     return "worse" if mar > worst * LINE + 1e-9 else "fits"
 
 
-def _explaining(known: Known, off: float) -> tuple[str, ...]:
+def _explaining(rx: SphCyl, mar: float, accommodation: float, off: float) -> tuple[str, ...]:
     return tuple(
         one.id
-        for one in suspects(known["rx"], off)
-        if one.eye != known["rx"] and held_against(known["mar"], mar_range(one.eye, known["accommodation"])) == "fits"
+        for one in suspects(rx, off)
+        if one.eye != rx and held_against(mar, mar_range(one.eye, accommodation)) == "fits"
     )
 
 
 def _tried(sign: int) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"explaining": _explaining(known, sign * known["vergence"])}
+    return lambda known: {
+        "explaining": _explaining(known["rx"], known["mar"], known["accommodation"], sign * known["vergence"])
+    }
 
 
-def _tried_words(known: Known) -> str:
+RX = Field("rx", "Net result as written down", Lens())
+
+
+@given(ACCOMMODATION, RX, VERGENCE, EXPLAINING)
+def _tried_words(accommodation: float, rx: SphCyl, vergence: float, explaining: tuple[str, ...]) -> str:
     told = "; ".join(
-        f"{one.words}, {as_written(one.eye)}, {range_words(mar_range(one.eye, known['accommodation']))}"
-        for one in suspects(known["rx"], known["vergence"])
+        f"{one.words}, {as_written(one.eye)}, {range_words(mar_range(one.eye, accommodation))}"
+        for one in suspects(rx, vergence)
     )
-    named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
+    named = [one.words for one in suspects(rx, vergence) if one.id in explaining]
     return f"Try each slip: {told}. {' and '.join(named).capitalize() or 'None of them'} would explain it."
 
 
-def _backwards_words(known: Known) -> str:
-    named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
+@given(RX, VERGENCE, EXPLAINING)
+def _backwards_words(rx: SphCyl, vergence: float, explaining: tuple[str, ...]) -> str:
+    named = [one.words for one in suspects(rx, vergence) if one.id in explaining]
     return f"The distance put back the wrong way round: {' and '.join(named) or 'no slip'} would explain it."
 
 
@@ -185,16 +199,24 @@ _CAUSE_WORDS = {
 }
 
 
-def _caused(cause: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"cause": cause}
+def _caused(cause: str) -> Rule[str]:
+    return given()(lambda: cause)
 
 
-def _cause_words(known: Known) -> str:
-    return _CAUSE_WORDS[known["cause"]]
+CAUSE = Field("cause", "What explains it best?", CAUSES)
 
 
-def _disagrees(known: Known) -> bool:
-    return bool(known["fits"] != "fits")
+@given(CAUSE)
+def _cause_words(cause: str) -> str:
+    return _CAUSE_WORDS[cause]
+
+
+FITS_ASKED = Field("fits", "Vision and result", FITS)
+
+
+@given(FITS_ASKED)
+def _disagrees(fits: str) -> bool:
+    return bool(fits != "fits")
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -244,6 +266,8 @@ def _begin(findings: Known) -> dict[str, Any]:
     return {"mar": LINES[findings["vision"]] / 6, "vergence": working_vergence(findings["distance_cm"])}
 
 
+VISION_FOUND = Field("vision", "Unaided vision", VISION)
+REFLEX_FOUND = Field("reflex", "The reflex during the measurement", REFLEX, default="steady")
 vision_disagrees = CaseType(
     id="vision-disagrees",
     title="Vision and result held against each other",
@@ -252,16 +276,16 @@ vision_disagrees = CaseType(
     seconds=40,
     findings=Group(
         (
-            Field("rx", "Net result as written down", Lens()),
-            Field("vision", "Unaided vision", VISION),
+            RX,
+            VISION_FOUND,
             ACCOMMODATION,
             DISTANCE,
-            Field("reflex", "The reflex during the measurement", REFLEX, default="steady"),
+            REFLEX_FOUND,
         )
     ),
     asks=(
-        Field("fits", "Vision and result", FITS),
-        Field("cause", "What explains it best?", CAUSES),
+        FITS_ASKED,
+        CAUSE,
     ),
     draw=_draw,
     begin=_begin,
@@ -269,39 +293,46 @@ vision_disagrees = CaseType(
         Step(
             ALLOW_ACCOMMODATION,
             run=_expect(True),
-            says=lambda known: (
-                f"{as_written(known['rx'])}, as far as it cannot be cleared, goes with "
-                f"{range_words(known['expected'])}."
+            says=given(RX, EXPECTED)(
+                lambda rx, expected: (
+                    f"{as_written(rx)}, as far as it cannot be cleared, goes with {range_words(expected)}."
+                )
             ),
             slips=(
-                Slip(
+                OldSlip(
                     ACCOMMODATION_FORGOTTEN,
                     run=_expect(False),
-                    says=lambda known: f"All of the plus counted as blur: {range_words(known['expected'])}.",
-                    live=lambda known: known["rx"].spherical_equivalent > 0 and known["accommodation"] > 0,
+                    says=given(EXPECTED)(lambda expected: f"All of the plus counted as blur: {range_words(expected)}."),
+                    live=given(RX, ACCOMMODATION)(
+                        lambda rx, accommodation: rx.spherical_equivalent > 0 and accommodation > 0
+                    ),
                 ),
             ),
         ),
         Step(
             COMPARE_VISION,
             run=_compare,
-            says=lambda known: {
-                "fits": f"{VISION.write(known['vision'])} lies within that, give or take a line.",
-                "better": f"{VISION.write(known['vision'])} is better than that by more than a line.",
-                "worse": f"{VISION.write(known['vision'])} is worse than that by more than a line.",
-            }[known["fits"]],
+            says=given(VISION_FOUND, FITS_ASKED)(
+                lambda vision, fits: {
+                    "fits": f"{VISION.write(vision)} lies within that, give or take a line.",
+                    "better": f"{VISION.write(vision)} is better than that by more than a line.",
+                    "worse": f"{VISION.write(vision)} is worse than that by more than a line.",
+                }[fits]
+            ),
             slips=(
-                Slip(
+                OldSlip(
                     LARGER_IS_BETTER,
                     run=lambda known: {"fits": {"better": "worse", "worse": "better"}[_compare(known)["fits"]]},
-                    says=lambda known: f"{VISION.write(known['vision'])} taken as {known['fits']}.",
-                    live=lambda known: _compare(known)["fits"] != "fits",
+                    says=given(VISION_FOUND, FITS_ASKED)(
+                        lambda vision, fits: f"{VISION.write(vision)} taken as {fits}."
+                    ),
+                    live=untyped(lambda known: _compare(known)["fits"] != "fits"),
                 ),
-                Slip(
+                OldSlip(
                     CLOSE_ENOUGH,
                     run=lambda _: {"fits": "fits"},
-                    says=lambda known: f"{VISION.write(known['vision'])} called near enough.",
-                    live=lambda known: _compare(known)["fits"] != "fits",
+                    says=given(VISION_FOUND)(lambda vision: f"{VISION.write(vision)} called near enough."),
+                    live=untyped(lambda known: _compare(known)["fits"] != "fits"),
                 ),
             ),
         ),
@@ -310,11 +341,11 @@ vision_disagrees = CaseType(
             run=_tried(1),
             says=_tried_words,
             slips=(
-                Slip(
+                OldSlip(
                     DISTANCE_TRIED_BACKWARDS,
                     run=_tried(-1),
                     says=_backwards_words,
-                    live=lambda known: _tried(-1)(known) != _tried(1)(known),
+                    live=untyped(lambda known: _tried(-1)(known) != _tried(1)(known)),
                 ),
             ),
             needed=_disagrees,
@@ -324,34 +355,36 @@ vision_disagrees = CaseType(
             run=_cause,
             says=_cause_words,
             slips=(
-                Slip(AXIS_BLAMED, run=_caused("axis"), says=_cause_words, live=_disagrees),
-                Slip(
+                OldSlip(AXIS_BLAMED, run=CAUSE.by(_caused("axis")), says=_cause_words, live=_disagrees),
+                OldSlip(
                     EXPLAINED_AWAY,
-                    run=_caused("left-in"),
+                    run=CAUSE.by(_caused("left-in")),
                     says=_cause_words,
-                    live=lambda known: _cause(known)["cause"] == "elsewhere",
+                    live=untyped(lambda known: _cause(known)["cause"] == "elsewhere"),
                 ),
-                Slip(
+                OldSlip(
                     SENT_ON_UNCHECKED,
-                    run=_caused("elsewhere"),
+                    run=CAUSE.by(_caused("elsewhere")),
                     says=_cause_words,
-                    live=lambda known: (
-                        known["fits"] == "worse" and _cause(known)["cause"] in ("left-in", "twice", "sign")
+                    live=untyped(
+                        lambda known: (
+                            known["fits"] == "worse" and _cause(known)["cause"] in ("left-in", "twice", "sign")
+                        )
                     ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"fits": known["fits"], "cause": known["cause"]},
-    found=lambda known: (
-        f"Written down as the net result: {as_written(known['rx'])}.",
-        f"Unaided vision {VISION.write(known['vision'])}; the patient can accommodate "
-        f"{size(known['accommodation'])} D.",
-        f"Measured from {write_distance(known['distance_cm'])}, without drops; the reflex was "
-        f"{REFLEX.write(known['reflex'])}.",
+    answer=as_found(FITS_ASKED, CAUSE),
+    found=given(RX, VISION_FOUND, ACCOMMODATION, DISTANCE, REFLEX_FOUND)(
+        lambda rx, vision, accommodation, distance_cm, reflex: (
+            f"Written down as the net result: {as_written(rx)}.",
+            f"Unaided vision {VISION.write(vision)}; the patient can accommodate {size(accommodation)} D.",
+            f"Measured from {write_distance(distance_cm)}, without drops; the reflex was {REFLEX.write(reflex)}.",
+        )
     ),
-    question=lambda _: "Do vision and result fit (within a line of the range to expect), and what explains it best?",
-    figure=lambda known, uid: power_cross(known["rx"], uid=uid),
+    question=asking("Do vision and result fit (within a line of the range to expect), and what explains it best?"),
+    figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("expected-vision",),
     form=lambda _: None,
     sources=(MAR_SOURCE, "which slip to try: common practice, no published source"),

@@ -13,12 +13,26 @@ from cases.eye import blur_strength
 from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.fields import Field, Group
+from cases.keys import Key, as_found, asking, given, untyped
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, degrees, lens_pair, listed, mirrored, pick_distance, size
+from cases.shared_keys import HALVES, MEANS
+from cases.steps import (
+    DISTANCE,
+    FIRST_LENS,
+    SECOND_LENS,
+    VERGENCE,
+    as_written,
+    degrees,
+    listed,
+    mirrored,
+    pick_distance,
+    size,
+)
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, SlipName, Step
+from cases.working import Slip as OldSlip
 
 SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
 JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")
@@ -91,6 +105,9 @@ ALIKE, AXES_ALIKE = 0.25, 15.0
 """Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
 
 
+OFF = Key[tuple[bool, bool]]("off")
+
+
 def _mean(lens: SphCyl) -> float:
     return lens.spherical_equivalent
 
@@ -101,19 +118,20 @@ def _sphere(lens: SphCyl) -> float:
 
 def _split(power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
     return lambda known: {
-        "means": tuple(power(lens) for lens in lens_pair(known)),
-        "halves": tuple(abs(lens.cylinder) / 2 for lens in lens_pair(known)),
+        "means": tuple(power(lens) for lens in (known["first"], known["second"])),
+        "halves": tuple(abs(lens.cylinder) / 2 for lens in (known["first"], known["second"])),
     }
 
 
-def _split_words(known: Known) -> str:
-    halves = " and ".join(size(half) for half in known["halves"])
-    return f"Right and left: mean {listed(known['means'])}; half of the cylinder {halves}."
+@given(HALVES, MEANS)
+def _split_words(halves_value: tuple[float, ...], means: tuple[float, ...]) -> str:
+    halves = " and ".join(size(half) for half in halves_value)
+    return f"Right and left: mean {listed(means)}; half of the cylinder {halves}."
 
 
 def _off(counts: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
     return lambda known: {
-        "off": tuple(counts(lens) >= known["limit"] - 1e-9 for lens in lens_pair(known)),
+        "off": tuple(counts(lens) >= known["limit"] - 1e-9 for lens in (known["first"], known["second"])),
     }
 
 
@@ -121,9 +139,9 @@ def _by_mean(known: Known) -> dict[str, Any]:
     return {"off": tuple(abs(mean) >= known["limit"] - 1e-9 for mean in known["means"])}
 
 
-def _off_words(known: Known) -> str:
+def _off_words(off: tuple[bool, bool], limit: float) -> str:
     which = {(True, True): "Both eyes are", (True, False): "The right eye alone is", (False, True): "The left alone is"}
-    return f"{which.get(known['off'], 'Neither eye is')} off by {size(known['limit'])} D or more."
+    return f"{which.get(off, 'Neither eye is')} off by {size(limit)} D or more."
 
 
 def _pattern(known: Known) -> dict[str, Any]:
@@ -136,23 +154,27 @@ def _pattern(known: Known) -> dict[str, Any]:
         return {"pattern": "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"}
     if any(abs(mean) >= half for mean, half in zip(means, halves, strict=True)):
         return {"pattern": "unclear"}
-    right, left = (lens.minus_form().axis for lens in lens_pair(known))
+    right, left = (lens.minus_form().axis for lens in (known["first"], known["second"]))
     mirror, same = axis_gap(right, mirrored(left)) <= AXES_ALIKE, axis_gap(right, left) <= AXES_ALIKE
     if mirror == same:
         return {"pattern": "unclear"}
     return {"pattern": "mirror" if mirror else "same-way"}
 
 
-def _pattern_words(known: Known) -> str:
-    right, left = (degrees(lens.minus_form().axis) for lens in lens_pair(known))
+PATTERN = Field("pattern", "Pattern of the two eyes", PATTERNS)
+
+
+@given(FIRST_LENS, SECOND_LENS, MEANS, PATTERN)
+def _pattern_words(first: SphCyl, second: SphCyl, means: tuple[float, ...], pattern: str) -> str:
+    right, left = (degrees(lens.minus_form().axis) for lens in (first, second))
     return {
         "small": "So there is no pattern to read.",
         "one-eye": "So one eye alone is off.",
-        "shift": f"The means outweigh the cylinders and are alike, {listed(known['means'])}: both are shifted.",
+        "shift": f"The means outweigh the cylinders and are alike, {listed(means)}: both are shifted.",
         "mirror": f"The cylinders outweigh the means. Minus axes {right} and {left} add up to some 180: mirror images.",
         "same-way": f"The cylinders outweigh the means. Minus axes {right} and {left} lean the same way.",
         "unclear": "The two eyes do not go together.",
-    }[known["pattern"]]
+    }[pattern]
 
 
 def _sphere_misleads(known: Known) -> bool:
@@ -162,46 +184,45 @@ def _sphere_misleads(known: Known) -> bool:
     return _concluded(by_mean) != _concluded(by_sphere)
 
 
-def _concluded(known: Known) -> dict[str, Any]:
-    return _suggest({**known, **_pattern(known)})
+def _concluded(known: Known) -> str:
+    return _suggest(_pattern(known)["pattern"], known["means"], known["off"], known["vergence"])
 
 
 def _swapped(known: Known) -> dict[str, Any]:
     return {"pattern": {"mirror": "same-way", "same-way": "mirror"}[_pattern(known)["pattern"]]}
 
 
-def _shift_means(known: Known) -> float:
+def _shift_means(means: tuple[float, ...], off: tuple[bool, ...]) -> float:
     """Return by how much both eyes are thought to be shifted: what they share, or the eye that is off most."""
-    right, left = known["means"]
-    return float((right + left) / 2 if right * left > 0 and all(known["off"]) else max(right, left, key=abs))
+    right, left = means
+    return float((right + left) / 2 if right * left > 0 and all(off) else max(right, left, key=abs))
 
 
-def _suggest(known: Known) -> dict[str, Any]:
-    if known["pattern"] != "shift":
-        return {"suggests": _SUGGESTED[known["pattern"]]}
-    mean = _shift_means(known)
-    if abs(mean - known["vergence"]) <= WITHIN:
-        return {"suggests": "left-in"}
-    return {"suggests": "nearer" if mean > 0 else "farther"}
+def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, ...], vergence: float) -> str:
+    if pattern != "shift":
+        return _SUGGESTED[pattern]
+    mean = _shift_means(means, off)
+    if abs(mean - vergence) <= WITHIN:
+        return "left-in"
+    return "nearer" if mean > 0 else "farther"
 
 
 def _suggests(suggestion: str) -> Callable[[Known], dict[str, Any]]:
     return lambda _: {"suggests": suggestion}
 
 
-def _suggest_words(known: Known) -> str:
-    return _SUGGEST_WORDS[known["suggests"]]
+SUGGESTS_ASKED = Field("suggests", "What does it suggest?", SUGGESTS)
 
 
-def _opposite_shift(known: Known) -> bool:
-    means = known["means"]
-    outweigh = all(abs(mean) > half for mean, half in zip(means, known["halves"], strict=True))
-    return (
-        all(known["off"])
-        and outweigh
-        and means[0] * means[1] < 0
-        and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
-    )
+@given(SUGGESTS_ASKED)
+def _suggest_words(suggests: str) -> str:
+    return _SUGGEST_WORDS[suggests]
+
+
+@given(MEANS, HALVES, OFF)
+def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tuple[bool, ...]) -> bool:
+    outweigh = all(abs(mean) > half for mean, half in zip(means, halves, strict=True))
+    return all(off) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -212,12 +233,9 @@ SORTS = ("small", "one-eye", "nearer", "farther", "left-in", "mirror", "mirror",
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     right, left = _differences(chance.among(SORTS), chance, settings, vergence_in_quarters(distance))
-    return {
-        "right": right.in_form(settings.form),
-        "left": left.in_form(settings.form),
-        "distance_cm": distance,
-        "limit": settings.norm("result-difference"),
-    }
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(
+        right.in_form(settings.form), left.in_form(settings.form), distance, settings.norm("result-difference")
+    )
 
 
 def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
@@ -245,6 +263,9 @@ def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> t
     return SphCyl(mean + 0.25, -0.5, axis), SphCyl(sign * mean + chance.among((0.0, 0.25)), -0.25, other)
 
 
+RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
+LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
+LIMIT = Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5)
 two_eyes_pattern = CaseType(
     id="two-eyes-pattern",
     title="The pattern of two eyes against the final refraction",
@@ -253,15 +274,15 @@ two_eyes_pattern = CaseType(
     seconds=40,
     findings=Group(
         (
-            Field("right", "Right eye: retinoscopy less final refraction", Lens()),
-            Field("left", "Left eye: retinoscopy less final refraction", Lens()),
+            RIGHT,
+            LEFT,
             DISTANCE,
-            Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5),
+            LIMIT,
         )
     ),
     asks=(
-        Field("pattern", "Pattern of the two eyes", PATTERNS),
-        Field("suggests", "What does it suggest?", SUGGESTS),
+        PATTERN,
+        SUGGESTS_ASKED,
     ),
     draw=_draw,
     begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
@@ -271,30 +292,30 @@ two_eyes_pattern = CaseType(
             run=_split(_mean),
             says=_split_words,
             slips=(
-                Slip(
+                OldSlip(
                     skills.SPHERE_ONLY,
                     run=_split(_sphere),
-                    says=lambda known: f"The written spheres taken as the means: {listed(known['means'])}.",
-                    live=_sphere_misleads,
+                    says=given(MEANS)(lambda means: f"The written spheres taken as the means: {listed(means)}."),
+                    live=untyped(_sphere_misleads),
                 ),
             ),
         ),
         Step(
             JUDGE_EYES,
             run=_off(blur_strength),
-            says=_off_words,
+            says=given(OFF, LIMIT)(_off_words),
             slips=(
-                Slip(
+                OldSlip(
                     CYLINDER_UNCOUNTED,
                     run=_by_mean,
-                    says=lambda known: f"By the means alone: {_off_words(known)}",
-                    live=lambda known: _by_mean(known) != _off(blur_strength)(known),
+                    says=given(OFF, LIMIT)(lambda off, limit: f"By the means alone: {_off_words(off, limit)}"),
+                    live=untyped(lambda known: _by_mean(known) != _off(blur_strength)(known)),
                 ),
-                Slip(
+                OldSlip(
                     AGAIN_WITHOUT_CAUSE,
                     run=lambda _: {"off": (True, True)},
-                    says=lambda _: "Both taken to be off because they differ at all.",
-                    live=lambda known: not any(_off(blur_strength)(known)["off"]),
+                    says=given()(lambda: "Both taken to be off because they differ at all."),
+                    live=untyped(lambda known: not any(_off(blur_strength)(known)["off"])),
                 ),
             ),
         ),
@@ -303,60 +324,70 @@ two_eyes_pattern = CaseType(
             run=_pattern,
             says=_pattern_words,
             slips=(
-                Slip(
+                OldSlip(
                     MIRROR_MISREAD,
-                    run=_swapped,
-                    says=lambda known: f"Taken for {PATTERNS.write(known['pattern'])}.",
-                    live=lambda known: _pattern(known)["pattern"] in ("mirror", "same-way"),
+                    run=PATTERN.by(untyped(lambda known: _swapped(known)["pattern"])),
+                    says=given(PATTERN)(lambda pattern: f"Taken for {PATTERNS.write(pattern)}."),
+                    live=untyped(lambda known: _pattern(known)["pattern"] in ("mirror", "same-way")),
                 ),
-                Slip(
+                OldSlip(
                     ONE_EYE_FOR_BOTH,
                     run=lambda _: {"pattern": "shift"},
-                    says=lambda _: "Taken for a shift of both.",
-                    live=lambda known: _pattern(known)["pattern"] == "one-eye",
+                    says=given()(lambda: "Taken for a shift of both."),
+                    live=untyped(lambda known: _pattern(known)["pattern"] == "one-eye"),
                 ),
-                Slip(
+                OldSlip(
                     SIGNS_PASSED_OVER,
                     run=lambda _: {"pattern": "shift"},
-                    says=lambda _: "The sizes are alike: taken for a shift of both.",
+                    says=given()(lambda: "The sizes are alike: taken for a shift of both."),
                     live=_opposite_shift,
                 ),
             ),
         ),
-        Step(
+        SUGGESTS_ASKED.step(
             PATTERN_CAUSE,
-            run=_suggest,
+            run=given(PATTERN, MEANS, OFF, VERGENCE)(_suggest),
             says=_suggest_words,
             slips=(
-                Slip(
+                OldSlip(
                     skills.DRIFT_REVERSED,
-                    run=lambda known: _suggests("farther" if _shift_means(known) > 0 else "nearer")(known),
-                    says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
-                    live=lambda known: _suggest(known)["suggests"] in ("nearer", "farther"),
+                    run=lambda known: _suggests(
+                        "farther" if _shift_means(known["means"], known["off"]) > 0 else "nearer"
+                    )(known),
+                    says=given(SUGGESTS_ASKED)(lambda suggests: f"Taken to mean: {SUGGESTS.write(suggests)}."),
+                    live=given(PATTERN, MEANS, OFF, VERGENCE)(
+                        lambda pattern, means, off, vergence: (
+                            _suggest(pattern, means, off, vergence) in ("nearer", "farther")
+                        )
+                    ),
                 ),
-                Slip(
+                OldSlip(
                     DISTANCE_UNSEEN,
                     run=_suggests("nearer"),
-                    says=lambda _: "Taken for a place nearer than was allowed for.",
-                    live=lambda known: _suggest(known)["suggests"] == "left-in",
+                    says=given()(lambda: "Taken for a place nearer than was allowed for."),
+                    live=given(PATTERN, MEANS, OFF, VERGENCE)(
+                        lambda pattern, means, off, vergence: _suggest(pattern, means, off, vergence) == "left-in"
+                    ),
                 ),
-                Slip(
+                OldSlip(
                     SIDES_CONFUSED,
                     run=lambda known: _suggests("one-side" if known["pattern"] == "mirror" else "each-side")(known),
-                    says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
-                    live=lambda known: known["pattern"] in ("mirror", "same-way"),
+                    says=given(SUGGESTS_ASKED)(lambda suggests: f"Taken to mean: {SUGGESTS.write(suggests)}."),
+                    live=given(PATTERN)(lambda pattern: pattern in ("mirror", "same-way")),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"pattern": known["pattern"], "suggests": known["suggests"]},
-    found=lambda known: (
-        f"Retinoscopy less final refraction, right eye: {as_written(known['right'])}.",
-        f"Retinoscopy less final refraction, left eye: {as_written(known['left'])}.",
-        f"{write_distance(known['distance_cm'])} was allowed for.",
-        f"This clinic looks into a difference whose blur is {size(known['limit'])} D or more.",
+    answer=as_found(PATTERN, SUGGESTS_ASKED),
+    found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
+        lambda right, left, distance_cm, limit: (
+            f"Retinoscopy less final refraction, right eye: {as_written(right)}.",
+            f"Retinoscopy less final refraction, left eye: {as_written(left)}.",
+            f"{write_distance(distance_cm)} was allowed for.",
+            f"This clinic looks into a difference whose blur is {size(limit)} D or more.",
+        )
     ),
-    question=lambda _: "What pattern do the two eyes make together, and what does it suggest?",
+    question=asking("What pattern do the two eyes make together, and what does it suggest?"),
     figure=eyes_figure,
     needs=("distance-drift", "spherical-equivalent"),
     form=lambda _: None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from typing import Any
 
 from cases.casetype import CaseType
@@ -12,6 +12,7 @@ from cases.families.checking_spoilt import draw_record
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_records import record_card
+from cases.keys import Key, Rule, Slip, asking, given, untyped
 from cases.kinds import Lens
 from cases.notation import write_distance
 from cases.records import (
@@ -27,7 +28,7 @@ from cases.records import (
     step_faults,
 )
 from cases.steps import DISTANCE, DROPS_CAUTION, as_written
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, SlipName, Step
 
 AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")
 AUDIT_CYLINDERS = Skill("audit-cylinders", "checking a record for cylinder and axis")
@@ -167,12 +168,21 @@ TIME_WITHOUT_DROPS = SlipName(
 )
 
 
+MARKS = Key[tuple[str, ...]]("marks")
+SEEN = Key[Faults]("seen")
+
+
 def _eyes(known: Known) -> dict[str, Any]:
     return {"right": known["right"], "left": known["left"]}
 
 
-def _note_faults(known: Known) -> Faults:
-    return note_faults(known["basis"], known["drops"])
+BASIS_FOUND = Field("basis", "What the card says of net and distance", BASIS, default="unsaid")
+DROPS_FOUND = Field("drops", "What the card says of drops", DROPS, default="unsaid")
+
+
+@given(BASIS_FOUND, DROPS_FOUND)
+def _note_faults(basis: str, drops: str) -> Faults:
+    return note_faults(basis, drops)
 
 
 def _cells(known: Known, *cells: str) -> list[Any]:
@@ -204,38 +214,45 @@ def _ids(faults: Faults) -> tuple[str, ...]:
     return tuple(dict.fromkeys(fault for fault, _ in faults))
 
 
-def _audit(skill: Skill, find: Callable[[Known], Faults], faults: tuple[str, ...], sound: str, *more: Slip) -> Step:
+Marked = tuple[tuple[str, ...], Faults]
+"""The marks so far, and what the last look found."""
+
+
+def _audit(skill: Skill, find: Rule[Faults], faults: tuple[str, ...], sound: str, *more: Slip[Marked]) -> Step:
     """Build the step that looks for some faults and adds what it finds to `marks`; every fault may be passed over."""
 
-    def mark(known: Known, left_out: str = "") -> dict[str, Any]:
-        found = tuple(fault for fault in find(known) if fault[0] != left_out)
-        return {"marks": known["marks"] + _ids(found), "seen": found}
+    def mark(left_out: str = "") -> Rule[Marked]:
+        def run(marks: tuple[str, ...], every: Faults) -> Marked:
+            found = tuple(fault for fault in every if fault[0] != left_out)
+            return marks + _ids(found), found
 
-    def says(known: Known) -> str:
-        told = "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in known["seen"]) or sound
+        return given(MARKS, find)(run)
+
+    def says(seen: Faults) -> str:
+        told = "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in seen) or sound
         return told[0].upper() + told[1:]
 
-    def passed(fault: str) -> Slip:
+    def passed(fault: str) -> Slip[Marked]:
         return Slip(
             MISSED[fault],
-            run=lambda known: mark(known, fault),
-            says=lambda known: f"Passed over: {FAULTS.write((fault,))}." + (f" {says(known)}." * bool(known["seen"])),
-            live=lambda known: fault in _ids(find(known)),
+            run=mark(fault),
+            says=given(SEEN)(lambda seen: f"Passed over: {FAULTS.write((fault,))}." + (f" {says(seen)}." * bool(seen))),
+            live=given(find)(lambda find: fault in _ids(find)),
         )
 
-    return Step(
+    return given(MARKS, SEEN).step(
         skill,
-        run=mark,
-        says=lambda known: says(known).removesuffix(".") + ".",
+        run=mark(),
+        says=given(SEEN)(lambda seen: says(seen).removesuffix(".") + "."),
         slips=(*(passed(fault) for fault in faults), *more),
     )
 
 
-def _wrongly(name: SlipName, fault: str, find: Callable[[Known], Faults], live: Callable[[Known], bool]) -> Slip:
+def _wrongly(name: SlipName, fault: str, find: Rule[Faults], live: Rule[bool]) -> Slip[Marked]:
     return Slip(
         name,
-        run=lambda known: {"marks": known["marks"] + _ids(find(known)) + (fault,), "seen": find(known)},
-        says=lambda _: f"Marked: {FAULTS.write((fault,))}.",
+        run=given(MARKS, find)(lambda marks, find: (marks + _ids(find) + (fault,), find)),
+        says=given()(lambda: f"Marked: {FAULTS.write((fault,))}."),
         live=live,
     )
 
@@ -255,35 +272,35 @@ def _forms(known: Known) -> Faults:
 STEPS = (
     _audit(
         AUDIT_SIGNS,
-        _signs,
+        untyped(_signs),
         ("sign-missing",),
         "Every power has its sign, and nought needs none",
-        _wrongly(SIGN_FOR_NOUGHT, "sign-missing", _signs, _nought_without_sign),
+        _wrongly(SIGN_FOR_NOUGHT, "sign-missing", untyped(_signs), untyped(_nought_without_sign)),
     ),
     _audit(
         AUDIT_CYLINDERS,
-        _cylinders,
+        untyped(_cylinders),
         ("axis-missing", "cylinder-missing", "axis-off-dial", "line-open"),
         "Each cylinder has an axis between 1 and 180, and each lone sphere says DS",
-        _wrongly(AXIS_FOR_SPHERE, "axis-missing", _cylinders, _closed_sphere),
-        _wrongly(LEVEL_REFUSED, "axis-off-dial", _cylinders, _level_axis),
+        _wrongly(AXIS_FOR_SPHERE, "axis-missing", untyped(_cylinders), untyped(_closed_sphere)),
+        _wrongly(LEVEL_REFUSED, "axis-off-dial", untyped(_cylinders), untyped(_level_axis)),
     ),
     _audit(
         AUDIT_STEPS,
-        lambda known: step_faults(_eyes(known)),
+        untyped(lambda known: step_faults(_eyes(known))),
         ("off-step",),
         "Every power is a quarter step",
     ),
     _audit(
         AUDIT_FORMS,
-        _forms,
+        untyped(_forms),
         ("forms-mixed",),
         "The cylinders are of one form",
-        _wrongly(SIGNS_FOR_FORMS, "forms-mixed", _forms, _spheres_of_two_signs),
+        _wrongly(SIGNS_FOR_FORMS, "forms-mixed", untyped(_forms), untyped(_spheres_of_two_signs)),
     ),
     _audit(
         AUDIT_EYES,
-        lambda known: eye_faults(_eyes(known), {"right": known["found_right"], "left": known["found_left"]}),
+        untyped(lambda known: eye_faults(_eyes(known), {"right": known["found_right"], "left": known["found_left"]})),
         ("eyes-swapped",),
         "Each line fits what was found in its own eye",
     ),
@@ -292,8 +309,12 @@ STEPS = (
         _note_faults,
         ("net-unsaid", "drops-unsaid", "time-unsaid"),
         "It says that the result is net, and whether there were drops and when",
-        _wrongly(DISTANCE_BESIDE_NET, "net-unsaid", _note_faults, lambda known: bool(known["basis"] == "net")),
-        _wrongly(TIME_WITHOUT_DROPS, "time-unsaid", _note_faults, lambda known: bool(known["drops"] == "none")),
+        _wrongly(
+            DISTANCE_BESIDE_NET, "net-unsaid", _note_faults, given(BASIS_FOUND)(lambda basis: bool(basis == "net"))
+        ),
+        _wrongly(
+            TIME_WITHOUT_DROPS, "time-unsaid", _note_faults, given(DROPS_FOUND)(lambda drops: bool(drops == "none"))
+        ),
     ),
 )
 
@@ -304,9 +325,9 @@ def _begin(findings: Known) -> dict[str, Any]:
     return {"marks": ()}
 
 
-def _notes(known: Known) -> list[str]:
-    basis = {"net": "net", "net-from": f"net, worked at {write_distance(known['distance_cm'])}", "unsaid": ""}
-    return [note for note in (basis[known["basis"]], _DROP_NOTES.get(known["drops"], "")) if note]
+def _notes(distance_cm: float, basis_value: str, drops: str) -> list[str]:
+    basis = {"net": "net", "net-from": f"net, worked at {write_distance(distance_cm)}", "unsaid": ""}
+    return [note for note in (basis[basis_value], _DROP_NOTES.get(drops, "")) if note]
 
 
 def _written_line(name: str, entry: Any) -> str:
@@ -321,21 +342,29 @@ def _found(known: Known) -> tuple[str, ...]:
     return (
         f"Found, the working distance taken off: right eye {lenses[0]}; left eye {lenses[1]}.",
         f"The card says: {_written_line('R', known['right'])}; {_written_line('L', known['left'])}"
-        + "".join(f"; {note}" for note in _notes(known))
+        + "".join(f"; {note}" for note in _notes(known["distance_cm"], known["basis"], known["drops"]))
         + ".",
         *((DROPS_CAUTION,) if known["drops"] in ("timed", "untimed") else ()),
     )
 
 
-def _card(known: Known, uid: str) -> Figure:
-    return record_card(known["right"], known["left"], _notes(known), uid=uid)
+def _card(
+    uid: str, right: Mapping[str, str], left: Mapping[str, str], distance_cm: float, basis: str, drops: str
+) -> Figure:
+    return record_card(right, left, _notes(distance_cm, basis, drops), uid=uid)
 
 
-def _line_field(name: str) -> Field:
+def _line_field(name: str) -> Field[Any]:
     cells = tuple(Field(cell, cell.capitalize(), Written(cell), default="") for cell in ("sphere", "cylinder", "axis"))
     return Field(name, f"What the card says of the {name} eye", Group(cells))
 
 
+FOUND_RIGHT = Field("found_right", "Net result found in the right eye", Lens())
+FOUND_LEFT = Field("found_left", "Net result found in the left eye", Lens())
+RIGHT = _line_field("right")
+LEFT = _line_field("left")
+DISTANCE_CM = Field(DISTANCE.name, DISTANCE.label, DISTANCE.kind, default=67.0)
+FAULTS_ASKED = Field("faults", "Faults in this record", FAULTS)
 record_audit = CaseType(
     id="record-audit",
     title="Faults in a record",
@@ -344,25 +373,25 @@ record_audit = CaseType(
     seconds=25,
     findings=Group(
         (
-            Field("found_right", "Net result found in the right eye", Lens()),
-            Field("found_left", "Net result found in the left eye", Lens()),
-            _line_field("right"),
-            _line_field("left"),
-            Field("basis", "What the card says of net and distance", BASIS, default="unsaid"),
-            Field("drops", "What the card says of drops", DROPS, default="unsaid"),
-            Field(DISTANCE.name, DISTANCE.label, DISTANCE.kind, default=67.0),
+            FOUND_RIGHT,
+            FOUND_LEFT,
+            RIGHT,
+            LEFT,
+            BASIS_FOUND,
+            DROPS_FOUND,
+            DISTANCE_CM,
         )
     ),
-    asks=(Field("faults", "Faults in this record", FAULTS),),
+    asks=(FAULTS_ASKED,),
     draw=draw_record,
-    begin=_begin,
+    begin=MARKS.by(untyped(lambda known: _begin(known)["marks"])),
     steps=STEPS,
-    answer=lambda known: {
-        "faults": tuple(option.id for option in FAULTS.options if option.id in known["marks"]),
-    },
-    found=_found,
-    question=lambda _: "Lenses go in quarter steps here. Which of these faults are in the record?",
-    figure=_card,
+    answer=FAULTS_ASKED.by(
+        given(MARKS)(lambda marks: tuple(option.id for option in FAULTS.options if option.id in marks))
+    ),
+    found=untyped(_found),
+    question=asking("Lenses go in quarter steps here. Which of these faults are in the record?"),
+    figure=given(RIGHT, LEFT, DISTANCE_CM, BASIS_FOUND, DROPS_FOUND).drawing(_card),
     needs=("transpose",),
     form=lambda _: None,
     sources=(FEEDBACK, DIAL, "common practice, no published source"),

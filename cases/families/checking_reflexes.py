@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, cast
 
 from cases import skills
@@ -11,9 +10,11 @@ from cases.chance import Chance
 from cases.families.checking import FAMILY
 from cases.fields import Field, Group
 from cases.figures_odd import OddReflex, odd_reflex
+from cases.keys import Key, Rule, Slip, as_found, asking, given, untyped
 from cases.kinds import BadFinding
 from cases.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Known, Skill, SlipName
+from cases.working import Slip as OldSlip
 
 RECOGNISE = Skill("recognise-reflex", "recognising an odd reflex")
 MEANING = Skill("reflex-meaning", "saying what an odd reflex may mean")
@@ -99,49 +100,67 @@ REFERRED_TOO_SOON = SlipName(
 )
 
 
-def _as_sight(name: str) -> Callable[[Known], dict[str, Any]]:
+SIGHT = Key[str]("sight")
+NEUTRAL = Key[bool]("neutral")
+
+
+def _as_sight(name: str) -> Rule[str]:
     """Go on as if this had been seen."""
-    return lambda _: {"sight": name}
+    return given()(lambda: name)
 
 
-def _sees(known: Known) -> str:
-    return f"Seen: {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+@given(SIGHT)
+def _sees(sight: str) -> str:
+    return f"Seen: {REFLEXES.write(SIGHTS[sight].reflex)}."
 
 
-def _mistaken(known: Known) -> str:
-    return f"Taken for: {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+@given(SIGHT)
+def _mistaken(sight: str) -> str:
+    return f"Taken for: {REFLEXES.write(SIGHTS[sight].reflex)}."
 
 
-def _means(meaning: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"meaning": meaning}
+def _means(meaning: str) -> Rule[str]:
+    return given()(lambda: meaning)
 
 
-def _meaning_words(known: Known) -> str:
-    return f"Taken to mean {MEANINGS.write(known['meaning'])}."
+MEANING_ASKED = Field("meaning", "What may it mean?", MEANINGS)
 
 
-def _acts(action: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"action": action}
+@given(MEANING_ASKED)
+def _meaning_words(meaning: str) -> str:
+    return f"Taken to mean {MEANINGS.write(meaning)}."
 
 
-def _action_words(known: Known) -> str:
-    return ACTION_WORDS[known["action"]]
+def _acts(action: str) -> Rule[str]:
+    return given()(lambda: action)
 
 
-def _is(*reflexes: str) -> Callable[[Known], bool]:
-    return lambda known: known["reflex"] in reflexes
+ACTION_ASKED = Field("action", "What do you do?", ACTIONS)
 
 
-def _meant(*meanings: str) -> Callable[[Known], bool]:
-    return lambda known: known["meaning"] in meanings
+@given(ACTION_ASKED)
+def _action_words(action: str) -> str:
+    return ACTION_WORDS[action]
 
 
-def _called_for(*actions: str) -> Callable[[Known], bool]:
-    return lambda known: ACTION_FOR[known["meaning"]] in actions
+def _is(*reflexes: str) -> Rule[bool]:
+    return given(REFLEX)(lambda reflex: reflex in reflexes)
 
 
-def _neutral(known: Known) -> dict[str, Any]:
-    return {"sight": known["beside"], "neutral": True}
+def _meant(*meanings: str) -> Rule[bool]:
+    return given(MEANING_ASKED)(lambda meaning: meaning in meanings)
+
+
+def _called_for(*actions: str) -> Rule[bool]:
+    return given(MEANING_ASKED)(lambda meaning: ACTION_FOR[meaning] in actions)
+
+
+BESIDE_FOUND = Field("beside", "What else is known", BESIDE)
+
+
+@given(BESIDE_FOUND)
+def _neutral(beside: str) -> tuple[str, bool]:
+    return (beside, True)
 
 
 def _judged(known: Known) -> dict[str, Any]:
@@ -154,71 +173,82 @@ def _judged_words(known: Known) -> str:
     return f"{SIGHTS[known['sight']].why} It may be {MEANINGS.write(known['meaning'])}."
 
 
-_RECOGNISING = Step(
+REFLEX = Field("reflex", "What is seen", REFLEXES)
+_RECOGNISING = SIGHT.step(
     RECOGNISE,
-    run=lambda known: {"sight": known["beside"]},
+    run=given(BESIDE_FOUND)(lambda beside: beside),
     says=_sees,
     slips=(
-        Slip(skills.DULL_AS_NEUTRAL, run=_neutral, says=lambda _: "Taken for neutral.", live=_is("dim")),
-        Slip(WHITE_FOR_BRIGHT, run=_neutral, says=lambda _: "Taken for a bright reflex.", live=_is("white")),
+        OldSlip(
+            skills.DULL_AS_NEUTRAL,
+            run=given(SIGHT, NEUTRAL).by(_neutral),
+            says=given()(lambda: "Taken for neutral."),
+            live=_is("dim"),
+        ),
+        OldSlip(
+            WHITE_FOR_BRIGHT,
+            run=given(SIGHT, NEUTRAL).by(_neutral),
+            says=given()(lambda: "Taken for a bright reflex."),
+            live=_is("white"),
+        ),
         Slip(BANDS_FOR_FLICKER, run=_as_sight("looks-far"), says=_mistaken, live=_is("scissors")),
         Slip(
             RING_FOR_OPACITY,
             run=_as_sight("stays-after-blink"),
             says=_mistaken,
-            live=lambda known: known["beside"] == "young-cylinder-changing",
+            live=given(BESIDE_FOUND)(lambda beside: beside == "young-cylinder-changing"),
         ),
         Slip(FLICKER_FOR_BANDS, run=_as_sight("cylinder-rising"), says=_mistaken, live=_is("fluctuating")),
     ),
 )
 
-_EXPLAINING = Step(
+_EXPLAINING = MEANING_ASKED.step(
     MEANING,
-    run=_judged,
-    says=_judged_words,
+    run=untyped(lambda known: _judged(known)["meaning"]),
+    says=untyped(_judged_words),
     slips=(
         Slip(
             REST_IGNORED,
-            run=lambda known: {"meaning": SIGHTS[known["sight"]].first_guess},
+            run=given(SIGHT)(lambda sight: SIGHTS[sight].first_guess),
             says=_meaning_words,
-            live=lambda known: bool(SIGHTS[known["sight"]].first_guess) and not known.get("neutral"),
+            live=untyped(lambda known: bool(SIGHTS[known["sight"]].first_guess) and not known.get("neutral")),
         ),
         Slip(
             PUPIL_BLAMED,
             run=_means("aberration"),
             says=_meaning_words,
-            live=lambda known: known["sight"] == "cylinder-rising",
+            live=given(SIGHT)(lambda sight: sight == "cylinder-rising"),
         ),
         Slip(
             MEDIA_BLAMED,
             run=_means("lens"),
             says=_meaning_words,
-            live=lambda known: known["sight"] == "small-steps-tried" and not known.get("neutral"),
+            live=untyped(lambda known: known["sight"] == "small-steps-tried" and not known.get("neutral")),
         ),
         Slip(
             TEARS_BLAMED,
             run=_means("tears"),
             says=_meaning_words,
-            live=lambda known: known["sight"] in ("stays-after-blink", "looks-at-light", "looks-far"),
+            live=given(SIGHT)(lambda sight: sight in ("stays-after-blink", "looks-at-light", "looks-far")),
         ),
         Slip(
             HARMLESS_OPACITY,
             run=_means("lens"),
             says=_meaning_words,
-            live=lambda known: SIGHTS[known["sight"]].reflex == "white" and not known.get("neutral"),
+            live=untyped(lambda known: SIGHTS[known["sight"]].reflex == "white" and not known.get("neutral")),
         ),
         Slip(
             SQUINT_BLAMED,
             run=_means("one-side"),
             says=_meaning_words,
-            live=lambda known: known["sight"] == "evened-by-lens",
+            live=given(SIGHT)(lambda sight: sight == "evened-by-lens"),
         ),
     ),
 )
 
-_ACTING = Step(
+_ACTING = ACTION_ASKED.step(
     ACTION,
-    run=lambda known: {"action": ACTION_FOR[known["meaning"]]},
+    run=given(MEANING_ASKED)(lambda meaning: ACTION_FOR[meaning]),
     says=_action_words,
     slips=(
         Slip(NUMBER_FORCED, run=_acts("write-down"), says=_action_words, live=_called_for("refer-now", "large-steps")),
@@ -227,7 +257,7 @@ _ACTING = Step(
         Slip(
             REFERRED_TOO_SOON,
             run=_acts("refer-now"),
-            says=lambda _: "Referred by the local path at once.",
+            says=given()(lambda: "Referred by the local path at once."),
             live=_meant("tears", "aberration", "accommodation", "large-error", "unequal-errors"),
         ),
     ),
@@ -239,12 +269,12 @@ def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
     return {"reflex": reflex, "beside": chance.among([n for n, sight in SIGHTS.items() if sight.reflex == reflex])}
 
 
-def _begin(findings: Known) -> dict[str, Any]:
-    sight = SIGHTS[findings["beside"]]
-    if sight.reflex != findings["reflex"]:
-        fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == findings["reflex"])
-        raise BadFinding(findings["beside"], f"that goes with another reflex; here give one of {fitting}")
-    return {}
+@given(BESIDE_FOUND, REFLEX)
+def _begin(beside: str, reflex: str) -> None:
+    sight = SIGHTS[beside]
+    if sight.reflex != reflex:
+        fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == reflex)
+        raise BadFinding(beside, f"that goes with another reflex; here give one of {fitting}")
 
 
 odd = CaseType(
@@ -255,21 +285,21 @@ odd = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("reflex", "What is seen", REFLEXES),
-            Field("beside", "What else is known", BESIDE),
+            REFLEX,
+            BESIDE_FOUND,
         )
     ),
     asks=(
-        Field("meaning", "What may it mean?", MEANINGS),
-        Field("action", "What do you do?", ACTIONS),
+        MEANING_ASKED,
+        ACTION_ASKED,
     ),
     draw=_draw,
-    begin=_begin,
+    holds=_begin,
     steps=(_RECOGNISING, _EXPLAINING, _ACTING),
-    answer=lambda known: {"meaning": known["meaning"], "action": known["action"]},
-    found=lambda known: (SEEN[known["reflex"]], SIGHTS[known["beside"]].label),
-    question=lambda _: "What may that mean, and what do you do now?",
-    figure=lambda known, uid: odd_reflex(cast("OddReflex", known["reflex"]), uid=uid),
+    answer=as_found(MEANING_ASKED, ACTION_ASKED),
+    found=given(REFLEX, BESIDE_FOUND)(lambda reflex, beside: (SEEN[reflex], SIGHTS[beside].label)),
+    question=asking("What may that mean, and what do you do now?"),
+    figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
     needs=("next-lens",),
     form=lambda _: None,
     sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),

@@ -14,11 +14,14 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
+from cases.keys import Key, Rule, Slip, asking, given, untyped
 from cases.kinds import Axis, Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import as_written, degrees, lens_pair, pick_lens, signed, size
+from cases.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
+from cases.steps import as_written, degrees, pick_lens, signed, size
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Known, Skill, SlipName, SlipRef, Step
+from cases.working import Slip as OldSlip
 
 COMPARE_CYLINDERS = Skill("compare-cylinders", "comparing the cylinders of two lenses in one form")
 COMPARE_AXES = Skill("compare-axes", "comparing two axes round the dial")
@@ -56,39 +59,49 @@ VERDICTS = Choice(
 )
 
 
-def _with_forms(one_form: bool) -> Callable[[Known], dict[str, Any]]:
-    def run(known: Known) -> dict[str, Any]:
-        first, second = (lens.minus_form() if one_form else lens for lens in lens_pair(known))
-        return {
-            "cylinders": (first.cylinder, second.cylinder),
-            "axes": (first.axis, second.axis),
-            "cylinder_gap": abs(first.cylinder - second.cylinder),
-        }
+CYLINDER_GAP = Key[float]("cylinder_gap")
+AXIS_GAP = Key[float]("axis_gap")
+AXIS_COUNTS = Key[bool]("axis_counts")
+
+
+def _with_forms(one_form: bool) -> Rule[tuple[tuple[float, ...], tuple[float, ...], float]]:
+    @given(FIRST, SECOND)
+    def run(first_value: SphCyl, second_value: SphCyl) -> tuple[tuple[float, ...], tuple[float, ...], float]:
+        first, second = (lens.minus_form() if one_form else lens for lens in (first_value, second_value))
+        return ((first.cylinder, second.cylinder), (first.axis, second.axis), abs(first.cylinder - second.cylinder))
 
     return run
 
 
-def _cylinder_words(known: Known) -> str:
-    first, second = known["cylinders"]
-    return f"Cylinders {signed(first)} and {signed(second)}: {size(known['cylinder_gap'])} D apart."
+def _lower_first(words: str) -> str:
+    return words[0].lower() + words[1:]
+
+
+def _cylinder_words(cylinders: tuple[float, ...], cylinder_gap: float) -> str:
+    first, second = cylinders
+    return f"Cylinders {signed(first)} and {signed(second)}: {size(cylinder_gap)} D apart."
 
 
 def _gap(gap: Callable[[float, float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"axis_gap": gap(*known["axes"]), "axis_counts": _strong_enough(known)}
+    return lambda known: {
+        "axis_gap": gap(*known["axes"]),
+        "axis_counts": _strong_enough(known["cylinders"], known["axis_from"]),
+    }
 
 
-def _strong_enough(known: Known) -> bool:
-    return bool(min(abs(cylinder) for cylinder in known["cylinders"]) >= known["axis_from"] - 1e-9)
+def _strong_enough(cylinders: tuple[float, ...], axis_from: float) -> bool:
+    return bool(min(abs(cylinder) for cylinder in cylinders) >= axis_from - 1e-9)
 
 
 def _straight(a: float, b: float) -> float:
     return abs(a - b)
 
 
-def _gap_words(known: Known) -> str:
-    first, second = known["axes"]
-    told = f"Axes {degrees(first)} and {degrees(second)}: {known['axis_gap']:.0f}° apart"
-    return f"{told}." if known["axis_counts"] else f"{told}, with a cylinder too weak for that to count."
+@given(AXES, AXIS_GAP, AXIS_COUNTS)
+def _gap_words(axes: tuple[float, ...], axis_gap: float, axis_counts: bool) -> str:
+    first, second = axes
+    told = f"Axes {degrees(first)} and {degrees(second)}: {axis_gap:.0f}° apart"
+    return f"{told}." if axis_counts else f"{told}, with a cylinder too weak for that to count."
 
 
 def _verdict(known: Known) -> dict[str, Any]:
@@ -136,7 +149,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     second = _second(first, chance.among(SORTS), limits, chance, settings)
     forms = [settings.form, "plus" if settings.form == "minus" else "minus"]
     mixed = settings.level != "novice" and chance.happens(0.35)
-    return {"first": first.in_form(forms[0]), "second": second.in_form(forms[mixed]), **limits}
+    return given(FIRST, SECOND).to(first.in_form(forms[0]), second.in_form(forms[mixed])) | limits
 
 
 def _second(first: SphCyl, sort: str, limits: dict[str, float], chance: Chance, settings: Settings) -> SphCyl:
@@ -165,10 +178,26 @@ def _below(limit: float, step: float = 0.125) -> float:
     return max(_floor(limit, step), step)
 
 
-def _both_crosses(known: Known, uid: str) -> Figure:
-    return power_cross(known["first"], known["second"], uid=uid, names=("first", "second"))
+FIRST = Field("first", "First reading, net", Lens())
+SECOND = Field("second", "Second reading, net", Lens())
 
 
+@given(FIRST, SECOND).drawing
+def _both_crosses(uid: str, first: SphCyl, second: SphCyl) -> Figure:
+    return power_cross(first, second, uid=uid, names=("first", "second"))
+
+
+MEAN_LIMIT = Field("mean_limit", "Most by which mean powers may differ", Size(), default=SAME_EXAMINER_MEAN.widest)
+CYLINDER_LIMIT = Field(
+    "cylinder_limit",
+    "Most by which cylinders may differ",
+    Size(),
+    default=SAME_EXAMINER_CYLINDER.widest,
+)
+AXIS_LIMIT = Field("axis_limit", "Most by which axes may differ, in degrees", Axis(), default=AXIS_AGREEMENT[0])
+AXIS_FROM = Field("axis_from", "Cylinder from which the axis is judged", Size(), default=AXIS_AGREEMENT[2])
+MEAN = Field("mean", "First mean power less second", Power(exact=0.03, tolerance=0.06))
+VERDICT = Field("verdict", "Do they agree?", VERDICTS)
 repeat_or_accept = CaseType(
     id="repeat-or-accept",
     title="Two readings: repeat or accept",
@@ -177,41 +206,41 @@ repeat_or_accept = CaseType(
     seconds=25,
     findings=Group(
         (
-            Field("first", "First reading, net", Lens()),
-            Field("second", "Second reading, net", Lens()),
-            Field("mean_limit", "Most by which mean powers may differ", Size(), default=SAME_EXAMINER_MEAN.widest),
-            Field(
-                "cylinder_limit",
-                "Most by which cylinders may differ",
-                Size(),
-                default=SAME_EXAMINER_CYLINDER.widest,
-            ),
-            Field("axis_limit", "Most by which axes may differ, in degrees", Axis(), default=AXIS_AGREEMENT[0]),
-            Field("axis_from", "Cylinder from which the axis is judged", Size(), default=AXIS_AGREEMENT[2]),
+            FIRST,
+            SECOND,
+            MEAN_LIMIT,
+            CYLINDER_LIMIT,
+            AXIS_LIMIT,
+            AXIS_FROM,
         )
     ),
     asks=(
-        Field("mean", "First mean power less second", Power(exact=0.03, tolerance=0.06)),
-        Field("verdict", "Do they agree?", VERDICTS),
+        MEAN,
+        VERDICT,
     ),
     draw=_draw,
-    begin=lambda _: {},
     steps=(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("First less second"),
-        Step(
+        given(CYLINDERS, AXES, CYLINDER_GAP).step(
             COMPARE_CYLINDERS,
             run=_with_forms(True),
-            says=lambda known: f"In minus form: {_cylinder_words(known)[0].lower()}{_cylinder_words(known)[1:]}",
+            says=given(CYLINDERS, CYLINDER_GAP)(
+                lambda cylinders, cylinder_gap: (
+                    f"In minus form: {_lower_first(_cylinder_words(cylinders, cylinder_gap))}"
+                )
+            ),
             slips=(
                 Slip(
                     FORMS_NOT_MATCHED,
                     run=_with_forms(False),
-                    says=lambda known: (
-                        f"As they stand: {_cylinder_words(known)[0].lower()}{_cylinder_words(known)[1:]}"
+                    says=given(CYLINDERS, CYLINDER_GAP)(
+                        lambda cylinders, cylinder_gap: (
+                            f"As they stand: {_lower_first(_cylinder_words(cylinders, cylinder_gap))}"
+                        )
                     ),
-                    live=lambda known: known["first"].cylinder * known["second"].cylinder < 0,
+                    live=given(FIRST, SECOND)(lambda first, second: first.cylinder * second.cylinder < 0),
                 ),
             ),
         ),
@@ -220,57 +249,73 @@ repeat_or_accept = CaseType(
             run=_gap(axis_gap),
             says=_gap_words,
             slips=(
-                Slip(
+                OldSlip(
                     AXES_STRAIGHT_SUBTRACTED,
                     run=_gap(_straight),
                     says=_gap_words,
-                    live=lambda known: _straight(*known["axes"]) > 90 and _strong_enough(known),
+                    live=given(AXES, CYLINDERS, AXIS_FROM)(
+                        lambda axes, cylinders, axis_from: (
+                            _straight(*axes) > 90 and _strong_enough(cylinders, axis_from)
+                        )
+                    ),
                 ),
-                Slip(
+                OldSlip(
                     WEAK_CYLINDER_AXIS,
                     run=lambda known: {**_gap(axis_gap)(known), "axis_counts": True},
-                    says=lambda known: (
-                        f"Axes held against the limit though a cylinder is weak: {known['axis_gap']:.0f}°."
+                    says=given(AXIS_GAP)(
+                        lambda axis_gap: f"Axes held against the limit though a cylinder is weak: {axis_gap:.0f}°."
                     ),
-                    live=lambda known: not _strong_enough(known) and axis_gap(*known["axes"]) > known["axis_limit"],
+                    live=given(CYLINDERS, AXIS_FROM, AXES, AXIS_LIMIT)(
+                        lambda cylinders, axis_from, axes, axis_limit: (
+                            not _strong_enough(cylinders, axis_from) and axis_gap(*axes) > axis_limit
+                        )
+                    ),
                 ),
             ),
         ),
-        Step(
+        VERDICT.step(
             REPEAT_OR_ACCEPT,
-            run=_verdict,
-            says=_verdict_words,
+            run=untyped(lambda known: _verdict(known)["verdict"]),
+            says=untyped(_verdict_words),
             slips=(
                 Slip(
                     AVERAGED_ANYWAY,
-                    run=lambda _: {"verdict": "accept"},
-                    says=lambda _: "Averaged all the same.",
-                    live=lambda known: _verdict(known)["verdict"] != "accept",
+                    run=given()(lambda: "accept"),
+                    says=given()(lambda: "Averaged all the same."),
+                    live=untyped(lambda known: _verdict(known)["verdict"] != "accept"),
                 ),
                 Slip(
                     SIGN_AGAINST_LIMIT,
-                    run=_by_sign,
-                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than the limit.",
-                    live=lambda known: known["mean_difference"] < 0 and _verdict(known)["verdict"] == "again-mean",
+                    run=untyped(lambda known: _by_sign(known)["verdict"]),
+                    says=given(MEAN_DIFFERENCE)(
+                        lambda mean_difference: f"{signed(mean_difference)} taken as less than the limit."
+                    ),
+                    live=untyped(
+                        lambda known: known["mean_difference"] < 0 and _verdict(known)["verdict"] == "again-mean"
+                    ),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"verdict": "again-mean"},
-                    says=lambda _: "Measured again because they differ at all.",
-                    live=lambda known: _verdict(known)["verdict"] == "accept",
+                    run=given()(lambda: "again-mean"),
+                    says=given()(lambda: "Measured again because they differ at all."),
+                    live=untyped(lambda known: _verdict(known)["verdict"] == "accept"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"mean": known["mean_difference"], "verdict": known["verdict"]},
-    found=lambda known: (
-        f"First reading, net: {as_written(known['first'])}.",
-        f"Second reading of the same eye, net: {as_written(known['second'])}.",
-        f"Two readings agree here when mean powers differ by no more than {size(known['mean_limit'])} D, cylinders by "
-        f"no more than {size(known['cylinder_limit'])} D and, where both cylinders have {size(known['axis_from'])} D "
-        f"or more, axes by no more than {known['axis_limit']:.0f}°.",
+    answer=given(MEAN, VERDICT).by(
+        given(MEAN_DIFFERENCE, VERDICT)(lambda mean_difference, verdict: (mean_difference, verdict))
     ),
-    question=lambda _: "By how much does the first mean power exceed the second (signed), and do the two agree?",
+    found=given(FIRST, SECOND, MEAN_LIMIT, CYLINDER_LIMIT, AXIS_FROM, AXIS_LIMIT)(
+        lambda first, second, mean_limit, cylinder_limit, axis_from, axis_limit: (
+            f"First reading, net: {as_written(first)}.",
+            f"Second reading of the same eye, net: {as_written(second)}.",
+            f"Two readings agree here when mean powers differ by no more than {size(mean_limit)} D, cylinders by "
+            f"no more than {size(cylinder_limit)} D and, where both cylinders have {size(axis_from)} D "
+            f"or more, axes by no more than {axis_limit:.0f}°.",
+        )
+    ),
+    question=asking("By how much does the first mean power exceed the second (signed), and do the two agree?"),
     figure=_both_crosses,
     needs=("spherical-equivalent", "transpose"),
     form=lambda _: None,

@@ -1,0 +1,189 @@
+"""Whether every rule of a case type finds what it needs, and every value is needed: checked when a type is made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from cases.errors import CaseError
+from cases.fields import Group
+from cases.keys import ANYTHING, Drawing, Given, Key, Mark, Part, Rule, WiredSlip, WiredStep
+from cases.working import Step
+
+Read = Rule[Any] | Drawing
+
+
+class Wired(Protocol):
+    """What of a case type is looked at here."""
+
+    @property
+    def id(self) -> str: ...  # noqa: D102
+    @property
+    def findings(self) -> Group: ...  # noqa: D102
+    @property
+    def asks(self) -> Sequence[Key[Any]]: ...  # noqa: D102
+    @property
+    def steps(self) -> Sequence[Step]: ...  # noqa: D102
+    @property
+    def begin(self) -> object: ...  # noqa: D102
+    @property
+    def answer(self) -> object: ...  # noqa: D102
+
+
+class BrokenChain(CaseError):
+    """A case type's rules do not fit together: at which place of which type, and what would be right."""
+
+    def __init__(self, type_id: str, where: str, what: str) -> None:
+        super().__init__(f"case type {type_id}, {where}: {what}")
+
+
+@dataclass
+class _Value:
+    """One value in the chain: its key, who gave it, and whether anything reads it."""
+
+    key: Key[Any]
+    giver: str
+    under: Rule[Any] | None = None
+    """The rule under which it is given, where it is not always."""
+    read: bool = False
+    said_by: tuple[_Value, ...] = ()
+    """The other values of a step whose own sentence reads this one: it is needed where one of them is."""
+
+    @property
+    def needed(self) -> bool:
+        return self.read or any(one.read for one in self.said_by)
+
+
+class _Chain:
+    """What is known while the chain is gone through without being run."""
+
+    def __init__(self, type_id: str) -> None:
+        self.type_id = type_id
+        self.known: dict[str, list[_Value]] = {}
+        self.every: list[_Value] = []
+        self.looks_at_all = False
+
+    def give(
+        self, keys: Sequence[Key[Any]], giver: str, *, under: Rule[Any] | None = None, said: Sequence[str] = ()
+    ) -> None:
+        values = [_Value(key, giver, under) for key in keys]
+        for key, value in zip(keys, values, strict=True):
+            self.every.append(value)
+            if key.name in said:
+                value.said_by = tuple(other for other in values if other is not value)
+            before = [one for one in self.known.get(key.name, []) if under and one.under is not under]
+            self.known[key.name] = [*before, value]
+
+    def found(self, key: Key[Any], under: Rule[Any] | None) -> list[_Value]:
+        """Return what may stand under a key where `under` holds; nothing where there may be no value at all.
+
+        What is given in some cases only is known under the same rule, and everywhere once both branches gave it.
+        """
+        values = self.known.get(key.name, [])
+        given_under = [value.under for value in values]
+        branches = any(one is not None and one.instead_of in given_under for one in given_under)
+        always = isinstance(key, Mark) or None in given_under or branches or under in given_under
+        if not always:
+            return []
+        other_branch = under.instead_of if under else None
+        return [value for value in values if value.under is None or value.under is not other_branch]
+
+    def read(
+        self,
+        rules: Sequence[Read],
+        where: str,
+        also: Sequence[Key[Any]] = (),
+        under: Rule[Any] | None = None,
+    ) -> None:
+        """Hold each rule to what is known here, and to `also`, what the step itself has just given."""
+        own = {key.name: key for key in also}
+        for key in (one for rule in rules for one in rule.needs):
+            if key is ANYTHING:
+                self.looks_at_all = True
+                continue
+            whole = key.whole if isinstance(key, Part) else key
+            if whole.name in own and _same(own[whole.name], whole):
+                continue
+            values = self.found(whole, under)
+            if not values and not isinstance(whole, Mark):
+                what = f"needs {whole.name}, which nothing before it gives; known there: {', '.join(self.known)}"
+                raise BrokenChain(self.type_id, where, what)
+            for value in values:
+                if not _same(value.key, whole):
+                    what = f"needs another {whole.name} than the one known here, which {value.giver} gave"
+                    raise BrokenChain(self.type_id, where, what)
+                value.read = True
+
+
+def _same(a: Key[Any], b: Key[Any]) -> bool:
+    """Say whether two keys stand for one thing: a field may have a label and range of its own in every type."""
+    kinds = [type(getattr(one, "kind", None)) for one in (a, b)]
+    return a is b or (a.name == b.name and kinds[0] is kinds[1] and kinds[0] is not type(None))
+
+
+def is_wired(case_type: Wired) -> bool:
+    """Say whether a type is made of rules throughout, so that it can be checked."""
+    return not list(unwired(case_type))
+
+
+def unwired(case_type: Wired) -> Iterator[str]:
+    """Name the parts of a type that are not made of rules yet."""
+    for step in case_type.steps:
+        if not isinstance(step, WiredStep):
+            yield f"step {step.skill.id}"
+            continue
+        yield from (f"slip {one.name.id}" for one in step.slips if not isinstance(one, WiredSlip))
+    for name in ("begin", "answer", "found", "question", "figure"):
+        if not isinstance(getattr(case_type, name), Rule | Drawing | Given):
+            yield name
+
+
+def check_wiring(case_type: Wired) -> None:
+    """Go through a type's chain without running it.
+
+    Raises
+    ------
+    BrokenChain
+        Where a rule needs what is not known there, or a value is never needed.
+    """
+    if not is_wired(case_type):
+        return
+    chain = _Chain(case_type.id)
+    chain.give(case_type.findings.fields, "the findings")
+    for name in ("found", "question", "figure", "holds"):
+        _read_one(chain, getattr(case_type, name), name)
+    if isinstance(case_type.begin, Given):
+        chain.read([case_type.begin.rule], "begin")
+        chain.give(case_type.begin.keys, "begin")
+    for step in (one for one in case_type.steps if isinstance(one, WiredStep)):
+        where = f"step {step.skill.id}"
+        chain.read(step.rules, where, under=step.under)
+        chain.read([step.line], f"{where}, says", step.gives, step.under)
+        wired = [one for one in step.slips if isinstance(one, WiredSlip)]
+        for slip in wired:
+            chain.read(slip.rules, f"{where}, slip {slip.name.id}", under=step.under)
+            chain.read([slip.line], f"{where}, slip {slip.name.id}, says", step.gives, step.under)
+        said = {key.name for line in (step.line, *(slip.line for slip in wired)) for key in line.needs}
+        chain.give(step.gives, where, under=step.under, said=tuple(said))
+    _read_one(chain, case_type.answer, "answer")
+    _all_answered(case_type)
+    idle = [value for value in chain.every if not value.needed]
+    if idle and not chain.looks_at_all:
+        raise BrokenChain(case_type.id, idle[0].giver, f"gives {idle[0].key.name}, which nothing needs")
+
+
+def _read_one(chain: _Chain, rule: object, where: str) -> None:
+    if isinstance(rule, Rule | Drawing):
+        chain.read([rule], where)
+    elif isinstance(rule, Given):
+        chain.read([rule.rule], where)
+
+
+def _all_answered(case_type: Wired) -> None:
+    if not isinstance(case_type.answer, Given):
+        return
+    asked, answered = [one.name for one in case_type.asks], [one.name for one in case_type.answer.keys]
+    if sorted(asked) != sorted(answered):
+        what = f"gives {', '.join(answered)}, where {', '.join(asked)} is asked"
+        raise BrokenChain(case_type.id, "answer", what)
