@@ -16,14 +16,22 @@ from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
 from cases.shared_keys import MEAN_DIFFERENCE
-from cases.steps import DISTANCE, VERGENCE, as_written, mirrored, pick_distance, pick_lens, signed, size
+from cases.steps import (
+    DISTANCE,
+    FIRST_LENS,
+    SECOND_LENS,
+    VERGENCE,
+    as_written,
+    mirrored,
+    pick_distance,
+    pick_lens,
+    signed,
+    size,
+)
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, SlipName
+from cases.working import Skill, SlipName
 
 FAMILY = Family("checking", "Judgement and checking", 8)
-
-RIGHT = Field("right", "Net prescription of the right eye", Lens())
-LEFT = Field("left", "Net prescription of the left eye", Lens())
 
 SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
 JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
@@ -61,13 +69,19 @@ ACTS = Choice(
     )
 )
 
-
+RIGHT = Field("right", "Net prescription of the right eye", Lens())
+LEFT = Field("left", "Net prescription of the left eye", Lens())
+LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0)
+MEAN = Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06))
+ACT = Field("act", "What now?", ACTS)
 SUSPECT = Key[str | None]("suspect")
 
-
-def pair_of_eyes(findings: Known) -> dict[str, Any]:
-    """Name the right eye's lens first and the left eye's second, for the steps that compare two lenses."""
-    return {"first": findings["right"], "second": findings["left"]}
+PAIR_OF_EYES = given(FIRST_LENS, SECOND_LENS).by(given(RIGHT, LEFT)(lambda right, left: (right, left)))
+"""The right eye's lens first and the left eye's second, for the steps that compare two lenses."""
+PAIR_AND_VERGENCE = given(FIRST_LENS, SECOND_LENS, VERGENCE).by(
+    given(RIGHT, LEFT, DISTANCE)(lambda right, left, cm: (right, left, working_vergence(cm)))
+)
+"""The same with what the working distance is worth."""
 
 
 @given(RIGHT, LEFT).drawing
@@ -110,8 +124,9 @@ def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(RIGHT, LEFT, DISTANCE, LIMIT).to(right.in_form(form), left.in_form(form), distance, limit)
 
 
-def _suspect(gap: float, vergence: float) -> str | None:
-    if abs(abs(gap) - vergence) > WITHIN:
+@given(MEAN_DIFFERENCE, VERGENCE)
+def _suspect(gap: float, off: float) -> str | None:
+    if abs(abs(gap) - off) > WITHIN:
         return None
     return "right" if gap > 0 else "left"
 
@@ -123,111 +138,85 @@ def _spotted(gap: float, off: float, suspect: str | None) -> str:
     return f"{size(gap)} D is just what the distance is worth: was it left in the {suspect} eye, the more plus one?"
 
 
-def _act(suspect: str | None, mean_difference: float, limit: float) -> str:
+_suspected = given(_suspect)(lambda suspect: suspect is not None)
+
+
+@given(SUSPECT, MEAN_DIFFERENCE, LIMIT)
+def _act(suspect: str | None, gap: float, limit: float) -> str:
     if suspect:
         return f"{suspect}-distance"
-    return "over-limit" if abs(mean_difference) >= limit - 1e-9 else "keep"
-
-
-LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0)
-ACT = Field("act", "What now?", ACTS)
+    return "over-limit" if abs(gap) >= limit - 1e-9 else "keep"
 
 
 @given(SUSPECT, ACT, MEAN_DIFFERENCE, LIMIT)
-def _act_words(suspect: str | None, act: str, mean_difference: float, limit: float) -> str:
+def _act_words(suspect: str | None, act: str, gap: float, limit: float) -> str:
     if suspect:
         return f"So measure again: the {suspect} eye may still hold the working distance."
     if act == "keep":
-        return f"{size(mean_difference)} D is below this clinic's {size(limit)} D: keep both."
-    return f"{size(mean_difference)} D reaches this clinic's {size(limit)} D: measure again."
+        return f"{size(gap)} D is below this clinic's {size(limit)} D: keep both."
+    return f"{size(gap)} D reaches this clinic's {size(limit)} D: measure again."
 
 
-MEAN = Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06))
 two_eyes = CaseType(
     id="two-eyes",
     title="The two eyes held against each other",
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            RIGHT,
-            LEFT,
-            DISTANCE,
-            LIMIT,
-        )
-    ),
-    asks=(
-        MEAN,
-        ACT,
-    ),
+    findings=Group((RIGHT, LEFT, DISTANCE, LIMIT)),
+    asks=(MEAN, ACT),
     draw=_draw_two_eyes,
-    begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
+    begin=PAIR_AND_VERGENCE,
     steps=(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("Right less left"),
         SUSPECT.step(
             SPOT_DISTANCE,
-            run=given(MEAN_DIFFERENCE, VERGENCE)(lambda mean_difference, vergence: _suspect(mean_difference, vergence)),
+            run=_suspect,
             says=_spotted,
             slips=(
                 Slip(
                     DISTANCE_UNSEEN,
                     run=given()(lambda: None),
                     says=given()(lambda: "Taken as a difference like any other."),
-                    live=given(MEAN_DIFFERENCE, VERGENCE)(
-                        lambda mean_difference, vergence: _suspect(mean_difference, vergence) is not None
-                    ),
+                    live=_suspected,
                 ),
                 Slip(
                     OTHER_EYE_SUSPECTED,
-                    run=given(MEAN_DIFFERENCE, VERGENCE)(
-                        lambda mean_difference, vergence: (
-                            "left" if _suspect(mean_difference, vergence) == "right" else "right"
-                        )
-                    ),
+                    run=given(_suspect)(lambda suspect: "left" if suspect == "right" else "right"),
                     says=given(SUSPECT)(lambda suspect: f"The {suspect} eye suspected."),
-                    live=given(MEAN_DIFFERENCE, VERGENCE)(
-                        lambda mean_difference, vergence: _suspect(mean_difference, vergence) is not None
-                    ),
+                    live=_suspected,
                 ),
             ),
         ),
         ACT.step(
             JUDGE_LIMIT,
-            run=given(SUSPECT, MEAN_DIFFERENCE, LIMIT)(_act),
+            run=_act,
             says=_act_words,
             slips=(
                 Slip(
                     SIGN_AGAINST_LIMIT,
                     run=given()(lambda: "keep"),
                     says=given(MEAN_DIFFERENCE, LIMIT)(
-                        lambda mean_difference, limit: f"{signed(mean_difference)} taken as less than {size(limit)}."
+                        lambda gap, limit: f"{signed(gap)} taken as less than {size(limit)}."
                     ),
-                    live=given(MEAN_DIFFERENCE, SUSPECT, LIMIT)(
-                        lambda mean_difference, suspect, limit: (
-                            mean_difference < 0 and _act(suspect, mean_difference, limit) == "over-limit"
-                        )
-                    ),
+                    live=given(MEAN_DIFFERENCE, _act)(lambda gap, act: gap < 0 and act == "over-limit"),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
                     run=given()(lambda: "over-limit"),
                     says=given()(lambda: "Measured again because the two differ at all."),
-                    live=given(SUSPECT, MEAN_DIFFERENCE, LIMIT)(
-                        lambda suspect, mean_difference, limit: _act(suspect, mean_difference, limit) == "keep"
-                    ),
+                    live=given(_act)(lambda act: act == "keep"),
                 ),
             ),
         ),
     ),
-    answer=given(MEAN, ACT).by(given(MEAN_DIFFERENCE, ACT)(lambda mean_difference, act: (mean_difference, act))),
+    answer=given(MEAN, ACT).by(given(MEAN_DIFFERENCE, ACT)(lambda gap, act: (gap, act))),
     found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
-        lambda right, left, distance_cm, limit: (
+        lambda right, left, cm, limit: (
             *eyes_words(right, left),
-            f"Both were measured from {write_distance(distance_cm)}, which is worth "
-            f"{size(working_vergence(distance_cm))} D.",
+            f"Both were measured from {write_distance(cm)}, which is worth {size(working_vergence(cm))} D.",
             f"This clinic measures again from a difference of {size(limit)} D in mean power.",
         )
     ),

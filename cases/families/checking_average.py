@@ -21,7 +21,6 @@ from cases.shared_keys import SUM
 from cases.steps import FORM, FORM_WORDS, as_written, pick_lens
 from cases.transposing import in_other_form, turning_steps
 from cases.working import Skill, SlipName, SlipRef
-from cases.working import Slip as OldSlip
 
 HALVE_SUM = Skill("halve-sum", "halving a sum of two lenses")
 
@@ -42,8 +41,8 @@ def _half_way_between_numbers(first: SphCyl, second: SphCyl) -> tuple[float, ...
     return SphCyl(first.sphere + second.sphere, first.cylinder + second.cylinder, axis).power_vector()
 
 
-def _sum_words(sum_value: tuple[float, ...]) -> str:
-    return f"M {fine(sum_value[0])}, J0 {fine(sum_value[1])}, J45 {fine(sum_value[2])}"
+def _sum_words(total: tuple[float, ...]) -> str:
+    return f"M {fine(total[0])}, J0 {fine(total[1])}, J45 {fine(total[2])}"
 
 
 _ADDED = ADD.with_slips(
@@ -51,18 +50,16 @@ _ADDED = ADD.with_slips(
     Slip(
         skills.MIDDLE_PAST_180,
         run=_half_way_between_numbers,
-        says=given(SUM)(
-            lambda sum_value: f"Columns added, the axis half-way between the numbers: {_sum_words(sum_value)}."
-        ),
+        says=given(SUM)(lambda total: f"Columns added, the axis half-way between the numbers: {_sum_words(total)}."),
         live=given(FIRST, SECOND)(lambda first, second: abs(first.axis - second.axis) > 90),
     ),
 )
 
 _HALVED = SUM.step(
     HALVE_SUM,
-    run=given(SUM)(lambda sum_value: tuple(part / 2 for part in sum_value)),
-    says=given(SUM)(lambda sum_value: f"Half of each: {_sum_words(sum_value)}."),
-    slips=(OldSlip(SUM_NOT_HALVED, run=lambda _: {}, says=given()(lambda: "The sum kept as it is.")),),
+    run=given(SUM)(lambda total: tuple(part / 2 for part in total)),
+    says=given(SUM)(lambda total: f"Half of each: {_sum_words(total)}."),
+    slips=(Slip(SUM_NOT_HALVED, run=given(SUM)(lambda total: total), says=given()(lambda: "The sum kept as it is.")),),
 )
 
 

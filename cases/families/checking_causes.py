@@ -9,7 +9,6 @@ from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.cross import CYLINDER as CYLINDER_CROSS
 from cases.families.checking import (
     AGAIN_WITHOUT_CAUSE,
     DISTANCE_UNSEEN,
@@ -24,7 +23,7 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
-from cases.keys import Key, Rule, Slip, asking, given, untyped
+from cases.keys import Key, Rule, Slip, asking, given
 from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
@@ -32,7 +31,7 @@ from cases.shared_keys import MEAN_DIFFERENCE
 from cases.steps import DISTANCE, FIRST_LENS, SECOND_LENS, VERGENCE, as_written, pick_distance, pick_lens, signed, size
 from cases.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, SlipName
+from cases.working import SlipName
 
 WRONG_ONE_BLAMED = SlipName(
     "wrong-result-blamed",
@@ -56,7 +55,7 @@ STRENGTH_OR_AXIS = SlipName(
     "The two cylinders are of one strength: it is the axis that turned.",
 )
 
-AGAINST = Choice(
+MEASURES = Choice(
     (
         Option("autorefractor", "an autorefractor, without drops"),
         Option("subjective", "the subjective result of today"),
@@ -87,64 +86,9 @@ _CAUSE_WORDS = {
 ALIKE = 0.25
 """Cylinders within so many D are of one strength, and one meridian explains a change to within so many D."""
 
-
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "The other result", Lens())
-BEYOND = Key[tuple[bool, ...]]("beyond")
-
-
-@given(FOUND, OTHER, DISTANCE)
-def _begin(found: SphCyl, other: SphCyl, distance_cm: float) -> tuple[SphCyl, SphCyl, float]:
-    return (found, other, working_vergence(distance_cm))
-
-
-@given(FIRST_LENS, SECOND_LENS)
-def _as_lenses(first: SphCyl, second: SphCyl) -> float:
-    return abs((first - second).cylinder)
-
-
-def _minus_pair(first: SphCyl, second: SphCyl) -> tuple[SphCyl, SphCyl]:
-    return first.minus_form(), second.minus_form()
-
-
-def _sizes_apart(first_value: SphCyl, second_value: SphCyl) -> float:
-    first, second = _minus_pair(first_value, second_value)
-    return abs(first.cylinder - second.cylinder)
-
-
-def _axes_apart(first_value: SphCyl, second_value: SphCyl) -> float:
-    first, second = _minus_pair(first_value, second_value)
-    return axis_gap(first.axis, second.axis) if first.cylinder and second.cylinder else 0.0
-
-
-@given(FIRST_LENS, SECOND_LENS)
-def _as_they_stand(first: SphCyl, second: SphCyl) -> float:
-    return abs(first.cylinder - second.cylinder)
-
-
-def _cylinder(cylinder: Rule[float]) -> Rule[float]:
-    return cylinder
-
-
-@given(FIRST_LENS, SECOND_LENS, CYLINDER_CROSS)
-def _cylinder_words(first_value: SphCyl, second_value: SphCyl, cylinder: float) -> str:
-    first, second = _minus_pair(first_value, second_value)
-    told = f"Cylinders in minus form {signed(first.cylinder)} and {signed(second.cylinder)}"
-    if _axes_apart(first_value, second_value) < 0.5:
-        return f"{told} at one axis: {size(cylinder)} D apart."
-    return (
-        f"{told}, axes {_axes_apart(first_value, second_value):.0f}° apart (δ): as lenses they differ by "
-        f"√(C₁² + C₂² − 2·C₁·C₂·cos 2δ) = {size(cylinder)} D."
-    )
-
-
-def _judge(mean_difference: float, mean_limit: float, cylinder: float, cylinder_limit: float) -> tuple[bool, ...]:
-    return (
-        abs(mean_difference) > mean_limit + 1e-9,
-        cylinder > cylinder_limit + 1e-9,
-    )
-
-
+AGAINST = Field("against", "What the other result is", MEASURES)
 MEAN_LIMIT = Field("mean_limit", "Most by which mean powers may differ", Size(), default=TWO_EXAMINERS_MEAN.widest)
 CYLINDER_LIMIT = Field(
     "cylinder_limit",
@@ -152,59 +96,95 @@ CYLINDER_LIMIT = Field(
     Size(),
     default=TWO_EXAMINERS_CYLINDER.widest,
 )
+MEAN = Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06))
+CYLINDER = Field("cylinder", "Size of the cylinder by which they differ", Size(exact=0.03, tolerance=0.1))
+CAUSE = Field("cause", "Likeliest cause", CAUSES)
+BEYOND = Key[tuple[bool, bool]]("beyond")
 
 
-@given(BEYOND, MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER_CROSS, CYLINDER_LIMIT)
-def _judge_words(
-    beyond: tuple[bool, ...], mean_difference: float, mean_limit: float, cylinder_value: float, cylinder_limit: float
-) -> str:
-    mean, cylinder = (("beyond" if one else "within") for one in beyond)
+@given(FIRST_LENS, SECOND_LENS)
+def _as_lenses(first: SphCyl, second: SphCyl) -> float:
+    return abs((first - second).cylinder)
+
+
+@given(FIRST_LENS, SECOND_LENS)
+def _minus_pair(first: SphCyl, second: SphCyl) -> tuple[SphCyl, SphCyl]:
+    return first.minus_form(), second.minus_form()
+
+
+@given(_minus_pair)
+def _sizes_apart(pair: tuple[SphCyl, SphCyl]) -> float:
+    first, second = pair
+    return abs(first.cylinder - second.cylinder)
+
+
+@given(_minus_pair)
+def _axes_apart(pair: tuple[SphCyl, SphCyl]) -> float:
+    first, second = pair
+    return axis_gap(first.axis, second.axis) if first.cylinder and second.cylinder else 0.0
+
+
+@given(_minus_pair, _axes_apart, CYLINDER)
+def _cylinder_words(pair: tuple[SphCyl, SphCyl], apart: float, cylinder: float) -> str:
+    first, second = pair
+    told = f"Cylinders in minus form {signed(first.cylinder)} and {signed(second.cylinder)}"
+    if apart < 0.5:
+        return f"{told} at one axis: {size(cylinder)} D apart."
     return (
-        f"The mean, {size(mean_difference)} D, is {mean} {size(mean_limit)}; the cylinder, "
-        f"{size(cylinder_value)} D, is {cylinder} {size(cylinder_limit)}."
+        f"{told}, axes {apart:.0f}° apart (δ): as lenses they differ by "
+        f"√(C₁² + C₂² − 2·C₁·C₂·cos 2δ) = {size(cylinder)} D."
     )
 
 
-def _cause(known: Known) -> dict[str, Any]:
-    mean, cylinder = known["mean_difference"], known["cylinder"]
-    match known["beyond"]:
+@given(MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER, CYLINDER_LIMIT)
+def _judge(mean: float, mean_limit: float, cylinder: float, cylinder_limit: float) -> tuple[bool, bool]:
+    return abs(mean) > mean_limit + 1e-9, cylinder > cylinder_limit + 1e-9
+
+
+@given(BEYOND, MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER, CYLINDER_LIMIT)
+def _judge_words(
+    beyond: tuple[bool, bool], mean: float, mean_limit: float, cylinder: float, cylinder_limit: float
+) -> str:
+    mean_is, cylinder_is = ("beyond" if one else "within" for one in beyond)
+    return (
+        f"The mean, {size(mean)} D, is {mean_is} {size(mean_limit)}; the cylinder, "
+        f"{size(cylinder)} D, is {cylinder_is} {size(cylinder_limit)}."
+    )
+
+
+_turned = given(_sizes_apart, _axes_apart)(lambda sizes, axes: sizes <= ALIKE + 1e-9 and axes > 0)
+
+
+@given(BEYOND, MEAN_DIFFERENCE, CYLINDER, _turned, VERGENCE, AGAINST)
+def _cause(beyond: tuple[bool, bool], mean: float, cylinder: float, turned: bool, off: float, against: str) -> str:
+    match beyond:
         case (False, False):
-            return {"cause": "scatter"}
-        case (False, True) if (
-            _sizes_apart(known["first"], known["second"]) <= ALIKE + 1e-9
-            and _axes_apart(known["first"], known["second"]) > 0
-        ):
-            return {"cause": "axis"}
+            return "scatter"
+        case (False, True) if turned:
+            return "axis"
         case (_, True):
-            one = abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9
-            return {"cause": "one-meridian" if one else "several"}
-    if abs(mean - known["vergence"]) <= WITHIN:
-        return {"cause": "left-in"}
-    if known["against"] == "last":
-        return {"cause": "changed"}
-    return {"cause": "accommodated" if mean < 0 else "other-accommodated"}
+            return "one-meridian" if abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9 else "several"
+    if abs(mean - off) <= WITHIN:
+        return "left-in"
+    return "changed" if against == "last" else _accommodated(mean)
 
 
-CAUSE = Field("cause", "Likeliest cause", CAUSES)
+def _accommodated(mean: float) -> str:
+    return "accommodated" if mean < 0 else "other-accommodated"
 
 
-@given(CAUSE, FIRST_LENS, SECOND_LENS)
-def _cause_words(cause: str, first: SphCyl, second: SphCyl) -> str:
+_by_mean = given(MEAN_DIFFERENCE)(_accommodated)
+
+
+@given(CAUSE, _minus_pair)
+def _cause_words(cause: str, pair: tuple[SphCyl, SphCyl]) -> str:
     if cause != "axis":
         return _CAUSE_WORDS[cause]
-    strength = abs(_minus_pair(first, second)[0].cylinder)
+    strength = abs(pair[0].cylinder)
     return (
         f"One strength and two axes: one of the axes was not placed well. At {size(strength)} D an error of "
         f"{axis_slack(strength, 0.25):.0f}° already leaves 0.25 D."
     )
-
-
-def _by(mean: float) -> str:
-    return "accommodated" if mean < 0 else "other-accommodated"
-
-
-def _caused(cause: Rule[str]) -> Rule[str]:
-    return cause
 
 
 @given(CAUSE)
@@ -213,7 +193,7 @@ def _taken_words(cause: str) -> str:
 
 
 def _is(*causes: str) -> Rule[bool]:
-    return untyped(lambda known: _cause(known)["cause"] in causes)
+    return given(_cause)(lambda cause: cause in causes)
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -234,10 +214,10 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     other = _other(found, sort, off, limits, chance, settings)
     form = settings.form if settings.level == "novice" else chance.among(("minus", "plus"))
     return (
-        given(FOUND, OTHER, AGAINST_FOUND, DISTANCE).to(
+        given(FOUND, OTHER, AGAINST, DISTANCE).to(
             found.in_form(settings.form),
             other.in_form(form),
-            chance.among([option.id for option in AGAINST.options]),
+            chance.among([option.id for option in MEASURES.options]),
             distance,
         )
         | limits
@@ -270,135 +250,90 @@ def _figure(uid: str, found: SphCyl, other: SphCyl) -> Figure:
     return power_cross(found, other, uid=uid, names=("found", "other"))
 
 
-AGAINST_FOUND = Field("against", "What the other result is", AGAINST)
-MEAN = Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06))
-CYLINDER = Field("cylinder", "Size of the cylinder by which they differ", Size(exact=0.03, tolerance=0.1))
 difference_cause = CaseType(
     id="difference-cause",
     title="Two results of one eye: what is behind the difference",
     family=FAMILY,
     level="expert",
     seconds=40,
-    findings=Group(
-        (
-            FOUND,
-            OTHER,
-            AGAINST_FOUND,
-            DISTANCE,
-            MEAN_LIMIT,
-            CYLINDER_LIMIT,
-        )
-    ),
-    asks=(
-        MEAN,
-        CYLINDER,
-        CAUSE,
-    ),
+    findings=Group((FOUND, OTHER, AGAINST, DISTANCE, MEAN_LIMIT, CYLINDER_LIMIT)),
+    asks=(MEAN, CYLINDER, CAUSE),
     draw=_draw,
-    begin=given(FIRST_LENS, SECOND_LENS, VERGENCE).by(_begin),
+    begin=given(FIRST_LENS, SECOND_LENS, VERGENCE).by(
+        given(FOUND, OTHER, DISTANCE)(lambda found, other, cm: (found, other, working_vergence(cm)))
+    ),
     steps=(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("Retinoscopy less the other"),
-        CYLINDER_CROSS.step(
+        CYLINDER.step(
             skills.CYLINDER_CHANGE,
-            run=_cylinder(_as_lenses),
+            run=_as_lenses,
             says=_cylinder_words,
             slips=(
                 Slip(
                     FORMS_NOT_MATCHED,
-                    run=_cylinder(_as_they_stand),
-                    says=given(CYLINDER_CROSS)(lambda cylinder: f"As they stand: {size(cylinder)} D apart."),
+                    run=given(FIRST_LENS, SECOND_LENS)(lambda first, second: abs(first.cylinder - second.cylinder)),
+                    says=given(CYLINDER)(lambda cylinder: f"As they stand: {size(cylinder)} D apart."),
                     live=given(FIRST_LENS, SECOND_LENS)(lambda first, second: first.cylinder * second.cylinder < 0),
                 ),
                 Slip(
                     skills.AXES_LEFT_OUT,
-                    run=_cylinder(given(FIRST_LENS, SECOND_LENS)(_sizes_apart)),
-                    says=given(CYLINDER_CROSS)(lambda cylinder: f"By their sizes alone: {size(cylinder)} D apart."),
-                    live=given(FIRST_LENS, SECOND_LENS)(lambda first, second: _axes_apart(first, second) > 0),
+                    run=_sizes_apart,
+                    says=given(CYLINDER)(lambda cylinder: f"By their sizes alone: {size(cylinder)} D apart."),
+                    live=given(_axes_apart)(lambda apart: apart > 0),
                 ),
             ),
         ),
         BEYOND.step(
             JUDGE_LIMIT,
-            run=given(MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER_CROSS, CYLINDER_LIMIT)(_judge),
+            run=_judge,
             says=_judge_words,
             slips=(
                 Slip(
                     SIGN_AGAINST_LIMIT,
-                    run=given(MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER_CROSS, CYLINDER_LIMIT)(
-                        lambda mean_difference, mean_limit, cylinder, cylinder_limit: (
-                            False,
-                            _judge(mean_difference, mean_limit, cylinder, cylinder_limit)[1],
-                        )
-                    ),
-                    says=given(MEAN_DIFFERENCE)(
-                        lambda mean_difference: f"{signed(mean_difference)} taken as less than the limit."
-                    ),
-                    live=given(MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER_CROSS, CYLINDER_LIMIT)(
-                        lambda mean_difference, mean_limit, cylinder, cylinder_limit: (
-                            mean_difference < 0 and _judge(mean_difference, mean_limit, cylinder, cylinder_limit)[0]
-                        )
-                    ),
+                    run=given(_judge)(lambda beyond: (False, beyond[1])),
+                    says=given(MEAN_DIFFERENCE)(lambda mean: f"{signed(mean)} taken as less than the limit."),
+                    live=given(MEAN_DIFFERENCE, _judge)(lambda mean, beyond: mean < 0 and beyond[0]),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
                     run=given()(lambda: (True, False)),
                     says=given()(lambda: "Taken for more than scatter because they differ at all."),
-                    live=given(MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER_CROSS, CYLINDER_LIMIT)(
-                        lambda mean_difference, mean_limit, cylinder, cylinder_limit: (
-                            _judge(mean_difference, mean_limit, cylinder, cylinder_limit) == (False, False)
-                        )
-                    ),
+                    live=given(_judge)(lambda beyond: not any(beyond)),
                 ),
             ),
         ),
         CAUSE.step(
             NAME_CAUSE,
-            run=untyped(lambda known: _cause(known)["cause"]),
+            run=_cause,
             says=_cause_words,
             slips=(
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=_caused(
-                        given(AGAINST_FOUND)(lambda against: "changed" if against == "last" else "other-accommodated")
-                    ),
+                    run=given(AGAINST)(lambda against: "changed" if against == "last" else "other-accommodated"),
                     says=_taken_words,
                     live=_is("left-in"),
                 ),
                 Slip(
                     WRONG_ONE_BLAMED,
-                    run=_caused(given(MEAN_DIFFERENCE)(lambda mean_difference: _by(-mean_difference))),
+                    run=given(MEAN_DIFFERENCE)(lambda mean: _accommodated(-mean)),
                     says=_taken_words,
                     live=_is("accommodated", "other-accommodated"),
                 ),
-                Slip(
-                    LAST_AS_TODAY,
-                    run=_caused(given(MEAN_DIFFERENCE)(lambda mean_difference: _by(mean_difference))),
-                    says=_taken_words,
-                    live=_is("changed"),
-                ),
-                Slip(
-                    CYLINDER_TO_ACCOMMODATION,
-                    run=_caused(given(MEAN_DIFFERENCE)(lambda mean_difference: _by(mean_difference))),
-                    says=_taken_words,
-                    live=_is("axis", "one-meridian"),
-                ),
-                Slip(
-                    STRENGTH_OR_AXIS, run=_caused(given()(lambda: "one-meridian")), says=_taken_words, live=_is("axis")
-                ),
+                Slip(LAST_AS_TODAY, run=_by_mean, says=_taken_words, live=_is("changed")),
+                Slip(CYLINDER_TO_ACCOMMODATION, run=_by_mean, says=_taken_words, live=_is("axis", "one-meridian")),
+                Slip(STRENGTH_OR_AXIS, run=given()(lambda: "one-meridian"), says=_taken_words, live=_is("axis")),
             ),
         ),
     ),
     answer=given(MEAN, CYLINDER, CAUSE).by(
-        given(MEAN_DIFFERENCE, CYLINDER_CROSS, CAUSE)(
-            lambda mean_difference, cylinder, cause: (mean_difference, cylinder, cause)
-        )
+        given(MEAN_DIFFERENCE, CYLINDER, CAUSE)(lambda mean, cylinder, cause: (mean, cylinder, cause))
     ),
-    found=given(DISTANCE, FOUND, AGAINST_FOUND, OTHER, MEAN_LIMIT, CYLINDER_LIMIT)(
-        lambda distance_cm, found, against, other, mean_limit, cylinder_limit: (
-            f"Retinoscopy, net, from {write_distance(distance_cm)}, without drops: {as_written(found)}.",
-            f"{AGAINST.write(against).capitalize()}: {as_written(other)}.",
+    found=given(DISTANCE, FOUND, AGAINST, OTHER, MEAN_LIMIT, CYLINDER_LIMIT)(
+        lambda cm, found, against, other, mean_limit, cylinder_limit: (
+            f"Retinoscopy, net, from {write_distance(cm)}, without drops: {as_written(found)}.",
+            f"{MEASURES.write(against).capitalize()}: {as_written(other)}.",
             f"Two measures of one eye agree here when the means differ by no more than {size(mean_limit)} D and "
             f"the cylinder of the difference is no more than {size(cylinder_limit)} D.",
         )

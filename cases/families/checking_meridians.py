@@ -9,7 +9,7 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
-from cases.families.checking import FAMILY, LEFT, RIGHT, eyes_figure, eyes_words, pair_of_eyes
+from cases.families.checking import FAMILY, LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
 from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.oblique import (
     ADD_SHARE,
@@ -35,14 +35,15 @@ WRITTEN_COLUMNS_COMPARED = SlipName(
     "The written columns are not meridians: which of the two lies level depends on the axis of each eye.",
 )
 
-LEVEL, UPRIGHT = 180.0, 90.0
+LEVEL_AT, UPRIGHT_AT = 180.0, 90.0
 AXES = {
     "novice": (180, 90, 180, 90),
     "competent": (180, 90, 180, 90, 45, 135, 30, 150, 60, 120),
     "expert": tuple(range(5, 181, 5)),
 }
 
-
+LEVEL = Field("level", "Right less left along the 180 meridian", Power(exact=0.03, tolerance=0.06))
+UPRIGHT = Field("upright", "Right less left along the 90 meridian", Power(exact=0.03, tolerance=0.06))
 ANGLES = Key[tuple[float, ...]]("angles")
 
 
@@ -54,8 +55,9 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(RIGHT, LEFT).to(eye(), eye())
 
 
-def _angle_list(first: SphCyl, second: SphCyl) -> tuple[float, ...]:
-    return tuple(axis_gap(meridian, lens.axis) for lens in (first, second) for meridian in (LEVEL, UPRIGHT))
+@given(FIRST_LENS, SECOND_LENS)
+def _angles(first: SphCyl, second: SphCyl) -> tuple[float, ...]:
+    return tuple(axis_gap(meridian, lens.axis) for lens in (first, second) for meridian in (LEVEL_AT, UPRIGHT_AT))
 
 
 def _square(angle: float) -> float:
@@ -123,13 +125,11 @@ def _columns(right: SphCyl, left: SphCyl) -> tuple[float, float]:
 
 
 def _difference_words(words: str) -> Rule[str]:
-    return given(LEVEL_ASKED, UPRIGHT_ASKED)(
+    return given(LEVEL, UPRIGHT)(
         lambda level, upright: f"{words}: {signed(level)} along 180, {signed(upright)} along 90."
     )
 
 
-LEVEL_ASKED = Field("level", "Right less left along the 180 meridian", Power(exact=0.03, tolerance=0.06))
-UPRIGHT_ASKED = Field("upright", "Right less left along the 90 meridian", Power(exact=0.03, tolerance=0.06))
 two_eyes_meridians = CaseType(
     id="two-eyes-meridians",
     title="The two eyes meridian by meridian",
@@ -137,16 +137,13 @@ two_eyes_meridians = CaseType(
     level="competent",
     seconds=30,
     findings=Group((RIGHT, LEFT)),
-    asks=(
-        LEVEL_ASKED,
-        UPRIGHT_ASKED,
-    ),
+    asks=(LEVEL, UPRIGHT),
     draw=_draw,
-    begin=pair_of_eyes,
+    begin=PAIR_OF_EYES,
     steps=(
         ANGLES.step(
             ANGLE_FROM_AXIS,
-            run=given(FIRST_LENS, SECOND_LENS)(lambda first, second: _angle_list(first, second)),
+            run=_angles,
             says=given(ANGLES)(
                 lambda angles: (
                     f"From the axis to 180 and to 90: {angles[0]:g}° and {angles[1]:g}° in the right "
@@ -185,7 +182,7 @@ two_eyes_meridians = CaseType(
                 ),
             ),
         ),
-        given(LEVEL_ASKED, UPRIGHT_ASKED).step(
+        given(LEVEL, UPRIGHT).step(
             COMPARE_MERIDIANS,
             run=_differences(1),
             says=_difference_words("Right less left"),
@@ -204,7 +201,7 @@ two_eyes_meridians = CaseType(
             ),
         ),
     ),
-    answer=as_found(LEVEL_ASKED, UPRIGHT_ASKED),
+    answer=as_found(LEVEL, UPRIGHT),
     found=given(RIGHT, LEFT)(eyes_words),
     question=asking("What is the right eye less the left (signed) along the 180 and along the 90 meridian?"),
     figure=eyes_figure,

@@ -10,10 +10,10 @@ from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import blur_strength
-from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
+from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, PAIR_AND_VERGENCE, WITHIN, eyes_figure
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.fields import Field, Group
-from cases.keys import Key, as_found, asking, given, untyped
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
@@ -30,9 +30,8 @@ from cases.steps import (
     pick_distance,
     size,
 )
-from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, SlipName, Step
-from cases.working import Slip as OldSlip
+from cases.vergence import vergence_in_quarters
+from cases.working import Skill, SlipName
 
 SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
 JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")
@@ -71,7 +70,7 @@ PATTERNS = Choice(
         Option("unclear", "no pattern"),
     )
 )
-SUGGESTS = Choice(
+SUGGESTIONS = Choice(
     (
         Option("nothing", "nothing to look for"),
         Option("repeat-eye", "measure that eye again"),
@@ -83,7 +82,7 @@ SUGGESTS = Choice(
         Option("repeat-both", "measure both again"),
     )
 )
-_SUGGESTED = {
+_SUGGESTED_BY = {
     "small": "nothing",
     "one-eye": "repeat-eye",
     "mirror": "each-side",
@@ -104,8 +103,13 @@ _SUGGEST_WORDS = {
 ALIKE, AXES_ALIKE = 0.25, 15.0
 """Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
 
-
+RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
+LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
+LIMIT = Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5)
+PATTERN = Field("pattern", "Pattern of the two eyes", PATTERNS)
+SUGGESTS = Field("suggests", "What does it suggest?", SUGGESTIONS)
 OFF = Key[tuple[bool, bool]]("off")
+"""Whether the right eye and the left are off by as much as counts."""
 
 
 def _mean(lens: SphCyl) -> float:
@@ -116,27 +120,31 @@ def _sphere(lens: SphCyl) -> float:
     return lens.sphere
 
 
-def _split(power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "means": tuple(power(lens) for lens in (known["first"], known["second"])),
-        "halves": tuple(abs(lens.cylinder) / 2 for lens in (known["first"], known["second"])),
-    }
+def _means(power: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS)(lambda first, second: (power(first), power(second)))
 
 
-@given(HALVES, MEANS)
-def _split_words(halves_value: tuple[float, ...], means: tuple[float, ...]) -> str:
-    halves = " and ".join(size(half) for half in halves_value)
-    return f"Right and left: mean {listed(means)}; half of the cylinder {halves}."
+_halves = given(FIRST_LENS, SECOND_LENS)(lambda first, second: (abs(first.cylinder) / 2, abs(second.cylinder) / 2))
 
 
-def _off(counts: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "off": tuple(counts(lens) >= known["limit"] - 1e-9 for lens in (known["first"], known["second"])),
-    }
+def _split(power: Callable[[SphCyl], float]) -> Rule[tuple[tuple[float, ...], tuple[float, ...]]]:
+    return given(_means(power), _halves)(lambda means, halves: (means, halves))
 
 
-def _by_mean(known: Known) -> dict[str, Any]:
-    return {"off": tuple(abs(mean) >= known["limit"] - 1e-9 for mean in known["means"])}
+@given(MEANS, HALVES)
+def _split_words(means: tuple[float, ...], halves: tuple[float, ...]) -> str:
+    sizes = " and ".join(size(half) for half in halves)
+    return f"Right and left: mean {listed(means)}; half of the cylinder {sizes}."
+
+
+def _off(right: float, left: float, limit: float) -> tuple[bool, bool]:
+    return right >= limit - 1e-9, left >= limit - 1e-9
+
+
+_by_blur = given(FIRST_LENS, SECOND_LENS, LIMIT)(
+    lambda first, second, limit: _off(blur_strength(first), blur_strength(second), limit)
+)
+_by_mean = given(MEANS, LIMIT)(lambda means, limit: _off(abs(means[0]), abs(means[1]), limit))
 
 
 def _off_words(off: tuple[bool, bool], limit: float) -> str:
@@ -144,24 +152,25 @@ def _off_words(off: tuple[bool, bool], limit: float) -> str:
     return f"{which.get(off, 'Neither eye is')} off by {size(limit)} D or more."
 
 
-def _pattern(known: Known) -> dict[str, Any]:
-    if known["off"] == (False, False):
-        return {"pattern": "small"}
-    if not all(known["off"]):
-        return {"pattern": "one-eye"}
-    means, halves = known["means"], known["halves"]
+def _pattern(
+    off: tuple[bool, bool], means: tuple[float, ...], halves: tuple[float, ...], first: SphCyl, second: SphCyl
+) -> str:
+    if not any(off):
+        return "small"
+    if not all(off):
+        return "one-eye"
     if all(abs(mean) > half for mean, half in zip(means, halves, strict=True)):
-        return {"pattern": "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"}
+        return "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"
     if any(abs(mean) >= half for mean, half in zip(means, halves, strict=True)):
-        return {"pattern": "unclear"}
-    right, left = (lens.minus_form().axis for lens in (known["first"], known["second"]))
+        return "unclear"
+    right, left = (lens.minus_form().axis for lens in (first, second))
     mirror, same = axis_gap(right, mirrored(left)) <= AXES_ALIKE, axis_gap(right, left) <= AXES_ALIKE
     if mirror == same:
-        return {"pattern": "unclear"}
-    return {"pattern": "mirror" if mirror else "same-way"}
+        return "unclear"
+    return "mirror" if mirror else "same-way"
 
 
-PATTERN = Field("pattern", "Pattern of the two eyes", PATTERNS)
+_read = given(OFF, MEANS, HALVES, FIRST_LENS, SECOND_LENS)(_pattern)
 
 
 @given(FIRST_LENS, SECOND_LENS, MEANS, PATTERN)
@@ -177,50 +186,37 @@ def _pattern_words(first: SphCyl, second: SphCyl, means: tuple[float, ...], patt
     }[pattern]
 
 
-def _sphere_misleads(known: Known) -> bool:
-    """Say whether the written spheres taken for the means would lead to another end: only then is it wrong here."""
-    judged = {**known, **_off(blur_strength)(known)}
-    by_mean, by_sphere = ({**judged, **_split(power)(known)} for power in (_mean, _sphere))
-    return _concluded(by_mean) != _concluded(by_sphere)
-
-
-def _concluded(known: Known) -> str:
-    return _suggest(_pattern(known)["pattern"], known["means"], known["off"], known["vergence"])
-
-
-def _swapped(known: Known) -> dict[str, Any]:
-    return {"pattern": {"mirror": "same-way", "same-way": "mirror"}[_pattern(known)["pattern"]]}
-
-
-def _shift_means(means: tuple[float, ...], off: tuple[bool, ...]) -> float:
+def _shift_means(means: tuple[float, ...], off: tuple[bool, bool]) -> float:
     """Return by how much both eyes are thought to be shifted: what they share, or the eye that is off most."""
     right, left = means
     return float((right + left) / 2 if right * left > 0 and all(off) else max(right, left, key=abs))
 
 
-def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, ...], vergence: float) -> str:
+def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, bool], vergence: float) -> str:
     if pattern != "shift":
-        return _SUGGESTED[pattern]
+        return _SUGGESTED_BY[pattern]
     mean = _shift_means(means, off)
     if abs(mean - vergence) <= WITHIN:
         return "left-in"
     return "nearer" if mean > 0 else "farther"
 
 
-def _suggests(suggestion: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"suggests": suggestion}
+_taken_words = given(SUGGESTS)(lambda suggests: f"Taken to mean: {SUGGESTIONS.write(suggests)}.")
+_suggested = given(PATTERN, MEANS, OFF, VERGENCE)(_suggest)
 
 
-SUGGESTS_ASKED = Field("suggests", "What does it suggest?", SUGGESTS)
+def _concluded(power: Callable[[SphCyl], float]) -> Rule[str]:
+    """Say what it all comes to when the means are taken to be the `power` of each lens."""
+    pattern = given(_by_blur, _means(power), _halves, FIRST_LENS, SECOND_LENS)(_pattern)
+    return given(pattern, _means(power), _by_blur, VERGENCE)(_suggest)
 
 
-@given(SUGGESTS_ASKED)
-def _suggest_words(suggests: str) -> str:
-    return _SUGGEST_WORDS[suggests]
+# The written spheres taken for the means are wrong only where they lead to another end.
+_sphere_misleads = given(_concluded(_mean), _concluded(_sphere))(lambda by_mean, by_sphere: by_mean != by_sphere)
 
 
 @given(MEANS, HALVES, OFF)
-def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tuple[bool, ...]) -> bool:
+def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tuple[bool, bool]) -> bool:
     outweigh = all(abs(mean) > half for mean, half in zip(means, halves, strict=True))
     return all(off) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
 
@@ -263,127 +259,106 @@ def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> t
     return SphCyl(mean + 0.25, -0.5, axis), SphCyl(sign * mean + chance.among((0.0, 0.25)), -0.25, other)
 
 
-RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
-LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
-LIMIT = Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5)
 two_eyes_pattern = CaseType(
     id="two-eyes-pattern",
     title="The pattern of two eyes against the final refraction",
     family=FAMILY,
     level="expert",
     seconds=40,
-    findings=Group(
-        (
-            RIGHT,
-            LEFT,
-            DISTANCE,
-            LIMIT,
-        )
-    ),
-    asks=(
-        PATTERN,
-        SUGGESTS_ASKED,
-    ),
+    findings=Group((RIGHT, LEFT, DISTANCE, LIMIT)),
+    asks=(PATTERN, SUGGESTS),
     draw=_draw,
-    begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
+    begin=PAIR_AND_VERGENCE,
     steps=(
-        Step(
+        given(MEANS, HALVES).step(
             SPLIT_DIFFERENCE,
             run=_split(_mean),
             says=_split_words,
             slips=(
-                OldSlip(
+                Slip(
                     skills.SPHERE_ONLY,
                     run=_split(_sphere),
                     says=given(MEANS)(lambda means: f"The written spheres taken as the means: {listed(means)}."),
-                    live=untyped(_sphere_misleads),
+                    live=_sphere_misleads,
                 ),
             ),
         ),
-        Step(
+        OFF.step(
             JUDGE_EYES,
-            run=_off(blur_strength),
+            run=_by_blur,
             says=given(OFF, LIMIT)(_off_words),
             slips=(
-                OldSlip(
+                Slip(
                     CYLINDER_UNCOUNTED,
                     run=_by_mean,
                     says=given(OFF, LIMIT)(lambda off, limit: f"By the means alone: {_off_words(off, limit)}"),
-                    live=untyped(lambda known: _by_mean(known) != _off(blur_strength)(known)),
+                    live=given(_by_mean, _by_blur)(lambda by_mean, by_blur: by_mean != by_blur),
                 ),
-                OldSlip(
+                Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"off": (True, True)},
+                    run=given()(lambda: (True, True)),
                     says=given()(lambda: "Both taken to be off because they differ at all."),
-                    live=untyped(lambda known: not any(_off(blur_strength)(known)["off"])),
+                    live=given(_by_blur)(lambda off: not any(off)),
                 ),
             ),
         ),
-        Step(
+        PATTERN.step(
             READ_PATTERN,
-            run=_pattern,
+            run=_read,
             says=_pattern_words,
             slips=(
-                OldSlip(
+                Slip(
                     MIRROR_MISREAD,
-                    run=PATTERN.by(untyped(lambda known: _swapped(known)["pattern"])),
+                    run=given(_read)(lambda pattern: {"mirror": "same-way", "same-way": "mirror"}[pattern]),
                     says=given(PATTERN)(lambda pattern: f"Taken for {PATTERNS.write(pattern)}."),
-                    live=untyped(lambda known: _pattern(known)["pattern"] in ("mirror", "same-way")),
+                    live=given(_read)(lambda pattern: pattern in ("mirror", "same-way")),
                 ),
-                OldSlip(
+                Slip(
                     ONE_EYE_FOR_BOTH,
-                    run=lambda _: {"pattern": "shift"},
+                    run=given()(lambda: "shift"),
                     says=given()(lambda: "Taken for a shift of both."),
-                    live=untyped(lambda known: _pattern(known)["pattern"] == "one-eye"),
+                    live=given(_read)(lambda pattern: pattern == "one-eye"),
                 ),
-                OldSlip(
+                Slip(
                     SIGNS_PASSED_OVER,
-                    run=lambda _: {"pattern": "shift"},
+                    run=given()(lambda: "shift"),
                     says=given()(lambda: "The sizes are alike: taken for a shift of both."),
                     live=_opposite_shift,
                 ),
             ),
         ),
-        SUGGESTS_ASKED.step(
+        SUGGESTS.step(
             PATTERN_CAUSE,
-            run=given(PATTERN, MEANS, OFF, VERGENCE)(_suggest),
-            says=_suggest_words,
+            run=_suggested,
+            says=given(SUGGESTS)(lambda suggests: _SUGGEST_WORDS[suggests]),
             slips=(
-                OldSlip(
+                Slip(
                     skills.DRIFT_REVERSED,
-                    run=lambda known: _suggests(
-                        "farther" if _shift_means(known["means"], known["off"]) > 0 else "nearer"
-                    )(known),
-                    says=given(SUGGESTS_ASKED)(lambda suggests: f"Taken to mean: {SUGGESTS.write(suggests)}."),
-                    live=given(PATTERN, MEANS, OFF, VERGENCE)(
-                        lambda pattern, means, off, vergence: (
-                            _suggest(pattern, means, off, vergence) in ("nearer", "farther")
-                        )
-                    ),
+                    run=given(MEANS, OFF)(lambda means, off: "farther" if _shift_means(means, off) > 0 else "nearer"),
+                    says=_taken_words,
+                    live=given(_suggested)(lambda suggests: suggests in ("nearer", "farther")),
                 ),
-                OldSlip(
+                Slip(
                     DISTANCE_UNSEEN,
-                    run=_suggests("nearer"),
+                    run=given()(lambda: "nearer"),
                     says=given()(lambda: "Taken for a place nearer than was allowed for."),
-                    live=given(PATTERN, MEANS, OFF, VERGENCE)(
-                        lambda pattern, means, off, vergence: _suggest(pattern, means, off, vergence) == "left-in"
-                    ),
+                    live=given(_suggested)(lambda suggests: suggests == "left-in"),
                 ),
-                OldSlip(
+                Slip(
                     SIDES_CONFUSED,
-                    run=lambda known: _suggests("one-side" if known["pattern"] == "mirror" else "each-side")(known),
-                    says=given(SUGGESTS_ASKED)(lambda suggests: f"Taken to mean: {SUGGESTS.write(suggests)}."),
+                    run=given(PATTERN)(lambda pattern: "one-side" if pattern == "mirror" else "each-side"),
+                    says=_taken_words,
                     live=given(PATTERN)(lambda pattern: pattern in ("mirror", "same-way")),
                 ),
             ),
         ),
     ),
-    answer=as_found(PATTERN, SUGGESTS_ASKED),
+    answer=as_found(PATTERN, SUGGESTS),
     found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
-        lambda right, left, distance_cm, limit: (
+        lambda right, left, cm, limit: (
             f"Retinoscopy less final refraction, right eye: {as_written(right)}.",
             f"Retinoscopy less final refraction, left eye: {as_written(left)}.",
-            f"{write_distance(distance_cm)} was allowed for.",
+            f"{write_distance(cm)} was allowed for.",
             f"This clinic looks into a difference whose blur is {size(limit)} D or more.",
         )
     ),

@@ -85,23 +85,19 @@ def subtract_means(words: str) -> Step:
         COMPARE_MEANS,
         run=given(MEANS)(lambda means: means[0] - means[1]),
         says=given(MEANS, MEAN_DIFFERENCE)(
-            lambda means, mean_difference: f"{words}: {less_signed(means[0], means[1], mean_difference)}."
+            lambda means, difference: f"{words}: {less_signed(means[0], means[1], difference)}."
         ),
         slips=(
             Slip(
                 DIFFERENCE_REVERSED,
                 run=given(MEANS)(lambda means: means[1] - means[0]),
-                says=given(MEAN_DIFFERENCE)(
-                    lambda mean_difference: f"Taken the other way round: {signed(mean_difference)}."
-                ),
+                says=given(MEAN_DIFFERENCE)(lambda difference: f"Taken the other way round: {signed(difference)}."),
                 live=given(MEANS)(lambda means: means[0] != means[1]),
             ),
             Slip(
                 skills.SIZES_SUBTRACTED,
                 run=given(MEANS)(lambda means: abs(means[0]) - abs(means[1])),
-                says=given(MEAN_DIFFERENCE)(
-                    lambda mean_difference: f"The sizes subtracted: {signed(mean_difference)}."
-                ),
+                says=given(MEAN_DIFFERENCE)(lambda difference: f"The sizes subtracted: {signed(difference)}."),
                 live=given(MEANS)(lambda means: means[0] * means[1] < 0),
             ),
         ),

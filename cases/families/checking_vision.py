@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -14,7 +13,7 @@ from cases.eye import expected_mar
 from cases.families.checking import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
-from cases.keys import Rule, Slip, as_found, asking, given
+from cases.keys import Slip, as_found, asking, given
 from cases.kinds import Size
 from cases.lens import SphCyl
 from cases.shared_keys import LEFT, MEAN, SHARE
@@ -74,6 +73,8 @@ VISIONS = Choice(
 ACCOMMODATION = Field(
     "accommodation", "Accommodation that the patient can bring to bear, D", Size(high=20), default=0.0
 )
+BLUR = Field("blur", "Strength of the blur without spectacles", Size(exact=0.03, tolerance=0.06))
+VISION = Field("vision", "Unaided vision to expect", VISIONS)
 
 
 def not_cleared(mean: float, accommodation: float) -> float:
@@ -99,18 +100,6 @@ def range_words(expected: tuple[float, float]) -> str:
     return f"{best} to {worst}" if best != worst else f"about {best}"
 
 
-def _share(share: Callable[[SphCyl], float]) -> Rule[float]:
-    return given(RX)(lambda rx: share(rx))
-
-
-def _mean(share: Callable[[float], float]) -> Rule[float]:
-    return given(RX, SHARE)(lambda rx, share_value: rx.sphere + share(share_value))
-
-
-def _left(left: Rule[float]) -> Rule[float]:
-    return left
-
-
 @given(MEAN, LEFT, ACCOMMODATION)
 def _left_words(mean: float, left: float, accommodation: float) -> str:
     if mean > 0 and accommodation > 0:
@@ -121,24 +110,11 @@ def _left_words(mean: float, left: float, accommodation: float) -> str:
     return f"Accommodation cannot clear minus: {signed(left)} stays." if mean else "The mean is nought."
 
 
-def _blur(blur: Callable[[float, float], float]) -> Rule[float]:
-    return given(LEFT, SHARE)(lambda left, share: blur(left, share))
-
-
-BLUR = Field("blur", "Strength of the blur without spectacles", Size(exact=0.03, tolerance=0.06))
-
-
-@given(SHARE, BLUR, LEFT)
-def _blur_words(share: float, blur: float, left: float) -> str:
+@given(LEFT, SHARE, BLUR)
+def _blur_words(left: float, share: float, blur: float) -> str:
     if not share:
         return f"There is no cylinder, so that is all of the blur: {size(blur)} D."
     return f"Blur: √({size(left)}² + {size(share)}²) = {root_of_squares(left, share, blur)} D."
-
-
-@given(RX)
-def begin_blur(rx: SphCyl) -> tuple[float, float]:
-    """Start from the sphere as the mean, which it is where there is no cylinder."""
-    return (0.0, rx.sphere)
 
 
 @given(RX)
@@ -149,18 +125,18 @@ def _has_cylinder(rx: SphCyl) -> bool:
 BLUR_STEPS = (
     SHARE.step(
         skills.HALVE_CYLINDER,
-        run=_share(lambda rx: rx.cylinder / 2),
+        run=given(RX)(lambda rx: rx.cylinder / 2),
         says=given(RX, SHARE)(lambda rx, share: f"Half of {signed(rx.cylinder)} is {signed(share)}."),
         slips=(
             Slip(
                 skills.WHOLE_CYLINDER,
-                run=_share(lambda rx: rx.cylinder),
+                run=given(RX)(lambda rx: rx.cylinder),
                 says=given(SHARE)(lambda share: f"The whole cylinder taken: {signed(share)}."),
                 live=_has_cylinder,
             ),
             Slip(
                 skills.SPHERE_ONLY,
-                run=_share(lambda _: 0.0),
+                run=given()(lambda: 0.0),
                 says=given()(lambda: "The cylinder left out."),
                 live=_has_cylinder,
             ),
@@ -169,18 +145,18 @@ BLUR_STEPS = (
     ),
     MEAN.step(
         skills.ADD_HALF,
-        run=_mean(lambda share: share),
+        run=given(RX, SHARE)(lambda rx, share: rx.sphere + share),
         says=given(RX, SHARE, MEAN)(lambda rx, share, mean: f"Mean power: {added(rx.sphere, share, mean)}."),
         slips=(
             Slip(
                 skills.HALF_UNSIGNED,
-                run=_mean(abs),
+                run=given(RX, SHARE)(lambda rx, share: rx.sphere + abs(share)),
                 says=given(SHARE, MEAN)(lambda share, mean: f"{size(share)} added without its sign: {signed(mean)}."),
                 live=given(SHARE)(lambda share: share < 0),
             ),
             Slip(
                 skills.CYLINDER_SUBTRACTED,
-                run=_mean(lambda share: -share),
+                run=given(RX, SHARE)(lambda rx, share: rx.sphere - share),
                 says=given(MEAN)(lambda mean: f"The half taken away: {signed(mean)}."),
                 live=given(SHARE)(lambda share: share > 0),
             ),
@@ -189,18 +165,18 @@ BLUR_STEPS = (
     ),
     LEFT.step(
         ALLOW_ACCOMMODATION,
-        run=_left(given(MEAN, ACCOMMODATION)(lambda mean, accommodation: not_cleared(mean, accommodation))),
+        run=given(MEAN, ACCOMMODATION)(not_cleared),
         says=_left_words,
         slips=(
             Slip(
                 ACCOMMODATION_FORGOTTEN,
-                run=_left(given(MEAN)(lambda mean: float(mean))),
+                run=given(MEAN)(lambda mean: mean),
                 says=given(LEFT)(lambda left: f"All of the plus taken as blur: {signed(left)}."),
                 live=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: mean > 0 and accommodation > 0),
             ),
             Slip(
                 MYOPIA_CLEARED,
-                run=_left(given(MEAN, ACCOMMODATION)(lambda mean, accommodation: min(mean + accommodation, 0.0))),
+                run=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: min(mean + accommodation, 0.0)),
                 says=given(LEFT)(lambda left: f"Accommodation set against the minus: {signed(left)} left."),
                 live=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: mean < 0 and accommodation > 0),
             ),
@@ -208,18 +184,18 @@ BLUR_STEPS = (
     ),
     BLUR.step(
         BLUR_STRENGTH,
-        run=_blur(math.hypot),
+        run=given(LEFT, SHARE)(math.hypot),
         says=_blur_words,
         slips=(
             Slip(
                 CYLINDER_UNCOUNTED,
-                run=_blur(lambda left, _: abs(left)),
+                run=given(LEFT)(abs),
                 says=given(BLUR)(lambda blur: f"The mean alone: {size(blur)} D of blur."),
                 live=given(SHARE)(lambda share: share != 0),
             ),
             Slip(
                 PARTS_ADDED,
-                run=_blur(lambda left, share: abs(left) + abs(share)),
+                run=given(LEFT, SHARE)(lambda left, share: abs(left) + abs(share)),
                 says=given(LEFT, SHARE, BLUR)(
                     lambda left, share, blur: f"{size(left)} and {size(share)} added: {size(blur)} D of blur."
                 ),
@@ -252,7 +228,6 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
             return given(RX, ACCOMMODATION).to(rx.in_form(form), accommodation)
 
 
-VISION = Field("vision", "Unaided vision to expect", VISIONS)
 expected_vision = CaseType(
     id="expected-vision",
     title="The unaided vision to expect",
@@ -260,17 +235,15 @@ expected_vision = CaseType(
     level="competent",
     seconds=25,
     findings=Group((RX, ACCOMMODATION)),
-    asks=(
-        BLUR,
-        VISION,
-    ),
+    asks=(BLUR, VISION),
     draw=_draw,
-    begin=given(SHARE, MEAN).by(begin_blur),
+    # Without a cylinder the sphere is the mean, and the two steps that find it are passed over.
+    begin=given(SHARE, MEAN).by(given(RX)(lambda rx: (0.0, rx.sphere))),
     steps=(
         *BLUR_STEPS,
         VISION.step(
             EXPECT_VISION,
-            run=given(BLUR)(lambda blur: vision_for(blur)),
+            run=given(BLUR)(vision_for),
             says=given(BLUR, VISION)(
                 lambda blur, vision: (
                     f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "

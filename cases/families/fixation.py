@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import itemgetter
 from typing import Any
 
 from cases import skills
@@ -12,14 +13,14 @@ from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
-from cases.keys import Key, Slip, as_found, asking, given, untyped
+from cases.keys import Key, Readable, Rule, Slip, asking, given, untyped
 from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.shared_keys import DEMAND as DEMAND_IN_D
+from cases.shared_keys import DEMAND
 from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
 from cases.sums import adding_up
-from cases.working import Known, Skill, SlipName, Step
+from cases.working import Skill, SlipName, Step
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
 FIXATION_TASK = Skill("fixation-task", "knowing what fixation must do in this eye")
@@ -67,37 +68,35 @@ FAR_TARGET_UNDER_DROPS = SlipName(
 )
 
 
-RESPONSE = Key[float]("response", unit="D")
-WRITTEN = Key[SphCyl]("written")
-TARGET_CM = Key[float]("target_cm", unit="cm")
-TASK = Key[str]("task")
-IMAGE_CM = Key[float]("image_cm", unit="cm")
-
-
-def fixation_demand(name: str) -> Step:
-    """Step: the distance in cm under `name` to the `demand` in D that a target there makes."""
-
-    def says(known: Known) -> str:
-        return (
-            f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {size(known['demand'])} D."
-        )
-
-    return DEMAND_IN_D.step(
+def fixation_demand(distance: Readable[float] | str) -> Step:
+    """Step: the distance in cm to the `demand` in D that a target there makes."""
+    # near.py hands the name in; once it hands its key in, this line and the str above can go.
+    at: Readable[float] = untyped(itemgetter(distance)) if isinstance(distance, str) else distance
+    return DEMAND.step(
         skills.DISTANCE_IN_DIOPTRES,
-        run=untyped(lambda known: 100 / known[name]),
-        says=untyped(says),
+        run=given(at)(lambda cm: 100 / cm),
+        says=given(at, DEMAND)(
+            lambda cm, demand: f"A target {write_distance(cm)} away asks for 100 ÷ {cm:g} = {size(demand)} D."
+        ),
         slips=(
             Slip(
                 skills.METRES_NOT_INVERTED,
-                run=untyped(lambda known: known[name] / 100),
-                says=untyped(lambda known: f"{write_distance(known[name])} taken as {size(known['demand'])} D."),
-                live=untyped(lambda known: abs(known[name] - 100) > 2),
+                run=given(at)(lambda cm: cm / 100),
+                says=given(at, DEMAND)(lambda cm, demand: f"{write_distance(cm)} taken as {size(demand)} D."),
+                live=given(at)(lambda cm: abs(cm - 100) > 2),
             ),
         ),
     )
 
 
 # --- the patient looked near -------------------------------------------------------------------------------------
+
+RX = Field("rx", "True net prescription of the eye", Lens())
+FIXATION = Field("fixation_cm", "How far away the patient looked", Distance())
+LAG = Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0)
+PRESCRIPTION = Field("prescription", "Net prescription that will be written", Lens())
+RESPONSE = Key[float]("response", unit="D")
+WRITTEN = Key[SphCyl]("written")
 
 
 def _draw_near(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -110,10 +109,7 @@ def _draw_near(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-LAG = Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0)
-
-
-@given(DEMAND_IN_D, LAG, RESPONSE)
+@given(DEMAND, LAG, RESPONSE)
 def _response_words(demand: float, lag: float, response: float) -> str:
     if not lag:
         return f"The eye answers all of it: {size(response)} D."
@@ -123,49 +119,36 @@ def _response_words(demand: float, lag: float, response: float) -> str:
     return f"The eye answers {digits.size(demand)} − {digits.size(lag)} = {digits.result_size(response)} D of it."
 
 
-def _shifted(rx: SphCyl, by: float, sphere: float, cylinder: float) -> SphCyl:
+def _shifted(sphere: float, cylinder: float) -> Rule[SphCyl]:
     """Add so many times the response to sphere and cylinder."""
-    return SphCyl(rx.sphere + sphere * by, rx.cylinder + cylinder * by, rx.axis)
+    return given(RX, RESPONSE)(lambda rx, by: SphCyl(rx.sphere + sphere * by, rx.cylinder + cylinder * by, rx.axis))
 
 
-def _written(written: SphCyl) -> str:
-    return as_written(written)
-
-
-RX = Field("rx", "True net prescription of the eye", Lens())
-FIXATION = Field("fixation_cm", "How far away the patient looked", Distance())
-PRESCRIPTION = Field("prescription", "Net prescription that will be written", Lens())
 fixation_near = CaseType(
     id="fixation-near",
     title="The patient looked near",
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group(
-        (
-            RX,
-            FIXATION,
-            LAG,
-        )
-    ),
+    findings=Group((RX, FIXATION, LAG)),
     asks=(PRESCRIPTION,),
     draw=_draw_near,
     steps=(
-        fixation_demand("fixation_cm"),
+        fixation_demand(FIXATION),
         RESPONSE.step(
             skills.ACCOMMODATIVE_RESPONSE,
-            run=given(DEMAND_IN_D, LAG)(lambda demand, lag: max(demand - lag, 0.0)),
+            run=given(DEMAND, LAG)(lambda demand, lag: max(demand - lag, 0.0)),
             says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
-                    run=given(DEMAND_IN_D, LAG)(lambda demand, lag: demand + lag),
+                    run=given(DEMAND, LAG)(lambda demand, lag: demand + lag),
                     says=given(RESPONSE)(lambda response: f"The lag added: {size(response)} D."),
                     live=given(LAG)(lambda lag: lag > 0),
                 ),
                 Slip(
                     LAG_LEFT_OUT,
-                    run=given(DEMAND_IN_D)(lambda demand: demand),
+                    run=given(DEMAND)(lambda demand: demand),
                     says=given(RESPONSE)(lambda response: f"All of it answered: {size(response)} D."),
                     live=given(LAG)(lambda lag: lag > 0),
                 ),
@@ -173,32 +156,32 @@ fixation_near = CaseType(
         ),
         WRITTEN.step(
             SHIFT_FOR_ACCOMMODATION,
-            run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, -1, 0)),
+            run=_shifted(-1, 0),
             says=given(RESPONSE, WRITTEN)(
                 lambda response, written: (
                     f"Both meridians come out {size(response)} D more minus, so the sphere alone changes: "
-                    f"{_written(written)}."
+                    f"{as_written(written)}."
                 )
             ),
             slips=(
                 Slip(
                     ACCOMMODATION_ADDED,
-                    run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, 1, 0)),
+                    run=_shifted(1, 0),
                     says=given(RESPONSE, WRITTEN)(
-                        lambda response, written: f"{size(response)} added: {_written(written)}."
+                        lambda response, written: f"{size(response)} added: {as_written(written)}."
                     ),
                 ),
                 Slip(
                     ACCOMMODATION_AS_CYLINDER,
-                    run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, 0, -1)),
+                    run=_shifted(0, -1),
                     says=given(RESPONSE, WRITTEN)(
-                        lambda response, written: f"{size(response)} taken off one meridian: {_written(written)}."
+                        lambda response, written: f"{size(response)} taken off one meridian: {as_written(written)}."
                     ),
                 ),
                 Slip(
                     FIXATION_LEFT_OUT,
-                    run=given(RX, RESPONSE)(lambda rx, response: _shifted(rx, response, 0, 0)),
-                    says=given(WRITTEN)(lambda written: f"Left as it is: {_written(written)}."),
+                    run=_shifted(0, 0),
+                    says=given(WRITTEN)(lambda written: f"Left as it is: {as_written(written)}."),
                 ),
             ),
         ),
@@ -233,61 +216,52 @@ TARGETS = Choice(
 )
 
 
+DROPS_GIVEN = Field("drops", "Cycloplegic drops", DROPS, default="none")
+MIRROR = Field("mirror_cm", "Eye to the mirror", Distance(low=30.0))
+SWITCH = Field("switch_cm", "Eye to the switch at the end of the room", Distance(low=30.0))
+TARGET = Field("target", "What should the patient look at?", TARGETS)
+WOULD_ASK = Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06))
+TASK = Key[str]("task")
+IMAGE_CM = Key[float]("image_cm", unit="cm")
+TARGET_CM = Key[float]("target_cm", unit="cm")
+
+
 def _draw_target(chance: Chance, settings: Settings) -> dict[str, Any]:
     while True:
         end = chance.stepped(300, 600, 50)
-        room: dict[str, Any] = {
-            "drops": "working" if chance.happens(0.4) else "none",
-            "mirror_cm": chance.stepped(150, min(end, 350), 50),
-            "switch_cm": end,
-            "distance_cm": pick_distance(chance, settings),
-        }
+        drops, mirror = "working" if chance.happens(0.4) else "none", chance.stepped(150, min(end, 350), 50)
+        distance = pick_distance(chance, settings)
         # Nor may they be where the image is taken to lie at the mirror: that slip would lead to either.
-        if not _equally_far(room["mirror_cm"], room["switch_cm"]) and room["mirror_cm"] != room["switch_cm"]:
-            return room
+        if not _equally_far(mirror, end) and mirror != end:
+            return given(DROPS_GIVEN, MIRROR, SWITCH, DISTANCE).to(drops, mirror, end, distance)
 
 
 def _equally_far(mirror_cm: float, switch_cm: float) -> bool:
     """Say whether own eyes in the mirror and the switch are as far as each other, to the centimetre."""
-    return bool(abs(2 * mirror_cm - switch_cm) < 1)
+    return abs(2 * mirror_cm - switch_cm) < 1
 
 
-DROPS_FOUND = Field("drops", "Cycloplegic drops", DROPS, default="none")
-MIRROR = Field("mirror_cm", "Eye to the mirror", Distance(low=30.0))
-SWITCH = Field("switch_cm", "Eye to the switch at the end of the room", Distance(low=30.0))
-
-
-@given(DROPS_FOUND, MIRROR, SWITCH)
-def _begin_target(drops: str, mirror_cm: float, switch_cm: float) -> None:
+@given(DROPS_GIVEN, MIRROR, SWITCH)
+def _one_is_farther(drops: str, mirror_cm: float, switch_cm: float) -> None:
     if drops == "none" and _equally_far(mirror_cm, switch_cm):
         raise OutOfRange(
             "mirror",
             write_distance(mirror_cm),
-            f"in it the patient's own eyes are {write_distance(2 * mirror_cm)} away, as far as the switch, "
-            "so that either target is right; move one of them",
+            f"in it the patient's own eyes are {write_distance(2 * mirror_cm)} away, as far as the switch, so that "
+            "either target is right; move one of them",
         )
 
 
 @given(MIRROR, SWITCH)
 def _own_eyes_change_it(mirror_cm: float, switch_cm: float) -> bool:
-    return bool(2 * mirror_cm > switch_cm)
+    return 2 * mirror_cm > switch_cm
 
 
-def _farther(known: Known) -> dict[str, Any]:
-    if known["image_cm"] >= known["switch_cm"]:
-        return {"target": "own-eyes", "target_cm": known["image_cm"]}
-    return {"target": "switch", "target_cm": known["switch_cm"]}
-
-
-def _light(known: Known) -> dict[str, Any]:
-    return {"target": "light", "target_cm": known["distance_cm"]}
-
-
-def _chosen(known: Known) -> dict[str, Any]:
-    return _light(known) if known["task"] == "axis" else _farther(known)
-
-
-TARGET = Field("target", "What should the patient look at?", TARGETS)
+@given(TASK, IMAGE_CM, SWITCH, DISTANCE)
+def _chosen(task: str, image_cm: float, switch_cm: float, distance_cm: float) -> tuple[str, float]:
+    if task == "axis":
+        return "light", distance_cm
+    return ("own-eyes", image_cm) if image_cm >= switch_cm else ("switch", switch_cm)
 
 
 @given(TARGET, TARGET_CM, TASK)
@@ -298,31 +272,22 @@ def _chosen_words(target: str, target_cm: float, task: str) -> str:
     return f"{words}: the farther of the two far ones."
 
 
-DEMAND = Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06))
 fixation_target = CaseType(
     id="fixation-target",
     title="What the patient looks at",
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            DROPS_FOUND,
-            MIRROR,
-            SWITCH,
-            DISTANCE,
-        )
-    ),
-    asks=(
-        TARGET,
-        DEMAND,
-    ),
+    findings=Group((DROPS_GIVEN, MIRROR, SWITCH, DISTANCE)),
+    asks=(TARGET, WOULD_ASK),
     draw=_draw_target,
-    holds=_begin_target,
+    holds=_one_is_farther,
+    # An image at the mirror, until the step that doubles it: under drops that step is passed over.
+    begin=IMAGE_CM.by(given(MIRROR)(lambda mirror_cm: mirror_cm)),
     steps=(
         TASK.step(
             FIXATION_TASK,
-            run=given(DROPS_FOUND)(lambda drops: "axis" if drops == "working" else "relax"),
+            run=given(DROPS_GIVEN)(lambda drops: "axis" if drops == "working" else "relax"),
             says=given(TASK)(
                 lambda task: (
                     "Accommodation is out, so fixation has one task left: to bring the visual axis onto your sight "
@@ -336,19 +301,19 @@ fixation_target = CaseType(
                     LIGHT_WITHOUT_DROPS,
                     run=given()(lambda: "axis"),
                     says=given()(lambda: "Only the axis thought of."),
-                    live=given(DROPS_FOUND)(lambda drops: drops == "none"),
+                    live=given(DROPS_GIVEN)(lambda drops: drops == "none"),
                 ),
                 Slip(
                     FAR_TARGET_UNDER_DROPS,
                     run=given()(lambda: "relax"),
                     says=given()(lambda: "Taken as an eye that can accommodate."),
-                    live=given(DROPS_FOUND)(lambda drops: drops == "working"),
+                    live=given(DROPS_GIVEN)(lambda drops: drops == "working"),
                 ),
             ),
         ),
         IMAGE_CM.step(
             MIRROR_DOUBLES,
-            run=given(MIRROR)(lambda mirror_cm: 2 * mirror_cm),
+            run=given(IMAGE_CM)(lambda image_cm: 2 * image_cm),
             says=given(IMAGE_CM)(
                 lambda image_cm: (
                     f"The patient's own eyes are seen as far behind the mirror as they are before it: "
@@ -358,7 +323,7 @@ fixation_target = CaseType(
             slips=(
                 Slip(
                     MIRROR_NOT_DOUBLED,
-                    run=given(MIRROR)(lambda mirror_cm: mirror_cm),
+                    run=given(IMAGE_CM)(lambda image_cm: image_cm),
                     says=given(IMAGE_CM)(
                         lambda image_cm: f"The image taken to lie at the mirror: {write_distance(image_cm)}."
                     ),
@@ -367,11 +332,11 @@ fixation_target = CaseType(
             ),
             needed=given(TASK)(lambda task: task == "relax"),
         ),
-        Step(CHOOSE_TARGET, run=_chosen, says=_chosen_words),
-        fixation_demand("target_cm"),
+        given(TARGET, TARGET_CM).step(CHOOSE_TARGET, run=_chosen, says=_chosen_words),
+        fixation_demand(TARGET_CM),
     ),
-    answer=as_found(TARGET, DEMAND),
-    found=given(DROPS_FOUND, MIRROR, SWITCH, DISTANCE)(
+    answer=given(TARGET, WOULD_ASK).by(given(TARGET, DEMAND)(lambda target, demand: (target, demand))),
+    found=given(DROPS_GIVEN, MIRROR, SWITCH, DISTANCE)(
         lambda drops, mirror_cm, switch_cm, distance_cm: (
             f"Cycloplegic drops: {DROPS.write(drops)}. {DROPS_CAUTION}"
             if drops == "working"

@@ -12,20 +12,20 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.eye import WIDEST_ANGLE, astigmatism_band
-from cases.families.sighting import ANGLE, FAMILY, KEEP_WITHIN_FIVE, OFFSET_OR_PERCENT, angle_steps
+from cases.families.sighting import ANGLE, FAMILY, KEEP_WITHIN_FIVE, OFFSET, OFFSET_OR_PERCENT, angle_steps
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_seats import above_the_gaze
 from cases.figures_sighting import sighting_plan
 from cases.figures_tilt import tilted_lens as draw_tilted_lens
-from cases.keys import Slip, as_found, asking, given, untyped
-from cases.kinds import Angle, Axis, Height, Lens, Power
+from cases.keys import Slip, as_found, asking, given
+from cases.kinds import Angle, Axis, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import rounded_power, write_distance
 from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
 from cases.sums import about
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.working import Skill, SlipName, SlipRef
 
 AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
 SIZE_OFF_AXIS = Skill("size-off-axis", "judging how much looking off the axis adds")
@@ -103,18 +103,19 @@ _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf
 SQUARE_TO = {"side": "axis-90", "above": "axis-180"}
 ALONG = {"side": "axis-180", "above": "axis-90"}
 
+DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
+EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
+SIZE = Field("size", "How much, in a usual eye", SIZES)
+
 
 def size_for(most: float) -> str:
     """Return the id of the size whose band ends at about `most` D, without sign."""
-    return next(size for size, end in _UP_TO if most <= end)
+    return next(amount for amount, end in _UP_TO if most <= end)
 
 
 @lru_cache(maxsize=256)
 def _band(angle: float) -> tuple[float, float]:
     return astigmatism_band(min(angle, WIDEST_ANGLE))
-
-
-SIZE = Field("size", "How much, in a usual eye", SIZES)
 
 
 @given(ANGLE, SIZE)
@@ -127,6 +128,12 @@ def _size_words(angle: float, amount: str) -> str:
     )
 
 
+@given(ANGLE)
+def _usual(angle: float) -> str:
+    return size_for(_band(angle)[1])
+
+
+@given(ANGLE)
 def _in_proportion(angle: float) -> str:
     return size_for(_band(5.0)[1] * angle / 5)
 
@@ -139,35 +146,20 @@ def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60))
-DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
-
-
 @given(DIRECTION, OFFSET, DISTANCE).drawing
 def _where_you_stand(uid: str, direction: str, offset_cm: float, distance_cm: float) -> Figure:
     draw = sighting_plan if direction == "side" else above_the_gaze
     return draw(offset_cm=offset_cm, distance_cm=distance_cm, uid=uid)
 
 
-EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
 off_axis_effect = CaseType(
     id="off-axis-effect",
     title="What looking off the axis adds",
     family=FAMILY,
     level="expert",
     seconds=30,
-    findings=Group(
-        (
-            OFFSET,
-            DIRECTION,
-            DISTANCE,
-        )
-    ),
-    asks=(
-        ANGLE,
-        EFFECT,
-        SIZE,
-    ),
+    findings=Group((OFFSET, DIRECTION, DISTANCE)),
+    asks=(ANGLE, EFFECT, SIZE),
     draw=_draw_off_axis,
     steps=(
         *angle_steps(),
@@ -195,14 +187,14 @@ off_axis_effect = CaseType(
         ),
         SIZE.step(
             SIZE_OFF_AXIS,
-            run=given(ANGLE)(lambda angle: size_for(_band(angle)[1])),
+            run=_usual,
             says=_size_words,
             slips=(
                 Slip(
                     IN_PROPORTION,
-                    run=given(ANGLE)(_in_proportion),
-                    says=given(SIZE)(lambda size: f"In proportion to the angle: {SIZES.write(size)}."),
-                    live=given(ANGLE)(lambda angle: _in_proportion(angle) != size_for(_band(angle)[1])),
+                    run=_in_proportion,
+                    says=given(SIZE)(lambda amount: f"In proportion to the angle: {SIZES.write(amount)}."),
+                    live=given(_in_proportion, _usual)(lambda in_proportion, usual: in_proportion != usual),
                 ),
             ),
         ),
@@ -234,6 +226,9 @@ off_axis_effect = CaseType(
 # --- a trial lens that stands askew ------------------------------------------------------------------------------
 
 TILT = Field("tilt", "Through how many degrees the lens is tilted", Angle(low=0.0, high=40))
+TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
+POWER = Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0))
+PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
 
 ACROSS_OR_NOT_TURNED: Pair = (
     SlipRef(skills.PLACE_AXIS.id, AXIS_ACROSS_TILT.id),
@@ -243,29 +238,29 @@ ACROSS_OR_NOT_TURNED: Pair = (
 
 
 def _draw_tilted(chance: Chance, settings: Settings) -> dict[str, Any]:
-    size = chance.stepped(6, 15, 1 if settings.level == "novice" else 0.5)
+    power = chance.stepped(6, 15, 1 if settings.level == "novice" else 0.5)
     return given(POWER, TILT, TILT_AXIS, FORM).to(
-        chance.among((-1, 1)) * size,
+        chance.among((-1, 1)) * power,
         float(chance.among((10, 15, 20, 25)) if settings.level == "novice" else chance.whole(10, 25)),
         float(chance.among((180, 180, 90) if settings.level != "expert" else (180, 90, 45, 135, 20, 160))),
         settings.form,
     )
 
 
+@given(TILT)
 def _sin2(tilt: float) -> float:
     return math.sin(math.radians(tilt)) ** 2
 
 
+@given(TILT)
 def _tan2(tilt: float) -> float:
     return math.tan(math.radians(tilt)) ** 2
 
 
-POWER = Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0))
-
-
-@given(POWER, TILT)
-def _tilted_sphere(power: float, tilt: float) -> float:
-    return power * (1 + _sin2(tilt) / 3)
+def _times(power: float, factor: float, result: float) -> str:
+    rounded = float(rounded_power(power))
+    nearly = about(result, rounded * round(factor, 4)) or about(result, rounded * factor)
+    return f"{signed(power)} × {factor:.4f} = {nearly}{signed(result)}"
 
 
 def _tilt_words(tilt_axis: float, tilt: float) -> str:
@@ -276,38 +271,22 @@ def _tilt_words(tilt_axis: float, tilt: float) -> str:
     )
 
 
-def _nearly(known: Known, of: str, to: str, share: float) -> str:
-    power = float(rounded_power(known[of]))
-    return about(known[to], power * round(share, 4)) or about(known[to], power * share)
-
-
-TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
-PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
 tilted_lens = CaseType(
     id="tilted-lens",
     title="A trial lens that stands askew",
     family=FAMILY,
     level="expert",
     seconds=45,
-    findings=Group(
-        (
-            POWER,
-            TILT,
-            TILT_AXIS,
-            FORM,
-        )
-    ),
+    findings=Group((POWER, TILT, TILT_AXIS, FORM)),
     asks=(PRESCRIPTION,),
     draw=_draw_tilted,
     steps=(
         SPHERE.step(
             TILT_SPHERE,
-            run=_tilted_sphere,
-            says=untyped(
-                lambda known: (
-                    f"Sphere: {signed(known['power'])} × (1 + sin²{known['tilt']:g}° ÷ 3) = {signed(known['power'])} × "
-                    f"{1 + _sin2(known['tilt']) / 3:.4f} = "
-                    f"{_nearly(known, 'power', 'sphere', 1 + _sin2(known['tilt']) / 3)}{signed(known['sphere'])}."
+            run=given(POWER, _sin2)(lambda power, sin2: power * (1 + sin2 / 3)),
+            says=given(POWER, TILT, _sin2, SPHERE)(
+                lambda power, tilt, sin2, sphere: (
+                    f"Sphere: {signed(power)} × (1 + sin²{tilt:g}° ÷ 3) = {_times(power, 1 + sin2 / 3, sphere)}."
                 )
             ),
             slips=(
@@ -318,36 +297,34 @@ tilted_lens = CaseType(
                 ),
                 Slip(
                     THIRD_LEFT_OUT,
-                    run=given(POWER, TILT)(lambda power, tilt: power * (1 + _sin2(tilt))),
+                    run=given(POWER, _sin2)(lambda power, sin2: power * (1 + sin2)),
                     says=given(SPHERE)(lambda sphere: f"Sphere times 1 + sin²: {signed(sphere)}."),
                 ),
                 Slip(
                     TILT_SINE_NOT_SQUARED,
-                    run=given(POWER, TILT)(lambda power, tilt: power * (1 + math.sqrt(_sin2(tilt)) / 3)),
+                    run=given(POWER, _sin2)(lambda power, sin2: power * (1 + math.sqrt(sin2) / 3)),
                     says=given(SPHERE)(lambda sphere: f"Sphere times 1 + sin ÷ 3: {signed(sphere)}."),
                 ),
             ),
         ),
         CYLINDER.step(
             TILT_CYLINDER,
-            run=given(SPHERE, TILT)(lambda sphere, tilt: sphere * _tan2(tilt)),
-            says=untyped(
-                lambda known: (
-                    f"Cylinder: {signed(known['sphere'])} × tan²{known['tilt']:g}° = {signed(known['sphere'])} × "
-                    f"{_tan2(known['tilt']):.4f} = "
-                    f"{_nearly(known, 'sphere', 'cylinder', _tan2(known['tilt']))}{signed(known['cylinder'])}, with "
-                    "the sign of the lens."
+            run=given(SPHERE, _tan2)(lambda sphere, tan2: sphere * tan2),
+            says=given(SPHERE, TILT, _tan2, CYLINDER)(
+                lambda sphere, tilt, tan2, cylinder: (
+                    f"Cylinder: {signed(sphere)} × tan²{tilt:g}° = {_times(sphere, tan2, cylinder)}, with the sign of "
+                    "the lens."
                 )
             ),
             slips=(
                 Slip(
                     TILT_TANGENT_NOT_SQUARED,
-                    run=given(SPHERE, TILT)(lambda sphere, tilt: sphere * math.sqrt(_tan2(tilt))),
+                    run=given(SPHERE, _tan2)(lambda sphere, tan2: sphere * math.sqrt(tan2)),
                     says=given(CYLINDER)(lambda cylinder: f"Sphere times the tangent: {signed(cylinder)}."),
                 ),
                 Slip(
                     INDUCED_SIGN,
-                    run=given(SPHERE, TILT)(lambda sphere, tilt: -sphere * _tan2(tilt)),
+                    run=given(SPHERE, _tan2)(lambda sphere, tan2: -sphere * tan2),
                     says=given(CYLINDER)(lambda cylinder: f"The cylinder written as {signed(cylinder)}."),
                 ),
             ),
@@ -363,7 +340,7 @@ tilted_lens = CaseType(
             slips=(
                 Slip(
                     AXIS_ACROSS_TILT,
-                    run=given(TILT_AXIS)(lambda tilt_axis: across(tilt_axis)),
+                    run=given(TILT_AXIS)(across),
                     says=given(AXIS)(lambda axis: f"The axis laid across: {degrees(axis)}."),
                 ),
             ),

@@ -86,36 +86,27 @@ KEEP_WITHIN_FIVE = "IIUM Journal (IJAHS) 650, abstract: advises no more than 5°
 
 # --- the angle ---------------------------------------------------------------------------------------------------
 
-
 OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60))
+ANGLE = Field("angle", "Degrees off the visual axis", Angle())
 RATIO = Key[float]("ratio")
 
 
-@given(OFFSET, DISTANCE)
-def _ratio(offset_cm: float, distance_cm: float) -> float:
-    return offset_cm / distance_cm
+def _nearly(ratio: float, offset_cm: float, distance_cm: float) -> str:
+    return about(round(ratio, 3), float(f"{offset_cm:.3g}") / distance_cm, 3)
 
 
 @given(OFFSET, DISTANCE, RATIO)
 def _ratio_words(offset_cm: float, distance_cm: float, ratio: float) -> str:
     return (
         f"{offset_cm:.3g} cm off at {write_distance(distance_cm)} is "
-        f"{offset_cm:.3g} ÷ {distance_cm:g} = {_nearly(offset_cm, distance_cm, ratio)}{ratio:.3f}."
+        f"{offset_cm:.3g} ÷ {distance_cm:g} = {_nearly(ratio, offset_cm, distance_cm)}{ratio:.3f}."
     )
 
 
-def _nearly(offset_cm: float, cm: float, ratio: float, distance_cm: float | None = None) -> str:
-    shown = float(f"{offset_cm:.3g}") / (distance_cm or cm)
-    return about(round(ratio, 3), shown, 3)
-
-
-def _turned_over(ratio: float, distance_cm: float, offset_cm: float) -> str:
-    return about(round(ratio, 2), distance_cm / float(f"{offset_cm:.3g}"), 2)
-
-
-@given(DISTANCE, RATIO)
-def _angle(distance: float, ratio: float) -> float:
-    return offset_angle(offset_cm=ratio * distance, distance_cm=distance)
+@given(DISTANCE, OFFSET, RATIO)
+def _turned_over(distance_cm: float, offset_cm: float, ratio: float) -> str:
+    nearly = about(round(ratio, 2), distance_cm / float(f"{offset_cm:.3g}"), 2)
+    return f"{distance_cm:g} ÷ {offset_cm:.3g} = {nearly}{ratio:.2f} taken."
 
 
 def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
@@ -123,25 +114,22 @@ def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
     return (
         RATIO.step(
             OFFSET_OVER_DISTANCE,
-            run=_ratio,
+            run=given(OFFSET, DISTANCE)(lambda offset_cm, distance_cm: offset_cm / distance_cm),
             says=_ratio_words,
             slips=(
                 Slip(
                     OFFSET_UPSIDE_DOWN,
                     run=given(DISTANCE, OFFSET)(lambda distance_cm, offset_cm: distance_cm / offset_cm),
-                    says=given(DISTANCE, OFFSET, RATIO)(
-                        lambda distance_cm, offset_cm, ratio: (
-                            f"{distance_cm:g} ÷ {offset_cm:.3g} = {_turned_over(ratio, distance_cm, offset_cm)}"
-                            f"{ratio:.2f} taken."
-                        )
-                    ),
+                    says=_turned_over,
                 ),
                 *more,
             ),
         ),
         ANGLE.step(
             RATIO_TO_ANGLE,
-            run=_angle,
+            run=given(RATIO, DISTANCE)(
+                lambda ratio, distance_cm: offset_angle(offset_cm=ratio * distance_cm, distance_cm=distance_cm)
+            ),
             says=given(RATIO, ANGLE)(
                 lambda ratio, angle: f"The angle whose tangent is {ratio:.3f} is {Angle().write(angle)}."
             ),
@@ -171,9 +159,6 @@ def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
     )
 
 
-ANGLE = Field("angle", "Degrees off the visual axis", Angle())
-
-
 def pick_offset(chance: Chance, settings: Settings, *, widest: float = 14.0) -> float:
     """Draw how far the sight hole stands off the gaze, in cm: whole ones for a novice, else half ones."""
     return chance.stepped(2, widest, 1.0 if settings.level == "novice" else 0.5)
@@ -194,10 +179,9 @@ sighting_angle = CaseType(
         Slip(
             TWO_THIRDS_RULE,
             run=given(OFFSET)(lambda offset_cm: offset_cm / 67),
-            says=given(OFFSET, DISTANCE, RATIO)(
-                lambda offset_cm, distance_cm, ratio: (
-                    f"{offset_cm:.3g} ÷ 67 = {_nearly(offset_cm, distance_cm, ratio, 67)}{ratio:.3f}, as at two "
-                    "thirds of a metre."
+            says=given(OFFSET, RATIO)(
+                lambda offset_cm, ratio: (
+                    f"{offset_cm:.3g} ÷ 67 = {_nearly(ratio, offset_cm, 67)}{ratio:.3f}, as at two thirds of a metre."
                 )
             ),
             live=given(DISTANCE)(lambda distance_cm: abs(distance_cm - 67) > 4),
@@ -230,25 +214,16 @@ PATIENT_EYE = Field("patient_eye", "Eye to be measured", EYES)
 PUPILS = Field("pupils_cm", "Distance between the pupils", Height(low=4.0, high=8.5))
 OWN_EYE = Field("own_eye", "Your own eye to look with", EYES)
 MOVE = Field("move", "Which way you move", SIDES)
-ANGLE_ASKED = Field("angle", "Degrees off the visual axis before you move", Angle())
+ANGLE_BEFORE = Field("angle", "Degrees off the visual axis before you move", Angle())
+
 eye_for_eye = CaseType(
     id="eye-for-eye",
     title="Which eye with which eye",
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            PATIENT_EYE,
-            PUPILS,
-            DISTANCE,
-        )
-    ),
-    asks=(
-        OWN_EYE,
-        MOVE,
-        ANGLE_ASKED,
-    ),
+    findings=Group((PATIENT_EYE, PUPILS, DISTANCE)),
+    asks=(OWN_EYE, MOVE, ANGLE_BEFORE),
     draw=lambda chance, settings: given(PATIENT_EYE, PUPILS, DISTANCE).to(
         chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.2), pick_distance(chance, settings)
     ),
@@ -306,7 +281,7 @@ eye_for_eye = CaseType(
         ),
         *angle_steps(),
     ),
-    answer=as_found(OWN_EYE, MOVE, ANGLE),
+    answer=as_found(OWN_EYE, MOVE, ANGLE_BEFORE),
     found=given(PATIENT_EYE, DISTANCE, PUPILS)(
         lambda patient_eye, distance_cm, pupils_cm: (
             f"The patient's {patient_eye} eye is to be measured; both eyes look straight ahead at the chart.",

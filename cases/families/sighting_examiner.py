@@ -89,20 +89,18 @@ IGNORED_OR_SWAPPED: Pair = (
 )
 """With less fog than the distance is worth both turn the movement round; with more, only one of them can."""
 
-
-NEED = Key[float]("need")
-USABLE = Key[float]("usable")
+EYE = Field("eye", "Correction of the other eye, a sphere", Power())
+LENS = Field("lens", "Lens before the other eye", Power())
+LEAST = Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75)
+FOG = Field("fog", "Fog of the other eye", Power())
+STATE = Field("state", "Is it fogged enough?", FOG_STATES)
+MOVEMENT = Field("movement", "Movement that you would see in it", MOVEMENTS)
 
 
 def _state(fog: float, least: float) -> str:
     if fog <= _HARDLY:
         return "none"
     return "enough" if fog >= least - 1e-9 else "little"
-
-
-EYE = Field("eye", "Correction of the other eye, a sphere", Power())
-LENS = Field("lens", "Lens before the other eye", Power())
-FOG = Field("fog", "Fog of the other eye", Power())
 
 
 @given(LENS, EYE, FOG)
@@ -118,28 +116,14 @@ def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-LEAST = Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75)
-STATE = Field("state", "Is it fogged enough?", FOG_STATES)
-MOVEMENT = Field("movement", "Movement that you would see in it", MOVEMENTS)
 other_eye_fogged = CaseType(
     id="other-eye-fogged",
     title="Is the other eye fogged?",
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            EYE,
-            LENS,
-            DISTANCE,
-            LEAST,
-        )
-    ),
-    asks=(
-        FOG,
-        STATE,
-        MOVEMENT,
-    ),
+    findings=Group((EYE, LENS, DISTANCE, LEAST)),
+    asks=(FOG, STATE, MOVEMENT),
     draw=_draw_fogged,
     steps=(
         FOG.step(
@@ -162,7 +146,7 @@ other_eye_fogged = CaseType(
         ),
         STATE.step(
             JUDGE_FOG,
-            run=given(FOG, LEAST)(lambda fog, least: _state(fog, least)),
+            run=given(FOG, LEAST)(_state),
             says=given(LEAST, FOG, STATE)(
                 lambda least, fog, state: (
                     f"The clinic asks for {signed(least)}; {signed(fog)} is {FOG_STATES.write(state)}."
@@ -182,8 +166,8 @@ other_eye_fogged = CaseType(
             run=given(DISTANCE, FOG)(lambda distance_cm, fog: working_vergence(distance_cm) - fog),
             says=given(DISTANCE, LEFT)(
                 lambda distance_cm, left: (
-                    f"At {write_distance(distance_cm)} neutral wants "
-                    f"{size(working_vergence(distance_cm))} over. Still to add: {signed(left)}."
+                    f"At {write_distance(distance_cm)} neutral wants {size(working_vergence(distance_cm))} over. "
+                    f"Still to add: {signed(left)}."
                 )
             ),
             slips=(
@@ -199,7 +183,7 @@ other_eye_fogged = CaseType(
         ),
         MOVEMENT.step(
             skills.POWER_TO_MOVEMENT,
-            run=given(LEFT)(lambda left: movement_for(left)),
+            run=given(LEFT)(movement_for),
             says=given(MOVEMENT)(
                 lambda movement: (
                     f"Plus still wanted is with, minus is against: {movement}. Against means fogged by more than "
@@ -253,38 +237,45 @@ VIEWS = Choice(
     )
 )
 
+AMPLITUDE = Field("amplitude", "Your amplitude of accommodation", Size(high=15.0))
+UNCORRECTED = Field("uncorrected", "What your distance correction lacks", Power(low=-20.0, high=20.0), default=0.0)
+COUNTED_ON = Field("held", "How much of an amplitude is counted on", HELD, default="half")
+LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", Power())
+VIEW = Field("view", "How you see the pupil", VIEWS)
+NEED = Key[float]("need", unit="D")
+USABLE = Key[float]("usable", unit="D")
 
-def _not_too_strong(need: float) -> bool:
+
+@given(NEED)
+def _too_strong(need: float) -> bool:
     # Accommodation only adds plus, so it cannot help an eye that is too strong for the distance already.
-    return bool(need >= -_HARDLY)
+    return need < -_HARDLY
 
 
-def _lacking(need_value: float, usable: float) -> float:
+@given(_too_strong, NEED, USABLE)
+def _lacking(too_strong: bool, need: float, usable: float) -> float:
     """Return what is lacking beyond the usable accommodation (minus: to spare); of too strong an eye, by how much.
 
     An eye that asks for nothing has all of its accommodation to spare, as one that asks for a little has most of it.
     """
-    need = float(need_value)
-    return max(need, 0.0) - usable if _not_too_strong(need_value) else need
+    return need if too_strong else max(need, 0.0) - usable
 
 
-def _view(need: float, lacking: float) -> str:
-    if not _not_too_strong(need):
+@given(_too_strong, LACKING)
+def _view(too_strong: bool, lacking: float) -> str:
+    if too_strong:
         return "minus"
     return "plus" if lacking > _HARDLY else "sharp"
 
 
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
     held = settings.norm("usable-amplitude-share")
-    return given(AMPLITUDE, UNCORRECTED, DISTANCE, HELD_FOUND).to(
+    return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
         chance.stepped(0, 5 if settings.level == "expert" else 4, 0.5),
         0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5, 0.25),
         pick_distance(chance, settings),
         "half" if held < 0.75 else "whole",
     )
-
-
-UNCORRECTED = Field("uncorrected", "What your distance correction lacks", Power(low=-20.0, high=20.0), default=0.0)
 
 
 @given(UNCORRECTED, NEED, VERGENCE)
@@ -294,37 +285,21 @@ def _own_error_words(uncorrected: float, need: float, vergence: float) -> str:
     return f"Your distance correction lacks {signed(uncorrected)}: {added(vergence, uncorrected, need)}."
 
 
-LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", Power())
-
-
-@given(NEED, LACKING, USABLE)
-def _lacking_words(need: float, lacking: float, usable: float) -> str:
-    if not _not_too_strong(need):
+@given(_too_strong, NEED, USABLE, LACKING)
+def _lacking_words(too_strong: bool, need: float, usable: float, lacking: float) -> str:
+    if too_strong:
         return f"Accommodating cannot take plus away: {signed(lacking)}."
     return f"{less(max(need, 0.0), usable, lacking)}."
 
 
-AMPLITUDE = Field("amplitude", "Your amplitude of accommodation", Size(high=15.0))
-HELD_FOUND = Field("held", "How much of an amplitude is counted on", HELD, default="half")
-VIEW = Field("view", "How you see the pupil", VIEWS)
 examiner_blur = CaseType(
     id="examiner-blur",
     title="Your own view through the sight hole",
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            AMPLITUDE,
-            UNCORRECTED,
-            DISTANCE,
-            HELD_FOUND,
-        )
-    ),
-    asks=(
-        LACKING,
-        VIEW,
-    ),
+    findings=Group((AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON)),
+    asks=(LACKING, VIEW),
     draw=_draw_examiner,
     steps=(
         distance_in_dioptres(),
@@ -349,8 +324,8 @@ examiner_blur = CaseType(
         ),
         USABLE.step(
             USABLE_ACCOMMODATION,
-            run=given(AMPLITUDE, HELD_FOUND)(lambda amplitude, held: amplitude * (0.5 if held == "half" else 1)),
-            says=given(AMPLITUDE, HELD_FOUND, USABLE)(
+            run=given(AMPLITUDE, COUNTED_ON)(lambda amplitude, held: amplitude * (0.5 if held == "half" else 1)),
+            says=given(AMPLITUDE, COUNTED_ON, USABLE)(
                 lambda amplitude, held, usable: (
                     f"Of {size(amplitude)} D of accommodation {HELD.write(held)} is counted on: {size(usable)} D."
                 )
@@ -360,41 +335,41 @@ examiner_blur = CaseType(
                     WHOLE_AMPLITUDE,
                     run=given(AMPLITUDE)(lambda amplitude: amplitude),
                     says=given(USABLE)(lambda usable: f"All of the amplitude: {size(usable)} D."),
-                    live=given(HELD_FOUND, AMPLITUDE, NEED)(
-                        lambda held, amplitude, need: held == "half" and amplitude > 0 and _not_too_strong(need)
+                    live=given(COUNTED_ON, AMPLITUDE, _too_strong)(
+                        lambda held, amplitude, too_strong: held == "half" and amplitude > 0 and not too_strong
                     ),
                 ),
             ),
         ),
         LACKING.step(
             LACKING_AT_SIGHT_HOLE,
-            run=given(NEED, USABLE)(lambda need, usable: _lacking(need, usable)),
+            run=_lacking,
             says=_lacking_words,
             slips=(
                 Slip(
                     ACCOMMODATION_LEFT_OUT,
                     run=given(NEED)(lambda need: need),
                     says=given(LACKING)(lambda lacking: f"Accommodation left out: {signed(lacking)}."),
-                    live=given(USABLE, NEED)(lambda usable, need: usable > 0 and _not_too_strong(need)),
+                    live=given(USABLE, _too_strong)(lambda usable, too_strong: usable > 0 and not too_strong),
                 ),
             ),
         ),
         VIEW.step(
             JUDGE_VIEW,
-            run=given(NEED, LACKING)(lambda need, lacking: _view(need, lacking)),
+            run=_view,
             says=given(VIEW)(lambda view: f"So the pupil is {VIEWS.write(view)}."),
             slips=(
                 Slip(
                     SPARE_AS_LACK,
                     run=given()(lambda: "plus"),
                     says=given(LACKING)(lambda lacking: f"{signed(lacking)} taken as lacking."),
-                    live=given(NEED, LACKING)(lambda need, lacking: _not_too_strong(need) and lacking < -_HARDLY),
+                    live=given(_too_strong, LACKING)(lambda too_strong, lacking: not too_strong and lacking < -_HARDLY),
                 ),
             ),
         ),
     ),
     answer=as_found(LACKING, VIEW),
-    found=given(DISTANCE, AMPLITUDE, HELD_FOUND, UNCORRECTED)(
+    found=given(DISTANCE, AMPLITUDE, COUNTED_ON, UNCORRECTED)(
         lambda distance_cm, amplitude, held, uncorrected: (
             f"You sit with your sight hole {write_distance(distance_cm)} from the pupil that you look at.",
             f"Your amplitude of accommodation is {size(amplitude)} D, of which {HELD.write(held)} is "

@@ -65,10 +65,11 @@ CHART_HEIGHT = Field("chart_height_cm", "Chart above the patient's eye", Height(
 CHART_PATH = Field(
     "chart_path_cm", "From the patient's eye to the chart, by the mirror", Distance(low=100.0, high=2000)
 )
+HEIGHT = Field("height_cm", "Height of the gaze above the eye where you sit", Height())
 
 
 @given(DISTANCE, CHART_PATH)
-def _begin_chart(distance_cm: float, chart_path_cm: float) -> None:
+def _before_the_chart(distance_cm: float, chart_path_cm: float) -> None:
     if distance_cm >= chart_path_cm:
         raise BadFinding(
             distance_cm,
@@ -119,8 +120,13 @@ def share_of_path(*more: Slip[float]) -> Step:
     )
 
 
-def _nearly(height_cm: float, share: float, chart_height_cm: float) -> str:
-    return about(round(height_cm, 1), round(share, 3) * chart_height_cm, 1)
+@given(SHARE, CHART_HEIGHT, HEIGHT)
+def _height_words(share: float, chart_height_cm: float, height_cm: float) -> str:
+    nearly = about(round(height_cm, 1), round(share, 3) * chart_height_cm, 1)
+    return (
+        f"The line to the chart has covered as much of the height: {share:.3f} × "
+        f"{chart_height_cm:g} = {nearly}{Height().write(height_cm)} above the level of the eye."
+    )
 
 
 def height_on_line(*more: Slip[float]) -> Step:
@@ -134,13 +140,7 @@ def height_on_line(*more: Slip[float]) -> Step:
                 distance_cm=distance_cm,
             )
         ),
-        says=given(SHARE, CHART_HEIGHT, HEIGHT)(
-            lambda share, chart_height_cm, height_cm: (
-                f"The line to the chart has covered as much of the height: {share:.3f} × "
-                f"{chart_height_cm:g} = {_nearly(height_cm, share, chart_height_cm)}{Height().write(height_cm)} above "
-                "the level of the eye."
-            )
-        ),
+        says=_height_words,
         slips=(
             Slip(
                 MIRROR_TURNED,
@@ -153,7 +153,6 @@ def height_on_line(*more: Slip[float]) -> Step:
     )
 
 
-HEIGHT = Field("height_cm", "Height of the gaze above the eye where you sit", Height())
 sighting_height = CaseType(
     id="sighting-height",
     title="How high the gaze runs to a chart on the wall",
@@ -163,7 +162,7 @@ sighting_height = CaseType(
     findings=Group((CHART_HEIGHT, CHART_PATH, DISTANCE)),
     asks=(HEIGHT,),
     draw=_draw_chart,
-    holds=_begin_chart,
+    holds=_before_the_chart,
     steps=(
         share_of_path(
             Slip(
@@ -209,6 +208,8 @@ sighting_height = CaseType(
 # --- how far off the gaze a height puts you ----------------------------------------------------------------------
 
 WITHIN = Choice((Option("within", "within the limit"), Option("beyond", "beyond the limit")))
+OWN_HEIGHT = Field("own_height_cm", "Your own eye above the patient's (minus: below)", Height(low=-60.0, high=100))
+INSIDE = Field("inside", "Against the limit", WITHIN)
 
 
 def _draw_level(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -224,26 +225,16 @@ def _draw_level(chance: Chance, settings: Settings) -> dict[str, Any]:
             return chart | given(OWN_HEIGHT, LIMIT).to(own, limit)
 
 
-OWN_HEIGHT = Field("own_height_cm", "Your own eye above the patient's (minus: below)", Height(low=-60.0, high=100))
-INSIDE = Field("inside", "Against the limit", WITHIN)
 sighting_level = CaseType(
     id="sighting-level",
     title="Too low or too high for the chart",
     family=FAMILY,
     level="expert",
     seconds=35,
-    findings=Group(
-        (
-            CHART_HEIGHT,
-            CHART_PATH,
-            DISTANCE,
-            OWN_HEIGHT,
-            LIMIT,
-        )
-    ),
+    findings=Group((CHART_HEIGHT, CHART_PATH, DISTANCE, OWN_HEIGHT, LIMIT)),
     asks=(ANGLE, INSIDE),
     draw=_draw_level,
-    holds=_begin_chart,
+    holds=_before_the_chart,
     steps=(
         share_of_path(),
         height_on_line(),
@@ -259,7 +250,7 @@ sighting_level = CaseType(
             slips=(
                 Slip(
                     OWN_HEIGHT_AS_OFFSET,
-                    run=given(OWN_HEIGHT)(lambda own_height_cm: abs(own_height_cm)),
+                    run=given(OWN_HEIGHT)(abs),
                     says=given(OFFSET)(
                         lambda offset_cm: f"Counted from the level of the eye: {write_distance(offset_cm)}."
                     ),
