@@ -67,8 +67,10 @@ def commands() -> None:
 def list_types(as_json: bool) -> None:
     """Every case type, with its steps and slips."""
     from cases.documents import type_document
-    from cases.register import all_types
+    from cases.register import all_types, not_loaded
 
+    for line in not_loaded():
+        click.echo(f"cases: {line}", err=True)
     if as_json:
         _print_json([type_document(one) for one in all_types().values()])
         return
