@@ -183,6 +183,16 @@ def print_sheet(
     click.echo(page)
 
 
+@commands.command("show")
+@the_type
+@click.option("--svg", is_flag=True, help="as a picture, to be put into a file: `… show TYPE --svg > chain.svg`")
+def show_chain(type_id: str, svg: bool) -> None:
+    """Show a type's chain: what each step reads and gives."""
+    from cases.chain_picture import as_lines, as_svg
+
+    click.echo(as_svg(_type(type_id)) if svg else as_lines(_type(type_id)))
+
+
 @commands.command("new")
 @click.argument("family")
 @click.argument("type_id", metavar="TYPE")
