@@ -84,9 +84,7 @@ def serve(
     address = _address(host)
     beyond = for_class or not ipaddress.ip_address(address).is_loopback
     if beyond and one_person:
-        raise BadMode(
-            f"host {host}: --one-person is for this computer alone, not for a class: leave one out"
-        )
+        raise BadMode(f"host {host}: --one-person is for this computer alone, not for a class: leave one out")
     try:
         file = open_data(data, make=not beyond, look=LOOK_S)
     except NoFile:
