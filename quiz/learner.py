@@ -95,7 +95,7 @@ class Answered:
 
 def _finite(*numbers: float) -> None:
     # msgspec writes what is no number as null: it must never come to that.
-    if not math.isfinite(sum(numbers)):
+    if not all(map(math.isfinite, numbers)):
         raise BadState("a number of the learner's state is not finite")
 
 
