@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from cases.kinds import Cross, two_across
-from cases.lens import SphCyl, across, at_right_angles
+from cases.lens import SphCyl, across, at_right_angles, axis_of
 from cases.notation import write_axis, write_power
-from cases.typed import Incomplete, Mark, Number, OutOfBounds, Unreadable, scan
+from cases.typed import Ambiguous, Incomplete, Mark, Number, OutOfBounds, Unreadable, scan
 from cases.typed_numbers import axis_in_range, power_of
 
 LIKE = "+2.00 × 90, +0.50 × 180"
@@ -48,6 +49,9 @@ class CrossedCylinders(Cross):
         if not at_right_angles(axis, second):
             says = f"the axes {axis:g} and {second:g} are not at right angles; across {axis:g} lies {across(axis):g}"
             raise OutOfBounds(text, says, "not-at-right-angles")
+        ats = [token.text for token in tokens if isinstance(token, Mark) and token.kind == "at"]
+        if ats:
+            raise _at_for_axis(text, ats[0], (power, axis), (other, second))
         return self.of(axis, power, other)
 
     def write(self, value: SphCyl) -> str:
@@ -67,6 +71,21 @@ class CrossedCylinders(Cross):
     def to_json(self, value: SphCyl) -> list[dict[str, float]]:
         """Give the two cylinders with their axes."""
         return [{"cylinder": round(power, 3) + 0.0, "axis": round(axis, 2)} for axis, power in self._cylinders(value)]
+
+
+def _at_for_axis(text: str, mark: str, first: tuple[float, float], second: tuple[float, float]) -> Ambiguous:
+    """Return the question asked back where "@" stands before the axes of two (power in D, degrees) cylinders."""
+
+    def written(turn: Callable[[float], float]) -> str:
+        return ", ".join(f"{write_power(power)} × {write_axis(turn(degrees))}" for power, degrees in (first, second))
+
+    readings = written(axis_of), written(across)
+    at = write_axis(first[1])
+    says = (
+        f"“{mark}” marks the power along a meridian; did you mean × {at}? "
+        f"Write {readings[0]} if {at} is the first one's axis, {readings[1]} if it acts along {at}"
+    )
+    return Ambiguous(text, says, "at-for-axis", readings)
 
 
 def _cylinder(power: Number, axis: Number, text: str) -> tuple[float, float]:

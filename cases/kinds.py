@@ -270,7 +270,7 @@ class Height(Scalar):
 
 @dataclass(frozen=True)
 class Axis(Scalar):
-    """An axis, a meridian or the direction of a streak: degrees in 1..180."""
+    """An axis: degrees in 1..180."""
 
     exact: float = 0.5
     tolerance: float = 2.0
@@ -399,6 +399,15 @@ class Lens(Kind):
         if abs(sphere) >= 0.005:
             parts.append(f"the sphere {_too(sphere, 'plus', 'minus')}")
         return ", ".join(parts)
+
+
+@dataclass(frozen=True)
+class Meridian(Axis):
+    """A meridian or the direction of a streak, never an axis: degrees in 1..180."""
+
+    def read(self, text: str) -> float:
+        """Read a meridian in degrees."""
+        return notation.read_meridian(text)
 
 
 def two_across(given: object, angle: str, power: str, rule: str) -> tuple[tuple[float, float], tuple[float, float]]:

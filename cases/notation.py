@@ -7,11 +7,11 @@ signs are common practice (no published source); the axis range is ISO 8429, "pl
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_DOWN, Decimal
 
 from cases.errors import OutOfRange
-from cases.lens import SphCyl, at_right_angles, axis_gap, axis_of
+from cases.lens import SphCyl, across, at_right_angles, axis_gap, axis_of
 from cases.typed import (
     Ambiguous,
     Incomplete,
@@ -23,7 +23,7 @@ from cases.typed import (
     Unreadable,
     scan,
 )
-from cases.typed_numbers import OF_AN_AXIS, axis_in_range, only_number, power_of, size_of
+from cases.typed_numbers import axis_in_range, only_number, power_of, size_of
 
 __all__ = [
     "Ambiguous",
@@ -34,6 +34,7 @@ __all__ = [
     "read_angle",
     "read_axis",
     "read_distance_cm",
+    "read_meridian",
     "read_power",
     "read_powers",
     "read_prescription",
@@ -166,12 +167,43 @@ def write_distance(cm: float) -> str:
 def read_prescription(text: str) -> SphCyl:
     """Read a prescription in either cylinder form: powers in D, axis in degrees 1 to 180.
 
+    "@" marks the power along a meridian and is not taken for an axis: both readings are spelled out instead.
+
     Raises
     ------
     NotationError
         When it cannot be read, is incomplete, lies out of bounds, or may be read in two ways.
     """
-    parts = _parts(scan(text, _LIKE_RX), text)
+    tokens = scan(text, _LIKE_RX)
+    ats = [token.text for token in tokens if isinstance(token, Mark) and token.kind == "at"]
+    try:
+        lens = _lens(tokens, text)
+    except Incomplete as error:
+        if not ats or error.fault not in ("no-axis", "no-cylinder", "no-power"):
+            raise
+        lens = SphCyl(0)
+    if ats:
+        raise _at_for_axis(text, ats[0], lens)
+    return lens
+
+
+def _at_for_axis(text: str, mark: str, lens: SphCyl) -> NotationError:
+    """Return the question asked back where "@" stands before an axis; `lens` is what it would be with "×"."""
+    if not lens.cylinder:
+        says = f"“{mark}” marks the power along a meridian, as on a power cross: write a prescription like {_LIKE_RX}"
+        return Unreadable(text, says, "at-for-axis")
+    acting = replace(lens, axis=across(lens.axis))
+    as_axis, along = (write_prescription(one, "as-is") for one in (lens, acting))
+    at = write_axis(lens.axis)
+    says = (
+        f"“{mark}” marks the power along a meridian; did you mean × {at}? "
+        f"Write {as_axis} if {at} is the axis, {along} if the cylinder acts along {at}"
+    )
+    return Ambiguous(text, says, "at-for-axis", (as_axis, along))
+
+
+def _lens(tokens: list[Token], text: str) -> SphCyl:
+    parts = _parts(tokens, text)
     axes = [part for part in parts if part.role == "axis"]
     powers = [part for part in parts if part.role != "axis"]
     if len(axes) > 1:
@@ -307,15 +339,37 @@ def read_size(text: str) -> float:
 
 
 def read_axis(text: str) -> float:
-    """Read one axis or meridian in degrees, 1 to 180: "90", "90°", "× 90", "axis 90", "vertical".
+    """Read one axis in degrees, 1 to 180: "90", "90°", "× 90", "axis 90", "vertical".
 
     Raises
     ------
     NotationError
-        When it is not one axis within 1 to 180.
+        When it is not one axis within 1 to 180, or is marked as a meridian.
     """
-    number = only_number(scan(text, _LIKE_AXIS), (*OF_AN_AXIS, "names"), text, _LIKE_AXIS)
+    number = only_number(_degrees(text), ("axis", "degree", "names"), text, _LIKE_AXIS)
     return axis_in_range(number, "")
+
+
+def read_meridian(text: str) -> float:
+    """Read one meridian, or the direction of a streak, in degrees, 1 to 180: "90", "90°", "@ 90", "vertical".
+
+    Raises
+    ------
+    NotationError
+        When it is not one direction within 1 to 180, or is marked as an axis.
+    """
+    number = only_number(_degrees(text), ("at", "meridian", "degree", "names"), text, _LIKE_AXIS)
+    return axis_in_range(number, "")
+
+
+def _degrees(text: str) -> list[Token]:
+    try:
+        return scan(text, _LIKE_AXIS)
+    except Unreadable as error:
+        if error.fault != "stray-sign":
+            raise
+        says = f"an axis has no sign: axes run from 1 to 180, write it like {_LIKE_AXIS}"
+        raise OutOfBounds(text, says, "axis-signed") from None
 
 
 def read_powers(text: str) -> tuple[tuple[float, float], ...]:

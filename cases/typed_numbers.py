@@ -14,8 +14,8 @@ STRONGEST = 40.0
 _LIKE_POWER = "+1.25"
 _LIKE_SIZE = "0.50"
 _EIGHTHS = frozenset({12, 13})
-OF_AN_AXIS = ("axis", "at", "degree", "meridian")
-"""Kinds of marks that go with an axis or a meridian."""
+_SPEAKS_OF = {"axis": "an axis", "degree": "degrees", "at": "a meridian", "meridian": "a meridian"}
+"""What the marks of a direction speak of: an axis and a meridian are never taken for each other."""
 
 
 def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> Number:
@@ -31,7 +31,8 @@ def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: 
     numbers = [token for token in tokens if isinstance(token, Number)]
     for token in tokens:
         if isinstance(token, Mark) and token.kind not in kinds:
-            why = "speaks of an axis, and none is asked here" if token.kind in OF_AN_AXIS else "has no place here"
+            of = _SPEAKS_OF.get(token.kind)
+            why = f"speaks of {of}, and that is not asked here" if of else "has no place here"
             raise Unreadable(text, f"“{token.text}” {why}: write one number, like {wanted}", "no-meaning")
     if not numbers:
         raise Incomplete(text, f"no number is given: write one, like {wanted}", "no-number")

@@ -13,7 +13,7 @@ from datetime import date
 
 import numpy as np
 
-from cases.notation import write_distance, write_power
+from cases.notation import write_distance, write_power, write_size
 from cases.tolerances import AXIS_AGREEMENT
 from cases.vergence import USUAL_CM
 from quiz.accuracy_patterns import USUAL_SD, Distance, Evidence, explaining_angle, mean_end_point
@@ -92,7 +92,7 @@ def _distance(evidence: Evidence) -> Told:
         return (
             f"The whole working distance {way}",
             says,
-            f"That is the size of the working distance itself, {work:.2f} D: it was perhaps {way} throughout.",
+            f"That is the size of the working distance itself, {write_size(work)} D: it was perhaps {way} throughout.",
             "left-in",
         )
     title = f"As if {'nearer' if plus else 'farther'} than allowed for"

@@ -206,6 +206,7 @@ def _bound(address: str, port: int) -> socket.socket:
         if sys.platform != "win32":
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         sock.bind((address, port))
+        sock.listen()  # at once: two servers that start together can both bind, and the second must find another port
     except OSError as error:
         sock.close()
         raise PortTaken(port, (error.strerror or str(error)).lower()) from error

@@ -12,7 +12,7 @@ from cases.chance import Chance
 from cases.families.meridians import PRESCRIPTION, SWEEP_OR_AXIS, two_spheres
 from cases.fields import Field, Group
 from cases.figures import Figure
-from cases.kinds import Axis, BadFinding, Lens, Power
+from cases.kinds import BadFinding, Lens, Meridian, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.looks import PUPIL_MM
 from cases.millimetres import Diameter
@@ -294,7 +294,7 @@ bench_eye = CaseType(
     findings=Group(
         (
             Field("rx", "Net prescription of the eye on the bench", Lens()),
-            Field("start_streak", "Where the streak lies to begin with", Axis()),
+            Field("start_streak", "Where the streak lies to begin with", Meridian()),
             DISTANCE,
             PUPIL,
             MARGIN,

@@ -16,7 +16,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View as Compared
 from cases.figures_compare import side_by_side
-from cases.kinds import Axis, BadFinding, Lens, Power
+from cases.kinds import BadFinding, Lens, Meridian, Power
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
@@ -28,7 +28,7 @@ from cases.working import Known, Skill, Slip, SlipName, Step
 
 RX = Field("rx", "Net prescription of the eye on the bench", Lens())
 IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
-STREAK = Field("streak", "Long direction of the streak", Axis(), default=90.0)
+STREAK = Field("streak", "Long direction of the streak", Meridian(), default=90.0)
 
 # --- which way it goes -------------------------------------------------------------------------------------------
 

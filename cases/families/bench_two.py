@@ -13,7 +13,7 @@ from cases.families.bench import FAMILY
 from cases.families.bench_short import IN_PLACE, RX, STREAK, SWEEP_ALONE, several
 from cases.families.lean_in import VIEWS, WIDTHS, lean_in_widths
 from cases.fields import Field, Group
-from cases.kinds import Axis, BadFinding, Distance
+from cases.kinds import BadFinding, Distance, Meridian
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.retinoscope import movement, skew, width_mm
@@ -209,7 +209,7 @@ bench_lean = CaseType(
             IN_PLACE,
             DISTANCE,
             Field("leaned_cm", "Distance once leaned in", Distance()),
-            Field("first_streak", "Streak of the first view", Axis()),
+            Field("first_streak", "Streak of the first view", Meridian()),
         )
     ),
     asks=(Field("widths", "The bands are", WIDTHS), Field("view", "Which view still wants plus?", VIEWS)),

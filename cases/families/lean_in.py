@@ -12,7 +12,7 @@ from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_reflex import Breadth, lean_in
-from cases.kinds import Axis, BadFinding, Lens
+from cases.kinds import BadFinding, Lens, Meridian
 from cases.lens import across, axis_gap
 from cases.notation import write_prescription
 from cases.steps import as_written, degrees, pick_lens
@@ -144,7 +144,7 @@ lean_in_widths = CaseType(
     findings=Group(
         (
             Field("lens", "Lenses in place, as one, with their cylinder", Lens()),
-            Field("first_streak", "Streak of the first view", Axis()),
+            Field("first_streak", "Streak of the first view", Meridian()),
             Field("widths", "The band of light on leaning in", WIDTHS),
         )
     ),

@@ -10,7 +10,7 @@ from cases.chance import Chance
 from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, ends, find_cylinder
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, streak_in_pupil, two_streaks
-from cases.kinds import Axis, BadFinding, Lens, Power
+from cases.kinds import Axis, BadFinding, Lens, Meridian, Power
 from cases.lens import SphCyl, across, at_right_angles
 from cases.notation import write_distance
 from cases.steps import (
@@ -35,7 +35,7 @@ from cases.working import Known, Slip, SlipName, SlipRef, Step
 
 FAMILY = Family("meridians", "Two meridians", 3)
 
-STREAK = Field("streak", "Long direction of the streak", Axis())
+STREAK = Field("streak", "Long direction of the streak", Meridian())
 SPHERE = Field("sphere", "Sphere that neutralised", Power())
 PRESCRIPTION = Field("prescription", "Net prescription", Lens())
 

@@ -13,7 +13,7 @@ from cases.families.meridians import FAMILY, STREAK
 from cases.families.meridians_order import SEEN
 from cases.fields import Field, Group
 from cases.figures_reflex import MOST_TURNED, movement
-from cases.kinds import Axis, BadFinding
+from cases.kinds import Axis, BadFinding, Meridian
 from cases.lens import across, axis_gap, axis_of
 from cases.steps import degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.working import Known, Skill, Slip, SlipName, Step
@@ -94,7 +94,7 @@ axis_from_break = CaseType(
     findings=Group(
         (
             STREAK,
-            Field("reflex", "Long direction of the reflex in the pupil", Axis()),
+            Field("reflex", "Long direction of the reflex in the pupil", Meridian()),
             Field("seen", "Movement", SEEN, default="with"),
         )
     ),

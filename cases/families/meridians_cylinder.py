@@ -12,7 +12,7 @@ from cases.chance import Chance
 from cases.families.meridians import FAMILY, PRESCRIPTION, must_cross
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, two_streaks
-from cases.kinds import Axis, Power
+from cases.kinds import Meridian, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_distance
 from cases.steps import (
@@ -131,9 +131,9 @@ sphere_then_cyl = CaseType(
     findings=Group(
         (
             Field("sphere", "Sphere that neutralised the first streak", Power()),
-            Field("sphere_streak", "First streak", Axis()),
+            Field("sphere_streak", "First streak", Meridian()),
             Field("cylinder", "Cylinder that then neutralised the second streak, signed", Power()),
-            Field("cylinder_streak", "Second streak", Axis()),
+            Field("cylinder_streak", "Second streak", Meridian()),
             DISTANCE,
             FORM,
         )

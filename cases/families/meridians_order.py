@@ -14,7 +14,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
 from cases.figures_reflex import movement as draw_movement
-from cases.kinds import Axis, BadFinding, Power
+from cases.kinds import Axis, BadFinding, Meridian, Power
 from cases.lens import across
 from cases.looks import Seen, seen
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
@@ -301,9 +301,9 @@ second_streak = CaseType(
     findings=Group(
         (
             Field("sphere", "Sphere that neutralised the first streak, left in", Power()),
-            Field("sphere_streak", "First streak", Axis()),
+            Field("sphere_streak", "First streak", Meridian()),
             Field("seen", "Movement that the second streak now shows", SEEN),
-            Field("seen_streak", "Second streak", Axis()),
+            Field("seen_streak", "Second streak", Meridian()),
             FORM_IN_USE,
         )
     ),

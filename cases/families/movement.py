@@ -13,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import trial_frame
 from cases.figures_reflex import movement as draw_movement
-from cases.kinds import Axis, Lens
+from cases.kinds import Lens, Meridian
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
@@ -93,7 +93,7 @@ next_lens = CaseType(
         (
             Field("movement", "Movement of the reflex against the streak's", MOVEMENTS),
             Field("beam", "Sleeve", BEAMS, default="parallel"),
-            Field("streak", "Long direction of the streak", Axis(), default=90.0),
+            Field("streak", "Long direction of the streak", Meridian(), default=90.0),
         )
     ),
     asks=(Field("lens", "What next?", NEXT),),

@@ -17,7 +17,7 @@ from cases.choices import Choice, Option
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
-from cases.kinds import Angle, Axis, Lens, Power, Scalar
+from cases.kinds import Angle, Lens, Meridian, Power, Scalar
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.movements import OPPOSITE
 from cases.notation import read_quantity, write_distance
@@ -250,7 +250,7 @@ reflex = CaseType(
             Field("rx", "Net prescription of the eye", Lens()),
             Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0)),
             DISTANCE,
-            Field("streak", "Long direction of the streak", Axis()),
+            Field("streak", "Long direction of the streak", Meridian()),
         )
     ),
     asks=(

@@ -14,7 +14,7 @@ from cases.families.algebra import CROSS_SWAPPED, FAMILY, POWER_ON_AXIS, rx_to_c
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
-from cases.kinds import Axis, Lens, Power
+from cases.kinds import Lens, Meridian, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
 from cases.sums import about
@@ -150,7 +150,7 @@ oblique_power = CaseType(
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group((RX, Field("meridian", "Meridian asked for", Axis()))),
+    findings=Group((RX, Field("meridian", "Meridian asked for", Meridian()))),
     asks=(Field("power", "Power along that meridian", Power(exact=0.03, tolerance=0.06)),),
     draw=_draw_oblique,
     begin=lambda findings: {"sphere": findings["rx"].sphere, "cylinder": findings["rx"].cylinder},

@@ -12,7 +12,7 @@ from cases.families.algebra import FAMILY
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_reflex import lean_in
-from cases.kinds import Axis, BadFinding, Power
+from cases.kinds import Axis, BadFinding, Meridian, Power
 from cases.lens import axis_gap, axis_of
 from cases.steps import degrees, pick_axis, signed, turn_on_dial
 from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
@@ -143,7 +143,7 @@ def _bands(known: Known, uid: str) -> Figure:
     return lean_in((first, width.get(one)), (second, width.get(other)), uid=uid)  # type: ignore[arg-type]
 
 
-_BAND = Group((Field("streak", "Long direction of the streak", Axis()), Field("band", "Band of light", BANDS)))
+_BAND = Group((Field("streak", "Long direction of the streak", Meridian()), Field("band", "Band of light", BANDS)))
 
 straddling = CaseType(
     id="axis-straddling",

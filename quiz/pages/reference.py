@@ -10,12 +10,12 @@ from flask import Blueprint, render_template
 from cases.casetype import CaseType
 from cases.kinds import Lens
 from cases.norms import NORMS, Norm
-from cases.notation import write_distance, write_power
+from cases.notation import write_distance, write_power, write_size
 from cases.register import all_families, all_slips, all_types
 from cases.sheet import CAUTION
 from cases.tolerances import LENS_TABLES, PUBLISHED, Bands
 from cases.vergence import vergence, working_vergence
-from quiz.settings import write_norm
+from quiz.settings import NormKind
 
 pages = Blueprint("reference", __name__, url_prefix="/reference")
 
@@ -102,7 +102,7 @@ def distance_row(cm: float) -> DistanceRow:
     return DistanceRow(
         write_distance(cm),
         f"{exact:.3f}",
-        f"{working_vergence(cm):.2f}",
+        write_size(working_vergence(cm)),
         # Rounded inwards: at the distances that are given it is not more than that.
         f"{math.ceil(100 / (exact + OUT_BY))}",
         f"{math.floor(100 / (exact - OUT_BY))}",
@@ -144,7 +144,7 @@ def show() -> str:
         slips=len(all_slips()),
         norms=NORMS,
     )
-    return render_template("reference.html", page=page, write_power=write_power, write_norm=write_norm)
+    return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind)
 
 
 @pages.get("/slips")

@@ -96,6 +96,14 @@ def test_the_reading_is_shown_while_typing(page: Page, served: Served) -> None:
     assert served.store.answers_of(served.learner.id) == []
 
 
+def test_at_for_an_axis_is_asked_back_about_while_typing(page: Page, served: Served) -> None:
+    served.deal(page, "two-spheres")
+    page.get_by_label("Prescription").fill("+1.00 -1.50 @ 90")
+    reading = page.locator("#reads-prescription")
+    expect(reading).to_contain_text("“@” marks the power along a meridian; did you mean × 90?")
+    expect(reading).to_contain_text("+1.00 / −1.50 × 180 if the cylinder acts along 90")
+
+
 def test_a_late_reading_does_not_overtake_a_newer_one(page: Page, served: Served) -> None:
     """The answer to what was typed first comes last; the page must show the second."""
     served.deal(page, "two-spheres")

@@ -72,6 +72,17 @@ def test_drawn_answer_is_marked_right_by_seed_and_by_findings(capsys: pytest.Cap
     assert document(capsys, "work", "transpose", "--findings", findings)["answer"] == rx
 
 
+def test_at_for_an_axis_is_asked_back_about_with_both_readings(capsys: pytest.CaptureFixture[str]) -> None:
+    """A power along 90 is that of a cylinder × 180: no cylinder has power along its axis, ISO 13666."""
+    findings = '{"rx": {"sphere": 1, "cylinder": -1.5, "axis": 90}}'
+    marked = document(capsys, "mark", "transpose", "--findings", findings, "--answer", "-0.50 / +1.50 @ 180")
+    assert marked["verdict"] == "unreadable"
+    assert "did you mean × 180? Write −0.50 / +1.50 × 180 if 180 is the axis" in marked["because"]
+    assert "−0.50 / +1.50 × 90 if the cylinder acts along 180" in marked["because"]
+    cross = document(capsys, "mark", "rx-to-cross", "--findings", findings, "--answer", "+1.00 @ 90, -0.50 @ 180")
+    assert cross["verdict"] == "right"
+
+
 def test_an_answer_may_start_with_a_minus(capsys: pytest.CaptureFixture[str]) -> None:
     findings = '{"gross": -2, "distance_cm": 50}'
     marked = document(capsys, "mark", "net-sphere", "--findings", findings, "--answer", "-4.00")

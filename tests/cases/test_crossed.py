@@ -10,6 +10,7 @@ from cases.crossed import CrossedCylinders
 from cases.errors import CaseError
 from cases.lens import SphCyl
 from cases.millimetres import Move, Radius
+from cases.typed import Ambiguous
 
 KIND = CrossedCylinders()
 
@@ -26,7 +27,7 @@ crossed = st.builds(CrossedCylinders.of, st.integers(1, 180), quarters, quarters
         "+0.50 DC × 180 / +2.00 DC × 90",
         "+200x90, +050x180",
         "+2.00 axis 90, +0.50 axis 180",
-        "+2.00 D @ 90°, +0.50 D @ 180°",
+        "+2.00 D × 90°, +0.50 D × 180°",
     ],
 )
 def test_two_cylinders_as_people_write_them(text: str) -> None:
@@ -46,6 +47,18 @@ def test_two_crossed_cylinders_are_the_sum_of_two_lenses(axis: int, power: float
     assert (one, two["cylinder"]) == ({"cylinder": power, "axis": axis}, other)
     total = SphCyl(0, one["cylinder"], one["axis"]) + SphCyl(0, two["cylinder"], two["axis"])
     assert CrossedCylinders.of(axis, power, other).equals(total, 1e-9)
+
+
+@pytest.mark.parametrize("text", ["+2.00 @ 90, +0.50 @ 180", "+2.00 at 90, +0.50 × 180"])
+def test_at_is_no_axis_mark_of_a_cylinder_and_both_readings_are_asked_about(text: str) -> None:
+    """ISO 13666: a cylinder has no power along its axis, so +2.00 along 90 is the cylinder +2.00 × 180."""
+    with pytest.raises(Ambiguous, match="marks the power along a meridian; did you mean × 90") as caught:
+        KIND.read(text)
+    as_axes, along = caught.value.readings
+    assert (as_axes, along) == ("+2.00 × 90, +0.50 × 180", "+2.00 × 180, +0.50 × 90")
+    assert as_axes in str(caught.value)
+    assert along in str(caught.value)
+    assert KIND.read(along).power_at(90) == pytest.approx(2)
 
 
 @pytest.mark.parametrize(

@@ -36,6 +36,19 @@ def why(text: str, wishes: Wishes = Wishes()) -> str:  # noqa: B008 frozen
     return "; ".join(row.faults)
 
 
+# --- "@" and "×" ------------------------------------------------------------------------------------------------
+
+
+def test_at_for_an_axis_is_refused_in_a_column_with_both_readings() -> None:
+    """No cylinder has power along its axis (ISO 13666), so −0.50 along 90 is −0.50 × 180."""
+    found = why(HEAD + "7,right,2031-05-02,67,+1.00 −0.50 @ 90,+0.75\n")
+    assert "did you mean × 90? Write +1.00 / −0.50 × 90 if 90 is the axis, +1.00 / −0.50 × 180 if" in found
+    parts = "patient,eye,date,distance,ret sph,ret cyl,ret axis,subjective\n7,r,2031-05-02,67,1,-0.5,{},0.75\n"
+    assert only(parts.format("x 90")).retinoscopy.equals(SphCyl(1, -0.5, 90))
+    assert "“@” speaks of a meridian" in why(parts.format("@ 90"))
+    assert "axes run from 1 to 180, without a sign" in why(parts.format("-90"))
+
+
 # --- headings and separators -------------------------------------------------------------------------------------
 
 
@@ -255,7 +268,7 @@ lenses = st.one_of(
 )
 entries = st.builds(
     Entry,
-    eye=st.sampled_from(EYES),
+    eye=st.sampled_from([id_ for id_, _ in EYES]),
     patient=st.integers(1, 9999),
     retinoscopy=lenses,
     end_point=lenses,
@@ -263,7 +276,7 @@ entries = st.builds(
     on=st.dates(date(1990, 1, 1), TODAY),
     wet=st.booleans(),
     end_wet=st.booleans(),
-    age=st.sampled_from(AGES),
+    age=st.sampled_from([id_ for id_, _ in AGES]),
     remark=st.text(max_size=60).map(tidy_remark),
 )
 

@@ -184,6 +184,16 @@ def test_an_unreadable_answer_comes_back_with_the_reason_and_the_text(visitor: V
     assert visitor.store.answers_of(1) == []
 
 
+def test_at_for_an_axis_is_asked_back_about_and_nothing_is_marked(visitor: Visitor) -> None:
+    visitor.deal("two-spheres")
+    page = visitor.answer({"prescription": "+1.00 / -1.50 @ 90"})
+    assert page.status_code == 422
+    said = words(page)
+    assert "“@” marks the power along a meridian; did you mean × 90?" in said
+    assert "Write +1.00 / −1.50 × 90 if 90 is the axis, +1.00 / −1.50 × 180 if the cylinder acts along 90" in said
+    assert visitor.store.answers_of(1) == []
+
+
 @pytest.mark.parametrize("text", ["?", "don't know", ""])
 def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str) -> None:
     visitor.deal("two-spheres")
