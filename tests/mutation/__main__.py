@@ -47,8 +47,8 @@ KNOWN = Path(__file__).with_name("survivors.toml")
 PLUGINS = ("-p", "no:cacheprovider", "-p", "_hypothesis_pytestplugin")
 OPTIONS = ("-xq", *PLUGINS, "--hypothesis-seed=0", "--hypothesis-profile=few")
 LEFT_OUT = re.compile(r"ReplaceBinaryOperator_BitOr_|ReplaceComparisonOperator_(?!Is)\w+_Is(Not)?$")
-"""Operators that say nothing here: the bar stands in annotations, which are never run, and whether two equal numbers
-are one object is chance."""
+"""Operators that say nothing: the bar stands in annotations, which are never run, and whether two equal numbers are
+one object is chance."""
 say = print
 
 PROMISES = "tests/test_promises.py"
