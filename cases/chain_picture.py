@@ -59,7 +59,7 @@ def as_lines(case_type: CaseType) -> str:
 
 
 def as_svg(case_type: CaseType) -> str:
-    """Draw a chain: a row a step, and for each value a line with a ring where it is read and a disc where it is given."""
+    """Draw a chain: a row a step, and a line a value, with a ring where it is read and a disc where it is given."""
     every = list(rows(case_type))
     values = list(dict.fromkeys(name for row in every for name in (*row.gives, *row.reads)))
     at = {name: LEFT + ACROSS * (place + 1) for place, name in enumerate(values)}
