@@ -18,14 +18,14 @@ from cases.figures import Figure
 from cases.figures_seats import above_the_gaze
 from cases.figures_sighting import sighting_plan
 from cases.figures_tilt import tilted_lens as draw_tilted_lens
-from cases.keys import Slip, as_found, asking, given, untyped
+from cases.keys import Slip, as_found, asking, given
 from cases.kinds import Angle, Axis, Height, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import rounded_power, write_distance
 from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
 from cases.sums import about
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.working import Skill, SlipName, SlipRef
 
 AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
 SIZE_OFF_AXIS = Skill("size-off-axis", "judging how much looking off the axis adds")
@@ -100,6 +100,11 @@ SIZES = Choice(
 _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf))
 """Up to which upper end of the band of a schematic eye, in D, each size goes."""
 
+OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60))
+DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
+EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
+SIZE = Field("size", "How much, in a usual eye", SIZES)
+
 SQUARE_TO = {"side": "axis-90", "above": "axis-180"}
 ALONG = {"side": "axis-180", "above": "axis-90"}
 
@@ -112,9 +117,6 @@ def size_for(most: float) -> str:
 @lru_cache(maxsize=256)
 def _band(angle: float) -> tuple[float, float]:
     return astigmatism_band(min(angle, WIDEST_ANGLE))
-
-
-SIZE = Field("size", "How much, in a usual eye", SIZES)
 
 
 @given(ANGLE, SIZE)
@@ -139,35 +141,20 @@ def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60))
-DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
-
-
 @given(DIRECTION, OFFSET, DISTANCE).drawing
 def _where_you_stand(uid: str, direction: str, offset_cm: float, distance_cm: float) -> Figure:
     draw = sighting_plan if direction == "side" else above_the_gaze
     return draw(offset_cm=offset_cm, distance_cm=distance_cm, uid=uid)
 
 
-EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
 off_axis_effect = CaseType(
     id="off-axis-effect",
     title="What looking off the axis adds",
     family=FAMILY,
     level="expert",
     seconds=30,
-    findings=Group(
-        (
-            OFFSET,
-            DIRECTION,
-            DISTANCE,
-        )
-    ),
-    asks=(
-        ANGLE,
-        EFFECT,
-        SIZE,
-    ),
+    findings=Group((OFFSET, DIRECTION, DISTANCE)),
+    asks=(ANGLE, EFFECT, SIZE),
     draw=_draw_off_axis,
     steps=(
         *angle_steps(),
@@ -233,7 +220,10 @@ off_axis_effect = CaseType(
 
 # --- a trial lens that stands askew ------------------------------------------------------------------------------
 
+POWER = Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0))
 TILT = Field("tilt", "Through how many degrees the lens is tilted", Angle(low=0.0, high=40))
+TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
+PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
 
 ACROSS_OR_NOT_TURNED: Pair = (
     SlipRef(skills.PLACE_AXIS.id, AXIS_ACROSS_TILT.id),
@@ -260,9 +250,6 @@ def _tan2(tilt: float) -> float:
     return math.tan(math.radians(tilt)) ** 2
 
 
-POWER = Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0))
-
-
 @given(POWER, TILT)
 def _tilted_sphere(power: float, tilt: float) -> float:
     return power * (1 + _sin2(tilt) / 3)
@@ -276,40 +263,40 @@ def _tilt_words(tilt_axis: float, tilt: float) -> str:
     )
 
 
-def _nearly(known: Known, of: str, to: str, share: float) -> str:
-    power = float(rounded_power(known[of]))
-    return about(known[to], power * round(share, 4)) or about(known[to], power * share)
+def _times(power: float, share: float, result: float) -> str:
+    """Write the end of a sum, "−12.00 × 1.0100 = −12.12"; powers in D."""
+    shown = float(rounded_power(power))
+    nearly = about(result, shown * round(share, 4)) or about(result, shown * share)
+    return f"{signed(power)} × {share:.4f} = {nearly}{signed(result)}"
 
 
-TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
-PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
+@given(POWER, TILT, SPHERE)
+def _sphere_words(power: float, tilt: float, sphere: float) -> str:
+    return f"Sphere: {signed(power)} × (1 + sin²{tilt:g}° ÷ 3) = {_times(power, 1 + _sin2(tilt) / 3, sphere)}."
+
+
+@given(SPHERE, TILT, CYLINDER)
+def _cylinder_words(sphere: float, tilt: float, cylinder: float) -> str:
+    return (
+        f"Cylinder: {signed(sphere)} × tan²{tilt:g}° = {_times(sphere, _tan2(tilt), cylinder)}, with the sign of the "
+        "lens."
+    )
+
+
 tilted_lens = CaseType(
     id="tilted-lens",
     title="A trial lens that stands askew",
     family=FAMILY,
     level="expert",
     seconds=45,
-    findings=Group(
-        (
-            POWER,
-            TILT,
-            TILT_AXIS,
-            FORM,
-        )
-    ),
+    findings=Group((POWER, TILT, TILT_AXIS, FORM)),
     asks=(PRESCRIPTION,),
     draw=_draw_tilted,
     steps=(
         SPHERE.step(
             TILT_SPHERE,
             run=_tilted_sphere,
-            says=untyped(
-                lambda known: (
-                    f"Sphere: {signed(known['power'])} × (1 + sin²{known['tilt']:g}° ÷ 3) = {signed(known['power'])} × "
-                    f"{1 + _sin2(known['tilt']) / 3:.4f} = "
-                    f"{_nearly(known, 'power', 'sphere', 1 + _sin2(known['tilt']) / 3)}{signed(known['sphere'])}."
-                )
-            ),
+            says=_sphere_words,
             slips=(
                 Slip(
                     SPHERE_UNTILTED,
@@ -331,14 +318,7 @@ tilted_lens = CaseType(
         CYLINDER.step(
             TILT_CYLINDER,
             run=given(SPHERE, TILT)(lambda sphere, tilt: sphere * _tan2(tilt)),
-            says=untyped(
-                lambda known: (
-                    f"Cylinder: {signed(known['sphere'])} × tan²{known['tilt']:g}° = {signed(known['sphere'])} × "
-                    f"{_tan2(known['tilt']):.4f} = "
-                    f"{_nearly(known, 'sphere', 'cylinder', _tan2(known['tilt']))}{signed(known['cylinder'])}, with "
-                    "the sign of the lens."
-                )
-            ),
+            says=_cylinder_words,
             slips=(
                 Slip(
                     TILT_TANGENT_NOT_SQUARED,
