@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any, Protocol
 
 from cases.errors import CaseError
@@ -82,12 +83,11 @@ class _Chain:
         """
         values = self.known.get(key.name, [])
         given_under = [value.under for value in values]
-        branches = any(one is not None and one.instead_of in given_under for one in given_under)
+        branches = any(_exclude(one, other) for one, other in combinations(given_under, 2))
         always = isinstance(key, Mark) or None in given_under or branches or under in given_under
         if not always:
             return []
-        other_branch = under.instead_of if under else None
-        return [value for value in values if value.under is None or value.under is not other_branch]
+        return [value for value in values if not _exclude(value.under, under)]
 
     def read(
         self,
@@ -114,6 +114,11 @@ class _Chain:
                     what = f"needs another {whole.name} than the one known here, which {value.giver} gave"
                     raise BrokenChain(self.type_id, where, what)
                 value.read = True
+
+
+def _exclude(a: Rule[Any] | None, b: Rule[Any] | None) -> bool:
+    """Say whether of two rules one holds just where the other does not."""
+    return a is not None and b is not None and (a.instead_of is b or b.instead_of is a)
 
 
 def _same(a: Key[Any], b: Key[Any]) -> bool:

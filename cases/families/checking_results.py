@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from cases import skills
@@ -21,13 +20,13 @@ from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEA
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
-from cases.keys import Rule, Slip, WiredStep, given
+from cases.keys import Rule, Slip, given
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, lens_words, pick_lens, signed, size
 from cases.sums import root_of_squares
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 TAKE_LENS_AWAY = Skill("take-lens-away", "taking one lens away from another")
 MATCH_FORMS = Skill("match-forms", "bringing two lenses into one cylinder form")
@@ -165,14 +164,6 @@ ADD_COLUMNS = given(SPHERE, CYLINDER, AXIS).step(
 )
 
 
-def _unseen(step: WiredStep, needed: Rule[bool]) -> Step:
-    """Make the step for some cases without telling the check of chains: these hand on what later steps of them need.
-
-    The check takes what comes of some cases for unknown in all, and does not see that one of the two ways to add runs.
-    """
-    return replace(step, needed=needed)
-
-
 @given(SPHERE, CYLINDER)
 def _halves(sphere: float, cylinder: float) -> tuple[float, float]:
     return sphere + cylinder / 2, cylinder / 2
@@ -247,10 +238,8 @@ result_difference = CaseType(
     steps=(
         TAKE_AWAY,
         MATCH,
-        _unseen(ADD_COLUMNS, AXES_AGREE),
-        *(_unseen(step, AXES_DIFFER) for step in (MEANS, RESOLVE, ADD)),
-        PUT_TOGETHER.when(AXES_DIFFER),
-        FIND_AXIS.when(AXES_DIFFER),
+        ADD_COLUMNS.when(AXES_AGREE),
+        *(step.when(AXES_DIFFER) for step in (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)),
         *turning_steps(given(CYLINDER, FORM)(in_other_form), axis_alone=False),
         BLUR_LEFT,
     ),

@@ -12,7 +12,7 @@ from cases.families.distance import FAMILY
 from cases.families.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
-from cases.keys import Key, Rule, Slip, asking, given, untyped
+from cases.keys import Key, Rule, Slip, asking, given
 from cases.kinds import BadFinding, Distance, Power, Size
 from cases.lens import SphCyl
 from cases.millimetres import Move
@@ -20,7 +20,7 @@ from cases.notation import rounded_power, write_distance, write_size
 from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, size
 from cases.sums import about
 from cases.vergence import vergence
-from cases.working import Known, Skill, SlipName
+from cases.working import Skill, SlipName
 
 SET_LIMITS = Skill("set-limits", "putting limits round a distance in dioptres")
 FIND_LENS_PLANE = Skill("find-lens-plane", "measuring from the lens instead of from the cornea")
@@ -64,18 +64,17 @@ TOLERANCES = (0.125, 0.25, 0.5)
 CLOSE_TOLERANCES = (0.25, 0.5, 1.0)
 
 
-NEAR_VERGENCE = Key[float]("near_vergence")
-FAR_VERGENCE = Key[float]("far_vergence")
-TO_LENS = Key[float]("to_lens")
+ALLOWED = Field("allowed", "Error that is allowed, either way", Size(low=0.05, high=4))
+NEAREST = Field("nearest", "Nearest distance", ANY_DISTANCE)
+FARTHEST = Field("farthest", "Farthest distance", ANY_DISTANCE)
+NEAR_VERGENCE = Key[float]("near_vergence", unit="D")
+FAR_VERGENCE = Key[float]("far_vergence", unit="D")
 
 
 def _draw_limits(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     near = vergence(distance) > 2.2
     return given(DISTANCE, ALLOWED).to(distance, chance.among(CLOSE_TOLERANCES if near else TOLERANCES))
-
-
-ALLOWED = Field("allowed", "Error that is allowed, either way", Size(low=0.05, high=4))
 
 
 @given(ALLOWED, DISTANCE)
@@ -98,16 +97,16 @@ def _limits(near: float, far: float) -> Rule[tuple[float, float]]:
     return given(VERGENCE, ALLOWED)(lambda vergence, allowed: (vergence + near * allowed, vergence + far * allowed))
 
 
-def _limit(known: Known, name: str) -> str:
-    middle, allowed = (float(rounded_power(known[one], 3)) for one in ("vergence", "allowed"))
-    shown = middle + allowed if known[name] > known["vergence"] else middle - allowed
-    return about(known[name], shown, 3) + _fine(known[name])
+@given(VERGENCE, ALLOWED, NEAR_VERGENCE, FAR_VERGENCE)
+def _limits_words(vergence: float, allowed: float, near: float, far: float) -> str:
+    def limit(moved: float) -> str:
+        middle, change = (float(rounded_power(one, 3)) for one in (vergence, allowed))
+        shown = middle + change if moved > vergence else middle - change
+        return about(moved, shown, 3) + _fine(moved)
 
-
-def _limits_words(known: Known) -> str:
     return (
-        f"{_fine(known['vergence'])} with {_fine(known['allowed'])} allowed: {_limit(known, 'near_vergence')} D at the "
-        f"near limit, {_limit(known, 'far_vergence')} D at the far one."
+        f"{_fine(vergence)} with {_fine(allowed)} allowed: {limit(near)} D at the near limit, {limit(far)} D at the "
+        "far one."
     )
 
 
@@ -126,8 +125,6 @@ def _distances_words(nearest: float, farthest: float) -> str:
     return f"{write_distance(nearest)} and {write_distance(farthest)}."
 
 
-NEAREST = Field("nearest", "Nearest distance", ANY_DISTANCE)
-FARTHEST = Field("farthest", "Farthest distance", ANY_DISTANCE)
 drift_allowed = CaseType(
     id="drift-allowed",
     title="How far one may drift",
@@ -135,10 +132,7 @@ drift_allowed = CaseType(
     level="competent",
     seconds=20,
     findings=Group((DISTANCE, ALLOWED)),
-    asks=(
-        NEAREST,
-        FARTHEST,
-    ),
+    asks=(NEAREST, FARTHEST),
     draw=_draw_limits,
     holds=_begin_limits,
     steps=(
@@ -146,8 +140,8 @@ drift_allowed = CaseType(
         given(NEAR_VERGENCE, FAR_VERGENCE).step(
             SET_LIMITS,
             run=_limits(1, -1),
-            says=untyped(_limits_words),
-            slips=(Slip(LIMITS_SWAPPED, run=_limits(-1, 1), says=untyped(_limits_words)),),
+            says=_limits_words,
+            slips=(Slip(LIMITS_SWAPPED, run=_limits(-1, 1), says=_limits_words),),
         ),
         given(NEAREST, FARTHEST).step(
             INVERT_DIOPTRES,
@@ -214,7 +208,13 @@ WORTH_MINDING = 0.12
 
 PLANE_POWER = Power(exact=0.015, tolerance=0.03)
 
-MATTERS = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
+YES_OR_NO = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
+
+DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", Distance())
+VERTEX = Field("vertex_mm", "Cornea to lens", Move(low=0, high=30), default=12.0)
+POWER = Field("power", "Dioptres of the distance from the lens", PLANE_POWER)
+MATTERS = Field("matters", "Does it matter from where one measures?", YES_OR_NO)
+TO_LENS = Key[float]("to_lens", unit="cm")
 
 
 def _draw_lens_plane(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -223,10 +223,6 @@ def _draw_lens_plane(chance: Chance, settings: Settings) -> dict[str, Any]:
     if settings.fixed_distance:
         return given(DISTANCE_CM, VERTEX).to(settings.distance_cm, float(vertex))
     return given(DISTANCE_CM, VERTEX).to(float(chance.whole(*chance.among((near, far)))), float(vertex))
-
-
-DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", Distance())
-VERTEX = Field("vertex_mm", "Cornea to lens", Move(low=0, high=30), default=12.0)
 
 
 @given(DISTANCE_CM, VERTEX)
@@ -260,24 +256,14 @@ def _difference(off: float, distance_cm: float) -> float:
     return abs(float(off) - vergence(distance_cm))
 
 
-POWER = Field("power", "Dioptres of the distance from the lens", PLANE_POWER)
-MATTERS_ASKED = Field("matters", "Does it matter from where one measures?", MATTERS)
 lens_plane = CaseType(
     id="lens-plane",
     title="Measured from the lens or from the cornea",
     family=FAMILY,
     level="expert",
     seconds=25,
-    findings=Group(
-        (
-            DISTANCE_CM,
-            VERTEX,
-        )
-    ),
-    asks=(
-        POWER,
-        MATTERS_ASKED,
-    ),
+    findings=Group((DISTANCE_CM, VERTEX)),
+    asks=(POWER, MATTERS),
     draw=_draw_lens_plane,
     holds=_begin_lens_plane,
     steps=(
@@ -325,12 +311,12 @@ lens_plane = CaseType(
                 ),
             ),
         ),
-        MATTERS_ASKED.step(
+        MATTERS.step(
             WEIGH_DIFFERENCE,
             run=given(VERGENCE, DISTANCE_CM)(
                 lambda vergence, distance_cm: "yes" if _difference(vergence, distance_cm) >= WORTH_MINDING else "no"
             ),
-            says=given(DISTANCE_CM, VERGENCE, MATTERS_ASKED)(
+            says=given(DISTANCE_CM, VERGENCE, MATTERS)(
                 lambda distance_cm, off, matters: (
                     f"From the cornea it is {size(vergence(distance_cm))} D, a difference of "
                     f"{size(_difference(off, distance_cm))} D: "
@@ -357,9 +343,7 @@ lens_plane = CaseType(
             ),
         ),
     ),
-    answer=given(POWER, MATTERS_ASKED).by(
-        given(VERGENCE, MATTERS_ASKED)(lambda vergence, matters: (vergence, matters))
-    ),
+    answer=given(POWER, MATTERS).by(given(VERGENCE, MATTERS)(lambda vergence, matters: (vergence, matters))),
     found=given(DISTANCE_CM, VERTEX)(
         lambda distance_cm, vertex_mm: (
             f"Sight hole {write_distance(distance_cm)} from the cornea.",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from operator import itemgetter
 from typing import Any
 
 from cases import skills
@@ -13,7 +12,7 @@ from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
-from cases.keys import Key, Readable, Rule, Slip, asking, given, untyped
+from cases.keys import Key, Readable, Rule, Slip, asking, given
 from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
@@ -68,10 +67,8 @@ FAR_TARGET_UNDER_DROPS = SlipName(
 )
 
 
-def fixation_demand(distance: Readable[float] | str) -> Step:
-    """Step: the distance in cm to the `demand` in D that a target there makes."""
-    # near.py hands the name in; once it hands its key in, this line and the str above can go.
-    at: Readable[float] = untyped(itemgetter(distance)) if isinstance(distance, str) else distance
+def fixation_demand(at: Readable[float]) -> Step:
+    """Step: the distance in cm, `at`, to the `demand` in D that a target there makes."""
     return DEMAND.step(
         skills.DISTANCE_IN_DIOPTRES,
         run=given(at)(lambda cm: 100 / cm),

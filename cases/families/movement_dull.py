@@ -65,7 +65,7 @@ LIGHTS = Choice(
         Option("absent", "none at all"),
     )
 )
-TRIED = Marks(
+MEASURES = Marks(
     (
         Option("large-plus", "a lens of +6.00 or more"),
         Option("large-minus", "a lens of −6.00 or more"),
@@ -109,7 +109,7 @@ def _draw_dull(chance: Chance, settings: Settings) -> dict[str, Any]:
         )
     distance = pick_distance(chance, settings)
     in_place = working_vergence(distance) if light == "bright" else chance.stepped(-1, 2)
-    return given(LIGHT, IN_PLACE, DISTANCE, VISION, TRIED_FOUND).to(
+    return given(LIGHT, IN_PLACE, DISTANCE, VISION, TRIED).to(
         light, round(4 * in_place) / 4, distance, chance.among(_VISION[light]), tried
     )
 
@@ -119,7 +119,7 @@ def _meaning(light: str) -> str:
 
 
 def _all_tried(tried: tuple[str, ...]) -> bool:
-    return len(tried) == len(TRIED.options)
+    return len(tried) == len(MEASURES.options)
 
 
 def _action(meaning: str, tried: tuple[str, ...]) -> str:
@@ -136,10 +136,10 @@ def _acted(name: SlipName, action: str, words: str, live: Rule[bool]) -> Slip[st
     return Slip(name, run=given()(lambda: action), says=given()(lambda: words), live=live)
 
 
-TRIED_FOUND = Field("tried", "Tried as well, without any change", TRIED, default=())
+TRIED = Field("tried", "Tried as well, without any change", MEASURES, default=())
 
 
-@given(MEANING, TRIED_FOUND)
+@given(MEANING, TRIED)
 def _searching(meaning: str, tried: tuple[str, ...]) -> bool:
     return meaning == "far" and not _all_tried(tried)
 
@@ -158,12 +158,12 @@ _ACTIONS_SAID = {
 ACTION = Field("action", "What next?", ACTIONS)
 
 
-@given(MEANING, ACTION, TRIED_FOUND)
+@given(MEANING, ACTION, TRIED)
 def _action_words(meaning: str, action: str, tried: tuple[str, ...]) -> str:
     if meaning == "far" and action == "refer":
         return "Neither large lenses nor a shorter distance changed anything: refer by the local path at once."
     if action == "search":
-        left = TRIED.write([option.id for option in TRIED.options if option.id not in tried])
+        left = MEASURES.write([option.id for option in MEASURES.options if option.id not in tried])
         return f"Not tried yet: {left}. Whatever the distance then is, allow for it."
     return _ACTIONS_SAID[action]
 
@@ -183,7 +183,7 @@ def _dull_figure(uid: str, light: str) -> Figure | None:
 def _tried_words(tried: tuple[str, ...]) -> tuple[str, ...]:
     if not tried:
         return ()
-    return (f"Tried as well, and it looked the same: {TRIED.write(tried)}.",)
+    return (f"Tried as well, and it looked the same: {MEASURES.write(tried)}.",)
 
 
 IN_PLACE = Field("in_place", "Sphere in place", Power(), default=0.0)
@@ -200,7 +200,7 @@ dull_reflex = CaseType(
             IN_PLACE,
             DISTANCE,
             VISION,
-            TRIED_FOUND,
+            TRIED,
         )
     ),
     asks=(ACTION,),
@@ -224,15 +224,13 @@ dull_reflex = CaseType(
                     ABSENT_AS_DULL,
                     "far",
                     "Taken for a large error.",
-                    given(LIGHT, TRIED_FOUND)(
-                        lambda light, tried: light in ("white", "absent") and not _all_tried(tried)
-                    ),
+                    given(LIGHT, TRIED)(lambda light, tried: light in ("white", "absent") and not _all_tried(tried)),
                 ),
             ),
         ),
         ACTION.step(
             ACT_ON_DULL,
-            run=given(MEANING, TRIED_FOUND)(lambda meaning, tried: _action(meaning, tried)),
+            run=given(MEANING, TRIED)(lambda meaning, tried: _action(meaning, tried)),
             says=_action_words,
             slips=(
                 _acted(QUARTER_STEPS, "quarters", "Small steps gone on with.", _searching),
@@ -247,7 +245,7 @@ dull_reflex = CaseType(
                     KEPT_TRYING,
                     "search",
                     "More lenses tried.",
-                    given(MEANING, TRIED_FOUND)(lambda meaning, tried: meaning == "far" and _all_tried(tried)),
+                    given(MEANING, TRIED)(lambda meaning, tried: meaning == "far" and _all_tried(tried)),
                 ),
                 _acted(
                     PAST_NEUTRAL,
@@ -259,7 +257,7 @@ dull_reflex = CaseType(
         ),
     ),
     answer=as_found(ACTION),
-    found=given(IN_PLACE, DISTANCE, LIGHT, VISION, TRIED_FOUND)(
+    found=given(IN_PLACE, DISTANCE, LIGHT, VISION, TRIED)(
         lambda in_place, distance_cm, light, vision, tried: (
             f"Streak swept both ways with {lens_in_place(in_place, 'DS in place')}, sight hole "
             f"{write_distance(distance_cm)} from the pupil: nothing is seen to travel.",

@@ -119,8 +119,8 @@ SHIFT = Field("shift", "Change of the working distance in dioptres", Power(exact
 
 
 @given(LEANED_CM, DISTANCE, SHIFT)
-def _shift_words(leaned_cm: float, distance_cm: float, shift_value: float) -> str:
-    leaned, upright, shift = vergence(leaned_cm), vergence(distance_cm), shift_value
+def _shift_words(leaned_cm: float, distance_cm: float, shift: float) -> str:
+    leaned, upright = vergence(leaned_cm), vergence(distance_cm)
     digits = adding_up(shift, leaned, -upright)
     return (
         f"{write_distance(leaned_cm)} is {digits.size(leaned)} D and "

@@ -16,8 +16,8 @@ from cases.choices import Choice, Option
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
-from cases.keys import Key, Rule, Slip, asking, given, untyped
-from cases.kinds import Angle, Lens, Meridian, Power, Scalar
+from cases.keys import Key, Rule, Slip, asking, given
+from cases.kinds import Angle, Lens, Power, Scalar
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.movements import OPPOSITE
 from cases.notation import read_quantity, write_distance
@@ -26,6 +26,7 @@ from cases.shared_keys import EYE
 from cases.steps import (
     DISTANCE,
     MERIDIAN,
+    STREAK,
     VERGENCE,
     as_written,
     degrees,
@@ -36,7 +37,7 @@ from cases.steps import (
     size,
 )
 from cases.vergence import vergence
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.working import Skill, SlipName, SlipRef
 
 Vector = NDArray[np.float64]
 
@@ -135,15 +136,22 @@ class Ratio(Scalar):
         return f"too {'fast' if given > truth else 'slow'}: {self.write(given)} for {self.write(truth)}"
 
 
-SKEW = Angle(exact=1, tolerance=3, low=-90, high=90)
-
-
 NOT_SO_NEAR = 0.2
 """Nearer to neutral than so many D, and yet not there, the speed is a number that nobody could judge: none is drawn."""
 
 
-PULL = Key[float]("pull")
+RX = Field("rx", "Net prescription of the eye", Lens())
+IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
+MOVEMENT = Field("movement", "Movement", REFLEX_MOVEMENTS)
+RESIDUAL = Field("residual", "Still wanted across the streak", Power(exact=0.03, tolerance=0.1))
+SPEED_RATIO = Field("speed_ratio", "Speed of the reflex, the streak's being 1", Ratio())
+SKEW = Field("skew", "Angle from streak to reflex, anticlockwise plus", Angle(exact=1, tolerance=3, low=-90, high=90))
+PULL = Key[float]("pull", unit="D")
 SPEED = Key[float | None]("speed")
+
+_setting = given(RX, IN_PLACE, DISTANCE)(
+    lambda rx, in_place, distance_cm: Setting(rx=rx, in_place=in_place, distance_cm=distance_cm)
+)
 
 
 def _draw_reflex(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -154,28 +162,10 @@ def _draw_reflex(chance: Chance, settings: Settings) -> dict[str, Any]:
         streak = axis_of(eye.axis + turn)
     else:
         streak = chance.among((eye.axis, across(eye.axis)))
-    drawn: dict[str, Any] = {
-        "rx": eye,
-        "in_place": in_place,
-        "distance_cm": pick_distance(chance, settings),
-        "streak": streak,
-    }
-    if 0 < abs(look(_setting(drawn["rx"], drawn["in_place"], drawn["distance_cm"]), streak).residual) < NOT_SO_NEAR:
+    drawn = given(RX, IN_PLACE, DISTANCE, STREAK).to(eye, in_place, pick_distance(chance, settings), streak)
+    if 0 < abs(residual(_setting(drawn), streak)) < NOT_SO_NEAR:
         return drawn | IN_PLACE.to(in_place + SphCyl(0.5))
     return drawn
-
-
-def _setting(rx: SphCyl, in_place: SphCyl, distance_cm: float) -> Setting:
-    return Setting(rx=rx, in_place=in_place, distance_cm=distance_cm)
-
-
-RX = Field("rx", "Net prescription of the eye", Lens())
-IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
-
-
-@given(RX, IN_PLACE, DISTANCE)
-def _begin(rx: SphCyl, in_place: SphCyl, distance_cm: float) -> float:
-    return vergence(_setting(rx, in_place, distance_cm).distance_cm)
 
 
 def _streak_vectors(streak: float) -> tuple[Vector, Vector]:
@@ -184,35 +174,32 @@ def _streak_vectors(streak: float) -> tuple[Vector, Vector]:
     return np.array([cos, sin]), np.array([-sin, cos])
 
 
-def _pull(streak: float, rx: SphCyl, in_place: SphCyl, distance_cm: float) -> float:
+def _pull_in(setting: Setting, streak: float) -> float:
     """Return in D how much of what is wanted across the streak acts along it, and so turns the reflex."""
     along, normal = _streak_vectors(streak)
-    return float(along @ residual_matrix(_setting(rx, in_place, distance_cm)) @ normal)
+    return float(along @ residual_matrix(setting) @ normal)
 
 
-def _left(known: Known, *, distance: float = 1, lens: float = 1) -> dict[str, Any]:
-    in_place = known["in_place"].power_at(known["meridian"])
-    return {"residual": known["eye"] + distance * known["vergence"] - lens * in_place}
+_pull = given(_setting, STREAK)(_pull_in)
+_pulled = given(_pull)(lambda pull: abs(pull) > 0.01)
 
 
-def _shown(known: Known) -> Look:
-    """Return what the streak shows of an eye that wants `residual` across the streak and is pulled aside by `pull`."""
-    setting = _setting(known["rx"], known["in_place"], known["distance_cm"])
-    if (
-        abs(known["residual"] - residual(setting, known["streak"])) > NOUGHT
-        or abs(known["pull"] - _pull(known["streak"], known["rx"], known["in_place"], known["distance_cm"])) > NOUGHT
-    ):
-        along, normal = _streak_vectors(known["streak"])
+def _left(*, distance: float = 1, lens: float = 1) -> Rule[float]:
+    """Add so many times the vergence to what the eye needs across the streak; take off as often what is in place."""
+    return given(EYE, VERGENCE, IN_PLACE, MERIDIAN)(
+        lambda eye, vergence, in_place, meridian: eye + distance * vergence - lens * in_place.power_at(meridian)
+    )
+
+
+@given(_setting, STREAK, RESIDUAL, PULL, VERGENCE)
+def _shown(setting: Setting, streak: float, wanted: float, pull: float, vergence: float) -> Look:
+    """Return what the streak shows of an eye that wants so many D across the streak and is pulled aside by `pull`."""
+    if abs(wanted - residual(setting, streak)) > NOUGHT or abs(pull - _pull_in(setting, streak)) > NOUGHT:
+        along, normal = _streak_vectors(streak)
         mixed = np.outer(along, normal)
-        wanted = known["residual"] * np.outer(normal, normal) + known["pull"] * (mixed + mixed.T)
-        eye = SphCyl.from_power_matrix(wanted) - SphCyl(known["vergence"])
-        setting = replace(setting, rx=eye, in_place=SphCyl(0))
-    return look(setting, known["streak"])
-
-
-def _speed(known: Known) -> float | None:
-    ratio = _shown(known).speed_ratio
-    return None if math.isinf(ratio) else ratio
+        eye = SphCyl.from_power_matrix(wanted * np.outer(normal, normal) + pull * (mixed + mixed.T))
+        setting = replace(setting, rx=eye - SphCyl(vergence), in_place=SphCyl(0))
+    return look(setting, streak)
 
 
 def _size(residual: float, pull: float) -> float:
@@ -241,21 +228,11 @@ def _left_words(meridian: float, residual: float) -> str:
     return f"still wanted along {degrees(meridian)}: {signed(residual)}."
 
 
-def _pulled(streak: float, rx: SphCyl, in_place: SphCyl, distance_cm: float) -> bool:
-    return bool(abs(_pull(streak, rx, in_place, distance_cm)) > 0.01)
-
-
-STREAK = Field("streak", "Long direction of the streak", Meridian())
-
-
-@given(STREAK, RX, IN_PLACE, DISTANCE, PULL)
-def _pull_words(streak: float, rx: SphCyl, in_place: SphCyl, distance_cm: float, pull: float) -> str:
-    if not _pulled(streak, rx, in_place, distance_cm):
+@given(_pulled, PULL)
+def _pull_words(pulled: bool, pull: float) -> str:
+    if not pulled:
         return "This is a principal meridian, so nothing turns the reflex out of the streak."
     return f"Off the principal meridians {size(pull)} D act along the streak, which turns the reflex."
-
-
-RESIDUAL = Field("residual", "Still wanted across the streak", Power(exact=0.03, tolerance=0.1))
 
 
 @given(SPEED, DISTANCE, VERGENCE, RESIDUAL, PULL)
@@ -274,31 +251,16 @@ SWEEP_OR_CYLINDER: Pair = (
 )
 """With the streak along the axis either of them leaves the sphere alone; with the streak anywhere else they part."""
 
-MOVEMENT = Field("movement", "Movement", REFLEX_MOVEMENTS)
-SPEED_RATIO = Field("speed_ratio", "Speed of the reflex, the streak's being 1", Ratio())
-SKEW_ASKED = Field("skew", "Angle from streak to reflex, anticlockwise plus", SKEW)
 reflex = CaseType(
     id="reflex",
     title="The whole reflex foretold",
     family=FAMILY,
     level="expert",
     seconds=90,
-    findings=Group(
-        (
-            RX,
-            IN_PLACE,
-            DISTANCE,
-            STREAK,
-        )
-    ),
-    asks=(
-        MOVEMENT,
-        RESIDUAL,
-        SPEED_RATIO,
-        SKEW_ASKED,
-    ),
+    findings=Group((RX, IN_PLACE, DISTANCE, STREAK)),
+    asks=(MOVEMENT, RESIDUAL, SPEED_RATIO, SKEW),
     draw=_draw_reflex,
-    begin=VERGENCE.by(_begin),
+    begin=VERGENCE.by(given(_setting)(lambda setting: vergence(setting.distance_cm))),
     steps=(
         read_meridian(),
         EYE.step(
@@ -317,7 +279,7 @@ reflex = CaseType(
         ),
         RESIDUAL.step(
             skills.POWER_LEFT,
-            run=untyped(lambda known: _left(known)["residual"]),
+            run=_left(),
             says=given(VERGENCE, DISTANCE, MERIDIAN, RESIDUAL)(
                 lambda vergence, distance_cm, meridian, residual: (
                     f"Add {size(vergence)} for {write_distance(distance_cm)}, take off what is in place; "
@@ -327,14 +289,14 @@ reflex = CaseType(
             slips=(
                 Slip(
                     skills.DISTANCE_IGNORED,
-                    run=untyped(lambda known: _left(known, distance=0)["residual"]),
+                    run=_left(distance=0),
                     says=given(MERIDIAN, RESIDUAL)(
                         lambda meridian, residual: f"The distance left out; {_left_words(meridian, residual)}"
                     ),
                 ),
                 Slip(
                     skills.LENSES_IGNORED,
-                    run=untyped(lambda known: _left(known, lens=0)["residual"]),
+                    run=_left(lens=0),
                     says=given(MERIDIAN, RESIDUAL)(
                         lambda meridian, residual: f"The lens in place left out; {_left_words(meridian, residual)}"
                     ),
@@ -344,43 +306,39 @@ reflex = CaseType(
         ),
         PULL.step(
             FIND_PULL,
-            run=given(STREAK, RX, IN_PLACE, DISTANCE)(
-                lambda streak, rx, in_place, distance_cm: _pull(streak, rx, in_place, distance_cm)
-            ),
+            run=_pull,
             says=_pull_words,
             slips=(
                 Slip(
                     SKEW_LEFT_OUT,
                     run=given()(lambda: 0.0),
                     says=given()(lambda: "The reflex taken to lie along the streak."),
-                    live=given(STREAK, RX, IN_PLACE, DISTANCE)(_pulled),
+                    live=_pulled,
                 ),
                 Slip(
                     SKEW_REVERSED,
-                    run=given(STREAK, RX, IN_PLACE, DISTANCE)(
-                        lambda streak, rx, in_place, distance_cm: -_pull(streak, rx, in_place, distance_cm)
-                    ),
+                    run=given(_pull)(lambda pull: -pull),
                     says=given()(lambda: "The reflex turned to the other side."),
-                    live=given(STREAK, RX, IN_PLACE, DISTANCE)(_pulled),
+                    live=_pulled,
                 ),
             ),
         ),
         MOVEMENT.step(
             skills.POWER_TO_MOVEMENT,
-            run=untyped(lambda known: _shown(known).movement),
+            run=given(_shown)(lambda shown: shown.movement),
             says=given(RESIDUAL, MOVEMENT)(lambda residual, movement: f"{signed(residual)} still wanted: {movement}."),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=untyped(lambda known: OPPOSITE[_shown(known).movement]),
+                    run=given(_shown)(lambda shown: OPPOSITE[shown.movement]),
                     says=given(MOVEMENT)(lambda movement: f"The other way round: {movement}."),
-                    live=untyped(lambda known: _shown(known).movement in ("with", "against")),
+                    live=given(_shown)(lambda shown: shown.movement in ("with", "against")),
                 ),
             ),
         ),
         SPEED.step(
             FIND_SPEED,
-            run=untyped(lambda known: _speed(known)),
+            run=given(_shown)(lambda shown: None if math.isinf(shown.speed_ratio) else shown.speed_ratio),
             says=_speed_words,
             slips=(
                 Slip(
@@ -400,10 +358,10 @@ reflex = CaseType(
                 ),
             ),
         ),
-        SKEW_ASKED.step(
+        SKEW.step(
             FIND_SKEW,
-            run=untyped(lambda known: _shown(known).skew),
-            says=given(SKEW_ASKED)(
+            run=given(_shown)(lambda shown: shown.skew),
+            says=given(SKEW)(
                 lambda skew: (
                     f"The reflex stands {abs(skew):.0f}° {'anticlockwise' if skew > 0 else 'clockwise'} "
                     "from the streak."
@@ -413,8 +371,8 @@ reflex = CaseType(
             ),
         ),
     ),
-    answer=given(MOVEMENT, RESIDUAL, SPEED_RATIO, SKEW_ASKED).by(
-        given(MOVEMENT, RESIDUAL, SPEED, SKEW_ASKED)(
+    answer=given(MOVEMENT, RESIDUAL, SPEED_RATIO, SKEW).by(
+        given(MOVEMENT, RESIDUAL, SPEED, SKEW)(
             lambda movement, residual, speed, skew: (movement, residual, math.inf if speed is None else speed, skew)
         )
     ),

@@ -248,7 +248,7 @@ near_response = CaseType(
     holds=_begin_response,
     steps=(
         _no_distance(),
-        fixation_demand("target_cm"),
+        fixation_demand(TARGET),
         RESPONSE.step(
             skills.ACCOMMODATIVE_RESPONSE,
             run=given(DEMAND, FOUND)(lambda demand, found: demand - found),

@@ -53,7 +53,7 @@ AXES_DIFFER = otherwise(AXES_AGREE)
 
 
 def count_worn(worn: Readable[SphCyl], words: Rule[str]) -> Step:
-    """Step: what is `worn` and `over`, what was found over it, to `first` and `second`, the lenses that add up."""
+    """Step: the lens that is `worn` and `over`, what was found over it, to `first` and `second`, which add up."""
     return given(FIRST_LENS, SECOND_LENS).step(
         skills.COUNT_WORN_LENS,
         run=given(worn, OVER)(lambda worn, over: (worn, over)),

@@ -123,11 +123,11 @@ def _nearly(power: float, metres: float, net: float) -> str:
 
 
 @given(METRES, POWERS, NET)
-def _moved_words(metres_value: float, powers: tuple[float, ...], net_value: tuple[float, ...]) -> str:
-    metres = f"({_metres(metres_value)})" if metres_value < 0 else _metres(metres_value)
+def _moved_words(metres: float, powers: tuple[float, ...], nets: tuple[float, ...]) -> str:
+    written = f"({_metres(metres)})" if metres < 0 else _metres(metres)
     sums = [
-        f"{signed(power)} ÷ (1 − {metres} × ({signed(power)})) = {_nearly(power, metres_value, net)}{signed(net)}"
-        for power, net in zip(powers, net_value, strict=True)
+        f"{signed(power)} ÷ (1 − {written} × ({signed(power)})) = {_nearly(power, metres, net)}{signed(net)}"
+        for power, net in zip(powers, nets, strict=True)
     ]
     return f"The power over 1 less metres times power: {', and '.join(sums)}."
 

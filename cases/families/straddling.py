@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -11,13 +12,12 @@ from cases.choices import Choice, Option
 from cases.families.algebra import FAMILY
 from cases.fields import Field, Group
 from cases.figures import Figure
-from cases.figures_reflex import lean_in
-from cases.keys import Key, Slip, as_found, asking, given, untyped
-from cases.kinds import Axis, BadFinding, Meridian, Power
+from cases.figures_reflex import Breadth, lean_in
+from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.kinds import Axis, BadFinding, Power
 from cases.lens import axis_gap, axis_of
-from cases.steps import TURN as TURN_STEPS
-from cases.steps import degrees, pick_axis, signed, turn_on_dial
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
+from cases.working import Skill, SlipName, SlipRef
 
 COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
 BAND_TO_AXIS = Skill("band-to-axis", "turning an axis by what the bands show")
@@ -46,6 +46,7 @@ TURNS = Choice(
 )
 
 _WIDTH = {"narrow": 1, "ordinary": 2, "wide": 3}
+_DRAWN: dict[str, Breadth | None] = {"narrow": "narrow", "ordinary": None, "wide": "wide"}
 _OTHER = {"first": "second", "second": "first"}
 
 WIDE_FOLLOWED = SlipName(
@@ -85,7 +86,17 @@ TURN_TWINS: tuple[Pair, ...] = ((_REVERSED, _PLUS_RULE), (_REVERSED, _NUMBERS), 
 """Each turns the answer round; a plus cylinder, or a turn that does not pass 180, leaves fewer of them possible."""
 
 
+CYLINDER = Field("cylinder", "Cylinder in the frame, signed", Power())
+AXIS = Field("axis", "Its axis", Axis())
+BAND = Field("band", "Band of light", BANDS)
+_VIEW = Group((STREAK, BAND))
+FIRST = Field("first", "First streak, 45° from the axis", _VIEW)
+SECOND = Field("second", "Second streak, 45° to the other side", _VIEW)
+GUIDE = Field("guide", "Which band guides you?", GUIDES)
+WAY = Field("turn", "Which way does the axis go?", TURNS)
 TOWARD = Key[float | None]("toward")
+
+_streaks = given(FIRST[STREAK], SECOND[STREAK])(lambda first, second: {"first": first, "second": second})
 
 
 def _draw_straddle(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -97,13 +108,13 @@ def _draw_straddle(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(CYLINDER, AXIS, FIRST, SECOND).to(
         chance.among((-1, 1)) * chance.stepped(0.75, 3),
         axis,
-        {"streak": axis_of(axis + first), "band": one},
-        {"streak": axis_of(axis + second), "band": other},
+        given(STREAK, BAND).to(axis_of(axis + first), one),
+        given(STREAK, BAND).to(axis_of(axis + second), other),
     )
 
 
-def _begin_straddle(axis_value: float, first_streak: float, second_streak: float, cylinder: float) -> None:
-    axis, streaks = axis_value, (first_streak, second_streak)
+@given(CYLINDER, AXIS, given(FIRST[STREAK], SECOND[STREAK])(lambda *streaks: streaks))
+def _lies_between(cylinder: float, axis: float, streaks: tuple[float, float]) -> None:
     if not cylinder:
         raise BadFinding(0, "a cylinder of nought has no axis: give its power with the sign")
     if any(abs(axis_gap(axis, streak) - 45) > 1 for streak in streaks) or axis_gap(*streaks) < 88:
@@ -113,24 +124,24 @@ def _begin_straddle(axis_value: float, first_streak: float, second_streak: float
         raise BadFinding(list(streaks), rule)
 
 
-def _guide(known: Known) -> str:
-    first, second = (_WIDTH[known[name]["band"]] for name in ("first", "second"))
-    return "neither" if first == second else "first" if first < second else "second"
+@given(FIRST[BAND], SECOND[BAND])
+def _guide(first: str, second: str) -> str:
+    """Say which band is the narrower."""
+    return "neither" if first == second else "first" if _WIDTH[first] < _WIDTH[second] else "second"
 
 
 def _degrees(toward: float | None) -> str:
     return "no side" if toward is None else degrees(toward)
 
 
-def _toward(known: Known, *, plus_rule: bool) -> dict[str, Any]:
-    """Say towards which streak's side the axis goes, or nowhere."""
-    if known["guide"] == "neither":
-        return {"toward": None}
-    name = known["guide"] if plus_rule else _OTHER[known["guide"]]
-    return {"toward": known[name]["streak"]}
+def _toward(plus_rule: Callable[[float], bool]) -> Rule[float | None]:
+    """Say towards which streak's side the axis goes, or nowhere, by the rule that is held right for the cylinder."""
 
+    @given(GUIDE, CYLINDER, _streaks)
+    def toward(guide: str, cylinder: float, streaks: dict[str, float]) -> float | None:
+        return streaks.get(guide if plus_rule(cylinder) else _OTHER.get(guide, guide))
 
-CYLINDER = Field("cylinder", "Cylinder in the frame, signed", Power())
+    return toward
 
 
 @given(TOWARD, CYLINDER)
@@ -141,90 +152,68 @@ def _toward_words(toward: float | None, cylinder: float) -> str:
     return f"A {sign} cylinder's axis goes {way} the narrow band: to the side of the streak at {degrees(toward)}."
 
 
-AXIS = Field("axis", "Its axis", Axis())
-
-
-@given(TURN_STEPS, AXIS, TOWARD)
+@given(TURN, AXIS, TOWARD)
 def _turn_words(turn: str, axis: float, toward: float | None) -> str:
     if toward is None:
         return "So go on to the power."
     return f"From {degrees(axis)} towards {degrees(toward)} is {TURNS.write(turn)}."
 
 
-def _bands(known: Known, uid: str) -> Figure:
-    (first, one), (second, other) = ((known[name]["streak"], known[name]["band"]) for name in ("first", "second"))
-    width = {"narrow": "narrow", "wide": "wide"}
-    return lean_in((first, width.get(one)), (second, width.get(other)), uid=uid)  # type: ignore[arg-type]
+def _bands(uid: str, first: float, one: str, second: float, other: str) -> Figure:
+    return lean_in((first, _DRAWN[one]), (second, _DRAWN[other]), uid=uid)
 
 
-STREAK = Field("streak", "Long direction of the streak", Meridian())
-_BAND = Group((STREAK, Field("band", "Band of light", BANDS)))
+@given(GUIDE, _streaks)
+def _guide_words(guide: str, streaks: dict[str, float]) -> str:
+    if guide == "neither":
+        return "The two bands are alike."
+    return f"The narrower band is that of the {guide} streak, at {degrees(streaks[guide])}."
 
-FIRST = Field("first", "First streak, 45° from the axis", _BAND)
-SECOND = Field("second", "Second streak, 45° to the other side", _BAND)
-GUIDE = Field("guide", "Which band guides you?", GUIDES)
-TURN = Field("turn", "Which way does the axis go?", TURNS)
+
 straddling = CaseType(
     id="axis-straddling",
     title="Straddling the axis",
     family=FAMILY,
     level="expert",
     seconds=15,
-    findings=Group(
-        (
-            CYLINDER,
-            AXIS,
-            FIRST,
-            SECOND,
-        )
-    ),
-    asks=(
-        GUIDE,
-        TURN,
-    ),
+    findings=Group((CYLINDER, AXIS, FIRST, SECOND)),
+    asks=(GUIDE, WAY),
     draw=_draw_straddle,
-    holds=given(AXIS, FIRST[STREAK], SECOND[STREAK], CYLINDER)(_begin_straddle),
+    holds=_lies_between,
     steps=(
         GUIDE.step(
             COMPARE_BANDS,
-            run=untyped(lambda known: _guide(known)),
-            says=untyped(
-                lambda known: (
-                    "The two bands are alike."
-                    if known["guide"] == "neither"
-                    else f"The narrower band is that of the {known['guide']} streak, at "
-                    f"{degrees(known[known['guide']]['streak'])}."
-                )
-            ),
+            run=_guide,
+            says=_guide_words,
             slips=(
                 Slip(
                     WIDE_FOLLOWED,
-                    run=untyped(lambda known: _OTHER[_guide(known)]),
+                    run=given(_guide)(lambda guide: _OTHER[guide]),
                     says=given(GUIDE)(lambda guide: f"The wider band followed, that of the {guide} streak."),
-                    live=untyped(lambda known: _guide(known) != "neither"),
+                    live=given(_guide)(lambda guide: guide != "neither"),
                 ),
                 Slip(
                     ONE_BAND_TRUSTED,
                     run=given()(lambda: "first"),
                     says=given()(lambda: "The first band taken by itself."),
-                    live=untyped(lambda known: _guide(known) == "neither"),
+                    live=given(_guide)(lambda guide: guide == "neither"),
                 ),
             ),
         ),
         TOWARD.step(
             BAND_TO_AXIS,
-            run=untyped(lambda known: _toward(known, plus_rule=known["cylinder"] > 0)["toward"]),
+            run=_toward(lambda cylinder: cylinder > 0),
             says=_toward_words,
             slips=(
                 Slip(
                     TURNED_WRONG_WAY,
-                    run=untyped(lambda known: _toward(known, plus_rule=known["cylinder"] < 0)["toward"]),
+                    run=_toward(lambda cylinder: cylinder < 0),
                     says=given(TOWARD)(lambda toward: f"Turned to the side of the streak at {_degrees(toward)}."),
                     live=given(GUIDE)(lambda guide: guide != "neither"),
                 ),
                 Slip(
                     PLUS_RULE_FOR_MINUS,
-                    run=untyped(lambda known: _toward(known, plus_rule=True)["toward"]),
+                    run=_toward(lambda _: True),
                     says=given(TOWARD)(
                         lambda toward: f"Towards the narrow band: the side of the streak at {_degrees(toward)}."
                     ),
@@ -240,20 +229,17 @@ straddling = CaseType(
         ),
         turn_on_dial(AXIS, TOWARD, stays=given(TOWARD)(lambda toward: toward is None), says=_turn_words),
     ),
-    answer=as_found(GUIDE, TURN_STEPS),
-    found=untyped(
-        lambda known: (
-            f"In the frame, a cylinder of {signed(known['cylinder'])} × {degrees(known['axis'])}. You sit a little "
-            "nearer than neutral, so that every band moves with.",
-            *(
-                f"{name.capitalize()} streak, at {degrees(known[name]['streak'])}: the band is "
-                f"{BANDS.write(known[name]['band'])}."
-                for name in ("first", "second")
-            ),
+    answer=as_found(GUIDE, TURN),
+    found=given(CYLINDER, AXIS, FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND])(
+        lambda cylinder, axis, first, one, second, other: (
+            f"In the frame, a cylinder of {signed(cylinder)} × {degrees(axis)}. You sit a little nearer than neutral, "
+            "so that every band moves with.",
+            f"First streak, at {degrees(first)}: the band is {BANDS.write(one)}.",
+            f"Second streak, at {degrees(second)}: the band is {BANDS.write(other)}.",
         )
     ),
     question=asking("Which band guides you, and which way does the axis go?"),
-    figure=_bands,
+    figure=given(FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND]).drawing(_bands),
     needs=("near-or-far", "sphere-then-cyl"),
     form=lambda _: None,
     twins=TURN_TWINS,

@@ -12,7 +12,7 @@ import pytest
 
 from cases.families.distance import DIOPTRES, distance_vergence, net_sphere, working_lens
 from cases.families.meridians import streak_axis, two_spheres
-from cases.keys import ALWAYS, Key, Mark, Slip, WiredStep, given, given_all
+from cases.keys import ALWAYS, Key, Mark, Slip, WiredStep, given, given_all, otherwise
 from cases.register import all_types
 from cases.skills import ALWAYS_ONE_FIFTY, DISTANCE_IN_DIOPTRES, TAKE_OFF_DISTANCE
 from cases.steps import DISTANCE, METRES, STREAK, VERGENCE
@@ -104,6 +104,37 @@ def test_a_value_known_in_some_cases_only_is_unknown_after_its_step() -> None:
     sometimes = TO_METRES.when(given(DISTANCE)(lambda cm: cm > 50))
     with pytest.raises(BrokenChain, match="needs metres, which nothing before it gives"):
         replace(distance_vergence, steps=(sometimes, INVERT))
+
+
+FAR = given(DISTANCE)(lambda cm: cm > 50)
+NEAR = otherwise(FAR)
+
+
+def test_a_value_that_both_branches_give_is_known_after_them() -> None:
+    assert isinstance(TO_METRES, WiredStep)
+    assert [NEAR({"distance_cm": cm}) for cm in (40.0, 67.0)] == [True, False]
+    far, near = TO_METRES.when(FAR), TO_METRES.when(NEAR)
+    for branches in ((far, near), (near, far)):
+        assert is_wired(replace(distance_vergence, steps=(*branches, INVERT)))
+    unrelated = TO_METRES.when(given(DISTANCE)(lambda cm: cm <= 50))
+    for branch, other in ((far, far), (near, near), (far, unrelated)):
+        with pytest.raises(BrokenChain, match="needs metres, which nothing before it gives"):
+            replace(distance_vergence, steps=(branch, other, INVERT))
+
+
+def test_another_key_of_the_same_name_in_the_other_branch_is_not_mixed_up() -> None:
+    assert isinstance(TO_METRES, WiredStep)
+    assert isinstance(INVERT, WiredStep)
+    words = Key[str]("metres")
+    told = words.step(TAKE_OFF_DISTANCE, run=given(DISTANCE)(lambda cm: f"{cm / 100:g}"), says=SAYS).when(NEAR)
+    read = VERGENCE.step(DISTANCE_IN_DIOPTRES, run=given(words)(lambda said: 1 / float(said)), says=SAYS)
+    far = (TO_METRES.when(FAR), INVERT.when(FAR))
+    for steps in ((*far, told, read.when(NEAR)), (far[0], told, read.when(NEAR), far[1])):
+        both = replace(distance_vergence, steps=steps)
+        assert [both.case({"distance_cm": cm}).truth for cm in (40.0, 80.0)] == [{"power": 2.5}, {"power": 1.25}]
+    for wrong in (INVERT, INVERT.when(NEAR), read, read.when(FAR)):
+        with pytest.raises(BrokenChain, match="needs another metres than the one known here"):
+            replace(distance_vergence, steps=(far[0], told, wrong))
 
 
 GIVEN = """
