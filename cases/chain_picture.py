@@ -8,7 +8,7 @@ from html import escape
 from typing import Any
 
 from cases.casetype import CaseType
-from cases.keys import Given, Key, Part, Rule, WiredSlip, WiredStep
+from cases.keys import Key, Part, Rule, Step
 
 LEFT, ACROSS, DOWN, HEAD = 300, 46, 34, 130
 """In px: room for the names of the steps, between two values, between two rows, and for the names of the values."""
@@ -29,24 +29,21 @@ def _names(keys: tuple[Key[Any], ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(key.whole.name if isinstance(key, Part) else key.name for key in keys))
 
 
-def _read_by(step: WiredStep) -> tuple[str, ...]:
+def _read_by(step: Step) -> tuple[str, ...]:
     rules: list[Rule[Any]] = [*step.rules]
     for slip in step.slips:
-        if isinstance(slip, WiredSlip):
-            rules += slip.rules
+        rules += slip.rules
     return _names(tuple(key for rule in rules for key in rule.needs))
 
 
 def rows(case_type: CaseType) -> Iterator[Row]:
     """Yield the rows of a type's chain, from its findings to its answer."""
     yield Row("what is found", (), _names(case_type.findings.fields))
-    if isinstance(case_type.begin, Given) and case_type.begin.keys:
+    if case_type.begin.keys:
         yield Row("to begin with", _names(case_type.begin.rule.needs), _names(case_type.begin.keys))
     for step in case_type.steps:
-        if isinstance(step, WiredStep):
-            yield Row(step.skill.id, _read_by(step), _names(step.gives), step.sometimes)
-    if isinstance(case_type.answer, Given):
-        yield Row("the answer", _names(case_type.answer.rule.needs), _names(case_type.answer.keys))
+        yield Row(step.skill.id, _read_by(step), _names(step.gives), step.sometimes)
+    yield Row("the answer", _names(case_type.answer.rule.needs), _names(case_type.answer.keys))
 
 
 def as_lines(case_type: CaseType) -> str:

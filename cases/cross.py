@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from cases import skills
-from cases.keys import Key, Rule, WiredStep, given
-from cases.keys import Slip as Wrong
+from cases.keys import Key, Rule, Slip, Step, given
 from cases.lens import across
 from cases.steps import (
     ADDED,
@@ -24,7 +23,7 @@ from cases.steps import (
     taken_off,
 )
 from cases.sums import adding_up
-from cases.working import Slip, SlipName
+from cases.working import SlipName
 
 MERIDIANS = Key[tuple[float, ...]]("meridians", unit="°")
 SPHERE = Key[float]("sphere", unit="D")
@@ -75,17 +74,17 @@ def _with_sphere(choose: Callable[[float, float], float]) -> Rule[Chosen]:
     return given(NET, MERIDIANS, FORM)(run)
 
 
-_WRONG_SPHERE = Wrong(
+_WRONG_SPHERE = Slip(
     skills.WRONG_SPHERE,
     run=_with_sphere(lambda _, far: far),
     says=given(SPHERE)(lambda sphere: f"Started from the other power: sphere {signed(sphere)}."),
 )
-_MEAN_AS_SPHERE = Wrong(
+_MEAN_AS_SPHERE = Slip(
     skills.MEAN_AS_SPHERE,
     run=_with_sphere(lambda near, far: (near + far) / 2),
     says=given(SPHERE)(lambda sphere: f"The mean of the two taken as the sphere: {signed(sphere)}."),
 )
-FIRST_TAKEN = Wrong(
+FIRST_TAKEN = Slip(
     FIRST_AS_SPHERE,
     run=given(NET, MERIDIANS)(lambda net, meridians: _chosen(net, meridians, 0)),
     says=given(SPHERE)(lambda sphere: f"The first power taken as the sphere: {signed(sphere)}."),
@@ -93,7 +92,7 @@ FIRST_TAKEN = Wrong(
 )
 
 
-def choose_sphere(*more: Wrong[Chosen] | Slip) -> WiredStep:
+def choose_sphere(*more: Slip[Chosen]) -> Step:
     """Step: `net`, `meridians` and `form` to the `sphere`, its meridian `along` and the power at either end."""
 
     def says(form: str, sphere: float, along: float) -> str:
@@ -117,31 +116,31 @@ def _gap_words(near: float, far: float, cylinder: float) -> str:
     return f"From {digits.signed(near)} to {digits.signed(far)} is {digits.result(cylinder)}: the cylinder."
 
 
-def find_cylinder(*more: Wrong[float] | Slip) -> WiredStep:
+def find_cylinder(*more: Slip[float]) -> Step:
     """Step: the two ends to the `cylinder`, their difference with the sign of the form asked for."""
     return CYLINDER.step(
         skills.FIND_CYLINDER,
         run=_ENDS_AND_FORM(lambda near, far, form: _sign(form) * abs(far - near)),
         says=given(NEAR_END, FAR_END, CYLINDER)(_gap_words),
         slips=(
-            Wrong(
+            Slip(
                 skills.SECOND_AS_CYLINDER,
                 run=given(FAR_END)(lambda far: far),
                 says=given(CYLINDER)(lambda cylinder: f"The other power written as the cylinder: {signed(cylinder)}."),
             ),
-            Wrong(
+            Slip(
                 skills.SIZES_ADDED,
                 run=_ENDS_AND_FORM(lambda near, far, form: _sign(form) * (abs(near) + abs(far))),
                 says=given(CYLINDER)(lambda cylinder: f"The two sizes added: {signed(cylinder)}."),
                 live=_ENDS(lambda near, far: near * far > 0),
             ),
-            Wrong(
+            Slip(
                 skills.SIZES_SUBTRACTED,
                 run=_ENDS_AND_FORM(lambda near, far, form: _sign(form) * abs(abs(near) - abs(far))),
                 says=given(CYLINDER)(lambda cylinder: f"The sizes subtracted across zero: {signed(cylinder)}."),
                 live=_ENDS(lambda near, far: near * far < 0),
             ),
-            Wrong(
+            Slip(
                 skills.CYLINDER_SIGN_FLIPPED,
                 run=_ENDS_AND_FORM(lambda near, far, form: -_sign(form) * abs(far - near)),
                 says=given(CYLINDER)(lambda cylinder: f"The cylinder written as {signed(cylinder)}."),
@@ -158,7 +157,7 @@ PLACE_AXIS = AXIS.step(
         lambda axis: f"The sphere's meridian feels no cylinder, so the axis lies along it: {degrees(axis)}."
     ),
     slips=(
-        Wrong(
+        Slip(
             skills.AXIS_AT_POWER,
             run=given(ALONG)(across),
             says=given(AXIS)(lambda axis: f"The axis written along the cylinder's power: {degrees(axis)}."),
@@ -175,16 +174,16 @@ def _taken_off(net: Rule[Powers], cylinder: Rule[float] | Key[float] = CYLINDER)
     return given(net, cylinder)(lambda net, cylinder: (net, net[0], cylinder))
 
 
-def _on_sphere(slip: Wrong[Powers]) -> Wrong[TakenOff]:
+def _on_sphere(slip: Slip[Powers]) -> Slip[TakenOff]:
     """Turn a slip of taking the distance off one power into one of taking it off a lens's sphere."""
-    return Wrong(slip.name, run=_taken_off(slip.run), says=slip.says, live=slip.live)
+    return Slip(slip.name, run=_taken_off(slip.run), says=slip.says, live=slip.live)
 
 
 _OFF_CYLINDER = given(CYLINDER, VERGENCE)(lambda cylinder, off: cylinder - off)
 _ONE_MINUS = given(GROSS)(lambda gross: gross[0] < 0)
 
 
-def take_off_sphere(*more: Wrong[Powers]) -> WiredStep:
+def take_off_sphere(*more: Slip[Powers]) -> Step:
     """Step: `gross` (one power) beside a `cylinder` to the net `sphere`, the cylinder left as it is."""
     return given(NET, SPHERE, CYLINDER).step(
         skills.TAKE_OFF_DISTANCE,
@@ -192,14 +191,14 @@ def take_off_sphere(*more: Wrong[Powers]) -> WiredStep:
         says=taken_off,
         slips=(
             *map(_on_sphere, (LEFT_IN, ADDED, sign_blind(live=_ONE_MINUS))),
-            Wrong(
+            Slip(
                 skills.OFF_THE_CYLINDER_AS_WELL,
                 run=_taken_off(off_gross, _OFF_CYLINDER),
                 says=given(NET, CYLINDER)(
                     lambda net, cylinder: f"Taken off sphere and cylinder: {signed(net[0])} and {signed(cylinder)}."
                 ),
             ),
-            Wrong(
+            Slip(
                 skills.OFF_THE_CYLINDER_INSTEAD,
                 run=_taken_off(LEFT_IN.run, _OFF_CYLINDER),
                 says=given(CYLINDER)(lambda cylinder: f"Taken off the cylinder: {signed(cylinder)}."),

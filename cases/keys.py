@@ -7,9 +7,8 @@ from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, Generic, Protocol, TypeVar, TypeVarTuple, overload
 
-from cases import working
 from cases.figures import Figure
-from cases.working import Known, Skill, SlipName
+from cases.working import ChainSlip, ChainStep, Skill, SlipName, Values, always
 
 A = TypeVar("A")
 B = TypeVar("B")
@@ -26,7 +25,7 @@ Ts = TypeVarTuple("Ts")
 class Readable(Protocol[T_co]):
     """What a rule is made of: a key, or another rule, whose value is then worked out anew wherever it is read."""
 
-    def get(self, known: Known) -> T_co:
+    def get(self, known: Values) -> T_co:
         """Look the value up, or work it out."""
 
 
@@ -37,7 +36,7 @@ class Key(Generic[T]):
     name: str
     unit: str = field(default="", kw_only=True)
 
-    def get(self, known: Known) -> T:
+    def get(self, known: Values) -> T:
         """Look the value up."""
         value: T = known[self.name]
         return value
@@ -50,13 +49,9 @@ class Key(Generic[T]):
         """Say by which rule the value is found: for what a chain begins with, and for answers."""
         return Given((self,), rule, self._named(rule))
 
-    def _named(self, rule: Rule[T]) -> Callable[[Known], dict[str, Any]]:
+    def _named(self, rule: Rule[T]) -> Callable[[Values], dict[str, Any]]:
         name, of = self.name, rule.of
         return lambda known: {name: of(known)}
-
-    def plain(self, slip: Slip[T]) -> working.Slip:
-        """Make a slip of the step that gives this value fit for a step that is not made of rules yet."""
-        return _plain(slip, self._named)
 
     def step(
         self,
@@ -64,9 +59,9 @@ class Key(Generic[T]):
         *,
         run: Rule[T],
         says: Rule[str],
-        slips: Sequence[Slip[T] | working.Slip] = (),
+        slips: Sequence[Slip[T]] = (),
         needed: Rule[bool] | None = None,
-    ) -> WiredStep:
+    ) -> Step:
         """Make the step that gives this value."""
         return _step((self,), self._named, skill, run, says, slips, needed)
 
@@ -75,7 +70,7 @@ class Key(Generic[T]):
 class Mark(Key[bool]):
     """Whether a step was called for: it gives True, and where it was passed over the mark is False."""
 
-    def get(self, known: Known) -> bool:
+    def get(self, known: Values) -> bool:
         """Say whether the mark was left."""
         return bool(known.get(self.name, False))
 
@@ -87,7 +82,7 @@ class Part(Key[T]):
     whole: Key[Mapping[str, Any]]
     inner: Key[T]
 
-    def get(self, known: Known) -> T:
+    def get(self, known: Values) -> T:
         """Look the value up in the whole."""
         return self.inner.get(self.whole.get(known))
 
@@ -129,9 +124,9 @@ class Keys(Generic[*Ts]):
         """Say by which rule the values are found."""
         return Given(self.keys, rule, self._named(rule))
 
-    def _named(self, rule: Rule[tuple[*Ts]]) -> Callable[[Known], dict[str, Any]]:
+    def _named(self, rule: Rule[tuple[*Ts]]) -> Callable[[Values], dict[str, Any]]:
         names = [key.name for key in self.keys]
-        of: Callable[[Known], tuple[Any, ...]] = rule.of
+        of: Callable[[Values], tuple[Any, ...]] = rule.of
         return lambda known: dict(zip(names, of(known), strict=True))
 
     def step(
@@ -140,9 +135,9 @@ class Keys(Generic[*Ts]):
         *,
         run: Rule[tuple[*Ts]],
         says: Rule[str],
-        slips: Sequence[Slip[tuple[*Ts]] | working.Slip] = (),
+        slips: Sequence[Slip[tuple[*Ts]]] = (),
         needed: Rule[bool] | None = None,
-    ) -> WiredStep:
+    ) -> Step:
         """Make the step that gives these values."""
         return _step(self.keys, self._named, skill, run, says, slips, needed)
 
@@ -153,16 +148,16 @@ class Rule(Generic[T_co]):
 
     needs: tuple[Key[Any], ...]
     function: Callable[..., T_co]
-    of: Callable[[Known], T_co] = field(repr=False)
+    of: Callable[[Values], T_co] = field(repr=False)
     """The function with its values looked up in what is known."""
     instead_of: Rule[Any] | None = field(default=None, repr=False, compare=False)
     """The rule that holds just where this one does not, if there is one: see `otherwise`."""
 
-    def __call__(self, known: Known) -> T_co:
+    def __call__(self, known: Values) -> T_co:
         """Look the values up and call the function."""
         return self.of(known)
 
-    def get(self, known: Known) -> T_co:
+    def get(self, known: Values) -> T_co:
         """Do the same where another rule reads this one."""
         return self.of(known)
 
@@ -173,9 +168,9 @@ class Drawing:
 
     needs: tuple[Key[Any], ...]
     function: Callable[..., Figure | None]
-    _values: Callable[[Known], tuple[Any, ...]]
+    _values: Callable[[Values], tuple[Any, ...]]
 
-    def __call__(self, known: Known, uid: str) -> Figure | None:
+    def __call__(self, known: Values, uid: str) -> Figure | None:
         """Look the values up and draw."""
         return self.function(uid, *self._values(known))
 
@@ -186,9 +181,9 @@ class Given:
 
     keys: tuple[Key[Any], ...]
     rule: Rule[Any]
-    _found: Callable[[Known], dict[str, Any]]
+    _found: Callable[[Values], dict[str, Any]]
 
-    def __call__(self, known: Known) -> dict[str, Any]:
+    def __call__(self, known: Values) -> dict[str, Any]:
         """Find the values."""
         return self._found(known)
 
@@ -205,7 +200,7 @@ class Slip(Generic[T_co]):
 
 
 @dataclass(frozen=True, kw_only=True)
-class WiredSlip(working.Slip):
+class WiredSlip(ChainSlip):
     """A slip as chains run it, with what it reads."""
 
     rules: tuple[Rule[Any], ...] = field(repr=False)
@@ -215,11 +210,12 @@ class WiredSlip(working.Slip):
 
 
 @dataclass(frozen=True, kw_only=True)
-class WiredStep(working.Step):
+class Step(ChainStep):
     """A step as chains run it, with what it reads and gives, so that a whole chain can be checked unrun."""
 
+    slips: tuple[WiredSlip, ...] = ()
     gives: tuple[Key[Any], ...] = field(repr=False)
-    named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]] = field(repr=False)
+    named: Callable[[Rule[Any]], Callable[[Values], dict[str, Any]]] = field(repr=False)
     rules: tuple[Rule[Any], ...] = field(repr=False)
     line: Rule[str] = field(repr=False)
     sometimes: bool
@@ -229,18 +225,14 @@ class WiredStep(working.Step):
         """The rule under which the step is carried out; None for a step that always is."""
         return self.rules[-1] if self.sometimes else None
 
-    def when(self, needed: Rule[bool]) -> WiredStep:
+    def when(self, needed: Rule[bool]) -> Step:
         """Make the same step for the cases that call for it."""
         before = self.rules[:1] if self.sometimes else self.rules
         return replace(self, needed=needed.of, rules=(*before, needed), sometimes=needed is not ALWAYS)
 
-    def with_slips(self, *slips: Slip[Any] | working.Slip) -> WiredStep:
+    def with_slips(self, *slips: Slip[Any]) -> Step:
         """Make the same step with other slips in place of its own."""
         return replace(self, slips=_plain_slips(slips, self.named))
-
-
-ANYTHING = Key[Any]("anything")
-"""What a rule needs that looks into all that is known."""
 
 
 @overload
@@ -288,11 +280,6 @@ def otherwise(rule: Rule[bool]) -> Rule[bool]:
     return replace(given(rule)(lambda held: not held), instead_of=rule)
 
 
-def untyped(function: Callable[[Known], V]) -> Rule[V]:
-    """Make a rule of a function that looks into all that is known: it cannot be checked, and is for old families."""
-    return Rule((ANYTHING,), function, function)
-
-
 def _needed(read: tuple[Readable[Any], ...]) -> tuple[Key[Any], ...]:
     """List the keys that are read, those of rules among them, each once."""
     every: list[Key[Any]] = []
@@ -307,7 +294,7 @@ def _names(read: tuple[Readable[Any], ...]) -> list[str] | None:
     return names if len(names) == len(read) else None
 
 
-def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> Callable[[Known], V]:
+def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> Callable[[Values], V]:
     """Bind a function to the keys; one and two, which are most, without a detour: chains are run very often."""
     names = _names(read)
     if names is not None:
@@ -321,7 +308,7 @@ def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> 
     return lambda known: function(*values(known))
 
 
-def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Known], tuple[Any, ...]]:
+def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Values], tuple[Any, ...]]:
     names = _names(read)
     if names is None:
         return lambda known: tuple(one.get(known) for one in read)
@@ -335,19 +322,19 @@ def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Known], tuple[Any, ...
 
 def _step(
     gives: tuple[Key[Any], ...],
-    named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]],
+    named: Callable[[Rule[Any]], Callable[[Values], dict[str, Any]]],
     skill: Skill,
     run: Rule[Any],
     says: Rule[str],
-    slips: Sequence[Slip[Any] | working.Slip],
+    slips: Sequence[Slip[Any]],
     needed: Rule[bool] | None,
-) -> WiredStep:
-    return WiredStep(
-        skill,
-        named(run),
-        says.of,
-        _plain_slips(slips, named),
-        needed.of if needed else working.always,
+) -> Step:
+    return Step(
+        skill=skill,
+        run=named(run),
+        says=says.of,
+        slips=_plain_slips(slips, named),
+        needed=needed.of if needed else always,
         gives=gives,
         named=named,
         rules=(run, *([needed] if needed else [])),
@@ -357,17 +344,17 @@ def _step(
 
 
 def _plain_slips(
-    slips: Sequence[Slip[Any] | working.Slip], named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]
-) -> tuple[working.Slip, ...]:
-    return tuple(one if isinstance(one, working.Slip) else _plain(one, named) for one in slips)
+    slips: Sequence[Slip[Any]], named: Callable[[Rule[Any]], Callable[[Values], dict[str, Any]]]
+) -> tuple[WiredSlip, ...]:
+    return tuple(_plain(one, named) for one in slips)
 
 
-def _plain(slip: Slip[Any], named: Callable[[Rule[Any]], Callable[[Known], dict[str, Any]]]) -> WiredSlip:
+def _plain(slip: Slip[Any], named: Callable[[Rule[Any]], Callable[[Values], dict[str, Any]]]) -> WiredSlip:
     return WiredSlip(
         slip.name,
         named(slip.run),
         slip.says.of,
-        slip.live.of if slip.live else working.always,
+        slip.live.of if slip.live else always,
         rules=(slip.run, *([slip.live] if slip.live else [])),
         line=slip.says,
     )

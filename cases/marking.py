@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
-from cases.casetype import Case, Slipped, Values
+from cases.casetype import Case, Slipped
 from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Field
 from cases.kinds import Cross, Kind, Lens, Power
 from cases.lens import SphCyl
+from cases.working import Values
 
 CREDITED = ("right", "equivalent", "near")
 

@@ -10,14 +10,13 @@ from cases.casetype import Pair, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
-from cases.keys import Key, Readable, Rule, given, given_all, untyped
-from cases.keys import Slip as Wrong
+from cases.keys import Key, Readable, Rule, Slip, Step, given, given_all
 from cases.kinds import Axis, Distance, Lens, Meridian
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_axis, write_distance, write_power, write_prescription, write_size
 from cases.sums import less
 from cases.vergence import is_clinic_value, vergence, working_vergence
-from cases.working import Known, Slip, SlipRef, Step
+from cases.working import SlipRef
 
 DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", Distance())
 FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
@@ -133,14 +132,14 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
         run=given(DISTANCE)(value),
         says=given(DISTANCE, VERGENCE)(says),
         slips=(
-            Wrong(
+            Slip(
                 skills.METRES_NOT_INVERTED,
                 run=given(DISTANCE)(lambda cm: cm / 100),
                 says=given(DISTANCE, VERGENCE)(lambda cm, power: f"{write_distance(cm)} taken as {size(power)} D."),
                 # At a metre and a half the metres are the habitual 1.50 as well, and the habit tells it already.
                 live=given(DISTANCE)(lambda cm: all(abs(cm / 100 - other) > 0.02 for other in (value(cm), 1.5))),
             ),
-            Wrong(
+            Slip(
                 skills.ALWAYS_ONE_FIFTY,
                 run=given()(lambda: 1.5),
                 says=given(DISTANCE)(lambda cm: f"1.50 D taken, though the distance is {write_distance(cm)}."),
@@ -173,30 +172,30 @@ def subtract_sizes(power: float, off: float) -> float:
     return (abs(power) - off) * (1 if power >= 0 else -1)
 
 
-LEFT_IN = Wrong(
+LEFT_IN = Slip(
     skills.DISTANCE_LEFT_IN,
     run=given(GROSS)(lambda gross: gross),
     says=given(NET)(lambda net: f"Nothing taken off: {listed(net)}."),
 )
-ADDED = Wrong(
+ADDED = Slip(
     skills.DISTANCE_ADDED,
     run=given(GROSS, VERGENCE)(lambda gross, off: tuple(g + off for g in gross)),
     says=given(VERGENCE, NET)(lambda off, net: f"{size(off)} added: {listed(net)}."),
 )
 
 
-def take_off_distance(*more: Wrong[Powers] | Slip) -> Step:
+def take_off_distance(*more: Slip[Powers]) -> Step:
     """Step: the powers in `gross` less the `vergence`, in D, to `net`; `more` slips beside leaving it in or adding."""
     return NET.step(skills.TAKE_OFF_DISTANCE, run=off_gross, says=taken_off, slips=(LEFT_IN, ADDED, *more))
 
 
-def sign_blind(*, live: Rule[bool] | Callable[[Known], bool]) -> Wrong[Powers]:
+def sign_blind(*, live: Rule[bool]) -> Slip[Powers]:
     """Build the slip of taking the distance off the size of each power; `live` says where it differs from others."""
-    return Wrong(
+    return Slip(
         skills.SIGN_BLIND,
         run=given(GROSS, VERGENCE)(lambda gross, off: tuple(subtract_sizes(g, off) for g in gross)),
         says=given(VERGENCE, NET)(lambda off, net: f"{size(off)} taken off the sizes: {listed(net)}."),
-        live=live if isinstance(live, Rule) else untyped(live),
+        live=live,
     )
 
 
@@ -234,8 +233,8 @@ def read_scale(*drawn: Key[float] | str) -> Step:
         run=read(lambda angle: angle),
         says=says,
         slips=(
-            Wrong(skills.SCALE_MIRRORED, run=read(mirrored), says=says, live=changed_by(mirrored)),
-            Wrong(skills.SCALE_FROM_VERTICAL, run=read(from_vertical), says=says, live=changed_by(from_vertical)),
+            Slip(skills.SCALE_MIRRORED, run=read(mirrored), says=says, live=changed_by(mirrored)),
+            Slip(skills.SCALE_FROM_VERTICAL, run=read(from_vertical), says=says, live=changed_by(from_vertical)),
         ),
     )
 
@@ -247,7 +246,7 @@ def read_meridian() -> Step:
         run=given(STREAK)(across),
         says=given(MERIDIAN)(lambda at: f"The sweep runs across the streak, so it is the {degrees(at)} meridian."),
         slips=(
-            Wrong(
+            Slip(
                 skills.SWEEP_FOR_STREAK,
                 run=given(STREAK)(lambda streak: streak),
                 says=given(MERIDIAN)(lambda at: f"The {degrees(at)} meridian, along the streak."),
@@ -273,7 +272,7 @@ def turn_on_dial(start: Readable[float], goal: Readable[float | None], *, stays:
         run=turn(lambda a, b: turn_between(a, b) > 0),
         says=says,
         slips=(
-            Wrong(
+            Slip(
                 skills.THROUGH_THE_NUMBERS,
                 run=turn(lambda a, b: b > a),
                 says=says,

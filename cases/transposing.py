@@ -6,11 +6,11 @@ from collections.abc import Callable
 
 from cases import skills
 from cases.cross import AXIS, CYLINDER, SPHERE
-from cases.keys import ALWAYS, Key, Mark, Rule, Slip, given
+from cases.keys import ALWAYS, Key, Mark, Rule, Slip, Step, given
 from cases.lens import across
 from cases.steps import degrees, from_vertical, mirrored, signed
 from cases.sums import added
-from cases.working import SlipName, Step
+from cases.working import SlipName
 
 AXIS_FROM_180 = SlipName(
     "axis-taken-from-180",

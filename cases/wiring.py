@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any, Protocol
 
 from cases.errors import CaseError
 from cases.fields import Group
-from cases.keys import ANYTHING, Drawing, Given, Key, Mark, Part, Rule, WiredSlip, WiredStep
-from cases.working import Step
+from cases.keys import Drawing, Given, Key, Mark, Part, Rule, Step
 
 Read = Rule[Any] | Drawing
 
 
-class Wired(Protocol):
+class Chain(Protocol):
     """What of a case type is looked at here."""
 
     @property
@@ -25,11 +24,19 @@ class Wired(Protocol):
     @property
     def asks(self) -> Sequence[Key[Any]]: ...  # noqa: D102
     @property
+    def holds(self) -> Rule[None]: ...  # noqa: D102
+    @property
+    def begin(self) -> Given: ...  # noqa: D102
+    @property
     def steps(self) -> Sequence[Step]: ...  # noqa: D102
     @property
-    def begin(self) -> object: ...  # noqa: D102
+    def answer(self) -> Given: ...  # noqa: D102
     @property
-    def answer(self) -> object: ...  # noqa: D102
+    def found(self) -> Rule[tuple[str, ...]]: ...  # noqa: D102
+    @property
+    def question(self) -> Rule[str]: ...  # noqa: D102
+    @property
+    def figure(self) -> Drawing: ...  # noqa: D102
 
 
 class BrokenChain(CaseError):
@@ -63,7 +70,6 @@ class _Chain:
         self.type_id = type_id
         self.known: dict[str, list[_Value]] = {}
         self.every: list[_Value] = []
-        self.looks_at_all = False
 
     def give(
         self, keys: Sequence[Key[Any]], giver: str, *, under: Rule[Any] | None = None, said: Sequence[str] = ()
@@ -99,9 +105,6 @@ class _Chain:
         """Hold each rule to what is known here, and to `also`, what the step itself has just given."""
         own = {key.name: key for key in also}
         for key in (one for rule in rules for one in rule.needs):
-            if key is ANYTHING:
-                self.looks_at_all = True
-                continue
             whole = key.whole if isinstance(key, Part) else key
             if whole.name in own and _same(own[whole.name], whole):
                 continue
@@ -127,24 +130,7 @@ def _same(a: Key[Any], b: Key[Any]) -> bool:
     return a is b or (a.name == b.name and kinds[0] is kinds[1] and kinds[0] is not type(None))
 
 
-def is_wired(case_type: Wired) -> bool:
-    """Say whether a type is made of rules throughout, so that it can be checked."""
-    return not list(unwired(case_type))
-
-
-def unwired(case_type: Wired) -> Iterator[str]:
-    """Name the parts of a type that are not made of rules yet."""
-    for step in case_type.steps:
-        if not isinstance(step, WiredStep):
-            yield f"step {step.skill.id}"
-            continue
-        yield from (f"slip {one.name.id}" for one in step.slips if not isinstance(one, WiredSlip))
-    for name in ("begin", "answer", "found", "question", "figure"):
-        if not isinstance(getattr(case_type, name), Rule | Drawing | Given):
-            yield name
-
-
-def check_wiring(case_type: Wired) -> None:
+def check_wiring(case_type: Chain) -> None:
     """Go through a type's chain without running it.
 
     Raises
@@ -152,43 +138,26 @@ def check_wiring(case_type: Wired) -> None:
     BrokenChain
         Where a rule needs what is not known there, or a value is never needed.
     """
-    if not is_wired(case_type):
-        return
     chain = _Chain(case_type.id)
     chain.give(case_type.findings.fields, "the findings")
+    # These see the findings alone, so that none of them can give the answer away.
     for name in ("found", "question", "figure", "holds"):
-        _read_one(chain, getattr(case_type, name), name)
-    if isinstance(case_type.begin, Given):
-        chain.read([case_type.begin.rule], "begin")
-        chain.give(case_type.begin.keys, "begin")
-    for step in (one for one in case_type.steps if isinstance(one, WiredStep)):
+        chain.read([getattr(case_type, name)], name)
+    chain.read([case_type.begin.rule], "begin")
+    chain.give(case_type.begin.keys, "begin")
+    for step in case_type.steps:
         where = f"step {step.skill.id}"
         chain.read(step.rules, where, under=step.under)
         chain.read([step.line], f"{where}, says", step.gives, step.under)
-        wired = [one for one in step.slips if isinstance(one, WiredSlip)]
-        for slip in wired:
+        for slip in step.slips:
             chain.read(slip.rules, f"{where}, slip {slip.name.id}", under=step.under)
             chain.read([slip.line], f"{where}, slip {slip.name.id}, says", step.gives, step.under)
-        said = {key.name for line in (step.line, *(slip.line for slip in wired)) for key in line.needs}
+        said = {key.name for line in (step.line, *(slip.line for slip in step.slips)) for key in line.needs}
         chain.give(step.gives, where, under=step.under, said=tuple(said))
-    _read_one(chain, case_type.answer, "answer")
-    _all_answered(case_type)
+    chain.read([case_type.answer.rule], "answer")
+    asked, answered = sorted(one.name for one in case_type.asks), sorted(one.name for one in case_type.answer.keys)
+    if asked != answered:
+        raise BrokenChain(case_type.id, "answer", f"gives {', '.join(answered)}, where {', '.join(asked)} is asked")
     idle = [value for value in chain.every if not value.needed]
-    if idle and not chain.looks_at_all:
+    if idle:
         raise BrokenChain(case_type.id, idle[0].giver, f"gives {idle[0].key.name}, which nothing needs")
-
-
-def _read_one(chain: _Chain, rule: object, where: str) -> None:
-    if isinstance(rule, Rule | Drawing):
-        chain.read([rule], where)
-    elif isinstance(rule, Given):
-        chain.read([rule.rule], where)
-
-
-def _all_answered(case_type: Wired) -> None:
-    if not isinstance(case_type.answer, Given):
-        return
-    asked, answered = [one.name for one in case_type.asks], [one.name for one in case_type.answer.keys]
-    if sorted(asked) != sorted(answered):
-        what = f"gives {', '.join(answered)}, where {', '.join(asked)} is asked"
-        raise BrokenChain(case_type.id, "answer", what)

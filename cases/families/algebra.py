@@ -139,7 +139,6 @@ rx_to_cross = CaseType(
     found=_rx_words,
     question=asking("What is the power in each of the two principal meridians?"),
     figure=_frame,
-    form=lambda _: None,
     needs=("streak-axis",),
     sources=("Definition of a cylinder's axis, ISO 13666",),
 )

@@ -6,14 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from cases import skills
-from cases.bench import Bench, Stage, View, still
+from cases.bench import Bench, as_still, one_view
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.meridians import FIRST_STREAK, PRESCRIPTION, SECOND_STREAK, SWEEP_OR_AXIS, two_spheres
 from cases.fields import Field, Group
-from cases.figures import Figure
-from cases.keys import Key, Rule, Slip, asking, given, untyped
+from cases.keys import Key, Rule, Slip, Step, asking, given
 from cases.kinds import BadFinding, Lens, Meridian, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.looks import PUPIL_MM
@@ -26,6 +25,7 @@ from cases.steps import (
     FORM_WORDS,
     GROSS,
     NET,
+    Powers,
     degrees,
     distance_in_dioptres,
     listed,
@@ -35,13 +35,16 @@ from cases.steps import (
     take_off_distance,
 )
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("bench", "At the bench", 9)
 
-
 PUPIL = Field("pupil_mm", "Diameter of the pupil", Diameter(), default=PUPIL_MM)
 MARGIN = Field("margin", "What the edge of the pupil wants more than its centre", Power(low=-2, high=2), default=0.0)
+
+ENDS = Key[Powers]("ends")
+NEAR = Key[float]("near")
+LOOKED = Key[tuple[float, ...]]("looked")
 
 FIND_MERIDIANS = Skill("find-meridians", "finding the principal meridians by the look of the reflex")
 READ_END_POINT = Skill("read-end-point", "judging by eye where neutral is")
@@ -52,11 +55,6 @@ SKEW_LEFT = SlipName(
     "Where streak and reflex part company you are off the meridian. Turn the streak until the two lie in one line.",
     "that streak and reflex part company off axis: AAO image caption “Skew”",
 )
-
-
-ENDS = Key[tuple[float, ...]]("ends")
-NEAR = Key[float]("near")
-LOOKED = Key[tuple[float, ...]]("looked")
 
 
 def _end_slip(ident: str, title: str, late: bool, which: str) -> SlipName:
@@ -94,48 +92,46 @@ def _step(gross: float) -> float:
     return ONE_STEP if gross >= 0 else -ONE_STEP
 
 
-def _stepped(steps: Callable[[Known, int], int]) -> Rule[tuple[float, ...]]:
-    """Run the end-points so many steps past, for each place in `ends`."""
-
-    def run(known: Known) -> dict[str, Any]:
-        right = known["ends"]
-        return {"gross": tuple(end + steps(known, place) * _step(end) for place, end in enumerate(right))}
-
-    return untyped(lambda known: run(known)["gross"])
+Past = Callable[[Powers, int], int]
+"""From all end-points and the place of one among them to how many steps it is run past."""
 
 
-def _only(more_plus: bool, by: int) -> Callable[[Known, int], int]:
-    def steps(known: Known, place: int) -> int:
-        other = known["ends"][1 - place]
-        is_more = known["ends"][place] > other or (known["ends"][place] == other and place == 0)
+def _stepped(past: Past) -> Rule[Powers]:
+    return given(ENDS)(lambda ends: tuple(end + past(ends, place) * _step(end) for place, end in enumerate(ends)))
+
+
+def _only(more_plus: bool, by: int) -> Past:
+    def past(ends: Powers, place: int) -> int:
+        other = ends[1 - place]
+        is_more = ends[place] > other or (ends[place] == other and place == 0)
         return by if is_more == more_plus else 0
 
-    return steps
+    return past
+
+
+def _neutral_words(gross: Powers, looked: tuple[float, ...] = ()) -> str:
+    where = f", streak at {' and '.join(map(degrees, looked))}" if looked else ""
+    return f"Nothing travels, and leaning in shows with, behind {listed(gross)} in all{where}."
 
 
 @given(GROSS)
-def _end_words(gross: tuple[float, ...]) -> str:
+def _taken_words(gross: Powers) -> str:
     return f"Neutral taken with {listed(gross)}."
 
 
-def _end_step(*more: Slip[tuple[float, ...]]) -> Step:
+def _end_step(says: Rule[str], *more: Slip[Powers]) -> Step:
     return GROSS.step(
         READ_END_POINT,
         run=given(ENDS)(lambda ends: ends),
-        says=untyped(
-            lambda known: (
-                f"Nothing travels, and leaning in shows with, behind {listed(known['gross'])} in all"
-                + (f", streak at {' and '.join(degrees(s) for s in known['looked'])}." if known.get("looked") else ".")
-            )
-        ),
+        says=says,
         slips=(
-            Slip(EARLY, run=_stepped(lambda *_: -1), says=_end_words),
-            Slip(LATE, run=_stepped(lambda *_: 1), says=_end_words),
+            Slip(EARLY, run=_stepped(lambda *_: -1), says=_taken_words),
+            Slip(LATE, run=_stepped(lambda *_: 1), says=_taken_words),
             *more,
             Slip(
                 skills.MARGIN_READ,
                 run=given(MARGIN, ENDS)(lambda margin, ends: tuple(end + margin for end in ends)),
-                says=_end_words,
+                says=_taken_words,
                 live=given(MARGIN)(lambda margin: abs(margin) > ONE_STEP),
             ),
         ),
@@ -154,52 +150,42 @@ def pupil_words(pupil_mm: float) -> tuple[str, ...]:
     return (f"The pupil is wide: {Diameter().write(pupil_mm)}.",) if pupil_mm > PUPIL_MM else ()
 
 
+def _possible(bench: Bench) -> None:
+    """Refuse findings that no bench can show: a distance out of reach, above all."""
+    _ = bench.setting
+
+
 # --- one sphere --------------------------------------------------------------------------------------------------
 
+RX_SPHERE = Field("rx", "Net sphere of the eye on the bench", Power())
+POWER = Field("power", "Net sphere", Power())
 
+
+@given(RX_SPHERE, DISTANCE, PUPIL, MARGIN)
 def _sphere_bench(rx: float, distance_cm: float, pupil_mm: float, margin: float) -> Bench:
-    return Bench(
-        eye=SphCyl(rx),
-        distance_cm=distance_cm,
-        pupil_mm=pupil_mm,
-        margin=margin,
-    )
+    return Bench(eye=SphCyl(rx), distance_cm=distance_cm, pupil_mm=pupil_mm, margin=margin)
 
 
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     # Far enough from neutral at first that there is something to do.
     gross = chance.stepped(0.75, 7) * chance.among((1, 1, -1))
-    return given(RX, DISTANCE).to(gross - vergence_in_quarters(distance), distance) | _margin(chance, settings)
+    return given(RX_SPHERE, DISTANCE).to(gross - vergence_in_quarters(distance), distance) | _margin(chance, settings)
 
 
-RX = Field("rx", "Net sphere of the eye on the bench", Power())
-
-
-@given(RX, DISTANCE, PUPIL, MARGIN)
-def _begin_sphere(rx: float, distance_cm: float, pupil_mm: float, margin: float) -> tuple[float, ...]:
-    _possible(_sphere_bench(rx, distance_cm, pupil_mm, margin))
-    return (rx + working_vergence(distance_cm),)
-
-
-def _possible(bench: Bench) -> None:
-    """Refuse findings that no bench can show: a distance out of reach, above all."""
-    _ = bench.setting
-
-
-POWER = Field("power", "Net sphere", Power())
 bench_sphere = CaseType(
     id="bench-sphere",
     title="An eye without astigmatism brought to neutral",
     family=FAMILY,
     level="novice",
     seconds=60,
-    findings=Group((RX, DISTANCE, PUPIL, MARGIN)),
+    findings=Group((RX_SPHERE, DISTANCE, PUPIL, MARGIN)),
     asks=(POWER,),
     draw=_draw_sphere,
-    begin=ENDS.by(_begin_sphere),
+    holds=given(_sphere_bench)(_possible),
+    begin=ENDS.by(given(RX_SPHERE, DISTANCE)(lambda rx, distance_cm: (rx + working_vergence(distance_cm),))),
     steps=(
-        _end_step(),
+        _end_step(given(GROSS)(_neutral_words)),
         distance_in_dioptres(),
         take_off_distance(sign_blind(live=given(GROSS)(lambda gross: gross[0] < 0))),
     ),
@@ -212,9 +198,7 @@ bench_sphere = CaseType(
         )
     ),
     question=asking("Bring it to neutral. What is the net sphere?"),
-    figure=given(RX, DISTANCE, PUPIL, MARGIN).drawing(
-        lambda uid, rx, distance_cm, pupil_mm, margin: still(_sphere_bench(rx, distance_cm, pupil_mm, margin), uid=uid)
-    ),
+    figure=as_still(_sphere_bench),
     needs=("net-sphere", "next-lens"),
     twins=(ADDED_OR_SIGN_BLIND, *END_OR_DISTANCE),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
@@ -223,57 +207,58 @@ bench_sphere = CaseType(
 
 # --- two meridians -----------------------------------------------------------------------------------------------
 
+RX = Field("rx", "Net prescription of the eye on the bench", Lens())
+START_STREAK = Field("start_streak", "Where the streak lies to begin with", Meridian())
+
+
+@given(RX, START_STREAK, DISTANCE, PUPIL, MARGIN)
+def _eye_bench(rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: float, margin: float) -> Bench:
+    return Bench(eye=rx, streak=start_streak, distance_cm=distance_cm, pupil_mm=pupil_mm, margin=margin)
+
 
 def _draw_eye(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
     near = chance.among((rx.axis, across(rx.axis)))
     aside = chance.among((15, 20, 25, 30)) * chance.among((1, -1))
     return (
-        given(RX_FOUND, START_STREAK, DISTANCE).to(rx, axis_of(near + aside), pick_distance(chance, settings))
+        given(RX, START_STREAK, DISTANCE).to(rx, axis_of(near + aside), pick_distance(chance, settings))
         | _margin(chance, settings)
         | FORM.to(settings.form)
     )
 
 
-RX_FOUND = Field("rx", "Net prescription of the eye on the bench", Lens())
-START_STREAK = Field("start_streak", "Where the streak lies to begin with", Meridian())
+@given(_eye_bench)
+def _has_meridians(bench: Bench) -> None:
+    if not bench.eye.cylinder:
+        raise BadFinding(write_prescription(bench.eye), "a cylinder is needed, such as +1.00 / −1.50 × 70")
+    _possible(bench)
 
 
-@given(RX_FOUND, START_STREAK, DISTANCE, PUPIL, MARGIN)
-def _begin_eye(rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: float, margin: float) -> float:
-    if not rx.cylinder:
-        raise BadFinding(write_prescription(rx), "a cylinder is needed, such as +1.00 / −1.50 × 70")
-    _possible(_eye_bench(rx, start_streak, distance_cm, pupil_mm, margin))
+@given(RX, START_STREAK)
+def _nearest(rx: SphCyl, start_streak: float) -> float:
     return min((rx.axis, across(rx.axis)), key=lambda streak: axis_gap(streak, start_streak))
 
 
 def _look_along(
     distance_cm: float, rx: SphCyl, streak: float, *, rounded: bool = True
-) -> tuple[float, float, tuple[float, ...], tuple[float, ...]]:
+) -> tuple[float, float, tuple[float, ...], Powers]:
     """Return what is neutral for this streak and the one across it: off a meridian, to the nearest step."""
     vergence = working_vergence(distance_cm)
     streaks = (streak, across(streak))
     ends = tuple(rx.power_at(across(one)) + vergence for one in streaks)
     if rounded:
         ends = tuple(round(end / ONE_STEP) * ONE_STEP for end in ends)
-    return (streaks[0], streaks[1], streaks, ends)
+    return (*streaks, streaks, ends)
 
 
-def _eye_bench(rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: float, margin: float) -> Bench:
-    return Bench(
-        eye=rx,
-        streak=start_streak,
-        distance_cm=distance_cm,
-        pupil_mm=pupil_mm,
-        margin=margin,
-    )
+@given(NEAR, START_STREAK)
+def _off_meridian(near: float, start_streak: float) -> bool:
+    return axis_gap(near, start_streak) > 2
 
 
 FIND_STEP = given(FIRST_STREAK, SECOND_STREAK, LOOKED, ENDS).step(
     FIND_MERIDIANS,
-    run=given(DISTANCE, RX_FOUND, NEAR)(
-        lambda distance_cm, rx, near: _look_along(distance_cm, rx, near, rounded=False)
-    ),
+    run=given(DISTANCE, RX, NEAR)(lambda distance_cm, rx, near: _look_along(distance_cm, rx, near, rounded=False)),
     says=given(FIRST_STREAK, SECOND_STREAK)(
         lambda first_streak, second_streak: (
             f"Turned until streak and reflex lie in one line: at {degrees(first_streak)}, and across it at "
@@ -283,30 +268,22 @@ FIND_STEP = given(FIRST_STREAK, SECOND_STREAK, LOOKED, ENDS).step(
     slips=(
         Slip(
             SKEW_LEFT,
-            run=given(DISTANCE, RX_FOUND, START_STREAK)(
-                lambda distance_cm, rx, start_streak: _look_along(distance_cm, rx, start_streak)
-            ),
+            run=given(DISTANCE, RX, START_STREAK)(_look_along),
             says=given(FIRST_STREAK)(lambda first_streak: f"The streak left at {degrees(first_streak)}."),
-            live=given(NEAR, START_STREAK)(lambda near, start_streak: axis_gap(near, start_streak) > 2),
+            live=_off_meridian,
         ),
         Slip(
             skills.AWAY_FROM_REFLEX,
-            run=given(DISTANCE, RX_FOUND, START_STREAK, NEAR)(
+            run=given(DISTANCE, RX, START_STREAK, NEAR)(
                 lambda distance_cm, rx, start_streak, near: _look_along(
                     distance_cm, rx, axis_of(2 * start_streak - near)
                 )
             ),
             says=given(FIRST_STREAK)(lambda first_streak: f"The streak turned away, to {degrees(first_streak)}."),
-            live=given(NEAR, START_STREAK)(lambda near, start_streak: axis_gap(near, start_streak) > 2),
+            live=_off_meridian,
         ),
     ),
 )
-
-
-@given(RX_FOUND, START_STREAK, DISTANCE, PUPIL, MARGIN).drawing
-def _eye_still(uid: str, rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: float, margin: float) -> Figure:
-    return still(_eye_bench(rx, start_streak, distance_cm, pupil_mm, margin), uid=uid)
-
 
 bench_eye = CaseType(
     id="bench-eye",
@@ -316,7 +293,7 @@ bench_eye = CaseType(
     seconds=180,
     findings=Group(
         (
-            RX_FOUND,
+            RX,
             START_STREAK,
             DISTANCE,
             PUPIL,
@@ -326,22 +303,22 @@ bench_eye = CaseType(
     ),
     asks=(PRESCRIPTION,),
     draw=_draw_eye,
-    begin=NEAR.by(_begin_eye),
+    holds=_has_meridians,
+    begin=NEAR.by(_nearest),
     steps=(
         FIND_STEP,
         _end_step(
+            given(GROSS, LOOKED)(_neutral_words),
             *(
-                Slip(name, run=_stepped(_only(more_plus, by)), says=_end_words)
+                Slip(name, run=_stepped(_only(more_plus, by)), says=_taken_words)
                 for names, by in ((EARLY_ONE, -1), (LATE_ONE, 1))
                 for name, more_plus in zip(names, (True, False), strict=True)
-            )
+            ),
         ),
         # From here on it is what two spheres found on paper ask for, but for reading the dial.
         *two_spheres.steps[1:],
     ),
-    answer=PRESCRIPTION.by(
-        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
-    ),
+    answer=PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
     found=given(PUPIL, DISTANCE)(
         lambda pupil_mm, distance_cm: (
             "An eye stands on the bench with no lens before it.",
@@ -355,7 +332,7 @@ bench_eye = CaseType(
             f"prescription, in {FORM_WORDS[form]}?"
         )
     ),
-    figure=_eye_still,
+    figure=as_still(_eye_bench),
     needs=("bench-sphere", "two-spheres"),
     twins=(SWEEP_OR_AXIS, *END_OR_DISTANCE),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
@@ -363,28 +340,6 @@ bench_eye = CaseType(
 )
 
 HANDS = frozenset(("streak", "lenses", "lean"))
-STAGES = {
-    bench_sphere.id: Stage(
-        untyped(
-            lambda known: (
-                View("", _sphere_bench(known["rx"], known["distance_cm"], known["pupil_mm"], known["margin"])),
-            )
-        ),
-        HANDS,
-    ),
-    bench_eye.id: Stage(
-        untyped(
-            lambda known: (
-                View(
-                    "",
-                    _eye_bench(
-                        known["rx"], known["start_streak"], known["distance_cm"], known["pupil_mm"], known["margin"]
-                    ),
-                ),
-            )
-        ),
-        HANDS,
-    ),
-}
+STAGES = {bench_sphere.id: one_view(_sphere_bench, HANDS), bench_eye.id: one_view(_eye_bench, HANDS)}
 
 TYPES = (bench_sphere, bench_eye)

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import Any
 
 from cases import skills
-from cases.bench import SOURCES_CM, Bench, Stage, View, still
+from cases.bench import SOURCES_CM, Bench, Stage, View, as_still, one_view
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Option, Order
-from cases.families.bench import FAMILY, MARGIN, PUPIL, pupil_words
-from cases.families.movement import BEAMS, SWAPPED_OR_SLEEVE, next_lens
+from cases.families.bench import FAMILY, MARGIN, PUPIL, RX, pupil_words
+from cases.families.movement import BEAM, BEAMS, IN_PLACE, LENS, STREAK, SWAPPED_OR_SLEEVE, next_lens
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View as Compared
 from cases.figures_compare import side_by_side
-from cases.keys import Key, Slip, as_found, asking, given, untyped
-from cases.kinds import BadFinding, Lens, Meridian, Power
+from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
@@ -27,11 +27,9 @@ from cases.retinoscope import residual, zones
 from cases.shared_keys import LEFT
 from cases.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, SlipName
+from cases.working import Skill, SlipName
 
-RX = Field("rx", "Net prescription of the eye on the bench", Lens())
-IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
-STREAK = Field("streak", "Long direction of the streak", Meridian(), default=90.0)
+SWEEP_ALONE = frozenset[str]()
 
 # --- which way it goes -------------------------------------------------------------------------------------------
 
@@ -50,35 +48,29 @@ FAST_AS_NEUTRAL = SlipName(
 NEAR_ENOUGH = 0.8
 """Residual in D below which a movement is quick enough to be missed: an estimate."""
 
-
-LEFTS = Key[Mapping[str, float]]("lefts")
-MOVEMENT = Key[str]("movement")
-LENS = Key[str]("lens")
+MOVEMENT = Field("movement", "The reflex, as you see it, goes", MOVEMENTS)
 CENTRE = Key[str]("centre")
 EDGE = Key[str]("edge")
 
 
-def _bench(known: Known) -> Bench:
-    bench = Bench(
-        eye=known["rx"],
-        streak=known["streak"],
-        distance_cm=known["distance_cm"],
-        sleeve=known["beam"],
-        pupil_mm=known["pupil_mm"],
-        margin=known["margin"],
+_empty_bench = given(RX, STREAK, DISTANCE, BEAM, PUPIL, MARGIN)(
+    lambda rx, streak, distance_cm, beam, pupil_mm, margin: Bench(
+        eye=rx, streak=streak, distance_cm=distance_cm, sleeve=beam, pupil_mm=pupil_mm, margin=margin
     )
-    return bench.holding(known["in_place"])
+)
+_movement_bench = given(_empty_bench, IN_PLACE)(Bench.holding)
 
 
-def _begin_movement(findings: Known) -> dict[str, Any]:
-    bench = _bench(findings)
-    centre, edge = zones(bench.setting, findings["streak"])
-    if "neither" in (centre.movement, edge.movement):
+@given(_movement_bench)
+def _begin_movement(bench: Bench) -> tuple[str, str, float]:
+    setting, streak = bench.setting, bench.streak
+    centre, edge = (zone.movement for zone in zones(setting, streak))
+    if "neither" in (centre, edge):
         raise BadFinding(
-            degrees(findings["streak"]),
+            degrees(streak),
             "off a meridian of a mixed residual the reflex only slides along the streak: give another streak",
         )
-    return {"centre": centre.movement, "edge": edge.movement, "left": residual(bench.setting, findings["streak"])}
+    return centre, edge, residual(setting, streak)
 
 
 def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -96,7 +88,6 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
     ) | MARGIN.to(chance.among((-1.0, -1.5)) if wide else 0.0)
 
 
-BEAM = Field("beam", "Sleeve", BEAMS, default="parallel")
 bench_movement = CaseType(
     id="bench-movement",
     title="Reading a movement at the bench",
@@ -104,9 +95,9 @@ bench_movement = CaseType(
     level="novice",
     seconds=15,
     findings=Group((RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL, MARGIN)),
-    asks=(Field("movement", "The reflex, as you see it, goes", MOVEMENTS), *next_lens.asks),
+    asks=(MOVEMENT, LENS),
     draw=_draw_movement,
-    begin=_begin_movement,
+    begin=given(CENTRE, EDGE, LEFT).by(_begin_movement),
     steps=(
         MOVEMENT.step(
             COMPARE_MOVEMENT,
@@ -151,8 +142,7 @@ bench_movement = CaseType(
         )
     ),
     question=asking("Sweep. Which way does the reflex go, and which lens next?"),
-    figure=lambda known, uid: still(_bench(known), uid=uid),
-    form=lambda _: None,
+    figure=as_still(_movement_bench),
     needs=("next-lens",),
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
@@ -170,55 +160,66 @@ LENS_SIZE = SlipName(
 )
 
 
+LENSES = Field(
+    "lenses",
+    "Spheres in place in the three views",
+    Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
+)
+ORDER = Field("order", "Nearest to neutral first", NEARER)
+LEFTS = Key[Mapping[str, float]]("lefts")
+
+
 def _draw_nearer(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = chance.stepped(-4, 4)
     distance = pick_distance(chance, settings)
     sizes = chance.among(((0.5, 1.25, 3.0), (0.5, 1.5, 3.5), (0.75, 1.75, 4.0)))
     lefts = [size * chance.among((1, -1)) for size in chance.shuffled(sizes)]
     gross = rx + vergence_in_quarters(distance)
-    return {"rx": SphCyl(rx), "lenses": dict(zip(_NAMES, (gross - left for left in lefts), strict=True))} | {
-        "distance_cm": distance
-    }
-
-
-def _nearer_views(rx: SphCyl, lenses: Mapping[str, float], distance_cm: float) -> tuple[View, ...]:
-    return tuple(
-        View(
-            f"View {name.upper()}",
-            Bench(eye=rx, sphere=lenses[name], distance_cm=distance_cm),
-        )
-        for name in _NAMES
-    )
-
-
-LENSES = Field(
-    "lenses",
-    "Spheres in place in the three views",
-    Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
-)
+    lenses = dict(zip(_NAMES, (gross - left for left in lefts), strict=True))
+    return given(RX, LENSES, DISTANCE).to(SphCyl(rx), lenses, distance)
 
 
 @given(RX, LENSES, DISTANCE)
-def _begin_nearer(rx: SphCyl, lenses: Mapping[str, float], distance_cm: float) -> Mapping[str, float]:
-    lefts = {
-        name: residual(view.bench.setting, 90)
-        for name, view in zip(_NAMES, _nearer_views(rx, lenses, distance_cm), strict=True)
-    }
+def _nearer_views(rx: SphCyl, lenses: Mapping[str, float], distance_cm: float) -> tuple[View, ...]:
+    return tuple(
+        View(f"View {name.upper()}", Bench(eye=rx, sphere=lenses[name], distance_cm=distance_cm)) for name in _NAMES
+    )
+
+
+@given(LENSES, _nearer_views)
+def _begin_nearer(lenses: Mapping[str, float], views: tuple[View, ...]) -> Mapping[str, float]:
+    lefts = {name: residual(view.bench.setting, 90) for name, view in zip(_NAMES, views, strict=True)}
     sizes = sorted(abs(left) for left in lefts.values())
     if min(b - a for a, b in pairwise(sizes)) < 0.2:
         raise BadFinding(list(lenses.values()), "each lens must be 0.25 D or more nearer neutral than the next")
     return lefts
 
 
-def _by(lefts: Mapping[str, float], key: Any) -> tuple[str, ...]:
-    return tuple(sorted(_NAMES, key=lambda name: key(lefts[name])))
+def _by(powers: Key[Mapping[str, float]], nearness: Callable[[float], Any]) -> Rule[tuple[str, ...]]:
+    return given(powers)(lambda of: tuple(sorted(_NAMES, key=lambda name: nearness(of[name]))))
+
+
+_right_order = _by(LEFTS, abs)
 
 
 def _order_words(order: tuple[str, ...]) -> str:
     return f"The nearest first: {NEARER.write(order)}."
 
 
-ORDER = Field("order", "Nearest to neutral first", NEARER)
+def _misjudged(name: SlipName, order: Rule[tuple[str, ...]]) -> Slip[tuple[str, ...]]:
+    live = given(order, _right_order)(lambda wrong, right: wrong != right)
+    return Slip(name, run=order, says=given(ORDER)(_order_words), live=live)
+
+
+def several(uid: str, views: tuple[View, ...]) -> Figure:
+    """Draw the views side by side."""
+    compared = [
+        Compared(one.name.removeprefix("View "), one.bench.streak, seen_in(one.bench.setting, one.bench.streak))
+        for one in views
+    ]
+    return side_by_side(compared, uid=uid)
+
+
 bench_nearer = CaseType(
     id="bench-nearer",
     title="Nearer or farther, by speed, width and brightness",
@@ -238,32 +239,14 @@ bench_nearer = CaseType(
     steps=(
         ORDER.step(
             skills.LOOK_TO_DISTANCE,
-            run=given(LEFTS)(lambda lefts: _by(lefts, abs)),
+            run=_right_order,
             says=given(ORDER)(
                 lambda order: f"Fast, wide and bright is near, whichever way it goes. {_order_words(order)}"
             ),
             slips=(
-                Slip(
-                    skills.SPEED_REVERSED,
-                    run=given(LEFTS)(lambda lefts: _by(lefts, lambda left: -abs(left))),
-                    says=given(ORDER)(_order_words),
-                ),
-                Slip(
-                    skills.AGAINST_AS_FARTHER,
-                    run=given(LEFTS)(lambda lefts: _by(lefts, lambda left: (left < 0, abs(left)))),
-                    says=given(ORDER)(_order_words),
-                    live=given(LEFTS)(lambda lefts: _by(lefts, lambda left: (left < 0, abs(left))) != _by(lefts, abs)),
-                ),
-                Slip(
-                    LENS_SIZE,
-                    run=given(LENSES)(lambda lenses: tuple(sorted(_NAMES, key=lambda name: abs(lenses[name])))),
-                    says=given(ORDER)(_order_words),
-                    live=given(LENSES, LEFTS)(
-                        lambda lenses, lefts: (
-                            tuple(sorted(_NAMES, key=lambda name: abs(lenses[name]))) != _by(lefts, abs)
-                        )
-                    ),
-                ),
+                _misjudged(skills.SPEED_REVERSED, _by(LEFTS, lambda left: -abs(left))),
+                _misjudged(skills.AGAINST_AS_FARTHER, _by(LEFTS, lambda left: (left < 0, abs(left)))),
+                _misjudged(LENS_SIZE, _by(LENSES, abs)),
             ),
         ),
     ),
@@ -275,28 +258,14 @@ bench_nearer = CaseType(
         )
     ),
     question=asking("Three views of one eye. In which order do they come, the nearest to neutral first?"),
-    figure=given(RX, LENSES, DISTANCE).drawing(
-        lambda uid, rx, lenses, distance_cm: several(_nearer_views(rx, lenses, distance_cm), uid)
-    ),
-    form=lambda _: None,
+    figure=given(_nearer_views).drawing(several),
     needs=("next-lens",),
     sources=("common practice, no published source; optics derived in DEVELOPERS.md, The reflex",),
 )
 
-
-def several(views: tuple[View, ...], uid: str) -> Figure:
-    """Draw the views side by side."""
-    compared = [
-        Compared(one.name.removeprefix("View "), one.bench.streak, seen_in(one.bench.setting, one.bench.streak))
-        for one in views
-    ]
-    return side_by_side(compared, uid=uid)
-
-
-SWEEP_ALONE = frozenset[str]()
 STAGES = {
-    bench_movement.id: Stage(untyped(lambda known: (View("", _bench(known)),)), SWEEP_ALONE),
-    bench_nearer.id: Stage(given(RX, LENSES, DISTANCE)(_nearer_views), SWEEP_ALONE),
+    bench_movement.id: one_view(_movement_bench, SWEEP_ALONE),
+    bench_nearer.id: Stage(_nearer_views, SWEEP_ALONE),
 }
 
 TYPES = (bench_movement, bench_nearer)

@@ -5,21 +5,21 @@ from __future__ import annotations
 from typing import Any
 
 from cases import skills
-from cases.bench import SAME_AS_STREAK, Bench, Stage, View, still
+from cases.bench import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.bench import FAMILY
-from cases.families.bench_short import IN_PLACE, RX, STREAK, SWEEP_ALONE, several
-from cases.families.lean_in import VIEWS, WIDTHS, lean_in_widths
+from cases.families.bench import FAMILY, RX
+from cases.families.bench_short import SWEEP_ALONE, several
+from cases.families.lean_in import FIRST_STREAK, VIEW, WIDTHS, lean_in_widths
+from cases.families.movement import IN_PLACE, STREAK
 from cases.fields import Field, Group
-from cases.keys import Key, Slip, as_found, asking, given, untyped
-from cases.kinds import BadFinding, Distance, Meridian
+from cases.keys import Key, Slip, as_found, asking, given
+from cases.kinds import BadFinding, Distance
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.retinoscope import movement, skew, width_mm
 from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
-from cases.steps import TURN as TURN_STEPS
 from cases.vergence import vergence_in_quarters
 from cases.working import Skill, SlipName
 
@@ -45,9 +45,8 @@ SKEW_IMAGINED = SlipName(
     "Here the glow ran on into the light on the lids. That is how a meridian looks: leave the streak where it is.",
 )
 
-
-SKEW = Key[float]("skew")
-BANDS = Key[tuple[float, ...]]("bands")
+TURN = Field("turn", "Turn the streak", TURNS)
+SKEW = Key[float]("skew", unit="°")
 
 
 def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -61,25 +60,27 @@ def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-def _axis_bench(rx: SphCyl, streak: float, distance_cm: float, in_place: SphCyl) -> Bench:
-    bench = Bench(eye=rx, streak=streak, distance_cm=distance_cm)
-    return bench.holding(in_place)
-
-
 @given(RX, STREAK, DISTANCE, IN_PLACE)
-def _begin_axis(rx: SphCyl, streak: float, distance_cm: float, in_place: SphCyl) -> float:
-    setting = _axis_bench(rx, streak, distance_cm, in_place).setting
+def _axis_bench(rx: SphCyl, streak: float, distance_cm: float, in_place: SphCyl) -> Bench:
+    return Bench(eye=rx, streak=streak, distance_cm=distance_cm).holding(in_place)
+
+
+@given(_axis_bench)
+def _begin_axis(bench: Bench) -> float:
+    setting, streak = bench.setting, bench.streak
     turned = skew(setting, streak)
     if movement(setting, streak) in ("neutral", "neither") or abs(turned) > 80:
         raise BadFinding(degrees(streak), "this streak shows no reflex that can be lined up: give another")
     return turned
 
 
+@given(SKEW)
 def _turn(turned: float) -> str:
     return "leave" if abs(turned) <= SAME_AS_STREAK else "anticlockwise" if turned > 0 else "clockwise"
 
 
-TURN = Field("turn", "Turn the streak", TURNS)
+_turned = given(_turn)(lambda turn: turn != "leave")
+
 bench_axis = CaseType(
     id="bench-axis",
     title="To which side the axis lies",
@@ -91,39 +92,39 @@ bench_axis = CaseType(
     draw=_draw_axis,
     begin=SKEW.by(_begin_axis),
     steps=(
-        TURN_STEPS.step(
+        TURN.step(
             FOLLOW_SKEW,
-            run=given(SKEW)(lambda skew: _turn(skew)),
-            says=given(TURN_STEPS, SKEW)(
-                lambda turn, skew: (
+            run=_turn,
+            says=given(TURN, SKEW)(
+                lambda turn, turned: (
                     "Reflex and streak lie in one line: this is a meridian."
                     if turn == "leave"
-                    else f"The reflex stands turned by {abs(skew):.0f}°: follow it, {turn}."
+                    else f"The reflex stands turned by {abs(turned):.0f}°: follow it, {turn}."
                 )
             ),
             slips=(
                 Slip(
                     skills.AWAY_FROM_REFLEX,
-                    run=given(SKEW)(lambda skew: _OTHER_TURN[_turn(skew)]),
-                    says=given(TURN_STEPS)(lambda turn: f"Turned {turn}, away from the reflex."),
-                    live=given(SKEW)(lambda skew: _turn(skew) != "leave"),
+                    run=given(_turn)(lambda turn: _OTHER_TURN[turn]),
+                    says=given(TURN)(lambda turn: f"Turned {turn}, away from the reflex."),
+                    live=_turned,
                 ),
                 Slip(
                     SKEW_UNSEEN,
                     run=given()(lambda: "leave"),
                     says=given()(lambda: "Left where it lay."),
-                    live=given(SKEW)(lambda skew: _turn(skew) != "leave"),
+                    live=_turned,
                 ),
                 Slip(
                     SKEW_IMAGINED,
                     run=given()(lambda: "anticlockwise"),
                     says=given()(lambda: "Turned, though the two lay in one line."),
-                    live=given(SKEW)(lambda skew: _turn(skew) == "leave"),
+                    live=given(_turned)(lambda turned: not turned),
                 ),
             ),
         ),
     ),
-    answer=as_found(TURN_STEPS),
+    answer=as_found(TURN),
     found=given(IN_PLACE, STREAK, DISTANCE)(
         lambda in_place, streak, distance_cm: (
             f"In place: {as_written(in_place)}.",
@@ -132,10 +133,7 @@ bench_axis = CaseType(
         )
     ),
     question=asking("Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?"),
-    figure=given(RX, STREAK, DISTANCE, IN_PLACE).drawing(
-        lambda uid, rx, streak, distance_cm, in_place: still(_axis_bench(rx, streak, distance_cm, in_place), uid=uid)
-    ),
-    form=lambda _: None,
+    figure=as_still(_axis_bench),
     needs=("streak-axis", "next-lens"),
     sources=("AAO image caption “Skew”; optics derived in DEVELOPERS.md, The reflex",),
 )
@@ -150,6 +148,10 @@ WIDTHS_ALIKE = SlipName(
 )
 UNEVEN = 1.15
 """How many times as wide a band must be to be called wider; an estimate of what an eye can tell."""
+
+LEANED = Field("leaned_cm", "Distance once leaned in", Distance())
+BAND_WIDTHS = Field("widths", "The bands are", WIDTHS)
+BANDS = Key[tuple[float, ...]]("bands", unit="mm")
 
 
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -178,6 +180,7 @@ def _lean_bench(rx: SphCyl, leaned_cm: float, in_place: SphCyl, streak: float) -
     return bench.holding(in_place)
 
 
+@given(FIRST_STREAK, RX, LEANED, IN_PLACE)
 def _lean_views(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) -> tuple[View, ...]:
     return (
         View("First view", _lean_bench(rx, leaned_cm, in_place, first)),
@@ -185,15 +188,11 @@ def _lean_views(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) ->
     )
 
 
-LEANED = Field("leaned_cm", "Distance once leaned in", Distance())
-FIRST_STREAK = Field("first_streak", "Streak of the first view", Meridian())
-
-
-@given(FIRST_STREAK, RX, LEANED, IN_PLACE)
-def _begin_lean(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) -> tuple[float, ...]:
+@given(FIRST_STREAK, _lean_views)
+def _begin_lean(first: float, views: tuple[View, ...]) -> tuple[float, ...]:
     bands = []
-    for streak in (first, across(first)):
-        setting = _lean_bench(rx, leaned_cm, in_place, streak).setting
+    for view in views:
+        setting, streak = view.bench.setting, view.bench.streak
         if movement(setting, streak) != "with" or axis_gap(skew(setting, streak) % 180, 180) > SAME_AS_STREAK:
             raise BadFinding(
                 degrees(first), "leaned in, both views must show with and lie along a meridian: lean in farther"
@@ -202,6 +201,7 @@ def _begin_lean(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) ->
     return tuple(bands)
 
 
+@given(BANDS)
 def _widths(bands: tuple[float, ...]) -> str:
     first, second = bands
     if max(first, second) < UNEVEN * min(first, second):
@@ -209,8 +209,6 @@ def _widths(bands: tuple[float, ...]) -> str:
     return "first-narrower" if first < second else "second-narrower"
 
 
-WIDTHS_ASKED = Field("widths", "The bands are", WIDTHS)
-VIEW = Field("view", "Which view still wants plus?", VIEWS)
 bench_lean = CaseType(
     id="bench-lean",
     title="Leaning in at the bench: equal or not",
@@ -226,26 +224,26 @@ bench_lean = CaseType(
             FIRST_STREAK,
         )
     ),
-    asks=(WIDTHS_ASKED, VIEW),
+    asks=(BAND_WIDTHS, VIEW),
     draw=_draw_lean,
     begin=BANDS.by(_begin_lean),
     steps=(
-        WIDTHS_ASKED.step(
+        BAND_WIDTHS.step(
             COMPARE_WIDTHS,
-            run=given(BANDS)(lambda bands: _widths(bands)),
-            says=given(WIDTHS_ASKED)(lambda widths: f"The band is {WIDTHS.write(widths)}."),
+            run=_widths,
+            says=given(BAND_WIDTHS)(lambda widths: f"The band is {WIDTHS.write(widths)}."),
             slips=(
                 Slip(
                     WIDTHS_ALIKE,
                     run=given()(lambda: "equal"),
                     says=given()(lambda: "The two taken as equally wide."),
-                    live=given(BANDS)(lambda bands: _widths(bands) != "equal"),
+                    live=given(_widths)(lambda widths: widths != "equal"),
                 ),
             ),
         ),
         lean_in_widths.steps[0],
     ),
-    answer=as_found(WIDTHS_ASKED, VIEW),
+    answer=as_found(BAND_WIDTHS, VIEW),
     found=given(IN_PLACE, DISTANCE, FIRST_STREAK, LEANED)(
         lambda in_place, distance_cm, first_streak, leaned_cm: (
             f"In place: {as_written(in_place)}. Both meridians looked neutral at {write_distance(distance_cm)}.",
@@ -254,26 +252,14 @@ bench_lean = CaseType(
         )
     ),
     question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
-    figure=given(FIRST_STREAK, RX, LEANED, IN_PLACE).drawing(
-        lambda uid, first_streak, rx, leaned_cm, in_place: several(
-            _lean_views(first_streak, rx, leaned_cm, in_place), uid
-        )
-    ),
-    form=lambda _: None,
+    figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
     sources=("a streak retinoscope's user guide (leaning); optics derived in DEVELOPERS.md, The reflex",),
 )
 
 STAGES = {
-    bench_axis.id: Stage(
-        untyped(
-            lambda known: (
-                View("", _axis_bench(known["rx"], known["streak"], known["distance_cm"], known["in_place"])),
-            )
-        ),
-        SWEEP_ALONE,
-    ),
-    bench_lean.id: Stage(given(FIRST_STREAK, RX, LEANED, IN_PLACE)(_lean_views), SWEEP_ALONE),
+    bench_axis.id: one_view(_axis_bench, SWEEP_ALONE),
+    bench_lean.id: Stage(_lean_views, SWEEP_ALONE),
 }
 
 TYPES = (bench_axis, bench_lean)

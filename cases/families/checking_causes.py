@@ -344,7 +344,6 @@ difference_cause = CaseType(
     ),
     figure=_figure,
     needs=("two-eyes", "transpose"),
-    form=lambda _: None,
     sources=(
         TWO_EXAMINERS_MEAN.source,
         "Jorge 2005, Optom Vis Sci 82(1): retinoscopy −0.02 ± 0.33 D, autorefractor −0.44 ± 0.54 D from the subjective",

@@ -348,7 +348,6 @@ vision_disagrees = CaseType(
     question=asking("Do vision and result fit (within a line of the range to expect), and what explains it best?"),
     figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("expected-vision",),
-    form=lambda _: None,
     sources=(MAR_SOURCE, "which slip to try: common practice, no published source"),
 )
 

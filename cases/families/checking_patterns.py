@@ -365,7 +365,6 @@ two_eyes_pattern = CaseType(
     question=asking("What pattern do the two eyes make together, and what does it suggest?"),
     figure=eyes_figure,
     needs=("distance-drift", "spherical-equivalent"),
-    form=lambda _: None,
     sources=(
         BLUR_SOURCE,
         "cylinder of an eye seen off its axis: Coddington's equations, see the schematic eyes",

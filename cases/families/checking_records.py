@@ -12,7 +12,7 @@ from cases.families.checking import FAMILY
 from cases.families.checking_spoilt import draw_record
 from cases.fields import Field, Group
 from cases.figures_records import record_card
-from cases.keys import Key, Rule, Slip, asking, given
+from cases.keys import Key, Rule, Slip, Step, asking, given
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
@@ -31,7 +31,7 @@ from cases.records import (
     step_faults,
 )
 from cases.steps import DISTANCE, DROPS_CAUTION, as_written
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")
 AUDIT_CYLINDERS = Skill("audit-cylinders", "checking a record for cylinder and axis")
@@ -372,7 +372,6 @@ record_audit = CaseType(
     question=asking("Lenses go in quarter steps here. Which of these faults are in the record?"),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),
-    form=lambda _: None,
     sources=(FEEDBACK, DIAL, "common practice, no published source"),
 )
 

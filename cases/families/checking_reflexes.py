@@ -279,7 +279,6 @@ odd = CaseType(
     question=asking("What may that mean, and what do you do now?"),
     figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
     needs=("next-lens",),
-    form=lambda _: None,
     sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
 )
 

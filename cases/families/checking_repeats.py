@@ -305,7 +305,6 @@ repeat_or_accept = CaseType(
     question=asking("By how much does the first mean power exceed the second (signed), and do the two agree?"),
     figure=_both_crosses,
     needs=("spherical-equivalent", "transpose"),
-    form=lambda _: None,
     twins=(SIGN_OR_AVERAGED,),
     probes=(Probe(SIGN_OR_AVERAGED, "repeat-or-accept"),),
     sources=(SAME_EXAMINER_MEAN.source,),

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from cases import skills
-from cases.keys import Rule, Slip, given
+from cases.keys import Rule, Slip, Step, given
 from cases.lens import SphCyl
 from cases.shared_keys import MEAN_DIFFERENCE, MEANS, SHARES
 from cases.steps import FIRST_LENS, SECOND_LENS, any_cylinder, listed, signed
 from cases.sums import less_signed
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
 

@@ -273,7 +273,6 @@ expected_vision = CaseType(
     ),
     figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("spherical-equivalent",),
-    form=lambda _: None,
     sources=(MAR_SOURCE, BLUR_SOURCE, "a clinical rule table, from memory"),
 )
 

@@ -12,14 +12,14 @@ from cases.chance import Chance
 from cases.families.planes import FAMILY, WRONG_WAY_OR_LIKE_MINUS, in_metres, move_step
 from cases.fields import Field, Group
 from cases.figures_planes import over_contact_lens
-from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.kinds import Power
 from cases.lens import SphCyl, moved_power
 from cases.millimetres import Move, Radius
 from cases.shared_keys import POWERS
 from cases.steps import METRES, NET, add_sizes, signed
 from cases.sums import added, adding_up
-from cases.working import Skill, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 LENS = Field("lens", "Power of the contact lens", Power())
 
@@ -208,7 +208,6 @@ soft_over_refraction = CaseType(
         )
     ),
     needs=("vertex-sphere", "over-refraction"),
-    form=lambda _: None,
     twins=(WRONG_WAY_OR_LIKE_MINUS, TAKEN_OFF_OR_SIGN_LOST),
     probes=(
         Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),
@@ -371,7 +370,6 @@ rigid_over_refraction = CaseType(
         )
     ),
     needs=("soft-lens-over-refraction",),
-    form=lambda _: None,
     twins=(TAKEN_OFF_OR_SIGN_LOST,),
     probes=(Probe(TAKEN_OFF_OR_SIGN_LOST, "soft-lens-over-refraction"),),
     sources=(

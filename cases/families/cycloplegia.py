@@ -282,7 +282,6 @@ wet_dry = CaseType(
         "is the cylinder of the difference, to 0.01 D and without a sign? And what do you make of it?"
     ),
     figure=given(DRY, WET).drawing(lambda uid, dry, wet: power_cross(dry, wet, names=("dry", "wet"), uid=uid)),
-    form=lambda _: None,
     needs=("spherical-equivalent",),
     sources=(
         "Doherty 2019, Ophthalmic Physiol Opt (cylinder unchanged, more plus under cyclopentolate)",
@@ -363,7 +362,6 @@ centre_margin = CaseType(
     ),
     question=asking("What is the net sphere?"),
     figure=_zones,
-    form=lambda _: None,
     needs=("net-sphere",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),

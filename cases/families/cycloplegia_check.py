@@ -255,7 +255,6 @@ cycloplegia_check = CaseType(
     figure=given(CARD, DISTANCE).drawing(
         lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
     ),
-    form=lambda _: None,
     needs=("net-sphere",),
     sources=(
         "How much may be left (1 to 2 D): common practice, no published source",

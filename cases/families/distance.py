@@ -12,7 +12,7 @@ from cases.fields import Field, Group, Several, group
 from cases.figures import Figure
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import MOST_LENSES, trial_frame
-from cases.keys import Slip, asking, given
+from cases.keys import Slip, Step, asking, given
 from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
@@ -37,7 +37,7 @@ from cases.steps import (
 )
 from cases.sums import together
 from cases.vergence import working_vergence
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 FAMILY = Family("distance", "Working distance", 1)
 

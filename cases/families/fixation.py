@@ -12,14 +12,14 @@ from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
-from cases.keys import Key, Readable, Rule, Slip, asking, given
+from cases.keys import Key, Readable, Rule, Slip, Step, asking, given
 from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import DEMAND
 from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
 from cases.sums import adding_up
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
 FIXATION_TASK = Skill("fixation-task", "knowing what fixation must do in this eye")

@@ -240,7 +240,6 @@ lean_in_widths = CaseType(
     ),
     question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
     figure=_views,
-    form=lambda _: None,
     needs=("lean-test", "sphere-then-cyl"),
     sources=("Optics of the reflex, derived in DEVELOPERS.md; a streak retinoscope's user guide (leaning)",),
 )

@@ -177,7 +177,6 @@ axis_from_break = CaseType(
         lambda uid, seen, streak, reflex: movement(cast("Movement", seen), streak=streak, reflex_at=reflex, uid=uid)
     ),
     needs=("streak-axis",),
-    form=lambda _: None,
     sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
 )
 

@@ -6,26 +6,24 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from cases import skills
-from cases.casetype import CaseType, Pair, Probe, Settings
+from cases.casetype import NO_FORM, CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
-from cases.cross import AXIS as AXIS_CROSS
 from cases.families.meridians import FAMILY, must_cross
 from cases.fields import Field, Group
-from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
 from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
-from cases.keys import Key, Rule, Slip, as_found, asking, given, untyped
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Axis, BadFinding, Meridian, Power
 from cases.lens import across
-from cases.looks import Seen, seen
+from cases.looks import seen
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
 from cases.steps import DISTANCE, STREAK, degrees, lens_in_place, pick_axis, pick_distance
 from cases.vergence import vergence
-from cases.working import Known, Skill, SlipName, SlipRef
+from cases.working import Skill, SlipName, SlipRef
 
 FIRST_MERIDIAN = Skill("first-meridian", "choosing which meridian to neutralise first")
 SPHERE_ACTS_ON_BOTH = Skill("sphere-acts-on-both", "knowing what a sphere does to the other meridian")
@@ -79,10 +77,11 @@ SWAPPED_OR_UNTOUCHED: Pair = (
 
 FAR_SPEEDS, NEAR_SPEEDS = (0.5, 0.28), (3.0, 2.0, 1.0)
 
-
-LEFT_KEY = Key[Mapping[str, float]]("left")
+FIRST = Field("first", "Streak A", Group((STREAK, LEFT)))
+SECOND = Field("second", "Streak B", Group((STREAK, LEFT)))
 JUDGED = Key[Mapping[str, float]]("judged")
-CYLINDER_NOW = Key[bool]("cylinder_now")
+BEGIN_WITH = Field("begin_with", "Streak to neutralise first, with spheres", WHICH)
+THEN = Field("then", "Movement of the other streak after that", MOVEMENTS)
 
 
 def _draw_first(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -95,53 +94,33 @@ def _draw_first(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-def _looks(findings: Known) -> dict[str, Seen]:
-    return {name: seen(findings[name]["left"], findings["distance_cm"]) for name in ("first", "second")}
+@given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)
+def _views(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> tuple[View, View]:
+    return View("A", streak, seen(left, distance_cm)), View("B", other, seen(other_left, distance_cm))
 
 
-def _begin_first(findings: Known) -> dict[str, Any]:
-    first, second = findings["first"], findings["second"]
-    must_cross(first["streak"], second["streak"])
-    if abs(first["left"] - second["left"]) <= NEUTRAL_ZONE:
-        raise BadFinding(
-            [first["left"], second["left"]], "the two must differ by more than 0.12 D, or no cylinder is wanted"
-        )
-    _looks(findings)
-    return {"left": {name: findings[name]["left"] for name in ("first", "second")}}
+@given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)
+def _hold_first(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> None:
+    must_cross(streak, other)
+    if abs(left - other_left) <= NEUTRAL_ZONE:
+        raise BadFinding([left, other_left], "the two must differ by more than 0.12 D, or no cylinder is wanted")
+    seen(left, distance_cm)  # refuses a distance from which no reflex can be shown
 
 
 _OTHER = {"first": "second", "second": "first"}
 _LETTER = {"first": "A", "second": "B"}
 
 
-@given(LEFT_KEY)
-def _judged(left: Mapping[str, float]) -> Mapping[str, float]:
-    return dict(left)
+@given(FIRST[LEFT], SECOND[LEFT])
+def _left(first: float, second: float) -> Mapping[str, float]:
+    return {"first": first, "second": second}
 
 
-@given(LEFT_KEY)
+@given(_left)
 def _judged_by_slowness(left: Mapping[str, float]) -> Mapping[str, float]:
     """Keep each movement, but take the slow reflex for the near one."""
     sizes = {name: abs(left[_OTHER[name]]) for name in left}
     return {name: sizes[name] * (1 if left[name] > 0 else -1) for name in left}
-
-
-def _first(form: str, judged: Mapping[str, float]) -> str:
-    pick = max if form == "minus" else min
-    return str(pick(judged, key=judged.__getitem__))
-
-
-def _slowest(judged: Mapping[str, float]) -> str:
-    return str(max(judged, key=lambda name: abs(judged[name])))
-
-
-def _then(begin_with: str, judged: Mapping[str, float]) -> str:
-    other = _OTHER[begin_with]
-    return movement_for(judged[other] - judged[begin_with])
-
-
-def _unchanged(left: Mapping[str, float], begin_with: str) -> str:
-    return movement_for(left[_OTHER[begin_with]])
 
 
 def _judged_words(judged: Mapping[str, float]) -> str:
@@ -149,24 +128,32 @@ def _judged_words(judged: Mapping[str, float]) -> str:
     return f"streak {_LETTER[more]} has the more plus meridian across it."
 
 
-def _meet(name: SlipName, run: Rule[str], words: str, live: Rule[bool]) -> Slip[str]:
-    return Slip(
-        name,
-        run=run,
-        says=given(BEGIN_WITH)(lambda begin_with: f"{words}: streak {_LETTER[begin_with]}."),
-        live=live,
-    )
+@given(FORM_IN_USE, JUDGED)
+def _first(form: str, judged: Mapping[str, float]) -> str:
+    pick = max if form == "minus" else min
+    return str(pick(judged, key=judged.__getitem__))
 
 
-def _pair(known: Known, uid: str) -> Figure:
-    looks = _looks(known)
-    return side_by_side([View(_LETTER[name], known[name]["streak"], look) for name, look in looks.items()], uid=uid)
+@given(JUDGED)
+def _slowest(judged: Mapping[str, float]) -> str:
+    return str(max(judged, key=lambda name: abs(judged[name])))
 
 
-FIRST = Field("first", "Streak A", Group((STREAK, LEFT)))
-SECOND = Field("second", "Streak B", Group((STREAK, LEFT)))
-BEGIN_WITH = Field("begin_with", "Streak to neutralise first, with spheres", WHICH)
-THEN = Field("then", "Movement of the other streak after that", MOVEMENTS)
+@given(BEGIN_WITH, JUDGED)
+def _then(begin_with: str, judged: Mapping[str, float]) -> str:
+    other = _OTHER[begin_with]
+    return movement_for(judged[other] - judged[begin_with])
+
+
+@given(BEGIN_WITH, _left)
+def _unchanged(begin_with: str, left: Mapping[str, float]) -> str:
+    return movement_for(left[_OTHER[begin_with]])
+
+
+def _begun(words: str) -> Rule[str]:
+    return given(BEGIN_WITH)(lambda begin_with: f"{words}: streak {_LETTER[begin_with]}.")
+
+
 which_first = CaseType(
     id="which-meridian-first",
     title="Which meridian to neutralise first",
@@ -186,11 +173,11 @@ which_first = CaseType(
         THEN,
     ),
     draw=_draw_first,
-    begin=LEFT_KEY.by(untyped(lambda known: _begin_first(known)["left"])),
+    holds=_hold_first,
     steps=(
         JUDGED.step(
             skills.LOOK_TO_DISTANCE,
-            run=_judged,
+            run=_left,
             says=given(JUDGED)(
                 lambda judged: (
                     f"Slow is far off and fast is near, with wants plus and against minus: {_judged_words(judged)}"
@@ -201,13 +188,13 @@ which_first = CaseType(
                     skills.SPEED_REVERSED,
                     run=_judged_by_slowness,
                     says=given(JUDGED)(lambda judged: f"Slow taken for near: {_judged_words(judged)}"),
-                    live=untyped(lambda known: known["left"]["first"] * known["left"]["second"] > 0),
+                    live=given(FIRST[LEFT], SECOND[LEFT])(lambda first, second: first * second > 0),
                 ),
             ),
         ),
         BEGIN_WITH.step(
             FIRST_MERIDIAN,
-            run=given(FORM_IN_USE, JUDGED)(lambda form, judged: _first(form, judged)),
+            run=_first,
             says=given(FORM_IN_USE, BEGIN_WITH)(
                 lambda form, begin_with: (
                     f"With {form} cylinders begin with the {'more' if form == 'minus' else 'less'} plus "
@@ -215,23 +202,22 @@ which_first = CaseType(
                 )
             ),
             slips=(
-                _meet(
+                Slip(
                     ORDER_MUDDLED,
-                    given(FORM_IN_USE, JUDGED)(lambda form, judged: _OTHER[_first(form, judged)]),
-                    "Begun with the other one",
-                    given()(lambda: True),
+                    run=given(_first)(lambda first: _OTHER[first]),
+                    says=_begun("Begun with the other one"),
                 ),
-                _meet(
+                Slip(
                     SLOWEST_FIRST,
-                    given(JUDGED)(_slowest),
-                    "Begun with the slowest",
-                    given(JUDGED, FORM_IN_USE)(lambda judged, form: _slowest(judged) != _first(form, judged)),
+                    run=_slowest,
+                    says=_begun("Begun with the slowest"),
+                    live=given(_slowest, _first)(lambda slowest, first: slowest != first),
                 ),
             ),
         ),
         THEN.step(
             SPHERE_ACTS_ON_BOTH,
-            run=given(BEGIN_WITH, JUDGED)(lambda begin_with, judged: _then(begin_with, judged)),
+            run=_then,
             says=given(THEN, FORM_IN_USE)(
                 lambda then, form: (
                     f"That sphere acts in the other meridian as well, which then shows {then}: just what a "
@@ -243,39 +229,34 @@ which_first = CaseType(
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=given(BEGIN_WITH, JUDGED)(lambda begin_with, judged: OPPOSITE[_then(begin_with, judged)]),
+                    run=given(_then)(lambda then: OPPOSITE[then]),
                     says=given(THEN)(lambda then: f"The other way round: {then}."),
                 ),
                 Slip(
                     OTHER_LEFT_ALONE,
-                    run=given(LEFT_KEY, BEGIN_WITH)(lambda left, begin_with: _unchanged(left, begin_with)),
+                    run=_unchanged,
                     says=given(THEN)(lambda then: f"Left as it was: {then}."),
-                    live=given(LEFT_KEY, BEGIN_WITH, JUDGED)(
-                        lambda left, begin_with, judged: _unchanged(left, begin_with) != _then(begin_with, judged)
-                    ),
+                    live=given(_unchanged, _then)(lambda unchanged, then: unchanged != then),
                 ),
             ),
         ),
     ),
     answer=as_found(BEGIN_WITH, THEN),
-    found=untyped(
-        lambda known: (
-            f"{known['form'].capitalize()} cylinders are in use; plane-mirror setting.",
-            f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
-            *(
-                f"Streak {_LETTER[name]}, at {degrees(known[name]['streak'])}: {look.words}."
-                for name, look in _looks(known).items()
-            ),
+    found=given(FORM_IN_USE, DISTANCE, _views)(
+        lambda form, distance_cm, views: (
+            f"{form.capitalize()} cylinders are in use; plane-mirror setting.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil.",
+            *(f"Streak {view.name}, at {degrees(view.streak)}: {view.seen.words}." for view in views),
         )
     ),
     question=asking(
         "Which streak do you neutralise first, with spheres? And which movement will the other one then show?"
     ),
-    figure=_pair,
+    figure=given(_views).drawing(lambda uid, views: side_by_side(views, uid=uid)),
     needs=("near-or-far", "sphere-then-cyl"),
     twins=(ORDER_OR_SLOWEST, SWAPPED_OR_UNTOUCHED),
     probes=(Probe(ORDER_OR_SLOWEST, "which-meridian-first"), Probe(SWAPPED_OR_UNTOUCHED, "which-meridian-first")),
-    form=lambda _: None,
+    form=NO_FORM,
     sources=("common practice, no published source",),
 )
 
@@ -291,36 +272,34 @@ NEXT_MOVES = Choice(
 SEEN = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 
 
+SPHERE = Field("sphere", "Sphere that neutralised the first streak, left in", Power())
+SPHERE_STREAK = Field("sphere_streak", "First streak", Meridian())
+SHOWN = Field("seen", "Movement that the second streak now shows", SEEN)
+SEEN_STREAK = Field("seen_streak", "Second streak", Meridian())
+CYLINDER_NOW = Key[bool]("cylinder_now")
+NEXT = Field("next", "What next?", NEXT_MOVES)
+AXIS = Field("axis", "Axis at which the cylinder goes in, now or later", Axis())
+
+_SPHERE_FOR = {"with": "sphere-plus", "against": "sphere-minus"}
+
+
 def _draw_second(chance: Chance, settings: Settings) -> dict[str, Any]:
     streak = pick_axis(chance, settings)
-    return given(SPHERE, SPHERE_STREAK, SEEN_FOUND, SEEN_STREAK, FORM_IN_USE).to(
+    return given(SPHERE, SPHERE_STREAK, SHOWN, SEEN_STREAK, FORM_IN_USE).to(
         chance.stepped(-5, 6), streak, chance.among(("with", "against")), across(streak), settings.form
     )
 
 
-SPHERE_STREAK = Field("sphere_streak", "First streak", Meridian())
-SEEN_STREAK = Field("seen_streak", "Second streak", Meridian())
+@given(FORM_IN_USE, SHOWN)
+def _cures(form: str, shown: str) -> bool:
+    return CURED_BY[form] == shown
 
 
-@given(SPHERE_STREAK, SEEN_STREAK)
-def _begin_second(sphere_streak: float, seen_streak: float) -> None:
-    must_cross(sphere_streak, seen_streak)
+@given(NEXT, SEEN_STREAK, SPHERE_STREAK)
+def _axis_streak(move: str, seen_streak: float, sphere_streak: float) -> float:
+    return seen_streak if move == "cylinder" else sphere_streak
 
 
-def _cures(form: str, seen: str) -> bool:
-    return bool(CURED_BY[form] == seen)
-
-
-def _axis_streak(seen_streak: float, next_value: str, sphere_streak: float) -> float:
-    return float(seen_streak if next_value == "cylinder" else sphere_streak)
-
-
-_SPHERE_FOR = {"with": "sphere-plus", "against": "sphere-minus"}
-
-SPHERE = Field("sphere", "Sphere that neutralised the first streak, left in", Power())
-SEEN_FOUND = Field("seen", "Movement that the second streak now shows", SEEN)
-NEXT = Field("next", "What next?", NEXT_MOVES)
-AXIS = Field("axis", "Axis at which the cylinder goes in, now or later", Axis())
 second_streak = CaseType(
     id="second-streak",
     title="When the second meridian shows the wrong movement",
@@ -331,7 +310,7 @@ second_streak = CaseType(
         (
             SPHERE,
             SPHERE_STREAK,
-            SEEN_FOUND,
+            SHOWN,
             SEEN_STREAK,
             FORM_IN_USE,
         )
@@ -341,90 +320,82 @@ second_streak = CaseType(
         AXIS,
     ),
     draw=_draw_second,
-    holds=_begin_second,
+    holds=given(SPHERE_STREAK, SEEN_STREAK)(must_cross),
     steps=(
         CYLINDER_NOW.step(
             CYLINDER_CAN_CURE,
-            run=given(FORM_IN_USE, SEEN_FOUND)(lambda form, seen: _cures(form, seen)),
-            says=given(FORM_IN_USE, SEEN_FOUND, CYLINDER_NOW)(
-                lambda form, seen, cylinder_now: (
+            run=_cures,
+            says=given(FORM_IN_USE, SHOWN, CYLINDER_NOW)(
+                lambda form, shown, cylinder_now: (
                     f"A {form} cylinder cures {CURED_BY[form]}, and the second streak shows "
-                    f"{seen}: {'so it goes in now' if cylinder_now else 'it cannot help here yet'}."
+                    f"{shown}: {'so it goes in now' if cylinder_now else 'it cannot help here yet'}."
                 )
             ),
             slips=(
                 Slip(
                     CYLINDER_ANYWAY,
                     run=given()(lambda: True),
-                    says=given(FORM_IN_USE, SEEN_FOUND)(lambda form, seen: f"A {form} cylinder put in for {seen}."),
-                    live=given(FORM_IN_USE, SEEN_FOUND)(lambda form, seen: not _cures(form, seen)),
+                    says=given(FORM_IN_USE, SHOWN)(lambda form, shown: f"A {form} cylinder put in for {shown}."),
+                    live=given(_cures)(lambda cures: not cures),
                 ),
                 Slip(
                     SPHERE_GONE_ON,
                     run=given()(lambda: False),
-                    says=given(SEEN_FOUND)(lambda seen: f"The sphere gone on with for {seen}."),
-                    live=given(FORM_IN_USE, SEEN_FOUND)(_cures),
+                    says=given(SHOWN)(lambda shown: f"The sphere gone on with for {shown}."),
+                    live=_cures,
                 ),
             ),
         ),
         NEXT.step(
             skills.MOVEMENT_TO_LENS,
-            run=given(CYLINDER_NOW, SEEN_FOUND)(
-                lambda cylinder_now, seen: "cylinder" if cylinder_now else _SPHERE_FOR[seen]
+            run=given(CYLINDER_NOW, SHOWN)(
+                lambda cylinder_now, shown: "cylinder" if cylinder_now else _SPHERE_FOR[shown]
             ),
-            says=given(SEEN_FOUND, NEXT)(
-                lambda seen, next_value: f"{seen.capitalize()} on the second streak: {NEXT_MOVES.write(next_value)}."
+            says=given(SHOWN, NEXT)(
+                lambda shown, move: f"{shown.capitalize()} on the second streak: {NEXT_MOVES.write(move)}."
             ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=given(SEEN_FOUND)(lambda seen: _SPHERE_FOR[OPPOSITE[seen]]),
-                    says=given(SEEN_FOUND, NEXT)(
-                        lambda seen, next_value: f"{seen.capitalize()}: {NEXT_MOVES.write(next_value)}."
-                    ),
+                    run=given(SHOWN)(lambda shown: _SPHERE_FOR[OPPOSITE[shown]]),
+                    says=given(SHOWN, NEXT)(lambda shown, move: f"{shown.capitalize()}: {NEXT_MOVES.write(move)}."),
                     live=given(CYLINDER_NOW)(lambda cylinder_now: not cylinder_now),
                 ),
             ),
         ),
-        AXIS_CROSS.step(
+        AXIS.step(
             skills.PLACE_AXIS,
-            run=given(SEEN_STREAK, NEXT, SPHERE_STREAK)(
-                lambda seen_streak, next_value, sphere_streak: _axis_streak(seen_streak, next_value, sphere_streak)
-            ),
-            says=given(AXIS_CROSS, NEXT)(
-                lambda axis, next_value: (
+            run=_axis_streak,
+            says=given(AXIS, NEXT)(
+                lambda axis, move: (
                     "The axis lies along the streak that the cylinder neutralises: "
-                    f"{degrees(axis)}, the {'second' if next_value == 'cylinder' else 'first'} one."
+                    f"{degrees(axis)}, the {'second' if move == 'cylinder' else 'first'} one."
                 )
             ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,
-                    run=given(SEEN_STREAK, NEXT, SPHERE_STREAK)(
-                        lambda seen_streak, next_value, sphere_streak: across(
-                            _axis_streak(seen_streak, next_value, sphere_streak)
-                        )
-                    ),
-                    says=given(AXIS_CROSS)(lambda axis: f"The axis laid across that streak: {degrees(axis)}."),
+                    run=given(_axis_streak)(across),
+                    says=given(AXIS)(lambda axis: f"The axis laid across that streak: {degrees(axis)}."),
                 ),
             ),
         ),
     ),
-    answer=as_found(NEXT, AXIS_CROSS),
-    found=given(FORM_IN_USE, SPHERE_STREAK, SPHERE, SEEN_STREAK, SEEN_FOUND)(
-        lambda form, sphere_streak, sphere, seen_streak, seen: (
+    answer=as_found(NEXT, AXIS),
+    found=given(FORM_IN_USE, SPHERE_STREAK, SPHERE, SEEN_STREAK, SHOWN)(
+        lambda form, sphere_streak, sphere, seen_streak, shown: (
             f"{form.capitalize()} cylinders are in use; plane-mirror setting.",
             f"Streak at {degrees(sphere_streak)}: neutral with {lens_in_place(sphere, 'DS, left in place')}.",
             f"{'With that sphere in' if sphere else 'Still with no lens in'}, the streak "
-            f"at {degrees(seen_streak)} shows {seen}.",
+            f"at {degrees(seen_streak)} shows {shown}.",
         )
     ),
     question=asking("What next? And at which axis will the cylinder go in, now or later?"),
-    figure=given(SEEN_FOUND, SEEN_STREAK).drawing(
-        lambda uid, seen, seen_streak: draw_movement(cast("Movement", seen), streak=seen_streak, uid=uid)
+    figure=given(SHOWN, SEEN_STREAK).drawing(
+        lambda uid, shown, streak: draw_movement(cast("Movement", shown), streak=streak, uid=uid)
     ),
     needs=("which-meridian-first", "streak-axis"),
-    form=lambda _: None,
+    form=NO_FORM,
     sources=("common practice, no published source",),
 )
 

@@ -20,7 +20,7 @@ from cases.kinds import Distance, Power
 from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
-from cases.shared_keys import MEAN as MEAN_IN_D
+from cases.shared_keys import MEAN
 from cases.steps import (
     COMMON_DISTANCES,
     FORM,
@@ -29,6 +29,7 @@ from cases.steps import (
     LEFT_IN,
     NET,
     STREAK,
+    Powers,
     degrees,
     listed,
     pick_distance,
@@ -38,8 +39,7 @@ from cases.steps import (
 )
 from cases.sums import less
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, SlipName, Step
-from cases.working import Slip as OldSlip
+from cases.working import Skill, SlipName
 
 LEAVE_OUT = Skill("leave-out-unsteady", "leaving out what was seen while the pupil shrank")
 FLAG_RUN = Skill("flag-run", "flagging what was amiss in a run")
@@ -75,20 +75,18 @@ FLAGS = Marks(
 
 DISTANCE_CM = Field("distance_cm", "Distance it was measured from", Distance())
 LOG = Field("log", "Spheres tried, with the movement behind each", LensLog())
-MERIDIAN = Group(
-    (
-        STREAK,
-        LOG,
-        DISTANCE_CM,
-    )
-)
+MERIDIAN = Group((STREAK, LOG, DISTANCE_CM))
+FIRST = Field("first", "First streak", MERIDIAN)
+SECOND = Field("second", "Second streak", MERIDIAN)
+PLANNED = Field("planned_cm", "Planned working distance", Distance())
 
-
-LOGS = Key[tuple[tuple[Tried, ...], ...]]("logs")
-VERGENCES = Key[tuple[float, ...]]("vergences")
-DRIFTED = Key[bool]("drifted")
+Logs = tuple[Log, ...]
+STEADY = Key[Logs]("steady")
 GLANCED = Key[bool]("glanced")
-STEADY = Key[tuple[tuple[Tried, ...], ...]]("steady")
+VERGENCES = Key[Powers]("vergences", unit="D")
+DRIFTED = Key[bool]("drifted")
+EQUIVALENT = Field("mean", "Spherical equivalent", Power(tolerance=0.06))
+FLAGGED = Field("flags", "What to flag", FLAGS)
 
 
 def _glance(log: Log, centre: float) -> Log:
@@ -111,33 +109,19 @@ def _draw_run(chance: Chance, settings: Settings) -> dict[str, Any]:
         log = draw_log(chance, centre)
         if "glance" in amiss and not views:
             log = _glance(log, centre)
-        views.append({"streak": streak, "log": log, "distance_cm": distance})
+        views.append(given(STREAK, LOG, DISTANCE_CM).to(streak, log, distance))
     first, second = chance.shuffled(views)
     return given(FIRST, SECOND, PLANNED, FORM).to(first, second, planned, settings.form)
 
 
-FIRST = Field("first", "First streak", MERIDIAN)
-SECOND = Field("second", "Second streak", MERIDIAN)
-PLANNED = Field("planned_cm", "Planned working distance", Distance())
+_logs: Rule[Logs] = given(FIRST[LOG], SECOND[LOG])(lambda first, second: (first, second))
 
 
-@given(FIRST, SECOND, PLANNED)
-def _begin_run(
-    first: Mapping[str, Any], second: Mapping[str, Any], planned_cm: float
-) -> tuple[tuple[tuple[Tried, ...], ...], bool, bool]:
-    views = (first, second)
-    must_cross(views[0]["streak"], views[1]["streak"])
-    planned = working_vergence(planned_cm)
-    return (
-        tuple(view["log"] for view in views),
-        any(abs(working_vergence(view["distance_cm"]) - planned) > 0.02 for view in views),
-        any(one.unsteady for view in views for one in view["log"]),
-    )
-
-
-@given(LOGS)
-def _kept(logs: tuple[tuple[Tried, ...], ...]) -> tuple[tuple[Tried, ...], ...]:
-    return tuple(tuple(one for one in log if not one.unsteady) for log in logs)
+@given(_logs)
+def _kept(logs: Logs) -> tuple[Logs, bool]:
+    """Leave the unsteady lines out, and say whether there was one."""
+    kept = tuple(tuple(one for one in log if not one.unsteady) for log in logs)
+    return kept, kept != logs
 
 
 def _believed(log: Log) -> Log:
@@ -149,13 +133,13 @@ def _believed(log: Log) -> Log:
     return (*log[: places[0]], Tried(spoilt.lens, spoilt.movement))
 
 
-@given(LOGS)
-def _counted(logs: tuple[tuple[Tried, ...], ...]) -> tuple[tuple[tuple[Tried, ...], ...], bool]:
-    return (tuple(_believed(log) for log in logs), False)
+@given(_logs)
+def _counted(logs: Logs) -> tuple[Logs, bool]:
+    return tuple(_believed(log) for log in logs), False
 
 
-@given(LOGS)
-def _counting_misleads(logs: tuple[tuple[Tried, ...], ...]) -> bool:
+@given(_logs)
+def _counting_misleads(logs: Logs) -> bool:
     try:
         ends = [bracket(_believed(log)).end_point for log in logs]
     except NoEndPoint:
@@ -163,9 +147,9 @@ def _counting_misleads(logs: tuple[tuple[Tried, ...], ...]) -> bool:
     return ends != [bracket(log).end_point for log in logs]
 
 
-def _ends(take: Callable[[Log], float | None]) -> Rule[tuple[float, ...]]:
+def _ends(take: Callable[[Log], float | None]) -> Rule[Powers]:
     @given(STEADY)
-    def run(steady: tuple[tuple[Tried, ...], ...]) -> tuple[float, ...]:
+    def run(steady: Logs) -> Powers:
         found = tuple(take(log) for log in steady)
         ends = tuple(end for end in found if end is not None)
         if len(ends) < len(found):
@@ -175,66 +159,62 @@ def _ends(take: Callable[[Log], float | None]) -> Rule[tuple[float, ...]]:
     return run
 
 
-def _end_words(gross: tuple[float, ...]) -> str:
+def _end_words(gross: Powers) -> str:
     return f"{listed(gross)}, in the order of the streaks"
 
 
-def _each_less(distances: Rule[tuple[float, float]]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"vergences": tuple(working_vergence(cm) for cm in distances(known))}
+_planned = given(PLANNED)(working_vergence)
+_own = given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM])(lambda *both: tuple(working_vergence(cm) for cm in both))
 
 
-def _own_distances(first_distance_cm: float, second_distance_cm: float) -> tuple[float, float]:
-    return first_distance_cm, second_distance_cm
+@given(_planned, _own)
+def _drifted(planned: float, own: Powers) -> bool:
+    return any(abs(off - planned) > 0.02 for off in own)
 
 
 @given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM], VERGENCES)
-def _distance_words(first_distance_cm: float, second_distance_cm: float, vergences: tuple[float, ...]) -> str:
-    words = [
-        f"{write_distance(cm)} is {size(off)} D"
-        for cm, off in zip(_own_distances(first_distance_cm, second_distance_cm), vergences, strict=True)
-    ]
+def _distance_words(first_cm: float, second_cm: float, vergences: Powers) -> str:
+    words = [f"{write_distance(cm)} is {size(off)} D" for cm, off in zip((first_cm, second_cm), vergences, strict=True)]
     return f"{words[0]}, for both." if words[0] == words[1] else f"{words[0]}, and {words[1]}."
 
 
-def _net(first: float, second: float) -> Rule[tuple[float, ...]]:
+def _net(first: float, second: float) -> Rule[Powers]:
     """Take so many times its own dioptres off each meridian."""
     return given(GROSS, VERGENCES)(
-        lambda gross_value, vergences: tuple(
-            gross - times * off for gross, times, off in zip(gross_value, (first, second), vergences, strict=True)
+        lambda gross, vergences: tuple(
+            one - times * off for one, times, off in zip(gross, (first, second), vergences, strict=True)
         )
     )
 
 
 @given(GROSS, VERGENCES, NET)
-def _net_words(gross_value: tuple[float, ...], vergences: tuple[float, ...], net_value: tuple[float, ...]) -> str:
-    sums = [less(gross, off, net) for gross, off, net in zip(gross_value, vergences, net_value, strict=True)]
+def _net_words(gross: Powers, vergences: Powers, net: Powers) -> str:
+    sums = [less(*powers) for powers in zip(gross, vergences, net, strict=True)]
     return f"Take each distance off: {', and '.join(sums)}."
 
 
+@given(DRIFTED, GLANCED)
 def _flags(drifted: bool, glanced: bool) -> tuple[str, ...]:
     return (*(["drift"] if drifted else []), *(["glance"] if glanced else []))
 
 
 def _without(name: str) -> Rule[tuple[str, ...]]:
-    return given(DRIFTED, GLANCED)(
-        lambda drifted, glanced: tuple(flag for flag in _flags(drifted, glanced) if flag != name)
-    )
+    return given(_flags)(lambda flags: tuple(flag for flag in flags if flag != name))
 
 
-FLAGS_ASKED = Field("flags", "What to flag", FLAGS)
-
-
-@given(FLAGS_ASKED)
+@given(FLAGGED)
 def _flag_words(flags: tuple[str, ...]) -> str:
     return f"To flag: {FLAGS.write(flags) if flags else 'nothing'}."
 
 
-def _view_words(name: str, view: Mapping[str, Any]) -> str:
-    lines = "; ".join(line_words(one) for one in view["log"])
-    return f"{name} streak, at {degrees(view['streak'])}, from {write_distance(view['distance_cm'])}: {lines}."
+def _view_words(name: str, view: Field[Mapping[str, Any]]) -> Rule[str]:
+    return given(view[STREAK], view[DISTANCE_CM], view[LOG])(
+        lambda streak, cm, log: (
+            f"{name} streak, at {degrees(streak)}, from {write_distance(cm)}: {'; '.join(map(line_words, log))}."
+        )
+    )
 
 
-MEAN = Field("mean", "Spherical equivalent", Power(tolerance=0.06))
 whole_run = CaseType(
     id="whole-run",
     title="A whole run, from the log to the prescription",
@@ -249,15 +229,11 @@ whole_run = CaseType(
             FORM,
         )
     ),
-    asks=(
-        PRESCRIPTION,
-        MEAN,
-        FLAGS_ASKED,
-    ),
+    asks=(PRESCRIPTION, EQUIVALENT, FLAGGED),
     draw=_draw_run,
-    begin=given(LOGS, DRIFTED, GLANCED).by(_begin_run),
+    holds=given(FIRST[STREAK], SECOND[STREAK])(must_cross),
     steps=(
-        STEADY.step(
+        given(STEADY, GLANCED).step(
             LEAVE_OUT,
             run=_kept,
             says=given(GLANCED)(
@@ -268,9 +244,9 @@ whole_run = CaseType(
                 )
             ),
             slips=(
-                OldSlip(
+                Slip(
                     UNSTEADY_COUNTED,
-                    run=given(STEADY, GLANCED).by(_counted),
+                    run=_counted,
                     says=given()(lambda: "The line in which the pupil shrank taken for the turn of the movement."),
                     live=_counting_misleads,
                 ),
@@ -319,30 +295,22 @@ whole_run = CaseType(
                 ),
             ),
         ),
-        Step(
+        given(VERGENCES, DRIFTED).step(
             skills.DISTANCE_IN_DIOPTRES,
-            run=_each_less(given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM])(_own_distances)),
+            run=given(_own, _drifted)(lambda own, drifted: (own, drifted)),
             says=_distance_words,
             slips=(
-                OldSlip(
+                Slip(
                     DRIFT_UNHEEDED,
-                    run=lambda known: {
-                        **_each_less(given(PLANNED)(lambda planned_cm: (planned_cm, planned_cm)))(known),
-                        "drifted": False,
-                    },
+                    run=given(_planned)(lambda planned: ((planned, planned), False)),
                     says=given(PLANNED)(lambda planned_cm: f"The planned {write_distance(planned_cm)} taken for both."),
-                    live=given(DRIFTED)(lambda drifted: drifted),
+                    live=_drifted,
                 ),
-                OldSlip(
+                Slip(
                     skills.ALWAYS_ONE_FIFTY,
-                    run=lambda _: {"vergences": (1.5, 1.5)},
+                    run=given(_drifted)(lambda drifted: ((1.5, 1.5), drifted)),
                     says=given()(lambda: "1.50 D taken for both."),
-                    live=given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM])(
-                        lambda first_distance_cm, second_distance_cm: any(
-                            abs(working_vergence(cm) - 1.5) > 0.02
-                            for cm in _own_distances(first_distance_cm, second_distance_cm)
-                        )
-                    ),
+                    live=given(_own)(lambda own: any(abs(off - 1.5) > 0.02 for off in own)),
                 ),
             ),
         ),
@@ -351,7 +319,7 @@ whole_run = CaseType(
             run=_net(1, 1),
             says=_net_words,
             slips=(
-                NET.plain(LEFT_IN),
+                LEFT_IN,
                 Slip(
                     skills.DISTANCE_ADDED,
                     run=_net(-1, -1),
@@ -368,9 +336,9 @@ whole_run = CaseType(
         find_cylinder(),
         PLACE_AXIS,
         *spherical_equivalent.steps,
-        FLAGS_ASKED.step(
+        FLAGGED.step(
             FLAG_RUN,
-            run=given(DRIFTED, GLANCED)(_flags),
+            run=_flags,
             says=_flag_words,
             slips=(
                 Slip(
@@ -388,16 +356,15 @@ whole_run = CaseType(
             ),
         ),
     ),
-    answer=given(PRESCRIPTION, MEAN, FLAGS_ASKED).by(
-        given(SPHERE, CYLINDER, AXIS, MEAN_IN_D, FLAGS_ASKED)(
+    answer=given(PRESCRIPTION, EQUIVALENT, FLAGGED).by(
+        given(SPHERE, CYLINDER, AXIS, MEAN, FLAGGED)(
             lambda sphere, cylinder, axis, mean, flags: (SphCyl(sphere, cylinder, axis), mean, flags)
         )
     ),
-    found=given(PLANNED, FIRST, SECOND)(
-        lambda planned_cm, first, second: (
+    found=given(PLANNED, _view_words("First", FIRST), _view_words("Second", SECOND))(
+        lambda planned_cm, *views: (
             f"Spheres alone, plane-mirror setting, {write_distance(planned_cm)} planned.",
-            _view_words("First", first),
-            _view_words("Second", second),
+            *views,
         )
     ),
     question=given(FORM)(

@@ -290,7 +290,6 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    form=lambda _: None,
     sources=("optics: derived in DEVELOPERS.md, The reflex",),
 )
 

@@ -391,7 +391,6 @@ reflex = CaseType(
     ),
     figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, reflex=False)),
     needs=("predict-movement", "oblique-power"),
-    form=lambda _: None,
     twins=(SWEEP_OR_CYLINDER,),
     probes=(Probe(SWEEP_OR_CYLINDER, "reflex"),),
     sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),

@@ -12,7 +12,7 @@ from cases.families.fixation import fixation_demand
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_distance import near_card
-from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.kinds import BadFinding, Distance, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
@@ -20,7 +20,7 @@ from cases.shared_keys import DEMAND
 from cases.steps import signed, size
 from cases.sums import adding_up
 from cases.vergence import vergence
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 FAMILY = Family("near", "Cycloplegic and near", 6)
 
@@ -159,7 +159,6 @@ lag_lens = CaseType(
     found=given(LENS, TARGET)(_lens_words),
     question=asking("What is the lag of accommodation (a lead is minus)?"),
     figure=_card,
-    form=lambda _: None,
     needs=("next-lens", "net-sphere"),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "Tassinari 2000, Optom Vis Sci 77:119"),
 )
@@ -295,7 +294,6 @@ near_response = CaseType(
     ),
     question=asking("How much accommodation is in use, and what do you make of the lag?"),
     figure=_card,
-    form=lambda _: None,
     needs=("lag-lens",),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85 (range; texts differ)",),
 )
@@ -393,7 +391,6 @@ lag_move_back = CaseType(
     figure=given(TARGET_CM, NEUTRAL).drawing(
         lambda uid, target_cm, neutral_cm: near_card(target_cm=target_cm, scope_cm=neutral_cm, uid=uid)
     ),
-    form=lambda _: None,
     needs=("lag-lens",),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "PMC3292355 (move-back lag in children)"),
 )

@@ -118,7 +118,6 @@ crossed_cylinders = CaseType(
     question=asking("Which two cylinders, their axes at right angles, make the same lens?"),
     figure=rx_to_cross.figure,
     needs=("rx-to-cross",),
-    form=lambda _: None,
     twins=(SWAPPED_OR_AT_POWER,),
     probes=(Probe(SWAPPED_OR_AT_POWER, "rx-to-cross"),),
     sources=("Definition of a cylinder's axis, ISO 13666",),
@@ -230,7 +229,6 @@ oblique_power = CaseType(
     ),
     figure=given(RX, MERIDIAN).drawing(lambda uid, rx, meridian: power_cross(rx, asked_meridian=meridian, uid=uid)),
     needs=("rx-to-cross",),
-    form=lambda _: None,
     sources=("The sine-squared law, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
 )
 

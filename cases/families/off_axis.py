@@ -211,7 +211,6 @@ off_axis_effect = CaseType(
         "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and about how much?"
     ),
     figure=_where_you_stand,
-    form=lambda _: None,
     needs=("sighting-angle",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),

@@ -14,7 +14,7 @@ from cases.families.oblique import PRESCRIPTION, pick_second
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, COMPONENTS_ADDED, as_they_stand, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
-from cases.keys import Key, Readable, Rule, Slip, given, otherwise
+from cases.keys import Key, Readable, Rule, Slip, Step, given, otherwise
 from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap
 from cases.steps import (
@@ -31,7 +31,7 @@ from cases.steps import (
     pick_lens,
     signed,
 )
-from cases.working import Skill, Step
+from cases.working import Skill
 
 LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
 

@@ -14,7 +14,7 @@ from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, SPHE
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_planes import vertex
-from cases.keys import ALWAYS, Drawing, Key, Rule, Slip, asking, given
+from cases.keys import ALWAYS, Drawing, Key, Rule, Slip, Step, asking, given
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
@@ -22,7 +22,7 @@ from cases.notation import rounded_power
 from cases.shared_keys import POWERS
 from cases.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
 from cases.sums import about
-from cases.working import Skill, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("planes", "Change of plane", 7)
 
@@ -220,7 +220,6 @@ vertex_sphere = CaseType(
     ),
     question=asking("Which power acts the same in the new plane, to 0.01 D?"),
     figure=_figure(given(POWER)(lambda power: SphCyl(power))),
-    form=lambda _: None,
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
     probes=(Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),),
     needs=("net-sphere",),

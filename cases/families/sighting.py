@@ -10,13 +10,13 @@ from cases.choices import Choice, Option
 from cases.fields import Field, Group
 from cases.figures_seats import before_other_eye
 from cases.figures_sighting import sighting_plan
-from cases.keys import Key, Slip, as_found, asking, given
+from cases.keys import Key, Slip, Step, as_found, asking, given
 from cases.kinds import Angle, Height
 from cases.notation import write_distance
 from cases.sighting import offset_angle
 from cases.steps import DISTANCE, pick_distance
 from cases.sums import about
-from cases.working import Skill, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
 

@@ -219,7 +219,6 @@ other_eye_fogged = CaseType(
             (SphCyl(lens),), uid=uid, notes={0: "other eye"}, distance_cm=distance_cm
         )
     ),
-    form=lambda _: None,
     needs=("predict-movement",),
     twins=(IGNORED_OR_SWAPPED,),
     probes=(Probe(IGNORED_OR_SWAPPED, "other-eye-fogged"),),
@@ -386,7 +385,6 @@ examiner_blur = CaseType(
         "how do you see it?"
     ),
     figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
-    form=lambda _: None,
     needs=("distance-vergence",),
     sources=(
         "About +1.50 for a presbyope at two thirds of a metre, and half of the amplitude held in comfort: common "

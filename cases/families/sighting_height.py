@@ -11,7 +11,7 @@ from cases.families.sighting import ANGLE, FAMILY, FIND_OFFSET, KEEP_WITHIN_FIVE
 from cases.fields import Field, Group
 from cases.figures_seats import beside_the_gaze
 from cases.figures_sighting import sighting_side
-from cases.keys import Slip, as_found, asking, given
+from cases.keys import Slip, Step, as_found, asking, given
 from cases.kinds import Angle, BadFinding, Distance, Height
 from cases.notation import write_distance
 from cases.shared_keys import SHARE
@@ -19,7 +19,7 @@ from cases.sighting import offset_angle
 from cases.sighting import sighting_height as line_height
 from cases.steps import DISTANCE, pick_distance
 from cases.sums import about
-from cases.working import Skill, SlipName, Step
+from cases.working import Skill, SlipName
 
 LIMIT = Field("limit", "Angle off the visual axis that is still allowed", Angle(low=0.5, high=30), default=5.0)
 """Norm "sighting-limit", in degrees; its usual value is the advice of `KEEP_WITHIN_FIVE`."""

@@ -241,7 +241,6 @@ straddling = CaseType(
     question=asking("Which band guides you, and which way does the axis go?"),
     figure=given(FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND]).drawing(_bands),
     needs=("near-or-far", "sphere-then-cyl"),
-    form=lambda _: None,
     twins=TURN_TWINS,
     probes=tuple(Probe(pair, "axis-straddling") for pair in TURN_TWINS),
     sources=(STRADDLING,),

@@ -189,7 +189,6 @@ toric_axis = CaseType(
         lambda uid, turned, side: toric_rotation(turned, cast("Literal['left', 'right']", side), uid=uid)
     ),
     needs=("streak-axis",),
-    form=lambda _: None,
     sources=("common practice, no published source (left add, right subtract)",),
 )
 

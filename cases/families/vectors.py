@@ -11,14 +11,14 @@ from collections.abc import Callable
 from cases import skills
 from cases.casetype import Pair, Probe
 from cases.cross import AXIS, CYLINDER, SPHERE
-from cases.keys import ALWAYS, Key, Rule, Slip, given
+from cases.keys import ALWAYS, Key, Rule, Slip, Step, given
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_power
 from cases.shared_keys import MEANS as MEAN_POWERS
 from cases.shared_keys import SUM
 from cases.steps import FIRST_LENS, FORM, SECOND_LENS, any_cylinder, as_written, degrees, signed
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Skill, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 RESOLVE_CYLINDERS = Skill("resolve-cylinders", "splitting a cylinder into its two components")
 ADD_COMPONENTS = Skill("add-components", "adding lenses component by component")

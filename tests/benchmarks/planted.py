@@ -105,7 +105,7 @@ def differs(case_type: CaseType) -> bool:
 
 def left_out() -> tuple[int, list[str], list[str]]:
     """Leave out each step in turn; return how many were refused, which golden cases caught, and which nothing saw."""
-    refused, golden, unseen = 0, [], []
+    refused, golden, unseen = 0, list[str](), list[str]()
     for one in all_types().values():
         for number, step in enumerate(one.steps):
             try:
