@@ -145,6 +145,7 @@ from cases.keys import Slip, given
 from cases.skills import ALWAYS_ONE_FIFTY, DISTANCE_IN_DIOPTRES
 from cases.steps import FORM, GROSS, METRES, NET, RX, VERGENCE
 S = given()(lambda: "")
+S2 = given(NET)(lambda net: net)
 D = DISTANCE_IN_DIOPTRES
 """
 WRONG = (
@@ -153,7 +154,10 @@ WRONG = (
     ("NET.step(D, run=given(METRES)(lambda metres: metres), says=S)", 'got "float", expected "tuple[float, ...]"'),
     ("VERGENCE.step(D, run=S, says=S)", 'incompatible type "Rule[str]"; expected "Rule[float]"'),
     ("given(METRES, VERGENCE)(lambda metres: 1 / metres)", "Cannot infer type of lambda"),
-    ("NET.plain(Slip(ALWAYS_ONE_FIFTY, run=given(METRES)(lambda metres: metres), says=S))", 'got "float", expected'),
+    (
+        "NET.step(D, run=S2, says=S, slips=(Slip(ALWAYS_ONE_FIFTY, run=given(METRES)(lambda m: m), says=S),))",
+        "expected",
+    ),
     ("FRAME.to((1.0, 2.0), 1.5)", 'Too few arguments for "to"'),
     ("RX.by(given(VERGENCE)(lambda vergence: vergence))", 'got "float", expected "SphCyl"'),
     ("given(GROSS)(lambda gross: gross.sphere)", '"tuple[float, ...]" has no attribute "sphere"'),
