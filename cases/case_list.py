@@ -21,6 +21,7 @@ FORMAT = "two-meridians cases, version 1"
 LONGEST = 1_000
 """Cases in one file."""
 
+_BETWEEN_DIGITS = re.compile(r"[\s-]")
 _DIGEST = re.compile(r"[0-9A-F]{8}")
 
 
@@ -87,7 +88,7 @@ def check_digest(given: str, found: str) -> None:
     ------
     BadDigest, NotTheseCases
     """
-    plain = re.sub(r"[\s-]", "", given).upper()
+    plain = _BETWEEN_DIGITS.sub("", given[:40]).upper()
     if not _DIGEST.fullmatch(plain):
         raise BadDigest(given)
     if plain != found.replace("-", ""):

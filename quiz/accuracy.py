@@ -16,15 +16,14 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from cases.errors import CaseError
-from cases.kinds import POWER_LIMIT
+from cases.kinds import POWER_LIMIT, Distance, Lens
 from cases.lens import SphCyl
-from cases.notation import read_distance_cm, read_prescription, write_prescription
+from cases.notation import write_prescription
 from cases.vergence import FARTHEST_CM, NEAREST_CM
-from quiz.errors import QuizError
+from quiz.forms import BadFields, BadText, Day, Pick, Words, asked, described, inputs_of, made, read
 
-EYES = ("right", "left")
-AGES = ("", "under-20", "20-to-39", "40-or-over")
+EYES = (("right", "right eye"), ("left", "left eye"))
+AGES = (("", "not said"), ("under-20", "under 20"), ("20-to-39", "20 to 39"), ("40-or-over", "40 or over"))
 """Coarse on purpose: enough to say who can accommodate, too little to say who it was. "" is not said."""
 HIGHEST_PATIENT = 9999
 LONGEST_REMARK = 200
@@ -35,12 +34,48 @@ EARLIEST = date(1970, 1, 1)
 Floats = NDArray[np.float64]
 
 
-class BadEntry(QuizError):
-    """An entry that cannot be taken; `faults` names each field with the sentence why."""
+class BadEntry(BadFields):
+    """An entry that cannot be taken."""
 
-    def __init__(self, faults: Mapping[str, str]) -> None:
-        super().__init__("; ".join(faults.values()))
-        self.faults = dict(faults)
+
+_RUNNING_NUMBER = re.compile(r"[0-9]{1,4}")
+
+
+@dataclass(frozen=True)
+class PatientKind:
+    """The running number of a patient, which must say nothing of who it was."""
+
+    missing = f"no patient number is given: a running number from 1 to {HIGHEST_PATIENT}, the same for both eyes"
+
+    def read(self, text: str) -> int:
+        """Read up to four digits, in whatever script they are."""
+        tidy = unicodedata.normalize("NFKC", text.strip()[:40]).strip()
+        if not _RUNNING_NUMBER.fullmatch(tidy) or not int(tidy):
+            raise BadText(
+                f"patient “{tidy[:30]}”: give a running number from 1 to {HIGHEST_PATIENT}; "
+                "it only pairs two eyes and must say nothing of who it was"
+            )
+        return int(tidy)
+
+    def write(self, value: int) -> str:
+        """Write its digits."""
+        return str(value)
+
+    from_json = int
+
+
+def tidy_remark(text: str) -> str:
+    """Return a remark on one line, its spaces tidied and what does not print left out.
+
+    One that is far too long is left as it is, to be refused: putting accents in order takes the square of their number.
+    """
+    if len(text) > _MOST_LOOKED_AT:
+        return text
+    kept = "".join(mark for mark in text if mark.isspace() or unicodedata.category(mark)[0] != "C")
+    return " ".join(unicodedata.normalize("NFC", kept).split())
+
+
+_DONE = Pick((("dry", "dry"), ("wet", "under cycloplegia")), values=(False, True))
 
 
 @dataclass(frozen=True)
@@ -53,23 +88,63 @@ class Entry:
         When a value lies outside what an examination can give, or the patient's number looks like a record number.
     """
 
-    eye: str
-    patient: int
+    eye: str = field(metadata=described("Eye", Pick(EYES), required=True, stand_in="right"))
+    patient: int = field(
+        metadata=described(
+            "Patient, a running number",
+            PatientKind(),
+            required=True,
+            stand_in=1,
+            hint="The same for both eyes of one patient: 1, 2, 3 … Never a record number or a name.",
+            size=6,
+        )
+    )
     """Arbitrary within the log: it only tells which two eyes belong together."""
-    retinoscopy: SphCyl
-    end_point: SphCyl
-    distance_cm: float
-    on: date
-    wet: bool = False
+    retinoscopy: SphCyl = field(
+        metadata=described(
+            "Your own net retinoscopy", Lens(), required=True, stand_in=SphCyl(0), hint=Lens.hint, lens=True
+        )
+    )
+    end_point: SphCyl = field(
+        metadata=described(
+            "End-point of the subjective, or of the cycloplegic repeat",
+            Lens(),
+            required=True,
+            stand_in=SphCyl(0),
+            lens=True,
+        )
+    )
+    distance_cm: float = field(
+        metadata=described(
+            "Working distance that you allowed for",
+            Distance(),
+            required=True,
+            stand_in=100.0,
+            hint=Distance.hint,
+            size=8,
+        )
+    )
+    on: date = field(
+        metadata=described(
+            "Day of the examination", Day(), required=True, stand_in=EARLIEST, hint="year-month-day", size=12
+        )
+    )
+    wet: bool = asked("It was done", _DONE, usual=False)
     """Whether the retinoscopy was done under cycloplegia."""
-    end_wet: bool = False
+    end_wet: bool = asked("It was reached", _DONE, usual=False)
     """Whether the end-point was reached under cycloplegia."""
-    age: str = ""
-    remark: str = ""
+    age: str = asked("Age", Pick(AGES), usual="", hint="Tells who can accommodate; leave it if you like.")
+    remark: str = asked(
+        "Remark",
+        Words(tidy=tidy_remark),
+        usual="",
+        hint="If you like. Nothing that tells who it was: no name, no date of birth, no number of a record.",
+        size=40,
+    )
 
     def __post_init__(self) -> None:
         faults = {}
-        if self.eye not in EYES:
+        if self.eye not in dict(EYES):
             faults["eye"] = f"eye “{str(self.eye)[:20]}”: give right or left"
         if not 1 <= self.patient <= HIGHEST_PATIENT:
             faults["patient"] = (
@@ -84,8 +159,8 @@ class Entry:
             )
         if self.on < EARLIEST:
             faults["on"] = f"date {self.on.isoformat()}: give a date from {EARLIEST.year} on"
-        if self.age not in AGES:
-            faults["age"] = f"age “{str(self.age)[:20]}”: give {', '.join(AGES[1:])}, or leave it out"
+        if self.age not in dict(AGES):
+            faults["age"] = f"age “{str(self.age)[:20]}”: give {', '.join(id_ for id_, _ in AGES[1:])}, or leave it out"
         if len(self.remark) > LONGEST_REMARK:
             faults["remark"] = f"a remark of {len(self.remark)} characters: {LONGEST_REMARK} is the most"
         if faults:
@@ -107,6 +182,9 @@ class Entry:
         return True if self.age else None
 
 
+ENTRY = inputs_of(Entry)
+
+
 def read_entry(texts: Mapping[str, str], *, today: date) -> Entry:
     """Read an entry from the texts of a form, named as the fields of Entry ("wet" and "end_wet" are "dry" or "wet").
 
@@ -115,72 +193,9 @@ def read_entry(texts: Mapping[str, str], *, today: date) -> Entry:
     BadEntry
         With every field that cannot be read, at once.
     """
-    faults: dict[str, str] = {}
-    patient = _patient(texts.get("patient", ""), faults)
-    retinoscopy, end_point = (_lens(name, texts, faults) for name in ("retinoscopy", "end_point"))
-    distance_cm = _distance(texts.get("distance_cm", ""), faults)
-    on = _day(texts.get("on", ""), today, faults)
-    try:
-        entry = Entry(
-            eye=texts.get("eye", "").strip().lower(),
-            patient=patient,
-            retinoscopy=retinoscopy,
-            end_point=end_point,
-            distance_cm=distance_cm,
-            on=on,
-            wet=texts.get("wet", "dry") == "wet",
-            end_wet=texts.get("end_wet", "dry") == "wet",
-            age=texts.get("age", ""),
-            remark=tidy_remark(texts.get("remark", "")),
-        )
-    except BadEntry as error:
-        raise BadEntry({**error.faults, **faults}) from error
-    if faults:
-        raise BadEntry(faults)
-    return entry
-
-
-_RUNNING_NUMBER = re.compile(r"[0-9]{1,4}")
-
-
-def _patient(text: str, faults: dict[str, str]) -> int:
-    tidy = unicodedata.normalize("NFKC", text.strip()[:40]).strip()
-    if not _RUNNING_NUMBER.fullmatch(tidy) or not int(tidy):
-        faults["patient"] = (
-            f"patient “{tidy[:30]}”: give a running number from 1 to {HIGHEST_PATIENT}; "
-            "it only pairs two eyes and must say nothing of who it was"
-            if tidy
-            else f"no patient number is given: a running number from 1 to {HIGHEST_PATIENT}, the same for both eyes"
-        )
-        return 1
-    return int(tidy)
-
-
-def _lens(name: str, texts: Mapping[str, str], faults: dict[str, str]) -> SphCyl:
-    try:
-        return read_prescription(texts.get(name, ""))
-    except CaseError as error:
-        faults[name] = str(error)
-        return SphCyl(0)
-
-
-def _distance(text: str, faults: dict[str, str]) -> float:
-    try:
-        return read_distance_cm(text)
-    except CaseError as error:
-        faults["distance_cm"] = str(error)
-        return 100.0
-
-
-def _day(text: str, today: date, faults: dict[str, str]) -> date:
-    try:
-        day = date.fromisoformat(text.strip())
-    except ValueError:
-        faults["on"] = f"date “{text.strip()[:30]}”: write year-month-day, like {today.isoformat()}"
-        return today
-    if day > today:
-        faults["on"] = f"date {day.isoformat()} is still to come: give the day of the examination"
-    return day
+    on = read(ENTRY, texts)[0].get("on", today)
+    ahead = {"on": f"date {on.isoformat()} is still to come: give the day of the examination"} if on > today else {}
+    return made(Entry, ENTRY, texts, refuse=BadEntry, faults=ahead)
 
 
 # --- what a remark must not hold ---------------------------------------------------------------------------------
@@ -213,17 +228,6 @@ _SIGNS_OF_SOMEONE = (
     ),
 )
 """Every repeat is bounded by the longest remark, so that the work grows with the length and not with its square."""
-
-
-def tidy_remark(text: str) -> str:
-    """Return a remark on one line, its spaces tidied and what does not print left out.
-
-    One that is far too long is left as it is, to be refused: putting accents in order takes the square of their number.
-    """
-    if len(text) > _MOST_LOOKED_AT:
-        return text
-    kept = "".join(mark for mark in text if mark.isspace() or unicodedata.category(mark)[0] != "C")
-    return " ".join(unicodedata.normalize("NFC", kept).split())
 
 
 def doubts(remark: str) -> tuple[str, ...]:

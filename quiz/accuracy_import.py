@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import islice
 
+from cases.kinds import Distance
 from cases.lens import SphCyl
 from quiz.accuracy import HIGHEST_PATIENT, BadEntry, Entry, doubts, tidy_remark
 from quiz.accuracy_columns import (
@@ -34,6 +35,7 @@ from quiz.accuracy_columns import (
     wet_of,
 )
 from quiz.errors import QuizError
+from quiz.forms import Day, Pick, Tick, Whole, asked
 
 MOST_ROWS = 5000
 MOST_COLUMNS = 200
@@ -53,15 +55,23 @@ class BadTable(QuizError):
 class Wishes:
     """What the person who brings a file says of it."""
 
-    distance_cm: float | None = None
-    """Taken where a row gives no distance; None: such a row is refused."""
-    on: date | None = None
-    """Taken where a row gives no date."""
-    cylinder_sign: str = ""
-    """"minus" or "plus" for cylinders in a column of their own that have no sign; "": such a row is refused."""
-    after: int = 0
+    distance_cm: float | None = asked(
+        "Distance for rows that give none",
+        Distance(),
+        hint="centimetres; left empty, such rows are refused",
+        size=8,
+    )
+    on: date | None = asked(
+        "Date for rows that give none", Day(), hint="year-month-day; left empty, such rows are refused", size=12
+    )
+    cylinder_sign: str = asked(
+        "Cylinders in a column of their own without a sign",
+        Pick((("", "refuse the row and say so"), ("minus", "are minus cylinders"), ("plus", "are plus cylinders"))),
+        usual="",
+    )
+    after: int = asked("", Whole("patients after"), usual=0)
     """Added to every patient's number, so that the patients of another log come after those of this one."""
-    keep_doubtful: bool = False
+    keep_doubtful: bool = asked("None of them tells who a patient was: keep these remarks", Tick(), usual=False)
     """Whether remarks that may tell who it was are kept all the same."""
 
 

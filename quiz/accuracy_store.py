@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
-from cases.kinds import Lens
-from cases.lens import SphCyl
 from quiz.accuracy import Entry
 from quiz.errors import QuizError
+from quiz.rows import from_row, to_row
 from quiz.store import Store
 
 MOST_ENTRIES = 20_000
@@ -37,25 +34,11 @@ class Kept:
 
 def entries_of(store: Store, learner: int) -> list[Kept]:
     """Return a learner's log in the order in which it was entered."""
-    return store.fetch_with(_kept, "SELECT * FROM accuracy WHERE learner = ? ORDER BY id", learner)
+    return store.fetch_with(_kept, 'SELECT *, day AS "on" FROM accuracy WHERE learner = ? ORDER BY id', learner)
 
 
 def _kept(row: Any) -> Kept:
-    return Kept(
-        row["id"],
-        Entry(
-            eye=row["eye"],
-            patient=row["patient"],
-            retinoscopy=_lens(row["retinoscopy"]),
-            end_point=_lens(row["end_point"]),
-            distance_cm=row["distance_cm"],
-            on=date.fromisoformat(row["day"]),
-            wet=bool(row["wet"]),
-            end_wet=bool(row["end_wet"]),
-            age=row["age"],
-            remark=row["remark"],
-        ),
-    )
+    return Kept(row["id"], from_row(Entry, row))
 
 
 def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
@@ -71,21 +54,8 @@ def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
         if held + len(entries) > MOST_ENTRIES:
             raise FullLog(held, len(entries))
         for one in entries:
-            store.insert(
-                "INSERT INTO accuracy (learner, eye, patient, retinoscopy, end_point, distance_cm, day, wet, end_wet, "
-                "age, remark) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                learner,
-                one.eye,
-                one.patient,
-                _text(one.retinoscopy),
-                _text(one.end_point),
-                one.distance_cm,
-                one.on.isoformat(),
-                int(one.wet),
-                int(one.end_wet),
-                one.age,
-                one.remark,
-            )
+            row = to_row(one)
+            store.add("accuracy", {"learner": learner, "day": row.pop("on"), **row})
 
 
 def remove(store: Store, learner: int, entry_ids: Iterable[int]) -> int:
@@ -101,11 +71,3 @@ def clear(store: Store, learner: int) -> int:
         held = store.change("DELETE FROM accuracy WHERE learner = ?", learner)
     store.wipe()
     return held
-
-
-def _text(lens: SphCyl) -> str:
-    return json.dumps({"sphere": lens.sphere, "cylinder": lens.cylinder, "axis": lens.axis})
-
-
-def _lens(text: str) -> SphCyl:
-    return Lens().from_json(json.loads(text))

@@ -5,13 +5,13 @@ Functions that change anything must run inside `store.writing()`.
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from quiz.soundness import SHAPES
-from quiz.store import Answer, Dealt, Learner, Sitting, Store, unpacked
+from quiz.learner import SlipKey
+from quiz.rows import to_row
+from quiz.store import Answer, Dealt, Learner, Sitting, Store
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class Drill:
     class_id: int
     title: str
     types: tuple[str, ...]
-    slips: tuple[tuple[str, str], ...]
+    slips: tuple[SlipKey, ...]
     level: str
     form: str
     distance_cm: float
@@ -118,7 +118,7 @@ class KeptCase:
     place: int
     type: str
     seed: int
-    findings: Any
+    findings: dict[str, Any]
     """As JSON holds them."""
 
 
@@ -137,7 +137,7 @@ def preceptor_named(store: Store, name: str) -> Preceptor | None:
 
 def add_preceptor(store: Store, name: str, password: str, now: float) -> int:
     """Add a preceptor with the hash of a password and return the number."""
-    return store.insert("INSERT INTO preceptors (name, password, made_at) VALUES (?, ?, ?)", name, password, now)
+    return store.add("preceptors", {"name": name, "password": password, "made_at": now})
 
 
 def keep_password(store: Store, preceptor_id: int, password: str) -> None:
@@ -166,14 +166,8 @@ def add_sign_in(
 ) -> None:
     """Keep a sign-in, and drop those that have run out."""
     store.change("DELETE FROM sign_ins WHERE until <= ?", now)
-    store.change(
-        "INSERT INTO sign_ins (token, preceptor, learner, made_at, until) VALUES (?, ?, ?, ?, ?)",
-        token,
-        preceptor,
-        learner,
-        now,
-        until,
-    )
+    row = {"token": token, "preceptor": preceptor, "learner": learner, "made_at": now, "until": until}
+    store.add("sign_ins", row)
 
 
 def end_sign_in(store: Store, token: str) -> None:
@@ -218,7 +212,7 @@ def class_of_learner(store: Store, learner_id: int) -> Class | None:
 
 def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
     """Add a class and return its number."""
-    return store.insert("INSERT INTO classes (preceptor, name, made_at) VALUES (?, ?, ?)", preceptor_id, name, now)
+    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now})
 
 
 def keep_code(store: Store, class_id: int, code: str | None, until: float | None) -> None:
@@ -263,12 +257,12 @@ def remove_class(store: Store, class_id: int) -> None:
 
 def members_of(store: Store, class_id: int) -> list[Member]:
     """Return the learners of a class by name."""
-    rows = store.fetch(
+    return store.fetch_as(
+        Member,
         "SELECT m.learner, l.name, m.joined_at, m.phrase IS NOT NULL AS has_phrase "
         "FROM members m JOIN learners l ON l.id = m.learner WHERE m.class = ? ORDER BY l.name COLLATE NOCASE, l.id",
         class_id,
     )
-    return [Member(row["learner"], row["name"], row["joined_at"], bool(row["has_phrase"])) for row in rows]
 
 
 def learners_of(store: Store, class_id: int) -> list[Learner]:
@@ -278,13 +272,8 @@ def learners_of(store: Store, class_id: int) -> list[Learner]:
 
 def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_with: str) -> None:
     """Let a learner be one of a class."""
-    store.change(
-        "INSERT INTO members (learner, class, joined_at, joined_with) VALUES (?, ?, ?, ?)",
-        learner_id,
-        class_id,
-        now,
-        joined_with,
-    )
+    row = {"learner": learner_id, "class": class_id, "joined_at": now, "joined_with": joined_with}
+    store.add("members", row)
 
 
 def learner_joined_with(store: Store, class_id: int, joined_with: str) -> Learner | None:
@@ -305,66 +294,40 @@ def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
 
 # --- drills ------------------------------------------------------------------------------------------------------
 
-_PLAN = (
-    "class, title, types, slips, level, form, distance_cm, fixed_distance, cases, minutes, same, seed, opens_at, "
-    "closes_at, feedback, pass_mark, notes, for_learner, made_at, state, least, counts"
-)
+_DRILLS = "SELECT d.*, d.class AS class_id FROM drills d"
 
 
-def _drill(row: Any) -> Drill:
-    values = {name: row[name] for name in row.keys()}  # noqa: SIM118 - a Row's own iterator gives values
-    values["class_id"] = values.pop("class")
-    types, slips = (unpacked(values[name], shape, name) for name, shape in SHAPES["drills"].items())
-    values["types"], values["slips"] = tuple(types), tuple((step, slip) for step, slip in slips)
-    for name in ("fixed_distance", "same", "counts"):
-        values[name] = bool(values[name])
-    return Drill(**values)
+def add_drill(store: Store, class_id: int, plan: object, *, seed: int, now: float) -> int:
+    """Add a drill as a draft, its plan a dataclass with fields as in `Drill`, and return its number."""
+    row = {"class": class_id, "seed": seed, "made_at": now, "state": "draft"}
+    return store.add("drills", {**to_row(plan), **row})
 
 
-def add_drill(store: Store, plan: Mapping[str, Any]) -> int:
-    """Add a drill, its values named as in `Drill` without the id, and return its number."""
-    row = dict(plan)
-    row["class"] = row.pop("class_id")
-    row["types"], row["slips"] = json.dumps(row["types"]), json.dumps(row["slips"])
-    names = _PLAN.split(", ")
-    holes = ", ".join("?" * len(names))
-    return store.insert(
-        f"INSERT INTO drills ({_PLAN}) VALUES ({holes})",  # noqa: S608 - names that stand above
-        *(row[name] for name in names),
-    )
-
-
-def change_drill(store: Store, drill_id: int, plan: Mapping[str, Any]) -> None:
-    """Give a drill that nobody has begun other values."""
-    row = dict(plan)
-    row["types"], row["slips"] = json.dumps(row["types"]), json.dumps(row["slips"])
-    names = [name for name in _PLAN.split(", ") if name in row]
-    sets = ", ".join(f"{name} = ?" for name in names)
-    store.change(
-        f"UPDATE drills SET {sets} WHERE id = ?",  # noqa: S608 - names that stand above
-        *(row[name] for name in names),
-        drill_id,
-    )
+def change_drill(store: Store, drill_id: int, plan: object) -> None:
+    """Give a drill that nobody has begun another plan."""
+    row = to_row(plan)
+    sets = ", ".join(f"{name} = ?" for name in row)
+    store.change(f"UPDATE drills SET {sets} WHERE id = ?", *row.values(), drill_id)  # noqa: S608 - a plan's own names
 
 
 def drill_of_id(store: Store, drill_id: int) -> Drill | None:
     """Return a drill."""
-    return next(iter(store.fetch_with(_drill, "SELECT * FROM drills WHERE id = ?", drill_id)), None)
+    return store.fetch_one(Drill, f"{_DRILLS} WHERE d.id = ?", drill_id)
 
 
 def drills_of(store: Store, class_id: int) -> list[Drill]:
     """Return the drills of a class, the newest first."""
-    return store.fetch_with(_drill, "SELECT * FROM drills WHERE class = ? ORDER BY id DESC", class_id)
+    return store.fetch_as(Drill, f"{_DRILLS} WHERE d.class = ? ORDER BY d.id DESC", class_id)
 
 
 def drills_for(store: Store, learner: Learner) -> list[Drill]:
     """Return the drills of a learner's class that are for all or for this learner, drafts left out."""
     if not learner.joined:
         return []
-    return store.fetch_with(
-        _drill,
-        "SELECT d.* FROM drills d JOIN members m ON m.class = d.class "
-        "WHERE m.learner = ?1 AND d.state <> 'draft' AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
+    return store.fetch_as(
+        Drill,
+        f"{_DRILLS} JOIN members m ON m.class = d.class WHERE m.learner = ?1 AND d.state <> 'draft' "
+        "AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
         learner.id,
     )
 
@@ -401,37 +364,19 @@ def remove_drill(store: Store, drill_id: int) -> None:
 
 def kept_cases(store: Store, drill_id: int, *, first: int) -> list[KeptCase]:
     """Return the cases that a drill keeps at its first places, in their order; a place may have none yet."""
-    return store.fetch_with(
-        _kept_case,
-        "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place < ? ORDER BY place",
-        drill_id,
-        first,
-    )
+    sql = "SELECT * FROM drill_cases WHERE drill = ? AND place < ? ORDER BY place"
+    return store.fetch_as(KeptCase, sql, drill_id, first)
 
 
 def kept_case(store: Store, drill_id: int, place: int) -> KeptCase | None:
     """Return the case that a drill keeps at a place, if it keeps one there."""
-    sql = "SELECT place, type, seed, findings FROM drill_cases WHERE drill = ? AND place = ?"
-    return next(iter(store.fetch_with(_kept_case, sql, drill_id, place)), None)
-
-
-def _kept_case(row: Any) -> KeptCase:
-    findings = unpacked(row["findings"], SHAPES["drill_cases"]["findings"], "findings")
-    return KeptCase(row["place"], row["type"], row["seed"], findings)
+    return store.fetch_one(KeptCase, "SELECT * FROM drill_cases WHERE drill = ? AND place = ?", drill_id, place)
 
 
 def keep_cases(store: Store, drill_id: int, cases: Iterable[KeptCase]) -> None:
     """Keep cases with a drill; a place that has one keeps it."""
     for one in cases:
-        store.change(
-            "INSERT INTO drill_cases (drill, place, type, seed, findings) VALUES (?, ?, ?, ?, ?) "
-            "ON CONFLICT DO NOTHING",
-            drill_id,
-            one.place,
-            one.type,
-            one.seed,
-            json.dumps(one.findings, ensure_ascii=False, allow_nan=False),
-        )
+        store.add("drill_cases", {"drill": drill_id, **to_row(one)}, conflict="ON CONFLICT DO NOTHING")
 
 
 def forget_cases(store: Store, drill_id: int) -> None:

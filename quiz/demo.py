@@ -18,7 +18,7 @@ from quiz import accuracy_store, classes, drill_runs, drills, people, practice, 
 from quiz.accuracy import Entry
 from quiz.class_store import preceptor_named
 from quiz.drills import Plan
-from quiz.form_texts import form_text
+from quiz.forms import form_text
 from quiz.learner import DAY
 from quiz.lots import Lots
 from quiz.practice import SentBack, Waiting

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 from cases.case_list import CaseList, digest
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
@@ -15,9 +15,10 @@ from cases.stages import stage_of
 from quiz import class_store, made, wishes
 from quiz.class_store import Class, Drill, KeptCase
 from quiz.errors import QuizError
+from quiz.forms import BadFields, Moment, Pick, Tick, Whole, Words, asked, described, inputs_of
 from quiz.learner import SlipKey
 from quiz.lots import Lots
-from quiz.settings import FORMS
+from quiz.settings import FORMS, LEVEL_WORDS
 from quiz.store import Learner, Store
 
 MOST_CASES = 100
@@ -31,6 +32,12 @@ DRAWN_FROM = ("types", "slips", "level", "form", "distance_cm", "fixed_distance"
 SEEDS = 1_000_000
 """Short enough to be read out and typed on a command line."""
 
+SAME = (("same", "the same for all"), ("own", "each learner their own"))
+FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
+ENTRIES = WHICH, LENGTH, MARKS, REST = "which", "length", "marks", "rest"
+"""Parts of the form, in order."""
+_LENGTH = "give either a number of cases or a number of minutes"
+
 
 class UnknownDrill(QuizError):
     """No such drill is in this class, or set for this learner."""
@@ -39,12 +46,8 @@ class UnknownDrill(QuizError):
         super().__init__("there is no such drill for you: the ones that are open to you stand on the Practise page")
 
 
-class BadPlan(QuizError):
-    """A drill that cannot be set like this; `faults` names each field of the form with the sentence why."""
-
-    def __init__(self, faults: Mapping[str, str]) -> None:
-        super().__init__("; ".join(faults.values()))
-        self.faults = dict(faults)
+class BadPlan(BadFields):
+    """A drill that cannot be set like this."""
 
     @property
     def name(self) -> str:
@@ -70,27 +73,69 @@ class NotReadable(QuizError):
 class Plan:
     """What a preceptor asks for. Distances in cm, times in seconds since 1970, the pass mark in per cent."""
 
-    title: str
+    title: str = field(
+        metadata=described(
+            "Title",
+            Words(tidy=lambda text: " ".join(text.split())),
+            required=True,
+            stand_in="Drill",
+            help="Learners see it; left empty, it is named for its families.",
+            size=40,
+            most=LONGEST_TITLE,
+            entry=REST,
+        )
+    )
     types: tuple[str, ...]
     slips: tuple[SlipKey, ...] = ()
     """The cases are to be such that one of these would show."""
-    level: str = "competent"
-    form: str = "minus"
-    distance_cm: float = 67.0
-    fixed_distance: bool = False
-    cases: int | None = 10
-    minutes: float | None = None
-    same: bool = True
-    opens_at: float | None = None
-    closes_at: float | None = None
-    feedback: str = "once"
-    pass_mark: int | None = None
-    notes: str = ""
-    for_learner: int | None = None
-    least: int | None = None
+    level: str = asked("Level", Pick(LEVEL_WORDS), usual="competent", entry=WHICH)
+    cases: int | None = asked(
+        "Cases", Whole("cases", missing=_LENGTH), usual=10, required=True, size=8, most=80, entry=LENGTH
+    )
+    minutes: float | None = asked("or minutes", Whole("minutes"), size=8, most=80, entry=LENGTH)
+    least: int | None = asked(
+        "Of minutes: the least number of cases",
+        Whole("least number of cases"),
+        help="The score is of so many cases at least. Left empty: it is “so many right in the minutes”, with no share "
+        "and no pass mark.",
+        size=8,
+        most=80,
+        entry=MARKS,
+    )
     """Of a drill of minutes: a share is of so many cases at least."""
-    counts: bool = False
+    same: bool = asked("Cases are", Pick(SAME, values=(True, False)), usual=True, entry=MARKS)
+    feedback: str = asked("Marks are shown", Pick(FEEDBACK), usual="once", entry=MARKS)
+    form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry=REST)
+    distance_cm: float = asked(
+        "Usual working distance, in centimetres",
+        Distance(),
+        usual=67.0,
+        required=True,
+        bare=" cm",
+        size=8,
+        most=80,
+        entry=REST,
+    )
+    fixed_distance: bool = asked("Every case at this distance", Tick(), usual=False, entry=REST)
+    opens_at: float | None = asked("Opens", Moment(), help="Left empty: as soon as you open it.", entry=REST)
+    closes_at: float | None = asked("Closes", Moment(), help="Left empty: when you close it.", entry=REST)
+    pass_mark: int | None = asked(
+        "Pass mark, in per cent",
+        Whole("pass mark"),
+        help="Left empty: none. In a drill of minutes it needs the least number of cases above.",
+        size=8,
+        most=80,
+        entry=REST,
+    )
+    counts: bool = asked(
+        "It counts: who joins the class after it opens begins only when you let them in",
+        Tick(),
+        usual=False,
+        entry=REST,
+    )
     """Whoever joins the class after it opens has to be let in."""
+    notes: str = asked("Notes for the learners", Words("long"), usual="", most=LONGEST_NOTES, entry=REST)
+    for_learner: int | None = None
 
     def __post_init__(self) -> None:
         faults = dict(self._faults())
@@ -104,14 +149,14 @@ class Plan:
             yield "types", "no type of case is chosen: tick a family or at least one type"
         elif unknown:
             yield "types", f"there is no type “{unknown[0][:40]}”: tick some of those listed"
-        if self.level not in LEVELS or self.form not in FORMS or self.feedback not in ("once", "end"):
+        if self.level not in LEVELS or self.form not in dict(FORMS) or self.feedback not in dict(FEEDBACK):
             yield "level", "a level, form or way of feedback that is not on the form: choose from the form"
         if (self.cases is None) == (self.minutes is None):
-            yield "length", "give either a number of cases or a number of minutes"
+            yield "cases", _LENGTH
         elif self.cases is not None and not 1 <= self.cases <= MOST_CASES:
-            yield "length", f"{self.cases} cases: give 1 to {MOST_CASES}"
+            yield "cases", f"{self.cases} cases: give 1 to {MOST_CASES}"
         elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
-            yield "length", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+            yield "minutes", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
         if self.least is not None and (self.minutes is None or not 1 <= self.least <= MOST_CASES):
             yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
         elif self.minutes is not None and self.least is None and self.pass_mark is not None:
@@ -128,6 +173,10 @@ class Plan:
             yield "pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty"
         if len(self.notes) > LONGEST_NOTES:
             yield "notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most"
+
+
+PLAN = tuple(sorted(inputs_of(Plan), key=lambda one: ENTRIES.index(one.entry)))
+"""The fields of the form in their order on the page; types, slips and for whom it is are chosen otherwise."""
 
 
 # --- which case comes at which place -----------------------------------------------------------------------------
@@ -345,9 +394,7 @@ def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int
     plan = checked(plan, seed, now=now)
     cases = _to_keep_of(plan, seed)
     with store.writing():
-        number = class_store.add_drill(
-            store, {**asdict(plan), "class_id": one.id, "seed": seed, "made_at": now, "state": "draft"}
-        )
+        number = class_store.add_drill(store, one.id, plan, seed=seed, now=now)
         class_store.keep_cases(store, number, cases)
     return number
 
@@ -387,7 +434,7 @@ def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
     with store.writing():
         if class_store.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill, so it stays as it is: copy it and change the copy")
-        class_store.change_drill(store, drill.id, asdict(plan))
+        class_store.change_drill(store, drill.id, plan)
         if others:
             class_store.forget_cases(store, drill.id)
             class_store.keep_cases(store, drill.id, cases)

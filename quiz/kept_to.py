@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from cases.register import all_types, case_type
 from quiz import people
-from quiz.soundness import SHAPES
-from quiz.store import Learner, Store, unpacked
+from quiz.rows import to_row
+from quiz.store import Learner, Store
 
 
 @dataclass(frozen=True)
@@ -24,13 +22,9 @@ class KeptTo:
 
 def of_sitting(store: Store, sitting_id: int) -> KeptTo | None:
     """Return what a sitting keeps to; None for an ordinary one, and when this version has none of its types."""
-    found = store.fetch_with(_kept_to, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
-    return found[0] if found and found[0].types else None
-
-
-def _kept_to(row: Any) -> KeptTo:
-    types = unpacked(row["types"], SHAPES["kept_to"]["types"], "types")
-    return KeptTo(tuple(one for one in types if one in all_types()), row["why"])
+    found = store.fetch_one(KeptTo, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
+    known = tuple(one for one in found.types if one in all_types()) if found else ()
+    return KeptTo(known, found.why) if found and known else None
 
 
 def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now: float) -> int:
@@ -43,7 +37,7 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now
     UnknownType
         When there is no such type.
     """
-    known = [case_type(one).id for one in types]
+    known = tuple(case_type(one).id for one in types)
     length = people.settings_of(learner).length
     with store.writing():
         before = store.sitting_under_way(learner.id)
@@ -53,5 +47,5 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now
         if left is not None:
             store.close_case(left.id, now=now)
         sitting = store.begin_sitting(learner.id, now=now, cases=length.cases, minutes=length.minutes)
-        store.insert("INSERT INTO kept_to (sitting, types, why) VALUES (?, ?, ?)", sitting, json.dumps(known), why)
+        store.add("kept_to", {"sitting": sitting, **to_row(KeptTo(known, why))})
     return sitting

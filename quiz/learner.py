@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
-from typing import Any
+from dataclasses import dataclass, field
+from typing import Any, get_type_hints
 
-import orjson
+import msgspec
 
 from cases.marking import CREDITED
 from quiz.errors import QuizError
@@ -90,12 +90,13 @@ class Answered:
     @classmethod
     def from_row(cls, row: Mapping[str, Any]) -> Answered:
         """Make it from a log row or its JSON: lists become tuples, unknown fields are passed over."""
-        names = {one.name for one in fields(cls)}
-        return cls(**{name: _tuples(value) for name, value in row.items() if name in names})
+        return msgspec.convert(row, cls)
 
 
-def _tuples(value: Any) -> Any:
-    return tuple(_tuples(one) for one in value) if isinstance(value, list | tuple) else value
+def _finite(*numbers: float) -> None:
+    # msgspec writes what is no number as null: it must never come to that.
+    if not all(map(math.isfinite, numbers)):
+        raise BadState("a number of the learner's state is not finite")
 
 
 @dataclass(frozen=True)
@@ -125,6 +126,9 @@ class StepMemory:
     """Blame gathered since the step was last right."""
     days: Days = Days()
 
+    def __post_init__(self) -> None:
+        _finite(self.strength, self.variance, self.log_fading, self.log_fading_variance, self.at, self.misses)
+
 
 @dataclass(frozen=True)
 class TypeMemory:
@@ -138,6 +142,9 @@ class TypeMemory:
     right: int = 0
     days: Days = Days()
 
+    def __post_init__(self) -> None:
+        _finite(self.at, self.variance, self.term)
+
 
 @dataclass(frozen=True)
 class SlipMemory:
@@ -147,6 +154,9 @@ class SlipMemory:
     at: float
     seen: tuple[float, ...] = ()
 
+    def __post_init__(self) -> None:
+        _finite(self.count, self.at, *self.seen)
+
 
 @dataclass(frozen=True)
 class Suspects:
@@ -154,6 +164,9 @@ class Suspects:
 
     at: float
     slips: tuple[tuple[str, str, float], ...]
+
+    def __post_init__(self) -> None:
+        _finite(self.at, *(share for _, _, share in self.slips))
 
     @property
     def pair(self) -> tuple[SlipKey, SlipKey]:
@@ -203,11 +216,8 @@ class LearnerState:
         BadState
             When a number is not finite.
         """
-        text = orjson.dumps(self, option=orjson.OPT_SORT_KEYS).decode()
-        # orjson writes what is no number as null; an id may hold these letters, but none of the marks before a value.
-        if text.count("null") > (self.suspects is None) and _values_that_are_null(text) > (self.suspects is None):
-            raise BadState("a number of the learner's state is not finite")
-        return text
+        _finite(self.offset, self.offset_variance)
+        return _WRITER.encode(self).decode()
 
     @classmethod
     def from_json(cls, text: str) -> LearnerState:
@@ -219,21 +229,16 @@ class LearnerState:
             When it is something else.
         """
         try:
-            given = orjson.loads(text)
-            suspects = given.pop("suspects")
-            return cls(
-                steps={id_: StepMemory(**_with_days(one)) for id_, one in given.pop("steps").items()},
-                types={id_: TypeMemory(**_with_days(one)) for id_, one in given.pop("types").items()},
-                slips={
-                    step: {slip: SlipMemory(one["count"], one["at"], tuple(one["seen"])) for slip, one in slips.items()}
-                    for step, slips in given.pop("slips").items()
-                },
-                suspects=suspects
-                and Suspects(suspects["at"], tuple((a, b, share) for a, b, share in suspects["slips"])),
-                **given,
-            )
-        except (ValueError, TypeError, KeyError, AttributeError) as error:
+            return cls(**msgspec.structs.asdict(_READER.decode(text)))
+        except ValueError as error:
             raise BadState(f"the learner's state is unreadable ({error}): rebuild it from the log") from error
+
+
+_WRITER = msgspec.json.Encoder(order="deterministic")
+_READER = msgspec.json.Decoder(
+    msgspec.defstruct("_Kept", list(get_type_hints(LearnerState).items()), forbid_unknown_fields=True)
+)
+"""Reads what a state is made of, every part of which has to be there: what is lost is no memory of nothing."""
 
 
 def same_to_twelve_digits(a: str, b: str) -> bool:
@@ -242,8 +247,8 @@ def same_to_twelve_digits(a: str, b: str) -> bool:
     False where one is no JSON at all.
     """
     try:
-        return a == b or _same(orjson.loads(a), orjson.loads(b))
-    except orjson.JSONDecodeError:
+        return a == b or _same(msgspec.json.decode(a), msgspec.json.decode(b))
+    except ValueError:
         return False
 
 
@@ -255,11 +260,3 @@ def _same(a: Any, b: Any) -> bool:
     if isinstance(a, float) and isinstance(b, float):
         return math.isclose(a, b, rel_tol=1e-12, abs_tol=1e-12)
     return type(a) is type(b) and bool(a == b)
-
-
-def _values_that_are_null(text: str) -> int:
-    return sum(text.count(f"{mark}null") for mark in ":,[")
-
-
-def _with_days(given: dict[str, Any]) -> dict[str, Any]:
-    return {**given, "days": Days(**given["days"])}

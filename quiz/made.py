@@ -5,12 +5,12 @@ A case follows from its type, seed and findings alone, so what is kept here can 
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from cases.casetype import Case
 from cases.register import case_type
 from quiz.lately import Lately
+from quiz.rows import write_json
 
 MOST = 1000
 """Some 30 kB each."""
@@ -20,7 +20,7 @@ _kept: Lately[_Key, Case] = Lately(MOST)
 
 
 def _key(type_id: str, seed: int, findings: Any) -> _Key:
-    return type_id, seed, json.dumps(findings, ensure_ascii=False)
+    return type_id, seed, write_json(findings)
 
 
 def case(type_id: str, seed: int, findings: Any) -> Case:

@@ -6,12 +6,11 @@ of a drill whose marks are shown at its end are left out until it has ended.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
-from dataclasses import asdict
 from typing import Any
 
 from quiz import accuracy_store, class_store, progress_store, recall_store, sharing
+from quiz.rows import read_json, write_json
 from quiz.store import Answer, Learner, Store
 
 FORMAT = "two-meridians own data, version 1"
@@ -32,16 +31,15 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
         "format": FORMAT,
         "name": learner.name,
         "created_at": learner.created_at,
-        "settings": json.loads(learner.settings),
+        "settings": read_json(learner.settings),
     }
     yield _line("learner", about)
     for answer in _answers(store, learner):
-        yield _line("answer", _without_whose(asdict(answer)))
+        yield _line("answer", _without_whose(vars(answer)))
     for mark in recall_store.recall_marks_of(store, learner.id):
-        yield _line("recall mark", _without_whose(asdict(mark)))
+        yield _line("recall mark", _without_whose(vars(mark)))
     for kept in accuracy_store.entries_of(store, learner.id):
-        entry = kept.entry
-        yield _line("eye", {**asdict(entry), "on": entry.on.isoformat()})
+        yield _line("eye", vars(kept.entry))
 
 
 def _answers(store: Store, learner: Learner) -> list[Answer]:
@@ -54,4 +52,4 @@ def _without_whose(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def _line(kind: str, row: dict[str, Any]) -> str:
-    return json.dumps({"kind": kind, **row}, ensure_ascii=False, allow_nan=False) + "\n"
+    return write_json({"kind": kind, **row}) + "\n"

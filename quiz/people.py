@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import unicodedata
 from collections.abc import Collection
 from datetime import datetime
@@ -10,6 +9,7 @@ from functools import lru_cache
 
 from quiz import class_store, folding
 from quiz.errors import QuizError
+from quiz.rows import read_json
 from quiz.settings import LearnerSettings
 from quiz.store import Learner, Store
 
@@ -72,7 +72,7 @@ def added(store: Store, name: str, now: float) -> Learner:
     number = store.add_learner(
         name,
         now=now,
-        settings=LearnerSettings().to_json(),
+        settings=LearnerSettings(),
         state=states.cases.to_json(),
         recall_state=states.recall.to_json(),
         folded_with=folding.FOLDED_WITH,
@@ -167,10 +167,10 @@ def settings_of(learner: Learner) -> LearnerSettings:
 
 @lru_cache(500)
 def _settings(text: str) -> LearnerSettings:
-    return LearnerSettings.from_json(json.loads(text))
+    return LearnerSettings.from_json(read_json(text))
 
 
 def keep_settings(store: Store, learner_id: int, settings: LearnerSettings) -> None:
     """Keep a learner's settings."""
     with store.writing():
-        store.keep_settings(learner_id, settings.to_json())
+        store.keep_settings(learner_id, settings)

@@ -128,8 +128,8 @@ def held_back(store: Store, learner: int) -> frozenset[str]:
 def holdings(store: Store, learner: int) -> Holdings:
     """Count what is kept of a learner."""
     sql = (
-        "SELECT (SELECT count(*) FROM answers WHERE learner = ?1), "
-        "(SELECT count(*) FROM recall_marks WHERE learner = ?1), "
-        "(SELECT count(*) FROM accuracy WHERE learner = ?1)"
+        "SELECT (SELECT count(*) FROM answers WHERE learner = ?1) AS answers, "
+        "(SELECT count(*) FROM recall_marks WHERE learner = ?1) AS recall_marks, "
+        "(SELECT count(*) FROM accuracy WHERE learner = ?1) AS eyes"
     )
-    return Holdings(*store.fetch(sql, learner)[0])
+    return store.fetch_as(Holdings, sql, learner)[0]

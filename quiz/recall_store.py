@@ -5,7 +5,7 @@ Functions that change anything must run inside `store.writing()`.
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 
 from quiz.store import Store
 
@@ -54,11 +54,7 @@ def open_recall(store: Store, learner_id: int, group_id: str) -> Recall | None:
 
 def put_recall(store: Store, recall: Recall) -> None:
     """Put a prompt before a learner."""
-    store.change(
-        "INSERT INTO recalls (id, learner, prompt, prompt_group, why, put_at, typed, closed_at) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        *astuple(recall),
-    )
+    store.add("recalls", recall)
 
 
 def show_recall(store: Store, recall_id: str, typed: str) -> None:
@@ -73,12 +69,7 @@ def close_recall(store: Store, recall_id: str, *, now: float) -> None:
 
 def add_recall_mark(store: Store, mark: RecallMark) -> bool:
     """Add a recall mark to the log; False when that prompt has one, which then stands."""
-    added = store.change(
-        "INSERT INTO recall_marks (recall, learner, at, prompt, prompt_group, typed, had) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (recall) DO NOTHING",
-        *astuple(mark),
-    )
-    return added == 1
+    return store.add("recall_marks", mark, conflict="ON CONFLICT (recall) DO NOTHING") > 0
 
 
 def recall_marks_of(store: Store, learner_id: int) -> list[RecallMark]:

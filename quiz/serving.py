@@ -84,9 +84,7 @@ def serve(
     address = _address(host)
     beyond = for_class or not ipaddress.ip_address(address).is_loopback
     if beyond and one_person:
-        raise BadMode(
-            f"host {host}: --one-person is for this computer alone, not for a class: leave one out"
-        )
+        raise BadMode(f"host {host}: --one-person is for this computer alone, not for a class: leave one out")
     try:
         file = open_data(data, make=not beyond, look=LOOK_S)
     except NoFile:
@@ -208,6 +206,7 @@ def _bound(address: str, port: int) -> socket.socket:
         if sys.platform != "win32":
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         sock.bind((address, port))
+        sock.listen()  # at once: two servers that start together can both bind, and the second must find another port
     except OSError as error:
         sock.close()
         raise PortTaken(port, (error.strerror or str(error)).lower()) from error

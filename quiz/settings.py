@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from typing import Any
 
-from cases.casetype import LEVELS, Settings
+from cases.casetype import Settings
 from cases.errors import CaseError
-from cases.kinds import Distance
-from cases.norms import NORMS, Norm
+from cases.kinds import Distance, number_from
+from cases.norms import NORMS, USUAL, Norm
 from cases.notation import read_power, read_quantity, write_power
 from quiz.errors import QuizError
+from quiz.forms import BadFields, BadText, Input, Pick, asked, inputs_of, made, nested, written
+from quiz.rows import as_json
 
-FORMS = ("minus", "plus")
-THEMES = ("auto", "light", "dark")
+FORMS = (("minus", "minus cylinder"), ("plus", "plus cylinder"))
+LEVEL_WORDS = (
+    ("novice", "novice: one step or two at a time"),
+    ("competent", "competent: whole results, the distances in common use"),
+    ("expert", "expert: every type, odd distances, single degrees"),
+)
+THEMES = (("auto", "as this computer is set"), ("light", "light: paper"), ("dark", "dark: for a dim room"))
 USUAL_DISTANCE = Distance(low=20.0, high=150.0)
 """An arm's length, more or less: 6.7 for 67 is asked back. Common practice, no published source."""
 
@@ -39,88 +46,116 @@ LENGTHS = (
 )
 
 
-class BadSetting(QuizError):
-    """A setting was given a value that it cannot take."""
-
-    def __init__(self, name: str, why: str) -> None:
-        super().__init__(why)
-        self.name = name
+class BadSetting(BadFields):
+    """Settings that cannot be."""
 
 
-def read_norm(norm: Norm, text: str) -> float:
-    """Read the value of a norm as a person typed it.
+@dataclass(frozen=True)
+class NormKind:
+    """The value of a norm: a power with its sign, anything else as a plain number."""
 
-    Raises
-    ------
-    BadSetting
-        When it is no number or outside the range.
-    """
-    try:
-        value = read_power(text) if norm.unit == "D" else read_quantity(text, norm.unit)
-    except CaseError as error:
-        raise BadSetting(f"norm-{norm.id}", f"{norm.label}: {error}") from error
-    if not norm.low <= value <= norm.high:
-        rule = f"{norm.label} {value:g} {norm.unit}: give {norm.low:g} to {norm.high:g} {norm.unit}"
-        raise BadSetting(f"norm-{norm.id}", rule)
-    return value
+    norm: Norm
 
+    def read(self, text: str) -> float:
+        """Read it as a person types it."""
+        norm = self.norm
+        try:
+            return self.from_json(read_power(text) if norm.unit == "D" else read_quantity(text, norm.unit))
+        except CaseError as error:
+            raise BadText(f"{norm.label}: {error}") from error
 
-def write_norm(norm: Norm, value: float) -> str:
-    """Write the value of a norm for its field: a power with its sign, anything else as a plain number."""
-    return write_power(value) if norm.unit == "D" else f"{value:g}"
+    def write(self, value: float) -> str:
+        """Write it without its unit, which the label names."""
+        return write_power(value) if self.norm.unit == "D" else f"{value:g}"
 
+    def from_json(self, given: object) -> float:
+        """Take a number within the norm's range."""
+        norm, value = self.norm, number_from(given, self.norm.label)
+        if not norm.low <= value <= norm.high:
+            raise BadText(f"{norm.label} {value:g} {norm.unit}: give {norm.low:g} to {norm.high:g} {norm.unit}")
+        return value
 
-def read_day(text: object) -> date:
-    """Read the day of an exam.
-
-    Raises
-    ------
-    BadSetting
-        When it is not a day of the calendar written as year-month-day.
-    """
-    try:
-        day = date.fromisoformat(str(text))
-    except ValueError:
-        day = None
-    # Other writings of ISO 8601 are read as well, but a date field shows only this one.
-    if day is None or day.isoformat() != text:
-        why = f"exam day “{str(text)[:40]}”: write it as year-month-day, such as 2031-05-20, or leave it empty"
-        raise BadSetting("exam_day", why)
-    return day
+    @property
+    def unit(self) -> str:
+        """Its unit as it follows a number."""
+        return self.norm.unit if self.norm.unit in ("", "°") else f" {self.norm.unit}"
 
 
-def _one_of(name: str, value: object, allowed: tuple[str, ...]) -> None:
-    if value not in allowed:
-        raise BadSetting(name, f"{name} “{str(value)[:40]}”: give one of {', '.join(allowed)}")
+@dataclass(frozen=True)
+class ExamDay:
+    """The day of an exam, kept as it is written: year-month-day."""
+
+    how = "date"
+
+    def read(self, text: object) -> str:
+        """Read a day, as a date field sends it."""
+        try:
+            # Other writings of ISO 8601 are days as well, but a date field shows only this one.
+            if date.fromisoformat(str(text)).isoformat() == text:
+                return str(text)
+        except ValueError:
+            pass
+        raise BadText(f"exam day “{str(text)[:40]}”: write it as year-month-day, such as 2031-05-20, or leave it empty")
+
+    def write(self, value: str) -> str:
+        """Return it as it is."""
+        return value
+
+    from_json = read
 
 
 @dataclass(frozen=True)
 class LearnerSettings:
-    """A learner's settings; distances in cm."""
+    """A learner's settings; distances in cm.
 
-    form: str = "minus"
-    distance_cm: float = 67.0
-    level: str = "competent"
-    theme: str = "auto"
-    sitting: str = LENGTHS[0].id
+    A setting is described here and nowhere else: the page that shows it, its reader, what is kept and what is taken
+    away all follow from its line.
+    """
+
+    form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry="Writing")
+    distance_cm: float = asked(
+        "Your usual working distance, in centimetres",
+        USUAL_DISTANCE,
+        usual=67.0,
+        required=True,
+        bare=" cm",
+        size=8,
+        help="About two cases in five are drawn at it, the others at distances in common use.",
+        entry="Distance",
+    )
+    level: str = asked("Level", Pick(LEVEL_WORDS), usual="competent", entry="Cases")
+    theme: str = asked("Theme", Pick(THEMES), usual="auto", entry="Look")
+    sitting: str = asked(
+        "Length of a sitting",
+        Pick(tuple((one.id, one.label) for one in LENGTHS)),
+        usual=LENGTHS[0].id,
+        hint="No clock is shown.",
+        entry="Cases",
+    )
     norms: Mapping[str, float] = field(default_factory=dict)
     """Only those that differ from the usual."""
-    exam_day: str = ""
-    """The day of an exam as year-month-day, "" for none."""
+    exam_day: str = asked(
+        "Day of an exam, if one is ahead",
+        ExamDay(),
+        usual="",
+        help="Until then practice is for that day: it brings what you would be least likely to get right then. "
+        "Without one it looks two weeks ahead.",
+        entry="Exam",
+    )
 
     def __post_init__(self) -> None:
-        _one_of("form", self.form, FORMS)
-        _one_of("level", self.level, LEVELS)
-        _one_of("theme", self.theme, THEMES)
-        _one_of("sitting", self.sitting, tuple(one.id for one in LENGTHS))
-        try:
-            USUAL_DISTANCE.from_json(self.distance_cm)
-        except CaseError as error:
-            raise BadSetting("distance_cm", str(error)) from error
-        if self.exam_day != "":
-            read_day(self.exam_day)
+        faults: dict[str, str] = {}
+        for one in SETTINGS:
+            value = one.of(self)
+            try:
+                if value != one.usual:
+                    one.kind.from_json(as_json(value))
+            except (CaseError, QuizError) as error:
+                faults[one.name] = str(error)
         if self.norm("lag-usual-low") > self.norm("lag-usual-high"):
-            raise BadSetting("norm-lag-usual-low", "the usual lag: its lower end lies above its upper end")
+            faults.setdefault("norm-lag-usual-low", "the usual lag: its lower end lies above its upper end")
+        if faults:
+            raise BadSetting(faults)
 
     @property
     def length(self) -> Length:
@@ -132,11 +167,11 @@ class LearnerSettings:
         """The middle of the exam's day in UTC, in seconds since 1970."""
         if not self.exam_day:
             return None
-        return datetime.combine(read_day(self.exam_day), time(12), UTC).timestamp()
+        return datetime.combine(date.fromisoformat(self.exam_day), time(12), UTC).timestamp()
 
     def norm(self, norm_id: str) -> float:
         """Return a norm as this learner has it."""
-        return self.norms.get(norm_id, next(one.usual for one in NORMS if one.id == norm_id))
+        return self.norms.get(norm_id, USUAL[norm_id])
 
     @property
     def for_drawing(self) -> Settings:
@@ -148,22 +183,64 @@ class LearnerSettings:
             norms=self.norms,
         )
 
-    def to_json(self) -> dict[str, Any]:
-        """Put them into JSON."""
-        return asdict(self)
-
     @classmethod
     def from_json(cls, given: Mapping[str, Any]) -> LearnerSettings:
         """Take them out of JSON; what is missing or no longer allowed has its usual value."""
-        kept = {one.name: given[one.name] for one in fields(cls) if one.name in given}
-        norms = {one.id: one for one in NORMS}
-        kept["norms"] = {
-            name: value
-            for name, value in dict(kept.get("norms") or {}).items()
-            if name in norms and isinstance(value, int | float) and norms[name].low <= value <= norms[name].high
-        }
-        while True:
+        values: dict[str, Any] = {}
+        for one in SETTINGS:
             try:
-                return cls(**kept)
-            except BadSetting as error:
-                kept.pop("norms" if error.name.startswith("norm-") else error.name)
+                values[one.name] = one.kind.from_json(one.of(given))
+            except (CaseError, QuizError):
+                continue
+        try:
+            return _settings(**nested(SETTINGS, values))
+        except BadSetting:  # norms that exclude one another
+            return _settings(**nested(SETTINGS, {name: one for name, one in values.items() if name[:5] != "norm-"}))
+
+
+def _settings(*, norms: Mapping[str, float] | None = None, **values: Any) -> LearnerSettings:
+    return LearnerSettings(norms={id_: one for id_, one in (norms or {}).items() if one != USUAL[id_]}, **values)
+
+
+ENTRIES = ("Writing", "Distance", "Cases", "Exam", "Look", "Norms")
+"""In the order in which the page has them."""
+SETTINGS = (
+    *inputs_of(LearnerSettings),
+    *(
+        Input(
+            f"norm-{one.id}",
+            f"{one.label}, in {one.unit}" if one.unit else one.label,
+            NormKind(one),
+            help=f"Usual: {NormKind(one).write(one.usual)}{NormKind(one).unit}. Source: {one.source}.",
+            usual=one.usual,
+            required=True,
+            kept=f"norms.{one.id}",
+            size=8,
+            entry="Norms",
+        )
+        for one in NORMS
+    ),
+)
+
+
+def read_settings(before: LearnerSettings, sent: Mapping[str, str], *, today: date) -> LearnerSettings:
+    """Read what a form sent; what it leaves out stays as it was.
+
+    Raises
+    ------
+    BadSetting
+        With every field that cannot be, at once.
+    """
+    texts = {**written(SETTINGS, before), **sent}
+    over = {}
+    day = texts["exam_day"].strip()
+    if day != before.exam_day and "" < day < today.isoformat() and _is_day(day):
+        over["exam_day"] = f"exam day {day}: that day is over; give one that lies ahead, or leave it empty"
+    return made(_settings, SETTINGS, texts, refuse=BadSetting, faults=over)
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return bool(ExamDay().read(text))
+    except BadText:
+        return False

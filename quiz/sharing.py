@@ -22,6 +22,7 @@ from cases.fields import Field
 from cases.marking import CREDITED
 from cases.register import all_types
 from quiz import class_store
+from quiz.rows import write_json
 from quiz.store import Answer, Store
 
 HOME = "https://two-meridians.invalid"
@@ -77,13 +78,13 @@ def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Itera
                 when(one.at),
                 one.type,
                 one.seed,
-                _json(one.findings),
+                write_json(one.findings),
                 no_formula("; ".join(map(str, one.given.values()))),
-                _json(one.read_as),
-                _json(one.truth),
+                write_json(one.read_as),
+                write_json(one.truth),
                 one.verdict,
-                _json(one.explanations),
-                _json(one.steps),
+                write_json(one.explanations),
+                write_json(one.steps),
                 len(one.hints),
                 "" if one.confidence is None else one.confidence,
                 "" if one.seconds is None else one.seconds,
@@ -104,10 +105,6 @@ def no_formula(text: str) -> str:
     return f"'{text}" if dangerous else text
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False)
-
-
 # --- xAPI --------------------------------------------------------------------------------------------------------
 
 
@@ -119,7 +116,7 @@ def statements(store: Store, answers: Iterable[Answer]) -> Iterator[str]:
     """
     secret = store.secret()
     for one in answers:
-        yield _json(statement(one, secret)) + "\n"
+        yield write_json(statement(one, secret)) + "\n"
 
 
 def pseudonym(learner_id: int, secret: str) -> str:

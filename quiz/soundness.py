@@ -16,12 +16,13 @@ from datetime import date
 from functools import cache
 from typing import Any
 
-import orjson
+import msgspec
 from sqlite_utils import Database
 
 from cases.casetype import LEVELS
+from cases.lens import SphCyl
 from cases.marking import CREDITED
-from quiz.learner import MISSED
+from quiz.learner import MISSED, SlipKey
 from quiz.schema import MIGRATIONS
 from quiz.settings import FORMS
 
@@ -29,61 +30,38 @@ ROWS_A_TURN = 100
 FIRST_MOMENT, LAST_MOMENT = -62_135_683_200.0, 253_402_387_199.0
 """Years 1 to 9999, in seconds since 1970, and a day more for the time zones: what can be written as a date."""
 
-Shape = Callable[[Any], bool]
 Test = Callable[[Any], bool]
 UNREADABLE = (sqlite3.DatabaseError, UnicodeDecodeError)
 """What reading a damaged file raises: a message of SQLite that quotes damaged text is itself not UTF-8."""
 
 
-def mapping(value: Any) -> bool:
-    """Say whether a JSON value is an object."""
-    return isinstance(value, dict)
-
-
-def texts(value: Any) -> bool:
-    """Say whether a JSON value is a list of texts."""
-    return isinstance(value, list) and all(isinstance(one, str) for one in value)
-
-
-def pairs(value: Any) -> bool:
-    """Say whether a JSON value is a list of pairs of texts, such as [step, slip]."""
-    return isinstance(value, list) and all(texts(one) and len(one) == 2 for one in value)
-
-
-def ways(value: Any) -> bool:
-    """Say whether a JSON value is a list of lists of pairs: sets of slips that lead to an answer."""
-    return isinstance(value, list) and all(map(pairs, value))
-
-
-def twins(value: Any) -> bool:
-    """Say whether a JSON value is two pairs, or none."""
-    return value is None or (pairs(value) and len(value) == 2)
-
-
-SHAPES: Mapping[str, Mapping[str, Shape]] = {
-    "learners": {"settings": mapping},
-    "dealt": {"settings": mapping, "findings": mapping, "probe_of": twins},
+_Found = dict[str, Any]
+_Ways = tuple[tuple[SlipKey, ...], ...]
+"""Sets of slips that lead to an answer."""
+SHAPES: Mapping[str, Mapping[str, Any]] = {
+    "learners": {"settings": _Found},
+    "dealt": {"settings": _Found, "findings": _Found, "probe_of": tuple[SlipKey, SlipKey]},
     "answers": {
-        "findings": mapping,
-        "truth": mapping,
-        "given": mapping,
-        "read_as": mapping,
-        "explanations": ways,
-        "steps": texts,
-        "could_show": pairs,
-        "hints": texts,
-        "probe_of": twins,
+        "findings": _Found,
+        "truth": _Found,
+        "given": dict[str, str],
+        "read_as": _Found,
+        "explanations": _Ways,
+        "steps": tuple[str, ...],
+        "could_show": tuple[SlipKey, ...],
+        "hints": tuple[str, ...],
+        "probe_of": tuple[SlipKey, SlipKey],
     },
-    "drills": {"types": texts, "slips": pairs},
-    "drill_cases": {"findings": mapping},
-    "accuracy": {"retinoscopy": mapping, "end_point": mapping},
-    "kept_to": {"types": texts},
+    "drills": {"types": tuple[str, ...], "slips": tuple[SlipKey, ...]},
+    "drill_cases": {"findings": _Found},
+    "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
+    "kept_to": {"types": tuple[str, ...]},
 }
-"""Every column that holds JSON. A memory (`state`, `recall_state`) does too, but is worked out anew where it cannot be
-read, so that it is no damage."""
+"""Every column that holds JSON, and what it is read into. A memory (`state`, `recall_state`) does too, but is worked
+out anew where it cannot be read, so that it is no damage."""
 WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "answers": {"verdict": CREDITED + MISSED},
-    "drills": {"level": LEVELS, "form": FORMS},
+    "drills": {"level": LEVELS, "form": tuple(dict(FORMS))},
 }
 """Columns that hold one of a few words."""
 WORKED_OUT = {("learners", "state"), ("learners", "recall_state")}
@@ -106,7 +84,7 @@ def damage(conn: sqlite3.Connection, *, pages: str = "", references: bool = Fals
             yield None
         lost = conn.execute("PRAGMA foreign_key_check").fetchone() if references else None
         if lost:
-            yield f"row {lost[1]} of {_plainly(lost[0])} names a row of {_plainly(lost[2])} that is not there"
+            yield f"row {lost[1]} of table {_plainly(lost[0])} names a row of {_plainly(lost[2])} that is not there"
             return
         for table, numbered in _tables(conn):
             for found in _cells(conn, table, numbered=numbered):
@@ -172,7 +150,7 @@ def _cells(conn: sqlite3.Connection, table: str, *, numbered: bool) -> Iterator[
         for number, *row in turn:
             for value, test, (name, _, _) in zip(row, tests, columns, strict=True):
                 if not test(value):
-                    yield f"{plain(name)} in row {number} of {plain(table)} cannot be read"
+                    yield f"column {plain(name)} in row {number} of table {plain(table)} cannot be read"
                     return
         yield None
 
@@ -248,11 +226,13 @@ def _is_day(value: Any) -> bool:
         return False
 
 
-def _json_of(shape: Shape) -> Test:
+def _json_of(shape: Any) -> Test:
+    read = msgspec.json.Decoder(shape).decode
+
     def test(value: Any) -> bool:
         try:
-            return isinstance(value, bytes) and shape(orjson.loads(value))
-        except orjson.JSONDecodeError:
+            return isinstance(value, bytes) and read(value) is not None
+        except ValueError:
             return False
 
     return test

@@ -6,16 +6,16 @@ rows mean is the business of others.
 
 from __future__ import annotations
 
-import json
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
-from functools import cache, lru_cache
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, TypeVar
 
-from quiz import soundness
 from quiz.datafile import DataFile
+from quiz.learner import SlipKey
+from quiz.rows import from_row, read_json, to_row, write_json
 
 Row = TypeVar("Row")
 
@@ -67,11 +67,11 @@ class Dealt:
     sitting: int
     type: str
     seed: int
-    settings: Any
-    findings: Any
+    settings: dict[str, Any]
+    findings: dict[str, Any]
     why: str
     must_show: str | None
-    probe_of: Any
+    probe_of: tuple[SlipKey, SlipKey] | None
     for_drill: bool
     dealt_at: float
     lines_shown: int = 0
@@ -89,20 +89,20 @@ class Answer:
     at: float
     type: str
     seed: int
-    findings: Any
-    truth: Any
-    given: Any
-    read_as: Any
+    findings: dict[str, Any]
+    truth: dict[str, Any]
+    given: dict[str, str]
+    read_as: dict[str, Any] | None
     verdict: str
-    explanations: Any
-    steps: Any
-    could_show: Any
-    hints: Any
+    explanations: tuple[tuple[SlipKey, ...], ...]
+    steps: tuple[str, ...]
+    could_show: tuple[SlipKey, ...]
+    hints: tuple[str, ...]
     confidence: int | None
     seconds: float | None
     options: int | None
     working_shown: bool
-    probe_of: Any
+    probe_of: tuple[SlipKey, SlipKey] | None
     for_drill: bool
     source: str
     drill: int | None = None
@@ -111,62 +111,16 @@ class Answer:
     """Whether it arrived after the time of its drill: kept, and not counted there."""
 
 
-_JSON: Mapping[Any, Mapping[str, soundness.Shape]] = {
-    Dealt: soundness.SHAPES["dealt"],
-    Answer: soundness.SHAPES["answers"],
-}
-_TRUTHS = {"for_drill", "working_shown", "had", "joined", "late"}
-
-
-def _to_row(what: Any) -> dict[str, Any]:
-    packed = _JSON.get(type(what), ())
-    return {name: _pack(value) if name in packed else value for name, value in vars(what).items()}
-
-
-_write_json = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
-
-
-def _pack(value: Any) -> str | None:
-    return None if value is None else _write_json(value)
-
-
-def _from_row(kind: type[Row], row: sqlite3.Row) -> Row:
-    packed = _JSON.get(kind, {})
-    values: dict[str, Any] = {}
-    names: tuple[str, ...] = _names(kind)  # type: ignore[arg-type]
-    for name in names:
-        value = row[name]
-        if name in packed and value is not None:
-            value = unpacked(value, packed[name], name)
-        values[name] = bool(value) if name in _TRUTHS else value
-    if kind is Learner:
-        _look_at_settings(values["settings"])
-    return kind(**values)
+def _learner(row: Any) -> Learner:
+    found = from_row(Learner, row)
+    _look_at_settings(found.settings)
+    return found
 
 
 @lru_cache(500)
 def _look_at_settings(text: str) -> None:
     """See that a learner's settings can be read, which they are later, wherever they are needed."""
-    unpacked(text, soundness.mapping, "settings")
-
-
-def unpacked(text: str, shape: soundness.Shape, name: str) -> Any:
-    """Return what a cell of JSON holds.
-
-    Raises
-    ------
-    ValueError
-        When it is no JSON, or none of its column's shape; `Store` makes it Damaged.
-    """
-    value = json.loads(text)
-    if not shape(value):
-        raise ValueError(f"{name} cannot be read")
-    return value
-
-
-@cache
-def _names(kind: Any) -> tuple[str, ...]:
-    return tuple(one.name for one in fields(kind))
+    read_json(text, type=dict)
 
 
 _LEARNERS = (
@@ -255,7 +209,7 @@ class Store:
                 if make is None:
                     kept = rows
                 else:
-                    kept = [_from_row(make, row) if isinstance(make, type) else make(row) for row in rows]
+                    kept = [from_row(make, row) if isinstance(make, type) else make(row) for row in rows]
             if self._remember and max(len(kept), len(self._asked) + 1) <= REMEMBERED:
                 self._asked[key] = kept
         return list(kept)
@@ -265,21 +219,17 @@ class Store:
         self._asked.clear()
         return self._db.conn.execute(sql, values).rowcount
 
-    def insert(self, sql: str, *values: Any) -> int:
-        """Add a row, inside `writing()`, and return its number."""
-        self._asked.clear()
-        number = self._db.conn.execute(sql, values).lastrowid
-        if number is None:
-            raise RuntimeError("an insert gave no row number")
-        return number
+    def add(self, table: str, what: Any, *, conflict: str = "") -> int:
+        """Add a row, a dataclass or its values by column, inside `writing()`; return its number.
 
-    def _insert(self, table: str, what: Any, *, conflict: str = "") -> sqlite3.Cursor:
+        conflict is what SQL is to do where another row stands in its way; the number is 0 where nothing was added.
+        """
         self._asked.clear()
-        row = _to_row(what)
-        names = ", ".join(row)
-        holes = ", ".join(f":{name}" for name in row)
-        # Table and column names come from this file, never from a request.
-        return self._db.conn.execute(f"INSERT INTO {table} ({names}) VALUES ({holes}) {conflict}", row)  # noqa: S608
+        row = what if isinstance(what, dict) else to_row(what)
+        names, holes = ", ".join(row), ", ".join(f":{name}" for name in row)
+        # Table and column names come from dataclasses and modules of ours, never from a request.
+        done = self._db.conn.execute(f"INSERT INTO {table} ({names}) VALUES ({holes}) {conflict}", row)  # noqa: S608
+        return (done.lastrowid or 0) if done.rowcount else 0
 
     # --- the app itself
 
@@ -291,7 +241,7 @@ class Store:
 
     def learners_where(self, rest: str = "", *values: Any) -> list[Learner]:
         """Return the learners, `l`, whom the rest of a question finds: joins, conditions, order."""
-        return self.fetch_as(Learner, f"{_LEARNERS} {rest}", *values)
+        return self.fetch_with(_learner, f"{_LEARNERS} {rest}", *values)
 
     def learner_where(self, rest: str, *values: Any) -> Learner | None:
         """Return the only learner, `l`, whom the rest of a question finds."""
@@ -315,19 +265,11 @@ class Store:
         return self.fetch_one(KeptStates, sql, learner_id)
 
     def add_learner(
-        self, name: str, *, now: float, settings: Any, state: str, recall_state: str, folded_with: str
+        self, name: str, *, now: float, settings: object, state: str, recall_state: str, folded_with: str
     ) -> int:
         """Add a learner and return the number."""
-        return self.insert(
-            "INSERT INTO learners (name, created_at, settings, state, recall_state, folded_with) "
-            "VALUES (?, ?, ?, ?, ?, ?)",
-            name,
-            now,
-            _pack(settings),
-            state,
-            recall_state,
-            folded_with,
-        )
+        row = {"name": name, "created_at": now, "settings": write_json(settings)}
+        return self.add("learners", row | {"state": state, "recall_state": recall_state, "folded_with": folded_with})
 
     def rename_learner(self, learner_id: int, name: str) -> None:
         """Give a learner another name."""
@@ -337,9 +279,9 @@ class Store:
         """Remove a learner and everything that was kept of them."""
         self.change("DELETE FROM learners WHERE id = ?", learner_id)
 
-    def keep_settings(self, learner_id: int, settings: Mapping[str, Any]) -> None:
+    def keep_settings(self, learner_id: int, settings: object) -> None:
         """Keep a learner's settings."""
-        self.change("UPDATE learners SET settings = ? WHERE id = ?", _pack(settings), learner_id)
+        self.change("UPDATE learners SET settings = ? WHERE id = ?", write_json(settings), learner_id)
 
     def keep_state(self, learner_id: int, state: str) -> None:
         """Keep what the log of answers folds into, with the numbers that the learner's states were folded with."""
@@ -377,14 +319,8 @@ class Store:
         self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
     ) -> int:
         """Begin a sitting and return its number."""
-        return self.insert(
-            "INSERT INTO sittings (learner, started_at, cases, minutes, drill) VALUES (?, ?, ?, ?, ?)",
-            learner_id,
-            now,
-            cases,
-            minutes,
-            drill,
-        )
+        row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
+        return self.add("sittings", row)
 
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
         """End a sitting; one that has ended stays as it is."""
@@ -404,7 +340,7 @@ class Store:
 
     def deal(self, dealt: Dealt) -> None:
         """Put a case before a learner."""
-        self._insert("dealt", dealt)
+        self.add("dealt", dealt)
 
     def move_case(self, dealt_id: str, sitting_id: int) -> None:
         """Let an open case belong to another sitting: it was left, and come back to."""
@@ -424,7 +360,7 @@ class Store:
 
     def add_answer(self, answer: Answer) -> bool:
         """Add an answer to the log; False when that case has one, which then stands."""
-        return self._insert("answers", answer, conflict="ON CONFLICT (dealt) DO NOTHING").rowcount == 1
+        return self.add("answers", answer, conflict="ON CONFLICT (dealt) DO NOTHING") > 0
 
     def answer_to(self, dealt_id: str) -> Answer | None:
         """Return the answer to a dealt case."""

@@ -11,16 +11,15 @@ from functools import cache
 from typing import Any
 
 from cases.casetype import Case, CaseType
-from cases.choices import Choice, Marks, Option, Order
+from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Field, Group, Several
-from cases.kinds import Axis, Cross, Kind, Lens, Power
+from cases.kinds import Axis, Cross, Lens, Power
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_axis, write_distance, write_prescription
 from cases.register import all_types
 from cases.vergence import USUAL_CM
-from quiz.errors import QuizError
-from quiz.form_texts import form_text
+from quiz.forms import BadFields, Input, nested, read, written
 
 LONGEST = 600
 """Characters of one finding: a list of lenses needs the most."""
@@ -36,35 +35,8 @@ CHOSEN = (Choice, Marks, Order)
 """Kinds that are picked, not computed."""
 
 
-class BadFindings(QuizError):
-    """Findings that cannot be worked with; `faults` names each blank, "" the whole."""
-
-    def __init__(self, faults: Mapping[str, str]) -> None:
-        super().__init__("; ".join(faults.values()))
-        self.faults = dict(faults)
-
-
-@dataclass(frozen=True)
-class Blank:
-    """One thing to be filled in. `name` has a point between a group's name and the field's."""
-
-    name: str
-    label: str
-    how: str
-    """"text", "one" (of the options) or "many"."""
-    hint: str
-    text: str
-    """What stands in it to begin with."""
-    options: tuple[Option, ...] = ()
-    long: bool = False
-
-
-@dataclass(frozen=True)
-class Part:
-    """Blanks that belong together: those of a group under its name, or a lone one without."""
-
-    legend: str
-    blanks: tuple[Blank, ...]
+class BadFindings(BadFields):
+    """Findings that cannot be worked with."""
 
 
 @dataclass(frozen=True)
@@ -105,35 +77,28 @@ def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field]]:
             yield before + field.name, field
 
 
-def form_of(case_type: CaseType, texts: Mapping[str, str]) -> tuple[Part, ...]:
-    """Make the form of a type; `texts` fills its blanks, what is missing there has the type's default."""
-    parts = []
-    for field in case_type.findings.fields:
-        if isinstance(field.kind, Group):
-            blanks = tuple(_blank(name, one, texts) for name, one in _fields(field.kind, f"{field.name}."))
-            parts.append(Part(field.label, blanks))
-        else:
-            parts.append(Part("", (_blank(field.name, field, texts),)))
-    return tuple(parts)
-
-
-def _blank(name: str, field: Field, texts: Mapping[str, str]) -> Blank:
-    kind = field.kind
-    start = "" if field.default is None else form_text(kind, field.default)
-    how = "text"
-    options: tuple[Option, ...] = ()
-    match kind:
-        case Choice():
-            how, options = "one", kind.options
-        case Marks():
-            how, options = "many", kind.options
-    long = isinstance(kind, Several) or kind.id in ("log", "order")
-    return Blank(name, field.label, how, "" if options else kind.hint, texts.get(name, start), options, long)
+def inputs_for(case_type: CaseType) -> tuple[Input, ...]:
+    """Return the form of a type: a field for each finding, those of a group under its name."""
+    groups = {one.name: one.label for one in case_type.findings.fields}
+    return tuple(
+        Input(
+            name,
+            one.label,
+            one.kind,
+            hint="" if isinstance(one.kind, Choice | Marks) else one.kind.hint,
+            entry=groups[name.split(".")[0]] if "." in name else "",
+            usual=one.default,
+            required=one.default is None,
+            long=isinstance(one.kind, Several) or one.kind.id in ("log", "order"),
+            most=LONGEST,
+        )
+        for name, one in _fields(case_type.findings)
+    )
 
 
 def texts_of(case_type: CaseType, findings: Mapping[str, Any]) -> dict[str, str]:
     """Write findings as the form's texts."""
-    return {name: form_text(field.kind, value) for name, field, value in _values(case_type, findings)}
+    return written(inputs_for(case_type), findings)
 
 
 def work_out(case_type: CaseType, texts: Mapping[str, str]) -> Worked:
@@ -168,28 +133,10 @@ def work_out(case_type: CaseType, texts: Mapping[str, str]) -> Worked:
 
 
 def _read(case_type: CaseType, texts: Mapping[str, str]) -> dict[str, Any]:
-    faults: dict[str, str] = {}
-    out: dict[str, Any] = {}
-    for name, field in _fields(case_type.findings):
-        *groups, last = name.split(".")
-        place = out
-        for group in groups:
-            place = place.setdefault(group, {})
-        text = texts.get(name, "").strip()
-        if not text and field.default is not None:
-            place[last] = field.default
-        elif not text:
-            faults[name] = f"nothing is written: {field.kind.hint}"
-        elif len(text) > LONGEST:
-            faults[name] = f"{len(text)} characters: {LONGEST} are the most"
-        else:
-            try:
-                place[last] = field.kind.read(text)
-            except CaseError as error:
-                faults[name] = str(error)
+    values, faults = read(inputs_for(case_type), texts)
     if faults:
         raise BadFindings(faults)
-    return out
+    return nested(inputs_for(case_type), values)
 
 
 def _answers(case: Case) -> tuple[Answer, ...]:
@@ -207,36 +154,31 @@ def _answer(ask: Field, value: Any, form: str | None) -> Answer:
 # --- what is likely a slip of the pen ----------------------------------------------------------------------------
 
 
-def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[str, Field, Any]]:
-    for name, field in _fields(case_type.findings):
-        value: Any = findings
-        for part in name.split("."):
-            value = value[part]
-        yield name, field, value
+def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[Input, Any]]:
+    for one in inputs_for(case_type):
+        yield one, one.of(findings)
 
 
-def _label(case_type: CaseType, name: str, field: Field) -> str:
-    group = next((one.label for one in case_type.findings.fields if name.startswith(f"{one.name}.")), "")
-    return f"{group}, {field.label[:1].lower()}{field.label[1:]}" if group else field.label
+def _label(one: Input) -> str:
+    return f"{one.entry}, {one.label[:1].lower()}{one.label[1:]}" if one.entry else one.label
 
 
 def _unlikely(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
     low, high = USUAL_CM
-    for name, field, value in _values(case_type, findings):
-        if name.split(".")[-1] in WORKING_DISTANCES and not low <= value <= high:
+    for one, value in _values(case_type, findings):
+        if one.place[-1] in WORKING_DISTANCES and not low <= value <= high:
             yield (
-                f"{_label(case_type, name, field)}: {write_distance(value)} is outside {low:g} to {high:g} cm, where "
+                f"{_label(one)}: {write_distance(value)} is outside {low:g} to {high:g} cm, where "
                 "retinoscopy is done. Look at the number and its unit."
             )
-        strongest = _strongest(field.kind, value)
-        if strongest > USUAL_POWER:
+        if _strongest(one.kind, value) > USUAL_POWER:
             yield (
-                f"{_label(case_type, name, field)}: {field.kind.write(value)} is beyond ±{USUAL_POWER:g} D. Look at "
+                f"{_label(one)}: {one.kind.write(value)} is beyond ±{USUAL_POWER:g} D. Look at "
                 "the sign and the decimal mark."
             )
 
 
-def _strongest(kind: Kind, value: Any) -> float:
+def _strongest(kind: object, value: Any) -> float:
     match kind:
         case Power():
             return abs(float(value))
@@ -257,9 +199,9 @@ def _strong(answers: tuple[Answer, ...], case: Case) -> Iterator[str]:
 
 def _streaks(case_type: CaseType, findings: Mapping[str, Any]) -> list[tuple[str, float]]:
     return [
-        (name, float(value))
-        for name, field, value in _values(case_type, findings)
-        if isinstance(field.kind, Axis) and name.endswith("streak")
+        (one.name, float(value))
+        for one, value in _values(case_type, findings)
+        if isinstance(one.kind, Axis) and one.name.endswith("streak")
     ]
 
 

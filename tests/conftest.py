@@ -19,7 +19,7 @@ from cases.chance import Chance
 from cases.register import case_type
 from quiz import lanes, limits, people, practice
 from quiz.datafile import DataFile
-from quiz.form_texts import form_text
+from quiz.forms import form_text
 from quiz.lots import Lots
 from quiz.serving import LONG_AT_ONCE
 from quiz.store import Dealt, Learner, Store

@@ -278,7 +278,7 @@ def floors(release: Release) -> Iterator[str]:
     uv("pip", "compile", "--quiet", "--resolution", "lowest-direct", "--python", python, "pyproject.toml", "-o", pins)
     one = Installed.on(python, release.work / "venv-floors", "--constraint", pins, wheel, *TEST_TOOLS)
     named = re.findall(
-        r"^((?:flask|numpy|orjson|scipy|sqlite-utils|waitress|platformdirs|click)==\S+)", pins.read_text(), re.M
+        r"^((?:flask|numpy|msgspec|scipy|sqlite-utils|waitress|platformdirs|click)==\S+)", pins.read_text(), re.M
     )
     yield f"Python {name} with {', '.join(named)}: {one.tests(release.folder('beside-floors'))}"
 

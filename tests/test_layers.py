@@ -13,7 +13,7 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 SPEAK_SQL = {"quiz.store", "quiz.schema", "quiz.datafile", "quiz.results", "quiz.class_schema", "quiz.class_store"}
 SPEAK_SQL |= {"quiz.accuracy_schema", "quiz.accuracy_store", "quiz.kept_to", "quiz.backups", "quiz.checks"}
-SPEAK_SQL |= {"quiz.progress_store", "quiz.recall_store"}
+SPEAK_SQL |= {"quiz.progress_store", "quiz.recall_store", "quiz.soundness"}
 WEB = {"flask", "werkzeug", "jinja2", "markupsafe", "itsdangerous"}
 SQLITE = {"sqlite3", "sqlite_utils"}
 PURE = ("quiz.memory", "quiz.learner", "quiz.numbers", "quiz.offered", "quiz.schedule")

@@ -138,6 +138,7 @@ def bring() -> str:
 def preview() -> Response:
     """Show what each row of a file is read as; nothing is kept yet."""
     form, text, problem = _sent()
+    faults: dict[str, str] = {}
     if problem is None:
         try:
             wishes = wishes_of(form, _today())
@@ -147,9 +148,11 @@ def preview() -> Response:
             found = _read(text, wishes)
             page = preview_page(found, text, wishes)
             return make_response(render_template("accuracy_preview.html", page=page))
-        except (BadTable, BadEntry) as error:
+        except BadTable as error:
             problem = str(error)
-    return make_response(render_template("accuracy_import.html", page=import_page(form, problem)), 422)
+        except BadEntry as error:
+            faults = error.faults
+    return make_response(render_template("accuracy_import.html", page=import_page(form, problem, faults)), 422)
 
 
 @pages.post("/import/take")
@@ -163,10 +166,16 @@ def take() -> Response:
     return redirect(url_for("accuracy.show", added=len(good)), 303)
 
 
+@pages.url_value_preprocessor
+def _files_may_be_longer(endpoint: str | None, _: object) -> None:
+    """Let files be sent to the pages that take them; before any check of the body."""
+    if endpoint in ("accuracy.preview", "accuracy.take"):
+        request.max_content_length = BIGGEST_FILE
+        request.max_form_memory_size = BIGGEST_FILE
+
+
 def _sent() -> tuple[MultiDict[str, str], str, str | None]:
     """Return what was sent: the form, the text of the file or of the field, and why it cannot be used."""
-    request.max_content_length = BIGGEST_FILE
-    request.max_form_memory_size = BIGGEST_FILE
     try:
         form = request.form
         file = request.files.get("file")

@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
-from cases.errors import CaseError
-from cases.notation import read_distance_cm, write_distance, write_prescription
-from quiz.accuracy import AGES, BadEntry, Entry
+from cases.notation import write_distance, write_prescription
+from quiz.accuracy import AGES, ENTRY, BadEntry, Entry
 from quiz.accuracy_import import Preview, Row, Wishes
 from quiz.accuracy_store import Kept
+from quiz.forms import Input, Pick, Shown, inputs_of, made, shown, written
 
-Pairs = tuple[tuple[str, str], ...]
 ROWS_AT_ONCE = 200
-
-EYES: Pairs = (("right", "right eye"), ("left", "left eye"))
-STATES: Pairs = (("dry", "dry"), ("wet", "under cycloplegia"))
-AGE_WORDS: Pairs = tuple(zip(AGES, ("not said", "under 20", "20 to 39", "40 or over"), strict=True))
-SIGNS: Pairs = (("", "refuse the row and say so"), ("minus", "are minus cylinders"), ("plus", "are plus cylinders"))
-WHOSE: Pairs = (
-    ("same", "the same as in the log: the file continues it, or was taken out of it"),
-    ("others", "others: number them after the log’s own"),
-)
 
 
 def entry_words(one: Entry) -> str:
@@ -47,23 +37,14 @@ def difference_words(one: Entry) -> str:
 class AddPage:
     """What the template of the entry form receives."""
 
-    texts: Mapping[str, str]
-    faults: Mapping[str, str]
+    form: Mapping[str, Shown]
+    faulty: bool
     doubted: tuple[str, ...]
     """What the remark may hold that tells who it was."""
     kept: str | None
     """The entry just kept, in words."""
     difference: str | None
     count: int
-    eyes: Pairs = EYES
-    states: Pairs = STATES
-    ages: Pairs = AGE_WORDS
-
-    @property
-    def first_fault(self) -> str | None:
-        """Which field is to have the focus."""
-        order = ("eye", "patient", "retinoscopy", "end_point", "distance_cm", "on", "age", "remark")
-        return next((one for one in order if one in self.faults), "remark" if self.doubted else None)
 
 
 def add_page(
@@ -77,9 +58,10 @@ def add_page(
 ) -> AddPage:
     """Make the form: what was typed, or what the next eye is likely to share with the last."""
     last = log[-1].entry if log else None
+    typed = texts if texts is not None else _likely([one.entry for one in log], today)
     return AddPage(
-        texts=texts if texts is not None else _likely([one.entry for one in log], today),
-        faults=faults or {},
+        form=shown(ENTRY, typed, faults, focus="remark" if doubted else "retinoscopy"),
+        faulty=bool(faults or doubted),
         doubted=doubted,
         kept=entry_words(last) if kept and last else None,
         difference=difference_words(last) if kept and last else None,
@@ -89,37 +71,48 @@ def add_page(
 
 def _likely(log: Sequence[Entry], today: date) -> dict[str, str]:
     if not log:
-        return {"patient": "1", "eye": "right", "on": today.isoformat(), "wet": "dry", "end_wet": "dry", "age": ""}
+        return {"patient": "1", "eye": "right", "on": today.isoformat()}
     last = log[-1]
-    mine = {one.eye for one in log if one.patient == last.patient and one.on == last.on}
-    same = len(mine) == 1
-    return {
-        "patient": str(last.patient if same else max(one.patient for one in log) + 1),
-        "eye": ("left" if last.eye == "right" else "right") if same else "right",
-        "distance_cm": write_distance(last.distance_cm),
-        "on": last.on.isoformat() if same else today.isoformat(),
-        "wet": "wet" if last.wet else "dry",
-        "end_wet": "wet" if last.end_wet else "dry",
-        "age": last.age if same else "",
-    }
+    if len({one.eye for one in log if one.patient == last.patient and one.on == last.on}) == 1:
+        likely = replace(last, eye="left" if last.eye == "right" else "right")
+    else:
+        likely = replace(last, patient=max(one.patient for one in log) + 1, eye="right", on=today, age="")
+    own = ("retinoscopy", "end_point", "remark")
+    return {name: text for name, text in written(ENTRY, likely).items() if name not in own}
 
 
 # --- a file ------------------------------------------------------------------------------------------------------
+
+WISHES = inputs_of(Wishes)
+WHOSE = Input(
+    "whose",
+    "The file’s patients are",
+    Pick(
+        (
+            ("same", "the same as in the log: the file continues it, or was taken out of it"),
+            ("others", "others: number them after the log’s own"),
+        )
+    ),
+    usual="same",
+)
 
 
 @dataclass(frozen=True)
 class ImportPage:
     """What the template of the import form receives."""
 
-    texts: Mapping[str, str]
+    form: Mapping[str, Shown]
+    text: str
     problem: str | None
-    signs: Pairs = SIGNS
-    whose: Pairs = WHOSE
+    faulty: bool
 
 
-def import_page(texts: Mapping[str, str], problem: str | None = None) -> ImportPage:
+def import_page(
+    texts: Mapping[str, str], problem: str | None = None, faults: Mapping[str, str] | None = None
+) -> ImportPage:
     """Make the form that brings a file in."""
-    return ImportPage(texts, problem)
+    form = shown((*WISHES, WHOSE), texts, faults)
+    return ImportPage(form, texts.get("text", ""), problem, bool(problem or faults))
 
 
 def wishes_of(form: Mapping[str, str], today: date) -> Wishes:
@@ -130,28 +123,8 @@ def wishes_of(form: Mapping[str, str], today: date) -> Wishes:
     BadEntry
         When the distance or the date for rows without one cannot be read.
     """
-    faults = {}
-    distance = on = None
-    if form.get("distance_cm", "").strip():
-        try:
-            distance = read_distance_cm(form["distance_cm"])
-        except CaseError as error:
-            faults["distance_cm"] = f"distance for rows without one: {error}"
-    if form.get("on", "").strip():
-        try:
-            on = min(date.fromisoformat(form["on"].strip()), today)
-        except ValueError:
-            faults["on"] = f"date for rows without one, “{form['on'].strip()[:30]}”: write it like {today.isoformat()}"
-    if faults:
-        raise BadEntry(faults)
-    sign, after = form.get("cylinder_sign", ""), form.get("after", "0")
-    return Wishes(
-        distance_cm=distance,
-        on=on,
-        cylinder_sign=sign if sign in ("minus", "plus") else "",
-        after=int(after) if after.isdecimal() and len(after) < 6 else 0,
-        keep_doubtful=form.get("keep_doubtful") == "yes",
-    )
+    wishes = made(Wishes, WISHES, form, refuse=BadEntry)
+    return replace(wishes, on=min(wishes.on, today)) if wishes.on else wishes
 
 
 @dataclass(frozen=True)
@@ -198,10 +171,8 @@ def preview_page(found: Preview, text: str, wishes: Wishes) -> PreviewPage:
         doubtful=tuple((row.line, " and ".join(row.doubts)) for row in found.good if row.doubts),
         text=text,
         hidden={
+            **written(WISHES, wishes),
             "distance_cm": "" if wishes.distance_cm is None else f"{wishes.distance_cm:g} cm",
-            "on": "" if wishes.on is None else wishes.on.isoformat(),
-            "cylinder_sign": wishes.cylinder_sign,
-            "after": str(wishes.after),
         },
     )
 
@@ -250,7 +221,6 @@ def rows_page(
 def _row(number: int, kept: Kept) -> LogRow:
     one = kept.entry
     state, end = ("wet" if wet else "dry" for wet in (one.wet, one.end_wet))
-    age = next(words for value, words in AGE_WORDS if value == one.age)
     return LogRow(
         id=kept.id,
         number=number,
@@ -260,6 +230,6 @@ def _row(number: int, kept: Kept) -> LogRow:
         end_point=write_prescription(one.end_point, "as-is"),
         difference=difference_words(one),
         how=f"{write_distance(one.distance_cm)}, {state if state == end else f'{state}, end-point {end}'}"
-        + (f", {age}" if one.age else ""),
+        + (f", {dict(AGES)[one.age]}" if one.age else ""),
         remark=one.remark,
     )

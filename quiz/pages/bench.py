@@ -64,8 +64,8 @@ class Place:
 @pages.get("")
 def explore() -> str:
     """Show the bench with everything free to be changed."""
-    bench, problem = read_bench(FIRST, EVERYTHING, request.args)
-    stage = stage_page((View("", bench),), EVERYTHING, numbers=True, problem=problem)
+    bench, faults = read_bench(FIRST, EVERYTHING, request.args)
+    stage = stage_page((View("", bench),), EVERYTHING, numbers=True, faults=faults, given=request.args)
     who = visit.known_learner()
     open_case = visit.store().open_case(who.id) if who else None
     waits = open_case is not None and stage_of(open_case.type) is not None
@@ -87,8 +87,8 @@ def tell() -> Response:
 def guide(number: int) -> str:
     """Show one part of the guided run."""
     part = _part(number)
-    bench, problem = read_bench(part.bench, part.free, request.args)
-    stage = stage_page((View("", bench),), part.free, problem=problem, goal=part.goal)
+    bench, faults = read_bench(part.bench, part.free, request.args)
+    stage = stage_page((View("", bench),), part.free, faults=faults, given=request.args, goal=part.goal)
     page = GuidePage(stage, number, len(GUIDE), part.title, part.says, part.then)
     return render_template("bench_guide.html", page=page)
 
@@ -196,9 +196,13 @@ def bench_of(dealt_id: str | None) -> Place | None:
     if who is None or dealt is None or dealt.learner != who.id or stage is None:
         return None
     try:
-        views, problem = set_views(stage, practice.case_of(dealt).findings, request.args)
+        views, faults = set_views(stage, practice.case_of(dealt).findings, request.args)
     except CaseError:
         return None
     # After an answer was sent back the page stands at an address that cannot be asked for again.
     action = request.path if request.method == "GET" else url_for("bench.case", dealt_id=dealt.id)
-    return Place(stage_page(views, stage.free, problem=problem), action, url_for("bench.tell_case", dealt_id=dealt.id))
+    return Place(
+        stage_page(views, stage.free, faults=faults, given=request.args),
+        action,
+        url_for("bench.tell_case", dealt_id=dealt.id),
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -10,7 +9,9 @@ from typing import Any
 from cases.bench import Bench, Stage, View, instrument, seen, still
 from cases.notation import write_power
 from cases.retinoscope import brightness, residual, skew, speed_ratio, width_mm
+from quiz.forms import BadText, Input, Pick, Shown, nested, read, shown, written
 from quiz.pages.pictures import Picture, picture
+from quiz.rows import write_json
 
 EYE, LENSES, STREAK, LEAN, SIGHT = "eye", "lenses", "streak", "lean", "sight"
 EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SIGHT))
@@ -18,10 +19,8 @@ EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SIGHT))
 
 @dataclass(frozen=True)
 class Dial:
-    """One quantity that may be set: a number between limits, in steps."""
+    """A number between limits, in steps, that may be turned as well as typed."""
 
-    name: str
-    label: str
     unit: str
     low: float
     high: float
@@ -30,79 +29,75 @@ class Dial:
     """How far one press of a button goes."""
     less: str = "less"
     more: str = "more"
+    how = "dial"
+
+    def read(self, text: str) -> float:
+        """Read a number within the limits."""
+        try:
+            value = float(text.replace("−", "-").replace(",", "."))
+        except ValueError:
+            value = float("nan")
+        if not self.low <= value <= self.high:
+            limits = f"{self.low:g} to {self.high:g} {self.unit}".replace("-", "−")
+            raise BadText(f"“{text[:20]}”: give {limits}")
+        return value
+
+    def write(self, value: float) -> str:
+        """Write a power with its sign and two decimals, or more where it was typed so."""
+        if self.unit == "D" and round(value, 2) == value:
+            return write_power(value)
+        return f"{value:+g}".replace("-", "−") if self.unit == "D" else f"{value:g}"
+
+    from_json = float
+
+
+_SPHERE = Dial("D", -20, 20, 0.25, 0.25, "a quarter more minus", "a quarter more plus")
+_CYLINDER = replace(_SPHERE, low=-8, high=8)
+_TURN = Dial("°", 1, 180, 1, 5, "turn clockwise 5°", "turn anticlockwise 5°")
+_DISTANCE = Dial("cm", 25, 120, 1, 5, "lean in", "lean back")
+_SLEEVES = (
+    ("parallel", "plane mirror, parallel beam"),
+    ("diverging", "plane mirror, diverging beam"),
+    ("converging", "concave mirror"),
+)
+SHELVES = {
+    LENSES: "Lenses in place",
+    STREAK: "Streak",
+    LEAN: "Distance",
+    SIGHT: "Where you look from",
+    EYE: "The eye",
+}
+"""Quantities that belong together, by what makes them free to be changed."""
+DIALS = (
+    Input("sphere", "Sphere", _SPHERE, entry=LENSES),
+    Input("cylinder", "Cylinder", _CYLINDER, entry=LENSES),
+    Input("axis", "Axis of the cylinder", _TURN, entry=LENSES),
+    Input("streak", "Streak lies at", _TURN, entry=STREAK),
+    Input("distance_cm", "Sight hole to pupil", _DISTANCE, entry=LEAN),
+    Input("off_h", "To your right of the visual axis", Dial("°", -20, 20, 1, 5, "5° left", "5° right"), entry=SIGHT),
+    Input("off_v", "Above the visual axis", Dial("°", -20, 20, 1, 5, "5° down", "5° up"), entry=SIGHT),
+    Input("sleeve", "Sleeve", Pick(_SLEEVES), entry=SIGHT),
+    Input("eye_sphere", "Its sphere", _SPHERE, kept="eye.sphere", entry=EYE),
+    Input("eye_cylinder", "Its cylinder", _CYLINDER, kept="eye.cylinder", entry=EYE),
+    Input("eye_axis", "Its axis", _TURN, kept="eye.axis", entry=EYE),
+    Input("pupil_mm", "Pupil", Dial("mm", 3, 8, 0.5, 0.5, "smaller", "larger"), entry=EYE),
+    Input("margin", "The edge wants more than the centre by", Dial("D", -2, 2, 0.25, 0.25), entry=EYE),
+)
+LIMITS = {
+    one.name: (one.kind.low, one.kind.high)
+    for one in DIALS
+    if isinstance(one.kind, Dial) and (one.kind.unit != "°" or one.kind.low < 0)
+}
+"""Least and most of what may be set; an axis and a streak go round instead."""
 
 
 @dataclass(frozen=True)
 class Shelf:
-    """Quantities that belong together."""
-
-    id: str
-    title: str
-    dials: tuple[Dial, ...]
-
-
-SHELVES = (
-    Shelf(
-        LENSES,
-        "Lenses in place",
-        (
-            Dial("sphere", "Sphere", "D", -20, 20, 0.25, 0.25, "a quarter more minus", "a quarter more plus"),
-            Dial("cylinder", "Cylinder", "D", -8, 8, 0.25, 0.25, "a quarter more minus", "a quarter more plus"),
-            Dial("axis", "Axis of the cylinder", "°", 1, 180, 1, 5, "turn clockwise 5°", "turn anticlockwise 5°"),
-        ),
-    ),
-    Shelf(
-        STREAK,
-        "Streak",
-        (Dial("streak", "Streak lies at", "°", 1, 180, 1, 5, "turn clockwise 5°", "turn anticlockwise 5°"),),
-    ),
-    Shelf(LEAN, "Distance", (Dial("distance_cm", "Sight hole to pupil", "cm", 25, 120, 1, 5, "lean in", "lean back"),)),
-    Shelf(
-        SIGHT,
-        "Where you look from",
-        (
-            Dial("off_h", "To your right of the visual axis", "°", -20, 20, 1, 5, "5° left", "5° right"),
-            Dial("off_v", "Above the visual axis", "°", -20, 20, 1, 5, "5° down", "5° up"),
-        ),
-    ),
-    Shelf(
-        EYE,
-        "The eye",
-        (
-            Dial("eye_sphere", "Its sphere", "D", -20, 20, 0.25, 0.25, "a quarter more minus", "a quarter more plus"),
-            Dial("eye_cylinder", "Its cylinder", "D", -8, 8, 0.25, 0.25, "a quarter more minus", "a quarter more plus"),
-            Dial("eye_axis", "Its axis", "°", 1, 180, 1, 5, "turn clockwise 5°", "turn anticlockwise 5°"),
-            Dial("pupil_mm", "Pupil", "mm", 3, 8, 0.5, 0.5, "smaller", "larger"),
-            Dial("margin", "The edge wants more than the centre by", "D", -2, 2, 0.25, 0.25, "less", "more"),
-        ),
-    ),
-)
-LIMITS = {
-    dial.name: (dial.low, dial.high) for shelf in SHELVES for dial in shelf.dials if dial.unit != "°" or dial.low < 0
-}
-"""Least and most of what may be set; an axis and a streak go round instead."""
-SLEEVE_WORDS = {
-    "parallel": "plane mirror, parallel beam",
-    "diverging": "plane mirror, diverging beam",
-    "converging": "concave mirror",
-}
-
-
-@dataclass(frozen=True)
-class SetDial:
-    """A dial as the form shows it."""
-
-    dial: Dial
-    value: str
-
-
-@dataclass(frozen=True)
-class SetShelf:
     """A shelf as the form shows it."""
 
     id: str
     title: str
-    dials: tuple[SetDial, ...]
+    dials: tuple[Shown, ...]
 
 
 @dataclass(frozen=True)
@@ -132,50 +127,27 @@ class StagePage:
     instrument: str
     """Numbers of the core that the script needs as well, and the limits of what may be set, as JSON."""
     names: tuple[str, ...]
-    shelves: tuple[SetShelf, ...]
-    sleeve: str | None
-    """The sleeve's setting where it may be changed."""
-    sleeves: Mapping[str, str]
+    shelves: tuple[Shelf, ...]
     stills: tuple[Still, ...]
     numbers: tuple[Number, ...]
-    problem: str | None
     free: tuple[str, ...]
     goal: str | None = None
 
 
-def read_bench(usual: Bench, free: Collection[str], given: Mapping[str, str]) -> tuple[Bench, str | None]:
-    """Read what a form set, as far as it is free to be; what cannot be is left as it was, and the reason returned."""
-    values: dict[str, Any] = {}
-    problem = None
-    for shelf in SHELVES:
-        for dial in shelf.dials if shelf.id in free else ():
-            text = given.get(dial.name, "").strip()
-            if not text:
-                continue
-            try:
-                value = float(text.replace("−", "-").replace(",", "."))
-            except ValueError:
-                value = float("nan")
-            if dial.low <= value <= dial.high:
-                values[dial.name] = value
-            else:
-                limits = f"{dial.low:g} to {dial.high:g} {dial.unit}".replace("-", "−")
-                problem = problem or f"{dial.label} “{text[:20]}”: give {limits}."
-    eye = {name.removeprefix("eye_"): values.pop(name) for name in [*values] if name.startswith("eye_")}
-    bench = replace(usual, **values, eye=replace(usual.eye, **eye))
-    sleeve = given.get("sleeve")
-    if SIGHT in free and sleeve in SLEEVE_WORDS:
-        bench = replace(bench, sleeve=sleeve)
-    return bench, problem
+def read_bench(usual: Bench, free: Collection[str], given: Mapping[str, str]) -> tuple[Bench, dict[str, str]]:
+    """Read what a form set, as far as it is free to be; what cannot be is left as it was, and the reasons returned."""
+    turned = [one for one in DIALS if one.entry in free and given.get(one.name, "").strip()]
+    values, faults = read(turned, given)
+    bench = nested(turned, values)
+    return replace(usual, **bench | {"eye": replace(usual.eye, **bench.get("eye", {}))}), faults
 
 
 def set_views(
     stage: Stage, findings: Mapping[str, Any], given: Mapping[str, str]
-) -> tuple[tuple[View, ...], str | None]:
-    """Return the views of a case at the bench with what a form set there, and the first thing that could not be set."""
-    read = [(view, *read_bench(view.bench, stage.free, given)) for view in stage.views(findings)]
-    views = tuple(replace(view, bench=bench) for view, bench, _ in read)
-    return views, next((problem for _, _, problem in read if problem), None)
+) -> tuple[tuple[View, ...], dict[str, str]]:
+    """Return the views of a case at the bench with what a form set there, and what could not be set."""
+    read_views = [(view, *read_bench(view.bench, stage.free, given)) for view in stage.views(findings)]
+    return tuple(replace(view, bench=bench) for view, bench, _ in read_views), read_views[0][2]
 
 
 def stage_page(
@@ -183,40 +155,31 @@ def stage_page(
     free: Collection[str],
     *,
     numbers: bool = False,
-    problem: str | None = None,
+    faults: Mapping[str, str] | None = None,
+    given: Mapping[str, str] | None = None,
     goal: str | None = None,
 ) -> StagePage:
-    """Show a stage; every dial that is not free stays out of the form."""
-    first = views[0].bench
+    """Show a stage; every dial that is not free stays out of the form, and a faulty one shows what was given for it."""
+    dials = [one for one in DIALS if one.entry in free]
+    texts = written(dials, views[0].bench) | {name: (given or {})[name] for name in faults or {}}
+    form = shown(dials, texts, faults, before="bench-").values()
     return StagePage(
-        views=json.dumps([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
-        instrument=json.dumps(instrument() | {"limits": LIMITS}),
+        views=write_json([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
+        instrument=write_json(instrument() | {"limits": LIMITS}),
         names=tuple(view.name for view in views) if len(views) > 1 else (),
         shelves=tuple(
-            SetShelf(shelf.id, shelf.title, tuple(SetDial(dial, _value(first, dial)) for dial in shelf.dials))
-            for shelf in SHELVES
-            if shelf.id in free
+            Shelf(id_, title, tuple(one for one in form if one.input.entry == id_))
+            for id_, title in SHELVES.items()
+            if id_ in free
         ),
-        sleeve=first.sleeve if SIGHT in free else None,
-        sleeves=SLEEVE_WORDS,
         stills=tuple(
             Still(view.name, picture(still(view.bench, uid=f"still-{place}", name=view.name)), seen(view.bench))
             for place, view in enumerate(views)
         ),
-        numbers=_numbers(first) if numbers else (),
-        problem=problem,
+        numbers=_numbers(views[0].bench) if numbers else (),
         free=tuple(sorted(free)),
         goal=goal,
     )
-
-
-def _value(bench: Bench, dial: Dial) -> str:
-    """Write what a dial is set to; a power with its sign and two decimals, or more where it was typed so."""
-    name = dial.name
-    value: Any = getattr(bench.eye, name.removeprefix("eye_")) if name.startswith("eye_") else getattr(bench, name)
-    if dial.unit == "D" and round(value, 2) == value:
-        return write_power(value)
-    return f"{value:+g}".replace("-", "−") if dial.unit == "D" else f"{value:g}"
 
 
 def _numbers(bench: Bench) -> tuple[Number, ...]:

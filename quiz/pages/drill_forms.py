@@ -3,29 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any
+from dataclasses import dataclass, replace
 
 from werkzeug.datastructures import MultiDict
 
 from cases.casetype import LEVELS
-from cases.errors import CaseError
-from cases.kinds import Distance
 from cases.register import all_families, all_types
 from quiz import drills
 from quiz.class_store import Class, Drill
-from quiz.drills import BadPlan, Plan
+from quiz.drills import PLAN, BadPlan, Plan
+from quiz.forms import Shown, made, read, shown, written
 from quiz.learner import SlipKey
 from quiz.pages import visit
-from quiz.pages.settings import FORMS
-from quiz.pages.settings import LEVELS as LEVEL_WORDS
 from quiz.titles import slip_at_step
-
-FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
-SAME = (("same", "the same for all"), ("own", "each learner their own"))
-ORDER = ("types", "level", "length", "least", "title", "distance_cm", "opens_at", "closes_at", "pass_mark", "notes")
-"""Of the fields as they stand on the page."""
 
 Form = MultiDict[str, str]
 
@@ -56,42 +46,14 @@ class FormPage:
     class_id: int
     class_name: str
     drill_id: int | None
-    texts: Mapping[str, str]
+    form: Mapping[str, Shown]
     chosen: frozenset[str]
     families: tuple[FamilyBoxes, ...]
     slips: tuple[tuple[str, str], ...]
     """Keys and words of the slips that the cases are to show."""
     learner: str | None
     for_learner: int | None
-    problems: Mapping[str, str] = field(default_factory=dict)
-    levels: tuple[tuple[str, str], ...] = LEVEL_WORDS
-    forms: tuple[tuple[str, str], ...] = FORMS
-    feedback: tuple[tuple[str, str], ...] = FEEDBACK
-    same: tuple[tuple[str, str], ...] = SAME
-
-    @property
-    def first_problem(self) -> str | None:
-        """Which field is to have the focus."""
-        return next((one for one in ORDER if one in self.problems), None)
-
-
-USUAL = {
-    "title": "",
-    "level": "competent",
-    "form": "minus",
-    "distance_cm": "67",
-    "fixed": "",
-    "cases": "10",
-    "minutes": "",
-    "least": "",
-    "same": "same",
-    "opens_at": "",
-    "closes_at": "",
-    "feedback": "once",
-    "pass_mark": "",
-    "counts": "",
-    "notes": "",
-}
+    problems: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -114,12 +76,15 @@ def form_page(
     problems: Mapping[str, str] | None = None,
 ) -> FormPage:
     """Show a form; learner names the one whom the drill is for, if it is for one."""
-    types = all_types().values()
+    types, problems = all_types().values(), problems or {}
+    form = shown(PLAN, filled.texts, problems)
+    if "types" in problems:  # they come first and have the focus
+        form = {name: replace(one, focus=False) for name, one in form.items()}
     return FormPage(
         class_id=what.id,
         class_name=what.name,
         drill_id=drill_id,
-        texts=filled.texts,
+        form=form,
         chosen=filled.chosen,
         families=tuple(
             FamilyBoxes(
@@ -133,34 +98,13 @@ def form_page(
         slips=tuple((f"{step} {slip}", slip_at_step(step, slip)) for step, slip in filled.slips),
         learner=learner,
         for_learner=filled.for_learner,
-        problems=problems or {},
+        problems=problems,
     )
 
 
 def filled_with(drill: Drill) -> Filled:
     """Fill the form with a drill as it was set."""
-    texts = {
-        "title": drill.title,
-        "level": drill.level,
-        "form": drill.form,
-        "distance_cm": f"{drill.distance_cm:g}",
-        "fixed": "yes" if drill.fixed_distance else "",
-        "cases": "" if drill.cases is None else str(drill.cases),
-        "minutes": "" if drill.minutes is None else f"{drill.minutes:g}",
-        "least": "" if drill.least is None else str(drill.least),
-        "same": "same" if drill.same else "own",
-        "opens_at": _local(drill.opens_at),
-        "closes_at": _local(drill.closes_at),
-        "feedback": drill.feedback,
-        "pass_mark": "" if drill.pass_mark is None else str(drill.pass_mark),
-        "counts": "yes" if drill.counts else "",
-        "notes": drill.notes,
-    }
-    return Filled(texts, frozenset(drill.types), drill.slips, drill.for_learner)
-
-
-def _local(at: float | None) -> str:
-    return "" if at is None else f"{datetime.fromtimestamp(at).astimezone():%Y-%m-%dT%H:%M}"
+    return Filled(written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner)
 
 
 # --- what was sent -----------------------------------------------------------------------------------------------
@@ -168,7 +112,7 @@ def _local(at: float | None) -> str:
 
 def filled_in(form: Form) -> Filled:
     """Take what was sent, as it stands: families stand for their types up to the level."""
-    texts = {name: form.get(name, "") for name in USUAL}
+    texts = {one.name: form.get(one.name, "") for one in PLAN}
     ticked, families, level = set(form.getlist("type")), set(form.getlist("family")), texts["level"]
     highest = LEVELS.index(level) if level in LEVELS else len(LEVELS) - 1
     chosen = frozenset(
@@ -190,69 +134,18 @@ def read_plan(filled: Filled, *, now: float) -> Plan:
     BadPlan
         With every field that cannot be read or cannot be so, at once.
     """
-    texts, faults = filled.texts, dict[str, str]()
-    distance = Plan.distance_cm
-    try:
-        distance = Distance().read(texts["distance_cm"])
-    except CaseError as error:
-        faults["distance_cm"] = str(error)
-    minutes = _number(texts, "minutes", "minutes", faults)
-    # Where minutes are given, they count, and the number of cases does not.
-    timed = bool(texts["minutes"].strip())
-    cases = None if timed else _number(texts, "cases", "cases", faults)
-    least = _number(texts, "least", "least number of cases", faults) if timed else None
-    if "length" in faults:
-        cases, minutes, least = Plan.cases, None, None
     types = tuple(one for one in all_types() if one in filled.chosen)
-    asked: dict[str, Any] = {
-        "title": " ".join(texts["title"].split()) or _named(types),
-        "types": types,
-        "slips": filled.slips,
-        "level": texts["level"],
-        "form": texts["form"],
-        "distance_cm": distance,
-        "fixed_distance": texts["fixed"] == "yes",
-        "cases": cases,
-        "minutes": minutes,
-        "same": texts["same"] != "own",
-        "opens_at": _time(texts, "opens_at", faults),
-        "closes_at": _time(texts, "closes_at", faults),
-        "feedback": texts["feedback"],
-        "pass_mark": _number(texts, "pass_mark", "pass mark", faults),
-        "notes": texts["notes"].strip(),
-        "for_learner": filled.for_learner,
-        "least": least,
-        "counts": texts["counts"] == "yes",
-    }
-    faults |= drills.too_late(asked["closes_at"], now)
-    try:
-        plan = Plan(**asked)
-    except BadPlan as error:
-        raise BadPlan({**error.faults, **faults}) from error
-    if faults:
-        raise BadPlan(faults)
-    return plan
-
-
-def _number(texts: Mapping[str, str], name: str, what: str, faults: dict[str, str]) -> int | None:
-    text = texts[name].strip().removesuffix("%").rstrip()
-    if not text:
-        return None
-    if not text.isdecimal() or len(text) > 6:
-        faults["length" if name in ("cases", "minutes") else name] = f"{what} “{text[:20]}”: give a whole number"
-        return None
-    return int(text)
-
-
-def _time(texts: Mapping[str, str], name: str, faults: dict[str, str]) -> float | None:
-    text = texts[name].strip()
-    if not text:
-        return None
-    try:
-        return datetime.fromisoformat(text).timestamp()
-    except (ValueError, OverflowError, OSError):
-        faults[name] = f"“{text[:30]}”: write the day and time like 2026-03-03T14:00"
-        return None
+    texts = {**filled.texts, "title": filled.texts["title"].strip() or _named(types)}
+    more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner}
+    values, _ = read(PLAN, texts)
+    passed_over = {"least"}
+    if texts["minutes"].strip():
+        # Where minutes are given, they count, and the number of cases does not.
+        more["cases"] = None if "minutes" in values else Plan.cases
+        passed_over = {"cases"} if "minutes" in values else {"cases", "least"}
+    inputs = tuple(one for one in PLAN if one.name not in passed_over)
+    late = drills.too_late(values.get("closes_at"), now)
+    return made(Plan, inputs, texts, refuse=BadPlan, faults=late, **more)
 
 
 def _named(types: tuple[str, ...]) -> str:

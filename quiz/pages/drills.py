@@ -14,10 +14,11 @@ from cases.errors import CaseError
 from quiz import class_store, classes, drill_runs, drills, folding, memory, qti, results
 from quiz.class_store import Class, Drill, Member
 from quiz.drill_runs import joined_after
-from quiz.drills import BadPlan, NotNow, NotReadable
+from quiz.drills import FEEDBACK, PLAN, BadPlan, NotNow, NotReadable
+from quiz.forms import written
 from quiz.pages import visit
 from quiz.pages.classes import own_class
-from quiz.pages.drill_forms import FEEDBACK, USUAL, Filled, filled_in, filled_with, form_page, read_plan
+from quiz.pages.drill_forms import Filled, filled_in, filled_with, form_page, read_plan
 from quiz.pages.drill_views import day_of, deletion_words, moment, score_words, state_words
 from quiz.results import LearnerSum
 from quiz.spellings import LEFT_OUT
@@ -35,12 +36,12 @@ def new(class_id: int) -> Response:
     what = own_class(class_id)
     number = request.args.get("learner", type=visit.whole)
     if number is None:
-        return _form(what, Filled(USUAL, frozenset()))
+        return _form(what, Filled(written(PLAN, {}), frozenset()))
     learner = classes.member(visit.store(), what, number)
     state = folding.states_of(visit.store(), learner.id).cases
     slips = tuple(memory.standing(state, visit.now()))
     # Without the name: a title stays where the learner may be deleted. Whom it is for stands beside it in the list.
-    texts = {**USUAL, "title": "Recurring mistakes" if slips else ""}
+    texts = {**written(PLAN, {}), "title": "Recurring mistakes" if slips else ""}
     types = drills.types_for(slips, Settings(level=texts["level"]))
     return _form(what, Filled(texts, frozenset(types), slips, number))
 

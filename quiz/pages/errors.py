@@ -99,7 +99,7 @@ def _ours(error: QuizError | CaseError) -> Response:
         visit.forget()
         current_app.logger.error("%s", error)
         way_out = _TELL if visit.beyond() else f"{error.way_out[:1].upper()}{error.way_out[1:]}."
-        return _page(503, f"Part of it cannot be read: {error.what}.", ("The data file is damaged", way_out))
+        return _page(503, error.what, ("The data file is damaged", way_out))
     if isinstance(error, NotKept):
         visit.forget()
         return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")

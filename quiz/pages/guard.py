@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, request
-from werkzeug.exceptions import Forbidden
+from werkzeug.exceptions import Forbidden, RequestEntityTooLarge
 
 from quiz.pages import assets, visit
 
@@ -49,8 +50,8 @@ class ByAnotherServer(Forbidden):
         "same learner, without signing in."
     )
     way_on = (
-        "For yourself, open the address that the app printed. For a class, add a preceptor, then start the app with "
-        "--class: python -m quiz serve --class"
+        "For yourself, open the address that the app printed. For a class, add a preceptor, then start the app by "
+        "python -m quiz serve --class"
     )
 
 
@@ -58,11 +59,12 @@ def set_up(app: Flask) -> None:
     """Check every request that changes something, and give every response its headers."""
     app.before_request(_came_straight)
     app.before_request(_check)
+    app.before_request(_body_that_fits)
     app.after_request(_seal)
 
 
 def _came_straight() -> None:
-    if not visit.beyond() and _passed_on():
+    if not visit.beyond() and request.endpoint not in assets.ENDPOINTS and _passed_on():
         raise ByAnotherServer
 
 
@@ -76,8 +78,19 @@ def _passed_on() -> bool:
     # A browser sends an address of its own page that it takes for ours: then the Host was put in by somebody else.
     if request.headers.get("Sec-Fetch-Site") == "same-origin":
         pages = (request.headers.get("Origin"), request.headers.get("Referer"))
-        return any(one and urlsplit(one).hostname not in visit.LOOPBACK for one in pages)
+        return any(one and _named_in(one)[1] not in visit.LOOPBACK for one in pages)
     return False
+
+
+def _body_that_fits() -> None:
+    """Refuse a body in chunks that is too long: it would be cut at the limit, and the beginning taken for the whole."""
+    if request.content_length is not None or "wsgi.input_terminated" not in request.environ:
+        return
+    most = request.max_content_length or 0
+    body = request.environ["wsgi.input"].read(most + 1)
+    if len(body) > most:
+        raise RequestEntityTooLarge
+    request.environ |= {"wsgi.input": BytesIO(body), "CONTENT_LENGTH": str(len(body))}
 
 
 def _check() -> None:
@@ -88,7 +101,7 @@ def _check() -> None:
     if site is not None:
         ours = site == "same-origin"
     elif origin is not None:
-        ours = _names_us(origin)
+        ours = _named_in(origin)[0] == request.host
     else:
         # A browser names one of the two; a script that brings no cookie acts for nobody.
         ours = not request.cookies
@@ -96,11 +109,13 @@ def _check() -> None:
         raise FromElsewhere
 
 
-def _names_us(origin: str) -> bool:
+def _named_in(address: str) -> tuple[str, str | None]:
+    """Return host and port of an address, and the host alone."""
     try:
-        return urlsplit(origin).netloc == request.host
+        found = urlsplit(address)
     except ValueError:  # no address at all, such as one with half a pair of brackets
-        return False
+        return "", None
+    return found.netloc, found.hostname
 
 
 def _seal(response: Response) -> Response:

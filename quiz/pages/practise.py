@@ -8,7 +8,7 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from quiz import class_store, drill_runs, practice, sittings
-from quiz.form_texts import joined
+from quiz.forms import joined
 from quiz.pages import visit
 from quiz.pages.mark_views import mark_page
 from quiz.pages.practise_views import DrillLine, Place, case_page

@@ -11,6 +11,7 @@ from cases.fields import Field
 from quiz.class_store import Drill
 from quiz.pages.pictures import Picture, picture
 from quiz.practice import Waiting
+from quiz.sittings import GRACE_S
 
 _DIGIT = re.compile(r"\d")
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
@@ -81,6 +82,11 @@ class CasePage:
     """The drills open to the learner."""
     seconds_left: int | None = None
     """Of a drill of minutes; below 0 while an answer may still be on its way."""
+
+    @property
+    def grace_seconds(self) -> int:
+        """How long after its end a drill of minutes still takes an answer that is on its way."""
+        return round(GRACE_S)
 
     @property
     def time_left(self) -> str:

@@ -15,7 +15,7 @@ from cases.register import all_families, all_slips, all_types
 from cases.sheet import CAUTION
 from cases.tolerances import LENS_TABLES, PUBLISHED, Bands
 from cases.vergence import vergence, working_vergence
-from quiz.settings import write_norm
+from quiz.settings import NormKind
 
 pages = Blueprint("reference", __name__, url_prefix="/reference")
 
@@ -144,7 +144,7 @@ def show() -> str:
         slips=len(all_slips()),
         norms=NORMS,
     )
-    return render_template("reference.html", page=page, write_power=write_power, write_norm=write_norm)
+    return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind)
 
 
 @pages.get("/slips")

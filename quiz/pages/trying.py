@@ -13,7 +13,7 @@ from cases.casetype import Case
 from cases.stages import stage_of
 from quiz import drill_runs, drills, practice
 from quiz.class_store import Drill
-from quiz.form_texts import joined
+from quiz.forms import joined
 from quiz.pages import visit
 from quiz.pages.bench_views import StagePage, set_views, stage_page
 from quiz.pages.drills import own_drill
@@ -65,8 +65,8 @@ def _stage(case: Case) -> StagePage | None:
     stage = stage_of(case.type.id)
     if stage is None:
         return None
-    views, problem = set_views(stage, case.findings, request.args)
-    return stage_page(views, stage.free, problem=problem)
+    views, faults = set_views(stage, case.findings, request.args)
+    return stage_page(views, stage.free, faults=faults, given=request.args)
 
 
 @pages.get("/<int:number>/seen")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import groupby
 
 from flask import Blueprint, abort, make_response, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -14,10 +15,11 @@ from cases.figures_lenses import power_cross
 from cases.kinds import Cross, Lens
 from cases.register import all_families, all_skills
 from quiz import people
+from quiz.forms import Shown, shown
 from quiz.pages import visit
 from quiz.pages.pictures import Picture, picture
 from quiz.settings import LearnerSettings
-from quiz.work import CHOSEN, Answer, BadFindings, Blank, Worked, computing_types, form_of, texts_of, work_out
+from quiz.work import CHOSEN, Answer, BadFindings, Worked, computing_types, inputs_for, texts_of, work_out
 
 pages = Blueprint("work", __name__, url_prefix="/work-one-out")
 
@@ -50,29 +52,6 @@ class WorkList:
 
 
 @dataclass(frozen=True)
-class FormBlank:
-    """A blank as the form shows it."""
-
-    blank: Blank
-    id: str
-    chosen: tuple[str, ...]
-    problem: str | None
-
-    @property
-    def pairs(self) -> tuple[tuple[str, str], ...]:
-        """The options as values and labels."""
-        return tuple((one.id, one.label) for one in self.blank.options)
-
-
-@dataclass(frozen=True)
-class FormPart:
-    """Blanks that stand together."""
-
-    legend: str
-    blanks: tuple[FormBlank, ...]
-
-
-@dataclass(frozen=True)
 class Solved:
     """What was worked out."""
 
@@ -93,10 +72,10 @@ class WorkPage:
 
     title: str
     sources: tuple[str, ...]
-    parts: tuple[FormPart, ...]
+    parts: tuple[tuple[str, tuple[Shown, ...]], ...]
+    """Fields that stand together, under a name or ""."""
     problem: str | None
-    in_error: str | None
-    """Which blank is to be put right first."""
+    faulty: bool
     solved: Solved | None
     here: str
     example: str | None
@@ -132,12 +111,12 @@ def one(type_id: str) -> Response:
     if case_type is None:
         abort(404)
     settings = _settings()
-    names = [blank.name for part in form_of(case_type, {}) for blank in part.blanks]
-    texts = {name: "; ".join(request.args.getlist(name)) for name in names if name in request.args}
+    form = inputs_for(case_type)
+    texts = {one.name: "; ".join(request.args.getlist(one.name)) for one in form if one.name in request.args}
     solved, faults = None, dict[str, str]()
     if texts:
         # A list of boxes that were all left empty sends nothing at all.
-        given = {blank.name: "none" for part in form_of(case_type, {}) for blank in part.blanks if blank.how == "many"}
+        given = {one.name: "none" for one in form if one.how == "many"}
         try:
             solved = _solved(work_out(case_type, given | texts))
         except BadFindings as error:
@@ -165,25 +144,18 @@ def _page(
     solved: Solved | None,
     settings: LearnerSettings,
 ) -> WorkPage:
-    parts = tuple(
-        FormPart(part.legend, tuple(_form_blank(blank, faults.get(blank.name)) for blank in part.blanks))
-        for part in form_of(case_type, texts)
-    )
+    form = shown(inputs_for(case_type), texts, faults, before="blank-").values()
+    parts = groupby(form, key=lambda one: one.input.entry)
     return WorkPage(
         title=case_type.title,
         sources=case_type.sources,
-        parts=parts,
+        parts=tuple((legend, tuple(blanks)) for legend, blanks in parts),
         problem=faults.get(""),
-        in_error=next((one.id for part in parts for one in part.blanks if one.problem), None),
+        faulty=bool(faults),
         solved=solved,
         here=url_for("work.one", type_id=case_type.id),
         example=_example(case_type, settings),
     )
-
-
-def _form_blank(blank: Blank, problem: str | None) -> FormBlank:
-    chosen = tuple(part.strip() for part in blank.text.split(";")) if blank.how == "many" else (blank.text,)
-    return FormBlank(blank, f"blank-{blank.name.replace('.', '-')}", chosen, problem)
 
 
 def _example(case_type: CaseType, settings: LearnerSettings) -> str | None:

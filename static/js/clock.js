@@ -1,39 +1,52 @@
+// @ts-check
 // The time left in a drill of minutes. The server ends the run by its own clock; this one only shows it.
 
-const place = document.querySelector("[data-seconds-left]");
+const place = /** @type {HTMLElement | null} */ (document.querySelector("[data-seconds-left]"));
 const said = document.getElementById("said");
-const from = performance.now();
-const left = Number(place.dataset.secondsLeft);
-const total = Number(place.dataset.seconds);
-/** Seconds after the end until the server has ended the run: until then an answer may be on its way. */
-const GRACE = 11;
-const marks = [total / 2, 300, 60].filter((mark) => mark < left);
+const over = document.getElementById("time-over");
+const figures = place?.querySelector(".figures");
+if (place && said && over && figures) count(place.dataset, figures, said, over);
 
-let told = false;
-
+/** @param {number} seconds */
 function words(seconds) {
   const [minutes, rest] = [Math.floor(seconds / 60), seconds % 60];
   return minutes ? `${minutes} min ${rest} s` : `${rest} s`;
 }
 
-function tick() {
-  const now = Math.ceil(left - (performance.now() - from) / 1000);
-  place.querySelector(".figures").textContent = words(Math.max(0, now));
-  // Each mark is said once, to those who cannot see the figures run.
-  for (const mark of marks.filter((one) => now <= one)) {
-    marks.splice(marks.indexOf(mark), 1);
-    said.textContent = `${words(now)} left.`;
-  }
-  const over = document.getElementById("time-over");
-  if (now <= 0 && !told) {
-    told = true;
-    said.textContent = "The time is over.";
-    over.hidden = false;
-  }
-  if (now > -GRACE) return;
-  clearInterval(timer);
-  over.querySelector("span").hidden = false;
-}
+/**
+ * Show the time as it runs.
+ * @param {DOMStringMap} given seconds left, seconds in all, and seconds of grace after the end, as the server has them
+ * @param {Element} figures
+ * @param {HTMLElement} said
+ * @param {HTMLElement} over
+ */
+function count(given, figures, said, over) {
+  const from = performance.now();
+  const left = Number(given.secondsLeft);
+  const marks = [Number(given.seconds) / 2, 300, 60].filter((mark) => mark < left);
+  // Until the server has ended the run an answer may be on its way.
+  const end = -Number(given.graceSeconds) - 1;
+  let told = false;
 
-const timer = setInterval(tick, 500);
-tick();
+  function tick() {
+    const now = Math.ceil(left - (performance.now() - from) / 1000);
+    figures.textContent = words(Math.max(0, now));
+    // Each mark is said once, to those who cannot see the figures run.
+    for (const mark of marks.filter((one) => now <= one)) {
+      marks.splice(marks.indexOf(mark), 1);
+      said.textContent = `${words(now)} left.`;
+    }
+    if (now <= 0 && !told) {
+      told = true;
+      said.textContent = "The time is over.";
+      over.hidden = false;
+    }
+    if (now > end) return;
+    clearInterval(timer);
+    const way = over.querySelector("span");
+    if (way) way.hidden = false;
+  }
+
+  const timer = setInterval(tick, 500);
+  tick();
+}

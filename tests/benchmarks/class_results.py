@@ -71,7 +71,7 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
             who = store.add_learner(
                 f"Learner {number:03d}",
                 now=NOW,
-                settings=LearnerSettings().to_json(),
+                settings=LearnerSettings(),
                 state=states.cases.to_json(),
                 recall_state=states.recall.to_json(),
                 folded_with=folding.FOLDED_WITH,

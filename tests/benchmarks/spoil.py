@@ -367,8 +367,8 @@ def _where(error: BaseException) -> str:
 
 def walked(made: Sound, file: DataFile, rng: random.Random, most: int) -> Iterator[str]:
     """Ask for every page and every export of a file that is served; say which was a fault, and which was cut off."""
-    for who, cookie in made.cookies.items():
-        app = _app_over(file, beyond=who != "own")
+    for number, (who, cookie) in enumerate(made.cookies.items()):
+        app = _app_over(file, beyond=who != "own", seed=7 + number)
         client = app.test_client()
         client.set_cookie("two-meridians", cookie)
         faults: list[BaseException] = []
@@ -389,9 +389,9 @@ def walked(made: Sound, file: DataFile, rng: random.Random, most: int) -> Iterat
                     yield f"{who} {url}: {len(whole)} bytes of {page.content_length}"
 
 
-def _app_over(file: DataFile, *, beyond: bool) -> Flask:
+def _app_over(file: DataFile, *, beyond: bool, seed: int) -> Flask:
     """Make the app over a file; the pages asked for are those of the first that was made, whose templates are read."""
-    new = create_app(file, clock=Clock(), lots=lots(7), hosts=None if beyond else LOOPBACK, beyond=beyond)
+    new = create_app(file, clock=Clock(), lots=lots(seed), hosts=None if beyond else LOOPBACK, beyond=beyond)
     app = _apps.setdefault(beyond, new)
     app.extensions["desk"], app.secret_key = new.extensions["desk"], new.secret_key
     return app

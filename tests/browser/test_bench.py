@@ -20,7 +20,7 @@ from cases.notation import read_power, write_power
 from cases.retinoscope import Setting, facts_json
 from cases.stages import staged
 from quiz import people
-from quiz.pages.bench_views import LIMITS, SHELVES
+from quiz.pages.bench_views import DIALS, LIMITS, Dial
 from quiz.settings import LearnerSettings
 from tests.browser.conftest import Check, Served, drawn
 
@@ -115,7 +115,7 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
 def test_a_hand_may_set_what_the_form_may_and_no_more(page: Page, served: Served) -> None:
     """Buttons and keys stop where the server would refuse; axes go round and have no end."""
     page.goto(f"{served.url}bench")
-    dials = {dial.name: dial for shelf in SHELVES for dial in shelf.dials}
+    dials = {one.name: one.kind for one in DIALS if isinstance(one.kind, Dial)}
     assert set(LIMITS) == set(dials) - {"axis", "streak", "eye_axis"}
     for side in (-1, 1):
         got = page.evaluate(
@@ -473,7 +473,10 @@ def test_without_scripts_a_short_look_shows_every_view_in_words(plain_page: Page
 
 def test_a_setting_out_of_reach_is_refused_in_words(plain_page: Page, served: Served) -> None:
     plain_page.goto(f"{served.url}bench?sphere=99&distance_cm=three")
-    expect(plain_page.locator("#bench-problem")).to_contain_text("Sphere “99”: give −20 to 20 D.")
+    expect(plain_page.locator("#bench-sphere-problem")).to_contain_text("“99”: give −20 to 20 D")
+    expect(plain_page.locator("#bench-distance_cm-problem")).to_contain_text("“three”: give 25 to 120 cm")
+    expect(plain_page.locator("#bench-sphere")).to_have_value("99")
+    expect(plain_page.locator("#bench-sphere")).to_be_focused()
 
 
 # --- axe ---------------------------------------------------------------------------------------------------------

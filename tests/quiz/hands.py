@@ -129,7 +129,7 @@ def nothing_lost(store: Store, hands: Sequence[Hand]) -> int:
             assert answer.confidence == int(confidence)
             assert (answer.type, answer.seed, answer.findings) == (dealt.type, dealt.seed, dealt.findings)
             assert answer.truth == case.type.answer_json(case.truth)
-            assert answer.steps == list(case.skills)
+            assert answer.steps == case.skills
             assert answer.learner == learner.id
             assert dealt.closed_at == answer.at
     return kept

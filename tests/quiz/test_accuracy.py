@@ -57,7 +57,7 @@ def test_the_difference_is_a_lens_and_plus_means_read_too_plus() -> None:
         ("on", "28/05/2031", "year-month-day"),
         ("on", "2031-05-29", "still to come"),
         ("on", "1950-01-01", "1970"),
-        ("age", "34", "age"),
+        ("age", "34", "under-20, 20-to-39"),
         ("remark", "x" * 201, "201 characters"),
     ],
 )

@@ -268,7 +268,7 @@ lenses = st.one_of(
 )
 entries = st.builds(
     Entry,
-    eye=st.sampled_from(EYES),
+    eye=st.sampled_from([id_ for id_, _ in EYES]),
     patient=st.integers(1, 9999),
     retinoscopy=lenses,
     end_point=lenses,
@@ -276,7 +276,7 @@ entries = st.builds(
     on=st.dates(date(1990, 1, 1), TODAY),
     wet=st.booleans(),
     end_wet=st.booleans(),
-    age=st.sampled_from(AGES),
+    age=st.sampled_from([id_ for id_, _ in AGES]),
     remark=st.text(max_size=60).map(tidy_remark),
 )
 

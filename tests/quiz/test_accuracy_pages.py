@@ -220,8 +220,8 @@ def test_what_is_taken_out_is_known_when_it_is_brought_in_again(client: FlaskCli
         ({}, "nothing was chosen"),
         ({"text": "a,b\n1,2\n"}, "no heading says eye, patient"),
         ({"file": (io.BytesIO(b"PK\x03\x04\x00"), "log.xlsx")}, "save the sheet as CSV"),
-        ({"text": "patient\n1\n", "distance_cm": "far"}, "distance for rows without one"),
-        ({"text": "patient\n1\n", "on": "May"}, "date for rows without one"),
+        ({"text": "patient\n1\n", "distance_cm": "far"}, "Distance for rows that give none"),
+        ({"text": "patient\n1\n", "on": "May"}, "date “May”: write year-month-day"),
         ({"text": "x" * (BIGGEST_FILE + 1)}, "the file is over 2 MB"),
     ],
 )
@@ -354,3 +354,12 @@ def test_every_example_is_worked_out(client: FlaskClient) -> None:
         answer = client.get(unescape(found[1]))
         assert answer.status_code == 200, url
         assert 'class="worked"' in answer.get_data(as_text=True), url
+
+
+def test_what_is_said_of_a_file_is_put_right_at_its_fields_all_at_once(client: FlaskClient) -> None:
+    answer = post(client, "/accuracy/import", text="patient\n1\n", distance_cm="far", on="May")
+    told = dict(re.findall(r'id="(\w+)-problem"><strong>[^<]*</strong> (.*?)</p>', answer.get_data(as_text=True)))
+    assert told.keys() == {"distance_cm", "on"}
+    assert "far" in told["distance_cm"]
+    assert "May" in told["on"]
+    assert 'value="far"' in answer.get_data(as_text=True)

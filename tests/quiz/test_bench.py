@@ -41,7 +41,7 @@ def test_a_slip_at_the_bench_is_kept_with_its_source_and_stands_against_the_lear
     kept = store.answer_to(open_case.id)
     assert kept is not None
     assert (kept.source, kept.verdict) == ("bench", "slip")
-    assert ["read-end-point", "end-point-early"] in kept.explanations[0]
+    assert ("read-end-point", "end-point-early") in kept.explanations[0]
     again = practice.another(store, learner, ("bench-sphere",), now=NOON + 60, lots=lots(2))
     assert again.case.shows("end-point-early")
     assert folding.states_of(store, learner.id).cases

@@ -113,10 +113,10 @@ def test_every_type_can_be_drilled_at_every_level_or_the_form_says_which_cannot(
         ({"types": ()}, "types"),
         ({"types": ("nothing",)}, "types"),
         ({"title": ""}, "title"),
-        ({"cases": 0}, "length"),
-        ({"cases": 101}, "length"),
-        ({"cases": None}, "length"),
-        ({"cases": None, "minutes": 0.5}, "length"),
+        ({"cases": 0}, "cases"),
+        ({"cases": 101}, "cases"),
+        ({"cases": None}, "cases"),
+        ({"cases": None, "minutes": 0.5}, "minutes"),
         ({"pass_mark": 101}, "pass_mark"),
         ({"opens_at": 2.0, "closes_at": 1.0}, "closes_at"),
         ({"distance_cm": 4.0}, "distance_cm"),
@@ -150,14 +150,14 @@ def test_every_fault_of_a_form_is_told_at_once_and_the_first_has_the_focus(app: 
     assert page.status_code == 422
     told = (
         "no type of case is chosen",
-        "choose from the form",
+        "“wizard”: give one of novice, competent, expert",
         "cases “many”: give a whole number",
-        "the title has 81 characters",
+        "81 characters: 80 are the most",
         "“far” has no meaning here",
         "“soon”: write the day and time",
         "that time has passed already",
         "pass mark “all of it”: give a whole number",
-        "notes of 1001 characters",
+        "1001 characters: 1000 are the most",
     )
     assert page.text.count("To put right:</strong>") == len(told)
     places = [page.text.index(one) for one in told]
@@ -165,7 +165,7 @@ def test_every_fault_of_a_form_is_told_at_once_and_the_first_has_the_focus(app: 
     assert page.text.count("autofocus") == 1
     assert re.search(r'name="family" value="[^"]+" autofocus', page.text)
     page = owner.post(f"/class/{number}/drill", {**DRILL, "minutes": "-", "pass_mark": "0"})
-    assert re.findall(r'id="(\w+)"[^>]* autofocus', page.text) == ["cases"]
+    assert re.findall(r'id="(\w+)"[^>]* autofocus', page.text) == ["minutes"]
     assert "a pass mark of 0 %: give 1 to 100" in page.text
     assert class_store.drills_of(store, number) == []
 

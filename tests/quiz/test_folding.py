@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
+import json
 import random
 
 import pytest
 
 from quiz import folding, practice, recalling
+from quiz.learner import LearnerState
 from quiz.store import Learner, Store
 from tests.conftest import NOON, lots, written
 
@@ -47,6 +50,20 @@ def test_a_state_that_was_spoilt_is_put_right(store: Store, learner: Learner) ->
     assert [one.as_kept for one in folding.rebuild(store)] == [False]
     assert [one.as_kept for one in folding.rebuild(store)] == [True]
     assert store.states(learner.id) == good
+
+
+def test_a_state_is_its_numbers_and_not_how_they_are_written(store: Store, learner: Learner) -> None:
+    # 0.0000001 stands in older files as 1e-07, and as 1e-7 in newer ones; spaces and order say nothing either.
+    live(store, learner, 12)
+    kept = store.states(learner.id)
+    assert kept is not None
+    state = json.dumps(dict(reversed(json.loads(kept.state).items())))
+    assert state != kept.state
+    written_otherwise = dataclasses.replace(kept, state=state)
+    assert folding.agrees(written_otherwise, folding.refolded(store, learner.id))
+    moved = dataclasses.replace(kept, state=kept.state.replace('"misses":0.0', '"misses":1e-7', 1))
+    assert not folding.agrees(moved, folding.refolded(store, learner.id))
+    assert LearnerState.from_json(moved.state) == LearnerState.from_json(moved.state.replace("1e-7", "1e-07"))
 
 
 def test_an_answer_to_a_spoilt_state_is_folded_once(store: Store, learner: Learner) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import io
 import re
 import resource
 import socket
@@ -162,6 +163,21 @@ def test_whoever_sends_too_much_gets_to_read_why(
             answer = asked.getresponse()
             assert answer.status == code
             assert says in answer.read().decode()
+
+
+@pytest.mark.parametrize(
+    ("url", "size", "code"),
+    [("/settings", 60_000, 303), ("/settings", 70_000, 413), ("/accuracy/import", 1_000_000, 422)],
+)
+def test_a_body_in_chunks_is_not_cut_at_the_limit_by_another_server(
+    data_file: DataFile, url: str, size: int, code: int
+) -> None:
+    """Other servers hand chunks on as they come (`wsgi.input_terminated`); a beginning is no answer."""
+    client = create_app(data_file, clock=Clock(), lots=lots()).test_client()
+    body = io.BytesIO(b"text=" + b"a" * size)
+    kind, terminated = "application/x-www-form-urlencoded", {"wsgi.input_terminated": True}
+    page = client.post(url, input_stream=body, content_type=kind, environ_overrides=terminated)
+    assert page.status_code == code
 
 
 @pytest.fixture

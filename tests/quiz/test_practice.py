@@ -78,7 +78,7 @@ def test_every_slip_of_a_drawn_case_is_named(store: Store, learner: Learner, typ
         if not can_be_typed(case, made.answer):
             continue
         kept = take(store, learner, written(case, made.answer))
-        assert [ref.step, ref.slip] in [key for keys in kept.explanations for key in keys]
+        assert (ref.step, ref.slip) in [key for keys in kept.explanations for key in keys]
 
 
 def test_a_double_slip_is_named_as_two(store: Store, learner: Learner) -> None:
@@ -197,7 +197,7 @@ def test_lines_of_the_working_are_recorded_and_never_grow_fewer(store: Store, le
         assert one is not None
         assert one.dealt.lines_shown == shown
     kept = take(store, learner, written(case))
-    assert kept.hints == [line.step for line in case.run.lines]
+    assert kept.hints == tuple(line.step for line in case.run.lines)
     assert practice.show_line(store, learner, waiting.id, 1) is None, "no line is shown once it is answered"
 
 
@@ -314,7 +314,7 @@ def test_twins_are_followed_by_a_case_that_tells_them_apart(store: Store, learne
     answer = probe.case.slipped(next(ref for ref in probe.case.type.slips if ref.slip == "sweep-for-streak"))
     assert answer is not None
     told = take(store, learner, written(probe.case, answer.answer), now=NOON + 20)
-    assert told.explanations == [[["read-meridian", "sweep-for-streak"]]]
+    assert told.explanations == ((("read-meridian", "sweep-for-streak"),),)
     assert not practice.probe_follows(store, learner, done, now=NOON + 21)
 
 
@@ -372,14 +372,14 @@ def test_an_answer_with_two_explanations_is_one_slip_of_two_and_leaves_sure_ones
 ) -> None:
     one = next(iter(play(store, learner, 1)))
     added, left_in = (("take-off-distance", slip) for slip in ("distance-added", "distance-left-in"))
-    ways: tuple[list[list[tuple[str, str]]], ...] = (
-        [[added]],
-        [[added], [left_in]],
-        [[left_in]],
-        [[left_in, added]],
-        [],
+    ways: tuple[tuple[tuple[tuple[str, str], ...], ...], ...] = (
+        ((added,),),
+        ((added,), (left_in,)),
+        ((left_in,),),
+        ((left_in, added),),
+        (),
     )
-    lines = slip_lines(sittings.slipped_in([dataclasses.replace(one, explanations=list(way)) for way in ways]))
+    lines = slip_lines(sittings.slipped_in([dataclasses.replace(one, explanations=way) for way in ways]))
     assert sorted(line.words for line in lines) == [
         "One of these, once: you added the working distance, or you left the working distance in.",
         "You added the working distance: twice.",

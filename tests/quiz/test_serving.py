@@ -20,6 +20,7 @@ import pytest
 from quiz import practice, signing
 from quiz.__main__ import PORT, serve
 from quiz.datafile import DataFile
+from quiz.serving import PortTaken, _listening
 from quiz.store import Learner, Store
 from tests.conftest import NOON, lots, written
 
@@ -106,6 +107,16 @@ def test_a_port_that_was_asked_for_is_not_swapped(tmp_path: Path) -> None:
     assert found.stderr == (
         f"quiz: port {port}: address already in use; give another, or leave --port out and a free one is found\n"
     )
+
+
+def test_a_server_that_starts_at_the_same_moment_gets_another_port() -> None:
+    """Before either listens, both may have bound the port; the second met that with a traceback."""
+    with closing(_listening("127.0.0.1", None, 0)) as first:
+        port = first.getsockname()[1]
+        with pytest.raises(PortTaken):
+            _listening("127.0.0.1", port, PORT)
+        with closing(_listening("127.0.0.1", None, port)) as second:
+            assert second.getsockname()[1] != port
 
 
 @pytest.mark.parametrize(

@@ -13,15 +13,19 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 from tempfile import SpooledTemporaryFile
+from typing import get_type_hints
 
 import pytest
 
 from quiz import practice, soundness
+from quiz.accuracy import Entry
 from quiz.app import create_app
+from quiz.class_store import Drill, KeptCase
 from quiz.datafile import Damaged, DataFile
+from quiz.kept_to import KeptTo
 from quiz.pages import downloads
 from quiz.schema import MIGRATIONS
-from quiz.store import Learner, Store
+from quiz.store import Answer, Dealt, Learner, Store
 from tests.benchmarks.spoil import SPOILERS, Sound, sound, trial
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.test_serving import quiz
@@ -71,7 +75,8 @@ def test_a_file_with_one_damaged_cell_is_not_served(
     spoilt_cell(data_path, change)
     before = data_path.read_bytes()
     with pytest.raises(
-        Damaged, match=rf"{change.split()[0]} in row 1 of answers cannot be read|row 1 of answers names"
+        Damaged,
+        match=rf"\(column {change.split()[0]} in row 1 of table answers cannot be read|row 1 of table answers names",
     ):
         DataFile.open(data_path)
     assert data_path.read_bytes() == before
@@ -95,7 +100,10 @@ def test_the_line_says_what_is_damaged_and_which_command_restores_which_backup(
     for command in (["serve", "--no-browser"], ["check"], ["backup", str(tmp_path / "b.sqlite3")]):
         found = quiz(*command, "--data", data_path)
         assert (found.returncode, len(found.stderr.splitlines())) == (2, 1)
-        assert "it is damaged (given in row 1 of answers cannot be read); stop the app that serves it" in found.stderr
+        assert (
+            "it is damaged (column given in row 1 of table answers cannot be read); stop the app that serves it"
+            in found.stderr
+        )
         assert "is the newest sound backup beside it" in found.stderr
         told = re.search(r"`python -m (quiz restore .*)`", found.stderr)
         assert told is not None
@@ -152,11 +160,11 @@ def test_what_is_found_while_it_is_served_ends_the_serving(data_path: Path, stor
         assert not file.looked_over
         client = create_app(file, clock=Clock(), lots=lots(5)).test_client()
         assert client.get("/").status_code == 200
-        with pytest.raises(Damaged, match="hints in row 1 of answers"):
+        with pytest.raises(Damaged, match="hints in row 1 of table answers"):
             list(file.look_over())
         page = client.get("/")
         assert page.status_code == 503
-        assert "hints in row 1 of answers cannot be read" in page.text
+        assert "Column hints in row 1 of table answers cannot be read." in page.text
 
 
 def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
@@ -169,3 +177,20 @@ def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
     known = {(table, column) for table, shapes in soundness.SHAPES.items() for column in shapes}
     assert said >= {("learners", "state"), ("answers", "given")}
     assert said == known | soundness.WORKED_OUT
+
+
+@pytest.mark.parametrize(
+    ("table", "kind"),
+    [
+        ("dealt", Dealt),
+        ("answers", Answer),
+        ("drills", Drill),
+        ("drill_cases", KeptCase),
+        ("accuracy", Entry),
+        ("kept_to", KeptTo),
+    ],
+)
+def test_a_column_is_looked_over_for_what_it_is_read_into(table: str, kind: type) -> None:
+    hints = get_type_hints(kind)
+    for column, shape in soundness.SHAPES[table].items():
+        assert hints[column] in (shape, shape | None), column

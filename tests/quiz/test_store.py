@@ -31,7 +31,7 @@ def test_an_answer_is_kept_whole(store: Store, learner: Learner) -> None:
     assert kept.findings == one.case.type.findings.to_json(one.case.findings)
     assert kept.truth == one.case.type.answer_json(one.case.truth)
     assert kept.given == written(one.case)
-    assert kept.steps == list(one.case.skills)
+    assert kept.steps == one.case.skills
     assert (kept.confidence, kept.seconds, kept.at, kept.source) == (2, 8.0, NOON + 8, "practice")
 
 

@@ -158,6 +158,8 @@ def counts(node: ast.expr) -> bool:
             return True
         case ast.Attribute(attr="for_drill"):
             return True
+        case ast.Call(func=ast.Name(id="rounded_power")):  # a Decimal, which adds up exactly
+            return True
     return False
 
 

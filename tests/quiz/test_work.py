@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from cases.casetype import Settings, draw
 from cases.choices import Choice, Marks
 from cases.register import all_types
-from quiz.work import BadFindings, Worked, computing_types, form_of, texts_of, work_out
+from quiz.work import BadFindings, Worked, computing_types, inputs_for, texts_of, work_out
 
 TWO_SPHERES = {
     "first.streak": "90",
@@ -93,14 +93,13 @@ def test_a_type_is_worked_out_from_its_own_findings_as_they_are_written(type_id:
 @pytest.mark.parametrize("type_id", list(computing_types()))
 def test_a_form_has_a_blank_for_every_finding(type_id: str) -> None:
     one = computing_types()[type_id]
-    parts = form_of(one, {})
-    names = [blank.name for part in parts for blank in part.blanks]
+    blanks = inputs_for(one)
+    names = [blank.name for blank in blanks]
     assert len(set(names)) == len(names)
     assert {name.split(".")[0] for name in names} == {field.name for field in one.findings.fields}
-    for part in parts:
-        for blank in part.blanks:
-            assert blank.label
-            assert blank.hint or blank.options
+    for blank in blanks:
+        assert blank.label
+        assert blank.hint or blank.options
 
 
 def test_eighths_and_streaks_keep_what_they_are_through_the_form() -> None:
@@ -133,12 +132,9 @@ texts_at_random = st.one_of(
 @settings(max_examples=400, deadline=None)
 def test_whatever_is_typed_is_worked_out_or_refused_in_a_sentence(type_id: str, data: st.DataObject) -> None:
     one = computing_types()[type_id]
-    blanks = [blank for part in form_of(one, {}) for blank in part.blanks]
     texts = {
-        blank.name: data.draw(
-            st.sampled_from([option.id for option in blank.options]) if blank.options else texts_at_random
-        )
-        for blank in blanks
+        blank.name: data.draw(st.sampled_from([id_ for id_, _ in blank.options]) if blank.options else texts_at_random)
+        for blank in inputs_for(one)
     }
     with suppress(BadFindings):
         found = work_out(one, texts)
@@ -153,7 +149,7 @@ def test_every_blank_that_cannot_be_read_is_named() -> None:
     assert set(said) == {"first.streak", "first.sphere", "second.streak", "second.sphere", "distance_cm"}
     assert "write 180" in said["first.streak"]
     assert "may be" in said["first.sphere"]
-    assert said["second.sphere"].startswith("nothing is written")
+    assert said["second.sphere"].startswith("nothing was written")
 
 
 @pytest.mark.parametrize("cm", ["15", "200 cm"])
