@@ -46,9 +46,9 @@ def with_settings(command: Command) -> Command:
     @wraps(command)
     def whole(*, form: str, level: str, distance: str, fixed_distance: bool, **more: Any) -> None:
         from cases.casetype import Settings
-        from cases.kinds import Distance
+        from cases.quantities import DISTANCE
 
-        distance_cm = Distance().read(distance)
+        distance_cm = DISTANCE.read(distance)
         command(
             settings=Settings(form=form, level=level, distance_cm=distance_cm, fixed_distance=fixed_distance), **more
         )

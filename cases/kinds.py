@@ -12,7 +12,6 @@ from typing import Any, Generic, TypeVar
 from cases import notation
 from cases.errors import CaseError, OutOfRange
 from cases.lens import SphCyl, across, at_right_angles, axis_gap
-from cases.vergence import FARTHEST_CM, NEAREST_CM
 
 T = TypeVar("T")
 
@@ -57,6 +56,23 @@ def number_from(given: object, name: str) -> float:
     if not math.isfinite(value):
         raise BadFinding(given, f"{name} must be a number")
     return value
+
+
+def hold(name: str, value: float, low: float, high: float, unit: str = "") -> float:
+    """Return a number that lies within its range; raises OutOfRange with the range otherwise."""
+    if not low <= value <= high:
+        raise OutOfRange(name, f"{value:g}{unit}", f"give {low:g} to {high:g}{unit}")
+    return value
+
+
+def axis_from(given: object) -> float:
+    """Take an axis in degrees out of JSON; 0 and angles past 180 are refused."""
+    return SphCyl(0, 0, number_from(given, "axis")).axis
+
+
+def power_from(given: object) -> float:
+    """Take a power in D out of JSON; raises BadFinding or OutOfRange."""
+    return hold("power", number_from(given, "power"), -POWER_LIMIT, POWER_LIMIT, " D")
 
 
 def eighths_meant(power: float) -> tuple[float, ...]:
@@ -117,191 +133,6 @@ class Kind(ABC, Generic[T]):
     def differs(self, given: T, truth: T) -> str:
         """Say in words how the answer differs from the truth."""
         return f"you gave {self.write(given)}; it is {self.write(truth)}"
-
-
-@dataclass(frozen=True)
-class Scalar(Kind[float]):
-    """A single number with a unit; the children say how it is read and written."""
-
-    exact: float = 0.04
-    tolerance: float = 0.125
-    low: float = -POWER_LIMIT
-    high: float = POWER_LIMIT
-    id = "number"
-    unit = ""
-
-    def from_json(self, given: object) -> float:
-        """Take the number out of JSON and hold it to its range."""
-        return self._checked(number_from(given, self.id))
-
-    def _checked(self, value: float) -> float:
-        if not self.low <= value <= self.high:
-            raise OutOfRange(self.id, f"{value:g}{self.unit}", f"give {self.low:g} to {self.high:g}{self.unit}")
-        return value
-
-    def to_json(self, value: float) -> float:
-        """Round to a thousandth."""
-        return round(value, 3) + 0.0
-
-    def same(self, given: float, truth: float) -> bool:
-        """Compare within `exact`."""
-        return abs(given - truth) <= self.exact + 1e-9
-
-    def close(self, given: float, truth: float) -> bool:
-        """Compare within `tolerance`."""
-        return abs(given - truth) <= self.tolerance + 1e-9
-
-
-@dataclass(frozen=True)
-class Power(Scalar):
-    """A power or a vergence in D, signed."""
-
-    id = "power"
-    unit = " D"
-    hint = "a power, such as +1.25 or −0.50"
-
-    def read(self, text: str) -> float:
-        """Read a power in D."""
-        return self._checked(notation.read_power(text))
-
-    def write(self, value: float) -> str:
-        """Write a power with its sign and two decimals."""
-        return f"{notation.write_power(value)} D"
-
-    def meant(self, given: float) -> tuple[float, ...]:
-        """Return the three ways of writing the eighth that it is, or itself."""
-        return eighths_meant(given)
-
-    def differs(self, given: float, truth: float) -> str:
-        """Say by how much it is too plus or too minus."""
-        gap = given - truth
-        return _too(gap, "plus", "minus")
-
-
-@dataclass(frozen=True)
-class Size(Power):
-    """How large a power or a difference of powers is, in D: never below nought, written without a sign."""
-
-    low: float = 0.0
-    id = "size"
-    hint = "a size, such as 0.50"
-
-    def read(self, text: str) -> float:
-        """Read a size in D; a plus is let pass, a minus refused with the reason."""
-        return self._checked(notation.read_size(text))
-
-    def write(self, value: float) -> str:
-        """Write it with two decimals and no sign."""
-        return f"{notation.write_size(value)} D"
-
-    def differs(self, given: float, truth: float) -> str:
-        """Say by how much it is too large or too small."""
-        return _too(given - truth, "large", "small")
-
-
-@dataclass(frozen=True)
-class Distance(Scalar):
-    """A distance in centimetres."""
-
-    exact: float = 0.5
-    tolerance: float = 1.0
-    low: float = NEAREST_CM
-    high: float = FARTHEST_CM
-    id = "distance"
-    unit = " cm"
-    hint = "centimetres, such as 67"
-
-    def read(self, text: str) -> float:
-        """Read a distance in cm."""
-        return self._checked(notation.read_distance_cm(text))
-
-    def write(self, value: float) -> str:
-        """Write it in cm."""
-        return notation.write_distance(value)
-
-
-@dataclass(frozen=True)
-class Angle(Scalar):
-    """An angle between two lines of sight, or through which a lens is tilted, in degrees; not an axis."""
-
-    exact: float = 0.1
-    tolerance: float = 0.3
-    low: float = 0.0
-    high: float = 90.0
-    id = "angle"
-    unit = "°"
-    hint = "degrees, such as 4.3"
-
-    def read(self, text: str) -> float:
-        """Read an angle in degrees."""
-        return self._checked(notation.read_angle(text))
-
-    def write(self, value: float) -> str:
-        """Write it to a tenth of a degree."""
-        return f"{value:.1f}".replace("-", "−").removesuffix(".0") + "°"
-
-    def differs(self, given: float, truth: float) -> str:
-        """Say by how many degrees it is out."""
-        return f"{abs(given - truth):.1f}° too {'large' if given > truth else 'small'}"
-
-
-@dataclass(frozen=True)
-class Height(Scalar):
-    """A height above the patient's eye (minus: below), or an offset square to a line of sight, in centimetres."""
-
-    exact: float = 0.3
-    tolerance: float = 0.6
-    low: float = -150.0
-    high: float = 300.0
-    id = "height"
-    unit = " cm"
-    hint = "centimetres, such as 8"
-
-    def read(self, text: str) -> float:
-        """Read a signed length in cm; nought is a height as well."""
-        return self._checked(notation.read_quantity(text, "cm"))
-
-    def write(self, value: float) -> str:
-        """Write it in cm, to a millimetre."""
-        return notation.write_distance(round(value, 1) + 0.0).replace("-", "−")
-
-    def differs(self, given: float, truth: float) -> str:
-        """Say by how much it is too high or too low."""
-        return f"{abs(given - truth):.1f} cm too {'high' if given > truth else 'low'}"
-
-
-@dataclass(frozen=True)
-class Axis(Scalar):
-    """An axis: degrees in 1..180."""
-
-    exact: float = 0.5
-    tolerance: float = 2.0
-    id = "axis"
-    hint = "degrees from 1 to 180"
-
-    def read(self, text: str) -> float:
-        """Read an axis in degrees."""
-        return notation.read_axis(text)
-
-    def write(self, value: float) -> str:
-        """Write it in whole degrees."""
-        return notation.write_axis(value)
-
-    def from_json(self, given: object) -> float:
-        """Take it out of JSON; 0 and angles past 180 are refused."""
-        return SphCyl(0, 0, number_from(given, "axis")).axis
-
-    def same(self, given: float, truth: float) -> bool:
-        """Compare round the dial."""
-        return axis_gap(given, truth) <= self.exact + 1e-9
-
-    def close(self, given: float, truth: float) -> bool:
-        """Compare round the dial."""
-        return axis_gap(given, truth) <= self.tolerance + 1e-9
-
-    def differs(self, given: float, truth: float) -> str:
-        """Say how far round it is."""
-        return f"{axis_gap(given, truth):.0f}° out"
 
 
 @dataclass(frozen=True)
@@ -403,15 +234,6 @@ class Lens(Kind[SphCyl]):
         return ", ".join(parts)
 
 
-@dataclass(frozen=True)
-class Meridian(Axis):
-    """A meridian or the direction of a streak, never an axis: degrees in 1..180."""
-
-    def read(self, text: str) -> float:
-        """Read a meridian in degrees."""
-        return notation.read_meridian(text)
-
-
 def two_across(given: object, angle: str, power: str, rule: str) -> tuple[tuple[float, float], tuple[float, float]]:
     """Take two (angle in degrees, power in D) pairs at right angles out of a JSON list of two objects.
 
@@ -427,7 +249,7 @@ def two_across(given: object, angle: str, power: str, rule: str) -> tuple[tuple[
     for one in given:
         if not isinstance(one, Mapping) or set(one) != {angle, power}:
             raise BadFinding(one, rule)
-    first, second = ((Axis().from_json(one[angle]), Power().from_json(one[power])) for one in given)
+    first, second = ((axis_from(one[angle]), power_from(one[power])) for one in given)
     if not at_right_angles(first[0], second[0]):
         plural = {"axis": "axes"}.get(angle, f"{angle}s")
         raise BadFinding(given, f"the {plural} must be at right angles; across {first[0]:g} lies {across(first[0]):g}")

@@ -8,15 +8,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from cases import quantities
 from cases.errors import CaseError
-from cases.kinds import BadFinding, Kind, Power
+from cases.kinds import BadFinding, Kind
 from cases.notation import read_power, write_power
 from cases.typed import hold_to_length
 
 MOVEMENTS = ("with", "against", "neutral")
 UNSTEADY = "pupil shrank"
 MOST_LINES = 12
-_LENS = Power()
+_LENS = quantities.POWER
 _LINE = re.compile(
     rf"([^;\n]{{1,60}}?)\s{{1,9}}({'|'.join(MOVEMENTS)})(?:[\s,(]{{1,9}}({UNSTEADY})\)?)?\s{{0,9}}(?:[;,\n]\s{{0,9}}|$)",
     re.IGNORECASE,

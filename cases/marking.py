@@ -11,8 +11,9 @@ from cases.casetype import Case, Slipped
 from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Field
-from cases.kinds import Cross, Kind, Lens, Power
+from cases.kinds import Cross, Kind, Lens
 from cases.lens import SphCyl
+from cases.quantities import Quantity
 from cases.working import Values
 
 CREDITED = ("right", "equivalent", "near")
@@ -55,7 +56,7 @@ class Mark:
             given, truth = self.read_as[ask.name], self.case.truth[ask.name]
             if isinstance(ask.kind, Lens | Cross):
                 return given - truth  # type: ignore[no-any-return]
-            if isinstance(ask.kind, Power):
+            if isinstance(ask.kind, Quantity) and ask.kind.eighths:
                 return SphCyl(given - truth)
         return None
 

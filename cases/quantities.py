@@ -1,14 +1,18 @@
-"""Single numbers with a unit, as data: a new unit is a new value here and no class. To replace kinds.Scalar."""
+"""Single numbers with a unit, as data: name, range, step, tolerance, and how each is read and written.
+
+A new unit is a new value here, or beside the type that alone needs it: `Quantity(id="prism", unit=" Δ", …)`.
+A type that needs other limits than the usual ones takes `POWER.having(low=0.25)`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from cases import notation
-from cases.errors import OutOfRange
-from cases.kinds import POWER_LIMIT, Kind, number_from
-from cases.lens import SphCyl, axis_gap
+from cases.kinds import POWER_LIMIT, Kind, axis_from, eighths_meant, hold, number_from
+from cases.lens import axis_gap
 from cases.vergence import FARTHEST_CM, NEAREST_CM
 
 
@@ -25,13 +29,13 @@ class Quantity(Kind[float]):
     exact: float
     tolerance: float
     step: float
-    """What drawn values and number fields are multiples of."""
+    """In which people write it: what a number field moves by."""
     decimals: int | None = None
     """Figures after the point; None: as many as there are."""
     trimmed: bool = False
     """Whether a last ".0" is left out."""
-    signed: bool = False
-    """Whether a plus is written."""
+    eighths: bool = False
+    """Whether an eighth may be written in full, cut or rounded."""
     sides: tuple[str, str] | None = None
     """What too much and too little are called; None: given and true value are both told."""
     spellings: tuple[str, ...] = ()
@@ -40,6 +44,12 @@ class Quantity(Kind[float]):
     """A reader of the trade's own notation; None: one number, with or without the unit."""
     on_dial: bool = False
     """Whether it goes round at 180."""
+    writes: Callable[[float], str] | None = None
+    """The trade's own way of writing it, unit and all; None: the number and the unit."""
+
+    def having(self, **changed: Any) -> Quantity:
+        """Return the same quantity with other limits or tolerances."""
+        return replace(self, **changed)
 
     def read(self, text: str) -> float:
         """Read one number, with or without its unit, and hold it to its range."""
@@ -53,31 +63,21 @@ class Quantity(Kind[float]):
 
     def write(self, value: float) -> str:
         """Write it with its unit."""
-        if self.on_dial:
-            return notation.write_axis(value)
-        if self.signed:
-            return f"{notation.write_power(value, self.decimals or 0)}{self.unit}"
-        return f"{self._size(value)}{self.unit}".replace("-", "−")
-
-    def _size(self, value: float) -> str:
+        if self.writes:
+            return self.writes(value)
         if self.decimals is None:
-            return f"{value:g}"
-        if self.decimals == 2:  # as lenses are marked: an eighth loses its half hundredth
-            return notation.write_size(value)
+            return f"{value:g}{self.unit}".replace("-", "−")
         written = f"{round(value, self.decimals) + 0.0:.{self.decimals}f}"
-        return written.removesuffix(".0") if self.trimmed else written
+        return f"{written.removesuffix('.0') if self.trimmed else written}{self.unit}".replace("-", "−")
 
     def from_json(self, given: object) -> float:
         """Take the number out of JSON and hold it to its range."""
-        number = number_from(given, self.id)
-        return SphCyl(0, 0, number).axis if self.on_dial else self._checked(number)
+        return axis_from(given) if self.on_dial else self._checked(number_from(given, self.id))
 
     def _checked(self, value: float) -> float:
-        if not self.low <= value <= self.high:
-            raise OutOfRange(self.id, f"{value:g}{self.unit}", f"give {self.low:g} to {self.high:g}{self.unit}")
-        return value
+        return value if self.on_dial else hold(self.id, value, self.low, self.high, self.unit)
 
-    def to_json(self, value: float) -> float:
+    def to_json(self, value: float) -> Any:
         """Round to a thousandth."""
         return round(value, 3) + 0.0
 
@@ -92,6 +92,10 @@ class Quantity(Kind[float]):
     def _gap(self, given: float, truth: float) -> float:
         return axis_gap(given, truth) if self.on_dial else abs(given - truth)
 
+    def meant(self, given: float) -> tuple[float, ...]:
+        """Return the three ways of writing the eighth that it is, or itself."""
+        return eighths_meant(given) if self.eighths else (given,)
+
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is out, and on which side where sides have names."""
         if self.on_dial:
@@ -99,36 +103,57 @@ class Quantity(Kind[float]):
         if self.sides is None:
             return super().differs(given, truth)
         gap = given - truth
-        size = notation.write_size(gap) if self.decimals == 2 else f"{abs(gap):.{self.decimals or 0}f}"
+        size = notation.write_size(gap) if self.eighths else f"{abs(gap):.{self.decimals or 0}f}"
         return f"{size}{self.unit} too {self.sides[0] if gap > 0 else self.sides[1]}"
 
 
+def _in(unit: str) -> Callable[[str], float]:
+    return lambda text: notation.read_quantity(text, unit)
+
+
 POWER = Quantity(
-    id="power", unit=" D", hint="a power, such as +1.25 or −0.50", reads=notation.read_power,
-    low=-POWER_LIMIT, high=POWER_LIMIT, step=0.25, exact=0.04, tolerance=0.125,
-    decimals=2, signed=True, sides=("plus", "minus"),
+    id="power", unit=" D", hint="a power, such as +1.25 or −0.50",
+    reads=notation.read_power, writes=lambda value: f"{notation.write_power(value)} D",
+    low=-POWER_LIMIT, high=POWER_LIMIT, step=0.25, exact=0.04, tolerance=0.125, eighths=True, sides=("plus", "minus"),
 )  # fmt: skip
-SIZE = replace(
-    POWER, id="size", hint="a size, such as 0.50", reads=notation.read_size,
-    low=0.0, signed=False, sides=("large", "small"),
+"""A power or a vergence, signed."""
+SIZE = POWER.having(
+    id="size", hint="a size, such as 0.50", reads=notation.read_size,
+    writes=lambda value: f"{notation.write_size(value)} D", low=0.0, sides=("large", "small"),
 )  # fmt: skip
+"""How large a power or a difference of powers is: never below zero, written without a sign."""
 DISTANCE = Quantity(
-    id="distance", unit=" cm", hint="centimetres, such as 67", reads=notation.read_distance_cm,
-    low=NEAREST_CM, high=FARTHEST_CM, step=1.0, exact=0.5, tolerance=1.0, decimals=1, trimmed=True,
+    id="distance", unit=" cm", hint="centimetres, such as 67",
+    reads=notation.read_distance_cm, writes=notation.write_distance,
+    low=NEAREST_CM, high=FARTHEST_CM, step=1.0, exact=0.5, tolerance=1.0,
 )  # fmt: skip
 ANGLE = Quantity(
     id="angle", unit="°", hint="degrees, such as 4.3", reads=notation.read_angle,
     low=0.0, high=90.0, step=0.1, exact=0.1, tolerance=0.3, decimals=1, trimmed=True, sides=("large", "small"),
 )  # fmt: skip
+"""Between two lines of sight, or through which a lens is tilted; not an axis."""
+HEIGHT = Quantity(
+    id="height", unit=" cm", hint="centimetres, such as 8", reads=_in("cm"),
+    low=-150.0, high=300.0, step=0.1, exact=0.3, tolerance=0.6, decimals=1, trimmed=True, sides=("high", "low"),
+)  # fmt: skip
+"""A height above the patient's eye (minus: below), or an offset square to a line of sight."""
 AXIS = Quantity(
-    id="axis", unit="", hint="degrees from 1 to 180", reads=notation.read_axis,
+    id="axis", unit="", hint="degrees from 1 to 180", reads=notation.read_axis, writes=notation.write_axis,
     low=1.0, high=180.0, step=1.0, exact=0.5, tolerance=2.0, on_dial=True,
 )  # fmt: skip
-PRISM = Quantity(
-    id="prism", unit=" Δ", hint="prism dioptres, such as 4", spellings=("pd", "prism dioptres"),
-    low=0.0, high=40.0, step=0.5, exact=0.25, tolerance=0.5, decimals=1, trimmed=True, sides=("large", "small"),
+MERIDIAN = AXIS.having(reads=notation.read_meridian)
+"""A meridian or the direction of a streak, never an axis."""
+MOVE = Quantity(
+    id="millimetres", unit=" mm", hint="millimetres, such as 12", reads=_in("mm"),
+    low=-30.0, high=30.0, step=1.0, exact=0.25, tolerance=0.5,
 )  # fmt: skip
-CELSIUS = Quantity(
-    id="temperature", unit=" °C", hint="degrees Celsius, such as 21.5", spellings=("C", "degrees"),
-    low=-20.0, high=60.0, step=0.5, exact=0.05, tolerance=0.25, decimals=1, trimmed=True, sides=("warm", "cold"),
+"""A length along the line of sight; as a move, plus is towards the eye and minus away from it."""
+RADIUS = MOVE.having(
+    id="radius", hint="millimetres, such as 7.80",
+    low=5.0, high=12.0, step=0.05, exact=0.005, tolerance=0.02, decimals=2,
 )  # fmt: skip
+"""A radius of curvature of a cornea or a contact lens."""
+DIAMETER = MOVE.having(
+    id="diameter", hint="millimetres, such as 6", low=3.0, high=8.0, step=0.5, exact=0.1, tolerance=0.3,
+)  # fmt: skip
+"""Of a pupil."""

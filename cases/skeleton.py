@@ -14,8 +14,8 @@ _TYPE = Template('''"""$title: say here what is found, what is asked, and where 
 from __future__ import annotations
 
 $imports
-FOUND_POWER = Field("found_power", "Power that was found", Power())
-ASKED_POWER = Field("power", "What is asked", Power())
+FOUND_POWER = Field("found_power", "Power that was found", quantities.POWER)
+ASKED_POWER = Field("power", "What is asked", quantities.POWER)
 FOUND = given(FOUND_POWER, DISTANCE)
 RESULT = Key[float]("result", unit="D")
 
@@ -62,7 +62,7 @@ _IMPORTS = """from cases.casetype import CaseType$family_class
 $family_import
 from cases.fields import Field, group
 from cases.keys import NO_FIGURE, Key, Slip, asking, given
-from cases.kinds import Power
+
 from cases.notation import write_distance
 from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed
 from cases.working import Skill, SlipName

@@ -5,20 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import Pair, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
 from cases.keys import Key, Readable, Rule, Slip, Step, given, given_all
-from cases.kinds import Axis, Distance, Lens, Meridian
+from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_axis, write_distance, write_power, write_prescription, write_size
 from cases.sums import less
 from cases.vergence import is_clinic_value, vergence, working_vergence
 from cases.working import SlipRef
 
-DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", Distance())
+DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", quantities.DISTANCE)
 FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
 RX = Field("rx", "Prescription", Lens())
 FIRST_LENS = Field("first", "First lens", Lens())
@@ -35,8 +35,8 @@ VERGENCE = Key[float]("vergence", unit="D")
 GROSS = Key[Powers]("gross", unit="D")
 NET = Key[Powers]("net", unit="D")
 TURN = Key[str]("turn")
-STREAK = Field("streak", "Long direction of the streak", Meridian())
-MERIDIAN = Field("meridian", "Meridian that is measured", Axis(exact=0.5, tolerance=2))
+STREAK = Field("streak", "Long direction of the streak", quantities.MERIDIAN)
+MERIDIAN = Field("meridian", "Meridian that is measured", quantities.AXIS.having(exact=0.5, tolerance=2))
 
 COMMON_DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
 EASY_DISTANCES = (40.0, 50.0, 67.0, 80.0, 100.0)

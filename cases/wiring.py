@@ -126,8 +126,8 @@ def _exclude(a: Rule[Any] | None, b: Rule[Any] | None) -> bool:
 
 def _same(a: Key[Any], b: Key[Any]) -> bool:
     """Say whether two keys stand for one thing: a field may have a label and range of its own in every type."""
-    kinds = [type(getattr(one, "kind", None)) for one in (a, b)]
-    return a is b or (a.name == b.name and kinds[0] is kinds[1] and kinds[0] is not type(None))
+    kinds = [getattr(getattr(one, "kind", None), "id", None) for one in (a, b)]
+    return a is b or (a.name == b.name and kinds[0] == kinds[1] and kinds[0] is not None)
 
 
 def check_wiring(case_type: Chain) -> None:

@@ -16,7 +16,8 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from cases.kinds import POWER_LIMIT, Distance, Lens
+from cases import quantities
+from cases.kinds import POWER_LIMIT, Lens
 from cases.lens import SphCyl
 from cases.notation import write_prescription
 from cases.vergence import FARTHEST_CM, NEAREST_CM
@@ -117,10 +118,10 @@ class Entry:
     distance_cm: float = field(
         metadata=described(
             "Working distance that you allowed for",
-            Distance(),
+            quantities.DISTANCE,
             required=True,
             stand_in=100.0,
-            hint=Distance.hint,
+            hint=quantities.DISTANCE.hint,
             size=8,
         )
     )

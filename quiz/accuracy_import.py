@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import islice
 
-from cases.kinds import Distance
+from cases import quantities
 from cases.lens import SphCyl
 from quiz.accuracy import HIGHEST_PATIENT, BadEntry, Entry, doubts, tidy_remark
 from quiz.accuracy_columns import (
@@ -57,7 +57,7 @@ class Wishes:
 
     distance_cm: float | None = asked(
         "Distance for rows that give none",
-        Distance(),
+        quantities.DISTANCE,
         hint="centimetres; left empty, such rows are refused",
         size=8,
     )

@@ -6,10 +6,10 @@ import hashlib
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
+from cases import quantities
 from cases.case_list import CaseList, digest
 from cases.casetype import LEVELS, CannotDraw, Case, Settings, draw
 from cases.errors import CaseError
-from cases.kinds import Distance
 from cases.register import all_types, case_type
 from cases.stages import stage_of
 from quiz import class_store, made, wishes
@@ -108,7 +108,7 @@ class Plan:
     form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry=REST)
     distance_cm: float = asked(
         "Usual working distance, in centimetres",
-        Distance(),
+        quantities.DISTANCE,
         usual=67.0,
         required=True,
         bare=" cm",
@@ -164,7 +164,7 @@ class Plan:
         if not self.title or len(self.title) > LONGEST_TITLE:
             yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
-            Distance().from_json(self.distance_cm)
+            quantities.DISTANCE.from_json(self.distance_cm)
         except CaseError as error:
             yield "distance_cm", str(error)
         if self.opens_at is not None and self.closes_at is not None and self.closes_at <= self.opens_at:

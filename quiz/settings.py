@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from typing import Any
 
+from cases import quantities
 from cases.casetype import Settings
 from cases.errors import CaseError
-from cases.kinds import Distance, number_from
+from cases.kinds import number_from
 from cases.norms import NORMS, USUAL, Norm
 from cases.notation import read_power, read_quantity, write_power
 from quiz.errors import QuizError
@@ -23,7 +24,7 @@ LEVEL_WORDS = (
     ("expert", "expert: every type, odd distances, single degrees"),
 )
 THEMES = (("auto", "as this computer is set"), ("light", "light: paper"), ("dark", "dark: for a dim room"))
-USUAL_DISTANCE = Distance(low=20.0, high=150.0)
+USUAL_DISTANCE = quantities.DISTANCE.having(low=20.0, high=150.0)
 """An arm's length, more or less: 6.7 for 67 is asked back. Common practice, no published source."""
 
 

@@ -11,13 +11,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 from typing import Any
 
+from cases import quantities
 from cases.casetype import Case
 from cases.choices import Choice, Marks, Order
 from cases.crossed import CrossedCylinders
 from cases.errors import CaseError
 from cases.fields import Field
-from cases.kinds import Angle, Axis, Cross, Distance, Height, Lens, Power, Scalar, Size
+from cases.kinds import Cross, Lens
 from cases.lens import SphCyl, across
+from cases.quantities import Quantity
 
 MOST = 2500
 """Texts for one thing asked; the longest lists have some 1,900, and a test sees that none is cut off."""
@@ -58,7 +60,7 @@ def _listable(kind: object, truth: Any) -> bool:
     if isinstance(kind, Lens | Cross):
         whole = abs(truth.axis - round(truth.axis)) < 1e-6 or not truth.cylinder
         return whole and all(abs(8 * power - round(8 * power)) < 1e-6 for power in (truth.sphere, truth.cylinder))
-    return isinstance(kind, Scalar)
+    return isinstance(kind, Quantity)
 
 
 def spellings(case: Case, ask: Field[Any]) -> tuple[str, ...]:
@@ -91,9 +93,9 @@ def _ways(kind: object, truth: Any, *, form_matters: bool) -> Iterable[str]:
             return _crossed(truth)
         case Cross():
             return _cross(truth)
-        case Axis():
+        case quantities.AXIS:
             return _axis(truth)
-        case Scalar():
+        case Quantity():
             return _scalar(kind, truth)
         case _:
             return ()
@@ -105,7 +107,7 @@ _WITH_D = ("", " D", "D")
 _WITH_DS = (*_WITH_D, " DS", "DS", " dioptres", " diopters")
 
 
-def _scalar(kind: Scalar, truth: float) -> Iterator[str]:
+def _scalar(kind: Quantity, truth: float) -> Iterator[str]:
     if math.isinf(truth):
         yield from ("infinite", "infinity", "inf")
         return
@@ -114,40 +116,40 @@ def _scalar(kind: Scalar, truth: float) -> Iterator[str]:
     for value in (*exact, *_values_near(kind, truth)):
         for number in _numbers(value, signed=_signs(kind, value)):
             yield from (number + unit for unit in units)
-    if isinstance(kind, Power):
+    if kind.eighths:
         for number in _numbers(round(truth, 2), signed=_signs(kind, truth)):
             yield from (number + unit for unit in _WITH_DS)
         yield from (f"{sign}{abs(truth) * 100:.0f}" for sign in _signs(kind, truth))
         yield from ("plano", "pl") if abs(truth) < 0.005 else ()
-    if isinstance(kind, Distance):
+    if kind.id == "distance":
         for unit, per_cm, places in (("m", 0.01, (2, 3)), ("mm", 10.0, (0,))):
             for cm in exact:
                 for number in (text for at in places for text in _numbers(round(cm * per_cm, at), signed=("",))):
                     yield from (f"{number} {unit}", f"{number}{unit}")
 
 
-def _units(kind: Scalar) -> tuple[str, ...]:
+def _units(kind: Quantity) -> tuple[str, ...]:
     match kind:
-        case Power():
+        case quantities.POWER:
             return _WITH_D
-        case Angle():
+        case quantities.ANGLE:
             return ("", "°", " °", " deg", " degrees")
         case _:
             return ("", kind.unit, kind.unit.strip()) if kind.unit else ("",)
 
 
-def _signs(kind: Scalar, value: float) -> tuple[str, ...]:
+def _signs(kind: Quantity, value: float) -> tuple[str, ...]:
     """Return the signs with which a value is typed: a minus always, a plus only where one may be left out or not."""
     if value < 0:
         return ("-",)
-    if isinstance(kind, Power) and not isinstance(kind, Size):
+    if kind.id == "power":
         return ("+", "")
-    return ("", "+") if isinstance(kind, Size) or kind.low < 0 else ("",)
+    return ("", "+") if kind.id == "size" or kind.low < 0 else ("",)
 
 
-def _values_near(kind: Scalar, truth: float) -> Iterator[float]:
+def _values_near(kind: Quantity, truth: float) -> Iterator[float]:
     """Yield every value, in the steps in which people write it, that may count as exactly right; nearest first."""
-    step = 0.1 if isinstance(kind, Distance | Angle | Height) else 0.01
+    step = 0.1 if kind.id in ("distance", "angle", "height") else 0.01
     middle = round(truth / step)
     for away in range(1, math.ceil(max(kind.exact, kind.exact * abs(truth)) / step) + 1):
         for place in (middle - away, middle + away):

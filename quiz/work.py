@@ -10,13 +10,15 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from cases import quantities
 from cases.casetype import Case, CaseType
 from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Field, Group, Several
-from cases.kinds import Axis, Cross, Lens, Power
+from cases.kinds import Cross, Lens
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_axis, write_distance, write_prescription
+from cases.quantities import Quantity
 from cases.register import all_types
 from cases.vergence import USUAL_CM
 from quiz.forms import BadFields, Input, nested, read, written
@@ -180,7 +182,7 @@ def _unlikely(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]
 
 def _strongest(kind: object, value: Any) -> float:
     match kind:
-        case Power():
+        case quantities.POWER:
             return abs(float(value))
         case Lens() | Cross():
             return float(value.strongest) if isinstance(value, SphCyl) else 0.0
@@ -201,7 +203,7 @@ def _streaks(case_type: CaseType, findings: Mapping[str, Any]) -> list[tuple[str
     return [
         (one.name, float(value))
         for one, value in _values(case_type, findings)
-        if isinstance(one.kind, Axis) and one.name.endswith("streak")
+        if isinstance(one.kind, Quantity) and one.kind.on_dial and one.name.endswith("streak")
     ]
 
 

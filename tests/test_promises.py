@@ -13,9 +13,10 @@ from contextlib import closing
 
 import pytest
 
+from cases import quantities
 from cases.casetype import draw
 from cases.chance import Chance
-from cases.kinds import Axis, Cross, Lens, Power
+from cases.kinds import Cross, Lens
 from cases.lens import SphCyl
 from cases.marking import mark
 from cases.register import case_type
@@ -108,8 +109,8 @@ def test_a_weak_cylinder_hides_as_much_axis_as_leaves_two_hundredths_of_a_dioptr
 
 
 def test_a_slip_explains_a_power_within_an_eighth_and_an_axis_within_two_degrees() -> None:
-    assert (Power().alike(1.125, 1.0), Power().alike(1.13, 1.0)) == (True, False)
-    assert (Axis().alike(179, 1), Axis().alike(178.9, 1)) == (True, False)
+    assert (quantities.POWER.alike(1.125, 1.0), quantities.POWER.alike(1.13, 1.0)) == (True, False)
+    assert (quantities.AXIS.alike(179, 1), quantities.AXIS.alike(178.9, 1)) == (True, False)
 
 
 def test_an_answer_an_eighth_from_a_slips_is_explained_and_a_little_further_is_not() -> None:

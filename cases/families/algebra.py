@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
@@ -12,7 +12,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross, trial_frame
 from cases.keys import Slip, asking, given
-from cases.kinds import Cross, Lens, Power
+from cases.kinds import Cross, Lens
 from cases.lens import SphCyl, across
 from cases.notation import write_powers
 from cases.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, SHARE
@@ -212,7 +212,7 @@ transpose = CaseType(
     sources=("NFOS optician course, module 8",),
 )
 
-POWER = Field("power", "Spherical equivalent", Power(tolerance=0.06))
+POWER = Field("power", "Spherical equivalent", quantities.POWER.having(tolerance=0.06))
 spherical_equivalent = CaseType(
     id="spherical-equivalent",
     title="The spherical equivalent",

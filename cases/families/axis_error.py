@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE
@@ -13,7 +13,7 @@ from cases.families.algebra import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
 from cases.keys import ALWAYS, Key, Rule, Slip, given
-from cases.kinds import Axis, BadFinding, Lens
+from cases.kinds import BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
 from cases.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
@@ -133,7 +133,7 @@ def _laid_slip(name: SlipName, axis: Rule[float], words: str, live: Rule[bool] =
 
 _RIGHT_SHARE = given(TURNED)(lambda turned: 2 * _sine(turned))
 
-PLACED = Field("placed", "Axis at which its cylinder stands", Axis())
+PLACED = Field("placed", "Axis at which its cylinder stands", quantities.AXIS)
 
 
 @given(TURNED, AXIS, PLACED)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.bench import Bench, as_still, one_view
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
@@ -13,10 +13,9 @@ from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.meridians import FIRST_STREAK, PRESCRIPTION, SECOND_STREAK, SWEEP_OR_AXIS, two_spheres
 from cases.fields import Field, Group
 from cases.keys import Key, Rule, Slip, Step, asking, given
-from cases.kinds import BadFinding, Lens, Meridian, Power
+from cases.kinds import BadFinding, Lens
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.looks import PUPIL_MM
-from cases.millimetres import Diameter
 from cases.notation import write_distance, write_prescription
 from cases.steps import (
     ADDED_OR_SIGN_BLIND,
@@ -39,8 +38,13 @@ from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("bench", "At the bench", 9)
 
-PUPIL = Field("pupil_mm", "Diameter of the pupil", Diameter(), default=PUPIL_MM)
-MARGIN = Field("margin", "What the edge of the pupil wants more than its centre", Power(low=-2, high=2), default=0.0)
+PUPIL = Field("pupil_mm", "Diameter of the pupil", quantities.DIAMETER, default=PUPIL_MM)
+MARGIN = Field(
+    "margin",
+    "What the edge of the pupil wants more than its centre",
+    quantities.POWER.having(low=-2, high=2),
+    default=0.0,
+)
 
 ENDS = Key[Powers]("ends")
 NEAR = Key[float]("near")
@@ -147,7 +151,7 @@ def _margin(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 def pupil_words(pupil_mm: float) -> tuple[str, ...]:
     """Say how wide the pupil is, where it is wide."""
-    return (f"The pupil is wide: {Diameter().write(pupil_mm)}.",) if pupil_mm > PUPIL_MM else ()
+    return (f"The pupil is wide: {quantities.DIAMETER.write(pupil_mm)}.",) if pupil_mm > PUPIL_MM else ()
 
 
 def _possible(bench: Bench) -> None:
@@ -157,8 +161,8 @@ def _possible(bench: Bench) -> None:
 
 # --- one sphere --------------------------------------------------------------------------------------------------
 
-RX_SPHERE = Field("rx", "Net sphere of the eye on the bench", Power())
-POWER = Field("power", "Net sphere", Power())
+RX_SPHERE = Field("rx", "Net sphere of the eye on the bench", quantities.POWER)
+POWER = Field("power", "Net sphere", quantities.POWER)
 
 
 @given(RX_SPHERE, DISTANCE, PUPIL, MARGIN)
@@ -208,7 +212,7 @@ bench_sphere = CaseType(
 # --- two meridians -----------------------------------------------------------------------------------------------
 
 RX = Field("rx", "Net prescription of the eye on the bench", Lens())
-START_STREAK = Field("start_streak", "Where the streak lies to begin with", Meridian())
+START_STREAK = Field("start_streak", "Where the streak lies to begin with", quantities.MERIDIAN)
 
 
 @given(RX, START_STREAK, DISTANCE, PUPIL, MARGIN)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.bench import SOURCES_CM, Bench, Stage, View, as_still, one_view
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
@@ -18,7 +18,7 @@ from cases.figures import Figure
 from cases.figures_compare import View as Compared
 from cases.figures_compare import side_by_side
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import BadFinding, Power
+from cases.kinds import BadFinding
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
@@ -163,7 +163,7 @@ LENS_SIZE = SlipName(
 LENSES = Field(
     "lenses",
     "Spheres in place in the three views",
-    Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
+    Group(tuple(Field(name, f"View {name.upper()}", quantities.POWER) for name in _NAMES)),
 )
 ORDER = Field("order", "Nearest to neutral first", NEARER)
 LEFTS = Key[Mapping[str, float]]("lefts")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.bench import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
@@ -15,7 +15,7 @@ from cases.families.lean_in import FIRST_STREAK, VIEW, WIDTHS, lean_in_widths
 from cases.families.movement import IN_PLACE, STREAK
 from cases.fields import Field, Group
 from cases.keys import Key, Slip, as_found, asking, given
-from cases.kinds import BadFinding, Distance
+from cases.kinds import BadFinding
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.retinoscope import movement, skew, width_mm
@@ -149,7 +149,7 @@ WIDTHS_ALIKE = SlipName(
 UNEVEN = 1.15
 """How many times as wide a band must be to be called wider; an estimate of what an eye can tell."""
 
-LEANED = Field("leaned_cm", "Distance once leaned in", Distance())
+LEANED = Field("leaned_cm", "Distance once leaned in", quantities.DISTANCE)
 BAND_WIDTHS = Field("widths", "The bands are", WIDTHS)
 BANDS = Key[tuple[float, ...]]("bands", unit="mm")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases import quantities
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -12,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_eyes import two_eyes as draw_two_eyes
 from cases.keys import Key, Slip, asking, given
-from cases.kinds import Lens, Power
+from cases.kinds import Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
 from cases.shared_keys import MEAN_DIFFERENCE
@@ -71,8 +72,8 @@ ACTS = Choice(
 
 RIGHT = Field("right", "Net prescription of the right eye", Lens())
 LEFT = Field("left", "Net prescription of the left eye", Lens())
-LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0)
-MEAN = Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06))
+LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", quantities.POWER, default=1.0)
+MEAN = Field("mean", "Right mean power less left", quantities.POWER.having(exact=0.03, tolerance=0.06))
 ACT = Field("act", "What now?", ACTS)
 SUSPECT = Key[str | None]("suspect")
 

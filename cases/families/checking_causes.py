@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -24,7 +24,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.keys import Key, Rule, Slip, asking, given
-from cases.kinds import Lens, Power, Size
+from cases.kinds import Lens
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.shared_keys import MEAN_DIFFERENCE
@@ -89,15 +89,19 @@ ALIKE = 0.25
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "The other result", Lens())
 AGAINST = Field("against", "What the other result is", MEASURES)
-MEAN_LIMIT = Field("mean_limit", "Most by which mean powers may differ", Size(), default=TWO_EXAMINERS_MEAN.widest)
+MEAN_LIMIT = Field(
+    "mean_limit", "Most by which mean powers may differ", quantities.SIZE, default=TWO_EXAMINERS_MEAN.widest
+)
 CYLINDER_LIMIT = Field(
     "cylinder_limit",
     "Most that the cylinder of the difference may have",
-    Size(),
+    quantities.SIZE,
     default=TWO_EXAMINERS_CYLINDER.widest,
 )
-MEAN = Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06))
-CYLINDER = Field("cylinder", "Size of the cylinder by which they differ", Size(exact=0.03, tolerance=0.1))
+MEAN = Field("mean", "Retinoscopy less the other, mean power", quantities.POWER.having(exact=0.03, tolerance=0.06))
+CYLINDER = Field(
+    "cylinder", "Size of the cylinder by which they differ", quantities.SIZE.having(exact=0.03, tolerance=0.1)
+)
 CAUSE = Field("cause", "Likeliest cause", CAUSES)
 BEYOND = Key[tuple[bool, bool]]("beyond")
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.checking import FAMILY, LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
@@ -21,7 +21,6 @@ from cases.families.oblique import (
 )
 from cases.fields import Field, Group
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Power
 from cases.lens import SphCyl, axis_gap
 from cases.shared_keys import POWERS, SHARES
 from cases.steps import FIRST_LENS, SECOND_LENS, listed, signed
@@ -42,8 +41,8 @@ AXES = {
     "expert": tuple(range(5, 181, 5)),
 }
 
-LEVEL = Field("level", "Right less left along the 180 meridian", Power(exact=0.03, tolerance=0.06))
-UPRIGHT = Field("upright", "Right less left along the 90 meridian", Power(exact=0.03, tolerance=0.06))
+LEVEL = Field("level", "Right less left along the 180 meridian", quantities.POWER.having(exact=0.03, tolerance=0.06))
+UPRIGHT = Field("upright", "Right less left along the 90 meridian", quantities.POWER.having(exact=0.03, tolerance=0.06))
 ANGLES = Key[tuple[float, ...]]("angles")
 
 

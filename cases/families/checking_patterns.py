@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -14,7 +14,7 @@ from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.fields import Field, Group
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Lens, Size
+from cases.kinds import Lens
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.shared_keys import HALVES, MEANS
@@ -105,7 +105,7 @@ ALIKE, AXES_ALIKE = 0.25, 15.0
 
 RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
 LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
-LIMIT = Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5)
+LIMIT = Field("limit", "Blur from which a difference counts in this clinic", quantities.SIZE, default=0.5)
 PATTERN = Field("pattern", "Pattern of the two eyes", PATTERNS)
 SUGGESTS = Field("suggests", "What does it suggest?", SUGGESTIONS)
 OFF = Key[tuple[bool, bool]]("off")

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from cases import quantities
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -15,7 +16,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.keys import Key, Rule, Slip, asking, given
-from cases.kinds import Axis, Lens, Power, Size
+from cases.kinds import Lens
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
 from cases.steps import as_written, degrees, pick_lens, signed, size
@@ -60,13 +61,17 @@ VERDICTS = Choice(
 
 FIRST = Field("first", "First reading, net", Lens())
 SECOND = Field("second", "Second reading, net", Lens())
-MEAN_LIMIT = Field("mean_limit", "Most by which mean powers may differ", Size(), default=SAME_EXAMINER_MEAN.widest)
-CYLINDER_LIMIT = Field(
-    "cylinder_limit", "Most by which cylinders may differ", Size(), default=SAME_EXAMINER_CYLINDER.widest
+MEAN_LIMIT = Field(
+    "mean_limit", "Most by which mean powers may differ", quantities.SIZE, default=SAME_EXAMINER_MEAN.widest
 )
-AXIS_LIMIT = Field("axis_limit", "Most by which axes may differ, in degrees", Axis(), default=AXIS_AGREEMENT[0])
-AXIS_FROM = Field("axis_from", "Cylinder from which the axis is judged", Size(), default=AXIS_AGREEMENT[2])
-MEAN = Field("mean", "First mean power less second", Power(exact=0.03, tolerance=0.06))
+CYLINDER_LIMIT = Field(
+    "cylinder_limit", "Most by which cylinders may differ", quantities.SIZE, default=SAME_EXAMINER_CYLINDER.widest
+)
+AXIS_LIMIT = Field(
+    "axis_limit", "Most by which axes may differ, in degrees", quantities.AXIS, default=AXIS_AGREEMENT[0]
+)
+AXIS_FROM = Field("axis_from", "Cylinder from which the axis is judged", quantities.SIZE, default=AXIS_AGREEMENT[2])
+MEAN = Field("mean", "First mean power less second", quantities.POWER.having(exact=0.03, tolerance=0.06))
 VERDICT = Field("verdict", "Do they agree?", VERDICTS)
 CYLINDER_GAP = Key[float]("cylinder_gap", unit="D")
 AXIS_GAP = Key[float]("axis_gap", unit="°")

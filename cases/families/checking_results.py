@@ -7,7 +7,7 @@ import operator
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE
@@ -21,7 +21,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.keys import Rule, Slip, given
-from cases.kinds import Lens, Size
+from cases.kinds import Lens
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, lens_words, pick_lens, signed, size
 from cases.sums import root_of_squares
@@ -51,7 +51,7 @@ CYLINDER_CARRIED_OVER = SlipName(
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "Final refraction of the same eye", Lens())
 DIFFERENCE = Field("difference", "Retinoscopy less final refraction", Lens())
-BLUR = Field("blur", "Blur that it would leave", Size(exact=0.02, tolerance=0.03))
+BLUR = Field("blur", "Blur that it would leave", quantities.SIZE.having(exact=0.02, tolerance=0.03))
 
 
 def _take_away(first: Callable[[SphCyl], SphCyl], second: Callable[[SphCyl], SphCyl]) -> Rule[tuple[SphCyl, SphCyl]]:

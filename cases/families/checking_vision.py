@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -14,7 +14,6 @@ from cases.families.checking import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
 from cases.keys import Slip, as_found, asking, given
-from cases.kinds import Size
 from cases.lens import SphCyl
 from cases.shared_keys import LEFT, MEAN, SHARE
 from cases.steps import RX, as_written, pick_axis, signed, size
@@ -71,9 +70,9 @@ VISIONS = Choice(
 )
 
 ACCOMMODATION = Field(
-    "accommodation", "Accommodation that the patient can bring to bear, D", Size(high=20), default=0.0
+    "accommodation", "Accommodation that the patient can bring to bear, D", quantities.SIZE.having(high=20), default=0.0
 )
-BLUR = Field("blur", "Strength of the blur without spectacles", Size(exact=0.03, tolerance=0.06))
+BLUR = Field("blur", "Strength of the blur without spectacles", quantities.SIZE.having(exact=0.03, tolerance=0.06))
 VISION = Field("vision", "Unaided vision to expect", VISIONS)
 
 

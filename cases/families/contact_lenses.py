@@ -6,22 +6,20 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.families.planes import FAMILY, WRONG_WAY_OR_LIKE_MINUS, in_metres, move_step
 from cases.fields import Field, Group
 from cases.figures_planes import over_contact_lens
 from cases.keys import Key, Rule, Slip, Step, as_found, asking, given
-from cases.kinds import Power
 from cases.lens import SphCyl, moved_power
-from cases.millimetres import Move, Radius
 from cases.shared_keys import POWERS
 from cases.steps import METRES, NET, add_sizes, signed
 from cases.sums import added, adding_up
 from cases.working import Skill, SlipName, SlipRef
 
-LENS = Field("lens", "Power of the contact lens", Power())
+LENS = Field("lens", "Power of the contact lens", quantities.POWER)
 
 SEEN = 0.125
 """A change below half a step of power, in D, is no slip: it does not alter what is ordered."""
@@ -145,8 +143,8 @@ def _both_moved(lens: float, found: float, metres: float) -> float:
     return moved_power(lens + found, toward_eye_mm=1000 * metres) - lens
 
 
-FOUND = Field("found", "Net sphere found over it in the trial frame", Power())
-VERTEX = Field("vertex_mm", "Trial lens to cornea", Move(low=0.0, high=25.0), default=12.0)
+FOUND = Field("found", "Net sphere found over it in the trial frame", quantities.POWER)
+VERTEX = Field("vertex_mm", "Trial lens to cornea", quantities.MOVE.having(low=0.0, high=25.0), default=12.0)
 
 
 @given(LENS, FOUND, VERTEX)
@@ -155,7 +153,7 @@ def _both_moved_differ(lens: float, found: float, vertex_mm: float) -> bool:
     return abs(whole - moved_power(found, toward_eye_mm=vertex_mm)) > SEEN
 
 
-POWER = Field("power", "Power to order, to the nearest quarter", Power())
+POWER = Field("power", "Power to order, to the nearest quarter", quantities.POWER)
 soft_over_refraction = CaseType(
     id="soft-lens-over-refraction",
     title="Retinoscopy over a soft contact lens",
@@ -194,7 +192,7 @@ soft_over_refraction = CaseType(
     found=given(LENS, VERTEX, FOUND)(
         lambda lens, vertex_mm, found: (
             f"On the eye, a soft lens of {signed(lens)} D.",
-            f"Over it, in the trial frame {Move().write(vertex_mm)} before the cornea, retinoscopy gives "
+            f"Over it, in the trial frame {quantities.MOVE.write(vertex_mm)} before the cornea, retinoscopy gives "
             f"{signed(found)} D with the working distance taken off already.",
         )
     ),
@@ -238,9 +236,9 @@ def _tear(bozr_mm: float, k_mm: float) -> float:
     return tear_lens(bozr_mm=bozr_mm, k_mm=k_mm)
 
 
-BOZR = Field("bozr_mm", "Back optic zone radius of the lens", Radius())
-K = Field("k_mm", "Flattest radius of the cornea", Radius())
-TEAR = Field("tear", "Power of the tear lens", Power(exact=0.06))
+BOZR = Field("bozr_mm", "Back optic zone radius of the lens", quantities.RADIUS)
+K = Field("k_mm", "Flattest radius of the cornea", quantities.RADIUS)
+TEAR = Field("tear", "Power of the tear lens", quantities.POWER.having(exact=0.06))
 
 
 @given(BOZR, K, TEAR)
@@ -262,9 +260,9 @@ def _draw_rigid(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-FOUND_FOUND = Field("found", "Net sphere found over it, as at the cornea", Power())
-EYE = Field("eye", "What the eye needs at the cornea", Power(exact=0.06))
-ORDER = Field("order", "Power to order in the same curve", Power(exact=0.06))
+FOUND_FOUND = Field("found", "Net sphere found over it, as at the cornea", quantities.POWER)
+EYE = Field("eye", "What the eye needs at the cornea", quantities.POWER.having(exact=0.06))
+ORDER = Field("order", "Power to order in the same curve", quantities.POWER.having(exact=0.06))
 rigid_over_refraction = CaseType(
     id="rigid-lens-over-refraction",
     title="Retinoscopy over a rigid contact lens",
@@ -348,8 +346,8 @@ rigid_over_refraction = CaseType(
     answer=as_found(TEAR, EYE, ORDER),
     found=given(LENS, BOZR, K, FOUND_FOUND)(
         lambda lens, bozr_mm, k_mm, found: (
-            f"On the eye, a rigid lens of {signed(lens)} D, back optic zone radius {Radius().write(bozr_mm)}.",
-            f"Flattest radius of the cornea {Radius().write(k_mm)}; tears of refractive index 1.336.",
+            f"On the eye, a rigid lens of {signed(lens)} D, back optic zone radius {quantities.RADIUS.write(bozr_mm)}.",
+            f"Flattest radius of the cornea {quantities.RADIUS.write(k_mm)}; tears of refractive index 1.336.",
             f"Over the lens retinoscopy gives {signed(found)} D, reckoned at the cornea, the working distance "
             "taken off already.",
         )
@@ -361,8 +359,8 @@ rigid_over_refraction = CaseType(
         lambda uid, found, bozr_mm, k_mm, lens: over_contact_lens(
             SphCyl(found),
             (
-                ("back optic zone radius", Radius().write(bozr_mm)),
-                ("flattest cornea", Radius().write(k_mm)),
+                ("back optic zone radius", quantities.RADIUS.write(bozr_mm)),
+                ("flattest cornea", quantities.RADIUS.write(k_mm)),
                 ("contact lens", f"{signed(lens)} DS"),
                 ("found over it, net", f"{signed(found)} DS"),
             ),

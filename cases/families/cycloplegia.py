@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -15,7 +15,7 @@ from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.figures_reflex import Movement, zones
 from cases.keys import ALWAYS, Rule, Slip, as_found, asking, given
-from cases.kinds import Lens, Power, Size
+from cases.kinds import Lens
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance, write_power
 from cases.shared_keys import HALVES, MEANS
@@ -126,7 +126,9 @@ def _verdict(change: float, limit: float, latent: float) -> str:
     return "less-plus" if latent < LESS_PLUS else "expected"
 
 
-CHANGE = Field("change", "Change of the cylinder: size of the cylinder of the difference", Size(tolerance=0.12))
+CHANGE = Field(
+    "change", "Change of the cylinder: size of the cylinder of the difference", quantities.SIZE.having(tolerance=0.12)
+)
 
 
 @given(DRY, WET, CHANGE)
@@ -149,8 +151,10 @@ def _difference(words: str, latent: Callable[[float, float], float], name: SlipN
     )
 
 
-LIMIT = Field("limit", "Change of cylinder that may be chance", Size(low=0.25, high=3.0), default=LIMIT_DEFAULT)
-LATENT = Field("latent", "Gain in plus, spherical equivalent", Power(tolerance=0.06))
+LIMIT = Field(
+    "limit", "Change of cylinder that may be chance", quantities.SIZE.having(low=0.25, high=3.0), default=LIMIT_DEFAULT
+)
+LATENT = Field("latent", "Gain in plus, spherical equivalent", quantities.POWER.having(tolerance=0.06))
 VERDICT = Field("verdict", "What do you make of it?", VERDICTS)
 wet_dry = CaseType(
     id="wet-dry",
@@ -297,8 +301,8 @@ def _draw_zones(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(CENTRE, MARGIN, DISTANCE).to(centre, centre - chance.stepped(0.75, 2), pick_distance(chance, settings))
 
 
-CENTRE = Field("centre", "Sphere at which the central 3 to 4 mm are neutral", Power())
-MARGIN = Field("margin", "Sphere at which the margin is neutral", Power())
+CENTRE = Field("centre", "Sphere at which the central 3 to 4 mm are neutral", quantities.POWER)
+MARGIN = Field("margin", "Sphere at which the margin is neutral", quantities.POWER)
 
 
 @given(MARGIN, CENTRE).drawing
@@ -317,7 +321,7 @@ def _zone(words: str, power: Rule[float], name: SlipName) -> Slip[tuple[float, .
     )
 
 
-POWER = Field("power", "Net sphere", Power())
+POWER = Field("power", "Net sphere", quantities.POWER)
 centre_margin = CaseType(
     id="centre-margin",
     title="Centre and margin of a wide pupil",

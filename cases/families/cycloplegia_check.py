@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases import quantities
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -11,7 +12,6 @@ from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import near_card
 from cases.keys import Slip, as_found, asking, given
-from cases.kinds import Distance, Power, Size
 from cases.notation import write_distance
 from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
 from cases.sums import less_signed
@@ -109,14 +109,14 @@ def _draw_check(chance: Chance, settings: Settings) -> dict[str, Any]:
     ) | given(WAIT, LIMIT).to("over" if out and not wavering else chance.among(("running", "over")), limit)
 
 
-FAR = Field("far", "Sphere at neutral, the patient looking far", Power())
-NEAR = Field("near", "Sphere at neutral, the patient looking at the card", Power())
-CARD = Field("card_cm", "Eye to the card", Distance())
+FAR = Field("far", "Sphere at neutral, the patient looking far", quantities.POWER)
+NEAR = Field("near", "Sphere at neutral, the patient looking at the card", quantities.POWER)
+CARD = Field("card_cm", "Eye to the card", quantities.DISTANCE)
 STEADY = Field("steady", "The reflex behind one lens", STEADINESS, default="steady")
 PUPIL = Field("pupil", "The pupil", PUPILS, default="wide")
 WAIT = Field("wait", "The waiting time of the local protocol", WAITS, default="over")
-LIMIT = Field("limit", "Accommodation that may be left", Size(low=0.25, high=3.0), default=1.0)
-RESIDUAL_ASKED = Field("residual", "Accommodation left", Power())
+LIMIT = Field("limit", "Accommodation that may be left", quantities.SIZE.having(low=0.25, high=3.0), default=1.0)
+RESIDUAL_ASKED = Field("residual", "Accommodation left", quantities.POWER)
 STATE = Field("state", "Accommodation is", STATES)
 ACTION = Field("action", "What next?", ACTIONS)
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases import quantities
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
 from cases.keys import Rule, Slip, asking, given
-from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import ONE_NET
@@ -89,9 +89,11 @@ def _off(words: str, net: Rule[float], name: SlipName, live: Rule[bool] | None) 
     )
 
 
-GROSS = Field("gross", "Sphere that neutralised at 50 cm in the dark, the only lens in place", Power())
-ALLOWANCE = Field("allowance", "The clinic's allowance for the method", Size(low=0.25, high=2.0), default=1.25)
-POWER = Field("power", "Net sphere", Power(tolerance=0.06))
+GROSS = Field("gross", "Sphere that neutralised at 50 cm in the dark, the only lens in place", quantities.POWER)
+ALLOWANCE = Field(
+    "allowance", "The clinic's allowance for the method", quantities.SIZE.having(low=0.25, high=2.0), default=1.25
+)
+POWER = Field("power", "Net sphere", quantities.POWER.having(tolerance=0.06))
 dark_near = CaseType(
     id="dark-near",
     title="The dark near method",

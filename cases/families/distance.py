@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Family, Probe, Settings
 from cases.chance import Chance
 from cases.fields import Field, Group, Several, group
@@ -13,7 +13,7 @@ from cases.figures import Figure
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import MOST_LENSES, trial_frame
 from cases.keys import Slip, Step, asking, given
-from cases.kinds import BadFinding, Power
+from cases.kinds import BadFinding
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.steps import (
@@ -77,12 +77,12 @@ def invert_metres() -> Step:
     )
 
 
-NET_SPHERE = Field("power", "Net sphere", Power())
+NET_SPHERE = Field("power", "Net sphere", quantities.POWER)
 ONLY_NET = NET_SPHERE.by(given(NET)(lambda net: net[0]))
 
 # --- distance to dioptres ----------------------------------------------------------------------------------------
 
-DIOPTRES = Field("power", "Dioptres", Power())
+DIOPTRES = Field("power", "Dioptres", quantities.POWER)
 
 
 def _taken_as(cm: float, metres: float) -> str:
@@ -129,7 +129,7 @@ distance_vergence = CaseType(
 
 # --- one meridian, gross to net ----------------------------------------------------------------------------------
 
-ALONE = Field("gross", "Sphere that neutralised, the only lens in place", Power())
+ALONE = Field("gross", "Sphere that neutralised, the only lens in place", quantities.POWER)
 ONE_SPHERE = given(ALONE, DISTANCE)
 
 net_sphere = CaseType(
@@ -163,8 +163,10 @@ net_sphere = CaseType(
 
 # --- a working lens in the cell ----------------------------------------------------------------------------------
 
-LENSES = Field("lenses", "Every sphere in the frame, the working lens among them", Several(Power(), most=MOST_LENSES))
-WORKING_LENS = Field("working_lens", "Which of them is the working lens", Power())
+LENSES = Field(
+    "lenses", "Every sphere in the frame, the working lens among them", Several(quantities.POWER, most=MOST_LENSES)
+)
+WORKING_LENS = Field("working_lens", "Which of them is the working lens", quantities.POWER)
 FRAME = given(LENSES, WORKING_LENS, DISTANCE)
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from cases import quantities
 from cases.casetype import CaseType
 from cases.families.distance import FAMILY, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL, invert_metres
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
 from cases.keys import NO_FIGURE, Key, Rule, Slip, asking, given
-from cases.kinds import Distance, Power, Scalar
 from cases.lens import SphCyl
 from cases.notation import NotationError, read_distance_cm, read_quantity, write_distance
 from cases.steps import METRES, VERGENCE, signed
@@ -35,7 +33,7 @@ INCHES_AS_CENTIMETRES = SlipName(
     "An inch is 2.54 cm, so some 40 of them make a metre, not 100.",
 )
 
-ANY_DISTANCE = Distance(low=1, high=2000)
+ANY_DISTANCE = quantities.DISTANCE.having(low=1, high=2000)
 """Wide enough to read an answer that a factor of ten has spoilt."""
 
 
@@ -54,7 +52,7 @@ def _centimetres_taken(metres: float, centimetres: float) -> str:
     return f"{metres:.3g} m taken as {centimetres:.4g} cm."
 
 
-POWER = Field("power", "Working lens in the frame", Power(low=0.25, high=8))
+POWER = Field("power", "Working lens in the frame", quantities.POWER.having(low=0.25, high=8))
 DISTANCE = Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE)
 vergence_distance = CaseType(
     id="vergence-distance",
@@ -114,32 +112,20 @@ vergence_distance = CaseType(
 CM_PER_INCH = 2.54
 
 
-@dataclass(frozen=True)
-class Inches(Scalar):
-    """A distance in inches."""
-
-    exact: float = 0.1
-    tolerance: float = 0.25
-    low: float = 4.0
-    high: float = 400.0
-    id = "inches"
-    unit = " in"
-    hint = "inches, such as 26"
-
-    def read(self, text: str) -> float:
-        """Read a bare number as inches, or a length that names its unit."""
-        try:
-            return self._checked(read_quantity(text))
-        except NotationError:
-            return self._checked(read_distance_cm(text) / CM_PER_INCH)
-
-    def write(self, value: float) -> str:
-        """Write it in inches."""
-        return f"{value:g} in"
+def _read_inches(text: str) -> float:
+    """Read a bare number as inches, or a length that names its unit."""
+    try:
+        return read_quantity(text)
+    except NotationError:
+        return read_distance_cm(text) / CM_PER_INCH
 
 
-INCHES = Field("inches", "Working distance, pupil to sight hole", Inches())
-POWER_ASKED = Field("power", "Dioptres", Power())
+IN_INCHES = quantities.Quantity(
+    id="inches", unit=" in", hint="inches, such as 26", reads=_read_inches,
+    low=4.0, high=400.0, step=0.5, exact=0.1, tolerance=0.25,
+)  # fmt: skip
+INCHES = Field("inches", "Working distance, pupil to sight hole", IN_INCHES)
+POWER_ASKED = Field("power", "Dioptres", quantities.POWER)
 inches_vergence = CaseType(
     id="inches-vergence",
     title="A working distance in inches",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.distance import FAMILY
@@ -12,7 +12,6 @@ from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_distance import far_point as draw_far_point
 from cases.keys import Key, Slip, as_found, asking, given
-from cases.kinds import Distance, Power
 from cases.notation import write_distance
 from cases.shared_keys import EYE, ONE_NET
 from cases.steps import COMMON_DISTANCES, VERGENCE, signed, size
@@ -59,9 +58,9 @@ def _draw_drift(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-ASSUMED = Field("assumed_cm", "Distance that was allowed for", Distance())
-ACTUAL = Field("actual_cm", "Distance that it really was", Distance())
-ERROR = Field("error", "Error in what was written", Power(exact=0.03, tolerance=0.06))
+ASSUMED = Field("assumed_cm", "Distance that was allowed for", quantities.DISTANCE)
+ACTUAL = Field("actual_cm", "Distance that it really was", quantities.DISTANCE)
+ERROR = Field("error", "Error in what was written", quantities.POWER.having(exact=0.03, tolerance=0.06))
 
 
 @given(ERROR, ACTUAL, ASSUMED)
@@ -86,8 +85,8 @@ def _drift_by_centimetres(assumed_cm: float, actual_cm: float) -> float:
     return (assumed_cm - actual_cm) / 100
 
 
-WRITTEN = Field("written", "Net sphere as written down", Power())
-CORRECTED = Field("corrected", "Net sphere put right", Power())
+WRITTEN = Field("written", "Net sphere as written down", quantities.POWER)
+CORRECTED = Field("corrected", "Net sphere put right", quantities.POWER)
 distance_drift = CaseType(
     id="distance-drift",
     title="Nearer or farther than assumed",
@@ -177,8 +176,8 @@ distance_drift = CaseType(
 
 # --- neutral with no lens at all ---------------------------------------------------------------------------------
 
-NEUTRAL = Field("neutral_cm", "Distance at which it is neutral with no lens", Distance())
-POWER = Field("power", "Power in that meridian", Power())
+NEUTRAL = Field("neutral_cm", "Distance at which it is neutral with no lens", quantities.DISTANCE)
+POWER = Field("power", "Power in that meridian", quantities.POWER)
 far_point = CaseType(
     id="far-point",
     title="Neutral with no lens in place",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -13,9 +13,8 @@ from cases.families.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.keys import Key, Rule, Slip, asking, given
-from cases.kinds import BadFinding, Distance, Power, Size
+from cases.kinds import BadFinding
 from cases.lens import SphCyl
-from cases.millimetres import Move
 from cases.notation import rounded_power, write_distance, write_size
 from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, size
 from cases.sums import about
@@ -64,7 +63,7 @@ TOLERANCES = (0.125, 0.25, 0.5)
 CLOSE_TOLERANCES = (0.25, 0.5, 1.0)
 
 
-ALLOWED = Field("allowed", "Error that is allowed, either way", Size(low=0.05, high=4))
+ALLOWED = Field("allowed", "Error that is allowed, either way", quantities.SIZE.having(low=0.05, high=4))
 NEAREST = Field("nearest", "Nearest distance", ANY_DISTANCE)
 FARTHEST = Field("farthest", "Farthest distance", ANY_DISTANCE)
 NEAR_VERGENCE = Key[float]("near_vergence", unit="D")
@@ -206,12 +205,12 @@ def _sane(cm: float) -> float:
 WORTH_MINDING = 0.12
 """A difference in D that a trial lens can show: half a quarter-dioptre step; common practice, no published source."""
 
-PLANE_POWER = Power(exact=0.015, tolerance=0.03)
+PLANE_POWER = quantities.POWER.having(exact=0.015, tolerance=0.03)
 
 YES_OR_NO = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
 
-DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", Distance())
-VERTEX = Field("vertex_mm", "Cornea to lens", Move(low=0, high=30), default=12.0)
+DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", quantities.DISTANCE)
+VERTEX = Field("vertex_mm", "Cornea to lens", quantities.MOVE.having(low=0, high=30), default=12.0)
 POWER = Field("power", "Dioptres of the distance from the lens", PLANE_POWER)
 MATTERS = Field("matters", "Does it matter from where one measures?", YES_OR_NO)
 TO_LENS = Key[float]("to_lens", unit="cm")

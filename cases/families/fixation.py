@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -13,7 +13,7 @@ from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
 from cases.keys import Key, Readable, Rule, Slip, Step, asking, given
-from cases.kinds import Distance, Lens, Power, Size
+from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import DEMAND
@@ -89,8 +89,8 @@ def fixation_demand(at: Readable[float]) -> Step:
 # --- the patient looked near -------------------------------------------------------------------------------------
 
 RX = Field("rx", "True net prescription of the eye", Lens())
-FIXATION = Field("fixation_cm", "How far away the patient looked", Distance())
-LAG = Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0)
+FIXATION = Field("fixation_cm", "How far away the patient looked", quantities.DISTANCE)
+LAG = Field("lag", "By how much the eye answers less than asked", quantities.SIZE.having(high=3.0), default=0.0)
 PRESCRIPTION = Field("prescription", "Net prescription that will be written", Lens())
 RESPONSE = Key[float]("response", unit="D")
 WRITTEN = Key[SphCyl]("written")
@@ -214,10 +214,14 @@ TARGETS = Choice(
 
 
 DROPS_GIVEN = Field("drops", "Cycloplegic drops", DROPS, default="none")
-MIRROR = Field("mirror_cm", "Eye to the mirror", Distance(low=30.0))
-SWITCH = Field("switch_cm", "Eye to the switch at the end of the room", Distance(low=30.0))
+MIRROR = Field("mirror_cm", "Eye to the mirror", quantities.DISTANCE.having(low=30.0))
+SWITCH = Field("switch_cm", "Eye to the switch at the end of the room", quantities.DISTANCE.having(low=30.0))
 TARGET = Field("target", "What should the patient look at?", TARGETS)
-WOULD_ASK = Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06))
+WOULD_ASK = Field(
+    "demand",
+    "What that target asks of an eye that can accommodate",
+    quantities.POWER.having(exact=0.03, tolerance=0.06),
+)
 TASK = Key[str]("task")
 IMAGE_CM = Key[float]("image_cm", unit="cm")
 TARGET_CM = Key[float]("target_cm", unit="cm")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -14,7 +14,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_reflex import Breadth, lean_in
 from cases.keys import Key, Slip, as_found, asking, given
-from cases.kinds import BadFinding, Lens, Meridian
+from cases.kinds import BadFinding, Lens
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_prescription
 from cases.steps import as_written, degrees, pick_lens
@@ -82,7 +82,7 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 LENS = Field("lens", "Lenses in place, as one, with their cylinder", Lens())
-FIRST_STREAK = Field("first_streak", "Streak of the first view", Meridian())
+FIRST_STREAK = Field("first_streak", "Streak of the first view", quantities.MERIDIAN)
 
 
 @given(LENS, FIRST_STREAK)

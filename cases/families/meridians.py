@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import cross, skills
+from cases import cross, quantities, skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, choose_sphere, ends, find_cylinder
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, streak_in_pupil, two_streaks
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Axis, BadFinding, Lens, Power
+from cases.kinds import BadFinding, Lens
 from cases.lens import SphCyl, across, at_right_angles
 from cases.notation import write_distance
 from cases.steps import (
@@ -42,7 +42,7 @@ from cases.working import SlipName, SlipRef
 
 FAMILY = Family("meridians", "Two meridians", 3)
 
-SPHERE = Field("sphere", "Sphere that neutralised", Power())
+SPHERE = Field("sphere", "Sphere that neutralised", quantities.POWER)
 PRESCRIPTION = Field("prescription", "Net prescription", Lens())
 
 
@@ -76,7 +76,9 @@ def must_cross(streak: float, other: float) -> None:
 
 # --- the streak, the meridian it measures and the axis -----------------------------------------------------------
 
-AXIS_TO_PLACE = Field("axis", "Axis of a cylinder that would neutralise it", Axis(exact=0.5, tolerance=2))
+AXIS_TO_PLACE = Field(
+    "axis", "Axis of a cylinder that would neutralise it", quantities.AXIS.having(exact=0.5, tolerance=2)
+)
 
 streak_axis = CaseType(
     id="streak-axis",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, cast
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -14,7 +14,7 @@ from cases.families.meridians_order import SEEN
 from cases.fields import Field, Group
 from cases.figures_reflex import MOST_TURNED, Movement, movement
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Axis, BadFinding, Meridian
+from cases.kinds import BadFinding
 from cases.lens import across, axis_gap, axis_of
 from cases.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.steps import TURN as TURN_STEPS
@@ -55,7 +55,7 @@ def _draw_break(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(STREAK, REFLEX, SEEN_FOUND).to(streak, axis_of(streak + turn), chance.among(("with", "against")))
 
 
-REFLEX = Field("reflex", "Long direction of the reflex in the pupil", Meridian())
+REFLEX = Field("reflex", "Long direction of the reflex in the pupil", quantities.MERIDIAN)
 
 
 @given(STREAK, REFLEX)
@@ -94,7 +94,7 @@ def _turn_words(turn: str, streak: float, target: float) -> str:
 
 SEEN_FOUND = Field("seen", "Movement", SEEN, default="with")
 TURN = Field("turn", "Which way to turn the streak?", STREAK_TURNS)
-AXIS = Field("axis", "Axis of the cylinder that is still wanted", Axis())
+AXIS = Field("axis", "Axis of the cylinder that is still wanted", quantities.AXIS)
 axis_from_break = CaseType(
     id="axis-from-break",
     title="The axis from the break in the reflex",

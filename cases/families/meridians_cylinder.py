@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
@@ -12,7 +12,6 @@ from cases.families.meridians import FAMILY, PRESCRIPTION, must_cross
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, two_streaks
 from cases.keys import Slip, given
-from cases.kinds import Meridian, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_distance
 from cases.steps import (
@@ -55,10 +54,10 @@ FIRST_STREAK_OR_NOT_TURNED: Pair = (
 """Where the lens must be turned into the other form, both leave the axis 90° out."""
 
 
-SPHERE_FOUND = Field("sphere", "Sphere that neutralised the first streak", Power())
-SPHERE_STREAK = Field("sphere_streak", "First streak", Meridian())
-CYLINDER_STREAK = Field("cylinder_streak", "Second streak", Meridian())
-CYLINDER_FOUND = Field("cylinder", "Cylinder that then neutralised the second streak, signed", Power())
+SPHERE_FOUND = Field("sphere", "Sphere that neutralised the first streak", quantities.POWER)
+SPHERE_STREAK = Field("sphere_streak", "First streak", quantities.MERIDIAN)
+CYLINDER_STREAK = Field("cylinder_streak", "Second streak", quantities.MERIDIAN)
+CYLINDER_FOUND = Field("cylinder", "Cylinder that then neutralised the second streak, signed", quantities.POWER)
 
 
 def _draw_sphere_then_cyl(chance: Chance, settings: Settings) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
@@ -14,7 +14,7 @@ from cases.fields import Field, Group, Several
 from cases.figures import Figure, engraved
 from cases.figures_lenses import MOST_LENSES, trial_frame
 from cases.keys import Rule, Slip, given
-from cases.kinds import BadFinding, Lens, Power
+from cases.kinds import BadFinding, Lens
 from cases.lens import SphCyl, axis_gap
 from cases.notation import write_distance
 from cases.shared_keys import CYLINDERS
@@ -70,7 +70,7 @@ def _draw_frame(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 LENSES = Field("lenses", "Every lens in the frame", Several(Lens(), least=2, most=MOST_LENSES))
-WORKING_LENS = Field("working_lens", "Which of them is the working lens", Power())
+WORKING_LENS = Field("working_lens", "Which of them is the working lens", quantities.POWER)
 
 
 @given(LENSES, WORKING_LENS)

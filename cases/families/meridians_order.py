@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, cast
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import NO_FORM, CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
@@ -15,7 +15,7 @@ from cases.figures_compare import View, side_by_side
 from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Axis, BadFinding, Meridian, Power
+from cases.kinds import BadFinding
 from cases.lens import across
 from cases.looks import seen
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
@@ -58,7 +58,7 @@ SPHERE_GONE_ON = SlipName(
 )
 
 FORM_IN_USE = Field("form", "Cylinders in use", MINUS_OR_PLUS, default="minus")
-LEFT = Field("left", "Still wanted across it, plus for with", Power())
+LEFT = Field("left", "Still wanted across it, plus for with", quantities.POWER)
 WHICH = Choice((Option("first", "streak A"), Option("second", "streak B")))
 CURED_BY = {"minus": "against", "plus": "with"}
 
@@ -272,13 +272,13 @@ NEXT_MOVES = Choice(
 SEEN = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 
 
-SPHERE = Field("sphere", "Sphere that neutralised the first streak, left in", Power())
-SPHERE_STREAK = Field("sphere_streak", "First streak", Meridian())
+SPHERE = Field("sphere", "Sphere that neutralised the first streak, left in", quantities.POWER)
+SPHERE_STREAK = Field("sphere_streak", "First streak", quantities.MERIDIAN)
 SHOWN = Field("seen", "Movement that the second streak now shows", SEEN)
-SEEN_STREAK = Field("seen_streak", "Second streak", Meridian())
+SEEN_STREAK = Field("seen_streak", "Second streak", quantities.MERIDIAN)
 CYLINDER_NOW = Key[bool]("cylinder_now")
 NEXT = Field("next", "What next?", NEXT_MOVES)
-AXIS = Field("axis", "Axis at which the cylinder goes in, now or later", Axis())
+AXIS = Field("axis", "Axis at which the cylinder goes in, now or later", quantities.AXIS)
 
 _SPHERE_FOR = {"with": "sphere-plus", "against": "sphere-minus"}
 

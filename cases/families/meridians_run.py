@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Marks, Option
@@ -16,7 +16,6 @@ from cases.families.movement_endpoint import draw_log
 from cases.fields import Field, Group
 from cases.figures_log import two_logs
 from cases.keys import Key, Rule, Slip, given
-from cases.kinds import Distance, Power
 from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
@@ -73,19 +72,19 @@ FLAGS = Marks(
     )
 )
 
-DISTANCE_CM = Field("distance_cm", "Distance it was measured from", Distance())
+DISTANCE_CM = Field("distance_cm", "Distance it was measured from", quantities.DISTANCE)
 LOG = Field("log", "Spheres tried, with the movement behind each", LensLog())
 MERIDIAN = Group((STREAK, LOG, DISTANCE_CM))
 FIRST = Field("first", "First streak", MERIDIAN)
 SECOND = Field("second", "Second streak", MERIDIAN)
-PLANNED = Field("planned_cm", "Planned working distance", Distance())
+PLANNED = Field("planned_cm", "Planned working distance", quantities.DISTANCE)
 
 Logs = tuple[Log, ...]
 STEADY = Key[Logs]("steady")
 GLANCED = Key[bool]("glanced")
 VERGENCES = Key[Powers]("vergences", unit="D")
 DRIFTED = Key[bool]("drifted")
-EQUIVALENT = Field("mean", "Spherical equivalent", Power(tolerance=0.06))
+EQUIVALENT = Field("mean", "Spherical equivalent", quantities.POWER.having(tolerance=0.06))
 FLAGGED = Field("flags", "What to flag", FLAGS)
 
 

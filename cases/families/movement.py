@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, cast
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -16,7 +16,7 @@ from cases.figures_lenses import trial_frame
 from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Lens, Meridian
+from cases.kinds import Lens
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
@@ -93,7 +93,7 @@ def _sleeve_words(movement: str, beam: str, as_plane: str) -> str:
     return f"The beam converges, so {movement} means what {as_plane} would mean otherwise."
 
 
-STREAK = Field("streak", "Long direction of the streak", Meridian(), default=90.0)
+STREAK = Field("streak", "Long direction of the streak", quantities.MERIDIAN, default=90.0)
 
 
 @given(MOVEMENT, STREAK).drawing

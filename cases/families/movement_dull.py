@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Marks, Option
@@ -15,7 +15,6 @@ from cases.figures_odd import odd_reflex
 from cases.figures_reflex import Look
 from cases.figures_reflex import movement as draw_movement
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Power
 from cases.notation import write_distance
 from cases.steps import DISTANCE, lens_in_place, pick_distance
 from cases.vergence import working_vergence
@@ -186,7 +185,7 @@ def _tried_words(tried: tuple[str, ...]) -> tuple[str, ...]:
     return (f"Tried as well, and it looked the same: {MEASURES.write(tried)}.",)
 
 
-IN_PLACE = Field("in_place", "Sphere in place", Power(), default=0.0)
+IN_PLACE = Field("in_place", "Sphere in place", quantities.POWER, default=0.0)
 VISION = Field("vision", "Vision with that lens and the working distance taken off", VISIONS)
 dull_reflex = CaseType(
     id="dull-reflex",

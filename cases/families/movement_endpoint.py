@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_log import lens_log
 from cases.keys import Key, Rule, Slip, asking, given
-from cases.kinds import Power
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.steps import signed
 from cases.working import Skill, SlipName
@@ -197,7 +196,7 @@ bracket_steps = (
     ),
 )
 
-SPHERE = Field("sphere", "Sphere at the end-point, the distance still in", Power())
+SPHERE = Field("sphere", "Sphere at the end-point, the distance still in", quantities.POWER)
 bracket_end_point = CaseType(
     id="bracket-end-point",
     title="The end-point between with and against",

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option, Order
@@ -14,7 +14,7 @@ from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_compare import View, side_by_side
 from cases.keys import Key, Rule, Slip, as_found, asking, given, given_all
-from cases.kinds import BadFinding, Power
+from cases.kinds import BadFinding
 from cases.looks import Seen, seen
 from cases.notation import write_distance
 from cases.steps import DISTANCE, pick_distance
@@ -58,7 +58,7 @@ SPEEDS_DRAWN = (3.0, 2.0, 1.0, 0.5, 0.28)
 """Speeds of the reflexes drawn, as shares of the streak's, one from each grade of words."""
 
 
-WANTED = tuple(Field(name, f"Still wanted at reflex {name.upper()}, plus for with", Power()) for name in NAMES)
+WANTED = tuple(Field(name, f"Still wanted at reflex {name.upper()}, plus for with", quantities.POWER) for name in NAMES)
 ORDER = Field("order", "The reflexes, the one nearest to neutral first", REFLEXES)
 STEP = Field("step", "Next lens step at reflex A", STEPS)
 LOOKS = Key[Mapping[str, Seen]]("looks")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, cast
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CannotDraw, CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -13,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
 from cases.keys import Key, Slip, as_found, asking, given
-from cases.kinds import BadFinding, Distance, Power
+from cases.kinds import BadFinding
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.steps import DISTANCE, lens_in_place, pick_distance, signed
@@ -115,7 +115,9 @@ LEANED_OR_LENS_FORGOTTEN: Pair = (
 """A forgotten lens turns the movement round only where its sign is against the lean's; elsewhere it does no harm."""
 
 
-SHIFT = Field("shift", "Change of the working distance in dioptres", Power(exact=0.02, tolerance=0.04))
+SHIFT = Field(
+    "shift", "Change of the working distance in dioptres", quantities.POWER.having(exact=0.02, tolerance=0.04)
+)
 
 
 @given(LEANED_CM, DISTANCE, SHIFT)
@@ -128,9 +130,9 @@ def _shift_words(leaned_cm: float, distance_cm: float, shift: float) -> str:
     )
 
 
-IN_PLACE = Field("in_place", "Sphere that seemed neutral", Power())
+IN_PLACE = Field("in_place", "Sphere that seemed neutral", quantities.POWER)
 LEAN = Field("lean", "The examiner", LEANS)
-BY = Field("by_cm", "By how much", Distance(low=1, high=500))
+BY = Field("by_cm", "By how much", quantities.DISTANCE.having(low=1, high=500))
 SEEN = Field("seen", "Movement that is then seen", MOVEMENTS)
 EXPECTED = Field("expected", "Movement to expect if it was neutral", MOVEMENTS)
 LENS = Field("lens", "What the movement seen calls for", CHANGES)

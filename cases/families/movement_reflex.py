@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -17,10 +17,11 @@ from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
 from cases.keys import Key, Rule, Slip, asking, given
-from cases.kinds import Angle, Lens, Power, Scalar
+from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.movements import OPPOSITE
 from cases.notation import read_quantity, write_distance
+from cases.quantities import Quantity
 from cases.retinoscope import NOUGHT, Look, Setting, look, residual, residual_matrix
 from cases.shared_keys import EYE
 from cases.steps import (
@@ -85,19 +86,11 @@ SKEW_REVERSED = SlipName(
 
 
 @dataclass(frozen=True)
-class Ratio(Scalar):
+class Ratio(Quantity):
     """How many times as fast as the streak the reflex goes: not below 0, infinite at neutral (null in JSON).
 
     `exact` and `tolerance` are shares of the truth, for nobody computes a speed to so many decimals of itself.
     """
-
-    exact: float = 0.04
-    tolerance: float = 0.15
-    low: float = 0.0
-    high: float = math.inf
-    id = "ratio"
-    unit = " times"
-    hint = "a number such as 0.5 or 3; infinite when nothing is wanted"
 
     def read(self, text: str) -> float:
         """Read a plain number, or "infinite"."""
@@ -136,6 +129,11 @@ class Ratio(Scalar):
         return f"too {'fast' if given > truth else 'slow'}: {self.write(given)} for {self.write(truth)}"
 
 
+IN_STREAK_SPEEDS = Ratio(
+    id="ratio", unit=" times", hint="a number such as 0.5 or 3; infinite when nothing is wanted",
+    low=0.0, high=math.inf, step=0.05, exact=0.04, tolerance=0.15,
+)  # fmt: skip
+
 NOT_SO_NEAR = 0.2
 """Nearer to neutral than so many D, and yet not there, the speed is a number that nobody could judge: none is drawn."""
 
@@ -143,9 +141,13 @@ NOT_SO_NEAR = 0.2
 RX = Field("rx", "Net prescription of the eye", Lens())
 IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
 MOVEMENT = Field("movement", "Movement", REFLEX_MOVEMENTS)
-RESIDUAL = Field("residual", "Still wanted across the streak", Power(exact=0.03, tolerance=0.1))
-SPEED_RATIO = Field("speed_ratio", "Speed of the reflex, the streak's being 1", Ratio())
-SKEW = Field("skew", "Angle from streak to reflex, anticlockwise plus", Angle(exact=1, tolerance=3, low=-90, high=90))
+RESIDUAL = Field("residual", "Still wanted across the streak", quantities.POWER.having(exact=0.03, tolerance=0.1))
+SPEED_RATIO = Field("speed_ratio", "Speed of the reflex, the streak's being 1", IN_STREAK_SPEEDS)
+SKEW = Field(
+    "skew",
+    "Angle from streak to reflex, anticlockwise plus",
+    quantities.ANGLE.having(exact=1, tolerance=3, low=-90, high=90),
+)
 PULL = Key[float]("pull", unit="D")
 SPEED = Key[float | None]("speed")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -13,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_distance import near_card
 from cases.keys import Key, Rule, Slip, Step, as_found, asking, given
-from cases.kinds import BadFinding, Distance, Power
+from cases.kinds import BadFinding
 from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.shared_keys import DEMAND
@@ -24,8 +24,8 @@ from cases.working import Skill, SlipName
 
 FAMILY = Family("near", "Cycloplegic and near", 6)
 
-TARGET = Field("target_cm", "Eye to the card that the patient reads", Distance(), default=40.0)
-LAG = Field("lag", "Lag (a lead is minus)", Power())
+TARGET = Field("target_cm", "Eye to the card that the patient reads", quantities.DISTANCE, default=40.0)
+LAG = Field("lag", "Lag (a lead is minus)", quantities.POWER)
 
 LAG_OR_LEAD = Skill("lag-or-lead", "telling a lag from a lead")
 JUDGE_LAG = Skill("judge-lag", "holding a lag against the usual range")
@@ -72,7 +72,7 @@ ANSWER_AS_LAG = SlipName(
 # --- the lag by lens ---------------------------------------------------------------------------------------------
 
 
-LENS = Field("lens", "Sphere that neutralises at the plane of the target", Power())
+LENS = Field("lens", "Sphere that neutralises at the plane of the target", quantities.POWER)
 FOUND = Key[float]("found")
 
 
@@ -179,7 +179,7 @@ def _short(lag: float) -> str:
     return "short of" if lag >= 0 else "beyond"
 
 
-RESPONSE = Field("response", "Accommodation in use", Power())
+RESPONSE = Field("response", "Accommodation in use", quantities.POWER)
 
 
 @given(DEMAND, FOUND, RESPONSE)
@@ -189,8 +189,8 @@ def _response_words(demand: float, lag: float, response: float) -> str:
     return f"Asked {digits.size(demand)}, and {digits.size(lag)} {_short(lag)} it: {in_use} D in use."
 
 
-TARGET_CM = Field("target_cm", "Eye to the card that the patient reads", Distance())
-NEUTRAL = Field("neutral_cm", "Eye to the sight hole at neutral", Distance())
+TARGET_CM = Field("target_cm", "Eye to the card that the patient reads", quantities.DISTANCE)
+NEUTRAL = Field("neutral_cm", "Eye to the sight hole at neutral", quantities.DISTANCE)
 
 
 @given(TARGET_CM, NEUTRAL, FOUND)
@@ -217,8 +217,8 @@ def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-USUAL_LOW = Field("usual_low", "Usual lag, from", Power(low=-1.0, high=2.0), default=0.25)
-USUAL_HIGH = Field("usual_high", "Usual lag, to", Power(low=-1.0, high=3.0), default=0.75)
+USUAL_LOW = Field("usual_low", "Usual lag, from", quantities.POWER.having(low=-1.0, high=2.0), default=0.25)
+USUAL_HIGH = Field("usual_high", "Usual lag, to", quantities.POWER.having(low=-1.0, high=3.0), default=0.75)
 
 
 @given(USUAL_LOW, USUAL_HIGH)
@@ -316,7 +316,7 @@ def _lag_by(words: str, lag: Rule[float], name: SlipName, live: Rule[bool] | Non
     )
 
 
-LAG_ASKED = Field("lag", "Lag (a lead is minus)", Power(exact=0.03, tolerance=0.06))
+LAG_ASKED = Field("lag", "Lag (a lead is minus)", quantities.POWER.having(exact=0.03, tolerance=0.06))
 lag_move_back = CaseType(
     id="lag-move-back",
     title="Lag at near, by moving back",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, SPHERE
@@ -15,7 +15,7 @@ from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
 from cases.keys import Key, Rule, Slip, as_found, asking, given, given_all
-from cases.kinds import Lens, Meridian, Power
+from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, SHARE
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
@@ -156,8 +156,8 @@ def _power_words(sphere: float, share: float, cylinder: float, power: float) -> 
     return f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {nearly}{signed(power)}."
 
 
-MERIDIAN = Field("meridian", "Meridian asked for", Meridian())
-POWER = Field("power", "Power along that meridian", Power(exact=0.03, tolerance=0.06))
+MERIDIAN = Field("meridian", "Meridian asked for", quantities.MERIDIAN)
+POWER = Field("power", "Power along that meridian", quantities.POWER.having(exact=0.03, tolerance=0.06))
 oblique_power = CaseType(
     id="oblique-power",
     title="The power along a meridian between the principal ones",

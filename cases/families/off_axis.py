@@ -6,7 +6,7 @@ import math
 from functools import lru_cache
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -19,7 +19,7 @@ from cases.figures_seats import above_the_gaze
 from cases.figures_sighting import sighting_plan
 from cases.figures_tilt import tilted_lens as draw_tilted_lens
 from cases.keys import Slip, as_found, asking, given
-from cases.kinds import Angle, Axis, Lens, Power
+from cases.kinds import Lens
 from cases.lens import SphCyl, across
 from cases.notation import rounded_power, write_distance
 from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
@@ -123,7 +123,7 @@ def _size_words(angle: float, amount: str) -> str:
     least, most = _band(angle)
     reach = f"{size(least)} to {size(most)} D" if angle <= WIDEST_ANGLE else f"{size(least)} D and more"
     return (
-        f"At {Angle().write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}: "
+        f"At {quantities.ANGLE.write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}: "
         f"{SIZES.write(amount)}. Move in line; do not correct for it."
     )
 
@@ -224,9 +224,9 @@ off_axis_effect = CaseType(
 
 # --- a trial lens that stands askew ------------------------------------------------------------------------------
 
-TILT = Field("tilt", "Through how many degrees the lens is tilted", Angle(low=0.0, high=40))
-TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
-POWER = Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0))
+TILT = Field("tilt", "Through how many degrees the lens is tilted", quantities.ANGLE.having(low=0.0, high=40))
+TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", quantities.AXIS, default=180.0)
+POWER = Field("power", "Marked power of the lens, a sphere", quantities.POWER.having(low=-20.0, high=20.0))
 PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
 
 ACROSS_OR_NOT_TURNED: Pair = (
@@ -265,7 +265,7 @@ def _times(power: float, factor: float, result: float) -> str:
 def _tilt_words(tilt_axis: float, tilt: float) -> str:
     way = {180.0: ", top or bottom towards the eye", 90.0: ", one side towards the eye"}.get(tilt_axis, "")
     return (
-        f"It is tilted through {Angle().write(tilt)} about its {degrees(tilt_axis)} meridian{way}, "
+        f"It is tilted through {quantities.ANGLE.write(tilt)} about its {degrees(tilt_axis)} meridian{way}, "
         "and the eye looks through its middle."
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
@@ -15,9 +15,8 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_planes import vertex
 from cases.keys import ALWAYS, Drawing, Key, Rule, Slip, Step, asking, given
-from cases.kinds import Lens, Power
+from cases.kinds import Lens
 from cases.lens import SphCyl, across, moved_power
-from cases.millimetres import Move
 from cases.notation import rounded_power
 from cases.shared_keys import POWERS
 from cases.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
@@ -26,7 +25,7 @@ from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("planes", "Change of plane", 7)
 
-MOVED = Field("toward_eye_mm", "How far it is moved towards the eye; minus: away from it", Move())
+MOVED = Field("toward_eye_mm", "How far it is moved towards the eye; minus: away from it", quantities.MOVE)
 
 MILLIMETRES_TO_METRES = Skill("millimetres-to-metres", "turning millimetres into metres")
 MOVE_POWER = Skill("move-power", "finding the power that acts the same in another plane")
@@ -75,7 +74,7 @@ def in_metres(length: Key[float], seen: Rule[bool] = ALWAYS) -> Step:
         return given(length)(lambda mm: mm / divisor)
 
     def words(mm: float) -> str:
-        return f"{Move().write(abs(mm))}{' away from the eye' if mm < 0 else ''}"
+        return f"{quantities.MOVE.write(abs(mm))}{' away from the eye' if mm < 0 else ''}"
 
     @given(length, METRES)
     def says(mm: float, metres: float) -> str:
@@ -167,7 +166,7 @@ def move_step(*more: Slip[tuple[float, ...]], seen: Rule[bool] = ALWAYS) -> Step
 
 def _move_words(toward_eye_mm: float) -> str:
     way = "nearer the eye" if toward_eye_mm > 0 else "farther from the eye"
-    return f"It is moved {Move().write(abs(toward_eye_mm))} {way}."
+    return f"It is moved {quantities.MOVE.write(abs(toward_eye_mm))} {way}."
 
 
 def _figure(lens: Rule[SphCyl]) -> Drawing:
@@ -201,8 +200,8 @@ def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
 
 
-POWER = Field("power", "Power of the lens", Power())
-POWER_ASKED = Field("power", "Power in the new plane", Power(exact=0.03, tolerance=0.06))
+POWER = Field("power", "Power of the lens", quantities.POWER)
+POWER_ASKED = Field("power", "Power in the new plane", quantities.POWER.having(exact=0.03, tolerance=0.06))
 vertex_sphere = CaseType(
     id="vertex-sphere",
     title="A sphere moved along the line of sight",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, cast
 
+from cases import quantities
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -11,7 +12,6 @@ from cases.fields import Field, Group
 from cases.figures_seats import before_other_eye
 from cases.figures_sighting import sighting_plan
 from cases.keys import Key, Slip, Step, as_found, asking, given
-from cases.kinds import Angle, Height
 from cases.notation import write_distance
 from cases.sighting import offset_angle
 from cases.steps import DISTANCE, pick_distance
@@ -86,8 +86,8 @@ KEEP_WITHIN_FIVE = "IIUM Journal (IJAHS) 650, abstract: advises no more than 5°
 
 # --- the angle ---------------------------------------------------------------------------------------------------
 
-OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60))
-ANGLE = Field("angle", "Degrees off the visual axis", Angle())
+OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", quantities.HEIGHT.having(low=0.0, high=60))
+ANGLE = Field("angle", "Degrees off the visual axis", quantities.ANGLE)
 RATIO = Key[float]("ratio")
 
 
@@ -131,7 +131,7 @@ def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
                 lambda ratio, distance_cm: offset_angle(offset_cm=ratio * distance_cm, distance_cm=distance_cm)
             ),
             says=given(RATIO, ANGLE)(
-                lambda ratio, angle: f"The angle whose tangent is {ratio:.3f} is {Angle().write(angle)}."
+                lambda ratio, angle: f"The angle whose tangent is {ratio:.3f} is {quantities.ANGLE.write(angle)}."
             ),
             slips=(
                 Slip(
@@ -211,10 +211,10 @@ _SIDE_OF = {"right": "your-left", "left": "your-right"}
 _OPPOSITE = {"your-left": "your-right", "your-right": "your-left"}
 
 PATIENT_EYE = Field("patient_eye", "Eye to be measured", EYES)
-PUPILS = Field("pupils_cm", "Distance between the pupils", Height(low=4.0, high=8.5))
+PUPILS = Field("pupils_cm", "Distance between the pupils", quantities.HEIGHT.having(low=4.0, high=8.5))
 OWN_EYE = Field("own_eye", "Your own eye to look with", EYES)
 MOVE = Field("move", "Which way you move", SIDES)
-ANGLE_BEFORE = Field("angle", "Degrees off the visual axis before you move", Angle())
+ANGLE_BEFORE = Field("angle", "Degrees off the visual axis before you move", quantities.ANGLE)
 
 eye_for_eye = CaseType(
     id="eye-for-eye",

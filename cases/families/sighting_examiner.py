@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -13,7 +13,6 @@ from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import trial_frame
 from cases.keys import Key, Slip, as_found, asking, given
-from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
@@ -89,10 +88,12 @@ IGNORED_OR_SWAPPED: Pair = (
 )
 """With less fog than the distance is worth both turn the movement round; with more, only one of them can."""
 
-EYE = Field("eye", "Correction of the other eye, a sphere", Power())
-LENS = Field("lens", "Lens before the other eye", Power())
-LEAST = Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75)
-FOG = Field("fog", "Fog of the other eye", Power())
+EYE = Field("eye", "Correction of the other eye, a sphere", quantities.POWER)
+LENS = Field("lens", "Lens before the other eye", quantities.POWER)
+LEAST = Field(
+    "least", "Fog that the clinic asks for at least", quantities.SIZE.having(low=0.25, high=3.0), default=0.75
+)
+FOG = Field("fog", "Fog of the other eye", quantities.POWER)
 STATE = Field("state", "Is it fogged enough?", FOG_STATES)
 MOVEMENT = Field("movement", "Movement that you would see in it", MOVEMENTS)
 
@@ -236,10 +237,12 @@ VIEWS = Choice(
     )
 )
 
-AMPLITUDE = Field("amplitude", "Your amplitude of accommodation", Size(high=15.0))
-UNCORRECTED = Field("uncorrected", "What your distance correction lacks", Power(low=-20.0, high=20.0), default=0.0)
+AMPLITUDE = Field("amplitude", "Your amplitude of accommodation", quantities.SIZE.having(high=15.0))
+UNCORRECTED = Field(
+    "uncorrected", "What your distance correction lacks", quantities.POWER.having(low=-20.0, high=20.0), default=0.0
+)
 COUNTED_ON = Field("held", "How much of an amplitude is counted on", HELD, default="half")
-LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", Power())
+LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", quantities.POWER)
 VIEW = Field("view", "How you see the pupil", VIEWS)
 NEED = Key[float]("need", unit="D")
 USABLE = Key[float]("usable", unit="D")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases import quantities
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -12,7 +13,7 @@ from cases.fields import Field, Group
 from cases.figures_seats import beside_the_gaze
 from cases.figures_sighting import sighting_side
 from cases.keys import Slip, Step, as_found, asking, given
-from cases.kinds import Angle, BadFinding, Distance, Height
+from cases.kinds import BadFinding
 from cases.notation import write_distance
 from cases.shared_keys import SHARE
 from cases.sighting import offset_angle
@@ -21,7 +22,9 @@ from cases.steps import DISTANCE, pick_distance
 from cases.sums import about
 from cases.working import Skill, SlipName
 
-LIMIT = Field("limit", "Angle off the visual axis that is still allowed", Angle(low=0.5, high=30), default=5.0)
+LIMIT = Field(
+    "limit", "Angle off the visual axis that is still allowed", quantities.ANGLE.having(low=0.5, high=30), default=5.0
+)
 """Norm "sighting-limit", in degrees; its usual value is the advice of `KEEP_WITHIN_FIVE`."""
 
 COMPARE_WITH_LIMIT = Skill("compare-with-limit", "holding an angle against the limit")
@@ -61,11 +64,13 @@ LIMIT_IN_CENTIMETRES = SlipName(
 
 # --- how high the line to the chart runs -------------------------------------------------------------------------
 
-CHART_HEIGHT = Field("chart_height_cm", "Chart above the patient's eye", Height(low=0.0, high=200))
+CHART_HEIGHT = Field("chart_height_cm", "Chart above the patient's eye", quantities.HEIGHT.having(low=0.0, high=200))
 CHART_PATH = Field(
-    "chart_path_cm", "From the patient's eye to the chart, by the mirror", Distance(low=100.0, high=2000)
+    "chart_path_cm",
+    "From the patient's eye to the chart, by the mirror",
+    quantities.DISTANCE.having(low=100.0, high=2000),
 )
-HEIGHT = Field("height_cm", "Height of the gaze above the eye where you sit", Height())
+HEIGHT = Field("height_cm", "Height of the gaze above the eye where you sit", quantities.HEIGHT)
 
 
 @given(DISTANCE, CHART_PATH)
@@ -125,7 +130,7 @@ def _height_words(share: float, chart_height_cm: float, height_cm: float) -> str
     nearly = about(round(height_cm, 1), round(share, 3) * chart_height_cm, 1)
     return (
         f"The line to the chart has covered as much of the height: {share:.3f} × "
-        f"{chart_height_cm:g} = {nearly}{Height().write(height_cm)} above the level of the eye."
+        f"{chart_height_cm:g} = {nearly}{quantities.HEIGHT.write(height_cm)} above the level of the eye."
     )
 
 
@@ -145,7 +150,9 @@ def height_on_line(*more: Slip[float]) -> Step:
             Slip(
                 MIRROR_TURNED,
                 run=given(SHARE, CHART_HEIGHT)(lambda share, chart_height_cm: -share * chart_height_cm),
-                says=given(HEIGHT)(lambda height_cm: f"Turned over by the mirror: {Height().write(height_cm)}."),
+                says=given(HEIGHT)(
+                    lambda height_cm: f"Turned over by the mirror: {quantities.HEIGHT.write(height_cm)}."
+                ),
                 live=given(CHART_HEIGHT)(lambda chart_height_cm: abs(chart_height_cm) > 1),
             ),
             *more,
@@ -208,7 +215,9 @@ sighting_height = CaseType(
 # --- how far off the gaze a height puts you ----------------------------------------------------------------------
 
 WITHIN = Choice((Option("within", "within the limit"), Option("beyond", "beyond the limit")))
-OWN_HEIGHT = Field("own_height_cm", "Your own eye above the patient's (minus: below)", Height(low=-60.0, high=100))
+OWN_HEIGHT = Field(
+    "own_height_cm", "Your own eye above the patient's (minus: below)", quantities.HEIGHT.having(low=-60.0, high=100)
+)
 INSIDE = Field("inside", "Against the limit", WITHIN)
 
 
@@ -243,7 +252,7 @@ sighting_level = CaseType(
             run=given(HEIGHT, OWN_HEIGHT)(lambda height_cm, own_height_cm: abs(height_cm - own_height_cm)),
             says=given(OWN_HEIGHT, HEIGHT, OFFSET)(
                 lambda own_height_cm, height_cm, offset_cm: (
-                    f"Your eye at {Height().write(own_height_cm)} and the gaze at "
+                    f"Your eye at {quantities.HEIGHT.write(own_height_cm)} and the gaze at "
                     f"{height_cm:.3g} cm are {offset_cm:.3g} cm apart.".replace("-", "−")
                 )
             ),
@@ -263,7 +272,7 @@ sighting_level = CaseType(
             run=given(ANGLE, LIMIT)(lambda angle, limit: "within" if angle <= limit else "beyond"),
             says=given(ANGLE, INSIDE, LIMIT)(
                 lambda angle, inside, limit: (
-                    f"{Angle().write(angle)} is {WITHIN.write(inside)}, {Angle().write(limit)}."
+                    f"{quantities.ANGLE.write(angle)} is {WITHIN.write(inside)}, {quantities.ANGLE.write(limit)}."
                 )
             ),
             slips=(
@@ -291,7 +300,7 @@ sighting_level = CaseType(
                 else "at "
             )
             + "the level of the patient's.",
-            f"The clinic's limit is {Angle().write(limit)} off the visual axis.",
+            f"The clinic's limit is {quantities.ANGLE.write(limit)} off the visual axis.",
         )
     ),
     question=asking("By how many degrees, to 0.1°, are you off the visual axis, and is that within the limit?"),

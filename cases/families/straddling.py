@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -14,7 +14,7 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_reflex import Breadth, lean_in
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Axis, BadFinding, Power
+from cases.kinds import BadFinding
 from cases.lens import axis_gap, axis_of
 from cases.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
 from cases.working import Skill, SlipName, SlipRef
@@ -86,8 +86,8 @@ TURN_TWINS: tuple[Pair, ...] = ((_REVERSED, _PLUS_RULE), (_REVERSED, _NUMBERS), 
 """Each turns the answer round; a plus cylinder, or a turn that does not pass 180, leaves fewer of them possible."""
 
 
-CYLINDER = Field("cylinder", "Cylinder in the frame, signed", Power())
-AXIS = Field("axis", "Its axis", Axis())
+CYLINDER = Field("cylinder", "Cylinder in the frame, signed", quantities.POWER)
+AXIS = Field("axis", "Its axis", quantities.AXIS)
 BAND = Field("band", "Band of light", BANDS)
 _VIEW = Group((STREAK, BAND))
 FIRST = Field("first", "First streak, 45° from the axis", _VIEW)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, Literal, cast
 
+from cases import quantities
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
@@ -17,14 +18,16 @@ from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES
 from cases.fields import Field, Group
 from cases.figures_planes import toric_rotation
 from cases.keys import Key, Rule, Slip, as_found, asking, given
-from cases.kinds import Angle, Axis, BadFinding, Lens
+from cases.kinds import BadFinding, Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_prescription
 from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, degrees, pick_axis
 from cases.working import Skill, SlipName
 
 SIDES = Choice((Option("left", "examiner's left"), Option("right", "examiner's right")))
-TURNED = Field("turned", "How far the mark at 6 o'clock has turned", Angle(exact=0.5, tolerance=2, high=45))
+TURNED = Field(
+    "turned", "How far the mark at 6 o'clock has turned", quantities.ANGLE.having(exact=0.5, tolerance=2, high=45)
+)
 SIDE = Field("side", "To which side the mark has turned", SIDES)
 
 MARK_TO_AXIS = Skill("mark-to-axis", "reading the axis on the eye from the lens's mark")
@@ -76,7 +79,7 @@ def _turned(turned: float) -> bool:
 
 
 LENS = Field("lens", "Lens as it is marked, what the eye needs at the cornea", Lens())
-ACTS_AT = Field("acts_at", "Axis at which it stands on the eye", Axis())
+ACTS_AT = Field("acts_at", "Axis at which it stands on the eye", quantities.AXIS)
 READ_MARK = given(ROTATED, ACTS_AT).step(
     MARK_TO_AXIS,
     run=_stands(1),
@@ -111,7 +114,7 @@ def _ordered(factor: float) -> Rule[float]:
     return given(AXIS, ROTATED)(lambda axis, rotated: axis_of(axis - factor * rotated))
 
 
-ORDER_AXIS = Field("order_axis", "Axis to order", Axis())
+ORDER_AXIS = Field("order_axis", "Axis to order", quantities.AXIS)
 ALLOW_FOR_TURN = ORDER_AXIS.step(
     COMPENSATE,
     run=_ordered(1),
@@ -212,7 +215,7 @@ def _draw_over_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
 LENS_FOUND = Field("lens", "Soft toric lens as it is marked", Lens())
 FOUND = Field("found", "Net result of retinoscopy over it, as at the cornea", Lens())
 PRESCRIPTION_ASKED = replace(PRESCRIPTION, label="What the eye needs at the cornea")
-ORDER_AXIS_ASKED = Field("order_axis", "Axis to order, in the same form", Axis(tolerance=3))
+ORDER_AXIS_ASKED = Field("order_axis", "Axis to order, in the same form", quantities.AXIS.having(tolerance=3))
 
 
 @given(_must_be_toric, LENS_FOUND, TURNED, SIDE, FOUND)

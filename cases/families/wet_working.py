@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import quantities, skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.cross import (
@@ -23,7 +23,7 @@ from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
 from cases.keys import Rule, Slip, asking, given
-from cases.kinds import Cross, Lens, Size
+from cases.kinds import Cross, Lens
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, movement_for
 from cases.notation import write_distance, write_power
@@ -177,7 +177,7 @@ DROPS_FOUND = Field("drops", "Cycloplegic drops", DROPS, default="none")
 FOG = Field(
     "fog",
     "Fog from which the clinic starts an eye that can accommodate",
-    Size(high=3.0),
+    quantities.SIZE.having(high=3.0),
     default=1.0,
 )
 

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import quantities
 from cases.crossed import CrossedCylinders
 from cases.errors import CaseError
 from cases.lens import SphCyl
-from cases.millimetres import Move, Radius
 from cases.typed import Ambiguous
 
 KIND = CrossedCylinders()
@@ -96,12 +96,12 @@ def test_json_that_is_not_two_crossed_cylinders_is_refused(given_json: object) -
 
 
 def test_moves_and_radii_are_millimetres() -> None:
-    assert [Move().read(text) for text in ("12", "12 mm", "1.2 cm")] == pytest.approx([12, 12, 12])
-    assert Move().read("−5") == -5
-    assert (Move().write(-5), Move().write(12.5)) == ("−5 mm", "12.5 mm")
-    assert Radius().read("7,80 mm") == 7.8
-    assert Radius().write(7.8) == "7.80 mm"
+    assert [quantities.MOVE.read(text) for text in ("12", "12 mm", "1.2 cm")] == pytest.approx([12, 12, 12])
+    assert quantities.MOVE.read("−5") == -5
+    assert (quantities.MOVE.write(-5), quantities.MOVE.write(12.5)) == ("−5 mm", "12.5 mm")
+    assert quantities.RADIUS.read("7,80 mm") == 7.8
+    assert quantities.RADIUS.write(7.8) == "7.80 mm"
     with pytest.raises(CaseError, match="give -30 to 30 mm"):
-        Move().read("45")
+        quantities.MOVE.read("45")
     with pytest.raises(CaseError, match="give 5 to 12 mm"):
-        Radius().read("43.25")
+        quantities.RADIUS.read("43.25")

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import quantities
 from cases.errors import CaseError
 from cases.fields import Field, Group
-from cases.kinds import Axis
 from cases.logs import Bracket, LensLog, Log, NoEndPoint, Tried, UnreadableLog, bracket
 
 KIND = LensLog()
@@ -118,7 +118,7 @@ def test_bad_json_is_refused(given: Any) -> None:
 
 
 def test_a_log_stands_in_a_group_as_text() -> None:
-    group = Group((Field("streak", "Streak", Axis()), Field("log", "Log", KIND)))
+    group = Group((Field("streak", "Streak", quantities.AXIS), Field("log", "Log", KIND)))
     value = {"streak": 90.0, "log": KIND.read("+1.00 with, +1.50 neutral, +2.00 against")}
     assert group.read(group.write(value)) == value
 

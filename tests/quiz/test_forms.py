@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 import quiz.pages.settings
 import quiz.settings
+from cases import quantities
 from cases.choices import Choice, Marks, Option, Order
-from cases.kinds import Distance, Lens, Power
+from cases.kinds import Lens
 from cases.lens import SphCyl
 from quiz import people
 from quiz.accuracy import ENTRY, Entry
@@ -42,8 +43,8 @@ OPTIONS = (Option("a", "an a"), Option("b", "a b"))
         (Whole("cases"), 12),
         (Words(), "two words"),
         (Tick(), True),
-        (Power(), -1.25),
-        (Distance(), 67.0),
+        (quantities.POWER, -1.25),
+        (quantities.DISTANCE, 67.0),
         (Lens(), SphCyl(1, -0.5, 90)),
         (Choice(OPTIONS), "b"),
         (Marks(OPTIONS), ()),
@@ -84,7 +85,9 @@ def test_nothing_is_made_of_a_form_with_a_fault() -> None:
 
 
 def test_a_field_that_is_left_empty_is_as_usual_or_asked_for() -> None:
-    values, faults = read((Input("a", "A", Power(), usual=1.0), Input("b", "B", Power(), required=True)), {})
+    values, faults = read(
+        (Input("a", "A", quantities.POWER, usual=1.0), Input("b", "B", quantities.POWER, required=True)), {}
+    )
     assert values == {"a": 1.0}
     assert faults == {"b": "nothing was written: give a power, such as +1.25 or −0.50"}
 

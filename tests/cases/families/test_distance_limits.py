@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.errors import CaseError
-from cases.families.distance_backwards import Inches
+from cases.families.distance_backwards import IN_INCHES
 from cases.marking import mark_text
 from tests.cases.families.worked import answer_of, case_of, slips_of
 
@@ -63,7 +63,7 @@ def test_slips_of_inches_by_hand() -> None:
 
 @pytest.mark.parametrize(("text", "inches"), [("26", 26), ("26 in", 26), ("66.04 cm", 26), ("40.5", 40.5)])
 def test_inches_are_read(text: str, inches: float) -> None:
-    assert Inches().read(text) == pytest.approx(inches)
+    assert IN_INCHES.read(text) == pytest.approx(inches)
 
 
 # ---- how far one may drift

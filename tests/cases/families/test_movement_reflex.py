@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from cases.casetype import draw
 from cases.documents import case_document
 from cases.errors import CaseError
-from cases.families.movement_reflex import Ratio
+from cases.families.movement_reflex import IN_STREAK_SPEEDS
 from cases.lens import SphCyl
 from cases.marking import mark_text
 from cases.register import case_type
@@ -125,19 +125,19 @@ def test_figures_are_sound() -> None:
     ("text", "value"), [("0.5", 0.5), ("3", 3), ("infinite", math.inf), ("∞", math.inf), ("0,75", 0.75)]
 )
 def test_speeds_are_read(text: str, value: float) -> None:
-    assert Ratio().read(text) == value
-    assert Ratio().read(Ratio().write(value)) == value
-    assert Ratio().from_json(Ratio().to_json(value)) == value
+    assert IN_STREAK_SPEEDS.read(text) == value
+    assert IN_STREAK_SPEEDS.read(IN_STREAK_SPEEDS.write(value)) == value
+    assert IN_STREAK_SPEEDS.from_json(IN_STREAK_SPEEDS.to_json(value)) == value
 
 
 @pytest.mark.parametrize("text", ["-1", "fast", "", "2 D"])
 def test_what_is_no_speed_is_refused(text: str) -> None:
     with pytest.raises(CaseError):
-        Ratio().read(text)
+        IN_STREAK_SPEEDS.read(text)
 
 
 def test_speeds_are_compared_as_shares() -> None:
-    kind = Ratio()
+    kind = IN_STREAK_SPEEDS
     assert kind.same(0.52, 0.5)
     assert kind.close(0.56, 0.5)
     assert not kind.close(0.6, 0.5)
