@@ -67,8 +67,10 @@ def commands() -> None:
 def list_types(as_json: bool) -> None:
     """Every case type, with its steps and slips."""
     from cases.documents import type_document
-    from cases.register import all_types
+    from cases.register import all_types, not_loaded
 
+    for line in not_loaded():
+        click.echo(f"cases: {line}", err=True)
     if as_json:
         _print_json([type_document(one) for one in all_types().values()])
         return
@@ -179,6 +181,30 @@ def print_sheet(
     if keep is not None:
         _write_new(Path(keep), write(listed))
     click.echo(page)
+
+
+@commands.command("show")
+@the_type
+@click.option("--svg", is_flag=True, help="as a picture, to be put into a file: `… show TYPE --svg > chain.svg`")
+def show_chain(type_id: str, svg: bool) -> None:
+    """Show a type's chain: what each step reads and gives."""
+    from cases.chain_picture import as_lines, as_svg
+
+    click.echo(as_svg(_type(type_id)) if svg else as_lines(_type(type_id)))
+
+
+@commands.command("new")
+@click.argument("family")
+@click.argument("type_id", metavar="TYPE")
+def write_new(family: str, type_id: str) -> None:
+    """Write a new case type to start from, and its test.
+
+    FAMILY is the id of a family, new or old, such as near; TYPE that of the new type, such as near-add.
+    """
+    from cases.skeleton import write_skeleton
+
+    for path in write_skeleton(family, type_id, Path.cwd()):
+        click.echo(path.relative_to(Path.cwd()))
 
 
 def _type(type_id: str) -> CaseType:

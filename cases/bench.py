@@ -7,7 +7,6 @@ names of the fields are those of the form on the page and of the script's state.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -15,11 +14,11 @@ from cases import figures_reflex
 from cases.figures import Figure
 from cases.figures_parts import heading
 from cases.figures_reflex import Breadth, Brightness, Speed, travel
+from cases.keys import Drawing, Rule, given
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.notation import write_axis
 from cases.retinoscope import DIM_AT, NEUTRAL_ZONE, Setting, movement, skew, speed_ratio, width_mm, zones
-from cases.working import Known
 
 SOURCES_CM = {"diverging": 60.0, "parallel": math.inf, "converging": -20.0}
 """Where each setting of the sleeve puts the apparent source, as `Setting.source_cm` has it. The bench's own instrument:
@@ -111,9 +110,15 @@ class View:
 class Stage:
     """How a case type is put on the bench: its views, and which parts of the bench the learner may change there."""
 
-    views: Callable[[Known], tuple[View, ...]]
+    views: Rule[tuple[View, ...]]
+    """Made of the type's findings alone."""
     free: frozenset[str]
     """Out of "streak", "lenses" and "lean"; sweeping is always free."""
+
+
+def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:
+    """Make the stage on which a bench stands alone."""
+    return Stage(given(bench)(lambda only: (View("", only),)), free)
 
 
 def seen(bench: Bench) -> tuple[str, ...]:
@@ -200,6 +205,11 @@ def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
         say=False,
         name=name,
     )
+
+
+def as_still(bench: Rule[Bench]) -> Drawing:
+    """Make the rule of a figure that is the `still` of this bench."""
+    return given(bench).drawing(lambda uid, drawn: still(drawn, uid=uid))
 
 
 def _look(bench: Bench) -> figures_reflex.Look:

@@ -11,18 +11,23 @@ from typing import Any
 from cases.chance import Chance
 from cases.errors import CaseError
 from cases.fields import Field, Group
-from cases.figures import Figure
+from cases.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.norms import USUAL
-from cases.working import Known, Run, SlippedRun, SlipRef, Step, run_chain, slipped_runs
+from cases.wiring import check_wiring
+from cases.working import Run, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 
 LEVELS = ("novice", "competent", "expert")
 TRIES = 4000
 """Draws before a type is held to be unable to give the case asked for; the tests watch how many are needed."""
 
-Values = Mapping[str, Any]
 Pair = tuple[SlipRef, SlipRef]
+
+HOLDS: Rule[None] = given()(lambda: None)
+"""For findings that always fit together."""
+NO_FORM: Rule[str | None] = given()(lambda: None)
+"""For a type that has a finding called `form` and asks for none."""
 
 
 @dataclass(frozen=True)
@@ -73,22 +78,24 @@ class CaseType:
     seconds: int
     """What a competent clinician takes: an estimate."""
     findings: Group
-    asks: tuple[Field, ...]
+    asks: tuple[Field[Any], ...]
     draw: Callable[[Chance, Settings], dict[str, Any]]
-    begin: Callable[[Known], dict[str, Any]]
-    """Findings to what the first step starts from."""
     steps: tuple[Step, ...]
-    answer: Callable[[Known], dict[str, Any]]
+    answer: Given
     """What is known at the end of the chain to one value for every `asks`."""
-    found: Callable[[Known], tuple[str, ...]]
+    found: Rule[tuple[str, ...]]
     """The findings in words, a line each."""
-    question: Callable[[Known], str]
-    figure: Callable[[Known, str], Figure | None]
+    question: Rule[str]
+    figure: Drawing
     """The findings as a picture; the text is the figure's id on the page."""
+    begin: Given = NOTHING
+    """Findings to what the first step starts from."""
+    holds: Rule[None] = HOLDS
+    """Raises BadFinding where the findings do not fit together."""
     needs: tuple[str, ...] = ()
     """Types to be met before this one."""
-    form: Callable[[Known], str | None] = lambda known: known.get("form")
-    """The cylinder form asked for, when one is."""
+    form: Rule[str | None] | None = None
+    """The cylinder form asked for; by default the finding `form`, where there is one."""
     form_matters: bool = False
     """Whether the form is the point: the same lens in the other form is then sent back, not credited."""
     twins: tuple[Pair, ...] = ()
@@ -96,12 +103,16 @@ class CaseType:
     probes: tuple[Probe, ...] = ()
     sources: tuple[str, ...] = ()
 
+    def __post_init__(self) -> None:
+        """Check that every rule of the chain finds what it needs."""
+        check_wiring(self)
+
     @property
     def slips(self) -> tuple[SlipRef, ...]:
         """Every slip of every step."""
         return tuple(SlipRef(step.skill.id, slip.name.id) for step in self.steps for slip in step.slips)
 
-    def case(self, findings: Known, seed: int | None = None) -> Case:
+    def case(self, findings: Values, seed: int | None = None) -> Case:
         """Make the case of these findings."""
         return Case(self, dict(findings), seed)
 
@@ -169,12 +180,13 @@ class Case:
     """One drawn or given case of a type, with everything that follows from its findings."""
 
     type: CaseType
-    findings: Known
+    findings: Values
     seed: int | None = None
 
     @cached_property
     def start(self) -> dict[str, Any]:
         """What the first step starts from."""
+        self.type.holds(self.findings)
         return {**self.findings, **self.type.begin(self.findings)}
 
     @cached_property
@@ -219,7 +231,7 @@ class Case:
     @property
     def form(self) -> str | None:
         """The cylinder form asked for, when one is."""
-        return self.type.form(self.findings)
+        return self.findings.get("form") if self.type.form is None else self.type.form(self.findings)
 
     @property
     def skills(self) -> tuple[str, ...]:

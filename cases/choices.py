@@ -28,7 +28,7 @@ class UnknownOption(CaseError):
 
 
 @dataclass(frozen=True)
-class Choice(Kind):
+class Choice(Kind[str]):
     """One of a few options, answered by its number, its label or its id."""
 
     options: tuple[Option, ...]
@@ -95,7 +95,7 @@ def _parts(text: str, options: Sequence[Option]) -> list[str]:
 
 
 @dataclass(frozen=True)
-class Order(Kind):
+class Order(Kind[tuple[str, ...]]):
     """All of the options in an order, first to last: a tuple of ids."""
 
     options: tuple[Option, ...]
@@ -139,7 +139,7 @@ class Order(Kind):
 
 
 @dataclass(frozen=True)
-class Marks(Kind):
+class Marks(Kind[tuple[str, ...]]):
     """Any number of the options, none included: a tuple of ids in the order in which they are offered."""
 
     options: tuple[Option, ...]

@@ -7,12 +7,14 @@ from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from cases import notation
 from cases.errors import CaseError, OutOfRange
 from cases.lens import SphCyl, across, at_right_angles, axis_gap
 from cases.vergence import FARTHEST_CM, NEAREST_CM
+
+T = TypeVar("T")
 
 POWER_LIMIT = 60.0
 """No lens or eye of this trade lies beyond it, in D."""
@@ -68,7 +70,7 @@ def eighths_meant(power: float) -> tuple[float, ...]:
     return eighth, eighth - HALF_HUNDREDTH, eighth + HALF_HUNDREDTH
 
 
-class Kind(ABC):
+class Kind(ABC, Generic[T]):
     """One kind of quantity, asked for or found."""
 
     id: str
@@ -81,44 +83,44 @@ class Kind(ABC):
         return f"nothing was written: give {self.hint or 'an answer'}"
 
     @abstractmethod
-    def read(self, text: str) -> Any:
+    def read(self, text: str) -> T:
         """Read what a person typed; raises a CaseError with the sentence why not."""
 
     @abstractmethod
-    def write(self, value: Any) -> str:
+    def write(self, value: T) -> str:
         """Write it as the trade does."""
 
     @abstractmethod
-    def from_json(self, given: object) -> Any:
+    def from_json(self, given: object) -> T:
         """Take it out of JSON; raises BadFinding or OutOfRange."""
 
     @abstractmethod
-    def to_json(self, value: Any) -> Any:
+    def to_json(self, value: T) -> Any:
         """Put it into JSON, rounded to a thousandth."""
 
     @abstractmethod
-    def same(self, given: Any, truth: Any) -> bool:
+    def same(self, given: T, truth: T) -> bool:
         """Say whether it is the exact value, as exactly as a person would write it."""
 
     @abstractmethod
-    def close(self, given: Any, truth: Any) -> bool:
+    def close(self, given: T, truth: T) -> bool:
         """Say whether it lies within the tolerance."""
 
-    def alike(self, given: Any, slipped: Any) -> bool:
+    def alike(self, given: T, slipped: T) -> bool:
         """Say whether an answer may have come from this slip's value."""
         return self.close(given, slipped)
 
-    def meant(self, given: Any) -> tuple[Any, ...]:
+    def meant(self, given: T) -> tuple[T, ...]:
         """Return what a person may mean who writes this: an eighth is written in full, cut or rounded."""
         return (given,)
 
-    def differs(self, given: Any, truth: Any) -> str:
+    def differs(self, given: T, truth: T) -> str:
         """Say in words how the answer differs from the truth."""
         return f"you gave {self.write(given)}; it is {self.write(truth)}"
 
 
 @dataclass(frozen=True)
-class Scalar(Kind):
+class Scalar(Kind[float]):
     """A single number with a unit; the children say how it is read and written."""
 
     exact: float = 0.04
@@ -303,7 +305,7 @@ class Axis(Scalar):
 
 
 @dataclass(frozen=True)
-class Lens(Kind):
+class Lens(Kind[SphCyl]):
     """A prescription. Compared as a lens, whatever its form.
 
     Tolerance: sphere and cylinder within 0.125 D, and an axis error whose residual cylinder 2C·sin δ stays within
@@ -433,7 +435,7 @@ def two_across(given: object, angle: str, power: str, rule: str) -> tuple[tuple[
 
 
 @dataclass(frozen=True)
-class Cross(Kind):
+class Cross(Kind[SphCyl]):
     """A power cross: the lens by its two principal powers, kept as a SphCyl whose axis is the first meridian."""
 
     lens: Lens = Lens()

@@ -108,7 +108,7 @@ def bracket(log: Sequence[Tried], *, unsteady_too: bool = False) -> Bracket:
 
 
 @dataclass(frozen=True)
-class LensLog(Kind):
+class LensLog(Kind[Log]):
     """A log of lenses tried, in the order of trying: a tuple of `Tried`."""
 
     id = "log"

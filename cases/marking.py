@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Any
 
-from cases.casetype import Case, Slipped, Values
+from cases.casetype import Case, Slipped
 from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
 from cases.fields import Field
 from cases.kinds import Cross, Kind, Lens, Power
 from cases.lens import SphCyl
+from cases.working import Values
 
 CREDITED = ("right", "equivalent", "near")
 
@@ -80,7 +81,7 @@ class Mark:
         }
 
 
-def read_one(ask: Field, text: str) -> Any:
+def read_one(ask: Field[Any], text: str) -> Any:
     """Read what was given for one thing asked.
 
     Raises
@@ -93,7 +94,7 @@ def read_one(ask: Field, text: str) -> Any:
     return ask.kind.read(text)
 
 
-def read_fields(asks: Sequence[Field], texts: Mapping[str, str]) -> dict[str, Any]:
+def read_fields(asks: Sequence[Field[Any]], texts: Mapping[str, str]) -> dict[str, Any]:
     """Read one text for every thing asked.
 
     Raises
@@ -112,27 +113,27 @@ def read_fields(asks: Sequence[Field], texts: Mapping[str, str]) -> dict[str, An
     return values
 
 
-def as_given(asks: Sequence[Field], texts: Mapping[str, str]) -> tuple[str, ...]:
+def as_given(asks: Sequence[Field[Any]], texts: Mapping[str, str]) -> tuple[str, ...]:
     """Return what was given for each thing asked: what was typed as it was typed, what was chosen by its label."""
     return tuple(_as_given(ask.kind, texts.get(ask.name, "")) for ask in asks)
 
 
-def named(asks: Sequence[Field], texts: Sequence[str]) -> tuple[str, ...]:
+def named(asks: Sequence[Field[Any]], texts: Sequence[str]) -> tuple[str, ...]:
     """Put its label before each of several answers: figures alone do not say what they were given for."""
     if len(asks) == 1:
         return tuple(texts)
     return tuple(f"{ask.label}: {text}" for ask, text in zip(asks, texts, strict=True))
 
 
-def _as_given(kind: Kind, text: str) -> str:
-    chosen: Kind | None = kind if isinstance(kind, Choice | Marks | Order) else None
+def _as_given(kind: Kind[Any], text: str) -> str:
+    chosen: Kind[Any] | None = kind if isinstance(kind, Choice | Marks | Order) else None
     try:
         return chosen.write(chosen.read(text)) if chosen else text
     except CaseError:
         return text
 
 
-def split_answer(asks: Sequence[Field], text: str) -> dict[str, str]:
+def split_answer(asks: Sequence[Field[Any]], text: str) -> dict[str, str]:
     """Share one text out among several things asked: semicolons between, names before if one likes.
 
     Raises

@@ -30,7 +30,7 @@ _NOUGHT = ("plano", "pl")
 
 
 @dataclass(frozen=True)
-class Written(Kind):
+class Written(Kind[str]):
     """A cell of a record, kept as it is written; a dash, or nothing, is a blank."""
 
     cell: str

@@ -6,6 +6,7 @@ import difflib
 from functools import cache
 from importlib import import_module
 from pkgutil import iter_modules
+from types import ModuleType
 
 from cases import families
 from cases.casetype import LEVELS, CaseType, Family
@@ -19,14 +20,37 @@ class UnknownType(CaseError):
     def __init__(self, given: str, known: tuple[str, ...]) -> None:
         near = difflib.get_close_matches(given, known, n=1)
         hint = f"did you mean {near[0]}?" if near else "`python -m cases list` names them all"
-        super().__init__(f"case type “{given[:40]}” is unknown: {hint}")
+        missing = f" ({'; '.join(not_loaded())})" if not_loaded() else ""
+        super().__init__(f"case type “{given[:40]}” is unknown: {hint}{missing}")
+
+
+@cache
+def loaded_families() -> tuple[tuple[ModuleType, ...], tuple[str, ...]]:
+    """Import every file of families/; return those that could be imported, and a line for each that could not."""
+    loaded, failed = [], []
+    for found in iter_modules(families.__path__):
+        name = f"{families.__name__}.{found.name}"
+        try:
+            loaded.append(import_module(name))
+        except Exception as error:
+            why = " ".join(str(error).split()) or "no reason given"
+            file = f"{name.replace('.', '/')}.py"
+            failed.append(f"{file} cannot be loaded, so its types are missing: {type(error).__name__}: {why}")
+    return tuple(loaded), tuple(failed)
+
+
+def not_loaded() -> tuple[str, ...]:
+    """Return a line for each file of a family that cannot be imported: which it is, and why."""
+    return loaded_families()[1]
 
 
 @cache
 def all_types() -> dict[str, CaseType]:
-    """Return every case type by id in teaching order: by family, then by level, and none before one that it needs."""
-    modules = [import_module(f"{families.__name__}.{module.name}") for module in iter_modules(families.__path__)]
-    types: list[CaseType] = [one for module in modules for one in getattr(module, "TYPES", ())]
+    """Return every case type by id in teaching order: by family, then by level, and none before one that it needs.
+
+    A family's file that cannot be imported takes its own types with it, and no others: see `not_loaded`.
+    """
+    types: list[CaseType] = [one for module in loaded_families()[0] for one in getattr(module, "TYPES", ())]
     types.sort(key=lambda one: (one.family.place, LEVELS.index(one.level)))
     return {one.id: one for one in _after_their_needs(types)}
 

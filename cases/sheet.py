@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from typing import Any
 
 from cases.case_list import CaseList
 from cases.casetype import Case, CaseType, Settings, draw
@@ -124,7 +125,7 @@ def _case(number: int, case: Case, *, key: bool) -> str:
     return "\n".join(lines)
 
 
-def _room_for(ask: Field) -> str:
+def _room_for(ask: Field[Any]) -> str:
     """Leave room to answer one thing asked: a line to write on, or boxes beside what may be chosen."""
     match ask.kind:
         case Choice(options=options):
@@ -139,5 +140,5 @@ def _room_for(ask: Field) -> str:
     return f'<p>{_called(ask)} ({how})</p>\n<ul class="options">{boxes}</ul>'
 
 
-def _called(ask: Field) -> str:
+def _called(ask: Field[Any]) -> str:
     return escape(ask.label) if ask.label.endswith("?") else f"{escape(ask.label)}:"

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from cases.bench import Stage
-from cases.families import bench, bench_short, bench_two
+from functools import cache
 
-_STAGES = bench.STAGES | bench_short.STAGES | bench_two.STAGES
+from cases.bench import Stage
+from cases.register import loaded_families
+
+
+@cache
+def _stages() -> dict[str, Stage]:
+    return {one: stage for module in loaded_families()[0] for one, stage in getattr(module, "STAGES", {}).items()}
 
 
 def stage_of(type_id: str) -> Stage | None:
     """Return how cases of this type are put on the bench; None for a type that is answered on paper."""
-    return _STAGES.get(type_id)
+    return _stages().get(type_id)
 
 
 def staged() -> tuple[str, ...]:
     """Return the ids of the types that are put on the bench."""
-    return tuple(_STAGES)
+    return tuple(_stages())

@@ -4,26 +4,39 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from typing import Any
 
 from cases import skills
 from cases.casetype import Pair, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
 from cases.fields import Field
-from cases.kinds import Distance, Lens
+from cases.keys import Key, Readable, Rule, Slip, Step, given, given_all
+from cases.kinds import Axis, Distance, Lens, Meridian
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_axis, write_distance, write_power, write_prescription, write_size
 from cases.sums import less
 from cases.vergence import is_clinic_value, vergence, working_vergence
-from cases.working import Known, Slip, SlipRef, Step
+from cases.working import SlipRef
 
 DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", Distance())
 FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
 RX = Field("rx", "Prescription", Lens())
+FIRST_LENS = Field("first", "First lens", Lens())
+SECOND_LENS = Field("second", "Second lens", Lens())
 
 DROPS = Choice((Option("none", "none given"), Option("working", "given, and found to be working")))
 DROPS_CAUTION = "Drops are licensed practice: product information and local rules prevail."
+
+Powers = tuple[float, ...]
+"""One power in D for every meridian."""
+
+METRES = Key[float]("metres", unit="m")
+VERGENCE = Key[float]("vergence", unit="D")
+GROSS = Key[Powers]("gross", unit="D")
+NET = Key[Powers]("net", unit="D")
+TURN = Key[str]("turn")
+STREAK = Field("streak", "Long direction of the streak", Meridian())
+MERIDIAN = Field("meridian", "Meridian that is measured", Axis(exact=0.5, tolerance=2))
 
 COMMON_DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
 EASY_DISTANCES = (40.0, 50.0, 67.0, 80.0, 100.0)
@@ -109,45 +122,44 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
     """Step: `distance_cm` to `vergence` in D, as the clinic rounds it or exactly."""
     value = vergence if exact else working_vergence
 
-    def says(known: Known) -> str:
-        cm, power = known["distance_cm"], known["vergence"]
+    def says(cm: float, power: float) -> str:
         if exact or not is_clinic_value(cm) or abs(power - vergence(cm)) < 0.002:
             return f"{write_distance(cm)} is 100 ÷ {cm:g} = {size(power)} D."
         return f"{write_distance(cm)} is 100 ÷ {cm:g} = {vergence(cm):.3f} D, in the clinic taken as {size(power)}."
 
-    return Step(
+    return VERGENCE.step(
         skills.DISTANCE_IN_DIOPTRES,
-        run=lambda known: {"vergence": value(known["distance_cm"])},
-        says=says,
+        run=given(DISTANCE)(value),
+        says=given(DISTANCE, VERGENCE)(says),
         slips=(
             Slip(
                 skills.METRES_NOT_INVERTED,
-                run=lambda known: {"vergence": known["distance_cm"] / 100},
-                says=lambda known: f"{write_distance(known['distance_cm'])} taken as {size(known['vergence'])} D.",
+                run=given(DISTANCE)(lambda cm: cm / 100),
+                says=given(DISTANCE, VERGENCE)(lambda cm, power: f"{write_distance(cm)} taken as {size(power)} D."),
                 # At a metre and a half the metres are the habitual 1.50 as well, and the habit tells it already.
-                live=lambda known: all(
-                    abs(known["distance_cm"] / 100 - other) > 0.02 for other in (value(known["distance_cm"]), 1.5)
-                ),
+                live=given(DISTANCE)(lambda cm: all(abs(cm / 100 - other) > 0.02 for other in (value(cm), 1.5))),
             ),
             Slip(
                 skills.ALWAYS_ONE_FIFTY,
-                run=lambda _: {"vergence": 1.5},
-                says=lambda known: f"1.50 D taken, though the distance is {write_distance(known['distance_cm'])}.",
-                live=lambda known: abs(value(known["distance_cm"]) - 1.5) > 0.02,
+                run=given()(lambda: 1.5),
+                says=given(DISTANCE)(lambda cm: f"1.50 D taken, though the distance is {write_distance(cm)}."),
+                live=given(DISTANCE)(lambda cm: abs(value(cm) - 1.5) > 0.02),
             ),
         ),
     )
 
 
-def taken_off(known: Known) -> str:
+@given(GROSS, VERGENCE, NET)
+def taken_off(gross: Powers, off: float, net: Powers) -> str:
     """Say how the vergence came off every power of `gross`."""
-    sums = [less(g, known["vergence"], n) for g, n in zip(known["gross"], known["net"], strict=True)]
+    sums = [less(g, off, n) for g, n in zip(gross, net, strict=True)]
     return f"Take the distance off: {', and '.join(sums)}."
 
 
-def off_gross(known: Known) -> dict[str, Any]:
+@given(GROSS, VERGENCE)
+def off_gross(gross: Powers, off: float) -> Powers:
     """Take the vergence off every power of `gross`."""
-    return {"net": tuple(g - known["vergence"] for g in known["gross"])}
+    return tuple(g - off for g in gross)
 
 
 def add_sizes(a: float, b: float) -> float:
@@ -162,27 +174,27 @@ def subtract_sizes(power: float, off: float) -> float:
 
 LEFT_IN = Slip(
     skills.DISTANCE_LEFT_IN,
-    run=lambda known: {"net": known["gross"]},
-    says=lambda known: f"Nothing taken off: {listed(known['net'])}.",
+    run=given(GROSS)(lambda gross: gross),
+    says=given(NET)(lambda net: f"Nothing taken off: {listed(net)}."),
 )
 ADDED = Slip(
     skills.DISTANCE_ADDED,
-    run=lambda known: {"net": tuple(g + known["vergence"] for g in known["gross"])},
-    says=lambda known: f"{size(known['vergence'])} added: {listed(known['net'])}.",
+    run=given(GROSS, VERGENCE)(lambda gross, off: tuple(g + off for g in gross)),
+    says=given(VERGENCE, NET)(lambda off, net: f"{size(off)} added: {listed(net)}."),
 )
 
 
-def take_off_distance(*more: Slip) -> Step:
+def take_off_distance(*more: Slip[Powers]) -> Step:
     """Step: the powers in `gross` less the `vergence`, in D, to `net`; `more` slips beside leaving it in or adding."""
-    return Step(skills.TAKE_OFF_DISTANCE, run=off_gross, says=taken_off, slips=(LEFT_IN, ADDED, *more))
+    return NET.step(skills.TAKE_OFF_DISTANCE, run=off_gross, says=taken_off, slips=(LEFT_IN, ADDED, *more))
 
 
-def sign_blind(*, live: Callable[[Known], bool]) -> Slip:
+def sign_blind(*, live: Rule[bool]) -> Slip[Powers]:
     """Build the slip of taking the distance off the size of each power; `live` says where it differs from others."""
     return Slip(
         skills.SIGN_BLIND,
-        run=lambda known: {"net": tuple(subtract_sizes(g, known["vergence"]) for g in known["gross"])},
-        says=lambda known: f"{size(known['vergence'])} taken off the sizes: {listed(known['net'])}.",
+        run=given(GROSS, VERGENCE)(lambda gross, off: tuple(subtract_sizes(g, off) for g in gross)),
+        says=given(VERGENCE, NET)(lambda off, net: f"{size(off)} taken off the sizes: {listed(net)}."),
         live=live,
     )
 
@@ -204,19 +216,19 @@ def from_vertical(angle: float) -> float:
     return axis_of(90 - angle)
 
 
-def read_scale(*names: str) -> Step:
-    """Step: the directions drawn (`names` in the findings) to the same names as read off the dial."""
+def read_scale(*drawn: Key[float] | str) -> Step:
+    """Step: the directions `drawn` to the same as read off the dial."""
+    keys = [Key[float](one) if isinstance(one, str) else one for one in drawn]
+    directions = given_all(keys)
 
-    def read(turn: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
-        return lambda known: {name: turn(known[name]) for name in names}
+    def read(turn: Callable[[float], float]) -> Rule[tuple[float, ...]]:
+        return directions(lambda *angles: tuple(turn(angle) for angle in angles))
 
-    def changed_by(turn: Callable[[float], float]) -> Callable[[Known], bool]:
-        return lambda known: known[names[0]] % 90 != 0 and turn(known[names[0]]) != known[names[0]]
+    def changed_by(turn: Callable[[float], float]) -> Rule[bool]:
+        return given(keys[0])(lambda first: first % 90 != 0 and turn(first) != first)
 
-    def says(known: Known) -> str:
-        return f"The dial reads {' and '.join(degrees(known[name]) for name in names)}."
-
-    return Step(
+    says = directions(lambda *angles: f"The dial reads {' and '.join(degrees(angle) for angle in angles)}.")
+    return directions.step(
         skills.READ_SCALE,
         run=read(lambda angle: angle),
         says=says,
@@ -229,15 +241,15 @@ def read_scale(*names: str) -> Step:
 
 def read_meridian() -> Step:
     """Step: the `streak` as read off the dial to the `meridian` that it measures."""
-    return Step(
+    return MERIDIAN.step(
         skills.READ_MERIDIAN,
-        run=lambda known: {"meridian": across(known["streak"])},
-        says=lambda known: f"The sweep runs across the streak, so it is the {degrees(known['meridian'])} meridian.",
+        run=given(STREAK)(across),
+        says=given(MERIDIAN)(lambda at: f"The sweep runs across the streak, so it is the {degrees(at)} meridian."),
         slips=(
             Slip(
                 skills.SWEEP_FOR_STREAK,
-                run=lambda known: {"meridian": known["streak"]},
-                says=lambda known: f"The {degrees(known['meridian'])} meridian, along the streak.",
+                run=given(STREAK)(lambda streak: streak),
+                says=given(MERIDIAN)(lambda at: f"The {degrees(at)} meridian, along the streak."),
             ),
         ),
     )
@@ -248,13 +260,14 @@ def turn_between(start: float, goal: float) -> float:
     return (goal - start + 90) % 180 - 90
 
 
-def turn_on_dial(start: str, goal: str, *, stays: Callable[[Known], bool], says: Callable[[Known], str]) -> Step:
+def turn_on_dial(start: Readable[float], goal: Readable[float | None], *, stays: Rule[bool], says: Rule[str]) -> Step:
     """Step: the directions under `start` and `goal` to the `turn` from one to the other: up, down or leave."""
+    both = given(stays, start, goal)
 
-    def turn(up: Callable[[float, float], bool]) -> Callable[[Known], dict[str, Any]]:
-        return lambda known: {"turn": "leave" if stays(known) else "up" if up(known[start], known[goal]) else "down"}
+    def turn(up: Callable[[float, float], bool]) -> Rule[str]:
+        return both(lambda stay, a, b: "leave" if stay or b is None else "up" if up(a, b) else "down")
 
-    return Step(
+    return TURN.step(
         skills.TURN_ON_DIAL,
         run=turn(lambda a, b: turn_between(a, b) > 0),
         says=says,
@@ -263,17 +276,13 @@ def turn_on_dial(start: str, goal: str, *, stays: Callable[[Known], bool], says:
                 skills.THROUGH_THE_NUMBERS,
                 run=turn(lambda a, b: b > a),
                 says=says,
-                live=lambda known: not stays(known) and abs(known[goal] - known[start]) > 90,
+                live=both(lambda stay, a, b: not stay and b is not None and abs(b - a) > 90),
             ),
         ),
     )
 
 
-def lens_pair(known: Known) -> tuple[SphCyl, SphCyl]:
-    """Return the two lenses, `first` and `second`, that are added or compared."""
-    return known["first"], known["second"]
-
-
-def any_cylinder(known: Known) -> bool:
-    """Say whether either of the two lenses has a cylinder."""
-    return any(lens.cylinder for lens in lens_pair(known))
+@given(FIRST_LENS, SECOND_LENS)
+def any_cylinder(first: SphCyl, second: SphCyl) -> bool:
+    """Say whether either of the two lenses that are added or compared has a cylinder."""
+    return bool(first.cylinder or second.cylinder)

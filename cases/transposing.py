@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from cases import skills
+from cases.cross import AXIS, CYLINDER, SPHERE
+from cases.keys import ALWAYS, Key, Mark, Rule, Slip, Step, given
 from cases.lens import across
 from cases.steps import degrees, from_vertical, mirrored, signed
 from cases.sums import added
-from cases.working import Known, Slip, SlipName, Step, always
+from cases.working import SlipName
 
 AXIS_FROM_180 = SlipName(
     "axis-taken-from-180",
@@ -24,87 +26,85 @@ AXIS_FROM_90 = SlipName(
 
 AXIS_SUBTRACTED_FROM_180 = Slip(
     AXIS_FROM_180,
-    run=lambda known: {"axis": mirrored(known["axis"])},
-    says=lambda known: f"The axis taken from 180: {degrees(known['axis'])}.",
-    live=lambda known: known["axis"] % 90 != 0,
+    run=given(AXIS)(lambda axis: mirrored(axis)),
+    says=given(AXIS)(lambda axis: f"The axis taken from 180: {degrees(axis)}."),
+    live=given(AXIS)(lambda axis: axis % 90 != 0),
 )
 AXIS_SUBTRACTED_FROM_90 = Slip(
     AXIS_FROM_90,
-    run=lambda known: {"axis": from_vertical(known["axis"])},
-    says=lambda known: f"The axis taken from 90: {degrees(known['axis'])}.",
-    live=lambda known: 0 < known["axis"] < 90,
+    run=given(AXIS)(lambda axis: from_vertical(axis)),
+    says=given(AXIS)(lambda axis: f"The axis taken from 90: {degrees(axis)}."),
+    live=given(AXIS)(lambda axis: 0 < axis < 90),
 )
 
 
-def in_other_form(known: Known) -> bool:
+WAS = Key[float]("was", unit="D")
+TURNING = Mark("turning")
+
+
+def in_other_form(cylinder: float, form: str) -> bool:
     """Say whether the `cylinder` has the sign of the form that is not asked for."""
-    return bool(known["cylinder"] != 0 and (known["cylinder"] < 0) != (known["form"] == "minus"))
+    return bool(cylinder != 0 and (cylinder < 0) != (form == "minus"))
 
 
-def turning_steps(needed: Callable[[Known], bool] = always, *, axis_alone: bool = True) -> tuple[Step, ...]:
+def turning_steps(needed: Rule[bool] = ALWAYS, *, axis_alone: bool = True) -> tuple[Step, ...]:
     """Build the steps from `sphere`, `cylinder`, `axis` to the same names in the other form, when `needed`.
 
     axis_alone: whether taking the axis from 180 or 90 is told apart; where the dial is read as well, a mirrored dial
     gives the very same answers, so there it is not.
     Source: simple transposition, e.g. the NFOS optician course, module 8.
     """
-    called_for = "turning"
     axis_slips = (AXIS_SUBTRACTED_FROM_180, AXIS_SUBTRACTED_FROM_90) if axis_alone else ()
 
-    def first(known: Known) -> bool:
-        return needed(known)
-
-    def later(known: Known) -> bool:
-        return bool(known.get(called_for, False))
+    def turned(new: Callable[[float, float], float]) -> Rule[tuple[float, float, bool]]:
+        return given(SPHERE, CYLINDER)(lambda sphere, cylinder: (new(sphere, cylinder), sphere, True))
 
     return (
-        Step(
+        given(SPHERE, WAS, TURNING).step(
             skills.TURN_SPHERE,
-            run=lambda known: {"sphere": known["sphere"] + known["cylinder"], "was": known["sphere"], called_for: True},
-            says=lambda known: f"New sphere: {added(known['was'], known['cylinder'], known['sphere'])}.",
+            run=turned(lambda sphere, cylinder: sphere + cylinder),
+            says=given(WAS, CYLINDER, SPHERE)(
+                lambda was, cylinder, sphere: f"New sphere: {added(was, cylinder, sphere)}."
+            ),
             slips=(
                 Slip(
                     skills.SPHERE_NOT_READDED,
-                    run=lambda known: {"was": known["sphere"], called_for: True},
-                    says=lambda known: f"Sphere left at {signed(known['sphere'])}.",
+                    run=turned(lambda sphere, _: sphere),
+                    says=given(SPHERE)(lambda sphere: f"Sphere left at {signed(sphere)}."),
                 ),
                 Slip(
                     skills.CYLINDER_SUBTRACTED,
-                    run=lambda known: {
-                        "sphere": known["sphere"] - known["cylinder"],
-                        "was": known["sphere"],
-                        called_for: True,
-                    },
-                    says=lambda known: f"The cylinder taken away: sphere {signed(known['sphere'])}.",
+                    run=turned(lambda sphere, cylinder: sphere - cylinder),
+                    says=given(SPHERE)(lambda sphere: f"The cylinder taken away: sphere {signed(sphere)}."),
                 ),
             ),
-            needed=first,
+            needed=needed,
         ),
-        Step(
+        CYLINDER.step(
             skills.TURN_SIGN,
-            run=lambda known: {"cylinder": -known["cylinder"]},
-            says=lambda known: f"Same cylinder, other sign: {signed(known['cylinder'])}.",
+            run=given(CYLINDER)(lambda cylinder: -cylinder),
+            says=given(CYLINDER)(lambda cylinder: f"Same cylinder, other sign: {signed(cylinder)}."),
             slips=(
                 Slip(
                     skills.SIGN_KEPT,
-                    run=lambda _: {},
-                    says=lambda known: f"Cylinder kept as {signed(known['cylinder'])}.",
+                    run=given(CYLINDER)(lambda cylinder: cylinder),
+                    says=given(CYLINDER)(lambda cylinder: f"Cylinder kept as {signed(cylinder)}."),
                 ),
             ),
-            needed=later,
+            needed=given(TURNING)(lambda turning: turning),
         ),
-        Step(
+        AXIS.step(
             skills.TURN_AXIS,
-            run=lambda known: {"axis": across(known["axis"])},
-            says=lambda known: f"The axis turned through 90: {degrees(known['axis'])}.",
+            run=given(AXIS)(across),
+            says=given(AXIS)(lambda axis: f"The axis turned through 90: {degrees(axis)}."),
             slips=(
                 Slip(
                     skills.AXIS_NOT_TURNED,
-                    run=lambda _: {},
-                    says=lambda known: f"The axis left at {degrees(known['axis'])}.",
+                    run=given(AXIS)(lambda axis: axis),
+                    says=given(AXIS)(lambda axis: f"The axis left at {degrees(axis)}."),
                 ),
                 *axis_slips,
             ),
-            needed=later,
+            needed=given(TURNING)(lambda turning: turning),
         ),
     )

@@ -10,11 +10,11 @@ from typing import Any
 
 from cases.errors import CaseError
 
-Known = Mapping[str, Any]
-"""What is known so far in a chain: names to quantities, in the units that the names of contract.md carry."""
+Values = Mapping[str, Any]
+"""Quantities by name, as a chain is carried through. Only the keys of keys.py look a name up here."""
 
 
-def always(_: Known) -> bool:
+def always(_: Values) -> bool:
     """Hold under all conditions: for a step or slip that has none of its own."""
     return True
 
@@ -41,25 +41,25 @@ class SlipName:
 
 
 @dataclass(frozen=True)
-class Slip:
-    """One wrong version of a step: `run` replaces the step's own, `says` is the line that it leads to."""
+class ChainSlip:
+    """One wrong version of a step as a chain runs it: `run` takes the place of its own, `says` is the line."""
 
     name: SlipName
-    run: Callable[[Known], dict[str, Any]]
-    says: Callable[[Known], str]
-    live: Callable[[Known], bool] = always
+    run: Callable[[Values], dict[str, Any]]
+    says: Callable[[Values], str]
+    live: Callable[[Values], bool] = always
     """Whether the wrong way is wrong here at all: "always 1.50" is no slip at two thirds of a metre."""
 
 
 @dataclass(frozen=True)
-class Step:
-    """A pure function from what is known so far to a little more, with the sentence that says what it did."""
+class ChainStep:
+    """A step as a chain runs it: from what is known so far to a little more, and the sentence that says so."""
 
     skill: Skill
-    run: Callable[[Known], dict[str, Any]]
-    says: Callable[[Known], str]
-    slips: tuple[Slip, ...] = ()
-    needed: Callable[[Known], bool] = always
+    run: Callable[[Values], dict[str, Any]]
+    says: Callable[[Values], str]
+    slips: tuple[ChainSlip, ...] = ()
+    needed: Callable[[Values], bool] = always
     """Whether this case calls for the step: no turning into plus form where plus form was found."""
 
 
@@ -76,9 +76,9 @@ class Line:
     """One line of a working: the step, its sentence, what it added, and the slip in it if there is one."""
 
     step: str
-    tell: Callable[[Known], str] = field(compare=False, repr=False)
+    tell: Callable[[Values], str] = field(compare=False, repr=False)
     """Writes the sentence, from what is known after the step."""
-    known: Known = field(compare=False, repr=False)
+    known: Values = field(compare=False, repr=False)
     values: Mapping[str, Any]
     slip: str | None = None
 
@@ -93,7 +93,7 @@ class Run:
     """A chain carried through."""
 
     lines: tuple[Line, ...]
-    known: Known
+    known: Values
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ class NotLive(CaseError):
         super().__init__(f"slip {slip.slip} at {slip.step}: it cannot happen in this case; draw another")
 
 
-def run_chain(steps: Sequence[Step], start: Known, swaps: Mapping[int, Slip] | None = None) -> Run:
+def run_chain(steps: Sequence[ChainStep], start: Values, swaps: Mapping[int, ChainSlip] | None = None) -> Run:
     """Carry a chain through from `start`, each step numbered in `swaps` replaced by that slip.
 
     A step that the case does not need is left out.
@@ -124,7 +124,7 @@ def run_chain(steps: Sequence[Step], start: Known, swaps: Mapping[int, Slip] | N
     return _carried(steps, Run((), start), 0, swaps or {})
 
 
-def _carried(steps: Sequence[Step], before: Run, first: int, swaps: Mapping[int, Slip]) -> Run:
+def _carried(steps: Sequence[ChainStep], before: Run, first: int, swaps: Mapping[int, ChainSlip]) -> Run:
     """Carry a chain on from its step number `first`."""
     known: dict[str, Any] = dict(before.known)
     lines: list[Line] = list(before.lines)
@@ -143,7 +143,7 @@ def _carried(steps: Sequence[Step], before: Run, first: int, swaps: Mapping[int,
 
 
 def slipped_runs(
-    steps: Sequence[Step], start: Known, *, at_once: int = 1, only: str | None = None
+    steps: Sequence[ChainStep], start: Values, *, at_once: int = 1, only: str | None = None
 ) -> Iterator[SlippedRun]:
     """Yield the chain with every live slip in it (`at_once` = 1) or every pair of slips at two steps (2).
 
@@ -165,7 +165,7 @@ def slipped_runs(
         yield SlippedRun(tuple(SlipRef(steps[number].skill.id, slip.name.id) for number, slip in chosen), run)
 
 
-def _befores(steps: Sequence[Step], start: Known) -> list[Run]:
+def _befores(steps: Sequence[ChainStep], start: Values) -> list[Run]:
     """Return how the right chain stands before each of its steps: what comes before a slip is the same with it."""
     out = [Run((), start)]
     for number in range(len(steps) - 1):

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
+from typing import Any
 
 from cases.casetype import LEVELS, CannotDraw, CaseType, Settings, draw
 from cases.choices import Choice, Marks, Order
@@ -56,7 +57,7 @@ def key_of(ref: SlipRef) -> SlipKey:
     return ref.step, ref.slip
 
 
-def options_of(asks: Iterable[Field]) -> int | None:
+def options_of(asks: Iterable[Field[Any]]) -> int | None:
     """Return among how many answers one would guess, or None where anything is typed."""
     ways = 1
     for ask in asks:

@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from cases.casetype import Case, Values
+from cases.casetype import Case
 from cases.lens import SphCyl
 from cases.recall import all_groups
+from cases.working import Values
 from quiz import accuracy_store, classes, drill_runs, drills, people, practice, recalling, signing
 from quiz.accuracy import Entry
 from quiz.class_store import preceptor_named

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
+from typing import Any
 from xml.etree.ElementTree import Element, SubElement
 
 from cases.casetype import Case
@@ -59,12 +60,12 @@ def item(case: Case, identifier: str, title: str, picture: str | None) -> Elemen
     return root
 
 
-def name_of(ask: Field) -> str:
+def name_of(ask: Field[Any]) -> str:
     """Return the identifier of the response to one thing asked."""
     return f"response_{ask.name}"
 
 
-def _interact(parent: Element, ask: Field) -> None:
+def _interact(parent: Element, ask: Field[Any]) -> None:
     where = name_of(ask)
     match ask.kind:
         case Choice(options=options) | Marks(options=options) | Order(options=options):
@@ -82,7 +83,7 @@ def _interact(parent: Element, ask: Field) -> None:
             _in(render, "response_label", ident=f"{where}_text")
 
 
-def _right(test: Element, case: Case, ask: Field) -> None:
+def _right(test: Element, case: Case, ask: Field[Any]) -> None:
     where, truth = name_of(ask), case.truth[ask.name]
     match ask.kind:
         case Choice():

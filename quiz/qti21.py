@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Any
 from xml.etree.ElementTree import Element, SubElement, register_namespace
 
 from cases.casetype import Case
@@ -65,7 +66,7 @@ def item(case: Case, identifier: str, title: str, picture: str | None) -> Elemen
     return root
 
 
-def name_of(ask: Field) -> str:
+def name_of(ask: Field[Any]) -> str:
     """Return the identifier of the response to one thing asked."""
     return "RESPONSE-" + ask.name.replace("_", "-")
 
@@ -76,7 +77,7 @@ def identifiers(options: Sequence[Option]) -> dict[str, str]:
     return {one.id: one.id if plain else f"option-{number}" for number, one in enumerate(options, 1)}
 
 
-def _declare(root: Element, case: Case, ask: Field) -> None:
+def _declare(root: Element, case: Case, ask: Field[Any]) -> None:
     truth = case.truth[ask.name]
     match ask.kind:
         case Choice(options=options):
@@ -98,7 +99,7 @@ def _declare(root: Element, case: Case, ask: Field) -> None:
             _in(mapping, "mapEntry", mapKey=text, mappedValue="1", caseSensitive="false")
 
 
-def _interact(body: Element, ask: Field) -> None:
+def _interact(body: Element, ask: Field[Any]) -> None:
     where = name_of(ask)
     match ask.kind:
         case Choice(options=options) | Marks(options=options):
@@ -128,7 +129,7 @@ def _process(root: Element, case: Case) -> None:
     _in(_in(process, "setOutcomeValue", identifier="FEEDBACK"), "baseValue", "working", baseType="identifier")
 
 
-def _right(parent: Element, case: Case, ask: Field) -> None:
+def _right(parent: Element, case: Case, ask: Field[Any]) -> None:
     where = name_of(ask)
     if isinstance(ask.kind, Marks) and not case.truth[ask.name]:
         _in(_in(parent, "isNull"), "variable", identifier=where)

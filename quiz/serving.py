@@ -16,6 +16,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+from cases.register import not_loaded
 from quiz import lanes, limits
 from quiz.app import LOOPBACK, create_app
 from quiz.class_store import has_preceptor
@@ -137,6 +138,8 @@ def _serve(
     logging.getLogger("waitress").setLevel(logging.ERROR)
     open_ones: dict[int, Any] = {}
     server = limits.limited_server(app, open_ones, most=most, threads=LONG_AT_ONCE, sockets=[listening])
+    for line in not_loaded():
+        say(line)
     say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
     if beyond:
         say("Whoever can reach that address may ask to come in; only a class's code or a password lets them.")

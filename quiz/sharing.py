@@ -185,7 +185,7 @@ def _described(one: CaseType, findings: Any, truth: Any) -> dict[str, Any]:
     return out
 
 
-def interaction(asks: tuple[Field, ...]) -> str:
+def interaction(asks: tuple[Field[Any], ...]) -> str:
     """Return the xAPI interaction type of what is asked."""
     if len(asks) > 1:
         return "fill-in"
@@ -198,7 +198,7 @@ def interaction(asks: tuple[Field, ...]) -> str:
             return "fill-in"
 
 
-def response(ask: Field, value: Any) -> str:
+def response(ask: Field[Any], value: Any) -> str:
     """Write one thing asked as a response pattern does: options by id, all else as it is written."""
     match ask.kind:
         case Choice():

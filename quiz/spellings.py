@@ -61,7 +61,7 @@ def _listable(kind: object, truth: Any) -> bool:
     return isinstance(kind, Scalar)
 
 
-def spellings(case: Case, ask: Field) -> tuple[str, ...]:
+def spellings(case: Case, ask: Field[Any]) -> tuple[str, ...]:
     """Return the usual ways of typing the right answer to one thing asked, the trade's own first.
 
     There is none where they cannot be listed.
@@ -76,7 +76,7 @@ def spellings(case: Case, ask: Field) -> tuple[str, ...]:
     return tuple(found)[:MOST]
 
 
-def _reads_right(ask: Field, text: str, truth: Any) -> bool:
+def _reads_right(ask: Field[Any], text: str, truth: Any) -> bool:
     try:
         return ask.kind.same(ask.kind.read(text), truth)
     except CaseError:

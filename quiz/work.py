@@ -68,7 +68,7 @@ def computing_types() -> dict[str, CaseType]:
     }
 
 
-def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field]]:
+def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field[Any]]]:
     """Yield every field that is no group, with its dotted name."""
     for field in group.fields:
         if isinstance(field.kind, Group):
@@ -143,7 +143,7 @@ def _answers(case: Case) -> tuple[Answer, ...]:
     return tuple(_answer(ask, case.truth[ask.name], case.form) for ask in case.type.asks)
 
 
-def _answer(ask: Field, value: Any, form: str | None) -> Answer:
+def _answer(ask: Field[Any], value: Any, form: str | None) -> Answer:
     if not isinstance(ask.kind, Lens):
         return Answer(ask.label, ask.kind.write(value))
     first = "plus" if form == "plus" else "minus"

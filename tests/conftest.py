@@ -14,9 +14,10 @@ import pytest
 from flask import Flask
 from hypothesis import HealthCheck, settings
 
-from cases.casetype import Case, CaseType, Settings, Values, draw
+from cases.casetype import Case, CaseType, Settings, draw
 from cases.chance import Chance
 from cases.register import case_type
+from cases.working import Values
 from quiz import lanes, limits, people, practice
 from quiz.datafile import DataFile
 from quiz.forms import form_text

@@ -7,17 +7,19 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Family, Settings
 from cases.chance import Chance
-from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
+from cases.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross, trial_frame
+from cases.keys import Slip, asking, given
 from cases.kinds import Cross, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import write_powers
-from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, mirrored, pick_lens, signed, size
+from cases.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, SHARE
+from cases.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed, size
 from cases.sums import added
 from cases.transposing import turning_steps
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 FAMILY = Family("algebra", "Lens algebra", 4)
 
@@ -31,23 +33,26 @@ CROSS_SWAPPED = SlipName(
 )
 
 
-def _rx_words(known: Known) -> tuple[str, ...]:
-    return (as_written(known["rx"]),)
+@given(RX)
+def _rx_words(rx: SphCyl) -> tuple[str, ...]:
+    return (as_written(rx),)
 
 
 def _draw_rx(chance: Chance, settings: Settings) -> dict[str, Any]:
-    return {"rx": pick_lens(chance, settings).in_form(chance.among(("minus", "minus", "plus")))}
+    return RX.to(pick_lens(chance, settings).in_form(chance.among(("minus", "minus", "plus"))))
 
 
-def _frame(known: Known, uid: str) -> Figure:
-    return trial_frame((known["rx"],), uid=uid)
+@given(RX).drawing
+def _frame(uid: str, rx: SphCyl) -> Figure:
+    return trial_frame((rx,), uid=uid)
 
 
-def _spread(findings: Known) -> dict[str, Any]:
-    rx = findings["rx"]
-    return {"sphere": rx.sphere, "cylinder": rx.cylinder, "axis": rx.axis}
+@given(RX)
+def _spread(rx: SphCyl) -> tuple[float, float, float]:
+    return (rx.sphere, rx.cylinder, rx.axis)
 
 
+POWERS = Field("powers", "Power in each principal meridian", Cross())
 rx_to_cross = CaseType(
     id="rx-to-cross",
     title="Prescription to power cross",
@@ -55,72 +60,85 @@ rx_to_cross = CaseType(
     level="novice",
     seconds=12,
     findings=Group((RX,)),
-    asks=(Field("powers", "Power in each principal meridian", Cross()),),
+    asks=(POWERS,),
     draw=_draw_rx,
-    begin=_spread,
+    begin=given(SPHERE, CYLINDER, AXIS).by(_spread),
     steps=(
-        Step(
+        MERIDIANS.step(
             LAY_MERIDIANS,
-            run=lambda known: {"meridians": (known["axis"], across(known["axis"]))},
-            says=lambda known: (
-                f"The principal meridians are {degrees(known['meridians'][0])}, along the axis, and "
-                f"{degrees(known['meridians'][1])}, across it."
+            run=given(AXIS)(lambda axis: (axis, across(axis))),
+            says=given(MERIDIANS)(
+                lambda meridians: (
+                    f"The principal meridians are {degrees(meridians[0])}, along the axis, and "
+                    f"{degrees(meridians[1])}, across it."
+                )
             ),
             slips=(
                 Slip(
                     skills.SCALE_MIRRORED,
-                    run=lambda known: {"meridians": (mirrored(known["axis"]), across(mirrored(known["axis"])))},
-                    says=lambda known: (
-                        f"Meridians laid at {degrees(known['meridians'][0])} and {degrees(known['meridians'][1])}."
+                    run=given(AXIS)(lambda axis: (mirrored(axis), across(mirrored(axis)))),
+                    says=given(MERIDIANS)(
+                        lambda meridians: f"Meridians laid at {degrees(meridians[0])} and {degrees(meridians[1])}."
                     ),
                 ),
             ),
         ),
-        Step(
+        given(ON_AXIS, OFF_AXIS).step(
             POWER_ON_AXIS,
-            run=lambda known: {"on_axis": known["meridians"][0], "off_axis": known["meridians"][1]},
-            says=lambda known: (
-                f"A cylinder has no power along its axis, so {degrees(known['on_axis'])} holds the sphere "
-                f"alone: {signed(known['sphere'])}."
+            run=given(MERIDIANS)(lambda meridians: (meridians[0], meridians[1])),
+            says=given(ON_AXIS, SPHERE)(
+                lambda on_axis, sphere: (
+                    f"A cylinder has no power along its axis, so {degrees(on_axis)} holds the sphere "
+                    f"alone: {signed(sphere)}."
+                )
             ),
             slips=(
                 Slip(
                     CROSS_SWAPPED,
-                    run=lambda known: {"on_axis": known["meridians"][1], "off_axis": known["meridians"][0]},
-                    says=lambda known: f"The sphere put on {degrees(known['on_axis'])}, across the axis.",
+                    run=given(MERIDIANS)(lambda meridians: (meridians[1], meridians[0])),
+                    says=given(ON_AXIS)(lambda on_axis: f"The sphere put on {degrees(on_axis)}, across the axis."),
                 ),
             ),
         ),
-        Step(
+        ACROSS_POWER.step(
             skills.POWER_ACROSS_AXIS,
-            run=lambda known: {"across_power": known["sphere"] + known["cylinder"]},
-            says=lambda known: (
-                f"Across the axis, at {degrees(known['off_axis'])}, sphere and cylinder act together: "
-                f"{signed(known['across_power'])}."
+            run=given(SPHERE, CYLINDER)(lambda sphere, cylinder: sphere + cylinder),
+            says=given(OFF_AXIS, ACROSS_POWER)(
+                lambda off_axis, across_power: (
+                    f"Across the axis, at {degrees(off_axis)}, sphere and cylinder act together: "
+                    f"{signed(across_power)}."
+                )
             ),
             slips=(
                 Slip(
                     skills.CYLINDER_ALONE,
-                    run=lambda known: {"across_power": known["cylinder"]},
-                    says=lambda known: (
-                        f"The cylinder alone at {degrees(known['off_axis'])}: {signed(known['across_power'])}."
+                    run=given(CYLINDER)(lambda cylinder: cylinder),
+                    says=given(OFF_AXIS, ACROSS_POWER)(
+                        lambda off_axis, across_power: (
+                            f"The cylinder alone at {degrees(off_axis)}: {signed(across_power)}."
+                        )
                     ),
                 ),
                 Slip(
                     skills.CYLINDER_SUBTRACTED,
-                    run=lambda known: {"across_power": known["sphere"] - known["cylinder"]},
-                    says=lambda known: (
-                        f"The cylinder taken away at {degrees(known['off_axis'])}: {signed(known['across_power'])}."
+                    run=given(SPHERE, CYLINDER)(lambda sphere, cylinder: sphere - cylinder),
+                    says=given(OFF_AXIS, ACROSS_POWER)(
+                        lambda off_axis, across_power: (
+                            f"The cylinder taken away at {degrees(off_axis)}: {signed(across_power)}."
+                        )
                     ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"powers": SphCyl.from_meridians(known["on_axis"], known["sphere"], known["across_power"])},
+    answer=POWERS.by(
+        given(ON_AXIS, SPHERE, ACROSS_POWER)(
+            lambda on_axis, sphere, across_power: SphCyl.from_meridians(on_axis, sphere, across_power)
+        )
+    ),
     found=_rx_words,
-    question=lambda _: "What is the power in each of the two principal meridians?",
+    question=asking("What is the power in each of the two principal meridians?"),
     figure=_frame,
-    form=lambda _: None,
     needs=("streak-axis",),
     sources=("Definition of a cylinder's axis, ISO 13666",),
 )
@@ -128,9 +146,10 @@ rx_to_cross = CaseType(
 
 def _draw_cross(chance: Chance, settings: Settings) -> dict[str, Any]:
     lens = pick_lens(chance, settings).in_form(chance.among(("minus", "plus")))
-    return {"powers": lens, "form": settings.form}
+    return given(POWERS, FORM).to(lens, settings.form)
 
 
+PRESCRIPTION = Field("prescription", "Prescription", Lens())
 cross_to_rx = CaseType(
     id="cross-to-rx",
     title="Power cross to prescription",
@@ -139,32 +158,38 @@ cross_to_rx = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("powers", "Power in each principal meridian", Cross()),
+            POWERS,
             FORM,
         )
     ),
-    asks=(Field("prescription", "Prescription", Lens()),),
+    asks=(PRESCRIPTION,),
     draw=_draw_cross,
-    begin=lambda findings: {
-        "net": (findings["powers"].sphere, findings["powers"].sphere + findings["powers"].cylinder),
-        "meridians": (findings["powers"].axis, across(findings["powers"].axis)),
-    },
-    steps=(choose_sphere(), find_cylinder(), PLACE_AXIS),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        write_powers(
-            (
-                (known["powers"].axis, known["powers"].sphere),
-                (across(known["powers"].axis), known["powers"].sphere + known["powers"].cylinder),
-            )
-        ),
+    begin=given(NET, MERIDIANS).by(
+        given(POWERS)(
+            lambda powers: ((powers.sphere, powers.sphere + powers.cylinder), (powers.axis, across(powers.axis)))
+        )
     ),
-    question=lambda known: f"What prescription is that, in {FORM_WORDS[known['form']]}?",
-    figure=lambda known, uid: power_cross(known["powers"], uid=uid),
+    steps=(choose_sphere(), find_cylinder(), PLACE_AXIS),
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+    ),
+    found=given(POWERS)(
+        lambda powers: (
+            write_powers(
+                (
+                    (powers.axis, powers.sphere),
+                    (across(powers.axis), powers.sphere + powers.cylinder),
+                )
+            ),
+        )
+    ),
+    question=given(FORM)(lambda form: f"What prescription is that, in {FORM_WORDS[form]}?"),
+    figure=given(POWERS).drawing(lambda uid, powers: power_cross(powers, uid=uid)),
     needs=("rx-to-cross",),
     sources=("Definition of sphere, cylinder and axis, ISO 13666",),
 )
 
+PRESCRIPTION_ASKED = Field("prescription", "The same lens in the other form", Lens())
 transpose = CaseType(
     id="transpose",
     title="Transposing",
@@ -172,19 +197,22 @@ transpose = CaseType(
     level="novice",
     seconds=8,
     findings=Group((RX,)),
-    asks=(Field("prescription", "The same lens in the other form", Lens()),),
+    asks=(PRESCRIPTION_ASKED,),
     draw=_draw_rx,
-    begin=_spread,
+    begin=given(SPHERE, CYLINDER, AXIS).by(_spread),
     steps=turning_steps(),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
+    answer=PRESCRIPTION_ASKED.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+    ),
     found=_rx_words,
-    question=lambda known: f"Write the same lens in {FORM_WORDS['plus' if known['rx'].cylinder < 0 else 'minus']}.",
+    question=given(RX)(lambda rx: f"Write the same lens in {FORM_WORDS['plus' if rx.cylinder < 0 else 'minus']}."),
     figure=_frame,
-    form=lambda known: "plus" if known["rx"].cylinder < 0 else "minus",
+    form=given(RX)(lambda rx: "plus" if rx.cylinder < 0 else "minus"),
     form_matters=True,
     sources=("NFOS optician course, module 8",),
 )
 
+POWER = Field("power", "Spherical equivalent", Power(tolerance=0.06))
 spherical_equivalent = CaseType(
     id="spherical-equivalent",
     title="The spherical equivalent",
@@ -192,46 +220,48 @@ spherical_equivalent = CaseType(
     level="novice",
     seconds=6,
     findings=Group((RX,)),
-    asks=(Field("power", "Spherical equivalent", Power(tolerance=0.06)),),
+    asks=(POWER,),
     draw=_draw_rx,
-    begin=_spread,
+    begin=given(SPHERE, CYLINDER).by(given(RX)(lambda rx: (rx.sphere, rx.cylinder))),
     steps=(
-        Step(
+        SHARE.step(
             skills.HALVE_CYLINDER,
-            run=lambda known: {"share": known["cylinder"] / 2},
-            says=lambda known: f"Half of {signed(known['cylinder'])} is {signed(known['share'])}.",
+            run=given(CYLINDER)(lambda cylinder: cylinder / 2),
+            says=given(CYLINDER, SHARE)(lambda cylinder, share: f"Half of {signed(cylinder)} is {signed(share)}."),
             slips=(
                 Slip(
                     skills.WHOLE_CYLINDER,
-                    run=lambda known: {"share": known["cylinder"]},
-                    says=lambda known: f"The whole cylinder taken: {signed(known['share'])}.",
+                    run=given(CYLINDER)(lambda cylinder: cylinder),
+                    says=given(SHARE)(lambda share: f"The whole cylinder taken: {signed(share)}."),
                 ),
-                Slip(skills.SPHERE_ONLY, run=lambda _: {"share": 0.0}, says=lambda _: "The cylinder left out."),
+                Slip(skills.SPHERE_ONLY, run=given()(lambda: 0.0), says=given()(lambda: "The cylinder left out.")),
             ),
         ),
-        Step(
+        MEAN.step(
             skills.ADD_HALF,
-            run=lambda known: {"mean": known["sphere"] + known["share"]},
-            says=lambda known: f"{added(known['sphere'], known['share'], known['mean'])}.",
+            run=given(SPHERE, SHARE)(lambda sphere, share: sphere + share),
+            says=given(SPHERE, SHARE, MEAN)(lambda sphere, share, mean: f"{added(sphere, share, mean)}."),
             slips=(
                 Slip(
                     skills.HALF_UNSIGNED,
-                    run=lambda known: {"mean": known["sphere"] + abs(known["share"])},
-                    says=lambda known: f"{size(known['share'])} added without its sign: {signed(known['mean'])}.",
-                    live=lambda known: known["share"] < 0,
+                    run=given(SPHERE, SHARE)(lambda sphere, share: sphere + abs(share)),
+                    says=given(SHARE, MEAN)(
+                        lambda share, mean: f"{size(share)} added without its sign: {signed(mean)}."
+                    ),
+                    live=given(SHARE)(lambda share: share < 0),
                 ),
                 Slip(
                     skills.CYLINDER_SUBTRACTED,
-                    run=lambda known: {"mean": known["sphere"] - known["share"]},
-                    says=lambda known: f"The half taken away: {signed(known['mean'])}.",
-                    live=lambda known: known["share"] > 0,
+                    run=given(SPHERE, SHARE)(lambda sphere, share: sphere - share),
+                    says=given(MEAN)(lambda mean: f"The half taken away: {signed(mean)}."),
+                    live=given(SHARE)(lambda share: share > 0),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"power": known["mean"]},
+    answer=POWER.by(given(MEAN)(lambda mean: mean)),
     found=_rx_words,
-    question=lambda _: "What is the spherical equivalent, to an eighth of a dioptre?",
+    question=asking("What is the spherical equivalent, to an eighth of a dioptre?"),
     figure=_frame,
     needs=("transpose",),
     sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (M)",),

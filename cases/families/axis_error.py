@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
+from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.algebra import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
+from cases.keys import ALWAYS, Key, Rule, Slip, given
 from cases.kinds import Axis, BadFinding, Lens
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_prescription
 from cases.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 AXIS_OUT = Skill("axis-out", "finding how far an axis is out, and which way")
 RESIDUAL_CYLINDER = Skill("residual-cylinder", "finding the cylinder that an axis error leaves")
@@ -70,58 +71,75 @@ AT_TRUE_AXIS = SlipName(
 # --- what an axis error leaves -----------------------------------------------------------------------------------
 
 
+TURNED = Key[float]("turned", unit="°")
+LAID = Key[float]("residual_axis", unit="°")
+
+
 def _draw_axis_error(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = pick_lens(chance, settings, cylinder=(1, 4)).in_form(settings.form)
     error = chance.whole(5, 30) if settings.level == "expert" else chance.stepped(5, 30, 5)
-    return {"rx": rx, "placed": axis_of(rx.axis + chance.among((-1, 1)) * error)}
+    return given(RX, PLACED).to(rx, axis_of(rx.axis + chance.among((-1, 1)) * error))
 
 
-def _begin_axis_error(findings: Known) -> dict[str, Any]:
-    rx: SphCyl = findings["rx"]
+RX = Field("rx", "Prescription that the eye needs", Lens())
+
+
+@given(RX)
+def _begin_axis_error(rx: SphCyl) -> float:
     if not rx.cylinder:
         raise BadFinding(write_prescription(rx), "a sphere has no axis to be out: give a lens with a cylinder")
-    return {"axis": rx.axis}
+    return rx.axis
 
 
-def _form(known: Known) -> str:
-    return "minus" if known["rx"].cylinder < 0 else "plus"
+def _form(rx: SphCyl) -> str:
+    return "minus" if rx.cylinder < 0 else "plus"
 
 
-def _side(known: Known) -> int:
-    return -1 if known["turned"] < 0 else 1
+def _side(turned: float) -> int:
+    return -1 if turned < 0 else 1
 
 
-def _middle(known: Known) -> float:
-    return float(known["axis"] + known["turned"] / 2)
+def _middle(axis: float, turned: float) -> float:
+    return float(axis + turned / 2)
 
 
-def _sine(known: Known) -> float:
-    return math.sin(math.radians(abs(known["turned"])))
+def _sine(turned: float) -> float:
+    return math.sin(math.radians(abs(turned)))
 
 
-def _residual(share: Callable[[Known], float], words: str) -> dict[str, Any]:
-    return {
-        "run": lambda known: {"cylinder": known["rx"].cylinder * share(known)},
-        "says": lambda known: (
-            f"{words} is {share(known):.3f}; times {signed(known['rx'].cylinder)} that is {signed(known['cylinder'])} "
-            "of cylinder."
-        ),
-    }
+def _cylinder(share: Rule[float]) -> Rule[float]:
+    return given(RX, share)(lambda rx, part: rx.cylinder * part)
 
 
-def _laid(axis: Callable[[Known], float], words: str) -> dict[str, Any]:
-    return {
-        "run": lambda known: {"residual_axis": axis_of(axis(known))},
-        "says": lambda known: f"{words}: {degrees(known['residual_axis'])}.",
-    }
-
-
-def _out_words(known: Known) -> str:
-    way = "anticlockwise" if known["turned"] > 0 else "clockwise"
-    return (
-        f"The axis belongs at {degrees(known['axis'])} and stands at {degrees(known['placed'])}: "
-        f"{abs(known['turned']):g}° too far {way}."
+def _cylinder_words(share: Rule[float], words: str) -> Rule[str]:
+    return given(share, RX, CYLINDER)(
+        lambda part, rx, cylinder: (
+            f"{words} is {part:.3f}; times {signed(rx.cylinder)} that is {signed(cylinder)} of cylinder."
+        )
     )
+
+
+def _cylinder_slip(name: SlipName, share: Rule[float], words: str) -> Slip[float]:
+    return Slip(name, run=_cylinder(share), says=_cylinder_words(share, words))
+
+
+def _laid_words(words: str) -> Rule[str]:
+    return given(LAID)(lambda axis: f"{words}: {degrees(axis)}.")
+
+
+def _laid_slip(name: SlipName, axis: Rule[float], words: str, live: Rule[bool] = ALWAYS) -> Slip[float]:
+    return Slip(name, run=given(axis)(axis_of), says=_laid_words(words), live=live)
+
+
+_RIGHT_SHARE = given(TURNED)(lambda turned: 2 * _sine(turned))
+
+PLACED = Field("placed", "Axis at which its cylinder stands", Axis())
+
+
+@given(TURNED, AXIS, PLACED)
+def _out_words(turned: float, axis: float, placed: float) -> str:
+    way = "anticlockwise" if turned > 0 else "clockwise"
+    return f"The axis belongs at {degrees(axis)} and stands at {degrees(placed)}: {abs(turned):g}° too far {way}."
 
 
 OTHER_SIDE_OR_PAST_180: Pair = (
@@ -130,6 +148,7 @@ OTHER_SIDE_OR_PAST_180: Pair = (
 )
 """Either puts the axis 90° out; where the two axes do not lie on either side of 180 only one of them can happen."""
 
+RESIDUAL = Field("residual", "Lens still wanted", Lens())
 axis_error = CaseType(
     id="axis-error",
     title="What a cylinder at the wrong axis leaves over",
@@ -138,82 +157,90 @@ axis_error = CaseType(
     seconds=30,
     findings=Group(
         (
-            Field("rx", "Prescription that the eye needs", Lens()),
-            Field("placed", "Axis at which its cylinder stands", Axis()),
+            RX,
+            PLACED,
         )
     ),
-    asks=(Field("residual", "Lens still wanted", Lens()),),
+    asks=(RESIDUAL,),
     draw=_draw_axis_error,
-    begin=_begin_axis_error,
+    begin=AXIS.by(_begin_axis_error),
     steps=(
-        Step(
+        TURNED.step(
             AXIS_OUT,
-            run=lambda known: {"turned": turn_between(known["axis"], known["placed"])},
+            run=given(AXIS, PLACED)(lambda axis, placed: turn_between(axis, placed)),
             says=_out_words,
         ),
-        Step(
+        CYLINDER.step(
             RESIDUAL_CYLINDER,
-            **_residual(lambda known: 2 * _sine(known), "Twice the sine of the error"),
+            run=_cylinder(_RIGHT_SHARE),
+            says=_cylinder_words(_RIGHT_SHARE, "Twice the sine of the error"),
             slips=(
-                Slip(SINE_NOT_DOUBLED, **_residual(_sine, "The sine of the error")),
-                Slip(IN_PROPORTION, **_residual(lambda known: abs(known["turned"]) / 90, "The error over 90")),
-                Slip(SHARE_TAKEN, **_residual(lambda known: _sine(known) ** 2, "The square of the sine")),
+                _cylinder_slip(SINE_NOT_DOUBLED, given(TURNED)(_sine), "The sine of the error"),
+                _cylinder_slip(IN_PROPORTION, given(TURNED)(lambda turned: abs(turned) / 90), "The error over 90"),
+                _cylinder_slip(SHARE_TAKEN, given(TURNED)(lambda turned: _sine(turned) ** 2), "The square of the sine"),
             ),
         ),
-        Step(
+        SPHERE.step(
             RESIDUAL_SPHERE,
-            run=lambda known: {"sphere": -known["cylinder"] / 2},
-            says=lambda known: (
-                f"Turning changes no mean power, so the sphere is half of that with the other sign: "
-                f"{signed(known['sphere'])}."
+            run=given(CYLINDER)(lambda cylinder: -cylinder / 2),
+            says=given(SPHERE)(
+                lambda sphere: (
+                    f"Turning changes no mean power, so the sphere is half of that with the other sign: "
+                    f"{signed(sphere)}."
+                )
             ),
             slips=(
-                Slip(SPHERE_NOUGHT, run=lambda _: {"sphere": 0.0}, says=lambda _: "No sphere written."),
+                Slip(SPHERE_NOUGHT, run=given()(lambda: 0.0), says=given()(lambda: "No sphere written.")),
                 Slip(
                     SPHERE_SAME_SIGN,
-                    run=lambda known: {"sphere": known["cylinder"] / 2},
-                    says=lambda known: f"Half of it with the same sign: {signed(known['sphere'])}.",
+                    run=given(CYLINDER)(lambda cylinder: cylinder / 2),
+                    says=given(SPHERE)(lambda sphere: f"Half of it with the same sign: {signed(sphere)}."),
                 ),
             ),
         ),
-        Step(
+        LAID.step(
             RESIDUAL_AXIS,
-            **_laid(
-                lambda known: _middle(known) - 45 * _side(known),
-                "Its axis lies 45° from half-way between the two, on the side where the lens belongs",
-            ),
+            run=given(AXIS, TURNED)(lambda axis, turned: axis_of(_middle(axis, turned) - 45 * _side(turned))),
+            says=_laid_words("Its axis lies 45° from half-way between the two, on the side where the lens belongs"),
             slips=(
-                Slip(OTHER_SIDE, **_laid(lambda known: _middle(known) + 45 * _side(known), "45° to the other side")),
-                Slip(
-                    FROM_WHERE_IT_BELONGS,
-                    **_laid(lambda known: known["axis"] - 45 * _side(known), "45° counted from where the axis belongs"),
+                _laid_slip(
+                    OTHER_SIDE,
+                    given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) + 45 * _side(turned)),
+                    "45° to the other side",
                 ),
-                Slip(AT_TRUE_AXIS, **_laid(lambda known: known["axis"], "Laid where the axis belongs")),
-                Slip(
+                _laid_slip(
+                    FROM_WHERE_IT_BELONGS,
+                    given(AXIS, TURNED)(lambda axis, turned: axis - 45 * _side(turned)),
+                    "45° counted from where the axis belongs",
+                ),
+                _laid_slip(AT_TRUE_AXIS, given(AXIS)(lambda axis: axis), "Laid where the axis belongs"),
+                _laid_slip(
                     skills.MIDDLE_PAST_180,
-                    **_laid(
-                        lambda known: _middle(known) + 90 - 45 * _side(known),
-                        "45° from half the sum of the two axis numbers",
-                    ),
-                    live=lambda known: abs(known["placed"] - known["axis"]) > 90,
+                    given(AXIS, TURNED)(lambda axis, turned: _middle(axis, turned) + 90 - 45 * _side(turned)),
+                    "45° from half the sum of the two axis numbers",
+                    live=given(PLACED, AXIS)(lambda placed, axis: abs(placed - axis) > 90),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"residual": SphCyl(known["sphere"], known["cylinder"], known["residual_axis"])},
-    found=lambda known: (
-        f"The eye needs {as_written(known['rx'])}.",
-        f"In the frame stands that very power, but with the axis at {degrees(known['placed'])}.",
+    answer=RESIDUAL.by(given(SPHERE, CYLINDER, LAID)(SphCyl)),
+    found=given(RX, PLACED)(
+        lambda rx, placed: (
+            f"The eye needs {as_written(rx)}.",
+            f"In the frame stands that very power, but with the axis at {degrees(placed)}.",
+        )
     ),
-    question=lambda known: f"Which lens is still wanted over it, to 0.01 D, in {FORM_WORDS[_form(known)]}?",
-    figure=lambda known, uid: power_cross(
-        known["rx"],
-        SphCyl(known["rx"].sphere, known["rx"].cylinder, known["placed"]),
-        names=("needed", "in frame"),
-        uid=uid,
+    question=given(RX)(lambda rx: f"Which lens is still wanted over it, to 0.01 D, in {FORM_WORDS[_form(rx)]}?"),
+    figure=given(RX, PLACED).drawing(
+        lambda uid, rx, placed: power_cross(
+            rx,
+            SphCyl(rx.sphere, rx.cylinder, placed),
+            names=("needed", "in frame"),
+            uid=uid,
+        )
     ),
     needs=("crossed-sum",),
-    form=_form,
+    form=given(RX)(_form),
     twins=(OTHER_SIDE_OR_PAST_180,),
     probes=(Probe(OTHER_SIDE_OR_PAST_180, "axis-error"),),
     sources=(

@@ -6,41 +6,45 @@ from collections.abc import Callable
 from typing import Any
 
 from cases import skills
-from cases.bench import Bench, Stage, View, still
+from cases.bench import Bench, as_still, one_view
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.families.meridians import PRESCRIPTION, SWEEP_OR_AXIS, two_spheres
+from cases.cross import AXIS, CYLINDER, SPHERE
+from cases.families.meridians import FIRST_STREAK, PRESCRIPTION, SECOND_STREAK, SWEEP_OR_AXIS, two_spheres
 from cases.fields import Field, Group
-from cases.figures import Figure
+from cases.keys import Key, Rule, Slip, Step, asking, given
 from cases.kinds import BadFinding, Lens, Meridian, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.looks import PUPIL_MM
 from cases.millimetres import Diameter
 from cases.notation import write_distance, write_prescription
 from cases.steps import (
-    ADDED,
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     FORM,
     FORM_WORDS,
-    LEFT_IN,
+    GROSS,
+    NET,
+    Powers,
     degrees,
     distance_in_dioptres,
     listed,
-    off_gross,
     pick_distance,
     pick_lens,
     sign_blind,
-    taken_off,
+    take_off_distance,
 )
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("bench", "At the bench", 9)
 
-
 PUPIL = Field("pupil_mm", "Diameter of the pupil", Diameter(), default=PUPIL_MM)
 MARGIN = Field("margin", "What the edge of the pupil wants more than its centre", Power(low=-2, high=2), default=0.0)
+
+ENDS = Key[Powers]("ends")
+NEAR = Key[float]("near")
+LOOKED = Key[tuple[float, ...]]("looked")
 
 FIND_MERIDIANS = Skill("find-meridians", "finding the principal meridians by the look of the reflex")
 READ_END_POINT = Skill("read-end-point", "judging by eye where neutral is")
@@ -88,46 +92,47 @@ def _step(gross: float) -> float:
     return ONE_STEP if gross >= 0 else -ONE_STEP
 
 
-def _stepped(steps: Callable[[Known, int], int]) -> Callable[[Known], dict[str, Any]]:
-    """Run the end-points so many steps past, for each place in `ends`."""
-
-    def run(known: Known) -> dict[str, Any]:
-        right = known["ends"]
-        return {"gross": tuple(end + steps(known, place) * _step(end) for place, end in enumerate(right))}
-
-    return run
+Past = Callable[[Powers, int], int]
+"""From all end-points and the place of one among them to how many steps it is run past."""
 
 
-def _only(more_plus: bool, by: int) -> Callable[[Known, int], int]:
-    def steps(known: Known, place: int) -> int:
-        other = known["ends"][1 - place]
-        is_more = known["ends"][place] > other or (known["ends"][place] == other and place == 0)
+def _stepped(past: Past) -> Rule[Powers]:
+    return given(ENDS)(lambda ends: tuple(end + past(ends, place) * _step(end) for place, end in enumerate(ends)))
+
+
+def _only(more_plus: bool, by: int) -> Past:
+    def past(ends: Powers, place: int) -> int:
+        other = ends[1 - place]
+        is_more = ends[place] > other or (ends[place] == other and place == 0)
         return by if is_more == more_plus else 0
 
-    return steps
+    return past
 
 
-def _end_words(known: Known) -> str:
-    return f"Neutral taken with {listed(known['gross'])}."
+def _neutral_words(gross: Powers, looked: tuple[float, ...] = ()) -> str:
+    where = f", streak at {' and '.join(map(degrees, looked))}" if looked else ""
+    return f"Nothing travels, and leaning in shows with, behind {listed(gross)} in all{where}."
 
 
-def _end_step(*more: Slip) -> Step:
-    return Step(
+@given(GROSS)
+def _taken_words(gross: Powers) -> str:
+    return f"Neutral taken with {listed(gross)}."
+
+
+def _end_step(says: Rule[str], *more: Slip[Powers]) -> Step:
+    return GROSS.step(
         READ_END_POINT,
-        run=lambda known: {"gross": known["ends"]},
-        says=lambda known: (
-            f"Nothing travels, and leaning in shows with, behind {listed(known['gross'])} in all"
-            + (f", streak at {' and '.join(degrees(s) for s in known['looked'])}." if known.get("looked") else ".")
-        ),
+        run=given(ENDS)(lambda ends: ends),
+        says=says,
         slips=(
-            Slip(EARLY, run=_stepped(lambda *_: -1), says=_end_words),
-            Slip(LATE, run=_stepped(lambda *_: 1), says=_end_words),
+            Slip(EARLY, run=_stepped(lambda *_: -1), says=_taken_words),
+            Slip(LATE, run=_stepped(lambda *_: 1), says=_taken_words),
             *more,
             Slip(
                 skills.MARGIN_READ,
-                run=lambda known: {"gross": tuple(end + known["margin"] for end in known["ends"])},
-                says=_end_words,
-                live=lambda known: abs(known["margin"]) > ONE_STEP,
+                run=given(MARGIN, ENDS)(lambda margin, ends: tuple(end + margin for end in ends)),
+                says=_taken_words,
+                live=given(MARGIN)(lambda margin: abs(margin) > ONE_STEP),
             ),
         ),
     )
@@ -136,46 +141,36 @@ def _end_step(*more: Slip) -> Step:
 def _margin(chance: Chance, settings: Settings) -> dict[str, Any]:
     """Draw a pupil, at times a wide one whose edge disagrees: more minus at the edge, as in relaxed eyes."""
     if settings.level == "novice" or chance.happens(0.5):
-        return {"pupil_mm": PUPIL_MM, "margin": 0.0}
-    return {"pupil_mm": chance.among((7.0, 7.5, 8.0)), "margin": chance.among((-0.5, -0.75, -1.0, -1.25))}
+        return given(PUPIL, MARGIN).to(PUPIL_MM, 0.0)
+    return given(PUPIL, MARGIN).to(chance.among((7.0, 7.5, 8.0)), chance.among((-0.5, -0.75, -1.0, -1.25)))
 
 
-def pupil_words(known: Known) -> tuple[str, ...]:
+def pupil_words(pupil_mm: float) -> tuple[str, ...]:
     """Say how wide the pupil is, where it is wide."""
-    return (f"The pupil is wide: {Diameter().write(known['pupil_mm'])}.",) if known["pupil_mm"] > PUPIL_MM else ()
+    return (f"The pupil is wide: {Diameter().write(pupil_mm)}.",) if pupil_mm > PUPIL_MM else ()
+
+
+def _possible(bench: Bench) -> None:
+    """Refuse findings that no bench can show: a distance out of reach, above all."""
+    _ = bench.setting
 
 
 # --- one sphere --------------------------------------------------------------------------------------------------
 
+RX_SPHERE = Field("rx", "Net sphere of the eye on the bench", Power())
+POWER = Field("power", "Net sphere", Power())
 
-def _sphere_bench(known: Known) -> Bench:
-    return Bench(
-        eye=SphCyl(known["rx"]),
-        distance_cm=known["distance_cm"],
-        pupil_mm=known["pupil_mm"],
-        margin=known["margin"],
-    )
+
+@given(RX_SPHERE, DISTANCE, PUPIL, MARGIN)
+def _sphere_bench(rx: float, distance_cm: float, pupil_mm: float, margin: float) -> Bench:
+    return Bench(eye=SphCyl(rx), distance_cm=distance_cm, pupil_mm=pupil_mm, margin=margin)
 
 
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     # Far enough from neutral at first that there is something to do.
     gross = chance.stepped(0.75, 7) * chance.among((1, 1, -1))
-    return {
-        "rx": gross - vergence_in_quarters(distance),
-        "distance_cm": distance,
-        **_margin(chance, settings),
-    }
-
-
-def _begin_sphere(findings: Known) -> dict[str, Any]:
-    _possible(_sphere_bench(findings))
-    return {"ends": (findings["rx"] + working_vergence(findings["distance_cm"]),)}
-
-
-def _possible(bench: Bench) -> None:
-    """Refuse findings that no bench can show: a distance out of reach, above all."""
-    _ = bench.setting
+    return given(RX_SPHERE, DISTANCE).to(gross - vergence_in_quarters(distance), distance) | _margin(chance, settings)
 
 
 bench_sphere = CaseType(
@@ -184,28 +179,26 @@ bench_sphere = CaseType(
     family=FAMILY,
     level="novice",
     seconds=60,
-    findings=Group((Field("rx", "Net sphere of the eye on the bench", Power()), DISTANCE, PUPIL, MARGIN)),
-    asks=(Field("power", "Net sphere", Power()),),
+    findings=Group((RX_SPHERE, DISTANCE, PUPIL, MARGIN)),
+    asks=(POWER,),
     draw=_draw_sphere,
-    begin=_begin_sphere,
+    holds=given(_sphere_bench)(_possible),
+    begin=ENDS.by(given(RX_SPHERE, DISTANCE)(lambda rx, distance_cm: (rx + working_vergence(distance_cm),))),
     steps=(
-        _end_step(),
+        _end_step(given(GROSS)(_neutral_words)),
         distance_in_dioptres(),
-        Step(
-            skills.TAKE_OFF_DISTANCE,
-            run=off_gross,
-            says=taken_off,
-            slips=(LEFT_IN, ADDED, sign_blind(live=lambda known: known["gross"][0] < 0)),
-        ),
+        take_off_distance(sign_blind(live=given(GROSS)(lambda gross: gross[0] < 0))),
     ),
-    answer=lambda known: {"power": known["net"][0]},
-    found=lambda known: (
-        "An eye stands on the bench, alike in every meridian, with no lens before it.",
-        *pupil_words(known),
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
+    answer=POWER.by(given(NET)(lambda net: net[0])),
+    found=given(PUPIL, DISTANCE)(
+        lambda pupil_mm, distance_cm: (
+            "An eye stands on the bench, alike in every meridian, with no lens before it.",
+            *pupil_words(pupil_mm),
+            f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+        )
     ),
-    question=lambda _: "Bring it to neutral. What is the net sphere?",
-    figure=lambda known, uid: still(_sphere_bench(known), uid=uid),
+    question=asking("Bring it to neutral. What is the net sphere?"),
+    figure=as_still(_sphere_bench),
     needs=("net-sphere", "next-lens"),
     twins=(ADDED_OR_SIGN_BLIND, *END_OR_DISTANCE),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
@@ -214,76 +207,83 @@ bench_sphere = CaseType(
 
 # --- two meridians -----------------------------------------------------------------------------------------------
 
+RX = Field("rx", "Net prescription of the eye on the bench", Lens())
+START_STREAK = Field("start_streak", "Where the streak lies to begin with", Meridian())
+
+
+@given(RX, START_STREAK, DISTANCE, PUPIL, MARGIN)
+def _eye_bench(rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: float, margin: float) -> Bench:
+    return Bench(eye=rx, streak=start_streak, distance_cm=distance_cm, pupil_mm=pupil_mm, margin=margin)
+
 
 def _draw_eye(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
     near = chance.among((rx.axis, across(rx.axis)))
     aside = chance.among((15, 20, 25, 30)) * chance.among((1, -1))
-    return {
-        "rx": rx,
-        "start_streak": axis_of(near + aside),
-        "distance_cm": pick_distance(chance, settings),
-        **_margin(chance, settings),
-        "form": settings.form,
-    }
-
-
-def _begin_eye(findings: Known) -> dict[str, Any]:
-    rx = findings["rx"]
-    if not rx.cylinder:
-        raise BadFinding(write_prescription(rx), "a cylinder is needed, such as +1.00 / −1.50 × 70")
-    _possible(_eye_bench(findings))
-    near = min((rx.axis, across(rx.axis)), key=lambda streak: axis_gap(streak, findings["start_streak"]))
-    return {"near": near}
-
-
-def _look_along(known: Known, streak: float, *, rounded: bool = True) -> dict[str, Any]:
-    """Return what is neutral for this streak and the one across it: off a meridian, to the nearest step."""
-    vergence = working_vergence(known["distance_cm"])
-    streaks = (streak, across(streak))
-    ends = tuple(known["rx"].power_at(across(one)) + vergence for one in streaks)
-    if rounded:
-        ends = tuple(round(end / ONE_STEP) * ONE_STEP for end in ends)
-    return {"first_streak": streaks[0], "second_streak": streaks[1], "looked": streaks, "ends": ends}
-
-
-def _eye_bench(known: Known) -> Bench:
-    return Bench(
-        eye=known["rx"],
-        streak=known["start_streak"],
-        distance_cm=known["distance_cm"],
-        pupil_mm=known["pupil_mm"],
-        margin=known["margin"],
+    return (
+        given(RX, START_STREAK, DISTANCE).to(rx, axis_of(near + aside), pick_distance(chance, settings))
+        | _margin(chance, settings)
+        | FORM.to(settings.form)
     )
 
 
-FIND_STEP = Step(
+@given(_eye_bench)
+def _has_meridians(bench: Bench) -> None:
+    if not bench.eye.cylinder:
+        raise BadFinding(write_prescription(bench.eye), "a cylinder is needed, such as +1.00 / −1.50 × 70")
+    _possible(bench)
+
+
+@given(RX, START_STREAK)
+def _nearest(rx: SphCyl, start_streak: float) -> float:
+    return min((rx.axis, across(rx.axis)), key=lambda streak: axis_gap(streak, start_streak))
+
+
+def _look_along(
+    distance_cm: float, rx: SphCyl, streak: float, *, rounded: bool = True
+) -> tuple[float, float, tuple[float, ...], Powers]:
+    """Return what is neutral for this streak and the one across it: off a meridian, to the nearest step."""
+    vergence = working_vergence(distance_cm)
+    streaks = (streak, across(streak))
+    ends = tuple(rx.power_at(across(one)) + vergence for one in streaks)
+    if rounded:
+        ends = tuple(round(end / ONE_STEP) * ONE_STEP for end in ends)
+    return (*streaks, streaks, ends)
+
+
+@given(NEAR, START_STREAK)
+def _off_meridian(near: float, start_streak: float) -> bool:
+    return axis_gap(near, start_streak) > 2
+
+
+FIND_STEP = given(FIRST_STREAK, SECOND_STREAK, LOOKED, ENDS).step(
     FIND_MERIDIANS,
-    run=lambda known: _look_along(known, known["near"], rounded=False),
-    says=lambda known: (
-        f"Turned until streak and reflex lie in one line: at {degrees(known['first_streak'])}, and across it at "
-        f"{degrees(known['second_streak'])}."
+    run=given(DISTANCE, RX, NEAR)(lambda distance_cm, rx, near: _look_along(distance_cm, rx, near, rounded=False)),
+    says=given(FIRST_STREAK, SECOND_STREAK)(
+        lambda first_streak, second_streak: (
+            f"Turned until streak and reflex lie in one line: at {degrees(first_streak)}, and across it at "
+            f"{degrees(second_streak)}."
+        )
     ),
     slips=(
         Slip(
             SKEW_LEFT,
-            run=lambda known: _look_along(known, known["start_streak"]),
-            says=lambda known: f"The streak left at {degrees(known['first_streak'])}.",
-            live=lambda known: axis_gap(known["near"], known["start_streak"]) > 2,
+            run=given(DISTANCE, RX, START_STREAK)(_look_along),
+            says=given(FIRST_STREAK)(lambda first_streak: f"The streak left at {degrees(first_streak)}."),
+            live=_off_meridian,
         ),
         Slip(
             skills.AWAY_FROM_REFLEX,
-            run=lambda known: _look_along(known, axis_of(2 * known["start_streak"] - known["near"])),
-            says=lambda known: f"The streak turned away, to {degrees(known['first_streak'])}.",
-            live=lambda known: axis_gap(known["near"], known["start_streak"]) > 2,
+            run=given(DISTANCE, RX, START_STREAK, NEAR)(
+                lambda distance_cm, rx, start_streak, near: _look_along(
+                    distance_cm, rx, axis_of(2 * start_streak - near)
+                )
+            ),
+            says=given(FIRST_STREAK)(lambda first_streak: f"The streak turned away, to {degrees(first_streak)}."),
+            live=_off_meridian,
         ),
     ),
 )
-
-
-def _eye_still(known: Known, uid: str) -> Figure:
-    return still(_eye_bench(known), uid=uid)
-
 
 bench_eye = CaseType(
     id="bench-eye",
@@ -293,8 +293,8 @@ bench_eye = CaseType(
     seconds=180,
     findings=Group(
         (
-            Field("rx", "Net prescription of the eye on the bench", Lens()),
-            Field("start_streak", "Where the streak lies to begin with", Meridian()),
+            RX,
+            START_STREAK,
             DISTANCE,
             PUPIL,
             MARGIN,
@@ -303,30 +303,36 @@ bench_eye = CaseType(
     ),
     asks=(PRESCRIPTION,),
     draw=_draw_eye,
-    begin=_begin_eye,
+    holds=_has_meridians,
+    begin=NEAR.by(_nearest),
     steps=(
         FIND_STEP,
         _end_step(
+            given(GROSS, LOOKED)(_neutral_words),
             *(
-                Slip(name, run=_stepped(_only(more_plus, by)), says=_end_words)
+                Slip(name, run=_stepped(_only(more_plus, by)), says=_taken_words)
                 for names, by in ((EARLY_ONE, -1), (LATE_ONE, 1))
                 for name, more_plus in zip(names, (True, False), strict=True)
-            )
+            ),
         ),
         # From here on it is what two spheres found on paper ask for, but for reading the dial.
         *two_spheres.steps[1:],
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        "An eye stands on the bench with no lens before it.",
-        *pupil_words(known),
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
+    answer=PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
+    found=given(PUPIL, DISTANCE)(
+        lambda pupil_mm, distance_cm: (
+            "An eye stands on the bench with no lens before it.",
+            *pupil_words(pupil_mm),
+            f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+        )
     ),
-    question=lambda known: (
-        "Bring both meridians to neutral, with spheres alone or with a cylinder, as you like. What is the net "
-        f"prescription, in {FORM_WORDS[known['form']]}?"
+    question=given(FORM)(
+        lambda form: (
+            "Bring both meridians to neutral, with spheres alone or with a cylinder, as you like. What is the net "
+            f"prescription, in {FORM_WORDS[form]}?"
+        )
     ),
-    figure=_eye_still,
+    figure=as_still(_eye_bench),
     needs=("bench-sphere", "two-spheres"),
     twins=(SWEEP_OR_AXIS, *END_OR_DISTANCE),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
@@ -334,9 +340,6 @@ bench_eye = CaseType(
 )
 
 HANDS = frozenset(("streak", "lenses", "lean"))
-STAGES = {
-    bench_sphere.id: Stage(lambda known: (View("", _sphere_bench(known)),), HANDS),
-    bench_eye.id: Stage(lambda known: (View("", _eye_bench(known)),), HANDS),
-}
+STAGES = {bench_sphere.id: one_view(_sphere_bench, HANDS), bench_eye.id: one_view(_eye_bench, HANDS)}
 
 TYPES = (bench_sphere, bench_eye)

@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import Any
 
 from cases import skills
-from cases.bench import SOURCES_CM, Bench, Stage, View, still
+from cases.bench import SOURCES_CM, Bench, Stage, View, as_still, one_view
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Option, Order
-from cases.families.bench import FAMILY, MARGIN, PUPIL, pupil_words
-from cases.families.movement import BEAMS, SWAPPED_OR_SLEEVE, next_lens
+from cases.families.bench import FAMILY, MARGIN, PUPIL, RX, pupil_words
+from cases.families.movement import BEAM, BEAMS, IN_PLACE, LENS, STREAK, SWAPPED_OR_SLEEVE, next_lens
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_compare import View as Compared
 from cases.figures_compare import side_by_side
-from cases.kinds import BadFinding, Lens, Meridian, Power
+from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.looks import PUPIL_MM, seen_in
 from cases.movements import MOVEMENTS
 from cases.notation import write_distance
 from cases.retinoscope import residual, zones
+from cases.shared_keys import LEFT
 from cases.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
-RX = Field("rx", "Net prescription of the eye on the bench", Lens())
-IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
-STREAK = Field("streak", "Long direction of the streak", Meridian(), default=90.0)
+SWEEP_ALONE = frozenset[str]()
 
 # --- which way it goes -------------------------------------------------------------------------------------------
 
@@ -47,28 +48,29 @@ FAST_AS_NEUTRAL = SlipName(
 NEAR_ENOUGH = 0.8
 """Residual in D below which a movement is quick enough to be missed: an estimate."""
 
+MOVEMENT = Field("movement", "The reflex, as you see it, goes", MOVEMENTS)
+CENTRE = Key[str]("centre")
+EDGE = Key[str]("edge")
 
-def _bench(known: Known) -> Bench:
-    bench = Bench(
-        eye=known["rx"],
-        streak=known["streak"],
-        distance_cm=known["distance_cm"],
-        sleeve=known["beam"],
-        pupil_mm=known["pupil_mm"],
-        margin=known["margin"],
+
+_empty_bench = given(RX, STREAK, DISTANCE, BEAM, PUPIL, MARGIN)(
+    lambda rx, streak, distance_cm, beam, pupil_mm, margin: Bench(
+        eye=rx, streak=streak, distance_cm=distance_cm, sleeve=beam, pupil_mm=pupil_mm, margin=margin
     )
-    return bench.holding(known["in_place"])
+)
+_movement_bench = given(_empty_bench, IN_PLACE)(Bench.holding)
 
 
-def _begin_movement(findings: Known) -> dict[str, Any]:
-    bench = _bench(findings)
-    centre, edge = zones(bench.setting, findings["streak"])
-    if "neither" in (centre.movement, edge.movement):
+@given(_movement_bench)
+def _begin_movement(bench: Bench) -> tuple[str, str, float]:
+    setting, streak = bench.setting, bench.streak
+    centre, edge = (zone.movement for zone in zones(setting, streak))
+    if "neither" in (centre, edge):
         raise BadFinding(
-            degrees(findings["streak"]),
+            degrees(streak),
             "off a meridian of a mixed residual the reflex only slides along the streak: give another streak",
         )
-    return {"centre": centre.movement, "edge": edge.movement, "left": residual(bench.setting, findings["streak"])}
+    return centre, edge, residual(setting, streak)
 
 
 def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -76,18 +78,14 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     left = chance.among((0.0, 0.0, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)) * chance.among((1, -1))
     wide = settings.level != "novice" and chance.happens(0.3)
-    return {
-        "rx": rx,
-        "in_place": SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
-        "distance_cm": distance,
-        "streak": chance.among((90.0, 180.0, 45.0, 135.0)),
-        # A beam that converges must come to its focus short of the eye.
-        "beam": "converging"
-        if chance.happens(0.2) and not wide and distance > -SOURCES_CM["converging"]
-        else "parallel",
-        "pupil_mm": 8.0 if wide else PUPIL_MM,
-        "margin": chance.among((-1.0, -1.5)) if wide else 0.0,
-    }
+    return given(RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL).to(
+        rx,
+        SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
+        distance,
+        chance.among((90.0, 180.0, 45.0, 135.0)),
+        "converging" if chance.happens(0.2) and not wide and distance > -SOURCES_CM["converging"] else "parallel",
+        8.0 if wide else PUPIL_MM,
+    ) | MARGIN.to(chance.among((-1.0, -1.5)) if wide else 0.0)
 
 
 bench_movement = CaseType(
@@ -96,53 +94,55 @@ bench_movement = CaseType(
     family=FAMILY,
     level="novice",
     seconds=15,
-    findings=Group((RX, IN_PLACE, DISTANCE, STREAK, Field("beam", "Sleeve", BEAMS, default="parallel"), PUPIL, MARGIN)),
-    asks=(Field("movement", "The reflex, as you see it, goes", MOVEMENTS), *next_lens.asks),
+    findings=Group((RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL, MARGIN)),
+    asks=(MOVEMENT, LENS),
     draw=_draw_movement,
-    begin=_begin_movement,
+    begin=given(CENTRE, EDGE, LEFT).by(_begin_movement),
     steps=(
-        Step(
+        MOVEMENT.step(
             COMPARE_MOVEMENT,
-            run=lambda known: {"movement": known["centre"]},
-            says=lambda known: (
-                "Nothing travels: neutral."
-                if known["movement"] == "neutral"
-                else f"In the middle of the pupil the light goes {known['movement']} the streak."
+            run=given(CENTRE)(lambda centre: centre),
+            says=given(MOVEMENT)(
+                lambda movement: (
+                    "Nothing travels: neutral."
+                    if movement == "neutral"
+                    else f"In the middle of the pupil the light goes {movement} the streak."
+                )
             ),
             slips=(
                 Slip(
                     FACE_WATCHED,
-                    run=lambda _: {"movement": "with"},
-                    says=lambda _: "The light goes the way of the streak: with.",
-                    live=lambda known: known["centre"] == "against",
+                    run=given()(lambda: "with"),
+                    says=given()(lambda: "The light goes the way of the streak: with."),
+                    live=given(CENTRE)(lambda centre: centre == "against"),
                 ),
                 Slip(
                     FAST_AS_NEUTRAL,
-                    run=lambda _: {"movement": "neutral"},
-                    says=lambda _: "Too quick to follow: neutral.",
-                    live=lambda known: known["centre"] != "neutral" and abs(known["left"]) < NEAR_ENOUGH,
+                    run=given()(lambda: "neutral"),
+                    says=given()(lambda: "Too quick to follow: neutral."),
+                    live=given(CENTRE, LEFT)(lambda centre, left: centre != "neutral" and abs(left) < NEAR_ENOUGH),
                 ),
                 Slip(
                     skills.MARGIN_READ,
-                    run=lambda known: {"movement": known["edge"]},
-                    says=lambda known: f"At the edge of the pupil: {known['movement']}.",
+                    run=given(EDGE)(lambda edge: edge),
+                    says=given(MOVEMENT)(lambda movement: f"At the edge of the pupil: {movement}."),
                     # A neutral edge cannot be told from a quick reflex taken for neutral.
-                    live=lambda known: known["edge"] not in (known["centre"], "neutral"),
+                    live=given(EDGE, CENTRE)(lambda edge, centre: edge not in (centre, "neutral")),
                 ),
             ),
         ),
         *next_lens.steps,
     ),
-    answer=lambda known: {"movement": known["movement"], "lens": known["lens"]},
-    found=lambda known: (
-        f"In place: {as_written(known['in_place'])}.",
-        *pupil_words(known),
-        f"The streak lies at {degrees(known['streak'])}, {write_distance(known['distance_cm'])} from the pupil; "
-        f"{BEAMS.write(known['beam'])}.",
+    answer=as_found(MOVEMENT, LENS),
+    found=given(IN_PLACE, PUPIL, STREAK, DISTANCE, BEAM)(
+        lambda in_place, pupil_mm, streak, distance_cm, beam: (
+            f"In place: {as_written(in_place)}.",
+            *pupil_words(pupil_mm),
+            f"The streak lies at {degrees(streak)}, {write_distance(distance_cm)} from the pupil; {BEAMS.write(beam)}.",
+        )
     ),
-    question=lambda _: "Sweep. Which way does the reflex go, and which lens next?",
-    figure=lambda known, uid: still(_bench(known), uid=uid),
-    form=lambda _: None,
+    question=asking("Sweep. Which way does the reflex go, and which lens next?"),
+    figure=as_still(_movement_bench),
     needs=("next-lens",),
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
@@ -160,43 +160,64 @@ LENS_SIZE = SlipName(
 )
 
 
+LENSES = Field(
+    "lenses",
+    "Spheres in place in the three views",
+    Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
+)
+ORDER = Field("order", "Nearest to neutral first", NEARER)
+LEFTS = Key[Mapping[str, float]]("lefts")
+
+
 def _draw_nearer(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = chance.stepped(-4, 4)
     distance = pick_distance(chance, settings)
     sizes = chance.among(((0.5, 1.25, 3.0), (0.5, 1.5, 3.5), (0.75, 1.75, 4.0)))
     lefts = [size * chance.among((1, -1)) for size in chance.shuffled(sizes)]
     gross = rx + vergence_in_quarters(distance)
-    return {"rx": SphCyl(rx), "lenses": dict(zip(_NAMES, (gross - left for left in lefts), strict=True))} | {
-        "distance_cm": distance
-    }
+    lenses = dict(zip(_NAMES, (gross - left for left in lefts), strict=True))
+    return given(RX, LENSES, DISTANCE).to(SphCyl(rx), lenses, distance)
 
 
-def _nearer_views(known: Known) -> tuple[View, ...]:
+@given(RX, LENSES, DISTANCE)
+def _nearer_views(rx: SphCyl, lenses: Mapping[str, float], distance_cm: float) -> tuple[View, ...]:
     return tuple(
-        View(
-            f"View {name.upper()}",
-            Bench(eye=known["rx"], sphere=known["lenses"][name], distance_cm=known["distance_cm"]),
-        )
-        for name in _NAMES
+        View(f"View {name.upper()}", Bench(eye=rx, sphere=lenses[name], distance_cm=distance_cm)) for name in _NAMES
     )
 
 
-def _begin_nearer(findings: Known) -> dict[str, Any]:
-    lefts = {name: residual(view.bench.setting, 90) for name, view in zip(_NAMES, _nearer_views(findings), strict=True)}
+@given(LENSES, _nearer_views)
+def _begin_nearer(lenses: Mapping[str, float], views: tuple[View, ...]) -> Mapping[str, float]:
+    lefts = {name: residual(view.bench.setting, 90) for name, view in zip(_NAMES, views, strict=True)}
     sizes = sorted(abs(left) for left in lefts.values())
     if min(b - a for a, b in pairwise(sizes)) < 0.2:
-        raise BadFinding(
-            list(findings["lenses"].values()), "each lens must be 0.25 D or more nearer neutral than the next"
-        )
-    return {"lefts": lefts}
+        raise BadFinding(list(lenses.values()), "each lens must be 0.25 D or more nearer neutral than the next")
+    return lefts
 
 
-def _by(known: Known, key: Any) -> dict[str, Any]:
-    return {"order": tuple(sorted(_NAMES, key=lambda name: key(known["lefts"][name])))}
+def _by(powers: Key[Mapping[str, float]], nearness: Callable[[float], Any]) -> Rule[tuple[str, ...]]:
+    return given(powers)(lambda of: tuple(sorted(_NAMES, key=lambda name: nearness(of[name]))))
 
 
-def _order_words(known: Known) -> str:
-    return f"The nearest first: {NEARER.write(known['order'])}."
+_right_order = _by(LEFTS, abs)
+
+
+def _order_words(order: tuple[str, ...]) -> str:
+    return f"The nearest first: {NEARER.write(order)}."
+
+
+def _misjudged(name: SlipName, order: Rule[tuple[str, ...]]) -> Slip[tuple[str, ...]]:
+    live = given(order, _right_order)(lambda wrong, right: wrong != right)
+    return Slip(name, run=order, says=given(ORDER)(_order_words), live=live)
+
+
+def several(uid: str, views: tuple[View, ...]) -> Figure:
+    """Draw the views side by side."""
+    compared = [
+        Compared(one.name.removeprefix("View "), one.bench.streak, seen_in(one.bench.setting, one.bench.streak))
+        for one in views
+    ]
+    return side_by_side(compared, uid=uid)
 
 
 bench_nearer = CaseType(
@@ -208,66 +229,42 @@ bench_nearer = CaseType(
     findings=Group(
         (
             RX,
-            Field(
-                "lenses",
-                "Spheres in place in the three views",
-                Group(tuple(Field(name, f"View {name.upper()}", Power()) for name in _NAMES)),
-            ),
+            LENSES,
             DISTANCE,
         )
     ),
-    asks=(Field("order", "Nearest to neutral first", NEARER),),
+    asks=(ORDER,),
     draw=_draw_nearer,
-    begin=_begin_nearer,
+    begin=LEFTS.by(_begin_nearer),
     steps=(
-        Step(
+        ORDER.step(
             skills.LOOK_TO_DISTANCE,
-            run=lambda known: _by(known, abs),
-            says=lambda known: f"Fast, wide and bright is near, whichever way it goes. {_order_words(known)}",
+            run=_right_order,
+            says=given(ORDER)(
+                lambda order: f"Fast, wide and bright is near, whichever way it goes. {_order_words(order)}"
+            ),
             slips=(
-                Slip(skills.SPEED_REVERSED, run=lambda known: _by(known, lambda left: -abs(left)), says=_order_words),
-                Slip(
-                    skills.AGAINST_AS_FARTHER,
-                    run=lambda known: _by(known, lambda left: (left < 0, abs(left))),
-                    says=_order_words,
-                    live=lambda known: _by(known, lambda left: (left < 0, abs(left))) != _by(known, abs),
-                ),
-                Slip(
-                    LENS_SIZE,
-                    run=lambda known: {"order": tuple(sorted(_NAMES, key=lambda name: abs(known["lenses"][name])))},
-                    says=_order_words,
-                    live=lambda known: (
-                        tuple(sorted(_NAMES, key=lambda name: abs(known["lenses"][name]))) != _by(known, abs)["order"]
-                    ),
-                ),
+                _misjudged(skills.SPEED_REVERSED, _by(LEFTS, lambda left: -abs(left))),
+                _misjudged(skills.AGAINST_AS_FARTHER, _by(LEFTS, lambda left: (left < 0, abs(left)))),
+                _misjudged(LENS_SIZE, _by(LENSES, abs)),
             ),
         ),
     ),
-    answer=lambda known: {"order": known["order"]},
-    found=lambda known: (
-        *(f"View {name.upper()}: {lens_in_place(known['lenses'][name], 'DS in place')}." for name in _NAMES),
-        f"Streak at 90, {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
+    answer=as_found(ORDER),
+    found=given(LENSES, DISTANCE)(
+        lambda lenses, distance_cm: (
+            *(f"View {name.upper()}: {lens_in_place(lenses[name], 'DS in place')}." for name in _NAMES),
+            f"Streak at 90, {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+        )
     ),
-    question=lambda _: "Three views of one eye. In which order do they come, the nearest to neutral first?",
-    figure=lambda known, uid: several(_nearer_views(known), uid),
-    form=lambda _: None,
+    question=asking("Three views of one eye. In which order do they come, the nearest to neutral first?"),
+    figure=given(_nearer_views).drawing(several),
     needs=("next-lens",),
     sources=("common practice, no published source; optics derived in DEVELOPERS.md, The reflex",),
 )
 
-
-def several(views: tuple[View, ...], uid: str) -> Figure:
-    """Draw the views side by side."""
-    compared = [
-        Compared(one.name.removeprefix("View "), one.bench.streak, seen_in(one.bench.setting, one.bench.streak))
-        for one in views
-    ]
-    return side_by_side(compared, uid=uid)
-
-
-SWEEP_ALONE = frozenset[str]()
 STAGES = {
-    bench_movement.id: Stage(lambda known: (View("", _bench(known)),), SWEEP_ALONE),
+    bench_movement.id: one_view(_movement_bench, SWEEP_ALONE),
     bench_nearer.id: Stage(_nearer_views, SWEEP_ALONE),
 }
 

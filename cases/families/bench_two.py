@@ -5,21 +5,23 @@ from __future__ import annotations
 from typing import Any
 
 from cases import skills
-from cases.bench import SAME_AS_STREAK, Bench, Stage, View, still
+from cases.bench import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.bench import FAMILY
-from cases.families.bench_short import IN_PLACE, RX, STREAK, SWEEP_ALONE, several
-from cases.families.lean_in import VIEWS, WIDTHS, lean_in_widths
+from cases.families.bench import FAMILY, RX
+from cases.families.bench_short import SWEEP_ALONE, several
+from cases.families.lean_in import FIRST_STREAK, VIEW, WIDTHS, lean_in_widths
+from cases.families.movement import IN_PLACE, STREAK
 from cases.fields import Field, Group
-from cases.kinds import BadFinding, Distance, Meridian
+from cases.keys import Key, Slip, as_found, asking, given
+from cases.kinds import BadFinding, Distance
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.notation import write_distance
 from cases.retinoscope import movement, skew, width_mm
 from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
 from cases.vergence import vergence_in_quarters
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 # --- to which side the axis lies ---------------------------------------------------------------------------------
 
@@ -43,6 +45,9 @@ SKEW_IMAGINED = SlipName(
     "Here the glow ran on into the light on the lids. That is how a meridian looks: leave the streak where it is.",
 )
 
+TURN = Field("turn", "Turn the streak", TURNS)
+SKEW = Key[float]("skew", unit="°")
+
 
 def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1.5, 3))
@@ -50,31 +55,31 @@ def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     # The less plus meridian is nearly neutral and the other still shows with: the usual moment to look for the axis.
     gross = eye.sphere + eye.cylinder + vergence_in_quarters(distance)
     aside = chance.among((0, 10, 15, 20, 25, -10, -15, -20, -25))
-    return {
-        "rx": eye,
-        "in_place": SphCyl(gross - chance.among((0.25, 0.5))),
-        "distance_cm": distance,
-        "streak": axis_of(across(eye.axis) + aside),
-    }
+    return given(RX, IN_PLACE, DISTANCE, STREAK).to(
+        eye, SphCyl(gross - chance.among((0.25, 0.5))), distance, axis_of(across(eye.axis) + aside)
+    )
 
 
-def _axis_bench(known: Known) -> Bench:
-    bench = Bench(eye=known["rx"], streak=known["streak"], distance_cm=known["distance_cm"])
-    return bench.holding(known["in_place"])
+@given(RX, STREAK, DISTANCE, IN_PLACE)
+def _axis_bench(rx: SphCyl, streak: float, distance_cm: float, in_place: SphCyl) -> Bench:
+    return Bench(eye=rx, streak=streak, distance_cm=distance_cm).holding(in_place)
 
 
-def _begin_axis(findings: Known) -> dict[str, Any]:
-    setting = _axis_bench(findings).setting
-    turned = skew(setting, findings["streak"])
-    if movement(setting, findings["streak"]) in ("neutral", "neither") or abs(turned) > 80:
-        raise BadFinding(degrees(findings["streak"]), "this streak shows no reflex that can be lined up: give another")
-    return {"skew": turned}
+@given(_axis_bench)
+def _begin_axis(bench: Bench) -> float:
+    setting, streak = bench.setting, bench.streak
+    turned = skew(setting, streak)
+    if movement(setting, streak) in ("neutral", "neither") or abs(turned) > 80:
+        raise BadFinding(degrees(streak), "this streak shows no reflex that can be lined up: give another")
+    return turned
 
 
-def _turn(known: Known) -> str:
-    turned = known["skew"]
+@given(SKEW)
+def _turn(turned: float) -> str:
     return "leave" if abs(turned) <= SAME_AS_STREAK else "anticlockwise" if turned > 0 else "clockwise"
 
+
+_turned = given(_turn)(lambda turn: turn != "leave")
 
 bench_axis = CaseType(
     id="bench-axis",
@@ -83,49 +88,52 @@ bench_axis = CaseType(
     level="competent",
     seconds=15,
     findings=Group((RX, IN_PLACE, DISTANCE, STREAK)),
-    asks=(Field("turn", "Turn the streak", TURNS),),
+    asks=(TURN,),
     draw=_draw_axis,
-    begin=_begin_axis,
+    begin=SKEW.by(_begin_axis),
     steps=(
-        Step(
+        TURN.step(
             FOLLOW_SKEW,
-            run=lambda known: {"turn": _turn(known)},
-            says=lambda known: (
-                "Reflex and streak lie in one line: this is a meridian."
-                if known["turn"] == "leave"
-                else f"The reflex stands turned by {abs(known['skew']):.0f}°: follow it, {known['turn']}."
+            run=_turn,
+            says=given(TURN, SKEW)(
+                lambda turn, turned: (
+                    "Reflex and streak lie in one line: this is a meridian."
+                    if turn == "leave"
+                    else f"The reflex stands turned by {abs(turned):.0f}°: follow it, {turn}."
+                )
             ),
             slips=(
                 Slip(
                     skills.AWAY_FROM_REFLEX,
-                    run=lambda known: {"turn": _OTHER_TURN[_turn(known)]},
-                    says=lambda known: f"Turned {known['turn']}, away from the reflex.",
-                    live=lambda known: _turn(known) != "leave",
+                    run=given(_turn)(lambda turn: _OTHER_TURN[turn]),
+                    says=given(TURN)(lambda turn: f"Turned {turn}, away from the reflex."),
+                    live=_turned,
                 ),
                 Slip(
                     SKEW_UNSEEN,
-                    run=lambda _: {"turn": "leave"},
-                    says=lambda _: "Left where it lay.",
-                    live=lambda known: _turn(known) != "leave",
+                    run=given()(lambda: "leave"),
+                    says=given()(lambda: "Left where it lay."),
+                    live=_turned,
                 ),
                 Slip(
                     SKEW_IMAGINED,
-                    run=lambda _: {"turn": "anticlockwise"},
-                    says=lambda _: "Turned, though the two lay in one line.",
-                    live=lambda known: _turn(known) == "leave",
+                    run=given()(lambda: "anticlockwise"),
+                    says=given()(lambda: "Turned, though the two lay in one line."),
+                    live=given(_turned)(lambda turned: not turned),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"turn": known["turn"]},
-    found=lambda known: (
-        f"In place: {as_written(known['in_place'])}.",
-        f"The streak lies at {degrees(known['streak'])}, {write_distance(known['distance_cm'])} from the pupil; "
-        "plane-mirror setting.",
+    answer=as_found(TURN),
+    found=given(IN_PLACE, STREAK, DISTANCE)(
+        lambda in_place, streak, distance_cm: (
+            f"In place: {as_written(in_place)}.",
+            f"The streak lies at {degrees(streak)}, {write_distance(distance_cm)} from the pupil; "
+            "plane-mirror setting.",
+        )
     ),
-    question=lambda _: "Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?",
-    figure=lambda known, uid: still(_axis_bench(known), uid=uid),
-    form=lambda _: None,
+    question=asking("Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?"),
+    figure=as_still(_axis_bench),
     needs=("streak-axis", "next-lens"),
     sources=("AAO image caption “Skew”; optics derived in DEVELOPERS.md, The reflex",),
 )
@@ -141,57 +149,61 @@ WIDTHS_ALIKE = SlipName(
 UNEVEN = 1.15
 """How many times as wide a band must be to be called wider; an estimate of what an eye can tell."""
 
+LEANED = Field("leaned_cm", "Distance once leaned in", Distance())
+BAND_WIDTHS = Field("widths", "The bands are", WIDTHS)
+BANDS = Key[tuple[float, ...]]("bands", unit="mm")
+
 
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1, 3))
     distance = chance.among((67.0, 80.0)) if settings.distance_cm < 60 else settings.distance_cm
     step = chance.among((0.0, 0.25, 0.5, -0.25, -0.5, 0.0))
     exact = SphCyl(eye.sphere + vergence_in_quarters(distance), eye.cylinder, eye.axis)
-    return {
-        "rx": eye,
-        # Whichever meridian is out still wants plus, as it does where one stopped too early.
-        "in_place": SphCyl(exact.sphere - max(step, 0), exact.cylinder + max(step, 0) + min(step, 0), exact.axis),
-        "distance_cm": distance,
-        "leaned_cm": distance - chance.among((25.0, 30.0)),
-        "first_streak": chance.among((eye.axis, across(eye.axis))),
-    }
+    return given(RX, IN_PLACE, DISTANCE, LEANED, FIRST_STREAK).to(
+        eye,
+        SphCyl(exact.sphere - max(step, 0), exact.cylinder + max(step, 0) + min(step, 0), exact.axis),
+        distance,
+        distance - chance.among((25.0, 30.0)),
+        chance.among((eye.axis, across(eye.axis))),
+    )
 
 
-def _lean_bench(known: Known, streak: float) -> Bench:
+def _lean_bench(rx: SphCyl, leaned_cm: float, in_place: SphCyl, streak: float) -> Bench:
     bench = Bench(
-        eye=known["rx"],
+        eye=rx,
         streak=streak,
-        distance_cm=known["leaned_cm"],
+        distance_cm=leaned_cm,
         # A diverging beam keeps the bands thin enough to compare so close, and a wide pupil shows their edges.
         sleeve="diverging",
         pupil_mm=7.0,
     )
-    return bench.holding(known["in_place"])
+    return bench.holding(in_place)
 
 
-def _lean_views(known: Known) -> tuple[View, ...]:
-    first = known["first_streak"]
+@given(FIRST_STREAK, RX, LEANED, IN_PLACE)
+def _lean_views(first: float, rx: SphCyl, leaned_cm: float, in_place: SphCyl) -> tuple[View, ...]:
     return (
-        View("First view", _lean_bench(known, first)),
-        View("Second view", _lean_bench(known, across(first))),
+        View("First view", _lean_bench(rx, leaned_cm, in_place, first)),
+        View("Second view", _lean_bench(rx, leaned_cm, in_place, across(first))),
     )
 
 
-def _begin_lean(findings: Known) -> dict[str, Any]:
-    first = findings["first_streak"]
+@given(FIRST_STREAK, _lean_views)
+def _begin_lean(first: float, views: tuple[View, ...]) -> tuple[float, ...]:
     bands = []
-    for streak in (first, across(first)):
-        setting = _lean_bench(findings, streak).setting
+    for view in views:
+        setting, streak = view.bench.setting, view.bench.streak
         if movement(setting, streak) != "with" or axis_gap(skew(setting, streak) % 180, 180) > SAME_AS_STREAK:
             raise BadFinding(
                 degrees(first), "leaned in, both views must show with and lie along a meridian: lean in farther"
             )
         bands.append(width_mm(setting, streak)[0])
-    return {"bands": tuple(bands)}
+    return tuple(bands)
 
 
-def _widths(known: Known) -> str:
-    first, second = known["bands"]
+@given(BANDS)
+def _widths(bands: tuple[float, ...]) -> str:
+    first, second = bands
     if max(first, second) < UNEVEN * min(first, second):
         return "equal"
     return "first-narrower" if first < second else "second-narrower"
@@ -208,46 +220,45 @@ bench_lean = CaseType(
             RX,
             IN_PLACE,
             DISTANCE,
-            Field("leaned_cm", "Distance once leaned in", Distance()),
-            Field("first_streak", "Streak of the first view", Meridian()),
+            LEANED,
+            FIRST_STREAK,
         )
     ),
-    asks=(Field("widths", "The bands are", WIDTHS), Field("view", "Which view still wants plus?", VIEWS)),
+    asks=(BAND_WIDTHS, VIEW),
     draw=_draw_lean,
-    begin=_begin_lean,
+    begin=BANDS.by(_begin_lean),
     steps=(
-        Step(
+        BAND_WIDTHS.step(
             COMPARE_WIDTHS,
-            run=lambda known: {"widths": _widths(known)},
-            says=lambda known: f"The band is {WIDTHS.write(known['widths'])}.",
+            run=_widths,
+            says=given(BAND_WIDTHS)(lambda widths: f"The band is {WIDTHS.write(widths)}."),
             slips=(
                 Slip(
                     WIDTHS_ALIKE,
-                    run=lambda _: {"widths": "equal"},
-                    says=lambda _: "The two taken as equally wide.",
-                    live=lambda known: _widths(known) != "equal",
+                    run=given()(lambda: "equal"),
+                    says=given()(lambda: "The two taken as equally wide."),
+                    live=given(_widths)(lambda widths: widths != "equal"),
                 ),
             ),
         ),
         lean_in_widths.steps[0],
     ),
-    answer=lambda known: {"widths": known["widths"], "view": known["view"]},
-    found=lambda known: (
-        f"In place: {as_written(known['in_place'])}. Both meridians looked neutral at "
-        f"{write_distance(known['distance_cm'])}.",
-        f"First view: streak at {degrees(known['first_streak'])}. Second view: streak at "
-        f"{degrees(across(known['first_streak']))}.",
-        f"You have leaned in to {write_distance(known['leaned_cm'])}.",
+    answer=as_found(BAND_WIDTHS, VIEW),
+    found=given(IN_PLACE, DISTANCE, FIRST_STREAK, LEANED)(
+        lambda in_place, distance_cm, first_streak, leaned_cm: (
+            f"In place: {as_written(in_place)}. Both meridians looked neutral at {write_distance(distance_cm)}.",
+            f"First view: streak at {degrees(first_streak)}. Second view: streak at {degrees(across(first_streak))}.",
+            f"You have leaned in to {write_distance(leaned_cm)}.",
+        )
     ),
-    question=lambda _: "Sweep in both views. Is the band equally wide in the two, and which view still wants plus?",
-    figure=lambda known, uid: several(_lean_views(known), uid),
-    form=lambda _: None,
+    question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
+    figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
     sources=("a streak retinoscope's user guide (leaning); optics derived in DEVELOPERS.md, The reflex",),
 )
 
 STAGES = {
-    bench_axis.id: Stage(lambda known: (View("", _axis_bench(known)),), SWEEP_ALONE),
+    bench_axis.id: one_view(_axis_bench, SWEEP_ALONE),
     bench_lean.id: Stage(_lean_views, SWEEP_ALONE),
 }
 

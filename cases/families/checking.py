@@ -11,17 +11,27 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_eyes import two_eyes as draw_two_eyes
+from cases.keys import Key, Slip, asking, given
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, mirrored, pick_distance, pick_lens, signed, size
+from cases.shared_keys import MEAN_DIFFERENCE
+from cases.steps import (
+    DISTANCE,
+    FIRST_LENS,
+    SECOND_LENS,
+    VERGENCE,
+    as_written,
+    mirrored,
+    pick_distance,
+    pick_lens,
+    signed,
+    size,
+)
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 FAMILY = Family("checking", "Judgement and checking", 8)
-
-RIGHT = Field("right", "Net prescription of the right eye", Lens())
-LEFT = Field("left", "Net prescription of the left eye", Lens())
 
 SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
 JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
@@ -59,20 +69,30 @@ ACTS = Choice(
     )
 )
 
+RIGHT = Field("right", "Net prescription of the right eye", Lens())
+LEFT = Field("left", "Net prescription of the left eye", Lens())
+LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0)
+MEAN = Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06))
+ACT = Field("act", "What now?", ACTS)
+SUSPECT = Key[str | None]("suspect")
 
-def pair_of_eyes(findings: Known) -> dict[str, Any]:
-    """Name the right eye's lens first and the left eye's second, for the steps that compare two lenses."""
-    return {"first": findings["right"], "second": findings["left"]}
+PAIR_OF_EYES = given(FIRST_LENS, SECOND_LENS).by(given(RIGHT, LEFT)(lambda right, left: (right, left)))
+"""The right eye's lens first and the left eye's second, for the steps that compare two lenses."""
+PAIR_AND_VERGENCE = given(FIRST_LENS, SECOND_LENS, VERGENCE).by(
+    given(RIGHT, LEFT, DISTANCE)(lambda right, left, cm: (right, left, working_vergence(cm)))
+)
+"""The same with what the working distance is worth."""
 
 
-def eyes_figure(known: Known, uid: str) -> Figure:
+@given(RIGHT, LEFT).drawing
+def eyes_figure(uid: str, right: SphCyl, left: SphCyl) -> Figure:
     """Draw both eyes as the examiner faces them."""
-    return draw_two_eyes(known["right"], known["left"], uid=uid)
+    return draw_two_eyes(right, left, uid=uid)
 
 
-def eyes_words(known: Known) -> tuple[str, str]:
+def eyes_words(right: SphCyl, left: SphCyl) -> tuple[str, str]:
     """Say both eyes' prescriptions, a line each."""
-    return f"Right eye, net: {as_written(known['right'])}.", f"Left eye, net: {as_written(known['left'])}."
+    return f"Right eye, net: {as_written(right)}.", f"Left eye, net: {as_written(left)}."
 
 
 def fellow_eye(
@@ -101,43 +121,40 @@ def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     difference = chance.among((-1, 1)) * size
     left = fellow_eye(chance, settings, right, difference=difference, cylinder_steps=(-1, -0.5, 0.5, 1))
     form = settings.form if chance.happens(0.7) else chance.among(("minus", "plus"))
-    return {
-        "right": right.in_form(form),
-        "left": left.in_form(form),
-        "distance_cm": distance,
-        "limit": limit,
-    }
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(right.in_form(form), left.in_form(form), distance, limit)
 
 
-def _suspect(known: Known) -> str | None:
-    gap = known["mean_difference"]
-    if abs(abs(gap) - known["vergence"]) > WITHIN:
+@given(MEAN_DIFFERENCE, VERGENCE)
+def _suspect(gap: float, off: float) -> str | None:
+    if abs(abs(gap) - off) > WITHIN:
         return None
     return "right" if gap > 0 else "left"
 
 
-def _spotted(known: Known) -> str:
-    gap, off = known["mean_difference"], known["vergence"]
-    if known["suspect"] is None:
+@given(MEAN_DIFFERENCE, VERGENCE, SUSPECT)
+def _spotted(gap: float, off: float, suspect: str | None) -> str:
+    if suspect is None:
         return f"That is not the {size(off)} D of the working distance."
-    return (
-        f"{size(gap)} D is just what the distance is worth: was it left in the {known['suspect']} eye, "
-        "the more plus one?"
-    )
+    return f"{size(gap)} D is just what the distance is worth: was it left in the {suspect} eye, the more plus one?"
 
 
-def _act(known: Known) -> dict[str, Any]:
-    if known["suspect"]:
-        return {"act": f"{known['suspect']}-distance"}
-    return {"act": "over-limit" if abs(known["mean_difference"]) >= known["limit"] - 1e-9 else "keep"}
+_suspected = given(_suspect)(lambda suspect: suspect is not None)
 
 
-def _act_words(known: Known) -> str:
-    if known["suspect"]:
-        return f"So measure again: the {known['suspect']} eye may still hold the working distance."
-    if known["act"] == "keep":
-        return f"{size(known['mean_difference'])} D is below this clinic's {size(known['limit'])} D: keep both."
-    return f"{size(known['mean_difference'])} D reaches this clinic's {size(known['limit'])} D: measure again."
+@given(SUSPECT, MEAN_DIFFERENCE, LIMIT)
+def _act(suspect: str | None, gap: float, limit: float) -> str:
+    if suspect:
+        return f"{suspect}-distance"
+    return "over-limit" if abs(gap) >= limit - 1e-9 else "keep"
+
+
+@given(SUSPECT, ACT, MEAN_DIFFERENCE, LIMIT)
+def _act_words(suspect: str | None, act: str, gap: float, limit: float) -> str:
+    if suspect:
+        return f"So measure again: the {suspect} eye may still hold the working distance."
+    if act == "keep":
+        return f"{size(gap)} D is below this clinic's {size(limit)} D: keep both."
+    return f"{size(gap)} D reaches this clinic's {size(limit)} D: measure again."
 
 
 two_eyes = CaseType(
@@ -146,74 +163,66 @@ two_eyes = CaseType(
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            RIGHT,
-            LEFT,
-            DISTANCE,
-            Field("limit", "Difference in mean power from which this clinic measures again", Power(), default=1.0),
-        )
-    ),
-    asks=(
-        Field("mean", "Right mean power less left", Power(exact=0.03, tolerance=0.06)),
-        Field("act", "What now?", ACTS),
-    ),
+    findings=Group((RIGHT, LEFT, DISTANCE, LIMIT)),
+    asks=(MEAN, ACT),
     draw=_draw_two_eyes,
-    begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
+    begin=PAIR_AND_VERGENCE,
     steps=(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("Right less left"),
-        Step(
+        SUSPECT.step(
             SPOT_DISTANCE,
-            run=lambda known: {"suspect": _suspect(known)},
+            run=_suspect,
             says=_spotted,
             slips=(
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=lambda _: {"suspect": None},
-                    says=lambda _: "Taken as a difference like any other.",
-                    live=lambda known: _suspect(known) is not None,
+                    run=given()(lambda: None),
+                    says=given()(lambda: "Taken as a difference like any other."),
+                    live=_suspected,
                 ),
                 Slip(
                     OTHER_EYE_SUSPECTED,
-                    run=lambda known: {"suspect": "left" if _suspect(known) == "right" else "right"},
-                    says=lambda known: f"The {known['suspect']} eye suspected.",
-                    live=lambda known: _suspect(known) is not None,
+                    run=given(_suspect)(lambda suspect: "left" if suspect == "right" else "right"),
+                    says=given(SUSPECT)(lambda suspect: f"The {suspect} eye suspected."),
+                    live=_suspected,
                 ),
             ),
         ),
-        Step(
+        ACT.step(
             JUDGE_LIMIT,
             run=_act,
             says=_act_words,
             slips=(
                 Slip(
                     SIGN_AGAINST_LIMIT,
-                    run=lambda _: {"act": "keep"},
-                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than {size(known['limit'])}.",
-                    live=lambda known: known["mean_difference"] < 0 and _act(known)["act"] == "over-limit",
+                    run=given()(lambda: "keep"),
+                    says=given(MEAN_DIFFERENCE, LIMIT)(
+                        lambda gap, limit: f"{signed(gap)} taken as less than {size(limit)}."
+                    ),
+                    live=given(MEAN_DIFFERENCE, _act)(lambda gap, act: gap < 0 and act == "over-limit"),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"act": "over-limit"},
-                    says=lambda _: "Measured again because the two differ at all.",
-                    live=lambda known: _act(known)["act"] == "keep",
+                    run=given()(lambda: "over-limit"),
+                    says=given()(lambda: "Measured again because the two differ at all."),
+                    live=given(_act)(lambda act: act == "keep"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"mean": known["mean_difference"], "act": known["act"]},
-    found=lambda known: (
-        *eyes_words(known),
-        f"Both were measured from {write_distance(known['distance_cm'])}, which is worth "
-        f"{size(working_vergence(known['distance_cm']))} D.",
-        f"This clinic measures again from a difference of {size(known['limit'])} D in mean power.",
+    answer=given(MEAN, ACT).by(given(MEAN_DIFFERENCE, ACT)(lambda gap, act: (gap, act))),
+    found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
+        lambda right, left, cm, limit: (
+            *eyes_words(right, left),
+            f"Both were measured from {write_distance(cm)}, which is worth {size(working_vergence(cm))} D.",
+            f"This clinic measures again from a difference of {size(limit)} D in mean power.",
+        )
     ),
-    question=lambda _: "By how much does the right eye's mean power exceed the left eye's (signed), and what now?",
+    question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
     figure=eyes_figure,
     needs=("spherical-equivalent",),
-    form=lambda _: None,
     sources=(
         "thresholds differ by body and year: AAPOS 2003, 2013, 2021; Leat 2011, Clin Exp Optom 94:514",
         "a difference of just the working distance: from memory, no published source",

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
+from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.checking import FAMILY
 from cases.families.oblique import PRESCRIPTION
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE, fine
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
+from cases.keys import Slip, given
 from cases.kinds import Lens
 from cases.lens import SphCyl, axis_of
-from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, pick_lens
+from cases.shared_keys import SUM
+from cases.steps import FORM, FORM_WORDS, as_written, pick_lens
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 HALVE_SUM = Skill("halve-sum", "halving a sum of two lenses")
 
@@ -29,34 +31,35 @@ SUM_NOT_HALVED = SlipName(
 )
 
 
-def _half_way_between_numbers(known: Known) -> dict[str, Any]:
-    first, second = lens_pair(known)
+FIRST = Field("first", "First reading", Lens())
+SECOND = Field("second", "Second reading", Lens())
+
+
+@given(FIRST, SECOND)
+def _half_way_between_numbers(first: SphCyl, second: SphCyl) -> tuple[float, ...]:
     axis = axis_of((first.axis + second.axis) / 2)
-    return {"sum": SphCyl(first.sphere + second.sphere, first.cylinder + second.cylinder, axis).power_vector()}
+    return SphCyl(first.sphere + second.sphere, first.cylinder + second.cylinder, axis).power_vector()
 
 
-def _sum_words(known: Known) -> str:
-    return f"M {fine(known['sum'][0])}, J0 {fine(known['sum'][1])}, J45 {fine(known['sum'][2])}"
+def _sum_words(total: tuple[float, ...]) -> str:
+    return f"M {fine(total[0])}, J0 {fine(total[1])}, J45 {fine(total[2])}"
 
 
-_ADDED = replace(
-    ADD,
+_ADDED = ADD.with_slips(
     # The columns of two readings that agree average well enough but for this trap, so no more is told apart here.
-    slips=(
-        Slip(
-            skills.MIDDLE_PAST_180,
-            run=_half_way_between_numbers,
-            says=lambda known: f"Columns added, the axis half-way between the numbers: {_sum_words(known)}.",
-            live=lambda known: abs(known["first"].axis - known["second"].axis) > 90,
-        ),
+    Slip(
+        skills.MIDDLE_PAST_180,
+        run=_half_way_between_numbers,
+        says=given(SUM)(lambda total: f"Columns added, the axis half-way between the numbers: {_sum_words(total)}."),
+        live=given(FIRST, SECOND)(lambda first, second: abs(first.axis - second.axis) > 90),
     ),
 )
 
-_HALVED = Step(
+_HALVED = SUM.step(
     HALVE_SUM,
-    run=lambda known: {"sum": tuple(part / 2 for part in known["sum"])},
-    says=lambda known: f"Half of each: {_sum_words(known)}.",
-    slips=(Slip(SUM_NOT_HALVED, run=lambda _: {}, says=lambda _: "The sum kept as it is."),),
+    run=given(SUM)(lambda total: tuple(part / 2 for part in total)),
+    says=given(SUM)(lambda total: f"Half of each: {_sum_words(total)}."),
+    slips=(Slip(SUM_NOT_HALVED, run=given(SUM)(lambda total: total), says=given()(lambda: "The sum kept as it is.")),),
 )
 
 
@@ -86,11 +89,12 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
         first = SphCyl(first.sphere, first.cylinder, start)
     size = min(first.cylinder + chance.among((-0.25, 0, 0.25)), -0.5)
     second = SphCyl(first.sphere + chance.among((-0.5, -0.25, 0.25, 0.5)), size, axis_of(first.axis + turn))
-    return {"first": first.in_form(settings.form), "second": second.in_form(settings.form), "form": settings.form}
+    return given(FIRST, SECOND, FORM).to(first.in_form(settings.form), second.in_form(settings.form), settings.form)
 
 
-def _both_crosses(known: Known, uid: str) -> Figure:
-    return power_cross(known["first"], known["second"], uid=uid, names=("first", "second"))
+@given(FIRST, SECOND).drawing
+def _both_crosses(uid: str, first: SphCyl, second: SphCyl) -> Figure:
+    return power_cross(first, second, uid=uid, names=("first", "second"))
 
 
 average_readings = CaseType(
@@ -99,18 +103,29 @@ average_readings = CaseType(
     family=FAMILY,
     level="expert",
     seconds=90,
-    findings=Group((Field("first", "First reading", Lens()), Field("second", "Second reading", Lens()), FORM)),
+    findings=Group((FIRST, SECOND, FORM)),
     asks=(PRESCRIPTION,),
     draw=_draw,
-    begin=lambda _: {},
-    steps=(MEANS, RESOLVE, _ADDED, _HALVED, PUT_TOGETHER, FIND_AXIS, *turning_steps(in_other_form, axis_alone=False)),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        f"First reading, net: {as_written(known['first'])}.",
-        f"Second reading of the same eye, net: {as_written(known['second'])}.",
-        "They were found to agree.",
+    steps=(
+        MEANS,
+        RESOLVE,
+        _ADDED,
+        _HALVED,
+        PUT_TOGETHER,
+        FIND_AXIS,
+        *turning_steps(given(CYLINDER, FORM)(in_other_form), axis_alone=False),
     ),
-    question=lambda known: f"What is their average as a lens, to 0.01 D and 1°, in {FORM_WORDS[known['form']]}?",
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+    ),
+    found=given(FIRST, SECOND)(
+        lambda first, second: (
+            f"First reading, net: {as_written(first)}.",
+            f"Second reading of the same eye, net: {as_written(second)}.",
+            "They were found to agree.",
+        )
+    ),
+    question=given(FORM)(lambda form: f"What is their average as a lens, to 0.01 D and 1°, in {FORM_WORDS[form]}?"),
     figure=_both_crosses,
     needs=("crossed-sum", "repeat-or-accept"),
     twins=(*NINETY_OUT, *MEAN_OR_HALF),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -24,13 +23,15 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
+from cases.keys import Key, Rule, Slip, asking, given
 from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, lens_pair, pick_distance, pick_lens, signed, size
+from cases.shared_keys import MEAN_DIFFERENCE
+from cases.steps import DISTANCE, FIRST_LENS, SECOND_LENS, VERGENCE, as_written, pick_distance, pick_lens, signed, size
 from cases.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Slip, SlipName, Step
+from cases.working import SlipName
 
 WRONG_ONE_BLAMED = SlipName(
     "wrong-result-blamed",
@@ -54,7 +55,7 @@ STRENGTH_OR_AXIS = SlipName(
     "The two cylinders are of one strength: it is the axis that turned.",
 )
 
-AGAINST = Choice(
+MEASURES = Choice(
     (
         Option("autorefractor", "an autorefractor, without drops"),
         Option("subjective", "the subjective result of today"),
@@ -85,113 +86,114 @@ _CAUSE_WORDS = {
 ALIKE = 0.25
 """Cylinders within so many D are of one strength, and one meridian explains a change to within so many D."""
 
+FOUND = Field("found", "Net result of retinoscopy", Lens())
+OTHER = Field("other", "The other result", Lens())
+AGAINST = Field("against", "What the other result is", MEASURES)
+MEAN_LIMIT = Field("mean_limit", "Most by which mean powers may differ", Size(), default=TWO_EXAMINERS_MEAN.widest)
+CYLINDER_LIMIT = Field(
+    "cylinder_limit",
+    "Most that the cylinder of the difference may have",
+    Size(),
+    default=TWO_EXAMINERS_CYLINDER.widest,
+)
+MEAN = Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06))
+CYLINDER = Field("cylinder", "Size of the cylinder by which they differ", Size(exact=0.03, tolerance=0.1))
+CAUSE = Field("cause", "Likeliest cause", CAUSES)
+BEYOND = Key[tuple[bool, bool]]("beyond")
 
-def _begin(findings: Known) -> dict[str, Any]:
-    return {
-        "first": findings["found"],
-        "second": findings["other"],
-        "vergence": working_vergence(findings["distance_cm"]),
-    }
 
-
-def _as_lenses(known: Known) -> float:
-    first, second = lens_pair(known)
+@given(FIRST_LENS, SECOND_LENS)
+def _as_lenses(first: SphCyl, second: SphCyl) -> float:
     return abs((first - second).cylinder)
 
 
-def _minus_pair(known: Known) -> tuple[SphCyl, SphCyl]:
-    first, second = lens_pair(known)
+@given(FIRST_LENS, SECOND_LENS)
+def _minus_pair(first: SphCyl, second: SphCyl) -> tuple[SphCyl, SphCyl]:
     return first.minus_form(), second.minus_form()
 
 
-def _sizes_apart(known: Known) -> float:
-    first, second = _minus_pair(known)
+@given(_minus_pair)
+def _sizes_apart(pair: tuple[SphCyl, SphCyl]) -> float:
+    first, second = pair
     return abs(first.cylinder - second.cylinder)
 
 
-def _axes_apart(known: Known) -> float:
-    first, second = _minus_pair(known)
+@given(_minus_pair)
+def _axes_apart(pair: tuple[SphCyl, SphCyl]) -> float:
+    first, second = pair
     return axis_gap(first.axis, second.axis) if first.cylinder and second.cylinder else 0.0
 
 
-def _as_they_stand(known: Known) -> float:
-    first, second = lens_pair(known)
-    return abs(first.cylinder - second.cylinder)
-
-
-def _cylinder(cylinder: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"cylinder": cylinder(known)}
-
-
-def _cylinder_words(known: Known) -> str:
-    first, second = _minus_pair(known)
+@given(_minus_pair, _axes_apart, CYLINDER)
+def _cylinder_words(pair: tuple[SphCyl, SphCyl], apart: float, cylinder: float) -> str:
+    first, second = pair
     told = f"Cylinders in minus form {signed(first.cylinder)} and {signed(second.cylinder)}"
-    if _axes_apart(known) < 0.5:
-        return f"{told} at one axis: {size(known['cylinder'])} D apart."
+    if apart < 0.5:
+        return f"{told} at one axis: {size(cylinder)} D apart."
     return (
-        f"{told}, axes {_axes_apart(known):.0f}° apart (δ): as lenses they differ by "
-        f"√(C₁² + C₂² − 2·C₁·C₂·cos 2δ) = {size(known['cylinder'])} D."
+        f"{told}, axes {apart:.0f}° apart (δ): as lenses they differ by "
+        f"√(C₁² + C₂² − 2·C₁·C₂·cos 2δ) = {size(cylinder)} D."
     )
 
 
-def _judge(known: Known) -> dict[str, Any]:
-    return {
-        "beyond": (
-            abs(known["mean_difference"]) > known["mean_limit"] + 1e-9,
-            known["cylinder"] > known["cylinder_limit"] + 1e-9,
-        )
-    }
+@given(MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER, CYLINDER_LIMIT)
+def _judge(mean: float, mean_limit: float, cylinder: float, cylinder_limit: float) -> tuple[bool, bool]:
+    return abs(mean) > mean_limit + 1e-9, cylinder > cylinder_limit + 1e-9
 
 
-def _judge_words(known: Known) -> str:
-    mean, cylinder = (("beyond" if one else "within") for one in known["beyond"])
+@given(BEYOND, MEAN_DIFFERENCE, MEAN_LIMIT, CYLINDER, CYLINDER_LIMIT)
+def _judge_words(
+    beyond: tuple[bool, bool], mean: float, mean_limit: float, cylinder: float, cylinder_limit: float
+) -> str:
+    mean_is, cylinder_is = ("beyond" if one else "within" for one in beyond)
     return (
-        f"The mean, {size(known['mean_difference'])} D, is {mean} {size(known['mean_limit'])}; the cylinder, "
-        f"{size(known['cylinder'])} D, is {cylinder} {size(known['cylinder_limit'])}."
+        f"The mean, {size(mean)} D, is {mean_is} {size(mean_limit)}; the cylinder, "
+        f"{size(cylinder)} D, is {cylinder_is} {size(cylinder_limit)}."
     )
 
 
-def _cause(known: Known) -> dict[str, Any]:
-    mean, cylinder = known["mean_difference"], known["cylinder"]
-    match known["beyond"]:
+_turned = given(_sizes_apart, _axes_apart)(lambda sizes, axes: sizes <= ALIKE + 1e-9 and axes > 0)
+
+
+@given(BEYOND, MEAN_DIFFERENCE, CYLINDER, _turned, VERGENCE, AGAINST)
+def _cause(beyond: tuple[bool, bool], mean: float, cylinder: float, turned: bool, off: float, against: str) -> str:
+    match beyond:
         case (False, False):
-            return {"cause": "scatter"}
-        case (False, True) if _sizes_apart(known) <= ALIKE + 1e-9 and _axes_apart(known) > 0:
-            return {"cause": "axis"}
+            return "scatter"
+        case (False, True) if turned:
+            return "axis"
         case (_, True):
-            one = abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9
-            return {"cause": "one-meridian" if one else "several"}
-    if abs(mean - known["vergence"]) <= WITHIN:
-        return {"cause": "left-in"}
-    if known["against"] == "last":
-        return {"cause": "changed"}
-    return {"cause": "accommodated" if mean < 0 else "other-accommodated"}
+            return "one-meridian" if abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9 else "several"
+    if abs(mean - off) <= WITHIN:
+        return "left-in"
+    return "changed" if against == "last" else _accommodated(mean)
 
 
-def _cause_words(known: Known) -> str:
-    if known["cause"] != "axis":
-        return _CAUSE_WORDS[known["cause"]]
-    strength = abs(_minus_pair(known)[0].cylinder)
+def _accommodated(mean: float) -> str:
+    return "accommodated" if mean < 0 else "other-accommodated"
+
+
+_by_mean = given(MEAN_DIFFERENCE)(_accommodated)
+
+
+@given(CAUSE, _minus_pair)
+def _cause_words(cause: str, pair: tuple[SphCyl, SphCyl]) -> str:
+    if cause != "axis":
+        return _CAUSE_WORDS[cause]
+    strength = abs(pair[0].cylinder)
     return (
         f"One strength and two axes: one of the axes was not placed well. At {size(strength)} D an error of "
         f"{axis_slack(strength, 0.25):.0f}° already leaves 0.25 D."
     )
 
 
-def _by(mean: float) -> str:
-    return "accommodated" if mean < 0 else "other-accommodated"
+@given(CAUSE)
+def _taken_words(cause: str) -> str:
+    return f"Put down to {CAUSES.write(cause)}."
 
 
-def _caused(cause: Callable[[Known], str]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"cause": cause(known)}
-
-
-def _taken_words(known: Known) -> str:
-    return f"Put down to {CAUSES.write(known['cause'])}."
-
-
-def _is(*causes: str) -> Callable[[Known], bool]:
-    return lambda known: _cause(known)["cause"] in causes
+def _is(*causes: str) -> Rule[bool]:
+    return given(_cause)(lambda cause: cause in causes)
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -211,13 +213,15 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     found = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(least, 3))
     other = _other(found, sort, off, limits, chance, settings)
     form = settings.form if settings.level == "novice" else chance.among(("minus", "plus"))
-    return {
-        "found": found.in_form(settings.form),
-        "other": other.in_form(form),
-        "against": chance.among([option.id for option in AGAINST.options]),
-        "distance_cm": distance,
-        **limits,
-    }
+    return (
+        given(FOUND, OTHER, AGAINST, DISTANCE).to(
+            found.in_form(settings.form),
+            other.in_form(form),
+            chance.among([option.id for option in MEASURES.options]),
+            distance,
+        )
+        | limits
+    )
 
 
 def _other(
@@ -241,8 +245,9 @@ def _other(
     return SphCyl(found.sphere - sphere, min(found.cylinder - cylinder, -0.25), axis_of(found.axis + turn))
 
 
-def _figure(known: Known, uid: str) -> Figure:
-    return power_cross(known["found"], known["other"], uid=uid, names=("found", "other"))
+@given(FOUND, OTHER).drawing
+def _figure(uid: str, found: SphCyl, other: SphCyl) -> Figure:
+    return power_cross(found, other, uid=uid, names=("found", "other"))
 
 
 difference_cause = CaseType(
@@ -251,121 +256,94 @@ difference_cause = CaseType(
     family=FAMILY,
     level="expert",
     seconds=40,
-    findings=Group(
-        (
-            Field("found", "Net result of retinoscopy", Lens()),
-            Field("other", "The other result", Lens()),
-            Field("against", "What the other result is", AGAINST),
-            DISTANCE,
-            Field("mean_limit", "Most by which mean powers may differ", Size(), default=TWO_EXAMINERS_MEAN.widest),
-            Field(
-                "cylinder_limit",
-                "Most that the cylinder of the difference may have",
-                Size(),
-                default=TWO_EXAMINERS_CYLINDER.widest,
-            ),
-        )
-    ),
-    asks=(
-        Field("mean", "Retinoscopy less the other, mean power", Power(exact=0.03, tolerance=0.06)),
-        Field("cylinder", "Size of the cylinder by which they differ", Size(exact=0.03, tolerance=0.1)),
-        Field("cause", "Likeliest cause", CAUSES),
-    ),
+    findings=Group((FOUND, OTHER, AGAINST, DISTANCE, MEAN_LIMIT, CYLINDER_LIMIT)),
+    asks=(MEAN, CYLINDER, CAUSE),
     draw=_draw,
-    begin=_begin,
+    begin=given(FIRST_LENS, SECOND_LENS, VERGENCE).by(
+        given(FOUND, OTHER, DISTANCE)(lambda found, other, cm: (found, other, working_vergence(cm)))
+    ),
     steps=(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("Retinoscopy less the other"),
-        Step(
+        CYLINDER.step(
             skills.CYLINDER_CHANGE,
-            run=_cylinder(_as_lenses),
+            run=_as_lenses,
             says=_cylinder_words,
             slips=(
                 Slip(
                     FORMS_NOT_MATCHED,
-                    run=_cylinder(_as_they_stand),
-                    says=lambda known: f"As they stand: {size(known['cylinder'])} D apart.",
-                    live=lambda known: known["first"].cylinder * known["second"].cylinder < 0,
+                    run=given(FIRST_LENS, SECOND_LENS)(lambda first, second: abs(first.cylinder - second.cylinder)),
+                    says=given(CYLINDER)(lambda cylinder: f"As they stand: {size(cylinder)} D apart."),
+                    live=given(FIRST_LENS, SECOND_LENS)(lambda first, second: first.cylinder * second.cylinder < 0),
                 ),
                 Slip(
                     skills.AXES_LEFT_OUT,
-                    run=_cylinder(_sizes_apart),
-                    says=lambda known: f"By their sizes alone: {size(known['cylinder'])} D apart.",
-                    live=lambda known: _axes_apart(known) > 0,
+                    run=_sizes_apart,
+                    says=given(CYLINDER)(lambda cylinder: f"By their sizes alone: {size(cylinder)} D apart."),
+                    live=given(_axes_apart)(lambda apart: apart > 0),
                 ),
             ),
         ),
-        Step(
+        BEYOND.step(
             JUDGE_LIMIT,
             run=_judge,
             says=_judge_words,
             slips=(
                 Slip(
                     SIGN_AGAINST_LIMIT,
-                    run=lambda known: {"beyond": (False, _judge(known)["beyond"][1])},
-                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than the limit.",
-                    live=lambda known: known["mean_difference"] < 0 and _judge(known)["beyond"][0],
+                    run=given(_judge)(lambda beyond: (False, beyond[1])),
+                    says=given(MEAN_DIFFERENCE)(lambda mean: f"{signed(mean)} taken as less than the limit."),
+                    live=given(MEAN_DIFFERENCE, _judge)(lambda mean, beyond: mean < 0 and beyond[0]),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"beyond": (True, False)},
-                    says=lambda _: "Taken for more than scatter because they differ at all.",
-                    live=lambda known: _judge(known)["beyond"] == (False, False),
+                    run=given()(lambda: (True, False)),
+                    says=given()(lambda: "Taken for more than scatter because they differ at all."),
+                    live=given(_judge)(lambda beyond: not any(beyond)),
                 ),
             ),
         ),
-        Step(
+        CAUSE.step(
             NAME_CAUSE,
             run=_cause,
             says=_cause_words,
             slips=(
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=_caused(lambda known: "changed" if known["against"] == "last" else "other-accommodated"),
+                    run=given(AGAINST)(lambda against: "changed" if against == "last" else "other-accommodated"),
                     says=_taken_words,
                     live=_is("left-in"),
                 ),
                 Slip(
                     WRONG_ONE_BLAMED,
-                    run=_caused(lambda known: _by(-known["mean_difference"])),
+                    run=given(MEAN_DIFFERENCE)(lambda mean: _accommodated(-mean)),
                     says=_taken_words,
                     live=_is("accommodated", "other-accommodated"),
                 ),
-                Slip(
-                    LAST_AS_TODAY,
-                    run=_caused(lambda known: _by(known["mean_difference"])),
-                    says=_taken_words,
-                    live=_is("changed"),
-                ),
-                Slip(
-                    CYLINDER_TO_ACCOMMODATION,
-                    run=_caused(lambda known: _by(known["mean_difference"])),
-                    says=_taken_words,
-                    live=_is("axis", "one-meridian"),
-                ),
-                Slip(STRENGTH_OR_AXIS, run=_caused(lambda _: "one-meridian"), says=_taken_words, live=_is("axis")),
+                Slip(LAST_AS_TODAY, run=_by_mean, says=_taken_words, live=_is("changed")),
+                Slip(CYLINDER_TO_ACCOMMODATION, run=_by_mean, says=_taken_words, live=_is("axis", "one-meridian")),
+                Slip(STRENGTH_OR_AXIS, run=given()(lambda: "one-meridian"), says=_taken_words, live=_is("axis")),
             ),
         ),
     ),
-    answer=lambda known: {
-        "mean": known["mean_difference"],
-        "cylinder": known["cylinder"],
-        "cause": known["cause"],
-    },
-    found=lambda known: (
-        f"Retinoscopy, net, from {write_distance(known['distance_cm'])}, without drops: {as_written(known['found'])}.",
-        f"{AGAINST.write(known['against']).capitalize()}: {as_written(known['other'])}.",
-        f"Two measures of one eye agree here when the means differ by no more than {size(known['mean_limit'])} D and "
-        f"the cylinder of the difference is no more than {size(known['cylinder_limit'])} D.",
+    answer=given(MEAN, CYLINDER, CAUSE).by(
+        given(MEAN_DIFFERENCE, CYLINDER, CAUSE)(lambda mean, cylinder, cause: (mean, cylinder, cause))
     ),
-    question=lambda _: (
+    found=given(DISTANCE, FOUND, AGAINST, OTHER, MEAN_LIMIT, CYLINDER_LIMIT)(
+        lambda cm, found, against, other, mean_limit, cylinder_limit: (
+            f"Retinoscopy, net, from {write_distance(cm)}, without drops: {as_written(found)}.",
+            f"{MEASURES.write(against).capitalize()}: {as_written(other)}.",
+            f"Two measures of one eye agree here when the means differ by no more than {size(mean_limit)} D and "
+            f"the cylinder of the difference is no more than {size(cylinder_limit)} D.",
+        )
+    ),
+    question=asking(
         "By how much is retinoscopy's mean power the more plus (signed), how strong is the cylinder of the difference, "
         "and what is the likeliest cause?"
     ),
     figure=_figure,
     needs=("two-eyes", "transpose"),
-    form=lambda _: None,
     sources=(
         TWO_EXAMINERS_MEAN.source,
         "Jorge 2005, Optom Vis Sci 82(1): retinoscopy −0.02 ± 0.33 D, autorefractor −0.44 ± 0.54 D from the subjective",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,12 +21,13 @@ from cases.families.checking_vision import (
 )
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, pick_axis, pick_distance, size
+from cases.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance, size
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 COMPARE_VISION = Skill("compare-vision", "holding a recorded vision against the one to expect")
 TRY_SLIPS = Skill("try-slips", "trying which slip would explain a vision")
@@ -68,15 +68,15 @@ LINE = 1.25
 """One line of a logarithmic chart, as a ratio: so much beyond the range still counts as a fit."""
 
 LINES = {"6-6": 6.0, "6-9": 9.0, "6-12": 12.0, "6-18": 18.0, "6-24": 24.0, "6-36": 36.0, "6-60": 60.0, "6-120": 120.0}
-VISION = Choice(tuple(Option(name, f"6/{below:g}") for name, below in LINES.items()))
-FITS = Choice(
+VISIONS = Choice(tuple(Option(name, f"6/{below:g}") for name, below in LINES.items()))
+FITS_OR_NOT = Choice(
     (
         Option("fits", "they fit"),
         Option("better", "the vision is better than the result allows"),
         Option("worse", "the vision is worse than the result explains"),
     )
 )
-REFLEX = Choice((Option("steady", "steady"), Option("unsteady", "changing while the streak stood still")))
+REFLEXES = Choice((Option("steady", "steady"), Option("unsteady", "changing while the streak stood still")))
 CAUSES = Choice(
     (
         Option("none", "nothing: there is nothing to explain"),
@@ -89,6 +89,18 @@ CAUSES = Choice(
         Option("again", "none of these alone: measure again"),
     )
 )
+
+RX = Field("rx", "Net result as written down", Lens())
+VISION = Field("vision", "Unaided vision", VISIONS)
+REFLEX = Field("reflex", "The reflex during the measurement", REFLEXES, default="steady")
+FITS = Field("fits", "Vision and result", FITS_OR_NOT)
+CAUSE = Field("cause", "What explains it best?", CAUSES)
+MAR = Key[float]("mar")
+"""The smallest angle that the recorded vision stands for, in minutes."""
+EXPECTED = Key[tuple[float, float]]("expected")
+"""The (best, worst) smallest angle to expect, in minutes."""
+EXPLAINING = Key[tuple[str, ...]]("explaining")
+"""The slips that would explain the vision."""
 
 
 @dataclass(frozen=True)
@@ -124,48 +136,50 @@ def held_against(mar: float, expected: tuple[float, float]) -> str:
     return "worse" if mar > worst * LINE + 1e-9 else "fits"
 
 
-def _explaining(known: Known, off: float) -> tuple[str, ...]:
+def _explaining(rx: SphCyl, mar: float, accommodation: float, off: float) -> tuple[str, ...]:
     return tuple(
         one.id
-        for one in suspects(known["rx"], off)
-        if one.eye != known["rx"] and held_against(known["mar"], mar_range(one.eye, known["accommodation"])) == "fits"
+        for one in suspects(rx, off)
+        if one.eye != rx and held_against(mar, mar_range(one.eye, accommodation)) == "fits"
     )
 
 
-def _tried(sign: int) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"explaining": _explaining(known, sign * known["vergence"])}
+def _tried(sign: int) -> Rule[tuple[str, ...]]:
+    return given(RX, MAR, ACCOMMODATION, VERGENCE)(
+        lambda rx, mar, accommodation, off: _explaining(rx, mar, accommodation, sign * off)
+    )
 
 
-def _tried_words(known: Known) -> str:
+@given(ACCOMMODATION, RX, VERGENCE, EXPLAINING)
+def _tried_words(accommodation: float, rx: SphCyl, off: float, explaining: tuple[str, ...]) -> str:
     told = "; ".join(
-        f"{one.words}, {as_written(one.eye)}, {range_words(mar_range(one.eye, known['accommodation']))}"
-        for one in suspects(known["rx"], known["vergence"])
+        f"{one.words}, {as_written(one.eye)}, {range_words(mar_range(one.eye, accommodation))}"
+        for one in suspects(rx, off)
     )
-    named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
+    named = [one.words for one in suspects(rx, off) if one.id in explaining]
     return f"Try each slip: {told}. {' and '.join(named).capitalize() or 'None of them'} would explain it."
 
 
-def _backwards_words(known: Known) -> str:
-    named = [one.words for one in suspects(known["rx"], known["vergence"]) if one.id in known["explaining"]]
+@given(RX, VERGENCE, EXPLAINING)
+def _backwards_words(rx: SphCyl, off: float, explaining: tuple[str, ...]) -> str:
+    named = [one.words for one in suspects(rx, off) if one.id in explaining]
     return f"The distance put back the wrong way round: {' and '.join(named) or 'no slip'} would explain it."
 
 
-def _expect(clears: bool) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"expected": mar_range(known["rx"], known["accommodation"] if clears else 0.0)}
+_fits = given(MAR, EXPECTED)(held_against)
+_unfit = given(_fits)(lambda fits: fits != "fits")
+_disagrees = given(FITS)(lambda fits: fits != "fits")
 
 
-def _compare(known: Known) -> dict[str, Any]:
-    return {"fits": held_against(known["mar"], known["expected"])}
-
-
-def _cause(known: Known) -> dict[str, Any]:
-    if known["fits"] == "fits":
-        return {"cause": "none"}
-    if known["fits"] == "better" and known["reflex"] == "unsteady":
-        return {"cause": "accommodated"}
-    if len(known["explaining"]) == 1:
-        return {"cause": known["explaining"][0]}
-    return {"cause": "elsewhere" if known["fits"] == "worse" and not known["explaining"] else "again"}
+@given(FITS, REFLEX, EXPLAINING)
+def _cause(fits: str, reflex: str, explaining: tuple[str, ...]) -> str:
+    if fits == "fits":
+        return "none"
+    if fits == "better" and reflex == "unsteady":
+        return "accommodated"
+    if len(explaining) == 1:
+        return explaining[0]
+    return "elsewhere" if fits == "worse" and not explaining else "again"
 
 
 _CAUSE_WORDS = {
@@ -185,16 +199,7 @@ _CAUSE_WORDS = {
 }
 
 
-def _caused(cause: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"cause": cause}
-
-
-def _cause_words(known: Known) -> str:
-    return _CAUSE_WORDS[known["cause"]]
-
-
-def _disagrees(known: Known) -> bool:
-    return bool(known["fits"] != "fits")
+_cause_words = given(CAUSE)(lambda cause: _CAUSE_WORDS[cause])
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -208,10 +213,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     sort = chance.among(SORTS)
     for _ in range(CANDIDATES):
         findings = _candidate(sort, chance, settings)
-        known = {**findings, **_begin(findings)}
-        for part in (_expect(True), _compare, _tried(1), _cause):
-            known |= part(known)
-        if known["cause"] == sort and findings["rx"].strongest <= 4:
+        if vision_disagrees.case(findings).truth["cause"] == sort and RX.get(findings).strongest <= 4:
             return findings
     # Very close in, the distance is worth more than any result that is drawn here could hold.
     raise CannotDraw("vision-disagrees", f"of the sort “{sort}”")
@@ -231,17 +233,13 @@ def _candidate(sort: str, chance: Chance, settings: Settings) -> dict[str, Any]:
     seen = [name for name, below in LINES.items() if best / 1.1 <= below / 6 <= worst * 1.1]
     if sort == "elsewhere":
         seen = [name for name, below in LINES.items() if below / 6 > 2 * worst]
-    return {
-        "rx": SphCyl(eye.sphere + shift, cylinder, eye.axis),
-        "vision": chance.among(seen or ["6-6"]),
-        "accommodation": accommodation,
-        "distance_cm": distance,
-        "reflex": "unsteady" if sort == "accommodated" else "steady",
-    }
-
-
-def _begin(findings: Known) -> dict[str, Any]:
-    return {"mar": LINES[findings["vision"]] / 6, "vergence": working_vergence(findings["distance_cm"])}
+    return given(RX, VISION, ACCOMMODATION, DISTANCE, REFLEX).to(
+        SphCyl(eye.sphere + shift, cylinder, eye.axis),
+        chance.among(seen or ["6-6"]),
+        accommodation,
+        distance,
+        "unsteady" if sort == "accommodated" else "steady",
+    )
 
 
 vision_disagrees = CaseType(
@@ -250,62 +248,59 @@ vision_disagrees = CaseType(
     family=FAMILY,
     level="expert",
     seconds=40,
-    findings=Group(
-        (
-            Field("rx", "Net result as written down", Lens()),
-            Field("vision", "Unaided vision", VISION),
-            ACCOMMODATION,
-            DISTANCE,
-            Field("reflex", "The reflex during the measurement", REFLEX, default="steady"),
-        )
-    ),
-    asks=(
-        Field("fits", "Vision and result", FITS),
-        Field("cause", "What explains it best?", CAUSES),
-    ),
+    findings=Group((RX, VISION, ACCOMMODATION, DISTANCE, REFLEX)),
+    asks=(FITS, CAUSE),
     draw=_draw,
-    begin=_begin,
+    # Nothing explains a vision until the slips have been tried, which where it fits they never are.
+    begin=given(MAR, VERGENCE, EXPLAINING).by(
+        given(VISION, DISTANCE)(lambda vision, cm: (LINES[vision] / 6, working_vergence(cm), ()))
+    ),
     steps=(
-        Step(
+        EXPECTED.step(
             ALLOW_ACCOMMODATION,
-            run=_expect(True),
-            says=lambda known: (
-                f"{as_written(known['rx'])}, as far as it cannot be cleared, goes with "
-                f"{range_words(known['expected'])}."
+            run=given(RX, ACCOMMODATION)(mar_range),
+            says=given(RX, EXPECTED)(
+                lambda rx, expected: (
+                    f"{as_written(rx)}, as far as it cannot be cleared, goes with {range_words(expected)}."
+                )
             ),
             slips=(
                 Slip(
                     ACCOMMODATION_FORGOTTEN,
-                    run=_expect(False),
-                    says=lambda known: f"All of the plus counted as blur: {range_words(known['expected'])}.",
-                    live=lambda known: known["rx"].spherical_equivalent > 0 and known["accommodation"] > 0,
+                    run=given(RX)(lambda rx: mar_range(rx, 0.0)),
+                    says=given(EXPECTED)(lambda expected: f"All of the plus counted as blur: {range_words(expected)}."),
+                    live=given(RX, ACCOMMODATION)(
+                        lambda rx, accommodation: rx.spherical_equivalent > 0 and accommodation > 0
+                    ),
                 ),
             ),
         ),
-        Step(
+        FITS.step(
             COMPARE_VISION,
-            run=_compare,
-            says=lambda known: {
-                "fits": f"{VISION.write(known['vision'])} lies within that, give or take a line.",
-                "better": f"{VISION.write(known['vision'])} is better than that by more than a line.",
-                "worse": f"{VISION.write(known['vision'])} is worse than that by more than a line.",
-            }[known["fits"]],
+            run=_fits,
+            says=given(VISION, FITS)(
+                lambda vision, fits: {
+                    "fits": f"{VISIONS.write(vision)} lies within that, give or take a line.",
+                    "better": f"{VISIONS.write(vision)} is better than that by more than a line.",
+                    "worse": f"{VISIONS.write(vision)} is worse than that by more than a line.",
+                }[fits]
+            ),
             slips=(
                 Slip(
                     LARGER_IS_BETTER,
-                    run=lambda known: {"fits": {"better": "worse", "worse": "better"}[_compare(known)["fits"]]},
-                    says=lambda known: f"{VISION.write(known['vision'])} taken as {known['fits']}.",
-                    live=lambda known: _compare(known)["fits"] != "fits",
+                    run=given(_fits)(lambda fits: {"better": "worse", "worse": "better"}[fits]),
+                    says=given(VISION, FITS)(lambda vision, fits: f"{VISIONS.write(vision)} taken as {fits}."),
+                    live=_unfit,
                 ),
                 Slip(
                     CLOSE_ENOUGH,
-                    run=lambda _: {"fits": "fits"},
-                    says=lambda known: f"{VISION.write(known['vision'])} called near enough.",
-                    live=lambda known: _compare(known)["fits"] != "fits",
+                    run=given()(lambda: "fits"),
+                    says=given(VISION)(lambda vision: f"{VISIONS.write(vision)} called near enough."),
+                    live=_unfit,
                 ),
             ),
         ),
-        Step(
+        EXPLAINING.step(
             TRY_SLIPS,
             run=_tried(1),
             says=_tried_words,
@@ -314,46 +309,45 @@ vision_disagrees = CaseType(
                     DISTANCE_TRIED_BACKWARDS,
                     run=_tried(-1),
                     says=_backwards_words,
-                    live=lambda known: _tried(-1)(known) != _tried(1)(known),
+                    live=given(_tried(-1), _tried(1))(lambda backwards, rightly: backwards != rightly),
                 ),
             ),
             needed=_disagrees,
         ),
-        Step(
+        CAUSE.step(
             NAME_CAUSE,
             run=_cause,
             says=_cause_words,
             slips=(
-                Slip(AXIS_BLAMED, run=_caused("axis"), says=_cause_words, live=_disagrees),
+                Slip(AXIS_BLAMED, run=given()(lambda: "axis"), says=_cause_words, live=_disagrees),
                 Slip(
                     EXPLAINED_AWAY,
-                    run=_caused("left-in"),
+                    run=given()(lambda: "left-in"),
                     says=_cause_words,
-                    live=lambda known: _cause(known)["cause"] == "elsewhere",
+                    live=given(_cause)(lambda cause: cause == "elsewhere"),
                 ),
                 Slip(
                     SENT_ON_UNCHECKED,
-                    run=_caused("elsewhere"),
+                    run=given()(lambda: "elsewhere"),
                     says=_cause_words,
-                    live=lambda known: (
-                        known["fits"] == "worse" and _cause(known)["cause"] in ("left-in", "twice", "sign")
+                    live=given(FITS, _cause)(
+                        lambda fits, cause: fits == "worse" and cause in ("left-in", "twice", "sign")
                     ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"fits": known["fits"], "cause": known["cause"]},
-    found=lambda known: (
-        f"Written down as the net result: {as_written(known['rx'])}.",
-        f"Unaided vision {VISION.write(known['vision'])}; the patient can accommodate "
-        f"{size(known['accommodation'])} D.",
-        f"Measured from {write_distance(known['distance_cm'])}, without drops; the reflex was "
-        f"{REFLEX.write(known['reflex'])}.",
+    answer=as_found(FITS, CAUSE),
+    found=given(RX, VISION, ACCOMMODATION, DISTANCE, REFLEX)(
+        lambda rx, vision, accommodation, cm, reflex: (
+            f"Written down as the net result: {as_written(rx)}.",
+            f"Unaided vision {VISIONS.write(vision)}; the patient can accommodate {size(accommodation)} D.",
+            f"Measured from {write_distance(cm)}, without drops; the reflex was {REFLEXES.write(reflex)}.",
+        )
     ),
-    question=lambda _: "Do vision and result fit (within a line of the range to expect), and what explains it best?",
-    figure=lambda known, uid: power_cross(known["rx"], uid=uid),
+    question=asking("Do vision and result fit (within a line of the range to expect), and what explains it best?"),
+    figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("expected-vision",),
-    form=lambda _: None,
     sources=(MAR_SOURCE, "which slip to try: common practice, no published source"),
 )
 

@@ -9,7 +9,7 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
-from cases.families.checking import FAMILY, LEFT, RIGHT, eyes_figure, eyes_words, pair_of_eyes
+from cases.families.checking import FAMILY, LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
 from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.oblique import (
     ADD_SHARE,
@@ -20,10 +20,12 @@ from cases.families.oblique import (
     SINE_NOT_SQUARED,
 )
 from cases.fields import Field, Group
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Power
 from cases.lens import SphCyl, axis_gap
-from cases.steps import lens_pair, listed, signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.shared_keys import POWERS, SHARES
+from cases.steps import FIRST_LENS, SECOND_LENS, listed, signed
+from cases.working import Skill, SlipName
 
 COMPARE_MERIDIANS = Skill("compare-meridians", "comparing two eyes meridian by meridian")
 
@@ -33,12 +35,16 @@ WRITTEN_COLUMNS_COMPARED = SlipName(
     "The written columns are not meridians: which of the two lies level depends on the axis of each eye.",
 )
 
-LEVEL, UPRIGHT = 180.0, 90.0
+LEVEL_AT, UPRIGHT_AT = 180.0, 90.0
 AXES = {
     "novice": (180, 90, 180, 90),
     "competent": (180, 90, 180, 90, 45, 135, 30, 150, 60, 120),
     "expert": tuple(range(5, 181, 5)),
 }
+
+LEVEL = Field("level", "Right less left along the 180 meridian", Power(exact=0.03, tolerance=0.06))
+UPRIGHT = Field("upright", "Right less left along the 90 meridian", Power(exact=0.03, tolerance=0.06))
+ANGLES = Key[tuple[float, ...]]("angles")
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -46,24 +52,26 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
         axis = float(chance.among(AXES[settings.level]))
         return SphCyl(chance.stepped(-5, 5), -chance.stepped(0.5, 3), axis).in_form(settings.form)
 
-    return {"right": eye(), "left": eye()}
+    return given(RIGHT, LEFT).to(eye(), eye())
 
 
-def _angle_list(known: Known) -> tuple[float, ...]:
-    return tuple(axis_gap(meridian, lens.axis) for lens in lens_pair(known) for meridian in (LEVEL, UPRIGHT))
+@given(FIRST_LENS, SECOND_LENS)
+def _angles(first: SphCyl, second: SphCyl) -> tuple[float, ...]:
+    return tuple(axis_gap(meridian, lens.axis) for lens in (first, second) for meridian in (LEVEL_AT, UPRIGHT_AT))
 
 
 def _square(angle: float) -> float:
     return math.sin(math.radians(angle)) ** 2
 
 
-def _shares(share: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"shares": tuple(share(angle) for angle in known["angles"])}
+def _shares(share: Callable[[float], float]) -> Rule[tuple[float, ...]]:
+    return given(ANGLES)(lambda angles: tuple(share(angle) for angle in angles))
 
 
-def _share_words(words: str) -> Callable[[Known], str]:
-    def says(known: Known) -> str:
-        right_level, right_upright, left_level, left_upright = known["shares"]
+def _share_words(words: str) -> Rule[str]:
+    @given(SHARES)
+    def says(shares: tuple[float, ...]) -> str:
+        right_level, right_upright, left_level, left_upright = shares
         return (
             f"{words}: {right_level:.2f} and {right_upright:.2f} of the right eye's cylinder along 180 and 90, "
             f"{left_level:.2f} and {left_upright:.2f} of the left eye's."
@@ -72,51 +80,54 @@ def _share_words(words: str) -> Callable[[Known], str]:
     return says
 
 
-def _share_slip(name: SlipName, share: Callable[[float], float], words: str) -> Slip:
+def _share_slip(name: SlipName, share: Callable[[float], float], words: str) -> Slip[tuple[float, ...]]:
     return Slip(
         name,
         run=_shares(share),
         says=_share_words(words),
-        live=lambda known: any(
-            abs(share(angle) - _square(angle)) > 0.001 and lens.cylinder
-            for angle, lens in zip(known["angles"], _each_twice(known), strict=True)
+        live=given(ANGLES, FIRST_LENS, SECOND_LENS)(
+            lambda angles, first, second: any(
+                abs(share(angle) - _square(angle)) > 0.001 and lens.cylinder
+                for angle, lens in zip(angles, _each_twice(first, second), strict=True)
+            )
         ),
     )
 
 
-def _each_twice(known: Known) -> tuple[SphCyl, ...]:
-    return tuple(lens for lens in lens_pair(known) for _ in range(2))
+def _each_twice(first: SphCyl, second: SphCyl) -> tuple[SphCyl, ...]:
+    return tuple(lens for lens in (first, second) for _ in range(2))
 
 
-def _powers(power: Callable[[SphCyl, float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "powers": tuple(power(lens, share) for lens, share in zip(_each_twice(known), known["shares"], strict=True))
-    }
+def _powers(power: Callable[[SphCyl, float], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS, SHARES)(
+        lambda first, second, shares: tuple(
+            power(lens, share) for lens, share in zip(_each_twice(first, second), shares, strict=True)
+        )
+    )
 
 
-def _power_words(known: Known) -> str:
-    powers = known["powers"]
+def _power_words(powers: tuple[float, ...]) -> str:
     return f"Right eye {listed(powers[:2])} along 180 and 90; left eye {listed(powers[2:])}."
 
 
-def _differences(sign: int) -> Callable[[Known], dict[str, Any]]:
-    def run(known: Known) -> dict[str, Any]:
-        right_level, right_upright, left_level, left_upright = known["powers"]
-        return {"level": sign * (right_level - left_level), "upright": sign * (right_upright - left_upright)}
+def _differences(sign: int) -> Rule[tuple[float, float]]:
+    @given(POWERS)
+    def run(powers: tuple[float, ...]) -> tuple[float, float]:
+        right_level, right_upright, left_level, left_upright = powers
+        return (sign * (right_level - left_level), sign * (right_upright - left_upright))
 
     return run
 
 
-def _columns(known: Known) -> dict[str, Any]:
-    right, left = lens_pair(known)
-    return {
-        "level": right.sphere - left.sphere,
-        "upright": right.sphere + right.cylinder - left.sphere - left.cylinder,
-    }
+@given(FIRST_LENS, SECOND_LENS)
+def _columns(right: SphCyl, left: SphCyl) -> tuple[float, float]:
+    return right.sphere - left.sphere, right.sphere + right.cylinder - left.sphere - left.cylinder
 
 
-def _difference_words(words: str) -> Callable[[Known], str]:
-    return lambda known: f"{words}: {signed(known['level'])} along 180, {signed(known['upright'])} along 90."
+def _difference_words(words: str) -> Rule[str]:
+    return given(LEVEL, UPRIGHT)(
+        lambda level, upright: f"{words}: {signed(level)} along 180, {signed(upright)} along 90."
+    )
 
 
 two_eyes_meridians = CaseType(
@@ -126,22 +137,21 @@ two_eyes_meridians = CaseType(
     level="competent",
     seconds=30,
     findings=Group((RIGHT, LEFT)),
-    asks=(
-        Field("level", "Right less left along the 180 meridian", Power(exact=0.03, tolerance=0.06)),
-        Field("upright", "Right less left along the 90 meridian", Power(exact=0.03, tolerance=0.06)),
-    ),
+    asks=(LEVEL, UPRIGHT),
     draw=_draw,
-    begin=pair_of_eyes,
+    begin=PAIR_OF_EYES,
     steps=(
-        Step(
+        ANGLES.step(
             ANGLE_FROM_AXIS,
-            run=lambda known: {"angles": _angle_list(known)},
-            says=lambda known: (
-                f"From the axis to 180 and to 90: {known['angles'][0]:g}° and {known['angles'][1]:g}° in the right "
-                f"eye, {known['angles'][2]:g}° and {known['angles'][3]:g}° in the left."
+            run=_angles,
+            says=given(ANGLES)(
+                lambda angles: (
+                    f"From the axis to 180 and to 90: {angles[0]:g}° and {angles[1]:g}° in the right "
+                    f"eye, {angles[2]:g}° and {angles[3]:g}° in the left."
+                )
             ),
         ),
-        Step(
+        SHARES.step(
             SHARE_OF_CYLINDER,
             run=_shares(_square),
             says=_share_words("The squares of the sines"),
@@ -151,26 +161,28 @@ two_eyes_meridians = CaseType(
                 _share_slip(COSINE_FOR_SINE, lambda angle: 1 - _square(angle), "The squares of the cosines"),
             ),
         ),
-        Step(
+        POWERS.step(
             ADD_SHARE,
             run=_powers(lambda lens, share: lens.sphere + share * lens.cylinder),
-            says=_power_words,
+            says=given(POWERS)(_power_words),
             slips=(
                 Slip(
                     SHARE_ALONE,
                     run=_powers(lambda lens, share: share * lens.cylinder),
-                    says=lambda known: f"The shares alone. {_power_words(known)}",
-                    live=lambda known: known["first"].sphere != known["second"].sphere,
+                    says=given(POWERS)(lambda powers: f"The shares alone. {_power_words(powers)}"),
+                    live=given(FIRST_LENS, SECOND_LENS)(lambda first, second: first.sphere != second.sphere),
                 ),
                 Slip(
                     skills.CYLINDER_SUBTRACTED,
                     run=_powers(lambda lens, share: lens.sphere - share * lens.cylinder),
-                    says=lambda known: f"The shares taken away. {_power_words(known)}",
-                    live=lambda known: known["first"].cylinder != 0 or known["second"].cylinder != 0,
+                    says=given(POWERS)(lambda powers: f"The shares taken away. {_power_words(powers)}"),
+                    live=given(FIRST_LENS, SECOND_LENS)(
+                        lambda first, second: first.cylinder != 0 or second.cylinder != 0
+                    ),
                 ),
             ),
         ),
-        Step(
+        given(LEVEL, UPRIGHT).step(
             COMPARE_MERIDIANS,
             run=_differences(1),
             says=_difference_words("Right less left"),
@@ -180,24 +192,22 @@ two_eyes_meridians = CaseType(
                     WRITTEN_COLUMNS_COMPARED,
                     run=_columns,
                     says=_difference_words("Column by column as they are written"),
-                    live=lambda known: max(abs(a - b) for a, b in _both_ways(known)) > 0.001,
+                    live=given(_differences(1), _columns)(
+                        lambda differences, columns: (
+                            max(abs(a - b) for a, b in zip(differences, columns, strict=True)) > 0.001
+                        )
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"level": known["level"], "upright": known["upright"]},
-    found=eyes_words,
-    question=lambda _: "What is the right eye less the left (signed) along the 180 and along the 90 meridian?",
+    answer=as_found(LEVEL, UPRIGHT),
+    found=given(RIGHT, LEFT)(eyes_words),
+    question=asking("What is the right eye less the left (signed) along the 180 and along the 90 meridian?"),
     figure=eyes_figure,
     needs=("rx-to-cross", "two-eyes"),
-    form=lambda _: None,
     sources=("The sine-squared law, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
 )
-
-
-def _both_ways(known: Known) -> tuple[tuple[float, float], ...]:
-    right, columns = _differences(1)(known), _columns(known)
-    return tuple((right[name], columns[name]) for name in ("level", "upright"))
 
 
 TYPES = (two_eyes_meridians,)

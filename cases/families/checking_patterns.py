@@ -10,15 +10,28 @@ from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.eye import blur_strength
-from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, WITHIN, eyes_figure, pair_of_eyes
+from cases.families.checking import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, FAMILY, PAIR_AND_VERGENCE, WITHIN, eyes_figure
 from cases.families.checking_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.fields import Field, Group
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance
-from cases.steps import DISTANCE, as_written, degrees, lens_pair, listed, mirrored, pick_distance, size
-from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.shared_keys import HALVES, MEANS
+from cases.steps import (
+    DISTANCE,
+    FIRST_LENS,
+    SECOND_LENS,
+    VERGENCE,
+    as_written,
+    degrees,
+    listed,
+    mirrored,
+    pick_distance,
+    size,
+)
+from cases.vergence import vergence_in_quarters
+from cases.working import Skill, SlipName
 
 SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
 JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")
@@ -57,7 +70,7 @@ PATTERNS = Choice(
         Option("unclear", "no pattern"),
     )
 )
-SUGGESTS = Choice(
+SUGGESTIONS = Choice(
     (
         Option("nothing", "nothing to look for"),
         Option("repeat-eye", "measure that eye again"),
@@ -69,7 +82,7 @@ SUGGESTS = Choice(
         Option("repeat-both", "measure both again"),
     )
 )
-_SUGGESTED = {
+_SUGGESTED_BY = {
     "small": "nothing",
     "one-eye": "repeat-eye",
     "mirror": "each-side",
@@ -90,6 +103,14 @@ _SUGGEST_WORDS = {
 ALIKE, AXES_ALIKE = 0.25, 15.0
 """Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
 
+RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
+LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
+LIMIT = Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5)
+PATTERN = Field("pattern", "Pattern of the two eyes", PATTERNS)
+SUGGESTS = Field("suggests", "What does it suggest?", SUGGESTIONS)
+OFF = Key[tuple[bool, bool]]("off")
+"""Whether the right eye and the left are off by as much as counts."""
+
 
 def _mean(lens: SphCyl) -> float:
     return lens.spherical_equivalent
@@ -99,109 +120,105 @@ def _sphere(lens: SphCyl) -> float:
     return lens.sphere
 
 
-def _split(power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "means": tuple(power(lens) for lens in lens_pair(known)),
-        "halves": tuple(abs(lens.cylinder) / 2 for lens in lens_pair(known)),
-    }
+def _means(power: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS)(lambda first, second: (power(first), power(second)))
 
 
-def _split_words(known: Known) -> str:
-    halves = " and ".join(size(half) for half in known["halves"])
-    return f"Right and left: mean {listed(known['means'])}; half of the cylinder {halves}."
+_halves = given(FIRST_LENS, SECOND_LENS)(lambda first, second: (abs(first.cylinder) / 2, abs(second.cylinder) / 2))
 
 
-def _off(counts: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "off": tuple(counts(lens) >= known["limit"] - 1e-9 for lens in lens_pair(known)),
-    }
+def _split(power: Callable[[SphCyl], float]) -> Rule[tuple[tuple[float, ...], tuple[float, ...]]]:
+    return given(_means(power), _halves)(lambda means, halves: (means, halves))
 
 
-def _by_mean(known: Known) -> dict[str, Any]:
-    return {"off": tuple(abs(mean) >= known["limit"] - 1e-9 for mean in known["means"])}
+@given(MEANS, HALVES)
+def _split_words(means: tuple[float, ...], halves: tuple[float, ...]) -> str:
+    sizes = " and ".join(size(half) for half in halves)
+    return f"Right and left: mean {listed(means)}; half of the cylinder {sizes}."
 
 
-def _off_words(known: Known) -> str:
+def _off(right: float, left: float, limit: float) -> tuple[bool, bool]:
+    return right >= limit - 1e-9, left >= limit - 1e-9
+
+
+_by_blur = given(FIRST_LENS, SECOND_LENS, LIMIT)(
+    lambda first, second, limit: _off(blur_strength(first), blur_strength(second), limit)
+)
+_by_mean = given(MEANS, LIMIT)(lambda means, limit: _off(abs(means[0]), abs(means[1]), limit))
+
+
+def _off_words(off: tuple[bool, bool], limit: float) -> str:
     which = {(True, True): "Both eyes are", (True, False): "The right eye alone is", (False, True): "The left alone is"}
-    return f"{which.get(known['off'], 'Neither eye is')} off by {size(known['limit'])} D or more."
+    return f"{which.get(off, 'Neither eye is')} off by {size(limit)} D or more."
 
 
-def _pattern(known: Known) -> dict[str, Any]:
-    if known["off"] == (False, False):
-        return {"pattern": "small"}
-    if not all(known["off"]):
-        return {"pattern": "one-eye"}
-    means, halves = known["means"], known["halves"]
+def _pattern(
+    off: tuple[bool, bool], means: tuple[float, ...], halves: tuple[float, ...], first: SphCyl, second: SphCyl
+) -> str:
+    if not any(off):
+        return "small"
+    if not all(off):
+        return "one-eye"
     if all(abs(mean) > half for mean, half in zip(means, halves, strict=True)):
-        return {"pattern": "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"}
+        return "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"
     if any(abs(mean) >= half for mean, half in zip(means, halves, strict=True)):
-        return {"pattern": "unclear"}
-    right, left = (lens.minus_form().axis for lens in lens_pair(known))
+        return "unclear"
+    right, left = (lens.minus_form().axis for lens in (first, second))
     mirror, same = axis_gap(right, mirrored(left)) <= AXES_ALIKE, axis_gap(right, left) <= AXES_ALIKE
     if mirror == same:
-        return {"pattern": "unclear"}
-    return {"pattern": "mirror" if mirror else "same-way"}
+        return "unclear"
+    return "mirror" if mirror else "same-way"
 
 
-def _pattern_words(known: Known) -> str:
-    right, left = (degrees(lens.minus_form().axis) for lens in lens_pair(known))
+_read = given(OFF, MEANS, HALVES, FIRST_LENS, SECOND_LENS)(_pattern)
+
+
+@given(FIRST_LENS, SECOND_LENS, MEANS, PATTERN)
+def _pattern_words(first: SphCyl, second: SphCyl, means: tuple[float, ...], pattern: str) -> str:
+    right, left = (degrees(lens.minus_form().axis) for lens in (first, second))
     return {
         "small": "So there is no pattern to read.",
         "one-eye": "So one eye alone is off.",
-        "shift": f"The means outweigh the cylinders and are alike, {listed(known['means'])}: both are shifted.",
+        "shift": f"The means outweigh the cylinders and are alike, {listed(means)}: both are shifted.",
         "mirror": f"The cylinders outweigh the means. Minus axes {right} and {left} add up to some 180: mirror images.",
         "same-way": f"The cylinders outweigh the means. Minus axes {right} and {left} lean the same way.",
         "unclear": "The two eyes do not go together.",
-    }[known["pattern"]]
+    }[pattern]
 
 
-def _sphere_misleads(known: Known) -> bool:
-    """Say whether the written spheres taken for the means would lead to another end: only then is it wrong here."""
-    judged = {**known, **_off(blur_strength)(known)}
-    by_mean, by_sphere = ({**judged, **_split(power)(known)} for power in (_mean, _sphere))
-    return _concluded(by_mean) != _concluded(by_sphere)
-
-
-def _concluded(known: Known) -> dict[str, Any]:
-    return _suggest({**known, **_pattern(known)})
-
-
-def _swapped(known: Known) -> dict[str, Any]:
-    return {"pattern": {"mirror": "same-way", "same-way": "mirror"}[_pattern(known)["pattern"]]}
-
-
-def _shift_means(known: Known) -> float:
+def _shift_means(means: tuple[float, ...], off: tuple[bool, bool]) -> float:
     """Return by how much both eyes are thought to be shifted: what they share, or the eye that is off most."""
-    right, left = known["means"]
-    return float((right + left) / 2 if right * left > 0 and all(known["off"]) else max(right, left, key=abs))
+    right, left = means
+    return float((right + left) / 2 if right * left > 0 and all(off) else max(right, left, key=abs))
 
 
-def _suggest(known: Known) -> dict[str, Any]:
-    if known["pattern"] != "shift":
-        return {"suggests": _SUGGESTED[known["pattern"]]}
-    mean = _shift_means(known)
-    if abs(mean - known["vergence"]) <= WITHIN:
-        return {"suggests": "left-in"}
-    return {"suggests": "nearer" if mean > 0 else "farther"}
+def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, bool], vergence: float) -> str:
+    if pattern != "shift":
+        return _SUGGESTED_BY[pattern]
+    mean = _shift_means(means, off)
+    if abs(mean - vergence) <= WITHIN:
+        return "left-in"
+    return "nearer" if mean > 0 else "farther"
 
 
-def _suggests(suggestion: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"suggests": suggestion}
+_taken_words = given(SUGGESTS)(lambda suggests: f"Taken to mean: {SUGGESTIONS.write(suggests)}.")
+_suggested = given(PATTERN, MEANS, OFF, VERGENCE)(_suggest)
 
 
-def _suggest_words(known: Known) -> str:
-    return _SUGGEST_WORDS[known["suggests"]]
+def _concluded(power: Callable[[SphCyl], float]) -> Rule[str]:
+    """Say what it all comes to when the means are taken to be the `power` of each lens."""
+    pattern = given(_by_blur, _means(power), _halves, FIRST_LENS, SECOND_LENS)(_pattern)
+    return given(pattern, _means(power), _by_blur, VERGENCE)(_suggest)
 
 
-def _opposite_shift(known: Known) -> bool:
-    means = known["means"]
-    outweigh = all(abs(mean) > half for mean, half in zip(means, known["halves"], strict=True))
-    return (
-        all(known["off"])
-        and outweigh
-        and means[0] * means[1] < 0
-        and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
-    )
+# The written spheres taken for the means are wrong only where they lead to another end.
+_sphere_misleads = given(_concluded(_mean), _concluded(_sphere))(lambda by_mean, by_sphere: by_mean != by_sphere)
+
+
+@given(MEANS, HALVES, OFF)
+def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tuple[bool, bool]) -> bool:
+    outweigh = all(abs(mean) > half for mean, half in zip(means, halves, strict=True))
+    return all(off) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
 
 
 # --- drawing -----------------------------------------------------------------------------------------------------
@@ -212,12 +229,9 @@ SORTS = ("small", "one-eye", "nearer", "farther", "left-in", "mirror", "mirror",
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     right, left = _differences(chance.among(SORTS), chance, settings, vergence_in_quarters(distance))
-    return {
-        "right": right.in_form(settings.form),
-        "left": left.in_form(settings.form),
-        "distance_cm": distance,
-        "limit": settings.norm("result-difference"),
-    }
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(
+        right.in_form(settings.form), left.in_form(settings.form), distance, settings.norm("result-difference")
+    )
 
 
 def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
@@ -251,22 +265,12 @@ two_eyes_pattern = CaseType(
     family=FAMILY,
     level="expert",
     seconds=40,
-    findings=Group(
-        (
-            Field("right", "Right eye: retinoscopy less final refraction", Lens()),
-            Field("left", "Left eye: retinoscopy less final refraction", Lens()),
-            DISTANCE,
-            Field("limit", "Blur from which a difference counts in this clinic", Size(), default=0.5),
-        )
-    ),
-    asks=(
-        Field("pattern", "Pattern of the two eyes", PATTERNS),
-        Field("suggests", "What does it suggest?", SUGGESTS),
-    ),
+    findings=Group((RIGHT, LEFT, DISTANCE, LIMIT)),
+    asks=(PATTERN, SUGGESTS),
     draw=_draw,
-    begin=lambda findings: {**pair_of_eyes(findings), "vergence": working_vergence(findings["distance_cm"])},
+    begin=PAIR_AND_VERGENCE,
     steps=(
-        Step(
+        given(MEANS, HALVES).step(
             SPLIT_DIFFERENCE,
             run=_split(_mean),
             says=_split_words,
@@ -274,92 +278,93 @@ two_eyes_pattern = CaseType(
                 Slip(
                     skills.SPHERE_ONLY,
                     run=_split(_sphere),
-                    says=lambda known: f"The written spheres taken as the means: {listed(known['means'])}.",
+                    says=given(MEANS)(lambda means: f"The written spheres taken as the means: {listed(means)}."),
                     live=_sphere_misleads,
                 ),
             ),
         ),
-        Step(
+        OFF.step(
             JUDGE_EYES,
-            run=_off(blur_strength),
-            says=_off_words,
+            run=_by_blur,
+            says=given(OFF, LIMIT)(_off_words),
             slips=(
                 Slip(
                     CYLINDER_UNCOUNTED,
                     run=_by_mean,
-                    says=lambda known: f"By the means alone: {_off_words(known)}",
-                    live=lambda known: _by_mean(known) != _off(blur_strength)(known),
+                    says=given(OFF, LIMIT)(lambda off, limit: f"By the means alone: {_off_words(off, limit)}"),
+                    live=given(_by_mean, _by_blur)(lambda by_mean, by_blur: by_mean != by_blur),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"off": (True, True)},
-                    says=lambda _: "Both taken to be off because they differ at all.",
-                    live=lambda known: not any(_off(blur_strength)(known)["off"]),
+                    run=given()(lambda: (True, True)),
+                    says=given()(lambda: "Both taken to be off because they differ at all."),
+                    live=given(_by_blur)(lambda off: not any(off)),
                 ),
             ),
         ),
-        Step(
+        PATTERN.step(
             READ_PATTERN,
-            run=_pattern,
+            run=_read,
             says=_pattern_words,
             slips=(
                 Slip(
                     MIRROR_MISREAD,
-                    run=_swapped,
-                    says=lambda known: f"Taken for {PATTERNS.write(known['pattern'])}.",
-                    live=lambda known: _pattern(known)["pattern"] in ("mirror", "same-way"),
+                    run=given(_read)(lambda pattern: {"mirror": "same-way", "same-way": "mirror"}[pattern]),
+                    says=given(PATTERN)(lambda pattern: f"Taken for {PATTERNS.write(pattern)}."),
+                    live=given(_read)(lambda pattern: pattern in ("mirror", "same-way")),
                 ),
                 Slip(
                     ONE_EYE_FOR_BOTH,
-                    run=lambda _: {"pattern": "shift"},
-                    says=lambda _: "Taken for a shift of both.",
-                    live=lambda known: _pattern(known)["pattern"] == "one-eye",
+                    run=given()(lambda: "shift"),
+                    says=given()(lambda: "Taken for a shift of both."),
+                    live=given(_read)(lambda pattern: pattern == "one-eye"),
                 ),
                 Slip(
                     SIGNS_PASSED_OVER,
-                    run=lambda _: {"pattern": "shift"},
-                    says=lambda _: "The sizes are alike: taken for a shift of both.",
+                    run=given()(lambda: "shift"),
+                    says=given()(lambda: "The sizes are alike: taken for a shift of both."),
                     live=_opposite_shift,
                 ),
             ),
         ),
-        Step(
+        SUGGESTS.step(
             PATTERN_CAUSE,
-            run=_suggest,
-            says=_suggest_words,
+            run=_suggested,
+            says=given(SUGGESTS)(lambda suggests: _SUGGEST_WORDS[suggests]),
             slips=(
                 Slip(
                     skills.DRIFT_REVERSED,
-                    run=lambda known: _suggests("farther" if _shift_means(known) > 0 else "nearer")(known),
-                    says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
-                    live=lambda known: _suggest(known)["suggests"] in ("nearer", "farther"),
+                    run=given(MEANS, OFF)(lambda means, off: "farther" if _shift_means(means, off) > 0 else "nearer"),
+                    says=_taken_words,
+                    live=given(_suggested)(lambda suggests: suggests in ("nearer", "farther")),
                 ),
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=_suggests("nearer"),
-                    says=lambda _: "Taken for a place nearer than was allowed for.",
-                    live=lambda known: _suggest(known)["suggests"] == "left-in",
+                    run=given()(lambda: "nearer"),
+                    says=given()(lambda: "Taken for a place nearer than was allowed for."),
+                    live=given(_suggested)(lambda suggests: suggests == "left-in"),
                 ),
                 Slip(
                     SIDES_CONFUSED,
-                    run=lambda known: _suggests("one-side" if known["pattern"] == "mirror" else "each-side")(known),
-                    says=lambda known: f"Taken to mean: {SUGGESTS.write(known['suggests'])}.",
-                    live=lambda known: known["pattern"] in ("mirror", "same-way"),
+                    run=given(PATTERN)(lambda pattern: "one-side" if pattern == "mirror" else "each-side"),
+                    says=_taken_words,
+                    live=given(PATTERN)(lambda pattern: pattern in ("mirror", "same-way")),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"pattern": known["pattern"], "suggests": known["suggests"]},
-    found=lambda known: (
-        f"Retinoscopy less final refraction, right eye: {as_written(known['right'])}.",
-        f"Retinoscopy less final refraction, left eye: {as_written(known['left'])}.",
-        f"{write_distance(known['distance_cm'])} was allowed for.",
-        f"This clinic looks into a difference whose blur is {size(known['limit'])} D or more.",
+    answer=as_found(PATTERN, SUGGESTS),
+    found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
+        lambda right, left, cm, limit: (
+            f"Retinoscopy less final refraction, right eye: {as_written(right)}.",
+            f"Retinoscopy less final refraction, left eye: {as_written(left)}.",
+            f"{write_distance(cm)} was allowed for.",
+            f"This clinic looks into a difference whose blur is {size(limit)} D or more.",
+        )
     ),
-    question=lambda _: "What pattern do the two eyes make together, and what does it suggest?",
+    question=asking("What pattern do the two eyes make together, and what does it suggest?"),
     figure=eyes_figure,
     needs=("distance-drift", "spherical-equivalent"),
-    form=lambda _: None,
     sources=(
         BLUR_SOURCE,
         "cylinder of an eye seen off its axis: Coddington's equations, see the schematic eyes",

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from typing import Any
 
-from cases.casetype import CaseType
+from cases.casetype import CaseType, Settings
+from cases.chance import Chance
 from cases.choices import Choice, Marks, Option
 from cases.families.checking import FAMILY
 from cases.families.checking_spoilt import draw_record
 from cases.fields import Field, Group
-from cases.figures import Figure
 from cases.figures_records import record_card
+from cases.keys import Key, Rule, Slip, Step, asking, given
 from cases.kinds import Lens
+from cases.lens import SphCyl
 from cases.notation import write_distance
 from cases.records import (
+    CellValue,
+    Entry,
     Faults,
     Written,
     cell_value,
@@ -27,7 +31,7 @@ from cases.records import (
     step_faults,
 )
 from cases.steps import DISTANCE, DROPS_CAUTION, as_written
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")
 AUDIT_CYLINDERS = Skill("audit-cylinders", "checking a record for cylinder and axis")
@@ -54,8 +58,8 @@ FAULTS = Marks(
         Option("time-unsaid", "drops without their time"),
     )
 )
-BASIS = Choice((Option("net", "net"), Option("net-from", "net, with the distance"), Option("unsaid", "not said")))
-DROPS = Choice(
+BASES = Choice((Option("net", "net"), Option("net-from", "net, with the distance"), Option("unsaid", "not said")))
+DROP_STATES = Choice(
     (
         Option("none", "no drops"),
         Option("timed", "drops, with their time"),
@@ -167,89 +171,104 @@ TIME_WITHOUT_DROPS = SlipName(
 )
 
 
-def _eyes(known: Known) -> dict[str, Any]:
-    return {"right": known["right"], "left": known["left"]}
+def _line_field(name: str) -> Field[Entry]:
+    cells = tuple(Field(cell, cell.capitalize(), Written(cell), default="") for cell in ("sphere", "cylinder", "axis"))
+    return Field(name, f"What the card says of the {name} eye", Group(cells))
 
 
-def _note_faults(known: Known) -> Faults:
-    return note_faults(known["basis"], known["drops"])
+FOUND_RIGHT = Field("found_right", "Net result found in the right eye", Lens())
+FOUND_LEFT = Field("found_left", "Net result found in the left eye", Lens())
+RIGHT = _line_field("right")
+LEFT = _line_field("left")
+BASIS = Field("basis", "What the card says of net and distance", BASES, default="unsaid")
+DROPS = Field("drops", "What the card says of drops", DROP_STATES, default="unsaid")
+WORKED_AT = Field(DISTANCE.name, DISTANCE.label, DISTANCE.kind, default=67.0)
+PRESENT = Field("faults", "Faults in this record", FAULTS)
+MARKS = Key[tuple[str, ...]]("marks")
+SEEN = Key[Faults]("seen")
 
 
-def _cells(known: Known, *cells: str) -> list[Any]:
-    return [cell_value(cell, entry[cell]) for entry in _eyes(known).values() for cell in cells]
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    card = draw_record(chance, settings)
+    return given(FOUND_RIGHT, FOUND_LEFT, RIGHT, LEFT, BASIS, DROPS).to(
+        card.found["right"], card.found["left"], card.lines["right"], card.lines["left"], card.basis, card.drops
+    ) | WORKED_AT.to(card.distance_cm)
 
 
-def _nought_without_sign(known: Known) -> bool:
-    values = [value for value in _cells(known, "sphere", "cylinder") if value is not None]
-    return any(value.number == 0 and not value.sign for value in values) and not sign_faults(_eyes(known))
+@given(RIGHT, LEFT)
+def _eyes(right: Entry, left: Entry) -> dict[str, Entry]:
+    return {"right": right, "left": left}
 
 
-def _closed_sphere(known: Known) -> bool:
-    return any(value.sphere_only for value in _cells(known, "sphere")) and "axis-missing" not in _ids(
-        cylinder_faults(_eyes(known))
-    )
+_signs = given(_eyes)(sign_faults)
+_cylinders = given(_eyes)(cylinder_faults)
+_forms = given(_eyes)(form_faults)
+_unsaid = given(BASIS, DROPS)(note_faults)
 
 
-def _level_axis(known: Known) -> bool:
-    level = any(value is not None and value.number == 180 for value in _cells(known, "axis"))
-    return level and "axis-off-dial" not in _ids(cylinder_faults(_eyes(known)))
+def _values(eyes: Mapping[str, Entry], *cells: str) -> list[CellValue]:
+    """Read these cells of both eyes, blanks left out."""
+    values = [cell_value(cell, entry[cell]) for entry in eyes.values() for cell in cells]
+    return [value for value in values if value is not None]
 
 
-def _spheres_of_two_signs(known: Known) -> bool:
-    numbers = [value.number for value in _cells(known, "sphere") if value is not None]
-    return min(numbers) < 0 < max(numbers) and not form_faults(_eyes(known))
+@given(_eyes)
+def _nought_without_sign(eyes: Mapping[str, Entry]) -> bool:
+    return any(value.number == 0 and not value.sign for value in _values(eyes, "sphere", "cylinder"))
+
+
+@given(_eyes)
+def _spheres_of_two_signs(eyes: Mapping[str, Entry]) -> bool:
+    numbers = [value.number for value in _values(eyes, "sphere")]
+    return min(numbers) < 0 < max(numbers)
 
 
 def _ids(faults: Faults) -> tuple[str, ...]:
     return tuple(dict.fromkeys(fault for fault, _ in faults))
 
 
-def _audit(skill: Skill, find: Callable[[Known], Faults], faults: tuple[str, ...], sound: str, *more: Slip) -> Step:
+Marked = tuple[tuple[str, ...], Faults]
+"""The marks so far, and what the last look found."""
+
+
+def _audit(skill: Skill, find: Rule[Faults], faults: tuple[str, ...], sound: str, *more: Slip[Marked]) -> Step:
     """Build the step that looks for some faults and adds what it finds to `marks`; every fault may be passed over."""
 
-    def mark(known: Known, left_out: str = "") -> dict[str, Any]:
-        found = tuple(fault for fault in find(known) if fault[0] != left_out)
-        return {"marks": known["marks"] + _ids(found), "seen": found}
+    def mark(left_out: str = "") -> Rule[Marked]:
+        def run(marks: tuple[str, ...], every: Faults) -> Marked:
+            found = tuple(fault for fault in every if fault[0] != left_out)
+            return marks + _ids(found), found
 
-    def says(known: Known) -> str:
-        told = "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in known["seen"]) or sound
+        return given(MARKS, find)(run)
+
+    def says(seen: Faults) -> str:
+        told = "; ".join(f"{FAULTS.write((fault,))}: {where}" for fault, where in seen) or sound
         return told[0].upper() + told[1:]
 
-    def passed(fault: str) -> Slip:
+    def passed(fault: str) -> Slip[Marked]:
         return Slip(
             MISSED[fault],
-            run=lambda known: mark(known, fault),
-            says=lambda known: f"Passed over: {FAULTS.write((fault,))}." + (f" {says(known)}." * bool(known["seen"])),
-            live=lambda known: fault in _ids(find(known)),
+            run=mark(fault),
+            says=given(SEEN)(lambda seen: f"Passed over: {FAULTS.write((fault,))}." + (f" {says(seen)}." * bool(seen))),
+            live=given(find)(lambda find: fault in _ids(find)),
         )
 
-    return Step(
+    return given(MARKS, SEEN).step(
         skill,
-        run=mark,
-        says=lambda known: says(known).removesuffix(".") + ".",
+        run=mark(),
+        says=given(SEEN)(lambda seen: says(seen).removesuffix(".") + "."),
         slips=(*(passed(fault) for fault in faults), *more),
     )
 
 
-def _wrongly(name: SlipName, fault: str, find: Callable[[Known], Faults], live: Callable[[Known], bool]) -> Slip:
+def _wrongly(name: SlipName, fault: str, find: Rule[Faults], invited: Rule[bool]) -> Slip[Marked]:
+    """Build the slip of marking a fault that is not there, where the record has what `invited` it."""
     return Slip(
         name,
-        run=lambda known: {"marks": known["marks"] + _ids(find(known)) + (fault,), "seen": find(known)},
-        says=lambda _: f"Marked: {FAULTS.write((fault,))}.",
-        live=live,
+        run=given(MARKS, find)(lambda marks, find: (marks + _ids(find) + (fault,), find)),
+        says=given()(lambda: f"Marked: {FAULTS.write((fault,))}."),
+        live=given(invited, find)(lambda invited, find: invited and fault not in _ids(find)),
     )
-
-
-def _signs(known: Known) -> Faults:
-    return sign_faults(_eyes(known))
-
-
-def _cylinders(known: Known) -> Faults:
-    return cylinder_faults(_eyes(known))
-
-
-def _forms(known: Known) -> Faults:
-    return form_faults(_eyes(known))
 
 
 STEPS = (
@@ -265,15 +284,20 @@ STEPS = (
         _cylinders,
         ("axis-missing", "cylinder-missing", "axis-off-dial", "line-open"),
         "Each cylinder has an axis between 1 and 180, and each lone sphere says DS",
-        _wrongly(AXIS_FOR_SPHERE, "axis-missing", _cylinders, _closed_sphere),
-        _wrongly(LEVEL_REFUSED, "axis-off-dial", _cylinders, _level_axis),
+        _wrongly(
+            AXIS_FOR_SPHERE,
+            "axis-missing",
+            _cylinders,
+            given(_eyes)(lambda eyes: any(value.sphere_only for value in _values(eyes, "sphere"))),
+        ),
+        _wrongly(
+            LEVEL_REFUSED,
+            "axis-off-dial",
+            _cylinders,
+            given(_eyes)(lambda eyes: any(value.number == 180 for value in _values(eyes, "axis"))),
+        ),
     ),
-    _audit(
-        AUDIT_STEPS,
-        lambda known: step_faults(_eyes(known)),
-        ("off-step",),
-        "Every power is a quarter step",
-    ),
+    _audit(AUDIT_STEPS, given(_eyes)(step_faults), ("off-step",), "Every power is a quarter step"),
     _audit(
         AUDIT_FORMS,
         _forms,
@@ -283,57 +307,52 @@ STEPS = (
     ),
     _audit(
         AUDIT_EYES,
-        lambda known: eye_faults(_eyes(known), {"right": known["found_right"], "left": known["found_left"]}),
+        given(_eyes, FOUND_RIGHT, FOUND_LEFT)(
+            lambda eyes, right, left: eye_faults(eyes, {"right": right, "left": left})
+        ),
         ("eyes-swapped",),
         "Each line fits what was found in its own eye",
     ),
     _audit(
         AUDIT_NOTES,
-        _note_faults,
+        _unsaid,
         ("net-unsaid", "drops-unsaid", "time-unsaid"),
         "It says that the result is net, and whether there were drops and when",
-        _wrongly(DISTANCE_BESIDE_NET, "net-unsaid", _note_faults, lambda known: bool(known["basis"] == "net")),
-        _wrongly(TIME_WITHOUT_DROPS, "time-unsaid", _note_faults, lambda known: bool(known["drops"] == "none")),
+        _wrongly(DISTANCE_BESIDE_NET, "net-unsaid", _unsaid, given(BASIS)(lambda basis: basis == "net")),
+        _wrongly(TIME_WITHOUT_DROPS, "time-unsaid", _unsaid, given(DROPS)(lambda drops: drops == "none")),
     ),
 )
 
 
-def _begin(findings: Known) -> dict[str, Any]:
-    for name in ("right", "left"):
-        check_entry(findings[name])
-    return {"marks": ()}
+@given(RIGHT, LEFT)
+def _each_has_a_sphere(right: Entry, left: Entry) -> None:
+    check_entry(right)
+    check_entry(left)
 
 
-def _notes(known: Known) -> list[str]:
-    basis = {"net": "net", "net-from": f"net, worked at {write_distance(known['distance_cm'])}", "unsaid": ""}
-    return [note for note in (basis[known["basis"]], _DROP_NOTES.get(known["drops"], "")) if note]
+@given(BASIS, WORKED_AT, DROPS)
+def _notes(basis: str, distance_cm: float, drops: str) -> list[str]:
+    told = {"net": "net", "net-from": f"net, worked at {write_distance(distance_cm)}", "unsaid": ""}
+    return [note for note in (told[basis], _DROP_NOTES.get(drops, "")) if note]
 
 
-def _written_line(name: str, entry: Any) -> str:
+def _written_line(name: str, entry: Entry) -> str:
     told = " ".join(
         part for part in (entry["sphere"], entry["cylinder"], f"× {entry['axis']}" if entry["axis"] else "") if part
     )
     return f"{name}: {told}"
 
 
-def _found(known: Known) -> tuple[str, ...]:
-    lenses = [as_written(known[name]) for name in ("found_right", "found_left")]
+@given(FOUND_RIGHT, FOUND_LEFT, RIGHT, LEFT, _notes, DROPS)
+def _found(
+    found_right: SphCyl, found_left: SphCyl, right: Entry, left: Entry, notes: list[str], drops: str
+) -> tuple[str, ...]:
     return (
-        f"Found, the working distance taken off: right eye {lenses[0]}; left eye {lenses[1]}.",
-        f"The card says: {_written_line('R', known['right'])}; {_written_line('L', known['left'])}"
-        + "".join(f"; {note}" for note in _notes(known))
-        + ".",
-        *((DROPS_CAUTION,) if known["drops"] in ("timed", "untimed") else ()),
+        f"Found, the working distance taken off: right eye {as_written(found_right)}; left eye "
+        f"{as_written(found_left)}.",
+        f"The card says: {'; '.join([_written_line('R', right), _written_line('L', left), *notes])}.",
+        *((DROPS_CAUTION,) if drops in ("timed", "untimed") else ()),
     )
-
-
-def _card(known: Known, uid: str) -> Figure:
-    return record_card(known["right"], known["left"], _notes(known), uid=uid)
-
-
-def _line_field(name: str) -> Field:
-    cells = tuple(Field(cell, cell.capitalize(), Written(cell), default="") for cell in ("sphere", "cylinder", "axis"))
-    return Field(name, f"What the card says of the {name} eye", Group(cells))
 
 
 record_audit = CaseType(
@@ -342,29 +361,17 @@ record_audit = CaseType(
     family=FAMILY,
     level="novice",
     seconds=25,
-    findings=Group(
-        (
-            Field("found_right", "Net result found in the right eye", Lens()),
-            Field("found_left", "Net result found in the left eye", Lens()),
-            _line_field("right"),
-            _line_field("left"),
-            Field("basis", "What the card says of net and distance", BASIS, default="unsaid"),
-            Field("drops", "What the card says of drops", DROPS, default="unsaid"),
-            Field(DISTANCE.name, DISTANCE.label, DISTANCE.kind, default=67.0),
-        )
-    ),
-    asks=(Field("faults", "Faults in this record", FAULTS),),
-    draw=draw_record,
-    begin=_begin,
+    findings=Group((FOUND_RIGHT, FOUND_LEFT, RIGHT, LEFT, BASIS, DROPS, WORKED_AT)),
+    asks=(PRESENT,),
+    draw=_draw,
+    holds=_each_has_a_sphere,
+    begin=MARKS.by(given()(lambda: ())),
     steps=STEPS,
-    answer=lambda known: {
-        "faults": tuple(option.id for option in FAULTS.options if option.id in known["marks"]),
-    },
+    answer=PRESENT.by(given(MARKS)(lambda marks: tuple(option.id for option in FAULTS.options if option.id in marks))),
     found=_found,
-    question=lambda _: "Lenses go in quarter steps here. Which of these faults are in the record?",
-    figure=_card,
+    question=asking("Lenses go in quarter steps here. Which of these faults are in the record?"),
+    figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),
-    form=lambda _: None,
     sources=(FEEDBACK, DIAL, "common practice, no published source"),
 )
 

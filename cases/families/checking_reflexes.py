@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, cast
 
 from cases import skills
@@ -11,9 +10,10 @@ from cases.chance import Chance
 from cases.families.checking import FAMILY
 from cases.fields import Field, Group
 from cases.figures_odd import OddReflex, odd_reflex
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import BadFinding
 from cases.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 RECOGNISE = Skill("recognise-reflex", "recognising an odd reflex")
 MEANING = Skill("reflex-meaning", "saying what an odd reflex may mean")
@@ -99,135 +99,150 @@ REFERRED_TOO_SOON = SlipName(
 )
 
 
-def _as_sight(name: str) -> Callable[[Known], dict[str, Any]]:
-    """Go on as if this had been seen."""
-    return lambda _: {"sight": name}
+REFLEX = Field("reflex", "What is seen", REFLEXES)
+KNOWN_BESIDE = Field("beside", "What else is known", BESIDE)
+MAY_MEAN = Field("meaning", "What may it mean?", MEANINGS)
+TO_DO = Field("action", "What do you do?", ACTIONS)
+SIGHT = Key[str]("sight")
+
+AT_NEUTRAL = "neutral"
+"""The sight of whoever takes an odd reflex for one at neutral; as a meaning it has the same name."""
 
 
-def _sees(known: Known) -> str:
-    return f"Seen: {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+def _always(name: str) -> Rule[str]:
+    """Go on as if this had been seen, meant or called for."""
+    return given()(lambda: name)
 
 
-def _mistaken(known: Known) -> str:
-    return f"Taken for: {REFLEXES.write(SIGHTS[known['sight']].reflex)}."
+@given(SIGHT)
+def _sees(sight: str) -> str:
+    return f"Seen: {REFLEXES.write(SIGHTS[sight].reflex)}."
 
 
-def _means(meaning: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"meaning": meaning}
+@given(SIGHT)
+def _mistaken(sight: str) -> str:
+    return f"Taken for: {REFLEXES.write(SIGHTS[sight].reflex)}."
 
 
-def _meaning_words(known: Known) -> str:
-    return f"Taken to mean {MEANINGS.write(known['meaning'])}."
+@given(MAY_MEAN)
+def _meaning_words(meaning: str) -> str:
+    return f"Taken to mean {MEANINGS.write(meaning)}."
 
 
-def _acts(action: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda _: {"action": action}
+@given(TO_DO)
+def _action_words(action: str) -> str:
+    return ACTION_WORDS[action]
 
 
-def _action_words(known: Known) -> str:
-    return ACTION_WORDS[known["action"]]
+def _is(*reflexes: str) -> Rule[bool]:
+    return given(REFLEX)(lambda reflex: reflex in reflexes)
 
 
-def _is(*reflexes: str) -> Callable[[Known], bool]:
-    return lambda known: known["reflex"] in reflexes
+def _seen(*sights: str) -> Rule[bool]:
+    return given(SIGHT)(lambda sight: sight in sights)
 
 
-def _meant(*meanings: str) -> Callable[[Known], bool]:
-    return lambda known: known["meaning"] in meanings
+def _meant(*meanings: str) -> Rule[bool]:
+    return given(MAY_MEAN)(lambda meaning: meaning in meanings)
 
 
-def _called_for(*actions: str) -> Callable[[Known], bool]:
-    return lambda known: ACTION_FOR[known["meaning"]] in actions
+def _called_for(*actions: str) -> Rule[bool]:
+    return given(MAY_MEAN)(lambda meaning: ACTION_FOR[meaning] in actions)
 
 
-def _neutral(known: Known) -> dict[str, Any]:
-    return {"sight": known["beside"], "neutral": True}
-
-
-def _judged(known: Known) -> dict[str, Any]:
-    return {"meaning": "neutral" if known.get("neutral") else SIGHTS[known["sight"]].meaning}
-
-
-def _judged_words(known: Known) -> str:
-    if known.get("neutral"):
+@given(SIGHT, MAY_MEAN)
+def _judged_words(sight: str, meaning: str) -> str:
+    if sight == AT_NEUTRAL:
         return "Taken for a reflex at neutral."
-    return f"{SIGHTS[known['sight']].why} It may be {MEANINGS.write(known['meaning'])}."
+    return f"{SIGHTS[sight].why} It may be {MEANINGS.write(meaning)}."
 
 
-_RECOGNISING = Step(
+_RECOGNISING = SIGHT.step(
     RECOGNISE,
-    run=lambda known: {"sight": known["beside"]},
+    run=given(KNOWN_BESIDE)(lambda beside: beside),
     says=_sees,
     slips=(
-        Slip(skills.DULL_AS_NEUTRAL, run=_neutral, says=lambda _: "Taken for neutral.", live=_is("dim")),
-        Slip(WHITE_FOR_BRIGHT, run=_neutral, says=lambda _: "Taken for a bright reflex.", live=_is("white")),
-        Slip(BANDS_FOR_FLICKER, run=_as_sight("looks-far"), says=_mistaken, live=_is("scissors")),
+        Slip(
+            skills.DULL_AS_NEUTRAL,
+            run=_always(AT_NEUTRAL),
+            says=given()(lambda: "Taken for neutral."),
+            live=_is("dim"),
+        ),
+        Slip(
+            WHITE_FOR_BRIGHT,
+            run=_always(AT_NEUTRAL),
+            says=given()(lambda: "Taken for a bright reflex."),
+            live=_is("white"),
+        ),
+        Slip(BANDS_FOR_FLICKER, run=_always("looks-far"), says=_mistaken, live=_is("scissors")),
         Slip(
             RING_FOR_OPACITY,
-            run=_as_sight("stays-after-blink"),
+            run=_always("stays-after-blink"),
             says=_mistaken,
-            live=lambda known: known["beside"] == "young-cylinder-changing",
+            live=given(KNOWN_BESIDE)(lambda beside: beside == "young-cylinder-changing"),
         ),
-        Slip(FLICKER_FOR_BANDS, run=_as_sight("cylinder-rising"), says=_mistaken, live=_is("fluctuating")),
+        Slip(FLICKER_FOR_BANDS, run=_always("cylinder-rising"), says=_mistaken, live=_is("fluctuating")),
     ),
 )
 
-_EXPLAINING = Step(
+_EXPLAINING = MAY_MEAN.step(
     MEANING,
-    run=_judged,
+    run=given(SIGHT)(lambda sight: AT_NEUTRAL if sight == AT_NEUTRAL else SIGHTS[sight].meaning),
     says=_judged_words,
     slips=(
         Slip(
             REST_IGNORED,
-            run=lambda known: {"meaning": SIGHTS[known["sight"]].first_guess},
+            run=given(SIGHT)(lambda sight: SIGHTS[sight].first_guess),
             says=_meaning_words,
-            live=lambda known: bool(SIGHTS[known["sight"]].first_guess) and not known.get("neutral"),
+            live=given(SIGHT)(lambda sight: sight != AT_NEUTRAL and SIGHTS[sight].first_guess != ""),
         ),
         Slip(
             PUPIL_BLAMED,
-            run=_means("aberration"),
+            run=_always("aberration"),
             says=_meaning_words,
-            live=lambda known: known["sight"] == "cylinder-rising",
+            live=_seen("cylinder-rising"),
         ),
         Slip(
             MEDIA_BLAMED,
-            run=_means("lens"),
+            run=_always("lens"),
             says=_meaning_words,
-            live=lambda known: known["sight"] == "small-steps-tried" and not known.get("neutral"),
+            live=_seen("small-steps-tried"),
         ),
         Slip(
             TEARS_BLAMED,
-            run=_means("tears"),
+            run=_always("tears"),
             says=_meaning_words,
-            live=lambda known: known["sight"] in ("stays-after-blink", "looks-at-light", "looks-far"),
+            live=_seen("stays-after-blink", "looks-at-light", "looks-far"),
         ),
         Slip(
             HARMLESS_OPACITY,
-            run=_means("lens"),
+            run=_always("lens"),
             says=_meaning_words,
-            live=lambda known: SIGHTS[known["sight"]].reflex == "white" and not known.get("neutral"),
+            live=given(SIGHT)(lambda sight: sight != AT_NEUTRAL and SIGHTS[sight].reflex == "white"),
         ),
         Slip(
             SQUINT_BLAMED,
-            run=_means("one-side"),
+            run=_always("one-side"),
             says=_meaning_words,
-            live=lambda known: known["sight"] == "evened-by-lens",
+            live=_seen("evened-by-lens"),
         ),
     ),
 )
 
-_ACTING = Step(
+_ACTING = TO_DO.step(
     ACTION,
-    run=lambda known: {"action": ACTION_FOR[known["meaning"]]},
+    run=given(MAY_MEAN)(lambda meaning: ACTION_FOR[meaning]),
     says=_action_words,
     slips=(
-        Slip(NUMBER_FORCED, run=_acts("write-down"), says=_action_words, live=_called_for("refer-now", "large-steps")),
-        Slip(WAITED, run=_acts("wait"), says=_action_words, live=_called_for("refer-now", "note-refer")),
-        Slip(WITHOUT_HURRY, run=_acts("note-refer"), says=_action_words, live=_called_for("refer-now")),
+        Slip(
+            NUMBER_FORCED, run=_always("write-down"), says=_action_words, live=_called_for("refer-now", "large-steps")
+        ),
+        Slip(WAITED, run=_always("wait"), says=_action_words, live=_called_for("refer-now", "note-refer")),
+        Slip(WITHOUT_HURRY, run=_always("note-refer"), says=_action_words, live=_called_for("refer-now")),
         Slip(
             REFERRED_TOO_SOON,
-            run=_acts("refer-now"),
-            says=lambda _: "Referred by the local path at once.",
+            run=_always("refer-now"),
+            says=given()(lambda: "Referred by the local path at once."),
             live=_meant("tears", "aberration", "accommodation", "large-error", "unequal-errors"),
         ),
     ),
@@ -236,15 +251,16 @@ _ACTING = Step(
 
 def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
     reflex = chance.among([option.id for option in REFLEXES.options])
-    return {"reflex": reflex, "beside": chance.among([n for n, sight in SIGHTS.items() if sight.reflex == reflex])}
+    return given(REFLEX, KNOWN_BESIDE).to(
+        reflex, chance.among([name for name, sight in SIGHTS.items() if sight.reflex == reflex])
+    )
 
 
-def _begin(findings: Known) -> dict[str, Any]:
-    sight = SIGHTS[findings["beside"]]
-    if sight.reflex != findings["reflex"]:
-        fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == findings["reflex"])
-        raise BadFinding(findings["beside"], f"that goes with another reflex; here give one of {fitting}")
-    return {}
+@given(KNOWN_BESIDE, REFLEX)
+def _go_together(beside: str, reflex: str) -> None:
+    if SIGHTS[beside].reflex != reflex:
+        fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == reflex)
+        raise BadFinding(beside, f"that goes with another reflex; here give one of {fitting}")
 
 
 odd = CaseType(
@@ -253,25 +269,16 @@ odd = CaseType(
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group(
-        (
-            Field("reflex", "What is seen", REFLEXES),
-            Field("beside", "What else is known", BESIDE),
-        )
-    ),
-    asks=(
-        Field("meaning", "What may it mean?", MEANINGS),
-        Field("action", "What do you do?", ACTIONS),
-    ),
+    findings=Group((REFLEX, KNOWN_BESIDE)),
+    asks=(MAY_MEAN, TO_DO),
     draw=_draw,
-    begin=_begin,
+    holds=_go_together,
     steps=(_RECOGNISING, _EXPLAINING, _ACTING),
-    answer=lambda known: {"meaning": known["meaning"], "action": known["action"]},
-    found=lambda known: (SEEN[known["reflex"]], SIGHTS[known["beside"]].label),
-    question=lambda _: "What may that mean, and what do you do now?",
-    figure=lambda known, uid: odd_reflex(cast("OddReflex", known["reflex"]), uid=uid),
+    answer=as_found(MAY_MEAN, TO_DO),
+    found=given(REFLEX, KNOWN_BESIDE)(lambda reflex, beside: (SEEN[reflex], SIGHTS[beside].label)),
+    question=asking("What may that mean, and what do you do now?"),
+    figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
     needs=("next-lens",),
-    form=lambda _: None,
     sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
 )
 

@@ -14,11 +14,13 @@ from cases.families.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
+from cases.keys import Key, Rule, Slip, asking, given
 from cases.kinds import Axis, Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import as_written, degrees, lens_pair, pick_lens, signed, size
+from cases.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
+from cases.steps import as_written, degrees, pick_lens, signed, size
 from cases.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 COMPARE_CYLINDERS = Skill("compare-cylinders", "comparing the cylinders of two lenses in one form")
 COMPARE_AXES = Skill("compare-axes", "comparing two axes round the dial")
@@ -56,62 +58,106 @@ VERDICTS = Choice(
 )
 
 
-def _with_forms(one_form: bool) -> Callable[[Known], dict[str, Any]]:
-    def run(known: Known) -> dict[str, Any]:
-        first, second = (lens.minus_form() if one_form else lens for lens in lens_pair(known))
-        return {
-            "cylinders": (first.cylinder, second.cylinder),
-            "axes": (first.axis, second.axis),
-            "cylinder_gap": abs(first.cylinder - second.cylinder),
-        }
+FIRST = Field("first", "First reading, net", Lens())
+SECOND = Field("second", "Second reading, net", Lens())
+MEAN_LIMIT = Field("mean_limit", "Most by which mean powers may differ", Size(), default=SAME_EXAMINER_MEAN.widest)
+CYLINDER_LIMIT = Field(
+    "cylinder_limit", "Most by which cylinders may differ", Size(), default=SAME_EXAMINER_CYLINDER.widest
+)
+AXIS_LIMIT = Field("axis_limit", "Most by which axes may differ, in degrees", Axis(), default=AXIS_AGREEMENT[0])
+AXIS_FROM = Field("axis_from", "Cylinder from which the axis is judged", Size(), default=AXIS_AGREEMENT[2])
+MEAN = Field("mean", "First mean power less second", Power(exact=0.03, tolerance=0.06))
+VERDICT = Field("verdict", "Do they agree?", VERDICTS)
+CYLINDER_GAP = Key[float]("cylinder_gap", unit="D")
+AXIS_GAP = Key[float]("axis_gap", unit="°")
+AXIS_COUNTS = Key[bool]("axis_counts")
+
+Compared = tuple[tuple[float, ...], tuple[float, ...], float]
+"""The cylinders and the axes of both readings, and by how much the cylinders differ."""
+
+
+def _compared(form: Callable[[SphCyl], SphCyl]) -> Rule[Compared]:
+    @given(FIRST, SECOND)
+    def run(first: SphCyl, second: SphCyl) -> Compared:
+        a, b = form(first), form(second)
+        return (a.cylinder, b.cylinder), (a.axis, b.axis), abs(a.cylinder - b.cylinder)
 
     return run
 
 
-def _cylinder_words(known: Known) -> str:
-    first, second = known["cylinders"]
-    return f"Cylinders {signed(first)} and {signed(second)}: {size(known['cylinder_gap'])} D apart."
+def _cylinder_words(words: str) -> Rule[str]:
+    return given(CYLINDERS, CYLINDER_GAP)(
+        lambda cylinders, gap: (
+            f"{words}: cylinders {signed(cylinders[0])} and {signed(cylinders[1])}: {size(gap)} D apart."
+        )
+    )
 
 
-def _gap(gap: Callable[[float, float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"axis_gap": gap(*known["axes"]), "axis_counts": _strong_enough(known)}
+@given(CYLINDERS, AXIS_FROM)
+def _strong(cylinders: tuple[float, ...], axis_from: float) -> bool:
+    return min(abs(cylinder) for cylinder in cylinders) >= axis_from - 1e-9
 
 
-def _strong_enough(known: Known) -> bool:
-    return bool(min(abs(cylinder) for cylinder in known["cylinders"]) >= known["axis_from"] - 1e-9)
+def _gap(gap: Callable[[float, float], float]) -> Rule[tuple[float, bool]]:
+    return given(AXES, _strong)(lambda axes, strong: (gap(*axes), strong))
 
 
 def _straight(a: float, b: float) -> float:
     return abs(a - b)
 
 
-def _gap_words(known: Known) -> str:
-    first, second = known["axes"]
-    told = f"Axes {degrees(first)} and {degrees(second)}: {known['axis_gap']:.0f}° apart"
-    return f"{told}." if known["axis_counts"] else f"{told}, with a cylinder too weak for that to count."
+@given(AXES, AXIS_GAP, AXIS_COUNTS)
+def _gap_words(axes: tuple[float, ...], axis_gap: float, axis_counts: bool) -> str:
+    first, second = axes
+    told = f"Axes {degrees(first)} and {degrees(second)}: {axis_gap:.0f}° apart"
+    return f"{told}." if axis_counts else f"{told}, with a cylinder too weak for that to count."
 
 
-def _verdict(known: Known) -> dict[str, Any]:
-    if abs(known["mean_difference"]) > known["mean_limit"] + 1e-9:
-        return {"verdict": "again-mean"}
-    if known["cylinder_gap"] > known["cylinder_limit"] + 1e-9:
-        return {"verdict": "again-cylinder"}
-    if known["axis_counts"] and known["axis_gap"] > known["axis_limit"] + 1e-9:
-        return {"verdict": "again-axis"}
-    return {"verdict": "accept"}
+def _in_dioptres(power: float) -> str:
+    return f"{size(power)} D"
 
 
-def _verdict_words(known: Known) -> str:
+def _in_degrees(angle: float) -> str:
+    return f"{angle:.0f}°"
+
+
+def _passes(gap: Key[float], limit: Key[float]) -> Rule[bool]:
+    return given(gap, limit)(lambda gap, limit: abs(gap) > limit + 1e-9)
+
+
+def _verdict(mean_passes: Rule[bool]) -> Rule[str]:
+    @given(mean_passes, _passes(CYLINDER_GAP, CYLINDER_LIMIT), _passes(AXIS_GAP, AXIS_LIMIT), AXIS_COUNTS)
+    def run(mean: bool, cylinder: bool, axis: bool, axis_counts: bool) -> str:
+        if mean:
+            return "again-mean"
+        if cylinder:
+            return "again-cylinder"
+        return "again-axis" if axis and axis_counts else "accept"
+
+    return run
+
+
+_right = _verdict(_passes(MEAN_DIFFERENCE, MEAN_LIMIT))
+_by_sign = _verdict(given(MEAN_DIFFERENCE, MEAN_LIMIT)(lambda difference, limit: difference > limit + 1e-9))
+
+
+def _told(gap: Key[float], limit: Key[float], write: Callable[[float], str]) -> Rule[str]:
+    return given(gap, limit)(lambda gap, limit: f"{write(gap)} passes {write(limit)}: measure again.")
+
+
+@given(
+    VERDICT,
+    _told(MEAN_DIFFERENCE, MEAN_LIMIT, _in_dioptres),
+    _told(CYLINDER_GAP, CYLINDER_LIMIT, _in_dioptres),
+    _told(AXIS_GAP, AXIS_LIMIT, _in_degrees),
+)
+def _verdict_words(verdict: str, mean: str, cylinder: str, axis: str) -> str:
     return {
         "accept": "All within the limits: the two agree, so record their average.",
-        "again-mean": f"{size(known['mean_difference'])} D passes {size(known['mean_limit'])} D: measure again.",
-        "again-cylinder": f"{size(known['cylinder_gap'])} D passes {size(known['cylinder_limit'])} D: measure again.",
-        "again-axis": f"{known['axis_gap']:.0f}° passes {known['axis_limit']:.0f}°: measure again.",
-    }[known["verdict"]]
-
-
-def _by_sign(known: Known) -> dict[str, Any]:
-    return _verdict({**known, "mean_difference": max(known["mean_difference"], 0.0)})
+        "again-mean": mean,
+        "again-cylinder": cylinder,
+        "again-axis": axis,
+    }[verdict]
 
 
 SIGN_OR_AVERAGED: Pair = (
@@ -126,32 +172,29 @@ SORTS = ("accept", "accept", "accept", "again-mean", "again-cylinder", "again-ax
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
-    limits = {
-        "mean_limit": settings.norm("repeat-mean"),
-        "cylinder_limit": settings.norm("repeat-cylinder"),
-        "axis_limit": settings.norm("repeat-axis"),
-        "axis_from": AXIS_AGREEMENT[2],
-    }
+    limits = given(MEAN_LIMIT, CYLINDER_LIMIT, AXIS_LIMIT, AXIS_FROM).to(
+        settings.norm("repeat-mean"), settings.norm("repeat-cylinder"), settings.norm("repeat-axis"), AXIS_AGREEMENT[2]
+    )
     first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.25, 2.5))
     second = _second(first, chance.among(SORTS), limits, chance, settings)
     forms = [settings.form, "plus" if settings.form == "minus" else "minus"]
     mixed = settings.level != "novice" and chance.happens(0.35)
-    return {"first": first.in_form(forms[0]), "second": second.in_form(forms[mixed]), **limits}
+    return given(FIRST, SECOND).to(first.in_form(forms[0]), second.in_form(forms[mixed])) | limits
 
 
 def _second(first: SphCyl, sort: str, limits: dict[str, float], chance: Chance, settings: Settings) -> SphCyl:
     """Draw a second reading that differs by less than the limits, save in what `sort` names."""
     step = 1 if settings.level == "expert" else 5
     sign = chance.among((-1, 1))
-    mean = sign * chance.stepped(0.125, _below(limits["mean_limit"]), 0.125)
+    mean = sign * chance.stepped(0.125, _below(MEAN_LIMIT.get(limits)), 0.125)
     cylinder = chance.among((-0.25, 0.0, 0.25))
-    turn = chance.among((-1, 1)) * chance.stepped(0, _floor(limits["axis_limit"], step), step)
+    turn = chance.among((-1, 1)) * chance.stepped(0, _floor(AXIS_LIMIT.get(limits), step), step)
     if sort == "again-mean":
-        mean = sign * (_below(limits["mean_limit"]) + chance.stepped(0.25, 1, 0.125))
+        mean = sign * (_below(MEAN_LIMIT.get(limits)) + chance.stepped(0.25, 1, 0.125))
     if sort == "again-cylinder":
-        cylinder = -_below(limits["cylinder_limit"], 0.25) - chance.stepped(0.25, 0.75)
+        cylinder = -_below(CYLINDER_LIMIT.get(limits), 0.25) - chance.stepped(0.25, 0.75)
     if sort == "again-axis":
-        turn = chance.among((-1, 1)) * (_floor(limits["axis_limit"], step) + chance.stepped(step, 25, step))
+        turn = chance.among((-1, 1)) * (_floor(AXIS_LIMIT.get(limits), step) + chance.stepped(step, 25, step))
     size = min(first.cylinder + cylinder, -0.25)
     sphere = first.spherical_equivalent + mean - size / 2
     return SphCyl(math.floor(sphere * 4 + 0.5) / 4, size, axis_of(first.axis + turn))
@@ -165,8 +208,9 @@ def _below(limit: float, step: float = 0.125) -> float:
     return max(_floor(limit, step), step)
 
 
-def _both_crosses(known: Known, uid: str) -> Figure:
-    return power_cross(known["first"], known["second"], uid=uid, names=("first", "second"))
+@given(FIRST, SECOND).drawing
+def _both_crosses(uid: str, first: SphCyl, second: SphCyl) -> Figure:
+    return power_cross(first, second, uid=uid, names=("first", "second"))
 
 
 repeat_or_accept = CaseType(
@@ -175,47 +219,27 @@ repeat_or_accept = CaseType(
     family=FAMILY,
     level="expert",
     seconds=25,
-    findings=Group(
-        (
-            Field("first", "First reading, net", Lens()),
-            Field("second", "Second reading, net", Lens()),
-            Field("mean_limit", "Most by which mean powers may differ", Size(), default=SAME_EXAMINER_MEAN.widest),
-            Field(
-                "cylinder_limit",
-                "Most by which cylinders may differ",
-                Size(),
-                default=SAME_EXAMINER_CYLINDER.widest,
-            ),
-            Field("axis_limit", "Most by which axes may differ, in degrees", Axis(), default=AXIS_AGREEMENT[0]),
-            Field("axis_from", "Cylinder from which the axis is judged", Size(), default=AXIS_AGREEMENT[2]),
-        )
-    ),
-    asks=(
-        Field("mean", "First mean power less second", Power(exact=0.03, tolerance=0.06)),
-        Field("verdict", "Do they agree?", VERDICTS),
-    ),
+    findings=Group((FIRST, SECOND, MEAN_LIMIT, CYLINDER_LIMIT, AXIS_LIMIT, AXIS_FROM)),
+    asks=(MEAN, VERDICT),
     draw=_draw,
-    begin=lambda _: {},
     steps=(
         HALVE_BOTH,
         ADD_BOTH,
         subtract_means("First less second"),
-        Step(
+        given(CYLINDERS, AXES, CYLINDER_GAP).step(
             COMPARE_CYLINDERS,
-            run=_with_forms(True),
-            says=lambda known: f"In minus form: {_cylinder_words(known)[0].lower()}{_cylinder_words(known)[1:]}",
+            run=_compared(SphCyl.minus_form),
+            says=_cylinder_words("In minus form"),
             slips=(
                 Slip(
                     FORMS_NOT_MATCHED,
-                    run=_with_forms(False),
-                    says=lambda known: (
-                        f"As they stand: {_cylinder_words(known)[0].lower()}{_cylinder_words(known)[1:]}"
-                    ),
-                    live=lambda known: known["first"].cylinder * known["second"].cylinder < 0,
+                    run=_compared(lambda lens: lens),
+                    says=_cylinder_words("As they stand"),
+                    live=given(FIRST, SECOND)(lambda first, second: first.cylinder * second.cylinder < 0),
                 ),
             ),
         ),
-        Step(
+        given(AXIS_GAP, AXIS_COUNTS).step(
             COMPARE_AXES,
             run=_gap(axis_gap),
             says=_gap_words,
@@ -224,56 +248,63 @@ repeat_or_accept = CaseType(
                     AXES_STRAIGHT_SUBTRACTED,
                     run=_gap(_straight),
                     says=_gap_words,
-                    live=lambda known: _straight(*known["axes"]) > 90 and _strong_enough(known),
+                    live=given(AXES, _strong)(lambda axes, strong: strong and _straight(*axes) > 90),
                 ),
                 Slip(
                     WEAK_CYLINDER_AXIS,
-                    run=lambda known: {**_gap(axis_gap)(known), "axis_counts": True},
-                    says=lambda known: (
-                        f"Axes held against the limit though a cylinder is weak: {known['axis_gap']:.0f}°."
+                    run=given(AXES)(lambda axes: (axis_gap(*axes), True)),
+                    says=given(AXIS_GAP)(
+                        lambda gap: f"Axes held against the limit though a cylinder is weak: {gap:.0f}°."
                     ),
-                    live=lambda known: not _strong_enough(known) and axis_gap(*known["axes"]) > known["axis_limit"],
+                    live=given(AXES, _strong, AXIS_LIMIT)(
+                        lambda axes, strong, limit: not strong and axis_gap(*axes) > limit
+                    ),
                 ),
             ),
         ),
-        Step(
+        VERDICT.step(
             REPEAT_OR_ACCEPT,
-            run=_verdict,
+            run=_right,
             says=_verdict_words,
             slips=(
                 Slip(
                     AVERAGED_ANYWAY,
-                    run=lambda _: {"verdict": "accept"},
-                    says=lambda _: "Averaged all the same.",
-                    live=lambda known: _verdict(known)["verdict"] != "accept",
+                    run=given()(lambda: "accept"),
+                    says=given()(lambda: "Averaged all the same."),
+                    live=given(_right)(lambda right: right != "accept"),
                 ),
                 Slip(
                     SIGN_AGAINST_LIMIT,
                     run=_by_sign,
-                    says=lambda known: f"{signed(known['mean_difference'])} taken as less than the limit.",
-                    live=lambda known: known["mean_difference"] < 0 and _verdict(known)["verdict"] == "again-mean",
+                    says=given(MEAN_DIFFERENCE)(
+                        lambda difference: f"{signed(difference)} taken as less than the limit."
+                    ),
+                    live=given(MEAN_DIFFERENCE, _right)(
+                        lambda difference, right: difference < 0 and right == "again-mean"
+                    ),
                 ),
                 Slip(
                     AGAIN_WITHOUT_CAUSE,
-                    run=lambda _: {"verdict": "again-mean"},
-                    says=lambda _: "Measured again because they differ at all.",
-                    live=lambda known: _verdict(known)["verdict"] == "accept",
+                    run=given()(lambda: "again-mean"),
+                    says=given()(lambda: "Measured again because they differ at all."),
+                    live=given(_right)(lambda right: right == "accept"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"mean": known["mean_difference"], "verdict": known["verdict"]},
-    found=lambda known: (
-        f"First reading, net: {as_written(known['first'])}.",
-        f"Second reading of the same eye, net: {as_written(known['second'])}.",
-        f"Two readings agree here when mean powers differ by no more than {size(known['mean_limit'])} D, cylinders by "
-        f"no more than {size(known['cylinder_limit'])} D and, where both cylinders have {size(known['axis_from'])} D "
-        f"or more, axes by no more than {known['axis_limit']:.0f}°.",
+    answer=given(MEAN, VERDICT).by(given(MEAN_DIFFERENCE, VERDICT)(lambda difference, verdict: (difference, verdict))),
+    found=given(FIRST, SECOND, MEAN_LIMIT, CYLINDER_LIMIT, AXIS_FROM, AXIS_LIMIT)(
+        lambda first, second, mean_limit, cylinder_limit, axis_from, axis_limit: (
+            f"First reading, net: {as_written(first)}.",
+            f"Second reading of the same eye, net: {as_written(second)}.",
+            f"Two readings agree here when mean powers differ by no more than {size(mean_limit)} D, cylinders by no "
+            f"more than {size(cylinder_limit)} D and, where both cylinders have {size(axis_from)} D or more, axes by "
+            f"no more than {axis_limit:.0f}°.",
+        )
     ),
-    question=lambda _: "By how much does the first mean power exceed the second (signed), and do the two agree?",
+    question=asking("By how much does the first mean power exceed the second (signed), and do the two agree?"),
     figure=_both_crosses,
     needs=("spherical-equivalent", "transpose"),
-    form=lambda _: None,
     twins=(SIGN_OR_AVERAGED,),
     probes=(Probe(SIGN_OR_AVERAGED, "repeat-or-accept"),),
     sources=(SAME_EXAMINER_MEAN.source,),

@@ -5,27 +5,28 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
+from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.families.checking import FAMILY
 from cases.families.checking_repeats import FORMS_NOT_MATCHED
 from cases.families.checking_steps import DIFFERENCE_REVERSED
 from cases.families.checking_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
-from cases.families.over_refraction import axes_agree, axes_differ
+from cases.families.over_refraction import AXES_AGREE, AXES_DIFFER, axes_agree
 from cases.families.vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
+from cases.keys import Rule, Slip, given
 from cases.kinds import Lens, Size
 from cases.lens import SphCyl, axis_gap, axis_of
-from cases.steps import FORM, FORM_WORDS, as_written, lens_pair, lens_words, pick_lens, signed, size
+from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, lens_words, pick_lens, signed, size
 from cases.sums import root_of_squares
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 TAKE_LENS_AWAY = Skill("take-lens-away", "taking one lens away from another")
 MATCH_FORMS = Skill("match-forms", "bringing two lenses into one cylinder form")
@@ -49,10 +50,12 @@ CYLINDER_CARRIED_OVER = SlipName(
 
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "Final refraction of the same eye", Lens())
+DIFFERENCE = Field("difference", "Retinoscopy less final refraction", Lens())
+BLUR = Field("blur", "Blur that it would leave", Size(exact=0.02, tolerance=0.03))
 
 
-def _take_away(first: Callable[[SphCyl], SphCyl], second: Callable[[SphCyl], SphCyl]) -> Callable[[Known], Any]:
-    return lambda known: {"first": first(known["found"]), "second": second(known["other"])}
+def _take_away(first: Callable[[SphCyl], SphCyl], second: Callable[[SphCyl], SphCyl]) -> Rule[tuple[SphCyl, SphCyl]]:
+    return given(FOUND, OTHER)(lambda found, other: (first(found), second(other)))
 
 
 def _same(lens: SphCyl) -> SphCyl:
@@ -63,140 +66,142 @@ def _sphere_turned(lens: SphCyl) -> SphCyl:
     return SphCyl(-lens.sphere or 0.0, lens.cylinder, lens.axis)
 
 
-def _added_words(known: Known) -> str:
-    return f"{as_written(known['first'])} and {as_written(known['second'])} added up."
+def _added_words(first: SphCyl, second: SphCyl) -> str:
+    return f"{as_written(first)} and {as_written(second)} added up."
 
 
-TAKE_AWAY = Step(
+TAKE_AWAY = given(FIRST_LENS, SECOND_LENS).step(
     TAKE_LENS_AWAY,
     run=_take_away(_same, operator.neg),
-    says=lambda known: (
-        f"Retinoscopy less the other: add the opposite of {as_written(known['other'])}, which is "
-        f"{as_written(known['second'])}."
+    says=given(OTHER, SECOND_LENS)(
+        lambda other, second: (
+            f"Retinoscopy less the other: add the opposite of {as_written(other)}, which is {as_written(second)}."
+        )
     ),
     slips=(
         Slip(
             DIFFERENCE_REVERSED,
             run=_take_away(operator.neg, _same),
-            says=lambda known: f"Reversed: {_added_words(known)}",
+            says=given(FIRST_LENS, SECOND_LENS)(lambda first, second: f"Reversed: {_added_words(first, second)}"),
         ),
         Slip(
             ADDED_FOR_DIFFERENCE,
             run=_take_away(_same, _same),
-            says=_added_words,
-            live=lambda known: known["other"].strongest > 0,
+            says=given(FIRST_LENS, SECOND_LENS)(_added_words),
+            live=given(OTHER)(lambda other: other.strongest > 0),
         ),
         Slip(
             SPHERE_TURNED_ALONE,
             run=_take_away(_same, _sphere_turned),
-            says=_added_words,
-            live=lambda known: known["other"].sphere != 0 and known["other"].cylinder != 0,
+            says=given(FIRST_LENS, SECOND_LENS)(_added_words),
+            live=given(OTHER)(lambda other: other.sphere != 0 and other.cylinder != 0),
         ),
     ),
 )
 """From `found` and `other` to `first` and `second`, two lenses whose sum is the difference."""
 
 
-def _matched(known: Known) -> SphCyl:
+def _matched(first: SphCyl, second: SphCyl) -> SphCyl:
     """Write the second lens with the axis of the first; a sphere takes any."""
-    first, second = lens_pair(known)
     if not first.cylinder or axis_gap(first.axis, second.axis) < 45:
         return second
     return second.transposed()
 
 
-def _lie_across(known: Known) -> bool:
-    first, second = lens_pair(known)
+def _lie_across(first: SphCyl, second: SphCyl) -> bool:
     return bool(first.cylinder and second.cylinder and axis_gap(first.axis, second.axis) > 45)
 
 
-MATCH = Step(
+MATCH = SECOND_LENS.step(
     MATCH_FORMS,
-    run=lambda known: {"second": _matched(known)},
-    says=lambda known: (
-        f"Their axes lie across each other, so turn one into the other form: {as_written(known['second'])}."
+    run=given(FIRST_LENS, SECOND_LENS)(_matched),
+    says=given(SECOND_LENS)(
+        lambda second: f"Their axes lie across each other, so turn one into the other form: {as_written(second)}."
     ),
     slips=(
         Slip(
             FORMS_NOT_MATCHED,
-            run=lambda known: {"second": SphCyl(known["second"].sphere, known["second"].cylinder, known["first"].axis)},
-            says=lambda known: (
-                f"Taken as it stands: {signed(known['second'].sphere)} / {signed(known['second'].cylinder)}."
+            run=given(FIRST_LENS, SECOND_LENS)(
+                lambda first, second: SphCyl(second.sphere, second.cylinder, first.axis)
+            ),
+            says=given(SECOND_LENS)(
+                lambda second: f"Taken as it stands: {signed(second.sphere)} / {signed(second.cylinder)}."
             ),
         ),
     ),
-    needed=lambda known: axes_agree(known) and _lie_across(known),
+    needed=given(FIRST_LENS, SECOND_LENS)(
+        lambda first, second: axes_agree(first, second) and _lie_across(first, second)
+    ),
 )
 
 
-def _columns(known: Known) -> dict[str, Any]:
-    first, second = lens_pair(known)
-    return {
-        "sphere": first.sphere + second.sphere,
-        "cylinder": first.cylinder + second.cylinder,
-        "axis": first.axis if first.cylinder else second.axis,
-    }
+def _columns(cylinder: Callable[[SphCyl, SphCyl], float]) -> Rule[tuple[float, float, float]]:
+    return given(FIRST_LENS, SECOND_LENS)(
+        lambda first, second: (
+            first.sphere + second.sphere,
+            cylinder(first, second),
+            first.axis if first.cylinder else second.axis,
+        )
+    )
 
 
-def _one_column_left(known: Known) -> dict[str, Any]:
-    return {**_columns(known), "cylinder": known["first"].cylinder}
-
-
-ADD_COLUMNS = Step(
+ADD_COLUMNS = given(SPHERE, CYLINDER, AXIS).step(
     skills.ADD_LENSES,
-    run=_columns,
-    says=lambda known: (
-        f"One axis, so sphere to sphere and cylinder to cylinder: "
-        f"{lens_words(known['sphere'], known['cylinder'], known['axis'])}."
+    run=_columns(lambda first, second: first.cylinder + second.cylinder),
+    says=given(SPHERE, CYLINDER, AXIS)(
+        lambda sphere, cylinder, axis: (
+            f"One axis, so sphere to sphere and cylinder to cylinder: {lens_words(sphere, cylinder, axis)}."
+        )
     ),
     slips=(
         Slip(
             CYLINDER_CARRIED_OVER,
-            run=_one_column_left,
-            says=lambda known: f"The cylinder left as it was found: {signed(known['cylinder'])}.",
-            live=lambda known: known["second"].cylinder != 0,
+            run=_columns(lambda first, _: first.cylinder),
+            says=given(CYLINDER)(lambda cylinder: f"The cylinder left as it was found: {signed(cylinder)}."),
+            live=given(SECOND_LENS)(lambda second: second.cylinder != 0),
         ),
     ),
-    needed=axes_agree,
 )
 
 
-def _halves(known: Known) -> tuple[float, float]:
-    return known["sphere"] + known["cylinder"] / 2, known["cylinder"] / 2
+@given(SPHERE, CYLINDER)
+def _halves(sphere: float, cylinder: float) -> tuple[float, float]:
+    return sphere + cylinder / 2, cylinder / 2
 
 
-def _blur(blur: Callable[[float, float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"blur": blur(*_halves(known))}
+def _blur(blur: Callable[[float, float], float]) -> Rule[float]:
+    return given(_halves)(lambda halves: blur(*halves))
 
 
-def _blur_words(known: Known) -> str:
-    mean, half = _halves(known)
-    blur = root_of_squares(mean, half, known["blur"])
-    return f"Mean {size(mean)} D, half of the cylinder {size(half)} D: √(mean² + half²) = {blur} D."
+@given(_halves, BLUR)
+def _blur_words(halves: tuple[float, float], blur: float) -> str:
+    mean, half = halves
+    length = root_of_squares(mean, half, blur)
+    return f"Mean {size(mean)} D, half of the cylinder {size(half)} D: √(mean² + half²) = {length} D."
 
 
-BLUR_LEFT = Step(
+BLUR_LEFT = BLUR.step(
     BLUR_STRENGTH,
     run=_blur(math.hypot),
     says=_blur_words,
     slips=(
         Slip(
             skills.SPHERE_ONLY,
-            run=lambda known: {"blur": math.hypot(known["sphere"], known["cylinder"] / 2)},
-            says=lambda known: f"The written sphere taken for the mean: {size(known['blur'])} D.",
-            live=lambda known: abs(known["cylinder"]) > 1e-9,
+            run=given(SPHERE, CYLINDER)(lambda sphere, cylinder: math.hypot(sphere, cylinder / 2)),
+            says=given(BLUR)(lambda blur: f"The written sphere taken for the mean: {size(blur)} D."),
+            live=given(CYLINDER)(lambda cylinder: abs(cylinder) > 1e-9),
         ),
         Slip(
             CYLINDER_UNCOUNTED,
             run=_blur(lambda mean, _: abs(mean)),
-            says=lambda known: f"The mean alone: {size(known['blur'])} D.",
-            live=lambda known: abs(known["cylinder"]) > 1e-9,
+            says=given(BLUR)(lambda blur: f"The mean alone: {size(blur)} D."),
+            live=given(CYLINDER)(lambda cylinder: abs(cylinder) > 1e-9),
         ),
         Slip(
             PARTS_ADDED,
             run=_blur(lambda mean, half: abs(mean) + abs(half)),
-            says=lambda known: f"Mean and half cylinder added: {size(known['blur'])} D.",
-            live=lambda known: all(abs(part) > 1e-9 for part in _halves(known)),
+            says=given(BLUR)(lambda blur: f"Mean and half cylinder added: {size(blur)} D."),
+            live=given(_halves)(lambda halves: all(abs(part) > 1e-9 for part in halves)),
         ),
     ),
 )
@@ -212,12 +217,13 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     else:
         other = SphCyl(found.sphere - mean - cylinder / 2 % 0.25, found.cylinder - cylinder, found.axis)
     form = settings.form if settings.level == "novice" else chance.among(("minus", "plus"))
-    return {"found": found.in_form(settings.form), "other": other.in_form(form), "form": settings.form}
+    return given(FOUND, OTHER, FORM).to(found.in_form(settings.form), other.in_form(form), settings.form)
 
 
-def two_results(known: Known, uid: str) -> Figure:
+@given(FOUND, OTHER).drawing
+def two_results(uid: str, found: SphCyl, other: SphCyl) -> Figure:
     """Draw what retinoscopy found and, dashed, the other result."""
-    return power_cross(known["found"], known["other"], uid=uid, names=("found", "other"))
+    return power_cross(found, other, uid=uid, names=("found", "other"))
 
 
 result_difference = CaseType(
@@ -227,31 +233,30 @@ result_difference = CaseType(
     level="expert",
     seconds=60,
     findings=Group((FOUND, OTHER, FORM)),
-    asks=(
-        Field("difference", "Retinoscopy less final refraction", Lens()),
-        Field("blur", "Blur that it would leave", Size(exact=0.02, tolerance=0.03)),
-    ),
+    asks=(DIFFERENCE, BLUR),
     draw=_draw,
-    begin=lambda _: {},
     steps=(
         TAKE_AWAY,
         MATCH,
-        ADD_COLUMNS,
-        *(replace(step, needed=axes_differ) for step in (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)),
-        *turning_steps(in_other_form, axis_alone=False),
+        ADD_COLUMNS.when(AXES_AGREE),
+        *(step.when(AXES_DIFFER) for step in (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)),
+        *turning_steps(given(CYLINDER, FORM)(in_other_form), axis_alone=False),
         BLUR_LEFT,
     ),
-    answer=lambda known: {
-        "difference": SphCyl(known["sphere"], known["cylinder"], known["axis"]),
-        "blur": known["blur"],
-    },
-    found=lambda known: (
-        f"Retinoscopy, net: {as_written(known['found'])}.",
-        f"Final refraction of the same eye: {as_written(known['other'])}.",
+    answer=given(DIFFERENCE, BLUR).by(
+        given(SPHERE, CYLINDER, AXIS, BLUR)(lambda sphere, cylinder, axis, blur: (SphCyl(sphere, cylinder, axis), blur))
     ),
-    question=lambda known: (
-        f"To 0.01 D: what is retinoscopy less the final refraction, as a lens in {FORM_WORDS[known['form']]}, and how "
-        "strong is the blur that it would leave (the length of its power vector)?"
+    found=given(FOUND, OTHER)(
+        lambda found, other: (
+            f"Retinoscopy, net: {as_written(found)}.",
+            f"Final refraction of the same eye: {as_written(other)}.",
+        )
+    ),
+    question=given(FORM)(
+        lambda form: (
+            f"To 0.01 D: what is retinoscopy less the final refraction, as a lens in {FORM_WORDS[form]}, and how "
+            "strong is the blur that it would leave (the length of its power vector)?"
+        )
     ),
     figure=two_results,
     needs=("over-refraction",),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import NamedTuple
 
 from cases.casetype import Settings
 from cases.chance import Chance
@@ -19,18 +19,27 @@ COUNTS = {"novice": (0, 1, 1, 2), "competent": (0, 1, 2, 2, 3), "expert": (0, 2,
 """How many faults a record has."""
 
 
-def draw_record(chance: Chance, settings: Settings) -> dict[str, Any]:
+class Record(NamedTuple):
+    """What was found in two eyes, by "right" and "left", and what their card says of it."""
+
+    found: dict[str, SphCyl]
+    lines: dict[str, Line]
+    basis: str
+    drops: str
+    distance_cm: float
+
+
+def draw_record(chance: Chance, settings: Settings) -> Record:
     """Draw what was found in two eyes, and a card that says it with nought to three faults."""
     count = chance.among(COUNTS[settings.level])
     while True:
         record = _spoilt(chance.shuffled([*IN_A_LINE, *IN_THE_WHOLE])[:count], chance, settings)
-        eyes = {name: record[name] for name in ("right", "left")}
-        found = {name: record[f"found_{name}"] for name in ("right", "left")}
-        if len({fault for fault, _ in all_faults(eyes, found, record["basis"], record["drops"])}) == count:
+        faults = all_faults(record.lines, record.found, record.basis, record.drops)
+        if len({fault for fault, _ in faults}) == count:
             return record
 
 
-def _spoilt(wanted: list[str], chance: Chance, settings: Settings) -> dict[str, Any]:
+def _spoilt(wanted: list[str], chance: Chance, settings: Settings) -> Record:
     right, left = _two_eyes(chance, settings)
     lines = {"right": _line(right, chance), "left": _line(_in_other_form(left, wanted), chance)}
     names = chance.shuffled(["right", "left"])
@@ -38,14 +47,13 @@ def _spoilt(wanted: list[str], chance: Chance, settings: Settings) -> dict[str, 
         _spoil(lines[names[place % 2]], fault, chance)
     if "eyes-swapped" in wanted:
         lines = {"right": lines["left"], "left": lines["right"]}
-    return {
-        "found_right": right,
-        "found_left": left,
-        **lines,
-        "basis": "unsaid" if "net-unsaid" in wanted else chance.among(("net", "net-from")),
-        "drops": _drops(wanted, chance),
-        "distance_cm": pick_distance(chance, settings),
-    }
+    return Record(
+        {"right": right, "left": left},
+        lines,
+        "unsaid" if "net-unsaid" in wanted else chance.among(("net", "net-from")),
+        _drops(wanted, chance),
+        pick_distance(chance, settings),
+    )
 
 
 def _in_other_form(lens: SphCyl, wanted: list[str]) -> SphCyl:

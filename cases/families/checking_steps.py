@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 from cases import skills
+from cases.keys import Rule, Slip, Step, given
 from cases.lens import SphCyl
-from cases.steps import any_cylinder, lens_pair, listed, signed
+from cases.shared_keys import MEAN_DIFFERENCE, MEANS, SHARES
+from cases.steps import FIRST_LENS, SECOND_LENS, any_cylinder, listed, signed
 from cases.sums import less_signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
 
@@ -20,52 +21,59 @@ DIFFERENCE_REVERSED = SlipName(
 )
 
 
-def _shares(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"shares": tuple(share(lens) for lens in lens_pair(known))}
+def _shares(share: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS)(lambda first, second: tuple(share(lens) for lens in (first, second)))
 
 
-def _with(share: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "means": tuple(lens.sphere + share(part) for lens, part in zip(lens_pair(known), known["shares"], strict=True))
-    }
+def _with(share: Callable[[float], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS, SHARES)(
+        lambda first, second, shares: tuple(
+            lens.sphere + share(part) for lens, part in zip((first, second), shares, strict=True)
+        )
+    )
 
 
-HALVE_BOTH = Step(
+HALVE_BOTH = SHARES.step(
     skills.HALVE_CYLINDER,
     run=_shares(lambda lens: lens.cylinder / 2),
-    says=lambda known: (
-        f"Half of {signed(known['first'].cylinder)} is {signed(known['shares'][0])}, half of "
-        f"{signed(known['second'].cylinder)} is {signed(known['shares'][1])}."
+    says=given(FIRST_LENS, SHARES, SECOND_LENS)(
+        lambda first, shares, second: (
+            f"Half of {signed(first.cylinder)} is {signed(shares[0])}, half of "
+            f"{signed(second.cylinder)} is {signed(shares[1])}."
+        )
     ),
     slips=(
         Slip(
             skills.WHOLE_CYLINDER,
             run=_shares(lambda lens: lens.cylinder),
-            says=lambda known: f"The whole cylinders taken: {listed(known['shares'])}.",
+            says=given(SHARES)(lambda shares: f"The whole cylinders taken: {listed(shares)}."),
             live=any_cylinder,
         ),
         Slip(
-            skills.SPHERE_ONLY, run=_shares(lambda _: 0.0), says=lambda _: "The cylinders left out.", live=any_cylinder
+            skills.SPHERE_ONLY,
+            run=_shares(lambda _: 0.0),
+            says=given()(lambda: "The cylinders left out."),
+            live=any_cylinder,
         ),
     ),
 )
 
-ADD_BOTH = Step(
+ADD_BOTH = MEANS.step(
     skills.ADD_HALF,
     run=_with(lambda part: part),
-    says=lambda known: f"Added to the spheres: the mean powers are {listed(known['means'])}.",
+    says=given(MEANS)(lambda means: f"Added to the spheres: the mean powers are {listed(means)}."),
     slips=(
         Slip(
             skills.HALF_UNSIGNED,
             run=_with(abs),
-            says=lambda known: f"Added without their signs: {listed(known['means'])}.",
-            live=lambda known: min(known["shares"]) < 0,
+            says=given(MEANS)(lambda means: f"Added without their signs: {listed(means)}."),
+            live=given(SHARES)(lambda shares: min(shares) < 0),
         ),
         Slip(
             skills.CYLINDER_SUBTRACTED,
             run=_with(lambda part: -part),
-            says=lambda known: f"The halves taken away: {listed(known['means'])}.",
-            live=lambda known: min(known["shares"]) >= 0 and max(known["shares"]) > 0,
+            says=given(MEANS)(lambda means: f"The halves taken away: {listed(means)}."),
+            live=given(SHARES)(lambda shares: min(shares) >= 0 and max(shares) > 0),
         ),
     ),
 )
@@ -73,22 +81,24 @@ ADD_BOTH = Step(
 
 def subtract_means(words: str) -> Step:
     """Step: `means` to `mean_difference` in D, first less second; `words` say which is taken from which."""
-    return Step(
+    return MEAN_DIFFERENCE.step(
         COMPARE_MEANS,
-        run=lambda known: {"mean_difference": known["means"][0] - known["means"][1]},
-        says=lambda known: f"{words}: {less_signed(known['means'][0], known['means'][1], known['mean_difference'])}.",
+        run=given(MEANS)(lambda means: means[0] - means[1]),
+        says=given(MEANS, MEAN_DIFFERENCE)(
+            lambda means, difference: f"{words}: {less_signed(means[0], means[1], difference)}."
+        ),
         slips=(
             Slip(
                 DIFFERENCE_REVERSED,
-                run=lambda known: {"mean_difference": known["means"][1] - known["means"][0]},
-                says=lambda known: f"Taken the other way round: {signed(known['mean_difference'])}.",
-                live=lambda known: known["means"][0] != known["means"][1],
+                run=given(MEANS)(lambda means: means[1] - means[0]),
+                says=given(MEAN_DIFFERENCE)(lambda difference: f"Taken the other way round: {signed(difference)}."),
+                live=given(MEANS)(lambda means: means[0] != means[1]),
             ),
             Slip(
                 skills.SIZES_SUBTRACTED,
-                run=lambda known: {"mean_difference": abs(known["means"][0]) - abs(known["means"][1])},
-                says=lambda known: f"The sizes subtracted: {signed(known['mean_difference'])}.",
-                live=lambda known: known["means"][0] * known["means"][1] < 0,
+                run=given(MEANS)(lambda means: abs(means[0]) - abs(means[1])),
+                says=given(MEAN_DIFFERENCE)(lambda difference: f"The sizes subtracted: {signed(difference)}."),
+                live=given(MEANS)(lambda means: means[0] * means[1] < 0),
             ),
         ),
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -14,11 +13,13 @@ from cases.eye import expected_mar
 from cases.families.checking import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross
+from cases.keys import Slip, as_found, asking, given
 from cases.kinds import Size
 from cases.lens import SphCyl
+from cases.shared_keys import LEFT, MEAN, SHARE
 from cases.steps import RX, as_written, pick_axis, signed, size
 from cases.sums import added, root_of_squares
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
 BLUR_STRENGTH = Skill("blur-strength", "putting mean and cylinder together into one blur")
@@ -72,6 +73,8 @@ VISIONS = Choice(
 ACCOMMODATION = Field(
     "accommodation", "Accommodation that the patient can bring to bear, D", Size(high=20), default=0.0
 )
+BLUR = Field("blur", "Strength of the blur without spectacles", Size(exact=0.03, tolerance=0.06))
+VISION = Field("vision", "Unaided vision to expect", VISIONS)
 
 
 def not_cleared(mean: float, accommodation: float) -> float:
@@ -97,21 +100,9 @@ def range_words(expected: tuple[float, float]) -> str:
     return f"{best} to {worst}" if best != worst else f"about {best}"
 
 
-def _share(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"share": share(known["rx"])}
-
-
-def _mean(share: Callable[[float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"mean": known["rx"].sphere + share(known["share"])}
-
-
-def _left(left: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"left": left(known)}
-
-
-def _left_words(known: Known) -> str:
-    mean, left = known["mean"], known["left"]
-    if mean > 0 and known["accommodation"] > 0:
+@given(MEAN, LEFT, ACCOMMODATION)
+def _left_words(mean: float, left: float, accommodation: float) -> str:
+    if mean > 0 and accommodation > 0:
         cleared = f"{size(mean - left)} D of the plus can be cleared by accommodation"
         return f"{cleared}; {signed(left)} is left." if left else f"{cleared}: none is left."
     if mean > 0:
@@ -119,106 +110,96 @@ def _left_words(known: Known) -> str:
     return f"Accommodation cannot clear minus: {signed(left)} stays." if mean else "The mean is nought."
 
 
-def _blur(blur: Callable[[float, float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"blur": blur(known["left"], known["share"])}
+@given(LEFT, SHARE, BLUR)
+def _blur_words(left: float, share: float, blur: float) -> str:
+    if not share:
+        return f"There is no cylinder, so that is all of the blur: {size(blur)} D."
+    return f"Blur: √({size(left)}² + {size(share)}²) = {root_of_squares(left, share, blur)} D."
 
 
-def _blur_words(known: Known) -> str:
-    if not known["share"]:
-        return f"There is no cylinder, so that is all of the blur: {size(known['blur'])} D."
-    return (
-        f"Blur: √({size(known['left'])}² + {size(known['share'])}²) = "
-        f"{root_of_squares(known['left'], known['share'], known['blur'])} D."
-    )
-
-
-def begin_blur(findings: Known) -> dict[str, Any]:
-    """Start from the sphere as the mean, which it is where there is no cylinder."""
-    return {"share": 0.0, "mean": findings["rx"].sphere}
-
-
-def _has_cylinder(known: Known) -> bool:
-    return bool(known["rx"].cylinder)
+@given(RX)
+def _has_cylinder(rx: SphCyl) -> bool:
+    return bool(rx.cylinder)
 
 
 BLUR_STEPS = (
-    Step(
+    SHARE.step(
         skills.HALVE_CYLINDER,
-        run=_share(lambda rx: rx.cylinder / 2),
-        says=lambda known: f"Half of {signed(known['rx'].cylinder)} is {signed(known['share'])}.",
+        run=given(RX)(lambda rx: rx.cylinder / 2),
+        says=given(RX, SHARE)(lambda rx, share: f"Half of {signed(rx.cylinder)} is {signed(share)}."),
         slips=(
             Slip(
                 skills.WHOLE_CYLINDER,
-                run=_share(lambda rx: rx.cylinder),
-                says=lambda known: f"The whole cylinder taken: {signed(known['share'])}.",
+                run=given(RX)(lambda rx: rx.cylinder),
+                says=given(SHARE)(lambda share: f"The whole cylinder taken: {signed(share)}."),
                 live=_has_cylinder,
             ),
             Slip(
                 skills.SPHERE_ONLY,
-                run=_share(lambda _: 0.0),
-                says=lambda _: "The cylinder left out.",
+                run=given()(lambda: 0.0),
+                says=given()(lambda: "The cylinder left out."),
                 live=_has_cylinder,
             ),
         ),
         needed=_has_cylinder,
     ),
-    Step(
+    MEAN.step(
         skills.ADD_HALF,
-        run=_mean(lambda share: share),
-        says=lambda known: f"Mean power: {added(known['rx'].sphere, known['share'], known['mean'])}.",
+        run=given(RX, SHARE)(lambda rx, share: rx.sphere + share),
+        says=given(RX, SHARE, MEAN)(lambda rx, share, mean: f"Mean power: {added(rx.sphere, share, mean)}."),
         slips=(
             Slip(
                 skills.HALF_UNSIGNED,
-                run=_mean(abs),
-                says=lambda known: f"{size(known['share'])} added without its sign: {signed(known['mean'])}.",
-                live=lambda known: known["share"] < 0,
+                run=given(RX, SHARE)(lambda rx, share: rx.sphere + abs(share)),
+                says=given(SHARE, MEAN)(lambda share, mean: f"{size(share)} added without its sign: {signed(mean)}."),
+                live=given(SHARE)(lambda share: share < 0),
             ),
             Slip(
                 skills.CYLINDER_SUBTRACTED,
-                run=_mean(lambda share: -share),
-                says=lambda known: f"The half taken away: {signed(known['mean'])}.",
-                live=lambda known: known["share"] > 0,
+                run=given(RX, SHARE)(lambda rx, share: rx.sphere - share),
+                says=given(MEAN)(lambda mean: f"The half taken away: {signed(mean)}."),
+                live=given(SHARE)(lambda share: share > 0),
             ),
         ),
         needed=_has_cylinder,
     ),
-    Step(
+    LEFT.step(
         ALLOW_ACCOMMODATION,
-        run=_left(lambda known: not_cleared(known["mean"], known["accommodation"])),
+        run=given(MEAN, ACCOMMODATION)(not_cleared),
         says=_left_words,
         slips=(
             Slip(
                 ACCOMMODATION_FORGOTTEN,
-                run=_left(lambda known: float(known["mean"])),
-                says=lambda known: f"All of the plus taken as blur: {signed(known['left'])}.",
-                live=lambda known: known["mean"] > 0 and known["accommodation"] > 0,
+                run=given(MEAN)(lambda mean: mean),
+                says=given(LEFT)(lambda left: f"All of the plus taken as blur: {signed(left)}."),
+                live=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: mean > 0 and accommodation > 0),
             ),
             Slip(
                 MYOPIA_CLEARED,
-                run=_left(lambda known: min(known["mean"] + known["accommodation"], 0.0)),
-                says=lambda known: f"Accommodation set against the minus: {signed(known['left'])} left.",
-                live=lambda known: known["mean"] < 0 and known["accommodation"] > 0,
+                run=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: min(mean + accommodation, 0.0)),
+                says=given(LEFT)(lambda left: f"Accommodation set against the minus: {signed(left)} left."),
+                live=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: mean < 0 and accommodation > 0),
             ),
         ),
     ),
-    Step(
+    BLUR.step(
         BLUR_STRENGTH,
-        run=_blur(math.hypot),
+        run=given(LEFT, SHARE)(math.hypot),
         says=_blur_words,
         slips=(
             Slip(
                 CYLINDER_UNCOUNTED,
-                run=_blur(lambda left, _: abs(left)),
-                says=lambda known: f"The mean alone: {size(known['blur'])} D of blur.",
-                live=lambda known: known["share"] != 0,
+                run=given(LEFT)(abs),
+                says=given(BLUR)(lambda blur: f"The mean alone: {size(blur)} D of blur."),
+                live=given(SHARE)(lambda share: share != 0),
             ),
             Slip(
                 PARTS_ADDED,
-                run=_blur(lambda left, share: abs(left) + abs(share)),
-                says=lambda known: (
-                    f"{size(known['left'])} and {size(known['share'])} added: {size(known['blur'])} D of blur."
+                run=given(LEFT, SHARE)(lambda left, share: abs(left) + abs(share)),
+                says=given(LEFT, SHARE, BLUR)(
+                    lambda left, share, blur: f"{size(left)} and {size(share)} added: {size(blur)} D of blur."
                 ),
-                live=lambda known: known["left"] != 0 and known["share"] != 0,
+                live=given(LEFT, SHARE)(lambda left, share: left != 0 and share != 0),
             ),
         ),
     ),
@@ -244,7 +225,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
         blur = math.hypot(not_cleared(mean, accommodation), cylinder / 2)
         if sphere * 4 % 1 == 0 and rx.strongest <= 7 and (_near_a_centre(blur) or blur == 0):
             form = chance.among(("minus", "minus", "plus"))
-            return {"rx": rx.in_form(form), "accommodation": accommodation}
+            return given(RX, ACCOMMODATION).to(rx.in_form(form), accommodation)
 
 
 expected_vision = CaseType(
@@ -254,43 +235,44 @@ expected_vision = CaseType(
     level="competent",
     seconds=25,
     findings=Group((RX, ACCOMMODATION)),
-    asks=(
-        Field("blur", "Strength of the blur without spectacles", Size(exact=0.03, tolerance=0.06)),
-        Field("vision", "Unaided vision to expect", VISIONS),
-    ),
+    asks=(BLUR, VISION),
     draw=_draw,
-    begin=begin_blur,
+    # Without a cylinder the sphere is the mean, and the two steps that find it are passed over.
+    begin=given(SHARE, MEAN).by(given(RX)(lambda rx: (0.0, rx.sphere))),
     steps=(
         *BLUR_STEPS,
-        Step(
+        VISION.step(
             EXPECT_VISION,
-            run=lambda known: {"vision": vision_for(known["blur"])},
-            says=lambda known: (
-                f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "
-                f"{range_words(expected_mar(SphCyl(-known['blur'])))}. Nearest: {VISIONS.write(known['vision'])}."
+            run=given(BLUR)(vision_for),
+            says=given(BLUR, VISION)(
+                lambda blur, vision: (
+                    f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "
+                    f"{range_words(expected_mar(SphCyl(-blur)))}. Nearest: {VISIONS.write(vision)}."
+                )
             ),
             slips=(
                 Slip(
                     NOT_SQUARED,
-                    run=lambda known: {"vision": vision_for(math.sqrt(known["blur"]))},
-                    says=lambda known: f"1 + b taken: {VISIONS.write(known['vision'])}.",
-                    live=lambda known: vision_for(math.sqrt(known["blur"])) != vision_for(known["blur"]),
+                    run=given(BLUR)(lambda blur: vision_for(math.sqrt(blur))),
+                    says=given(VISION)(lambda vision: f"1 + b taken: {VISIONS.write(vision)}."),
+                    live=given(BLUR)(lambda blur: vision_for(math.sqrt(blur)) != vision_for(blur)),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"blur": known["blur"], "vision": known["vision"]},
-    found=lambda known: (
-        f"Net prescription: {as_written(known['rx'])}. The eye is healthy.",
-        f"The patient can accommodate {size(known['accommodation'])} D and uses all of it that helps.",
+    answer=as_found(BLUR, VISION),
+    found=given(RX, ACCOMMODATION)(
+        lambda rx, accommodation: (
+            f"Net prescription: {as_written(rx)}. The eye is healthy.",
+            f"The patient can accommodate {size(accommodation)} D and uses all of it that helps.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "How strong is the blur at distance without spectacles (the length of its power vector, to 0.01 D), and which "
         "vision goes with it?"
     ),
-    figure=lambda known, uid: power_cross(known["rx"], uid=uid),
+    figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("spherical-equivalent",),
-    form=lambda _: None,
     sources=(MAR_SOURCE, BLUR_SOURCE, "a clinical rule table, from memory"),
 )
 

@@ -12,12 +12,14 @@ from cases.chance import Chance
 from cases.families.planes import FAMILY, WRONG_WAY_OR_LIKE_MINUS, in_metres, move_step
 from cases.fields import Field, Group
 from cases.figures_planes import over_contact_lens
+from cases.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.kinds import Power
 from cases.lens import SphCyl, moved_power
 from cases.millimetres import Move, Radius
-from cases.steps import add_sizes, signed
+from cases.shared_keys import POWERS
+from cases.steps import METRES, NET, add_sizes, signed
 from cases.sums import added, adding_up
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 LENS = Field("lens", "Power of the contact lens", Power())
 
@@ -70,35 +72,44 @@ TAKEN_OFF_OR_SIGN_LOST: Pair = (
 """With one plus and one minus sphere both are the same sum; with two of one sign only the first goes wrong."""
 
 
-def sum_with_worn(words: str, over: Callable[[Known], float]) -> Step:
+TOTAL = Key[float]("total", unit="D")
+ORDERED = Key[float]("ordered")
+
+
+def sum_with_worn(words: str, over: Rule[float]) -> Step:
     """Step: `lens` and what was found over it, `over`, to their `total` in D."""
 
-    def slip(name: SlipName, add: Callable[[float, float], float], said: str, live: Callable[[Known], bool]) -> Slip:
+    def slip(name: SlipName, add: Callable[[float, float], float], said: str, live: Rule[bool]) -> Slip[float]:
         return Slip(
             name,
-            run=lambda known: {"total": add(known["lens"], over(known))},
-            says=lambda known: f"{said}: {signed(known['total'])}.",
+            run=given(LENS, over)(lambda lens, over: add(lens, over)),
+            says=given(TOTAL)(lambda total: f"{said}: {signed(total)}."),
             live=live,
         )
 
-    return Step(
+    return TOTAL.step(
         skills.COUNT_WORN_LENS,
-        run=lambda known: {"total": known["lens"] + over(known)},
-        says=lambda known: f"{words}: {added(known['lens'], over(known), known['total'])}.",
+        run=given(LENS, over)(lambda lens, over: lens + over),
+        says=given(LENS, over, TOTAL)(lambda lens, over, total: f"{words}: {added(lens, over, total)}."),
         slips=(
             slip(
                 skills.OVER_REFRACTION_REPLACES,
                 lambda _, b: b,
                 "Only what was found",
-                lambda known: abs(known["lens"]) > SEEN,
+                given(LENS)(lambda lens: abs(lens) > SEEN),
             ),
             slip(
                 skills.OVER_REFRACTION_TAKEN_OFF,
                 lambda a, b: a - b,
                 "What was found is taken off",
-                lambda known: abs(over(known)) > 0,
+                given(over)(lambda over: abs(over) > 0),
             ),
-            slip(skills.SIGN_LOST_IN_SUM, add_sizes, "The sizes added", lambda known: known["lens"] * over(known) < 0),
+            slip(
+                skills.SIGN_LOST_IN_SUM,
+                add_sizes,
+                "The sizes added",
+                given(LENS, over)(lambda lens, over: lens * over < 0),
+            ),
         ),
     )
 
@@ -122,26 +133,29 @@ def _draw_soft(chance: Chance, settings: Settings) -> dict[str, Any]:
         vertex = chance.among((12, 12, 13, 14))
         exact = lens + moved_power(found, toward_eye_mm=vertex)
         if abs(exact - nearest_quarter(exact)) < CLEAR_OF_HALF_WAY:
-            return {"lens": lens, "found": found, "vertex_mm": float(vertex)}
+            return given(LENS, FOUND, VERTEX).to(lens, found, float(vertex))
 
 
-def _shift(known: Known) -> float:
+def _shift(found: float, vertex_mm: float) -> float:
     """Return what the move is worth, in D, whatever a slip has made of the millimetres."""
-    found: float = known["found"]
-    return abs(moved_power(found, toward_eye_mm=known["vertex_mm"]) - found)
+    return abs(moved_power(found, toward_eye_mm=vertex_mm) - found)
 
 
-def _both_moved(known: Known) -> float:
-    lens: float = known["lens"]
-    return moved_power(lens + known["found"], toward_eye_mm=1000 * known["metres"]) - lens
+def _both_moved(lens: float, found: float, metres: float) -> float:
+    return moved_power(lens + found, toward_eye_mm=1000 * metres) - lens
 
 
-def _both_moved_differ(known: Known) -> bool:
-    lens: float = known["lens"]
-    whole = moved_power(lens + known["found"], toward_eye_mm=known["vertex_mm"]) - lens
-    return abs(whole - moved_power(known["found"], toward_eye_mm=known["vertex_mm"])) > SEEN
+FOUND = Field("found", "Net sphere found over it in the trial frame", Power())
+VERTEX = Field("vertex_mm", "Trial lens to cornea", Move(low=0.0, high=25.0), default=12.0)
 
 
+@given(LENS, FOUND, VERTEX)
+def _both_moved_differ(lens: float, found: float, vertex_mm: float) -> bool:
+    whole = moved_power(lens + found, toward_eye_mm=vertex_mm) - lens
+    return abs(whole - moved_power(found, toward_eye_mm=vertex_mm)) > SEEN
+
+
+POWER = Field("power", "Power to order, to the nearest quarter", Power())
 soft_over_refraction = CaseType(
     id="soft-lens-over-refraction",
     title="Retinoscopy over a soft contact lens",
@@ -151,46 +165,49 @@ soft_over_refraction = CaseType(
     findings=Group(
         (
             LENS,
-            Field("found", "Net sphere found over it in the trial frame", Power()),
-            Field("vertex_mm", "Trial lens to cornea", Move(low=0.0, high=25.0), default=12.0),
+            FOUND,
+            VERTEX,
         )
     ),
-    asks=(Field("power", "Power to order, to the nearest quarter", Power()),),
+    asks=(POWER,),
     draw=_draw_soft,
-    begin=lambda findings: {"powers": (findings["found"],)},
+    begin=POWERS.by(given(FOUND)(lambda found: (found,))),
     steps=(
-        in_metres("vertex_mm", seen=lambda known: _shift(known) > SEEN),
+        in_metres(VERTEX, seen=given(FOUND, VERTEX)(lambda found, vertex_mm: _shift(found, vertex_mm) > SEEN)),
         move_step(
             Slip(
                 CONTACT_LENS_MOVED,
-                run=lambda known: {"net": (_both_moved(known),)},
-                says=lambda known: f"Both moved to the cornea: {signed(known['lens'] + known['net'][0])} in all.",
+                run=given(LENS, FOUND, METRES)(lambda lens, found, metres: (_both_moved(lens, found, metres),)),
+                says=given(LENS, NET)(lambda lens, net: f"Both moved to the cornea: {signed(lens + net[0])} in all."),
                 live=_both_moved_differ,
             ),
-            seen=lambda known: _shift(known) > SEEN,
+            seen=given(FOUND, VERTEX)(lambda found, vertex_mm: _shift(found, vertex_mm) > SEEN),
         ),
-        sum_with_worn("At the cornea the two add", lambda known: known["net"][0]),
-        Step(
+        sum_with_worn("At the cornea the two add", given(NET)(lambda net: net[0])),
+        ORDERED.step(
             NEAREST_QUARTER,
-            run=lambda known: {"ordered": nearest_quarter(known["total"])},
-            says=lambda known: f"The nearest lens in quarters: {signed(known['ordered'])}.",
+            run=given(TOTAL)(lambda total: nearest_quarter(total)),
+            says=given(ORDERED)(lambda ordered: f"The nearest lens in quarters: {signed(ordered)}."),
         ),
     ),
-    answer=lambda known: {"power": known["ordered"]},
-    found=lambda known: (
-        f"On the eye, a soft lens of {signed(known['lens'])} D.",
-        f"Over it, in the trial frame {Move().write(known['vertex_mm'])} before the cornea, retinoscopy gives "
-        f"{signed(known['found'])} D with the working distance taken off already.",
+    answer=POWER.by(given(ORDERED)(lambda ordered: ordered)),
+    found=given(LENS, VERTEX, FOUND)(
+        lambda lens, vertex_mm, found: (
+            f"On the eye, a soft lens of {signed(lens)} D.",
+            f"Over it, in the trial frame {Move().write(vertex_mm)} before the cornea, retinoscopy gives "
+            f"{signed(found)} D with the working distance taken off already.",
+        )
     ),
-    question=lambda _: "Which power is to be ordered, to the nearest quarter?",
-    figure=lambda known, uid: over_contact_lens(
-        SphCyl(known["found"]),
-        (("contact lens", f"{signed(known['lens'])} DS"), ("found over it, net", f"{signed(known['found'])} DS")),
-        vertex_mm=known["vertex_mm"] or None,
-        uid=uid,
+    question=asking("Which power is to be ordered, to the nearest quarter?"),
+    figure=given(FOUND, LENS, VERTEX).drawing(
+        lambda uid, found, lens, vertex_mm: over_contact_lens(
+            SphCyl(found),
+            (("contact lens", f"{signed(lens)} DS"), ("found over it, net", f"{signed(found)} DS")),
+            vertex_mm=vertex_mm or None,
+            uid=uid,
+        )
     ),
     needs=("vertex-sphere", "over-refraction"),
-    form=lambda _: None,
     twins=(WRONG_WAY_OR_LIKE_MINUS, TAKEN_OFF_OR_SIGN_LOST),
     probes=(
         Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),
@@ -213,16 +230,22 @@ def tear_lens(*, bozr_mm: float, k_mm: float) -> float:
     return TEAR_POWER / bozr_mm - TEAR_POWER / k_mm
 
 
-def _by_rule(known: Known) -> float:
-    return float((known["k_mm"] - known["bozr_mm"]) * 5)
+def _by_rule(k_mm: float, bozr_mm: float) -> float:
+    return float((k_mm - bozr_mm) * 5)
 
 
-def _tear(known: Known) -> float:
-    return tear_lens(bozr_mm=known["bozr_mm"], k_mm=known["k_mm"])
+def _tear(bozr_mm: float, k_mm: float) -> float:
+    return tear_lens(bozr_mm=bozr_mm, k_mm=k_mm)
 
 
-def _tear_words(known: Known) -> str:
-    lens, cornea, tear = TEAR_POWER / known["bozr_mm"], TEAR_POWER / known["k_mm"], known["tear"]
+BOZR = Field("bozr_mm", "Back optic zone radius of the lens", Radius())
+K = Field("k_mm", "Flattest radius of the cornea", Radius())
+TEAR = Field("tear", "Power of the tear lens", Power(exact=0.06))
+
+
+@given(BOZR, K, TEAR)
+def _tear_words(bozr_mm: float, k_mm: float, tear_value: float) -> str:
+    lens, cornea, tear = TEAR_POWER / bozr_mm, TEAR_POWER / k_mm, tear_value
     digits = adding_up(tear, lens, -cornea)
     return f"336 over each radius: {digits.size(lens)} − {digits.size(cornea)} = {digits.result(tear)}, the tear lens."
 
@@ -231,14 +254,17 @@ def _draw_rigid(chance: Chance, settings: Settings) -> dict[str, Any]:
     expert = settings.level == "expert"
     k = chance.stepped(7.2, 8.4, 0.05)
     gap = chance.among((-1, 1, 1)) * chance.stepped(0.05, 0.4 if expert else 0.2, 0.05)
-    return {
-        "bozr_mm": round(k - gap, 2),
-        "k_mm": k,
-        "lens": chance.stepped(0.5, 10 if expert else 6) * chance.among((-1, -1, 1)),
-        "found": chance.among((-1, 1)) * chance.stepped(0.5, 3),
-    }
+    return given(BOZR, K, LENS, FOUND_FOUND).to(
+        round(k - gap, 2),
+        k,
+        chance.stepped(0.5, 10 if expert else 6) * chance.among((-1, -1, 1)),
+        chance.among((-1, 1)) * chance.stepped(0.5, 3),
+    )
 
 
+FOUND_FOUND = Field("found", "Net sphere found over it, as at the cornea", Power())
+EYE = Field("eye", "What the eye needs at the cornea", Power(exact=0.06))
+ORDER = Field("order", "Power to order in the same curve", Power(exact=0.06))
 rigid_over_refraction = CaseType(
     id="rigid-lens-over-refraction",
     title="Retinoscopy over a rigid contact lens",
@@ -247,98 +273,103 @@ rigid_over_refraction = CaseType(
     seconds=50,
     findings=Group(
         (
-            Field("bozr_mm", "Back optic zone radius of the lens", Radius()),
-            Field("k_mm", "Flattest radius of the cornea", Radius()),
+            BOZR,
+            K,
             LENS,
-            Field("found", "Net sphere found over it, as at the cornea", Power()),
+            FOUND_FOUND,
         )
     ),
     asks=(
-        Field("tear", "Power of the tear lens", Power(exact=0.06)),
-        Field("eye", "What the eye needs at the cornea", Power(exact=0.06)),
-        Field("order", "Power to order in the same curve", Power(exact=0.06)),
+        TEAR,
+        EYE,
+        ORDER,
     ),
     draw=_draw_rigid,
-    begin=lambda _: {},
     steps=(
-        Step(
+        TEAR.step(
             TEAR_LENS,
-            run=lambda known: {"tear": _tear(known)},
+            run=given(BOZR, K)(lambda bozr_mm, k_mm: _tear(bozr_mm, k_mm)),
             says=_tear_words,
             slips=(
                 Slip(
                     TEAR_REVERSED,
-                    run=lambda known: {"tear": -_tear(known)},
-                    says=lambda known: f"The cornea's first: tear lens {signed(known['tear'])}.",
-                    live=lambda known: abs(_tear(known)) > SEEN / 2,
+                    run=given(BOZR, K)(lambda bozr_mm, k_mm: -_tear(bozr_mm, k_mm)),
+                    says=given(TEAR)(lambda tear: f"The cornea's first: tear lens {signed(tear)}."),
+                    live=given(BOZR, K)(lambda bozr_mm, k_mm: abs(_tear(bozr_mm, k_mm)) > SEEN / 2),
                 ),
                 Slip(
                     TEAR_BY_RULE,
-                    run=lambda known: {"tear": _by_rule(known)},
-                    says=lambda known: f"0.25 D for every 0.05 mm: tear lens {signed(known['tear'])}.",
-                    live=lambda known: abs(_by_rule(known) - _tear(known)) > SEEN,
+                    run=given(K, BOZR)(lambda k_mm, bozr_mm: _by_rule(k_mm, bozr_mm)),
+                    says=given(TEAR)(lambda tear: f"0.25 D for every 0.05 mm: tear lens {signed(tear)}."),
+                    live=given(K, BOZR)(
+                        lambda k_mm, bozr_mm: abs(_by_rule(k_mm, bozr_mm) - _tear(bozr_mm, k_mm)) > SEEN
+                    ),
                 ),
             ),
         ),
-        sum_with_worn("Contact lens and over-refraction", lambda known: known["found"]),
-        Step(
+        sum_with_worn("Contact lens and over-refraction", given(FOUND_FOUND)(lambda found: found)),
+        EYE.step(
             EYE_BEHIND_TEARS,
-            run=lambda known: {"eye": known["total"] + known["tear"]},
-            says=lambda known: f"The tears count for the eye: {added(known['total'], known['tear'], known['eye'])}.",
+            run=given(TOTAL, TEAR)(lambda total, tear: total + tear),
+            says=given(TOTAL, TEAR, EYE)(
+                lambda total, tear, eye: f"The tears count for the eye: {added(total, tear, eye)}."
+            ),
             slips=(
                 Slip(
                     TEAR_LEFT_OUT,
-                    run=lambda known: {"eye": known["total"]},
-                    says=lambda known: f"No tears counted: {signed(known['eye'])}.",
-                    live=lambda known: abs(_tear(known)) > SEEN,
+                    run=given(TOTAL)(lambda total: total),
+                    says=given(EYE)(lambda eye: f"No tears counted: {signed(eye)}."),
+                    live=given(BOZR, K)(lambda bozr_mm, k_mm: abs(_tear(bozr_mm, k_mm)) > SEEN),
                 ),
                 Slip(
                     TEAR_TAKEN_OFF,
-                    run=lambda known: {"eye": known["total"] - known["tear"]},
-                    says=lambda known: f"The tears taken off: {signed(known['eye'])}.",
-                    live=lambda known: abs(_tear(known)) > SEEN / 2,
+                    run=given(TOTAL, TEAR)(lambda total, tear: total - tear),
+                    says=given(EYE)(lambda eye: f"The tears taken off: {signed(eye)}."),
+                    live=given(BOZR, K)(lambda bozr_mm, k_mm: abs(_tear(bozr_mm, k_mm)) > SEEN / 2),
                 ),
             ),
         ),
-        Step(
+        ORDER.step(
             ORDER_SAME_CURVE,
-            run=lambda known: {"order": known["total"]},
-            says=lambda known: (
-                f"The same curve brings the same tears, so they stay out of it: order {signed(known['order'])}."
+            run=given(TOTAL)(lambda total: total),
+            says=given(ORDER)(
+                lambda order: f"The same curve brings the same tears, so they stay out of it: order {signed(order)}."
             ),
             slips=(
                 Slip(
                     TEAR_IN_ORDER,
-                    run=lambda known: {"order": known["eye"]},
-                    says=lambda known: f"The tears put in: order {signed(known['order'])}.",
-                    live=lambda known: abs(_tear(known)) > SEEN,
+                    run=given(EYE)(lambda eye: eye),
+                    says=given(ORDER)(lambda order: f"The tears put in: order {signed(order)}."),
+                    live=given(BOZR, K)(lambda bozr_mm, k_mm: abs(_tear(bozr_mm, k_mm)) > SEEN),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {name: known[name] for name in ("tear", "eye", "order")},
-    found=lambda known: (
-        f"On the eye, a rigid lens of {signed(known['lens'])} D, back optic zone radius "
-        f"{Radius().write(known['bozr_mm'])}.",
-        f"Flattest radius of the cornea {Radius().write(known['k_mm'])}; tears of refractive index 1.336.",
-        f"Over the lens retinoscopy gives {signed(known['found'])} D, reckoned at the cornea, the working distance "
-        "taken off already.",
+    answer=as_found(TEAR, EYE, ORDER),
+    found=given(LENS, BOZR, K, FOUND_FOUND)(
+        lambda lens, bozr_mm, k_mm, found: (
+            f"On the eye, a rigid lens of {signed(lens)} D, back optic zone radius {Radius().write(bozr_mm)}.",
+            f"Flattest radius of the cornea {Radius().write(k_mm)}; tears of refractive index 1.336.",
+            f"Over the lens retinoscopy gives {signed(found)} D, reckoned at the cornea, the working distance "
+            "taken off already.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "What are the tear lens, the refraction of the eye at the cornea, and the power to order, each to 0.01 D?"
     ),
-    figure=lambda known, uid: over_contact_lens(
-        SphCyl(known["found"]),
-        (
-            ("back optic zone radius", Radius().write(known["bozr_mm"])),
-            ("flattest cornea", Radius().write(known["k_mm"])),
-            ("contact lens", f"{signed(known['lens'])} DS"),
-            ("found over it, net", f"{signed(known['found'])} DS"),
-        ),
-        uid=uid,
+    figure=given(FOUND_FOUND, BOZR, K, LENS).drawing(
+        lambda uid, found, bozr_mm, k_mm, lens: over_contact_lens(
+            SphCyl(found),
+            (
+                ("back optic zone radius", Radius().write(bozr_mm)),
+                ("flattest cornea", Radius().write(k_mm)),
+                ("contact lens", f"{signed(lens)} DS"),
+                ("found over it, net", f"{signed(found)} DS"),
+            ),
+            uid=uid,
+        )
     ),
     needs=("soft-lens-over-refraction",),
-    form=lambda _: None,
     twins=(TAKEN_OFF_OR_SIGN_LOST,),
     probes=(Probe(TAKEN_OFF_OR_SIGN_LOST, "soft-lens-over-refraction"),),
     sources=(

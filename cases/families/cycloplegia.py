@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -13,13 +14,17 @@ from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import power_cross
 from cases.figures_reflex import Movement, zones
+from cases.keys import ALWAYS, Rule, Slip, as_found, asking, given
 from cases.kinds import Lens, Power, Size
 from cases.lens import SphCyl, axis_gap, axis_of
 from cases.notation import write_distance, write_power
+from cases.shared_keys import HALVES, MEANS
 from cases.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     DROPS_CAUTION,
+    GROSS,
+    NET,
     as_written,
     distance_in_dioptres,
     lens_in_place,
@@ -32,7 +37,7 @@ from cases.steps import (
     take_off_distance,
 )
 from cases.sums import less_signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 LATENT_PLUS = Skill("latent-plus", "finding the plus that drops bring out")
 JUDGE_WET_DRY = Skill("judge-wet-dry", "judging a wet result against a dry one")
@@ -91,55 +96,62 @@ def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
         change = abs((wet - dry).cylinder)
         if wet.cylinder < 0 and abs(change - limit) > 0.12 and (change > limit) == (plan == "cylinder"):
             break
-    return {"dry": dry.in_form(settings.form), "wet": wet.in_form(settings.form), "limit": limit}
+    return given(DRY, WET, LIMIT).to(dry.in_form(settings.form), wet.in_form(settings.form), limit)
 
 
-def _means(known: Known) -> tuple[float, ...]:
-    return tuple(rx.sphere + half for rx, half in zip((known["dry"], known["wet"]), known["halves"], strict=True))
+def _means(dry: SphCyl, wet: SphCyl, halves: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(rx.sphere + half for rx, half in zip((dry, wet), halves, strict=True))
 
 
-def _halves(times: float) -> Any:
-    return lambda known: {"halves": tuple(times * known[name].cylinder for name in ("dry", "wet"))}
+def _halves(times: float) -> Rule[tuple[float, ...]]:
+    return given(DRY, WET)(lambda dry, wet: (times * dry.cylinder, times * wet.cylinder))
 
 
-def _cylinders_differ(known: Known) -> bool:
-    return bool(abs(known["dry"].cylinder - known["wet"].cylinder) > 0.12)
+def _cylinders_differ(dry: SphCyl, wet: SphCyl) -> bool:
+    return bool(abs(dry.cylinder - wet.cylinder) > 0.12)
 
 
-def _unsigned(known: Known) -> dict[str, Any]:
-    return {
-        "means": tuple(
-            rx.sphere + abs(half) for rx, half in zip((known["dry"], known["wet"]), known["halves"], strict=True)
-        )
-    }
+DRY = Field("dry", "Net without drops", Lens())
+WET = Field("wet", "Net under cycloplegia", Lens())
 
 
-def _verdict(known: Known) -> str:
-    if known["change"] > known["limit"] + 1e-9:
+@given(DRY, WET, HALVES)
+def _unsigned(dry: SphCyl, wet: SphCyl, halves: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(rx.sphere + abs(half) for rx, half in zip((dry, wet), halves, strict=True))
+
+
+def _verdict(change: float, limit: float, latent: float) -> str:
+    if change > limit + 1e-9:
         return "cylinder"
-    return "less-plus" if known["latent"] < LESS_PLUS else "expected"
+    return "less-plus" if latent < LESS_PLUS else "expected"
 
 
-def _change_words(known: Known) -> str:
-    dry, wet = known["dry"], known["wet"]
+CHANGE = Field("change", "Change of the cylinder: size of the cylinder of the difference", Size(tolerance=0.12))
+
+
+@given(DRY, WET, CHANGE)
+def _change_words(dry: SphCyl, wet: SphCyl, change: float) -> str:
     if not (dry.cylinder and wet.cylinder) or axis_gap(dry.axis, wet.axis) < 0.5:
-        return f"The axes agree, so one cylinder is taken from the other: {size(known['change'])} D."
+        return f"The axes agree, so one cylinder is taken from the other: {size(change)} D."
     _, j0, j45 = (wet - dry).power_vector()
     return (
         f"The axes differ, so take wet less dry in components: J0 {write_power(j0, 3)}, J45 {write_power(j45, 3)}. "
-        f"Twice their length is the cylinder of the difference, {size(known['change'])} D."
+        f"Twice their length is the cylinder of the difference, {size(change)} D."
     )
 
 
-def _difference(words: str, latent: Any, name: SlipName, live: Any) -> Slip:
+def _difference(words: str, latent: Callable[[float, float], float], name: SlipName, live: Rule[bool]) -> Slip[float]:
     return Slip(
         name,
-        run=lambda known: {"latent": latent(*known["means"])},
-        says=lambda known: f"{words}: {signed(known['latent'])}.",
+        run=given(MEANS)(lambda means: latent(*means)),
+        says=given(LATENT)(lambda latent: f"{words}: {signed(latent)}."),
         live=live,
     )
 
 
+LIMIT = Field("limit", "Change of cylinder that may be chance", Size(low=0.25, high=3.0), default=LIMIT_DEFAULT)
+LATENT = Field("latent", "Gain in plus, spherical equivalent", Power(tolerance=0.06))
+VERDICT = Field("verdict", "What do you make of it?", VERDICTS)
 wet_dry = CaseType(
     id="wet-dry",
     title="Wet against dry",
@@ -148,117 +160,128 @@ wet_dry = CaseType(
     seconds=30,
     findings=Group(
         (
-            Field("dry", "Net without drops", Lens()),
-            Field("wet", "Net under cycloplegia", Lens()),
-            Field("limit", "Change of cylinder that may be chance", Size(low=0.25, high=3.0), default=LIMIT_DEFAULT),
+            DRY,
+            WET,
+            LIMIT,
         )
     ),
     asks=(
-        Field("latent", "Gain in plus, spherical equivalent", Power(tolerance=0.06)),
-        Field("change", "Change of the cylinder: size of the cylinder of the difference", Size(tolerance=0.12)),
-        Field("verdict", "What do you make of it?", VERDICTS),
+        LATENT,
+        CHANGE,
+        VERDICT,
     ),
     draw=_draw_wet_dry,
-    begin=lambda _: {},
     steps=(
-        Step(
+        HALVES.step(
             skills.HALVE_CYLINDER,
             run=_halves(0.5),
-            says=lambda known: f"Half of each cylinder, dry and wet: {listed(known['halves'])}.",
+            says=given(HALVES)(lambda halves: f"Half of each cylinder, dry and wet: {listed(halves)}."),
             slips=(
                 Slip(
                     skills.WHOLE_CYLINDER,
                     run=_halves(1),
-                    says=lambda known: f"The whole cylinders taken: {listed(known['halves'])}.",
-                    live=_cylinders_differ,
+                    says=given(HALVES)(lambda halves: f"The whole cylinders taken: {listed(halves)}."),
+                    live=given(DRY, WET)(_cylinders_differ),
                 ),
                 Slip(
-                    skills.SPHERE_ONLY, run=_halves(0), says=lambda _: "The cylinders left out.", live=_cylinders_differ
+                    skills.SPHERE_ONLY,
+                    run=_halves(0),
+                    says=given()(lambda: "The cylinders left out."),
+                    live=given(DRY, WET)(_cylinders_differ),
                 ),
             ),
         ),
-        Step(
+        MEANS.step(
             skills.ADD_HALF,
-            run=lambda known: {"means": _means(known)},
-            says=lambda known: f"Spherical equivalents, dry and wet: {listed(known['means'])}.",
+            run=given(DRY, WET, HALVES)(lambda dry, wet, halves: _means(dry, wet, halves)),
+            says=given(MEANS)(lambda means: f"Spherical equivalents, dry and wet: {listed(means)}."),
             slips=(
                 Slip(
                     skills.HALF_UNSIGNED,
                     run=_unsigned,
-                    says=lambda known: f"The halves added without their sign: {listed(known['means'])}.",
-                    live=lambda known: _cylinders_differ(known) and min(known["halves"]) < 0,
-                ),
-            ),
-        ),
-        Step(
-            LATENT_PLUS,
-            run=lambda known: {"latent": known["means"][1] - known["means"][0]},
-            says=lambda known: f"Wet less dry: {less_signed(known['means'][1], known['means'][0], known['latent'])}.",
-            slips=(
-                _difference("Dry less wet", lambda dry, wet: dry - wet, WET_LESS_DRY_REVERSED, lambda _: True),
-                _difference(
-                    "The sizes compared",
-                    lambda dry, wet: abs(wet) - abs(dry),
-                    skills.SIZES_SUBTRACTED,
-                    lambda known: known["means"][0] * known["means"][1] < 0,
-                ),
-            ),
-        ),
-        Step(
-            skills.CYLINDER_CHANGE,
-            run=lambda known: {"change": abs((known["wet"] - known["dry"]).cylinder)},
-            says=_change_words,
-            slips=(
-                Slip(
-                    skills.AXES_LEFT_OUT,
-                    run=lambda known: {"change": abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))},
-                    says=lambda known: f"The cylinders compared alone: {size(known['change'])} D.",
-                    live=lambda known: (
-                        abs(
-                            abs(abs(known["wet"].cylinder) - abs(known["dry"].cylinder))
-                            - abs((known["wet"] - known["dry"]).cylinder)
-                        )
-                        > 0.02
+                    says=given(MEANS)(lambda means: f"The halves added without their sign: {listed(means)}."),
+                    live=given(DRY, WET, HALVES)(
+                        lambda dry, wet, halves: _cylinders_differ(dry, wet) and min(halves) < 0
                     ),
                 ),
             ),
         ),
-        Step(
+        LATENT.step(
+            LATENT_PLUS,
+            run=given(MEANS)(lambda means: means[1] - means[0]),
+            says=given(MEANS, LATENT)(
+                lambda means, latent: f"Wet less dry: {less_signed(means[1], means[0], latent)}."
+            ),
+            slips=(
+                _difference("Dry less wet", lambda dry, wet: dry - wet, WET_LESS_DRY_REVERSED, ALWAYS),
+                _difference(
+                    "The sizes compared",
+                    lambda dry, wet: abs(wet) - abs(dry),
+                    skills.SIZES_SUBTRACTED,
+                    given(MEANS)(lambda means: means[0] * means[1] < 0),
+                ),
+            ),
+        ),
+        CHANGE.step(
+            skills.CYLINDER_CHANGE,
+            run=given(WET, DRY)(lambda wet, dry: abs((wet - dry).cylinder)),
+            says=_change_words,
+            slips=(
+                Slip(
+                    skills.AXES_LEFT_OUT,
+                    run=given(WET, DRY)(lambda wet, dry: abs(abs(wet.cylinder) - abs(dry.cylinder))),
+                    says=given(CHANGE)(lambda change: f"The cylinders compared alone: {size(change)} D."),
+                    live=given(WET, DRY)(
+                        lambda wet, dry: (
+                            abs(abs(abs(wet.cylinder) - abs(dry.cylinder)) - abs((wet - dry).cylinder)) > 0.02
+                        )
+                    ),
+                ),
+            ),
+        ),
+        VERDICT.step(
             JUDGE_WET_DRY,
-            run=lambda known: {"verdict": _verdict(known)},
-            says=lambda known: (
-                f"The cylinder changed by {size(known['change'])}, of which {size(known['limit'])} may be chance, the "
-                f"plus by {signed(known['latent'])}: {VERDICTS.write(known['verdict'])}."
+            run=given(CHANGE, LIMIT, LATENT)(lambda change, limit, latent: _verdict(change, limit, latent)),
+            says=given(CHANGE, LIMIT, LATENT, VERDICT)(
+                lambda change, limit, latent, verdict: (
+                    f"The cylinder changed by {size(change)}, of which {size(limit)} may be chance, the "
+                    f"plus by {signed(latent)}: {VERDICTS.write(verdict)}."
+                )
             ),
             slips=(
                 Slip(
                     SPHERE_JUDGED_ALONE,
-                    run=lambda known: {"verdict": "less-plus" if known["latent"] < LESS_PLUS else "expected"},
-                    says=lambda known: f"By the plus alone: {VERDICTS.write(known['verdict'])}.",
-                    live=lambda known: _verdict(known) == "cylinder",
+                    run=given(LATENT)(lambda latent: "less-plus" if latent < LESS_PLUS else "expected"),
+                    says=given(VERDICT)(lambda verdict: f"By the plus alone: {VERDICTS.write(verdict)}."),
+                    live=given(CHANGE, LIMIT, LATENT)(
+                        lambda change, limit, latent: _verdict(change, limit, latent) == "cylinder"
+                    ),
                 ),
                 Slip(
                     LATENT_DOUBTED,
-                    run=lambda _: {"verdict": "sphere"},
-                    says=lambda known: f"{signed(known['latent'])} taken as too much.",
-                    live=lambda known: _verdict(known) == "expected" and known["latent"] >= 1,
+                    run=given()(lambda: "sphere"),
+                    says=given(LATENT)(lambda latent: f"{signed(latent)} taken as too much."),
+                    live=given(CHANGE, LIMIT, LATENT)(
+                        lambda change, limit, latent: _verdict(change, limit, latent) == "expected" and latent >= 1
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {name: known[name] for name in ("latent", "change", "verdict")},
-    found=lambda known: (
-        f"Without drops, net: {as_written(known['dry'])}.",
-        f"Under cycloplegia, net: {as_written(known['wet'])}.",
-        f"The clinic takes a change of cylinder of up to {size(known['limit'])} D as within repeating.",
-        DROPS_CAUTION,
+    answer=as_found(LATENT, CHANGE, VERDICT),
+    found=given(DRY, WET, LIMIT)(
+        lambda dry, wet, limit: (
+            f"Without drops, net: {as_written(dry)}.",
+            f"Under cycloplegia, net: {as_written(wet)}.",
+            f"The clinic takes a change of cylinder of up to {size(limit)} D as within repeating.",
+            DROPS_CAUTION,
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "How much plus was gained (spherical equivalent, to an eighth of a dioptre)? Wet less dry as lenses, how large "
         "is the cylinder of the difference, to 0.01 D and without a sign? And what do you make of it?"
     ),
-    figure=lambda known, uid: power_cross(known["dry"], known["wet"], names=("dry", "wet"), uid=uid),
-    form=lambda _: None,
+    figure=given(DRY, WET).drawing(lambda uid, dry, wet: power_cross(dry, wet, names=("dry", "wet"), uid=uid)),
     needs=("spherical-equivalent",),
     sources=(
         "Doherty 2019, Ophthalmic Physiol Opt (cylinder unchanged, more plus under cyclopentolate)",
@@ -271,29 +294,30 @@ wet_dry = CaseType(
 
 def _draw_zones(chance: Chance, settings: Settings) -> dict[str, Any]:
     centre = chance.stepped(-6, 9)
-    return {
-        "centre": centre,
-        # The margin of a relaxed eye bends light more (positive spherical aberration), so it wants less plus.
-        "margin": centre - chance.stepped(0.75, 2),
-        "distance_cm": pick_distance(chance, settings),
-    }
+    return given(CENTRE, MARGIN, DISTANCE).to(centre, centre - chance.stepped(0.75, 2), pick_distance(chance, settings))
 
 
-def _zones(known: Known, uid: str) -> Figure:
-    further = known["margin"] - known["centre"]
+CENTRE = Field("centre", "Sphere at which the central 3 to 4 mm are neutral", Power())
+MARGIN = Field("margin", "Sphere at which the margin is neutral", Power())
+
+
+@given(MARGIN, CENTRE).drawing
+def _zones(uid: str, margin_value: float, centre: float) -> Figure:
+    further = margin_value - centre
     margin: Movement = "with" if further > 0 else "against" if further < 0 else "neutral"
     return zones("neutral", margin, uid=uid, say=False)
 
 
-def _zone(words: str, power: Any, name: SlipName) -> Slip:
+def _zone(words: str, power: Rule[float], name: SlipName) -> Slip[tuple[float, ...]]:
     return Slip(
         name,
-        run=lambda known: {"gross": (power(known),)},
-        says=lambda known: f"{words}: {listed(known['gross'])}.",
-        live=lambda known: abs(known["margin"] - known["centre"]) > 0.3,
+        run=given(power)(lambda power: (power,)),
+        says=given(GROSS)(lambda gross: f"{words}: {listed(gross)}."),
+        live=given(MARGIN, CENTRE)(lambda margin, centre: abs(margin - centre) > 0.3),
     )
 
 
+POWER = Field("power", "Net sphere", Power())
 centre_margin = CaseType(
     id="centre-margin",
     title="Centre and margin of a wide pupil",
@@ -302,38 +326,42 @@ centre_margin = CaseType(
     seconds=8,
     findings=Group(
         (
-            Field("centre", "Sphere at which the central 3 to 4 mm are neutral", Power()),
-            Field("margin", "Sphere at which the margin is neutral", Power()),
+            CENTRE,
+            MARGIN,
             DISTANCE,
         )
     ),
-    asks=(Field("power", "Net sphere", Power()),),
+    asks=(POWER,),
     draw=_draw_zones,
-    begin=lambda _: {},
     steps=(
-        Step(
+        GROSS.step(
             CHOOSE_ZONE,
-            run=lambda known: {"gross": (known["centre"],)},
-            says=lambda known: f"The centre counts and the margin does not: {listed(known['gross'])}.",
+            run=given(CENTRE)(lambda centre: (centre,)),
+            says=given(GROSS)(lambda gross: f"The centre counts and the margin does not: {listed(gross)}."),
             slips=(
-                _zone("The margin taken", lambda known: known["margin"], skills.MARGIN_READ),
-                _zone("The mean of the two", lambda known: (known["centre"] + known["margin"]) / 2, ZONES_AVERAGED),
+                _zone("The margin taken", given(MARGIN)(lambda margin: margin), skills.MARGIN_READ),
+                _zone(
+                    "The mean of the two",
+                    given(CENTRE, MARGIN)(lambda centre, margin: (centre + margin) / 2),
+                    ZONES_AVERAGED,
+                ),
             ),
         ),
         distance_in_dioptres(),
-        take_off_distance(sign_blind(live=lambda known: known["gross"][0] < 0)),
+        take_off_distance(sign_blind(live=given(GROSS)(lambda gross: gross[0] < 0))),
     ),
-    answer=lambda known: {"power": known["net"][0]},
-    found=lambda known: (
-        f"The pupil is wide under drops. With {lens_in_place(known['centre'], 'DS alone in place')} its "
-        "central 3 to 4 mm are neutral in every meridian.",
-        f"With {lens_in_place(known['margin'], 'DS alone in place')} its margin is neutral.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
-        DROPS_CAUTION,
+    answer=POWER.by(given(NET)(lambda net: net[0])),
+    found=given(CENTRE, MARGIN, DISTANCE)(
+        lambda centre, margin, distance_cm: (
+            f"The pupil is wide under drops. With {lens_in_place(centre, 'DS alone in place')} its "
+            "central 3 to 4 mm are neutral in every meridian.",
+            f"With {lens_in_place(margin, 'DS alone in place')} its margin is neutral.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil.",
+            DROPS_CAUTION,
+        )
     ),
-    question=lambda _: "What is the net sphere?",
+    question=asking("What is the net sphere?"),
     figure=_zones,
-    form=lambda _: None,
     needs=("net-sphere",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),

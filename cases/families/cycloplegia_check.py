@@ -10,11 +10,12 @@ from cases.choices import Choice, Option
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import near_card
+from cases.keys import Slip, as_found, asking, given
 from cases.kinds import Distance, Power, Size
 from cases.notation import write_distance
 from cases.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
 from cases.sums import less_signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
 JUDGE_CYCLOPLEGIA = Skill("judge-cycloplegia", "judging whether accommodation is out")
@@ -74,20 +75,20 @@ ACTIONS = Choice(
 )
 
 
-def _state(known: Known) -> str:
-    if known["steady"] == "wavering":
+def _state(steady: str, residual: float, limit: float) -> str:
+    if steady == "wavering":
         return "unsteady"
-    return "out" if known["residual"] <= known["limit"] + 1e-9 else "left"
+    return "out" if residual <= limit + 1e-9 else "left"
 
 
-def _action(known: Known) -> str:
-    if known["state"] == "out":
+def _action(state: str, wait: str) -> str:
+    if state == "out":
         return "go"
-    return "wait" if known["wait"] == "running" else "ask"
+    return "wait" if wait == "running" else "ask"
 
 
-def _by_pupil(known: Known) -> str:
-    return "out" if known["pupil"] == "wide" else "left"
+def _by_pupil(pupil: str) -> str:
+    return "out" if pupil == "wide" else "left"
 
 
 def _draw_check(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -98,16 +99,42 @@ def _draw_check(chance: Chance, settings: Settings) -> dict[str, Any]:
     wavering = chance.happens(0.25)
     if wavering:
         residual = chance.stepped(0, limit)
-    return {
-        "far": far,
-        "near": far - residual,
-        "card_cm": chance.among((33.0, 40.0)),
-        "distance_cm": pick_distance(chance, settings),
-        "steady": "wavering" if wavering else "steady",
-        "pupil": "wide" if chance.happens(0.6) else "moving",
-        "wait": "over" if out and not wavering else chance.among(("running", "over")),
-        "limit": limit,
-    }
+    return given(FAR, NEAR, CARD, DISTANCE, STEADY, PUPIL).to(
+        far,
+        far - residual,
+        chance.among((33.0, 40.0)),
+        pick_distance(chance, settings),
+        "wavering" if wavering else "steady",
+        "wide" if chance.happens(0.6) else "moving",
+    ) | given(WAIT, LIMIT).to("over" if out and not wavering else chance.among(("running", "over")), limit)
+
+
+FAR = Field("far", "Sphere at neutral, the patient looking far", Power())
+NEAR = Field("near", "Sphere at neutral, the patient looking at the card", Power())
+CARD = Field("card_cm", "Eye to the card", Distance())
+STEADY = Field("steady", "The reflex behind one lens", STEADINESS, default="steady")
+PUPIL = Field("pupil", "The pupil", PUPILS, default="wide")
+WAIT = Field("wait", "The waiting time of the local protocol", WAITS, default="over")
+LIMIT = Field("limit", "Accommodation that may be left", Size(low=0.25, high=3.0), default=1.0)
+RESIDUAL_ASKED = Field("residual", "Accommodation left", Power())
+STATE = Field("state", "Accommodation is", STATES)
+ACTION = Field("action", "What next?", ACTIONS)
+
+
+@given(FAR, CARD, NEAR)
+def _seen_through(far: float, card_cm: float, near: float) -> str:
+    return (
+        f"Looking far, the eye is neutral with {lens_in_place(far, 'DS')}; looking at a card "
+        f"{write_distance(card_cm)} away, with {lens_in_place(near, 'DS')}."
+    )
+
+
+@given(STEADY, PUPIL, WAIT)
+def _signs(steady: str, pupil: str, wait: str) -> str:
+    return (
+        f"The reflex behind one lens is {STEADINESS.write(steady)}; the pupil is {PUPILS.write(pupil)}; the waiting "
+        f"time of the local protocol is {WAITS.write(wait)}."
+    )
 
 
 cycloplegia_check = CaseType(
@@ -118,104 +145,116 @@ cycloplegia_check = CaseType(
     seconds=25,
     findings=Group(
         (
-            Field("far", "Sphere at neutral, the patient looking far", Power()),
-            Field("near", "Sphere at neutral, the patient looking at the card", Power()),
-            Field("card_cm", "Eye to the card", Distance()),
+            FAR,
+            NEAR,
+            CARD,
             DISTANCE,
-            Field("steady", "The reflex behind one lens", STEADINESS, default="steady"),
-            Field("pupil", "The pupil", PUPILS, default="wide"),
-            Field("wait", "The waiting time of the local protocol", WAITS, default="over"),
-            Field("limit", "Accommodation that may be left", Size(low=0.25, high=3.0), default=1.0),
+            STEADY,
+            PUPIL,
+            WAIT,
+            LIMIT,
         )
     ),
     asks=(
-        Field("residual", "Accommodation left", Power()),
-        Field("state", "Accommodation is", STATES),
-        Field("action", "What next?", ACTIONS),
+        RESIDUAL_ASKED,
+        STATE,
+        ACTION,
     ),
     draw=_draw_check,
-    begin=lambda _: {},
     steps=(
-        Step(
+        RESIDUAL_ASKED.step(
             RESIDUAL,
-            run=lambda known: {"residual": known["far"] - known["near"]},
-            says=lambda known: (
-                f"The distance is the same in both, so what the eye added is the far lens less the near: "
-                f"{less_signed(known['far'], known['near'], known['residual'])} D."
+            run=given(FAR, NEAR)(lambda far, near: far - near),
+            says=given(FAR, NEAR, RESIDUAL_ASKED)(
+                lambda far, near, residual: (
+                    f"The distance is the same in both, so what the eye added is the far lens less the near: "
+                    f"{less_signed(far, near, residual)} D."
+                )
             ),
             slips=(
                 Slip(
                     RESIDUAL_REVERSED,
-                    run=lambda known: {"residual": known["near"] - known["far"]},
-                    says=lambda known: f"Near less far: {signed(known['residual'])}.",
-                    live=lambda known: known["near"] != known["far"],
+                    run=given(NEAR, FAR)(lambda near, far: near - far),
+                    says=given(RESIDUAL_ASKED)(lambda residual: f"Near less far: {signed(residual)}."),
+                    live=given(NEAR, FAR)(lambda near, far: near != far),
                 ),
                 Slip(
                     DEMAND_AS_RESIDUAL,
-                    run=lambda known: {"residual": 100 / known["card_cm"]},
-                    says=lambda known: f"{write_distance(known['card_cm'])} taken as {size(known['residual'])} D left.",
+                    run=given(CARD)(lambda card_cm: 100 / card_cm),
+                    says=given(CARD, RESIDUAL_ASKED)(
+                        lambda card_cm, residual: f"{write_distance(card_cm)} taken as {size(residual)} D left."
+                    ),
                 ),
             ),
         ),
-        Step(
+        STATE.step(
             JUDGE_CYCLOPLEGIA,
-            run=lambda known: {"state": _state(known)},
-            says=lambda known: (
-                f"The clinic asks for no more than {size(known['limit'])} D left and a steady reflex: accommodation is "
-                f"{STATES.write(known['state'])}."
+            run=given(STEADY, RESIDUAL_ASKED, LIMIT)(lambda steady, residual, limit: _state(steady, residual, limit)),
+            says=given(LIMIT, STATE)(
+                lambda limit, state: (
+                    f"The clinic asks for no more than {size(limit)} D left and a steady reflex: accommodation is "
+                    f"{STATES.write(state)}."
+                )
             ),
             slips=(
                 Slip(
                     PUPIL_AS_PROOF,
-                    run=lambda known: {"state": _by_pupil(known)},
-                    says=lambda known: f"Judged by the pupil: {STATES.write(known['state'])}.",
-                    live=lambda known: _by_pupil(known) != _state(known),
+                    run=given(PUPIL)(lambda pupil: _by_pupil(pupil)),
+                    says=given(STATE)(lambda state: f"Judged by the pupil: {STATES.write(state)}."),
+                    live=given(PUPIL, STEADY, RESIDUAL_ASKED, LIMIT)(
+                        lambda pupil, steady, residual, limit: _by_pupil(pupil) != _state(steady, residual, limit)
+                    ),
                 ),
                 Slip(
                     FLUCTUATION_OVERLOOKED,
-                    run=lambda known: {"state": "out" if known["residual"] <= known["limit"] + 1e-9 else "left"},
-                    says=lambda known: f"By the two lenses alone: {STATES.write(known['state'])}.",
-                    live=lambda known: known["steady"] == "wavering",
+                    run=given(RESIDUAL_ASKED, LIMIT)(
+                        lambda residual, limit: "out" if residual <= limit + 1e-9 else "left"
+                    ),
+                    says=given(STATE)(lambda state: f"By the two lenses alone: {STATES.write(state)}."),
+                    live=given(STEADY)(lambda steady: steady == "wavering"),
                 ),
             ),
         ),
-        Step(
+        ACTION.step(
             ACT_ON_CYCLOPLEGIA,
-            run=lambda known: {"action": _action(known)},
-            says=lambda known: (
-                f"The waiting time is {WAITS.write(known['wait'])}: {ACTIONS.write(known['action'])}. {DROPS_CAUTION}"
+            run=given(STATE, WAIT)(lambda state, wait: _action(state, wait)),
+            says=given(WAIT, ACTION)(
+                lambda wait, action: (
+                    f"The waiting time is {WAITS.write(wait)}: {ACTIONS.write(action)}. {DROPS_CAUTION}"
+                )
             ),
             slips=(
                 Slip(
                     TIME_AS_PROOF,
-                    run=lambda _: {"action": "go"},
-                    says=lambda _: "Gone on, since the time is up.",
-                    live=lambda known: known["state"] != "out" and known["wait"] == "over",
+                    run=given()(lambda: "go"),
+                    says=given()(lambda: "Gone on, since the time is up."),
+                    live=given(STATE, WAIT)(lambda state, wait: state != "out" and wait == "over"),
                 ),
                 Slip(
                     DROP_UNASKED,
-                    run=lambda _: {"action": "drop"},
-                    says=lambda _: "Another drop put in.",
-                    live=lambda known: known["state"] != "out",
+                    run=given()(lambda: "drop"),
+                    says=given()(lambda: "Another drop put in."),
+                    live=given(STATE)(lambda state: state != "out"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {name: known[name] for name in ("residual", "state", "action")},
-    found=lambda known: (
-        "Cycloplegic drops were given by someone licensed to. You keep your place and look twice; every meridian is "
-        "alike.",
-        f"Looking far, the eye is neutral with {lens_in_place(known['far'], 'DS')}; looking at a card "
-        f"{write_distance(known['card_cm'])} away, with {lens_in_place(known['near'], 'DS')}.",
-        f"The reflex behind one lens is {STEADINESS.write(known['steady'])}; the pupil is "
-        f"{PUPILS.write(known['pupil'])}; the waiting time of the local protocol is {WAITS.write(known['wait'])}.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil both times. The clinic goes on when no more "
-        f"than {size(known['limit'])} D is left.",
-        DROPS_CAUTION,
+    answer=as_found(RESIDUAL_ASKED, STATE, ACTION),
+    found=given(_seen_through, _signs, DISTANCE, LIMIT)(
+        lambda seen_through, signs, cm, limit: (
+            "Cycloplegic drops were given by someone licensed to. You keep your place and look twice; every meridian "
+            "is alike.",
+            seen_through,
+            signs,
+            f"Sight hole {write_distance(cm)} from the pupil both times. The clinic goes on when no more than "
+            f"{size(limit)} D is left.",
+            DROPS_CAUTION,
+        )
     ),
-    question=lambda _: "How much accommodation is left, is it out, and what do you do next?",
-    figure=lambda known, uid: near_card(target_cm=known["card_cm"], scope_cm=known["distance_cm"], uid=uid),
-    form=lambda _: None,
+    question=asking("How much accommodation is left, is it out, and what do you do next?"),
+    figure=given(CARD, DISTANCE).drawing(
+        lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
+    ),
     needs=("net-sphere",),
     sources=(
         "How much may be left (1 to 2 D): common practice, no published source",

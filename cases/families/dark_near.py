@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from cases.casetype import CaseType, Pair, Probe, Settings
@@ -10,12 +9,14 @@ from cases.chance import Chance
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
+from cases.keys import Rule, Slip, asking, given
 from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
+from cases.shared_keys import ONE_NET
 from cases.steps import lens_in_place, signed, size, subtract_sizes
 from cases.sums import less
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step, always
+from cases.working import Skill, SlipName, SlipRef
 
 DARK_ALLOWANCE = Skill("dark-allowance", "taking the tested allowance off in the dark")
 
@@ -71,26 +72,26 @@ ADDED_OR_SIGN_BLIND: Pair = (
 
 def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
     usual = chance.among(ALLOWANCES) if settings.level == "expert" else ORIGINAL_ALLOWANCE
-    return {
-        "gross": chance.stepped(-6, 10),
-        "allowance": settings.norms.get("dark-near-allowance", usual),
-    }
+    return given(GROSS, ALLOWANCE).to(chance.stepped(-6, 10), settings.norms.get("dark-near-allowance", usual))
 
 
-def _other_than(value: float) -> Callable[[Known], bool]:
+def _other_than(value: float) -> Rule[bool]:
     # Just over the tolerance of the answer, so that a clinic's own allowance near to 1.50 still leaves cases to draw.
-    return lambda known: abs(known["allowance"] - value) > 0.07
+    return given(ALLOWANCE)(lambda allowance: abs(allowance - value) > 0.07)
 
 
-def _off(words: str, net: Callable[[Known], float], name: SlipName, live: Callable[[Known], bool]) -> Slip:
+def _off(words: str, net: Rule[float], name: SlipName, live: Rule[bool] | None) -> Slip[float]:
     return Slip(
         name,
-        run=lambda known: {"net": net(known)},
-        says=lambda known: f"{words}: {signed(known['net'])}.",
+        run=net,
+        says=given(ONE_NET)(lambda net: f"{words}: {signed(net)}."),
         live=live,
     )
 
 
+GROSS = Field("gross", "Sphere that neutralised at 50 cm in the dark, the only lens in place", Power())
+ALLOWANCE = Field("allowance", "The clinic's allowance for the method", Size(low=0.25, high=2.0), default=1.25)
+POWER = Field("power", "Net sphere", Power(tolerance=0.06))
 dark_near = CaseType(
     id="dark-near",
     title="The dark near method",
@@ -99,46 +100,63 @@ dark_near = CaseType(
     seconds=8,
     findings=Group(
         (
-            Field("gross", "Sphere that neutralised at 50 cm in the dark, the only lens in place", Power()),
-            Field("allowance", "The clinic's allowance for the method", Size(low=0.25, high=2.0), default=1.25),
+            GROSS,
+            ALLOWANCE,
         )
     ),
-    asks=(Field("power", "Net sphere", Power(tolerance=0.06)),),
+    asks=(POWER,),
     draw=_draw_dark,
-    begin=lambda _: {},
     steps=(
-        Step(
+        ONE_NET.step(
             DARK_ALLOWANCE,
-            run=lambda known: {"net": known["gross"] - known["allowance"]},
-            says=lambda known: (
-                "In the dark the tested allowance comes off in place of the distance: "
-                f"{less(known['gross'], known['allowance'], known['net'])}."
+            run=given(GROSS, ALLOWANCE)(lambda gross, allowance: gross - allowance),
+            says=given(GROSS, ALLOWANCE, ONE_NET)(
+                lambda gross, allowance, net: (
+                    "In the dark the tested allowance comes off in place of the distance: "
+                    f"{less(gross, allowance, net)}."
+                )
             ),
             slips=(
-                _off("2.00 for 50 cm taken off", lambda k: k["gross"] - 2, FULL_DISTANCE_OFF, _other_than(2)),
-                _off("2.00 and the allowance taken off", lambda k: k["gross"] - 2 - k["allowance"], BOTH_OFF, always),
-                _off("Nothing taken off", lambda k: k["gross"], ALLOWANCE_LEFT_IN, always),
-                _off("The allowance added", lambda k: k["gross"] + k["allowance"], ALLOWANCE_ADDED, always),
+                _off(
+                    "2.00 for 50 cm taken off", given(GROSS)(lambda gross: gross - 2), FULL_DISTANCE_OFF, _other_than(2)
+                ),
+                _off(
+                    "2.00 and the allowance taken off",
+                    given(GROSS, ALLOWANCE)(lambda gross, allowance: gross - 2 - allowance),
+                    BOTH_OFF,
+                    None,
+                ),
+                _off("Nothing taken off", given(GROSS)(lambda gross: gross), ALLOWANCE_LEFT_IN, None),
+                _off(
+                    "The allowance added",
+                    given(GROSS, ALLOWANCE)(lambda gross, allowance: gross + allowance),
+                    ALLOWANCE_ADDED,
+                    None,
+                ),
                 _off(
                     "The allowance taken off the size",
-                    lambda k: subtract_sizes(k["gross"], k["allowance"]),
+                    given(GROSS, ALLOWANCE)(lambda gross, allowance: subtract_sizes(gross, allowance)),
                     ALLOWANCE_SIGN_BLIND,
-                    lambda k: k["gross"] < 0,
+                    given(GROSS)(lambda gross: gross < 0),
                 ),
-                _off("1.50 taken off", lambda k: k["gross"] - 1.5, DARK_ONE_FIFTY, _other_than(1.5)),
-                _off("1.25 taken off", lambda k: k["gross"] - 1.25, REMEMBERED_ALLOWANCE, _other_than(1.25)),
+                _off("1.50 taken off", given(GROSS)(lambda gross: gross - 1.5), DARK_ONE_FIFTY, _other_than(1.5)),
+                _off(
+                    "1.25 taken off", given(GROSS)(lambda gross: gross - 1.25), REMEMBERED_ALLOWANCE, _other_than(1.25)
+                ),
             ),
         ),
     ),
-    answer=lambda known: {"power": known["net"]},
-    found=lambda known: (
-        "The room is dark. One eye is covered; the other looks at your dim light.",
-        f"Every meridian is neutral with {lens_in_place(known['gross'], 'D, the only lens in place')}.",
-        f"Sight hole {write_distance(DARK_CM)} from the pupil.",
-        f"The clinic's allowance for this method is {size(known['allowance'])} D.",
+    answer=POWER.by(given(ONE_NET)(lambda net: net)),
+    found=given(GROSS, ALLOWANCE)(
+        lambda gross, allowance: (
+            "The room is dark. One eye is covered; the other looks at your dim light.",
+            f"Every meridian is neutral with {lens_in_place(gross, 'D, the only lens in place')}.",
+            f"Sight hole {write_distance(DARK_CM)} from the pupil.",
+            f"The clinic's allowance for this method is {size(allowance)} D.",
+        )
     ),
-    question=lambda _: "What is the net sphere?",
-    figure=lambda known, uid: trial_frame((SphCyl(known["gross"]),), uid=uid, distance_cm=DARK_CM),
+    question=asking("What is the net sphere?"),
+    figure=given(GROSS).drawing(lambda uid, gross: trial_frame((SphCyl(gross),), uid=uid, distance_cm=DARK_CM)),
     needs=("net-sphere",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "dark-near"),),

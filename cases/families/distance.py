@@ -8,10 +8,11 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Family, Probe, Settings
 from cases.chance import Chance
-from cases.fields import Field, Group, Several
+from cases.fields import Field, Group, Several, group
 from cases.figures import Figure
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import MOST_LENSES, trial_frame
+from cases.keys import Slip, Step, asking, given
 from cases.kinds import BadFinding, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
@@ -19,6 +20,11 @@ from cases.steps import (
     ADDED_OR_SIGN_BLIND,
     COMMON_DISTANCES,
     DISTANCE,
+    GROSS,
+    METRES,
+    NET,
+    VERGENCE,
+    Powers,
     distance_in_dioptres,
     lens_in_place,
     listed,
@@ -31,7 +37,7 @@ from cases.steps import (
 )
 from cases.sums import together
 from cases.vergence import working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 FAMILY = Family("distance", "Working distance", 1)
 
@@ -50,32 +56,38 @@ TENFOLD_TOO_LARGE = SlipName(
 
 def invert_metres() -> Step:
     """Step: `metres` to their `vergence` in D."""
-    return Step(
+    return VERGENCE.step(
         skills.DISTANCE_IN_DIOPTRES,
-        run=lambda known: {"vergence": 1 / known["metres"]},
-        says=lambda known: f"One over {known['metres']:.3g} m is {size(known['vergence'])} D.",
+        run=given(METRES)(lambda metres: 1 / metres),
+        says=given(METRES, VERGENCE)(lambda metres, vergence: f"One over {metres:.3g} m is {size(vergence)} D."),
         slips=(
             Slip(
                 skills.METRES_NOT_INVERTED,
-                run=lambda known: {"vergence": known["metres"]},
-                says=lambda known: f"{known['metres']:.3g} m taken as {size(known['vergence'])} D.",
-                live=lambda known: abs(known["metres"] - 1 / known["metres"]) > 0.05,
+                run=given(METRES)(lambda metres: metres),
+                says=given(METRES, VERGENCE)(lambda metres, vergence: f"{metres:.3g} m taken as {size(vergence)} D."),
+                live=given(METRES)(lambda metres: abs(metres - 1 / metres) > 0.05),
             ),
             Slip(
                 skills.ALWAYS_ONE_FIFTY,
-                run=lambda _: {"vergence": 1.5},
-                says=lambda known: f"1.50 D taken, where {known['metres']:.3g} m is another distance.",
-                live=lambda known: abs(1.5 - 1 / known["metres"]) > 0.3,
+                run=given()(lambda: 1.5),
+                says=given(METRES)(lambda metres: f"1.50 D taken, where {metres:.3g} m is another distance."),
+                live=given(METRES)(lambda metres: abs(1.5 - 1 / metres) > 0.3),
             ),
         ),
     )
 
 
-def _ruler(known: Known, uid: str) -> Figure:
-    return distance_ruler(actual_cm=known["distance_cm"], uid=uid)
-
+NET_SPHERE = Field("power", "Net sphere", Power())
+ONLY_NET = NET_SPHERE.by(given(NET)(lambda net: net[0]))
 
 # --- distance to dioptres ----------------------------------------------------------------------------------------
+
+DIOPTRES = Field("power", "Dioptres", Power())
+
+
+def _taken_as(cm: float, metres: float) -> str:
+    return f"{write_distance(cm)} taken as {metres:g} m."
+
 
 distance_vergence = CaseType(
     id="distance-vergence",
@@ -84,44 +96,41 @@ distance_vergence = CaseType(
     level="novice",
     seconds=5,
     findings=Group((DISTANCE,)),
-    asks=(Field("power", "Dioptres", Power()),),
-    draw=lambda chance, settings: {
-        "distance_cm": float(chance.among(COMMON_DISTANCES if settings.level == "novice" else (*range(25, 100), 100)))
-    },
-    begin=lambda _: {},
+    asks=(DIOPTRES,),
+    draw=lambda chance, settings: DISTANCE.to(
+        float(chance.among(COMMON_DISTANCES if settings.level == "novice" else (*range(25, 100), 100)))
+    ),
     steps=(
-        Step(
+        METRES.step(
             CENTIMETRES_TO_METRES,
-            run=lambda known: {"metres": known["distance_cm"] / 100},
-            says=lambda known: f"{write_distance(known['distance_cm'])} is {known['metres']:g} m.",
+            run=given(DISTANCE)(lambda cm: cm / 100),
+            says=given(DISTANCE, METRES)(lambda cm, metres: f"{write_distance(cm)} is {metres:g} m."),
             slips=(
                 Slip(
                     TENFOLD_TOO_SMALL,
-                    run=lambda known: {"metres": known["distance_cm"] / 10},
-                    says=lambda known: f"{write_distance(known['distance_cm'])} taken as {known['metres']:g} m.",
+                    run=given(DISTANCE)(lambda cm: cm / 10),
+                    says=given(DISTANCE, METRES)(_taken_as),
                 ),
                 Slip(
                     TENFOLD_TOO_LARGE,
-                    run=lambda known: {"metres": known["distance_cm"] / 1000},
-                    says=lambda known: f"{write_distance(known['distance_cm'])} taken as {known['metres']:g} m.",
+                    run=given(DISTANCE)(lambda cm: cm / 1000),
+                    says=given(DISTANCE, METRES)(_taken_as),
                 ),
             ),
         ),
         invert_metres(),
     ),
-    answer=lambda known: {"power": known["vergence"]},
-    found=lambda known: (f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",),
-    question=lambda _: "How many dioptres is that distance?",
-    figure=_ruler,
+    answer=DIOPTRES.by(given(VERGENCE)(lambda vergence: vergence)),
+    found=given(DISTANCE)(lambda cm: (f"Sight hole {write_distance(cm)} from the pupil.",)),
+    question=asking("How many dioptres is that distance?"),
+    figure=given(DISTANCE).drawing(lambda uid, cm: distance_ruler(actual_cm=cm, uid=uid)),
     sources=("Definition of vergence in air, ISO 13666",),
 )
 
 # --- one meridian, gross to net ----------------------------------------------------------------------------------
 
-
-def _draw_net_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
-    return {"gross": chance.stepped(-8, 8), "distance_cm": pick_distance(chance, settings)}
-
+ALONE = Field("gross", "Sphere that neutralised, the only lens in place", Power())
+ONE_SPHERE = given(ALONE, DISTANCE)
 
 net_sphere = CaseType(
     id="net-sphere",
@@ -129,21 +138,23 @@ net_sphere = CaseType(
     family=FAMILY,
     level="novice",
     seconds=6,
-    findings=Group((Field("gross", "Sphere that neutralised, the only lens in place", Power()), DISTANCE)),
-    asks=(Field("power", "Net sphere", Power()),),
-    draw=_draw_net_sphere,
-    begin=lambda findings: {"gross": (findings["gross"],)},
+    findings=group(ONE_SPHERE),
+    asks=(NET_SPHERE,),
+    draw=lambda chance, settings: ONE_SPHERE.to(chance.stepped(-8, 8), pick_distance(chance, settings)),
+    begin=GROSS.by(given(ALONE)(lambda sphere: (sphere,))),
     steps=(
         distance_in_dioptres(),
-        take_off_distance(sign_blind(live=lambda known: known["gross"][0] < 0)),
+        take_off_distance(sign_blind(live=given(GROSS)(lambda gross: gross[0] < 0))),
     ),
-    answer=lambda known: {"power": known["net"][0]},
-    found=lambda known: (
-        f"Every meridian is neutral with {lens_in_place(known['gross'], 'D, the only lens in place')}.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
+    answer=ONLY_NET,
+    found=ONE_SPHERE(
+        lambda sphere, cm: (
+            f"Every meridian is neutral with {lens_in_place(sphere, 'D, the only lens in place')}.",
+            f"Sight hole {write_distance(cm)} from the pupil.",
+        )
     ),
-    question=lambda _: "What is the net sphere?",
-    figure=lambda known, uid: trial_frame((SphCyl(known["gross"]),), uid=uid, distance_cm=known["distance_cm"]),
+    question=asking("What is the net sphere?"),
+    figure=ONE_SPHERE.drawing(lambda uid, sphere, cm: trial_frame((SphCyl(sphere),), uid=uid, distance_cm=cm)),
     needs=("distance-vergence",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
@@ -152,27 +163,27 @@ net_sphere = CaseType(
 
 # --- a working lens in the cell ----------------------------------------------------------------------------------
 
+LENSES = Field("lenses", "Every sphere in the frame, the working lens among them", Several(Power(), most=MOST_LENSES))
+WORKING_LENS = Field("working_lens", "Which of them is the working lens", Power())
+FRAME = given(LENSES, WORKING_LENS, DISTANCE)
+
 
 def _draw_working_lens(chance: Chance, settings: Settings) -> dict[str, Any]:
     working, distance = pick_working_lens(chance, settings)
     others = [chance.stepped(-6, 6) for _ in range(1 if settings.level == "novice" else chance.whole(1, 3))]
-    return {
-        "lenses": tuple(chance.shuffled([working, *others])),
-        "working_lens": working,
-        "distance_cm": distance,
-    }
+    return FRAME.to(tuple(chance.shuffled([working, *others])), working, distance)
 
 
-def _frame_with_working_lens(known: Known, uid: str) -> Figure:
-    place = known["lenses"].index(known["working_lens"])
-    lenses = tuple(SphCyl(power) for power in known["lenses"])
-    return trial_frame(lenses, uid=uid, notes={place: "working lens"}, distance_cm=known["distance_cm"])
+@FRAME.drawing
+def _frame_with_working_lens(uid: str, lenses: Powers, working: float, cm: float) -> Figure:
+    notes = {lenses.index(working): "working lens"}
+    return trial_frame(tuple(SphCyl(power) for power in lenses), uid=uid, notes=notes, distance_cm=cm)
 
 
-def _begin_working_lens(findings: Known) -> dict[str, Any]:
-    if findings["working_lens"] not in findings["lenses"]:
-        raise BadFinding(findings["working_lens"], "the working lens must be one of the lenses in the frame")
-    return {}
+@given(LENSES, WORKING_LENS)
+def _must_be_in_frame(lenses: Powers, working: float) -> None:
+    if working not in lenses:
+        raise BadFinding(working, "the working lens must be one of the lenses in the frame")
 
 
 working_lens = CaseType(
@@ -181,28 +192,20 @@ working_lens = CaseType(
     family=FAMILY,
     level="novice",
     seconds=10,
-    findings=Group(
-        (
-            Field(
-                "lenses", "Every sphere in the frame, the working lens among them", Several(Power(), most=MOST_LENSES)
-            ),
-            Field("working_lens", "Which of them is the working lens", Power()),
-            DISTANCE,
-        )
-    ),
-    asks=(Field("power", "Net sphere", Power()),),
+    findings=group(FRAME),
+    asks=(NET_SPHERE,),
     draw=_draw_working_lens,
-    begin=_begin_working_lens,
+    holds=_must_be_in_frame,
     steps=(
-        Step(
+        GROSS.step(
             skills.ADD_LENSES,
-            run=lambda known: {"gross": (math.fsum(known["lenses"]),)},
-            says=lambda known: f"All lenses together: {together(known['lenses'], known['gross'][0])}.",
+            run=given(LENSES)(lambda lenses: (math.fsum(lenses),)),
+            says=given(LENSES, GROSS)(lambda lenses, gross: f"All lenses together: {together(lenses, gross[0])}."),
             slips=(
                 Slip(
                     skills.DISTANCE_TAKEN_TWICE,
-                    run=lambda known: {"gross": (math.fsum(known["lenses"]) - known["working_lens"],)},
-                    says=lambda known: f"The lenses without the working lens: {signed(known['gross'][0])}.",
+                    run=given(LENSES, WORKING_LENS)(lambda lenses, working: (math.fsum(lenses) - working,)),
+                    says=given(GROSS)(lambda gross: f"The lenses without the working lens: {signed(gross[0])}."),
                 ),
             ),
         ),
@@ -210,21 +213,23 @@ working_lens = CaseType(
         take_off_distance(
             Slip(
                 skills.MISMATCH_MISSED,
-                run=lambda known: {"net": tuple(g - known["working_lens"] for g in known["gross"])},
-                says=lambda known: (
-                    f"The working lens {signed(known['working_lens'])} taken off: {listed(known['net'])}."
+                run=given(GROSS, WORKING_LENS)(lambda gross, working: tuple(g - working for g in gross)),
+                says=given(WORKING_LENS, NET)(
+                    lambda working, net: f"The working lens {signed(working)} taken off: {listed(net)}."
                 ),
-                live=lambda known: abs(known["working_lens"] - working_vergence(known["distance_cm"])) > 0.02,
+                live=given(WORKING_LENS, DISTANCE)(lambda working, cm: abs(working - working_vergence(cm)) > 0.02),
             ),
         ),
     ),
-    answer=lambda known: {"power": known["net"][0]},
-    found=lambda known: (
-        f"Every meridian is neutral with these in the frame: {'; '.join(signed(p) for p in known['lenses'])}.",
-        f"The {signed(known['working_lens'])} is the working lens.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
+    answer=ONLY_NET,
+    found=FRAME(
+        lambda lenses, working, cm: (
+            f"Every meridian is neutral with these in the frame: {'; '.join(map(signed, lenses))}.",
+            f"The {signed(working)} is the working lens.",
+            f"Sight hole {write_distance(cm)} from the pupil.",
+        )
     ),
-    question=lambda _: "What is the net sphere?",
+    question=asking("What is the net sphere?"),
     figure=_frame_with_working_lens,
     needs=("net-sphere",),
     sources=("a teaching page on working distance that counts the working lens inside the gross",),

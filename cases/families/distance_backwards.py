@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from cases.casetype import CaseType
 from cases.families.distance import FAMILY, TENFOLD_TOO_LARGE, TENFOLD_TOO_SMALL, invert_metres
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
+from cases.keys import NO_FIGURE, Key, Rule, Slip, asking, given
 from cases.kinds import Distance, Power, Scalar
 from cases.lens import SphCyl
 from cases.notation import NotationError, read_distance_cm, read_quantity, write_distance
-from cases.steps import signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.steps import METRES, VERGENCE, signed
+from cases.working import Skill, SlipName
 
 INVERT_DIOPTRES = Skill("invert-dioptres", "turning dioptres into metres")
 METRES_TO_CENTIMETRES = Skill("metres-to-centimetres", "turning metres into centimetres")
@@ -43,64 +42,69 @@ ANY_DISTANCE = Distance(low=1, high=2000)
 # --- dioptres to distance ----------------------------------------------------------------------------------------
 
 
-def _centimetres(factor: float) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"centimetres": known["metres"] * factor}
+CENTIMETRES = Key[float]("centimetres")
 
 
-def _centimetres_taken(known: Known) -> str:
-    return f"{known['metres']:.3g} m taken as {known['centimetres']:.4g} cm."
+def _centimetres(factor: float) -> Rule[float]:
+    return given(METRES)(lambda metres: metres * factor)
 
 
+@given(METRES, CENTIMETRES)
+def _centimetres_taken(metres: float, centimetres: float) -> str:
+    return f"{metres:.3g} m taken as {centimetres:.4g} cm."
+
+
+POWER = Field("power", "Working lens in the frame", Power(low=0.25, high=8))
+DISTANCE = Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE)
 vergence_distance = CaseType(
     id="vergence-distance",
     title="From dioptres to the working distance",
     family=FAMILY,
     level="novice",
     seconds=8,
-    findings=Group((Field("power", "Working lens in the frame", Power(low=0.25, high=8)),)),
-    asks=(Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE),),
-    draw=lambda chance, settings: {
-        "power": chance.among((1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0))
+    findings=Group((POWER,)),
+    asks=(DISTANCE,),
+    draw=lambda chance, settings: POWER.to(
+        chance.among((1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0))
         if settings.level == "novice"
         else chance.stepped(1, 4, 0.25 if settings.level == "competent" else 0.125)
-    },
-    begin=lambda _: {},
+    ),
     steps=(
-        Step(
+        METRES.step(
             INVERT_DIOPTRES,
-            run=lambda known: {"metres": 1 / known["power"]},
-            says=lambda known: f"One over {known['power']:g} D is {known['metres']:.3g} m.",
+            run=given(POWER)(lambda power: 1 / power),
+            says=given(POWER, METRES)(lambda power, metres: f"One over {power:g} D is {metres:.3g} m."),
             slips=(
                 Slip(
                     DIOPTRES_NOT_INVERTED,
-                    run=lambda known: {"metres": known["power"]},
-                    says=lambda known: f"{known['power']:g} D taken as {known['metres']:g} m.",
-                    live=lambda known: abs(known["power"] - 1) > 0.02,
+                    run=given(POWER)(lambda power: power),
+                    says=given(POWER, METRES)(lambda power, metres: f"{power:g} D taken as {metres:g} m."),
+                    live=given(POWER)(lambda power: abs(power - 1) > 0.02),
                 ),
                 Slip(
                     DISTANCE_IN_PROPORTION,
-                    run=lambda known: {"metres": known["power"] / 2.25},
-                    says=lambda known: (
-                        f"From 1.50 D at 67 cm, in proportion: {known['power']:g} D at {known['metres']:.3g} m."
+                    run=given(POWER)(lambda power: power / 2.25),
+                    says=given(POWER, METRES)(
+                        lambda power, metres: f"From 1.50 D at 67 cm, in proportion: {power:g} D at {metres:.3g} m."
                     ),
-                    live=lambda known: abs(known["power"] - 1.5) > 0.02,
+                    live=given(POWER)(lambda power: abs(power - 1.5) > 0.02),
                 ),
             ),
         ),
-        Step(
+        CENTIMETRES.step(
             METRES_TO_CENTIMETRES,
             run=_centimetres(100),
-            says=lambda known: f"That is {write_distance(known['centimetres'])}.",
+            says=given(CENTIMETRES)(lambda centimetres: f"That is {write_distance(centimetres)}."),
             slips=(
                 Slip(TENFOLD_TOO_SMALL, run=_centimetres(10), says=_centimetres_taken),
                 Slip(TENFOLD_TOO_LARGE, run=_centimetres(1000), says=_centimetres_taken),
             ),
         ),
     ),
-    answer=lambda known: {"distance": known["centimetres"]},
-    found=lambda known: (f"A working lens of {signed(known['power'])} D is in the frame.",),
-    question=lambda _: "At what distance, to a centimetre, does this lens make up for the working distance exactly?",
-    figure=lambda known, uid: trial_frame((SphCyl(known["power"]),), uid=uid, notes={0: "working lens"}),
+    answer=DISTANCE.by(given(CENTIMETRES)(lambda centimetres: centimetres)),
+    found=given(POWER)(lambda power: (f"A working lens of {signed(power)} D is in the frame.",)),
+    question=asking("At what distance, to a centimetre, does this lens make up for the working distance exactly?"),
+    figure=given(POWER).drawing(lambda uid, power: trial_frame((SphCyl(power),), uid=uid, notes={0: "working lens"})),
     needs=("distance-vergence",),
     sources=("Definition of vergence in air, ISO 13666",),
 )
@@ -134,39 +138,40 @@ class Inches(Scalar):
         return f"{value:g} in"
 
 
+INCHES = Field("inches", "Working distance, pupil to sight hole", Inches())
+POWER_ASKED = Field("power", "Dioptres", Power())
 inches_vergence = CaseType(
     id="inches-vergence",
     title="A working distance in inches",
     family=FAMILY,
     level="novice",
     seconds=8,
-    findings=Group((Field("inches", "Working distance, pupil to sight hole", Inches()),)),
-    asks=(Field("power", "Dioptres", Power()),),
-    draw=lambda chance, settings: {
-        "inches": float(chance.among((10, 13, 16, 20, 26, 40) if settings.level == "novice" else range(10, 41)))
-    },
-    begin=lambda _: {},
+    findings=Group((INCHES,)),
+    asks=(POWER_ASKED,),
+    draw=lambda chance, settings: INCHES.to(
+        float(chance.among((10, 13, 16, 20, 26, 40) if settings.level == "novice" else range(10, 41)))
+    ),
     steps=(
-        Step(
+        METRES.step(
             INCHES_TO_METRES,
-            run=lambda known: {"metres": known["inches"] * CM_PER_INCH / 100},
-            says=lambda known: (
-                f"Some 40 inches make a metre: {known['inches']:g} × 2.54 cm is {known['metres']:.3g} m."
+            run=given(INCHES)(lambda inches: inches * CM_PER_INCH / 100),
+            says=given(INCHES, METRES)(
+                lambda inches, metres: f"Some 40 inches make a metre: {inches:g} × 2.54 cm is {metres:.3g} m."
             ),
             slips=(
                 Slip(
                     INCHES_AS_CENTIMETRES,
-                    run=lambda known: {"metres": known["inches"] / 100},
-                    says=lambda known: f"{known['inches']:g} inches taken as {known['metres']:.3g} m.",
+                    run=given(INCHES)(lambda inches: inches / 100),
+                    says=given(INCHES, METRES)(lambda inches, metres: f"{inches:g} inches taken as {metres:.3g} m."),
                 ),
             ),
         ),
         invert_metres(),
     ),
-    answer=lambda known: {"power": known["vergence"]},
-    found=lambda known: (f"Sight hole {known['inches']:g} inches from the pupil.",),
-    question=lambda _: "How many dioptres is that distance?",
-    figure=lambda _, __: None,
+    answer=POWER_ASKED.by(given(VERGENCE)(lambda vergence: vergence)),
+    found=given(INCHES)(lambda inches: (f"Sight hole {inches:g} inches from the pupil.",)),
+    question=asking("How many dioptres is that distance?"),
+    figure=NO_FIGURE,
     needs=("distance-vergence",),
     sources=("Definition of vergence in air, ISO 13666; the inch is 2.54 cm (ISO 31, from memory)",),
 )

@@ -11,12 +11,14 @@ from cases.families.distance import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_distance import far_point as draw_far_point
+from cases.keys import Key, Slip, as_found, asking, given
 from cases.kinds import Distance, Power
 from cases.notation import write_distance
-from cases.steps import COMMON_DISTANCES, signed, size
+from cases.shared_keys import EYE, ONE_NET
+from cases.steps import COMMON_DISTANCES, VERGENCE, signed, size
 from cases.sums import adding_up, less_signed
 from cases.vergence import near_a_metre, vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 CORRECT_FOR_DRIFT = Skill("correct-for-drift", "correcting what was written for the true distance")
 FAR_POINT_SIGN = Skill("far-point-sign", "giving a far point its sign")
@@ -47,21 +49,28 @@ FAR_POINT_LESS_DISTANCE = SlipName(
 # --- nearer or farther than was thought --------------------------------------------------------------------------
 
 
+DISTANCE_CM = Key[float]("distance_cm", unit="cm")
+
+
 def _draw_drift(chance: Chance, settings: Settings) -> dict[str, Any]:
     assumed = settings.distance_cm if settings.fixed_distance else chance.among(COMMON_DISTANCES)
-    return {
-        "written": chance.stepped(-6, 6),
-        "assumed_cm": assumed,
-        "actual_cm": assumed + chance.among((-1, 1)) * chance.whole(3, 15),
-    }
+    return given(WRITTEN, ASSUMED, ACTUAL).to(
+        chance.stepped(-6, 6), assumed, assumed + chance.among((-1, 1)) * chance.whole(3, 15)
+    )
 
 
-def _drift_words(known: Known) -> str:
-    error, actual, assumed = known["error"], vergence(known["actual_cm"]), vergence(known["assumed_cm"])
+ASSUMED = Field("assumed_cm", "Distance that was allowed for", Distance())
+ACTUAL = Field("actual_cm", "Distance that it really was", Distance())
+ERROR = Field("error", "Error in what was written", Power(exact=0.03, tolerance=0.06))
+
+
+@given(ERROR, ACTUAL, ASSUMED)
+def _drift_words(error_value: float, actual_cm: float, assumed_cm: float) -> str:
+    error, actual, assumed = error_value, vergence(actual_cm), vergence(assumed_cm)
     digits = adding_up(error, actual, -assumed)
     told = (
-        f"{write_distance(known['actual_cm'])} is {digits.size(actual)} D and "
-        f"{write_distance(known['assumed_cm'])} is {digits.size(assumed)} D"
+        f"{write_distance(actual_cm)} is {digits.size(actual)} D and "
+        f"{write_distance(assumed_cm)} is {digits.size(assumed)} D"
     )
     if abs(error) < 0.005:
         return f"{told}: as much came off as was due."
@@ -72,10 +81,13 @@ def _drift_words(known: Known) -> str:
     )
 
 
-def _drift_by_centimetres(known: Known) -> dict[str, Any]:
-    return {"error": (known["assumed_cm"] - known["actual_cm"]) / 100}
+@given(ASSUMED, ACTUAL)
+def _drift_by_centimetres(assumed_cm: float, actual_cm: float) -> float:
+    return (assumed_cm - actual_cm) / 100
 
 
+WRITTEN = Field("written", "Net sphere as written down", Power())
+CORRECTED = Field("corrected", "Net sphere put right", Power())
 distance_drift = CaseType(
     id="distance-drift",
     title="Nearer or farther than assumed",
@@ -84,144 +96,158 @@ distance_drift = CaseType(
     seconds=20,
     findings=Group(
         (
-            Field("written", "Net sphere as written down", Power()),
-            Field("assumed_cm", "Distance that was allowed for", Distance()),
-            Field("actual_cm", "Distance that it really was", Distance()),
+            WRITTEN,
+            ASSUMED,
+            ACTUAL,
         )
     ),
     asks=(
-        Field("error", "Error in what was written", Power(exact=0.03, tolerance=0.06)),
-        Field("corrected", "Net sphere put right", Power()),
+        ERROR,
+        CORRECTED,
     ),
     draw=_draw_drift,
-    begin=lambda _: {},
     steps=(
-        Step(
+        ERROR.step(
             skills.COMPARE_DISTANCES,
-            run=lambda known: {"error": vergence(known["actual_cm"]) - vergence(known["assumed_cm"])},
+            run=given(ACTUAL, ASSUMED)(lambda actual_cm, assumed_cm: vergence(actual_cm) - vergence(assumed_cm)),
             says=_drift_words,
             slips=(
                 Slip(
                     skills.DRIFT_REVERSED,
-                    run=lambda known: {"error": vergence(known["assumed_cm"]) - vergence(known["actual_cm"])},
-                    says=lambda known: f"Assumed less actual: {signed(known['error'])}.",
+                    run=given(ASSUMED, ACTUAL)(
+                        lambda assumed_cm, actual_cm: vergence(assumed_cm) - vergence(actual_cm)
+                    ),
+                    says=given(ERROR)(lambda error: f"Assumed less actual: {signed(error)}."),
                 ),
                 Slip(
                     skills.DRIFT_BY_CENTIMETRES,
                     run=_drift_by_centimetres,
-                    says=lambda known: (
-                        f"{abs(known['assumed_cm'] - known['actual_cm']):g} cm taken as {signed(known['error'])} D."
+                    says=given(ASSUMED, ACTUAL, ERROR)(
+                        lambda assumed_cm, actual_cm, error: (
+                            f"{abs(assumed_cm - actual_cm):g} cm taken as {signed(error)} D."
+                        )
                     ),
-                    live=lambda known: not near_a_metre(known["assumed_cm"], known["actual_cm"]),
+                    live=given(ASSUMED, ACTUAL)(lambda assumed_cm, actual_cm: not near_a_metre(assumed_cm, actual_cm)),
                 ),
                 Slip(
                     skills.ALWAYS_ONE_FIFTY,
-                    run=lambda known: {"error": vergence(known["actual_cm"]) - 1.5},
-                    says=lambda known: f"1.50 taken as what came off: error {signed(known['error'])}.",
-                    live=lambda known: abs(vergence(known["assumed_cm"]) - 1.5) > 0.02,
+                    run=given(ACTUAL)(lambda actual_cm: vergence(actual_cm) - 1.5),
+                    says=given(ERROR)(lambda error: f"1.50 taken as what came off: error {signed(error)}."),
+                    live=given(ASSUMED)(lambda assumed_cm: abs(vergence(assumed_cm) - 1.5) > 0.02),
                 ),
             ),
         ),
-        Step(
+        CORRECTED.step(
             CORRECT_FOR_DRIFT,
-            run=lambda known: {"corrected": known["written"] - known["error"]},
-            says=lambda known: (
-                f"Take the error off: {less_signed(known['written'], known['error'], known['corrected'])}."
+            run=given(WRITTEN, ERROR)(lambda written, error: written - error),
+            says=given(WRITTEN, ERROR, CORRECTED)(
+                lambda written, error, corrected: f"Take the error off: {less_signed(written, error, corrected)}."
             ),
             slips=(
                 Slip(
                     CORRECTED_WRONG_WAY,
-                    run=lambda known: {"corrected": known["written"] + known["error"]},
-                    says=lambda known: f"The error added: {signed(known['corrected'])}.",
+                    run=given(WRITTEN, ERROR)(lambda written, error: written + error),
+                    says=given(CORRECTED)(lambda corrected: f"The error added: {signed(corrected)}."),
                 ),
                 Slip(
                     NOT_CORRECTED,
-                    run=lambda known: {"corrected": known["written"]},
-                    says=lambda known: f"Left at {signed(known['corrected'])}.",
+                    run=given(WRITTEN)(lambda written: written),
+                    says=given(CORRECTED)(lambda corrected: f"Left at {signed(corrected)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"error": known["error"], "corrected": known["corrected"]},
-    found=lambda known: (
-        f"{write_distance(known['assumed_cm'])} was allowed for, and {signed(known['written'])} D written as the net.",
-        f"The sight hole was really {write_distance(known['actual_cm'])} from the pupil.",
+    answer=as_found(ERROR, CORRECTED),
+    found=given(ASSUMED, WRITTEN, ACTUAL)(
+        lambda assumed_cm, written, actual_cm: (
+            f"{write_distance(assumed_cm)} was allowed for, and {signed(written)} D written as the net.",
+            f"The sight hole was really {write_distance(actual_cm)} from the pupil.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "What error does the written net hold (plus: too plus), and what should it say? "
         "Use the exact dioptres, to 0.01."
     ),
-    figure=lambda known, uid: distance_ruler(actual_cm=known["actual_cm"], assumed_cm=known["assumed_cm"], uid=uid),
+    figure=given(ACTUAL, ASSUMED).drawing(
+        lambda uid, actual_cm, assumed_cm: distance_ruler(actual_cm=actual_cm, assumed_cm=assumed_cm, uid=uid)
+    ),
     needs=("net-sphere",),
     sources=("Definition of vergence in air, ISO 13666; sign rule from memory, follows from net = gross − 1/d",),
 )
 
 # --- neutral with no lens at all ---------------------------------------------------------------------------------
 
+NEUTRAL = Field("neutral_cm", "Distance at which it is neutral with no lens", Distance())
+POWER = Field("power", "Power in that meridian", Power())
 far_point = CaseType(
     id="far-point",
     title="Neutral with no lens in place",
     family=FAMILY,
     level="competent",
     seconds=10,
-    findings=Group((Field("neutral_cm", "Distance at which it is neutral with no lens", Distance()),)),
-    asks=(Field("power", "Power in that meridian", Power()),),
-    draw=lambda chance, settings: {
-        "neutral_cm": float(chance.among((10, 20, 25, 40, 50) if settings.level == "novice" else range(10, 70, 5)))
-    },
-    begin=lambda findings: {"distance_cm": findings["neutral_cm"]},
+    findings=Group((NEUTRAL,)),
+    asks=(POWER,),
+    draw=lambda chance, settings: NEUTRAL.to(
+        float(chance.among((10, 20, 25, 40, 50) if settings.level == "novice" else range(10, 70, 5)))
+    ),
     steps=(
-        Step(
+        VERGENCE.step(
             skills.DISTANCE_IN_DIOPTRES,
-            run=lambda known: {"vergence": vergence(known["neutral_cm"])},
-            says=lambda known: (
-                f"{write_distance(known['neutral_cm'])} is 100 ÷ {known['neutral_cm']:g} = {size(known['vergence'])} D."
+            run=given(NEUTRAL)(lambda neutral_cm: vergence(neutral_cm)),
+            says=given(NEUTRAL, VERGENCE)(
+                lambda neutral_cm, vergence: (
+                    f"{write_distance(neutral_cm)} is 100 ÷ {neutral_cm:g} = {size(vergence)} D."
+                )
             ),
             slips=(
                 Slip(
                     skills.METRES_NOT_INVERTED,
-                    run=lambda known: {"vergence": known["neutral_cm"] / 100},
-                    says=lambda known: f"{write_distance(known['neutral_cm'])} taken as {size(known['vergence'])} D.",
+                    run=given(NEUTRAL)(lambda neutral_cm: neutral_cm / 100),
+                    says=given(NEUTRAL, VERGENCE)(
+                        lambda neutral_cm, vergence: f"{write_distance(neutral_cm)} taken as {size(vergence)} D."
+                    ),
                 ),
             ),
         ),
-        Step(
+        EYE.step(
             FAR_POINT_SIGN,
-            run=lambda known: {"eye": -known["vergence"]},
-            says=lambda known: f"The far point is in front of the eye, so a myope: {signed(known['eye'])}.",
+            run=given(VERGENCE)(lambda vergence: -vergence),
+            says=given(EYE)(lambda eye: f"The far point is in front of the eye, so a myope: {signed(eye)}."),
             slips=(
                 Slip(
                     FAR_POINT_PLUS,
-                    run=lambda known: {"eye": known["vergence"]},
-                    says=lambda known: f"Taken as plus: {signed(known['eye'])}.",
+                    run=given(VERGENCE)(lambda vergence: vergence),
+                    says=given(EYE)(lambda eye: f"Taken as plus: {signed(eye)}."),
                 ),
             ),
         ),
-        Step(
+        ONE_NET.step(
             skills.NO_DISTANCE_DUE,
-            run=lambda known: {"net": known["eye"]},
-            says=lambda known: f"No lens was in place, so nothing comes off: {signed(known['net'])}.",
+            run=given(EYE)(lambda eye: eye),
+            says=given(ONE_NET)(lambda net: f"No lens was in place, so nothing comes off: {signed(net)}."),
             slips=(
                 Slip(
                     FAR_POINT_LESS_DISTANCE,
-                    run=lambda known: {"net": known["eye"] - 1.5},
-                    says=lambda known: f"The usual 1.50 taken off: {signed(known['net'])}.",
+                    run=given(EYE)(lambda eye: eye - 1.5),
+                    says=given(ONE_NET)(lambda net: f"The usual 1.50 taken off: {signed(net)}."),
                 ),
                 Slip(
                     skills.DISTANCE_TAKEN_TWICE,
-                    run=lambda known: {"net": known["eye"] - vergence(known["neutral_cm"])},
-                    says=lambda known: f"The neutral distance taken off again: {signed(known['net'])}.",
+                    run=given(EYE, NEUTRAL)(lambda eye, neutral_cm: eye - vergence(neutral_cm)),
+                    says=given(ONE_NET)(lambda net: f"The neutral distance taken off again: {signed(net)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"power": known["net"]},
-    found=lambda known: (
-        f"With no lens in place the reflex is neutral when the sight hole is {write_distance(known['neutral_cm'])} "
-        "from the pupil.",
+    answer=POWER.by(given(ONE_NET)(lambda net: net)),
+    found=given(NEUTRAL)(
+        lambda neutral_cm: (
+            f"With no lens in place the reflex is neutral when the sight hole is {write_distance(neutral_cm)} "
+            "from the pupil.",
+        )
     ),
-    question=lambda _: "What power corrects this meridian?",
-    figure=lambda known, uid: draw_far_point(neutral_cm=known["neutral_cm"], uid=uid),
+    question=asking("What power corrects this meridian?"),
+    figure=given(NEUTRAL).drawing(lambda uid, neutral_cm: draw_far_point(neutral_cm=neutral_cm, uid=uid)),
     needs=("net-sphere",),
     sources=("Duane’s Clinical Ophthalmology ch. 37 (two methods)",),
 )

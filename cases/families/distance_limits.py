@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -13,14 +12,15 @@ from cases.families.distance import FAMILY
 from cases.families.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
+from cases.keys import Key, Rule, Slip, asking, given
 from cases.kinds import BadFinding, Distance, Power, Size
 from cases.lens import SphCyl
 from cases.millimetres import Move
 from cases.notation import rounded_power, write_distance, write_size
-from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, size
+from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, size
 from cases.sums import about
 from cases.vergence import vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 SET_LIMITS = Skill("set-limits", "putting limits round a distance in dioptres")
 FIND_LENS_PLANE = Skill("find-lens-plane", "measuring from the lens instead of from the cornea")
@@ -64,20 +64,27 @@ TOLERANCES = (0.125, 0.25, 0.5)
 CLOSE_TOLERANCES = (0.25, 0.5, 1.0)
 
 
+ALLOWED = Field("allowed", "Error that is allowed, either way", Size(low=0.05, high=4))
+NEAREST = Field("nearest", "Nearest distance", ANY_DISTANCE)
+FARTHEST = Field("farthest", "Farthest distance", ANY_DISTANCE)
+NEAR_VERGENCE = Key[float]("near_vergence", unit="D")
+FAR_VERGENCE = Key[float]("far_vergence", unit="D")
+
+
 def _draw_limits(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     near = vergence(distance) > 2.2
-    return {"distance_cm": distance, "allowed": chance.among(CLOSE_TOLERANCES if near else TOLERANCES)}
+    return given(DISTANCE, ALLOWED).to(distance, chance.among(CLOSE_TOLERANCES if near else TOLERANCES))
 
 
-def _begin_limits(findings: Known) -> dict[str, Any]:
-    if findings["allowed"] >= vergence(findings["distance_cm"]) - 0.05:
+@given(ALLOWED, DISTANCE)
+def _begin_limits(allowed: float, distance_cm: float) -> None:
+    if allowed >= vergence(distance_cm) - 0.05:
         raise BadFinding(
-            findings["allowed"],
-            f"the error allowed must be clearly less than the {size(vergence(findings['distance_cm']))} D of "
-            f"{write_distance(findings['distance_cm'])}; at this distance one could walk away for ever",
+            allowed,
+            f"the error allowed must be clearly less than the {size(vergence(distance_cm))} D of "
+            f"{write_distance(distance_cm)}; at this distance one could walk away for ever",
         )
-    return {}
 
 
 def _fine(power: float) -> str:
@@ -85,38 +92,37 @@ def _fine(power: float) -> str:
     return write_size(power, 3).removesuffix("0")
 
 
-def _limits(near: float, far: float) -> Callable[[Known], dict[str, Any]]:
+def _limits(near: float, far: float) -> Rule[tuple[float, float]]:
     """Move the dioptres by so many times what is allowed for the near and for the far limit."""
-    return lambda known: {
-        "near_vergence": known["vergence"] + near * known["allowed"],
-        "far_vergence": known["vergence"] + far * known["allowed"],
-    }
+    return given(VERGENCE, ALLOWED)(lambda vergence, allowed: (vergence + near * allowed, vergence + far * allowed))
 
 
-def _limit(known: Known, name: str) -> str:
-    middle, allowed = (float(rounded_power(known[one], 3)) for one in ("vergence", "allowed"))
-    shown = middle + allowed if known[name] > known["vergence"] else middle - allowed
-    return about(known[name], shown, 3) + _fine(known[name])
+@given(VERGENCE, ALLOWED, NEAR_VERGENCE, FAR_VERGENCE)
+def _limits_words(vergence: float, allowed: float, near: float, far: float) -> str:
+    def limit(moved: float) -> str:
+        middle, change = (float(rounded_power(one, 3)) for one in (vergence, allowed))
+        shown = middle + change if moved > vergence else middle - change
+        return about(moved, shown, 3) + _fine(moved)
 
-
-def _limits_words(known: Known) -> str:
     return (
-        f"{_fine(known['vergence'])} with {_fine(known['allowed'])} allowed: {_limit(known, 'near_vergence')} D at the "
-        f"near limit, {_limit(known, 'far_vergence')} D at the far one."
+        f"{_fine(vergence)} with {_fine(allowed)} allowed: {limit(near)} D at the near limit, {limit(far)} D at the "
+        "far one."
     )
 
 
-def _back_to_distance(known: Known) -> dict[str, Any]:
-    return {"nearest": 100 / known["near_vergence"], "farthest": 100 / known["far_vergence"]}
+@given(NEAR_VERGENCE, FAR_VERGENCE)
+def _back_to_distance(near_vergence: float, far_vergence: float) -> tuple[float, float]:
+    return (100 / near_vergence, 100 / far_vergence)
 
 
-def _same_both_ways(known: Known) -> dict[str, Any]:
-    nearest = 100 / known["near_vergence"]
-    return {"nearest": nearest, "farthest": 2 * known["distance_cm"] - nearest}
+@given(NEAR_VERGENCE, DISTANCE)
+def _same_both_ways(near_vergence: float, distance_cm: float) -> tuple[float, float]:
+    nearest = 100 / near_vergence
+    return (nearest, 2 * distance_cm - nearest)
 
 
-def _distances_words(known: Known) -> str:
-    return f"{write_distance(known['nearest'])} and {write_distance(known['farthest'])}."
+def _distances_words(nearest: float, farthest: float) -> str:
+    return f"{write_distance(nearest)} and {write_distance(farthest)}."
 
 
 drift_allowed = CaseType(
@@ -125,52 +131,60 @@ drift_allowed = CaseType(
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group((DISTANCE, Field("allowed", "Error that is allowed, either way", Size(low=0.05, high=4)))),
-    asks=(
-        Field("nearest", "Nearest distance", ANY_DISTANCE),
-        Field("farthest", "Farthest distance", ANY_DISTANCE),
-    ),
+    findings=Group((DISTANCE, ALLOWED)),
+    asks=(NEAREST, FARTHEST),
     draw=_draw_limits,
-    begin=_begin_limits,
+    holds=_begin_limits,
     steps=(
         distance_in_dioptres(exact=True),
-        Step(
+        given(NEAR_VERGENCE, FAR_VERGENCE).step(
             SET_LIMITS,
             run=_limits(1, -1),
             says=_limits_words,
             slips=(Slip(LIMITS_SWAPPED, run=_limits(-1, 1), says=_limits_words),),
         ),
-        Step(
+        given(NEAREST, FARTHEST).step(
             INVERT_DIOPTRES,
             run=_back_to_distance,
-            says=lambda known: f"One over each, in centimetres: {_distances_words(known)}",
+            says=given(NEAREST, FARTHEST)(
+                lambda nearest, farthest: f"One over each, in centimetres: {_distances_words(nearest, farthest)}"
+            ),
             slips=(
                 Slip(
                     SAME_BOTH_WAYS,
                     run=_same_both_ways,
-                    says=lambda known: f"As far backward as forward: {_distances_words(known)}",
+                    says=given(NEAREST, FARTHEST)(
+                        lambda nearest, farthest: f"As far backward as forward: {_distances_words(nearest, farthest)}"
+                    ),
                 ),
                 Slip(
                     skills.DRIFT_BY_CENTIMETRES,
-                    run=lambda known: {
-                        "nearest": known["distance_cm"] - 100 * known["allowed"],
-                        "farthest": known["distance_cm"] + 100 * known["allowed"],
-                    },
-                    says=lambda known: (
-                        f"{_fine(known['allowed'])} D taken as {100 * known['allowed']:g} cm: {_distances_words(known)}"
+                    run=given(DISTANCE, ALLOWED)(
+                        lambda distance_cm, allowed: (distance_cm - 100 * allowed, distance_cm + 100 * allowed)
                     ),
-                    live=lambda known: known["distance_cm"] - 100 * known["allowed"] >= ANY_DISTANCE.low,
+                    says=given(ALLOWED, NEAREST, FARTHEST)(
+                        lambda allowed, nearest, farthest: (
+                            f"{_fine(allowed)} D taken as {100 * allowed:g} cm: {_distances_words(nearest, farthest)}"
+                        )
+                    ),
+                    live=given(DISTANCE, ALLOWED)(
+                        lambda distance_cm, allowed: distance_cm - 100 * allowed >= ANY_DISTANCE.low
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"nearest": _sane(known["nearest"]), "farthest": _sane(known["farthest"])},
-    found=lambda known: (
-        f"The working distance is always taken as {write_distance(known['distance_cm'])}.",
-        f"The net may be wrong by {_fine(known['allowed'])} D either way, no more.",
+    answer=given(NEAREST, FARTHEST).by(
+        given(NEAREST, FARTHEST)(lambda nearest, farthest: (_sane(nearest), _sane(farthest)))
     ),
-    question=lambda _: "With exact dioptres, to a centimetre: between which two distances must the sight hole stay?",
-    figure=lambda known, uid: distance_ruler(actual_cm=known["distance_cm"], uid=uid),
+    found=given(DISTANCE, ALLOWED)(
+        lambda distance_cm, allowed: (
+            f"The working distance is always taken as {write_distance(distance_cm)}.",
+            f"The net may be wrong by {_fine(allowed)} D either way, no more.",
+        )
+    ),
+    question=asking("With exact dioptres, to a centimetre: between which two distances must the sight hole stay?"),
+    figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
     needs=("distance-drift", "vergence-distance"),
     sources=("Definition of vergence in air, ISO 13666; the bands are computed",),
 )
@@ -194,44 +208,52 @@ WORTH_MINDING = 0.12
 
 PLANE_POWER = Power(exact=0.015, tolerance=0.03)
 
-MATTERS = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
+YES_OR_NO = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
+
+DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", Distance())
+VERTEX = Field("vertex_mm", "Cornea to lens", Move(low=0, high=30), default=12.0)
+POWER = Field("power", "Dioptres of the distance from the lens", PLANE_POWER)
+MATTERS = Field("matters", "Does it matter from where one measures?", YES_OR_NO)
+TO_LENS = Key[float]("to_lens", unit="cm")
 
 
 def _draw_lens_plane(chance: Chance, settings: Settings) -> dict[str, Any]:
     near, far = (16, 28), (40, 60)
     vertex = 12 if settings.level == "novice" else chance.whole(12, 15)
     if settings.fixed_distance:
-        return {"distance_cm": settings.distance_cm, "vertex_mm": float(vertex)}
-    return {"distance_cm": float(chance.whole(*chance.among((near, far)))), "vertex_mm": float(vertex)}
+        return given(DISTANCE_CM, VERTEX).to(settings.distance_cm, float(vertex))
+    return given(DISTANCE_CM, VERTEX).to(float(chance.whole(*chance.among((near, far)))), float(vertex))
 
 
-def _begin_lens_plane(findings: Known) -> dict[str, Any]:
-    if findings["distance_cm"] - findings["vertex_mm"] / 10 <= 2:
-        raise BadFinding(findings["vertex_mm"], "the lens must stand well between the cornea and the sight hole")
-    return {}
+@given(DISTANCE_CM, VERTEX)
+def _begin_lens_plane(distance_cm: float, vertex_mm: float) -> None:
+    if distance_cm - vertex_mm / 10 <= 2:
+        raise BadFinding(vertex_mm, "the lens must stand well between the cornea and the sight hole")
 
 
-def _from_lens(known: Known, centimetres: float) -> dict[str, Any]:
-    return {"to_lens": known["distance_cm"] - centimetres}
+def _from_lens(distance_cm: float, centimetres: float) -> float:
+    return distance_cm - centimetres
 
 
-def _shows(times: float) -> Callable[[Known], bool]:
+def _shows(times: float) -> Rule[bool]:
     """Say whether measuring from so many times the vertex distance before the cornea shows in the answer at all."""
 
-    def live(known: Known) -> bool:
-        vertex = known["vertex_mm"] / 10
-        right, wrong = (100 / (known["distance_cm"] - share * vertex) for share in (1, times))
+    @given(VERTEX, DISTANCE_CM)
+    def live(vertex_mm: float, distance_cm: float) -> bool:
+        vertex = vertex_mm / 10
+        right, wrong = (100 / (distance_cm - share * vertex) for share in (1, times))
         return bool(abs(right - wrong) > PLANE_POWER.tolerance)
 
     return live
 
 
-def _plane_words(known: Known) -> str:
-    return f"From the lens to the sight hole: {write_distance(known['to_lens'])}."
+@given(TO_LENS)
+def _plane_words(to_lens: float) -> str:
+    return f"From the lens to the sight hole: {write_distance(to_lens)}."
 
 
-def _difference(known: Known) -> float:
-    return abs(float(known["vergence"]) - vergence(known["distance_cm"]))
+def _difference(off: float, distance_cm: float) -> float:
+    return abs(float(off) - vergence(distance_cm))
 
 
 lens_plane = CaseType(
@@ -240,90 +262,101 @@ lens_plane = CaseType(
     family=FAMILY,
     level="expert",
     seconds=25,
-    findings=Group(
-        (
-            Field("distance_cm", "Working distance, cornea to sight hole", Distance()),
-            Field("vertex_mm", "Cornea to lens", Move(low=0, high=30), default=12.0),
-        )
-    ),
-    asks=(
-        Field("power", "Dioptres of the distance from the lens", PLANE_POWER),
-        Field("matters", "Does it matter from where one measures?", MATTERS),
-    ),
+    findings=Group((DISTANCE_CM, VERTEX)),
+    asks=(POWER, MATTERS),
     draw=_draw_lens_plane,
-    begin=_begin_lens_plane,
+    holds=_begin_lens_plane,
     steps=(
-        Step(
+        TO_LENS.step(
             FIND_LENS_PLANE,
-            run=lambda known: _from_lens(known, known["vertex_mm"] / 10),
+            run=given(DISTANCE_CM, VERTEX)(lambda distance_cm, vertex_mm: _from_lens(distance_cm, vertex_mm / 10)),
             says=_plane_words,
             slips=(
                 Slip(
                     LENS_FARTHER,
-                    run=lambda known: _from_lens(known, -known["vertex_mm"] / 10),
+                    run=given(DISTANCE_CM, VERTEX)(
+                        lambda distance_cm, vertex_mm: _from_lens(distance_cm, -vertex_mm / 10)
+                    ),
                     says=_plane_words,
                     live=_shows(-1),
                 ),
                 Slip(
                     FROM_CORNEA,
-                    run=lambda known: _from_lens(known, 0),
-                    says=lambda known: f"Measured from the cornea: {write_distance(known['to_lens'])}.",
+                    run=given(DISTANCE_CM)(lambda distance_cm: _from_lens(distance_cm, 0)),
+                    says=given(TO_LENS)(lambda to_lens: f"Measured from the cornea: {write_distance(to_lens)}."),
                     live=_shows(0),
                 ),
                 Slip(
                     skills.MILLIMETRES_AS_CENTIMETRES,
-                    run=lambda known: _from_lens(known, known["vertex_mm"]),
-                    says=lambda known: f"{known['vertex_mm']:g} cm taken off: {write_distance(known['to_lens'])}.",
-                    live=lambda known: 0 < known["vertex_mm"] < known["distance_cm"] - 2,
+                    run=given(DISTANCE_CM, VERTEX)(lambda distance_cm, vertex_mm: _from_lens(distance_cm, vertex_mm)),
+                    says=given(VERTEX, TO_LENS)(
+                        lambda vertex_mm, to_lens: f"{vertex_mm:g} cm taken off: {write_distance(to_lens)}."
+                    ),
+                    live=given(VERTEX, DISTANCE_CM)(lambda vertex_mm, distance_cm: 0 < vertex_mm < distance_cm - 2),
                 ),
             ),
         ),
-        Step(
+        VERGENCE.step(
             skills.DISTANCE_IN_DIOPTRES,
-            run=lambda known: {"vergence": 100 / known["to_lens"]},
-            says=lambda known: f"100 ÷ {known['to_lens']:g} = {size(known['vergence'])} D.",
+            run=given(TO_LENS)(lambda to_lens: 100 / to_lens),
+            says=given(TO_LENS, VERGENCE)(lambda to_lens, vergence: f"100 ÷ {to_lens:g} = {size(vergence)} D."),
             slips=(
                 Slip(
                     skills.METRES_NOT_INVERTED,
-                    run=lambda known: {"vergence": known["to_lens"] / 100},
-                    says=lambda known: f"{write_distance(known['to_lens'])} taken as {size(known['vergence'])} D.",
-                    live=lambda known: abs(known["to_lens"] - 100) > 2,
+                    run=given(TO_LENS)(lambda to_lens: to_lens / 100),
+                    says=given(TO_LENS, VERGENCE)(
+                        lambda to_lens, vergence: f"{write_distance(to_lens)} taken as {size(vergence)} D."
+                    ),
+                    live=given(TO_LENS)(lambda to_lens: abs(to_lens - 100) > 2),
                 ),
             ),
         ),
-        Step(
+        MATTERS.step(
             WEIGH_DIFFERENCE,
-            run=lambda known: {"matters": "yes" if _difference(known) >= WORTH_MINDING else "no"},
-            says=lambda known: (
-                f"From the cornea it is {size(vergence(known['distance_cm']))} D, a difference of "
-                f"{size(_difference(known))} D: {'it matters' if known['matters'] == 'yes' else 'it does not matter'}."
+            run=given(VERGENCE, DISTANCE_CM)(
+                lambda vergence, distance_cm: "yes" if _difference(vergence, distance_cm) >= WORTH_MINDING else "no"
+            ),
+            says=given(DISTANCE_CM, VERGENCE, MATTERS)(
+                lambda distance_cm, off, matters: (
+                    f"From the cornea it is {size(vergence(distance_cm))} D, a difference of "
+                    f"{size(_difference(off, distance_cm))} D: "
+                    f"{'it matters' if matters == 'yes' else 'it does not matter'}."
+                )
             ),
             slips=(
                 Slip(
                     MILLIMETRES_THOUGHT_NOTHING,
-                    run=lambda _: {"matters": "no"},
-                    says=lambda known: f"{known['vertex_mm']:g} mm taken for nothing.",
-                    live=lambda known: _difference(known) >= WORTH_MINDING,
+                    run=given()(lambda: "no"),
+                    says=given(VERTEX)(lambda vertex_mm: f"{vertex_mm:g} mm taken for nothing."),
+                    live=given(VERGENCE, DISTANCE_CM)(
+                        lambda vergence, distance_cm: _difference(vergence, distance_cm) >= WORTH_MINDING
+                    ),
                 ),
                 Slip(
                     MILLIMETRES_THOUGHT_MUCH,
-                    run=lambda _: {"matters": "yes"},
-                    says=lambda known: f"{known['vertex_mm']:g} mm taken for much.",
-                    live=lambda known: _difference(known) < WORTH_MINDING,
+                    run=given()(lambda: "yes"),
+                    says=given(VERTEX)(lambda vertex_mm: f"{vertex_mm:g} mm taken for much."),
+                    live=given(VERGENCE, DISTANCE_CM)(
+                        lambda vergence, distance_cm: _difference(vergence, distance_cm) < WORTH_MINDING
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"power": known["vergence"], "matters": known["matters"]},
-    found=lambda known: (
-        f"Sight hole {write_distance(known['distance_cm'])} from the cornea.",
-        f"The trial lens stands {known['vertex_mm']:g} mm before the cornea.",
+    answer=given(POWER, MATTERS).by(given(VERGENCE, MATTERS)(lambda vergence, matters: (vergence, matters))),
+    found=given(DISTANCE_CM, VERTEX)(
+        lambda distance_cm, vertex_mm: (
+            f"Sight hole {write_distance(distance_cm)} from the cornea.",
+            f"The trial lens stands {vertex_mm:g} mm before the cornea.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "How many dioptres is the distance from the lens to the sight hole, to 0.01? And does that differ enough from "
         "the distance measured from the cornea to matter?"
     ),
-    figure=lambda known, uid: distance_ruler(actual_cm=known["distance_cm"], lens=SphCyl(0), uid=uid),
+    figure=given(DISTANCE_CM).drawing(
+        lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, lens=SphCyl(0), uid=uid)
+    ),
     needs=("distance-drift",),
     sources=("Definition of vergence in air, ISO 13666; 0.12 D as what matters is common practice",),
 )

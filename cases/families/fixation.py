@@ -12,12 +12,14 @@ from cases.errors import OutOfRange
 from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_room import looking_at, three_targets
+from cases.keys import Key, Readable, Rule, Slip, Step, asking, given
 from cases.kinds import Distance, Lens, Power, Size
 from cases.lens import SphCyl
 from cases.notation import write_distance
+from cases.shared_keys import DEMAND
 from cases.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
 from cases.sums import adding_up
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
 FIXATION_TASK = Skill("fixation-task", "knowing what fixation must do in this eye")
@@ -65,24 +67,20 @@ FAR_TARGET_UNDER_DROPS = SlipName(
 )
 
 
-def fixation_demand(name: str) -> Step:
-    """Step: the distance in cm under `name` to the `demand` in D that a target there makes."""
-
-    def says(known: Known) -> str:
-        return (
-            f"A target {write_distance(known[name])} away asks for 100 ÷ {known[name]:g} = {size(known['demand'])} D."
-        )
-
-    return Step(
+def fixation_demand(at: Readable[float]) -> Step:
+    """Step: the distance in cm, `at`, to the `demand` in D that a target there makes."""
+    return DEMAND.step(
         skills.DISTANCE_IN_DIOPTRES,
-        run=lambda known: {"demand": 100 / known[name]},
-        says=says,
+        run=given(at)(lambda cm: 100 / cm),
+        says=given(at, DEMAND)(
+            lambda cm, demand: f"A target {write_distance(cm)} away asks for 100 ÷ {cm:g} = {size(demand)} D."
+        ),
         slips=(
             Slip(
                 skills.METRES_NOT_INVERTED,
-                run=lambda known: {"demand": known[name] / 100},
-                says=lambda known: f"{write_distance(known[name])} taken as {size(known['demand'])} D.",
-                live=lambda known: abs(known[name] - 100) > 2,
+                run=given(at)(lambda cm: cm / 100),
+                says=given(at, DEMAND)(lambda cm, demand: f"{write_distance(cm)} taken as {size(demand)} D."),
+                live=given(at)(lambda cm: abs(cm - 100) > 2),
             ),
         ),
     )
@@ -90,19 +88,26 @@ def fixation_demand(name: str) -> Step:
 
 # --- the patient looked near -------------------------------------------------------------------------------------
 
+RX = Field("rx", "True net prescription of the eye", Lens())
+FIXATION = Field("fixation_cm", "How far away the patient looked", Distance())
+LAG = Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0)
+PRESCRIPTION = Field("prescription", "Net prescription that will be written", Lens())
+RESPONSE = Key[float]("response", unit="D")
+WRITTEN = Key[SphCyl]("written")
+
 
 def _draw_near(chance: Chance, settings: Settings) -> dict[str, Any]:
     lag = 0.0 if settings.level == "novice" else chance.among((0.0, 0.25, 0.5, 0.75))
     near = chance.happens(0.6)
-    return {
-        "rx": pick_lens(chance, settings, cylinder=(0.5, 3)).in_form(settings.form),
-        "fixation_cm": pick_distance(chance, settings) if near else chance.among((100.0, 125.0, 150.0, 200.0, 250.0)),
-        "lag": lag,
-    }
+    return given(RX, FIXATION, LAG).to(
+        pick_lens(chance, settings, cylinder=(0.5, 3)).in_form(settings.form),
+        pick_distance(chance, settings) if near else chance.among((100.0, 125.0, 150.0, 200.0, 250.0)),
+        lag,
+    )
 
 
-def _response_words(known: Known) -> str:
-    demand, lag, response = known["demand"], known["lag"], known["response"]
+@given(DEMAND, LAG, RESPONSE)
+def _response_words(demand: float, lag: float, response: float) -> str:
     if not lag:
         return f"The eye answers all of it: {size(response)} D."
     if lag > demand:
@@ -111,14 +116,9 @@ def _response_words(known: Known) -> str:
     return f"The eye answers {digits.size(demand)} − {digits.size(lag)} = {digits.result_size(response)} D of it."
 
 
-def _shifted(known: Known, sphere: float, cylinder: float) -> dict[str, Any]:
+def _shifted(sphere: float, cylinder: float) -> Rule[SphCyl]:
     """Add so many times the response to sphere and cylinder."""
-    rx, by = known["rx"], known["response"]
-    return {"written": SphCyl(rx.sphere + sphere * by, rx.cylinder + cylinder * by, rx.axis)}
-
-
-def _written(known: Known) -> str:
-    return as_written(known["written"])
+    return given(RX, RESPONSE)(lambda rx, by: SphCyl(rx.sphere + sphere * by, rx.cylinder + cylinder * by, rx.axis))
 
 
 fixation_near = CaseType(
@@ -127,76 +127,77 @@ fixation_near = CaseType(
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group(
-        (
-            Field("rx", "True net prescription of the eye", Lens()),
-            Field("fixation_cm", "How far away the patient looked", Distance()),
-            Field("lag", "By how much the eye answers less than asked", Size(high=3.0), default=0.0),
-        )
-    ),
-    asks=(Field("prescription", "Net prescription that will be written", Lens()),),
+    findings=Group((RX, FIXATION, LAG)),
+    asks=(PRESCRIPTION,),
     draw=_draw_near,
-    begin=lambda _: {},
     steps=(
-        fixation_demand("fixation_cm"),
-        Step(
+        fixation_demand(FIXATION),
+        RESPONSE.step(
             skills.ACCOMMODATIVE_RESPONSE,
-            run=lambda known: {"response": max(known["demand"] - known["lag"], 0.0)},
+            run=given(DEMAND, LAG)(lambda demand, lag: max(demand - lag, 0.0)),
             says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
-                    run=lambda known: {"response": known["demand"] + known["lag"]},
-                    says=lambda known: f"The lag added: {size(known['response'])} D.",
-                    live=lambda known: known["lag"] > 0,
+                    run=given(DEMAND, LAG)(lambda demand, lag: demand + lag),
+                    says=given(RESPONSE)(lambda response: f"The lag added: {size(response)} D."),
+                    live=given(LAG)(lambda lag: lag > 0),
                 ),
                 Slip(
                     LAG_LEFT_OUT,
-                    run=lambda known: {"response": known["demand"]},
-                    says=lambda known: f"All of it answered: {size(known['response'])} D.",
-                    live=lambda known: known["lag"] > 0,
+                    run=given(DEMAND)(lambda demand: demand),
+                    says=given(RESPONSE)(lambda response: f"All of it answered: {size(response)} D."),
+                    live=given(LAG)(lambda lag: lag > 0),
                 ),
             ),
         ),
-        Step(
+        WRITTEN.step(
             SHIFT_FOR_ACCOMMODATION,
-            run=lambda known: _shifted(known, -1, 0),
-            says=lambda known: (
-                f"Both meridians come out {size(known['response'])} D more minus, so the sphere alone changes: "
-                f"{_written(known)}."
+            run=_shifted(-1, 0),
+            says=given(RESPONSE, WRITTEN)(
+                lambda response, written: (
+                    f"Both meridians come out {size(response)} D more minus, so the sphere alone changes: "
+                    f"{as_written(written)}."
+                )
             ),
             slips=(
                 Slip(
                     ACCOMMODATION_ADDED,
-                    run=lambda known: _shifted(known, 1, 0),
-                    says=lambda known: f"{size(known['response'])} added: {_written(known)}.",
+                    run=_shifted(1, 0),
+                    says=given(RESPONSE, WRITTEN)(
+                        lambda response, written: f"{size(response)} added: {as_written(written)}."
+                    ),
                 ),
                 Slip(
                     ACCOMMODATION_AS_CYLINDER,
-                    run=lambda known: _shifted(known, 0, -1),
-                    says=lambda known: f"{size(known['response'])} taken off one meridian: {_written(known)}.",
+                    run=_shifted(0, -1),
+                    says=given(RESPONSE, WRITTEN)(
+                        lambda response, written: f"{size(response)} taken off one meridian: {as_written(written)}."
+                    ),
                 ),
                 Slip(
                     FIXATION_LEFT_OUT,
-                    run=lambda known: _shifted(known, 0, 0),
-                    says=lambda known: f"Left as it is: {_written(known)}.",
+                    run=_shifted(0, 0),
+                    says=given(WRITTEN)(lambda written: f"Left as it is: {as_written(written)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"prescription": known["written"]},
-    found=lambda known: (
-        f"The eye's true net prescription is {as_written(known['rx'])}.",
-        f"While you sweep, the patient looks at something {write_distance(known['fixation_cm'])} away with the other "
-        "eye, which wears its full correction for far.",
-        f"Both eyes accommodate alike for it, with a lag of {size(known['lag'])} D."
-        if known["lag"]
-        else "Both eyes accommodate alike for it, by just what it asks.",
-        "You neutralise, and take your working distance off as you should.",
+    answer=PRESCRIPTION.by(given(WRITTEN)(lambda written: written)),
+    found=given(RX, FIXATION, LAG)(
+        lambda rx, fixation_cm, lag: (
+            f"The eye's true net prescription is {as_written(rx)}.",
+            f"While you sweep, the patient looks at something {write_distance(fixation_cm)} away with the other "
+            "eye, which wears its full correction for far.",
+            f"Both eyes accommodate alike for it, with a lag of {size(lag)} D."
+            if lag
+            else "Both eyes accommodate alike for it, by just what it asks.",
+            "You neutralise, and take your working distance off as you should.",
+        )
     ),
-    question=lambda _: "Which net prescription do you write down?",
-    figure=lambda known, uid: looking_at(fixation_cm=known["fixation_cm"], uid=uid),
-    form=lambda known: "plus" if known["rx"].cylinder > 0 else "minus",
+    question=asking("Which net prescription do you write down?"),
+    figure=given(FIXATION).drawing(lambda uid, fixation_cm: looking_at(fixation_cm=fixation_cm, uid=uid)),
+    form=given(RX)(lambda rx: "plus" if rx.cylinder > 0 else "minus"),
     needs=("net-sphere",),
     sources=("a published mock examination station, part b(i); definition of vergence in air, ISO 13666",),
 )
@@ -212,57 +213,58 @@ TARGETS = Choice(
 )
 
 
+DROPS_GIVEN = Field("drops", "Cycloplegic drops", DROPS, default="none")
+MIRROR = Field("mirror_cm", "Eye to the mirror", Distance(low=30.0))
+SWITCH = Field("switch_cm", "Eye to the switch at the end of the room", Distance(low=30.0))
+TARGET = Field("target", "What should the patient look at?", TARGETS)
+WOULD_ASK = Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06))
+TASK = Key[str]("task")
+IMAGE_CM = Key[float]("image_cm", unit="cm")
+TARGET_CM = Key[float]("target_cm", unit="cm")
+
+
 def _draw_target(chance: Chance, settings: Settings) -> dict[str, Any]:
     while True:
         end = chance.stepped(300, 600, 50)
-        room = {
-            "drops": "working" if chance.happens(0.4) else "none",
-            "mirror_cm": chance.stepped(150, min(end, 350), 50),
-            "switch_cm": end,
-            "distance_cm": pick_distance(chance, settings),
-        }
+        drops, mirror = "working" if chance.happens(0.4) else "none", chance.stepped(150, min(end, 350), 50)
+        distance = pick_distance(chance, settings)
         # Nor may they be where the image is taken to lie at the mirror: that slip would lead to either.
-        if not _equally_far(room) and room["mirror_cm"] != room["switch_cm"]:
-            return room
+        if not _equally_far(mirror, end) and mirror != end:
+            return given(DROPS_GIVEN, MIRROR, SWITCH, DISTANCE).to(drops, mirror, end, distance)
 
 
-def _equally_far(known: Known) -> bool:
+def _equally_far(mirror_cm: float, switch_cm: float) -> bool:
     """Say whether own eyes in the mirror and the switch are as far as each other, to the centimetre."""
-    return bool(abs(2 * known["mirror_cm"] - known["switch_cm"]) < 1)
+    return abs(2 * mirror_cm - switch_cm) < 1
 
 
-def _begin_target(findings: Known) -> dict[str, Any]:
-    if findings["drops"] == "none" and _equally_far(findings):
+@given(DROPS_GIVEN, MIRROR, SWITCH)
+def _one_is_farther(drops: str, mirror_cm: float, switch_cm: float) -> None:
+    if drops == "none" and _equally_far(mirror_cm, switch_cm):
         raise OutOfRange(
             "mirror",
-            write_distance(findings["mirror_cm"]),
-            f"in it the patient's own eyes are {write_distance(2 * findings['mirror_cm'])} away, as far as the switch, "
-            "so that either target is right; move one of them",
+            write_distance(mirror_cm),
+            f"in it the patient's own eyes are {write_distance(2 * mirror_cm)} away, as far as the switch, so that "
+            "either target is right; move one of them",
         )
-    return {}
 
 
-def _own_eyes_change_it(known: Known) -> bool:
-    return bool(2 * known["mirror_cm"] > known["switch_cm"])
+@given(MIRROR, SWITCH)
+def _own_eyes_change_it(mirror_cm: float, switch_cm: float) -> bool:
+    return 2 * mirror_cm > switch_cm
 
 
-def _farther(known: Known) -> dict[str, Any]:
-    if known["image_cm"] >= known["switch_cm"]:
-        return {"target": "own-eyes", "target_cm": known["image_cm"]}
-    return {"target": "switch", "target_cm": known["switch_cm"]}
+@given(TASK, IMAGE_CM, SWITCH, DISTANCE)
+def _chosen(task: str, image_cm: float, switch_cm: float, distance_cm: float) -> tuple[str, float]:
+    if task == "axis":
+        return "light", distance_cm
+    return ("own-eyes", image_cm) if image_cm >= switch_cm else ("switch", switch_cm)
 
 
-def _light(known: Known) -> dict[str, Any]:
-    return {"target": "light", "target_cm": known["distance_cm"]}
-
-
-def _chosen(known: Known) -> dict[str, Any]:
-    return _light(known) if known["task"] == "axis" else _farther(known)
-
-
-def _chosen_words(known: Known) -> str:
-    words = f"{TARGETS.write(known['target'])}, {write_distance(known['target_cm'])} away".capitalize()
-    if known["task"] == "axis":
+@given(TARGET, TARGET_CM, TASK)
+def _chosen_words(target: str, target_cm: float, task: str) -> str:
+    words = f"{TARGETS.write(target)}, {write_distance(target_cm)} away".capitalize()
+    if task == "axis":
         return f"{words}: that puts the eye's axis on your sight hole."
     return f"{words}: the farther of the two far ones."
 
@@ -273,79 +275,82 @@ fixation_target = CaseType(
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            Field("drops", "Cycloplegic drops", DROPS, default="none"),
-            Field("mirror_cm", "Eye to the mirror", Distance(low=30.0)),
-            Field("switch_cm", "Eye to the switch at the end of the room", Distance(low=30.0)),
-            DISTANCE,
-        )
-    ),
-    asks=(
-        Field("target", "What should the patient look at?", TARGETS),
-        Field("demand", "What that target asks of an eye that can accommodate", Power(exact=0.03, tolerance=0.06)),
-    ),
+    findings=Group((DROPS_GIVEN, MIRROR, SWITCH, DISTANCE)),
+    asks=(TARGET, WOULD_ASK),
     draw=_draw_target,
-    begin=_begin_target,
+    holds=_one_is_farther,
+    # An image at the mirror, until the step that doubles it: under drops that step is passed over.
+    begin=IMAGE_CM.by(given(MIRROR)(lambda mirror_cm: mirror_cm)),
     steps=(
-        Step(
+        TASK.step(
             FIXATION_TASK,
-            run=lambda known: {"task": "axis" if known["drops"] == "working" else "relax"},
-            says=lambda known: (
-                "Accommodation is out, so fixation has one task left: to bring the visual axis onto your sight hole."
-                if known["task"] == "axis"
-                else "This eye can accommodate, so the target must ask for as little as can be."
+            run=given(DROPS_GIVEN)(lambda drops: "axis" if drops == "working" else "relax"),
+            says=given(TASK)(
+                lambda task: (
+                    "Accommodation is out, so fixation has one task left: to bring the visual axis onto your sight "
+                    "hole."
+                    if task == "axis"
+                    else "This eye can accommodate, so the target must ask for as little as can be."
+                )
             ),
             slips=(
                 Slip(
                     LIGHT_WITHOUT_DROPS,
-                    run=lambda _: {"task": "axis"},
-                    says=lambda _: "Only the axis thought of.",
-                    live=lambda known: known["drops"] == "none",
+                    run=given()(lambda: "axis"),
+                    says=given()(lambda: "Only the axis thought of."),
+                    live=given(DROPS_GIVEN)(lambda drops: drops == "none"),
                 ),
                 Slip(
                     FAR_TARGET_UNDER_DROPS,
-                    run=lambda _: {"task": "relax"},
-                    says=lambda _: "Taken as an eye that can accommodate.",
-                    live=lambda known: known["drops"] == "working",
+                    run=given()(lambda: "relax"),
+                    says=given()(lambda: "Taken as an eye that can accommodate."),
+                    live=given(DROPS_GIVEN)(lambda drops: drops == "working"),
                 ),
             ),
         ),
-        Step(
+        IMAGE_CM.step(
             MIRROR_DOUBLES,
-            run=lambda known: {"image_cm": 2 * known["mirror_cm"]},
-            says=lambda known: (
-                f"The patient's own eyes are seen as far behind the mirror as they are before it: "
-                f"{write_distance(known['image_cm'])} away, and level with the eye."
+            run=given(IMAGE_CM)(lambda image_cm: 2 * image_cm),
+            says=given(IMAGE_CM)(
+                lambda image_cm: (
+                    f"The patient's own eyes are seen as far behind the mirror as they are before it: "
+                    f"{write_distance(image_cm)} away, and level with the eye."
+                )
             ),
             slips=(
                 Slip(
                     MIRROR_NOT_DOUBLED,
-                    run=lambda known: {"image_cm": known["mirror_cm"]},
-                    says=lambda known: f"The image taken to lie at the mirror: {write_distance(known['image_cm'])}.",
+                    run=given(IMAGE_CM)(lambda image_cm: image_cm),
+                    says=given(IMAGE_CM)(
+                        lambda image_cm: f"The image taken to lie at the mirror: {write_distance(image_cm)}."
+                    ),
                     live=_own_eyes_change_it,
                 ),
             ),
-            needed=lambda known: known["task"] == "relax",
+            needed=given(TASK)(lambda task: task == "relax"),
         ),
-        Step(CHOOSE_TARGET, run=_chosen, says=_chosen_words),
-        fixation_demand("target_cm"),
+        given(TARGET, TARGET_CM).step(CHOOSE_TARGET, run=_chosen, says=_chosen_words),
+        fixation_demand(TARGET_CM),
     ),
-    answer=lambda known: {"target": known["target"], "demand": known["demand"]},
-    found=lambda known: (
-        f"Cycloplegic drops: {DROPS.write(known['drops'])}. {DROPS_CAUTION}"
-        if known["drops"] == "working"
-        else f"Cycloplegic drops: {DROPS.write(known['drops'])}.",
-        f"A mirror hangs {write_distance(known['mirror_cm'])} from the patient, straight ahead. At the end of the "
-        f"room, {write_distance(known['switch_cm'])} away, is a switch.",
-        f"Your sight hole and its light are {write_distance(known['distance_cm'])} from the pupil.",
+    answer=given(TARGET, WOULD_ASK).by(given(TARGET, DEMAND)(lambda target, demand: (target, demand))),
+    found=given(DROPS_GIVEN, MIRROR, SWITCH, DISTANCE)(
+        lambda drops, mirror_cm, switch_cm, distance_cm: (
+            f"Cycloplegic drops: {DROPS.write(drops)}. {DROPS_CAUTION}"
+            if drops == "working"
+            else f"Cycloplegic drops: {DROPS.write(drops)}.",
+            f"A mirror hangs {write_distance(mirror_cm)} from the patient, straight ahead. At the end of the "
+            f"room, {write_distance(switch_cm)} away, is a switch.",
+            f"Your sight hole and its light are {write_distance(distance_cm)} from the pupil.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "Which of these should the patient look at: own eyes in the mirror, the switch, or your light? And how many "
         "dioptres, to 0.01, would that target ask of an eye that can accommodate?"
     ),
-    figure=lambda known, uid: three_targets(
-        mirror_cm=known["mirror_cm"], switch_cm=known["switch_cm"], light_cm=known["distance_cm"], uid=uid
+    figure=given(MIRROR, SWITCH, DISTANCE).drawing(
+        lambda uid, mirror_cm, switch_cm, distance_cm: three_targets(
+            mirror_cm=mirror_cm, switch_cm=switch_cm, light_cm=distance_cm, uid=uid
+        )
     ),
     needs=("fixation-near",),
     sources=(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from cases import skills
@@ -12,11 +13,12 @@ from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_reflex import Breadth, lean_in
+from cases.keys import Key, Slip, as_found, asking, given
 from cases.kinds import BadFinding, Lens, Meridian
-from cases.lens import across, axis_gap
+from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_prescription
 from cases.steps import as_written, degrees, pick_lens
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 READ_WIDTHS = Skill("read-widths", "reading the two widths on leaning in")
 CHANGE_CYLINDER = Skill("change-cylinder", "changing the cylinder for the meridian that still wants plus")
@@ -67,17 +69,24 @@ _OTHER_VIEW = {"first": "second", "second": "first", "neither": "neither"}
 _OTHER_PLACE = {"along": "across", "across": "along", "neither": "neither"}
 
 
+STREAKS = Key[Mapping[str, float]]("streaks")
+
+
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     lens = pick_lens(chance, settings, sphere=(-3, 7)).in_form(chance.among(("minus", "plus")))
-    return {
-        "lens": lens,
-        "first_streak": chance.among((lens.axis, across(lens.axis))),
-        "widths": chance.among(("equal", "first-narrower", "second-narrower", "first-narrower", "second-narrower")),
-    }
+    return given(LENS, FIRST_STREAK, WIDTHS_FOUND).to(
+        lens,
+        chance.among((lens.axis, across(lens.axis))),
+        chance.among(("equal", "first-narrower", "second-narrower", "first-narrower", "second-narrower")),
+    )
 
 
-def _begin_lean(findings: Known) -> dict[str, Any]:
-    lens, streak = findings["lens"], findings["first_streak"]
+LENS = Field("lens", "Lenses in place, as one, with their cylinder", Lens())
+FIRST_STREAK = Field("first_streak", "Streak of the first view", Meridian())
+
+
+@given(LENS, FIRST_STREAK)
+def _begin_lean(lens: SphCyl, streak: float) -> Mapping[str, float]:
     if not lens.cylinder:
         raise BadFinding(write_prescription(lens), "a cylinder must be in place, such as +3.00 / −1.50 × 90")
     if min(axis_gap(streak, lens.axis), axis_gap(streak, across(lens.axis))) > 1:
@@ -86,18 +95,18 @@ def _begin_lean(findings: Known) -> dict[str, Any]:
             f"the streak must lie along or across the cylinder's axis: at {degrees(lens.axis)} or "
             f"{degrees(across(lens.axis))}",
         )
-    return {"streaks": {"first": streak, "second": across(streak)}}
+    return {"first": streak, "second": across(streak)}
 
 
-def _narrower(known: Known) -> str:
-    return {"equal": "neither", "first-narrower": "first", "second-narrower": "second"}[known["widths"]]
+def _narrower(widths: str) -> str:
+    return {"equal": "neither", "first-narrower": "first", "second-narrower": "second"}[widths]
 
 
-def _place(known: Known) -> str:
-    if known["view"] == "neither":
+def _place(view: str, streaks: Mapping[str, float], lens: SphCyl) -> str:
+    if view == "neither":
         return "neither"
-    meridian = across(known["streaks"][known["view"]])
-    return "along" if axis_gap(meridian, known["lens"].axis) < 45 else "across"
+    meridian = across(streaks[view])
+    return "along" if axis_gap(meridian, lens.axis) < 45 else "across"
 
 
 def _change(place: str, cylinder: float) -> str:
@@ -106,32 +115,44 @@ def _change(place: str, cylinder: float) -> str:
     return "weaker" if (place == "across") == (cylinder < 0) else "stronger"
 
 
-def _place_words(known: Known) -> str:
-    if known["place"] == "neither":
+VIEW = Field("view", "Which view still wants plus?", VIEWS)
+PLACE = Field("place", "Which meridian is that?", PLACES)
+
+
+@given(PLACE, STREAKS, VIEW, LENS)
+def _place_words(place: str, streaks: Mapping[str, float], view: str, lens: SphCyl) -> str:
+    if place == "neither":
         return "Neither meridian wants more than the other."
-    streak = known["streaks"][known["view"]]
+    streak = streaks[view]
     return (
         f"The streak at {degrees(streak)} measures the {degrees(across(streak))} meridian, "
-        f"{PLACES.write(known['place'])} at {degrees(known['lens'].axis)}."
+        f"{PLACES.write(place)} at {degrees(lens.axis)}."
     )
 
 
-def _change_words(known: Known) -> str:
-    if known["change"] == "leave":
+CHANGE = Field("change", "What do you change?", CHANGES)
+
+
+@given(CHANGE, LENS, PLACE)
+def _change_words(change: str, lens: SphCyl, place: str) -> str:
+    if change == "leave":
         return "With and equal in both: the two were neutral together. Change nothing."
-    with_what = "minus" if known["lens"].cylinder < 0 else "plus"
-    if known["place"] == "across":
-        return f"More plus across the axis of a {with_what} cylinder is {CHANGES.write(known['change'])}."
+    with_what = "minus" if lens.cylinder < 0 else "plus"
+    if place == "across":
+        return f"More plus across the axis of a {with_what} cylinder is {CHANGES.write(change)}."
     return (
         f"More plus along the axis is sphere; to keep the other meridian, the {with_what} cylinder changes with it: "
-        f"{CHANGES.write(known['change'])}."
+        f"{CHANGES.write(change)}."
     )
 
 
-def _views(known: Known, uid: str) -> Figure:
-    streak = known["first_streak"]
+WIDTHS_FOUND = Field("widths", "The band of light on leaning in", WIDTHS)
+
+
+@given(FIRST_STREAK, WIDTHS_FOUND).drawing
+def _views(uid: str, streak: float, widths_value: str) -> Figure:
     narrow: tuple[Breadth | None, Breadth | None] = ("narrow", "wide")
-    widths = {"equal": (None, None), "first-narrower": narrow, "second-narrower": narrow[::-1]}[known["widths"]]
+    widths = {"equal": (None, None), "first-narrower": narrow, "second-narrower": narrow[::-1]}[widths_value]
     return lean_in((streak, widths[0]), (across(streak), widths[1]), uid=uid)
 
 
@@ -143,78 +164,82 @@ lean_in_widths = CaseType(
     seconds=25,
     findings=Group(
         (
-            Field("lens", "Lenses in place, as one, with their cylinder", Lens()),
-            Field("first_streak", "Streak of the first view", Meridian()),
-            Field("widths", "The band of light on leaning in", WIDTHS),
+            LENS,
+            FIRST_STREAK,
+            WIDTHS_FOUND,
         )
     ),
     asks=(
-        Field("view", "Which view still wants plus?", VIEWS),
-        Field("place", "Which meridian is that?", PLACES),
-        Field("change", "What do you change?", CHANGES),
+        VIEW,
+        PLACE,
+        CHANGE,
     ),
     draw=_draw_lean,
-    begin=_begin_lean,
+    begin=STREAKS.by(_begin_lean),
     steps=(
-        Step(
+        VIEW.step(
             READ_WIDTHS,
-            run=lambda known: {"view": _narrower(known)},
-            says=lambda known: (
-                "Both bands are as wide: neither wants more than the other."
-                if known["view"] == "neither"
-                else f"The narrower band is farther from neutral: {VIEWS.write(known['view'])} still wants plus."
+            run=given(WIDTHS_FOUND)(lambda widths: _narrower(widths)),
+            says=given(VIEW)(
+                lambda view: (
+                    "Both bands are as wide: neither wants more than the other."
+                    if view == "neither"
+                    else f"The narrower band is farther from neutral: {VIEWS.write(view)} still wants plus."
+                )
             ),
             slips=(
                 Slip(
                     WIDER_WANTS_PLUS,
-                    run=lambda known: {"view": _OTHER_VIEW[_narrower(known)]},
-                    says=lambda known: f"The wider band taken: {VIEWS.write(known['view'])}.",
-                    live=lambda known: known["widths"] != "equal",
+                    run=given(WIDTHS_FOUND)(lambda widths: _OTHER_VIEW[_narrower(widths)]),
+                    says=given(VIEW)(lambda view: f"The wider band taken: {VIEWS.write(view)}."),
+                    live=given(WIDTHS_FOUND)(lambda widths: widths != "equal"),
                 ),
             ),
         ),
-        Step(
+        PLACE.step(
             skills.READ_MERIDIAN,
-            run=lambda known: {"place": _place(known)},
+            run=given(VIEW, STREAKS, LENS)(lambda view, streaks, lens: _place(view, streaks, lens)),
             says=_place_words,
             slips=(
                 Slip(
                     skills.SWEEP_FOR_STREAK,
-                    run=lambda known: {"place": _OTHER_PLACE[_place(known)]},
-                    says=lambda known: f"The meridian taken along the streak: {PLACES.write(known['place'])}.",
-                    live=lambda known: known["view"] != "neither",
+                    run=given(VIEW, STREAKS, LENS)(
+                        lambda view, streaks, lens: _OTHER_PLACE[_place(view, streaks, lens)]
+                    ),
+                    says=given(PLACE)(lambda place: f"The meridian taken along the streak: {PLACES.write(place)}."),
+                    live=given(VIEW)(lambda view: view != "neither"),
                 ),
             ),
         ),
-        Step(
+        CHANGE.step(
             CHANGE_CYLINDER,
-            run=lambda known: {"change": _change(known["place"], known["lens"].cylinder)},
+            run=given(PLACE, LENS)(lambda place, lens: _change(place, lens.cylinder)),
             says=_change_words,
             slips=(
                 Slip(
                     OTHER_CYLINDER_FORM,
-                    run=lambda known: {"change": _change(known["place"], -known["lens"].cylinder)},
-                    says=lambda known: f"As for the other sign: {CHANGES.write(known['change'])}.",
-                    live=lambda known: known["place"] != "neither",
+                    run=given(PLACE, LENS)(lambda place, lens: _change(place, -lens.cylinder)),
+                    says=given(CHANGE)(lambda change: f"As for the other sign: {CHANGES.write(change)}."),
+                    live=given(PLACE)(lambda place: place != "neither"),
                 ),
                 Slip(
                     LEAN_WITH_AS_PLUS,
-                    run=lambda _: {"change": "sphere"},
-                    says=lambda _: "Plus sphere added to both.",
+                    run=given()(lambda: "sphere"),
+                    says=given()(lambda: "Plus sphere added to both."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {name: known[name] for name in ("view", "place", "change")},
-    found=lambda known: (
-        f"In place: {as_written(known['lens'])}. Both meridians looked neutral.",
-        f"First view: streak at {degrees(known['first_streak'])}. Second view: streak at "
-        f"{degrees(across(known['first_streak']))}.",
-        f"You lean in and the reflex goes with in both. Its band is {WIDTHS.write(known['widths'])}.",
+    answer=as_found(VIEW, PLACE, CHANGE),
+    found=given(LENS, FIRST_STREAK, WIDTHS_FOUND)(
+        lambda lens, first_streak, widths: (
+            f"In place: {as_written(lens)}. Both meridians looked neutral.",
+            f"First view: streak at {degrees(first_streak)}. Second view: streak at {degrees(across(first_streak))}.",
+            f"You lean in and the reflex goes with in both. Its band is {WIDTHS.write(widths)}.",
+        )
     ),
-    question=lambda _: "Which view still wants plus, which meridian is that, and what do you change?",
+    question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
     figure=_views,
-    form=lambda _: None,
     needs=("lean-test", "sphere-then-cyl"),
     sources=("Optics of the reflex, derived in DEVELOPERS.md; a streak retinoscope's user guide (leaning)",),
 )

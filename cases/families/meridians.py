@@ -4,19 +4,26 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases import skills
+from cases import cross, skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, ends, find_cylinder
+from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, choose_sphere, ends, find_cylinder
 from cases.fields import Field, Group
 from cases.figures_pupil import NeutralStreak, streak_in_pupil, two_streaks
-from cases.kinds import Axis, BadFinding, Lens, Meridian, Power
+from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.kinds import Axis, BadFinding, Lens, Power
 from cases.lens import SphCyl, across, at_right_angles
 from cases.notation import write_distance
 from cases.steps import (
     DISTANCE,
     FORM,
     FORM_WORDS,
+    GROSS,
+    MERIDIAN,
+    NET,
+    STREAK,
+    VERGENCE,
+    Powers,
     degrees,
     distance_in_dioptres,
     lens_in_place,
@@ -31,11 +38,10 @@ from cases.steps import (
     take_off_distance,
 )
 from cases.vergence import vergence_in_quarters
-from cases.working import Known, Slip, SlipName, SlipRef, Step
+from cases.working import SlipName, SlipRef
 
 FAMILY = Family("meridians", "Two meridians", 3)
 
-STREAK = Field("streak", "Long direction of the streak", Meridian())
 SPHERE = Field("sphere", "Sphere that neutralised", Power())
 PRESCRIPTION = Field("prescription", "Net prescription", Lens())
 
@@ -70,6 +76,8 @@ def must_cross(streak: float, other: float) -> None:
 
 # --- the streak, the meridian it measures and the axis -----------------------------------------------------------
 
+AXIS_TO_PLACE = Field("axis", "Axis of a cylinder that would neutralise it", Axis(exact=0.5, tolerance=2))
+
 streak_axis = CaseType(
     id="streak-axis",
     title="Streak, meridian and axis",
@@ -77,77 +85,71 @@ streak_axis = CaseType(
     level="novice",
     seconds=6,
     findings=Group((STREAK,)),
-    asks=(
-        Field("meridian", "Meridian that is measured", Axis(exact=0.5, tolerance=2)),
-        Field("axis", "Axis of a cylinder that would neutralise it", Axis(exact=0.5, tolerance=2)),
-    ),
-    draw=lambda chance, settings: {"streak": pick_axis(chance, settings)},
-    begin=lambda _: {},
+    asks=(MERIDIAN, AXIS_TO_PLACE),
+    draw=lambda chance, settings: STREAK.to(pick_axis(chance, settings)),
     steps=(
-        read_scale("streak"),
+        read_scale(STREAK),
         read_meridian(),
-        Step(
+        AXIS_TO_PLACE.step(
             skills.PLACE_AXIS,
-            run=lambda known: {"axis": across(known["meridian"])},
-            says=lambda known: (
-                "A cylinder acts across its axis, so the axis lies "
-                f"{'along your streak, ' if known['axis'] == known['streak'] else ''}at {degrees(known['axis'])}."
+            run=given(MERIDIAN)(across),
+            says=given(STREAK, AXIS_TO_PLACE)(
+                lambda streak, axis: (
+                    "A cylinder acts across its axis, so the axis lies "
+                    f"{'along your streak, ' if axis == streak else ''}at {degrees(axis)}."
+                )
             ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,
-                    run=lambda known: {"axis": known["meridian"]},
-                    says=lambda known: f"The axis written along that meridian, {degrees(known['axis'])}.",
+                    run=given(MERIDIAN)(lambda meridian: meridian),
+                    says=given(AXIS_TO_PLACE)(lambda axis: f"The axis written along that meridian, {degrees(axis)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"meridian": known["meridian"], "axis": known["axis"]},
-    found=lambda known: (f"The streak lies along {degrees(known['streak'])}.",),
-    question=lambda _: "Which meridian does this streak measure, and at which axis would a cylinder neutralise it?",
-    figure=lambda known, uid: streak_in_pupil(known["streak"], uid=uid, sweep=True),
+    answer=as_found(MERIDIAN, AXIS_TO_PLACE),
+    found=given(STREAK)(lambda streak: (f"The streak lies along {degrees(streak)}.",)),
+    question=asking("Which meridian does this streak measure, and at which axis would a cylinder neutralise it?"),
+    figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, sweep=True)),
     sources=("open course notes: a vertical streak measures the 180 meridian",),
 )
 
 # --- a sphere in each meridian -----------------------------------------------------------------------------------
+
+FIRST = Field("first", "First streak and its sphere", Group((STREAK, SPHERE)))
+SECOND = Field("second", "Second streak and its sphere", Group((STREAK, SPHERE)))
+VIEWS = given(FIRST[STREAK], FIRST[SPHERE], SECOND[STREAK], SECOND[SPHERE])
+FIRST_STREAK = Key[float]("first_streak", unit="°")
+SECOND_STREAK = Key[float]("second_streak", unit="°")
+STREAKS = given(FIRST_STREAK, SECOND_STREAK)
 
 
 def _draw_two_spheres(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings)
     distance = pick_distance(chance, settings)
     off = vergence_in_quarters(distance)
-    views = [
-        {"streak": across(eye.axis), "sphere": eye.sphere + off},
-        {"streak": eye.axis, "sphere": eye.sphere + eye.cylinder + off},
-    ]
+    view = given(STREAK, SPHERE)
+    views = [view.to(across(eye.axis), eye.sphere + off), view.to(eye.axis, eye.sphere + eye.cylinder + off)]
     first, second = chance.shuffled(views)
-    return {"first": first, "second": second, "distance_cm": distance, "form": settings.form}
+    return given(FIRST, SECOND, DISTANCE, FORM).to(first, second, distance, settings.form)
 
 
-def _begin_two_spheres(findings: Known) -> dict[str, Any]:
-    first, second = findings["first"], findings["second"]
-    must_cross(first["streak"], second["streak"])
-    return {
-        "streaks": (first["streak"], second["streak"]),
-        "first_streak": first["streak"],
-        "second_streak": second["streak"],
-        "gross": (first["sphere"], second["sphere"]),
-    }
-
-
-def _from_ends(sphere_less: float, other_less: float) -> Any:
+def _from_ends(sphere_less: float, other_less: float) -> Rule[Powers]:
     """Take so many times the distance off the meridian that gives the sphere, and off the other one."""
 
-    def run(known: Known) -> dict[str, Any]:
-        place = ends(known["gross"], known["form"])[0]
+    def run(gross: Powers, form: str, off: float) -> Powers:
+        place = ends(gross, form)[0]
         times = (sphere_less, other_less) if place == 0 else (other_less, sphere_less)
-        return {"net": tuple(g - n * known["vergence"] for g, n in zip(known["gross"], times, strict=True))}
+        return tuple(g - n * off for g, n in zip(gross, times, strict=True))
 
-    return run
+    return given(GROSS, FORM, VERGENCE)(run)
 
 
-def _straddles(powers: tuple[float, ...]) -> bool:
-    return min(powers) < 0 < max(powers)
+def _each_at(words: str) -> Rule[str]:
+    return given(GROSS, MERIDIANS)(
+        lambda gross, at: f"{words}: {signed(gross[0])} at {degrees(at[0])}, {signed(gross[1])} at {degrees(at[1])}."
+    )
 
 
 GROSS_AS_CYLINDER = Slip(
@@ -156,8 +158,8 @@ GROSS_AS_CYLINDER = Slip(
         "wrote the second gross sphere as the cylinder",
         "The second sphere is a total, and still holds the distance. The cylinder is the difference between the two.",
     ),
-    run=lambda known: {"cylinder": known["gross"][ends(known["net"], known["form"])[1]]},
-    says=lambda known: f"The other gross sphere written as the cylinder: {signed(known['cylinder'])}.",
+    run=given(GROSS, NET, FORM)(lambda gross, net, form: gross[ends(net, form)[1]]),
+    says=given(CYLINDER)(lambda cylinder: f"The other gross sphere written as the cylinder: {signed(cylinder)}."),
 )
 
 two_spheres = CaseType(
@@ -166,74 +168,63 @@ two_spheres = CaseType(
     family=FAMILY,
     level="competent",
     seconds=30,
-    findings=Group(
-        (
-            Field("first", "First streak and its sphere", Group((STREAK, SPHERE))),
-            Field("second", "Second streak and its sphere", Group((STREAK, SPHERE))),
-            DISTANCE,
-            FORM,
-        )
-    ),
+    findings=Group((FIRST, SECOND, DISTANCE, FORM)),
     asks=(PRESCRIPTION,),
     draw=_draw_two_spheres,
-    begin=_begin_two_spheres,
+    holds=given(FIRST[STREAK], SECOND[STREAK])(must_cross),
+    begin=given(FIRST_STREAK, SECOND_STREAK, GROSS).by(
+        VIEWS(lambda streak, sphere, other, its: (streak, other, (sphere, its)))
+    ),
     steps=(
-        read_scale("first_streak", "second_streak"),
-        Step(
+        read_scale(*STREAKS.keys),
+        MERIDIANS.step(
             skills.READ_MERIDIAN,
-            run=lambda known: {"meridians": (across(known["first_streak"]), across(known["second_streak"]))},
-            says=lambda known: (
-                f"Each sphere belongs to the meridian across its streak: {signed(known['gross'][0])} at "
-                f"{degrees(known['meridians'][0])}, {signed(known['gross'][1])} at {degrees(known['meridians'][1])}."
-            ),
+            run=STREAKS(lambda first, second: (across(first), across(second))),
+            says=_each_at("Each sphere belongs to the meridian across its streak"),
             slips=(
                 Slip(
                     skills.SWEEP_FOR_STREAK,
-                    run=lambda known: {"meridians": (known["first_streak"], known["second_streak"])},
-                    says=lambda known: (
-                        f"Each sphere put along its streak: {signed(known['gross'][0])} at "
-                        f"{degrees(known['meridians'][0])}, {signed(known['gross'][1])} at "
-                        f"{degrees(known['meridians'][1])}."
-                    ),
+                    run=STREAKS(lambda first, second: (first, second)),
+                    says=_each_at("Each sphere put along its streak"),
                 ),
             ),
         ),
         distance_in_dioptres(),
         take_off_distance(
-            sign_blind(live=lambda known: _straddles(known["gross"])),
+            sign_blind(live=given(GROSS)(lambda gross: min(gross) < 0 < max(gross))),
             Slip(
                 OFF_ONE_MERIDIAN,
                 run=_from_ends(1, 0),
-                says=lambda known: f"Taken off one meridian only: {listed(known['net'])}.",
+                says=given(NET)(lambda net: f"Taken off one meridian only: {listed(net)}."),
             ),
             Slip(
                 skills.OFF_THE_CYLINDER_INSTEAD,
                 run=_from_ends(0, 1),
-                says=lambda known: f"Taken off the other meridian only: {listed(known['net'])}.",
+                says=given(NET)(lambda net: f"Taken off the other meridian only: {listed(net)}."),
             ),
             Slip(
                 skills.OFF_THE_CYLINDER_AS_WELL,
                 run=_from_ends(1, 2),
-                says=lambda known: f"Taken off the sphere and off the cylinder: {listed(known['net'])}.",
+                says=given(NET)(lambda net: f"Taken off the sphere and off the cylinder: {listed(net)}."),
             ),
         ),
         choose_sphere(FIRST_TAKEN),
         find_cylinder(GROSS_AS_CYLINDER),
         PLACE_AXIS,
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        f"Streak at {degrees(known['first']['streak'])}: neutral with "
-        f"{lens_in_place(known['first']['sphere'], 'DS alone in place')}.",
-        f"Streak at {degrees(known['second']['streak'])}: neutral with "
-        f"{lens_in_place(known['second']['sphere'], 'DS alone in place')}.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
+    answer=PRESCRIPTION.by(given(cross.SPHERE, CYLINDER, AXIS)(SphCyl)),
+    found=given(FIRST[STREAK], FIRST[SPHERE], SECOND[STREAK], SECOND[SPHERE], DISTANCE)(
+        lambda streak, sphere, other, its, cm: (
+            f"Streak at {degrees(streak)}: neutral with {lens_in_place(sphere, 'DS alone in place')}.",
+            f"Streak at {degrees(other)}: neutral with {lens_in_place(its, 'DS alone in place')}.",
+            f"Sight hole {write_distance(cm)} from the pupil.",
+        )
     ),
-    question=lambda known: f"What is the net prescription, in {FORM_WORDS[known['form']]}?",
-    figure=lambda known, uid: two_streaks(
-        NeutralStreak(known["first"]["streak"], known["first"]["sphere"]),
-        NeutralStreak(known["second"]["streak"], known["second"]["sphere"]),
-        uid=uid,
+    question=given(FORM)(lambda form: f"What is the net prescription, in {FORM_WORDS[form]}?"),
+    figure=VIEWS.drawing(
+        lambda uid, streak, sphere, other, its: two_streaks(
+            NeutralStreak(streak, sphere), NeutralStreak(other, its), uid=uid
+        )
     ),
     needs=("net-sphere", "streak-axis", "cross-to-rx"),
     twins=(SWEEP_OR_AXIS,),

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.meridians import FAMILY, STREAK
+from cases.cross import AXIS as AXIS_CROSS
+from cases.families.meridians import FAMILY
 from cases.families.meridians_order import SEEN
 from cases.fields import Field, Group
-from cases.figures_reflex import MOST_TURNED, movement
+from cases.figures_reflex import MOST_TURNED, Movement, movement
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Axis, BadFinding, Meridian
 from cases.lens import across, axis_gap, axis_of
-from cases.steps import degrees, pick_axis, read_scale, turn_between, turn_on_dial
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
+from cases.steps import TURN as TURN_STEPS
+from cases.working import Skill, SlipName
 
 FOLLOW_REFLEX = Skill("follow-reflex", "telling from the break where the axis lies")
 
@@ -43,48 +45,56 @@ ALONG = 0.5
 """Streak and reflex within so many degrees lie along one line: no finer break can be seen on a printed dial."""
 
 
+TARGET = Key[float]("target")
+
+
 def _draw_break(chance: Chance, settings: Settings) -> dict[str, Any]:
     streak = pick_axis(chance, settings)
     step = 1 if settings.level == "expert" else 5
     turn = 0 if chance.happens(1 / 7) else chance.among((-1, 1)) * chance.stepped(5 if step == 5 else 6, 25, step)
-    return {
-        "streak": streak,
-        "reflex": axis_of(streak + turn),
-        "seen": chance.among(("with", "against")),
-    }
+    return given(STREAK, REFLEX, SEEN_FOUND).to(streak, axis_of(streak + turn), chance.among(("with", "against")))
 
 
-def _begin_break(findings: Known) -> dict[str, Any]:
-    if axis_gap(findings["streak"], findings["reflex"]) > MOST_TURNED:
+REFLEX = Field("reflex", "Long direction of the reflex in the pupil", Meridian())
+
+
+@given(STREAK, REFLEX)
+def _begin_break(streak: float, reflex: float) -> None:
+    if axis_gap(streak, reflex) > MOST_TURNED:
         raise BadFinding(
-            findings["reflex"],
+            reflex,
             f"a reflex more than {MOST_TURNED}° from its streak cannot be judged: turn the streak first",
         )
-    return {}
 
 
-def _broken(known: Known) -> bool:
-    return axis_gap(known["streak"], known["reflex"]) > ALONG
+@given(STREAK, REFLEX)
+def _broken(streak: float, reflex: float) -> bool:
+    return axis_gap(streak, reflex) > ALONG
 
 
-def _toward(run: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"target": axis_of(run(known))}
+def _toward(run: Rule[float]) -> Rule[float]:
+    return given(run)(lambda run: axis_of(run))
 
 
-def _skew(known: Known) -> float:
-    return turn_between(known["streak"], known["reflex"])
+def _skew(streak: float, reflex: float) -> float:
+    return turn_between(streak, reflex)
 
 
-def _there(known: Known) -> bool:
-    return axis_gap(known["streak"], known["target"]) <= ALONG
+@given(STREAK, TARGET)
+def _there(streak: float, target: float) -> bool:
+    return axis_gap(streak, target) <= ALONG
 
 
-def _turn_words(known: Known) -> str:
-    if known["turn"] == "leave":
+@given(TURN_STEPS, STREAK, TARGET)
+def _turn_words(turn: str, streak: float, target: float) -> str:
+    if turn == "leave":
         return "The streak is there already: no turn."
-    return f"From {degrees(known['streak'])} to {degrees(known['target'])} is {STREAK_TURNS.write(known['turn'])}."
+    return f"From {degrees(streak)} to {degrees(target)} is {STREAK_TURNS.write(turn)}."
 
 
+SEEN_FOUND = Field("seen", "Movement", SEEN, default="with")
+TURN = Field("turn", "Which way to turn the streak?", STREAK_TURNS)
+AXIS = Field("axis", "Axis of the cylinder that is still wanted", Axis())
 axis_from_break = CaseType(
     id="axis-from-break",
     title="The axis from the break in the reflex",
@@ -94,74 +104,79 @@ axis_from_break = CaseType(
     findings=Group(
         (
             STREAK,
-            Field("reflex", "Long direction of the reflex in the pupil", Meridian()),
-            Field("seen", "Movement", SEEN, default="with"),
+            REFLEX,
+            SEEN_FOUND,
         )
     ),
     asks=(
-        Field("turn", "Which way to turn the streak?", STREAK_TURNS),
-        Field("axis", "Axis of the cylinder that is still wanted", Axis()),
+        TURN,
+        AXIS,
     ),
     draw=_draw_break,
-    begin=_begin_break,
+    holds=_begin_break,
     steps=(
-        read_scale("streak", "reflex"),
-        Step(
+        read_scale(STREAK, REFLEX),
+        TARGET.step(
             FOLLOW_REFLEX,
-            run=_toward(lambda known: known["reflex"]),
-            says=lambda known: (
-                f"The other meridian is neutral, so the reflex lies along the axis: {degrees(known['target'])}."
+            run=_toward(given(REFLEX)(lambda reflex: reflex)),
+            says=given(TARGET)(
+                lambda target: f"The other meridian is neutral, so the reflex lies along the axis: {degrees(target)}."
             ),
             slips=(
                 Slip(
                     BREAK_UNSEEN,
-                    run=_toward(lambda known: known["streak"]),
-                    says=lambda known: f"The streak taken for the axis: {degrees(known['target'])}.",
+                    run=_toward(given(STREAK)(lambda streak: streak)),
+                    says=given(TARGET)(lambda target: f"The streak taken for the axis: {degrees(target)}."),
                     live=_broken,
                 ),
                 Slip(
                     skills.AWAY_FROM_REFLEX,
-                    run=_toward(lambda known: known["streak"] - _skew(known)),
-                    says=lambda known: f"Away from the reflex, to {degrees(known['target'])}.",
+                    run=_toward(given(STREAK, REFLEX)(lambda streak, reflex: streak - _skew(streak, reflex))),
+                    says=given(TARGET)(lambda target: f"Away from the reflex, to {degrees(target)}."),
                     live=_broken,
                 ),
                 Slip(
                     HALF_WAY_TO_REFLEX,
-                    run=_toward(lambda known: known["streak"] + _skew(known) / 2),
-                    says=lambda known: f"Half-way to the reflex, at {degrees(known['target'])}.",
+                    run=_toward(given(STREAK, REFLEX)(lambda streak, reflex: streak + _skew(streak, reflex) / 2)),
+                    says=given(TARGET)(lambda target: f"Half-way to the reflex, at {degrees(target)}."),
                     live=_broken,
                 ),
             ),
         ),
-        turn_on_dial("streak", "target", stays=_there, says=_turn_words),
-        Step(
+        turn_on_dial(STREAK, TARGET, stays=_there, says=_turn_words),
+        AXIS_CROSS.step(
             skills.PLACE_AXIS,
-            run=lambda known: {"axis": known["target"]},
-            says=lambda known: (
-                f"The streak lies along the axis{'' if known['turn'] == 'leave' else ', once turned there'}: "
-                f"{degrees(known['axis'])}."
+            run=given(TARGET)(lambda target: target),
+            says=given(TURN_STEPS, AXIS_CROSS)(
+                lambda turn, axis: (
+                    f"The streak lies along the axis{'' if turn == 'leave' else ', once turned there'}: "
+                    f"{degrees(axis)}."
+                )
             ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,
-                    run=lambda known: {"axis": across(known["target"])},
-                    says=lambda known: f"The axis laid across the reflex: {degrees(known['axis'])}.",
+                    run=given(TARGET)(lambda target: across(target)),
+                    says=given(AXIS_CROSS)(lambda axis: f"The axis laid across the reflex: {degrees(axis)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"turn": known["turn"], "axis": known["axis"]},
-    found=lambda known: (
-        "The other meridian is neutral already, with the sphere in place; plane-mirror setting.",
-        f"The streak on the face lies along {degrees(known['streak'])}.",
-        f"The reflex in the pupil moves {known['seen']} and lies along {degrees(known['reflex'])}.",
+    answer=as_found(TURN_STEPS, AXIS_CROSS),
+    found=given(STREAK, SEEN_FOUND, REFLEX)(
+        lambda streak, seen, reflex: (
+            "The other meridian is neutral already, with the sphere in place; plane-mirror setting.",
+            f"The streak on the face lies along {degrees(streak)}.",
+            f"The reflex in the pupil moves {seen} and lies along {degrees(reflex)}.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "Which way do you turn the streak, seen from where you sit? And at which axis is a cylinder still wanted?"
     ),
-    figure=lambda known, uid: movement(known["seen"], streak=known["streak"], reflex_at=known["reflex"], uid=uid),
+    figure=given(SEEN_FOUND, STREAK, REFLEX).drawing(
+        lambda uid, seen, streak, reflex: movement(cast("Movement", seen), streak=streak, reflex_at=reflex, uid=uid)
+    ),
     needs=("streak-axis",),
-    form=lambda _: None,
     sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
 )
 

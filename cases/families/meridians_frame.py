@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
+from cases.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
 from cases.families.meridians import FAMILY, PRESCRIPTION
-from cases.families.meridians_cylinder import take_off_sphere
 from cases.fields import Field, Group, Several
 from cases.figures import Figure, engraved
 from cases.figures_lenses import MOST_LENSES, trial_frame
+from cases.keys import Rule, Slip, given
 from cases.kinds import BadFinding, Lens, Power
 from cases.lens import SphCyl, axis_gap
 from cases.notation import write_distance
+from cases.shared_keys import CYLINDERS
 from cases.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     FORM,
     FORM_WORDS,
+    GROSS,
+    NET,
     degrees,
     distance_in_dioptres,
     pick_axis,
@@ -31,7 +34,7 @@ from cases.steps import (
 from cases.sums import together
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 COLLECT_CYLINDER = Skill("collect-cylinder", "collecting the cylinder from the frame")
 
@@ -61,42 +64,45 @@ def _draw_frame(chance: Chance, settings: Settings) -> dict[str, Any]:
     cylinders = [SphCyl(0, sign * chance.stepped(0.5, 2.5), axis) for _ in range(2 if two else 1)]
     spheres = [SphCyl(chance.stepped(-6, 6)) for _ in range(1 if settings.level == "novice" else chance.whole(1, 2))]
     lenses = [SphCyl(working), *(one for one in spheres if one.sphere), *cylinders]
-    return {
-        "lenses": tuple(chance.shuffled(lenses)),
-        "working_lens": working,
-        "distance_cm": distance,
-        "form": settings.form,
-    }
+    return given(LENSES, WORKING_LENS, DISTANCE, FORM).to(
+        tuple(chance.shuffled(lenses)), working, distance, settings.form
+    )
 
 
-def _begin_frame(findings: Known) -> dict[str, Any]:
-    lenses = findings["lenses"]
+LENSES = Field("lenses", "Every lens in the frame", Several(Lens(), least=2, most=MOST_LENSES))
+WORKING_LENS = Field("working_lens", "Which of them is the working lens", Power())
+
+
+@given(LENSES, WORKING_LENS)
+def _begin_frame(lenses: tuple[SphCyl, ...], working_lens: float) -> tuple[tuple[float, ...], float]:
     cylinders = [one for one in lenses if one.cylinder]
-    if SphCyl(findings["working_lens"]) not in [one for one in lenses if not one.cylinder]:
-        raise BadFinding(findings["working_lens"], "the working lens must be one of the spheres in the frame")
+    if SphCyl(working_lens) not in [one for one in lenses if not one.cylinder]:
+        raise BadFinding(working_lens, "the working lens must be one of the spheres in the frame")
     if any(axis_gap(one.axis, cylinders[0].axis) > 1 for one in cylinders):
         raise BadFinding(
             [one.axis for one in cylinders], "cylinders at different axes do not add up like this: use crossed-sum"
         )
-    return {"cylinders": tuple(one.cylinder for one in cylinders), "axis": cylinders[0].axis if cylinders else 180.0}
+    return (tuple(one.cylinder for one in cylinders), cylinders[0].axis if cylinders else 180.0)
 
 
-def _spheres(known: Known) -> float:
-    return math.fsum(one.sphere for one in known["lenses"])
+def _spheres(lenses: tuple[SphCyl, ...]) -> float:
+    return math.fsum(one.sphere for one in lenses)
 
 
-def _gross(total: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"gross": (total(known),)}
+def _gross(total: Rule[float]) -> Rule[tuple[float, ...]]:
+    return given(total)(lambda total: (total,))
 
 
-def _sum_words(known: Known) -> str:
-    spheres = tuple(one.sphere for one in known["lenses"] if one.sphere)
-    return f"All spheres together: {together(spheres, known['gross'][0])}."
+@given(LENSES, GROSS)
+def _sum_words(lenses: tuple[SphCyl, ...], gross: tuple[float, ...]) -> str:
+    spheres = tuple(one.sphere for one in lenses if one.sphere)
+    return f"All spheres together: {together(spheres, gross[0])}."
 
 
-def _draw_cells(known: Known, uid: str) -> Figure:
-    place = known["lenses"].index(SphCyl(known["working_lens"]))
-    return trial_frame(known["lenses"], uid=uid, notes={place: "working lens"}, distance_cm=known["distance_cm"])
+@given(LENSES, WORKING_LENS, DISTANCE).drawing
+def _draw_cells(uid: str, lenses: tuple[SphCyl, ...], working_lens: float, distance_cm: float) -> Figure:
+    place = lenses.index(SphCyl(working_lens))
+    return trial_frame(lenses, uid=uid, notes={place: "working lens"}, distance_cm=distance_cm)
 
 
 frame_net = CaseType(
@@ -107,50 +113,56 @@ frame_net = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("lenses", "Every lens in the frame", Several(Lens(), least=2, most=MOST_LENSES)),
-            Field("working_lens", "Which of them is the working lens", Power()),
+            LENSES,
+            WORKING_LENS,
             DISTANCE,
             FORM,
         )
     ),
     asks=(PRESCRIPTION,),
     draw=_draw_frame,
-    begin=_begin_frame,
+    begin=given(CYLINDERS, AXIS).by(_begin_frame),
     steps=(
-        Step(
+        GROSS.step(
             skills.ADD_LENSES,
-            run=_gross(_spheres),
+            run=_gross(given(LENSES)(_spheres)),
             says=_sum_words,
             slips=(
                 Slip(
                     skills.DISTANCE_TAKEN_TWICE,
-                    run=_gross(lambda known: _spheres(known) - known["working_lens"]),
-                    says=lambda known: f"The spheres without the working lens: {signed(known['gross'][0])}.",
+                    run=_gross(
+                        given(LENSES, WORKING_LENS)(lambda lenses, working_lens: _spheres(lenses) - working_lens)
+                    ),
+                    says=given(GROSS)(lambda gross: f"The spheres without the working lens: {signed(gross[0])}."),
                 ),
                 Slip(
                     CYLINDER_INTO_SPHERE,
-                    run=_gross(lambda known: _spheres(known) + math.fsum(known["cylinders"])),
-                    says=lambda known: f"Spheres and cylinder added up: {signed(known['gross'][0])}.",
-                    live=lambda known: math.fsum(known["cylinders"]) != 0,
+                    run=_gross(
+                        given(LENSES, CYLINDERS)(lambda lenses, cylinders: _spheres(lenses) + math.fsum(cylinders))
+                    ),
+                    says=given(GROSS)(lambda gross: f"Spheres and cylinder added up: {signed(gross[0])}."),
+                    live=given(CYLINDERS)(lambda cylinders: math.fsum(cylinders) != 0),
                 ),
             ),
         ),
-        Step(
+        CYLINDER.step(
             COLLECT_CYLINDER,
-            run=lambda known: {"cylinder": math.fsum(known["cylinders"])},
-            says=lambda known: f"The cylinder stays as it is: {signed(known['cylinder'])} × {degrees(known['axis'])}.",
+            run=given(CYLINDERS)(lambda cylinders: math.fsum(cylinders)),
+            says=given(CYLINDER, AXIS)(
+                lambda cylinder, axis: f"The cylinder stays as it is: {signed(cylinder)} × {degrees(axis)}."
+            ),
             slips=(
                 Slip(
                     CYLINDER_DROPPED,
-                    run=lambda _: {"cylinder": 0.0},
-                    says=lambda _: "The cylinder left out.",
-                    live=lambda known: math.fsum(known["cylinders"]) != 0,
+                    run=given()(lambda: 0.0),
+                    says=given()(lambda: "The cylinder left out."),
+                    live=given(CYLINDERS)(lambda cylinders: math.fsum(cylinders) != 0),
                 ),
                 Slip(
                     ONE_CYLINDER_COUNTED,
-                    run=lambda known: {"cylinder": known["cylinders"][-1]},
-                    says=lambda known: f"One of the cylinders counted: {signed(known['cylinder'])}.",
-                    live=lambda known: len(known["cylinders"]) > 1,
+                    run=given(CYLINDERS)(lambda cylinders: cylinders[-1]),
+                    says=given(CYLINDER)(lambda cylinder: f"One of the cylinders counted: {signed(cylinder)}."),
+                    live=given(CYLINDERS)(lambda cylinders: len(cylinders) > 1),
                 ),
             ),
         ),
@@ -158,23 +170,29 @@ frame_net = CaseType(
         take_off_sphere(
             Slip(
                 skills.MISMATCH_MISSED,
-                run=lambda known: {"net": (known["gross"][0] - known["working_lens"],)},
-                says=lambda known: (
-                    f"The working lens {signed(known['working_lens'])} taken off: {signed(known['net'][0])}."
+                run=given(GROSS, WORKING_LENS)(lambda gross, working: (gross[0] - working,)),
+                says=given(WORKING_LENS, NET)(
+                    lambda working_lens, net: f"The working lens {signed(working_lens)} taken off: {signed(net[0])}."
                 ),
-                live=lambda known: abs(known["working_lens"] - working_vergence(known["distance_cm"])) > 0.02,
+                live=given(WORKING_LENS, DISTANCE)(
+                    lambda working_lens, distance_cm: abs(working_lens - working_vergence(distance_cm)) > 0.02
+                ),
             )
         ),
-        *turning_steps(needed=in_other_form),
+        *turning_steps(needed=given(CYLINDER, FORM)(in_other_form)),
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        "Both meridians are neutral with these in the frame:",
-        *map(engraved, known["lenses"]),
-        f"The {signed(known['working_lens'])} sphere is the working lens.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
     ),
-    question=lambda known: f"What is the net prescription, in {FORM_WORDS[known['form']]}?",
+    found=given(LENSES, WORKING_LENS, DISTANCE)(
+        lambda lenses, working_lens, distance_cm: (
+            "Both meridians are neutral with these in the frame:",
+            *map(engraved, lenses),
+            f"The {signed(working_lens)} sphere is the working lens.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil.",
+        )
+    ),
+    question=given(FORM)(lambda form: f"What is the net prescription, in {FORM_WORDS[form]}?"),
     figure=_draw_cells,
     needs=("working-lens", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND,),

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, cast
 
 from cases import skills
-from cases.casetype import CaseType, Pair, Probe, Settings
+from cases.casetype import NO_FORM, CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import MINUS_OR_PLUS, Choice, Option
-from cases.families.meridians import FAMILY, STREAK, must_cross
+from cases.families.meridians import FAMILY, must_cross
 from cases.fields import Field, Group
-from cases.figures import Figure
 from cases.figures_compare import View, side_by_side
+from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Axis, BadFinding, Meridian, Power
 from cases.lens import across
-from cases.looks import Seen, seen
+from cases.looks import seen
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, degrees, lens_in_place, pick_axis, pick_distance
+from cases.steps import DISTANCE, STREAK, degrees, lens_in_place, pick_axis, pick_distance
 from cases.vergence import vergence
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FIRST_MERIDIAN = Skill("first-meridian", "choosing which meridian to neutralise first")
 SPHERE_ACTS_ON_BOTH = Skill("sphere-acts-on-both", "knowing what a sphere does to the other meridian")
@@ -76,85 +77,81 @@ SWAPPED_OR_UNTOUCHED: Pair = (
 
 FAR_SPEEDS, NEAR_SPEEDS = (0.5, 0.28), (3.0, 2.0, 1.0)
 
+FIRST = Field("first", "Streak A", Group((STREAK, LEFT)))
+SECOND = Field("second", "Streak B", Group((STREAK, LEFT)))
+JUDGED = Key[Mapping[str, float]]("judged")
+BEGIN_WITH = Field("begin_with", "Streak to neutralise first, with spheres", WHICH)
+THEN = Field("then", "Movement of the other streak after that", MOVEMENTS)
+
 
 def _draw_first(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance, streak = pick_distance(chance, settings), pick_axis(chance, settings)
     signs = chance.among(((1, 1), (1, 1), (-1, -1), (-1, -1), (1, -1), (-1, 1)))
     speeds = chance.shuffled([chance.among(FAR_SPEEDS), chance.among(NEAR_SPEEDS)])
     left = [sign * round(vergence(distance) / speed, 2) for sign, speed in zip(signs, speeds, strict=True)]
-    return {
-        "first": {"streak": streak, "left": left[0]},
-        "second": {"streak": across(streak), "left": left[1]},
-        "distance_cm": distance,
-        "form": settings.form,
-    }
+    return given(FIRST, SECOND, DISTANCE, FORM_IN_USE).to(
+        {"streak": streak, "left": left[0]}, {"streak": across(streak), "left": left[1]}, distance, settings.form
+    )
 
 
-def _looks(findings: Known) -> dict[str, Seen]:
-    return {name: seen(findings[name]["left"], findings["distance_cm"]) for name in ("first", "second")}
+@given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)
+def _views(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> tuple[View, View]:
+    return View("A", streak, seen(left, distance_cm)), View("B", other, seen(other_left, distance_cm))
 
 
-def _begin_first(findings: Known) -> dict[str, Any]:
-    first, second = findings["first"], findings["second"]
-    must_cross(first["streak"], second["streak"])
-    if abs(first["left"] - second["left"]) <= NEUTRAL_ZONE:
-        raise BadFinding(
-            [first["left"], second["left"]], "the two must differ by more than 0.12 D, or no cylinder is wanted"
-        )
-    _looks(findings)
-    return {"left": {name: findings[name]["left"] for name in ("first", "second")}}
+@given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)
+def _hold_first(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> None:
+    must_cross(streak, other)
+    if abs(left - other_left) <= NEUTRAL_ZONE:
+        raise BadFinding([left, other_left], "the two must differ by more than 0.12 D, or no cylinder is wanted")
+    seen(left, distance_cm)  # refuses a distance from which no reflex can be shown
 
 
 _OTHER = {"first": "second", "second": "first"}
 _LETTER = {"first": "A", "second": "B"}
 
 
-def _judged(known: Known) -> dict[str, Any]:
-    return {"judged": dict(known["left"])}
+@given(FIRST[LEFT], SECOND[LEFT])
+def _left(first: float, second: float) -> Mapping[str, float]:
+    return {"first": first, "second": second}
 
 
-def _judged_by_slowness(known: Known) -> dict[str, Any]:
+@given(_left)
+def _judged_by_slowness(left: Mapping[str, float]) -> Mapping[str, float]:
     """Keep each movement, but take the slow reflex for the near one."""
-    left = known["left"]
     sizes = {name: abs(left[_OTHER[name]]) for name in left}
-    return {"judged": {name: sizes[name] * (1 if left[name] > 0 else -1) for name in left}}
+    return {name: sizes[name] * (1 if left[name] > 0 else -1) for name in left}
 
 
-def _first(known: Known) -> str:
-    pick = max if known["form"] == "minus" else min
-    return str(pick(known["judged"], key=known["judged"].__getitem__))
-
-
-def _slowest(known: Known) -> str:
-    return str(max(known["judged"], key=lambda name: abs(known["judged"][name])))
-
-
-def _then(known: Known) -> str:
-    other = _OTHER[known["begin_with"]]
-    return movement_for(known["judged"][other] - known["judged"][known["begin_with"]])
-
-
-def _unchanged(known: Known) -> str:
-    return movement_for(known["left"][_OTHER[known["begin_with"]]])
-
-
-def _judged_words(known: Known) -> str:
-    more = max(known["judged"], key=known["judged"].__getitem__)
+def _judged_words(judged: Mapping[str, float]) -> str:
+    more = max(judged, key=judged.__getitem__)
     return f"streak {_LETTER[more]} has the more plus meridian across it."
 
 
-def _meet(name: SlipName, run: Callable[[Known], str], words: str, live: Callable[[Known], bool]) -> Slip:
-    return Slip(
-        name,
-        run=lambda known: {"begin_with": run(known)},
-        says=lambda known: f"{words}: streak {_LETTER[known['begin_with']]}.",
-        live=live,
-    )
+@given(FORM_IN_USE, JUDGED)
+def _first(form: str, judged: Mapping[str, float]) -> str:
+    pick = max if form == "minus" else min
+    return str(pick(judged, key=judged.__getitem__))
 
 
-def _pair(known: Known, uid: str) -> Figure:
-    looks = _looks(known)
-    return side_by_side([View(_LETTER[name], known[name]["streak"], look) for name, look in looks.items()], uid=uid)
+@given(JUDGED)
+def _slowest(judged: Mapping[str, float]) -> str:
+    return str(max(judged, key=lambda name: abs(judged[name])))
+
+
+@given(BEGIN_WITH, JUDGED)
+def _then(begin_with: str, judged: Mapping[str, float]) -> str:
+    other = _OTHER[begin_with]
+    return movement_for(judged[other] - judged[begin_with])
+
+
+@given(BEGIN_WITH, _left)
+def _unchanged(begin_with: str, left: Mapping[str, float]) -> str:
+    return movement_for(left[_OTHER[begin_with]])
+
+
+def _begun(words: str) -> Rule[str]:
+    return given(BEGIN_WITH)(lambda begin_with: f"{words}: streak {_LETTER[begin_with]}.")
 
 
 which_first = CaseType(
@@ -165,92 +162,101 @@ which_first = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("first", "Streak A", Group((STREAK, LEFT))),
-            Field("second", "Streak B", Group((STREAK, LEFT))),
+            FIRST,
+            SECOND,
             DISTANCE,
             FORM_IN_USE,
         )
     ),
     asks=(
-        Field("begin_with", "Streak to neutralise first, with spheres", WHICH),
-        Field("then", "Movement of the other streak after that", MOVEMENTS),
+        BEGIN_WITH,
+        THEN,
     ),
     draw=_draw_first,
-    begin=_begin_first,
+    holds=_hold_first,
     steps=(
-        Step(
+        JUDGED.step(
             skills.LOOK_TO_DISTANCE,
-            run=_judged,
-            says=lambda known: (
-                f"Slow is far off and fast is near, with wants plus and against minus: {_judged_words(known)}"
+            run=_left,
+            says=given(JUDGED)(
+                lambda judged: (
+                    f"Slow is far off and fast is near, with wants plus and against minus: {_judged_words(judged)}"
+                )
             ),
             slips=(
                 Slip(
                     skills.SPEED_REVERSED,
                     run=_judged_by_slowness,
-                    says=lambda known: f"Slow taken for near: {_judged_words(known)}",
-                    live=lambda known: known["left"]["first"] * known["left"]["second"] > 0,
+                    says=given(JUDGED)(lambda judged: f"Slow taken for near: {_judged_words(judged)}"),
+                    live=given(FIRST[LEFT], SECOND[LEFT])(lambda first, second: first * second > 0),
                 ),
             ),
         ),
-        Step(
+        BEGIN_WITH.step(
             FIRST_MERIDIAN,
-            run=lambda known: {"begin_with": _first(known)},
-            says=lambda known: (
-                f"With {known['form']} cylinders begin with the {'more' if known['form'] == 'minus' else 'less'} plus "
-                f"meridian: streak {_LETTER[known['begin_with']]}."
+            run=_first,
+            says=given(FORM_IN_USE, BEGIN_WITH)(
+                lambda form, begin_with: (
+                    f"With {form} cylinders begin with the {'more' if form == 'minus' else 'less'} plus "
+                    f"meridian: streak {_LETTER[begin_with]}."
+                )
             ),
             slips=(
-                _meet(ORDER_MUDDLED, lambda known: _OTHER[_first(known)], "Begun with the other one", lambda _: True),
-                _meet(
+                Slip(
+                    ORDER_MUDDLED,
+                    run=given(_first)(lambda first: _OTHER[first]),
+                    says=_begun("Begun with the other one"),
+                ),
+                Slip(
                     SLOWEST_FIRST,
-                    _slowest,
-                    "Begun with the slowest",
-                    lambda known: _slowest(known) != _first(known),
+                    run=_slowest,
+                    says=_begun("Begun with the slowest"),
+                    live=given(_slowest, _first)(lambda slowest, first: slowest != first),
                 ),
             ),
         ),
-        Step(
+        THEN.step(
             SPHERE_ACTS_ON_BOTH,
-            run=lambda known: {"then": _then(known)},
-            says=lambda known: (
-                f"That sphere acts in the other meridian as well, which then shows {known['then']}: just what a "
-                f"{known['form']} cylinder cures."
-                if known["then"] == CURED_BY[known["form"]]
-                else f"That sphere acts in the other meridian as well, which then shows {known['then']}."
+            run=_then,
+            says=given(THEN, FORM_IN_USE)(
+                lambda then, form: (
+                    f"That sphere acts in the other meridian as well, which then shows {then}: just what a "
+                    f"{form} cylinder cures."
+                    if then == CURED_BY[form]
+                    else f"That sphere acts in the other meridian as well, which then shows {then}."
+                )
             ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"then": OPPOSITE[_then(known)]},
-                    says=lambda known: f"The other way round: {known['then']}.",
+                    run=given(_then)(lambda then: OPPOSITE[then]),
+                    says=given(THEN)(lambda then: f"The other way round: {then}."),
                 ),
                 Slip(
                     OTHER_LEFT_ALONE,
-                    run=lambda known: {"then": _unchanged(known)},
-                    says=lambda known: f"Left as it was: {known['then']}.",
-                    live=lambda known: _unchanged(known) != _then(known),
+                    run=_unchanged,
+                    says=given(THEN)(lambda then: f"Left as it was: {then}."),
+                    live=given(_unchanged, _then)(lambda unchanged, then: unchanged != then),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"begin_with": known["begin_with"], "then": known["then"]},
-    found=lambda known: (
-        f"{known['form'].capitalize()} cylinders are in use; plane-mirror setting.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
-        *(
-            f"Streak {_LETTER[name]}, at {degrees(known[name]['streak'])}: {look.words}."
-            for name, look in _looks(known).items()
-        ),
+    answer=as_found(BEGIN_WITH, THEN),
+    found=given(FORM_IN_USE, DISTANCE, _views)(
+        lambda form, distance_cm, views: (
+            f"{form.capitalize()} cylinders are in use; plane-mirror setting.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil.",
+            *(f"Streak {view.name}, at {degrees(view.streak)}: {view.seen.words}." for view in views),
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "Which streak do you neutralise first, with spheres? And which movement will the other one then show?"
     ),
-    figure=_pair,
+    figure=given(_views).drawing(lambda uid, views: side_by_side(views, uid=uid)),
     needs=("near-or-far", "sphere-then-cyl"),
     twins=(ORDER_OR_SLOWEST, SWAPPED_OR_UNTOUCHED),
     probes=(Probe(ORDER_OR_SLOWEST, "which-meridian-first"), Probe(SWAPPED_OR_UNTOUCHED, "which-meridian-first")),
-    form=lambda _: None,
+    form=NO_FORM,
     sources=("common practice, no published source",),
 )
 
@@ -266,31 +272,33 @@ NEXT_MOVES = Choice(
 SEEN = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 
 
-def _draw_second(chance: Chance, settings: Settings) -> dict[str, Any]:
-    streak = pick_axis(chance, settings)
-    return {
-        "sphere": chance.stepped(-5, 6),
-        "sphere_streak": streak,
-        "seen": chance.among(("with", "against")),
-        "seen_streak": across(streak),
-        "form": settings.form,
-    }
-
-
-def _begin_second(findings: Known) -> dict[str, Any]:
-    must_cross(findings["sphere_streak"], findings["seen_streak"])
-    return {}
-
-
-def _cures(known: Known) -> bool:
-    return bool(CURED_BY[known["form"]] == known["seen"])
-
-
-def _axis_streak(known: Known) -> float:
-    return float(known["seen_streak"] if known["next"] == "cylinder" else known["sphere_streak"])
-
+SPHERE = Field("sphere", "Sphere that neutralised the first streak, left in", Power())
+SPHERE_STREAK = Field("sphere_streak", "First streak", Meridian())
+SHOWN = Field("seen", "Movement that the second streak now shows", SEEN)
+SEEN_STREAK = Field("seen_streak", "Second streak", Meridian())
+CYLINDER_NOW = Key[bool]("cylinder_now")
+NEXT = Field("next", "What next?", NEXT_MOVES)
+AXIS = Field("axis", "Axis at which the cylinder goes in, now or later", Axis())
 
 _SPHERE_FOR = {"with": "sphere-plus", "against": "sphere-minus"}
+
+
+def _draw_second(chance: Chance, settings: Settings) -> dict[str, Any]:
+    streak = pick_axis(chance, settings)
+    return given(SPHERE, SPHERE_STREAK, SHOWN, SEEN_STREAK, FORM_IN_USE).to(
+        chance.stepped(-5, 6), streak, chance.among(("with", "against")), across(streak), settings.form
+    )
+
+
+@given(FORM_IN_USE, SHOWN)
+def _cures(form: str, shown: str) -> bool:
+    return CURED_BY[form] == shown
+
+
+@given(NEXT, SEEN_STREAK, SPHERE_STREAK)
+def _axis_streak(move: str, seen_streak: float, sphere_streak: float) -> float:
+    return seen_streak if move == "cylinder" else sphere_streak
+
 
 second_streak = CaseType(
     id="second-streak",
@@ -300,83 +308,94 @@ second_streak = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("sphere", "Sphere that neutralised the first streak, left in", Power()),
-            Field("sphere_streak", "First streak", Meridian()),
-            Field("seen", "Movement that the second streak now shows", SEEN),
-            Field("seen_streak", "Second streak", Meridian()),
+            SPHERE,
+            SPHERE_STREAK,
+            SHOWN,
+            SEEN_STREAK,
             FORM_IN_USE,
         )
     ),
     asks=(
-        Field("next", "What next?", NEXT_MOVES),
-        Field("axis", "Axis at which the cylinder goes in, now or later", Axis()),
+        NEXT,
+        AXIS,
     ),
     draw=_draw_second,
-    begin=_begin_second,
+    holds=given(SPHERE_STREAK, SEEN_STREAK)(must_cross),
     steps=(
-        Step(
+        CYLINDER_NOW.step(
             CYLINDER_CAN_CURE,
-            run=lambda known: {"cylinder_now": _cures(known)},
-            says=lambda known: (
-                f"A {known['form']} cylinder cures {CURED_BY[known['form']]}, and the second streak shows "
-                f"{known['seen']}: {'so it goes in now' if known['cylinder_now'] else 'it cannot help here yet'}."
+            run=_cures,
+            says=given(FORM_IN_USE, SHOWN, CYLINDER_NOW)(
+                lambda form, shown, cylinder_now: (
+                    f"A {form} cylinder cures {CURED_BY[form]}, and the second streak shows "
+                    f"{shown}: {'so it goes in now' if cylinder_now else 'it cannot help here yet'}."
+                )
             ),
             slips=(
                 Slip(
                     CYLINDER_ANYWAY,
-                    run=lambda _: {"cylinder_now": True},
-                    says=lambda known: f"A {known['form']} cylinder put in for {known['seen']}.",
-                    live=lambda known: not _cures(known),
+                    run=given()(lambda: True),
+                    says=given(FORM_IN_USE, SHOWN)(lambda form, shown: f"A {form} cylinder put in for {shown}."),
+                    live=given(_cures)(lambda cures: not cures),
                 ),
                 Slip(
                     SPHERE_GONE_ON,
-                    run=lambda _: {"cylinder_now": False},
-                    says=lambda known: f"The sphere gone on with for {known['seen']}.",
+                    run=given()(lambda: False),
+                    says=given(SHOWN)(lambda shown: f"The sphere gone on with for {shown}."),
                     live=_cures,
                 ),
             ),
         ),
-        Step(
+        NEXT.step(
             skills.MOVEMENT_TO_LENS,
-            run=lambda known: {"next": "cylinder" if known["cylinder_now"] else _SPHERE_FOR[known["seen"]]},
-            says=lambda known: f"{known['seen'].capitalize()} on the second streak: {NEXT_MOVES.write(known['next'])}.",
+            run=given(CYLINDER_NOW, SHOWN)(
+                lambda cylinder_now, shown: "cylinder" if cylinder_now else _SPHERE_FOR[shown]
+            ),
+            says=given(SHOWN, NEXT)(
+                lambda shown, move: f"{shown.capitalize()} on the second streak: {NEXT_MOVES.write(move)}."
+            ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"next": _SPHERE_FOR[OPPOSITE[known["seen"]]]},
-                    says=lambda known: f"{known['seen'].capitalize()}: {NEXT_MOVES.write(known['next'])}.",
-                    live=lambda known: not known["cylinder_now"],
+                    run=given(SHOWN)(lambda shown: _SPHERE_FOR[OPPOSITE[shown]]),
+                    says=given(SHOWN, NEXT)(lambda shown, move: f"{shown.capitalize()}: {NEXT_MOVES.write(move)}."),
+                    live=given(CYLINDER_NOW)(lambda cylinder_now: not cylinder_now),
                 ),
             ),
         ),
-        Step(
+        AXIS.step(
             skills.PLACE_AXIS,
-            run=lambda known: {"axis": _axis_streak(known)},
-            says=lambda known: (
-                "The axis lies along the streak that the cylinder neutralises: "
-                f"{degrees(known['axis'])}, the {'second' if known['next'] == 'cylinder' else 'first'} one."
+            run=_axis_streak,
+            says=given(AXIS, NEXT)(
+                lambda axis, move: (
+                    "The axis lies along the streak that the cylinder neutralises: "
+                    f"{degrees(axis)}, the {'second' if move == 'cylinder' else 'first'} one."
+                )
             ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,
-                    run=lambda known: {"axis": across(_axis_streak(known))},
-                    says=lambda known: f"The axis laid across that streak: {degrees(known['axis'])}.",
+                    run=given(_axis_streak)(across),
+                    says=given(AXIS)(lambda axis: f"The axis laid across that streak: {degrees(axis)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"next": known["next"], "axis": known["axis"]},
-    found=lambda known: (
-        f"{known['form'].capitalize()} cylinders are in use; plane-mirror setting.",
-        f"Streak at {degrees(known['sphere_streak'])}: neutral with "
-        f"{lens_in_place(known['sphere'], 'DS, left in place')}.",
-        f"{'With that sphere in' if known['sphere'] else 'Still with no lens in'}, the streak "
-        f"at {degrees(known['seen_streak'])} shows {known['seen']}.",
+    answer=as_found(NEXT, AXIS),
+    found=given(FORM_IN_USE, SPHERE_STREAK, SPHERE, SEEN_STREAK, SHOWN)(
+        lambda form, sphere_streak, sphere, seen_streak, shown: (
+            f"{form.capitalize()} cylinders are in use; plane-mirror setting.",
+            f"Streak at {degrees(sphere_streak)}: neutral with {lens_in_place(sphere, 'DS, left in place')}.",
+            f"{'With that sphere in' if sphere else 'Still with no lens in'}, the streak "
+            f"at {degrees(seen_streak)} shows {shown}.",
+        )
     ),
-    question=lambda _: "What next? And at which axis will the cylinder go in, now or later?",
-    figure=lambda known, uid: draw_movement(known["seen"], streak=known["seen_streak"], uid=uid),
+    question=asking("What next? And at which axis will the cylinder go in, now or later?"),
+    figure=given(SHOWN, SEEN_STREAK).drawing(
+        lambda uid, shown, streak: draw_movement(cast("Movement", shown), streak=streak, uid=uid)
+    ),
     needs=("which-meridian-first", "streak-axis"),
-    form=lambda _: None,
+    form=NO_FORM,
     sources=("common practice, no published source",),
 )
 

@@ -2,28 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Marks, Option
-from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
+from cases.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
 from cases.families.algebra import spherical_equivalent
-from cases.families.meridians import FAMILY, OFF_ONE_MERIDIAN, PRESCRIPTION, STREAK, SWEEP_OR_AXIS, must_cross
+from cases.families.meridians import FAMILY, OFF_ONE_MERIDIAN, PRESCRIPTION, SWEEP_OR_AXIS, must_cross
 from cases.families.movement_endpoint import draw_log
 from cases.fields import Field, Group
 from cases.figures_log import two_logs
+from cases.keys import Key, Rule, Slip, given
 from cases.kinds import Distance, Power
 from cases.lens import SphCyl, across
 from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.notation import write_distance
+from cases.shared_keys import MEAN
 from cases.steps import (
     COMMON_DISTANCES,
     FORM,
     FORM_WORDS,
+    GROSS,
     LEFT_IN,
+    NET,
+    STREAK,
+    Powers,
     degrees,
     listed,
     pick_distance,
@@ -33,7 +39,7 @@ from cases.steps import (
 )
 from cases.sums import less
 from cases.vergence import vergence_in_quarters, working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 LEAVE_OUT = Skill("leave-out-unsteady", "leaving out what was seen while the pupil shrank")
 FLAG_RUN = Skill("flag-run", "flagging what was amiss in a run")
@@ -67,13 +73,20 @@ FLAGS = Marks(
     )
 )
 
-MERIDIAN = Group(
-    (
-        STREAK,
-        Field("log", "Spheres tried, with the movement behind each", LensLog()),
-        Field("distance_cm", "Distance it was measured from", Distance()),
-    )
-)
+DISTANCE_CM = Field("distance_cm", "Distance it was measured from", Distance())
+LOG = Field("log", "Spheres tried, with the movement behind each", LensLog())
+MERIDIAN = Group((STREAK, LOG, DISTANCE_CM))
+FIRST = Field("first", "First streak", MERIDIAN)
+SECOND = Field("second", "Second streak", MERIDIAN)
+PLANNED = Field("planned_cm", "Planned working distance", Distance())
+
+Logs = tuple[Log, ...]
+STEADY = Key[Logs]("steady")
+GLANCED = Key[bool]("glanced")
+VERGENCES = Key[Powers]("vergences", unit="D")
+DRIFTED = Key[bool]("drifted")
+EQUIVALENT = Field("mean", "Spherical equivalent", Power(tolerance=0.06))
+FLAGGED = Field("flags", "What to flag", FLAGS)
 
 
 def _glance(log: Log, centre: float) -> Log:
@@ -96,24 +109,19 @@ def _draw_run(chance: Chance, settings: Settings) -> dict[str, Any]:
         log = draw_log(chance, centre)
         if "glance" in amiss and not views:
             log = _glance(log, centre)
-        views.append({"streak": streak, "log": log, "distance_cm": distance})
+        views.append(given(STREAK, LOG, DISTANCE_CM).to(streak, log, distance))
     first, second = chance.shuffled(views)
-    return {"first": first, "second": second, "planned_cm": planned, "form": settings.form}
+    return given(FIRST, SECOND, PLANNED, FORM).to(first, second, planned, settings.form)
 
 
-def _begin_run(findings: Known) -> dict[str, Any]:
-    views = (findings["first"], findings["second"])
-    must_cross(views[0]["streak"], views[1]["streak"])
-    planned = working_vergence(findings["planned_cm"])
-    return {
-        "logs": tuple(view["log"] for view in views),
-        "drifted": any(abs(working_vergence(view["distance_cm"]) - planned) > 0.02 for view in views),
-        "glanced": any(one.unsteady for view in views for one in view["log"]),
-    }
+_logs: Rule[Logs] = given(FIRST[LOG], SECOND[LOG])(lambda first, second: (first, second))
 
 
-def _kept(known: Known) -> dict[str, Any]:
-    return {"steady": tuple(tuple(one for one in log if not one.unsteady) for log in known["logs"])}
+@given(_logs)
+def _kept(logs: Logs) -> tuple[Logs, bool]:
+    """Leave the unsteady lines out, and say whether there was one."""
+    kept = tuple(tuple(one for one in log if not one.unsteady) for log in logs)
+    return kept, kept != logs
 
 
 def _believed(log: Log) -> Log:
@@ -125,80 +133,86 @@ def _believed(log: Log) -> Log:
     return (*log[: places[0]], Tried(spoilt.lens, spoilt.movement))
 
 
-def _counted(known: Known) -> dict[str, Any]:
-    return {"steady": tuple(_believed(log) for log in known["logs"]), "glanced": False}
+@given(_logs)
+def _counted(logs: Logs) -> tuple[Logs, bool]:
+    return tuple(_believed(log) for log in logs), False
 
 
-def _counting_misleads(known: Known) -> bool:
+@given(_logs)
+def _counting_misleads(logs: Logs) -> bool:
     try:
-        ends = [bracket(_believed(log)).end_point for log in known["logs"]]
+        ends = [bracket(_believed(log)).end_point for log in logs]
     except NoEndPoint:
         return False
-    return ends != [bracket(log).end_point for log in known["logs"]]
+    return ends != [bracket(log).end_point for log in logs]
 
 
-def _ends(take: Callable[[Log], float | None]) -> Callable[[Known], dict[str, Any]]:
-    def run(known: Known) -> dict[str, Any]:
-        found = tuple(take(log) for log in known["steady"])
-        if None in found:
+def _ends(take: Callable[[Log], float | None]) -> Rule[Powers]:
+    @given(STEADY)
+    def run(steady: Logs) -> Powers:
+        found = tuple(take(log) for log in steady)
+        ends = tuple(end for end in found if end is not None)
+        if len(ends) < len(found):
             raise NoEndPoint("one of the logs has no such lens")
-        return {"gross": found}
+        return ends
 
     return run
 
 
-def _end_words(known: Known) -> str:
-    return f"{listed(known['gross'])}, in the order of the streaks"
+def _end_words(gross: Powers) -> str:
+    return f"{listed(gross)}, in the order of the streaks"
 
 
-def _each_less(distances: Callable[[Known], tuple[float, float]]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"vergences": tuple(working_vergence(cm) for cm in distances(known))}
+_planned = given(PLANNED)(working_vergence)
+_own = given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM])(lambda *both: tuple(working_vergence(cm) for cm in both))
 
 
-def _own_distances(known: Known) -> tuple[float, float]:
-    return known["first"]["distance_cm"], known["second"]["distance_cm"]
+@given(_planned, _own)
+def _drifted(planned: float, own: Powers) -> bool:
+    return any(abs(off - planned) > 0.02 for off in own)
 
 
-def _distance_words(known: Known) -> str:
-    words = [
-        f"{write_distance(cm)} is {size(off)} D"
-        for cm, off in zip(_own_distances(known), known["vergences"], strict=True)
-    ]
+@given(FIRST[DISTANCE_CM], SECOND[DISTANCE_CM], VERGENCES)
+def _distance_words(first_cm: float, second_cm: float, vergences: Powers) -> str:
+    words = [f"{write_distance(cm)} is {size(off)} D" for cm, off in zip((first_cm, second_cm), vergences, strict=True)]
     return f"{words[0]}, for both." if words[0] == words[1] else f"{words[0]}, and {words[1]}."
 
 
-def _net(first: float, second: float) -> Callable[[Known], dict[str, Any]]:
+def _net(first: float, second: float) -> Rule[Powers]:
     """Take so many times its own dioptres off each meridian."""
-    return lambda known: {
-        "net": tuple(
-            gross - times * off
-            for gross, times, off in zip(known["gross"], (first, second), known["vergences"], strict=True)
+    return given(GROSS, VERGENCES)(
+        lambda gross, vergences: tuple(
+            one - times * off for one, times, off in zip(gross, (first, second), vergences, strict=True)
         )
-    }
+    )
 
 
-def _net_words(known: Known) -> str:
-    sums = [
-        less(gross, off, net) for gross, off, net in zip(known["gross"], known["vergences"], known["net"], strict=True)
-    ]
+@given(GROSS, VERGENCES, NET)
+def _net_words(gross: Powers, vergences: Powers, net: Powers) -> str:
+    sums = [less(*powers) for powers in zip(gross, vergences, net, strict=True)]
     return f"Take each distance off: {', and '.join(sums)}."
 
 
-def _flags(known: Known) -> dict[str, Any]:
-    return {"flags": (*(["drift"] if known["drifted"] else []), *(["glance"] if known["glanced"] else []))}
+@given(DRIFTED, GLANCED)
+def _flags(drifted: bool, glanced: bool) -> tuple[str, ...]:
+    return (*(["drift"] if drifted else []), *(["glance"] if glanced else []))
 
 
-def _without(name: str) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"flags": tuple(flag for flag in _flags(known)["flags"] if flag != name)}
+def _without(name: str) -> Rule[tuple[str, ...]]:
+    return given(_flags)(lambda flags: tuple(flag for flag in flags if flag != name))
 
 
-def _flag_words(known: Known) -> str:
-    return f"To flag: {FLAGS.write(known['flags']) if known['flags'] else 'nothing'}."
+@given(FLAGGED)
+def _flag_words(flags: tuple[str, ...]) -> str:
+    return f"To flag: {FLAGS.write(flags) if flags else 'nothing'}."
 
 
-def _view_words(name: str, view: Known) -> str:
-    lines = "; ".join(line_words(one) for one in view["log"])
-    return f"{name} streak, at {degrees(view['streak'])}, from {write_distance(view['distance_cm'])}: {lines}."
+def _view_words(name: str, view: Field[Mapping[str, Any]]) -> Rule[str]:
+    return given(view[STREAK], view[DISTANCE_CM], view[LOG])(
+        lambda streak, cm, log: (
+            f"{name} streak, at {degrees(streak)}, from {write_distance(cm)}: {'; '.join(map(line_words, log))}."
+        )
+    )
 
 
 whole_run = CaseType(
@@ -209,95 +223,98 @@ whole_run = CaseType(
     seconds=120,
     findings=Group(
         (
-            Field("first", "First streak", MERIDIAN),
-            Field("second", "Second streak", MERIDIAN),
-            Field("planned_cm", "Planned working distance", Distance()),
+            FIRST,
+            SECOND,
+            PLANNED,
             FORM,
         )
     ),
-    asks=(
-        PRESCRIPTION,
-        Field("mean", "Spherical equivalent", Power(tolerance=0.06)),
-        Field("flags", "What to flag", FLAGS),
-    ),
+    asks=(PRESCRIPTION, EQUIVALENT, FLAGGED),
     draw=_draw_run,
-    begin=_begin_run,
+    holds=given(FIRST[STREAK], SECOND[STREAK])(must_cross),
     steps=(
-        Step(
+        given(STEADY, GLANCED).step(
             LEAVE_OUT,
             run=_kept,
-            says=lambda known: (
-                "The pupil shrank in one line, so the patient looked near: leave that line out."
-                if known["glanced"]
-                else "The pupil held steady, so every line counts."
+            says=given(GLANCED)(
+                lambda glanced: (
+                    "The pupil shrank in one line, so the patient looked near: leave that line out."
+                    if glanced
+                    else "The pupil held steady, so every line counts."
+                )
             ),
             slips=(
                 Slip(
                     UNSTEADY_COUNTED,
                     run=_counted,
-                    says=lambda _: "The line in which the pupil shrank taken for the turn of the movement.",
+                    says=given()(lambda: "The line in which the pupil shrank taken for the turn of the movement."),
                     live=_counting_misleads,
                 ),
             ),
         ),
-        Step(
+        GROSS.step(
             skills.CENTRE_END_POINT,
             run=_ends(lambda log: bracket(log).end_point),
-            says=lambda known: f"The end-points: {_end_words(known)}.",
+            says=given(GROSS)(lambda gross: f"The end-points: {_end_words(gross)}."),
             slips=(
                 Slip(
                     skills.FIRST_AGAINST_TAKEN,
                     run=_ends(lambda log: bracket(log).high),
-                    says=lambda known: f"The first against taken: {_end_words(known)}.",
+                    says=given(GROSS)(lambda gross: f"The first against taken: {_end_words(gross)}."),
                 ),
                 Slip(
                     skills.LAST_WITH_TAKEN,
                     run=_ends(lambda log: bracket(log).low),
-                    says=lambda known: f"The last with taken: {_end_words(known)}.",
+                    says=given(GROSS)(lambda gross: f"The last with taken: {_end_words(gross)}."),
                 ),
             ),
         ),
-        Step(
+        MERIDIANS.step(
             skills.READ_MERIDIAN,
-            run=lambda known: {"meridians": (across(known["first"]["streak"]), across(known["second"]["streak"]))},
-            says=lambda known: (
-                f"Each belongs to the meridian across its streak: {signed(known['gross'][0])} at "
-                f"{degrees(known['meridians'][0])}, {signed(known['gross'][1])} at {degrees(known['meridians'][1])}."
+            run=given(FIRST[STREAK], SECOND[STREAK])(
+                lambda first_streak, second_streak: (across(first_streak), across(second_streak))
+            ),
+            says=given(GROSS, MERIDIANS)(
+                lambda gross, meridians: (
+                    f"Each belongs to the meridian across its streak: {signed(gross[0])} at "
+                    f"{degrees(meridians[0])}, {signed(gross[1])} at {degrees(meridians[1])}."
+                )
             ),
             slips=(
                 Slip(
                     skills.SWEEP_FOR_STREAK,
-                    run=lambda known: {"meridians": (known["first"]["streak"], known["second"]["streak"])},
-                    says=lambda known: (
-                        f"Each put along its streak: {signed(known['gross'][0])} at {degrees(known['meridians'][0])}, "
-                        f"{signed(known['gross'][1])} at {degrees(known['meridians'][1])}."
+                    run=given(FIRST[STREAK], SECOND[STREAK])(
+                        lambda first_streak, second_streak: (first_streak, second_streak)
+                    ),
+                    says=given(GROSS, MERIDIANS)(
+                        lambda gross, meridians: (
+                            f"Each put along its streak: {signed(gross[0])} at {degrees(meridians[0])}, "
+                            f"{signed(gross[1])} at {degrees(meridians[1])}."
+                        )
                     ),
                 ),
             ),
         ),
-        Step(
+        given(VERGENCES, DRIFTED).step(
             skills.DISTANCE_IN_DIOPTRES,
-            run=_each_less(_own_distances),
+            run=given(_own, _drifted)(lambda own, drifted: (own, drifted)),
             says=_distance_words,
             slips=(
                 Slip(
                     DRIFT_UNHEEDED,
-                    run=lambda known: {
-                        **_each_less(lambda k: (k["planned_cm"], k["planned_cm"]))(known),
-                        "drifted": False,
-                    },
-                    says=lambda known: f"The planned {write_distance(known['planned_cm'])} taken for both.",
-                    live=lambda known: known["drifted"],
+                    run=given(_planned)(lambda planned: ((planned, planned), False)),
+                    says=given(PLANNED)(lambda planned_cm: f"The planned {write_distance(planned_cm)} taken for both."),
+                    live=_drifted,
                 ),
                 Slip(
                     skills.ALWAYS_ONE_FIFTY,
-                    run=lambda _: {"vergences": (1.5, 1.5)},
-                    says=lambda _: "1.50 D taken for both.",
-                    live=lambda known: any(abs(working_vergence(cm) - 1.5) > 0.02 for cm in _own_distances(known)),
+                    run=given(_drifted)(lambda drifted: ((1.5, 1.5), drifted)),
+                    says=given()(lambda: "1.50 D taken for both."),
+                    live=given(_own)(lambda own: any(abs(off - 1.5) > 0.02 for off in own)),
                 ),
             ),
         ),
-        Step(
+        NET.step(
             skills.TAKE_OFF_DISTANCE,
             run=_net(1, 1),
             says=_net_words,
@@ -306,12 +323,12 @@ whole_run = CaseType(
                 Slip(
                     skills.DISTANCE_ADDED,
                     run=_net(-1, -1),
-                    says=lambda known: f"The distances added: {listed(known['net'])}.",
+                    says=given(NET)(lambda net: f"The distances added: {listed(net)}."),
                 ),
                 Slip(
                     OFF_ONE_MERIDIAN,
                     run=_net(1, 0),
-                    says=lambda known: f"Taken off the first meridian only: {listed(known['net'])}.",
+                    says=given(NET)(lambda net: f"Taken off the first meridian only: {listed(net)}."),
                 ),
             ),
         ),
@@ -319,34 +336,49 @@ whole_run = CaseType(
         find_cylinder(),
         PLACE_AXIS,
         *spherical_equivalent.steps,
-        Step(
+        FLAGGED.step(
             FLAG_RUN,
             run=_flags,
             says=_flag_words,
             slips=(
-                Slip(DRIFT_NOT_FLAGGED, run=_without("drift"), says=_flag_words, live=lambda known: known["drifted"]),
-                Slip(GLANCE_NOT_FLAGGED, run=_without("glance"), says=_flag_words, live=lambda known: known["glanced"]),
+                Slip(
+                    DRIFT_NOT_FLAGGED,
+                    run=_without("drift"),
+                    says=_flag_words,
+                    live=given(DRIFTED)(lambda drifted: drifted),
+                ),
+                Slip(
+                    GLANCE_NOT_FLAGGED,
+                    run=_without("glance"),
+                    says=_flag_words,
+                    live=given(GLANCED)(lambda glanced: glanced),
+                ),
             ),
         ),
     ),
-    answer=lambda known: {
-        "prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"]),
-        "mean": known["mean"],
-        "flags": known["flags"],
-    },
-    found=lambda known: (
-        f"Spheres alone, plane-mirror setting, {write_distance(known['planned_cm'])} planned.",
-        _view_words("First", known["first"]),
-        _view_words("Second", known["second"]),
+    answer=given(PRESCRIPTION, EQUIVALENT, FLAGGED).by(
+        given(SPHERE, CYLINDER, AXIS, MEAN, FLAGGED)(
+            lambda sphere, cylinder, axis, mean, flags: (SphCyl(sphere, cylinder, axis), mean, flags)
+        )
     ),
-    question=lambda known: (
-        f"What is the net prescription, in {FORM_WORDS[known['form']]}? What is its spherical equivalent, to an "
-        "eighth of a dioptre? And what was amiss in this run, if anything?"
+    found=given(PLANNED, _view_words("First", FIRST), _view_words("Second", SECOND))(
+        lambda planned_cm, *views: (
+            f"Spheres alone, plane-mirror setting, {write_distance(planned_cm)} planned.",
+            *views,
+        )
     ),
-    figure=lambda known, uid: two_logs(
-        (known["first"]["streak"], known["first"]["log"]),
-        (known["second"]["streak"], known["second"]["log"]),
-        uid=uid,
+    question=given(FORM)(
+        lambda form: (
+            f"What is the net prescription, in {FORM_WORDS[form]}? What is its spherical equivalent, to an "
+            "eighth of a dioptre? And what was amiss in this run, if anything?"
+        )
+    ),
+    figure=given(FIRST[STREAK], FIRST[LOG], SECOND[STREAK], SECOND[LOG]).drawing(
+        lambda uid, first_streak, first_log, second_streak, second_log: two_logs(
+            (first_streak, first_log),
+            (second_streak, second_log),
+            uid=uid,
+        )
     ),
     needs=("bracket-end-point", "two-spheres", "distance-drift", "spherical-equivalent"),
     twins=(SWEEP_OR_AXIS,),

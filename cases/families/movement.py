@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
 from cases import skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.cross import MERIDIANS
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_lenses import trial_frame
+from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Lens, Meridian
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.retinoscope import NEUTRAL_ZONE
-from cases.steps import DISTANCE, as_written, degrees, listed, pick_distance, pick_lens, signed, size
+from cases.steps import DISTANCE, VERGENCE, as_written, degrees, listed, pick_distance, pick_lens, signed, size
 from cases.vergence import working_vergence
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("movement", "Reading movement", 2)
 
@@ -63,6 +66,12 @@ _IN_WORDS = {
 }
 
 
+AS_PLANE = Key[str]("as_plane")
+EYE = Key[tuple[float, ...]]("eye", unit="D")
+LEFT = Key[tuple[float, ...]]("left")
+MOVES = Key[tuple[str, ...]]("movements")
+
+
 def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
     return {
         "movement": chance.among(("with", "against", "with", "against", "with", "against", "neutral")),
@@ -71,18 +80,28 @@ def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
     }
 
 
-def _sleeve_words(known: Known) -> str:
-    if known["movement"] == "neutral":
+MOVEMENT = Field("movement", "Movement of the reflex against the streak's", MOVEMENTS)
+BEAM = Field("beam", "Sleeve", BEAMS, default="parallel")
+
+
+@given(MOVEMENT, BEAM, AS_PLANE)
+def _sleeve_words(movement: str, beam: str, as_plane: str) -> str:
+    if movement == "neutral":
         return "Neutral is neutral at either setting of the sleeve."
-    if known["beam"] == "parallel":
-        return f"Plane-mirror setting: {known['movement']} is {known['as_plane']}."
-    return f"The beam converges, so {known['movement']} means what {known['as_plane']} would mean otherwise."
+    if beam == "parallel":
+        return f"Plane-mirror setting: {movement} is {as_plane}."
+    return f"The beam converges, so {movement} means what {as_plane} would mean otherwise."
 
 
-def _seen(known: Known, uid: str) -> Figure:
-    return draw_movement(known["movement"], streak=known["streak"], uid=uid, say=False)
+STREAK = Field("streak", "Long direction of the streak", Meridian(), default=90.0)
 
 
+@given(MOVEMENT, STREAK).drawing
+def _seen(uid: str, movement: str, streak: float) -> Figure:
+    return draw_movement(cast("Movement", movement), streak=streak, uid=uid, say=False)
+
+
+LENS = Field("lens", "What next?", NEXT)
 next_lens = CaseType(
     id="next-lens",
     title="From movement to the next lens",
@@ -91,60 +110,61 @@ next_lens = CaseType(
     seconds=3,
     findings=Group(
         (
-            Field("movement", "Movement of the reflex against the streak's", MOVEMENTS),
-            Field("beam", "Sleeve", BEAMS, default="parallel"),
-            Field("streak", "Long direction of the streak", Meridian(), default=90.0),
+            MOVEMENT,
+            BEAM,
+            STREAK,
         )
     ),
-    asks=(Field("lens", "What next?", NEXT),),
+    asks=(LENS,),
     draw=_draw_next_lens,
-    begin=lambda _: {},
     steps=(
-        Step(
+        AS_PLANE.step(
             READ_SLEEVE,
-            run=lambda known: {
-                "as_plane": known["movement"] if known["beam"] == "parallel" else OPPOSITE[known["movement"]]
-            },
+            run=given(MOVEMENT, BEAM)(lambda movement, beam: movement if beam == "parallel" else OPPOSITE[movement]),
             says=_sleeve_words,
             slips=(
                 Slip(
                     SLEEVE_MISSED,
-                    run=lambda known: {"as_plane": known["movement"]},
-                    says=lambda known: f"{known['movement'].capitalize()}, taken as it looks.",
-                    live=lambda known: known["beam"] == "converging" and known["movement"] != "neutral",
+                    run=given(MOVEMENT)(lambda movement: movement),
+                    says=given(MOVEMENT)(lambda movement: f"{movement.capitalize()}, taken as it looks."),
+                    live=given(BEAM, MOVEMENT)(lambda beam, movement: beam == "converging" and movement != "neutral"),
                 ),
             ),
         ),
-        Step(
+        LENS.step(
             skills.MOVEMENT_TO_LENS,
-            run=lambda known: {"lens": _LENS_FOR[known["as_plane"]]},
-            says=lambda known: {
-                "plus": "With wants plus.",
-                "minus": "Against wants minus.",
-                "stop": "Neither: this is neutral, so stop and check by leaning in.",
-            }[known["lens"]],
+            run=given(AS_PLANE)(lambda as_plane: _LENS_FOR[as_plane]),
+            says=given(LENS)(
+                lambda lens: {
+                    "plus": "With wants plus.",
+                    "minus": "Against wants minus.",
+                    "stop": "Neither: this is neutral, so stop and check by leaning in.",
+                }[lens]
+            ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"lens": _LENS_FOR[OPPOSITE[known["as_plane"]]]},
-                    says=lambda known: f"{known['lens'].capitalize()} given to {known['as_plane']}.",
-                    live=lambda known: known["as_plane"] != "neutral",
+                    run=given(AS_PLANE)(lambda as_plane: _LENS_FOR[OPPOSITE[as_plane]]),
+                    says=given(LENS, AS_PLANE)(lambda lens, as_plane: f"{lens.capitalize()} given to {as_plane}."),
+                    live=given(AS_PLANE)(lambda as_plane: as_plane != "neutral"),
                 ),
                 Slip(
                     PAST_NEUTRAL,
-                    run=lambda _: {"lens": "plus"},
-                    says=lambda _: "More plus added at neutral.",
-                    live=lambda known: known["as_plane"] == "neutral",
+                    run=given()(lambda: "plus"),
+                    says=given()(lambda: "More plus added at neutral."),
+                    live=given(AS_PLANE)(lambda as_plane: as_plane == "neutral"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"lens": known["lens"]},
-    found=lambda known: (
-        _IN_WORDS[known["movement"]],
-        f"The sleeve is in the {BEAMS.write(known['beam'])}.",
+    answer=as_found(LENS),
+    found=given(MOVEMENT, BEAM)(
+        lambda movement, beam: (
+            _IN_WORDS[movement],
+            f"The sleeve is in the {BEAMS.write(beam)}.",
+        )
     ),
-    question=lambda _: "Which lens next?",
+    question=asking("Which lens next?"),
     figure=_seen,
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
@@ -156,29 +176,31 @@ next_lens = CaseType(
 
 def _draw_predict(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
-    return {
-        "rx": eye,
-        "in_place": SphCyl(chance.stepped(-6, 6, 0.5)),
-        "distance_cm": pick_distance(chance, settings),
-    }
+    return given(RX, IN_PLACE, DISTANCE).to(eye, SphCyl(chance.stepped(-6, 6, 0.5)), pick_distance(chance, settings))
 
 
-def _left(known: Known, *, vergence: float, in_place: float) -> dict[str, Any]:
-    at = known["meridians"]
-    lenses = [known["in_place"].power_at(meridian) * in_place for meridian in at]
-    return {
-        "left": tuple(eye + vergence * known["vergence"] - lens for eye, lens in zip(known["eye"], lenses, strict=True))
-    }
+def _left(*, distance: float = 1, lens: float = 1) -> Rule[tuple[float, ...]]:
+    """Add so many times the vergence to what the eye needs in each meridian, and take off as often what is in place."""
+
+    def run(at: tuple[float, ...], in_place: SphCyl, off: float, eye: tuple[float, ...]) -> tuple[float, ...]:
+        lenses = [in_place.power_at(meridian) * lens for meridian in at]
+        return tuple(need + distance * off - taken for need, taken in zip(eye, lenses, strict=True))
+
+    return given(MERIDIANS, IN_PLACE, VERGENCE, EYE)(run)
 
 
-def _movements(known: Known, turn: Callable[[str], str] = str) -> dict[str, Any]:
-    return {"movements": tuple(turn(movement_for(left)) for left in known["left"])}
+def _movements(turn: Callable[[str], str]) -> Rule[tuple[str, ...]]:
+    return given(LEFT)(lambda left: tuple(turn(movement_for(one)) for one in left))
 
 
-def _left_words(known: Known) -> str:
-    return f"Still wanted: {listed(known['left'])}."
+def _left_words(left: tuple[float, ...]) -> str:
+    return f"Still wanted: {listed(left)}."
 
 
+RX = Field("rx", "Net prescription of the eye", Lens())
+IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
+ALONG = Field("along", "Along the axis of that prescription", MOVEMENTS)
+ACROSS = Field("across", "Across the axis of that prescription", MOVEMENTS)
 predict_movement = CaseType(
     id="predict-movement",
     title="Foretelling the movement",
@@ -187,77 +209,87 @@ predict_movement = CaseType(
     seconds=12,
     findings=Group(
         (
-            Field("rx", "Net prescription of the eye", Lens()),
-            Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0)),
+            RX,
+            IN_PLACE,
             DISTANCE,
         )
     ),
     asks=(
-        Field("along", "Along the axis of that prescription", MOVEMENTS),
-        Field("across", "Across the axis of that prescription", MOVEMENTS),
+        ALONG,
+        ACROSS,
     ),
     draw=_draw_predict,
-    begin=lambda findings: {
-        "meridians": (findings["rx"].axis, across(findings["rx"].axis)),
-        "vergence": working_vergence(findings["distance_cm"]),
-    },
+    begin=given(MERIDIANS, VERGENCE).by(
+        given(RX, DISTANCE)(lambda rx, distance_cm: ((rx.axis, across(rx.axis)), working_vergence(distance_cm)))
+    ),
     steps=(
-        Step(
+        EYE.step(
             skills.EYE_IN_MERIDIANS,
-            run=lambda known: {"eye": tuple(known["rx"].power_at(meridian) for meridian in known["meridians"])},
-            says=lambda known: (
-                f"The eye wants {signed(known['eye'][0])} along {degrees(known['meridians'][0])} and "
-                f"{signed(known['eye'][1])} along {degrees(known['meridians'][1])}."
+            run=given(RX, MERIDIANS)(lambda rx, meridians: tuple(rx.power_at(meridian) for meridian in meridians)),
+            says=given(EYE, MERIDIANS)(
+                lambda eye, meridians: (
+                    f"The eye wants {signed(eye[0])} along {degrees(meridians[0])} and "
+                    f"{signed(eye[1])} along {degrees(meridians[1])}."
+                )
             ),
         ),
-        Step(
+        LEFT.step(
             skills.POWER_LEFT,
-            run=lambda known: _left(known, vergence=1, in_place=1),
-            says=lambda known: (
-                f"Add {size(known['vergence'])} for {write_distance(known['distance_cm'])}, take off what is "
-                f"in place. {_left_words(known)}"
+            run=_left(),
+            says=given(VERGENCE, DISTANCE, LEFT)(
+                lambda vergence, distance_cm, left: (
+                    f"Add {size(vergence)} for {write_distance(distance_cm)}, take off what is "
+                    f"in place. {_left_words(left)}"
+                )
             ),
             slips=(
                 Slip(
                     skills.DISTANCE_IGNORED,
-                    run=lambda known: _left(known, vergence=0, in_place=1),
-                    says=lambda known: f"The distance left out. {_left_words(known)}",
+                    run=_left(distance=0),
+                    says=given(LEFT)(lambda left: f"The distance left out. {_left_words(left)}"),
                 ),
                 Slip(
                     skills.LENSES_IGNORED,
-                    run=lambda known: _left(known, vergence=1, in_place=0),
-                    says=lambda known: f"The lens in place left out. {_left_words(known)}",
-                    live=lambda known: known["in_place"].strongest > NEUTRAL_ZONE,
+                    run=_left(lens=0),
+                    says=given(LEFT)(lambda left: f"The lens in place left out. {_left_words(left)}"),
+                    live=given(IN_PLACE)(lambda in_place: in_place.strongest > NEUTRAL_ZONE),
                 ),
             ),
         ),
-        Step(
+        MOVES.step(
             skills.POWER_TO_MOVEMENT,
-            run=_movements,
-            says=lambda known: f"Plus still wanted is with, minus is against: {' and '.join(known['movements'])}.",
+            run=_movements(str),
+            says=given(MOVES)(
+                lambda movements: f"Plus still wanted is with, minus is against: {' and '.join(movements)}."
+            ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: _movements(known, lambda movement: OPPOSITE[movement]),
-                    says=lambda known: f"The other way round: {' and '.join(known['movements'])}.",
+                    run=_movements(lambda movement: OPPOSITE[movement]),
+                    says=given(MOVES)(lambda movements: f"The other way round: {' and '.join(movements)}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"along": known["movements"][0], "across": known["movements"][1]},
-    found=lambda known: (
-        f"The eye's net prescription is {as_written(known['rx'])}.",
-        f"In place: {as_written(known['in_place'])}.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
+    answer=given(ALONG, ACROSS).by(given(MOVES)(lambda movements: (movements[0], movements[1]))),
+    found=given(RX, IN_PLACE, DISTANCE)(
+        lambda rx, in_place, distance_cm: (
+            f"The eye's net prescription is {as_written(rx)}.",
+            f"In place: {as_written(in_place)}.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+        )
     ),
-    question=lambda known: (
-        f"Which movement do you expect along the {degrees(known['rx'].axis)} meridian (streak at "
-        f"{degrees(across(known['rx'].axis))}), and along the {degrees(across(known['rx'].axis))} meridian (streak at "
-        f"{degrees(known['rx'].axis)})?"
+    question=given(RX)(
+        lambda rx: (
+            f"Which movement do you expect along the {degrees(rx.axis)} meridian (streak at "
+            f"{degrees(across(rx.axis))}), and along the {degrees(across(rx.axis))} meridian (streak at "
+            f"{degrees(rx.axis)})?"
+        )
     ),
-    figure=lambda known, uid: trial_frame((known["in_place"],), uid=uid, distance_cm=known["distance_cm"]),
+    figure=given(IN_PLACE, DISTANCE).drawing(
+        lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
+    ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    form=lambda _: None,
     sources=("optics: derived in DEVELOPERS.md, The reflex",),
 )
 

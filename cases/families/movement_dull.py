@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -15,11 +14,12 @@ from cases.figures import Figure
 from cases.figures_odd import odd_reflex
 from cases.figures_reflex import Look
 from cases.figures_reflex import movement as draw_movement
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Power
 from cases.notation import write_distance
 from cases.steps import DISTANCE, lens_in_place, pick_distance
 from cases.vergence import working_vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 NEUTRAL_OR_DULL = Skill("neutral-or-dull", "telling neutral from a reflex too dull to move")
 ACT_ON_DULL = Skill("act-on-dull", "deciding what a dull reflex calls for")
@@ -65,7 +65,7 @@ LIGHTS = Choice(
         Option("absent", "none at all"),
     )
 )
-TRIED = Marks(
+MEASURES = Marks(
     (
         Option("large-plus", "a lens of +6.00 or more"),
         Option("large-minus", "a lens of −6.00 or more"),
@@ -95,6 +95,9 @@ VISIONS = Choice(
 )
 
 
+MEANING = Key[str]("meaning")
+
+
 def _draw_dull(chance: Chance, settings: Settings) -> dict[str, Any]:
     light = chance.among(("dull", "dull", "dull", "dull", "bright", "bright", "white", "absent"))
     tried: tuple[str, ...] = ()
@@ -106,39 +109,39 @@ def _draw_dull(chance: Chance, settings: Settings) -> dict[str, Any]:
         )
     distance = pick_distance(chance, settings)
     in_place = working_vergence(distance) if light == "bright" else chance.stepped(-1, 2)
-    return {
-        "light": light,
-        "in_place": round(4 * in_place) / 4,
-        "distance_cm": distance,
-        "vision": chance.among(_VISION[light]),
-        "tried": tried,
-    }
+    return given(LIGHT, IN_PLACE, DISTANCE, VISION, TRIED).to(
+        light, round(4 * in_place) / 4, distance, chance.among(_VISION[light]), tried
+    )
 
 
-def _meaning(known: Known) -> str:
-    return {"bright": "neutral", "dull": "far", "white": "refer", "absent": "refer"}[known["light"]]
+def _meaning(light: str) -> str:
+    return {"bright": "neutral", "dull": "far", "white": "refer", "absent": "refer"}[light]
 
 
-def _all_tried(known: Known) -> bool:
-    return len(known["tried"]) == len(TRIED.options)
+def _all_tried(tried: tuple[str, ...]) -> bool:
+    return len(tried) == len(MEASURES.options)
 
 
-def _action(known: Known) -> str:
-    if known["meaning"] == "far":
-        return "refer" if _all_tried(known) else "search"
-    return {"neutral": "accept", "refer": "refer"}[known["meaning"]]
+def _action(meaning: str, tried: tuple[str, ...]) -> str:
+    if meaning == "far":
+        return "refer" if _all_tried(tried) else "search"
+    return {"neutral": "accept", "refer": "refer"}[meaning]
 
 
-def _meant(name: SlipName, meaning: str, words: str, live: Callable[[Known], bool]) -> Slip:
-    return Slip(name, run=lambda _: {"meaning": meaning}, says=lambda _: words, live=live)
+def _meant(name: SlipName, meaning: str, words: str, live: Rule[bool]) -> Slip[str]:
+    return Slip(name, run=given()(lambda: meaning), says=given()(lambda: words), live=live)
 
 
-def _acted(name: SlipName, action: str, words: str, live: Callable[[Known], bool]) -> Slip:
-    return Slip(name, run=lambda _: {"action": action}, says=lambda _: words, live=live)
+def _acted(name: SlipName, action: str, words: str, live: Rule[bool]) -> Slip[str]:
+    return Slip(name, run=given()(lambda: action), says=given()(lambda: words), live=live)
 
 
-def _searching(known: Known) -> bool:
-    return known["meaning"] == "far" and not _all_tried(known)
+TRIED = Field("tried", "Tried as well, without any change", MEASURES, default=())
+
+
+@given(MEANING, TRIED)
+def _searching(meaning: str, tried: tuple[str, ...]) -> bool:
+    return meaning == "far" and not _all_tried(tried)
 
 
 _MEANINGS = {
@@ -152,29 +155,39 @@ _ACTIONS_SAID = {
 }
 
 
-def _action_words(known: Known) -> str:
-    if known["meaning"] == "far" and known["action"] == "refer":
+ACTION = Field("action", "What next?", ACTIONS)
+
+
+@given(MEANING, ACTION, TRIED)
+def _action_words(meaning: str, action: str, tried: tuple[str, ...]) -> str:
+    if meaning == "far" and action == "refer":
         return "Neither large lenses nor a shorter distance changed anything: refer by the local path at once."
-    if known["action"] == "search":
-        left = TRIED.write([option.id for option in TRIED.options if option.id not in known["tried"]])
+    if action == "search":
+        left = MEASURES.write([option.id for option in MEASURES.options if option.id not in tried])
         return f"Not tried yet: {left}. Whatever the distance then is, allow for it."
-    return _ACTIONS_SAID[known["action"]]
+    return _ACTIONS_SAID[action]
 
 
-def _dull_figure(known: Known, uid: str) -> Figure | None:
-    if known["light"] == "bright":
+LIGHT = Field("light", "Light in the pupil", LIGHTS)
+
+
+@given(LIGHT).drawing
+def _dull_figure(uid: str, light: str) -> Figure | None:
+    if light == "bright":
         return draw_movement("neutral", uid=uid, look=Look(brightness="bright"), say=False)
-    if known["light"] == "absent":
+    if light == "absent":
         return None
-    return odd_reflex("dim" if known["light"] == "dull" else "white", uid=uid)
+    return odd_reflex("dim" if light == "dull" else "white", uid=uid)
 
 
-def _tried_words(known: Known) -> tuple[str, ...]:
-    if not known["tried"]:
+def _tried_words(tried: tuple[str, ...]) -> tuple[str, ...]:
+    if not tried:
         return ()
-    return (f"Tried as well, and it looked the same: {TRIED.write(known['tried'])}.",)
+    return (f"Tried as well, and it looked the same: {MEASURES.write(tried)}.",)
 
 
+IN_PLACE = Field("in_place", "Sphere in place", Power(), default=0.0)
+VISION = Field("vision", "Vision with that lens and the working distance taken off", VISIONS)
 dull_reflex = CaseType(
     id="dull-reflex",
     title="Neutral, or too far off to move",
@@ -183,64 +196,79 @@ dull_reflex = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("light", "Light in the pupil", LIGHTS),
-            Field("in_place", "Sphere in place", Power(), default=0.0),
+            LIGHT,
+            IN_PLACE,
             DISTANCE,
-            Field("vision", "Vision with that lens and the working distance taken off", VISIONS),
-            Field("tried", "Tried as well, without any change", TRIED, default=()),
+            VISION,
+            TRIED,
         )
     ),
-    asks=(Field("action", "What next?", ACTIONS),),
+    asks=(ACTION,),
     draw=_draw_dull,
-    begin=lambda _: {},
     steps=(
-        Step(
+        MEANING.step(
             NEUTRAL_OR_DULL,
-            run=lambda known: {"meaning": _meaning(known)},
-            says=lambda known: _MEANINGS[known["meaning"]],
+            run=given(LIGHT)(lambda light: _meaning(light)),
+            says=given(MEANING)(lambda meaning: _MEANINGS[meaning]),
             slips=(
                 _meant(
-                    skills.DULL_AS_NEUTRAL, "neutral", "No movement taken for neutral.", lambda k: k["light"] == "dull"
+                    skills.DULL_AS_NEUTRAL,
+                    "neutral",
+                    "No movement taken for neutral.",
+                    given(LIGHT)(lambda light: light == "dull"),
                 ),
-                _meant(NEUTRAL_DOUBTED, "far", "Taken for a hidden error.", lambda k: k["light"] == "bright"),
+                _meant(
+                    NEUTRAL_DOUBTED, "far", "Taken for a hidden error.", given(LIGHT)(lambda light: light == "bright")
+                ),
                 _meant(
                     ABSENT_AS_DULL,
                     "far",
                     "Taken for a large error.",
-                    lambda known: known["light"] in ("white", "absent") and not _all_tried(known),
+                    given(LIGHT, TRIED)(lambda light, tried: light in ("white", "absent") and not _all_tried(tried)),
                 ),
             ),
         ),
-        Step(
+        ACTION.step(
             ACT_ON_DULL,
-            run=lambda known: {"action": _action(known)},
+            run=given(MEANING, TRIED)(lambda meaning, tried: _action(meaning, tried)),
             says=_action_words,
             slips=(
                 _acted(QUARTER_STEPS, "quarters", "Small steps gone on with.", _searching),
                 _acted(REFERRED_BEFORE_LOOKING, "refer", "Referred before looking further.", _searching),
-                _acted(LEFT_TO_SUBJECTIVE, "leave", "Left to the subjective.", lambda known: known["meaning"] == "far"),
+                _acted(
+                    LEFT_TO_SUBJECTIVE,
+                    "leave",
+                    "Left to the subjective.",
+                    given(MEANING)(lambda meaning: meaning == "far"),
+                ),
                 _acted(
                     KEPT_TRYING,
                     "search",
                     "More lenses tried.",
-                    lambda known: known["meaning"] == "far" and _all_tried(known),
+                    given(MEANING, TRIED)(lambda meaning, tried: meaning == "far" and _all_tried(tried)),
                 ),
-                _acted(PAST_NEUTRAL, "quarters", "Another lens added at neutral.", lambda k: k["meaning"] == "neutral"),
+                _acted(
+                    PAST_NEUTRAL,
+                    "quarters",
+                    "Another lens added at neutral.",
+                    given(MEANING)(lambda meaning: meaning == "neutral"),
+                ),
             ),
         ),
     ),
-    answer=lambda known: {"action": known["action"]},
-    found=lambda known: (
-        f"Streak swept both ways with {lens_in_place(known['in_place'], 'DS in place')}, sight hole "
-        f"{write_distance(known['distance_cm'])} from the pupil: nothing is seen to travel.",
-        f"Light in the pupil: {LIGHTS.write(known['light'])}. The pupil is of ordinary size.",
-        f"Vision, with the working distance allowed for: {known['vision']}.",
-        *_tried_words(known),
+    answer=as_found(ACTION),
+    found=given(IN_PLACE, DISTANCE, LIGHT, VISION, TRIED)(
+        lambda in_place, distance_cm, light, vision, tried: (
+            f"Streak swept both ways with {lens_in_place(in_place, 'DS in place')}, sight hole "
+            f"{write_distance(distance_cm)} from the pupil: nothing is seen to travel.",
+            f"Light in the pupil: {LIGHTS.write(light)}. The pupil is of ordinary size.",
+            f"Vision, with the working distance allowed for: {vision}.",
+            *_tried_words(tried),
+        )
     ),
-    question=lambda _: "What do you do next?",
+    question=asking("What do you do next?"),
     figure=_dull_figure,
     needs=("near-or-far",),
-    form=lambda _: None,
     sources=(
         "a continuing-education answer on high errors (large lenses, shorter distance); common practice",
         "red-reflex guidance: Childhood Eye Cancer Trust page for optometrists; NICE NG12",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -12,10 +11,11 @@ from cases.chance import Chance
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_log import lens_log
+from cases.keys import Key, Rule, Slip, asking, given
 from cases.kinds import Power
-from cases.logs import LensLog, Log, Tried, bracket, line_words
+from cases.logs import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.steps import signed
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 SORT_LOG = Skill("sort-log", "putting the lenses tried in order")
 
@@ -38,6 +38,12 @@ NEUTRAL_PASSED_OVER = SlipName(
 
 
 # --- between with and against ------------------------------------------------------------------------------------
+
+
+LOW = Key[float | None]("low")
+NEUTRAL = Key[tuple[float, ...]]("neutral")
+HIGH = Key[float | None]("high")
+CENTRE = Key[float]("centre")
 
 
 def draw_log(chance: Chance, centre: float, *, sides: tuple[float, ...] = (0.25, 0.5)) -> Log:
@@ -72,7 +78,7 @@ def _draw_bracket(chance: Chance, settings: Settings) -> dict[str, Any]:
     log = draw_log(chance, centre, sides=sides)
     if any(one.lens * 4 % 1 for one in log):
         log = tuple(Tried(one.lens + 0.125, one.movement) for one in log)
-    return {"log": log}
+    return LOG.to(log)
 
 
 def _by_time(log: Log) -> tuple[float, float] | None:
@@ -81,113 +87,136 @@ def _by_time(log: Log) -> tuple[float, float] | None:
     return (withs[-1], againsts[-1]) if withs and againsts else None
 
 
-def _sorted(known: Known) -> dict[str, Any]:
-    found = bracket(known["log"])
-    return {"low": found.low, "neutral": found.neutral, "high": found.high}
+def _last_of_each(log: Log) -> tuple[float | None, tuple[float, ...], float | None]:
+    last_with, last_against = _by_time(log) or (0, 0)
+    return last_with, (), last_against
 
 
-def _last_tried_differs(known: Known) -> bool:
-    found = bracket(known["log"])
-    return not found.neutral and _by_time(known["log"]) not in (None, (found.low, found.high))
+LOG = Field("log", "Lenses tried, with the movement behind each", LensLog())
 
 
-def _ends_words(known: Known) -> str:
+@given(LOG)
+def _sorted(log: tuple[Tried, ...]) -> tuple[float | None, tuple[float, ...], float | None]:
+    found = bracket(log)
+    return (found.low, found.neutral, found.high)
+
+
+@given(LOG)
+def _last_tried_differs(log: tuple[Tried, ...]) -> bool:
+    found = bracket(log)
+    return not found.neutral and _by_time(log) not in (None, (found.low, found.high))
+
+
+@given(LOW, NEUTRAL, HIGH)
+def _ends_words(low: float | None, neutral: tuple[float, ...], high: float | None) -> str:
     parts = []
-    if known["low"] is not None:
-        parts.append(f"with up to {signed(known['low'])}")
-    if known["neutral"]:
-        parts.append(f"neutral at {', '.join(signed(one) for one in known['neutral'])}")
-    if known["high"] is not None:
-        parts.append(f"against from {signed(known['high'])}")
+    if low is not None:
+        parts.append(f"with up to {signed(low)}")
+    if neutral:
+        parts.append(f"neutral at {', '.join(signed(one) for one in neutral)}")
+    if high is not None:
+        parts.append(f"against from {signed(high)}")
     return f"In order: {', '.join(parts)}."
 
 
-def _middle(known: Known) -> float:
-    ends = (known["neutral"][0], known["neutral"][-1]) if known["neutral"] else (known["low"], known["high"])
+def _lens(end: float | None) -> float:
+    if end is None:
+        raise NoEndPoint("no lens left that movement")
+    return end
+
+
+def _middle(neutral: tuple[float, ...], low: float | None, high: float | None) -> float:
+    ends = (neutral[0], neutral[-1]) if neutral else (_lens(low), _lens(high))
     return math.fsum(ends) / 2
 
 
-def _centre_words(known: Known) -> str:
-    if len(known["neutral"]) == 1:
-        return f"Neutral was seen with one lens: {signed(known['centre'])}."
-    between = "neutral lenses" if known["neutral"] else "last with and the first against"
-    return f"Half-way between the {between}: {signed(known['centre'])}."
+@given(NEUTRAL, CENTRE)
+def _centre_words(neutral: tuple[float, ...], centre: float) -> str:
+    if len(neutral) == 1:
+        return f"Neutral was seen with one lens: {signed(centre)}."
+    between = "neutral lenses" if neutral else "last with and the first against"
+    return f"Half-way between the {between}: {signed(centre)}."
 
 
-def _taken(name: SlipName, value: Callable[[Known], float], words: str, live: Callable[[Known], bool]) -> Slip:
+def _taken(name: SlipName, value: Rule[float], words: str, live: Rule[bool]) -> Slip[float]:
     return Slip(
         name,
-        run=lambda known: {"centre": value(known)},
-        says=lambda known: f"{words}: {signed(known['centre'])}.",
+        run=value,
+        says=given(CENTRE)(lambda centre: f"{words}: {signed(centre)}."),
         live=live,
     )
 
 
-def _has(name: str) -> Callable[[Known], bool]:
-    return lambda known: known[name] is not None
+def _has(end: Key[float | None]) -> Rule[bool]:
+    return given(end)(lambda end: end is not None)
 
 
 bracket_steps = (
-    Step(
+    given(LOW, NEUTRAL, HIGH).step(
         SORT_LOG,
         run=_sorted,
         says=_ends_words,
         slips=(
             Slip(
                 LAST_TRIED,
-                run=lambda known: (
-                    dict(zip(("low", "high"), _by_time(known["log"]) or (0, 0), strict=True)) | {"neutral": ()}
+                run=given(LOG)(_last_of_each),
+                says=given(LOW, HIGH)(
+                    lambda low, high: f"Tried last: with at {signed(_lens(low))}, against at {signed(_lens(high))}."
                 ),
-                says=lambda known: f"Tried last: with at {signed(known['low'])}, against at {signed(known['high'])}.",
                 live=_last_tried_differs,
             ),
         ),
     ),
-    Step(
+    CENTRE.step(
         skills.CENTRE_END_POINT,
-        run=lambda known: {"centre": _middle(known)},
+        run=given(NEUTRAL, LOW, HIGH)(lambda neutral, low, high: _middle(neutral, low, high)),
         says=_centre_words,
         slips=(
-            _taken(skills.FIRST_AGAINST_TAKEN, lambda known: known["high"], "The first against taken", _has("high")),
-            _taken(skills.LAST_WITH_TAKEN, lambda known: known["low"], "The last with taken", _has("low")),
+            _taken(skills.FIRST_AGAINST_TAKEN, given(HIGH)(_lens), "The first against taken", _has(HIGH)),
+            _taken(skills.LAST_WITH_TAKEN, given(LOW)(_lens), "The last with taken", _has(LOW)),
             _taken(
                 FIRST_NEUTRAL_TAKEN,
-                lambda known: known["neutral"][0],
+                given(NEUTRAL)(lambda neutral: neutral[0]),
                 "The first neutral taken",
-                lambda known: len(known["neutral"]) > 1,
+                given(NEUTRAL)(lambda neutral: len(neutral) > 1),
             ),
             _taken(
                 NEUTRAL_PASSED_OVER,
-                lambda known: (known["low"] + known["high"]) / 2,
+                given(LOW, HIGH)(lambda low, high: (_lens(low) + _lens(high)) / 2),
                 "Half-way from the last with to the first against",
-                lambda known: (
-                    bool(known["neutral"])
-                    and None not in (known["low"], known["high"])
-                    and (known["low"] + known["high"]) / 2 != _middle(known)
+                given(NEUTRAL, LOW, HIGH)(
+                    lambda neutral, low, high: (
+                        bool(neutral)
+                        and low is not None
+                        and high is not None
+                        and (low + high) / 2 != _middle(neutral, low, high)
+                    )
                 ),
             ),
         ),
     ),
 )
 
+SPHERE = Field("sphere", "Sphere at the end-point, the distance still in", Power())
 bracket_end_point = CaseType(
     id="bracket-end-point",
     title="The end-point between with and against",
     family=FAMILY,
     level="novice",
     seconds=12,
-    findings=Group((Field("log", "Lenses tried, with the movement behind each", LensLog()),)),
-    asks=(Field("sphere", "Sphere at the end-point, the distance still in", Power()),),
+    findings=Group((LOG,)),
+    asks=(SPHERE,),
     draw=_draw_bracket,
-    begin=lambda _: {},
     steps=bracket_steps,
-    answer=lambda known: {"sphere": known["centre"]},
-    found=lambda known: (
-        "One meridian, one sphere at a time, in the order of trying; plane-mirror setting.",
-        *(f"{line_words(one)}" for one in known["log"]),
+    answer=SPHERE.by(given(CENTRE)(lambda centre: centre)),
+    found=given(LOG)(
+        lambda log: (
+            "One meridian, one sphere at a time, in the order of trying; plane-mirror setting.",
+            *(f"{line_words(one)}" for one in log),
+        )
     ),
-    question=lambda _: "Which sphere is the end-point of this meridian, before the distance comes off?",
-    figure=lambda known, uid: lens_log(known["log"], uid=uid),
+    question=asking("Which sphere is the end-point of this meridian, before the distance comes off?"),
+    figure=given(LOG).drawing(lambda uid, log: lens_log(log, uid=uid)),
     needs=("next-lens",),
     sources=("common practice, no published source; neutral is a zone, judged to 0.25 D at best: Jpn J Vis Sci 2010",),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from itertools import pairwise
 from typing import Any
 
@@ -13,12 +13,13 @@ from cases.choices import Choice, Option, Order
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_compare import View, side_by_side
+from cases.keys import Key, Rule, Slip, as_found, asking, given, given_all
 from cases.kinds import BadFinding, Power
 from cases.looks import Seen, seen
 from cases.notation import write_distance
 from cases.steps import DISTANCE, pick_distance
 from cases.vergence import vergence
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 STEP_SIZE = Skill("step-size", "choosing how large a lens step to take")
 
@@ -57,67 +58,81 @@ SPEEDS_DRAWN = (3.0, 2.0, 1.0, 0.5, 0.28)
 """Speeds of the reflexes drawn, as shares of the streak's, one from each grade of words."""
 
 
+WANTED = tuple(Field(name, f"Still wanted at reflex {name.upper()}, plus for with", Power()) for name in NAMES)
+ORDER = Field("order", "The reflexes, the one nearest to neutral first", REFLEXES)
+STEP = Field("step", "Next lens step at reflex A", STEPS)
+LOOKS = Key[Mapping[str, Seen]]("looks")
+NEAR = Key[bool]("near")
+
+
 def _draw_order(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     speeds = chance.shuffled(SPEEDS_DRAWN)
     while speeds[0] in (1.0, 2.0):
         speeds = [*speeds[1:], speeds[0]]
-    left = {
-        name: round(vergence(distance) / speed, 2) * chance.among((-1, 1, 1))
-        for name, speed in zip(NAMES, speeds, strict=False)
-    }
+    left = [round(vergence(distance) / speed, 2) * chance.among((-1, 1, 1)) for speed in speeds[: len(NAMES)]]
     if settings.level == "novice":
-        left = {name: abs(power) for name, power in left.items()}
-    return {**left, "distance_cm": distance}
+        left = [abs(power) for power in left]
+    return given_all(WANTED).to(*left) | DISTANCE.to(distance)
 
 
-def _begin_order(findings: Known) -> dict[str, Any]:
-    looks = {name: seen(findings[name], findings["distance_cm"]) for name in NAMES}
-    if len({abs(findings[name]) for name in NAMES}) < len(NAMES):
-        raise BadFinding([findings[name] for name in NAMES], "the three must lie at different distances from neutral")
+@given(given_all(WANTED)(lambda *left: left), DISTANCE)
+def _looks(left: tuple[float, ...], distance_cm: float) -> Mapping[str, Seen]:
+    looks = {name: seen(power, distance_cm) for name, power in zip(NAMES, left, strict=True)}
+    if len(set(map(abs, left))) < len(left):
+        raise BadFinding(list(left), "the three must lie at different distances from neutral")
     if looks["a"].movement == "neutral":
-        raise BadFinding(findings["a"], "reflex A is neutral already: more than 0.12 D must be wanted")
-    return {"looks": looks}
+        raise BadFinding(left[0], "reflex A is neutral already: more than 0.12 D must be wanted")
+    return looks
 
 
-def _ranked(known: Known, far: Callable[[Seen], float]) -> tuple[str, ...]:
-    return tuple(sorted(NAMES, key=lambda name: far(known["looks"][name])))
+_at_a = given(LOOKS)(lambda looks: looks["a"])
 
 
-def _look(far: Callable[[Seen], float], near: Callable[[Seen], bool]) -> Callable[[Known], dict[str, Any]]:
+def _ranked(looks: Mapping[str, Seen], far: Callable[[Seen], float]) -> tuple[str, ...]:
+    return tuple(sorted(NAMES, key=lambda name: far(looks[name])))
+
+
+def _look(far: Callable[[Seen], float], near: Callable[[Seen], bool]) -> Rule[tuple[tuple[str, ...], bool]]:
     """Rank the reflexes by how far off they are held to be, and say whether A is held to be near."""
-    return lambda known: {"order": _ranked(known, far), "near": near(known["looks"]["a"])}
+    return given(LOOKS, _at_a)(lambda looks, look: (_ranked(looks, far), near(look)))
 
 
 def _is_near(look: Seen) -> bool:
     return look.speed > 1.2
 
 
-def _order_words(known: Known) -> str:
-    return ", then ".join(name.upper() for name in known["order"])
+def _order_words(order: tuple[str, ...]) -> str:
+    return ", then ".join(name.upper() for name in order)
 
 
 def _by_width(look: Seen) -> float:
     return -look.width
 
 
-def _widths_differ(known: Known) -> bool:
-    widths = sorted(look.width for look in known["looks"].values())
+@given(LOOKS)
+def _widths_differ(looks: Mapping[str, Seen]) -> bool:
+    widths = sorted(look.width for look in looks.values())
     apart = all(wide - narrow > 0.04 for narrow, wide in pairwise(widths))
-    return apart and _ranked(known, _by_width) != _right_order(known)
+    return apart and _ranked(looks, _by_width) != _right_order(looks)
 
 
-def _right_order(known: Known) -> tuple[str, ...]:
-    return _ranked(known, lambda look: abs(look.left))
+def _right_order(looks: Mapping[str, Seen]) -> tuple[str, ...]:
+    return _ranked(looks, lambda look: abs(look.left))
 
 
 def _side_first(look: Seen) -> float:
     return abs(look.left) + (100 if look.movement == "against" else 0)
 
 
-def _step(known: Known, *, near: bool, turn: int = 1) -> dict[str, Any]:
-    side = "plus" if known["looks"]["a"].left * turn > 0 else "minus"
-    return {"step": f"{side}-{'small' if near else 'large'}"}
+def _step(turn: int) -> Rule[str]:
+    return given(_at_a, NEAR)(
+        lambda look, near: f"{'plus' if look.left * turn > 0 else 'minus'}-{'small' if near else 'large'}"
+    )
+
+
+def _sign(step: str) -> str:
+    return step.split("-")[0]
 
 
 near_or_far = CaseType(
@@ -126,92 +141,88 @@ near_or_far = CaseType(
     family=FAMILY,
     level="novice",
     seconds=12,
-    findings=Group(
-        (*(Field(name, f"Still wanted at reflex {name.upper()}, plus for with", Power()) for name in NAMES), DISTANCE)
-    ),
-    asks=(
-        Field("order", "The reflexes, the one nearest to neutral first", REFLEXES),
-        Field("step", "Next lens step at reflex A", STEPS),
-    ),
+    findings=Group((*WANTED, DISTANCE)),
+    asks=(ORDER, STEP),
     draw=_draw_order,
-    begin=_begin_order,
+    begin=LOOKS.by(_looks),
     steps=(
-        Step(
+        given(ORDER, NEAR).step(
             skills.LOOK_TO_DISTANCE,
             run=_look(lambda look: abs(look.left), _is_near),
-            says=lambda known: (
-                f"The faster and brighter, the nearer: {_order_words(known)}. Reflex A is "
-                f"{known['looks']['a'].speed_words}, so it is {'near' if known['near'] else 'far off'}."
+            says=given(ORDER, _at_a, NEAR)(
+                lambda order, look, near: (
+                    f"The faster and brighter, the nearer: {_order_words(order)}. Reflex A is {look.speed_words}, "
+                    f"so it is {'near' if near else 'far off'}."
+                )
             ),
             slips=(
                 Slip(
                     skills.SPEED_REVERSED,
                     run=_look(lambda look: -abs(look.left), lambda look: not _is_near(look)),
-                    says=lambda known: f"The slower, the nearer: {_order_words(known)}.",
+                    says=given(ORDER)(lambda order: f"The slower, the nearer: {_order_words(order)}."),
                 ),
                 Slip(
                     WIDTH_ALONE,
                     run=_look(_by_width, lambda look: look.width >= 1),
-                    says=lambda known: f"The wider, the nearer: {_order_words(known)}.",
+                    says=given(ORDER)(lambda order: f"The wider, the nearer: {_order_words(order)}."),
                     live=_widths_differ,
                 ),
                 Slip(
                     skills.AGAINST_AS_FARTHER,
                     run=_look(_side_first, _is_near),
-                    says=lambda known: f"With before against: {_order_words(known)}.",
-                    live=lambda known: _ranked(known, _side_first) != _right_order(known),
+                    says=given(ORDER)(lambda order: f"With before against: {_order_words(order)}."),
+                    live=given(LOOKS)(lambda looks: _ranked(looks, _side_first) != _right_order(looks)),
                 ),
             ),
         ),
-        Step(
+        NEAR.step(
             STEP_SIZE,
-            run=lambda known: {"near": known["near"]},
-            says=lambda known: (
-                "Near neutral go on in small steps." if known["near"] else "Far from neutral take large steps."
+            run=given(NEAR)(lambda near: near),
+            says=given(NEAR)(
+                lambda near: "Near neutral go on in small steps." if near else "Far from neutral take large steps."
             ),
             slips=(
                 Slip(
                     LARGE_STEP_NEAR,
-                    run=lambda _: {"near": False},
-                    says=lambda _: "A large step taken near neutral.",
-                    live=lambda known: known["near"],
+                    run=given()(lambda: False),
+                    says=given()(lambda: "A large step taken near neutral."),
+                    live=given(NEAR)(lambda near: near),
                 ),
                 Slip(
                     SMALL_STEP_FAR,
-                    run=lambda _: {"near": True},
-                    says=lambda _: "A small step taken far from neutral.",
-                    live=lambda known: not known["near"],
+                    run=given()(lambda: True),
+                    says=given()(lambda: "A small step taken far from neutral."),
+                    live=given(NEAR)(lambda near: not near),
                 ),
             ),
         ),
-        Step(
+        STEP.step(
             skills.MOVEMENT_TO_LENS,
-            run=lambda known: _step(known, near=known["near"]),
-            says=lambda known: (
-                f"{known['looks']['a'].movement.capitalize()} wants {known['step'].split('-')[0]}: "
-                f"{STEPS.write(known['step'])}."
+            run=_step(1),
+            says=given(_at_a, STEP)(
+                lambda look, step: f"{look.movement.capitalize()} wants {_sign(step)}: {STEPS.write(step)}."
             ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: _step(known, near=known["near"], turn=-1),
-                    says=lambda known: (
-                        f"{known['step'].split('-')[0].capitalize()} given to {known['looks']['a'].movement}."
-                    ),
+                    run=_step(-1),
+                    says=given(_at_a, STEP)(lambda look, step: f"{_sign(step).capitalize()} given to {look.movement}."),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"order": known["order"], "step": known["step"]},
-    found=lambda known: (
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
-        *(f"Reflex {name.upper()}: {look.words}." for name, look in _begin_order(known)["looks"].items()),
+    answer=as_found(ORDER, STEP),
+    found=given(DISTANCE, _looks)(
+        lambda distance_cm, looks: (
+            f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+            *(f"Reflex {name.upper()}: {look.words}." for name, look in looks.items()),
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "Put the three in order, the one nearest to neutral first. And which lens step would you take next at reflex A?"
     ),
-    figure=lambda known, uid: side_by_side(
-        [View(name.upper(), 90, look) for name, look in _begin_order(known)["looks"].items()], uid=uid
+    figure=given(_looks).drawing(
+        lambda uid, looks: side_by_side([View(name.upper(), 90, look) for name, look in looks.items()], uid=uid)
     ),
     needs=("next-lens",),
     sources=(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from cases import skills
 from cases.casetype import CannotDraw, CaseType, Pair, Probe, Settings
@@ -10,14 +10,16 @@ from cases.chance import Chance
 from cases.choices import Choice, Option
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
+from cases.figures_reflex import Movement
 from cases.figures_reflex import movement as draw_movement
+from cases.keys import Key, Slip, as_found, asking, given
 from cases.kinds import BadFinding, Distance, Power
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance
 from cases.steps import DISTANCE, lens_in_place, pick_distance, signed
 from cases.sums import adding_up
 from cases.vergence import FARTHEST_CM, NEAREST_CM, near_a_metre, vergence
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FORETELL_LEAN = Skill("foretell-lean", "foretelling the movement on leaning")
 LEAN_TO_LENS = Skill("lean-to-lens", "changing the lens by what leaning shows")
@@ -50,7 +52,10 @@ CHANGES = Choice(
 ORDER_OF_MOVEMENTS = {"against": -1, "neutral": 0, "with": 1}
 
 
-def leaned_cm(findings: Known) -> float:
+LEANED_CM = Key[float]("leaned_cm", unit="cm")
+
+
+def leaned_cm(by_cm: float, lean: str, distance_cm: float) -> float:
     """Return the distance after leaning, in cm.
 
     Raises
@@ -58,10 +63,10 @@ def leaned_cm(findings: Known) -> float:
     BadFinding
         When the lean goes as far as the eye.
     """
-    by = findings["by_cm"] * (-1 if findings["lean"] == "in" else 1)
-    if not NEAREST_CM <= findings["distance_cm"] + by <= FARTHEST_CM:
-        raise BadFinding(findings["by_cm"], "lean by less than that: the sight hole must stay before the eye")
-    return float(findings["distance_cm"] + by)
+    by = by_cm * (-1 if lean == "in" else 1)
+    if not NEAREST_CM <= distance_cm + by <= FARTHEST_CM:
+        raise BadFinding(by_cm, "lean by less than that: the sight hole must stay before the eye")
+    return float(distance_cm + by)
 
 
 LEAST_SHIFT, MOST_SHIFT = 0.2, 2.0
@@ -79,20 +84,19 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     ]
     if not leans:
         raise CannotDraw("lean-test", f"in which leaning shows from {write_distance(distance)}")
-    return {
-        "in_place": chance.stepped(-5, 6),
-        "distance_cm": distance,
-        **chance.among(leans),
-        "seen": chance.among(("with", "against", "neutral")),
-    }
+    return (
+        given(IN_PLACE, DISTANCE).to(chance.stepped(-5, 6), distance)
+        | chance.among(leans)
+        | SEEN.to(chance.among(("with", "against", "neutral")))
+    )
 
 
-def _shift(known: Known) -> float:
-    return vergence(known["leaned_cm"]) - vergence(known["distance_cm"])
+def _shift(leaned_cm: float, distance_cm: float) -> float:
+    return vergence(leaned_cm) - vergence(distance_cm)
 
 
-def _lens_forgotten(known: Known) -> str:
-    return movement_for(known["in_place"] + known["shift"])
+def _lens_forgotten(in_place: float, shift: float) -> str:
+    return movement_for(in_place + shift)
 
 
 def _lens_for(seen: str, expected: str) -> str:
@@ -100,8 +104,8 @@ def _lens_for(seen: str, expected: str) -> str:
     return "plus" if gap > 0 else "minus" if gap < 0 else "keep"
 
 
-def _right_lens(known: Known) -> str:
-    return _lens_for(known["seen"], known["expected"])
+def _right_lens(seen: str, expected: str) -> str:
+    return _lens_for(seen, expected)
 
 
 LEANED_OR_LENS_FORGOTTEN: Pair = (
@@ -111,15 +115,25 @@ LEANED_OR_LENS_FORGOTTEN: Pair = (
 """A forgotten lens turns the movement round only where its sign is against the lean's; elsewhere it does no harm."""
 
 
-def _shift_words(known: Known) -> str:
-    leaned, upright, shift = vergence(known["leaned_cm"]), vergence(known["distance_cm"]), known["shift"]
+SHIFT = Field("shift", "Change of the working distance in dioptres", Power(exact=0.02, tolerance=0.04))
+
+
+@given(LEANED_CM, DISTANCE, SHIFT)
+def _shift_words(leaned_cm: float, distance_cm: float, shift: float) -> str:
+    leaned, upright = vergence(leaned_cm), vergence(distance_cm)
     digits = adding_up(shift, leaned, -upright)
     return (
-        f"{write_distance(known['leaned_cm'])} is {digits.size(leaned)} D and "
-        f"{write_distance(known['distance_cm'])} is {digits.size(upright)} D: a change of {digits.result(shift)}."
+        f"{write_distance(leaned_cm)} is {digits.size(leaned)} D and "
+        f"{write_distance(distance_cm)} is {digits.size(upright)} D: a change of {digits.result(shift)}."
     )
 
 
+IN_PLACE = Field("in_place", "Sphere that seemed neutral", Power())
+LEAN = Field("lean", "The examiner", LEANS)
+BY = Field("by_cm", "By how much", Distance(low=1, high=500))
+SEEN = Field("seen", "Movement that is then seen", MOVEMENTS)
+EXPECTED = Field("expected", "Movement to expect if it was neutral", MOVEMENTS)
+LENS = Field("lens", "What the movement seen calls for", CHANGES)
 lean_test = CaseType(
     id="lean-test",
     title="Trying the end-point by leaning",
@@ -128,98 +142,112 @@ lean_test = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("in_place", "Sphere that seemed neutral", Power()),
+            IN_PLACE,
             DISTANCE,
-            Field("lean", "The examiner", LEANS),
-            Field("by_cm", "By how much", Distance(low=1, high=500)),
-            Field("seen", "Movement that is then seen", MOVEMENTS),
+            LEAN,
+            BY,
+            SEEN,
         )
     ),
     asks=(
-        Field("shift", "Change of the working distance in dioptres", Power(exact=0.02, tolerance=0.04)),
-        Field("expected", "Movement to expect if it was neutral", MOVEMENTS),
-        Field("lens", "What the movement seen calls for", CHANGES),
+        SHIFT,
+        EXPECTED,
+        LENS,
     ),
     draw=_draw_lean,
-    begin=lambda findings: {"leaned_cm": leaned_cm(findings)},
+    begin=LEANED_CM.by(given(BY, LEAN, DISTANCE)(lambda by_cm, lean, distance_cm: leaned_cm(by_cm, lean, distance_cm))),
     steps=(
-        Step(
+        SHIFT.step(
             skills.COMPARE_DISTANCES,
-            run=lambda known: {"shift": _shift(known)},
+            run=given(LEANED_CM, DISTANCE)(lambda leaned_cm, distance_cm: _shift(leaned_cm, distance_cm)),
             says=_shift_words,
             slips=(
                 Slip(
                     skills.DRIFT_BY_CENTIMETRES,
-                    run=lambda known: {"shift": (known["distance_cm"] - known["leaned_cm"]) / 100},
-                    says=lambda known: f"{known['by_cm']:g} cm taken as {signed(known['shift'])} D.",
-                    live=lambda known: not near_a_metre(known["distance_cm"], known["leaned_cm"]),
+                    run=given(DISTANCE, LEANED_CM)(lambda distance_cm, leaned_cm: (distance_cm - leaned_cm) / 100),
+                    says=given(BY, SHIFT)(lambda by_cm, shift: f"{by_cm:g} cm taken as {signed(shift)} D."),
+                    live=given(DISTANCE, LEANED_CM)(
+                        lambda distance_cm, leaned_cm: not near_a_metre(distance_cm, leaned_cm)
+                    ),
                 ),
             ),
         ),
-        Step(
+        EXPECTED.step(
             FORETELL_LEAN,
-            run=lambda known: {"expected": movement_for(known["shift"])},
-            says=lambda known: (
-                f"At neutral that much is then still wanted, {signed(known['shift'])}, so expect {known['expected']}."
+            run=given(SHIFT)(lambda shift: movement_for(shift)),
+            says=given(SHIFT, EXPECTED)(
+                lambda shift, expected: (
+                    f"At neutral that much is then still wanted, {signed(shift)}, so expect {expected}."
+                )
             ),
             slips=(
                 Slip(
                     LEANED_WRONG_WAY,
-                    run=lambda known: {"expected": OPPOSITE[movement_for(known["shift"])]},
-                    says=lambda known: f"Leaning {known['lean']}, {known['expected']} expected.",
-                    live=lambda known: movement_for(known["shift"]) != "neutral",
+                    run=given(SHIFT)(lambda shift: OPPOSITE[movement_for(shift)]),
+                    says=given(LEAN, EXPECTED)(lambda lean, expected: f"Leaning {lean}, {expected} expected."),
+                    live=given(SHIFT)(lambda shift: movement_for(shift) != "neutral"),
                 ),
                 Slip(
                     STILL_NEUTRAL,
-                    run=lambda _: {"expected": "neutral"},
-                    says=lambda _: "Neutral expected to stay neutral.",
-                    live=lambda known: movement_for(known["shift"]) != "neutral",
+                    run=given()(lambda: "neutral"),
+                    says=given()(lambda: "Neutral expected to stay neutral."),
+                    live=given(SHIFT)(lambda shift: movement_for(shift) != "neutral"),
                 ),
                 Slip(
                     skills.LENSES_IGNORED,
-                    run=lambda known: {"expected": _lens_forgotten(known)},
-                    says=lambda known: f"The eye without its lens: {known['expected']} expected.",
-                    live=lambda known: _lens_forgotten(known) != movement_for(known["shift"]),
+                    run=given(IN_PLACE, SHIFT)(lambda in_place, shift: _lens_forgotten(in_place, shift)),
+                    says=given(EXPECTED)(lambda expected: f"The eye without its lens: {expected} expected."),
+                    live=given(IN_PLACE, SHIFT)(
+                        lambda in_place, shift: _lens_forgotten(in_place, shift) != movement_for(shift)
+                    ),
                 ),
             ),
         ),
-        Step(
+        LENS.step(
             LEAN_TO_LENS,
-            run=lambda known: {"lens": _right_lens(known)},
-            says=lambda known: {
-                "keep": f"{known['seen'].capitalize()} is what neutral shows there: keep the lens.",
-                "plus": f"Where {known['expected']} was due, {known['seen']} lies to the with side: more plus.",
-                "minus": f"Where {known['expected']} was due, {known['seen']} lies to the against side: more minus.",
-            }[known["lens"]],
+            run=given(SEEN, EXPECTED)(lambda seen, expected: _right_lens(seen, expected)),
+            says=given(SEEN, EXPECTED, LENS)(
+                lambda seen, expected, lens: {
+                    "keep": f"{seen.capitalize()} is what neutral shows there: keep the lens.",
+                    "plus": f"Where {expected} was due, {seen} lies to the with side: more plus.",
+                    "minus": f"Where {expected} was due, {seen} lies to the against side: more minus.",
+                }[lens]
+            ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"lens": {"plus": "minus", "minus": "plus"}[_right_lens(known)]},
-                    says=lambda known: f"{known['lens'].capitalize()} taken instead.",
-                    live=lambda known: _right_lens(known) != "keep",
+                    run=given(SEEN, EXPECTED)(
+                        lambda seen, expected: {"plus": "minus", "minus": "plus"}[_right_lens(seen, expected)]
+                    ),
+                    says=given(LENS)(lambda lens: f"{lens.capitalize()} taken instead."),
+                    live=given(SEEN, EXPECTED)(lambda seen, expected: _right_lens(seen, expected) != "keep"),
                 ),
                 Slip(
                     LEAN_NOT_ALLOWED_FOR,
-                    run=lambda known: {"lens": _lens_for(known["seen"], "neutral")},
-                    says=lambda known: f"{known['seen'].capitalize()} answered as it looks.",
-                    live=lambda known: _lens_for(known["seen"], "neutral") != _right_lens(known),
+                    run=given(SEEN)(lambda seen: _lens_for(seen, "neutral")),
+                    says=given(SEEN)(lambda seen: f"{seen.capitalize()} answered as it looks."),
+                    live=given(SEEN, EXPECTED)(
+                        lambda seen, expected: _lens_for(seen, "neutral") != _right_lens(seen, expected)
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {name: known[name] for name in ("shift", "expected", "lens")},
-    found=lambda known: (
-        f"With {lens_in_place(known['in_place'], 'DS in place')} one meridian looks neutral at "
-        f"{write_distance(known['distance_cm'])}; plane-mirror setting.",
-        f"The examiner then {LEANS.write(known['lean'])} by {write_distance(known['by_cm'])}, to "
-        f"{write_distance(leaned_cm(known))}.",
-        f"Seen there: {known['seen']}.",
+    answer=as_found(SHIFT, EXPECTED, LENS),
+    found=given(IN_PLACE, DISTANCE, LEAN, BY, SEEN)(
+        lambda in_place, distance_cm, lean, by_cm, seen: (
+            f"With {lens_in_place(in_place, 'DS in place')} one meridian looks neutral at "
+            f"{write_distance(distance_cm)}; plane-mirror setting.",
+            f"The examiner then {LEANS.write(lean)} by {write_distance(by_cm)}, to "
+            f"{write_distance(leaned_cm(by_cm, lean, distance_cm))}.",
+            f"Seen there: {seen}.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "By how many dioptres does one over the distance change, to 0.01 (plus when it grows)? Which movement is to be "
         "expected there if the meridian was neutral? And what does the movement seen call for?"
     ),
-    figure=lambda known, uid: draw_movement(known["seen"], uid=uid),
+    figure=given(SEEN).drawing(lambda uid, seen: draw_movement(cast("Movement", seen), uid=uid)),
     needs=("distance-vergence", "next-lens"),
     twins=(LEANED_OR_LENS_FORGOTTEN,),
     probes=(Probe(LEANED_OR_LENS_FORGOTTEN, "lean-test"),),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,14 +16,28 @@ from cases.choices import Choice, Option
 from cases.families.movement import FAMILY
 from cases.fields import Field, Group
 from cases.figures_pupil import streak_in_pupil
-from cases.kinds import Angle, Lens, Meridian, Power, Scalar
+from cases.keys import Key, Rule, Slip, asking, given
+from cases.kinds import Angle, Lens, Power, Scalar
 from cases.lens import SphCyl, across, axis_gap, axis_of
 from cases.movements import OPPOSITE
 from cases.notation import read_quantity, write_distance
 from cases.retinoscope import NOUGHT, Look, Setting, look, residual, residual_matrix
-from cases.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens, read_meridian, signed, size
+from cases.shared_keys import EYE
+from cases.steps import (
+    DISTANCE,
+    MERIDIAN,
+    STREAK,
+    VERGENCE,
+    as_written,
+    degrees,
+    pick_distance,
+    pick_lens,
+    read_meridian,
+    signed,
+    size,
+)
 from cases.vergence import vergence
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 Vector = NDArray[np.float64]
 
@@ -123,11 +136,22 @@ class Ratio(Scalar):
         return f"too {'fast' if given > truth else 'slow'}: {self.write(given)} for {self.write(truth)}"
 
 
-SKEW = Angle(exact=1, tolerance=3, low=-90, high=90)
-
-
 NOT_SO_NEAR = 0.2
 """Nearer to neutral than so many D, and yet not there, the speed is a number that nobody could judge: none is drawn."""
+
+
+RX = Field("rx", "Net prescription of the eye", Lens())
+IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
+MOVEMENT = Field("movement", "Movement", REFLEX_MOVEMENTS)
+RESIDUAL = Field("residual", "Still wanted across the streak", Power(exact=0.03, tolerance=0.1))
+SPEED_RATIO = Field("speed_ratio", "Speed of the reflex, the streak's being 1", Ratio())
+SKEW = Field("skew", "Angle from streak to reflex, anticlockwise plus", Angle(exact=1, tolerance=3, low=-90, high=90))
+PULL = Key[float]("pull", unit="D")
+SPEED = Key[float | None]("speed")
+
+_setting = given(RX, IN_PLACE, DISTANCE)(
+    lambda rx, in_place, distance_cm: Setting(rx=rx, in_place=in_place, distance_cm=distance_cm)
+)
 
 
 def _draw_reflex(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -138,18 +162,10 @@ def _draw_reflex(chance: Chance, settings: Settings) -> dict[str, Any]:
         streak = axis_of(eye.axis + turn)
     else:
         streak = chance.among((eye.axis, across(eye.axis)))
-    drawn = {"rx": eye, "in_place": in_place, "distance_cm": pick_distance(chance, settings), "streak": streak}
-    if 0 < abs(look(_setting(drawn), streak).residual) < NOT_SO_NEAR:
-        return {**drawn, "in_place": in_place + SphCyl(0.5)}
+    drawn = given(RX, IN_PLACE, DISTANCE, STREAK).to(eye, in_place, pick_distance(chance, settings), streak)
+    if 0 < abs(residual(_setting(drawn), streak)) < NOT_SO_NEAR:
+        return drawn | IN_PLACE.to(in_place + SphCyl(0.5))
     return drawn
-
-
-def _setting(known: Known) -> Setting:
-    return Setting(rx=known["rx"], in_place=known["in_place"], distance_cm=known["distance_cm"])
-
-
-def _begin(findings: Known) -> dict[str, Any]:
-    return {"vergence": vergence(_setting(findings).distance_cm)}
 
 
 def _streak_vectors(streak: float) -> tuple[Vector, Vector]:
@@ -158,78 +174,74 @@ def _streak_vectors(streak: float) -> tuple[Vector, Vector]:
     return np.array([cos, sin]), np.array([-sin, cos])
 
 
-def _pull(known: Known) -> float:
+def _pull_in(setting: Setting, streak: float) -> float:
     """Return in D how much of what is wanted across the streak acts along it, and so turns the reflex."""
-    along, normal = _streak_vectors(known["streak"])
-    return float(along @ residual_matrix(_setting(known)) @ normal)
+    along, normal = _streak_vectors(streak)
+    return float(along @ residual_matrix(setting) @ normal)
 
 
-def _left(known: Known, *, distance: float = 1, lens: float = 1) -> dict[str, Any]:
-    in_place = known["in_place"].power_at(known["meridian"])
-    return {"residual": known["eye"] + distance * known["vergence"] - lens * in_place}
+_pull = given(_setting, STREAK)(_pull_in)
+_pulled = given(_pull)(lambda pull: abs(pull) > 0.01)
 
 
-def _shown(known: Known) -> Look:
-    """Return what the streak shows of an eye that wants `residual` across the streak and is pulled aside by `pull`."""
-    setting = _setting(known)
-    if (
-        abs(known["residual"] - residual(setting, known["streak"])) > NOUGHT
-        or abs(known["pull"] - _pull(known)) > NOUGHT
-    ):
-        along, normal = _streak_vectors(known["streak"])
-        mixed = np.outer(along, normal)
-        wanted = known["residual"] * np.outer(normal, normal) + known["pull"] * (mixed + mixed.T)
-        eye = SphCyl.from_power_matrix(wanted) - SphCyl(known["vergence"])
-        setting = replace(setting, rx=eye, in_place=SphCyl(0))
-    return look(setting, known["streak"])
-
-
-def _speed(known: Known) -> float | None:
-    ratio = _shown(known).speed_ratio
-    return None if math.isinf(ratio) else ratio
-
-
-def _size(known: Known) -> float:
-    return math.hypot(known["residual"], known["pull"])
-
-
-def _off_axis(known: Known) -> float:
-    return axis_gap(known["meridian"], known["rx"].axis)
-
-
-def _linear(known: Known) -> float:
-    return float(known["rx"].sphere + known["rx"].cylinder * _off_axis(known) / 90)
-
-
-def _eye(name: SlipName, power: Callable[[Known], float], words: str) -> Slip:
-    return Slip(
-        name,
-        run=lambda known: {"eye": power(known)},
-        says=lambda known: f"{words}: {signed(known['eye'])} along {degrees(known['meridian'])}.",
-        live=lambda known: abs(power(known) - known["rx"].power_at(known["meridian"])) > 0.005,
+def _left(*, distance: float = 1, lens: float = 1) -> Rule[float]:
+    """Add so many times the vergence to what the eye needs across the streak; take off as often what is in place."""
+    return given(EYE, VERGENCE, IN_PLACE, MERIDIAN)(
+        lambda eye, vergence, in_place, meridian: eye + distance * vergence - lens * in_place.power_at(meridian)
     )
 
 
-def _left_words(known: Known) -> str:
-    return f"still wanted along {degrees(known['meridian'])}: {signed(known['residual'])}."
+@given(_setting, STREAK, RESIDUAL, PULL, VERGENCE)
+def _shown(setting: Setting, streak: float, wanted: float, pull: float, vergence: float) -> Look:
+    """Return what the streak shows of an eye that wants so many D across the streak and is pulled aside by `pull`."""
+    if abs(wanted - residual(setting, streak)) > NOUGHT or abs(pull - _pull_in(setting, streak)) > NOUGHT:
+        along, normal = _streak_vectors(streak)
+        mixed = np.outer(along, normal)
+        eye = SphCyl.from_power_matrix(wanted * np.outer(normal, normal) + pull * (mixed + mixed.T))
+        setting = replace(setting, rx=eye - SphCyl(vergence), in_place=SphCyl(0))
+    return look(setting, streak)
 
 
-def _pulled(known: Known) -> bool:
-    return bool(abs(_pull(known)) > 0.01)
+def _size(residual: float, pull: float) -> float:
+    return math.hypot(residual, pull)
 
 
-def _pull_words(known: Known) -> str:
-    if not _pulled(known):
+def _off_axis(meridian: float, rx: SphCyl) -> float:
+    return axis_gap(meridian, rx.axis)
+
+
+@given(RX, MERIDIAN)
+def _linear(rx: SphCyl, meridian: float) -> float:
+    return float(rx.sphere + rx.cylinder * _off_axis(meridian, rx) / 90)
+
+
+def _eye(name: SlipName, power: Rule[float], words: str) -> Slip[float]:
+    return Slip(
+        name,
+        run=power,
+        says=given(EYE, MERIDIAN)(lambda eye, meridian: f"{words}: {signed(eye)} along {degrees(meridian)}."),
+        live=given(power, RX, MERIDIAN)(lambda power, rx, meridian: abs(power - rx.power_at(meridian)) > 0.005),
+    )
+
+
+def _left_words(meridian: float, residual: float) -> str:
+    return f"still wanted along {degrees(meridian)}: {signed(residual)}."
+
+
+@given(_pulled, PULL)
+def _pull_words(pulled: bool, pull: float) -> str:
+    if not pulled:
         return "This is a principal meridian, so nothing turns the reflex out of the streak."
-    return f"Off the principal meridians {size(known['pull'])} D act along the streak, which turns the reflex."
+    return f"Off the principal meridians {size(pull)} D act along the streak, which turns the reflex."
 
 
-def _speed_words(known: Known) -> str:
-    if known["speed"] is None:
+@given(SPEED, DISTANCE, VERGENCE, RESIDUAL, PULL)
+def _speed_words(speed: float | None, distance_cm: float, vergence: float, residual: float, pull: float) -> str:
+    if speed is None:
         return "Nothing is wanted at all: the pupil lights up at once, infinitely fast."
     return (
-        f"{write_distance(known['distance_cm'])} is {size(known['vergence'])} D; over the {size(_size(known))} D that "
-        f"act across the reflex that is {known['speed']:.2f} times the streak's speed."
+        f"{write_distance(distance_cm)} is {size(vergence)} D; over the {size(_size(residual, pull))} D that "
+        f"act across the reflex that is {speed:.2f} times the streak's speed."
     )
 
 
@@ -245,138 +257,140 @@ reflex = CaseType(
     family=FAMILY,
     level="expert",
     seconds=90,
-    findings=Group(
-        (
-            Field("rx", "Net prescription of the eye", Lens()),
-            Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0)),
-            DISTANCE,
-            Field("streak", "Long direction of the streak", Meridian()),
-        )
-    ),
-    asks=(
-        Field("movement", "Movement", REFLEX_MOVEMENTS),
-        Field("residual", "Still wanted across the streak", Power(exact=0.03, tolerance=0.1)),
-        Field("speed_ratio", "Speed of the reflex, the streak's being 1", Ratio()),
-        Field("skew", "Angle from streak to reflex, anticlockwise plus", SKEW),
-    ),
+    findings=Group((RX, IN_PLACE, DISTANCE, STREAK)),
+    asks=(MOVEMENT, RESIDUAL, SPEED_RATIO, SKEW),
     draw=_draw_reflex,
-    begin=_begin,
+    begin=VERGENCE.by(given(_setting)(lambda setting: vergence(setting.distance_cm))),
     steps=(
         read_meridian(),
-        Step(
+        EYE.step(
             skills.EYE_IN_MERIDIANS,
-            run=lambda known: {"eye": known["rx"].power_at(known["meridian"])},
-            says=lambda known: (
-                f"That lies {_off_axis(known):g}° from the axis; sphere and cylinder times the square of its sine make "
-                f"{signed(known['eye'])}."
+            run=given(RX, MERIDIAN)(lambda rx, meridian: rx.power_at(meridian)),
+            says=given(MERIDIAN, RX, EYE)(
+                lambda meridian, rx, eye: (
+                    f"That lies {_off_axis(meridian, rx):g}° from the axis; sphere and cylinder times the square of "
+                    f"its sine make {signed(eye)}."
+                )
             ),
             slips=(
-                _eye(CYLINDER_IGNORED, lambda known: known["rx"].sphere, "The sphere alone"),
+                _eye(CYLINDER_IGNORED, given(RX)(lambda rx: rx.sphere), "The sphere alone"),
                 _eye(skills.LINEAR_FRACTION, _linear, "The cylinder shared out by the angle"),
             ),
         ),
-        Step(
+        RESIDUAL.step(
             skills.POWER_LEFT,
-            run=_left,
-            says=lambda known: (
-                f"Add {size(known['vergence'])} for {write_distance(known['distance_cm'])}, take off what is in place; "
-                f"{_left_words(known)}"
+            run=_left(),
+            says=given(VERGENCE, DISTANCE, MERIDIAN, RESIDUAL)(
+                lambda vergence, distance_cm, meridian, residual: (
+                    f"Add {size(vergence)} for {write_distance(distance_cm)}, take off what is in place; "
+                    f"{_left_words(meridian, residual)}"
+                )
             ),
             slips=(
                 Slip(
                     skills.DISTANCE_IGNORED,
-                    run=lambda known: _left(known, distance=0),
-                    says=lambda known: f"The distance left out; {_left_words(known)}",
+                    run=_left(distance=0),
+                    says=given(MERIDIAN, RESIDUAL)(
+                        lambda meridian, residual: f"The distance left out; {_left_words(meridian, residual)}"
+                    ),
                 ),
                 Slip(
                     skills.LENSES_IGNORED,
-                    run=lambda known: _left(known, lens=0),
-                    says=lambda known: f"The lens in place left out; {_left_words(known)}",
-                    live=lambda known: abs(known["in_place"].power_at(known["meridian"])) > 0.005,
+                    run=_left(lens=0),
+                    says=given(MERIDIAN, RESIDUAL)(
+                        lambda meridian, residual: f"The lens in place left out; {_left_words(meridian, residual)}"
+                    ),
+                    live=given(IN_PLACE, MERIDIAN)(lambda in_place, meridian: abs(in_place.power_at(meridian)) > 0.005),
                 ),
             ),
         ),
-        Step(
+        PULL.step(
             FIND_PULL,
-            run=lambda known: {"pull": _pull(known)},
+            run=_pull,
             says=_pull_words,
             slips=(
                 Slip(
                     SKEW_LEFT_OUT,
-                    run=lambda _: {"pull": 0.0},
-                    says=lambda _: "The reflex taken to lie along the streak.",
+                    run=given()(lambda: 0.0),
+                    says=given()(lambda: "The reflex taken to lie along the streak."),
                     live=_pulled,
                 ),
                 Slip(
                     SKEW_REVERSED,
-                    run=lambda known: {"pull": -_pull(known)},
-                    says=lambda _: "The reflex turned to the other side.",
+                    run=given(_pull)(lambda pull: -pull),
+                    says=given()(lambda: "The reflex turned to the other side."),
                     live=_pulled,
                 ),
             ),
         ),
-        Step(
+        MOVEMENT.step(
             skills.POWER_TO_MOVEMENT,
-            run=lambda known: {"movement": _shown(known).movement},
-            says=lambda known: f"{signed(known['residual'])} still wanted: {known['movement']}.",
+            run=given(_shown)(lambda shown: shown.movement),
+            says=given(RESIDUAL, MOVEMENT)(lambda residual, movement: f"{signed(residual)} still wanted: {movement}."),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"movement": OPPOSITE[_shown(known).movement]},
-                    says=lambda known: f"The other way round: {known['movement']}.",
-                    live=lambda known: _shown(known).movement in ("with", "against"),
+                    run=given(_shown)(lambda shown: OPPOSITE[shown.movement]),
+                    says=given(MOVEMENT)(lambda movement: f"The other way round: {movement}."),
+                    live=given(_shown)(lambda shown: shown.movement in ("with", "against")),
                 ),
             ),
         ),
-        Step(
+        SPEED.step(
             FIND_SPEED,
-            run=lambda known: {"speed": _speed(known)},
+            run=given(_shown)(lambda shown: None if math.isinf(shown.speed_ratio) else shown.speed_ratio),
             says=_speed_words,
             slips=(
                 Slip(
                     SPEED_INVERTED,
-                    run=lambda known: {"speed": _size(known) / known["vergence"]},
-                    says=lambda known: f"Turned over: {known['speed']:.2f}.",
+                    run=given(RESIDUAL, PULL, VERGENCE)(
+                        lambda residual, pull, vergence: _size(residual, pull) / vergence
+                    ),
+                    says=given(SPEED)(lambda speed: f"Turned over: {speed:.2f}."),
                 ),
                 Slip(
                     DISTANCE_LEFT_OUT_OF_SPEED,
-                    run=lambda known: {"speed": 1 / _size(known)},
-                    says=lambda known: f"One over {size(_size(known))}: {known['speed']:.2f}.",
-                    live=lambda known: abs(known["vergence"] - 1) > 0.02,
+                    run=given(RESIDUAL, PULL)(lambda residual, pull: 1 / _size(residual, pull)),
+                    says=given(RESIDUAL, PULL, SPEED)(
+                        lambda residual, pull, speed: f"One over {size(_size(residual, pull))}: {speed:.2f}."
+                    ),
+                    live=given(VERGENCE)(lambda vergence: abs(vergence - 1) > 0.02),
                 ),
             ),
         ),
-        Step(
+        SKEW.step(
             FIND_SKEW,
-            run=lambda known: {"skew": _shown(known).skew},
-            says=lambda known: (
-                f"The reflex stands {abs(known['skew']):.0f}° {'anticlockwise' if known['skew'] > 0 else 'clockwise'} "
-                "from the streak."
-                if abs(known["skew"]) > 0.5
-                else "Reflex and streak lie along one line."
+            run=given(_shown)(lambda shown: shown.skew),
+            says=given(SKEW)(
+                lambda skew: (
+                    f"The reflex stands {abs(skew):.0f}° {'anticlockwise' if skew > 0 else 'clockwise'} "
+                    "from the streak."
+                    if abs(skew) > 0.5
+                    else "Reflex and streak lie along one line."
+                )
             ),
         ),
     ),
-    answer=lambda known: {
-        "movement": known["movement"],
-        "residual": known["residual"],
-        "speed_ratio": math.inf if known["speed"] is None else known["speed"],
-        "skew": known["skew"],
-    },
-    found=lambda known: (
-        f"The eye's net prescription is {as_written(known['rx'])}.",
-        f"In place: {as_written(known['in_place'])}.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
-        f"The streak lies along {degrees(known['streak'])}.",
+    answer=given(MOVEMENT, RESIDUAL, SPEED_RATIO, SKEW).by(
+        given(MOVEMENT, RESIDUAL, SPEED, SKEW)(
+            lambda movement, residual, speed, skew: (movement, residual, math.inf if speed is None else speed, skew)
+        )
     ),
-    question=lambda _: (
+    found=given(RX, IN_PLACE, DISTANCE, STREAK)(
+        lambda rx, in_place, distance_cm, streak: (
+            f"The eye's net prescription is {as_written(rx)}.",
+            f"In place: {as_written(in_place)}.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+            f"The streak lies along {degrees(streak)}.",
+        )
+    ),
+    question=asking(
         "Which movement will be seen, and what is still wanted across the streak, the distance taken exactly and to "
         "0.01? How fast is the reflex when the streak's speed is 1, and what is the angle from streak to reflex "
         "(anticlockwise plus, 0 along one line)?"
     ),
-    figure=lambda known, uid: streak_in_pupil(known["streak"], uid=uid, reflex=False),
+    figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, reflex=False)),
     needs=("predict-movement", "oblique-power"),
-    form=lambda _: None,
     twins=(SWEEP_OR_CYLINDER,),
     probes=(Probe(SWEEP_OR_CYLINDER, "reflex"),),
     sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),

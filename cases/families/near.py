@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -13,13 +12,15 @@ from cases.families.fixation import fixation_demand
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_distance import near_card
+from cases.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.kinds import BadFinding, Distance, Power
 from cases.lens import SphCyl
 from cases.notation import write_distance
+from cases.shared_keys import DEMAND
 from cases.steps import signed, size
 from cases.sums import adding_up
 from cases.vergence import vergence
-from cases.working import Known, Skill, Slip, SlipName, Step, always
+from cases.working import Skill, SlipName
 
 FAMILY = Family("near", "Cycloplegic and near", 6)
 
@@ -71,42 +72,45 @@ ANSWER_AS_LAG = SlipName(
 # --- the lag by lens ---------------------------------------------------------------------------------------------
 
 
-def _card(known: Known, uid: str) -> Figure:
-    lens = SphCyl(known["lens"]) if known["lens"] else None
-    return near_card(target_cm=known["target_cm"], scope_cm=known["target_cm"], lens=lens, uid=uid)
+LENS = Field("lens", "Sphere that neutralises at the plane of the target", Power())
+FOUND = Key[float]("found")
+
+
+@given(LENS, TARGET).drawing
+def _card(uid: str, its: float, target_cm: float) -> Figure:
+    lens = SphCyl(its) if its else None
+    return near_card(target_cm=target_cm, scope_cm=target_cm, lens=lens, uid=uid)
 
 
 def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
-    return {
-        "lens": chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
-        "target_cm": chance.among((33.0, 40.0, 40.0, 50.0)),
-    }
-
-
-def _lens_words(known: Known) -> tuple[str, ...]:
-    with_what = (
-        "no lens at all" if not known["lens"] else f"{signed(known['lens'])} DS held before the eye for a moment"
+    return given(LENS, TARGET).to(
+        chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
+        chance.among((33.0, 40.0, 40.0, 50.0)),
     )
+
+
+def _lens_words(lens: float, target_cm: float) -> tuple[str, ...]:
+    with_what = "no lens at all" if not lens else f"{signed(lens)} DS held before the eye for a moment"
     return (
-        f"The patient wears the habitual correction and reads a card {write_distance(known['target_cm'])} from the "
+        f"The patient wears the habitual correction and reads a card {write_distance(target_cm)} from the "
         "eye. Your sight hole is level with the card.",
         f"The reflex is neutral with {with_what}.",
     )
 
 
-def _no_distance(*more: Slip) -> Step:
-    return Step(
+def _no_distance(*more: Slip[float]) -> Step:
+    return FOUND.step(
         skills.NO_DISTANCE_DUE,
-        run=lambda known: {"found": known["lens"]},
-        says=lambda known: (
-            f"The eye looks at the card, level with the sight hole: nothing comes off {signed(known['found'])}."
+        run=given(LENS)(lambda lens: lens),
+        says=given(FOUND)(
+            lambda found: f"The eye looks at the card, level with the sight hole: nothing comes off {signed(found)}."
         ),
         slips=(
             Slip(
                 DISTANCE_OFF_LAG,
-                run=lambda known: {"found": known["lens"] - vergence(known["target_cm"])},
-                says=lambda known: (
-                    f"{size(vergence(known['target_cm']))} taken off for the distance: {signed(known['found'])}."
+                run=given(LENS, TARGET)(lambda lens, target_cm: lens - vergence(target_cm)),
+                says=given(TARGET, FOUND)(
+                    lambda target_cm, found: f"{size(vergence(target_cm))} taken off for the distance: {signed(found)}."
                 ),
             ),
             *more,
@@ -120,41 +124,41 @@ lag_lens = CaseType(
     family=FAMILY,
     level="competent",
     seconds=10,
-    findings=Group((Field("lens", "Sphere that neutralises at the plane of the target", Power()), TARGET)),
+    findings=Group((LENS, TARGET)),
     asks=(LAG,),
     draw=_draw_lag,
-    begin=lambda _: {},
     steps=(
         _no_distance(
             Slip(
                 ONE_FIFTY_OFF_LAG,
-                run=lambda known: {"found": known["lens"] - 1.5},
-                says=lambda known: f"1.50 taken off: {signed(known['found'])}.",
-                live=lambda known: abs(vergence(known["target_cm"]) - 1.5) > 0.02,
+                run=given(LENS)(lambda lens: lens - 1.5),
+                says=given(FOUND)(lambda found: f"1.50 taken off: {signed(found)}."),
+                live=given(TARGET)(lambda target_cm: abs(vergence(target_cm) - 1.5) > 0.02),
             )
         ),
-        Step(
+        LAG.step(
             LAG_OR_LEAD,
-            run=lambda known: {"lag": known["found"]},
-            says=lambda known: (
-                f"Plus means that the eye falls short, minus that it goes too far: a "
-                f"{'lead' if known['lag'] < 0 else 'lag'} of {size(known['lag'])} D."
+            run=given(FOUND)(lambda found: found),
+            says=given(LAG)(
+                lambda lag: (
+                    f"Plus means that the eye falls short, minus that it goes too far: a "
+                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
+                )
             ),
             slips=(
                 Slip(
                     LAG_SIGN_REVERSED,
-                    run=lambda known: {"lag": -known["found"]},
-                    says=lambda known: f"Taken the other way round: {signed(known['lag'])}.",
-                    live=lambda known: known["found"] != 0,
+                    run=given(FOUND)(lambda found: -found),
+                    says=given(LAG)(lambda lag: f"Taken the other way round: {signed(lag)}."),
+                    live=given(FOUND)(lambda found: found != 0),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"lag": known["lag"]},
-    found=_lens_words,
-    question=lambda _: "What is the lag of accommodation (a lead is minus)?",
+    answer=as_found(LAG),
+    found=given(LENS, TARGET)(_lens_words),
+    question=asking("What is the lag of accommodation (a lead is minus)?"),
     figure=_card,
-    form=lambda _: None,
     needs=("next-lens", "net-sphere"),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "Tassinari 2000, Optom Vis Sci 77:119"),
 )
@@ -175,15 +179,23 @@ def _short(lag: float) -> str:
     return "short of" if lag >= 0 else "beyond"
 
 
-def _response_words(known: Known) -> str:
-    demand, lag, response = known["demand"], known["found"], known["response"]
+RESPONSE = Field("response", "Accommodation in use", Power())
+
+
+@given(DEMAND, FOUND, RESPONSE)
+def _response_words(demand: float, lag: float, response: float) -> str:
     digits = adding_up(response, demand, -lag)
     in_use = digits.result_size(response) if response >= 0 else digits.result(response)
     return f"Asked {digits.size(demand)}, and {digits.size(lag)} {_short(lag)} it: {in_use} D in use."
 
 
-def _card_words(known: Known) -> str:
-    asked, answered, lag = vergence(known["target_cm"]), vergence(known["neutral_cm"]), known["found"]
+TARGET_CM = Field("target_cm", "Eye to the card that the patient reads", Distance())
+NEUTRAL = Field("neutral_cm", "Eye to the sight hole at neutral", Distance())
+
+
+@given(TARGET_CM, NEUTRAL, FOUND)
+def _card_words(target_cm: float, neutral_cm: float, found: float) -> str:
+    asked, answered, lag = vergence(target_cm), vergence(neutral_cm), found
     digits = adding_up(lag, asked, -answered)
     return (
         f"The card asks for {digits.size(asked)} D; the eye answers {digits.size(answered)} D, where it is neutral: "
@@ -191,29 +203,31 @@ def _card_words(known: Known) -> str:
     )
 
 
-def _reading(lag: float, known: Known) -> str:
+def _reading(lag: float, usual_low: float, usual_high: float) -> str:
     if lag < 0:
         return "lead"
-    if lag < known["usual_low"] - 1e-9:
+    if lag < usual_low - 1e-9:
         return "less"
-    return "usual" if lag <= known["usual_high"] + 1e-9 else "more"
+    return "usual" if lag <= usual_high + 1e-9 else "more"
 
 
 def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
-    return {
-        **_draw_lag(chance, settings),
-        "usual_low": settings.norm("lag-usual-low"),
-        "usual_high": settings.norm("lag-usual-high"),
-    }
+    return _draw_lag(chance, settings) | given(USUAL_LOW, USUAL_HIGH).to(
+        settings.norm("lag-usual-low"), settings.norm("lag-usual-high")
+    )
 
 
-def _begin_response(findings: Known) -> dict[str, Any]:
-    low, high = findings["usual_low"], findings["usual_high"]
+USUAL_LOW = Field("usual_low", "Usual lag, from", Power(low=-1.0, high=2.0), default=0.25)
+USUAL_HIGH = Field("usual_high", "Usual lag, to", Power(low=-1.0, high=3.0), default=0.75)
+
+
+@given(USUAL_LOW, USUAL_HIGH)
+def _begin_response(low: float, high: float) -> None:
     if low > high:
         raise BadFinding([low, high], "the usual range must begin below its end")
-    return {}
 
 
+READING = Field("reading", "What the lag says", READINGS)
 near_response = CaseType(
     id="near-response",
     title="What the eye answers at near",
@@ -222,57 +236,64 @@ near_response = CaseType(
     seconds=15,
     findings=Group(
         (
-            Field("lens", "Sphere that neutralises at the plane of the target", Power()),
+            LENS,
             TARGET,
-            Field("usual_low", "Usual lag, from", Power(low=-1.0, high=2.0), default=0.25),
-            Field("usual_high", "Usual lag, to", Power(low=-1.0, high=3.0), default=0.75),
+            USUAL_LOW,
+            USUAL_HIGH,
         )
     ),
-    asks=(Field("response", "Accommodation in use", Power()), Field("reading", "What the lag says", READINGS)),
+    asks=(RESPONSE, READING),
     draw=_draw_response,
-    begin=_begin_response,
+    holds=_begin_response,
     steps=(
         _no_distance(),
-        fixation_demand("target_cm"),
-        Step(
+        fixation_demand(TARGET),
+        RESPONSE.step(
             skills.ACCOMMODATIVE_RESPONSE,
-            run=lambda known: {"response": known["demand"] - known["found"]},
+            run=given(DEMAND, FOUND)(lambda demand, found: demand - found),
             says=_response_words,
             slips=(
                 Slip(
                     skills.LAG_ADDED,
-                    run=lambda known: {"response": known["demand"] + known["found"]},
-                    says=lambda known: f"Added to the demand: {signed(known['response'])} D.",
-                    live=lambda known: known["found"] != 0,
+                    run=given(DEMAND, FOUND)(lambda demand, found: demand + found),
+                    says=given(RESPONSE)(lambda response: f"Added to the demand: {signed(response)} D."),
+                    live=given(FOUND)(lambda found: found != 0),
                 ),
             ),
         ),
-        Step(
+        READING.step(
             JUDGE_LAG,
-            run=lambda known: {"reading": _reading(known["found"], known)},
-            says=lambda known: (
-                f"The clinic's usual lag is {signed(known['usual_low'])} to {signed(known['usual_high'])}; "
-                f"{signed(known['found'])} is {READINGS.write(known['reading'])}."
+            run=given(USUAL_LOW, USUAL_HIGH, FOUND)(
+                lambda usual_low, usual_high, found: _reading(found, usual_low, usual_high)
+            ),
+            says=given(USUAL_LOW, USUAL_HIGH, FOUND, READING)(
+                lambda usual_low, usual_high, found, reading: (
+                    f"The clinic's usual lag is {signed(usual_low)} to {signed(usual_high)}; "
+                    f"{signed(found)} is {READINGS.write(reading)}."
+                )
             ),
             slips=(
                 Slip(
                     LEAD_AS_LAG,
-                    run=lambda known: {"reading": _reading(abs(known["found"]), known)},
-                    says=lambda known: f"{size(known['found'])} held against the range.",
-                    live=lambda known: known["found"] < 0,
+                    run=given(USUAL_LOW, USUAL_HIGH, FOUND)(
+                        lambda usual_low, usual_high, found: _reading(abs(found), usual_low, usual_high)
+                    ),
+                    says=given(FOUND)(lambda found: f"{size(found)} held against the range."),
+                    live=given(FOUND)(lambda found: found < 0),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"response": known["response"], "reading": known["reading"]},
-    found=lambda known: (
-        *_lens_words(known),
-        "That correction leaves nothing wanting for far.",
-        f"The clinic takes a lag of {signed(known['usual_low'])} to {signed(known['usual_high'])} D as usual.",
+    answer=as_found(RESPONSE, READING),
+    found=given(LENS, TARGET, USUAL_LOW, USUAL_HIGH)(
+        lambda lens, target_cm, usual_low, usual_high: (
+            *_lens_words(lens, target_cm),
+            "That correction leaves nothing wanting for far.",
+            f"The clinic takes a lag of {signed(usual_low)} to {signed(usual_high)} D as usual.",
+        )
     ),
-    question=lambda _: "How much accommodation is in use, and what do you make of the lag?",
+    question=asking("How much accommodation is in use, and what do you make of the lag?"),
     figure=_card,
-    form=lambda _: None,
     needs=("lag-lens",),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85 (range; texts differ)",),
 )
@@ -283,21 +304,19 @@ near_response = CaseType(
 def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
     target = chance.among((33.0, 40.0, 40.0, 50.0))
     lead = settings.level == "expert" and chance.happens(0.2)
-    return {
-        "target_cm": target,
-        "neutral_cm": target - chance.whole(3, 8) if lead else target + chance.whole(4, 30),
-    }
+    return given(TARGET_CM, NEUTRAL).to(target, target - chance.whole(3, 8) if lead else target + chance.whole(4, 30))
 
 
-def _lag_by(words: str, lag: Callable[[Known], float], name: SlipName, live: Callable[[Known], bool] = always) -> Slip:
+def _lag_by(words: str, lag: Rule[float], name: SlipName, live: Rule[bool] | None = None) -> Slip[float]:
     return Slip(
         name,
-        run=lambda known: {"found": lag(known)},
-        says=lambda known: f"{words}: {signed(known['found'])}.",
+        run=lag,
+        says=given(FOUND)(lambda found: f"{words}: {signed(found)}."),
         live=live,
     )
 
 
+LAG_ASKED = Field("lag", "Lag (a lead is minus)", Power(exact=0.03, tolerance=0.06))
 lag_move_back = CaseType(
     id="lag-move-back",
     title="Lag at near, by moving back",
@@ -306,65 +325,72 @@ lag_move_back = CaseType(
     seconds=12,
     findings=Group(
         (
-            Field("target_cm", "Eye to the card that the patient reads", Distance()),
-            Field("neutral_cm", "Eye to the sight hole at neutral", Distance()),
+            TARGET_CM,
+            NEUTRAL,
         )
     ),
-    asks=(Field("lag", "Lag (a lead is minus)", Power(exact=0.03, tolerance=0.06)),),
+    asks=(LAG_ASKED,),
     draw=_draw_move_back,
-    begin=lambda _: {},
     steps=(
-        Step(
+        FOUND.step(
             skills.COMPARE_DISTANCES,
-            run=lambda known: {"found": vergence(known["target_cm"]) - vergence(known["neutral_cm"])},
+            run=given(TARGET_CM, NEUTRAL)(lambda target_cm, neutral_cm: vergence(target_cm) - vergence(neutral_cm)),
             says=_card_words,
             slips=(
                 _lag_by(
                     "The centimetres between, as dioptres",
-                    lambda known: (known["neutral_cm"] - known["target_cm"]) / 100,
+                    given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: (neutral_cm - target_cm) / 100),
                     skills.DRIFT_BY_CENTIMETRES,
                 ),
                 _lag_by(
                     "One over the metres between",
-                    lambda known: 100 / (known["neutral_cm"] - known["target_cm"]),
+                    given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: 100 / (neutral_cm - target_cm)),
                     GAP_INVERTED,
                     # Distances are measured to a millimetre: nobody inverts less.
-                    live=lambda known: abs(known["neutral_cm"] - known["target_cm"]) > 0.09,
+                    live=given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: abs(neutral_cm - target_cm) > 0.09),
                 ),
                 _lag_by(
                     "The neutral point less the target",
-                    lambda known: vergence(known["neutral_cm"]) - vergence(known["target_cm"]),
+                    given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: vergence(neutral_cm) - vergence(target_cm)),
                     MOVE_BACK_REVERSED,
                 ),
-                _lag_by("The neutral point alone", lambda known: vergence(known["neutral_cm"]), ANSWER_AS_LAG),
+                _lag_by(
+                    "The neutral point alone", given(NEUTRAL)(lambda neutral_cm: vergence(neutral_cm)), ANSWER_AS_LAG
+                ),
             ),
         ),
-        Step(
+        LAG.step(
             skills.NO_DISTANCE_DUE,
-            run=lambda known: {"lag": known["found"]},
-            says=lambda known: (
-                f"No lens was used and the patient looks at the card, so nothing comes off: a "
-                f"{'lead' if known['lag'] < 0 else 'lag'} of {size(known['lag'])} D."
+            run=given(FOUND)(lambda found: found),
+            says=given(LAG)(
+                lambda lag: (
+                    f"No lens was used and the patient looks at the card, so nothing comes off: a "
+                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
+                )
             ),
             slips=(
                 Slip(
                     DISTANCE_OFF_LAG,
-                    run=lambda known: {"lag": known["found"] - vergence(known["neutral_cm"])},
-                    says=lambda known: f"{size(vergence(known['neutral_cm']))} taken off: {signed(known['lag'])}.",
+                    run=given(FOUND, NEUTRAL)(lambda found, neutral_cm: found - vergence(neutral_cm)),
+                    says=given(NEUTRAL, LAG)(
+                        lambda neutral_cm, lag: f"{size(vergence(neutral_cm))} taken off: {signed(lag)}."
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"lag": known["lag"]},
-    found=lambda known: (
-        f"The patient wears the habitual correction and reads a card {write_distance(known['target_cm'])} from the "
-        "eye.",
-        f"With no lens added you move until the reflex is neutral: your sight hole is then "
-        f"{write_distance(known['neutral_cm'])} from the eye.",
+    answer=as_found(LAG),
+    found=given(TARGET_CM, NEUTRAL)(
+        lambda target_cm, neutral_cm: (
+            f"The patient wears the habitual correction and reads a card {write_distance(target_cm)} from the eye.",
+            f"With no lens added you move until the reflex is neutral: your sight hole is then "
+            f"{write_distance(neutral_cm)} from the eye.",
+        )
     ),
-    question=lambda _: "What is the lag of accommodation, to 0.01 D (a lead is minus)?",
-    figure=lambda known, uid: near_card(target_cm=known["target_cm"], scope_cm=known["neutral_cm"], uid=uid),
-    form=lambda _: None,
+    question=asking("What is the lag of accommodation, to 0.01 D (a lead is minus)?"),
+    figure=given(TARGET_CM, NEUTRAL).drawing(
+        lambda uid, target_cm, neutral_cm: near_card(target_cm=target_cm, scope_cm=neutral_cm, uid=uid)
+    ),
     needs=("lag-lens",),
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "PMC3292355 (move-back lag in children)"),
 )

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
+from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.crossed import CrossedCylinders
 from cases.families.algebra import CROSS_SWAPPED, FAMILY, POWER_ON_AXIS, rx_to_cross
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
+from cases.keys import Key, Rule, Slip, as_found, asking, given, given_all
 from cases.kinds import Lens, Meridian, Power
 from cases.lens import SphCyl, across, axis_gap, axis_of
+from cases.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, SHARE
 from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
 from cases.sums import about
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
 
@@ -57,18 +59,22 @@ SWAPPED_OR_AT_POWER: Pair = (
 """Either exchanges the two axes; the power cross alone shows which."""
 
 
+ANGLE = Key[float]("angle", unit="°")
+
+
 def _draw_crossed(chance: Chance, settings: Settings) -> dict[str, Any]:
     while True:
         rx = pick_lens(chance, settings)
         if rx.sphere and rx.sphere + rx.cylinder:
-            return {"rx": rx.in_form(chance.among(("minus", "minus", "plus")))}
+            return RX.to(rx.in_form(chance.among(("minus", "minus", "plus"))))
 
 
-def _cylinders_words(known: Known) -> str:
-    first, second = known["axes"]
-    return f"{signed(known['sphere'])} × {degrees(first)} and {signed(known['across_power'])} × {degrees(second)}"
+def _cylinders_words(axes: tuple[float, ...], sphere: float, across_power: float) -> str:
+    first, second = axes
+    return f"{signed(sphere)} × {degrees(first)} and {signed(across_power)} × {degrees(second)}"
 
 
+CYLINDERS = Field("cylinders", "The two cylinders, each with its axis", CrossedCylinders())
 crossed_cylinders = CaseType(
     id="crossed-cylinders",
     title="A lens as two crossed cylinders",
@@ -76,35 +82,42 @@ crossed_cylinders = CaseType(
     level="competent",
     seconds=15,
     findings=Group((RX,)),
-    asks=(Field("cylinders", "The two cylinders, each with its axis", CrossedCylinders()),),
+    asks=(CYLINDERS,),
     draw=_draw_crossed,
     begin=rx_to_cross.begin,
     steps=(
         *rx_to_cross.steps,
-        Step(
+        AXES.step(
             CYLINDER_FOR_MERIDIAN,
-            run=lambda known: {"axes": (across(known["on_axis"]), across(known["off_axis"]))},
-            says=lambda known: (
-                f"A cylinder acts across its axis, so each power takes the other meridian for its axis: "
-                f"{_cylinders_words(known)}."
+            run=given(ON_AXIS, OFF_AXIS)(lambda on_axis, off_axis: (across(on_axis), across(off_axis))),
+            says=given(AXES, SPHERE, ACROSS_POWER)(
+                lambda axes, sphere, across_power: (
+                    f"A cylinder acts across its axis, so each power takes the other meridian for its axis: "
+                    f"{_cylinders_words(axes, sphere, across_power)}."
+                )
             ),
             slips=(
                 Slip(
                     skills.AXIS_AT_POWER,
-                    run=lambda known: {"axes": (known["on_axis"], known["off_axis"])},
-                    says=lambda known: f"Each axis written along its own power: {_cylinders_words(known)}.",
+                    run=given(ON_AXIS, OFF_AXIS)(lambda on_axis, off_axis: (on_axis, off_axis)),
+                    says=given(AXES, SPHERE, ACROSS_POWER)(
+                        lambda axes, sphere, across_power: (
+                            f"Each axis written along its own power: {_cylinders_words(axes, sphere, across_power)}."
+                        )
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {
-        "cylinders": CrossedCylinders.of(known["axes"][0], known["sphere"], known["across_power"]),
-    },
+    answer=CYLINDERS.by(
+        given(AXES, SPHERE, ACROSS_POWER)(
+            lambda axes, sphere, across_power: CrossedCylinders.of(axes[0], sphere, across_power)
+        )
+    ),
     found=rx_to_cross.found,
-    question=lambda _: "Which two cylinders, their axes at right angles, make the same lens?",
+    question=asking("Which two cylinders, their axes at right angles, make the same lens?"),
     figure=rx_to_cross.figure,
     needs=("rx-to-cross",),
-    form=lambda _: None,
     twins=(SWAPPED_OR_AT_POWER,),
     probes=(Probe(SWAPPED_OR_AT_POWER, "rx-to-cross"),),
     sources=("Definition of a cylinder's axis, ISO 13666",),
@@ -118,101 +131,104 @@ ANGLES = {"novice": (30, 45, 60), "competent": (15, 30, 30, 45, 60, 60, 75)}
 def _draw_oblique(chance: Chance, settings: Settings) -> dict[str, Any]:
     rx = pick_lens(chance, settings, cylinder=(1, 4)).in_form(chance.among(("minus", "minus", "plus")))
     angle = chance.whole(8, 82) if settings.level == "expert" else chance.among(ANGLES[settings.level])
-    return {"rx": rx, "meridian": axis_of(rx.axis + chance.among((-1, 1)) * angle)}
+    return given(RX, MERIDIAN).to(rx, axis_of(rx.axis + chance.among((-1, 1)) * angle))
 
 
-def _sine(known: Known) -> float:
-    return math.sin(math.radians(known["angle"]))
+def _sine(angle: float) -> float:
+    return math.sin(math.radians(angle))
 
 
-def _share(run: Callable[[Known], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"share": run(known)}
+def _share(run: Rule[float]) -> Rule[float]:
+    return run
 
 
-def _share_slip(name: SlipName, run: Callable[[Known], float], words: str) -> Slip:
+def _share_slip(name: SlipName, run: Rule[float], words: str) -> Slip[float]:
     return Slip(
         name,
         run=_share(run),
-        says=lambda known: f"{words}: {known['share']:.3f} of the cylinder.",
-        live=lambda known: abs(run(known) - _sine(known) ** 2) > 0.001,
+        says=given(SHARE)(lambda share: f"{words}: {share:.3f} of the cylinder."),
+        live=given(run, ANGLE)(lambda run, angle: abs(run - _sine(angle) ** 2) > 0.001),
     )
 
 
-def _power_words(known: Known) -> str:
-    sphere, share, cylinder, power = (known[name] for name in ("sphere", "share", "cylinder", "power"))
+def _power_words(sphere: float, share: float, cylinder: float, power: float) -> str:
     nearly = about(power, sphere + round(share, 3) * cylinder)
     return f"{signed(sphere)} with {share:.3f} of {signed(cylinder)} makes {nearly}{signed(power)}."
 
 
+MERIDIAN = Field("meridian", "Meridian asked for", Meridian())
+POWER = Field("power", "Power along that meridian", Power(exact=0.03, tolerance=0.06))
 oblique_power = CaseType(
     id="oblique-power",
     title="The power along a meridian between the principal ones",
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group((RX, Field("meridian", "Meridian asked for", Meridian()))),
-    asks=(Field("power", "Power along that meridian", Power(exact=0.03, tolerance=0.06)),),
+    findings=Group((RX, MERIDIAN)),
+    asks=(POWER,),
     draw=_draw_oblique,
-    begin=lambda findings: {"sphere": findings["rx"].sphere, "cylinder": findings["rx"].cylinder},
+    begin=given(SPHERE, CYLINDER).by(given(RX)(lambda rx: (rx.sphere, rx.cylinder))),
     steps=(
-        Step(
+        ANGLE.step(
             ANGLE_FROM_AXIS,
-            run=lambda known: {"angle": axis_gap(known["meridian"], known["rx"].axis)},
-            says=lambda known: (
-                f"The {degrees(known['meridian'])} meridian lies {known['angle']:g}° from the axis at "
-                f"{degrees(known['rx'].axis)}."
+            run=given(MERIDIAN, RX)(lambda meridian, rx: axis_gap(meridian, rx.axis)),
+            says=given(MERIDIAN, ANGLE, RX)(
+                lambda meridian, angle, rx: (
+                    f"The {degrees(meridian)} meridian lies {angle:g}° from the axis at {degrees(rx.axis)}."
+                )
             ),
             slips=(
                 Slip(
                     ANGLE_FROM_HORIZONTAL,
-                    run=lambda known: {"angle": axis_gap(known["meridian"], 180)},
-                    says=lambda known: f"Measured from the horizontal: {known['angle']:g}°.",
-                    live=lambda known: (
-                        abs(axis_gap(known["meridian"], 180) - axis_gap(known["meridian"], known["rx"].axis)) > 0.5
+                    run=given(MERIDIAN)(lambda meridian: axis_gap(meridian, 180)),
+                    says=given(ANGLE)(lambda angle: f"Measured from the horizontal: {angle:g}°."),
+                    live=given(MERIDIAN, RX)(
+                        lambda meridian, rx: abs(axis_gap(meridian, 180) - axis_gap(meridian, rx.axis)) > 0.5
                     ),
                 ),
             ),
         ),
-        Step(
+        SHARE.step(
             SHARE_OF_CYLINDER,
-            run=_share(lambda known: _sine(known) ** 2),
-            says=lambda known: (
-                f"The square of the sine of {known['angle']:g}° is {known['share']:.3f}: so much of the cylinder."
+            run=_share(given(ANGLE)(lambda angle: _sine(angle) ** 2)),
+            says=given(ANGLE, SHARE)(
+                lambda angle, share: f"The square of the sine of {angle:g}° is {share:.3f}: so much of the cylinder."
             ),
             slips=(
-                _share_slip(skills.LINEAR_FRACTION, lambda known: known["angle"] / 90, "Angle over 90"),
-                _share_slip(SINE_NOT_SQUARED, _sine, "The sine itself"),
-                _share_slip(COSINE_FOR_SINE, lambda known: 1 - _sine(known) ** 2, "The square of the cosine"),
+                _share_slip(skills.LINEAR_FRACTION, given(ANGLE)(lambda angle: angle / 90), "Angle over 90"),
+                _share_slip(SINE_NOT_SQUARED, given(ANGLE)(_sine), "The sine itself"),
+                _share_slip(
+                    COSINE_FOR_SINE, given(ANGLE)(lambda angle: 1 - _sine(angle) ** 2), "The square of the cosine"
+                ),
             ),
         ),
-        Step(
+        POWER.step(
             ADD_SHARE,
-            run=lambda known: {"power": known["sphere"] + known["share"] * known["cylinder"]},
-            says=_power_words,
+            run=given(SPHERE, SHARE, CYLINDER)(lambda sphere, share, cylinder: sphere + share * cylinder),
+            says=given(SPHERE, SHARE, CYLINDER, POWER)(_power_words),
             slips=(
                 Slip(
                     SHARE_ALONE,
-                    run=lambda known: {"power": known["share"] * known["cylinder"]},
-                    says=lambda known: f"The share alone: {signed(known['power'])}.",
-                    live=lambda known: known["sphere"] != 0,
+                    run=given(SHARE, CYLINDER)(lambda share, cylinder: share * cylinder),
+                    says=given(POWER)(lambda power: f"The share alone: {signed(power)}."),
+                    live=given(SPHERE)(lambda sphere: sphere != 0),
                 ),
                 Slip(
                     skills.CYLINDER_SUBTRACTED,
-                    run=lambda known: {"power": known["sphere"] - known["share"] * known["cylinder"]},
-                    says=lambda known: f"The share taken away: {signed(known['power'])}.",
-                    live=lambda known: known["share"] > 0.001,
+                    run=given(SPHERE, SHARE, CYLINDER)(lambda sphere, share, cylinder: sphere - share * cylinder),
+                    says=given(POWER)(lambda power: f"The share taken away: {signed(power)}."),
+                    live=given(SHARE)(lambda share: share > 0.001),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"power": known["power"]},
+    answer=as_found(POWER),
     found=rx_to_cross.found,
-    question=lambda known: (
-        f"What is the power of this lens along the {degrees(known['meridian'])} meridian, to 0.01 D?"
+    question=given(MERIDIAN)(
+        lambda meridian: f"What is the power of this lens along the {degrees(meridian)} meridian, to 0.01 D?"
     ),
-    figure=lambda known, uid: power_cross(known["rx"], asked_meridian=known["meridian"], uid=uid),
+    figure=given(RX, MERIDIAN).drawing(lambda uid, rx, meridian: power_cross(rx, asked_meridian=meridian, uid=uid)),
     needs=("rx-to-cross",),
-    form=lambda _: None,
     sources=("The sine-squared law, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
 )
 
@@ -230,24 +246,27 @@ def _draw_sum(chance: Chance, settings: Settings) -> dict[str, Any]:
     first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3.0))
     second = pick_second(chance, settings, first, cylinder=(0.75, 2.5))
     forms = ("minus", "plus") if settings.level == "expert" else ("minus",)
-    return {"first": first, "second": second.in_form(chance.among(forms)), "form": settings.form}
+    return given(FIRST, SECOND, FORM).to(first, second.in_form(chance.among(forms)), settings.form)
 
 
+FIRST = Field("first", "First lens", Lens())
+SECOND = Field("second", "Second lens", Lens())
 crossed_sum = CaseType(
     id="crossed-sum",
     title="Adding two lenses whose axes differ",
     family=FAMILY,
     level="expert",
     seconds=90,
-    findings=Group((Field("first", "First lens", Lens()), Field("second", "Second lens", Lens()), FORM)),
+    findings=Group((FIRST, SECOND, FORM)),
     asks=(PRESCRIPTION,),
     draw=_draw_sum,
-    begin=lambda _: {},
     steps=component_steps(),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: tuple(f"In the frame: {as_written(known[name])}." for name in ("first", "second")),
-    question=lambda known: f"Which single lens do the two make, to 0.01 D, in {FORM_WORDS[known['form']]}?",
-    figure=lambda known, uid: trial_frame((known["first"], known["second"]), uid=uid),
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+    ),
+    found=given_all([FIRST, SECOND])(lambda *lenses: tuple(f"In the frame: {as_written(lens)}." for lens in lenses)),
+    question=given(FORM)(lambda form: f"Which single lens do the two make, to 0.01 D, in {FORM_WORDS[form]}?"),
+    figure=given(FIRST, SECOND).drawing(lambda uid, first, second: trial_frame((first, second), uid=uid)),
     needs=("spherical-equivalent", "transpose", "oblique-power"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,

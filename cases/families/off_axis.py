@@ -10,20 +10,22 @@ from cases import skills
 from cases.casetype import CaseType, Pair, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.eye import WIDEST_ANGLE, astigmatism_band
-from cases.families.sighting import ANGLE, FAMILY, KEEP_WITHIN_FIVE, OFFSET_OR_PERCENT, angle_steps
+from cases.families.sighting import ANGLE, FAMILY, KEEP_WITHIN_FIVE, OFFSET, OFFSET_OR_PERCENT, angle_steps
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_seats import above_the_gaze
 from cases.figures_sighting import sighting_plan
 from cases.figures_tilt import tilted_lens as draw_tilted_lens
-from cases.kinds import Angle, Axis, Height, Lens, Power
+from cases.keys import Slip, as_found, asking, given
+from cases.kinds import Angle, Axis, Lens, Power
 from cases.lens import SphCyl, across
 from cases.notation import rounded_power, write_distance
 from cases.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
 from cases.sums import about
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
 SIZE_OFF_AXIS = Skill("size-off-axis", "judging how much looking off the axis adds")
@@ -101,10 +103,14 @@ _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf
 SQUARE_TO = {"side": "axis-90", "above": "axis-180"}
 ALONG = {"side": "axis-180", "above": "axis-90"}
 
+DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
+EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
+SIZE = Field("size", "How much, in a usual eye", SIZES)
+
 
 def size_for(most: float) -> str:
     """Return the id of the size whose band ends at about `most` D, without sign."""
-    return next(size for size, end in _UP_TO if most <= end)
+    return next(amount for amount, end in _UP_TO if most <= end)
 
 
 @lru_cache(maxsize=256)
@@ -112,32 +118,38 @@ def _band(angle: float) -> tuple[float, float]:
     return astigmatism_band(min(angle, WIDEST_ANGLE))
 
 
-def _size_words(known: Known) -> str:
-    least, most = _band(known["angle"])
-    reach = f"{size(least)} to {size(most)} D" if known["angle"] <= WIDEST_ANGLE else f"{size(least)} D and more"
+@given(ANGLE, SIZE)
+def _size_words(angle: float, amount: str) -> str:
+    least, most = _band(angle)
+    reach = f"{size(least)} to {size(most)} D" if angle <= WIDEST_ANGLE else f"{size(least)} D and more"
     return (
-        f"At {Angle().write(known['angle'])} schematic eyes, with the threefold scatter of living ones, give {reach}: "
-        f"{SIZES.write(known['size'])}. Move in line; do not correct for it."
+        f"At {Angle().write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}: "
+        f"{SIZES.write(amount)}. Move in line; do not correct for it."
     )
 
 
-def _in_proportion(known: Known) -> dict[str, Any]:
-    return {"size": size_for(_band(5.0)[1] * known["angle"] / 5)}
+@given(ANGLE)
+def _usual(angle: float) -> str:
+    return size_for(_band(angle)[1])
+
+
+@given(ANGLE)
+def _in_proportion(angle: float) -> str:
+    return size_for(_band(5.0)[1] * angle / 5)
 
 
 def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     aimed = chance.among((4, 5, 10, 10, 15, 20)) + chance.stepped(-0.5, 0.5, 0.25)
-    return {
-        "offset_cm": round(2 * distance * math.tan(math.radians(aimed))) / 2,
-        "direction": chance.among(("side", "above")),
-        "distance_cm": distance,
-    }
+    return given(OFFSET, DIRECTION, DISTANCE).to(
+        round(2 * distance * math.tan(math.radians(aimed))) / 2, chance.among(("side", "above")), distance
+    )
 
 
-def _where_you_stand(known: Known, uid: str) -> Figure:
-    draw = sighting_plan if known["direction"] == "side" else above_the_gaze
-    return draw(offset_cm=known["offset_cm"], distance_cm=known["distance_cm"], uid=uid)
+@given(DIRECTION, OFFSET, DISTANCE).drawing
+def _where_you_stand(uid: str, direction: str, offset_cm: float, distance_cm: float) -> Figure:
+    draw = sighting_plan if direction == "side" else above_the_gaze
+    return draw(offset_cm=offset_cm, distance_cm=distance_cm, uid=uid)
 
 
 off_axis_effect = CaseType(
@@ -146,67 +158,59 @@ off_axis_effect = CaseType(
     family=FAMILY,
     level="expert",
     seconds=30,
-    findings=Group(
-        (
-            Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60)),
-            Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side"),
-            DISTANCE,
-        )
-    ),
-    asks=(
-        ANGLE,
-        Field("effect", "What it adds to the finding", EFFECTS),
-        Field("size", "How much, in a usual eye", SIZES),
-    ),
+    findings=Group((OFFSET, DIRECTION, DISTANCE)),
+    asks=(ANGLE, EFFECT, SIZE),
     draw=_draw_off_axis,
-    begin=lambda _: {},
     steps=(
         *angle_steps(),
-        Step(
+        EFFECT.step(
             AXIS_OFF_AXIS,
-            run=lambda known: {"effect": SQUARE_TO[known["direction"]]},
-            says=lambda known: (
-                f"The meridian that holds the offset, the {'180' if known['direction'] == 'side' else '90'}, becomes "
-                f"the more myopic: {EFFECTS.write(known['effect'])}."
+            run=given(DIRECTION)(lambda direction: SQUARE_TO[direction]),
+            says=given(DIRECTION, EFFECT)(
+                lambda direction, effect: (
+                    f"The meridian that holds the offset, the {'180' if direction == 'side' else '90'}, becomes "
+                    f"the more myopic: {EFFECTS.write(effect)}."
+                )
             ),
             slips=(
                 Slip(
                     AXIS_ALONG_OFFSET,
-                    run=lambda known: {"effect": ALONG[known["direction"]]},
-                    says=lambda known: f"The axis laid along the offset: {EFFECTS.write(known['effect'])}.",
+                    run=given(DIRECTION)(lambda direction: ALONG[direction]),
+                    says=given(EFFECT)(lambda effect: f"The axis laid along the offset: {EFFECTS.write(effect)}."),
                 ),
                 Slip(
                     OFF_AXIS_SPHERE,
-                    run=lambda _: {"effect": "sphere"},
-                    says=lambda _: "Taken as the same in every meridian.",
+                    run=given()(lambda: "sphere"),
+                    says=given()(lambda: "Taken as the same in every meridian."),
                 ),
             ),
         ),
-        Step(
+        SIZE.step(
             SIZE_OFF_AXIS,
-            run=lambda known: {"size": size_for(_band(known["angle"])[1])},
+            run=_usual,
             says=_size_words,
             slips=(
                 Slip(
                     IN_PROPORTION,
                     run=_in_proportion,
-                    says=lambda known: f"In proportion to the angle: {SIZES.write(known['size'])}.",
-                    live=lambda known: _in_proportion(known)["size"] != size_for(_band(known["angle"])[1]),
+                    says=given(SIZE)(lambda amount: f"In proportion to the angle: {SIZES.write(amount)}."),
+                    live=given(_in_proportion, _usual)(lambda in_proportion, usual: in_proportion != usual),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"angle": known["angle"], "effect": known["effect"], "size": known["size"]},
-    found=lambda known: (
-        f"The sight hole stands {write_distance(known['offset_cm'])} {DIRECTIONS.write(known['direction'])}"
-        f"{' of' if known['direction'] == 'side' else ''} the patient's line of gaze.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil, along the gaze.",
+    answer=as_found(ANGLE, EFFECT, SIZE),
+    found=given(OFFSET, DIRECTION, DISTANCE)(
+        lambda offset_cm, direction, distance_cm: (
+            f"The sight hole stands {write_distance(offset_cm)} {DIRECTIONS.write(direction)}"
+            f"{' of' if direction == 'side' else ''} the patient's line of gaze.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil, along the gaze.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and about how much?"
     ),
     figure=_where_you_stand,
-    form=lambda _: None,
     needs=("sighting-angle",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
@@ -221,6 +225,9 @@ off_axis_effect = CaseType(
 # --- a trial lens that stands askew ------------------------------------------------------------------------------
 
 TILT = Field("tilt", "Through how many degrees the lens is tilted", Angle(low=0.0, high=40))
+TILT_AXIS = Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0)
+POWER = Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0))
+PRESCRIPTION = Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12))
 
 ACROSS_OR_NOT_TURNED: Pair = (
     SlipRef(skills.PLACE_AXIS.id, AXIS_ACROSS_TILT.id),
@@ -230,38 +237,37 @@ ACROSS_OR_NOT_TURNED: Pair = (
 
 
 def _draw_tilted(chance: Chance, settings: Settings) -> dict[str, Any]:
-    size = chance.stepped(6, 15, 1 if settings.level == "novice" else 0.5)
-    return {
-        "power": chance.among((-1, 1)) * size,
-        "tilt": float(chance.among((10, 15, 20, 25)) if settings.level == "novice" else chance.whole(10, 25)),
-        "tilt_axis": float(chance.among((180, 180, 90) if settings.level != "expert" else (180, 90, 45, 135, 20, 160))),
-        "form": settings.form,
-    }
-
-
-def _sin2(known: Known) -> float:
-    return math.sin(math.radians(known["tilt"])) ** 2
-
-
-def _tan2(known: Known) -> float:
-    return math.tan(math.radians(known["tilt"])) ** 2
-
-
-def _tilted_sphere(known: Known) -> dict[str, Any]:
-    return {"sphere": known["power"] * (1 + _sin2(known) / 3)}
-
-
-def _tilt_words(known: Known) -> str:
-    way = {180.0: ", top or bottom towards the eye", 90.0: ", one side towards the eye"}.get(known["tilt_axis"], "")
-    return (
-        f"It is tilted through {Angle().write(known['tilt'])} about its {degrees(known['tilt_axis'])} meridian{way}, "
-        "and the eye looks through its middle."
+    power = chance.stepped(6, 15, 1 if settings.level == "novice" else 0.5)
+    return given(POWER, TILT, TILT_AXIS, FORM).to(
+        chance.among((-1, 1)) * power,
+        float(chance.among((10, 15, 20, 25)) if settings.level == "novice" else chance.whole(10, 25)),
+        float(chance.among((180, 180, 90) if settings.level != "expert" else (180, 90, 45, 135, 20, 160))),
+        settings.form,
     )
 
 
-def _nearly(known: Known, of: str, to: str, share: float) -> str:
-    power = float(rounded_power(known[of]))
-    return about(known[to], power * round(share, 4)) or about(known[to], power * share)
+@given(TILT)
+def _sin2(tilt: float) -> float:
+    return math.sin(math.radians(tilt)) ** 2
+
+
+@given(TILT)
+def _tan2(tilt: float) -> float:
+    return math.tan(math.radians(tilt)) ** 2
+
+
+def _times(power: float, factor: float, result: float) -> str:
+    rounded = float(rounded_power(power))
+    nearly = about(result, rounded * round(factor, 4)) or about(result, rounded * factor)
+    return f"{signed(power)} × {factor:.4f} = {nearly}{signed(result)}"
+
+
+def _tilt_words(tilt_axis: float, tilt: float) -> str:
+    way = {180.0: ", top or bottom towards the eye", 90.0: ", one side towards the eye"}.get(tilt_axis, "")
+    return (
+        f"It is tilted through {Angle().write(tilt)} about its {degrees(tilt_axis)} meridian{way}, "
+        "and the eye looks through its middle."
+    )
 
 
 tilted_lens = CaseType(
@@ -270,87 +276,88 @@ tilted_lens = CaseType(
     family=FAMILY,
     level="expert",
     seconds=45,
-    findings=Group(
-        (
-            Field("power", "Marked power of the lens, a sphere", Power(low=-20.0, high=20.0)),
-            TILT,
-            Field("tilt_axis", "Meridian about which it is tilted", Axis(), default=180.0),
-            FORM,
-        )
-    ),
-    asks=(Field("prescription", "What the tilted lens acts as", Lens(tolerance=0.06, residual=0.12)),),
+    findings=Group((POWER, TILT, TILT_AXIS, FORM)),
+    asks=(PRESCRIPTION,),
     draw=_draw_tilted,
-    begin=lambda _: {},
     steps=(
-        Step(
+        SPHERE.step(
             TILT_SPHERE,
-            run=_tilted_sphere,
-            says=lambda known: (
-                f"Sphere: {signed(known['power'])} × (1 + sin²{known['tilt']:g}° ÷ 3) = {signed(known['power'])} × "
-                f"{1 + _sin2(known) / 3:.4f} = "
-                f"{_nearly(known, 'power', 'sphere', 1 + _sin2(known) / 3)}{signed(known['sphere'])}."
+            run=given(POWER, _sin2)(lambda power, sin2: power * (1 + sin2 / 3)),
+            says=given(POWER, TILT, _sin2, SPHERE)(
+                lambda power, tilt, sin2, sphere: (
+                    f"Sphere: {signed(power)} × (1 + sin²{tilt:g}° ÷ 3) = {_times(power, 1 + sin2 / 3, sphere)}."
+                )
             ),
             slips=(
                 Slip(
                     SPHERE_UNTILTED,
-                    run=lambda known: {"sphere": known["power"]},
-                    says=lambda known: f"Sphere left at {signed(known['sphere'])}.",
+                    run=given(POWER)(lambda power: power),
+                    says=given(SPHERE)(lambda sphere: f"Sphere left at {signed(sphere)}."),
                 ),
                 Slip(
                     THIRD_LEFT_OUT,
-                    run=lambda known: {"sphere": known["power"] * (1 + _sin2(known))},
-                    says=lambda known: f"Sphere times 1 + sin²: {signed(known['sphere'])}.",
+                    run=given(POWER, _sin2)(lambda power, sin2: power * (1 + sin2)),
+                    says=given(SPHERE)(lambda sphere: f"Sphere times 1 + sin²: {signed(sphere)}."),
                 ),
                 Slip(
                     TILT_SINE_NOT_SQUARED,
-                    run=lambda known: {"sphere": known["power"] * (1 + math.sqrt(_sin2(known)) / 3)},
-                    says=lambda known: f"Sphere times 1 + sin ÷ 3: {signed(known['sphere'])}.",
+                    run=given(POWER, _sin2)(lambda power, sin2: power * (1 + math.sqrt(sin2) / 3)),
+                    says=given(SPHERE)(lambda sphere: f"Sphere times 1 + sin ÷ 3: {signed(sphere)}."),
                 ),
             ),
         ),
-        Step(
+        CYLINDER.step(
             TILT_CYLINDER,
-            run=lambda known: {"cylinder": known["sphere"] * _tan2(known)},
-            says=lambda known: (
-                f"Cylinder: {signed(known['sphere'])} × tan²{known['tilt']:g}° = {signed(known['sphere'])} × "
-                f"{_tan2(known):.4f} = {_nearly(known, 'sphere', 'cylinder', _tan2(known))}{signed(known['cylinder'])}"
-                ", with the sign of the lens."
+            run=given(SPHERE, _tan2)(lambda sphere, tan2: sphere * tan2),
+            says=given(SPHERE, TILT, _tan2, CYLINDER)(
+                lambda sphere, tilt, tan2, cylinder: (
+                    f"Cylinder: {signed(sphere)} × tan²{tilt:g}° = {_times(sphere, tan2, cylinder)}, with the sign of "
+                    "the lens."
+                )
             ),
             slips=(
                 Slip(
                     TILT_TANGENT_NOT_SQUARED,
-                    run=lambda known: {"cylinder": known["sphere"] * math.sqrt(_tan2(known))},
-                    says=lambda known: f"Sphere times the tangent: {signed(known['cylinder'])}.",
+                    run=given(SPHERE, _tan2)(lambda sphere, tan2: sphere * math.sqrt(tan2)),
+                    says=given(CYLINDER)(lambda cylinder: f"Sphere times the tangent: {signed(cylinder)}."),
                 ),
                 Slip(
                     INDUCED_SIGN,
-                    run=lambda known: {"cylinder": -known["sphere"] * _tan2(known)},
-                    says=lambda known: f"The cylinder written as {signed(known['cylinder'])}.",
+                    run=given(SPHERE, _tan2)(lambda sphere, tan2: -sphere * tan2),
+                    says=given(CYLINDER)(lambda cylinder: f"The cylinder written as {signed(cylinder)}."),
                 ),
             ),
         ),
-        Step(
+        AXIS.step(
             skills.PLACE_AXIS,
-            run=lambda known: {"axis": known["tilt_axis"]},
-            says=lambda known: (
-                f"The axis lies along the meridian about which it is tilted: "
-                f"{lens_words(known['sphere'], known['cylinder'], known['axis'])}."
+            run=given(TILT_AXIS)(lambda tilt_axis: tilt_axis),
+            says=given(SPHERE, CYLINDER, AXIS)(
+                lambda sphere, cylinder, axis: (
+                    f"The axis lies along the meridian about which it is tilted: {lens_words(sphere, cylinder, axis)}."
+                )
             ),
             slips=(
                 Slip(
                     AXIS_ACROSS_TILT,
-                    run=lambda known: {"axis": across(known["tilt_axis"])},
-                    says=lambda known: f"The axis laid across: {degrees(known['axis'])}.",
+                    run=given(TILT_AXIS)(across),
+                    says=given(AXIS)(lambda axis: f"The axis laid across: {degrees(axis)}."),
                 ),
             ),
         ),
-        *turning_steps(needed=in_other_form, axis_alone=False),
+        *turning_steps(needed=given(CYLINDER, FORM)(in_other_form), axis_alone=False),
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (f"In the frame is one lens, marked {signed(known['power'])} DS.", _tilt_words(known)),
-    question=lambda known: f"What does it act as, to 0.01 D, in {FORM_WORDS[known['form']]}?",
-    figure=lambda known, uid: draw_tilted_lens(
-        SphCyl(known["power"]), tilt=known["tilt"], tilt_axis=known["tilt_axis"], uid=uid
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+    ),
+    found=given(POWER, TILT_AXIS, TILT)(
+        lambda power, tilt_axis, tilt: (
+            f"In the frame is one lens, marked {signed(power)} DS.",
+            _tilt_words(tilt_axis, tilt),
+        )
+    ),
+    question=given(FORM)(lambda form: f"What does it act as, to 0.01 D, in {FORM_WORDS[form]}?"),
+    figure=given(POWER, TILT, TILT_AXIS).drawing(
+        lambda uid, power, tilt, tilt_axis: draw_tilted_lens(SphCyl(power), tilt=tilt, tilt_axis=tilt_axis, uid=uid)
     ),
     needs=("frame-net",),
     twins=(ACROSS_OR_NOT_TURNED,),

@@ -3,141 +3,176 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from cases import skills
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
-from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
+from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
 from cases.families.algebra import FAMILY
 from cases.families.oblique import PRESCRIPTION, pick_second
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES, COMPONENTS_ADDED, as_they_stand, component_steps
 from cases.fields import Field, Group
 from cases.figures_lenses import trial_frame
+from cases.keys import Key, Readable, Rule, Slip, Step, given, otherwise
 from cases.kinds import Lens
 from cases.lens import SphCyl, across, axis_gap
-from cases.steps import FORM, FORM_WORDS, add_sizes, as_written, degrees, lens_pair, listed, pick_lens, signed
-from cases.working import Known, Skill, Slip, Step
+from cases.steps import (
+    FIRST_LENS,
+    FORM,
+    FORM_WORDS,
+    NET,
+    SECOND_LENS,
+    Powers,
+    add_sizes,
+    as_written,
+    degrees,
+    listed,
+    pick_lens,
+    signed,
+)
+from cases.working import Skill
 
 LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
 
 
-def axes_agree(known: Known) -> bool:
+LAID_ALONG = Key[tuple[float, ...]]("along", unit="D")
+BESIDE = Key[tuple[float, ...]]("beside", unit="D")
+OVER = Key[SphCyl]("over")
+
+
+def axes_agree(first: SphCyl, second: SphCyl) -> bool:
     """Say whether `first` and `second` lie on one power cross: axes alike or at right angles, or one a sphere."""
-    first, second = lens_pair(known)
     gap = axis_gap(first.axis, second.axis)
     return not (first.cylinder and second.cylinder) or min(gap, 90 - gap) < 0.05
 
 
-def axes_differ(known: Known) -> bool:
-    """Say whether `first` and `second` must be added by components."""
-    return not axes_agree(known)
+AXES_AGREE = given(FIRST_LENS, SECOND_LENS)(axes_agree)
+AXES_DIFFER = otherwise(AXES_AGREE)
+"""Then the two must be added by components."""
 
 
-def count_worn(words: Callable[[Known], str]) -> Step:
-    """Step: `worn` and `over`, what was found over it, to `first` and `second`, the two lenses that add up."""
-    return Step(
+def count_worn(worn: Readable[SphCyl], words: Rule[str]) -> Step:
+    """Step: the lens that is `worn` and `over`, what was found over it, to `first` and `second`, which add up."""
+    return given(FIRST_LENS, SECOND_LENS).step(
         skills.COUNT_WORN_LENS,
-        run=lambda known: {"first": known["worn"], "second": known["over"]},
+        run=given(worn, OVER)(lambda worn, over: (worn, over)),
         says=words,
         slips=(
             Slip(
                 skills.OVER_REFRACTION_REPLACES,
-                run=lambda known: {"first": SphCyl(0, 0, known["worn"].axis), "second": known["over"]},
-                says=lambda known: f"Only what was found: {as_written(known['second'])}.",
-                live=lambda known: known["worn"].strongest > 0,
+                run=given(worn, OVER)(lambda worn, over: (SphCyl(0, 0, worn.axis), over)),
+                says=given(SECOND_LENS)(lambda second: f"Only what was found: {as_written(second)}."),
+                live=given(worn)(lambda worn: worn.strongest > 0),
             ),
             Slip(
                 skills.OVER_REFRACTION_TAKEN_OFF,
-                run=lambda known: {"first": known["worn"], "second": -known["over"]},
-                says=lambda known: f"What was found is taken off: {as_written(known['second'])}.",
-                live=lambda known: known["over"].strongest > 0,
+                run=given(worn, OVER)(lambda worn, over: (worn, -over)),
+                says=given(SECOND_LENS)(lambda second: f"What was found is taken off: {as_written(second)}."),
+                live=given(OVER)(lambda over: over.strongest > 0),
             ),
         ),
     )
 
 
-def _cross_axis(known: Known) -> float:
-    lens: SphCyl = known["first"] if known["first"].cylinder else known["second"]
+def _cross_axis(first: SphCyl, second: SphCyl) -> float:
+    lens: SphCyl = first if first.cylinder else second
     return lens.axis
 
 
-def _laid(along: Callable[[SphCyl, float], float], beside: Callable[[SphCyl, float], float]) -> Any:
-    def run(known: Known) -> dict[str, Any]:
-        axis = _cross_axis(known)
-        lenses = lens_pair(known)
-        return {
-            "meridians": (axis, across(axis)),
-            "along": tuple(along(lens, axis) for lens in lenses),
-            "beside": tuple(beside(lens, across(axis)) for lens in lenses),
-        }
+Laid = Rule[tuple[Powers, Powers, Powers]]
+"""The two meridians, and the powers of both lenses in each."""
+
+
+def _laid(along: Callable[[SphCyl, float], float], beside: Callable[[SphCyl, float], float]) -> Laid:
+    @given(FIRST_LENS, SECOND_LENS)
+    def run(first: SphCyl, second: SphCyl) -> tuple[Powers, Powers, Powers]:
+        axis = _cross_axis(first, second)
+        lenses = (first, second)
+        return (
+            (axis, across(axis)),
+            tuple(along(lens, axis) for lens in lenses),
+            tuple(beside(lens, across(axis)) for lens in lenses),
+        )
 
     return run
 
 
-def _laid_words(known: Known) -> str:
-    first, second = known["meridians"]
-    return f"{listed(known['along'])} along {degrees(first)}, {listed(known['beside'])} along {degrees(second)}."
+def _laid_words(meridians: tuple[float, ...], along: tuple[float, ...], beside: tuple[float, ...]) -> str:
+    first, second = meridians
+    return f"{listed(along)} along {degrees(first)}, {listed(beside)} along {degrees(second)}."
 
 
 def _laid_alone(lens: SphCyl, meridian: float) -> float:
     return lens.cylinder if axis_gap(lens.axis, meridian) > 45 else lens.sphere
 
 
-def _summed(add: Callable[[float, float], float]) -> Any:
-    return lambda known: {"net": (add(*known["along"]), add(*known["beside"]))}
+def _summed(add: Callable[[float, float], float]) -> Rule[Powers]:
+    return given(LAID_ALONG, BESIDE)(lambda along, beside: (add(*along), add(*beside)))
 
 
-def _net_words(known: Known) -> str:
-    return (
-        f"{signed(known['net'][0])} along {degrees(known['meridians'][0])}, "
-        f"{signed(known['net'][1])} along {degrees(known['meridians'][1])}"
-    )
+def _net_words(net: tuple[float, ...], meridians: tuple[float, ...]) -> str:
+    return f"{signed(net[0])} along {degrees(meridians[0])}, {signed(net[1])} along {degrees(meridians[1])}"
 
 
-def _naive_words(known: Known) -> str:
-    lens = as_they_stand(*lens_pair(known), _cross_axis(known))
+@given(FIRST_LENS, SECOND_LENS)
+def _naive_words(first: SphCyl, second: SphCyl) -> str:
+    lens = as_they_stand(*(first, second), _cross_axis(first, second))
     return f"Sphere to sphere, cylinder to cylinder: {as_written(lens)}."
 
 
+@given(FIRST_LENS, SECOND_LENS)
+def _columns(first: SphCyl, second: SphCyl) -> tuple[Powers, Powers, Powers]:
+    axis = _cross_axis(first, second)
+    return (
+        (axis, across(axis)),
+        (first.sphere, second.sphere),
+        (first.sphere + first.cylinder, second.sphere + second.cylinder),
+    )
+
+
 _ON_ONE_CROSS = (
-    Step(
+    given(MERIDIANS, LAID_ALONG, BESIDE).step(
         LAY_BOTH,
         run=_laid(SphCyl.power_at, SphCyl.power_at),
-        says=lambda known: f"Both lenses on one cross: {_laid_words(known)}",
+        says=given(MERIDIANS, LAID_ALONG, BESIDE)(
+            lambda meridians, along, beside: f"Both lenses on one cross: {_laid_words(meridians, along, beside)}"
+        ),
         slips=(
             Slip(
                 COMPONENTS_ADDED,
-                run=lambda known: {
-                    "meridians": (_cross_axis(known), across(_cross_axis(known))),
-                    "along": (known["first"].sphere, known["second"].sphere),
-                    "beside": tuple(lens.sphere + lens.cylinder for lens in lens_pair(known)),
-                },
+                run=_columns,
                 says=_naive_words,
-                live=lambda known: (
-                    bool(known["first"].cylinder and known["second"].cylinder)
-                    and axis_gap(known["first"].axis, known["second"].axis) > 45
+                live=given(FIRST_LENS, SECOND_LENS)(
+                    lambda first, second: (
+                        bool(first.cylinder and second.cylinder) and axis_gap(first.axis, second.axis) > 45
+                    )
                 ),
             ),
             Slip(
                 skills.CYLINDER_ALONE,
                 run=_laid(_laid_alone, _laid_alone),
-                says=lambda known: f"The cylinder alone across each axis: {_laid_words(known)}",
-                live=lambda known: any(lens.cylinder and lens.sphere for lens in lens_pair(known)),
+                says=given(MERIDIANS, LAID_ALONG, BESIDE)(
+                    lambda meridians, along, beside: (
+                        f"The cylinder alone across each axis: {_laid_words(meridians, along, beside)}"
+                    )
+                ),
+                live=given(FIRST_LENS, SECOND_LENS)(
+                    lambda first, second: any(lens.cylinder and lens.sphere for lens in (first, second))
+                ),
             ),
         ),
     ),
-    Step(
+    NET.step(
         skills.ADD_LENSES,
         run=_summed(lambda a, b: a + b),
-        says=lambda known: f"Added in each meridian: {_net_words(known)}.",
+        says=given(NET, MERIDIANS)(lambda net, meridians: f"Added in each meridian: {_net_words(net, meridians)}."),
         slips=(
             Slip(
                 skills.SIGN_LOST_IN_SUM,
                 run=_summed(add_sizes),
-                says=lambda known: f"The sizes added: {_net_words(known)}.",
-                live=lambda known: any(a * b < 0 for a, b in (known["along"], known["beside"])),
+                says=given(NET, MERIDIANS)(lambda net, meridians: f"The sizes added: {_net_words(net, meridians)}."),
+                live=given(LAID_ALONG, BESIDE)(lambda along, beside: any(a * b < 0 for a, b in (along, beside))),
             ),
         ),
     ),
@@ -149,7 +184,10 @@ _ON_ONE_CROSS = (
 
 def summing_steps() -> tuple[Step, ...]:
     """Build the steps from `first`, `second` and `form` to their sum, on one cross where the axes agree."""
-    return (*(replace(step, needed=axes_agree) for step in _ON_ONE_CROSS), *component_steps(axes_differ))
+    return (
+        *(step.when(AXES_AGREE) for step in _ON_ONE_CROSS),
+        *component_steps(AXES_DIFFER),
+    )
 
 
 def _draw_over(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -160,9 +198,11 @@ def _draw_over(chance: Chance, settings: Settings) -> dict[str, Any]:
         size = chance.among((0, 0.5, 0.75)) if settings.level == "novice" else chance.stepped(0.5, 1.25)
         axis = across(worn.axis) if settings.level != "novice" and chance.happens(0.5) else worn.axis
         found = SphCyl(chance.among((-1, 1)) * chance.stepped(0.5, 2.5), -size, axis if size else 180)
-    return {"worn": worn, "found": found, "form": settings.form}
+    return given(WORN, FOUND, FORM).to(worn, found, settings.form)
 
 
+WORN = Field("worn", "Lens that is worn", Lens())
+FOUND = Field("found", "Net result of retinoscopy over it", Lens())
 over_refraction = CaseType(
     id="over-refraction",
     title="Retinoscopy over the spectacles",
@@ -171,30 +211,38 @@ over_refraction = CaseType(
     seconds=40,
     findings=Group(
         (
-            Field("worn", "Lens that is worn", Lens()),
-            Field("found", "Net result of retinoscopy over it", Lens()),
+            WORN,
+            FOUND,
             FORM,
         )
     ),
     asks=(PRESCRIPTION,),
     draw=_draw_over,
-    begin=lambda findings: {"over": findings["found"]},
+    begin=OVER.by(given(FOUND)(lambda found: found)),
     steps=(
         count_worn(
-            lambda known: (
-                f"What was found sits on what is worn, so {as_written(known['first'])} and "
-                f"{as_written(known['second'])} add up."
-            )
+            WORN,
+            given(FIRST_LENS, SECOND_LENS)(
+                lambda first, second: (
+                    f"What was found sits on what is worn, so {as_written(first)} and {as_written(second)} add up."
+                )
+            ),
         ),
         *summing_steps(),
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        f"Worn: {as_written(known['worn'])}.",
-        f"Over it, with the working distance taken off already: {as_written(known['found'])}.",
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
     ),
-    question=lambda known: f"What prescription does the eye need, unrounded, in {FORM_WORDS[known['form']]}?",
-    figure=lambda known, uid: trial_frame((known["worn"], known["found"]), notes={0: "worn", 1: "found, net"}, uid=uid),
+    found=given(WORN, FOUND)(
+        lambda worn, found: (
+            f"Worn: {as_written(worn)}.",
+            f"Over it, with the working distance taken off already: {as_written(found)}.",
+        )
+    ),
+    question=given(FORM)(lambda form: f"What prescription does the eye need, unrounded, in {FORM_WORDS[form]}?"),
+    figure=given(WORN, FOUND).drawing(
+        lambda uid, worn, found: trial_frame((worn, found), notes={0: "worn", 1: "found, net"}, uid=uid)
+    ),
     needs=("cross-to-rx", "transpose"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,

@@ -10,17 +10,19 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
-from cases.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
+from cases.cross import AXIS, CYLINDER, FIRST_TAKEN, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
 from cases.fields import Field, Group
 from cases.figures import Figure
 from cases.figures_planes import vertex
+from cases.keys import ALWAYS, Drawing, Key, Rule, Slip, Step, asking, given
 from cases.kinds import Lens, Power
 from cases.lens import SphCyl, across, moved_power
 from cases.millimetres import Move
 from cases.notation import rounded_power
-from cases.steps import FORM, FORM_WORDS, RX, as_written, degrees, listed, pick_axis, signed
+from cases.shared_keys import POWERS
+from cases.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
 from cases.sums import about
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("planes", "Change of plane", 7)
 
@@ -66,23 +68,24 @@ WRONG_WAY_OR_LIKE_MINUS: Pair = (
 # --- steps -------------------------------------------------------------------------------------------------------
 
 
-def in_metres(name: str, seen: Callable[[Known], bool] = lambda _: True) -> Step:
-    """Step: the millimetres called `name` to `metres`; `seen` says whether a slip in it is large enough to matter."""
+def in_metres(length: Key[float], seen: Rule[bool] = ALWAYS) -> Step:
+    """Step: a length in millimetres to `metres`; `seen` says whether a slip in it is large enough to matter."""
 
-    def run(divisor: float) -> Callable[[Known], dict[str, Any]]:
-        return lambda known: {"metres": known[name] / divisor}
+    def run(divisor: float) -> Rule[float]:
+        return given(length)(lambda mm: mm / divisor)
 
-    def words(known: Known) -> str:
-        away = " away from the eye" if known[name] < 0 else ""
-        return f"{Move().write(abs(known[name]))}{away}"
+    def words(mm: float) -> str:
+        return f"{Move().write(abs(mm))}{' away from the eye' if mm < 0 else ''}"
 
-    def says(known: Known) -> str:
-        return f"{words(known)} {'counts as' if known[name] < 0 else 'is'} {_metres(known)} m."
+    @given(length, METRES)
+    def says(mm: float, metres: float) -> str:
+        return f"{words(mm)} {'counts as' if mm < 0 else 'is'} {_metres(metres)} m."
 
-    def taken(known: Known) -> str:
-        return f"{words(known)} taken as {_metres(known)} m."
+    @given(length, METRES)
+    def taken(mm: float, metres: float) -> str:
+        return f"{words(mm)} taken as {_metres(metres)} m."
 
-    return Step(
+    return METRES.step(
         MILLIMETRES_TO_METRES,
         run=run(1000),
         says=says,
@@ -93,12 +96,12 @@ def in_metres(name: str, seen: Callable[[Known], bool] = lambda _: True) -> Step
     )
 
 
-def _metres(known: Known) -> str:
-    return f"{known['metres']:g}".replace("-", "−")
+def _metres(metres: float) -> str:
+    return f"{metres:g}".replace("-", "−")
 
 
-def _each(change: Callable[[float, float], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"net": tuple(change(power, known["metres"]) for power in known["powers"])}
+def _each(change: Callable[[float, float], float]) -> Rule[tuple[float, ...]]:
+    return given(METRES, POWERS)(lambda metres, powers: tuple(change(power, metres) for power in powers))
 
 
 def _moved(power: float, metres: float) -> float:
@@ -119,21 +122,22 @@ def _nearly(power: float, metres: float, net: float) -> str:
     return about(net, shown / left if abs(left) > 1e-6 else math.inf)
 
 
-def _moved_words(known: Known) -> str:
-    metres = f"({_metres(known)})" if known["metres"] < 0 else _metres(known)
+@given(METRES, POWERS, NET)
+def _moved_words(metres: float, powers: tuple[float, ...], nets: tuple[float, ...]) -> str:
+    written = f"({_metres(metres)})" if metres < 0 else _metres(metres)
     sums = [
-        f"{signed(power)} ÷ (1 − {metres} × ({signed(power)})) = {_nearly(power, known['metres'], net)}{signed(net)}"
-        for power, net in zip(known["powers"], known["net"], strict=True)
+        f"{signed(power)} ÷ (1 − {written} × ({signed(power)})) = {_nearly(power, metres, net)}{signed(net)}"
+        for power, net in zip(powers, nets, strict=True)
     ]
     return f"The power over 1 less metres times power: {', and '.join(sums)}."
 
 
-def move_step(*more: Slip, seen: Callable[[Known], bool] = lambda _: True) -> Step:
+def move_step(*more: Slip[tuple[float, ...]], seen: Rule[bool] = ALWAYS) -> Step:
     """Step: `powers` in D and `metres` towards the eye to the powers `net` that act alike there.
 
     Source: definition of effective power, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory).
     """
-    return Step(
+    return NET.step(
         MOVE_POWER,
         run=_each(_moved),
         says=_moved_words,
@@ -141,19 +145,19 @@ def move_step(*more: Slip, seen: Callable[[Known], bool] = lambda _: True) -> St
             Slip(
                 MOVED_WRONG_WAY,
                 run=_each(_back),
-                says=lambda known: f"Divided by 1 plus metres times power: {listed(known['net'])}.",
+                says=given(NET)(lambda net: f"Divided by 1 plus metres times power: {listed(net)}."),
                 live=seen,
             ),
             Slip(
                 PLUS_LIKE_MINUS,
                 run=_each(_like_minus),
-                says=lambda known: f"The size changed as a minus lens's would: {listed(known['net'])}.",
-                live=lambda known: seen(known) and any(power > 0 for power in known["powers"]),
+                says=given(NET)(lambda net: f"The size changed as a minus lens's would: {listed(net)}."),
+                live=given(seen, POWERS)(lambda seen, powers: seen and any(power > 0 for power in powers)),
             ),
             Slip(
                 MOVE_IGNORED,
-                run=lambda known: {"net": known["powers"]},
-                says=lambda known: f"The move left out: {listed(known['net'])}.",
+                run=given(POWERS)(lambda powers: powers),
+                says=given(NET)(lambda net: f"The move left out: {listed(net)}."),
                 live=seen,
             ),
             *more,
@@ -161,18 +165,19 @@ def move_step(*more: Slip, seen: Callable[[Known], bool] = lambda _: True) -> St
     )
 
 
-def _move_words(known: Known) -> str:
-    way = "nearer the eye" if known["toward_eye_mm"] > 0 else "farther from the eye"
-    return f"It is moved {Move().write(abs(known['toward_eye_mm']))} {way}."
+def _move_words(toward_eye_mm: float) -> str:
+    way = "nearer the eye" if toward_eye_mm > 0 else "farther from the eye"
+    return f"It is moved {Move().write(abs(toward_eye_mm))} {way}."
 
 
-def _figure(lens: Callable[[Known], SphCyl]) -> Callable[[Known, str], Figure | None]:
+def _figure(lens: Rule[SphCyl]) -> Drawing:
     """Draw the move, where there is one."""
 
-    def draw(known: Known, uid: str) -> Figure | None:
-        if not known["toward_eye_mm"]:
+    @given(MOVED, lens).drawing
+    def draw(uid: str, toward_eye_mm: float, lens: SphCyl) -> Figure | None:
+        if not toward_eye_mm:
             return None
-        return vertex(lens(known), toward_eye_mm=known["toward_eye_mm"], uid=uid)
+        return vertex(lens, toward_eye_mm=toward_eye_mm, uid=uid)
 
     return draw
 
@@ -190,28 +195,31 @@ def pick_move(chance: Chance, settings: Settings) -> float:
 
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     step = 1.0 if settings.level == "novice" else 0.5 if settings.level == "competent" else 0.25
-    return {
-        "power": chance.among((-1, 1)) * chance.stepped(4, 20 if settings.level == "expert" else 14, step),
-        "toward_eye_mm": pick_move(chance, settings),
-    }
+    return given(POWER, MOVED).to(
+        chance.among((-1, 1)) * chance.stepped(4, 20 if settings.level == "expert" else 14, step),
+        pick_move(chance, settings),
+    )
 
 
+POWER = Field("power", "Power of the lens", Power())
+POWER_ASKED = Field("power", "Power in the new plane", Power(exact=0.03, tolerance=0.06))
 vertex_sphere = CaseType(
     id="vertex-sphere",
     title="A sphere moved along the line of sight",
     family=FAMILY,
     level="competent",
     seconds=25,
-    findings=Group((Field("power", "Power of the lens", Power()), MOVED)),
-    asks=(Field("power", "Power in the new plane", Power(exact=0.03, tolerance=0.06)),),
+    findings=Group((POWER, MOVED)),
+    asks=(POWER_ASKED,),
     draw=_draw_sphere,
-    begin=lambda findings: {"powers": (findings["power"],)},
-    steps=(in_metres("toward_eye_mm"), move_step()),
-    answer=lambda known: {"power": known["net"][0]},
-    found=lambda known: (f"A lens of {signed(known['power'])} D.", _move_words(known)),
-    question=lambda _: "Which power acts the same in the new plane, to 0.01 D?",
-    figure=_figure(lambda known: SphCyl(known["power"])),
-    form=lambda _: None,
+    begin=POWERS.by(given(POWER)(lambda power: (power,))),
+    steps=(in_metres(MOVED), move_step()),
+    answer=POWER_ASKED.by(given(NET)(lambda net: net[0])),
+    found=given(POWER, MOVED)(
+        lambda power, toward_eye_mm: (f"A lens of {signed(power)} D.", _move_words(toward_eye_mm))
+    ),
+    question=asking("Which power acts the same in the new plane, to 0.01 D?"),
+    figure=_figure(given(POWER)(lambda power: SphCyl(power))),
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
     probes=(Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),),
     needs=("net-sphere",),
@@ -226,41 +234,41 @@ def _draw_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
     minus = chance.happens(0.5)
     lens = SphCyl(-size if minus else size + cylinder, -cylinder, pick_axis(chance, settings))
     form = settings.form if chance.happens(0.75) else ("plus" if settings.form == "minus" else "minus")
-    return {"rx": lens.in_form(form), "toward_eye_mm": pick_move(chance, settings), "form": settings.form}
+    return given(RX, MOVED, FORM).to(lens.in_form(form), pick_move(chance, settings), settings.form)
 
 
-def _both_powers(across_power: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {
-        "powers": (known["rx"].sphere, across_power(known["rx"])),
-        "meridians": (known["rx"].axis, across(known["rx"].axis)),
-    }
+def _both_powers(across_power: Callable[[SphCyl], float]) -> Rule[tuple[tuple[float, ...], tuple[float, ...]]]:
+    return given(RX)(lambda rx: ((rx.sphere, across_power(rx)), (rx.axis, across(rx.axis))))
 
 
-def _sphere_alone(known: Known) -> dict[str, Any]:
-    first, second = known["powers"]
-    moved = _moved(first, known["metres"])
-    return {"net": (moved, moved + second - first)}
+@given(POWERS, METRES)
+def _sphere_alone(powers: tuple[float, ...], metres: float) -> tuple[float, ...]:
+    first, second = powers
+    moved = _moved(first, metres)
+    return (moved, moved + second - first)
 
 
-POWERS_OF_BOTH = Step(
+POWERS_OF_BOTH = given(POWERS, MERIDIANS).step(
     skills.POWER_ACROSS_AXIS,
     run=_both_powers(lambda rx: rx.sphere + rx.cylinder),
-    says=lambda known: (
-        f"The two principal powers are {signed(known['powers'][0])} along {degrees(known['meridians'][0])} and "
-        f"{signed(known['powers'][1])} along {degrees(known['meridians'][1])}."
+    says=given(POWERS, MERIDIANS)(
+        lambda powers, meridians: (
+            f"The two principal powers are {signed(powers[0])} along {degrees(meridians[0])} and "
+            f"{signed(powers[1])} along {degrees(meridians[1])}."
+        )
     ),
     slips=(
         Slip(
             skills.CYLINDER_ALONE,
             run=_both_powers(lambda rx: rx.cylinder),
-            says=lambda known: f"The cylinder alone across the axis: {signed(known['powers'][1])}.",
-            live=lambda known: known["rx"].sphere != 0,
+            says=given(POWERS)(lambda powers: f"The cylinder alone across the axis: {signed(powers[1])}."),
+            live=given(RX)(lambda rx: rx.sphere != 0),
         ),
         Slip(
             skills.CYLINDER_SUBTRACTED,
             run=_both_powers(lambda rx: rx.sphere - rx.cylinder),
-            says=lambda known: f"The cylinder taken away across the axis: {signed(known['powers'][1])}.",
-            live=lambda known: known["rx"].cylinder != 0,
+            says=given(POWERS)(lambda powers: f"The cylinder taken away across the axis: {signed(powers[1])}."),
+            live=given(RX)(lambda rx: rx.cylinder != 0),
         ),
     ),
 )
@@ -271,6 +279,7 @@ _FIND_CYLINDER = replace(
 )
 """A lens strong enough for its plane to matter has no plus and minus meridian together."""
 
+PRESCRIPTION = Field("prescription", "Lens in the new plane", Lens())
 vertex_toric = CaseType(
     id="vertex-toric",
     title="A sphere and cylinder moved along the line of sight",
@@ -278,28 +287,29 @@ vertex_toric = CaseType(
     level="expert",
     seconds=50,
     findings=Group((RX, MOVED, FORM)),
-    asks=(Field("prescription", "Lens in the new plane", Lens()),),
+    asks=(PRESCRIPTION,),
     draw=_draw_toric,
-    begin=lambda _: {},
     steps=(
         POWERS_OF_BOTH,
-        in_metres("toward_eye_mm"),
+        in_metres(MOVED),
         move_step(
             Slip(
                 SPHERE_ALONE_MOVED,
                 run=_sphere_alone,
-                says=lambda known: f"The sphere moved and the cylinder kept: {listed(known['net'])}.",
-                live=lambda known: known["powers"][0] != known["powers"][1],
+                says=given(NET)(lambda net: f"The sphere moved and the cylinder kept: {listed(net)}."),
+                live=given(POWERS)(lambda powers: powers[0] != powers[1]),
             )
         ),
         choose_sphere(FIRST_TAKEN),
         _FIND_CYLINDER,
         PLACE_AXIS,
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (f"A lens of {as_written(known['rx'])}.", _move_words(known)),
-    question=lambda known: f"Which lens acts the same in the new plane, to 0.01 D, in {FORM_WORDS[known['form']]}?",
-    figure=_figure(lambda known: known["rx"]),
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+    ),
+    found=given(RX, MOVED)(lambda rx, toward_eye_mm: (f"A lens of {as_written(rx)}.", _move_words(toward_eye_mm))),
+    question=given(FORM)(lambda form: f"Which lens acts the same in the new plane, to 0.01 D, in {FORM_WORDS[form]}?"),
+    figure=_figure(given(RX)(lambda rx: rx)),
     needs=("vertex-sphere", "rx-to-cross", "cross-to-rx"),
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
     probes=(Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Literal, cast
 
 from cases.casetype import CaseType, Family, Pair, Probe, Settings
 from cases.chance import Chance
@@ -10,12 +10,13 @@ from cases.choices import Choice, Option
 from cases.fields import Field, Group
 from cases.figures_seats import before_other_eye
 from cases.figures_sighting import sighting_plan
+from cases.keys import Key, Slip, Step, as_found, asking, given
 from cases.kinds import Angle, Height
 from cases.notation import write_distance
 from cases.sighting import offset_angle
 from cases.steps import DISTANCE, pick_distance
 from cases.sums import about
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
 
@@ -85,78 +86,77 @@ KEEP_WITHIN_FIVE = "IIUM Journal (IJAHS) 650, abstract: advises no more than 5°
 
 # --- the angle ---------------------------------------------------------------------------------------------------
 
+OFFSET = Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60))
+ANGLE = Field("angle", "Degrees off the visual axis", Angle())
+RATIO = Key[float]("ratio")
 
-def _ratio(known: Known) -> dict[str, Any]:
-    return {"ratio": known["offset_cm"] / known["distance_cm"]}
+
+def _nearly(ratio: float, offset_cm: float, distance_cm: float) -> str:
+    return about(round(ratio, 3), float(f"{offset_cm:.3g}") / distance_cm, 3)
 
 
-def _ratio_words(known: Known) -> str:
+@given(OFFSET, DISTANCE, RATIO)
+def _ratio_words(offset_cm: float, distance_cm: float, ratio: float) -> str:
     return (
-        f"{known['offset_cm']:.3g} cm off at {write_distance(known['distance_cm'])} is "
-        f"{known['offset_cm']:.3g} ÷ {known['distance_cm']:g} = {_nearly(known)}{known['ratio']:.3f}."
+        f"{offset_cm:.3g} cm off at {write_distance(distance_cm)} is "
+        f"{offset_cm:.3g} ÷ {distance_cm:g} = {_nearly(ratio, offset_cm, distance_cm)}{ratio:.3f}."
     )
 
 
-def _nearly(known: Known, distance_cm: float | None = None) -> str:
-    shown = float(f"{known['offset_cm']:.3g}") / (distance_cm or known["distance_cm"])
-    return about(round(known["ratio"], 3), shown, 3)
+@given(DISTANCE, OFFSET, RATIO)
+def _turned_over(distance_cm: float, offset_cm: float, ratio: float) -> str:
+    nearly = about(round(ratio, 2), distance_cm / float(f"{offset_cm:.3g}"), 2)
+    return f"{distance_cm:g} ÷ {offset_cm:.3g} = {nearly}{ratio:.2f} taken."
 
 
-def _turned_over(known: Known) -> str:
-    return about(round(known["ratio"], 2), known["distance_cm"] / float(f"{known['offset_cm']:.3g}"), 2)
-
-
-def _angle(known: Known) -> dict[str, Any]:
-    distance = known["distance_cm"]
-    return {"angle": offset_angle(offset_cm=known["ratio"] * distance, distance_cm=distance)}
-
-
-def angle_steps(*more: Slip) -> tuple[Step, Step]:
+def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
     """Build the steps from `offset_cm` and `distance_cm` to `ratio` and `angle` in degrees; `more` slips the ratio."""
     return (
-        Step(
+        RATIO.step(
             OFFSET_OVER_DISTANCE,
-            run=_ratio,
+            run=given(OFFSET, DISTANCE)(lambda offset_cm, distance_cm: offset_cm / distance_cm),
             says=_ratio_words,
             slips=(
                 Slip(
                     OFFSET_UPSIDE_DOWN,
-                    run=lambda known: {"ratio": known["distance_cm"] / known["offset_cm"]},
-                    says=lambda known: (
-                        f"{known['distance_cm']:g} ÷ {known['offset_cm']:.3g} = {_turned_over(known)}"
-                        f"{known['ratio']:.2f} taken."
-                    ),
+                    run=given(DISTANCE, OFFSET)(lambda distance_cm, offset_cm: distance_cm / offset_cm),
+                    says=_turned_over,
                 ),
                 *more,
             ),
         ),
-        Step(
+        ANGLE.step(
             RATIO_TO_ANGLE,
-            run=_angle,
-            says=lambda known: f"The angle whose tangent is {known['ratio']:.3f} is {Angle().write(known['angle'])}.",
+            run=given(RATIO, DISTANCE)(
+                lambda ratio, distance_cm: offset_angle(offset_cm=ratio * distance_cm, distance_cm=distance_cm)
+            ),
+            says=given(RATIO, ANGLE)(
+                lambda ratio, angle: f"The angle whose tangent is {ratio:.3f} is {Angle().write(angle)}."
+            ),
             slips=(
                 Slip(
                     OFFSET_AS_ANGLE,
-                    run=lambda known: {"angle": known["offset_cm"]},
-                    says=lambda known: f"{write_distance(known['offset_cm'])} taken as {known['angle']:.1f}°.",
-                    live=lambda known: abs(known["distance_cm"] - DEGREE_PER_CENTIMETRE_CM) > 5,
+                    run=given(OFFSET)(lambda offset_cm: offset_cm),
+                    says=given(OFFSET, ANGLE)(
+                        lambda offset_cm, angle: f"{write_distance(offset_cm)} taken as {angle:.1f}°."
+                    ),
+                    live=given(DISTANCE)(lambda distance_cm: abs(distance_cm - DEGREE_PER_CENTIMETRE_CM) > 5),
                 ),
                 Slip(
                     RATIO_AS_ANGLE,
-                    run=lambda known: {"angle": known["ratio"]},
-                    says=lambda known: f"{known['ratio']:.3f} taken as the angle.",
+                    run=given(RATIO)(lambda ratio: ratio),
+                    says=given(RATIO)(lambda ratio: f"{ratio:.3f} taken as the angle."),
                 ),
                 Slip(
                     PERCENT_AS_ANGLE,
-                    run=lambda known: {"angle": 100 * known["ratio"]},
-                    says=lambda known: f"{100 * known['ratio']:.1f} cm to the metre taken as {known['angle']:.1f}°.",
+                    run=given(RATIO)(lambda ratio: 100 * ratio),
+                    says=given(RATIO, ANGLE)(
+                        lambda ratio, angle: f"{100 * ratio:.1f} cm to the metre taken as {angle:.1f}°."
+                    ),
                 ),
             ),
         ),
     )
-
-
-ANGLE = Field("angle", "Degrees off the visual axis", Angle())
 
 
 def pick_offset(chance: Chance, settings: Settings, *, widest: float = 14.0) -> float:
@@ -170,33 +170,34 @@ sighting_angle = CaseType(
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group(
-        (Field("offset_cm", "Sight hole to the patient's line of gaze", Height(low=0.0, high=60)), DISTANCE)
-    ),
+    findings=Group((OFFSET, DISTANCE)),
     asks=(ANGLE,),
-    draw=lambda chance, settings: {
-        "offset_cm": pick_offset(chance, settings),
-        "distance_cm": pick_distance(chance, settings),
-    },
-    begin=lambda _: {},
+    draw=lambda chance, settings: given(OFFSET, DISTANCE).to(
+        pick_offset(chance, settings), pick_distance(chance, settings)
+    ),
     steps=angle_steps(
         Slip(
             TWO_THIRDS_RULE,
-            run=lambda known: {"ratio": known["offset_cm"] / 67},
-            says=lambda known: (
-                f"{known['offset_cm']:.3g} ÷ 67 = {_nearly(known, 67)}{known['ratio']:.3f}, as at two thirds of a "
-                "metre."
+            run=given(OFFSET)(lambda offset_cm: offset_cm / 67),
+            says=given(OFFSET, RATIO)(
+                lambda offset_cm, ratio: (
+                    f"{offset_cm:.3g} ÷ 67 = {_nearly(ratio, offset_cm, 67)}{ratio:.3f}, as at two thirds of a metre."
+                )
             ),
-            live=lambda known: abs(known["distance_cm"] - 67) > 4,
+            live=given(DISTANCE)(lambda distance_cm: abs(distance_cm - 67) > 4),
         )
     ),
-    answer=lambda known: {"angle": known["angle"]},
-    found=lambda known: (
-        f"The sight hole stands {write_distance(known['offset_cm'])} to the side of the patient's line of gaze.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil, along the gaze.",
+    answer=as_found(ANGLE),
+    found=given(OFFSET, DISTANCE)(
+        lambda offset_cm, distance_cm: (
+            f"The sight hole stands {write_distance(offset_cm)} to the side of the patient's line of gaze.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil, along the gaze.",
+        )
     ),
-    question=lambda _: "By how many degrees, to 0.1°, is your line of sight off the visual axis?",
-    figure=lambda known, uid: sighting_plan(offset_cm=known["offset_cm"], distance_cm=known["distance_cm"], uid=uid),
+    question=asking("By how many degrees, to 0.1°, is your line of sight off the visual axis?"),
+    figure=given(OFFSET, DISTANCE).drawing(
+        lambda uid, offset_cm, distance_cm: sighting_plan(offset_cm=offset_cm, distance_cm=distance_cm, uid=uid)
+    ),
     needs=("distance-vergence",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
@@ -209,91 +210,93 @@ SIDES = Choice((Option("your-left", "to your left"), Option("your-right", "to yo
 _SIDE_OF = {"right": "your-left", "left": "your-right"}
 _OPPOSITE = {"your-left": "your-right", "your-right": "your-left"}
 
+PATIENT_EYE = Field("patient_eye", "Eye to be measured", EYES)
+PUPILS = Field("pupils_cm", "Distance between the pupils", Height(low=4.0, high=8.5))
+OWN_EYE = Field("own_eye", "Your own eye to look with", EYES)
+MOVE = Field("move", "Which way you move", SIDES)
+ANGLE_BEFORE = Field("angle", "Degrees off the visual axis before you move", Angle())
+
 eye_for_eye = CaseType(
     id="eye-for-eye",
     title="Which eye with which eye",
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            Field("patient_eye", "Eye to be measured", EYES),
-            Field("pupils_cm", "Distance between the pupils", Height(low=4.0, high=8.5)),
-            DISTANCE,
-        )
+    findings=Group((PATIENT_EYE, PUPILS, DISTANCE)),
+    asks=(OWN_EYE, MOVE, ANGLE_BEFORE),
+    draw=lambda chance, settings: given(PATIENT_EYE, PUPILS, DISTANCE).to(
+        chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.2), pick_distance(chance, settings)
     ),
-    asks=(
-        Field("own_eye", "Your own eye to look with", EYES),
-        Field("move", "Which way you move", SIDES),
-        Field("angle", "Degrees off the visual axis before you move", Angle()),
-    ),
-    draw=lambda chance, settings: {
-        "patient_eye": chance.among(("right", "left")),
-        "pupils_cm": chance.stepped(5.4, 7.2, 0.2),
-        "distance_cm": pick_distance(chance, settings),
-    },
-    begin=lambda _: {},
     steps=(
-        Step(
+        OWN_EYE.step(
             EYE_FOR_EYE,
-            run=lambda known: {"own_eye": known["patient_eye"]},
-            says=lambda known: (
-                f"{known['own_eye'].capitalize()} eye for {known['patient_eye']} eye, so that your head leaves the "
-                "other eye its view of the chart."
+            run=given(PATIENT_EYE)(lambda patient_eye: patient_eye),
+            says=given(OWN_EYE, PATIENT_EYE)(
+                lambda own_eye, patient_eye: (
+                    f"{own_eye.capitalize()} eye for {patient_eye} eye, so that your head leaves the "
+                    "other eye its view of the chart."
+                )
             ),
             slips=(
                 Slip(
                     EYE_ACROSS,
-                    run=lambda known: {"own_eye": OTHER[known["patient_eye"]]},
-                    says=lambda known: f"The {known['own_eye']} eye, which faces it.",
+                    run=given(PATIENT_EYE)(lambda patient_eye: OTHER[patient_eye]),
+                    says=given(OWN_EYE)(lambda own_eye: f"The {own_eye} eye, which faces it."),
                 ),
             ),
         ),
-        Step(
+        MOVE.step(
             SIDE_TO_MOVE,
-            run=lambda known: {"move": _SIDE_OF[known["patient_eye"]]},
-            says=lambda known: (
-                f"You face each other, so the patient's {known['patient_eye']} eye is on the side of your "
-                f"{'left' if known['patient_eye'] == 'right' else 'right'}: move {SIDES.write(known['move'])}."
+            run=given(PATIENT_EYE)(lambda patient_eye: _SIDE_OF[patient_eye]),
+            says=given(PATIENT_EYE, MOVE)(
+                lambda patient_eye, move: (
+                    f"You face each other, so the patient's {patient_eye} eye is on the side of your "
+                    f"{'left' if patient_eye == 'right' else 'right'}: move {SIDES.write(move)}."
+                )
             ),
             slips=(
                 Slip(
                     SIDES_MIRRORED,
-                    run=lambda known: {"move": _OPPOSITE[_SIDE_OF[known["patient_eye"]]]},
-                    says=lambda known: f"Moved {SIDES.write(known['move'])}, as if the patient's sides were yours.",
+                    run=given(PATIENT_EYE)(lambda patient_eye: _OPPOSITE[_SIDE_OF[patient_eye]]),
+                    says=given(MOVE)(lambda move: f"Moved {SIDES.write(move)}, as if the patient's sides were yours."),
                 ),
             ),
         ),
-        Step(
+        OFFSET.step(
             FIND_OFFSET,
-            run=lambda known: {"offset_cm": known["pupils_cm"]},
-            says=lambda known: (
-                f"From in front of one eye to in front of the other is the distance between the pupils, "
-                f"{write_distance(known['offset_cm'])}."
+            run=given(PUPILS)(lambda pupils_cm: pupils_cm),
+            says=given(OFFSET)(
+                lambda offset_cm: (
+                    f"From in front of one eye to in front of the other is the distance between the pupils, "
+                    f"{write_distance(offset_cm)}."
+                )
             ),
             slips=(
                 Slip(
                     HALF_PUPIL_DISTANCE,
-                    run=lambda known: {"offset_cm": known["pupils_cm"] / 2},
-                    says=lambda known: f"Counted from the nose: {write_distance(known['offset_cm'])}.",
+                    run=given(PUPILS)(lambda pupils_cm: pupils_cm / 2),
+                    says=given(OFFSET)(lambda offset_cm: f"Counted from the nose: {write_distance(offset_cm)}."),
                 ),
             ),
         ),
         *angle_steps(),
     ),
-    answer=lambda known: {"own_eye": known["own_eye"], "move": known["move"], "angle": known["angle"]},
-    found=lambda known: (
-        f"The patient's {known['patient_eye']} eye is to be measured; both eyes look straight ahead at the chart.",
-        f"Your sight hole stands in front of the {OTHER[known['patient_eye']]} eye, "
-        f"{write_distance(known['distance_cm'])} away.",
-        f"The pupils are {write_distance(known['pupils_cm'])} apart.",
+    answer=as_found(OWN_EYE, MOVE, ANGLE_BEFORE),
+    found=given(PATIENT_EYE, DISTANCE, PUPILS)(
+        lambda patient_eye, distance_cm, pupils_cm: (
+            f"The patient's {patient_eye} eye is to be measured; both eyes look straight ahead at the chart.",
+            f"Your sight hole stands in front of the {OTHER[patient_eye]} eye, {write_distance(distance_cm)} away.",
+            f"The pupils are {write_distance(pupils_cm)} apart.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "Which of your own eyes should look, which way do you move, and how many degrees off the visual axis of the "
         "eye to be measured are you now?"
     ),
-    figure=lambda known, uid: before_other_eye(
-        known["patient_eye"], pupils_cm=known["pupils_cm"], distance_cm=known["distance_cm"], uid=uid
+    figure=given(PATIENT_EYE, PUPILS, DISTANCE).drawing(
+        lambda uid, patient_eye, pupils_cm, distance_cm: before_other_eye(
+            cast("Literal['right', 'left']", patient_eye), pupils_cm=pupils_cm, distance_cm=distance_cm, uid=uid
+        )
     ),
     needs=("sighting-angle",),
     twins=(OFFSET_OR_PERCENT,),

@@ -12,14 +12,16 @@ from cases.families.sighting import FAMILY
 from cases.fields import Field, Group
 from cases.figures_distance import distance_ruler
 from cases.figures_lenses import trial_frame
+from cases.keys import Key, Slip, as_found, asking, given
 from cases.kinds import Power, Size
 from cases.lens import SphCyl
 from cases.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.notation import write_distance, write_prescription
-from cases.steps import DISTANCE, distance_in_dioptres, pick_distance, signed, size
+from cases.shared_keys import LEFT
+from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed, size
 from cases.sums import added, adding_up, less
 from cases.vergence import working_vergence
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.working import Skill, SlipName, SlipRef
 
 FIND_FOG = Skill("find-fog", "finding by how much an eye is fogged")
 JUDGE_FOG = Skill("judge-fog", "judging whether an eye is fogged enough")
@@ -87,6 +89,13 @@ IGNORED_OR_SWAPPED: Pair = (
 )
 """With less fog than the distance is worth both turn the movement round; with more, only one of them can."""
 
+EYE = Field("eye", "Correction of the other eye, a sphere", Power())
+LENS = Field("lens", "Lens before the other eye", Power())
+LEAST = Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75)
+FOG = Field("fog", "Fog of the other eye", Power())
+STATE = Field("state", "Is it fogged enough?", FOG_STATES)
+MOVEMENT = Field("movement", "Movement that you would see in it", MOVEMENTS)
+
 
 def _state(fog: float, least: float) -> str:
     if fog <= _HARDLY:
@@ -94,20 +103,17 @@ def _state(fog: float, least: float) -> str:
     return "enough" if fog >= least - 1e-9 else "little"
 
 
-def _fog_words(known: Known) -> str:
-    lens, eye, fog = known["lens"], known["eye"], known["fog"]
+@given(LENS, EYE, FOG)
+def _fog_words(lens: float, eye: float, fog: float) -> str:
     digits = adding_up(fog, lens, -eye)
     return f"The lens {digits.signed(lens)} less the correction {digits.signed(eye)} is {digits.result(fog)} over."
 
 
 def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = chance.stepped(-4, 4)
-    return {
-        "eye": eye,
-        "lens": eye + chance.stepped(-1, 3),
-        "distance_cm": pick_distance(chance, settings),
-        "least": settings.norm("fog-least"),
-    }
+    return given(EYE, LENS, DISTANCE, LEAST).to(
+        eye, eye + chance.stepped(-1, 3), pick_distance(chance, settings), settings.norm("fog-least")
+    )
 
 
 other_eye_fogged = CaseType(
@@ -116,108 +122,103 @@ other_eye_fogged = CaseType(
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            Field("eye", "Correction of the other eye, a sphere", Power()),
-            Field("lens", "Lens before the other eye", Power()),
-            DISTANCE,
-            Field("least", "Fog that the clinic asks for at least", Size(low=0.25, high=3.0), default=0.75),
-        )
-    ),
-    asks=(
-        Field("fog", "Fog of the other eye", Power()),
-        Field("state", "Is it fogged enough?", FOG_STATES),
-        Field("movement", "Movement that you would see in it", MOVEMENTS),
-    ),
+    findings=Group((EYE, LENS, DISTANCE, LEAST)),
+    asks=(FOG, STATE, MOVEMENT),
     draw=_draw_fogged,
-    begin=lambda _: {},
     steps=(
-        Step(
+        FOG.step(
             FIND_FOG,
-            run=lambda known: {"fog": known["lens"] - known["eye"]},
+            run=given(LENS, EYE)(lambda lens, eye: lens - eye),
             says=_fog_words,
             slips=(
                 Slip(
                     FOG_REVERSED,
-                    run=lambda known: {"fog": known["eye"] - known["lens"]},
-                    says=lambda known: f"Correction less lens: {signed(known['fog'])}.",
+                    run=given(EYE, LENS)(lambda eye, lens: eye - lens),
+                    says=given(FOG)(lambda fog: f"Correction less lens: {signed(fog)}."),
                 ),
                 Slip(
                     LENS_AS_FOG,
-                    run=lambda known: {"fog": known["lens"]},
-                    says=lambda known: f"The lens taken as the fog: {signed(known['fog'])}.",
-                    live=lambda known: abs(known["eye"]) > _HARDLY,
+                    run=given(LENS)(lambda lens: lens),
+                    says=given(FOG)(lambda fog: f"The lens taken as the fog: {signed(fog)}."),
+                    live=given(EYE)(lambda eye: abs(eye) > _HARDLY),
                 ),
             ),
         ),
-        Step(
+        STATE.step(
             JUDGE_FOG,
-            run=lambda known: {"state": _state(known["fog"], known["least"])},
-            says=lambda known: (
-                f"The clinic asks for {signed(known['least'])}; {signed(known['fog'])} is "
-                f"{FOG_STATES.write(known['state'])}."
+            run=given(FOG, LEAST)(_state),
+            says=given(LEAST, FOG, STATE)(
+                lambda least, fog, state: (
+                    f"The clinic asks for {signed(least)}; {signed(fog)} is {FOG_STATES.write(state)}."
+                )
             ),
             slips=(
                 Slip(
                     ANY_FOG_ENOUGH,
-                    run=lambda _: {"state": "enough"},
-                    says=lambda known: f"{signed(known['fog'])} taken as enough.",
-                    live=lambda known: _state(known["fog"], known["least"]) == "little",
+                    run=given()(lambda: "enough"),
+                    says=given(FOG)(lambda fog: f"{signed(fog)} taken as enough."),
+                    live=given(FOG, LEAST)(lambda fog, least: _state(fog, least) == "little"),
                 ),
             ),
         ),
-        Step(
+        LEFT.step(
             skills.POWER_LEFT,
-            run=lambda known: {"left": working_vergence(known["distance_cm"]) - known["fog"]},
-            says=lambda known: (
-                f"At {write_distance(known['distance_cm'])} neutral wants "
-                f"{size(working_vergence(known['distance_cm']))} over. Still to add: {signed(known['left'])}."
+            run=given(DISTANCE, FOG)(lambda distance_cm, fog: working_vergence(distance_cm) - fog),
+            says=given(DISTANCE, LEFT)(
+                lambda distance_cm, left: (
+                    f"At {write_distance(distance_cm)} neutral wants {size(working_vergence(distance_cm))} over. "
+                    f"Still to add: {signed(left)}."
+                )
             ),
             slips=(
                 Slip(
                     skills.DISTANCE_IGNORED,
-                    run=lambda known: {"left": -known["fog"]},
-                    says=lambda known: f"Compared with zero, still to add: {signed(known['left'])}.",
-                    live=lambda known: (
-                        movement_for(-known["fog"])
-                        != movement_for(working_vergence(known["distance_cm"]) - known["fog"])
+                    run=given(FOG)(lambda fog: -fog),
+                    says=given(LEFT)(lambda left: f"Compared with zero, still to add: {signed(left)}."),
+                    live=given(FOG, DISTANCE)(
+                        lambda fog, distance_cm: movement_for(-fog) != movement_for(working_vergence(distance_cm) - fog)
                     ),
                 ),
             ),
         ),
-        Step(
+        MOVEMENT.step(
             skills.POWER_TO_MOVEMENT,
-            run=lambda known: {"movement": movement_for(known["left"])},
-            says=lambda known: (
-                f"Plus still wanted is with, minus is against: {known['movement']}. Against means fogged by more than "
-                "the distance is worth."
+            run=given(LEFT)(movement_for),
+            says=given(MOVEMENT)(
+                lambda movement: (
+                    f"Plus still wanted is with, minus is against: {movement}. Against means fogged by more than "
+                    "the distance is worth."
+                )
             ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"movement": OPPOSITE[movement_for(known["left"])]},
-                    says=lambda known: f"The other way round: {known['movement']}.",
-                    live=lambda known: movement_for(known["left"]) != "neutral",
+                    run=given(LEFT)(lambda left: OPPOSITE[movement_for(left)]),
+                    says=given(MOVEMENT)(lambda movement: f"The other way round: {movement}."),
+                    live=given(LEFT)(lambda left: movement_for(left) != "neutral"),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {name: known[name] for name in ("fog", "state", "movement")},
-    found=lambda known: (
-        f"The other eye, the one that you are not measuring, needs {write_prescription(SphCyl(known['eye']))} for the "
-        "far chart.",
-        f"Before it stands {write_prescription(SphCyl(known['lens']))}.",
-        f"The clinic wants it fogged by {signed(known['least'])} D or more.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil; plane-mirror setting.",
+    answer=as_found(FOG, STATE, MOVEMENT),
+    found=given(EYE, LENS, LEAST, DISTANCE)(
+        lambda eye, lens, least, distance_cm: (
+            f"The other eye, the one that you are not measuring, needs {write_prescription(SphCyl(eye))} for the "
+            "far chart.",
+            f"Before it stands {write_prescription(SphCyl(lens))}.",
+            f"The clinic wants it fogged by {signed(least)} D or more.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "By how much is the other eye fogged (minus: not at all, it must accommodate), is that enough, and which "
         "movement would you see if you swept across it?"
     ),
-    figure=lambda known, uid: trial_frame(
-        (SphCyl(known["lens"]),), uid=uid, notes={0: "other eye"}, distance_cm=known["distance_cm"]
+    figure=given(LENS, DISTANCE).drawing(
+        lambda uid, lens, distance_cm: trial_frame(
+            (SphCyl(lens),), uid=uid, notes={0: "other eye"}, distance_cm=distance_cm
+        )
     ),
-    form=lambda _: None,
     needs=("predict-movement",),
     twins=(IGNORED_OR_SWAPPED,),
     probes=(Probe(IGNORED_OR_SWAPPED, "other-eye-fogged"),),
@@ -235,50 +236,59 @@ VIEWS = Choice(
     )
 )
 
+AMPLITUDE = Field("amplitude", "Your amplitude of accommodation", Size(high=15.0))
+UNCORRECTED = Field("uncorrected", "What your distance correction lacks", Power(low=-20.0, high=20.0), default=0.0)
+COUNTED_ON = Field("held", "How much of an amplitude is counted on", HELD, default="half")
+LACKING = Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", Power())
+VIEW = Field("view", "How you see the pupil", VIEWS)
+NEED = Key[float]("need", unit="D")
+USABLE = Key[float]("usable", unit="D")
 
-def _not_too_strong(known: Known) -> bool:
+
+@given(NEED)
+def _too_strong(need: float) -> bool:
     # Accommodation only adds plus, so it cannot help an eye that is too strong for the distance already.
-    return bool(known["need"] >= -_HARDLY)
+    return need < -_HARDLY
 
 
-def _lacking(known: Known, usable: float) -> float:
+@given(_too_strong, NEED, USABLE)
+def _lacking(too_strong: bool, need: float, usable: float) -> float:
     """Return what is lacking beyond the usable accommodation (minus: to spare); of too strong an eye, by how much.
 
     An eye that asks for nothing has all of its accommodation to spare, as one that asks for a little has most of it.
     """
-    need = float(known["need"])
-    return max(need, 0.0) - usable if _not_too_strong(known) else need
+    return need if too_strong else max(need, 0.0) - usable
 
 
-def _view(known: Known) -> str:
-    if not _not_too_strong(known):
+@given(_too_strong, LACKING)
+def _view(too_strong: bool, lacking: float) -> str:
+    if too_strong:
         return "minus"
-    return "plus" if known["lacking"] > _HARDLY else "sharp"
+    return "plus" if lacking > _HARDLY else "sharp"
 
 
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
     held = settings.norm("usable-amplitude-share")
-    return {
-        "amplitude": chance.stepped(0, 5 if settings.level == "expert" else 4, 0.5),
-        "uncorrected": 0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5, 0.25),
-        "distance_cm": pick_distance(chance, settings),
-        "held": "half" if held < 0.75 else "whole",
-    }
-
-
-def _own_error_words(known: Known) -> str:
-    if not known["uncorrected"]:
-        return f"Your distance correction lacks nothing, so the pupil asks for {signed(known['need'])}."
-    return (
-        f"Your distance correction lacks {signed(known['uncorrected'])}: "
-        f"{added(known['vergence'], known['uncorrected'], known['need'])}."
+    return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
+        chance.stepped(0, 5 if settings.level == "expert" else 4, 0.5),
+        0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5, 0.25),
+        pick_distance(chance, settings),
+        "half" if held < 0.75 else "whole",
     )
 
 
-def _lacking_words(known: Known) -> str:
-    if not _not_too_strong(known):
-        return f"Accommodating cannot take plus away: {signed(known['lacking'])}."
-    return f"{less(max(known['need'], 0.0), known['usable'], known['lacking'])}."
+@given(UNCORRECTED, NEED, VERGENCE)
+def _own_error_words(uncorrected: float, need: float, vergence: float) -> str:
+    if not uncorrected:
+        return f"Your distance correction lacks nothing, so the pupil asks for {signed(need)}."
+    return f"Your distance correction lacks {signed(uncorrected)}: {added(vergence, uncorrected, need)}."
+
+
+@given(_too_strong, NEED, USABLE, LACKING)
+def _lacking_words(too_strong: bool, need: float, usable: float, lacking: float) -> str:
+    if too_strong:
+        return f"Accommodating cannot take plus away: {signed(lacking)}."
+    return f"{less(max(need, 0.0), usable, lacking)}."
 
 
 examiner_blur = CaseType(
@@ -287,101 +297,94 @@ examiner_blur = CaseType(
     family=FAMILY,
     level="competent",
     seconds=20,
-    findings=Group(
-        (
-            Field("amplitude", "Your amplitude of accommodation", Size(high=15.0)),
-            Field("uncorrected", "What your distance correction lacks", Power(low=-20.0, high=20.0), default=0.0),
-            DISTANCE,
-            Field("held", "How much of an amplitude is counted on", HELD, default="half"),
-        )
-    ),
-    asks=(
-        Field("lacking", "Plus lacking before your own eye (minus: to spare, or too strong)", Power()),
-        Field("view", "How you see the pupil", VIEWS),
-    ),
+    findings=Group((AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON)),
+    asks=(LACKING, VIEW),
     draw=_draw_examiner,
-    begin=lambda _: {},
     steps=(
         distance_in_dioptres(),
-        Step(
+        NEED.step(
             OWN_ERROR,
-            run=lambda known: {"need": known["vergence"] + known["uncorrected"]},
+            run=given(VERGENCE, UNCORRECTED)(lambda vergence, uncorrected: vergence + uncorrected),
             says=_own_error_words,
             slips=(
                 Slip(
                     OWN_ERROR_REVERSED,
-                    run=lambda known: {"need": known["vergence"] - known["uncorrected"]},
-                    says=lambda known: f"With the other sign: {signed(known['need'])}.",
-                    live=lambda known: known["uncorrected"] != 0,
+                    run=given(VERGENCE, UNCORRECTED)(lambda vergence, uncorrected: vergence - uncorrected),
+                    says=given(NEED)(lambda need: f"With the other sign: {signed(need)}."),
+                    live=given(UNCORRECTED)(lambda uncorrected: uncorrected != 0),
                 ),
                 Slip(
                     OWN_ERROR_LEFT_OUT,
-                    run=lambda known: {"need": known["vergence"]},
-                    says=lambda known: f"Your own error left out: {signed(known['need'])}.",
-                    live=lambda known: known["uncorrected"] != 0,
+                    run=given(VERGENCE)(lambda vergence: vergence),
+                    says=given(NEED)(lambda need: f"Your own error left out: {signed(need)}."),
+                    live=given(UNCORRECTED)(lambda uncorrected: uncorrected != 0),
                 ),
             ),
         ),
-        Step(
+        USABLE.step(
             USABLE_ACCOMMODATION,
-            run=lambda known: {"usable": known["amplitude"] * (0.5 if known["held"] == "half" else 1)},
-            says=lambda known: (
-                f"Of {size(known['amplitude'])} D of accommodation {HELD.write(known['held'])} is counted on: "
-                f"{size(known['usable'])} D."
+            run=given(AMPLITUDE, COUNTED_ON)(lambda amplitude, held: amplitude * (0.5 if held == "half" else 1)),
+            says=given(AMPLITUDE, COUNTED_ON, USABLE)(
+                lambda amplitude, held, usable: (
+                    f"Of {size(amplitude)} D of accommodation {HELD.write(held)} is counted on: {size(usable)} D."
+                )
             ),
             slips=(
                 Slip(
                     WHOLE_AMPLITUDE,
-                    run=lambda known: {"usable": known["amplitude"]},
-                    says=lambda known: f"All of the amplitude: {size(known['usable'])} D.",
-                    live=lambda known: known["held"] == "half" and known["amplitude"] > 0 and _not_too_strong(known),
+                    run=given(AMPLITUDE)(lambda amplitude: amplitude),
+                    says=given(USABLE)(lambda usable: f"All of the amplitude: {size(usable)} D."),
+                    live=given(COUNTED_ON, AMPLITUDE, _too_strong)(
+                        lambda held, amplitude, too_strong: held == "half" and amplitude > 0 and not too_strong
+                    ),
                 ),
             ),
         ),
-        Step(
+        LACKING.step(
             LACKING_AT_SIGHT_HOLE,
-            run=lambda known: {"lacking": _lacking(known, known["usable"])},
+            run=_lacking,
             says=_lacking_words,
             slips=(
                 Slip(
                     ACCOMMODATION_LEFT_OUT,
-                    run=lambda known: {"lacking": known["need"]},
-                    says=lambda known: f"Accommodation left out: {signed(known['lacking'])}.",
-                    live=lambda known: known["usable"] > 0 and _not_too_strong(known),
+                    run=given(NEED)(lambda need: need),
+                    says=given(LACKING)(lambda lacking: f"Accommodation left out: {signed(lacking)}."),
+                    live=given(USABLE, _too_strong)(lambda usable, too_strong: usable > 0 and not too_strong),
                 ),
             ),
         ),
-        Step(
+        VIEW.step(
             JUDGE_VIEW,
-            run=lambda known: {"view": _view(known)},
-            says=lambda known: f"So the pupil is {VIEWS.write(known['view'])}.",
+            run=_view,
+            says=given(VIEW)(lambda view: f"So the pupil is {VIEWS.write(view)}."),
             slips=(
                 Slip(
                     SPARE_AS_LACK,
-                    run=lambda _: {"view": "plus"},
-                    says=lambda known: f"{signed(known['lacking'])} taken as lacking.",
-                    live=lambda known: _not_too_strong(known) and known["lacking"] < -_HARDLY,
+                    run=given()(lambda: "plus"),
+                    says=given(LACKING)(lambda lacking: f"{signed(lacking)} taken as lacking."),
+                    live=given(_too_strong, LACKING)(lambda too_strong, lacking: not too_strong and lacking < -_HARDLY),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"lacking": known["lacking"], "view": known["view"]},
-    found=lambda known: (
-        f"You sit with your sight hole {write_distance(known['distance_cm'])} from the pupil that you look at.",
-        f"Your amplitude of accommodation is {size(known['amplitude'])} D, of which {HELD.write(known['held'])} is "
-        "counted on for steady work."
-        if known["amplitude"]
-        else "You have no accommodation left.",
-        "You wear your full distance correction."
-        if not known["uncorrected"]
-        else f"With what you wear, your own eye still wants {signed(known['uncorrected'])} DS for far.",
+    answer=as_found(LACKING, VIEW),
+    found=given(DISTANCE, AMPLITUDE, COUNTED_ON, UNCORRECTED)(
+        lambda distance_cm, amplitude, held, uncorrected: (
+            f"You sit with your sight hole {write_distance(distance_cm)} from the pupil that you look at.",
+            f"Your amplitude of accommodation is {size(amplitude)} D, of which {HELD.write(held)} is "
+            "counted on for steady work."
+            if amplitude
+            else "You have no accommodation left.",
+            "You wear your full distance correction."
+            if not uncorrected
+            else f"With what you wear, your own eye still wants {signed(uncorrected)} DS for far.",
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "How much plus is lacking before your own eye to see that pupil sharp (minus: to spare, or too strong), and "
         "how do you see it?"
     ),
-    figure=lambda known, uid: distance_ruler(actual_cm=known["distance_cm"], uid=uid),
-    form=lambda _: None,
+    figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
     needs=("distance-vergence",),
     sources=(
         "About +1.50 for a presbyope at two thirds of a metre, and half of the amplitude held in comfort: common "

@@ -7,17 +7,19 @@ from typing import Any
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
-from cases.families.sighting import ANGLE, FAMILY, FIND_OFFSET, KEEP_WITHIN_FIVE, OFFSET_OR_PERCENT, angle_steps
+from cases.families.sighting import ANGLE, FAMILY, FIND_OFFSET, KEEP_WITHIN_FIVE, OFFSET, OFFSET_OR_PERCENT, angle_steps
 from cases.fields import Field, Group
 from cases.figures_seats import beside_the_gaze
 from cases.figures_sighting import sighting_side
+from cases.keys import Slip, Step, as_found, asking, given
 from cases.kinds import Angle, BadFinding, Distance, Height
 from cases.notation import write_distance
+from cases.shared_keys import SHARE
 from cases.sighting import offset_angle
 from cases.sighting import sighting_height as line_height
 from cases.steps import DISTANCE, pick_distance
 from cases.sums import about
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 LIMIT = Field("limit", "Angle off the visual axis that is still allowed", Angle(low=0.5, high=30), default=5.0)
 """Norm "sighting-limit", in degrees; its usual value is the advice of `KEEP_WITHIN_FIVE`."""
@@ -63,55 +65,54 @@ CHART_HEIGHT = Field("chart_height_cm", "Chart above the patient's eye", Height(
 CHART_PATH = Field(
     "chart_path_cm", "From the patient's eye to the chart, by the mirror", Distance(low=100.0, high=2000)
 )
+HEIGHT = Field("height_cm", "Height of the gaze above the eye where you sit", Height())
 
 
-def _begin_chart(findings: Known) -> dict[str, Any]:
-    if findings["distance_cm"] >= findings["chart_path_cm"]:
+@given(DISTANCE, CHART_PATH)
+def _before_the_chart(distance_cm: float, chart_path_cm: float) -> None:
+    if distance_cm >= chart_path_cm:
         raise BadFinding(
-            findings["distance_cm"],
-            f"the working distance must be shorter than the path to the chart, {findings['chart_path_cm']:g} cm",
+            distance_cm,
+            f"the working distance must be shorter than the path to the chart, {chart_path_cm:g} cm",
         )
-    return {}
 
 
 def _draw_chart(chance: Chance, settings: Settings) -> dict[str, Any]:
     path = float(chance.among((400, 500, 600) if settings.level == "novice" else range(300, 651, 50)))
     # A chart hangs no steeper than some 9° up, or the neck tires.
-    return {
-        "chart_height_cm": chance.stepped(35, 5 * (path * 0.16 // 5), 5),
-        "chart_path_cm": path,
-        "distance_cm": pick_distance(chance, settings),
-    }
+    return given(CHART_HEIGHT, CHART_PATH, DISTANCE).to(
+        chance.stepped(35, 5 * (path * 0.16 // 5), 5), path, pick_distance(chance, settings)
+    )
 
 
-def _chart_words(known: Known) -> tuple[str, ...]:
+def _chart_words(chart_height_cm: float, chart_path_cm: float) -> tuple[str, ...]:
     return (
-        f"The chart, seen by a mirror on the wall, stands {write_distance(known['chart_height_cm'])} above the level "
+        f"The chart, seen by a mirror on the wall, stands {write_distance(chart_height_cm)} above the level "
         "of the patient's eye.",
-        f"From the eye to the mirror and on to the chart is {write_distance(known['chart_path_cm'])}.",
+        f"From the eye to the mirror and on to the chart is {write_distance(chart_path_cm)}.",
     )
 
 
-def _share_words(known: Known) -> str:
-    return (
-        f"You sit at {known['distance_cm']:g} ÷ {known['chart_path_cm']:g} = {known['share']:.3f} of the way to the "
-        "chart."
-    )
+@given(DISTANCE, CHART_PATH, SHARE)
+def _share_words(distance_cm: float, chart_path_cm: float, share: float) -> str:
+    return f"You sit at {distance_cm:g} ÷ {chart_path_cm:g} = {share:.3f} of the way to the chart."
 
 
-def share_of_path(*more: Slip) -> Step:
+def share_of_path(*more: Slip[float]) -> Step:
     """Step: `distance_cm` and `chart_path_cm` to the `share` of the way at which the examiner sits."""
-    return Step(
+    return SHARE.step(
         SHARE_OF_PATH,
-        run=lambda known: {"share": known["distance_cm"] / known["chart_path_cm"]},
+        run=given(DISTANCE, CHART_PATH)(lambda distance_cm, chart_path_cm: distance_cm / chart_path_cm),
         says=_share_words,
         slips=(
             Slip(
                 PATH_HALVED,
-                run=lambda known: {"share": 2 * known["distance_cm"] / known["chart_path_cm"]},
-                says=lambda known: (
-                    f"{known['distance_cm']:g} ÷ {known['chart_path_cm'] / 2:g} = {known['share']:.3f} of the way, as "
-                    "if the mirror were the chart."
+                run=given(DISTANCE, CHART_PATH)(lambda distance_cm, chart_path_cm: 2 * distance_cm / chart_path_cm),
+                says=given(DISTANCE, CHART_PATH, SHARE)(
+                    lambda distance_cm, chart_path_cm, share: (
+                        f"{distance_cm:g} ÷ {chart_path_cm / 2:g} = {share:.3f} of the way, as "
+                        "if the mirror were the chart."
+                    )
                 ),
             ),
             *more,
@@ -119,32 +120,33 @@ def share_of_path(*more: Slip) -> Step:
     )
 
 
-def _nearly(known: Known) -> str:
-    return about(round(known["height_cm"], 1), round(known["share"], 3) * known["chart_height_cm"], 1)
+@given(SHARE, CHART_HEIGHT, HEIGHT)
+def _height_words(share: float, chart_height_cm: float, height_cm: float) -> str:
+    nearly = about(round(height_cm, 1), round(share, 3) * chart_height_cm, 1)
+    return (
+        f"The line to the chart has covered as much of the height: {share:.3f} × "
+        f"{chart_height_cm:g} = {nearly}{Height().write(height_cm)} above the level of the eye."
+    )
 
 
-def height_on_line(*more: Slip) -> Step:
+def height_on_line(*more: Slip[float]) -> Step:
     """Step: `share` and `chart_height_cm` to the `height_cm` of the gaze where the examiner sits."""
-    return Step(
+    return HEIGHT.step(
         HEIGHT_ON_LINE,
-        run=lambda known: {
-            "height_cm": line_height(
-                chart_height_cm=known["chart_height_cm"],
-                chart_path_cm=known["distance_cm"] / known["share"],
-                distance_cm=known["distance_cm"],
+        run=given(CHART_HEIGHT, DISTANCE, SHARE)(
+            lambda chart_height_cm, distance_cm, share: line_height(
+                chart_height_cm=chart_height_cm,
+                chart_path_cm=distance_cm / share,
+                distance_cm=distance_cm,
             )
-        },
-        says=lambda known: (
-            f"The line to the chart has covered as much of the height: {known['share']:.3f} × "
-            f"{known['chart_height_cm']:g} = {_nearly(known)}{Height().write(known['height_cm'])} above the level of "
-            "the eye."
         ),
+        says=_height_words,
         slips=(
             Slip(
                 MIRROR_TURNED,
-                run=lambda known: {"height_cm": -known["share"] * known["chart_height_cm"]},
-                says=lambda known: f"Turned over by the mirror: {Height().write(known['height_cm'])}.",
-                live=lambda known: abs(known["chart_height_cm"]) > 1,
+                run=given(SHARE, CHART_HEIGHT)(lambda share, chart_height_cm: -share * chart_height_cm),
+                says=given(HEIGHT)(lambda height_cm: f"Turned over by the mirror: {Height().write(height_cm)}."),
+                live=given(CHART_HEIGHT)(lambda chart_height_cm: abs(chart_height_cm) > 1),
             ),
             *more,
         ),
@@ -158,37 +160,46 @@ sighting_height = CaseType(
     level="competent",
     seconds=20,
     findings=Group((CHART_HEIGHT, CHART_PATH, DISTANCE)),
-    asks=(Field("height_cm", "Height of the gaze above the eye where you sit", Height()),),
+    asks=(HEIGHT,),
     draw=_draw_chart,
-    begin=_begin_chart,
+    holds=_before_the_chart,
     steps=(
         share_of_path(
             Slip(
                 FROM_THE_CHART,
-                run=lambda known: {"share": 1 - known["distance_cm"] / known["chart_path_cm"]},
-                says=lambda known: (
-                    f"{known['chart_path_cm'] - known['distance_cm']:g} ÷ {known['chart_path_cm']:g} = "
-                    f"{known['share']:.3f} of the way, counted from the chart."
+                run=given(DISTANCE, CHART_PATH)(lambda distance_cm, chart_path_cm: 1 - distance_cm / chart_path_cm),
+                says=given(CHART_PATH, DISTANCE, SHARE)(
+                    lambda chart_path_cm, distance_cm, share: (
+                        f"{chart_path_cm - distance_cm:g} ÷ {chart_path_cm:g} = "
+                        f"{share:.3f} of the way, counted from the chart."
+                    )
                 ),
             )
         ),
         height_on_line(
             Slip(
                 LEVEL_WITH_EYE,
-                run=lambda _: {"height_cm": 0.0},
-                says=lambda _: "Level with the patient's eye: 0 cm.",
-                live=lambda known: abs(known["chart_height_cm"]) > 1,
+                run=given()(lambda: 0.0),
+                says=given()(lambda: "Level with the patient's eye: 0 cm."),
+                live=given(CHART_HEIGHT)(lambda chart_height_cm: abs(chart_height_cm) > 1),
             )
         ),
     ),
-    answer=lambda known: {"height_cm": known["height_cm"]},
-    found=lambda known: (*_chart_words(known), f"You sit {write_distance(known['distance_cm'])} from the patient."),
-    question=lambda _: "How far above the level of the patient's eye does the patient's gaze pass where you sit?",
-    figure=lambda known, uid: sighting_side(
-        chart_height_cm=known["chart_height_cm"],
-        chart_path_cm=known["chart_path_cm"],
-        distance_cm=known["distance_cm"],
-        uid=uid,
+    answer=as_found(HEIGHT),
+    found=given(CHART_HEIGHT, CHART_PATH, DISTANCE)(
+        lambda chart_height_cm, chart_path_cm, distance_cm: (
+            *_chart_words(chart_height_cm, chart_path_cm),
+            f"You sit {write_distance(distance_cm)} from the patient.",
+        )
+    ),
+    question=asking("How far above the level of the patient's eye does the patient's gaze pass where you sit?"),
+    figure=given(CHART_HEIGHT, CHART_PATH, DISTANCE).drawing(
+        lambda uid, chart_height_cm, chart_path_cm, distance_cm: sighting_side(
+            chart_height_cm=chart_height_cm,
+            chart_path_cm=chart_path_cm,
+            distance_cm=distance_cm,
+            uid=uid,
+        )
     ),
     needs=("distance-vergence",),
     sources=("Similar triangles; about 8 cm for 70 cm at the end of 6 m: common practice, no published source",),
@@ -197,6 +208,8 @@ sighting_height = CaseType(
 # --- how far off the gaze a height puts you ----------------------------------------------------------------------
 
 WITHIN = Choice((Option("within", "within the limit"), Option("beyond", "beyond the limit")))
+OWN_HEIGHT = Field("own_height_cm", "Your own eye above the patient's (minus: below)", Height(low=-60.0, high=100))
+INSIDE = Field("inside", "Against the limit", WITHIN)
 
 
 def _draw_level(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -209,7 +222,7 @@ def _draw_level(chance: Chance, settings: Settings) -> dict[str, Any]:
         off = offset_angle(offset_cm=abs(line_height(**chart) - own), distance_cm=away)
         # The offset is taken upright, strictly it lies square to the gaze: too near the limit that would decide.
         if abs(off - limit) > 0.4:
-            return {**chart, "own_height_cm": own, "limit": limit}
+            return chart | given(OWN_HEIGHT, LIMIT).to(own, limit)
 
 
 sighting_level = CaseType(
@@ -218,72 +231,78 @@ sighting_level = CaseType(
     family=FAMILY,
     level="expert",
     seconds=35,
-    findings=Group(
-        (
-            CHART_HEIGHT,
-            CHART_PATH,
-            DISTANCE,
-            Field("own_height_cm", "Your own eye above the patient's (minus: below)", Height(low=-60.0, high=100)),
-            LIMIT,
-        )
-    ),
-    asks=(ANGLE, Field("inside", "Against the limit", WITHIN)),
+    findings=Group((CHART_HEIGHT, CHART_PATH, DISTANCE, OWN_HEIGHT, LIMIT)),
+    asks=(ANGLE, INSIDE),
     draw=_draw_level,
-    begin=_begin_chart,
+    holds=_before_the_chart,
     steps=(
         share_of_path(),
         height_on_line(),
-        Step(
+        OFFSET.step(
             FIND_OFFSET,
-            run=lambda known: {"offset_cm": abs(known["height_cm"] - known["own_height_cm"])},
-            says=lambda known: (
-                f"Your eye at {Height().write(known['own_height_cm'])} and the gaze at "
-                f"{known['height_cm']:.3g} cm are {known['offset_cm']:.3g} cm apart.".replace("-", "−")
+            run=given(HEIGHT, OWN_HEIGHT)(lambda height_cm, own_height_cm: abs(height_cm - own_height_cm)),
+            says=given(OWN_HEIGHT, HEIGHT, OFFSET)(
+                lambda own_height_cm, height_cm, offset_cm: (
+                    f"Your eye at {Height().write(own_height_cm)} and the gaze at "
+                    f"{height_cm:.3g} cm are {offset_cm:.3g} cm apart.".replace("-", "−")
+                )
             ),
             slips=(
                 Slip(
                     OWN_HEIGHT_AS_OFFSET,
-                    run=lambda known: {"offset_cm": abs(known["own_height_cm"])},
-                    says=lambda known: f"Counted from the level of the eye: {write_distance(known['offset_cm'])}.",
+                    run=given(OWN_HEIGHT)(abs),
+                    says=given(OFFSET)(
+                        lambda offset_cm: f"Counted from the level of the eye: {write_distance(offset_cm)}."
+                    ),
                 ),
             ),
         ),
         *angle_steps(),
-        Step(
+        INSIDE.step(
             COMPARE_WITH_LIMIT,
-            run=lambda known: {"inside": "within" if known["angle"] <= known["limit"] else "beyond"},
-            says=lambda known: (
-                f"{Angle().write(known['angle'])} is {WITHIN.write(known['inside'])}, {Angle().write(known['limit'])}."
+            run=given(ANGLE, LIMIT)(lambda angle, limit: "within" if angle <= limit else "beyond"),
+            says=given(ANGLE, INSIDE, LIMIT)(
+                lambda angle, inside, limit: (
+                    f"{Angle().write(angle)} is {WITHIN.write(inside)}, {Angle().write(limit)}."
+                )
             ),
             slips=(
                 Slip(
                     LIMIT_IN_CENTIMETRES,
-                    run=lambda known: {"inside": "within" if known["offset_cm"] <= known["limit"] else "beyond"},
-                    says=lambda known: f"{write_distance(known['offset_cm'])} held against {known['limit']:g}.",
-                    live=lambda known: (known["offset_cm"] <= known["limit"]) != (known["angle"] <= known["limit"]),
+                    run=given(OFFSET, LIMIT)(lambda offset_cm, limit: "within" if offset_cm <= limit else "beyond"),
+                    says=given(OFFSET, LIMIT)(
+                        lambda offset_cm, limit: f"{write_distance(offset_cm)} held against {limit:g}."
+                    ),
+                    live=given(OFFSET, LIMIT, ANGLE)(
+                        lambda offset_cm, limit, angle: (offset_cm <= limit) != (angle <= limit)
+                    ),
                 ),
             ),
         ),
     ),
-    answer=lambda known: {"angle": known["angle"], "inside": known["inside"]},
-    found=lambda known: (
-        *_chart_words(known),
-        f"You sit {write_distance(known['distance_cm'])} from the patient, your eye "
-        + (
-            f"{write_distance(abs(known['own_height_cm']))} {'above' if known['own_height_cm'] > 0 else 'below'} "
-            if known["own_height_cm"]
-            else "at "
+    answer=as_found(ANGLE, INSIDE),
+    found=given(CHART_HEIGHT, CHART_PATH, DISTANCE, OWN_HEIGHT, LIMIT)(
+        lambda chart_height_cm, chart_path_cm, distance_cm, own_height_cm, limit: (
+            *_chart_words(chart_height_cm, chart_path_cm),
+            f"You sit {write_distance(distance_cm)} from the patient, your eye "
+            + (
+                f"{write_distance(abs(own_height_cm))} {'above' if own_height_cm > 0 else 'below'} "
+                if own_height_cm
+                else "at "
+            )
+            + "the level of the patient's.",
+            f"The clinic's limit is {Angle().write(limit)} off the visual axis.",
         )
-        + "the level of the patient's.",
-        f"The clinic's limit is {Angle().write(known['limit'])} off the visual axis.",
     ),
-    question=lambda _: "By how many degrees, to 0.1°, are you off the visual axis, and is that within the limit?",
-    figure=lambda known, uid: beside_the_gaze(
-        chart_height_cm=known["chart_height_cm"],
-        chart_path_cm=known["chart_path_cm"],
-        distance_cm=known["distance_cm"],
-        own_height_cm=known["own_height_cm"],
-        uid=uid,
+    question=asking("By how many degrees, to 0.1°, are you off the visual axis, and is that within the limit?"),
+    figure=given(CHART_HEIGHT, CHART_PATH, DISTANCE, OWN_HEIGHT).drawing(
+        lambda uid, chart_height_cm, chart_path_cm, distance_cm, own_height_cm: beside_the_gaze(
+            chart_height_cm=chart_height_cm,
+            chart_path_cm=chart_path_cm,
+            distance_cm=distance_cm,
+            own_height_cm=own_height_cm,
+            uid=uid,
+        )
     ),
     needs=("sighting-height", "sighting-angle"),
     twins=(OFFSET_OR_PERCENT,),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from cases import skills
@@ -11,11 +12,12 @@ from cases.choices import Choice, Option
 from cases.families.algebra import FAMILY
 from cases.fields import Field, Group
 from cases.figures import Figure
-from cases.figures_reflex import lean_in
-from cases.kinds import Axis, BadFinding, Meridian, Power
+from cases.figures_reflex import Breadth, lean_in
+from cases.keys import Key, Rule, Slip, as_found, asking, given
+from cases.kinds import Axis, BadFinding, Power
 from cases.lens import axis_gap, axis_of
-from cases.steps import degrees, pick_axis, signed, turn_on_dial
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step
+from cases.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
+from cases.working import Skill, SlipName, SlipRef
 
 COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
 BAND_TO_AXIS = Skill("band-to-axis", "turning an axis by what the bands show")
@@ -44,6 +46,7 @@ TURNS = Choice(
 )
 
 _WIDTH = {"narrow": 1, "ordinary": 2, "wide": 3}
+_DRAWN: dict[str, Breadth | None] = {"narrow": "narrow", "ordinary": None, "wide": "wide"}
 _OTHER = {"first": "second", "second": "first"}
 
 WIDE_FOLLOWED = SlipName(
@@ -83,67 +86,89 @@ TURN_TWINS: tuple[Pair, ...] = ((_REVERSED, _PLUS_RULE), (_REVERSED, _NUMBERS), 
 """Each turns the answer round; a plus cylinder, or a turn that does not pass 180, leaves fewer of them possible."""
 
 
+CYLINDER = Field("cylinder", "Cylinder in the frame, signed", Power())
+AXIS = Field("axis", "Its axis", Axis())
+BAND = Field("band", "Band of light", BANDS)
+_VIEW = Group((STREAK, BAND))
+FIRST = Field("first", "First streak, 45° from the axis", _VIEW)
+SECOND = Field("second", "Second streak, 45° to the other side", _VIEW)
+GUIDE = Field("guide", "Which band guides you?", GUIDES)
+WAY = Field("turn", "Which way does the axis go?", TURNS)
+TOWARD = Key[float | None]("toward")
+
+_streaks = given(FIRST[STREAK], SECOND[STREAK])(lambda first, second: {"first": first, "second": second})
+
+
 def _draw_straddle(chance: Chance, settings: Settings) -> dict[str, Any]:
     axis = pick_axis(chance, settings)
     looks = chance.among((("narrow", "wide"), ("narrow", "ordinary"), ("ordinary", "wide")))
     if chance.happens(1 / 6):
         looks = (looks[0], looks[0])
     (first, one), (second, other) = zip(chance.shuffled((45, -45)), chance.shuffled(looks), strict=True)
-    return {
-        "cylinder": chance.among((-1, 1)) * chance.stepped(0.75, 3),
-        "axis": axis,
-        "first": {"streak": axis_of(axis + first), "band": one},
-        "second": {"streak": axis_of(axis + second), "band": other},
-    }
+    return given(CYLINDER, AXIS, FIRST, SECOND).to(
+        chance.among((-1, 1)) * chance.stepped(0.75, 3),
+        axis,
+        given(STREAK, BAND).to(axis_of(axis + first), one),
+        given(STREAK, BAND).to(axis_of(axis + second), other),
+    )
 
 
-def _begin_straddle(findings: Known) -> dict[str, Any]:
-    axis, streaks = findings["axis"], (findings["first"]["streak"], findings["second"]["streak"])
-    if not findings["cylinder"]:
+@given(CYLINDER, AXIS, given(FIRST[STREAK], SECOND[STREAK])(lambda *streaks: streaks))
+def _lies_between(cylinder: float, axis: float, streaks: tuple[float, float]) -> None:
+    if not cylinder:
         raise BadFinding(0, "a cylinder of nought has no axis: give its power with the sign")
     if any(abs(axis_gap(axis, streak) - 45) > 1 for streak in streaks) or axis_gap(*streaks) < 88:
         rule = (
             f"the streaks must lie 45° to either side of the axis, at {axis_of(axis + 45):g} and {axis_of(axis - 45):g}"
         )
         raise BadFinding(list(streaks), rule)
-    return {}
 
 
-def _guide(known: Known) -> str:
-    first, second = (_WIDTH[known[name]["band"]] for name in ("first", "second"))
-    return "neither" if first == second else "first" if first < second else "second"
+@given(FIRST[BAND], SECOND[BAND])
+def _guide(first: str, second: str) -> str:
+    """Say which band is the narrower."""
+    return "neither" if first == second else "first" if _WIDTH[first] < _WIDTH[second] else "second"
 
 
-def _toward(known: Known, *, plus_rule: bool) -> dict[str, Any]:
-    """Say towards which streak's side the axis goes, or nowhere."""
-    if known["guide"] == "neither":
-        return {"toward": None}
-    name = known["guide"] if plus_rule else _OTHER[known["guide"]]
-    return {"toward": known[name]["streak"]}
+def _degrees(toward: float | None) -> str:
+    return "no side" if toward is None else degrees(toward)
 
 
-def _toward_words(known: Known) -> str:
-    if known["toward"] is None:
+def _toward(plus_rule: Callable[[float], bool]) -> Rule[float | None]:
+    """Say towards which streak's side the axis goes, or nowhere, by the rule that is held right for the cylinder."""
+
+    @given(GUIDE, CYLINDER, _streaks)
+    def toward(guide: str, cylinder: float, streaks: dict[str, float]) -> float | None:
+        return streaks.get(guide if plus_rule(cylinder) else _OTHER.get(guide, guide))
+
+    return toward
+
+
+@given(TOWARD, CYLINDER)
+def _toward_words(toward: float | None, cylinder: float) -> str:
+    if toward is None:
         return "Alike: the axis is right and stays."
-    sign, way = ("plus", "towards") if known["cylinder"] > 0 else ("minus", "away from")
-    return (
-        f"A {sign} cylinder's axis goes {way} the narrow band: to the side of the streak at {degrees(known['toward'])}."
-    )
+    sign, way = ("plus", "towards") if cylinder > 0 else ("minus", "away from")
+    return f"A {sign} cylinder's axis goes {way} the narrow band: to the side of the streak at {degrees(toward)}."
 
 
-def _turn_words(known: Known) -> str:
-    if known["turn"] == "leave":
+@given(TURN, AXIS, TOWARD)
+def _turn_words(turn: str, axis: float, toward: float | None) -> str:
+    if toward is None:
         return "So go on to the power."
-    return f"From {degrees(known['axis'])} towards {degrees(known['toward'])} is {TURNS.write(known['turn'])}."
+    return f"From {degrees(axis)} towards {degrees(toward)} is {TURNS.write(turn)}."
 
 
-def _bands(known: Known, uid: str) -> Figure:
-    (first, one), (second, other) = ((known[name]["streak"], known[name]["band"]) for name in ("first", "second"))
-    width = {"narrow": "narrow", "wide": "wide"}
-    return lean_in((first, width.get(one)), (second, width.get(other)), uid=uid)  # type: ignore[arg-type]
+def _bands(uid: str, first: float, one: str, second: float, other: str) -> Figure:
+    return lean_in((first, _DRAWN[one]), (second, _DRAWN[other]), uid=uid)
 
 
-_BAND = Group((Field("streak", "Long direction of the streak", Meridian()), Field("band", "Band of light", BANDS)))
+@given(GUIDE, _streaks)
+def _guide_words(guide: str, streaks: dict[str, float]) -> str:
+    if guide == "neither":
+        return "The two bands are alike."
+    return f"The narrower band is that of the {guide} streak, at {degrees(streaks[guide])}."
+
 
 straddling = CaseType(
     id="axis-straddling",
@@ -151,88 +176,71 @@ straddling = CaseType(
     family=FAMILY,
     level="expert",
     seconds=15,
-    findings=Group(
-        (
-            Field("cylinder", "Cylinder in the frame, signed", Power()),
-            Field("axis", "Its axis", Axis()),
-            Field("first", "First streak, 45° from the axis", _BAND),
-            Field("second", "Second streak, 45° to the other side", _BAND),
-        )
-    ),
-    asks=(
-        Field("guide", "Which band guides you?", GUIDES),
-        Field("turn", "Which way does the axis go?", TURNS),
-    ),
+    findings=Group((CYLINDER, AXIS, FIRST, SECOND)),
+    asks=(GUIDE, WAY),
     draw=_draw_straddle,
-    begin=_begin_straddle,
+    holds=_lies_between,
     steps=(
-        Step(
+        GUIDE.step(
             COMPARE_BANDS,
-            run=lambda known: {"guide": _guide(known)},
-            says=lambda known: (
-                "The two bands are alike."
-                if known["guide"] == "neither"
-                else f"The narrower band is that of the {known['guide']} streak, at "
-                f"{degrees(known[known['guide']]['streak'])}."
-            ),
+            run=_guide,
+            says=_guide_words,
             slips=(
                 Slip(
                     WIDE_FOLLOWED,
-                    run=lambda known: {"guide": _OTHER[_guide(known)]},
-                    says=lambda known: f"The wider band followed, that of the {known['guide']} streak.",
-                    live=lambda known: _guide(known) != "neither",
+                    run=given(_guide)(lambda guide: _OTHER[guide]),
+                    says=given(GUIDE)(lambda guide: f"The wider band followed, that of the {guide} streak."),
+                    live=given(_guide)(lambda guide: guide != "neither"),
                 ),
                 Slip(
                     ONE_BAND_TRUSTED,
-                    run=lambda _: {"guide": "first"},
-                    says=lambda _: "The first band taken by itself.",
-                    live=lambda known: _guide(known) == "neither",
+                    run=given()(lambda: "first"),
+                    says=given()(lambda: "The first band taken by itself."),
+                    live=given(_guide)(lambda guide: guide == "neither"),
                 ),
             ),
         ),
-        Step(
+        TOWARD.step(
             BAND_TO_AXIS,
-            run=lambda known: _toward(known, plus_rule=known["cylinder"] > 0),
+            run=_toward(lambda cylinder: cylinder > 0),
             says=_toward_words,
             slips=(
                 Slip(
                     TURNED_WRONG_WAY,
-                    run=lambda known: _toward(known, plus_rule=known["cylinder"] < 0),
-                    says=lambda known: f"Turned to the side of the streak at {degrees(known['toward'])}.",
-                    live=lambda known: known["guide"] != "neither",
+                    run=_toward(lambda cylinder: cylinder < 0),
+                    says=given(TOWARD)(lambda toward: f"Turned to the side of the streak at {_degrees(toward)}."),
+                    live=given(GUIDE)(lambda guide: guide != "neither"),
                 ),
                 Slip(
                     PLUS_RULE_FOR_MINUS,
-                    run=lambda known: _toward(known, plus_rule=True),
-                    says=lambda known: (
-                        f"Towards the narrow band: the side of the streak at {degrees(known['toward'])}."
+                    run=_toward(lambda _: True),
+                    says=given(TOWARD)(
+                        lambda toward: f"Towards the narrow band: the side of the streak at {_degrees(toward)}."
                     ),
-                    live=lambda known: known["guide"] != "neither" and known["cylinder"] < 0,
+                    live=given(GUIDE, CYLINDER)(lambda guide, cylinder: guide != "neither" and cylinder < 0),
                 ),
                 Slip(
                     POWER_BEFORE_AXIS,
-                    run=lambda _: {"toward": None},
-                    says=lambda _: "The axis left where it was.",
-                    live=lambda known: known["guide"] != "neither",
+                    run=given()(lambda: None),
+                    says=given()(lambda: "The axis left where it was."),
+                    live=given(GUIDE)(lambda guide: guide != "neither"),
                 ),
             ),
         ),
-        turn_on_dial("axis", "toward", stays=lambda known: known["toward"] is None, says=_turn_words),
+        turn_on_dial(AXIS, TOWARD, stays=given(TOWARD)(lambda toward: toward is None), says=_turn_words),
     ),
-    answer=lambda known: {"guide": known["guide"], "turn": known["turn"]},
-    found=lambda known: (
-        f"In the frame, a cylinder of {signed(known['cylinder'])} × {degrees(known['axis'])}. You sit a little nearer "
-        "than neutral, so that every band moves with.",
-        *(
-            f"{name.capitalize()} streak, at {degrees(known[name]['streak'])}: the band is "
-            f"{BANDS.write(known[name]['band'])}."
-            for name in ("first", "second")
-        ),
+    answer=as_found(GUIDE, TURN),
+    found=given(CYLINDER, AXIS, FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND])(
+        lambda cylinder, axis, first, one, second, other: (
+            f"In the frame, a cylinder of {signed(cylinder)} × {degrees(axis)}. You sit a little nearer than neutral, "
+            "so that every band moves with.",
+            f"First streak, at {degrees(first)}: the band is {BANDS.write(one)}.",
+            f"Second streak, at {degrees(second)}: the band is {BANDS.write(other)}.",
+        )
     ),
-    question=lambda _: "Which band guides you, and which way does the axis go?",
-    figure=_bands,
+    question=asking("Which band guides you, and which way does the axis go?"),
+    figure=given(FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND]).drawing(_bands),
     needs=("near-or-far", "sphere-then-cyl"),
-    form=lambda _: None,
     twins=TURN_TWINS,
     probes=tuple(Probe(pair, "axis-straddling") for pair in TURN_TWINS),
     sources=(STRADDLING,),

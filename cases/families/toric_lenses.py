@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
+from typing import Any, Literal, cast
 
 from cases.casetype import CaseType, Settings
 from cases.chance import Chance
 from cases.choices import Choice, Option
+from cases.cross import AXIS, CYLINDER, SPHERE
 from cases.errors import OutOfRange
 from cases.families.oblique import PRESCRIPTION, pick_second
-from cases.families.over_refraction import count_worn, summing_steps
+from cases.families.over_refraction import OVER, count_worn, summing_steps
 from cases.families.planes import FAMILY
 from cases.families.vectors import AXIS_90_OUT, AXIS_PROBES
 from cases.fields import Field, Group
 from cases.figures_planes import toric_rotation
+from cases.keys import Key, Rule, Slip, as_found, asking, given
 from cases.kinds import Angle, Axis, BadFinding, Lens
 from cases.lens import SphCyl, across, axis_of
 from cases.notation import write_prescription
-from cases.steps import FORM, FORM_WORDS, as_written, degrees, pick_axis
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, degrees, pick_axis
+from cases.working import Skill, SlipName
 
 SIDES = Choice((Option("left", "examiner's left"), Option("right", "examiner's right")))
 TURNED = Field("turned", "How far the mark at 6 o'clock has turned", Angle(exact=0.5, tolerance=2, high=45))
@@ -52,88 +53,101 @@ NOT_ALLOWED_FOR = SlipName(
 )
 
 
-def _rotation(known: Known) -> float:
+ROTATED = Key[float]("rotated")
+
+
+def _rotation(turned: float, side: str) -> float:
     """Return by how much the axis is changed on the eye: the mark to the left is a clockwise turn."""
-    return float(-known["turned"] if known["side"] == "left" else known["turned"])
+    return float(-turned if side == "left" else turned)
 
 
-def _stands(factor: float) -> Callable[[Known], dict[str, Any]]:
-    def run(known: Known) -> dict[str, Any]:
-        rotated = factor * _rotation(known)
-        lens: SphCyl = known["lens"]
-        acts_at = axis_of(lens.axis + rotated)
-        return {"rotated": rotated, "acts_at": acts_at, "worn": SphCyl(lens.sphere, lens.cylinder, acts_at)}
+def _stands(factor: float) -> Rule[tuple[float, float]]:
+    @given(TURNED, SIDE, LENS)
+    def run(turned: float, side: str, lens: SphCyl) -> tuple[float, float]:
+        rotated = factor * _rotation(turned, side)
+        return rotated, axis_of(lens.axis + rotated)
 
     return run
 
 
-def _turned(known: Known) -> bool:
-    return bool(known["turned"] > 0)
+@given(TURNED)
+def _turned(turned: float) -> bool:
+    return bool(turned > 0)
 
 
-READ_MARK = Step(
+LENS = Field("lens", "Lens as it is marked, what the eye needs at the cornea", Lens())
+ACTS_AT = Field("acts_at", "Axis at which it stands on the eye", Axis())
+READ_MARK = given(ROTATED, ACTS_AT).step(
     MARK_TO_AXIS,
     run=_stands(1),
-    says=lambda known: (
-        f"The mark has gone {known['turned']:g}° to your {known['side']}, "
-        f"{'clockwise' if known['side'] == 'left' else 'anticlockwise'}, so the axis {degrees(known['lens'].axis)} "
-        f"stands at {degrees(known['acts_at'])}."
+    says=given(TURNED, SIDE, LENS, ACTS_AT)(
+        lambda turned, side, lens, acts_at: (
+            f"The mark has gone {turned:g}° to your {side}, "
+            f"{'clockwise' if side == 'left' else 'anticlockwise'}, so the axis {degrees(lens.axis)} "
+            f"stands at {degrees(acts_at)}."
+        )
     ),
     slips=(
         Slip(
             TURN_REVERSED,
             run=_stands(-1),
-            says=lambda known: f"The axis taken to stand at {degrees(known['acts_at'])}.",
+            says=given(ACTS_AT)(lambda acts_at: f"The axis taken to stand at {degrees(acts_at)}."),
             live=_turned,
         ),
         Slip(
             TURN_OVERLOOKED,
             run=_stands(0),
-            says=lambda known: f"The axis taken as marked: {degrees(known['acts_at'])}.",
+            says=given(ACTS_AT)(lambda acts_at: f"The axis taken as marked: {degrees(acts_at)}."),
             live=_turned,
         ),
     ),
 )
 
 
-def _ordered(factor: float) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"order_axis": axis_of(known["axis"] - factor * known["rotated"])}
+AS_IT_STANDS = given(LENS, ACTS_AT)(lambda lens, at: SphCyl(lens.sphere, lens.cylinder, at))
 
 
-ALLOW_FOR_TURN = Step(
+def _ordered(factor: float) -> Rule[float]:
+    return given(AXIS, ROTATED)(lambda axis, rotated: axis_of(axis - factor * rotated))
+
+
+ORDER_AXIS = Field("order_axis", "Axis to order", Axis())
+ALLOW_FOR_TURN = ORDER_AXIS.step(
     COMPENSATE,
     run=_ordered(1),
-    says=lambda known: (
-        f"The next lens will turn as this one did, so order {abs(known['rotated']):g}° to the other side of "
-        f"{degrees(known['axis'])}: {degrees(known['order_axis'])}."
+    says=given(ROTATED, AXIS, ORDER_AXIS)(
+        lambda rotated, axis, order_axis: (
+            f"The next lens will turn as this one did, so order {abs(rotated):g}° to the other side of "
+            f"{degrees(axis)}: {degrees(order_axis)}."
+        )
     ),
     slips=(
         Slip(
             TURNED_ALONG,
             run=_ordered(-1),
-            says=lambda known: f"Moved along with the turn: order {degrees(known['order_axis'])}.",
+            says=given(ORDER_AXIS)(lambda order_axis: f"Moved along with the turn: order {degrees(order_axis)}."),
             live=_turned,
         ),
         Slip(
             NOT_ALLOWED_FOR,
             run=_ordered(0),
-            says=lambda known: f"The turn not allowed for: order {degrees(known['order_axis'])}.",
+            says=given(ORDER_AXIS)(lambda order_axis: f"The turn not allowed for: order {degrees(order_axis)}."),
             live=_turned,
         ),
     ),
 )
 
 
-def _must_be_toric(findings: Known) -> dict[str, Any]:
-    lens: SphCyl = findings["lens"]
+@given(LENS)
+def _must_be_toric(lens: SphCyl) -> float:
     if not lens.cylinder:
         raise BadFinding(write_prescription(lens), "a spherical lens has no axis to turn: give a lens with a cylinder")
-    return {"axis": lens.axis}
+    return lens.axis
 
 
 def _pick_turn(chance: Chance, settings: Settings) -> dict[str, Any]:
     turned = chance.whole(5, 25) if settings.level == "expert" else chance.stepped(5, 20, 5)
-    return {"turned": float(turned), "side": chance.among(("left", "right"))}
+    return given(TURNED, SIDE).to(float(turned), chance.among(("left", "right")))
 
 
 def _pick_toric(chance: Chance, settings: Settings) -> SphCyl:
@@ -141,8 +155,8 @@ def _pick_toric(chance: Chance, settings: Settings) -> SphCyl:
     return SphCyl(chance.stepped(-6, 4), cylinder, pick_axis(chance, settings))
 
 
-def _turn_words(known: Known) -> str:
-    return f"Its mark, meant for 6 o'clock, rests {known['turned']:g}° to the {SIDES.write(known['side'])}."
+def _turn_words(turned: float, side: str) -> str:
+    return f"Its mark, meant for 6 o'clock, rests {turned:g}° to the {SIDES.write(side)}."
 
 
 # --- the axis alone ----------------------------------------------------------------------------------------------
@@ -153,25 +167,28 @@ toric_axis = CaseType(
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group((Field("lens", "Lens as it is marked, what the eye needs at the cornea", Lens()), TURNED, SIDE)),
+    findings=Group((LENS, TURNED, SIDE)),
     asks=(
-        Field("acts_at", "Axis at which it stands on the eye", Axis()),
-        Field("order_axis", "Axis to order", Axis()),
+        ACTS_AT,
+        ORDER_AXIS,
     ),
-    draw=lambda chance, settings: {"lens": _pick_toric(chance, settings), **_pick_turn(chance, settings)},
-    begin=_must_be_toric,
+    draw=lambda chance, settings: LENS.to(_pick_toric(chance, settings)) | _pick_turn(chance, settings),
+    begin=AXIS.by(_must_be_toric),
     steps=(READ_MARK, ALLOW_FOR_TURN),
-    answer=lambda known: {"acts_at": known["acts_at"], "order_axis": known["order_axis"]},
-    found=lambda known: (
-        f"The eye needs {as_written(known['lens'])} at the cornea; a soft lens so marked is on it.",
-        _turn_words(known),
+    answer=as_found(ACTS_AT, ORDER_AXIS),
+    found=given(LENS, TURNED, SIDE)(
+        lambda lens, turned, side: (
+            f"The eye needs {as_written(lens)} at the cornea; a soft lens so marked is on it.",
+            _turn_words(turned, side),
+        )
     ),
-    question=lambda _: (
+    question=asking(
         "At which axis does this lens stand, and which axis is to be ordered if the next one turns as much?"
     ),
-    figure=lambda known, uid: toric_rotation(known["turned"], known["side"], uid=uid),
+    figure=given(TURNED, SIDE).drawing(
+        lambda uid, turned, side: toric_rotation(turned, cast("Literal['left', 'right']", side), uid=uid)
+    ),
     needs=("streak-axis",),
-    form=lambda _: None,
     sources=("common practice, no published source (left add, right subtract)",),
 )
 
@@ -181,7 +198,7 @@ toric_axis = CaseType(
 def _draw_over_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
     while True:
         lens, turn = _pick_toric(chance, settings), _pick_turn(chance, settings)
-        stands = SphCyl(0, 0, axis_of(lens.axis + _rotation(turn)))
+        stands = SphCyl(0, 0, axis_of(lens.axis + _rotation(turn["turned"], turn["side"])))
         if settings.level == "expert" and chance.happens(0.75):
             found = pick_second(chance, settings, stands, cylinder=(0.75, 1.75))
         else:
@@ -189,17 +206,22 @@ def _draw_over_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
             axis = across(stands.axis) if size and chance.happens(0.5) else stands.axis
             found = SphCyl(chance.among((-1, 1)) * chance.stepped(0.5, 2), -size, axis if size else 180)
         if (SphCyl(lens.sphere, lens.cylinder, stands.axis) + found).cylinder <= -0.5:
-            return {"lens": lens, **turn, "found": found, "form": settings.form}
+            return LENS_FOUND.to(lens) | turn | given(FOUND, FORM).to(found, settings.form)
 
 
-def _begin_over_toric(findings: Known) -> dict[str, Any]:
-    lens, found = findings["lens"], findings["found"]
-    start = {**_must_be_toric(findings), "over": found}
-    needed = SphCyl(lens.sphere, lens.cylinder, axis_of(lens.axis + _rotation(findings))) + found
+LENS_FOUND = Field("lens", "Soft toric lens as it is marked", Lens())
+FOUND = Field("found", "Net result of retinoscopy over it, as at the cornea", Lens())
+PRESCRIPTION_ASKED = replace(PRESCRIPTION, label="What the eye needs at the cornea")
+ORDER_AXIS_ASKED = Field("order_axis", "Axis to order, in the same form", Axis(tolerance=3))
+
+
+@given(_must_be_toric, LENS_FOUND, TURNED, SIDE, FOUND)
+def _begin_over_toric(axis: float, lens: SphCyl, turned: float, side: str, found: SphCyl) -> tuple[float, SphCyl]:
+    needed = SphCyl(lens.sphere, lens.cylinder, axis_of(axis + _rotation(turned, side))) + found
     if abs(needed.cylinder) < 0.125:
         rule = "with the lens it makes a sphere, which has no axis to order; give a result that leaves a cylinder"
         raise OutOfRange("result over the lens", as_written(found), rule)
-    return start
+    return axis, found
 
 
 toric_over_refraction = CaseType(
@@ -210,45 +232,55 @@ toric_over_refraction = CaseType(
     seconds=75,
     findings=Group(
         (
-            Field("lens", "Soft toric lens as it is marked", Lens()),
+            LENS_FOUND,
             TURNED,
             SIDE,
-            Field("found", "Net result of retinoscopy over it, as at the cornea", Lens()),
+            FOUND,
             FORM,
         )
     ),
     asks=(
-        replace(PRESCRIPTION, label="What the eye needs at the cornea"),
-        Field("order_axis", "Axis to order, in the same form", Axis(tolerance=3)),
+        PRESCRIPTION_ASKED,
+        ORDER_AXIS_ASKED,
     ),
     draw=_draw_over_toric,
-    begin=_begin_over_toric,
+    begin=given(AXIS, OVER).by(_begin_over_toric),
     steps=(
         READ_MARK,
         count_worn(
-            lambda known: (
-                f"What was found sits on the lens as it stands, so {as_written(known['first'])} and "
-                f"{as_written(known['second'])} add up."
-            )
+            AS_IT_STANDS,
+            given(FIRST_LENS, SECOND_LENS)(
+                lambda first, second: (
+                    f"What was found sits on the lens as it stands, so {as_written(first)} and "
+                    f"{as_written(second)} add up."
+                )
+            ),
         ),
         *summing_steps(),
         ALLOW_FOR_TURN,
     ),
-    answer=lambda known: {
-        "prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"]),
-        "order_axis": known["order_axis"],
-    },
-    found=lambda known: (
-        f"On the eye, a soft lens marked {as_written(known['lens'])}.",
-        _turn_words(known),
-        f"Over it retinoscopy gives {as_written(known['found'])}, reckoned at the cornea, the working "
-        "distance taken off already.",
+    answer=given(PRESCRIPTION_ASKED, ORDER_AXIS_ASKED).by(
+        given(SPHERE, CYLINDER, AXIS, ORDER_AXIS_ASKED)(
+            lambda sphere, cylinder, axis, order_axis: (SphCyl(sphere, cylinder, axis), order_axis)
+        )
     ),
-    question=lambda known: (
-        f"What does the eye need at the cornea, unrounded, in {FORM_WORDS[known['form']]}? And which axis is to be "
-        "ordered if the next lens turns as much?"
+    found=given(LENS_FOUND, TURNED, SIDE, FOUND)(
+        lambda lens, turned, side, found: (
+            f"On the eye, a soft lens marked {as_written(lens)}.",
+            _turn_words(turned, side),
+            f"Over it retinoscopy gives {as_written(found)}, reckoned at the cornea, the working "
+            "distance taken off already.",
+        )
     ),
-    figure=lambda known, uid: toric_rotation(known["turned"], known["side"], uid=uid),
+    question=given(FORM)(
+        lambda form: (
+            f"What does the eye need at the cornea, unrounded, in {FORM_WORDS[form]}? And which axis is to be "
+            "ordered if the next lens turns as much?"
+        )
+    ),
+    figure=given(TURNED, SIDE).drawing(
+        lambda uid, turned, side: toric_rotation(turned, cast("Literal['left', 'right']", side), uid=uid)
+    ),
     needs=("toric-lens-axis", "over-refraction"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,

@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
-from typing import Any
 
 from cases import skills
 from cases.casetype import Pair, Probe
+from cases.cross import AXIS, CYLINDER, SPHERE
+from cases.keys import ALWAYS, Key, Rule, Slip, Step, given
 from cases.lens import SphCyl, axis_of
 from cases.notation import write_power
-from cases.steps import any_cylinder, as_written, degrees, lens_pair, signed
+from cases.shared_keys import MEANS as MEAN_POWERS
+from cases.shared_keys import SUM
+from cases.steps import FIRST_LENS, FORM, SECOND_LENS, any_cylinder, as_written, degrees, signed
 from cases.transposing import in_other_form, turning_steps
-from cases.working import Known, Skill, Slip, SlipName, SlipRef, Step, always
+from cases.working import Skill, SlipName, SlipRef
 
 RESOLVE_CYLINDERS = Skill("resolve-cylinders", "splitting a cylinder into its two components")
 ADD_COMPONENTS = Skill("add-components", "adding lenses component by component")
@@ -61,6 +63,9 @@ QUADRANT_MISSED = SlipName(
 )
 
 
+PARTS = Key[tuple[tuple[float, ...], ...]]("parts")
+
+
 def _ref(skill: Skill, name: SlipName) -> SlipRef:
     return SlipRef(skill.id, name.id)
 
@@ -79,15 +84,17 @@ def fine(power: float) -> str:
     return write_power(power, 3)
 
 
-def _means(share: Callable[[SphCyl], float]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"means": tuple(lens.sphere + share(lens) for lens in lens_pair(known))}
+def _means(share: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS)(
+        lambda first, second: tuple(lens.sphere + share(lens) for lens in (first, second))
+    )
 
 
-def _means_words(start: str) -> Callable[[Known], str]:
-    return lambda known: f"{start}: {fine(known['means'][0])} and {fine(known['means'][1])}."
+def _means_words(start: str) -> Rule[str]:
+    return given(MEAN_POWERS)(lambda means: f"{start}: {fine(means[0])} and {fine(means[1])}.")
 
 
-MEANS = Step(
+MEANS = MEAN_POWERS.step(
     skills.ADD_HALF,
     run=_means(lambda lens: lens.cylinder / 2),
     says=_means_words("Sphere and half of the cylinder, lens by lens"),
@@ -102,30 +109,33 @@ MEANS = Step(
             skills.HALF_UNSIGNED,
             run=_means(lambda lens: abs(lens.cylinder) / 2),
             says=_means_words("Sphere and half of the cylinder's size"),
-            live=lambda known: any(lens.cylinder < 0 for lens in lens_pair(known)),
+            live=given(FIRST_LENS, SECOND_LENS)(
+                lambda first, second: any(lens.cylinder < 0 for lens in (first, second))
+            ),
         ),
         Slip(skills.SPHERE_ONLY, run=_means(lambda _: 0.0), says=_means_words("The spheres alone"), live=any_cylinder),
     ),
 )
 
 
-def _resolved(turn: int, factor: float) -> Callable[[Known], dict[str, Any]]:
+def _resolved(turn: int, factor: float) -> Rule[tuple[tuple[float, ...], ...]]:
     def parts(lens: SphCyl) -> tuple[float, float]:
         angle = math.radians(turn * lens.axis)
         return factor * lens.cylinder * math.cos(angle), factor * lens.cylinder * math.sin(angle)
 
-    return lambda known: {"parts": tuple(parts(lens) for lens in lens_pair(known))}
+    return given(FIRST_LENS, SECOND_LENS)(lambda first, second: tuple(parts(lens) for lens in (first, second)))
 
 
-def _parts_words(start: str) -> Callable[[Known], str]:
-    def says(known: Known) -> str:
-        pairs = " and ".join(f"({fine(j0)}, {fine(j45)})" for j0, j45 in known["parts"])
+def _parts_words(start: str) -> Rule[str]:
+    @given(PARTS)
+    def says(parts: tuple[tuple[float, ...], ...]) -> str:
+        pairs = " and ".join(f"({fine(j0)}, {fine(j45)})" for j0, j45 in parts)
         return f"{start}: (J0, J45) = {pairs}."
 
     return says
 
 
-RESOLVE = Step(
+RESOLVE = PARTS.step(
     RESOLVE_CYLINDERS,
     run=_resolved(2, -0.5),
     says=_parts_words("Minus half of each cylinder, times cosine and sine of twice its axis"),
@@ -156,28 +166,33 @@ def _middle(first: SphCyl, second: SphCyl) -> SphCyl:
     return as_they_stand(first, second, axis_of((first.axis + second.axis) / 2))
 
 
-def _naive(add: Callable[[SphCyl, SphCyl], SphCyl]) -> Callable[[Known], dict[str, Any]]:
-    return lambda known: {"sum": add(*lens_pair(known)).power_vector()}
+def _naive(add: Callable[[SphCyl, SphCyl], SphCyl]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS)(lambda first, second: add(*(first, second)).power_vector())
 
 
-def _naive_words(add: Callable[[SphCyl, SphCyl], SphCyl]) -> Callable[[Known], str]:
-    return lambda known: f"Sphere to sphere, cylinder to cylinder: {as_written(add(*lens_pair(known)))}."
+def _naive_words(add: Callable[[SphCyl, SphCyl], SphCyl]) -> Rule[str]:
+    return given(FIRST_LENS, SECOND_LENS)(
+        lambda first, second: f"Sphere to sphere, cylinder to cylinder: {as_written(add(*(first, second)))}."
+    )
 
 
-def _two_cylinders(known: Known) -> bool:
-    return all(lens.cylinder for lens in lens_pair(known))
+@given(FIRST_LENS, SECOND_LENS)
+def _two_cylinders(first: SphCyl, second: SphCyl) -> bool:
+    return all(lens.cylinder for lens in (first, second))
 
 
-ADD = Step(
+ADD = SUM.step(
     ADD_COMPONENTS,
-    run=lambda known: {
-        "sum": (
-            math.fsum(known["means"]),
-            math.fsum(part[0] for part in known["parts"]),
-            math.fsum(part[1] for part in known["parts"]),
+    run=given(MEAN_POWERS, PARTS)(
+        lambda means, parts: (
+            math.fsum(means),
+            math.fsum(part[0] for part in parts),
+            math.fsum(part[1] for part in parts),
         )
-    },
-    says=lambda known: f"Together: M {fine(known['sum'][0])}, J0 {fine(known['sum'][1])}, J45 {fine(known['sum'][2])}.",
+    ),
+    says=given(SUM)(
+        lambda sum_value: f"Together: M {fine(sum_value[0])}, J0 {fine(sum_value[1])}, J45 {fine(sum_value[2])}."
+    ),
     slips=(
         Slip(COMPONENTS_ADDED, run=_naive(as_they_stand), says=_naive_words(as_they_stand), live=_two_cylinders),
         Slip(ADDED_AT_MIDDLE, run=_naive(_middle), says=_naive_words(_middle), live=_two_cylinders),
@@ -185,71 +200,78 @@ ADD = Step(
 )
 
 
-def _length(known: Known) -> float:
-    return math.hypot(known["sum"][1], known["sum"][2])
+def _length(sum_value: tuple[float, ...]) -> float:
+    return math.hypot(sum_value[1], sum_value[2])
 
 
-PUT_TOGETHER = Step(
+PUT_TOGETHER = given(CYLINDER, SPHERE).step(
     CYLINDER_FROM_COMPONENTS,
-    run=lambda known: {"cylinder": -2 * _length(known), "sphere": known["sum"][0] + _length(known)},
-    says=lambda known: (
-        f"The length of J0 and J45 is {_length(known):.3f}; minus twice that is the cylinder, "
-        f"{signed(known['cylinder'])}; M less half of it is the sphere, {signed(known['sphere'])}."
+    run=given(SUM)(lambda sum_value: (-2 * _length(sum_value), sum_value[0] + _length(sum_value))),
+    says=given(SUM, CYLINDER, SPHERE)(
+        lambda sum_value, cylinder, sphere: (
+            f"The length of J0 and J45 is {_length(sum_value):.3f}; minus twice that is the cylinder, "
+            f"{signed(cylinder)}; M less half of it is the sphere, {signed(sphere)}."
+        )
     ),
     slips=(
         Slip(
             CYLINDER_HALF_LEFT,
-            run=lambda known: {"cylinder": -_length(known), "sphere": known["sum"][0] + _length(known) / 2},
-            says=lambda known: (
-                f"The length itself written as the cylinder, {signed(known['cylinder'])}; "
-                f"sphere {signed(known['sphere'])}."
+            run=given(SUM)(lambda sum_value: (-_length(sum_value), sum_value[0] + _length(sum_value) / 2)),
+            says=given(CYLINDER, SPHERE)(
+                lambda cylinder, sphere: (
+                    f"The length itself written as the cylinder, {signed(cylinder)}; sphere {signed(sphere)}."
+                )
             ),
         ),
         Slip(
             skills.MEAN_AS_SPHERE,
-            run=lambda known: {"cylinder": -2 * _length(known), "sphere": known["sum"][0]},
-            says=lambda known: f"M itself written as the sphere: {signed(known['sphere'])}.",
+            run=given(SUM)(lambda sum_value: (-2 * _length(sum_value), sum_value[0])),
+            says=given(SPHERE)(lambda sphere: f"M itself written as the sphere: {signed(sphere)}."),
         ),
     ),
 )
 
 
-def _angle(known: Known) -> float:
-    return math.degrees(math.atan2(known["sum"][2], known["sum"][1])) if _length(known) > 1e-9 else 0.0
+def _angle(sum_value: tuple[float, ...]) -> float:
+    return math.degrees(math.atan2(sum_value[2], sum_value[1])) if _length(sum_value) > 1e-9 else 0.0
 
 
-def _quadrant_lost(known: Known) -> dict[str, Any]:
-    return {"axis": axis_of((_angle(known) + 180) / 2)}
+@given(SUM)
+def _quadrant_lost(sum_value: tuple[float, ...]) -> float:
+    return axis_of((_angle(sum_value) + 180) / 2)
 
 
-FIND_AXIS = Step(
+FIND_AXIS = AXIS.step(
     AXIS_FROM_COMPONENTS,
-    run=lambda known: {"axis": axis_of(_angle(known) / 2)},
-    says=lambda known: (
-        f"J0 and J45 point to {_angle(known) % 360:.1f}°; half of it is the minus cylinder's axis: "
-        f"{degrees(known['axis'])}."
+    run=given(SUM)(lambda sum_value: axis_of(_angle(sum_value) / 2)),
+    says=given(SUM, AXIS)(
+        lambda sum_value, axis: (
+            f"J0 and J45 point to {_angle(sum_value) % 360:.1f}°; half of it is the minus cylinder's axis: "
+            f"{degrees(axis)}."
+        )
     ),
     slips=(
         Slip(
             AXIS_NOT_HALVED,
-            run=lambda known: {"axis": axis_of(_angle(known))},
-            says=lambda known: f"The angle of J0 and J45 taken for the axis: {degrees(known['axis'])}.",
+            run=given(SUM)(lambda sum_value: axis_of(_angle(sum_value))),
+            says=given(AXIS)(lambda axis: f"The angle of J0 and J45 taken for the axis: {degrees(axis)}."),
         ),
         Slip(
             QUADRANT_MISSED,
             run=_quadrant_lost,
-            says=lambda known: f"Half of the angle whose tangent is J45 ÷ J0: {degrees(known['axis'])}.",
-            live=lambda known: known["sum"][1] < -1e-9,
+            says=given(AXIS)(lambda axis: f"Half of the angle whose tangent is J45 ÷ J0: {degrees(axis)}."),
+            live=given(SUM)(lambda sum_value: sum_value[1] < -1e-9),
         ),
     ),
 )
 
 
-def component_steps(needed: Callable[[Known], bool] = always) -> tuple[Step, ...]:
+def component_steps(needed: Rule[bool] = ALWAYS) -> tuple[Step, ...]:
     """Build the steps from `first`, `second` and `form` to `sphere`, `cylinder` and `axis` of their sum."""
 
-    def to_be_turned(known: Known) -> bool:
-        return needed(known) and in_other_form(known)
+    @given(needed, CYLINDER, FORM)
+    def to_be_turned(needed: bool, cylinder: float, form: str) -> bool:
+        return needed and in_other_form(cylinder, form)
 
     chain = (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)
-    return (*(replace(step, needed=needed) for step in chain), *turning_steps(to_be_turned))
+    return (*(step.when(needed) for step in chain), *turning_steps(to_be_turned))

@@ -7,10 +7,22 @@ from typing import Any
 from cases import skills
 from cases.casetype import CaseType, Probe, Settings
 from cases.chance import Chance
-from cases.cross import PLACE_AXIS, choose_sphere, find_cylinder
+from cases.cross import (
+    AXIS,
+    CYLINDER,
+    FAR_END,
+    MERIDIANS,
+    NEAR_END,
+    PLACE_AXIS,
+    SPHERE,
+    choose_sphere,
+    find_cylinder,
+    take_off_sphere,
+)
 from cases.families.near import FAMILY
 from cases.fields import Field, Group
 from cases.figures_lenses import power_cross, trial_frame
+from cases.keys import Rule, Slip, asking, given
 from cases.kinds import Cross, Lens, Size
 from cases.lens import SphCyl, across
 from cases.movements import MOVEMENTS, movement_for
@@ -22,19 +34,19 @@ from cases.steps import (
     DROPS_CAUTION,
     FORM,
     FORM_WORDS,
+    NET,
     as_written,
     degrees,
     distance_in_dioptres,
     pick_distance,
     pick_lens,
-    sign_blind,
     signed,
     size,
-    take_off_distance,
 )
+from cases.steps import GROSS as GROSS_STEPS
 from cases.transposing import in_other_form, turning_steps
 from cases.vergence import vergence_in_quarters
-from cases.working import Known, Skill, Slip, SlipName, Step
+from cases.working import Skill, SlipName
 
 START_FOG = Skill("start-fog", "setting the fog from which the subjective starts")
 
@@ -59,9 +71,13 @@ FOG_SUBTRACTED = SlipName(
 
 def _draw_working(chance: Chance, settings: Settings) -> dict[str, Any]:
     lens = pick_lens(chance, settings, sphere=(-4, 8))
-    return {"powers": lens.in_form(chance.among(("minus", "plus"))), "form": chance.among(("minus", "plus"))}
+    return given(POWERS, FORM_FOUND).to(lens.in_form(chance.among(("minus", "plus"))), chance.among(("minus", "plus")))
 
 
+POWERS = Field("powers", "Spheres that would neutralise each meridian, alone in place", Cross())
+FORM_FOUND = Field("form", "Cylinders at hand", FORM.kind, default="minus")
+MOVEMENT = Field("movement", "Movement in the second meridian, once the first is neutral", MOVEMENTS)
+FRAME = Field("frame", "Lenses in the frame when both are neutral", Lens())
 cylinder_working = CaseType(
     id="cylinder-working",
     title="Working with plus or with minus cylinders",
@@ -70,56 +86,64 @@ cylinder_working = CaseType(
     seconds=25,
     findings=Group(
         (
-            Field("powers", "Spheres that would neutralise each meridian, alone in place", Cross()),
-            Field("form", "Cylinders at hand", FORM.kind, default="minus"),
+            POWERS,
+            FORM_FOUND,
         )
     ),
     asks=(
-        Field("movement", "Movement in the second meridian, once the first is neutral", MOVEMENTS),
-        Field("frame", "Lenses in the frame when both are neutral", Lens()),
+        MOVEMENT,
+        FRAME,
     ),
     draw=_draw_working,
-    begin=lambda findings: {
-        "net": (findings["powers"].sphere, findings["powers"].sphere + findings["powers"].cylinder),
-        "meridians": (findings["powers"].axis, across(findings["powers"].axis)),
-    },
+    begin=given(NET, MERIDIANS).by(
+        given(POWERS)(
+            lambda powers: ((powers.sphere, powers.sphere + powers.cylinder), (powers.axis, across(powers.axis)))
+        )
+    ),
     steps=(
         choose_sphere(),
-        Step(
+        MOVEMENT.step(
             skills.POWER_TO_MOVEMENT,
-            run=lambda known: {"movement": movement_for(known["far_end"] - known["near_end"])},
-            says=lambda known: (
-                f"With that in place the other meridian still wants {signed(known['far_end'] - known['near_end'])}: "
-                f"{known['movement']}, which a {known['form']} cylinder cures."
+            run=given(FAR_END, NEAR_END)(lambda far_end, near_end: movement_for(far_end - near_end)),
+            says=given(FAR_END, NEAR_END, MOVEMENT, FORM_FOUND)(
+                lambda far_end, near_end, movement, form: (
+                    f"With that in place the other meridian still wants {signed(far_end - near_end)}: "
+                    f"{movement}, which a {form} cylinder cures."
+                )
             ),
             slips=(
                 Slip(
                     skills.MOVEMENT_SWAPPED,
-                    run=lambda known: {"movement": movement_for(known["near_end"] - known["far_end"])},
-                    says=lambda known: f"The other way round: {known['movement']}.",
-                    live=lambda known: movement_for(known["near_end"] - known["far_end"]) != "neutral",
+                    run=given(NEAR_END, FAR_END)(lambda near_end, far_end: movement_for(near_end - far_end)),
+                    says=given(MOVEMENT)(lambda movement: f"The other way round: {movement}."),
+                    live=given(NEAR_END, FAR_END)(
+                        lambda near_end, far_end: movement_for(near_end - far_end) != "neutral"
+                    ),
                 ),
             ),
         ),
         find_cylinder(),
         PLACE_AXIS,
     ),
-    answer=lambda known: {
-        "movement": known["movement"],
-        "frame": SphCyl(known["sphere"], known["cylinder"], known["axis"]),
-    },
-    found=lambda known: (
-        f"Alone in place, {signed(known['powers'].sphere)} DS would make the {degrees(known['powers'].axis)} meridian "
-        f"neutral, and {write_power(known['powers'].sphere + known['powers'].cylinder)} DS the "
-        f"{degrees(across(known['powers'].axis))} meridian.",
-        f"You work with {known['form']} cylinders: sphere first, then a cylinder on top. Nothing has come off for the "
-        "distance yet.",
+    answer=given(MOVEMENT, FRAME).by(
+        given(MOVEMENT, SPHERE, CYLINDER, AXIS)(
+            lambda movement, sphere, cylinder, axis: (movement, SphCyl(sphere, cylinder, axis))
+        )
     ),
-    question=lambda _: (
+    found=given(POWERS, FORM_FOUND)(
+        lambda powers, form: (
+            f"Alone in place, {signed(powers.sphere)} DS would make the {degrees(powers.axis)} meridian "
+            f"neutral, and {write_power(powers.sphere + powers.cylinder)} DS the "
+            f"{degrees(across(powers.axis))} meridian.",
+            f"You work with {form} cylinders: sphere first, then a cylinder on top. Nothing has come off for the "
+            "distance yet.",
+        )
+    ),
+    question=asking(
         "With sphere alone you first make neutral the meridian that this way of working begins with. Which movement is "
         "then left in the other, and what stands in the frame when both are neutral?"
     ),
-    figure=lambda known, uid: power_cross(known["powers"], uid=uid),
+    figure=given(POWERS).drawing(lambda uid, powers: power_cross(powers, uid=uid)),
     needs=("cross-to-rx", "next-lens"),
     sources=(
         "Order of the meridians with either cylinder: common practice, no published source; open course notes on "
@@ -136,33 +160,37 @@ def _draw_hand_over(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-4, 7))
     distance = pick_distance(chance, settings)
     gross = eye + SphCyl(vergence_in_quarters(distance))
-    return {
-        "gross": gross.in_form(_OTHER_FORM[settings.form]),
-        "distance_cm": distance,
-        "drops": chance.among(("none", "working")),
-        "fog": settings.norm("subjective-start-fog"),
-        "form": settings.form,
-    }
+    return given(GROSS, DISTANCE, DROPS_FOUND, FOG, FORM).to(
+        gross.in_form(_OTHER_FORM[settings.form]),
+        distance,
+        chance.among(("none", "working")),
+        settings.norm("subjective-start-fog"),
+        settings.form,
+    )
 
 
-def _off_sphere(cylinder_too: float, sphere: float) -> Any:
-    def run(known: Known) -> dict[str, Any]:
-        off = known["vergence"]
-        return {"net": (known["gross"][0] - sphere * off,), "cylinder": known["cylinder"] - cylinder_too * off}
-
-    return run
+def _fogged(times: float) -> Rule[float]:
+    return given(SPHERE, FOG)(lambda sphere, fog: sphere + times * fog)
 
 
-def _fogged(times: float) -> Any:
-    return lambda known: {"sphere": known["net"][0] + times * known["fog"]}
+DROPS_FOUND = Field("drops", "Cycloplegic drops", DROPS, default="none")
+FOG = Field(
+    "fog",
+    "Fog from which the clinic starts an eye that can accommodate",
+    Size(high=3.0),
+    default=1.0,
+)
 
 
-def _fog_words(known: Known) -> str:
-    if known["drops"] == "working":
-        return f"Accommodation is out, so no fog is needed: sphere {signed(known['sphere'])}."
-    return f"Fog by {size(known['fog'])}, since the eye can accommodate: sphere {signed(known['sphere'])}."
+@given(DROPS_FOUND, SPHERE, FOG)
+def _fog_words(drops: str, sphere: float, fog: float) -> str:
+    if drops == "working":
+        return f"Accommodation is out, so no fog is needed: sphere {signed(sphere)}."
+    return f"Fog by {size(fog)}, since the eye can accommodate: sphere {signed(sphere)}."
 
 
+GROSS = Field("gross", "Lenses in the frame at neutral, as one", Lens())
+PRESCRIPTION = Field("prescription", "Lens with which the subjective starts", Lens())
 hand_over = CaseType(
     id="hand-over",
     title="Handing over to the subjective",
@@ -171,80 +199,64 @@ hand_over = CaseType(
     seconds=30,
     findings=Group(
         (
-            Field("gross", "Lenses in the frame at neutral, as one", Lens()),
+            GROSS,
             DISTANCE,
-            Field("drops", "Cycloplegic drops", DROPS, default="none"),
-            Field(
-                "fog",
-                "Fog from which the clinic starts an eye that can accommodate",
-                Size(high=3.0),
-                default=1.0,
-            ),
+            DROPS_FOUND,
+            FOG,
             FORM,
         )
     ),
-    asks=(Field("prescription", "Lens with which the subjective starts", Lens()),),
+    asks=(PRESCRIPTION,),
     draw=_draw_hand_over,
-    begin=lambda findings: {
-        "gross": (findings["gross"].sphere,),
-        "cylinder": findings["gross"].cylinder,
-        "axis": findings["gross"].axis,
-    },
+    begin=given(GROSS_STEPS, CYLINDER, AXIS).by(
+        given(GROSS)(lambda gross: ((gross.sphere,), gross.cylinder, gross.axis))
+    ),
     steps=(
         distance_in_dioptres(),
-        take_off_distance(
-            sign_blind(live=lambda known: known["gross"][0] < 0),
-            Slip(
-                skills.OFF_THE_CYLINDER_AS_WELL,
-                run=_off_sphere(1, 1),
-                says=lambda known: (
-                    f"Taken off sphere and cylinder: {signed(known['net'][0])} and {signed(known['cylinder'])}."
-                ),
-            ),
-            Slip(
-                skills.OFF_THE_CYLINDER_INSTEAD,
-                run=_off_sphere(1, 0),
-                says=lambda known: f"Taken off the cylinder: {signed(known['cylinder'])}.",
-            ),
-        ),
-        Step(
+        take_off_sphere(),
+        SPHERE.step(
             START_FOG,
-            run=lambda known: _fogged(0 if known["drops"] == "working" else 1)(known),
+            run=given(SPHERE, FOG, DROPS_FOUND)(lambda sphere, fog, drops: sphere + (0 if drops == "working" else fog)),
             says=_fog_words,
             slips=(
                 Slip(
                     FOG_LEFT_OUT,
                     run=_fogged(0),
-                    says=lambda known: f"No fog: sphere {signed(known['sphere'])}.",
-                    live=lambda known: known["drops"] == "none" and known["fog"] > 0,
+                    says=given(SPHERE)(lambda sphere: f"No fog: sphere {signed(sphere)}."),
+                    live=given(DROPS_FOUND, FOG)(lambda drops, fog: drops == "none" and fog > 0),
                 ),
                 Slip(
                     FOG_SUBTRACTED,
                     run=_fogged(-1),
-                    says=lambda known: f"The fog taken off: sphere {signed(known['sphere'])}.",
-                    live=lambda known: known["drops"] == "none" and known["fog"] > 0,
+                    says=given(SPHERE)(lambda sphere: f"The fog taken off: sphere {signed(sphere)}."),
+                    live=given(DROPS_FOUND, FOG)(lambda drops, fog: drops == "none" and fog > 0),
                 ),
                 Slip(
                     FOG_UNDER_DROPS,
                     run=_fogged(1),
-                    says=lambda known: f"Fogged all the same: sphere {signed(known['sphere'])}.",
-                    live=lambda known: known["drops"] == "working" and known["fog"] > 0,
+                    says=given(SPHERE)(lambda sphere: f"Fogged all the same: sphere {signed(sphere)}."),
+                    live=given(DROPS_FOUND, FOG)(lambda drops, fog: drops == "working" and fog > 0),
                 ),
             ),
         ),
-        *turning_steps(needed=in_other_form),
+        *turning_steps(needed=given(CYLINDER, FORM)(in_other_form)),
     ),
-    answer=lambda known: {"prescription": SphCyl(known["sphere"], known["cylinder"], known["axis"])},
-    found=lambda known: (
-        f"In the frame at neutral: {as_written(known['gross'])}, nothing else.",
-        f"Sight hole {write_distance(known['distance_cm'])} from the pupil.",
-        f"Cycloplegic drops: {DROPS.write(known['drops'])}."
-        + (f" {DROPS_CAUTION}" if known["drops"] == "working" else ""),
-        f"The subjective is done with {known['form']} cylinders. Where the eye can accommodate, the clinic starts it "
-        f"{size(known['fog'])} D fogged.",
+    answer=PRESCRIPTION.by(
+        given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
     ),
-    question=lambda known: f"With which lens does the subjective start, in {FORM_WORDS[known['form']]}?",
-    figure=lambda known, uid: trial_frame((known["gross"],), uid=uid, distance_cm=known["distance_cm"]),
+    found=given(GROSS, DISTANCE, DROPS_FOUND, FORM, FOG)(
+        lambda gross, distance_cm, drops, form, fog: (
+            f"In the frame at neutral: {as_written(gross)}, nothing else.",
+            f"Sight hole {write_distance(distance_cm)} from the pupil.",
+            f"Cycloplegic drops: {DROPS.write(drops)}." + (f" {DROPS_CAUTION}" if drops == "working" else ""),
+            f"The subjective is done with {form} cylinders. Where the eye can accommodate, the clinic starts it "
+            f"{size(fog)} D fogged.",
+        )
+    ),
+    question=given(FORM)(lambda form: f"With which lens does the subjective start, in {FORM_WORDS[form]}?"),
+    figure=given(GROSS, DISTANCE).drawing(
+        lambda uid, gross, distance_cm: trial_frame((gross,), uid=uid, distance_cm=distance_cm)
+    ),
     form_matters=True,
     needs=("sphere-then-cyl", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND,),

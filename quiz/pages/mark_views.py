@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from cases.casetype import Case, Slipped
 from cases.errors import CaseError
@@ -172,7 +173,7 @@ def _lines(count: int) -> str:
     return "One line" if count == 1 else f"{count} lines"
 
 
-def _compared(ask: Field, mark: Mark, given: Mapping[str, str]) -> Compared:
+def _compared(ask: Field[Any], mark: Mark, given: Mapping[str, str]) -> Compared:
     truth = mark.case.truth[ask.name]
     if mark.read_as is None:
         return Compared(ask.label, given.get(ask.name, ""), ask.kind.write(truth), "")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from cases.choices import Choice, Marks, Option, Order
 from cases.fields import Field
@@ -145,7 +146,9 @@ def case_page(
     )
 
 
-def _input(ask: Field, texts: Mapping[str, str], problems: Mapping[str | None, str], reads: Mapping[str, str]) -> Input:
+def _input(
+    ask: Field[Any], texts: Mapping[str, str], problems: Mapping[str | None, str], reads: Mapping[str, str]
+) -> Input:
     match ask.kind:
         case Choice(options=options):
             how = "one"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 from contextlib import suppress
+from typing import Any
 
 import atheris  # type: ignore[import-untyped]
 
@@ -16,10 +17,11 @@ with atheris.instrument_imports(include=["cases"]):
     from cases import notation
     from cases.choices import Choice, Marks, Option, Order
     from cases.errors import CaseError
+    from cases.kinds import Kind
     from cases.register import all_types
 
 OPTIONS = tuple(Option(name, f"{name} movement") for name in ("with", "against", "neutral"))
-KINDS = [Choice(OPTIONS), Marks(OPTIONS), Order(OPTIONS)]
+KINDS: list[Kind[Any]] = [Choice(OPTIONS), Marks(OPTIONS), Order(OPTIONS)]
 KINDS += list({repr(ask.kind): ask.kind for one in all_types().values() for ask in one.asks}.values())
 READERS = (notation.read_axis, notation.read_angle, notation.read_power, notation.read_prescription)
 

@@ -5,12 +5,19 @@ The order is that of the design's curriculum (common practice, no published sour
 
 from __future__ import annotations
 
+import json
+import shutil
+import subprocess
+import sys
 from collections import defaultdict
 from itertools import pairwise
+from pathlib import Path
 
 from cases.casetype import LEVELS
 from cases.register import all_families, all_types
 from cases.working import Skill, SlipName
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_no_type_stands_before_one_of_its_family_that_it_needs() -> None:
@@ -72,3 +79,57 @@ def test_steps_of_one_title_are_one_step() -> None:
         for step in one.steps:
             ids[step.skill.title].add(step.skill.id)
     assert [title for title, found in ids.items() if len(found) > 1] == []
+
+
+BROKEN = '"""A family that cannot be loaded."""\n\nfrom cases.steps import no_such_step\n\nTYPES = (no_such_step,)\n'
+
+
+def with_a_broken_family(tmp_path: Path) -> Path:
+    """Copy the core, with one family file that cannot be imported, and return the folder."""
+    shutil.copytree(ROOT / "cases", tmp_path / "cases", ignore=shutil.ignore_patterns("__pycache__"))
+    (tmp_path / "cases" / "families" / "bench_two.py").write_text(BROKEN, encoding="utf-8")
+    return tmp_path
+
+
+def test_a_family_that_cannot_be_loaded_takes_down_its_own_types_alone(tmp_path: Path) -> None:
+    folder = with_a_broken_family(tmp_path)
+    listed = subprocess.run(
+        [sys.executable, "-m", "cases", "list", "--json"], cwd=folder, capture_output=True, text=True, check=False
+    )
+    assert listed.returncode == 0
+    gone = set(all_types()) - {one["type"] for one in json.loads(listed.stdout)}
+    assert gone == {"bench-axis", "bench-lean"}
+    assert len(listed.stderr.splitlines()) == 1
+    assert "cases/families/bench_two.py cannot be loaded, so its types are missing: ImportError" in listed.stderr
+    asked = subprocess.run(
+        [sys.executable, "-m", "cases", "draw", "bench-lean", "--seed", "1"],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (asked.returncode, len(asked.stderr.splitlines())) == (2, 1)
+    assert "bench_two.py cannot be loaded" in asked.stderr
+
+
+SERVED = """
+from pathlib import Path
+from quiz.app import create_app
+from quiz.datafile import open_data
+from cases.register import not_loaded
+
+file = open_data(Path("answers.sqlite3"), make=True)
+client = create_app(file).test_client()
+print([client.get(url, follow_redirects=True).status_code for url in ("/", "/bench", "/work-one-out", "/reference")])
+print(not_loaded()[0])
+"""
+
+
+def test_the_app_goes_on_without_a_family_that_cannot_be_loaded(tmp_path: Path) -> None:
+    folder = with_a_broken_family(tmp_path)
+    for name in ("quiz", "static"):
+        shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+    ran = subprocess.run([sys.executable, "-c", SERVED], cwd=folder, capture_output=True, text=True, check=False)
+    pages, said = ran.stdout.splitlines()
+    assert pages == "[200, 200, 200, 200]"
+    assert said.startswith("cases/families/bench_two.py cannot be loaded")

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
@@ -46,13 +47,13 @@ def soon(what: object) -> Iterator[None]:
     assert time.process_time() - before < SECONDS, what
 
 
-def kinds() -> Iterator[Kind]:
+def kinds() -> Iterator[Kind[Any]]:
     """Every kind of quantity that any type finds or asks, and the parts of those that have parts."""
     seen = dict.fromkeys(kind for one in all_types().values() for kind in _within((*one.findings.fields, *one.asks)))
     yield from seen
 
 
-def _within(fields: tuple[Field, ...]) -> Iterator[Kind]:
+def _within(fields: tuple[Field[Any], ...]) -> Iterator[Kind[Any]]:
     for one in fields:
         yield one.kind
         inner = one.kind.of if isinstance(one.kind, Several) else one.kind

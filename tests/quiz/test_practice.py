@@ -10,10 +10,11 @@ from itertools import pairwise
 
 import pytest
 
-from cases.casetype import Case, Settings, Values
+from cases.casetype import Case, Settings
 from cases.choices import Choice, Order
 from cases.marking import mark_fields
 from cases.register import all_slips, all_types, case_type
+from cases.working import Values
 from quiz import folding, memory, people, practice, sittings
 from quiz.datafile import DataFile
 from quiz.numbers import NUMBERS

@@ -31,11 +31,11 @@ def cases_of(type_id: str) -> list[Case]:
     return found
 
 
-def typed(case: Case) -> list[Field]:
+def typed(case: Case) -> list[Field[Any]]:
     return [ask for ask in case.type.asks if not isinstance(ask.kind, Choice | Marks | Order)]
 
 
-def credited(case: Case, ask: Field, text: str) -> bool:
+def credited(case: Case, ask: Field[Any], text: str) -> bool:
     return mark_fields(case, {**written(case), ask.name: text}).credited
 
 

@@ -16,7 +16,7 @@ from cases.errors import CaseError
 from cases.lens import SphCyl
 from cases.marking import mark
 from cases.register import all_types
-from cases.working import Slip, SlipName, SlipRef, run_chain
+from cases.working import ChainSlip, SlipName, SlipRef, run_chain
 from quiz.catalogue import catalogue_for, key_of
 from quiz.learner import SlipKey
 from quiz.offered import Catalogue
@@ -140,7 +140,7 @@ class Pool:
             if name is None:
                 continue
             slip = next((one for one in step.slips if one.name.id == name), None)
-            swaps[number] = slip or Slip(_MUDDLED, run=self._muddle(case, number, rng), says=lambda _: "")
+            swaps[number] = slip or ChainSlip(_MUDDLED, run=self._muddle(case, number, rng), says=lambda _: "")
         try:
             return case.type.answer(run_chain(case.type.steps, case.start, swaps).known)
         except (CaseError, ArithmeticError, LookupError, TypeError, ValueError):

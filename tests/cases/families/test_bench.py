@@ -37,6 +37,13 @@ def views_of(case: Case) -> list[Bench]:
     return [view.bench for view in stage.views(case.findings)]
 
 
+def test_a_stage_is_made_of_the_findings_of_its_type() -> None:
+    for type_id in TYPES:
+        stage = stage_of(type_id)
+        assert stage is not None
+        assert set(stage.views.needs) <= set(case_type(type_id).findings.fields), type_id
+
+
 # --- whole eyes --------------------------------------------------------------------------------------------------
 
 

@@ -50,7 +50,7 @@ def slip_answer(case: Case, slip: str) -> Any:
     return found[0]
 
 
-def anything(kind: Kind) -> SearchStrategy[Any]:
+def anything(kind: Kind[Any]) -> SearchStrategy[Any]:
     """Draw any value, as JSON, that a kind lets in, plain and extreme ones alike."""
     if isinstance(kind, Group):
         return st.fixed_dictionaries({field.name: anything(field.kind) for field in kind.fields})

@@ -1,0 +1,42 @@
+"""A new type starts from a file that already draws, works and marks."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from cases.register import all_families
+from cases.skeleton import CannotStart, write_skeleton
+
+
+@pytest.mark.parametrize("family", ["distance", "brand-new"])
+def test_a_skeleton_makes_its_type_and_is_clean(tmp_path: Path, family: str) -> None:
+    for folder in ("cases/families", "tests/cases/families"):
+        (tmp_path / folder).mkdir(parents=True)
+    file, test = write_skeleton(family, "first-try", tmp_path)
+    said = "import runpy, sys; made = runpy.run_path(sys.argv[1])['first_try']; "
+    said += "print(made.case({'found_power': 2.0, 'distance_cm': 50.0}).truth)"
+    root = Path(__file__).resolve().parents[2]
+    ran = subprocess.run((sys.executable, "-c", said, file), cwd=root, capture_output=True, text=True, check=False)
+    assert ran.stdout == "{'power': 0.0}\n", ran.stderr
+    assert "def test_a_worked_example" in test.read_text(encoding="utf-8")
+    command = (sys.executable, "-m", "ruff", "check", "--config", root / "pyproject.toml", file)
+    linted = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert linted.returncode == 0, linted.stdout
+
+
+@pytest.mark.parametrize("family", [one.id for one in all_families()])
+def test_every_family_is_found_where_it_is_made(family: str) -> None:
+    module = __import__(f"cases.families.{family.replace('-', '_')}", fromlist=["FAMILY"])
+    assert module.FAMILY.id == family
+
+
+@pytest.mark.parametrize(
+    ("family", "type_id", "why"), [("distance", "net-sphere", "such a type already"), ("A B", "x", "small letters")]
+)
+def test_a_name_that_will_not_do_is_refused(tmp_path: Path, family: str, type_id: str, why: str) -> None:
+    with pytest.raises(CannotStart, match=why):
+        write_skeleton(family, type_id, tmp_path)
