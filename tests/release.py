@@ -6,7 +6,6 @@ are those of this machine, from 3.11 on, one for each minor version; none is dow
 lock    uv.lock fits pyproject.toml, and names no package index but the public one
 build   wheel and sdist are built, the wheel from the sdist, and hold what they should and nothing else
 wheel   on every Python: installed from the wheel alone, it serves a case, its own files, and passes QUICK there
-moved   a data file that one Python filled is sound on every other, and folds into the very same memory
 floors  on the lowest Python, with the lowest version of everything that pyproject.toml names, it passes QUICK
 """
 
@@ -30,6 +29,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
+
+from tests.pythons import pythons
 
 ROOT = Path(__file__).resolve().parent.parent
 say = print
@@ -144,24 +145,6 @@ class Release:
         return path
 
 
-def pythons() -> dict[str, Path]:
-    """Return the Pythons of this machine from 3.11 on, one for each minor version, the lowest first.
-
-    Those that uv finds, and those that pyenv keeps off the path.
-    """
-    listed = json.loads(uv("python", "list", "--only-installed", "--output-format", "json"))
-    kept = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
-    paths = [Path(one["path"]) for one in listed] + sorted(kept.glob("*/bin/python3"))
-    asking = "import sys; print(sys.implementation.name, *sys.version_info[:2])"
-    found: dict[tuple[int, int], Path] = {}
-    for path in paths:
-        done = subprocess.run([path, "-c", asking], capture_output=True, text=True, check=False)
-        kind, *version = done.stdout.split() or [""]
-        if kind == "cpython" and (key := (int(version[0]), int(version[1]))) >= (3, 11):
-            found.setdefault(key, path)
-    return {f"{major}.{minor}": found[major, minor] for major, minor in sorted(found)}
-
-
 # --- the parts -------------------------------------------------------------------------------------------------------
 
 
@@ -251,27 +234,10 @@ def wheel(release: Release) -> Iterator[str]:
         yield f"Python {name}: {version} serves; {one.tests(release.folder(f'beside-{name}'))}"
 
 
-def moved(release: Release) -> Iterator[str]:
-    """Fill a data file on the lowest Python; check it and fold its logs anew on every other."""
-    names = list(release.installed)
-    first, folder = release.installed[names[0]], release.folder("moved")
-    run(first.program("two-meridians"), "demo", "--no-serve", "--data", folder / "demo.sqlite3", cwd=folder)
-    for name in names[1:]:
-        copy = shutil.copy(folder / "demo.sqlite3", folder / f"on-{name}.sqlite3")
-        program = release.installed[name].program("two-meridians")
-        run(program, "check", "--data", copy, cwd=folder)
-        said = run(program, "rebuild", "--data", copy, cwd=folder).splitlines()
-        if differing := [line for line in said if "as it was kept" not in line]:
-            raise Failed(f"filled on Python {names[0]}, folded on {name}: {differing[0]}")
-        yield f"filled on Python {names[0]}, sound on {name}: {len(said)} learners' memories to the last bit"
-    if len(names) == 1:
-        yield f"NOT TRIED: Python {names[0]} is the only one on this machine"
-
-
 def floors(release: Release) -> Iterator[str]:
     """Install the lowest version of everything named, and run QUICK."""
     name, python = next(iter(release.pythons.items()))
-    if f'requires-python = ">={name}"' not in (ROOT / "pyproject.toml").read_text(encoding="utf-8"):
+    if f'requires-python = ">={name.rpartition(".")[0]}"' not in (ROOT / "pyproject.toml").read_text(encoding="utf-8"):
         yield f"NOT TRIED on the lowest Python that is allowed: {name} is the lowest on this machine"
     wheel, _ = release.built
     pins = release.work / "floors.txt"
@@ -287,7 +253,6 @@ PARTS: dict[str, Callable[[Release], Iterator[str]]] = {
     "lock": lock,
     "build": build,
     "wheel": wheel,
-    "moved": moved,
     "floors": floors,
 }
 
@@ -301,7 +266,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     with TemporaryDirectory(prefix="release-") as work:
         release = Release(Path(work))
         try:
-            release.pythons = pythons()
+            release.pythons = {name: Path(path) for name, path in pythons().items()}
             say(f"Pythons: {', '.join(release.pythons)}", flush=True)
         except Failed as error:
             say(f"FAILED: {error}")
