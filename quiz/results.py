@@ -148,8 +148,8 @@ def class_sums(
         Sum,
         "SELECT t.key, sum(t.answered) AS answered, sum(t.missed) AS missed, sum(t.seconds) AS seconds, "
         "sum(t.timed) AS timed, count(*) AS learners, max(t.last_answer) AS last_answer "
-        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = ? "
-        "WHERE m.class = ? AND (?4 IS NULL OR m.learner = ?4) GROUP BY t.key",
+        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ?1 AND t.kind = ?2 "
+        "WHERE m.class = ?3 AND (?4 IS NULL OR m.learner = ?4) GROUP BY t.key",
         drill,
         kind,
         class_id,

@@ -137,6 +137,14 @@ REMEMBERED = 50
 most, and an export reads a whole class."""
 
 
+def _bound(sql: str, values: tuple[Any, ...]) -> Any:
+    """Return values as sqlite3 takes them: by number where holes are numbered ("?1"), all of them; else in order.
+
+    Python 3.12 warns of a sequence for numbered holes, and 3.14 refuses it.
+    """
+    return {str(number): value for number, value in enumerate(values, 1)} if "?1" in sql else values
+
+
 class Store:
     """One connection to the data file.
 
@@ -205,7 +213,7 @@ class Store:
         kept = self._asked.get(key)
         if kept is None:
             with self._file.reading():
-                rows = self._db.conn.execute(sql, values).fetchall()
+                rows = self._db.conn.execute(sql, _bound(sql, values)).fetchall()
                 if make is None:
                     kept = rows
                 else:
@@ -217,7 +225,7 @@ class Store:
     def change(self, sql: str, *values: Any) -> int:
         """Carry a change out, inside `writing()`, and return how many rows it met."""
         self._asked.clear()
-        return self._db.conn.execute(sql, values).rowcount
+        return self._db.conn.execute(sql, _bound(sql, values)).rowcount
 
     def add(self, table: str, what: Any, *, conflict: str = "") -> int:
         """Add a row, a dataclass or its values by column, inside `writing()`; return its number.

@@ -190,6 +190,13 @@ def test_what_was_undone_is_not_remembered(data_file: DataFile, learner: Learner
         assert store.learner(learner.id) == learner
 
 
+def test_holes_may_be_numbered(store: Store, learner: Learner) -> None:
+    """A warning is an error here from Python 3.12 on; 3.14 refuses a sequence for numbered holes."""
+    assert [tuple(row) for row in store.fetch("SELECT ?2, ?1, ?2", "a", "b")] == [("b", "a", "b")]
+    with store.writing():
+        assert store.change("UPDATE learners SET name = ?2 WHERE id = ?1", learner.id, "Runa") == 1
+
+
 def test_without_being_told_a_store_remembers_nothing(data_file: DataFile, learner: Learner) -> None:
     with closing(Store(data_file)) as store, closing(Store(data_file)) as other:
         assert store.learner(learner.id) == learner
