@@ -63,7 +63,6 @@ from cases.casetype import CaseType$family_class
 $family_import
 from cases.fields import Field, group
 from cases.keys import NO_FIGURE, Key, Slip, asking, given
-
 from cases.notation import write_distance
 from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed
 from cases.working import Skill, SlipName
