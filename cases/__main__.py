@@ -1,4 +1,4 @@
-"""The command line of the core: list, draw, work, mark, sheet. See DEVELOPERS.md for its JSON."""
+"""The command line of the core: list, draw, work, mark, show, new, sheet. See DEVELOPERS.md for its JSON."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def list_types(as_json: bool) -> None:
         _print_json([type_document(one) for one in all_types().values()])
         return
     for one in all_types().values():
-        click.echo(f"{one.id:22} {one.family.title:28} {one.level:10} {one.title}")
+        click.echo(f"{one.id:28} {one.family.id:10} {one.family.title:28} {one.level:10} {one.title}")
 
 
 @commands.command("draw")
@@ -196,15 +196,22 @@ def show_chain(type_id: str, svg: bool) -> None:
 @commands.command("new")
 @click.argument("family")
 @click.argument("type_id", metavar="TYPE")
-def write_new(family: str, type_id: str) -> None:
+@click.option("--new-family", is_flag=True, help="FAMILY is none of those that there are")
+def new_type(family: str, type_id: str, new_family: bool) -> None:
     """Write a new case type to start from, and its test.
 
-    FAMILY is the id of a family, new or old, such as near; TYPE that of the new type, such as near-add.
+    FAMILY is the id of a family, as `list` shows it, such as near; TYPE the id of the new type, such as near-add.
     """
     from cases.skeleton import write_skeleton
 
-    for path in write_skeleton(family, type_id, Path.cwd()):
-        click.echo(path.relative_to(Path.cwd()))
+    file, test = write_skeleton(family, type_id, Path.cwd(), new_family=new_family)
+    click.echo(f"{file}\n{test}")
+    click.echo(
+        f"Next: `python -m cases draw {type_id} --seed 1` and `pytest {test.relative_to(Path.cwd())}`. When it is as "
+        "it should be, keep its golden cases with `python -m tests.golden --write` and add its row to the map in "
+        "DEVELOPERS.md, where “How to add a case type” has all steps.",
+        err=True,
+    )
 
 
 def _type(type_id: str) -> CaseType:

@@ -15,7 +15,7 @@ from cases.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.kinds import Lens
 from cases.lens import SphCyl
 from cases.norms import USUAL
-from cases.wiring import check_wiring
+from cases.wiring import BrokenChain, check_wiring
 from cases.working import Run, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 
 LEVELS = ("novice", "competent", "expert")
@@ -104,7 +104,15 @@ class CaseType:
     sources: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        """Check that every rule of the chain finds what it needs."""
+        """Check that every rule of the chain finds what it needs, and that the level is one.
+
+        Raises
+        ------
+        BrokenChain
+            With the place and what would be right.
+        """
+        if self.level not in LEVELS:
+            raise BrokenChain(self.id, "level", f"“{self.level}” is none of {', '.join(LEVELS)}")
         check_wiring(self)
 
     @property

@@ -295,17 +295,26 @@ def _names(read: tuple[Readable[Any], ...]) -> list[str] | None:
 
 
 def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> Callable[[Values], V]:
-    """Bind a function to the keys; one and two, which are most, without a detour: chains are run very often."""
-    names = _names(read)
-    if names is not None:
-        if len(names) == 1:
-            (only,) = names
-            return lambda known: function(known[only])
-        if len(names) == 2:
-            first, second = names
-            return lambda known: function(known[first], known[second])
-    values = _getter(read)
-    return lambda known: function(*values(known))
+    """Bind a function to what it reads; up to four, which are nearly all, without a detour: chains run very often."""
+    match tuple(map(_look, read)):
+        case ():
+            return lambda _: function()
+        case (a,):
+            return lambda known: function(a(known))
+        case (a, b):
+            return lambda known: function(a(known), b(known))
+        case (a, b, c):
+            return lambda known: function(a(known), b(known), c(known))
+        case (a, b, c, d):
+            return lambda known: function(a(known), b(known), c(known), d(known))
+        case looks:
+            return lambda known: function(*[look(known) for look in looks])
+
+
+def _look(one: Readable[Any]) -> Callable[[Values], Any]:
+    if isinstance(one, Rule):
+        return one.of
+    return itemgetter(one.name) if isinstance(one, Key) and not isinstance(one, Part | Mark) else one.get
 
 
 def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Values], tuple[Any, ...]]:

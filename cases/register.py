@@ -26,16 +26,31 @@ class UnknownType(CaseError):
 
 @cache
 def loaded_families() -> tuple[tuple[ModuleType, ...], tuple[str, ...]]:
-    """Import every file of families/; return those that could be imported, and a line for each that could not."""
-    loaded, failed = [], []
+    """Import every file of families/; return those that are sound, and a line for each that is not."""
+    loaded: list[ModuleType] = []
+    failed: list[str] = []
+    made_in: dict[str, str] = {}
     for found in iter_modules(families.__path__):
         name = f"{families.__name__}.{found.name}"
+        file = f"{name.replace('.', '/')}.py"
         try:
-            loaded.append(import_module(name))
+            module = import_module(name)
         except Exception as error:
             why = " ".join(str(error).split()) or "no reason given"
-            file = f"{name.replace('.', '/')}.py"
             failed.append(f"{file} cannot be loaded, so its types are missing: {type(error).__name__}: {why}")
+            continue
+        own = tuple(getattr(module, "TYPES", ()))
+        twice = [one.id for one in own if one.id in made_in]
+        if twice:
+            failed.append(f"{file}: case type {twice[0]} is made in {made_in[twice[0]]} already; take another id")
+            continue
+        made_in |= {one.id: file for one in own}
+        loaded.append(module)
+    for module in loaded:
+        made = [one for one in vars(module).values() if isinstance(one, CaseType) and one.id not in made_in]
+        if made:
+            file = f"{module.__name__.replace('.', '/')}.py"
+            failed.append(f"{file}: case type {made[0].id} is not in its TYPES = (…,), so it is missing")
     return tuple(loaded), tuple(failed)
 
 
@@ -59,10 +74,12 @@ def _after_their_needs(types: list[CaseType]) -> list[CaseType]:
     """Move each type behind those of its own family that it needs, and leave the order as it is otherwise."""
     by_id = {one.id: one for one in types}
     out: list[CaseType] = []
+    begun: set[str] = set()
 
     def place(one: CaseType) -> None:
-        if one in out:
+        if one.id in begun:  # placed, or one of several that need each other: a test names those
             return
+        begun.add(one.id)
         for need in one.needs:
             if need in by_id and by_id[need].family == one.family:
                 place(by_id[need])

@@ -58,11 +58,11 @@ $name = CaseType(
 TYPES = ($name,)
 ''')
 
-_IMPORTS = """from cases.casetype import CaseType$family_class
+_IMPORTS = """from cases import quantities
+from cases.casetype import CaseType$family_class
 $family_import
 from cases.fields import Field, group
 from cases.keys import NO_FIGURE, Key, Slip, asking, given
-
 from cases.notation import write_distance
 from cases.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed
 from cases.working import Skill, SlipName
@@ -94,17 +94,29 @@ class CannotStart(CaseError):
     """A skeleton cannot be written here under this name."""
 
 
-def write_skeleton(family: str, type_id: str, root: Path) -> tuple[Path, Path]:
+def write_skeleton(family: str, type_id: str, root: Path, *, new_family: bool = False) -> tuple[Path, Path]:
     """Write the file of a type and its test under `root`, and return both.
+
+    new_family: whether the family is to be started as well.
 
     Raises
     ------
     CannotStart
-        When a name is no name, or is taken.
+        When a name is no name, or is taken, or there is no such family.
     """
-    for name in (family, type_id):
+    named = {one.title.casefold(): one.id for one in all_families()}
+    if family.casefold() in named:
+        raise CannotStart(f"FAMILY “{family}”: give its id, which is {named[family.casefold()]}")
+    for what, name, such in (("FAMILY", family, "near"), ("TYPE", type_id, "near-add")):
         if not re.fullmatch(r"[a-z]+(-[a-z]+)*", name):
-            raise CannotStart(f"{name}: write small letters and hyphens, such as near-add")
+            raise CannotStart(f"{what} “{name}”: write small letters and hyphens, such as {such}")
+    if (family in named.values()) == new_family:
+        known = ", ".join(f"{one.id} ({one.title})" for one in all_families())
+        raise CannotStart(
+            f"FAMILY {family}: there is such a family already; leave --new-family out"
+            if new_family
+            else f"FAMILY {family}: there is no such family; the families are {known}. For a new one add --new-family"
+        )
     if type_id in all_types():
         raise CannotStart(f"{type_id}: there is such a type already; take another name")
     module = f"{family}_{type_id}".replace("-", "_")

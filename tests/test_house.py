@@ -54,7 +54,8 @@ def test_the_map_in_developers_names_files_that_exist() -> None:
         for path in (ROOT / package).rglob("*.py")
         if path.name != "__init__.py"
     }
-    assert sorted(modules - named) == []
+    off_the_map = sorted(modules - named)
+    assert not off_the_map, f"add a row to the map in DEVELOPERS.md for {', '.join(off_the_map)}"
 
 
 def test_the_faults_that_may_live_have_reasons_and_stand_in_the_code_yet() -> None:

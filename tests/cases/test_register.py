@@ -13,6 +13,8 @@ from collections import defaultdict
 from itertools import pairwise
 from pathlib import Path
 
+import pytest
+
 from cases.casetype import LEVELS
 from cases.register import all_families, all_types
 from cases.working import Skill, SlipName
@@ -133,3 +135,32 @@ def test_the_app_goes_on_without_a_family_that_cannot_be_loaded(tmp_path: Path) 
     pages, said = ran.stdout.splitlines()
     assert pages == "[200, 200, 200, 200]"
     assert said.startswith("cases/families/bench_two.py cannot be loaded")
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "said"),
+    [
+        (
+            'level="novice"',
+            'level="beginner"',
+            "case type net-sphere, level: “beginner” is none of novice",
+        ),
+        ('id="net-sphere"', 'id="streak-axis"', "case type streak-axis is made in cases/families/distance.py already"),
+        ("TYPES = (", "OTHERS = (", "case type distance-vergence is not in its TYPES = (…,), so it is missing"),
+    ],
+)
+def test_a_family_that_is_not_sound_is_named_and_the_others_go_on(
+    tmp_path: Path, was: str, becomes: str, said: str
+) -> None:
+    folder = with_a_broken_family(tmp_path)
+    (folder / "cases" / "families" / "bench_two.py").unlink()
+    file = folder / "cases" / "families" / "distance.py"
+    text = file.read_text(encoding="utf-8")
+    place = text.index(was, text.index("net_sphere = CaseType(") if "net-sphere" in said + was else 0)
+    file.write_text(text[:place] + text[place:].replace(was, becomes, 1), encoding="utf-8")
+    listed = subprocess.run(
+        [sys.executable, "-m", "cases", "list"], cwd=folder, capture_output=True, text=True, check=False
+    )
+    assert listed.returncode == 0
+    assert said in listed.stderr
+    assert "spherical-equivalent" in listed.stdout

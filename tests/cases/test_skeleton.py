@@ -16,7 +16,7 @@ from cases.skeleton import CannotStart, write_skeleton
 def test_a_skeleton_makes_its_type_and_is_clean(tmp_path: Path, family: str) -> None:
     for folder in ("cases/families", "tests/cases/families"):
         (tmp_path / folder).mkdir(parents=True)
-    file, test = write_skeleton(family, "first-try", tmp_path)
+    file, test = write_skeleton(family, "first-try", tmp_path, new_family=family == "brand-new")
     said = "import runpy, sys; made = runpy.run_path(sys.argv[1])['first_try']; "
     said += "print(made.case({'found_power': 2.0, 'distance_cm': 50.0}).truth)"
     root = Path(__file__).resolve().parents[2]
@@ -35,8 +35,18 @@ def test_every_family_is_found_where_it_is_made(family: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("family", "type_id", "why"), [("distance", "net-sphere", "such a type already"), ("A B", "x", "small letters")]
+    ("family", "type_id", "new_family", "why"),
+    [
+        ("distance", "net-sphere", False, "such a type already"),
+        ("A B", "x", False, "FAMILY “A B”: write small letters and hyphens, such as near"),
+        ("distance", "Net", False, "TYPE “Net”: write small letters and hyphens, such as near-add"),
+        ("Working distance", "x", False, "give its id, which is distance"),
+        ("working-distance", "x", False, "the families are distance \\(Working distance\\), .* add --new-family"),
+        ("distance", "x", True, "leave --new-family out"),
+    ],
 )
-def test_a_name_that_will_not_do_is_refused(tmp_path: Path, family: str, type_id: str, why: str) -> None:
+def test_a_name_that_will_not_do_is_refused(
+    tmp_path: Path, family: str, type_id: str, new_family: bool, why: str
+) -> None:
     with pytest.raises(CannotStart, match=why):
-        write_skeleton(family, type_id, tmp_path)
+        write_skeleton(family, type_id, tmp_path, new_family=new_family)

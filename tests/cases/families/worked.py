@@ -99,5 +99,6 @@ def check_never_falls_over(kind: CaseType, findings: Any) -> None:
     for one in (*case.singles, *case.doubles):
         assert all(line.says for line in one.run.lines)
     assert all(kind.found(case.findings))
-    assert kind.question(case.findings).endswith(("?", "."))
+    asked = kind.question(case.findings)
+    assert asked.endswith(("?", ".")), f"{kind.id}: a question ends with ? or a full stop, not “{asked[-20:]}”"
     kind.figure(case.findings, "f")
