@@ -90,6 +90,10 @@ def test_a_slip_leads_to_its_answer(slip: str, power: float) -> None:
 ''')
 
 
+LONGEST_NAME = 40
+_NAME = re.compile(r"[a-z]{1,40}(?:-[a-z]{1,40}){0,20}")
+
+
 class CannotStart(CaseError):
     """A skeleton cannot be written here under this name."""
 
@@ -108,8 +112,8 @@ def write_skeleton(family: str, type_id: str, root: Path, *, new_family: bool = 
     if family.casefold() in named:
         raise CannotStart(f"FAMILY “{family}”: give its id, which is {named[family.casefold()]}")
     for what, name, such in (("FAMILY", family, "near"), ("TYPE", type_id, "near-add")):
-        if not re.fullmatch(r"[a-z]+(-[a-z]+)*", name):
-            raise CannotStart(f"{what} “{name}”: write small letters and hyphens, such as {such}")
+        if len(name) > LONGEST_NAME or not _NAME.fullmatch(name):
+            raise CannotStart(f"{what} “{name[:40]}”: write up to 40 small letters and hyphens, such as {such}")
     if (family in named.values()) == new_family:
         known = ", ".join(f"{one.id} ({one.title})" for one in all_families())
         raise CannotStart(

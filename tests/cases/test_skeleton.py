@@ -38,8 +38,8 @@ def test_every_family_is_found_where_it_is_made(family: str) -> None:
     ("family", "type_id", "new_family", "why"),
     [
         ("distance", "net-sphere", False, "such a type already"),
-        ("A B", "x", False, "FAMILY “A B”: write small letters and hyphens, such as near"),
-        ("distance", "Net", False, "TYPE “Net”: write small letters and hyphens, such as near-add"),
+        ("A B", "x", False, "FAMILY “A B”: write up to 40 small letters and hyphens, such as near"),
+        ("distance", "Net", False, "TYPE “Net”: write up to 40 small letters and hyphens, such as near-add"),
         ("Working distance", "x", False, "give its id, which is distance"),
         ("working-distance", "x", False, "the families are distance \\(Working distance\\), .* add --new-family"),
         ("distance", "x", True, "leave --new-family out"),
