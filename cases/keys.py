@@ -288,12 +288,6 @@ def _needed(read: tuple[Readable[Any], ...]) -> tuple[Key[Any], ...]:
     return tuple({id(one): one for one in every}.values())
 
 
-def _names(read: tuple[Readable[Any], ...]) -> list[str] | None:
-    """List the names, where all that is read stands under a name of its own; parts and rules are worked out."""
-    names = [one.name for one in read if isinstance(one, Key) and not isinstance(one, Part | Mark)]
-    return names if len(names) == len(read) else None
-
-
 def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> Callable[[Values], V]:
     """Bind a function to what it reads; up to four, which are nearly all, without a detour: chains run very often."""
     match tuple(map(_look, read)):
@@ -318,15 +312,8 @@ def _look(one: Readable[Any]) -> Callable[[Values], Any]:
 
 
 def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Values], tuple[Any, ...]]:
-    names = _names(read)
-    if names is None:
-        return lambda known: tuple(one.get(known) for one in read)
-    if len(names) > 1:
-        return itemgetter(*names)
-    if names:
-        only = names[0]
-        return lambda known: (known[only],)
-    return lambda _: ()
+    looks = tuple(map(_look, read))
+    return lambda known: tuple([look(known) for look in looks])
 
 
 def _step(
