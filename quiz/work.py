@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from cases import quantities
 from cases.casetype import Case, CaseType
 from cases.choices import Choice, Marks, Order
 from cases.errors import CaseError
@@ -18,7 +17,7 @@ from cases.fields import Field, Group, Several
 from cases.kinds import Cross, Lens
 from cases.lens import SphCyl, across, axis_gap
 from cases.notation import write_axis, write_distance, write_prescription
-from cases.quantities import Quantity
+from cases.quantities import POWER, Quantity
 from cases.register import all_types
 from cases.vergence import USUAL_CM
 from quiz.forms import BadFields, Input, nested, read, written
@@ -182,7 +181,7 @@ def _unlikely(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]
 
 def _strongest(kind: object, value: Any) -> float:
     match kind:
-        case quantities.POWER:
+        case Quantity(unit=POWER.unit):
             return abs(float(value))
         case Lens() | Cross():
             return float(value.strongest) if isinstance(value, SphCyl) else 0.0
