@@ -50,8 +50,15 @@ class Key(Generic[T]):
         return Given((self,), rule, self._named(rule))
 
     def _named(self, rule: Rule[T]) -> Callable[[Values], dict[str, Any]]:
-        name, of = self.name, rule.of
-        return lambda known: {name: of(known)}
+        name, function, of = self.name, rule.function, rule.of
+        # One call fewer for rules of one or two keys, which are most: chains run very often.
+        match rule.looks:
+            case (a,):
+                return lambda known: {name: function(a(known))}
+            case (a, b):
+                return lambda known: {name: function(a(known), b(known))}
+            case _:
+                return lambda known: {name: of(known)}
 
     def step(
         self,
@@ -109,7 +116,8 @@ class Keys(Generic[*Ts]):
 
     def __call__(self, function: Callable[[*Ts], V]) -> Rule[V]:
         """Make the rule that calls `function` with the values of these keys."""
-        return Rule(_needed(self.read), function, _looking_up(self.read, function))
+        looks = tuple(map(_look, self.read))
+        return Rule(_needed(self.read), function, _looking_up(looks, function), looks)
 
     def drawing(self, function: Callable[[str, *Ts], Figure | None]) -> Drawing:
         """Make the rule of a figure: `function` is given the figure's id on the page, then the values."""
@@ -150,6 +158,8 @@ class Rule(Generic[T_co]):
     function: Callable[..., T_co]
     of: Callable[[Values], T_co] = field(repr=False)
     """The function with its values looked up in what is known."""
+    looks: tuple[Callable[[Values], Any], ...] = field(default=(), repr=False, compare=False)
+    """How each of its values is looked up."""
     instead_of: Rule[Any] | None = field(default=None, repr=False, compare=False)
     """The rule that holds just where this one does not, if there is one: see `otherwise`."""
 
@@ -288,9 +298,9 @@ def _needed(read: tuple[Readable[Any], ...]) -> tuple[Key[Any], ...]:
     return tuple({id(one): one for one in every}.values())
 
 
-def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> Callable[[Values], V]:
-    """Bind a function to what it reads; up to four, which are nearly all, without a detour: chains run very often."""
-    match tuple(map(_look, read)):
+def _looking_up(looks: tuple[Callable[[Values], Any], ...], function: Callable[..., V]) -> Callable[[Values], V]:
+    """Bind a function to what it reads; up to five, which are nearly all, without a detour: chains run very often."""
+    match looks:
         case ():
             return lambda _: function()
         case (a,):
@@ -301,7 +311,9 @@ def _looking_up(read: tuple[Readable[Any], ...], function: Callable[..., V]) -> 
             return lambda known: function(a(known), b(known), c(known))
         case (a, b, c, d):
             return lambda known: function(a(known), b(known), c(known), d(known))
-        case looks:
+        case (a, b, c, d, e):
+            return lambda known: function(a(known), b(known), c(known), d(known), e(known))
+        case _:
             return lambda known: function(*[look(known) for look in looks])
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import combinations
 from typing import Any
 
 from cases.errors import CaseError
@@ -130,8 +129,9 @@ def _carried(steps: Sequence[ChainStep], before: Run, first: int, swaps: Mapping
     lines: list[Line] = list(before.lines)
     for number in range(first, len(steps)):
         step, slip = steps[number], swaps.get(number)
-        needed = step.needed(known)
-        if slip is not None and not (needed and slip.live(known)):
+        # Nearly every step is always needed: chains run so often that even the call is saved.
+        needed = step.needed is always or step.needed(known)
+        if slip is not None and not (needed and (slip.live is always or slip.live(known))):
             raise NotLive(SlipRef(step.skill.id, slip.name.id))
         if not needed:
             continue
@@ -145,32 +145,40 @@ def _carried(steps: Sequence[ChainStep], before: Run, first: int, swaps: Mapping
 def slipped_runs(
     steps: Sequence[ChainStep], start: Values, *, at_once: int = 1, only: str | None = None
 ) -> Iterator[SlippedRun]:
-    """Yield the chain with every live slip in it (`at_once` = 1) or every pair of slips at two steps (2).
+    """Return the chain with every live slip in it (`at_once` = 1) or every pair of slips at two steps (2).
 
     With `only` no other slips than those of that name are looked at. A combination that leads to no lens or number at
     all is passed over.
     """
-    befores = _befores(steps, start)
     every = [(number, slip) for number, step in enumerate(steps) for slip in step.slips]
     places = every if only is None else [(number, slip) for number, slip in every if slip.name.id == only]
-    for chosen in combinations(places, at_once):
-        swaps = dict(chosen)
-        first = chosen[0][0]
-        if len(swaps) < at_once or first >= len(befores):
-            continue
-        try:
-            run = _carried(steps, befores[first], first, swaps)
-        except (CaseError, ZeroDivisionError):
-            continue
-        yield SlippedRun(tuple(SlipRef(steps[number].skill.id, slip.name.id) for number, slip in chosen), run)
+    return _slipped(steps, Run((), start), 0, places, at_once, ())
 
 
-def _befores(steps: Sequence[ChainStep], start: Values) -> list[Run]:
-    """Return how the right chain stands before each of its steps: what comes before a slip is the same with it."""
-    out = [Run((), start)]
-    for number in range(len(steps) - 1):
+def _slipped(
+    steps: Sequence[ChainStep],
+    before: Run,
+    first: int,
+    places: Sequence[tuple[int, ChainSlip]],
+    at_once: int,
+    made: tuple[SlipRef, ...],
+) -> Iterator[SlippedRun]:
+    """Yield the chain from step `first` on with every choice of `at_once` slips; all with the same first share it."""
+    for number, slip in places:
+        if number > first:
+            try:
+                before, first = _carried(steps[:number], before, first, {}), number
+            except (CaseError, ZeroDivisionError):
+                return
+        later = [place for place in places if place[0] > number] if at_once > 1 else []
+        if at_once > 1 and not later:
+            return
         try:
-            out.append(_carried(steps[: number + 1], out[-1], number, {}))
+            run = _carried(steps[: number + 1] if later else steps, before, number, {number: slip})
         except (CaseError, ZeroDivisionError):
-            break
-    return out
+            continue
+        slips = (*made, SlipRef(steps[number].skill.id, slip.name.id))
+        if later:
+            yield from _slipped(steps, run, number + 1, later, at_once - 1, slips)
+        else:
+            yield SlippedRun(slips, run)
