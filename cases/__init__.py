@@ -18,12 +18,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from cases.casetype import Case, Settings
     from cases.errors import CaseError
     from cases.interface import draw, mark, work
-    from cases.lens import SphCyl
-    from cases.marking import Mark
-    from cases.notation import read_prescription
+    from cases.notation.prescription import read_prescription
+    from cases.optics.lens import SphCyl
+    from cases.procedure.case_type import Case, Settings
+    from cases.procedure.marking import Mark
 
 DISTRIBUTION = "two-meridians"
 """Whose package this is, for two_meridians.py: others have one of this name too."""
@@ -31,14 +31,14 @@ DISTRIBUTION = "two-meridians"
 __all__ = ["Case", "CaseError", "Mark", "Settings", "SphCyl", "draw", "mark", "read_prescription", "work"]
 
 _FROM = {
-    "Case": "cases.casetype",
+    "Case": "cases.procedure.case_type",
     "CaseError": "cases.errors",
-    "Mark": "cases.marking",
-    "Settings": "cases.casetype",
-    "SphCyl": "cases.lens",
+    "Mark": "cases.procedure.marking",
+    "Settings": "cases.procedure.case_type",
+    "SphCyl": "cases.optics.lens",
     "draw": "cases.interface",
     "mark": "cases.interface",
-    "read_prescription": "cases.notation",
+    "read_prescription": "cases.notation.prescription",
     "work": "cases.interface",
 }
 

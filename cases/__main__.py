@@ -15,8 +15,8 @@ import two_meridians
 from cases.errors import CaseError
 
 if TYPE_CHECKING:
-    from cases.case_list import CaseList
-    from cases.casetype import Case, CaseType, Settings
+    from cases.curriculum.case_list import CaseList
+    from cases.procedure.case_type import Case, CaseType, Settings
 
 PROGRAM = "two-meridians-cases" if Path(sys.argv[0]).stem == "two-meridians-cases" else "python -m cases"
 
@@ -45,8 +45,8 @@ def with_settings(command: Command) -> Command:
     @click.option("--fixed-distance", is_flag=True, help="every case at that distance")
     @wraps(command)
     def whole(*, form: str, level: str, distance: str, fixed_distance: bool, **more: Any) -> None:
-        from cases.casetype import Settings
-        from cases.quantities import DISTANCE
+        from cases.procedure.case_type import Settings
+        from cases.procedure.quantities import DISTANCE
 
         distance_cm = DISTANCE.read(distance)
         command(
@@ -66,8 +66,8 @@ def commands() -> None:
 @as_json
 def list_types(as_json: bool) -> None:
     """Every case type, with its steps and slips."""
-    from cases.documents import type_document
-    from cases.register import all_types, not_loaded
+    from cases.curriculum.register import all_types, not_loaded
+    from cases.procedure.documents import type_document
 
     for line in not_loaded():
         click.echo(f"cases: {line}", err=True)
@@ -89,8 +89,8 @@ def draw_cases(type_id: str, seed: int, count: int, settings: Settings, as_json:
 
     TYPE is its id, as `list` gives it.
     """
-    from cases.casetype import draw
-    from cases.documents import case_document
+    from cases.procedure.case_type import draw
+    from cases.procedure.documents import case_document
 
     if not 1 <= count <= 100_000:
         raise BadInput(f"count {count}: give 1 to 100000")
@@ -108,7 +108,7 @@ def draw_cases(type_id: str, seed: int, count: int, settings: Settings, as_json:
 @as_json
 def work_out(type_id: str, findings: str, as_json: bool) -> None:
     """Work out a case from your own findings."""
-    from cases.documents import case_document
+    from cases.procedure.documents import case_document
 
     case = _given(type_id, findings)
     if as_json:
@@ -132,8 +132,8 @@ def mark_answer(
 
     Which case it is, a seed says or findings of your own.
     """
-    from cases.casetype import draw
-    from cases.marking import mark_text
+    from cases.procedure.case_type import draw
+    from cases.procedure.marking import mark_text
 
     if (seed is None) == (findings is None):
         raise BadInput("mark: give either --seed N or --findings JSON, to say which case it is")
@@ -167,8 +167,8 @@ def print_sheet(
     settings: Settings,
 ) -> None:
     """Print a worksheet or its key, as HTML."""
-    from cases.case_list import check_digest, write
-    from cases.sheet import worksheet
+    from cases.curriculum.case_list import check_digest, write
+    from cases.worksheet import worksheet
 
     if cases is None:
         listed = _drawn(types, count, seed, settings)
@@ -188,7 +188,7 @@ def print_sheet(
 @click.option("--svg", is_flag=True, help="as a picture, to be put into a file: `… show TYPE --svg > chain.svg`")
 def show_chain(type_id: str, svg: bool) -> None:
     """Show a type's chain: what each step reads and gives."""
-    from cases.chain_picture import as_lines, as_svg
+    from cases.curriculum.chain_picture import as_lines, as_svg
 
     click.echo(as_svg(_type(type_id)) if svg else as_lines(_type(type_id)))
 
@@ -202,7 +202,7 @@ def new_type(family: str, type_id: str, new_family: bool) -> None:
 
     FAMILY is the id of a family, as `list` shows it, such as near; TYPE the id of the new type, such as near-add.
     """
-    from cases.skeleton import write_skeleton
+    from cases.curriculum.skeleton import write_skeleton
 
     file, test = write_skeleton(family, type_id, Path.cwd(), new_family=new_family)
     click.echo(f"{file}\n{test}")
@@ -215,7 +215,7 @@ def new_type(family: str, type_id: str, new_family: bool) -> None:
 
 
 def _type(type_id: str) -> CaseType:
-    from cases.register import case_type
+    from cases.curriculum.register import case_type
 
     return case_type(type_id)
 
@@ -229,7 +229,7 @@ def _given(type_id: str, findings: str) -> Case:
 
 
 def _drawn(types: str | None, count: int | None, seed: int | None, settings: Settings) -> CaseList:
-    from cases.sheet import drawn_list
+    from cases.worksheet import drawn_list
 
     if types is None or seed is None:
         raise BadInput("sheet: give --types and --seed to draw cases, or --cases FILE for cases that were kept")
@@ -243,8 +243,8 @@ def _drawn(types: str | None, count: int | None, seed: int | None, settings: Set
 
 
 def _kept(file: str, drawing: Sequence[str], settings: Settings) -> CaseList:
-    from cases.case_list import read
-    from cases.casetype import Settings as Usual
+    from cases.curriculum.case_list import read
+    from cases.procedure.case_type import Settings as Usual
 
     if drawing or settings != Usual():
         raise BadInput(f"--cases has the cases already: leave out {', '.join(drawing) or 'level, form and distance'}")

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from cases import casetype, marking
-from cases.casetype import Case, Settings
-from cases.marking import Mark
-from cases.register import case_type
+from cases.curriculum.register import case_type
+from cases.procedure import case_type as casetype
+from cases.procedure import marking
+from cases.procedure.case_type import Case, Settings
+from cases.procedure.marking import Mark
 
 
 def draw(type_id: str, seed: int, settings: Settings | None = None) -> Case:

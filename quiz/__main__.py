@@ -116,7 +116,7 @@ def serve(
 ) -> None:
     """Serve the app to a browser on this computer, or to a class."""
     from quiz import log_file as log
-    from quiz.serving import serve as serve_app
+    from quiz.web.server import serve as serve_app
 
     log.set_up(log_file, verbose=verbose)
     serve_app(
@@ -142,13 +142,13 @@ def add_preceptor(name: str, data: Path | None) -> None:
     import time
     from contextlib import closing
 
-    from quiz import signing
-    from quiz.datafile import open_data
-    from quiz.store import Store
+    from quiz.classroom import sign_in
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
 
     password = _asked_password()
     with closing(open_data(data)) as file, closing(Store(file)) as store:
-        new = signing.add_preceptor(store, name, password, now=time.time())
+        new = sign_in.add_preceptor(store, name, password, now=time.time())
     say("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
 
 
@@ -156,7 +156,7 @@ def _asked_password() -> str:
     """Ask for a password twice at a terminal; take the first line where something else is at the other end."""
     from getpass import getpass
 
-    from quiz.signing import BadPassword
+    from quiz.classroom.sign_in import BadPassword
 
     if not sys.stdin.isatty():
         return sys.stdin.readline().rstrip("\r\n")
@@ -172,12 +172,12 @@ def rebuild(data: Path | None) -> None:
     """Work out every learner's memory again from the answers."""
     from contextlib import closing
 
-    from quiz import folding
-    from quiz.datafile import open_data
-    from quiz.store import Store
+    from quiz.practice import projection
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
 
     with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
-        for one in folding.rebuild(store):
+        for one in projection.rebuild(store):
             kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
             say(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
 
@@ -193,15 +193,15 @@ def refit(data: Path | None) -> None:
     from contextlib import closing
     from datetime import UTC, datetime
 
-    from quiz import folding
-    from quiz.datafile import open_data
-    from quiz.numbers import NUMBERS
-    from quiz.refit import changes
-    from quiz.refit import refit as fit
-    from quiz.store import Store
+    from quiz.learning.parameters import NUMBERS
+    from quiz.learning.refit import changes
+    from quiz.learning.refit import refit as fit
+    from quiz.practice import projection
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
 
     with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
-        logs = {one.id: [folding.event_of(row) for row in store.answers_of(one.id)] for one in store.learners()}
+        logs = {one.id: [projection.event_of(row) for row in store.answers_of(one.id)] for one in store.learners()}
     offer = fit(
         logs,
         random.Random(0),  # the same data give the same offer
@@ -216,7 +216,7 @@ def refit(data: Path | None) -> None:
     if not offer.accepted:
         say("That is not a fall of more than two standard errors: keep the numbers as they are.")
         return
-    say("That is a fall of more than two standard errors. To take them over, put into quiz/numbers.py:")
+    say("That is a fall of more than two standard errors. To take them over, put into quiz/learning/parameters.py:")
     for name, before, after in changes(NUMBERS, offer.numbers):
         say(f"    {name} = {after!r}    was {before!r}")
     say("Every learner's memory is then worked out anew from the log the next time it is needed.")
@@ -230,8 +230,8 @@ def backup(file: Path, data: Path | None) -> None:
 
     BACKUP is where to, never over a file that is there.
     """
-    from quiz.backups import backup as back_up
-    from quiz.datafile import data_path
+    from quiz.storage.backups import backup as back_up
+    from quiz.storage.datafile import data_path
 
     size = back_up(data_path(data), file)
     say(f"{file}: {size / 1e6:.1f} MB. It holds all that the data file holds: keep it as safe.")
@@ -247,8 +247,8 @@ def restore(file: Path, data: Path | None) -> None:
     """
     import time
 
-    from quiz.backups import restore as put_back
-    from quiz.datafile import data_path
+    from quiz.storage.backups import restore as put_back
+    from quiz.storage.datafile import data_path
 
     done = put_back(file, data_path(data), now=time.time())
     say(f"{done.path} is as it was when the backup was made; preceptors sign in anew.")
@@ -273,7 +273,7 @@ def demo(data: Path | None, port: int | None, no_browser: bool, no_serve: bool) 
         path = data or Path(folder) / "demo.sqlite3"
         _fill(path)
         if not no_serve:
-            from quiz.serving import serve as serve_app
+            from quiz.web.server import serve as serve_app
 
             here, browser = "127.0.0.1", not no_browser
             serve_app(data=path, host=here, port=port, usual_port=PORT, browser=browser, say=say, one_person=True)
@@ -286,8 +286,8 @@ def _fill(path: Path) -> None:
     from contextlib import closing
 
     from quiz import demo as invented
-    from quiz.datafile import DataFile, Refused
-    from quiz.store import Store
+    from quiz.storage.datafile import DataFile, Refused
+    from quiz.storage.store import Store
 
     if path.exists():
         raise Refused(path, "there is something of that name already", "the demonstration goes into a new file only")
@@ -305,8 +305,8 @@ def check(data: Path | None) -> int:
 
     Changes nothing; exit 1 where something is wrong.
     """
-    from quiz.checks import check as look_over
-    from quiz.datafile import data_path
+    from quiz.storage.checks import check as look_over
+    from quiz.storage.datafile import data_path
 
     path = data_path(data)
     found = []

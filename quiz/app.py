@@ -9,61 +9,23 @@ from datetime import timedelta
 from pathlib import Path
 
 from flask import Flask
+from jinja2 import FileSystemLoader
+from werkzeug.utils import import_string
 
-from quiz.datafile import DataFile
-from quiz.lots import Lots
-from quiz.pages import (
-    accuracy,
-    assets,
-    bench,
-    classes,
-    cookies,
-    door,
-    drilling,
-    drills,
-    errors,
-    exports,
-    frame,
-    guard,
-    lettering,
-    links,
-    people,
-    practise,
-    progress,
-    recall,
-    reference,
-    removing,
-    request_log,
-    results,
-    settings,
-    trying,
-    visit,
-    work,
-)
-from quiz.store import Store
+from quiz.practice.randomness import Lots
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
+from quiz.web import assets, cookies, csrf, error_pages, layout, links, request_context, request_log, typography
 
-LOOPBACK = visit.LOOPBACK
+LOOPBACK = request_context.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
-PAGES = (
-    practise,
-    bench,
-    work,
-    recall,
-    progress,
-    accuracy,
-    reference,
-    settings,
-    people,
-    door,
-    classes,
-    drills,
-    trying,
-    results,
-    removing,
-    exports,
-    drilling,
+AREAS = (
+    *("accuracy.routes", "bench.routes", "classroom.routes", "classroom.drill_preview", "classroom.drill_routes"),
+    *("classroom.removing", "classroom.sign_in_routes", "classroom.take_drill_routes", "learners.routes"),
+    *("practise.routes", "progress.routes", "recall.routes", "reference.routes", "results.export_routes"),
+    *("results.routes", "settings.routes", "work.routes"),
 )
-"""Each module has a blueprint `pages`; what stands in the navigation is frame.NAV's business."""
+"""Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.NAV's business."""
 
 
 def static_folder() -> Path:
@@ -71,6 +33,12 @@ def static_folder() -> Path:
     here = Path(__file__).resolve().parent
     installed = here / "static"
     return installed if installed.is_dir() else here.parent / "static"
+
+
+def template_folders() -> list[Path]:
+    """Return where templates stand: those of every page, then each area's beside its routes. No two have one name."""
+    web = Path(__file__).resolve().parent / "web"
+    return [web / "templates", *sorted({web / area.split(".")[0] for area in AREAS})]
 
 
 def create_app(
@@ -89,6 +57,7 @@ def create_app(
     reached_at is the address by which they reach this one ("http://192.0.2.7:8067"), where it is known.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
+    app.jinja_loader = FileSystemLoader(template_folders())
     app.session_interface = cookies.Cookies()
     with closing(Store(file)) as store:
         app.secret_key = store.secret()
@@ -103,15 +72,16 @@ def create_app(
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
     request_log.set_up(app)
-    visit.set_up(app, visit.Desk(file, clock, lots or Lots(), beyond, reached_at))
-    guard.set_up(app)
-    door.set_up(app)
-    frame.set_up(app)
+    request_context.set_up(app, request_context.Desk(file, clock, lots or Lots(), beyond, reached_at))
+    csrf.set_up(app)
+    layout.set_up(app)
     assets.set_up(app)
-    drilling.set_up(app)
     links.set_up(app)
-    lettering.set_up(app)
-    errors.set_up(app)
-    for page in PAGES:
-        app.register_blueprint(page.pages)
+    typography.set_up(app)
+    error_pages.set_up(app)
+    for area in AREAS:
+        module = import_string(f"quiz.web.{area}")
+        app.register_blueprint(module.pages)
+        if hasattr(module, "set_up"):
+            module.set_up(app)
     return app

@@ -11,20 +11,22 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from cases.casetype import Case
-from cases.lens import SphCyl
-from cases.recall import all_groups
-from cases.working import Values
-from quiz import accuracy_store, classes, drill_runs, drills, people, practice, recalling, signing
-from quiz.accuracy import Entry
-from quiz.class_store import preceptor_named
-from quiz.drills import Plan
-from quiz.forms import form_text
-from quiz.learner import DAY
-from quiz.lots import Lots
-from quiz.practice import SentBack, Waiting
-from quiz.store import Learner, Store
-from quiz.throttle import Caller, Tries
+from cases.optics.lens import SphCyl
+from cases.procedure.case_type import Case
+from cases.procedure.chain import Values
+from cases.recall.prompts import all_groups
+from quiz.accuracy.entries import Entry
+from quiz.classroom import classes, drills, sign_in, take_drill
+from quiz.classroom.drills import Plan
+from quiz.classroom.throttle import Caller, Tries
+from quiz.learning.state import DAY
+from quiz.practice import dealing, learners, recall_prompts
+from quiz.practice.dealing import SentBack, Waiting
+from quiz.practice.forms import form_text
+from quiz.practice.randomness import Lots
+from quiz.storage import accuracy_queries
+from quiz.storage.class_queries import preceptor_named
+from quiz.storage.store import Learner, Store
 
 PRECEPTOR = "Preceptor Oak"
 CLASS = "The Copse, second year (invented)"
@@ -105,7 +107,7 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
     lots = Lots(new_seed=lambda: rng.randrange(2**31), rng=rng)
     password = lots.new_secret()[:12]
     first = now - 7 * WEEKS * DAY
-    signing.add_preceptor(store, PRECEPTOR, password, now=first)
+    sign_in.add_preceptor(store, PRECEPTOR, password, now=first)
     preceptor = preceptor_named(store, PRECEPTOR)
     if preceptor is None:
         raise RuntimeError("the preceptor was added and is not there")
@@ -122,14 +124,14 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
         drills.open_(store, drills.own(store, one, drill), now=when)
     classes.give_code(store, one, now=now, lots=lots)
     answers = 0
-    alone = people.add(store, ALONE, now=first)
+    alone = learners.add(store, ALONE, now=first)
     for place, learner in enumerate((*members, alone)):
         habits = HABITS[place % len(HABITS)]
         who = Invented(learner, rng.uniform(2.6, 4.0), rng.uniform(0.2, 0.6), habits, rng, KEPT_UP.get(learner.name))
         answers += _weeks(store, who, SITTINGS if place != BEHIND else 3, first, lots)
         said(f"{learner.name}: {answers} answers in all")
     _recall(store, alone, first, now, rng, lots)
-    accuracy_store.add(store, alone.id, list(_readings(rng, now)))
+    accuracy_queries.add(store, alone.id, list(_readings(rng, now)))
     return Filled(answers, password)
 
 
@@ -147,13 +149,13 @@ def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots)
     days = who.rng.sample(range(1, 7 * WEEKS - 1), sittings)
     for day in sorted({*days, *(LAST_DAYS if who.kept_up else ())}):
         at = first + (day + who.rng.uniform(0.1, 0.4)) * DAY
-        for offer in drill_runs.offers(store, who.learner, now=at):
+        for offer in take_drill.offers(store, who.learner, now=at):
             if offer.open and not offer.over and who.rng.random() < 0.8:
-                drill_runs.begin(store, who.learner, offer.drill.id, now=at)
+                take_drill.begin(store, who.learner, offer.drill.id, now=at)
                 count, at = _drill(store, who, offer.drill.id, at, lots)
                 answered += count
-        for _ in range(people.settings_of(who.learner).length.cases or 10):
-            one = practice.waiting(store, who.learner, now=at, lots=lots)
+        for _ in range(learners.settings_of(who.learner).length.cases or 10):
+            one = dealing.waiting(store, who.learner, now=at, lots=lots)
             at = _answered(store, who, one, at) + who.rng.uniform(4, 15)
             answered += 1
     return answered
@@ -162,8 +164,8 @@ def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots)
 def _drill(store: Store, who: Invented, drill_id: int, at: float, lots: Lots) -> tuple[int, float]:
     count = 0
     while True:
-        offer = drill_runs.offer(store, who.learner, drill_id, now=at)
-        one = drill_runs.waiting(store, who.learner, offer, now=at, lots=lots)
+        offer = take_drill.offer(store, who.learner, drill_id, now=at)
+        one = take_drill.waiting(store, who.learner, offer, now=at, lots=lots)
         if one is None:
             return count, at + 60
         at = _answered(store, who, one, at) + who.rng.uniform(4, 15)
@@ -177,12 +179,12 @@ def _answered(store: Store, who: Invented, one: Waiting, at: float) -> float:
     sure = 3 if likely + who.rng.gauss(0, 0.25) > 0.8 else 2 if likely > 0.4 else 1
     lines = min(2, len(one.case.run.lines) - 1) if who.rng.random() < 0.06 else 0
     if lines > 0:
-        practice.show_line(store, who.learner, one.dealt.id, lines)
+        dealing.show_line(store, who.learner, one.dealt.id, lines)
     confidence = sure if who.rng.random() < 0.8 else None
     try:
-        practice.take(store, who.learner, one.dealt.id, _sent(one.case, given), confidence, now=at)
+        dealing.take(store, who.learner, one.dealt.id, _sent(one.case, given), confidence, now=at)
     except SentBack:  # a lens handed back as it stood: it is asked for once more, and then they see it
-        practice.take(store, who.learner, one.dealt.id, _sent(one.case, one.case.truth), confidence, now=at)
+        dealing.take(store, who.learner, one.dealt.id, _sent(one.case, one.case.truth), confidence, now=at)
     return at
 
 
@@ -195,9 +197,9 @@ def _recall(store: Store, learner: Learner, first: float, now: float, rng: rando
         at = first + (day + 0.5) * DAY
         for group in all_groups()[:3]:
             for _ in range(4):
-                put = recalling.waiting(store, learner, group.id, now=at, lots=lots)
-                recalling.show(store, learner, put.id, "")
-                recalling.mark(store, learner, put.id, had=rng.random() < 0.7, now=at + 8)
+                put = recall_prompts.waiting(store, learner, group.id, now=at, lots=lots)
+                recall_prompts.show(store, learner, put.id, "")
+                recall_prompts.mark(store, learner, put.id, had=rng.random() < 0.7, now=at + 8)
                 at += 15
 
 

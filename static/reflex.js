@@ -1,6 +1,6 @@
 // @ts-check
 /**
- * The moving reflex in the pupil, for the bench: the formulas of cases/retinoscope.py once more, for every frame.
+ * The moving reflex in the pupil, for the bench: the formulas of cases/optics/reflex.py once more, for every frame.
  * Pure functions, no DOM. Derivation, signs and sources stand in that module; a browser test holds the two together.
  *
  * Powers in D, distances in cm unless the name says mm, angles in degrees anticlockwise as the examiner faces the
@@ -272,7 +272,7 @@ export function zones(setting, streak, neutralZone = NEUTRAL_ZONE) {
 }
 
 /**
- * All facts of one setting under the names of `facts_json` in cases/retinoscope.py; null for what is infinite.
+ * All facts of one setting under the names of `facts_json` in cases/optics/reflex.py; null for what is infinite.
  * @param {Setting} setting
  * @param {number} streak
  * @param {number} faceMm

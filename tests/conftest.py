@@ -14,16 +14,17 @@ import pytest
 from flask import Flask
 from hypothesis import HealthCheck, settings
 
-from cases.casetype import Case, CaseType, Settings, draw
-from cases.chance import Chance
-from cases.register import case_type
-from cases.working import Values
-from quiz import lanes, limits, people, practice
-from quiz.datafile import DataFile
-from quiz.forms import form_text
-from quiz.lots import Lots
-from quiz.serving import LONG_AT_ONCE
-from quiz.store import Dealt, Learner, Store
+from cases.curriculum.register import case_type
+from cases.procedure.case_type import Case, CaseType, Settings, draw
+from cases.procedure.chain import Values
+from cases.procedure.randomness import Chance
+from quiz.practice import dealing, learners
+from quiz.practice.forms import form_text
+from quiz.practice.randomness import Lots
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Dealt, Learner, Store
+from quiz.web import lanes, limits
+from quiz.web.server import LONG_AT_ONCE
 
 # How long a draw takes says how busy the machine is, and nothing about what is tested.
 settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
@@ -88,7 +89,7 @@ def deal(
     wanted: Callable[[Case], bool] = lambda _: True,
 ) -> Case:
     """Make a certain case the one that waits, in place of the one that the choice brought."""
-    was = practice.waiting(store, learner, now=now, lots=lots(seed)).dealt
+    was = dealing.waiting(store, learner, now=now, lots=lots(seed)).dealt
     case = draw(case_type(type_id), seed, settings or Settings(), wanted=wanted)
     findings = case.type.findings.to_json(case.findings)
     with store.writing():
@@ -156,4 +157,4 @@ def clock() -> Clock:
 
 @pytest.fixture
 def learner(store: Store) -> Learner:
-    return people.add(store, "Imre", now=NOON)
+    return learners.add(store, "Imre", now=NOON)

@@ -35,18 +35,18 @@ say = print
 
 def folded() -> str:
     """Fold the golden log and return the state as JSON."""
-    from quiz import memory
-    from quiz.learner import Answered
+    from quiz.learning import model
+    from quiz.learning.state import Answered
 
     log = json.loads(GOLDEN.read_text(encoding="utf-8"))["log"]
-    return memory.replay(map(Answered.from_row, log)).to_json()
+    return model.replay(map(Answered.from_row, log)).to_json()
 
 
 def write(path: Path) -> str:
     """Write a data file with an invented class and return how many answers it holds."""
     from quiz import demo
-    from quiz.datafile import DataFile
-    from quiz.store import Store
+    from quiz.storage.datafile import DataFile
+    from quiz.storage.store import Store
 
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
         filled = demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None)
@@ -55,26 +55,31 @@ def write(path: Path) -> str:
 
 def read(path: Path) -> str:
     """Check, rebuild and export a data file, and return a digest of the exports, or what is wrong."""
-    from quiz import accuracy_store, class_store, folding, results, sharing
-    from quiz.accuracy_import import write_table
-    from quiz.checks import check
-    from quiz.datafile import DataFile
-    from quiz.numbers import NUMBERS
-    from quiz.refit import losses
-    from quiz.store import Store
+    from quiz.accuracy.importing import write_table
+    from quiz.classroom import results
+    from quiz.exports import answers as sharing
+    from quiz.learning.parameters import NUMBERS
+    from quiz.learning.refit import losses
+    from quiz.practice import projection
+    from quiz.storage import accuracy_queries, class_queries
+    from quiz.storage.checks import check
+    from quiz.storage.datafile import DataFile
+    from quiz.storage.store import Store
 
     wrong = [one.words for one in check(path) if not one.good]
     digest = hashlib.sha256()
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
-        wrong += [f"rebuilding {one.learner} gave another memory" for one in folding.rebuild(store) if not one.as_kept]
+        wrong += [
+            f"rebuilding {one.learner} gave another memory" for one in projection.rebuild(store) if not one.as_kept
+        ]
         logs = []
         for learner in store.learners():
             answers = list(store.answers_of(learner.id))
-            logs.append([folding.event_of(one) for one in answers])
+            logs.append([projection.event_of(one) for one in answers])
             digest.update("".join(sharing.statements(store, answers)).encode())
-            entries = [one.entry for one in accuracy_store.entries_of(store, learner.id)]
+            entries = [one.entry for one in accuracy_queries.entries_of(store, learner.id)]
             digest.update(write_table(entries).encode())
-            if learner.joined and (of := class_store.class_of_learner(store, learner.id)):
+            if learner.joined and (of := class_queries.class_of_learner(store, learner.id)):
                 text = sharing.answers_csv(store, of.id, results.answers_for_export(store, of.id))
                 digest.update("".join(text).encode())
         digest.update(" ".join(f"{loss:.11e}" for loss in losses(logs, NUMBERS)).encode())
@@ -175,7 +180,7 @@ def prove() -> int:
 
 
 def _is_golden(text: str) -> bool:
-    from quiz.learner import same_to_twelve_digits
+    from quiz.learning.state import same_to_twelve_digits
 
     return same_to_twelve_digits(text, json.dumps(json.loads(GOLDEN.read_text(encoding="utf-8"))["state"]))
 

@@ -13,21 +13,21 @@ from contextlib import closing
 
 import pytest
 
-from cases import quantities
-from cases.casetype import draw
-from cases.chance import Chance
-from cases.kinds import Cross, Lens
-from cases.lens import SphCyl
-from cases.marking import mark
-from cases.register import case_type
-from cases.vergence import is_clinic_value, working_vergence
-from quiz.datafile import DataFile
-from quiz.learner import DAY, Answered, LearnerState, SlipKey
-from quiz.memory import chance, fold, replay, settled
-from quiz.numbers import NUMBERS
-from quiz.offered import Catalogue, TypeInfo
-from quiz.schedule import choose
-from quiz.store import Dealt, Learner, Store
+from cases.curriculum.register import case_type
+from cases.optics.lens import SphCyl
+from cases.optics.vergence import is_clinic_value, working_vergence
+from cases.procedure import quantities
+from cases.procedure.case_type import draw
+from cases.procedure.kinds import Cross, Lens
+from cases.procedure.marking import mark
+from cases.procedure.randomness import Chance
+from quiz.learning.catalogue import Catalogue, TypeInfo
+from quiz.learning.model import chance, fold, replay, settled
+from quiz.learning.parameters import NUMBERS
+from quiz.learning.scheduler import choose
+from quiz.learning.state import DAY, Answered, LearnerState, SlipKey
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Dealt, Learner, Store
 from tests.conftest import NOON
 
 BEFORE_ONE = math.nextafter(1.0, 0.0)

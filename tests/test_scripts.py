@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from cases.bench import instrument
+from cases.curriculum.bench_stage import instrument
 
 ROOT = Path(__file__).resolve().parent.parent
 STATIC = ROOT / "static"

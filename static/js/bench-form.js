@@ -160,7 +160,7 @@ function written(dial, value) {
 }
 
 /**
- * Write a power as cases/notation.py does: with two decimals, and an eighth in full.
+ * Write a power as cases/notation/prescription.py does: with two decimals, and an eighth in full.
  * @param {number} value
  */
 function power(value) {

@@ -1,5 +1,5 @@
 // @ts-check
-// What is set at the bench, and what may be done to it. No DOM, no clock: names, signs and units as in cases/bench.py.
+// What is set at the bench, and what may be done to it. No DOM, no clock: names, signs and units as in cases/curriculum/bench_stage.py.
 
 import { axisOf } from "../reflex.js";
 
@@ -41,7 +41,7 @@ export const REACH_MM = 16;
 const BEAM_MM = 1.5;
 
 /**
- * What the optics need, as `Bench.setting` in cases/bench.py has it.
+ * What the optics need, as `Bench.setting` in cases/curriculum/bench_stage.py has it.
  * @param {Bench} bench
  * @param {Instrument} instrument
  * @returns {Setting}

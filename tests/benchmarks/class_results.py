@@ -17,16 +17,19 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from cases.casetype import draw
-from cases.register import all_types, case_type
-from quiz import class_store, classes, drills, folding, people, results, signing
+from cases.curriculum.register import all_types, case_type
+from cases.procedure.case_type import draw
 from quiz.app import create_app
-from quiz.catalogue import key_of
-from quiz.datafile import DataFile
-from quiz.drills import Plan
-from quiz.lots import Lots
-from quiz.settings import LearnerSettings
-from quiz.store import Store
+from quiz.classroom import classes, drills, results, sign_in
+from quiz.classroom.drills import Plan
+from quiz.practice import learners as people
+from quiz.practice import projection
+from quiz.practice.randomness import Lots
+from quiz.practice.settings import LearnerSettings
+from quiz.practice.type_catalogue import key_of
+from quiz.storage import class_queries
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 
 NOW = 1_795_000_000.0
 LIMIT = 300.0
@@ -60,7 +63,7 @@ def patterns(rng: random.Random) -> list[dict[str, object]]:
 def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.Random) -> None:
     """Put learners and their answers into a class, a quarter of them in one of twenty drills, and sum them up."""
     known = patterns(rng)
-    states = folding.States.new()
+    states = projection.States.new()
     plans = [
         drills.make(store, drill_class(store, class_id), Plan(f"Drill {n}", ("net-sphere",)), now=NOW, lots=Lots())
         for n in range(20)
@@ -74,9 +77,9 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
                 settings=LearnerSettings(),
                 state=states.cases.to_json(),
                 recall_state=states.recall.to_json(),
-                folded_with=folding.FOLDED_WITH,
+                folded_with=projection.FOLDED_WITH,
             )
-            class_store.add_member(store, who, class_id, NOW, f"form {number}")
+            class_queries.add_member(store, who, class_id, NOW, f"form {number}")
             runs = [store.begin_sitting(who, now=NOW, cases=each, minutes=None, drill=drill) for drill in plans]
             own = store.begin_sitting(who, now=NOW, cases=each, minutes=None)
             rows = []
@@ -89,9 +92,9 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
             results.tally_anew(store, people.get(store, who))
 
 
-def drill_class(store: Store, class_id: int) -> class_store.Class:
+def drill_class(store: Store, class_id: int) -> class_queries.Class:
     """Return the class."""
-    found = class_store.class_of_id(store, class_id)
+    found = class_queries.class_of_id(store, class_id)
     if found is None:
         raise LookupError(class_id)
     return found
@@ -153,8 +156,8 @@ def run(path: Path, learners: int, answers: int) -> int:
     fresh = not path.exists()
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
         if fresh:
-            signing.add_preceptor(store, "Marit Osei", PASSWORD, now=NOW)
-            who = class_store.preceptor_named(store, "Marit Osei")
+            sign_in.add_preceptor(store, "Marit Osei", PASSWORD, now=NOW)
+            who = class_queries.preceptor_named(store, "Marit Osei")
             if who is None:
                 raise LookupError
             class_id = classes.make(store, who, "Year 2", now=NOW, lots=Lots())

@@ -14,16 +14,16 @@ from typing import Any
 import atheris  # type: ignore[import-untyped]
 
 with atheris.instrument_imports(include=["cases"]):
-    from cases import notation
-    from cases.choices import Choice, Marks, Option, Order
+    from cases.curriculum.register import all_types
     from cases.errors import CaseError
-    from cases.kinds import Kind
-    from cases.register import all_types
+    from cases.notation import prescription
+    from cases.procedure.choices import Choice, Marks, Option, Order
+    from cases.procedure.kinds import Kind
 
 OPTIONS = tuple(Option(name, f"{name} movement") for name in ("with", "against", "neutral"))
 KINDS: list[Kind[Any]] = [Choice(OPTIONS), Marks(OPTIONS), Order(OPTIONS)]
 KINDS += list({repr(ask.kind): ask.kind for one in all_types().values() for ask in one.asks}.values())
-READERS = (notation.read_axis, notation.read_angle, notation.read_power, notation.read_prescription)
+READERS = (prescription.read_axis, prescription.read_angle, prescription.read_power, prescription.read_prescription)
 
 
 def read(data: bytes) -> None:

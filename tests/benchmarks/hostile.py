@@ -3,7 +3,7 @@
 Every form of the app is sent every text, in all of its fields at once, as large as a request may be; and every file of
 the accuracy log, as large as a file may be. Told is the slowest answer of each address, and whether a text four times
 as long took more than ten times the processor: exit 1 where it did, with the address and the text.
-tests/quiz/test_hostile_text.py sends a few.
+tests/quiz/web/test_hostile_text.py sends a few.
 """
 
 from __future__ import annotations

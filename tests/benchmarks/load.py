@@ -29,9 +29,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from urllib.parse import urlencode
 
-from quiz import people, practice
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.practice import dealing
+from quiz.practice import learners as people
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import NOON, written
 
 THINK = 12.0
@@ -154,7 +155,7 @@ async def practise(one: Browser, learner: int, store: Store, until: float) -> No
             await asyncio.sleep(0.05)
             continue
         await one.pause(one.think)
-        case = practice.case_of(dealt)
+        case = dealing.case_of(dealt)
         slips = case.singles if number % 3 == 2 and not case.type.form_matters else ()
         texts = written(case, one.rng.choice(slips).answer if slips else None)
         form = {f"answer-{name}": text for name, text in texts.items()} | {"confidence": "2"}

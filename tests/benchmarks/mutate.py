@@ -3,7 +3,7 @@
 Every route of the app is asked with its real forms, found on its own pages, in which values, names, addresses, headers
 and bodies were spoilt by chance: by nobody, by a learner, by a learner of a class and by a preceptor. No answer may be
 a fault (500), show a traceback, or hold markup that the request brought; and the data file must be sound at the end.
-Exit 1, with the request that did it, when one does. tests/quiz/test_mutated.py runs a few hundred of them.
+Exit 1, with the request that did it, when one does. tests/quiz/web/test_mutated.py runs a few hundred of them.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ from werkzeug.routing import Rule
 from werkzeug.test import TestResponse
 
 from quiz.app import create_app
-from quiz.checks import check
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.storage.checks import check
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import Clock, lots
 from tests.quiz.class_people import Browser, learner, make_class, preceptor, set_drill
 

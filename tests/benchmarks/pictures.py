@@ -18,8 +18,8 @@ from playwright.sync_api import Page, ViewportSize, sync_playwright
 
 from quiz import demo
 from quiz.app import create_app
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.browser.conftest import QUIET, chromium, drawn
 from tests.conftest import NOON, Clock, deal, lots, serving, slipped
 

@@ -20,10 +20,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from cases.casetype import CaseType
+from cases.curriculum.register import all_types
 from cases.errors import CaseError
-from cases.register import all_types
-from cases.wiring import BrokenChain
+from cases.procedure.case_type import CaseType
+from cases.procedure.wiring import BrokenChain
 from tests.golden import as_text, drawn, path_of
 
 ROOT = Path(__file__).resolve().parents[2]

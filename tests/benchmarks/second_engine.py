@@ -25,8 +25,8 @@ from unittest.mock import patch
 
 from quiz import demo
 from quiz.app import create_app
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, deal, lots, serving, slipped
 
 PAGES = ("", "bench", "work", "recall", "progress", "accuracy", "reference", "settings", "people", "door", "class")

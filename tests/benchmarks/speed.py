@@ -24,12 +24,12 @@ from tempfile import TemporaryDirectory
 
 from flask.testing import FlaskClient
 
-from cases.casetype import CaseType, Settings, draw
-from cases.documents import case_document
-from cases.marking import mark_fields
-from cases.register import all_types
+from cases.curriculum.register import all_types
+from cases.procedure.case_type import CaseType, Settings, draw
+from cases.procedure.documents import case_document
+from cases.procedure.marking import mark_fields
 from quiz.app import create_app
-from quiz.datafile import DataFile
+from quiz.storage.datafile import DataFile
 from tests.conftest import Clock, lots, written
 
 HEAVIEST = 120_000

@@ -4,7 +4,7 @@ A small data file with everything in it is copied and each copy spoilt by chance
 or swapped, text in a wrong encoding, JSON that is none, values of a wrong type or beyond all bounds. Each copy then
 goes through every command of the app and, where it is served at all, through every page and export. A command may end
 with one line on standard error, never with a traceback; a page comes whole, and is no fault (500); an export comes
-whole or is refused. Exit 1, with the copy that did it, when one does not. tests/quiz/test_spoilt.py takes thirty.
+whole or is refused. Exit 1, with the copy that did it, when one does not. The tests take thirty.
 """
 
 from __future__ import annotations
@@ -28,13 +28,14 @@ from unittest.mock import patch
 from flask import Flask
 from werkzeug.routing import Rule
 
-from cases.lens import SphCyl
-from quiz import accuracy_store, practice
+from cases.optics.lens import SphCyl
 from quiz.__main__ import main as quiz
-from quiz.accuracy import Entry
+from quiz.accuracy.entries import Entry
 from quiz.app import LOOPBACK, create_app
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.practice import dealing
+from quiz.storage import accuracy_queries
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill
 
@@ -67,13 +68,13 @@ def sound(folder: Path) -> Sound:
         own.get("/")
         alone = store.learners()[0]
         for number in range(12):
-            one = practice.waiting(store, alone, now=NOON + 60 * number, lots=chance)
+            one = dealing.waiting(store, alone, now=NOON + 60 * number, lots=chance)
             wrong = one.case.singles[0].answer if one.case.singles and number % 3 else None
-            practice.take(store, alone, one.dealt.id, written(one.case, wrong), 2, now=NOON + 60 * number + 20)
+            dealing.take(store, alone, one.dealt.id, written(one.case, wrong), 2, now=NOON + 60 * number + 20)
         own.get("/")
         plus, less = SphCyl(1.5, -0.5, 90), SphCyl(1.25, -0.5, 85)
         eyes = [Entry("right", number, plus, less, 67, date(2026, 1, 5), False, False) for number in range(1, 9)]
-        accuracy_store.add(store, alone.id, eyes)
+        accuracy_queries.add(store, alone.id, eyes)
         group = re.search(r"/recall/([\w-]+)", own.get("/recall").text).group(1)  # type: ignore[union-attr]
         for _ in range(3):
             put = re.search(r"/recall/prompt/([\w-]+)/show", own.get(f"/recall/{group}").text).group(1)  # type: ignore[union-attr]
@@ -324,7 +325,7 @@ def trial(made: Sound, copy: Path, folder: Path, *, few: bool = False) -> Iterat
     for words in (commands[0], *(rng.sample(commands[1:], 2) if few else commands[1:])):
         backup.unlink(missing_ok=True)
         at = fresh(*all_of)
-        with patch("quiz.serving._serve", walk), patch("quiz.__main__._asked_password", lambda: "ten characters"):
+        with patch("quiz.web.server._serve", walk), patch("quiz.__main__._asked_password", lambda: "ten characters"):
             yield from ran((*words, "--data", str(at)))
         yield from (f"{words[0]}: {one}" for one in served)
         served.clear()

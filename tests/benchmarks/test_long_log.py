@@ -17,10 +17,10 @@ from pathlib import Path
 
 import pytest
 
-from quiz import people, practice
-from quiz.datafile import DataFile
-from quiz.lots import Lots
-from quiz.store import Store
+from quiz.practice import dealing, learners
+from quiz.practice.randomness import Lots
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import NOON, lots, written
 
 SHORT, LONG = 100, 1_000_000
@@ -38,22 +38,22 @@ class Desk:
     rng: random.Random
     now: float = NOON
 
-    def deal(self) -> practice.Waiting:
+    def deal(self) -> dealing.Waiting:
         self.now += 40
-        return practice.waiting(self.store, people.get(self.store, self.learner), now=self.now, lots=self.lots)
+        return dealing.waiting(self.store, learners.get(self.store, self.learner), now=self.now, lots=self.lots)
 
-    def answer(self, one: practice.Waiting) -> None:
+    def answer(self, one: dealing.Waiting) -> None:
         """Answer rightly, or with a slip in one case of three."""
         slips = one.case.singles
         wrong = self.rng.choice(slips).answer if slips and self.rng.random() < 1 / 3 else None
-        who = people.get(self.store, self.learner)
-        practice.take(self.store, who, one.dealt.id, written(one.case, wrong), None, now=self.now + 20)
+        who = learners.get(self.store, self.learner)
+        dealing.take(self.store, who, one.dealt.id, written(one.case, wrong), None, now=self.now + 20)
 
 
 def desk(file: DataFile, answers: int, stack: ExitStack) -> Desk:
     """Practise a hundred cases through the app, then let the log behind them grow to so many."""
     store = stack.enter_context(closing(Store(file)))
-    made = Desk(store, people.add(store, "Imre", now=NOON).id, lots(), random.Random(1))
+    made = Desk(store, learners.add(store, "Imre", now=NOON).id, lots(), random.Random(1))
     for _ in range(SHORT):
         made.answer(made.deal())
     _grow(store, made.learner, answers)

@@ -16,10 +16,10 @@ from axe_playwright_python.base import AXE_FILE_PATH
 from flask import request
 from playwright.sync_api import Page, Playwright, expect
 
-from cases.casetype import Case
+from cases.procedure.case_type import Case
 from quiz.app import create_app
-from quiz.datafile import DataFile
-from quiz.store import Learner, Store
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Learner, Store
 from tests.conftest import Clock, deal, lots, serving
 
 QUIET = (

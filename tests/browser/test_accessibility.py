@@ -8,8 +8,8 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from quiz import people
-from quiz.settings import LearnerSettings
+from quiz.practice import learners
+from quiz.practice.settings import LearnerSettings
 from tests.browser.conftest import Check, Served
 from tests.conftest import slipped, written
 
@@ -120,7 +120,7 @@ def test_a_theme_that_was_set_prevails_over_the_computers(
 ) -> None:
     page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
     page.goto(served.url)
-    people.keep_settings(served.store, served.learner.id, LearnerSettings(theme=theme))
+    learners.keep_settings(served.store, served.learner.id, LearnerSettings(theme=theme))
     page.goto(served.url)
     colour = page.evaluate("getComputedStyle(document.body).backgroundColor")
     red, green, blue = map(int, re.findall(r"\d+", colour)[:3])

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from quiz import accuracy_store
-from quiz.accuracy_import import write_table
-from quiz.accuracy_reading import PRACTICE
+from quiz.accuracy.conclusions import PRACTICE
+from quiz.accuracy.importing import write_table
+from quiz.storage import accuracy_queries
 from tests.browser.conftest import Check, Served
-from tests.quiz.accuracy_logs import entry, log, written
+from tests.quiz.accuracy.accuracy_logs import entry, log, written
 
 State = Callable[[Page, Served], None]
 
@@ -46,7 +46,7 @@ def test_forty_rows_two_of_them_bad_are_read_understood_and_practised(
     expect(refused).to_have_count(2)
     expect(refused.nth(0)).to_contain_text("Line 8: eye “both”: write right or left")
     expect(refused.nth(1)).to_contain_text("Line 23: retinoscopy: −25 may be −0.25 or −25.00")
-    assert accuracy_store.entries_of(served.store, served.learner.id) == []
+    assert accuracy_queries.entries_of(served.store, served.learner.id) == []
     accessible(page)
 
     page.get_by_role("button", name="Take the 38 good rows").click()
@@ -94,13 +94,13 @@ def test_both_eyes_of_a_patient_are_entered_by_hand(page: Page, served: Served) 
     expect(page.get_by_label("left eye")).to_be_checked()
     expect(page.get_by_label("Patient, a running number")).to_have_value("1")
     expect(page.get_by_label("Working distance that you allowed for")).to_have_value("67 cm")
-    (kept,) = accuracy_store.entries_of(served.store, served.learner.id)
+    (kept,) = accuracy_queries.entries_of(served.store, served.learner.id)
     assert kept.entry.remark == "small pupils"
 
 
 def test_a_small_log_says_so(page: Page, served: Served) -> None:
     page.goto(served.url)
-    accuracy_store.add(served.store, served.learner.id, log(patients=3, shift=1))
+    accuracy_queries.add(served.store, served.learner.id, log(patients=3, shift=1))
     page.goto(served.url + "accuracy")
     expect(page.locator("main")).to_contain_text("6 eyes of 3 patients so far: too few")
     expect(page.get_by_role("button", name="Practise it")).to_have_count(0)
@@ -109,7 +109,7 @@ def test_a_small_log_says_so(page: Page, served: Served) -> None:
 
 def test_what_is_taken_out_can_be_brought_in_again(page: Page, served: Served, tmp_path: Path) -> None:
     page.goto(served.url)
-    accuracy_store.add(served.store, served.learner.id, written(patients=4))
+    accuracy_queries.add(served.store, served.learner.id, written(patients=4))
     page.goto(served.url + "accuracy")
     with page.expect_download() as loading:
         page.get_by_role("link", name="Take a file out").click()
@@ -127,7 +127,7 @@ def test_what_is_taken_out_can_be_brought_in_again(page: Page, served: Served, t
 
 def test_the_log_goes_only_with_a_tick(page: Page, served: Served) -> None:
     page.goto(served.url)
-    accuracy_store.add(served.store, served.learner.id, written(patients=2))
+    accuracy_queries.add(served.store, served.learner.id, written(patients=2))
     page.goto(served.url + "accuracy/rows")
     page.get_by_role("button", name="Delete the log").click()
     expect(page.locator("#sure-problem")).to_contain_text("tick the box")
@@ -157,7 +157,7 @@ def holding(*, patients: int, url: str, shift: float = 0.3) -> State:
             entry(99, wet=True, remark="a remark that is longer than most are"),
         ]
         rows[3] = entry(2, "left", rows[3].end_point + entry(ret=rows[3].end_point).difference, rows[3].end_point)
-        accuracy_store.add(served.store, served.learner.id, rows)
+        accuracy_queries.add(served.store, served.learner.id, rows)
         page.goto(served.url + url)
         for one in page.locator("details").all():
             one.evaluate("one => { one.open = true; }")

@@ -12,16 +12,16 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from cases.bench import SOURCES_CM, Bench, seen
-from cases.bench_guide import GUIDE
-from cases.casetype import Case, Settings
-from cases.lens import SphCyl
-from cases.notation import read_power, write_power
-from cases.retinoscope import Setting, facts_json
-from cases.stages import staged
-from quiz import people
-from quiz.pages.bench_views import DIALS, LIMITS, Dial
-from quiz.settings import LearnerSettings
+from cases.curriculum.bench_guide import GUIDE
+from cases.curriculum.bench_stage import SOURCES_CM, Bench, seen
+from cases.curriculum.bench_types import staged
+from cases.notation.prescription import read_power, write_power
+from cases.optics.lens import SphCyl
+from cases.optics.reflex import Setting, facts_json
+from cases.procedure.case_type import Case, Settings
+from quiz.practice import learners
+from quiz.practice.settings import LearnerSettings
+from quiz.web.bench.views import DIALS, LIMITS, Dial
 from tests.browser.conftest import Check, Served, drawn
 
 BENCH = "document.getElementById('bench').state"
@@ -510,7 +510,7 @@ STATES = [
 @pytest.mark.parametrize("state", STATES)
 def test_axe_finds_nothing(page: Page, served: Served, accessible: Check, state: str, theme: str) -> None:
     page.goto(served.url)
-    people.keep_settings(served.store, served.learner.id, LearnerSettings(theme=theme))
+    learners.keep_settings(served.store, served.learner.id, LearnerSettings(theme=theme))
     for width in (320, 1280):
         page.set_viewport_size({"width": width, "height": 700})
         open_state(page, served, state)

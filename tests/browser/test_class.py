@@ -13,12 +13,15 @@ from unittest.mock import patch
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from cases.casetype import Case
-from cases.sheet import CAUTION
-from quiz import class_store, drills, practice, signing
+from cases.procedure.case_type import Case
+from cases.worksheet import CAUTION
 from quiz.app import create_app
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.classroom import drills
+from quiz.classroom import sign_in as signing
+from quiz.practice import dealing
+from quiz.storage import class_queries
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.browser.conftest import SIDEWAYS, Check
 from tests.conftest import NOON, Clock, drawn_otherwise, lots, serving, slipped, written
 
@@ -107,7 +110,7 @@ def begin(page: Page) -> None:
 def case_on(page: Page, room: Class) -> Case:
     dealt = room.store.dealt(page.locator("form.answer").get_attribute("data-case") or "")
     assert dealt is not None
-    return practice.case_of(dealt)
+    return dealing.case_of(dealt)
 
 
 def give(page: Page, room: Class, slip: str | None = None) -> None:
@@ -195,7 +198,7 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     expect(desk.locator("main")).to_contain_text("1 of 3 have not begun: Cy.")
 
     # On paper: the drill's own cases, and their answers in the key.
-    kept = class_store.drill_of_id(room.store, 1)
+    kept = class_queries.drill_of_id(room.store, 1)
     assert kept is not None
     cases = [drills.case_at(kept, place) for place in range(3)]
     desk.goto(f"{drill}/sheet?key=yes")

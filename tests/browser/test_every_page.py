@@ -16,8 +16,8 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from quiz import demo
 from quiz.app import create_app
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.browser.conftest import SIDEWAYS, Check
 from tests.conftest import NOON, Clock, lots, serving
 

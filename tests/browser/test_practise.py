@@ -8,8 +8,8 @@ from contextlib import suppress
 import pytest
 from playwright.sync_api import Browser, Error, Page, Route, expect
 
-from cases.casetype import Case
-from cases.working import Values
+from cases.procedure.case_type import Case
+from cases.procedure.chain import Values
 from tests.browser.conftest import Check, Served
 from tests.conftest import slipped, written
 

@@ -8,11 +8,12 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from cases.casetype import Case
-from cases.choices import Choice, Marks, Order
-from quiz import memory, people, practice
-from quiz.folding import states_of
-from quiz.settings import LearnerSettings
+from cases.procedure.case_type import Case
+from cases.procedure.choices import Choice, Marks, Order
+from quiz.learning import model
+from quiz.practice import dealing, learners
+from quiz.practice.projection import states_of
+from quiz.practice.settings import LearnerSettings
 from tests.browser.conftest import Check, Served
 from tests.conftest import slipped, written
 
@@ -65,7 +66,7 @@ def test_a_learner_who_keeps_leaving_the_distance_in(page: Page, served: Served)
     standing = page.locator(".standing")
     expect(standing.locator("h3").first).to_have_text(f"{SAID}.")
     wrong = served.store.answers_of(served.learner.id)[-1]
-    done = practice.marked(served.store, served.learner, wrong.dealt)
+    done = dealing.marked(served.store, served.learner, wrong.dealt)
     assert done is not None
     made = done.mark.explanations[0].run.lines
     own = next(line.says for line in made if line.slip == SLIP)
@@ -83,9 +84,9 @@ def test_a_learner_who_keeps_leaving_the_distance_in(page: Page, served: Served)
         page.goto(served.url)
         dealt = served.store.open_case(served.learner.id)
         assert dealt is not None
-        case = practice.case_of(dealt)
+        case = dealing.case_of(dealt)
         state = states_of(served.store, served.learner.id).cases
-        stands = [slip for _, slip in memory.standing(state, served.clock.at)]
+        stands = [slip for _, slip in model.standing(state, served.clock.at)]
         if SLIP not in stands:
             break
         if dealt.must_show == SLIP:
@@ -150,7 +151,7 @@ def full(page: Page, served: Served) -> None:
         case = served.deal(page, ("transpose", "net-sphere", "rx-to-cross")[number])
         page.get_by_label("I would write it down").check()
         fill(page, case, written(case))
-    people.keep_settings(served.store, served.learner.id, LearnerSettings(exam_day="2026-12-20"))
+    learners.keep_settings(served.store, served.learner.id, LearnerSettings(exam_day="2026-12-20"))
     open_progress(page, served)
     for one in ("chart-fading", "chart-share", "chart-time", "chart-sure"):
         expect(page.locator(f"svg[aria-labelledby^='{one}']")).to_be_visible()

@@ -12,13 +12,13 @@ from typing import Any
 
 import pytest
 
-from cases import case_list
 from cases.__main__ import main
-from cases.casetype import Settings
-from cases.documents import case_document
-from cases.register import all_types
-from cases.sheet import drawn_list
-from cases.stages import stage_of
+from cases.curriculum import case_list
+from cases.curriculum.bench_types import stage_of
+from cases.curriculum.register import all_types
+from cases.procedure.case_type import Settings
+from cases.procedure.documents import case_document
+from cases.worksheet import drawn_list
 from tests.conftest import drawn_otherwise
 
 

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from cases.register import all_types
+from cases.curriculum.register import all_types
 from tests import golden
 
 

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from cases.casetype import LEVELS, CannotDraw, CaseType, Settings, draw
-from cases.documents import case_document
-from cases.register import all_types
+from cases.curriculum.register import all_types
+from cases.procedure.case_type import LEVELS, CannotDraw, CaseType, Settings, draw
+from cases.procedure.documents import case_document
 
 HERE = Path(__file__).parent
 SEED = 1

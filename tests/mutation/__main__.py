@@ -52,40 +52,40 @@ one object is chance."""
 say = print
 
 PROMISES = "tests/test_promises.py"
-MEMORY = (PROMISES, "tests/quiz/test_memory.py")
-CHOICE = (PROMISES, "tests/quiz/test_schedule.py")
-MARKING = (PROMISES, "tests/cases/test_marking.py", "tests/cases/families/test_core_families.py")
+MEMORY = (PROMISES, "tests/quiz/learning/test_model.py")
+CHOICE = (PROMISES, "tests/quiz/learning/test_scheduler.py")
+MARKING = (PROMISES, "tests/cases/procedure/test_marking.py", "tests/cases/curriculum/test_core_types.py")
 
 ROOMS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "optics": {
-        "cases/lens.py": ("tests/cases/test_lens.py",),
-        "cases/vergence.py": (PROMISES, "tests/cases/families/test_core_families.py"),
-        "cases/retinoscope.py": ("tests/cases/test_retinoscope.py",),
-        "cases/eye.py": ("tests/cases/test_eye.py",),
-        "cases/sighting.py": ("tests/cases/test_sighting.py",),
-        "cases/tolerances.py": ("tests/cases/test_tolerances.py",),
+        "cases/optics/lens.py": ("tests/cases/optics/test_lens.py",),
+        "cases/optics/vergence.py": (PROMISES, "tests/cases/curriculum/test_core_types.py"),
+        "cases/optics/reflex.py": ("tests/cases/optics/test_reflex.py",),
+        "cases/optics/schematic_eye.py": ("tests/cases/optics/test_schematic_eye.py",),
+        "cases/optics/sighting.py": ("tests/cases/optics/test_sighting.py",),
+        "cases/optics/tolerances.py": ("tests/cases/optics/test_tolerances.py",),
     },
     "procedure": {
-        "cases/chance.py": (PROMISES,),
-        "cases/kinds.py": (*MARKING, "tests/cases/test_command_line.py"),
-        "cases/fields.py": (*MARKING, "tests/cases/test_command_line.py"),
-        "cases/working.py": MARKING,
-        "cases/casetype.py": (*MARKING, "tests/cases/test_register.py"),
-        "cases/marking.py": MARKING,
+        "cases/procedure/randomness.py": (PROMISES,),
+        "cases/procedure/kinds.py": (*MARKING, "tests/cases/test_command_line.py"),
+        "cases/procedure/fields.py": (*MARKING, "tests/cases/test_command_line.py"),
+        "cases/procedure/chain.py": MARKING,
+        "cases/procedure/case_type.py": (*MARKING, "tests/cases/curriculum/test_register.py"),
+        "cases/procedure/marking.py": MARKING,
     },
     "learning": {
-        "quiz/learner.py": MEMORY,
-        "quiz/memory.py": MEMORY,
-        "quiz/numbers.py": (*MEMORY, "tests/quiz/test_schedule.py"),
-        "quiz/schedule.py": CHOICE,
-        "quiz/forward.py": CHOICE,
+        "quiz/learning/state.py": MEMORY,
+        "quiz/learning/model.py": MEMORY,
+        "quiz/learning/parameters.py": (*MEMORY, "tests/quiz/learning/test_scheduler.py"),
+        "quiz/learning/scheduler.py": CHOICE,
+        "quiz/learning/forecast.py": CHOICE,
     },
     "storage": {
-        "quiz/store.py": (PROMISES, "tests/quiz/test_store.py", "tests/quiz/test_practice.py"),
-        "quiz/datafile.py": ("tests/quiz/test_datafile.py", "tests/quiz/test_store.py"),
-        "quiz/schema.py": ("tests/quiz/test_upgrades.py", "tests/quiz/test_store.py"),
-        "quiz/backups.py": ("tests/quiz/test_backups.py",),
-        "quiz/checks.py": ("tests/quiz/test_backups.py",),
+        "quiz/storage/store.py": (PROMISES, "tests/quiz/storage/test_store.py", "tests/quiz/practice/test_dealing.py"),
+        "quiz/storage/datafile.py": ("tests/quiz/storage/test_datafile.py", "tests/quiz/storage/test_store.py"),
+        "quiz/storage/schema.py": ("tests/quiz/storage/test_upgrades.py", "tests/quiz/storage/test_store.py"),
+        "quiz/storage/backups.py": ("tests/quiz/storage/test_backups.py",),
+        "quiz/storage/checks.py": ("tests/quiz/storage/test_backups.py",),
     },
 }
 """By room, the modules that are changed, each with the tests that are to notice, the quickest first."""

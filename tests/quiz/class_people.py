@@ -10,9 +10,10 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from cases.casetype import Case
-from quiz import practice, signing
-from quiz.store import Store
+from cases.procedure.case_type import Case
+from quiz.classroom import sign_in as signing
+from quiz.practice import dealing
+from quiz.storage.store import Store
 from tests.conftest import NOON, written
 
 HERE = {"Origin": "http://localhost"}
@@ -102,7 +103,7 @@ def waiting_in(page: TestResponse, store: Store) -> tuple[str, Case]:
     assert found is not None, page.text
     dealt = store.dealt(found.group(1))
     assert dealt is not None
-    return dealt.id, practice.case_of(dealt)
+    return dealt.id, dealing.case_of(dealt)
 
 
 def answer(browser: Browser, store: Store, url: str, texts: dict[str, str] | None = None) -> TestResponse:

@@ -11,9 +11,9 @@ from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
-from quiz import practice
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.practice import dealing
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import written
 
 
@@ -58,7 +58,7 @@ class Hand:
         case_id = re.search(r"/case/([\w-]+)/answer", self.body).group(1)  # type: ignore[union-attr]
         dealt = store.dealt(case_id)
         assert dealt is not None
-        case = practice.case_of(dealt)
+        case = dealing.case_of(dealt)
         number = len(self.acknowledged)
         wrong = [one.answer for one in case.singles if not case.type.form_matters]
         texts = written(case, wrong[number % len(wrong)] if wrong and number % 3 else None)
@@ -124,7 +124,7 @@ def nothing_lost(store: Store, hands: Sequence[Hand]) -> int:
         for case_id, texts, confidence in hand.acknowledged:
             answer, dealt = log[case_id], store.dealt(case_id)
             assert dealt is not None
-            case = practice.case_of(dealt)
+            case = dealing.case_of(dealt)
             assert answer.given == texts
             assert answer.confidence == int(confidence)
             assert (answer.type, answer.seed, answer.findings) == (dealt.type, dealt.seed, dealt.findings)

@@ -8,15 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from cases.register import all_slips
-from quiz import class_store, demo, folding, memory, results
+from cases.curriculum.register import all_slips
+from quiz import demo
 from quiz.app import create_app
-from quiz.checks import check
-from quiz.datafile import DataFile
-from quiz.store import Store
+from quiz.classroom import results
+from quiz.learning import model
+from quiz.practice import projection
+from quiz.storage import class_queries
+from quiz.storage.checks import check
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, lots
 from tests.quiz.class_people import Browser
-from tests.quiz.test_serving import quiz
+from tests.quiz.web.test_server import quiz
 
 
 @pytest.fixture
@@ -45,7 +49,7 @@ def test_its_screens_are_full(shown: demo.Filled, store: Store, data_file: DataF
     assert page.status_code == 200
     assert demo.TREES[0] in page.text
     assert results.class_sums(store, 1, "slip")
-    assert len(class_store.drills_of(store, 1)) == 3
+    assert len(class_queries.drills_of(store, 1)) == 3
 
 
 def test_habits_show_in_the_answers(shown: demo.Filled, store: Store) -> None:
@@ -62,7 +66,7 @@ def test_a_slip_stands_on_the_day_for_whoever_is_alone_and_for_one_of_the_class(
     """What practice does about a standing slip, Progress says of it and a drill is set for, can then be looked at."""
     for name, slip in demo.KEPT_UP.items():
         learner = next(one for one in store.learners() if one.name == name)
-        stands = memory.standing(folding.cases_of(store, learner.id), NOON)
+        stands = model.standing(projection.cases_of(store, learner.id), NOON)
         assert slip in {one for _, one in stands}, name
     browser = Browser(create_app(data_file, clock=Clock(), lots=lots()))
     progress = browser.get("/progress").text

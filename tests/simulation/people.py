@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from quiz.learner import SlipKey
-from quiz.offered import Catalogue
+from quiz.learning.catalogue import Catalogue
+from quiz.learning.state import SlipKey
 from tests.simulation.pool import MUDDLES, Outcome, Pool, Sample, Way
 from tests.simulation.truth import MODELS, Memory
 

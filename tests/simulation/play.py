@@ -6,10 +6,10 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from quiz.learner import DAY, Answered, LearnerState, SlipKey
-from quiz.memory import chance, expected, fold, standing
-from quiz.numbers import NUMBERS, Numbers
-from quiz.offered import Catalogue
+from quiz.learning.catalogue import Catalogue
+from quiz.learning.model import chance, expected, fold, standing
+from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.state import DAY, Answered, LearnerState, SlipKey
 from tests.simulation.people import GONE, Bug, Person, exam
 from tests.simulation.policies import Ours, Policy
 from tests.simulation.pool import Pool

@@ -7,10 +7,10 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from quiz.learner import DAY, LearnerState
-from quiz.numbers import NUMBERS, Numbers
-from quiz.offered import Catalogue
-from quiz.schedule import Choice, Done, choose
+from quiz.learning.catalogue import Catalogue
+from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.scheduler import Choice, Done, choose
+from quiz.learning.state import DAY, LearnerState
 
 SITTING = 10
 

@@ -11,16 +11,16 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from cases.casetype import CannotDraw, Case, Settings, draw
+from cases.curriculum.register import all_types
 from cases.errors import CaseError
-from cases.lens import SphCyl
-from cases.marking import mark
-from cases.register import all_types
-from cases.working import ChainSlip, SlipName, SlipRef, run_chain
-from quiz.catalogue import catalogue_for, key_of
-from quiz.learner import SlipKey
-from quiz.offered import Catalogue
-from quiz.schedule import Choice
+from cases.optics.lens import SphCyl
+from cases.procedure.case_type import CannotDraw, Case, Settings, draw
+from cases.procedure.chain import ChainSlip, SlipName, SlipRef, run_chain
+from cases.procedure.marking import mark
+from quiz.learning.catalogue import Catalogue
+from quiz.learning.scheduler import Choice
+from quiz.learning.state import SlipKey
+from quiz.practice.type_catalogue import catalogue_for, key_of
 
 CASES = 6
 """How many cases of a type are drawn without any wish."""

@@ -8,16 +8,16 @@ from typing import Any
 from hypothesis import strategies as st
 from hypothesis.strategies import SearchStrategy
 
-from cases.casetype import Case, CaseType
-from cases.choices import Choice, Marks, Order
+from cases.curriculum.record_faults import Written
+from cases.curriculum.register import case_type
 from cases.errors import CaseError
-from cases.fields import Group, Several
-from cases.kinds import Cross, Kind, Lens
-from cases.lens import SphCyl
-from cases.logs import MOST_LINES, MOVEMENTS, LensLog
-from cases.quantities import Quantity
-from cases.records import Written
-from cases.register import case_type
+from cases.optics.lens import SphCyl
+from cases.procedure.case_type import Case, CaseType
+from cases.procedure.choices import Choice, Marks, Order
+from cases.procedure.fields import Group, Several
+from cases.procedure.kinds import Cross, Kind, Lens
+from cases.procedure.lens_log import MOST_LINES, MOVEMENTS, LensLog
+from cases.procedure.quantities import Quantity
 
 CELLS = ("", "–", "+1.25", "1.25", "−0.50", "plano", "+1.30", "+2.00 DS", "0.00", "5", "180", "185", "0", "x", "+1,25")
 """What may stand in a cell of a written record, sound and faulty."""

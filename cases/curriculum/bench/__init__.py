@@ -1,0 +1,8 @@
+"""At the bench: the reflex itself is looked at and neutralised."""
+
+TAUGHT = (
+    "bench_neutral",
+    "bench_short",
+    "bench_two",
+)
+"""The files in the order in which their types are taught, among those of one level; others follow by name."""

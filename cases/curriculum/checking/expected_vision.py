@@ -1,0 +1,279 @@
+"""Family H: the unaided vision to expect of a prescription, as a range, since sources differ twofold."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from cases.curriculum import skills
+from cases.curriculum.checking.two_eyes import FAMILY
+from cases.curriculum.shared_keys import LEFT, MEAN, SHARE
+from cases.curriculum.steps import RX, as_written, pick_axis, signed, size
+from cases.figures.lenses import power_cross
+from cases.notation.sums import added, root_of_squares
+from cases.optics.lens import SphCyl
+from cases.optics.schematic_eye import expected_mar
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Slip, as_found, asking, given
+from cases.procedure.randomness import Chance
+
+ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
+BLUR_STRENGTH = Skill("blur-strength", "putting mean and cylinder together into one blur")
+EXPECT_VISION = Skill("expect-vision", "turning a blur into the vision to expect")
+
+MAR_SOURCE = "Blendowske 2015, Optom Vis Sci (abstract): the smallest angle in minutes is about 1 + b²"
+BLUR_SOURCE = "Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (length of the power vector)"
+
+ACCOMMODATION_FORGOTTEN = SlipName(
+    "accommodation-forgotten",
+    "counted all of the plus as blur",
+    "An eye that still accommodates clears its own hyperopia. Only what is beyond its reach blurs the distance.",
+)
+MYOPIA_CLEARED = SlipName(
+    "myopia-accommodated-away",
+    "let accommodation clear myopia",
+    "Accommodation makes an eye more short-sighted. Only plus can be cleared by it.",
+)
+CYLINDER_UNCOUNTED = SlipName(
+    "cylinder-left-out-of-blur",
+    "left the cylinder out of the blur",
+    "A mean of nought does not see well behind a strong cylinder: half of the cylinder counts too.",
+)
+PARTS_ADDED = SlipName(
+    "blur-parts-added",
+    "added the mean and the half cylinder straight",
+    "They stand at right angles to each other as vectors: square both, add, and take the root.",
+    BLUR_SOURCE,
+)
+NOT_SQUARED = SlipName(
+    "blur-not-squared",
+    "let vision fall in step with the blur",
+    "The smallest angle grows with the square: twice the blur costs far more than twice as much.",
+    MAR_SOURCE,
+)
+
+CENTRES = (0.25, 0.5, 1.0, 1.5, 2.0, 3.0)
+"""Blur in D at the middle of each range of vision on offer."""
+
+VISIONS = Choice(
+    (
+        Option("full", "6/6, or hardly less"),
+        Option("6-7-5-to-6-9", "6/7.5 to 6/9"),
+        Option("6-12-to-6-18", "6/12 to 6/18"),
+        Option("6-18-to-6-36", "6/18 to 6/36"),
+        Option("6-30-to-6-60", "6/30 to 6/60"),
+        Option("below-6-60", "6/60 or worse"),
+    )
+)
+
+ACCOMMODATION = Field(
+    "accommodation", "Accommodation that the patient can bring to bear, D", quantities.SIZE.having(high=20), default=0.0
+)
+BLUR = Field("blur", "Strength of the blur without spectacles", quantities.SIZE.having(exact=0.03, tolerance=0.06))
+VISION = Field("vision", "Unaided vision to expect", VISIONS)
+
+
+def not_cleared(mean: float, accommodation: float) -> float:
+    """Return what is left of a mean power in D when an eye clears as much of its plus as it can."""
+    return mean - min(max(mean, 0.0), accommodation)
+
+
+def vision_for(blur: float) -> str:
+    """Say which range of vision goes with a blur of so many D: the range whose middle is nearest by ratio."""
+    nearest = min(CENTRES, key=lambda centre: abs(math.log(max(blur, 0.01) / centre)))
+    return VISIONS.options[CENTRES.index(nearest)].id
+
+
+def snellen(mar: float) -> str:
+    """Write a smallest angle in minutes as a line of the 6-metre chart: 2 is 6/12."""
+    below = 6 * mar
+    return f"6/{below:.0f}" if below >= 9.5 else f"6/{below:.1f}".removesuffix(".0")
+
+
+def range_words(expected: tuple[float, float]) -> str:
+    """Write a range of vision, its (best, worst) smallest angle in minutes, as lines of the 6-metre chart."""
+    best, worst = (snellen(mar) for mar in expected)
+    return f"{best} to {worst}" if best != worst else f"about {best}"
+
+
+@given(MEAN, LEFT, ACCOMMODATION)
+def _left_words(mean: float, left: float, accommodation: float) -> str:
+    if mean > 0 and accommodation > 0:
+        cleared = f"{size(mean - left)} D of the plus can be cleared by accommodation"
+        return f"{cleared}; {signed(left)} is left." if left else f"{cleared}: none is left."
+    if mean > 0:
+        return f"No accommodation is left to clear the plus: {signed(left)} stays."
+    return f"Accommodation cannot clear minus: {signed(left)} stays." if mean else "The mean is nought."
+
+
+@given(LEFT, SHARE, BLUR)
+def _blur_words(left: float, share: float, blur: float) -> str:
+    if not share:
+        return f"There is no cylinder, so that is all of the blur: {size(blur)} D."
+    return f"Blur: √({size(left)}² + {size(share)}²) = {root_of_squares(left, share, blur)} D."
+
+
+@given(RX)
+def _has_cylinder(rx: SphCyl) -> bool:
+    return bool(rx.cylinder)
+
+
+BLUR_STEPS = (
+    SHARE.step(
+        skills.HALVE_CYLINDER,
+        run=given(RX)(lambda rx: rx.cylinder / 2),
+        says=given(RX, SHARE)(lambda rx, share: f"Half of {signed(rx.cylinder)} is {signed(share)}."),
+        slips=(
+            Slip(
+                skills.WHOLE_CYLINDER,
+                run=given(RX)(lambda rx: rx.cylinder),
+                says=given(SHARE)(lambda share: f"The whole cylinder taken: {signed(share)}."),
+                live=_has_cylinder,
+            ),
+            Slip(
+                skills.SPHERE_ONLY,
+                run=given()(lambda: 0.0),
+                says=given()(lambda: "The cylinder left out."),
+                live=_has_cylinder,
+            ),
+        ),
+        needed=_has_cylinder,
+    ),
+    MEAN.step(
+        skills.ADD_HALF,
+        run=given(RX, SHARE)(lambda rx, share: rx.sphere + share),
+        says=given(RX, SHARE, MEAN)(lambda rx, share, mean: f"Mean power: {added(rx.sphere, share, mean)}."),
+        slips=(
+            Slip(
+                skills.HALF_UNSIGNED,
+                run=given(RX, SHARE)(lambda rx, share: rx.sphere + abs(share)),
+                says=given(SHARE, MEAN)(lambda share, mean: f"{size(share)} added without its sign: {signed(mean)}."),
+                live=given(SHARE)(lambda share: share < 0),
+            ),
+            Slip(
+                skills.CYLINDER_SUBTRACTED,
+                run=given(RX, SHARE)(lambda rx, share: rx.sphere - share),
+                says=given(MEAN)(lambda mean: f"The half taken away: {signed(mean)}."),
+                live=given(SHARE)(lambda share: share > 0),
+            ),
+        ),
+        needed=_has_cylinder,
+    ),
+    LEFT.step(
+        ALLOW_ACCOMMODATION,
+        run=given(MEAN, ACCOMMODATION)(not_cleared),
+        says=_left_words,
+        slips=(
+            Slip(
+                ACCOMMODATION_FORGOTTEN,
+                run=given(MEAN)(lambda mean: mean),
+                says=given(LEFT)(lambda left: f"All of the plus taken as blur: {signed(left)}."),
+                live=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: mean > 0 and accommodation > 0),
+            ),
+            Slip(
+                MYOPIA_CLEARED,
+                run=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: min(mean + accommodation, 0.0)),
+                says=given(LEFT)(lambda left: f"Accommodation set against the minus: {signed(left)} left."),
+                live=given(MEAN, ACCOMMODATION)(lambda mean, accommodation: mean < 0 and accommodation > 0),
+            ),
+        ),
+    ),
+    BLUR.step(
+        BLUR_STRENGTH,
+        run=given(LEFT, SHARE)(math.hypot),
+        says=_blur_words,
+        slips=(
+            Slip(
+                CYLINDER_UNCOUNTED,
+                run=given(LEFT)(abs),
+                says=given(BLUR)(lambda blur: f"The mean alone: {size(blur)} D of blur."),
+                live=given(SHARE)(lambda share: share != 0),
+            ),
+            Slip(
+                PARTS_ADDED,
+                run=given(LEFT, SHARE)(lambda left, share: abs(left) + abs(share)),
+                says=given(LEFT, SHARE, BLUR)(
+                    lambda left, share, blur: f"{size(left)} and {size(share)} added: {size(blur)} D of blur."
+                ),
+                live=given(LEFT, SHARE)(lambda left, share: left != 0 and share != 0),
+            ),
+        ),
+    ),
+)
+"""From `rx` and `accommodation` to `share`, `mean`, `left` and `blur`, all in D."""
+
+
+def _near_a_centre(blur: float) -> bool:
+    return any(abs(math.log(max(blur, 0.01) / centre)) < 0.11 for centre in CENTRES)
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    most = {"novice": 1.0, "competent": 2.0, "expert": 3.0}[settings.level]
+    cylinder = 0.0 if chance.happens(0.15) else -chance.stepped(0.5, most)
+    while True:
+        mean = chance.among((-1, -1, 1)) * chance.stepped(0, 3.25, 0.125)
+        accommodation = chance.stepped(0.5, 6, 0.5)
+        if mean > 0 and cylinder:
+            accommodation = chance.stepped(0.5, 2.5, 0.5)
+            mean += accommodation
+        sphere = mean - cylinder / 2
+        rx = SphCyl(sphere, cylinder, pick_axis(chance, settings))
+        blur = math.hypot(not_cleared(mean, accommodation), cylinder / 2)
+        if sphere * 4 % 1 == 0 and rx.strongest <= 7 and (_near_a_centre(blur) or blur == 0):
+            form = chance.among(("minus", "minus", "plus"))
+            return given(RX, ACCOMMODATION).to(rx.in_form(form), accommodation)
+
+
+expected_vision = CaseType(
+    id="expected-vision",
+    title="The unaided vision to expect",
+    family=FAMILY,
+    level="competent",
+    seconds=25,
+    findings=Group((RX, ACCOMMODATION)),
+    asks=(BLUR, VISION),
+    draw=_draw,
+    # Without a cylinder the sphere is the mean, and the two steps that find it are passed over.
+    begin=given(SHARE, MEAN).by(given(RX)(lambda rx: (0.0, rx.sphere))),
+    steps=(
+        *BLUR_STEPS,
+        VISION.step(
+            EXPECT_VISION,
+            run=given(BLUR)(vision_for),
+            says=given(BLUR, VISION)(
+                lambda blur, vision: (
+                    f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "
+                    f"{range_words(expected_mar(SphCyl(-blur)))}. Nearest: {VISIONS.write(vision)}."
+                )
+            ),
+            slips=(
+                Slip(
+                    NOT_SQUARED,
+                    run=given(BLUR)(lambda blur: vision_for(math.sqrt(blur))),
+                    says=given(VISION)(lambda vision: f"1 + b taken: {VISIONS.write(vision)}."),
+                    live=given(BLUR)(lambda blur: vision_for(math.sqrt(blur)) != vision_for(blur)),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(BLUR, VISION),
+    found=given(RX, ACCOMMODATION)(
+        lambda rx, accommodation: (
+            f"Net prescription: {as_written(rx)}. The eye is healthy.",
+            f"The patient can accommodate {size(accommodation)} D and uses all of it that helps.",
+        )
+    ),
+    question=asking(
+        "How strong is the blur at distance without spectacles (the length of its power vector, to 0.01 D), and which "
+        "vision goes with it?"
+    ),
+    figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
+    needs=("spherical-equivalent",),
+    sources=(MAR_SOURCE, BLUR_SOURCE, "a clinical rule table, from memory"),
+)
+
+TYPES = (expected_vision,)

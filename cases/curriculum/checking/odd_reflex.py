@@ -1,0 +1,285 @@
+"""Family H, odd reflexes: what is seen, what it may mean, and what to do about it."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from cases.curriculum import skills
+from cases.curriculum.checking.two_eyes import FAMILY
+from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
+from cases.figures.unusual_reflexes import OddReflex, odd_reflex
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
+from cases.procedure.kinds import BadFinding
+from cases.procedure.randomness import Chance
+
+RECOGNISE = Skill("recognise-reflex", "recognising an odd reflex")
+MEANING = Skill("reflex-meaning", "saying what an odd reflex may mean")
+ACTION = Skill("reflex-action", "deciding what an odd reflex calls for")
+
+_CONE = "Al-Mahrouqi 2019, Cornea 38:442 (scissors reflex); Goebels 2015, Cont Lens Ant Eye 38:234"
+_RED_REFLEX = "NICE NG12 and NG127; Childhood Eye Cancer Trust, page for optometrists"
+
+
+WHITE_FOR_BRIGHT = SlipName(
+    "white-taken-for-bright",
+    "took a white pupil for a bright reflex",
+    "Bright near neutral is red or orange. White is another thing altogether, and it cannot wait.",
+    _RED_REFLEX,
+)
+BANDS_FOR_FLICKER = SlipName(
+    "two-bands-taken-for-fluctuation",
+    "took two bands for a focus that will not settle",
+    "Two bands are there at the same time and move with your sweep. A focus that changes does so while you hold still.",
+)
+FLICKER_FOR_BANDS = SlipName(
+    "fluctuation-taken-for-two-bands",
+    "took a changing focus for two bands in one pupil",
+    "There was one band at a time, and it changed while the streak stood still. Two bands move as you sweep.",
+)
+RING_FOR_OPACITY = SlipName(
+    "ring-taken-for-opacity",
+    "took the ring of shadow for an opacity",
+    "A ring with a lit core is bent light, not stopped light. An opacity is dark through and through.",
+)
+REST_IGNORED = SlipName(
+    "rest-of-findings-ignored",
+    "went by the reflex alone",
+    "The reflex alone would suggest that, but what else was found speaks against it. Read the two together.",
+)
+PUPIL_BLAMED = SlipName(
+    "wide-pupil-blamed",
+    "put two bands in the middle down to a wide pupil",
+    "The outer zone of a wide pupil can do that; the middle cannot. Here both bands stood in the middle.",
+)
+MEDIA_BLAMED = SlipName(
+    "media-blamed-too-soon",
+    "gave the media up before trying strong lenses",
+    "The media look clear and only weak lenses have been tried. A large error looks just like this: try it first.",
+)
+TEARS_BLAMED = SlipName(
+    "tear-film-blamed",
+    "put it down to the tear film",
+    "A tear film changes with a blink. Nothing here did.",
+)
+HARMLESS_OPACITY = SlipName(
+    "white-taken-for-plain-opacity",
+    "took a white pupil for a plain opacity that can wait",
+    "It may be one, but a tumour looks the same and nobody can tell from here. It is urgent until that is ruled out.",
+    _RED_REFLEX,
+)
+SQUINT_BLAMED = SlipName(
+    "squint-blamed",
+    "blamed a squint or the media though a lens made both alike",
+    "Once a lens makes both glow alike, the light does come back from both: it is the refractions that differ.",
+)
+NUMBER_FORCED = SlipName(
+    "number-forced",
+    "wrote a number where there was none to be had",
+    "A number that nobody could read will be believed by whoever reads the record. Write what you saw instead.",
+)
+WAITED = SlipName(
+    "referral-put-off",
+    "put the referral off to the next visit",
+    "It will not be better by then, and the time may count. Note it today and refer by the local path.",
+    _RED_REFLEX,
+)
+WITHOUT_HURRY = SlipName(
+    "referral-without-hurry",
+    "referred, but as if there were time",
+    "This sort goes by the urgent path, the same day where the local rules say so.",
+    _RED_REFLEX,
+)
+REFERRED_TOO_SOON = SlipName(
+    "referred-too-soon",
+    "referred at once what a simple step would have cleared up",
+    "Nothing here is an emergency yet. Take the simple step first, and refer if it does not help.",
+)
+
+
+REFLEX = Field("reflex", "What is seen", REFLEXES)
+KNOWN_BESIDE = Field("beside", "What else is known", BESIDE)
+MAY_MEAN = Field("meaning", "What may it mean?", MEANINGS)
+TO_DO = Field("action", "What do you do?", ACTIONS)
+SIGHT = Key[str]("sight")
+
+AT_NEUTRAL = "neutral"
+"""The sight of whoever takes an odd reflex for one at neutral; as a meaning it has the same name."""
+
+
+def _always(name: str) -> Rule[str]:
+    """Go on as if this had been seen, meant or called for."""
+    return given()(lambda: name)
+
+
+@given(SIGHT)
+def _sees(sight: str) -> str:
+    return f"Seen: {REFLEXES.write(SIGHTS[sight].reflex)}."
+
+
+@given(SIGHT)
+def _mistaken(sight: str) -> str:
+    return f"Taken for: {REFLEXES.write(SIGHTS[sight].reflex)}."
+
+
+@given(MAY_MEAN)
+def _meaning_words(meaning: str) -> str:
+    return f"Taken to mean {MEANINGS.write(meaning)}."
+
+
+@given(TO_DO)
+def _action_words(action: str) -> str:
+    return ACTION_WORDS[action]
+
+
+def _is(*reflexes: str) -> Rule[bool]:
+    return given(REFLEX)(lambda reflex: reflex in reflexes)
+
+
+def _seen(*sights: str) -> Rule[bool]:
+    return given(SIGHT)(lambda sight: sight in sights)
+
+
+def _meant(*meanings: str) -> Rule[bool]:
+    return given(MAY_MEAN)(lambda meaning: meaning in meanings)
+
+
+def _called_for(*actions: str) -> Rule[bool]:
+    return given(MAY_MEAN)(lambda meaning: ACTION_FOR[meaning] in actions)
+
+
+@given(SIGHT, MAY_MEAN)
+def _judged_words(sight: str, meaning: str) -> str:
+    if sight == AT_NEUTRAL:
+        return "Taken for a reflex at neutral."
+    return f"{SIGHTS[sight].why} It may be {MEANINGS.write(meaning)}."
+
+
+_RECOGNISING = SIGHT.step(
+    RECOGNISE,
+    run=given(KNOWN_BESIDE)(lambda beside: beside),
+    says=_sees,
+    slips=(
+        Slip(
+            skills.DULL_AS_NEUTRAL,
+            run=_always(AT_NEUTRAL),
+            says=given()(lambda: "Taken for neutral."),
+            live=_is("dim"),
+        ),
+        Slip(
+            WHITE_FOR_BRIGHT,
+            run=_always(AT_NEUTRAL),
+            says=given()(lambda: "Taken for a bright reflex."),
+            live=_is("white"),
+        ),
+        Slip(BANDS_FOR_FLICKER, run=_always("looks-far"), says=_mistaken, live=_is("scissors")),
+        Slip(
+            RING_FOR_OPACITY,
+            run=_always("stays-after-blink"),
+            says=_mistaken,
+            live=given(KNOWN_BESIDE)(lambda beside: beside == "young-cylinder-changing"),
+        ),
+        Slip(FLICKER_FOR_BANDS, run=_always("cylinder-rising"), says=_mistaken, live=_is("fluctuating")),
+    ),
+)
+
+_EXPLAINING = MAY_MEAN.step(
+    MEANING,
+    run=given(SIGHT)(lambda sight: AT_NEUTRAL if sight == AT_NEUTRAL else SIGHTS[sight].meaning),
+    says=_judged_words,
+    slips=(
+        Slip(
+            REST_IGNORED,
+            run=given(SIGHT)(lambda sight: SIGHTS[sight].first_guess),
+            says=_meaning_words,
+            live=given(SIGHT)(lambda sight: sight != AT_NEUTRAL and SIGHTS[sight].first_guess != ""),
+        ),
+        Slip(
+            PUPIL_BLAMED,
+            run=_always("aberration"),
+            says=_meaning_words,
+            live=_seen("cylinder-rising"),
+        ),
+        Slip(
+            MEDIA_BLAMED,
+            run=_always("lens"),
+            says=_meaning_words,
+            live=_seen("small-steps-tried"),
+        ),
+        Slip(
+            TEARS_BLAMED,
+            run=_always("tears"),
+            says=_meaning_words,
+            live=_seen("stays-after-blink", "looks-at-light", "looks-far"),
+        ),
+        Slip(
+            HARMLESS_OPACITY,
+            run=_always("lens"),
+            says=_meaning_words,
+            live=given(SIGHT)(lambda sight: sight != AT_NEUTRAL and SIGHTS[sight].reflex == "white"),
+        ),
+        Slip(
+            SQUINT_BLAMED,
+            run=_always("one-side"),
+            says=_meaning_words,
+            live=_seen("evened-by-lens"),
+        ),
+    ),
+)
+
+_ACTING = TO_DO.step(
+    ACTION,
+    run=given(MAY_MEAN)(lambda meaning: ACTION_FOR[meaning]),
+    says=_action_words,
+    slips=(
+        Slip(
+            NUMBER_FORCED, run=_always("write-down"), says=_action_words, live=_called_for("refer-now", "large-steps")
+        ),
+        Slip(WAITED, run=_always("wait"), says=_action_words, live=_called_for("refer-now", "note-refer")),
+        Slip(WITHOUT_HURRY, run=_always("note-refer"), says=_action_words, live=_called_for("refer-now")),
+        Slip(
+            REFERRED_TOO_SOON,
+            run=_always("refer-now"),
+            says=given()(lambda: "Referred by the local path at once."),
+            live=_meant("tears", "aberration", "accommodation", "large-error", "unequal-errors"),
+        ),
+    ),
+)
+
+
+def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
+    reflex = chance.among([option.id for option in REFLEXES.options])
+    return given(REFLEX, KNOWN_BESIDE).to(
+        reflex, chance.among([name for name, sight in SIGHTS.items() if sight.reflex == reflex])
+    )
+
+
+@given(KNOWN_BESIDE, REFLEX)
+def _go_together(beside: str, reflex: str) -> None:
+    if SIGHTS[beside].reflex != reflex:
+        fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == reflex)
+        raise BadFinding(beside, f"that goes with another reflex; here give one of {fitting}")
+
+
+odd = CaseType(
+    id="odd-reflex",
+    title="An odd reflex: what it may mean and what to do",
+    family=FAMILY,
+    level="competent",
+    seconds=15,
+    findings=Group((REFLEX, KNOWN_BESIDE)),
+    asks=(MAY_MEAN, TO_DO),
+    draw=_draw,
+    holds=_go_together,
+    steps=(_RECOGNISING, _EXPLAINING, _ACTING),
+    answer=as_found(MAY_MEAN, TO_DO),
+    found=given(REFLEX, KNOWN_BESIDE)(lambda reflex, beside: (SEEN[reflex], SIGHTS[beside].label)),
+    question=asking("What may that mean, and what do you do now?"),
+    figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
+    needs=("next-lens",),
+    sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
+)
+
+TYPES = (odd,)

@@ -1,0 +1,383 @@
+"""Family H: retinoscopy against the final refraction in both eyes, the pattern of the two, and what it suggests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from cases.curriculum import skills
+from cases.curriculum.checking.expected_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
+from cases.curriculum.checking.two_eyes import (
+    AGAIN_WITHOUT_CAUSE,
+    DISTANCE_UNSEEN,
+    FAMILY,
+    PAIR_AND_VERGENCE,
+    WITHIN,
+    eyes_figure,
+)
+from cases.curriculum.shared_keys import HALVES, MEANS
+from cases.curriculum.steps import (
+    DISTANCE,
+    FIRST_LENS,
+    SECOND_LENS,
+    VERGENCE,
+    as_written,
+    degrees,
+    listed,
+    mirrored,
+    pick_distance,
+    size,
+)
+from cases.notation.prescription import write_distance
+from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.schematic_eye import blur_strength
+from cases.optics.vergence import vergence_in_quarters
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
+from cases.procedure.kinds import Lens
+from cases.procedure.randomness import Chance
+
+SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
+JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")
+READ_PATTERN = Skill("read-pattern", "reading the pattern of two eyes together")
+PATTERN_CAUSE = Skill("pattern-cause", "saying what a pattern suggests")
+
+MIRROR_MISREAD = SlipName(
+    "equal-numbers-taken-for-mirror",
+    "took equal axes for mirror images",
+    "Axes run the same way in both eyes, so mirror images add up to 180: 30 and 150. Equal numbers lean the same way.",
+    "ISO 8429, graduated dial",
+)
+ONE_EYE_FOR_BOTH = SlipName(
+    "one-eye-taken-for-both",
+    "read a pattern into one eye",
+    "The other eye is right. Whatever shifts both alike, such as the distance, cannot have done it.",
+)
+SIGNS_PASSED_OVER = SlipName(
+    "opposite-signs-passed-over",
+    "took a plus and a minus error of one size for the same error",
+    "One eye came out too plus and the other too minus. The distance would have shifted both the same way.",
+)
+SIDES_CONFUSED = SlipName(
+    "each-side-and-one-side-confused",
+    "confused standing to one side with changing sides",
+    "A place that changes sides with the eye gives mirror images. One place for both leans both axes the same way.",
+)
+
+PATTERNS = Choice(
+    (
+        Option("small", "neither eye is off by as much as counts"),
+        Option("one-eye", "one eye alone is off"),
+        Option("shift", "both are shifted alike"),
+        Option("mirror", "cylinders that are mirror images"),
+        Option("same-way", "cylinders that lean the same way"),
+        Option("unclear", "no pattern"),
+    )
+)
+SUGGESTIONS = Choice(
+    (
+        Option("nothing", "nothing to look for"),
+        Option("repeat-eye", "measure that eye again"),
+        Option("left-in", "the working distance is still in both"),
+        Option("nearer", "nearer to the patient than was allowed for"),
+        Option("farther", "farther away than was allowed for, or the patient looked near"),
+        Option("each-side", "seen askew from each eye's own side, changing sides with the eye"),
+        Option("one-side", "seen askew from one place for both eyes, or head or frame turned"),
+        Option("repeat-both", "measure both again"),
+    )
+)
+_SUGGESTED_BY = {
+    "small": "nothing",
+    "one-eye": "repeat-eye",
+    "mirror": "each-side",
+    "same-way": "one-side",
+    "unclear": "repeat-both",
+}
+_SUGGEST_WORDS = {
+    "nothing": "Nothing to look for.",
+    "repeat-eye": "Whatever it was concerns that eye: measure it again.",
+    "left-in": "That is just what the distance is worth: it is still in both.",
+    "nearer": "Too plus in both: you were nearer than you allowed for.",
+    "farther": "Too minus in both: you were farther away than you allowed for, or the patient looked near.",
+    "each-side": "An eye seen askew shows a cylinder that it has not. Mirror images: you change sides with the eye.",
+    "one-side": "The same lean in both: one place, above and to a side, served for both, or head or frame was turned.",
+    "repeat-both": "No single cause shifts the eyes like that: measure both again.",
+}
+
+ALIKE, AXES_ALIKE = 0.25, 15.0
+"""Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
+
+RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
+LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
+LIMIT = Field("limit", "Blur from which a difference counts in this clinic", quantities.SIZE, default=0.5)
+PATTERN = Field("pattern", "Pattern of the two eyes", PATTERNS)
+SUGGESTS = Field("suggests", "What does it suggest?", SUGGESTIONS)
+OFF = Key[tuple[bool, bool]]("off")
+"""Whether the right eye and the left are off by as much as counts."""
+
+
+def _mean(lens: SphCyl) -> float:
+    return lens.spherical_equivalent
+
+
+def _sphere(lens: SphCyl) -> float:
+    return lens.sphere
+
+
+def _means(power: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:
+    return given(FIRST_LENS, SECOND_LENS)(lambda first, second: (power(first), power(second)))
+
+
+_halves = given(FIRST_LENS, SECOND_LENS)(lambda first, second: (abs(first.cylinder) / 2, abs(second.cylinder) / 2))
+
+
+def _split(power: Callable[[SphCyl], float]) -> Rule[tuple[tuple[float, ...], tuple[float, ...]]]:
+    return given(_means(power), _halves)(lambda means, halves: (means, halves))
+
+
+@given(MEANS, HALVES)
+def _split_words(means: tuple[float, ...], halves: tuple[float, ...]) -> str:
+    sizes = " and ".join(size(half) for half in halves)
+    return f"Right and left: mean {listed(means)}; half of the cylinder {sizes}."
+
+
+def _off(right: float, left: float, limit: float) -> tuple[bool, bool]:
+    return right >= limit - 1e-9, left >= limit - 1e-9
+
+
+_by_blur = given(FIRST_LENS, SECOND_LENS, LIMIT)(
+    lambda first, second, limit: _off(blur_strength(first), blur_strength(second), limit)
+)
+_by_mean = given(MEANS, LIMIT)(lambda means, limit: _off(abs(means[0]), abs(means[1]), limit))
+
+
+def _off_words(off: tuple[bool, bool], limit: float) -> str:
+    which = {(True, True): "Both eyes are", (True, False): "The right eye alone is", (False, True): "The left alone is"}
+    return f"{which.get(off, 'Neither eye is')} off by {size(limit)} D or more."
+
+
+def _pattern(
+    off: tuple[bool, bool], means: tuple[float, ...], halves: tuple[float, ...], first: SphCyl, second: SphCyl
+) -> str:
+    if not any(off):
+        return "small"
+    if not all(off):
+        return "one-eye"
+    if all(abs(mean) > half for mean, half in zip(means, halves, strict=True)):
+        return "shift" if abs(means[0] - means[1]) <= ALIKE + 1e-9 else "unclear"
+    if any(abs(mean) >= half for mean, half in zip(means, halves, strict=True)):
+        return "unclear"
+    right, left = (lens.minus_form().axis for lens in (first, second))
+    mirror, same = axis_gap(right, mirrored(left)) <= AXES_ALIKE, axis_gap(right, left) <= AXES_ALIKE
+    if mirror == same:
+        return "unclear"
+    return "mirror" if mirror else "same-way"
+
+
+_read = given(OFF, MEANS, HALVES, FIRST_LENS, SECOND_LENS)(_pattern)
+
+
+@given(FIRST_LENS, SECOND_LENS, MEANS, PATTERN)
+def _pattern_words(first: SphCyl, second: SphCyl, means: tuple[float, ...], pattern: str) -> str:
+    right, left = (degrees(lens.minus_form().axis) for lens in (first, second))
+    return {
+        "small": "So there is no pattern to read.",
+        "one-eye": "So one eye alone is off.",
+        "shift": f"The means outweigh the cylinders and are alike, {listed(means)}: both are shifted.",
+        "mirror": f"The cylinders outweigh the means. Minus axes {right} and {left} add up to some 180: mirror images.",
+        "same-way": f"The cylinders outweigh the means. Minus axes {right} and {left} lean the same way.",
+        "unclear": "The two eyes do not go together.",
+    }[pattern]
+
+
+def _shift_means(means: tuple[float, ...], off: tuple[bool, bool]) -> float:
+    """Return by how much both eyes are thought to be shifted: what they share, or the eye that is off most."""
+    right, left = means
+    return float((right + left) / 2 if right * left > 0 and all(off) else max(right, left, key=abs))
+
+
+def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, bool], vergence: float) -> str:
+    if pattern != "shift":
+        return _SUGGESTED_BY[pattern]
+    mean = _shift_means(means, off)
+    if abs(mean - vergence) <= WITHIN:
+        return "left-in"
+    return "nearer" if mean > 0 else "farther"
+
+
+_taken_words = given(SUGGESTS)(lambda suggests: f"Taken to mean: {SUGGESTIONS.write(suggests)}.")
+_suggested = given(PATTERN, MEANS, OFF, VERGENCE)(_suggest)
+
+
+def _concluded(power: Callable[[SphCyl], float]) -> Rule[str]:
+    """Say what it all comes to when the means are taken to be the `power` of each lens."""
+    pattern = given(_by_blur, _means(power), _halves, FIRST_LENS, SECOND_LENS)(_pattern)
+    return given(pattern, _means(power), _by_blur, VERGENCE)(_suggest)
+
+
+# The written spheres taken for the means are wrong only where they lead to another end.
+_sphere_misleads = given(_concluded(_mean), _concluded(_sphere))(lambda by_mean, by_sphere: by_mean != by_sphere)
+
+
+@given(MEANS, HALVES, OFF)
+def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tuple[bool, bool]) -> bool:
+    outweigh = all(abs(mean) > half for mean, half in zip(means, halves, strict=True))
+    return all(off) and outweigh and means[0] * means[1] < 0 and abs(abs(means[0]) - abs(means[1])) <= ALIKE + 1e-9
+
+
+# --- drawing -----------------------------------------------------------------------------------------------------
+
+SORTS = ("small", "one-eye", "nearer", "farther", "left-in", "mirror", "mirror", "same-way", "same-way", "opposite")
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    right, left = _differences(chance.among(SORTS), chance, settings, vergence_in_quarters(distance))
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(
+        right.in_form(settings.form), left.in_form(settings.form), distance, settings.norm("result-difference")
+    )
+
+
+def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
+    step = 1 if settings.level == "expert" else 5
+    axis = chance.among((45, 135)) + chance.stepped(-20, 20, step)
+    other = axis_of(axis + chance.stepped(-5, 5, step))
+    few = chance.stepped(0.5, 1)
+
+    def cylinder(size: float, at: float) -> SphCyl:
+        return SphCyl(size / 2 - size / 2 % 0.25 + chance.among((0, 0, 0.25)), -size, at)
+
+    if sort in ("mirror", "same-way"):
+        size = chance.stepped(1, 2)
+        return cylinder(size, axis), cylinder(size, axis_of(mirrored(other)) if sort == "mirror" else other)
+    if sort == "small":
+        return SphCyl(chance.among((0, 0.25)), -0.25, axis), SphCyl(chance.among((0, 0.25)))
+    if sort == "one-eye":
+        pair = [SphCyl(chance.among((-1, 1)) * (few + 0.25), -0.25, axis), SphCyl(0.25, -0.25, other)]
+        first, second = chance.shuffled(pair)
+        return first, second
+    if sort == "left-in":
+        return SphCyl(off), SphCyl(off)
+    mean = -few - 0.25 if sort == "farther" else few
+    sign = -1 if sort == "opposite" else 1
+    return SphCyl(mean + 0.25, -0.5, axis), SphCyl(sign * mean + chance.among((0.0, 0.25)), -0.25, other)
+
+
+two_eyes_pattern = CaseType(
+    id="two-eyes-pattern",
+    title="The pattern of two eyes against the final refraction",
+    family=FAMILY,
+    level="expert",
+    seconds=40,
+    findings=Group((RIGHT, LEFT, DISTANCE, LIMIT)),
+    asks=(PATTERN, SUGGESTS),
+    draw=_draw,
+    begin=PAIR_AND_VERGENCE,
+    steps=(
+        given(MEANS, HALVES).step(
+            SPLIT_DIFFERENCE,
+            run=_split(_mean),
+            says=_split_words,
+            slips=(
+                Slip(
+                    skills.SPHERE_ONLY,
+                    run=_split(_sphere),
+                    says=given(MEANS)(lambda means: f"The written spheres taken as the means: {listed(means)}."),
+                    live=_sphere_misleads,
+                ),
+            ),
+        ),
+        OFF.step(
+            JUDGE_EYES,
+            run=_by_blur,
+            says=given(OFF, LIMIT)(_off_words),
+            slips=(
+                Slip(
+                    CYLINDER_UNCOUNTED,
+                    run=_by_mean,
+                    says=given(OFF, LIMIT)(lambda off, limit: f"By the means alone: {_off_words(off, limit)}"),
+                    live=given(_by_mean, _by_blur)(lambda by_mean, by_blur: by_mean != by_blur),
+                ),
+                Slip(
+                    AGAIN_WITHOUT_CAUSE,
+                    run=given()(lambda: (True, True)),
+                    says=given()(lambda: "Both taken to be off because they differ at all."),
+                    live=given(_by_blur)(lambda off: not any(off)),
+                ),
+            ),
+        ),
+        PATTERN.step(
+            READ_PATTERN,
+            run=_read,
+            says=_pattern_words,
+            slips=(
+                Slip(
+                    MIRROR_MISREAD,
+                    run=given(_read)(lambda pattern: {"mirror": "same-way", "same-way": "mirror"}[pattern]),
+                    says=given(PATTERN)(lambda pattern: f"Taken for {PATTERNS.write(pattern)}."),
+                    live=given(_read)(lambda pattern: pattern in ("mirror", "same-way")),
+                ),
+                Slip(
+                    ONE_EYE_FOR_BOTH,
+                    run=given()(lambda: "shift"),
+                    says=given()(lambda: "Taken for a shift of both."),
+                    live=given(_read)(lambda pattern: pattern == "one-eye"),
+                ),
+                Slip(
+                    SIGNS_PASSED_OVER,
+                    run=given()(lambda: "shift"),
+                    says=given()(lambda: "The sizes are alike: taken for a shift of both."),
+                    live=_opposite_shift,
+                ),
+            ),
+        ),
+        SUGGESTS.step(
+            PATTERN_CAUSE,
+            run=_suggested,
+            says=given(SUGGESTS)(lambda suggests: _SUGGEST_WORDS[suggests]),
+            slips=(
+                Slip(
+                    skills.DRIFT_REVERSED,
+                    run=given(MEANS, OFF)(lambda means, off: "farther" if _shift_means(means, off) > 0 else "nearer"),
+                    says=_taken_words,
+                    live=given(_suggested)(lambda suggests: suggests in ("nearer", "farther")),
+                ),
+                Slip(
+                    DISTANCE_UNSEEN,
+                    run=given()(lambda: "nearer"),
+                    says=given()(lambda: "Taken for a place nearer than was allowed for."),
+                    live=given(_suggested)(lambda suggests: suggests == "left-in"),
+                ),
+                Slip(
+                    SIDES_CONFUSED,
+                    run=given(PATTERN)(lambda pattern: "one-side" if pattern == "mirror" else "each-side"),
+                    says=_taken_words,
+                    live=given(PATTERN)(lambda pattern: pattern in ("mirror", "same-way")),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(PATTERN, SUGGESTS),
+    found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
+        lambda right, left, cm, limit: (
+            f"Retinoscopy less final refraction, right eye: {as_written(right)}.",
+            f"Retinoscopy less final refraction, left eye: {as_written(left)}.",
+            f"{write_distance(cm)} was allowed for.",
+            f"This clinic looks into a difference whose blur is {size(limit)} D or more.",
+        )
+    ),
+    question=asking("What pattern do the two eyes make together, and what does it suggest?"),
+    figure=eyes_figure,
+    needs=("distance-drift", "spherical-equivalent"),
+    sources=(
+        BLUR_SOURCE,
+        "cylinder of an eye seen off its axis: Coddington's equations, see the schematic eyes",
+        "which pattern suggests what: common practice, no published source",
+    ),
+)
+
+TYPES = (two_eyes_pattern,)

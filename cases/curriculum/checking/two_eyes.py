@@ -1,0 +1,233 @@
+"""Family H, judgement and checking: the two eyes held against each other. Other checks stand in checking_*.py."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
+from cases.curriculum.shared_keys import MEAN_DIFFERENCE
+from cases.curriculum.steps import (
+    DISTANCE,
+    FIRST_LENS,
+    SECOND_LENS,
+    VERGENCE,
+    as_written,
+    mirrored,
+    pick_distance,
+    pick_lens,
+    signed,
+    size,
+)
+from cases.figures.both_eyes import two_eyes as draw_two_eyes
+from cases.figures.pen import Figure
+from cases.notation.prescription import write_distance
+from cases.optics.lens import SphCyl, axis_of
+from cases.optics.vergence import vergence_in_quarters, working_vergence
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Family, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Slip, asking, given
+from cases.procedure.kinds import Lens
+from cases.procedure.randomness import Chance
+
+FAMILY = Family("checking", "Judgement and checking", 8)
+
+SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
+JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
+
+DISTANCE_UNSEEN = SlipName(
+    "distance-unseen-in-difference",
+    "passed over a difference of exactly the working distance",
+    "They differ by exactly what your working distance is worth. Was it taken off both times?",
+)
+OTHER_EYE_SUSPECTED = SlipName(
+    "other-eye-suspected",
+    "suspected the wrong eye",
+    "What was not taken off is plus. The eye that still holds it is the one that came out more plus.",
+)
+SIGN_AGAINST_LIMIT = SlipName(
+    "limit-by-sign",
+    "held a minus difference to be below the limit",
+    "The limit is for the size of the difference, whichever eye is the more plus.",
+)
+AGAIN_WITHOUT_CAUSE = SlipName(
+    "again-without-cause",
+    "measured again though the difference is within the limit",
+    "Two measures are hardly ever the same. Within the limit there is no cause to measure again.",
+)
+
+WITHIN = 0.1
+"""A difference this near to the working distance, in D, is taken to be it: less than half a trial-lens step."""
+
+ACTS = Choice(
+    (
+        Option("keep", "keep both as they are"),
+        Option("right-distance", "measure again: the right eye may still hold the working distance"),
+        Option("left-distance", "measure again: the left eye may still hold the working distance"),
+        Option("over-limit", "measure again: the difference reaches the clinic's limit"),
+    )
+)
+
+RIGHT = Field("right", "Net prescription of the right eye", Lens())
+LEFT = Field("left", "Net prescription of the left eye", Lens())
+LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", quantities.POWER, default=1.0)
+MEAN = Field("mean", "Right mean power less left", quantities.POWER.having(exact=0.03, tolerance=0.06))
+ACT = Field("act", "What now?", ACTS)
+SUSPECT = Key[str | None]("suspect")
+
+PAIR_OF_EYES = given(FIRST_LENS, SECOND_LENS).by(given(RIGHT, LEFT)(lambda right, left: (right, left)))
+"""The right eye's lens first and the left eye's second, for the steps that compare two lenses."""
+PAIR_AND_VERGENCE = given(FIRST_LENS, SECOND_LENS, VERGENCE).by(
+    given(RIGHT, LEFT, DISTANCE)(lambda right, left, cm: (right, left, working_vergence(cm)))
+)
+"""The same with what the working distance is worth."""
+
+
+@given(RIGHT, LEFT).drawing
+def eyes_figure(uid: str, right: SphCyl, left: SphCyl) -> Figure:
+    """Draw both eyes as the examiner faces them."""
+    return draw_two_eyes(right, left, uid=uid)
+
+
+def eyes_words(right: SphCyl, left: SphCyl) -> tuple[str, str]:
+    """Say both eyes' prescriptions, a line each."""
+    return f"Right eye, net: {as_written(right)}.", f"Left eye, net: {as_written(left)}."
+
+
+def fellow_eye(
+    chance: Chance, settings: Settings, right: SphCyl, *, difference: float, cylinder_steps: tuple[float, ...]
+) -> SphCyl:
+    """Draw a left eye: its axis about the mirror image, its mean power so many D less than the right eye's."""
+    step = 1 if settings.level == "expert" else 5
+    axis = axis_of(mirrored(right.axis) + step * chance.whole(-2, 2))
+    cylinder = right.cylinder + chance.among([by for by in cylinder_steps if right.cylinder + by <= -0.5])
+    return SphCyl(right.spherical_equivalent - difference - cylinder / 2, cylinder, axis)
+
+
+def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
+    distance = pick_distance(chance, settings)
+    limit = settings.norm("anisometropia-check")
+    off = vergence_in_quarters(distance)
+    sort = chance.among(("distance", "distance", "keep", "over-limit"))
+    size = {
+        "distance": off,
+        "keep": chance.stepped(0.25, max(0.25, 0.25 * round(4 * limit) - 0.25)),
+        "over-limit": 0.25 * round(4 * limit) + chance.stepped(0, 2.5),
+    }[sort]
+    if sort == "over-limit" and abs(size - off) < 0.5:
+        size += 1
+    right = pick_lens(chance, settings, sphere=(-4, 4), cylinder=(0.5, 2.5))
+    difference = chance.among((-1, 1)) * size
+    left = fellow_eye(chance, settings, right, difference=difference, cylinder_steps=(-1, -0.5, 0.5, 1))
+    form = settings.form if chance.happens(0.7) else chance.among(("minus", "plus"))
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(right.in_form(form), left.in_form(form), distance, limit)
+
+
+@given(MEAN_DIFFERENCE, VERGENCE)
+def _suspect(gap: float, off: float) -> str | None:
+    if abs(abs(gap) - off) > WITHIN:
+        return None
+    return "right" if gap > 0 else "left"
+
+
+@given(MEAN_DIFFERENCE, VERGENCE, SUSPECT)
+def _spotted(gap: float, off: float, suspect: str | None) -> str:
+    if suspect is None:
+        return f"That is not the {size(off)} D of the working distance."
+    return f"{size(gap)} D is just what the distance is worth: was it left in the {suspect} eye, the more plus one?"
+
+
+_suspected = given(_suspect)(lambda suspect: suspect is not None)
+
+
+@given(SUSPECT, MEAN_DIFFERENCE, LIMIT)
+def _act(suspect: str | None, gap: float, limit: float) -> str:
+    if suspect:
+        return f"{suspect}-distance"
+    return "over-limit" if abs(gap) >= limit - 1e-9 else "keep"
+
+
+@given(SUSPECT, ACT, MEAN_DIFFERENCE, LIMIT)
+def _act_words(suspect: str | None, act: str, gap: float, limit: float) -> str:
+    if suspect:
+        return f"So measure again: the {suspect} eye may still hold the working distance."
+    if act == "keep":
+        return f"{size(gap)} D is below this clinic's {size(limit)} D: keep both."
+    return f"{size(gap)} D reaches this clinic's {size(limit)} D: measure again."
+
+
+two_eyes = CaseType(
+    id="two-eyes",
+    title="The two eyes held against each other",
+    family=FAMILY,
+    level="competent",
+    seconds=20,
+    findings=Group((RIGHT, LEFT, DISTANCE, LIMIT)),
+    asks=(MEAN, ACT),
+    draw=_draw_two_eyes,
+    begin=PAIR_AND_VERGENCE,
+    steps=(
+        HALVE_BOTH,
+        ADD_BOTH,
+        subtract_means("Right less left"),
+        SUSPECT.step(
+            SPOT_DISTANCE,
+            run=_suspect,
+            says=_spotted,
+            slips=(
+                Slip(
+                    DISTANCE_UNSEEN,
+                    run=given()(lambda: None),
+                    says=given()(lambda: "Taken as a difference like any other."),
+                    live=_suspected,
+                ),
+                Slip(
+                    OTHER_EYE_SUSPECTED,
+                    run=given(_suspect)(lambda suspect: "left" if suspect == "right" else "right"),
+                    says=given(SUSPECT)(lambda suspect: f"The {suspect} eye suspected."),
+                    live=_suspected,
+                ),
+            ),
+        ),
+        ACT.step(
+            JUDGE_LIMIT,
+            run=_act,
+            says=_act_words,
+            slips=(
+                Slip(
+                    SIGN_AGAINST_LIMIT,
+                    run=given()(lambda: "keep"),
+                    says=given(MEAN_DIFFERENCE, LIMIT)(
+                        lambda gap, limit: f"{signed(gap)} taken as less than {size(limit)}."
+                    ),
+                    live=given(MEAN_DIFFERENCE, _act)(lambda gap, act: gap < 0 and act == "over-limit"),
+                ),
+                Slip(
+                    AGAIN_WITHOUT_CAUSE,
+                    run=given()(lambda: "over-limit"),
+                    says=given()(lambda: "Measured again because the two differ at all."),
+                    live=given(_act)(lambda act: act == "keep"),
+                ),
+            ),
+        ),
+    ),
+    answer=given(MEAN, ACT).by(given(MEAN_DIFFERENCE, ACT)(lambda gap, act: (gap, act))),
+    found=given(RIGHT, LEFT, DISTANCE, LIMIT)(
+        lambda right, left, cm, limit: (
+            *eyes_words(right, left),
+            f"Both were measured from {write_distance(cm)}, which is worth {size(working_vergence(cm))} D.",
+            f"This clinic measures again from a difference of {size(limit)} D in mean power.",
+        )
+    ),
+    question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
+    figure=eyes_figure,
+    needs=("spherical-equivalent",),
+    sources=(
+        "thresholds differ by body and year: AAPOS 2003, 2013, 2021; Leat 2011, Clin Exp Optom 94:514",
+        "a difference of just the working distance: from memory, no published source",
+    ),
+)
+
+TYPES = (two_eyes,)

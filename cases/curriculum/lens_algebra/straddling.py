@@ -1,0 +1,250 @@
+"""Family D, lens algebra: which way to turn a cylinder by the two bands seen 45° to either side of its axis."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from cases.curriculum import skills
+from cases.curriculum.lens_algebra.cross_and_prescription import FAMILY
+from cases.curriculum.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
+from cases.figures.pen import Figure
+from cases.figures.pupil_reflex import Breadth, lean_in
+from cases.optics.lens import axis_gap, axis_of
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.chain import Skill, SlipName, SlipRef
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
+from cases.procedure.kinds import BadFinding
+from cases.procedure.randomness import Chance
+
+COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
+BAND_TO_AXIS = Skill("band-to-axis", "turning an axis by what the bands show")
+STRADDLING = "a streak retinoscope's user guide (straddling the axis)"
+
+BANDS = Choice(
+    (
+        Option("narrow", "narrow"),
+        Option("ordinary", "of middling width"),
+        Option("wide", "wide"),
+    )
+)
+GUIDES = Choice(
+    (
+        Option("first", "the band of the first streak"),
+        Option("second", "the band of the second streak"),
+        Option("neither", "neither: they are alike"),
+    )
+)
+TURNS = Choice(
+    (
+        Option("up", "anticlockwise, up the scale"),
+        Option("down", "clockwise, down the scale"),
+        Option("leave", "not at all: go on to the power"),
+    )
+)
+
+_WIDTH = {"narrow": 1, "ordinary": 2, "wide": 3}
+_DRAWN: dict[str, Breadth | None] = {"narrow": "narrow", "ordinary": None, "wide": "wide"}
+_OTHER = {"first": "second", "second": "first"}
+
+WIDE_FOLLOWED = SlipName(
+    "wide-band-followed",
+    "took the wider band for the guide",
+    "The narrower band is the one that tells which way the axis is out.",
+    STRADDLING,
+)
+ONE_BAND_TRUSTED = SlipName(
+    "one-band-trusted",
+    "went by one band without comparing it with the other",
+    "One band alone says nothing. Where both are alike the axis is right.",
+)
+TURNED_WRONG_WAY = SlipName(
+    "turned-wrong-way",
+    "turned the axis the wrong way",
+    "The axis of a plus cylinder goes towards the narrow band, that of a minus cylinder away from it.",
+    STRADDLING,
+)
+PLUS_RULE_FOR_MINUS = SlipName(
+    "plus-rule-for-minus",
+    "used the plus-cylinder rule for a minus cylinder",
+    "Towards the narrow band is right for a plus cylinder. A minus cylinder turns away from it.",
+    STRADDLING,
+)
+POWER_BEFORE_AXIS = SlipName(
+    "power-before-axis",
+    "went on to the power with the axis still out",
+    "While the two bands differ the axis is not right, and no power will make the reflex even. Axis first, then power.",
+)
+
+_REVERSED = SlipRef(BAND_TO_AXIS.id, TURNED_WRONG_WAY.id)
+_PLUS_RULE = SlipRef(BAND_TO_AXIS.id, PLUS_RULE_FOR_MINUS.id)
+_NUMBERS = SlipRef(skills.TURN_ON_DIAL.id, skills.THROUGH_THE_NUMBERS.id)
+
+TURN_TWINS: tuple[Pair, ...] = ((_REVERSED, _PLUS_RULE), (_REVERSED, _NUMBERS), (_PLUS_RULE, _NUMBERS))
+"""Each turns the answer round; a plus cylinder, or a turn that does not pass 180, leaves fewer of them possible."""
+
+
+CYLINDER = Field("cylinder", "Cylinder in the frame, signed", quantities.POWER)
+AXIS = Field("axis", "Its axis", quantities.AXIS)
+BAND = Field("band", "Band of light", BANDS)
+_VIEW = Group((STREAK, BAND))
+FIRST = Field("first", "First streak, 45° from the axis", _VIEW)
+SECOND = Field("second", "Second streak, 45° to the other side", _VIEW)
+GUIDE = Field("guide", "Which band guides you?", GUIDES)
+WAY = Field("turn", "Which way does the axis go?", TURNS)
+TOWARD = Key[float | None]("toward")
+
+_streaks = given(FIRST[STREAK], SECOND[STREAK])(lambda first, second: {"first": first, "second": second})
+
+
+def _draw_straddle(chance: Chance, settings: Settings) -> dict[str, Any]:
+    axis = pick_axis(chance, settings)
+    looks = chance.among((("narrow", "wide"), ("narrow", "ordinary"), ("ordinary", "wide")))
+    if chance.happens(1 / 6):
+        looks = (looks[0], looks[0])
+    (first, one), (second, other) = zip(chance.shuffled((45, -45)), chance.shuffled(looks), strict=True)
+    return given(CYLINDER, AXIS, FIRST, SECOND).to(
+        chance.among((-1, 1)) * chance.stepped(0.75, 3),
+        axis,
+        given(STREAK, BAND).to(axis_of(axis + first), one),
+        given(STREAK, BAND).to(axis_of(axis + second), other),
+    )
+
+
+@given(CYLINDER, AXIS, given(FIRST[STREAK], SECOND[STREAK])(lambda *streaks: streaks))
+def _lies_between(cylinder: float, axis: float, streaks: tuple[float, float]) -> None:
+    if not cylinder:
+        raise BadFinding(0, "a cylinder of nought has no axis: give its power with the sign")
+    if any(abs(axis_gap(axis, streak) - 45) > 1 for streak in streaks) or axis_gap(*streaks) < 88:
+        rule = (
+            f"the streaks must lie 45° to either side of the axis, at {axis_of(axis + 45):g} and {axis_of(axis - 45):g}"
+        )
+        raise BadFinding(list(streaks), rule)
+
+
+@given(FIRST[BAND], SECOND[BAND])
+def _guide(first: str, second: str) -> str:
+    """Say which band is the narrower."""
+    return "neither" if first == second else "first" if _WIDTH[first] < _WIDTH[second] else "second"
+
+
+def _degrees(toward: float | None) -> str:
+    return "no side" if toward is None else degrees(toward)
+
+
+def _toward(plus_rule: Callable[[float], bool]) -> Rule[float | None]:
+    """Say towards which streak's side the axis goes, or nowhere, by the rule that is held right for the cylinder."""
+
+    @given(GUIDE, CYLINDER, _streaks)
+    def toward(guide: str, cylinder: float, streaks: dict[str, float]) -> float | None:
+        return streaks.get(guide if plus_rule(cylinder) else _OTHER.get(guide, guide))
+
+    return toward
+
+
+@given(TOWARD, CYLINDER)
+def _toward_words(toward: float | None, cylinder: float) -> str:
+    if toward is None:
+        return "Alike: the axis is right and stays."
+    sign, way = ("plus", "towards") if cylinder > 0 else ("minus", "away from")
+    return f"A {sign} cylinder's axis goes {way} the narrow band: to the side of the streak at {degrees(toward)}."
+
+
+@given(TURN, AXIS, TOWARD)
+def _turn_words(turn: str, axis: float, toward: float | None) -> str:
+    if toward is None:
+        return "So go on to the power."
+    return f"From {degrees(axis)} towards {degrees(toward)} is {TURNS.write(turn)}."
+
+
+def _bands(uid: str, first: float, one: str, second: float, other: str) -> Figure:
+    return lean_in((first, _DRAWN[one]), (second, _DRAWN[other]), uid=uid)
+
+
+@given(GUIDE, _streaks)
+def _guide_words(guide: str, streaks: dict[str, float]) -> str:
+    if guide == "neither":
+        return "The two bands are alike."
+    return f"The narrower band is that of the {guide} streak, at {degrees(streaks[guide])}."
+
+
+straddling = CaseType(
+    id="axis-straddling",
+    title="Straddling the axis",
+    family=FAMILY,
+    level="expert",
+    seconds=15,
+    findings=Group((CYLINDER, AXIS, FIRST, SECOND)),
+    asks=(GUIDE, WAY),
+    draw=_draw_straddle,
+    holds=_lies_between,
+    steps=(
+        GUIDE.step(
+            COMPARE_BANDS,
+            run=_guide,
+            says=_guide_words,
+            slips=(
+                Slip(
+                    WIDE_FOLLOWED,
+                    run=given(_guide)(lambda guide: _OTHER[guide]),
+                    says=given(GUIDE)(lambda guide: f"The wider band followed, that of the {guide} streak."),
+                    live=given(_guide)(lambda guide: guide != "neither"),
+                ),
+                Slip(
+                    ONE_BAND_TRUSTED,
+                    run=given()(lambda: "first"),
+                    says=given()(lambda: "The first band taken by itself."),
+                    live=given(_guide)(lambda guide: guide == "neither"),
+                ),
+            ),
+        ),
+        TOWARD.step(
+            BAND_TO_AXIS,
+            run=_toward(lambda cylinder: cylinder > 0),
+            says=_toward_words,
+            slips=(
+                Slip(
+                    TURNED_WRONG_WAY,
+                    run=_toward(lambda cylinder: cylinder < 0),
+                    says=given(TOWARD)(lambda toward: f"Turned to the side of the streak at {_degrees(toward)}."),
+                    live=given(GUIDE)(lambda guide: guide != "neither"),
+                ),
+                Slip(
+                    PLUS_RULE_FOR_MINUS,
+                    run=_toward(lambda _: True),
+                    says=given(TOWARD)(
+                        lambda toward: f"Towards the narrow band: the side of the streak at {_degrees(toward)}."
+                    ),
+                    live=given(GUIDE, CYLINDER)(lambda guide, cylinder: guide != "neither" and cylinder < 0),
+                ),
+                Slip(
+                    POWER_BEFORE_AXIS,
+                    run=given()(lambda: None),
+                    says=given()(lambda: "The axis left where it was."),
+                    live=given(GUIDE)(lambda guide: guide != "neither"),
+                ),
+            ),
+        ),
+        turn_on_dial(AXIS, TOWARD, stays=given(TOWARD)(lambda toward: toward is None), says=_turn_words),
+    ),
+    answer=as_found(GUIDE, TURN),
+    found=given(CYLINDER, AXIS, FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND])(
+        lambda cylinder, axis, first, one, second, other: (
+            f"In the frame, a cylinder of {signed(cylinder)} × {degrees(axis)}. You sit a little nearer than neutral, "
+            "so that every band moves with.",
+            f"First streak, at {degrees(first)}: the band is {BANDS.write(one)}.",
+            f"Second streak, at {degrees(second)}: the band is {BANDS.write(other)}.",
+        )
+    ),
+    question=asking("Which band guides you, and which way does the axis go?"),
+    figure=given(FIRST[STREAK], FIRST[BAND], SECOND[STREAK], SECOND[BAND]).drawing(_bands),
+    needs=("near-or-far", "sphere-then-cyl"),
+    twins=TURN_TWINS,
+    probes=tuple(Probe(pair, "axis-straddling") for pair in TURN_TWINS),
+    sources=(STRADDLING,),
+)
+
+TYPES = (straddling,)

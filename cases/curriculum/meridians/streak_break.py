@@ -1,0 +1,184 @@
+"""Family C, the break between streak and reflex: which way to turn the streak, and where the axis lies."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from cases.curriculum import skills
+from cases.curriculum.cross import AXIS as AXIS_CROSS
+from cases.curriculum.meridians.meridian_order import SEEN
+from cases.curriculum.meridians.two_spheres import FAMILY
+from cases.curriculum.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
+from cases.curriculum.steps import TURN as TURN_STEPS
+from cases.figures.pupil_reflex import MOST_TURNED, Movement, movement
+from cases.optics.lens import across, axis_gap, axis_of
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
+from cases.procedure.kinds import BadFinding
+from cases.procedure.randomness import Chance
+
+FOLLOW_REFLEX = Skill("follow-reflex", "telling from the break where the axis lies")
+
+BREAK_UNSEEN = SlipName(
+    "break-unseen",
+    "took the streak's own direction for the axis",
+    "Where streak and reflex do not lie along one line the axis is not at your streak. The reflex points to it.",
+    "that reflex and streak part company off axis: AAO image caption, “Skew”",
+)
+HALF_WAY_TO_REFLEX = SlipName(
+    "half-way-to-reflex",
+    "stopped half-way between streak and reflex",
+    "With the other meridian neutral the reflex lies along the axis itself, not twice as far off. Go all the way.",
+)
+
+STREAK_TURNS = Choice(
+    (
+        Option("up", "anticlockwise, up the scale"),
+        Option("down", "clockwise, down the scale"),
+        Option("leave", "not at all: they lie along one line"),
+    )
+)
+ALONG = 0.5
+"""Streak and reflex within so many degrees lie along one line: no finer break can be seen on a printed dial."""
+
+
+TARGET = Key[float]("target")
+
+
+def _draw_break(chance: Chance, settings: Settings) -> dict[str, Any]:
+    streak = pick_axis(chance, settings)
+    step = 1 if settings.level == "expert" else 5
+    turn = 0 if chance.happens(1 / 7) else chance.among((-1, 1)) * chance.stepped(5 if step == 5 else 6, 25, step)
+    return given(STREAK, REFLEX, SEEN_FOUND).to(streak, axis_of(streak + turn), chance.among(("with", "against")))
+
+
+REFLEX = Field("reflex", "Long direction of the reflex in the pupil", quantities.MERIDIAN)
+
+
+@given(STREAK, REFLEX)
+def _begin_break(streak: float, reflex: float) -> None:
+    if axis_gap(streak, reflex) > MOST_TURNED:
+        raise BadFinding(
+            reflex,
+            f"a reflex more than {MOST_TURNED}° from its streak cannot be judged: turn the streak first",
+        )
+
+
+@given(STREAK, REFLEX)
+def _broken(streak: float, reflex: float) -> bool:
+    return axis_gap(streak, reflex) > ALONG
+
+
+def _toward(run: Rule[float]) -> Rule[float]:
+    return given(run)(lambda run: axis_of(run))
+
+
+def _skew(streak: float, reflex: float) -> float:
+    return turn_between(streak, reflex)
+
+
+@given(STREAK, TARGET)
+def _there(streak: float, target: float) -> bool:
+    return axis_gap(streak, target) <= ALONG
+
+
+@given(TURN_STEPS, STREAK, TARGET)
+def _turn_words(turn: str, streak: float, target: float) -> str:
+    if turn == "leave":
+        return "The streak is there already: no turn."
+    return f"From {degrees(streak)} to {degrees(target)} is {STREAK_TURNS.write(turn)}."
+
+
+SEEN_FOUND = Field("seen", "Movement", SEEN, default="with")
+TURN = Field("turn", "Which way to turn the streak?", STREAK_TURNS)
+AXIS = Field("axis", "Axis of the cylinder that is still wanted", quantities.AXIS)
+axis_from_break = CaseType(
+    id="axis-from-break",
+    title="The axis from the break in the reflex",
+    family=FAMILY,
+    level="competent",
+    seconds=12,
+    findings=Group(
+        (
+            STREAK,
+            REFLEX,
+            SEEN_FOUND,
+        )
+    ),
+    asks=(
+        TURN,
+        AXIS,
+    ),
+    draw=_draw_break,
+    holds=_begin_break,
+    steps=(
+        read_scale(STREAK, REFLEX),
+        TARGET.step(
+            FOLLOW_REFLEX,
+            run=_toward(given(REFLEX)(lambda reflex: reflex)),
+            says=given(TARGET)(
+                lambda target: f"The other meridian is neutral, so the reflex lies along the axis: {degrees(target)}."
+            ),
+            slips=(
+                Slip(
+                    BREAK_UNSEEN,
+                    run=_toward(given(STREAK)(lambda streak: streak)),
+                    says=given(TARGET)(lambda target: f"The streak taken for the axis: {degrees(target)}."),
+                    live=_broken,
+                ),
+                Slip(
+                    skills.AWAY_FROM_REFLEX,
+                    run=_toward(given(STREAK, REFLEX)(lambda streak, reflex: streak - _skew(streak, reflex))),
+                    says=given(TARGET)(lambda target: f"Away from the reflex, to {degrees(target)}."),
+                    live=_broken,
+                ),
+                Slip(
+                    HALF_WAY_TO_REFLEX,
+                    run=_toward(given(STREAK, REFLEX)(lambda streak, reflex: streak + _skew(streak, reflex) / 2)),
+                    says=given(TARGET)(lambda target: f"Half-way to the reflex, at {degrees(target)}."),
+                    live=_broken,
+                ),
+            ),
+        ),
+        turn_on_dial(STREAK, TARGET, stays=_there, says=_turn_words),
+        AXIS_CROSS.step(
+            skills.PLACE_AXIS,
+            run=given(TARGET)(lambda target: target),
+            says=given(TURN_STEPS, AXIS_CROSS)(
+                lambda turn, axis: (
+                    f"The streak lies along the axis{'' if turn == 'leave' else ', once turned there'}: "
+                    f"{degrees(axis)}."
+                )
+            ),
+            slips=(
+                Slip(
+                    skills.AXIS_AT_POWER,
+                    run=given(TARGET)(lambda target: across(target)),
+                    says=given(AXIS_CROSS)(lambda axis: f"The axis laid across the reflex: {degrees(axis)}."),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(TURN_STEPS, AXIS_CROSS),
+    found=given(STREAK, SEEN_FOUND, REFLEX)(
+        lambda streak, seen, reflex: (
+            "The other meridian is neutral already, with the sphere in place; plane-mirror setting.",
+            f"The streak on the face lies along {degrees(streak)}.",
+            f"The reflex in the pupil moves {seen} and lies along {degrees(reflex)}.",
+        )
+    ),
+    question=asking(
+        "Which way do you turn the streak, seen from where you sit? And at which axis is a cylinder still wanted?"
+    ),
+    figure=given(SEEN_FOUND, STREAK, REFLEX).drawing(
+        lambda uid, seen, streak, reflex: movement(cast("Movement", seen), streak=streak, reflex_at=reflex, uid=uid)
+    ),
+    needs=("streak-axis",),
+    sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
+)
+
+TYPES = (axis_from_break,)

@@ -1,0 +1,11 @@
+"""Movement: which lens is next, the end-point, and how a reflex looks."""
+
+TAUGHT = (
+    "next_lens",
+    "dull_reflex",
+    "end_point",
+    "judging_by_look",
+    "leaning",
+    "whole_reflex",
+)
+"""The files in the order in which their types are taught, among those of one level; others follow by name."""

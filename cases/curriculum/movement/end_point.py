@@ -1,0 +1,224 @@
+"""Family B, the end-point: finding neutral between the last with and the first against."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from cases.curriculum import skills
+from cases.curriculum.movement.next_lens import FAMILY
+from cases.curriculum.steps import signed
+from cases.figures.tried_lenses import lens_log
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Rule, Slip, asking, given
+from cases.procedure.lens_log import LensLog, Log, NoEndPoint, Tried, bracket, line_words
+from cases.procedure.randomness import Chance
+
+SORT_LOG = Skill("sort-log", "putting the lenses tried in order")
+
+LAST_TRIED = SlipName(
+    "last-tried",
+    "went by the lenses tried last",
+    "The order of trying does not matter. Look for the most plus that still left with and the least that gave against.",
+)
+FIRST_NEUTRAL_TAKEN = SlipName(
+    "first-neutral-taken",
+    "stopped at the first lens that looked neutral",
+    "Neutral is a zone and not a point: find both of its ends and take the middle.",
+    "accuracy at best 0.25 D: Jpn J Vis Sci 2010;31:48 (abstract)",
+)
+NEUTRAL_PASSED_OVER = SlipName(
+    "neutral-passed-over",
+    "halved the way from with to against though neutral was seen",
+    "Where neutral was seen it counts for more than the lenses on either side, which need not lie equally far from it.",
+)
+
+
+# --- between with and against ------------------------------------------------------------------------------------
+
+
+LOW = Key[float | None]("low")
+NEUTRAL = Key[tuple[float, ...]]("neutral")
+HIGH = Key[float | None]("high")
+CENTRE = Key[float]("centre")
+
+
+def draw_log(chance: Chance, centre: float, *, sides: tuple[float, ...] = (0.25, 0.5)) -> Log:
+    """Draw a log of spheres whose end-point is `centre`, in D, the farthest lens first.
+
+    sides: how far the last with and the first against may lie from the centre where no lens looked neutral.
+    """
+    kind = chance.among(("gap", "one", "run", "gap"))
+    if kind == "gap":
+        below = above = chance.among(sides)
+        neutral: tuple[float, ...] = ()
+    else:
+        neutral = (centre,) if kind == "one" else (centre - 0.25, centre, centre + 0.25)
+        edge = 0.25 if kind == "run" else 0.0
+        below, above = (edge + chance.among((0.25, 0.5, 1.0)) for _ in range(2))
+    fine = [
+        Tried(centre - below, "with"),
+        *(Tried(one, "neutral") for one in neutral),
+        Tried(centre + above, "against"),
+    ]
+    rough = [
+        Tried(centre - below - chance.among((0.5, 0.75, 1.0)), "with"),
+        Tried(centre + above + chance.among((0.5, 0.75, 1.0)), "against"),
+    ]
+    far = Tried(centre - below - chance.among((2.0, 3.0)), "with")
+    return (far, *chance.shuffled([*rough, *fine]))
+
+
+def _draw_bracket(chance: Chance, settings: Settings) -> dict[str, Any]:
+    centre = chance.stepped(-6, 7)
+    sides = (0.25, 0.5) if settings.level == "novice" else (0.25, 0.375, 0.5)
+    log = draw_log(chance, centre, sides=sides)
+    if any(one.lens * 4 % 1 for one in log):
+        log = tuple(Tried(one.lens + 0.125, one.movement) for one in log)
+    return LOG.to(log)
+
+
+def _by_time(log: Log) -> tuple[float, float] | None:
+    """Return the lens of the last with and of the last against in the order of trying."""
+    withs, againsts = ([one.lens for one in log if one.movement == way] for way in ("with", "against"))
+    return (withs[-1], againsts[-1]) if withs and againsts else None
+
+
+def _last_of_each(log: Log) -> tuple[float | None, tuple[float, ...], float | None]:
+    last_with, last_against = _by_time(log) or (0, 0)
+    return last_with, (), last_against
+
+
+LOG = Field("log", "Lenses tried, with the movement behind each", LensLog())
+
+
+@given(LOG)
+def _sorted(log: tuple[Tried, ...]) -> tuple[float | None, tuple[float, ...], float | None]:
+    found = bracket(log)
+    return (found.low, found.neutral, found.high)
+
+
+@given(LOG)
+def _last_tried_differs(log: tuple[Tried, ...]) -> bool:
+    found = bracket(log)
+    return not found.neutral and _by_time(log) not in (None, (found.low, found.high))
+
+
+@given(LOW, NEUTRAL, HIGH)
+def _ends_words(low: float | None, neutral: tuple[float, ...], high: float | None) -> str:
+    parts = []
+    if low is not None:
+        parts.append(f"with up to {signed(low)}")
+    if neutral:
+        parts.append(f"neutral at {', '.join(signed(one) for one in neutral)}")
+    if high is not None:
+        parts.append(f"against from {signed(high)}")
+    return f"In order: {', '.join(parts)}."
+
+
+def _lens(end: float | None) -> float:
+    if end is None:
+        raise NoEndPoint("no lens left that movement")
+    return end
+
+
+def _middle(neutral: tuple[float, ...], low: float | None, high: float | None) -> float:
+    ends = (neutral[0], neutral[-1]) if neutral else (_lens(low), _lens(high))
+    return math.fsum(ends) / 2
+
+
+@given(NEUTRAL, CENTRE)
+def _centre_words(neutral: tuple[float, ...], centre: float) -> str:
+    if len(neutral) == 1:
+        return f"Neutral was seen with one lens: {signed(centre)}."
+    between = "neutral lenses" if neutral else "last with and the first against"
+    return f"Half-way between the {between}: {signed(centre)}."
+
+
+def _taken(name: SlipName, value: Rule[float], words: str, live: Rule[bool]) -> Slip[float]:
+    return Slip(
+        name,
+        run=value,
+        says=given(CENTRE)(lambda centre: f"{words}: {signed(centre)}."),
+        live=live,
+    )
+
+
+def _has(end: Key[float | None]) -> Rule[bool]:
+    return given(end)(lambda end: end is not None)
+
+
+bracket_steps = (
+    given(LOW, NEUTRAL, HIGH).step(
+        SORT_LOG,
+        run=_sorted,
+        says=_ends_words,
+        slips=(
+            Slip(
+                LAST_TRIED,
+                run=given(LOG)(_last_of_each),
+                says=given(LOW, HIGH)(
+                    lambda low, high: f"Tried last: with at {signed(_lens(low))}, against at {signed(_lens(high))}."
+                ),
+                live=_last_tried_differs,
+            ),
+        ),
+    ),
+    CENTRE.step(
+        skills.CENTRE_END_POINT,
+        run=given(NEUTRAL, LOW, HIGH)(lambda neutral, low, high: _middle(neutral, low, high)),
+        says=_centre_words,
+        slips=(
+            _taken(skills.FIRST_AGAINST_TAKEN, given(HIGH)(_lens), "The first against taken", _has(HIGH)),
+            _taken(skills.LAST_WITH_TAKEN, given(LOW)(_lens), "The last with taken", _has(LOW)),
+            _taken(
+                FIRST_NEUTRAL_TAKEN,
+                given(NEUTRAL)(lambda neutral: neutral[0]),
+                "The first neutral taken",
+                given(NEUTRAL)(lambda neutral: len(neutral) > 1),
+            ),
+            _taken(
+                NEUTRAL_PASSED_OVER,
+                given(LOW, HIGH)(lambda low, high: (_lens(low) + _lens(high)) / 2),
+                "Half-way from the last with to the first against",
+                given(NEUTRAL, LOW, HIGH)(
+                    lambda neutral, low, high: (
+                        bool(neutral)
+                        and low is not None
+                        and high is not None
+                        and (low + high) / 2 != _middle(neutral, low, high)
+                    )
+                ),
+            ),
+        ),
+    ),
+)
+
+SPHERE = Field("sphere", "Sphere at the end-point, the distance still in", quantities.POWER)
+bracket_end_point = CaseType(
+    id="bracket-end-point",
+    title="The end-point between with and against",
+    family=FAMILY,
+    level="novice",
+    seconds=12,
+    findings=Group((LOG,)),
+    asks=(SPHERE,),
+    draw=_draw_bracket,
+    steps=bracket_steps,
+    answer=SPHERE.by(given(CENTRE)(lambda centre: centre)),
+    found=given(LOG)(
+        lambda log: (
+            "One meridian, one sphere at a time, in the order of trying; plane-mirror setting.",
+            *(f"{line_words(one)}" for one in log),
+        )
+    ),
+    question=asking("Which sphere is the end-point of this meridian, before the distance comes off?"),
+    figure=given(LOG).drawing(lambda uid, log: lens_log(log, uid=uid)),
+    needs=("next-lens",),
+    sources=("common practice, no published source; neutral is a zone, judged to 0.25 D at best: Jpn J Vis Sci 2010",),
+)
+
+TYPES = (bracket_end_point,)

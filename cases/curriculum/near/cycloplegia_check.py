@@ -1,0 +1,265 @@
+"""Family F, cycloplegic: whether accommodation is out, and what to do while it is not. No doses, no times."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
+from cases.figures.distances import near_card
+from cases.notation.prescription import write_distance
+from cases.notation.sums import less_signed
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Slip, as_found, asking, given
+from cases.procedure.randomness import Chance
+
+RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
+JUDGE_CYCLOPLEGIA = Skill("judge-cycloplegia", "judging whether accommodation is out")
+ACT_ON_CYCLOPLEGIA = Skill("act-on-cycloplegia", "knowing what to do while accommodation is not out")
+
+RESIDUAL_REVERSED = SlipName(
+    "residual-reversed",
+    "took the far lens off the near one",
+    "An eye that still accommodates at near wants less plus there, so take the near lens off the far one.",
+)
+DEMAND_AS_RESIDUAL = SlipName(
+    "demand-as-residual",
+    "took what the card asks for as what the eye gives",
+    "The card asks; the two neutral lenses tell what the eye gave. Take the near lens off the far one.",
+)
+PUPIL_AS_PROOF = SlipName(
+    "pupil-as-proof",
+    "judged by the pupil",
+    "The pupil and the ciliary muscle do not answer alike: a wide pupil may still accommodate, a smaller one may not.",
+)
+FLUCTUATION_OVERLOOKED = SlipName(
+    "fluctuation-overlooked",
+    "overlooked that the reflex wavered",
+    "A reflex that wavers behind one lens is accommodation at work, whatever the two neutral lenses say.",
+    "clinical pearl on accommodation spasm for optometry students",
+)
+TIME_AS_PROOF = SlipName(
+    "time-as-proof",
+    "went on because the time was up",
+    "Waiting is no proof. What counts is that accommodation is out, found by looking far and near.",
+)
+DROP_UNASKED = SlipName(
+    "drop-unasked",
+    "put in another drop",
+    "No further drop without whoever may order it: product information and the local protocol decide, and too much "
+    "does harm.",
+    "product texts of cyclopentolate in the United Kingdom (cautions)",
+)
+
+STEADINESS = Choice((Option("steady", "steady"), Option("wavering", "wavering")))
+PUPILS = Choice((Option("wide", "wide and still"), Option("moving", "still moving a little to light")))
+WAITS = Choice((Option("running", "still running"), Option("over", "over")))
+STATES = Choice(
+    (
+        Option("out", "out, as far as the clinic asks"),
+        Option("left", "still there, too much of it"),
+        Option("unsteady", "at work: the reflex wavers"),
+    )
+)
+ACTIONS = Choice(
+    (
+        Option("go", "go on and measure"),
+        Option("wait", "wait, then look again"),
+        Option("ask", "ask whoever may decide, by the local protocol"),
+        Option("drop", "put in another drop"),
+    )
+)
+
+
+def _state(steady: str, residual: float, limit: float) -> str:
+    if steady == "wavering":
+        return "unsteady"
+    return "out" if residual <= limit + 1e-9 else "left"
+
+
+def _action(state: str, wait: str) -> str:
+    if state == "out":
+        return "go"
+    return "wait" if wait == "running" else "ask"
+
+
+def _by_pupil(pupil: str) -> str:
+    return "out" if pupil == "wide" else "left"
+
+
+def _draw_check(chance: Chance, settings: Settings) -> dict[str, Any]:
+    limit = settings.norm("residual-accommodation-limit")
+    far = chance.stepped(-2, 7)
+    out = chance.happens(0.35)
+    residual = chance.stepped(0, max(limit - 0.25, 0.25)) if out else chance.stepped(limit + 0.5, limit + 2.25)
+    wavering = chance.happens(0.25)
+    if wavering:
+        residual = chance.stepped(0, limit)
+    return given(FAR, NEAR, CARD, DISTANCE, STEADY, PUPIL).to(
+        far,
+        far - residual,
+        chance.among((33.0, 40.0)),
+        pick_distance(chance, settings),
+        "wavering" if wavering else "steady",
+        "wide" if chance.happens(0.6) else "moving",
+    ) | given(WAIT, LIMIT).to("over" if out and not wavering else chance.among(("running", "over")), limit)
+
+
+FAR = Field("far", "Sphere at neutral, the patient looking far", quantities.POWER)
+NEAR = Field("near", "Sphere at neutral, the patient looking at the card", quantities.POWER)
+CARD = Field("card_cm", "Eye to the card", quantities.DISTANCE)
+STEADY = Field("steady", "The reflex behind one lens", STEADINESS, default="steady")
+PUPIL = Field("pupil", "The pupil", PUPILS, default="wide")
+WAIT = Field("wait", "The waiting time of the local protocol", WAITS, default="over")
+LIMIT = Field("limit", "Accommodation that may be left", quantities.SIZE.having(low=0.25, high=3.0), default=1.0)
+RESIDUAL_ASKED = Field("residual", "Accommodation left", quantities.POWER)
+STATE = Field("state", "Accommodation is", STATES)
+ACTION = Field("action", "What next?", ACTIONS)
+
+
+@given(FAR, CARD, NEAR)
+def _seen_through(far: float, card_cm: float, near: float) -> str:
+    return (
+        f"Looking far, the eye is neutral with {lens_in_place(far, 'DS')}; looking at a card "
+        f"{write_distance(card_cm)} away, with {lens_in_place(near, 'DS')}."
+    )
+
+
+@given(STEADY, PUPIL, WAIT)
+def _signs(steady: str, pupil: str, wait: str) -> str:
+    return (
+        f"The reflex behind one lens is {STEADINESS.write(steady)}; the pupil is {PUPILS.write(pupil)}; the waiting "
+        f"time of the local protocol is {WAITS.write(wait)}."
+    )
+
+
+cycloplegia_check = CaseType(
+    id="cycloplegia-check",
+    title="Is accommodation out?",
+    family=FAMILY,
+    level="competent",
+    seconds=25,
+    findings=Group(
+        (
+            FAR,
+            NEAR,
+            CARD,
+            DISTANCE,
+            STEADY,
+            PUPIL,
+            WAIT,
+            LIMIT,
+        )
+    ),
+    asks=(
+        RESIDUAL_ASKED,
+        STATE,
+        ACTION,
+    ),
+    draw=_draw_check,
+    steps=(
+        RESIDUAL_ASKED.step(
+            RESIDUAL,
+            run=given(FAR, NEAR)(lambda far, near: far - near),
+            says=given(FAR, NEAR, RESIDUAL_ASKED)(
+                lambda far, near, residual: (
+                    f"The distance is the same in both, so what the eye added is the far lens less the near: "
+                    f"{less_signed(far, near, residual)} D."
+                )
+            ),
+            slips=(
+                Slip(
+                    RESIDUAL_REVERSED,
+                    run=given(NEAR, FAR)(lambda near, far: near - far),
+                    says=given(RESIDUAL_ASKED)(lambda residual: f"Near less far: {signed(residual)}."),
+                    live=given(NEAR, FAR)(lambda near, far: near != far),
+                ),
+                Slip(
+                    DEMAND_AS_RESIDUAL,
+                    run=given(CARD)(lambda card_cm: 100 / card_cm),
+                    says=given(CARD, RESIDUAL_ASKED)(
+                        lambda card_cm, residual: f"{write_distance(card_cm)} taken as {size(residual)} D left."
+                    ),
+                ),
+            ),
+        ),
+        STATE.step(
+            JUDGE_CYCLOPLEGIA,
+            run=given(STEADY, RESIDUAL_ASKED, LIMIT)(lambda steady, residual, limit: _state(steady, residual, limit)),
+            says=given(LIMIT, STATE)(
+                lambda limit, state: (
+                    f"The clinic asks for no more than {size(limit)} D left and a steady reflex: accommodation is "
+                    f"{STATES.write(state)}."
+                )
+            ),
+            slips=(
+                Slip(
+                    PUPIL_AS_PROOF,
+                    run=given(PUPIL)(lambda pupil: _by_pupil(pupil)),
+                    says=given(STATE)(lambda state: f"Judged by the pupil: {STATES.write(state)}."),
+                    live=given(PUPIL, STEADY, RESIDUAL_ASKED, LIMIT)(
+                        lambda pupil, steady, residual, limit: _by_pupil(pupil) != _state(steady, residual, limit)
+                    ),
+                ),
+                Slip(
+                    FLUCTUATION_OVERLOOKED,
+                    run=given(RESIDUAL_ASKED, LIMIT)(
+                        lambda residual, limit: "out" if residual <= limit + 1e-9 else "left"
+                    ),
+                    says=given(STATE)(lambda state: f"By the two lenses alone: {STATES.write(state)}."),
+                    live=given(STEADY)(lambda steady: steady == "wavering"),
+                ),
+            ),
+        ),
+        ACTION.step(
+            ACT_ON_CYCLOPLEGIA,
+            run=given(STATE, WAIT)(lambda state, wait: _action(state, wait)),
+            says=given(WAIT, ACTION)(
+                lambda wait, action: (
+                    f"The waiting time is {WAITS.write(wait)}: {ACTIONS.write(action)}. {DROPS_CAUTION}"
+                )
+            ),
+            slips=(
+                Slip(
+                    TIME_AS_PROOF,
+                    run=given()(lambda: "go"),
+                    says=given()(lambda: "Gone on, since the time is up."),
+                    live=given(STATE, WAIT)(lambda state, wait: state != "out" and wait == "over"),
+                ),
+                Slip(
+                    DROP_UNASKED,
+                    run=given()(lambda: "drop"),
+                    says=given()(lambda: "Another drop put in."),
+                    live=given(STATE)(lambda state: state != "out"),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(RESIDUAL_ASKED, STATE, ACTION),
+    found=given(_seen_through, _signs, DISTANCE, LIMIT)(
+        lambda seen_through, signs, cm, limit: (
+            "Cycloplegic drops were given by someone licensed to. You keep your place and look twice; every meridian "
+            "is alike.",
+            seen_through,
+            signs,
+            f"Sight hole {write_distance(cm)} from the pupil both times. The clinic goes on when no more than "
+            f"{size(limit)} D is left.",
+            DROPS_CAUTION,
+        )
+    ),
+    question=asking("How much accommodation is left, is it out, and what do you do next?"),
+    figure=given(CARD, DISTANCE).drawing(
+        lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
+    ),
+    needs=("net-sphere",),
+    sources=(
+        "How much may be left (1 to 2 D): common practice, no published source",
+        "Cautions: product texts of cyclopentolate in the United Kingdom",
+    ),
+)
+
+TYPES = (cycloplegia_check,)

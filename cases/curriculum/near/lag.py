@@ -1,0 +1,399 @@
+"""Family F, near: the lag or lead of accommodation, by lens and by moving back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from cases.curriculum import skills
+from cases.curriculum.shared_keys import DEMAND
+from cases.curriculum.sighting.fixation import fixation_demand
+from cases.curriculum.steps import signed, size
+from cases.figures.distances import near_card
+from cases.figures.pen import Figure
+from cases.notation.prescription import write_distance
+from cases.notation.sums import adding_up
+from cases.optics.lens import SphCyl
+from cases.optics.vergence import vergence
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Family, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Rule, Slip, Step, as_found, asking, given
+from cases.procedure.kinds import BadFinding
+from cases.procedure.randomness import Chance
+
+FAMILY = Family("near", "Cycloplegic and near", 6)
+
+TARGET = Field("target_cm", "Eye to the card that the patient reads", quantities.DISTANCE, default=40.0)
+LAG = Field("lag", "Lag (a lead is minus)", quantities.POWER)
+
+LAG_OR_LEAD = Skill("lag-or-lead", "telling a lag from a lead")
+JUDGE_LAG = Skill("judge-lag", "holding a lag against the usual range")
+
+DISTANCE_OFF_LAG = SlipName(
+    "distance-off-lag",
+    "took the target's distance off the lag",
+    "Target and retinoscope stand together, so the lens alone is the lag. No distance comes off.",
+    "Tassinari 2000, Optom Vis Sci 77:119 on how protocols differ",
+)
+ONE_FIFTY_OFF_LAG = SlipName(
+    "one-fifty-off-lag",
+    "took the usual 1.50 off the lag",
+    "That is for a patient who looks far. This one looks at the card beside your sight hole, so nothing comes off.",
+)
+LAG_SIGN_REVERSED = SlipName(
+    "lag-sign-reversed",
+    "took a lag for a lead",
+    "Plus to neutralise means that the eye focuses behind the card, too weakly: a lag. Minus means a lead.",
+    "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85",
+)
+LEAD_AS_LAG = SlipName(
+    "lead-judged-by-size",
+    "judged a lead by its size",
+    "Minus to neutralise is a lead, whatever its size: look again at the fixation and for too much minus worn.",
+    "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85",
+)
+MOVE_BACK_REVERSED = SlipName(
+    "move-back-reversed",
+    "took the target off the neutral point",
+    "The lag is what was asked for less what was answered: the target's dioptres less those of the neutral point.",
+)
+GAP_INVERTED = SlipName(
+    "gap-inverted",
+    "turned the gap between the two into dioptres",
+    "One over a difference is not the difference of two: turn each distance into dioptres, then subtract.",
+)
+ANSWER_AS_LAG = SlipName(
+    "answer-as-lag",
+    "gave what the eye answers for its lag",
+    "The neutral point tells what the eye answers. The lag is by how much that falls short of the target.",
+)
+
+# --- the lag by lens ---------------------------------------------------------------------------------------------
+
+
+LENS = Field("lens", "Sphere that neutralises at the plane of the target", quantities.POWER)
+FOUND = Key[float]("found")
+
+
+@given(LENS, TARGET).drawing
+def _card(uid: str, its: float, target_cm: float) -> Figure:
+    lens = SphCyl(its) if its else None
+    return near_card(target_cm=target_cm, scope_cm=target_cm, lens=lens, uid=uid)
+
+
+def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
+    return given(LENS, TARGET).to(
+        chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
+        chance.among((33.0, 40.0, 40.0, 50.0)),
+    )
+
+
+def _lens_words(lens: float, target_cm: float) -> tuple[str, ...]:
+    with_what = "no lens at all" if not lens else f"{signed(lens)} DS held before the eye for a moment"
+    return (
+        f"The patient wears the habitual correction and reads a card {write_distance(target_cm)} from the "
+        "eye. Your sight hole is level with the card.",
+        f"The reflex is neutral with {with_what}.",
+    )
+
+
+def _no_distance(*more: Slip[float]) -> Step:
+    return FOUND.step(
+        skills.NO_DISTANCE_DUE,
+        run=given(LENS)(lambda lens: lens),
+        says=given(FOUND)(
+            lambda found: f"The eye looks at the card, level with the sight hole: nothing comes off {signed(found)}."
+        ),
+        slips=(
+            Slip(
+                DISTANCE_OFF_LAG,
+                run=given(LENS, TARGET)(lambda lens, target_cm: lens - vergence(target_cm)),
+                says=given(TARGET, FOUND)(
+                    lambda target_cm, found: f"{size(vergence(target_cm))} taken off for the distance: {signed(found)}."
+                ),
+            ),
+            *more,
+        ),
+    )
+
+
+lag_lens = CaseType(
+    id="lag-lens",
+    title="Lag at near, by lens",
+    family=FAMILY,
+    level="competent",
+    seconds=10,
+    findings=Group((LENS, TARGET)),
+    asks=(LAG,),
+    draw=_draw_lag,
+    steps=(
+        _no_distance(
+            Slip(
+                ONE_FIFTY_OFF_LAG,
+                run=given(LENS)(lambda lens: lens - 1.5),
+                says=given(FOUND)(lambda found: f"1.50 taken off: {signed(found)}."),
+                live=given(TARGET)(lambda target_cm: abs(vergence(target_cm) - 1.5) > 0.02),
+            )
+        ),
+        LAG.step(
+            LAG_OR_LEAD,
+            run=given(FOUND)(lambda found: found),
+            says=given(LAG)(
+                lambda lag: (
+                    f"Plus means that the eye falls short, minus that it goes too far: a "
+                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
+                )
+            ),
+            slips=(
+                Slip(
+                    LAG_SIGN_REVERSED,
+                    run=given(FOUND)(lambda found: -found),
+                    says=given(LAG)(lambda lag: f"Taken the other way round: {signed(lag)}."),
+                    live=given(FOUND)(lambda found: found != 0),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(LAG),
+    found=given(LENS, TARGET)(_lens_words),
+    question=asking("What is the lag of accommodation (a lead is minus)?"),
+    figure=_card,
+    needs=("next-lens", "net-sphere"),
+    sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "Tassinari 2000, Optom Vis Sci 77:119"),
+)
+
+# --- what the eye answers, and whether that is usual -------------------------------------------------------------
+
+READINGS = Choice(
+    (
+        Option("lead", "a lead: check fixation and what is worn"),
+        Option("less", "less lag than is usual"),
+        Option("usual", "within the usual range"),
+        Option("more", "more lag than is usual"),
+    )
+)
+
+
+def _short(lag: float) -> str:
+    return "short of" if lag >= 0 else "beyond"
+
+
+RESPONSE = Field("response", "Accommodation in use", quantities.POWER)
+
+
+@given(DEMAND, FOUND, RESPONSE)
+def _response_words(demand: float, lag: float, response: float) -> str:
+    digits = adding_up(response, demand, -lag)
+    in_use = digits.result_size(response) if response >= 0 else digits.result(response)
+    return f"Asked {digits.size(demand)}, and {digits.size(lag)} {_short(lag)} it: {in_use} D in use."
+
+
+TARGET_CM = Field("target_cm", "Eye to the card that the patient reads", quantities.DISTANCE)
+NEUTRAL = Field("neutral_cm", "Eye to the sight hole at neutral", quantities.DISTANCE)
+
+
+@given(TARGET_CM, NEUTRAL, FOUND)
+def _card_words(target_cm: float, neutral_cm: float, found: float) -> str:
+    asked, answered, lag = vergence(target_cm), vergence(neutral_cm), found
+    digits = adding_up(lag, asked, -answered)
+    return (
+        f"The card asks for {digits.size(asked)} D; the eye answers {digits.size(answered)} D, where it is neutral: "
+        f"{digits.result_size(lag)} {_short(lag)} what is asked."
+    )
+
+
+def _reading(lag: float, usual_low: float, usual_high: float) -> str:
+    if lag < 0:
+        return "lead"
+    if lag < usual_low - 1e-9:
+        return "less"
+    return "usual" if lag <= usual_high + 1e-9 else "more"
+
+
+def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
+    return _draw_lag(chance, settings) | given(USUAL_LOW, USUAL_HIGH).to(
+        settings.norm("lag-usual-low"), settings.norm("lag-usual-high")
+    )
+
+
+USUAL_LOW = Field("usual_low", "Usual lag, from", quantities.POWER.having(low=-1.0, high=2.0), default=0.25)
+USUAL_HIGH = Field("usual_high", "Usual lag, to", quantities.POWER.having(low=-1.0, high=3.0), default=0.75)
+
+
+@given(USUAL_LOW, USUAL_HIGH)
+def _begin_response(low: float, high: float) -> None:
+    if low > high:
+        raise BadFinding([low, high], "the usual range must begin below its end")
+
+
+READING = Field("reading", "What the lag says", READINGS)
+near_response = CaseType(
+    id="near-response",
+    title="What the eye answers at near",
+    family=FAMILY,
+    level="competent",
+    seconds=15,
+    findings=Group(
+        (
+            LENS,
+            TARGET,
+            USUAL_LOW,
+            USUAL_HIGH,
+        )
+    ),
+    asks=(RESPONSE, READING),
+    draw=_draw_response,
+    holds=_begin_response,
+    steps=(
+        _no_distance(),
+        fixation_demand(TARGET),
+        RESPONSE.step(
+            skills.ACCOMMODATIVE_RESPONSE,
+            run=given(DEMAND, FOUND)(lambda demand, found: demand - found),
+            says=_response_words,
+            slips=(
+                Slip(
+                    skills.LAG_ADDED,
+                    run=given(DEMAND, FOUND)(lambda demand, found: demand + found),
+                    says=given(RESPONSE)(lambda response: f"Added to the demand: {signed(response)} D."),
+                    live=given(FOUND)(lambda found: found != 0),
+                ),
+            ),
+        ),
+        READING.step(
+            JUDGE_LAG,
+            run=given(USUAL_LOW, USUAL_HIGH, FOUND)(
+                lambda usual_low, usual_high, found: _reading(found, usual_low, usual_high)
+            ),
+            says=given(USUAL_LOW, USUAL_HIGH, FOUND, READING)(
+                lambda usual_low, usual_high, found, reading: (
+                    f"The clinic's usual lag is {signed(usual_low)} to {signed(usual_high)}; "
+                    f"{signed(found)} is {READINGS.write(reading)}."
+                )
+            ),
+            slips=(
+                Slip(
+                    LEAD_AS_LAG,
+                    run=given(USUAL_LOW, USUAL_HIGH, FOUND)(
+                        lambda usual_low, usual_high, found: _reading(abs(found), usual_low, usual_high)
+                    ),
+                    says=given(FOUND)(lambda found: f"{size(found)} held against the range."),
+                    live=given(FOUND)(lambda found: found < 0),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(RESPONSE, READING),
+    found=given(LENS, TARGET, USUAL_LOW, USUAL_HIGH)(
+        lambda lens, target_cm, usual_low, usual_high: (
+            *_lens_words(lens, target_cm),
+            "That correction leaves nothing wanting for far.",
+            f"The clinic takes a lag of {signed(usual_low)} to {signed(usual_high)} D as usual.",
+        )
+    ),
+    question=asking("How much accommodation is in use, and what do you make of the lag?"),
+    figure=_card,
+    needs=("lag-lens",),
+    sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85 (range; texts differ)",),
+)
+
+# --- the lag by moving back --------------------------------------------------------------------------------------
+
+
+def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
+    target = chance.among((33.0, 40.0, 40.0, 50.0))
+    lead = settings.level == "expert" and chance.happens(0.2)
+    return given(TARGET_CM, NEUTRAL).to(target, target - chance.whole(3, 8) if lead else target + chance.whole(4, 30))
+
+
+def _lag_by(words: str, lag: Rule[float], name: SlipName, live: Rule[bool] | None = None) -> Slip[float]:
+    return Slip(
+        name,
+        run=lag,
+        says=given(FOUND)(lambda found: f"{words}: {signed(found)}."),
+        live=live,
+    )
+
+
+LAG_ASKED = Field("lag", "Lag (a lead is minus)", quantities.POWER.having(exact=0.03, tolerance=0.06))
+lag_move_back = CaseType(
+    id="lag-move-back",
+    title="Lag at near, by moving back",
+    family=FAMILY,
+    level="competent",
+    seconds=12,
+    findings=Group(
+        (
+            TARGET_CM,
+            NEUTRAL,
+        )
+    ),
+    asks=(LAG_ASKED,),
+    draw=_draw_move_back,
+    steps=(
+        FOUND.step(
+            skills.COMPARE_DISTANCES,
+            run=given(TARGET_CM, NEUTRAL)(lambda target_cm, neutral_cm: vergence(target_cm) - vergence(neutral_cm)),
+            says=_card_words,
+            slips=(
+                _lag_by(
+                    "The centimetres between, as dioptres",
+                    given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: (neutral_cm - target_cm) / 100),
+                    skills.DRIFT_BY_CENTIMETRES,
+                ),
+                _lag_by(
+                    "One over the metres between",
+                    given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: 100 / (neutral_cm - target_cm)),
+                    GAP_INVERTED,
+                    # Distances are measured to a millimetre: nobody inverts less.
+                    live=given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: abs(neutral_cm - target_cm) > 0.09),
+                ),
+                _lag_by(
+                    "The neutral point less the target",
+                    given(NEUTRAL, TARGET_CM)(lambda neutral_cm, target_cm: vergence(neutral_cm) - vergence(target_cm)),
+                    MOVE_BACK_REVERSED,
+                ),
+                _lag_by(
+                    "The neutral point alone", given(NEUTRAL)(lambda neutral_cm: vergence(neutral_cm)), ANSWER_AS_LAG
+                ),
+            ),
+        ),
+        LAG.step(
+            skills.NO_DISTANCE_DUE,
+            run=given(FOUND)(lambda found: found),
+            says=given(LAG)(
+                lambda lag: (
+                    f"No lens was used and the patient looks at the card, so nothing comes off: a "
+                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
+                )
+            ),
+            slips=(
+                Slip(
+                    DISTANCE_OFF_LAG,
+                    run=given(FOUND, NEUTRAL)(lambda found, neutral_cm: found - vergence(neutral_cm)),
+                    says=given(NEUTRAL, LAG)(
+                        lambda neutral_cm, lag: f"{size(vergence(neutral_cm))} taken off: {signed(lag)}."
+                    ),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(LAG),
+    found=given(TARGET_CM, NEUTRAL)(
+        lambda target_cm, neutral_cm: (
+            f"The patient wears the habitual correction and reads a card {write_distance(target_cm)} from the eye.",
+            f"With no lens added you move until the reflex is neutral: your sight hole is then "
+            f"{write_distance(neutral_cm)} from the eye.",
+        )
+    ),
+    question=asking("What is the lag of accommodation, to 0.01 D (a lead is minus)?"),
+    figure=given(TARGET_CM, NEUTRAL).drawing(
+        lambda uid, target_cm, neutral_cm: near_card(target_cm=target_cm, scope_cm=neutral_cm, uid=uid)
+    ),
+    needs=("lag-lens",),
+    sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "PMC3292355 (move-back lag in children)"),
+)
+
+TYPES = (lag_lens, near_response, lag_move_back)

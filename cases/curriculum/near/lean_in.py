@@ -1,0 +1,248 @@
+"""Family F, leaning in from an end-point: whether two meridians are neutral together, and what to change if not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from cases.curriculum import skills
+from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.steps import as_written, degrees, pick_lens
+from cases.figures.pen import Figure
+from cases.figures.pupil_reflex import Breadth, lean_in
+from cases.notation.prescription import write_prescription
+from cases.optics.lens import SphCyl, across, axis_gap
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import Key, Slip, as_found, asking, given
+from cases.procedure.kinds import BadFinding, Lens
+from cases.procedure.randomness import Chance
+
+READ_WIDTHS = Skill("read-widths", "reading the two widths on leaning in")
+CHANGE_CYLINDER = Skill("change-cylinder", "changing the cylinder for the meridian that still wants plus")
+
+WIDER_WANTS_PLUS = SlipName(
+    "wider-wants-plus",
+    "took the wider band for the one that still wants plus",
+    "Leaning in adds the same with to both. The narrower band is farther from neutral, so it is the one that still "
+    "wants plus.",
+    "derived in DEVELOPERS.md, The reflex; leaning as a technique: a streak retinoscope's user guide",
+)
+OTHER_CYLINDER_FORM = SlipName(
+    "cylinder-of-other-form",
+    "changed the cylinder as if it were of the other sign",
+    "More plus across the axis is a weaker minus cylinder but a stronger plus cylinder. Look which is in the frame.",
+)
+LEAN_WITH_AS_PLUS = SlipName(
+    "lean-with-as-plus",
+    "added plus because leaning in shows with",
+    "From neutral, leaning in must show with: it says that the end-point was right. Only a difference between the two "
+    "widths asks for a change.",
+)
+
+WIDTHS = Choice(
+    (
+        Option("equal", "equally wide"),
+        Option("first-narrower", "narrower in the first view"),
+        Option("second-narrower", "narrower in the second view"),
+    )
+)
+VIEWS = Choice((Option("first", "the first view"), Option("second", "the second view"), Option("neither", "neither")))
+PLACES = Choice(
+    (
+        Option("along", "the one along the cylinder's axis"),
+        Option("across", "the one across the cylinder's axis"),
+        Option("neither", "neither"),
+    )
+)
+CHANGES = Choice(
+    (
+        Option("stronger", "a stronger cylinder"),
+        Option("weaker", "a weaker cylinder"),
+        Option("sphere", "plus sphere alone"),
+        Option("leave", "change nothing"),
+    )
+)
+_OTHER_VIEW = {"first": "second", "second": "first", "neither": "neither"}
+_OTHER_PLACE = {"along": "across", "across": "along", "neither": "neither"}
+
+
+STREAKS = Key[Mapping[str, float]]("streaks")
+
+
+def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
+    lens = pick_lens(chance, settings, sphere=(-3, 7)).in_form(chance.among(("minus", "plus")))
+    return given(LENS, FIRST_STREAK, WIDTHS_FOUND).to(
+        lens,
+        chance.among((lens.axis, across(lens.axis))),
+        chance.among(("equal", "first-narrower", "second-narrower", "first-narrower", "second-narrower")),
+    )
+
+
+LENS = Field("lens", "Lenses in place, as one, with their cylinder", Lens())
+FIRST_STREAK = Field("first_streak", "Streak of the first view", quantities.MERIDIAN)
+
+
+@given(LENS, FIRST_STREAK)
+def _begin_lean(lens: SphCyl, streak: float) -> Mapping[str, float]:
+    if not lens.cylinder:
+        raise BadFinding(write_prescription(lens), "a cylinder must be in place, such as +3.00 / −1.50 × 90")
+    if min(axis_gap(streak, lens.axis), axis_gap(streak, across(lens.axis))) > 1:
+        raise BadFinding(
+            streak,
+            f"the streak must lie along or across the cylinder's axis: at {degrees(lens.axis)} or "
+            f"{degrees(across(lens.axis))}",
+        )
+    return {"first": streak, "second": across(streak)}
+
+
+def _narrower(widths: str) -> str:
+    return {"equal": "neither", "first-narrower": "first", "second-narrower": "second"}[widths]
+
+
+def _place(view: str, streaks: Mapping[str, float], lens: SphCyl) -> str:
+    if view == "neither":
+        return "neither"
+    meridian = across(streaks[view])
+    return "along" if axis_gap(meridian, lens.axis) < 45 else "across"
+
+
+def _change(place: str, cylinder: float) -> str:
+    if place == "neither":
+        return "leave"
+    return "weaker" if (place == "across") == (cylinder < 0) else "stronger"
+
+
+VIEW = Field("view", "Which view still wants plus?", VIEWS)
+PLACE = Field("place", "Which meridian is that?", PLACES)
+
+
+@given(PLACE, STREAKS, VIEW, LENS)
+def _place_words(place: str, streaks: Mapping[str, float], view: str, lens: SphCyl) -> str:
+    if place == "neither":
+        return "Neither meridian wants more than the other."
+    streak = streaks[view]
+    return (
+        f"The streak at {degrees(streak)} measures the {degrees(across(streak))} meridian, "
+        f"{PLACES.write(place)} at {degrees(lens.axis)}."
+    )
+
+
+CHANGE = Field("change", "What do you change?", CHANGES)
+
+
+@given(CHANGE, LENS, PLACE)
+def _change_words(change: str, lens: SphCyl, place: str) -> str:
+    if change == "leave":
+        return "With and equal in both: the two were neutral together. Change nothing."
+    with_what = "minus" if lens.cylinder < 0 else "plus"
+    if place == "across":
+        return f"More plus across the axis of a {with_what} cylinder is {CHANGES.write(change)}."
+    return (
+        f"More plus along the axis is sphere; to keep the other meridian, the {with_what} cylinder changes with it: "
+        f"{CHANGES.write(change)}."
+    )
+
+
+WIDTHS_FOUND = Field("widths", "The band of light on leaning in", WIDTHS)
+
+
+@given(FIRST_STREAK, WIDTHS_FOUND).drawing
+def _views(uid: str, streak: float, widths_value: str) -> Figure:
+    narrow: tuple[Breadth | None, Breadth | None] = ("narrow", "wide")
+    widths = {"equal": (None, None), "first-narrower": narrow, "second-narrower": narrow[::-1]}[widths_value]
+    return lean_in((streak, widths[0]), (across(streak), widths[1]), uid=uid)
+
+
+lean_in_widths = CaseType(
+    id="lean-in-widths",
+    title="Leaning in: are the two neutral together?",
+    family=FAMILY,
+    level="expert",
+    seconds=25,
+    findings=Group(
+        (
+            LENS,
+            FIRST_STREAK,
+            WIDTHS_FOUND,
+        )
+    ),
+    asks=(
+        VIEW,
+        PLACE,
+        CHANGE,
+    ),
+    draw=_draw_lean,
+    begin=STREAKS.by(_begin_lean),
+    steps=(
+        VIEW.step(
+            READ_WIDTHS,
+            run=given(WIDTHS_FOUND)(lambda widths: _narrower(widths)),
+            says=given(VIEW)(
+                lambda view: (
+                    "Both bands are as wide: neither wants more than the other."
+                    if view == "neither"
+                    else f"The narrower band is farther from neutral: {VIEWS.write(view)} still wants plus."
+                )
+            ),
+            slips=(
+                Slip(
+                    WIDER_WANTS_PLUS,
+                    run=given(WIDTHS_FOUND)(lambda widths: _OTHER_VIEW[_narrower(widths)]),
+                    says=given(VIEW)(lambda view: f"The wider band taken: {VIEWS.write(view)}."),
+                    live=given(WIDTHS_FOUND)(lambda widths: widths != "equal"),
+                ),
+            ),
+        ),
+        PLACE.step(
+            skills.READ_MERIDIAN,
+            run=given(VIEW, STREAKS, LENS)(lambda view, streaks, lens: _place(view, streaks, lens)),
+            says=_place_words,
+            slips=(
+                Slip(
+                    skills.SWEEP_FOR_STREAK,
+                    run=given(VIEW, STREAKS, LENS)(
+                        lambda view, streaks, lens: _OTHER_PLACE[_place(view, streaks, lens)]
+                    ),
+                    says=given(PLACE)(lambda place: f"The meridian taken along the streak: {PLACES.write(place)}."),
+                    live=given(VIEW)(lambda view: view != "neither"),
+                ),
+            ),
+        ),
+        CHANGE.step(
+            CHANGE_CYLINDER,
+            run=given(PLACE, LENS)(lambda place, lens: _change(place, lens.cylinder)),
+            says=_change_words,
+            slips=(
+                Slip(
+                    OTHER_CYLINDER_FORM,
+                    run=given(PLACE, LENS)(lambda place, lens: _change(place, -lens.cylinder)),
+                    says=given(CHANGE)(lambda change: f"As for the other sign: {CHANGES.write(change)}."),
+                    live=given(PLACE)(lambda place: place != "neither"),
+                ),
+                Slip(
+                    LEAN_WITH_AS_PLUS,
+                    run=given()(lambda: "sphere"),
+                    says=given()(lambda: "Plus sphere added to both."),
+                ),
+            ),
+        ),
+    ),
+    answer=as_found(VIEW, PLACE, CHANGE),
+    found=given(LENS, FIRST_STREAK, WIDTHS_FOUND)(
+        lambda lens, first_streak, widths: (
+            f"In place: {as_written(lens)}. Both meridians looked neutral.",
+            f"First view: streak at {degrees(first_streak)}. Second view: streak at {degrees(across(first_streak))}.",
+            f"You lean in and the reflex goes with in both. Its band is {WIDTHS.write(widths)}.",
+        )
+    ),
+    question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
+    figure=_views,
+    needs=("lean-test", "sphere-then-cyl"),
+    sources=("Optics of the reflex, derived in DEVELOPERS.md; a streak retinoscope's user guide (leaning)",),
+)
+
+TYPES = (lean_in_widths,)

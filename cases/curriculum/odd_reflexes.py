@@ -1,0 +1,205 @@
+"""Odd reflexes: how each looks, what it may mean with what else is known, and what it calls for.
+
+Recognise and act, never diagnose: an absent, white or grossly unequal reflex is referred by the local path at once.
+Sources: scissors and cones, Al-Mahrouqi 2019, Cornea 38:442, and Goebels 2015, Cont Lens Ant Eye 38:234; white reflex,
+NICE NG12 and NG127 and the Childhood Eye Cancer Trust's page for optometrists; the rest is common practice, no
+published source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from cases.procedure.choices import Choice, Option
+
+
+@dataclass(frozen=True)
+class Sight:
+    """One odd reflex with what else is known of it, and what it may mean."""
+
+    reflex: str
+    label: str
+    """What else is known, as a finding has it."""
+    meaning: str
+    why: str
+    """Why it means that."""
+    first_guess: str = ""
+    """What the reflex alone would suggest, where what else is known speaks against it."""
+
+
+SIGHTS: Mapping[str, Sight] = {
+    "cylinder-rising": Sight(
+        "scissors",
+        "Both bands show in the middle of the pupil, and the cylinder has grown since last year.",
+        "cornea",
+        "Two bands in the middle that no cylinder turns into one belong to an irregular cornea.",
+    ),
+    "middle-plain": Sight(
+        "scissors",
+        "The pupil is very wide. Through the middle 3 to 4 mm alone there is one plain band.",
+        "aberration",
+        "The middle is plain, so the two bands come from the outer zone of a wide pupil.",
+        first_guess="cornea",
+    ),
+    "young-cylinder-changing": Sight(
+        "oil-drop",
+        "The patient is seventeen, and the cylinder has changed at each of the last three visits.",
+        "cornea",
+        "At that age a round core inside a shadow, with a changing cylinder, is suspect of a cone-shaped cornea.",
+    ),
+    "old-more-minus": Sight(
+        "oil-drop",
+        "The patient is seventy-two, has become more short-sighted, and the corneas are regular.",
+        "lens",
+        "A regular cornea and a shift to minus at that age point to the nucleus of the lens.",
+        first_guess="cornea",
+    ),
+    "stays-after-blink": Sight(
+        "dark-shadow",
+        "It keeps its place in the pupil after every blink.",
+        "lens",
+        "What stops the light and stays where it is lies inside the eye: an opacity.",
+    ),
+    "slides-after-blink": Sight(
+        "dark-shadow",
+        "It slides down after every blink.",
+        "tears",
+        "What moves with a blink floats on the cornea: mucus, or an uneven tear film.",
+        first_guess="lens",
+    ),
+    "small-steps-tried": Sight(
+        "dim",
+        "The media look clear. Plus and minus half a dioptre have been tried, and nothing changed.",
+        "large-error",
+        "Dim and without movement, through clear media, is a large error in disguise.",
+    ),
+    "all-steps-tried": Sight(
+        "dim",
+        "Strong plus, strong minus and moving in have been tried, and nothing changed.",
+        "behind",
+        "No lens and no distance brightens it, so the light does not come back: the reflex is as good as absent.",
+        first_guess="large-error",
+    ),
+    "child-always": Sight(
+        "white",
+        "A child of two. It is white in every direction of gaze.",
+        "behind",
+        "White instead of red means that something pale lies behind the pupil.",
+    ),
+    "child-to-one-side": Sight(
+        "white",
+        "A child of three. It is white only when the child looks to one side.",
+        "behind",
+        "One direction of gaze is enough: something pale lies behind the pupil where you look just then.",
+    ),
+    "child-photographs": Sight(
+        "white",
+        "A child of four. The parents have noticed the same in photographs for a month.",
+        "behind",
+        "A white glow in photographs and in your beam: something pale lies behind the pupil.",
+    ),
+    "evened-by-lens": Sight(
+        "unequal",
+        "An adult who sees well with spectacles. With +3.50 before the left eye alone both glow alike.",
+        "unequal-errors",
+        "A lens evens them out, so it is the two refractions that differ.",
+    ),
+    "never-evened": Sight(
+        "unequal",
+        "A child of five. No lens before the left eye brings its glow up to that of the right.",
+        "one-side",
+        "No lens evens them out, so the left eye sends less light back: it turns away, or its media are cloudy.",
+        first_guess="unequal-errors",
+    ),
+    "looks-at-light": Sight(
+        "fluctuating",
+        "The patient looks at your light.",
+        "accommodation",
+        "Reflex and pupil change together while you hold still: the focus of the eye itself is at work.",
+    ),
+    "looks-far": Sight(
+        "fluctuating",
+        "The patient looks at the far chart, is nine years old, and no drops were given.",
+        "accommodation",
+        "A child can accommodate at a far chart too, and the shrinking pupil gives it away.",
+    ),
+}
+
+REFLEXES = Choice(
+    (
+        Option("scissors", "two bands that meet and part"),
+        Option("oil-drop", "a round core inside a shadow"),
+        Option("dark-shadow", "a dark patch in a lit pupil"),
+        Option("dim", "faint light, no band"),
+        Option("white", "a white glow"),
+        Option("unequal", "one eye bright, one faint"),
+        Option("fluctuating", "now wide and bright, now narrow and faint"),
+    )
+)
+BESIDE = Choice(tuple(Option(name, sight.label) for name, sight in SIGHTS.items()))
+MEANINGS = Choice(
+    (
+        Option("cornea", "an irregular cornea, such as ectasia"),
+        Option("lens", "an opacity or a changed lens"),
+        Option("tears", "mucus or an uneven tear film"),
+        Option("aberration", "aberration of a wide pupil"),
+        Option("accommodation", "accommodation at work"),
+        Option("large-error", "a large error, far from neutral"),
+        Option("unequal-errors", "unequal refraction"),
+        Option("one-side", "a squint, or cloudy media on one side"),
+        Option("behind", "disease behind the pupil, a tumour not ruled out"),
+        Option("neutral", "nothing: it is near neutral"),
+    )
+)
+ACTIONS = Choice(
+    (
+        Option("refer-now", "refer by the local path at once, number or none"),
+        Option("note-refer", "measure what can be judged, note it, refer by the local path"),
+        Option("measure-on", "measure both eyes to the end, then compare them"),
+        Option("middle-only", "judge the middle of the pupil alone and go on"),
+        Option("blink", "have the patient blink, look again"),
+        Option("relax", "far target, fog, measure again, and cycloplegia by local rules if it goes on"),
+        Option("large-steps", "try strong plus and strong minus, or move in"),
+        Option("write-down", "write down the lens in place and go on"),
+        Option("wait", "look again at the next visit"),
+    )
+)
+ACTION_FOR: Mapping[str, str] = {
+    "cornea": "note-refer",
+    "lens": "note-refer",
+    "tears": "blink",
+    "aberration": "middle-only",
+    "accommodation": "relax",
+    "large-error": "large-steps",
+    "unequal-errors": "measure-on",
+    "one-side": "refer-now",
+    "behind": "refer-now",
+    "neutral": "write-down",
+}
+ACTION_WORDS: Mapping[str, str] = {
+    "refer-now": "An absent, white or grossly unequal reflex is referred by the local path at once, number or none.",
+    "note-refer": "Measure what can be judged, write down what was seen, and refer by the local path.",
+    "measure-on": "Measure both to the end; what follows from the difference is for the local rules.",
+    "middle-only": "The middle 3 to 4 mm are what the eye sees with: judge those and leave the rim.",
+    "blink": "A blink moves it away; judge straight after one.",
+    "relax": (
+        "Give a far target and fog, and measure again. Cycloplegia, if it comes to that, by local rules and the "
+        "product's information."
+    ),
+    "large-steps": "Small steps show nothing so far out: strong plus, strong minus, or a move in.",
+    "write-down": "The lens in place written down as neutral.",
+    "wait": "Left for the next visit.",
+}
+SEEN: Mapping[str, str] = {
+    "scissors": "Two bands of light in one pupil close towards each other and open again during one sweep.",
+    "oil-drop": "A round lit core in the middle of the pupil is set off from the rest by a ring of shadow.",
+    "dark-shadow": "The pupil is lit apart from one dark patch with a clear edge.",
+    "dim": "The whole pupil is faintly lit; no band can be made out, and nothing seems to move.",
+    "white": "The whole pupil glows white where a red or orange glow is expected.",
+    "unequal": "The right pupil glows brightly, the left one only faintly.",
+    "fluctuating": (
+        "With the same lens and the streak held still, the reflex is now wide and bright, now narrow and faint, and "
+        "the pupil is smaller when it is faint."
+    ),
+}

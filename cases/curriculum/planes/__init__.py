@@ -1,0 +1,8 @@
+"""Planes: vertex distance, contact lenses, toric lenses."""
+
+TAUGHT = (
+    "contact_lenses",
+    "vertex",
+    "toric_lenses",
+)
+"""The files in the order in which their types are taught, among those of one level; others follow by name."""

@@ -1,0 +1,23 @@
+"""Keys of values that the steps of several families give or read, beside those of steps.py and cross.py."""
+
+from __future__ import annotations
+
+from cases.procedure.keys import Key
+
+ACROSS_POWER = Key[float]("across_power")
+AXES = Key[tuple[float, ...]]("axes")
+CYLINDERS = Key[tuple[float, ...]]("cylinders")
+DEMAND = Key[float]("demand", unit="D")
+EYE = Key[float]("eye", unit="D")
+HALVES = Key[tuple[float, ...]]("halves", unit="D")
+LEFT = Key[float]("left")
+MEAN = Key[float]("mean", unit="D")
+MEAN_DIFFERENCE = Key[float]("mean_difference", unit="D")
+MEANS = Key[tuple[float, ...]]("means", unit="D")
+ONE_NET = Key[float]("net", unit="D")
+OFF_AXIS = Key[float]("off_axis")
+ON_AXIS = Key[float]("on_axis")
+POWERS = Key[tuple[float, ...]]("powers", unit="D")
+SHARE = Key[float]("share")
+SHARES = Key[tuple[float, ...]]("shares", unit="D")
+SUM = Key[tuple[float, ...]]("sum")

@@ -1,0 +1,170 @@
+"""Family A, distances worked backwards or in other units: where to sit for a lens, and a distance in inches."""
+
+from __future__ import annotations
+
+from cases.curriculum.steps import METRES, VERGENCE, signed
+from cases.curriculum.working_distance.gross_to_net import (
+    FAMILY,
+    TENFOLD_TOO_LARGE,
+    TENFOLD_TOO_SMALL,
+    invert_metres,
+)
+from cases.figures.lenses import trial_frame
+from cases.notation.prescription import NotationError, read_distance_cm, read_quantity, write_distance
+from cases.optics.lens import SphCyl
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import NO_FIGURE, Key, Rule, Slip, asking, given
+
+INVERT_DIOPTRES = Skill("invert-dioptres", "turning dioptres into metres")
+METRES_TO_CENTIMETRES = Skill("metres-to-centimetres", "turning metres into centimetres")
+INCHES_TO_METRES = Skill("inches-to-metres", "turning inches into metres")
+
+DIOPTRES_NOT_INVERTED = SlipName(
+    "dioptres-not-inverted",
+    "used the dioptres as if they were metres",
+    "Those are the dioptres themselves. The distance in metres is one over them.",
+)
+DISTANCE_IN_PROPORTION = SlipName(
+    "distance-in-proportion",
+    "let the distance grow with the dioptres",
+    "It is the other way round: twice the dioptres is half the distance.",
+)
+INCHES_AS_CENTIMETRES = SlipName(
+    "inches-as-centimetres",
+    "took the inches for centimetres",
+    "An inch is 2.54 cm, so some 40 of them make a metre, not 100.",
+)
+
+ANY_DISTANCE = quantities.DISTANCE.having(low=1, high=2000)
+"""Wide enough to read an answer that a factor of ten has spoilt."""
+
+
+# --- dioptres to distance ----------------------------------------------------------------------------------------
+
+
+CENTIMETRES = Key[float]("centimetres")
+
+
+def _centimetres(factor: float) -> Rule[float]:
+    return given(METRES)(lambda metres: metres * factor)
+
+
+@given(METRES, CENTIMETRES)
+def _centimetres_taken(metres: float, centimetres: float) -> str:
+    return f"{metres:.3g} m taken as {centimetres:.4g} cm."
+
+
+POWER = Field("power", "Working lens in the frame", quantities.POWER.having(low=0.25, high=8))
+DISTANCE = Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE)
+vergence_distance = CaseType(
+    id="vergence-distance",
+    title="From dioptres to the working distance",
+    family=FAMILY,
+    level="novice",
+    seconds=8,
+    findings=Group((POWER,)),
+    asks=(DISTANCE,),
+    draw=lambda chance, settings: POWER.to(
+        chance.among((1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0))
+        if settings.level == "novice"
+        else chance.stepped(1, 4, 0.25 if settings.level == "competent" else 0.125)
+    ),
+    steps=(
+        METRES.step(
+            INVERT_DIOPTRES,
+            run=given(POWER)(lambda power: 1 / power),
+            says=given(POWER, METRES)(lambda power, metres: f"One over {power:g} D is {metres:.3g} m."),
+            slips=(
+                Slip(
+                    DIOPTRES_NOT_INVERTED,
+                    run=given(POWER)(lambda power: power),
+                    says=given(POWER, METRES)(lambda power, metres: f"{power:g} D taken as {metres:g} m."),
+                    live=given(POWER)(lambda power: abs(power - 1) > 0.02),
+                ),
+                Slip(
+                    DISTANCE_IN_PROPORTION,
+                    run=given(POWER)(lambda power: power / 2.25),
+                    says=given(POWER, METRES)(
+                        lambda power, metres: f"From 1.50 D at 67 cm, in proportion: {power:g} D at {metres:.3g} m."
+                    ),
+                    live=given(POWER)(lambda power: abs(power - 1.5) > 0.02),
+                ),
+            ),
+        ),
+        CENTIMETRES.step(
+            METRES_TO_CENTIMETRES,
+            run=_centimetres(100),
+            says=given(CENTIMETRES)(lambda centimetres: f"That is {write_distance(centimetres)}."),
+            slips=(
+                Slip(TENFOLD_TOO_SMALL, run=_centimetres(10), says=_centimetres_taken),
+                Slip(TENFOLD_TOO_LARGE, run=_centimetres(1000), says=_centimetres_taken),
+            ),
+        ),
+    ),
+    answer=DISTANCE.by(given(CENTIMETRES)(lambda centimetres: centimetres)),
+    found=given(POWER)(lambda power: (f"A working lens of {signed(power)} D is in the frame.",)),
+    question=asking("At what distance, to a centimetre, does this lens make up for the working distance exactly?"),
+    figure=given(POWER).drawing(lambda uid, power: trial_frame((SphCyl(power),), uid=uid, notes={0: "working lens"})),
+    needs=("distance-vergence",),
+    sources=("Definition of vergence in air, ISO 13666",),
+)
+
+# --- a distance in inches ----------------------------------------------------------------------------------------
+
+CM_PER_INCH = 2.54
+
+
+def _read_inches(text: str) -> float:
+    """Read a bare number as inches, or a length that names its unit."""
+    try:
+        return read_quantity(text)
+    except NotationError:
+        return read_distance_cm(text) / CM_PER_INCH
+
+
+IN_INCHES = quantities.Quantity(
+    id="inches", unit=" in", hint="inches, such as 26", reads=_read_inches,
+    low=4.0, high=400.0, step=0.5, exact=0.1, tolerance=0.25,
+)  # fmt: skip
+INCHES = Field("inches", "Working distance, pupil to sight hole", IN_INCHES)
+POWER_ASKED = Field("power", "Dioptres", quantities.POWER)
+inches_vergence = CaseType(
+    id="inches-vergence",
+    title="A working distance in inches",
+    family=FAMILY,
+    level="novice",
+    seconds=8,
+    findings=Group((INCHES,)),
+    asks=(POWER_ASKED,),
+    draw=lambda chance, settings: INCHES.to(
+        float(chance.among((10, 13, 16, 20, 26, 40) if settings.level == "novice" else range(10, 41)))
+    ),
+    steps=(
+        METRES.step(
+            INCHES_TO_METRES,
+            run=given(INCHES)(lambda inches: inches * CM_PER_INCH / 100),
+            says=given(INCHES, METRES)(
+                lambda inches, metres: f"Some 40 inches make a metre: {inches:g} × 2.54 cm is {metres:.3g} m."
+            ),
+            slips=(
+                Slip(
+                    INCHES_AS_CENTIMETRES,
+                    run=given(INCHES)(lambda inches: inches / 100),
+                    says=given(INCHES, METRES)(lambda inches, metres: f"{inches:g} inches taken as {metres:.3g} m."),
+                ),
+            ),
+        ),
+        invert_metres(),
+    ),
+    answer=POWER_ASKED.by(given(VERGENCE)(lambda vergence: vergence)),
+    found=given(INCHES)(lambda inches: (f"Sight hole {inches:g} inches from the pupil.",)),
+    question=asking("How many dioptres is that distance?"),
+    figure=NO_FIGURE,
+    needs=("distance-vergence",),
+    sources=("Definition of vergence in air, ISO 13666; the inch is 2.54 cm (ISO 31, from memory)",),
+)
+
+TYPES = (vergence_distance, inches_vergence)

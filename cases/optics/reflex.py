@@ -1,0 +1,405 @@
+"""The moving reflex of streak retinoscopy, from optics. Drawing it is static/reflex.js; asking about it is families/.
+
+Thin lenses and small angles in the plane of the pupil. Let R be the lens that corrects the eye, L all lenses in place
+and w the working distance in metres, as 2×2 power matrices in D. Still to be added for neutral is E = R − L + I/w. A
+ray from the retinal point of conjugate direction d leaves the pupil point y (metres) at a slope d + (R − L)y and meets
+the sight-hole plane at w(d + E y); it is seen when that lies in the sight hole. A streak whose normal is n, displaced
+by σ radians, lights d·n = −σ, so the reflex is the line (E n)·y = σ in the pupil, and all else follows from E n.
+
+Signs: angles anticlockwise in degrees as the examiner faces the patient, both eyes alike (ISO 8429); x to the
+examiner's right, y up. A *streak* is the long direction of the streak; the meridian measured lies across it. Streak
+and reflex are displaced along n, which is the streak turned 90° anticlockwise: to the examiner's left for a vertical
+streak (90), downwards for a horizontal one (180).
+
+Source: derived here and checked by an independent ray trace in the tests.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cases.errors import OutOfRange
+from cases.optics.lens import SphCyl, across, axis_of
+
+Array = NDArray[np.float64]
+Movement = Literal["with", "against", "neutral", "neither"]
+
+NEUTRAL_ZONE = 0.125
+"""Half-width in D of what is called neutral: half a quarter-dioptre step. Common practice, no published source."""
+
+DIM_AT = 4.0
+"""Residual in D at which the reflex is drawn half as bright as at neutral: a drawing law, not a measured one."""
+
+NOUGHT = 1e-9
+"""Residuals below this, in D, are rounding: neutral exactly."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting:
+    """An eye, the lenses before it, and a retinoscope at a distance.
+
+    rx: the lens that corrects the eye for distance, seen along its axis.
+    in_place: the sum of all lenses before the eye.
+    distance_cm: pupil to sight hole, 20 to 150 cm.
+    pupil_mm, sight_hole_mm: diameters, 0.5 to 10 mm and 0 to 6 mm.
+    source_cm: where the sleeve puts the apparent source: so far behind the mirror (a diverging beam), infinity for a
+        parallel beam, or negative for a beam that converges to a focus so far in front of the mirror, short of the eye.
+    streak_mrad: half the angular width of the sharp streak on the retina, 0 to 50 milliradians.
+    margin_per_mm2: spherical aberration: at r mm from the centre of the pupil E is greater by this times r², in D per
+        mm²; negative where the margin of the pupil is the more myopic, as it is in most relaxed eyes.
+    off_axis_h, off_axis_v: the examiner's place off the visual axis in degrees, to the examiner's right and up,
+        together within 30°.
+    oblique_per_deg2: astigmatism that an eye off axis by 1° would show, in D, growing with the square of the angle
+        and never positive: it is the power in the meridian of the tilt. The default is 0.06 D at 4.8° (Liu & Thibos
+        2017, J Vis 17(3):24), which lies amid the band of `cases.optics.schematic_eye.astigmatism_band`.
+
+    Raises
+    ------
+    OutOfRange
+        When a quantity lies outside these limits.
+    """
+
+    rx: SphCyl
+    in_place: SphCyl
+    distance_cm: float
+    pupil_mm: float = 5.0
+    sight_hole_mm: float = 2.0
+    source_cm: float = math.inf
+    streak_mrad: float = 1.5
+    margin_per_mm2: float = 0.0
+    off_axis_h: float = 0.0
+    off_axis_v: float = 0.0
+    oblique_per_deg2: float = -0.0026
+
+    def __post_init__(self) -> None:
+        _within("working distance", self.distance_cm, 20, 150, "cm")
+        _within("pupil", self.pupil_mm, 0.5, 10, "mm")
+        _within("sight hole", self.sight_hole_mm, 0, 6, "mm")
+        _within("half-width of the streak", self.streak_mrad, 0, 50, "mrad")
+        _within("aberration of the margin", self.margin_per_mm2, -1, 1, "D/mm²")
+        _within("astigmatism off axis", self.oblique_per_deg2, -0.02, 0, "D/deg²")
+        _within("angle off axis", self.off_axis, 0, 30, "°")
+        if self.source_cm == 0 or not self.source_cm > -self.distance_cm:
+            rule = (
+                "give a distance behind the mirror, infinity for a parallel beam, "
+                f"or minus the distance of a focus short of the eye at {self.distance_cm:g} cm"
+            )
+            raise OutOfRange("apparent source", f"{self.source_cm:g} cm", rule)
+
+    @property
+    def off_axis(self) -> float:
+        """The angle between the examiner and the visual axis, in degrees."""
+        return math.hypot(self.off_axis_h, self.off_axis_v)
+
+    @property
+    def induced(self) -> SphCyl:
+        """What sighting off axis adds to `rx`: a minus cylinder whose axis lies across the tilt.
+
+        Source: third-order growth with the square of the angle; see `cases.optics.schematic_eye`. The sphere is left alone,
+        for mean sphere off axis has no sign common to all eyes.
+        """
+        if self.off_axis == 0:
+            return SphCyl(0)
+        tilt = math.degrees(math.atan2(self.off_axis_v, self.off_axis_h))
+        return SphCyl(0, self.oblique_per_deg2 * self.off_axis**2, across(tilt))
+
+    @property
+    def beam_gain(self) -> float:
+        """How far the streak's conjugate turns for each turn of the beam, σ/φ: 1 parallel, a/(a + w) in general.
+
+        Between 0 and 1 for a diverging beam and negative for a converging one. Source: derived here.
+        """
+        return 1.0 if math.isinf(self.source_cm) else self.source_cm / (self.source_cm + self.distance_cm)
+
+    @property
+    def neutraliser(self) -> SphCyl:
+        """The lenses that would bring neutral in every meridian, the gross finding: L = R + I/w."""
+        return self.rx + self.induced + SphCyl(100 / self.distance_cm)
+
+    def leaning_in(self, by_cm: float) -> Setting:
+        """Return the same setting with the examiner nearer by `by_cm` (negative: leaning back)."""
+        return replace(self, distance_cm=self.distance_cm - by_cm)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the fields under their own names for JSON, with null for an infinite `source_cm`."""
+        return {name: _finite(value) for name, value in asdict(self).items()}
+
+
+@dataclass(frozen=True)
+class Look:
+    """What one streak shows of an eye.
+
+    movement: "with", "against" or "neutral", as `movement` tells it.
+    residual: D still to be added in the meridian across the streak; plus where a parallel beam shows with.
+    speed_ratio: speed of the reflex ÷ speed of the streak, without sign; `math.inf` at exactly neutral.
+    skew: degrees from streak to reflex, −90 < skew ≤ 90, anticlockwise positive.
+    """
+
+    movement: Movement
+    residual: float
+    speed_ratio: float
+    skew: float
+
+
+@dataclass(frozen=True)
+class Reflex:
+    """The lit band in the pupil for one place of the streak, taken at the centre of the pupil.
+
+    angle: direction of the band, 0 < angle ≤ 180 degrees; None when E n is nought and there is no line.
+    foot_mm: the point of its middle line nearest the centre of the pupil, (x, y); None likewise.
+    width_mm: from edge to edge, where the light ends; infinite when E n is nought.
+    core_mm: the width that is evenly lit, from whose edges the light falls off to those of `width_mm`.
+    in_pupil: whether any of the band falls in the pupil.
+    """
+
+    angle: float | None
+    foot_mm: tuple[float, float] | None
+    width_mm: float
+    core_mm: float
+    in_pupil: bool
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A ring of the pupil: its radius, what it still wants in the meridian across the streak (D), and its movement."""
+
+    radius_mm: float
+    residual: float
+    movement: Movement
+
+
+def look(setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE) -> Look:
+    """Return movement, residual, speed and skew for a streak in degrees, at the centre of the pupil.
+
+    Raises
+    ------
+    OutOfRange
+        When the streak is not a finite number, here and in every function below.
+
+    Source: derived here.
+    """
+    return Look(
+        movement(setting, streak, neutral_zone=neutral_zone),
+        residual(setting, streak),
+        speed_ratio(setting, streak),
+        skew(setting, streak),
+    )
+
+
+@lru_cache(512)
+def residual_matrix(setting: Setting, radius_mm: float = 0.0) -> Array:
+    """Return E in D, what is still to be added for neutral, for rays at `radius_mm` from the centre of the pupil.
+
+    x along the 180 meridian, y along the 90. With aberration the rays of a ring and its neighbours differ: E is what
+    brings the ring itself to the sight hole, and so says on which side of the pupil the ring is lit. Everything that is
+    seen in a setting asks for it, so it is kept, and cannot be written to.
+
+    Source: derived here.
+    """
+    eye = setting.rx.power_matrix() + setting.induced.power_matrix()
+    alike = 100 / setting.distance_cm + setting.margin_per_mm2 * radius_mm**2
+    residue = eye - setting.in_place.power_matrix() + alike * np.eye(2)
+    residue.setflags(write=False)
+    return residue
+
+
+def residual(setting: Setting, streak: float, radius_mm: float = 0.0) -> float:
+    """Return what is still to be added in the meridian across the streak, nᵀE n, in D."""
+    n = _normal(streak)
+    return float(n @ residual_matrix(setting, radius_mm) @ n)
+
+
+def movement(
+    setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE, radius_mm: float = 0.0
+) -> Movement:
+    """Say how the reflex goes when the streak is swept across its own length.
+
+    "with" where nᵀE n is positive (add plus) and "against" where it is negative (add minus); a converging beam turns
+    the two round. "neutral" when no more than `neutral_zone` D of E n is left. "neither" in the rare case, only off
+    the principal meridians of a mixed residual, where nᵀE n lies within the zone and yet E n does not: the reflex
+    lies nearly across the streak and slides along it, so that there is nothing to judge before the streak is turned.
+
+    Source: signs common practice, no published source; derived here.
+    """
+    En = residual_matrix(setting, radius_mm) @ _normal(streak)
+    along = float(_normal(streak) @ En) * setting.beam_gain
+    if math.hypot(*En) <= max(neutral_zone, NOUGHT):
+        return "neutral"
+    if abs(residual(setting, streak, radius_mm)) <= max(neutral_zone, NOUGHT):
+        return "neither"
+    return "with" if along > 0 else "against"
+
+
+def speed_ratio(setting: Setting, streak: float) -> float:
+    """Return the speed of the reflex ÷ the speed of the streak on the face, without sign; `math.inf` at neutral.
+
+    The speed of a line is that across its own length: |gain|/(w·|E n|). Slow far from neutral, very fast near it; an
+    uncorrected emmetrope in a parallel beam gives 1 at any distance.
+
+    Source: derived here.
+    """
+    size = _size(setting, streak)
+    return abs(setting.beam_gain) * 100 / (setting.distance_cm * size) if size > NOUGHT else math.inf
+
+
+def skew(setting: Setting, streak: float) -> float:
+    """Return the angle from streak to reflex in degrees, −90 < skew ≤ 90, anticlockwise positive.
+
+    Nought on a principal meridian, for a sphere, and at exactly neutral, where there is no line. With streak and
+    reflex measured from a principal meridian as φ and ψ, tan ψ = (e₁/e₂) tan φ, e₁ the residual along that meridian
+    and e₂ across it.
+
+    Source: derived here; that reflex and streak part company off axis: AAO image caption "Skew".
+    """
+    n = _normal(streak)
+    En = residual_matrix(setting) @ n
+    if math.hypot(*En) <= NOUGHT:
+        return 0.0
+    turn = math.degrees(math.atan2(n[0] * En[1] - n[1] * En[0], n @ En))
+    turn -= 180 * round(turn / 180)
+    if abs(turn) < NOUGHT:
+        return 0.0
+    return 90.0 if turn <= -90 + NOUGHT else turn
+
+
+def width_mm(setting: Setting, streak: float) -> tuple[float, float]:
+    """Return the width of the lit band in mm, (from edge to edge, evenly lit core); both infinite at exactly neutral.
+
+    The band is 2(β + p/w)/|E n| wide, p the radius of the sight hole. β is half the retinal streak, widened by the
+    eye's defocus for the source: β₀ + ρ·|(R − L + I/(w + a)) n|, ρ the radius of the pupil, so far from neutral the
+    width tends to that of the pupil. The core is what is left when the smaller two of the three parts soften the
+    edges of the greatest; nought when they are too large for an even middle. Aberration is left out here.
+
+    Source: derived here.
+    """
+    size = _size(setting, streak)
+    outer, core = _half_angles(setting, streak)
+    if size <= NOUGHT:
+        return math.inf, math.inf
+    return 2000 * outer / size, 2000 * core / size
+
+
+def brightness(setting: Setting, streak: float) -> float:
+    """Return how bright to draw the reflex: 1 at neutral, 1/2 at `DIM_AT` D of |E n|, always above 0.
+
+    A drawing law, not a measured one: that the reflex is dull far from neutral is common practice, no published
+    source; the form 1/(1 + |E n|/4 D) is ours.
+    """
+    return 1 / (1 + _size(setting, streak) / DIM_AT)
+
+
+def reflex(setting: Setting, streak: float, *, face_mm: float) -> Reflex:
+    """Return the lit band when the middle of the streak lies `face_mm` from the centre of the pupil, along n.
+
+    Source: derived here: the line (E n)·y = σ with σ = gain × face_mm/w.
+    """
+    En = residual_matrix(setting) @ _normal(streak)
+    size = math.hypot(*En)
+    sigma = _sigma(setting, face_mm)
+    outer, core = width_mm(setting, streak)
+    in_pupil = abs(sigma) < _half_angles(setting, streak)[0] + size * setting.pupil_mm / 2000
+    if size <= NOUGHT:
+        return Reflex(None, None, outer, core, in_pupil)
+    foot = 1000 * sigma * En / size**2
+    angle = axis_of(math.degrees(math.atan2(En[1], En[0])) + 90)
+    return Reflex(angle, (float(foot[0]), float(foot[1])), outer, core, in_pupil)
+
+
+def light(setting: Setting, streak: float, *, face_mm: float, x_mm: ArrayLike, y_mm: ArrayLike) -> Array:
+    """Return how much light each point of the pupil sends through the sight hole, 0 to 1, aberration and all.
+
+    x_mm, y_mm: points of the pupil, arrays of one shape; points outside the pupil get 0. The light is even in the
+    core of the band and falls off in a straight line to its edges (a drawing law); multiply by `brightness`.
+
+    Source: derived here: |n·(E(r) y) − σ| against the half-widths of `width_mm`.
+    """
+    n, E = _normal(streak), residual_matrix(setting)
+    x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
+    r2 = x * x + y * y
+    En = E @ n
+    angle = (En[0] * x + En[1] * y + setting.margin_per_mm2 * r2 * (n[0] * x + n[1] * y)) / 1000
+    off = np.abs(angle - _sigma(setting, face_mm))
+    outer, core = _half_angles(setting, streak)
+    fall = np.clip((outer - off) / max(outer - core, 1e-12), 0, 1)
+    return np.where(r2 <= (setting.pupil_mm / 2) ** 2, fall, 0.0)
+
+
+def zones(setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE) -> tuple[Zone, Zone]:
+    """Return the (centre, margin) of the pupil, which part company with aberration in a wide pupil.
+
+    The centre, some 3 to 4 mm across, is the one to neutralise (common practice, no published source). Residuals are
+    those of `residual_matrix` at the centre and at the edge of the pupil.
+    """
+    centre, margin = (
+        Zone(r, residual(setting, streak, r), movement(setting, streak, neutral_zone=neutral_zone, radius_mm=r))
+        for r in (0.0, setting.pupil_mm / 2)
+    )
+    return centre, margin
+
+
+def facts_json(
+    setting: Setting, streak: float, *, face_mm: float, neutral_zone: float = NEUTRAL_ZONE
+) -> dict[str, Any]:
+    """Return everything above for JSON, null for what is infinite or has no line; `facts` in static/reflex.js does too.
+
+    `light` is sampled on a 5 × 5 square of points within the pupil, rows from the lowest up.
+    """
+    steps = np.linspace(-0.35, 0.35, 5) * setting.pupil_mm
+    x, y = np.meshgrid(steps, steps)
+    facts = {
+        **asdict(look(setting, streak, neutral_zone=neutral_zone)),
+        **asdict(reflex(setting, streak, face_mm=face_mm)),
+        "residual_matrix": residual_matrix(setting).tolist(),
+        "induced_cylinder": setting.induced.cylinder,
+        "beam_gain": setting.beam_gain,
+        "brightness": brightness(setting, streak),
+        "zones": [asdict(zone) for zone in zones(setting, streak, neutral_zone=neutral_zone)],
+        "light": light(setting, streak, face_mm=face_mm, x_mm=x, y_mm=y).tolist(),
+    }
+    return {name: _finite(value) for name, value in facts.items()}
+
+
+def _normal(streak: float) -> Array:
+    """Return the unit vector across the streak, its direction turned 90° anticlockwise."""
+    if not math.isfinite(streak):
+        raise OutOfRange("streak", f"{streak:g}", "its direction must be a finite number of degrees")
+    angle = math.radians(streak)
+    return np.array([-math.sin(angle), math.cos(angle)])
+
+
+def _size(setting: Setting, streak: float) -> float:
+    """Return |E n| in D, which decides speed, width and brightness."""
+    return math.hypot(*(residual_matrix(setting) @ _normal(streak)))
+
+
+def _sigma(setting: Setting, face_mm: float) -> float:
+    """Return the displacement σ of the streak's conjugate line, in radians, for a displacement on the face."""
+    return setting.beam_gain * face_mm / (10 * setting.distance_cm)
+
+
+def _half_angles(setting: Setting, streak: float) -> tuple[float, float]:
+    """Return half the angular width of the band (whole, evenly lit), in radians as seen from the pupil."""
+    w, a = setting.distance_cm / 100, setting.source_cm / 100
+    blur = residual_matrix(setting) @ _normal(streak) + (1 / (w + a) - 1 / w) * _normal(streak)
+    parts = (
+        setting.streak_mrad / 1000,
+        setting.pupil_mm / 2000 * math.hypot(*blur),
+        setting.sight_hole_mm / 2000 / w,
+    )
+    whole = math.fsum(parts)
+    return whole, max(0.0, 2 * max(parts) - whole)
+
+
+def _finite(value: Any) -> Any:
+    return None if isinstance(value, float) and math.isinf(value) else value
+
+
+def _within(quantity: str, value: float, low: float, high: float, unit: str) -> None:
+    if not low <= value <= high:
+        raise OutOfRange(quantity, f"{value:g} {unit}", f"it must lie between {low:g} and {high:g} {unit}")

@@ -1,0 +1,328 @@
+"""What a case type is, what one case of it is, and how a case is drawn so that it can reveal what went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from functools import cached_property
+from itertools import combinations
+from typing import Any
+
+from cases.errors import CaseError
+from cases.optics.lens import SphCyl
+from cases.optics.norms import USUAL
+from cases.procedure.chain import Run, SlippedRun, SlipRef, Values, run_chain, slipped_runs
+from cases.procedure.fields import Field, Group
+from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
+from cases.procedure.kinds import Lens
+from cases.procedure.randomness import Chance
+from cases.procedure.wiring import BrokenChain, check_wiring
+
+LEVELS = ("novice", "competent", "expert")
+TRIES = 4000
+"""Draws before a type is held to be unable to give the case asked for; the tests watch how many are needed."""
+
+Pair = tuple[SlipRef, SlipRef]
+
+HOLDS: Rule[None] = given()(lambda: None)
+"""For findings that always fit together."""
+NO_FORM: Rule[str | None] = given()(lambda: None)
+"""For a type that has a finding called `form` and asks for none."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a learner or a drill fixes before a case is drawn. Distances in cm, powers in D."""
+
+    form: str = "minus"
+    level: str = "competent"
+    distance_cm: float = 67.0
+    """The learner's usual working distance: about two cases in five are drawn at it."""
+    fixed_distance: bool = False
+    """Whether every case is to be at that distance."""
+    norms: Mapping[str, float] = field(default_factory=dict)
+    """Values on which authorities differ, by the ids of norms.py; only those that are set otherwise than usual."""
+
+    def norm(self, norm_id: str) -> float:
+        """Return the value to go by: what is set, or the usual one."""
+        return self.norms.get(norm_id, USUAL[norm_id])
+
+
+@dataclass(frozen=True)
+class Family:
+    """A group of case types, one file each."""
+
+    id: str
+    title: str
+    place: int
+    """Where it stands in lists: from working distance towards judgement."""
+
+
+@dataclass(frozen=True)
+class Probe:
+    """Which type tells two twins apart."""
+
+    twins: Pair
+    type_id: str
+
+
+@dataclass(frozen=True)
+class CaseType:
+    """A short procedure: what is found, what is asked, the steps between, and where people slip."""
+
+    id: str
+    title: str
+    """Shown after marking, never before: it would give the type away."""
+    family: Family
+    level: str
+    seconds: int
+    """What a competent clinician takes: an estimate."""
+    findings: Group
+    asks: tuple[Field[Any], ...]
+    draw: Callable[[Chance, Settings], dict[str, Any]]
+    steps: tuple[Step, ...]
+    answer: Given
+    """What is known at the end of the chain to one value for every `asks`."""
+    found: Rule[tuple[str, ...]]
+    """The findings in words, a line each."""
+    question: Rule[str]
+    figure: Drawing
+    """The findings as a picture; the text is the figure's id on the page."""
+    begin: Given = NOTHING
+    """Findings to what the first step starts from."""
+    holds: Rule[None] = HOLDS
+    """Raises BadFinding where the findings do not fit together."""
+    needs: tuple[str, ...] = ()
+    """Types to be met before this one."""
+    form: Rule[str | None] | None = None
+    """The cylinder form asked for; by default the finding `form`, where there is one."""
+    form_matters: bool = False
+    """Whether the form is the point: the same lens in the other form is then sent back, not credited."""
+    twins: tuple[Pair, ...] = ()
+    """Slips that no case of this type can tell apart."""
+    probes: tuple[Probe, ...] = ()
+    sources: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Check that every rule of the chain finds what it needs, and that the level is one.
+
+        Raises
+        ------
+        BrokenChain
+            With the place and what would be right.
+        """
+        if self.level not in LEVELS:
+            raise BrokenChain(self.id, "level", f"“{self.level}” is none of {', '.join(LEVELS)}")
+        check_wiring(self)
+
+    @property
+    def slips(self) -> tuple[SlipRef, ...]:
+        """Every slip of every step."""
+        return tuple(SlipRef(step.skill.id, slip.name.id) for step in self.steps for slip in step.slips)
+
+    def case(self, findings: Values, seed: int | None = None) -> Case:
+        """Make the case of these findings."""
+        return Case(self, dict(findings), seed)
+
+    def case_from_json(self, given: object) -> Case:
+        """Make the case of findings in JSON, as contract.md names them.
+
+        Raises
+        ------
+        BadFinding, OutOfRange
+            With the name of the finding and what would be right.
+        """
+        return self.case(self.findings.from_json(given))
+
+    def are_twins(self, a: SlipRef, b: SlipRef) -> bool:
+        """Say whether two slips are declared as not to be told apart."""
+        return (a, b) in self.twins or (b, a) in self.twins
+
+    def close(self, given: Values, truth: Values) -> bool:
+        """Say whether an answer is within the tolerance of the truth in all that is asked."""
+        return all(ask.kind.close(given[ask.name], truth[ask.name]) for ask in self.asks)
+
+    def same(self, given: Values, truth: Values) -> bool:
+        """Say whether an answer is the exact one in all that is asked."""
+        return all(ask.kind.same(given[ask.name], truth[ask.name]) for ask in self.asks)
+
+    def alike(self, given: Values, slipped: Values) -> bool:
+        """Say whether an answer may have come from a slipped run."""
+        return all(ask.kind.alike(given[ask.name], slipped[ask.name]) for ask in self.asks)
+
+    def answer_json(self, values: Values) -> Any:
+        """Put an answer into JSON: a lone prescription as such, everything else by name."""
+        if len(self.asks) == 1 and isinstance(self.asks[0].kind, Lens):
+            return self.asks[0].kind.to_json(values[self.asks[0].name])
+        return {ask.name: ask.kind.to_json(values[ask.name]) for ask in self.asks}
+
+    def answer_from_json(self, given: Any) -> Values:
+        """Take an answer out of what `answer_json` gave.
+
+        Raises
+        ------
+        BadFinding, OutOfRange
+            When it does not answer what is asked.
+        """
+        if len(self.asks) == 1 and isinstance(self.asks[0].kind, Lens):
+            given = {self.asks[0].name: given}
+        return Group(self.asks).from_json(given)
+
+    @property
+    def asks_id(self) -> str:
+        """Name what is asked in one word, for JSON."""
+        return self.asks[0].kind.id if len(self.asks) == 1 else "+".join(ask.name for ask in self.asks)
+
+
+@dataclass(frozen=True)
+class Slipped:
+    """A wrong answer that a slip, or a pair of slips, leads to."""
+
+    slips: tuple[SlipRef, ...]
+    answer: Values
+    run: Run
+
+
+@dataclass(frozen=True)
+class Case:
+    """One drawn or given case of a type, with everything that follows from its findings."""
+
+    type: CaseType
+    findings: Values
+    seed: int | None = None
+
+    @cached_property
+    def start(self) -> dict[str, Any]:
+        """What the first step starts from."""
+        self.type.holds(self.findings)
+        return {**self.findings, **self.type.begin(self.findings)}
+
+    @cached_property
+    def run(self) -> Run:
+        """The chain carried through rightly."""
+        return run_chain(self.type.steps, self.start)
+
+    @cached_property
+    def truth(self) -> Values:
+        """The right answer, one value for everything asked."""
+        return self.type.answer(self.run.known)
+
+    @cached_property
+    def singles(self) -> tuple[Slipped, ...]:
+        """What every single live slip leads to."""
+        return self._slipped(1)
+
+    @cached_property
+    def doubles(self) -> tuple[Slipped, ...]:
+        """What every pair of live slips at two steps leads to."""
+        return self._slipped(2)
+
+    def _slipped(self, at_once: int) -> tuple[Slipped, ...]:
+        return tuple(self._led_to(slipped_runs(self.type.steps, self.start, at_once=at_once)))
+
+    def _led_to(self, runs: Iterable[SlippedRun]) -> Iterator[Slipped]:
+        for one in runs:
+            answer = self._answer_of(one)
+            if answer is not None:
+                yield Slipped(one.slips, answer, one.run)
+
+    def _answer_of(self, slipped: SlippedRun) -> Values | None:
+        try:
+            return self.type.answer(slipped.run.known)
+        except CaseError:
+            return None
+
+    def slipped(self, ref: SlipRef) -> Slipped | None:
+        """Find what one slip leads to here, or None where it is not live."""
+        return next((one for one in self.singles if one.slips == (ref,)), None)
+
+    @property
+    def form(self) -> str | None:
+        """The cylinder form asked for, when one is."""
+        return self.findings.get("form") if self.type.form is None else self.type.form(self.findings)
+
+    @property
+    def skills(self) -> tuple[str, ...]:
+        """The steps that this case exercises, in order."""
+        return tuple(line.step for line in self.run.lines)
+
+    def hides_nothing(self) -> bool:
+        """Say whether every live slip shows, and shows apart from every other that is not its declared twin."""
+        if any(self.type.close(one.answer, self.truth) for one in self.singles):
+            return False
+        return not any(
+            self.type.alike(a.answer, b.answer)
+            for a, b in combinations(self.singles, 2)
+            if not self.type.are_twins(a.slips[0], b.slips[0])
+        )
+
+    def parts(self, twins: Pair) -> bool:
+        """Say whether the answer to this case tells these two slips apart."""
+        a, b = self.slipped(twins[0]), self.slipped(twins[1])
+        if a is None or b is None:
+            return (a is None) != (b is None)
+        return not self.type.alike(a.answer, b.answer)
+
+    def shows(self, slip_id: str) -> bool:
+        """Say whether a slip of this name would show in the answer, whatever the step."""
+        # The slip alone is run, and not all that there are: most cases that are looked through for one are thrown away.
+        return any(self._led_to(slipped_runs(self.type.steps, self.start, only=slip_id)))
+
+
+class CannotDraw(CaseError):
+    """The ranges of a type leave no case of the sort asked for."""
+
+    def __init__(self, type_id: str, wanted: str, because: CaseError | None = None) -> None:
+        why = f" ({because})" if because else ""
+        super().__init__(f"{type_id}: no case {wanted} is to be had here{why}; ask for another type, level or distance")
+
+
+def draw(
+    case_type: CaseType,
+    seed: int,
+    settings: Settings = Settings(),
+    *,
+    wanted: Callable[[Case], bool] = lambda _: True,
+    called: str = "that hides no slip",
+    tries: int = TRIES,
+) -> Case:
+    """Draw the case of a type, seed and settings: the same on every machine.
+
+    A draw in which a slip would hide behind the right answer, or two slips behind one another, is thrown back, and so
+    is one that is not `wanted` (`called` says what that was), or that the type itself refuses as a finding, as some
+    do from very near or very far away. After so many `tries` the type is held to have none.
+
+    Raises
+    ------
+    CannotDraw
+        When the ranges leave none.
+    """
+    chance = Chance(f"{case_type.id} {seed} {settings.level} {settings.form}")
+    refused: CaseError | None = None
+    for _ in range(tries):
+        try:
+            case = case_type.case(case_type.draw(chance, settings), seed)
+            fits = wanted(case) and case.hides_nothing()
+        except CannotDraw:
+            raise
+        except CaseError as error:
+            refused = error
+            continue
+        if fits:
+            return case
+    raise CannotDraw(case_type.id, called, refused) from refused
+
+
+def to_json(value: Any) -> Any:
+    """Put whatever a working holds into JSON: lenses as FHIR names them, numbers to a thousandth, records by field."""
+    if isinstance(value, SphCyl):
+        return Lens().to_json(value)
+    if isinstance(value, bool | str) or value is None:
+        return value
+    if isinstance(value, int | float):
+        return round(value, 3) + 0.0
+    if is_dataclass(value):
+        return {one.name: to_json(getattr(value, one.name)) for one in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(name): to_json(one) for name, one in value.items()}
+    return [to_json(one) for one in value]

@@ -1,0 +1,490 @@
+"""Drills: what a preceptor sets, and which case comes at which place. A learner's way through is take_drill.py's."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+from cases.curriculum.bench_types import stage_of
+from cases.curriculum.case_list import CaseList, digest
+from cases.curriculum.register import all_types, case_type
+from cases.errors import CaseError
+from cases.procedure import quantities
+from cases.procedure.case_type import LEVELS, CannotDraw, Case, Settings, draw
+from quiz.errors import QuizError
+from quiz.learning.state import SlipKey
+from quiz.practice import case_cache, constraints
+from quiz.practice.forms import BadFields, Moment, Pick, Tick, Whole, Words, asked, described, inputs_of
+from quiz.practice.randomness import Lots
+from quiz.practice.settings import FORMS, LEVEL_WORDS
+from quiz.storage import class_queries
+from quiz.storage.class_queries import Class, Drill, KeptCase
+from quiz.storage.store import Learner, Store
+
+MOST_CASES = 100
+MOST_MINUTES = 180
+CASES_ON_PAPER = 20
+"""Of a drill that is so many minutes long, on its worksheet and as items."""
+LONGEST_NOTES = 1000
+LONGEST_TITLE = 80
+DRAWN_FROM = ("types", "slips", "level", "form", "distance_cm", "fixed_distance", "cases", "minutes")
+"""What decides on the cases of a drill, beside its seed."""
+SEEDS = 1_000_000
+"""Short enough to be read out and typed on a command line."""
+
+SAME = (("same", "the same for all"), ("own", "each learner their own"))
+FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
+ENTRIES = WHICH, LENGTH, MARKS, REST = "which", "length", "marks", "rest"
+"""Parts of the form, in order."""
+_LENGTH = "give either a number of cases or a number of minutes"
+
+
+class UnknownDrill(QuizError):
+    """No such drill is in this class, or set for this learner."""
+
+    def __init__(self) -> None:
+        super().__init__("there is no such drill for you: the ones that are open to you stand on the Practise page")
+
+
+class BadPlan(BadFields):
+    """A drill that cannot be set like this."""
+
+    @property
+    def name(self) -> str:
+        """The first field at fault."""
+        return next(iter(self.faults))
+
+
+class NotNow(QuizError):
+    """A drill that cannot be worked on, or changed, as it stands."""
+
+
+class NotReadable(QuizError):
+    """A case that was kept by an older version, and that this one cannot read."""
+
+    def __init__(self, number: int, why: CaseError) -> None:
+        super().__init__(
+            f"case {number} of this drill was kept by an older version, and this one cannot read it ({why}): "
+            f"its preceptor can copy the drill, and the copy has cases of this version"
+        )
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a preceptor asks for. Distances in cm, times in seconds since 1970, the pass mark in per cent."""
+
+    title: str = field(
+        metadata=described(
+            "Title",
+            Words(tidy=lambda text: " ".join(text.split())),
+            required=True,
+            stand_in="Drill",
+            help="Learners see it; left empty, it is named for its families.",
+            size=40,
+            most=LONGEST_TITLE,
+            entry=REST,
+        )
+    )
+    types: tuple[str, ...]
+    slips: tuple[SlipKey, ...] = ()
+    """The cases are to be such that one of these would show."""
+    level: str = asked("Level", Pick(LEVEL_WORDS), usual="competent", entry=WHICH)
+    cases: int | None = asked(
+        "Cases", Whole("cases", missing=_LENGTH), usual=10, required=True, size=8, most=80, entry=LENGTH
+    )
+    minutes: float | None = asked("or minutes", Whole("minutes"), size=8, most=80, entry=LENGTH)
+    least: int | None = asked(
+        "Of minutes: the least number of cases",
+        Whole("least number of cases"),
+        help="The score is of so many cases at least. Left empty: it is “so many right in the minutes”, with no share "
+        "and no pass mark.",
+        size=8,
+        most=80,
+        entry=MARKS,
+    )
+    """Of a drill of minutes: a share is of so many cases at least."""
+    same: bool = asked("Cases are", Pick(SAME, values=(True, False)), usual=True, entry=MARKS)
+    feedback: str = asked("Marks are shown", Pick(FEEDBACK), usual="once", entry=MARKS)
+    form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry=REST)
+    distance_cm: float = asked(
+        "Usual working distance, in centimetres",
+        quantities.DISTANCE,
+        usual=67.0,
+        required=True,
+        bare=" cm",
+        size=8,
+        most=80,
+        entry=REST,
+    )
+    fixed_distance: bool = asked("Every case at this distance", Tick(), usual=False, entry=REST)
+    opens_at: float | None = asked("Opens", Moment(), help="Left empty: as soon as you open it.", entry=REST)
+    closes_at: float | None = asked("Closes", Moment(), help="Left empty: when you close it.", entry=REST)
+    pass_mark: int | None = asked(
+        "Pass mark, in per cent",
+        Whole("pass mark"),
+        help="Left empty: none. In a drill of minutes it needs the least number of cases above.",
+        size=8,
+        most=80,
+        entry=REST,
+    )
+    counts: bool = asked(
+        "It counts: who joins the class after it opens begins only when you let them in",
+        Tick(),
+        usual=False,
+        entry=REST,
+    )
+    """Whoever joins the class after it opens has to be let in."""
+    notes: str = asked("Notes for the learners", Words("long"), usual="", most=LONGEST_NOTES, entry=REST)
+    for_learner: int | None = None
+
+    def __post_init__(self) -> None:
+        faults = dict(self._faults())
+        if faults:
+            raise BadPlan(faults)
+
+    def _faults(self) -> Iterator[tuple[str, str]]:
+        """Yield each field at fault with the sentence why, in the order of the form."""
+        unknown = [one for one in self.types if one not in all_types()]
+        if not self.types:
+            yield "types", "no type of case is chosen: tick a family or at least one type"
+        elif unknown:
+            yield "types", f"there is no type “{unknown[0][:40]}”: tick some of those listed"
+        if self.level not in LEVELS or self.form not in dict(FORMS) or self.feedback not in dict(FEEDBACK):
+            yield "level", "a level, form or way of feedback that is not on the form: choose from the form"
+        if (self.cases is None) == (self.minutes is None):
+            yield "cases", _LENGTH
+        elif self.cases is not None and not 1 <= self.cases <= MOST_CASES:
+            yield "cases", f"{self.cases} cases: give 1 to {MOST_CASES}"
+        elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
+            yield "minutes", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+        if self.least is not None and (self.minutes is None or not 1 <= self.least <= MOST_CASES):
+            yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
+        elif self.minutes is not None and self.least is None and self.pass_mark is not None:
+            yield "least", "a pass mark in a drill of minutes: give the least number of cases, or no pass mark"
+        if not self.title or len(self.title) > LONGEST_TITLE:
+            yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
+        try:
+            quantities.DISTANCE.from_json(self.distance_cm)
+        except CaseError as error:
+            yield "distance_cm", str(error)
+        if self.opens_at is not None and self.closes_at is not None and self.closes_at <= self.opens_at:
+            yield "closes_at", "it would close before it opens: give a later time to close"
+        if self.pass_mark is not None and not 1 <= self.pass_mark <= 100:
+            yield "pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty"
+        if len(self.notes) > LONGEST_NOTES:
+            yield "notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most"
+
+
+PLAN = tuple(sorted(inputs_of(Plan), key=lambda one: ENTRIES.index(one.entry)))
+"""The fields of the form in their order on the page; types, slips and for whom it is are chosen otherwise."""
+
+
+# --- which case comes at which place -----------------------------------------------------------------------------
+
+
+def settings_of(drill: Drill | Plan) -> Settings:
+    """Return what the cases of a drill are drawn with."""
+    return Settings(
+        form=drill.form,
+        level=drill.level,
+        distance_cm=drill.distance_cm,
+        fixed_distance=drill.fixed_distance,
+    )
+
+
+def seed_for(drill: Drill, learner_id: int | None) -> int:
+    """Return the first seed of a learner's cases: the drill's own where all get the same."""
+    if drill.same or learner_id is None:
+        return drill.seed
+    mixed = hashlib.sha256(f"{drill.seed} {learner_id}".encode()).digest()
+    return int.from_bytes(mixed[:4], "big") % 2**31
+
+
+def case_at(drill: Drill, place: int, learner_id: int | None = None) -> Case:
+    """Draw the case at a place (from 0) of a drill: the types in turn, at seed, seed + 1, ..., as on its worksheet.
+
+    Raises
+    ------
+    CannotDraw
+        When this version has no such case any more.
+    """
+    return _drawn_at(drill, seed_for(drill, learner_id), place)
+
+
+def _drawn_at(drill: Drill | Plan, seed: int, place: int) -> Case:
+    return _drawn(drill.types[place % len(drill.types)], seed + place, settings_of(drill), drill.slips)
+
+
+def places_on_paper(drill: Drill | Plan) -> int:
+    """Return how many cases a drill's worksheet and packages are made from."""
+    return drill.cases or CASES_ON_PAPER
+
+
+def at_the_bench(drill: Drill) -> int:
+    """Return how many of these are at the bench, which neither paper nor a package can hold."""
+    types = [drill.types[place % len(drill.types)] for place in range(places_on_paper(drill))]
+    return sum(stage_of(one) is not None for one in types)
+
+
+def in_turn(types: Sequence[str], cases: int | None, seed: int) -> tuple[str, ...]:
+    """Return types in the order in which their cases come: one of each family, then the next of each.
+
+    Where there are fewer cases than types, the seed chooses where each family begins, so that the same few do not come
+    in every drill.
+    """
+    by_family: dict[str, list[str]] = {}
+    for one in types:
+        by_family.setdefault(all_types()[one].family.id, []).append(one)
+    if cases is not None and cases < len(types):
+        by_family = {name: [*ones[seed % len(ones) :], *ones[: seed % len(ones)]] for name, ones in by_family.items()}
+    longest = max(map(len, by_family.values()))
+    return tuple(ones[row] for row in range(longest) for ones in by_family.values() if row < len(ones))
+
+
+def _drawn(type_id: str, seed: int, settings: Settings, slips: Sequence[SlipKey]) -> Case:
+    one = case_type(type_id)
+    wanted = {slip for step, slip in slips if any((ref.step, ref.slip) == (step, slip) for ref in one.slips)}
+    if wanted:
+        try:
+            return draw(one, seed, settings, wanted=lambda case: any(map(case.shows, wanted)))
+        except CannotDraw:
+            pass
+    return draw(one, seed, settings)
+
+
+def types_for(slips: Sequence[SlipKey], settings: Settings) -> tuple[str, ...]:
+    """Return the types up to the level of these settings that have one of these slips and can show it there."""
+    at_level = [one for one in all_types().values() if LEVELS.index(one.level) <= LEVELS.index(settings.level)]
+    return tuple(
+        one.id
+        for one in at_level
+        if any(constraints.can(one, settings, ref.slip) for ref in one.slips if (ref.step, ref.slip) in slips)
+    )
+
+
+# --- the cases that a drill keeps ------------------------------------------------------------------------------------
+#
+# A drill keeps its cases when it is set, so that no change in how a type is drawn gives it others: all that is printed,
+# and where all learners get the same, each that is dealt beyond. Where each has their own, a learner's case is kept
+# with what was dealt to them. A drill of an older data file keeps its cases when they are first asked for.
+
+
+def _kept(case: Case, place: int) -> KeptCase:
+    return KeptCase(place, case.type.id, case.seed or 0, case.type.findings.to_json(case.findings))
+
+
+def _to_keep(drill: Drill | Plan, seed: int, without: Collection[int] = ()) -> list[KeptCase]:
+    places = (place for place in range(places_on_paper(drill)) if place not in without)
+    return [_kept(_drawn_at(drill, seed, place), place) for place in places]
+
+
+def _to_keep_of(plan: Plan, seed: int) -> list[KeptCase]:
+    try:
+        return _to_keep(plan, seed)
+    except CannotDraw as error:
+        raise BadPlan({"types": str(error)}) from error
+
+
+def kept_on_paper(store: Store, drill: Drill) -> list[KeptCase]:
+    """Return what a drill's worksheet and packages are made from; kept now, where a place had none.
+
+    Raises
+    ------
+    CaseError
+        When a place had none, and this version cannot draw it.
+    """
+    found = class_queries.kept_cases(store, drill.id, first=places_on_paper(drill))
+    if len(found) == places_on_paper(drill):
+        return found
+    missing = _to_keep(drill, drill.seed, {one.place for one in found})
+    with store.writing():
+        class_queries.keep_cases(store, drill.id, missing)
+        return class_queries.kept_cases(store, drill.id, first=places_on_paper(drill))
+
+
+def cases_on_paper(store: Store, drill: Drill) -> CaseList:
+    """Return the cases of a drill's worksheet and packages.
+
+    Raises
+    ------
+    CaseError, NotReadable
+        When this version cannot draw a case that was never kept, or cannot read one that was.
+    """
+    return CaseList(tuple(map(_read, kept_on_paper(store, drill))), drill.seed, drill.level)
+
+
+def digest_of(store: Store, drill: Drill) -> str:
+    """Return the digest that a drill's worksheet and key bear; raises CaseError as `kept_on_paper` does."""
+    return digest((one.type, one.findings) for one in kept_on_paper(store, drill))
+
+
+def shown_at(store: Store, drill: Drill, place: int) -> Case:
+    """Return the case at a place as a preceptor sees it: the one that is kept there, or would be; keeps nothing.
+
+    Raises
+    ------
+    CaseError, NotReadable
+    """
+    found = class_queries.kept_case(store, drill.id, place)
+    return case_at(drill, place) if found is None else _read(found)
+
+
+def to_deal(store: Store, drill: Drill, place: int, learner_id: int) -> Case:
+    """Return the case to be dealt to a learner at a place, and keep it where all get the same; inside `writing()`.
+
+    Raises
+    ------
+    CaseError, NotReadable
+    """
+    if not drill.same:
+        return case_at(drill, place, learner_id)
+    if class_queries.kept_case(store, drill.id, place) is None:
+        class_queries.keep_cases(store, drill.id, [_kept(case_at(drill, place), place)])
+    return shown_at(store, drill, place)
+
+
+def _read(one: KeptCase) -> Case:
+    try:
+        return case_cache.case(one.type, one.seed, one.findings)
+    except CaseError as error:
+        raise NotReadable(one.place + 1, error) from error
+
+
+# --- what a preceptor does ---------------------------------------------------------------------------------------
+
+
+def too_late(closes_at: float | None, now: float) -> dict[str, str]:
+    """Return the fault of a time to close that has passed, by the name of its field; none where there is none."""
+    if closes_at is None or closes_at > now:
+        return {}
+    return {"closes_at": "that time has passed already: give a later time to close, or leave it empty"}
+
+
+def checked(plan: Plan, seed: int, *, now: float) -> Plan:
+    """Return a plan with its types in the order in which they come, each of which gives a case with its settings.
+
+    Raises
+    ------
+    BadPlan
+        With the types that do not, and when it would have closed before it can be opened.
+    """
+    faults = too_late(plan.closes_at, now)
+    without = []
+    for type_id in plan.types:
+        try:
+            _drawn(type_id, seed, settings_of(plan), plan.slips)
+        except CannotDraw:
+            without.append(all_types()[type_id].title)
+    if without:
+        named = ", ".join(without)
+        faults["types"] = f"with this level and distance there is no case of {named}: leave it out"
+    if faults:
+        raise BadPlan(faults)
+    return replace(plan, types=in_turn(plan.types, plan.cases, seed))
+
+
+def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots) -> int:
+    """Set a drill, as a draft that no learner sees yet, and return its number.
+
+    Raises
+    ------
+    BadPlan
+    """
+    seed = lots.new_seed() % SEEDS
+    plan = checked(plan, seed, now=now)
+    cases = _to_keep_of(plan, seed)
+    with store.writing():
+        number = class_queries.add_drill(store, one.id, plan, seed=seed, now=now)
+        class_queries.keep_cases(store, number, cases)
+    return number
+
+
+def own(store: Store, one: Class, drill_id: int) -> Drill:
+    """Return a drill of a class.
+
+    Raises
+    ------
+    UnknownDrill
+    """
+    found = class_queries.drill_of_id(store, drill_id)
+    if found is None or found.class_id != one.id:
+        raise UnknownDrill
+    return found
+
+
+def plan_of(drill: Drill) -> Plan:
+    """Return a drill's plan, to be changed or set once more."""
+    values = {name: getattr(drill, name) for name in Plan.__dataclass_fields__}
+    if drill.minutes is not None and drill.least is None:
+        values["pass_mark"] = None  # set before a least number was asked for: there is nothing to be a share of
+    return Plan(**values)
+
+
+def change(store: Store, drill: Drill, plan: Plan, *, now: float) -> None:
+    """Give a drill that nobody has begun another plan.
+
+    Raises
+    ------
+    BadPlan, NotNow
+    """
+    plan = checked(plan, drill.seed, now=now)
+    # Another title or time leaves the cases as they are: they may be on paper already.
+    others = any(getattr(plan, name) != getattr(drill, name) for name in DRAWN_FROM)
+    cases = _to_keep_of(plan, drill.seed) if others else []
+    with store.writing():
+        if class_queries.is_begun(store, drill.id):
+            raise NotNow("someone has begun this drill, so it stays as it is: copy it and change the copy")
+        class_queries.change_drill(store, drill.id, plan)
+        if others:
+            class_queries.forget_cases(store, drill.id)
+            class_queries.keep_cases(store, drill.id, cases)
+
+
+def copy(store: Store, one: Class, drill: Drill, *, now: float, lots: Lots) -> int:
+    """Set a drill once more, with other cases and no times, as a draft; return its number."""
+    title = drill.title if len(drill.title) > LONGEST_TITLE - 7 else f"{drill.title} (copy)"
+    return make(store, one, replace(plan_of(drill), title=title, opens_at=None, closes_at=None), now=now, lots=lots)
+
+
+def open_(store: Store, drill: Drill, *, now: float) -> None:
+    """Open a drill, or open it again: a time to close that has passed no longer counts.
+
+    Raises
+    ------
+    CaseError, NotReadable
+        When this version cannot draw a case of it that was never kept, or cannot read one that was.
+    """
+    cases_on_paper(store, drill)
+    with store.writing():
+        if drill.closes_at is not None and drill.closes_at <= now:
+            class_queries.set_times(store, drill.id, drill.opens_at, None)
+        class_queries.set_opened(store, drill.id, now)
+        class_queries.set_state(store, drill.id, "open")
+
+
+def close(store: Store, drill: Drill, *, now: float) -> None:
+    """Close a drill: no further case is given; an answer to one that was given is kept, and counts within seconds."""
+    with store.writing():
+        if drill.closes_at is None or drill.closes_at > now:
+            class_queries.set_times(store, drill.id, drill.opens_at, now)
+        class_queries.set_state(store, drill.id, "closed")
+
+
+def let_in(store: Store, drill: Drill, learner: Learner, *, now: float) -> None:
+    """Let a learner begin a drill that counts although they joined after it opened."""
+    with store.writing():
+        class_queries.let_in(store, drill.id, learner.id, now)
+
+
+def remove(store: Store, drill: Drill) -> None:
+    """Remove a drill that nobody has begun.
+
+    Raises
+    ------
+    NotNow
+    """
+    with store.writing():
+        if class_queries.is_begun(store, drill.id):
+            raise NotNow("someone has begun this drill, so it is kept with its answers: close it instead")
+        class_queries.remove_drill(store, drill.id)

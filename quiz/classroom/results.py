@@ -1,0 +1,265 @@
+"""What a class's answers come to: sums kept as each answer comes in, and the questions that are put to them.
+
+The sums ("tallies") are kept for learners of a class only, once over everything and once over each drill, in the
+transaction of the answer: a page of results then reads a few thousand rows whatever the log has grown to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from cases.curriculum.register import all_types
+from cases.procedure.marking import CREDITED
+from quiz.storage import class_queries
+from quiz.storage.store import Answer, Learner, Store
+
+EVERYTHING = 0
+"""In place of a drill's number: all practice of a learner, in drills or not."""
+
+_ADD = """
+INSERT INTO tallies (learner, drill, kind, key, answered, missed, seconds, timed, last_at, last_answer)
+VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+ON CONFLICT (learner, drill, kind, key) DO UPDATE SET
+    answered = answered + excluded.answered,
+    missed = missed + excluded.missed,
+    seconds = seconds + excluded.seconds,
+    timed = timed + excluded.timed,
+    last_at = excluded.last_at,
+    last_answer = excluded.last_answer
+"""
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Answers that belong together, counted."""
+
+    key: str
+    """"" for all, a type's id, a step's id, or "step slip"."""
+    answered: int
+    missed: int
+    seconds: float
+    """Of the timed ones together."""
+    timed: int
+
+    @property
+    def right(self) -> int:
+        """How many were not missed."""
+        return self.answered - self.missed
+
+    @property
+    def mean_seconds(self) -> float | None:
+        """Seconds an answer took on average; None when none was timed."""
+        return self.seconds / self.timed if self.timed else None
+
+
+@dataclass(frozen=True)
+class Sum(Counts):
+    """The sum over a class, or over one learner of it."""
+
+    learners: int
+    last_answer: int
+    """Its number in the log."""
+
+
+@dataclass(frozen=True)
+class LearnerSum(Counts):
+    """One learner's sum."""
+
+    learner: int
+    last_at: float
+
+
+# --- keeping the sums --------------------------------------------------------------------------------------------
+
+
+def tally(store: Store, learner: Learner, answer: Answer) -> None:
+    """Add an answer of a class's learner to the sums, once it is in the log; in `writing()`."""
+    if learner.joined:
+        _tally(store, answer)
+
+
+def _tally(store: Store, answer: Answer) -> None:
+    number = int(store.fetch("SELECT id FROM answers WHERE dealt = ?", answer.dealt)[0][0])
+    for line in _lines(answer):
+        store.change(_ADD, answer.learner, *line[:3], 1, *line[3:], answer.at, number)
+    _keep_slipped(store, answer, number)
+
+
+def _explained(answer: Answer) -> list[tuple[str, str]]:
+    if answer.verdict in CREDITED:
+        return []
+    return sorted({(step, slip) for one in answer.explanations for step, slip in one})
+
+
+def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
+    """Yield what an answer adds: drill, kind, key, missed, seconds, timed."""
+    missed, explained = answer.verdict not in CREDITED, _explained(answer)
+    slipped_steps = dict.fromkeys(step for step, _ in explained)
+    seconds, timed = (0.0, 0) if answer.seconds is None else (answer.seconds, 1)
+    lines = [("all", "", missed, seconds, timed), ("type", answer.type, missed, seconds, timed)]
+    lines += [("step", step, step in slipped_steps, 0.0, 0) for step in dict.fromkeys([*answer.steps, *slipped_steps])]
+    lines += [("slip", f"{step} {slip}", len(answer.explanations) == 1, 0.0, 0) for step, slip in explained]
+    # What came after the time was answered all the same: it is practice, and not counted in its drill.
+    for drill in dict.fromkeys((EVERYTHING, EVERYTHING if answer.late else answer.drill or EVERYTHING)):
+        for kind, key, counts, took, known in lines:
+            yield drill, kind, key, int(counts), took, known
+
+
+def _keep_slipped(store: Store, answer: Answer, number: int) -> None:
+    for step, slip in _explained(answer):
+        store.change(
+            "INSERT OR IGNORE INTO slipped (learner, step, slip, answer, drill) VALUES (?, ?, ?, ?, ?)",
+            answer.learner,
+            step,
+            slip,
+            number,
+            answer.drill,
+        )
+
+
+def tally_anew(store: Store, learner: Learner) -> None:
+    """Work the sums of a class's learner out anew from the log; in `writing()`."""
+    learner_id = learner.id
+    store.change("DELETE FROM tallies WHERE learner = ?", learner_id)
+    store.change("DELETE FROM slipped WHERE learner = ?", learner_id)
+    if not learner.joined:
+        return
+    numbers = [row[0] for row in store.fetch("SELECT id FROM answers WHERE learner = ? ORDER BY id", learner_id)]
+    sums: dict[tuple[int, str, str], list[float]] = {}
+    for number, answer in zip(numbers, store.answers_of(learner_id), strict=True):
+        for drill, kind, key, missed, seconds, timed in _lines(answer):
+            one = sums.setdefault((drill, kind, key), [0, 0, 0.0, 0, 0.0, 0])
+            one[:4] = [one[0] + 1, one[1] + missed, one[2] + seconds, one[3] + timed]
+            one[4:] = [answer.at, number]
+        _keep_slipped(store, answer, number)
+    for (drill, kind, key), one in sums.items():
+        store.change(_ADD, learner_id, drill, kind, key, *one)
+
+
+# --- asking ------------------------------------------------------------------------------------------------------
+
+
+def class_sums(
+    store: Store, class_id: int, kind: str, *, drill: int = EVERYTHING, learner: int | None = None
+) -> list[Sum]:
+    """Return the sums of a kind ("all", "type", "step" or "slip") over a class or one learner of it."""
+    return store.fetch_as(
+        Sum,
+        "SELECT t.key, sum(t.answered) AS answered, sum(t.missed) AS missed, sum(t.seconds) AS seconds, "
+        "sum(t.timed) AS timed, count(*) AS learners, max(t.last_answer) AS last_answer "
+        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ?1 AND t.kind = ?2 "
+        "WHERE m.class = ?3 AND (?4 IS NULL OR m.learner = ?4) GROUP BY t.key",
+        drill,
+        kind,
+        class_id,
+        learner,
+    )
+
+
+def learner_sums(
+    store: Store, class_id: int, kind: str, *, drill: int = EVERYTHING, learners: Sequence[int] | None = None
+) -> list[LearnerSum]:
+    """Return the sums of a kind learner by learner: of all in the class, or of some."""
+    some = "" if learners is None else f" AND m.learner IN ({', '.join('?' * len(learners))})"
+    return store.fetch_as(
+        LearnerSum,
+        "SELECT t.learner, t.key, t.answered, t.missed, t.seconds, t.timed, t.last_at "  # noqa: S608 - holes only
+        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = ? "
+        f"WHERE m.class = ?{some}",
+        drill,
+        kind,
+        class_id,
+        *(learners or ()),
+    )
+
+
+def late_answers(store: Store, drill: int) -> dict[int, int]:
+    """Count, learner by learner, the answers that came in after a drill's time: they are in no sum of the drill."""
+    rows = store.fetch("SELECT learner, count(*) FROM answers WHERE drill = ? AND late GROUP BY learner", drill)
+    return {row[0]: row[1] for row in rows}
+
+
+def answers_behind(
+    store: Store,
+    class_id: int,
+    *,
+    drill: int = EVERYTHING,
+    learner: int | None = None,
+    type_id: str | None = None,
+    step: str | None = None,
+    slip: str | None = None,
+    missed_only: bool = False,
+    late: bool = False,
+    most: int = 100,
+) -> list[Answer]:
+    """Return the answers behind a number, the latest first.
+
+    step finds the answers in which it was exercised (with missed_only: may have slipped); slip, with its step, those
+    that it would explain. Of a drill, late finds the answers that came after its time, which are in no other number.
+    """
+    source, where, values = "members m JOIN answers a ON a.learner = m.learner", ["m.class = ?"], [class_id]
+    more: list[object] = []
+    exercised = step is not None and slip is None and not missed_only
+    if step is not None and not exercised:
+        source = "members m JOIN slipped s ON s.learner = m.learner JOIN answers a ON a.id = s.answer"
+        where.append("s.step = ?")
+        more.append(step)
+        if slip is not None:
+            where.append("s.slip = ?")
+            more.append(slip)
+    types = [type_id] if type_id is not None else _types_with(str(step)) if exercised else []
+    if types:
+        where.append(f"a.type IN ({', '.join('?' * len(types))})")
+        more += types
+    if drill != EVERYTHING:
+        where += ["a.drill = ?", "a.late = ?"]
+        more += [drill, late]
+    if learner is not None:
+        where.append("m.learner = ?")
+        more.append(learner)
+    if missed_only:
+        where.append("a.verdict IN ('slip', 'wrong')")
+    latest = f"SELECT DISTINCT a.id FROM {source} WHERE {' AND '.join(where)} ORDER BY a.id DESC LIMIT ?"  # noqa: S608
+    sql = f"SELECT a.* FROM answers a WHERE a.id IN ({latest})"  # noqa: S608 - words from here, values in holes
+    if not exercised:
+        return store.fetch_as(Answer, f"{sql} ORDER BY a.id DESC", *values, *more, most)
+    # Nearly every answer of a type calls for its steps, so few of the latest are looked into in vain.
+    sql += " AND EXISTS (SELECT 1 FROM json_each(a.steps) WHERE value = ?) ORDER BY a.id DESC"
+    looked = 2 * most
+    while True:
+        found = store.fetch_as(Answer, sql, *values, *more, looked, step)
+        if len(found) >= most or looked > _count(store, class_id, learner):
+            return found[:most]
+        looked *= 8
+
+
+def _types_with(step: str) -> list[str]:
+    return [one.id for one in all_types().values() if any(each.skill.id == step for each in one.steps)]
+
+
+def _count(store: Store, class_id: int, learner: int | None) -> int:
+    found = class_sums(store, class_id, "all", learner=learner)
+    return found[0].answered if found else 0
+
+
+def answer_numbered(store: Store, number: int) -> Answer | None:
+    """Return an answer by its number in the log."""
+    return store.fetch_one(Answer, "SELECT * FROM answers WHERE id = ?", number)
+
+
+def answers_numbered(store: Store, numbers: Iterable[int]) -> dict[int, Answer]:
+    """Return answers by their numbers in the log."""
+    found = {number: answer_numbered(store, number) for number in numbers}
+    return {number: one for number, one in found.items() if one is not None}
+
+
+def answers_for_export(store: Store, class_id: int, *, drill: int = EVERYTHING) -> Iterable[Answer]:
+    """Return the answers of a class learner by learner, each learner's the earliest first."""
+    for one in class_queries.members_of(store, class_id):
+        if drill == EVERYTHING:
+            yield from store.answers_of(one.learner)
+        else:
+            yield from store.fetch_as(
+                Answer, "SELECT * FROM answers WHERE drill = ? AND learner = ? ORDER BY id", drill, one.learner
+            )

@@ -1,0 +1,157 @@
+"""Who may come in: preceptors by password, learners of a class by what their browser or their phrase holds.
+
+A sign-in is a row in the data file, so it can be taken back. Failed tries are throttle.py's.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+
+from werkzeug.security import check_password_hash, generate_password_hash
+
+from quiz.classroom.throttle import Caller, Limit
+from quiz.errors import QuizError
+from quiz.learning.state import DAY
+from quiz.practice.learners import tidy_name
+from quiz.practice.randomness import Lots
+from quiz.storage import class_queries
+from quiz.storage.class_queries import Preceptor
+from quiz.storage.store import Learner, Store
+
+ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
+"""Without 0 and O, 1, I and L, which are read for one another."""
+LEAST_PASSWORD = 10
+LONGEST_CODE = 200
+"""Characters, with whatever was typed between the letters."""
+PRECEPTOR_STAYS = DAY / 2
+LEARNER_STAYS = 180 * DAY
+FREE_TRIES = 5
+"""Wrong passwords for one name from one address, or in one browser that the preceptor signed in with before."""
+FREE_FOR_A_NAME = 30
+"""Wrong passwords for one name, from wherever."""
+FREE_PASSWORDS_FROM_ONE_ADDRESS = 100
+
+
+class BadPassword(QuizError):
+    """A password that will not do for a preceptor."""
+
+
+class NotKnown(QuizError):
+    """A name and password, a code or a phrase that opens nothing."""
+
+
+def digest(secret: str) -> str:
+    """Return what is kept of a secret that chance made: it is long enough to need no salt."""
+    return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def in_groups(marks: str) -> str:
+    """Write a code in groups of four."""
+    return "-".join(marks[at : at + 4] for at in range(0, len(marks), 4))
+
+
+def tidy_code(text: str) -> str:
+    """Return a code as it is kept, however it was typed: any case, with spaces or hyphens or none.
+
+    A text that is no code at all, or far too long for one, gives "".
+    """
+    if len(text) > LONGEST_CODE:
+        return ""
+    marks = "".join(mark for mark in text.upper() if mark.isalnum())
+    return in_groups(marks) if marks and set(marks) <= set(ALPHABET) else ""
+
+
+def new_code(lots: Lots, length: int) -> str:
+    """Make a code that cannot be guessed, of `length` marks in groups of four: 4.95 bits a mark."""
+    return in_groups("".join(lots.pick(ALPHABET) for _ in range(length)))
+
+
+# --- preceptors --------------------------------------------------------------------------------------------------
+
+
+def add_preceptor(store: Store, name: str, password: str, *, now: float) -> bool:
+    """Add a preceptor; one of that name gets the new password, and False is returned.
+
+    Raises
+    ------
+    BadName, BadPassword
+    """
+    if len(password) < LEAST_PASSWORD:
+        raise BadPassword(f"a password of {len(password)} characters: give at least {LEAST_PASSWORD}")
+    kept = generate_password_hash(password)
+    tidy = tidy_name(name, [])
+    with store.writing():
+        known = class_queries.preceptor_named(store, tidy)
+        if known is not None:
+            class_queries.keep_password(store, known.id, kept)
+            return False
+        class_queries.add_preceptor(store, tidy, kept, now)
+    return True
+
+
+def sign_in(store: Store, name: str, password: str, *, caller: Caller, now: float, lots: Lots) -> tuple[Preceptor, str]:
+    """Check a preceptor's password; return who it is and the token for the cookie.
+
+    A browser in which this very preceptor signed in before is not held up by failures elsewhere.
+
+    Raises
+    ------
+    NotKnown, TooManyTries
+    """
+    name = " ".join(name.split())[:100]
+    known = class_queries.preceptor_named(store, name)
+    with caller.tries.counted(_password_limits(caller, name.casefold(), known), now):
+        fits = check_password_hash(known.password if known else _nobodys(), password)
+        if known is None or not fits:
+            raise NotKnown("no preceptor has that name and password: try again, or run `add-preceptor` to set anew")
+    token = lots.new_secret()
+    with store.writing():
+        class_queries.add_sign_in(store, digest(token), preceptor=known.id, now=now, until=now + PRECEPTOR_STAYS)
+    return known, token
+
+
+def _password_limits(caller: Caller, name: str, known: Preceptor | None) -> tuple[Limit, ...]:
+    if known is not None and caller.device and known.id in caller.preceptors:
+        return (Limit("password by device", f"{name} by {caller.device}", FREE_TRIES),)
+    return (
+        Limit("password", f"{name} from {caller.address}", FREE_TRIES),
+        Limit("password for", name, FREE_FOR_A_NAME),
+        Limit("password from", caller.address, FREE_PASSWORDS_FROM_ONE_ADDRESS),
+    )
+
+
+@cache
+def _nobodys() -> str:
+    """Return what is checked where there is no such preceptor, so that an unknown name takes as long as a known one."""
+    return generate_password_hash("nobody has this password")
+
+
+def preceptor_of(store: Store, token: object, *, now: float) -> Preceptor | None:
+    """Return the preceptor whose token this is."""
+    return class_queries.preceptor_with(store, digest(token), now) if isinstance(token, str) else None
+
+
+def learner_of(store: Store, token: object, *, now: float) -> Learner | None:
+    """Return the learner of a class whose token this is."""
+    return class_queries.learner_with(store, digest(token), now) if isinstance(token, str) else None
+
+
+def sign_out(store: Store, token: object) -> None:
+    """End the sign-in of a token."""
+    if isinstance(token, str):
+        with store.writing():
+            class_queries.end_sign_in(store, digest(token))
+
+
+def sign_out_everywhere(store: Store, preceptor: Preceptor) -> None:
+    """End a preceptor's sign-ins on every device."""
+    with store.writing():
+        class_queries.end_sign_ins_of_preceptor(store, preceptor.id)
+
+
+def let_in(store: Store, learner: Learner, *, now: float, lots: Lots) -> str:
+    """Sign a learner of a class in and return the token for the cookie; in `writing()`."""
+    token = lots.new_secret()
+    class_queries.add_sign_in(store, digest(token), learner=learner.id, now=now, until=now + LEARNER_STAYS)
+    return token

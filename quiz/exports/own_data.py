@@ -1,0 +1,56 @@
+"""A learner's own data to take away: answers as CSV, and everything that is kept as JSON lines.
+
+The JSON lines hold whole rows of the logs, so that the memory of a learner can be worked out from them again. Answers
+of a drill whose marks are shown at its end are left out until it has ended.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from quiz.exports import answers
+from quiz.storage import accuracy_queries, class_queries, progress_queries, recall_queries
+from quiz.storage.rows import read_json, write_json
+from quiz.storage.store import Answer, Learner, Store
+
+FORMAT = "two-meridians own data, version 1"
+
+
+def answers_csv(store: Store, learner: Learner) -> Iterator[str]:
+    """Write the answers as CSV (RFC 4180), line by line, in the columns of a class's export."""
+    of = class_queries.class_of_learner(store, learner.id)
+    yield from answers.answers_csv(store, of.id if of else 0, _answers(store, learner))
+
+
+def json_lines(store: Store, learner: Learner) -> Iterator[str]:
+    """Write who it is, every answer, every recall mark and the accuracy log, one JSON document a line.
+
+    `kind` says what a line is; times are seconds since 1970 (UTC), distances cm, powers D.
+    """
+    about = {
+        "format": FORMAT,
+        "name": learner.name,
+        "created_at": learner.created_at,
+        "settings": read_json(learner.settings),
+    }
+    yield _line("learner", about)
+    for answer in _answers(store, learner):
+        yield _line("answer", _without_whose(vars(answer)))
+    for mark in recall_queries.recall_marks_of(store, learner.id):
+        yield _line("recall mark", _without_whose(vars(mark)))
+    for kept in accuracy_queries.entries_of(store, learner.id):
+        yield _line("eye", vars(kept.entry))
+
+
+def _answers(store: Store, learner: Learner) -> list[Answer]:
+    held_back = progress_queries.held_back(store, learner.id)
+    return [one for one in store.answers_of(learner.id) if one.dealt not in held_back]
+
+
+def _without_whose(row: dict[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in row.items() if name != "learner"}
+
+
+def _line(kind: str, row: dict[str, Any]) -> str:
+    return write_json({"kind": kind, **row}) + "\n"

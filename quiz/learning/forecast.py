@@ -1,0 +1,60 @@
+"""The forward look: what will have faded in the weeks to come, if nothing is practised. Pure, as model.py is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from quiz.learning.catalogue import Catalogue
+from quiz.learning.model import band, chance, met_of
+from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.state import DAY, LearnerState
+
+
+class Ahead(NamedTuple):
+    """How one step or type that was met will stand, if it is left alone from now on."""
+
+    kind: str
+    """"step" or "type"."""
+    id: str
+    title: str
+    bands: tuple[str, ...]
+    """The band on each day from today (0) to `days`."""
+    chances: tuple[float, ...]
+    fades_in: int | None
+    """Days until it is no longer solid: 0 when it is not so today, None when it stays solid throughout."""
+
+
+def forward_look(
+    state: LearnerState, catalogue: Catalogue, now: float, days: int = 28, *, numbers: Numbers = NUMBERS
+) -> list[Ahead]:
+    """Say how every step and type met so far will stand on each of the coming days; what fades first comes first."""
+    rows = [
+        _ahead(state, "step", step, catalogue.step_titles.get(step, step), (step,), now, days, numbers)
+        for step in dict.fromkeys(step for one in catalogue.types for step in one.chain)
+        if step in state.steps
+    ]
+    rows += [
+        _ahead(state, "type", one.id, one.title or one.id, met_of(state, one.chain), now, days, numbers)
+        for one in catalogue.types
+        if one.id in state.types
+    ]
+    return sorted(rows, key=lambda row: (days + 1 if row.fades_in is None else row.fades_in, row.chances[-1]))
+
+
+def _ahead(
+    state: LearnerState,
+    kind: str,
+    id_: str,
+    title: str,
+    steps: Sequence[str],
+    now: float,
+    days: int,
+    numbers: Numbers,
+) -> Ahead:
+    type_id = id_ if kind == "type" else None
+    each = range(days + 1)
+    bands = tuple(band(state, steps, now, type_id=type_id, ahead_days=day, numbers=numbers) for day in each)
+    chances = tuple(chance(state, steps, now + day * DAY, type_id=type_id, numbers=numbers) for day in each)
+    fades = next((day for day, word in enumerate(bands) if word != "solid"), None)
+    return Ahead(kind, id_, title, bands, chances, fades)

@@ -1,0 +1,408 @@
+"""What one learner is likely to get right, step by step, and how that fades.
+
+Pure: an answer and a state in, a state out. Floats are added by `math.fsum`, which gives the same on every Python and
+in every order; `sum` does not (3.12 changed it). What a state is, is state.py's; choosing what to bring next is
+scheduler.py's; keeping is store.py's. Chances lie in 0..1, strengths are log-odds, times are seconds since 1970 (UTC),
+spans are days.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory, Suspects, TypeMemory
+
+HALF = 0.5 - 1e-9
+"""From this share on a slip is taken as made: a half, which the last digits of a sum must not decide."""
+SEEN = 4
+"""How many times of a slip are remembered: enough for "four times or more this week"."""
+
+
+# --- looking ---------------------------------------------------------------------------------------------------------
+
+
+class Outlook(NamedTuple):
+    """One step as it stands at one moment."""
+
+    x: float
+    """Log-odds expected now."""
+    slope: float
+    """How x answers to the logarithm of the fading time."""
+    r: float
+    """Days since last met over the fading time; 0 for a step never met."""
+    variance: float
+    """Of x."""
+    mastery: float
+    """Chance that the step is carried out rightly, before guessing and carelessness."""
+
+
+def outlook(state: LearnerState, step: str, now: float | None, numbers: Numbers = NUMBERS) -> Outlook:
+    """Say how one step stands at `now`; None means straight after it was last met.
+
+    x = m − 3·ln(1 + r), r = gap/h: power-law fading (Wixted & Carpenter 2007, Psychological Science 18:133, for the
+    shape). Its mean over the two uncertain numbers is σ(x/√(1 + π/8·var)) (MacKay 1992, Neural Computation 4:720).
+    """
+    n = numbers
+    memory = state.steps.get(step)
+    if memory is None:
+        x, slope, r, variance = n.start + state.offset, 0.0, 0.0, n.strength_variance + state.offset_variance
+    else:
+        r = 0.0 if now is None else waited(memory, now)
+        slope = n.steepness * r / (1 + r)
+        x = memory.strength - n.steepness * math.log1p(r)
+        variance = memory.variance + memory.log_fading_variance * slope**2
+    return Outlook(x, slope, r, variance, _sigmoid(x / _softening(variance)))
+
+
+def waited(memory: StepMemory, now: float) -> float:
+    """Return the time since a step was last met over its fading time; 0 where the clock was set back."""
+    return max(0.0, now - memory.at) / DAY / math.exp(memory.log_fading)
+
+
+def chance(
+    state: LearnerState,
+    steps: Sequence[str],
+    now: float | None,
+    *,
+    type_id: str | None = None,
+    options: int | None = None,
+    numbers: Numbers = NUMBERS,
+    mastery: Mapping[str, float] | None = None,
+) -> float:
+    """Chance (0..1) of a right answer to a chain of steps at `now`; None means straight after each was last met.
+
+    mastery gives that of each step at `now`, where the caller has looked at them before.
+
+    The steps must all be carried out (their chances multiplied, Q); the type's term then moves the odds of Q; guessing
+    (2 % typed, 1/options when choosing) and carelessness (5 %) come in once for the answer, not once for each step.
+    One step without a type gives scheduler's p for that step.
+    """
+    chain = tuple(steps) or ((type_id,) if type_id else ())
+    if mastery is None:
+        mastery = {step: outlook(state, step, now, numbers).mastery for step in chain}
+    product = math.prod([mastery[step] for step in chain])
+    return _of_answer(_with_term(state, type_id, product), options, numbers)
+
+
+def expected(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> float:
+    """Chance that memory gave to a right answer before it came: the steps that were shown count as done."""
+    mastery = math.prod(outlook(state, step, event.at, numbers).mastery for step in event.unaided)
+    return _of_answer(_with_term(state, event.type, mastery), event.options, numbers)
+
+
+def slip_counts(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+    """Return how often each slip was made lately: its count, halved every 14 days and worn by cases without it."""
+    return {
+        (step, slip): _faded(memory, now, numbers)
+        for step, slips in state.slips.items()
+        for slip, memory in slips.items()
+    }
+
+
+def standing(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+    """Return the slips that stand (count of 1.6 or more, halved every 14 days), the most frequent first."""
+    counts = slip_counts(state, now, numbers)
+    kept = sorted((-count, key) for key, count in counts.items() if count >= numbers.slip_standing)
+    return {key: -count for count, key in kept}
+
+
+def band(
+    state: LearnerState,
+    steps: Sequence[str],
+    now: float,
+    *,
+    type_id: str | None = None,
+    ahead_days: float = 0.0,
+    numbers: Numbers = NUMBERS,
+) -> str:
+    """Put a step (give it alone) or a type (its steps and `type_id`) into a word.
+
+    "new"     never met
+    "solid"   the chance a week from now is .80 or more, and no slip stands at any of the steps
+    "fading"  it was .80 or more straight after it was last met, a week from now it is less, and now still .50 or more
+    "shaky"   everything else
+
+    The steps of a type that were never met are left out: nothing is known of them, so they make it neither shaky nor
+    solid.
+
+    ahead_days looks on: how it will be so many days from `now`, if nothing is practised. A slip that stands now stands
+    then: no wait alone ever mended a wrong rule, though its count fades.
+    """
+    n = numbers
+    if (steps[0] not in state.steps) if type_id is None else (type_id not in state.types):
+        return "new"
+    steps = met_of(state, steps)
+    slips = (memory for step in steps for memory in state.slips.get(step, {}).values())
+    if any(_faded(memory, now, n) >= n.slip_standing for memory in slips):
+        return "shaky"
+    now += ahead_days * DAY
+    if chance(state, steps, now + n.settled_ahead_days * DAY, type_id=type_id, numbers=n) >= n.settled_chance:
+        return "solid"
+    held = chance(state, steps, None, type_id=type_id, numbers=n) >= n.settled_chance
+    return "fading" if held and chance(state, steps, now, type_id=type_id, numbers=n) >= n.fading_chance else "shaky"
+
+
+def met_of(state: LearnerState, steps: Sequence[str]) -> Sequence[str]:
+    """Return those of a type's steps that were met; all where none was."""
+    return [step for step in steps if step in state.steps] or steps
+
+
+def settled(
+    state: LearnerState,
+    steps: Sequence[str],
+    now: float,
+    *,
+    type_id: str | None = None,
+    numbers: Numbers = NUMBERS,
+) -> bool:
+    """Say whether a step (alone) or a type was right unaided on three different days and is solid."""
+    memory = state.steps.get(steps[0]) if type_id is None else state.types.get(type_id)
+    return (
+        memory is not None
+        and memory.days.count >= numbers.settled_days
+        and band(state, steps, now, type_id=type_id, numbers=numbers) == "solid"
+    )
+
+
+# --- whom to blame ---------------------------------------------------------------------------------------------------
+
+
+def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> tuple[float, ...]:
+    """Share one miss among its explanations, by how likely each was for this learner beforehand; the sum is 1.
+
+    A slip's likelihood is the doubt about its step times its share of that step's slips so far; for two slips at once
+    the likelihoods multiply. Empty when nothing was diagnosed.
+    """
+    if not event.diagnosed:
+        return ()
+
+    def likelihood(key: SlipKey) -> float:
+        counts = {slip: _faded(one, event.at, numbers) for slip, one in state.slips.get(key[0], {}).items()}
+        share = (counts.get(key[1], 0.0) + numbers.slip_prior) / (math.fsum(counts.values()) + 1)
+        return (1 - outlook(state, key[0], event.at, numbers).mastery) * share
+
+    weights = [math.prod(likelihood(key) for key in dict.fromkeys(one)) for one in event.explanations]
+    total = math.fsum(weights)
+    return tuple(weight / total for weight in weights)
+
+
+def blame(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> dict[str, float]:
+    """Return each blamed step's share of a miss (0..1): the chance that it went wrong, given the answer.
+
+    Diagnosed: the shares of the explanations that it figures in; where every explanation is a single slip the sum is 1,
+    and two slips surely made at once have 1 each. Undiagnosed: 1 divided over the steps not shown beforehand in
+    proportion to their doubt. Right: none.
+    """
+    if event.right:
+        return {}
+    out: dict[str, float] = {}
+    if event.diagnosed:
+        for one, share in zip(event.explanations, explanation_shares(state, event, numbers), strict=True):
+            for step in dict.fromkeys(step for step, _ in one):
+                out[step] = min(1.0, out.get(step, 0.0) + share)
+        return out
+    doubts = {step: 1 - outlook(state, step, event.at, numbers).mastery for step in event.unaided}
+    total = math.fsum(doubts.values())
+    return {step: doubt / total for step, doubt in doubts.items()}
+
+
+# --- folding ---------------------------------------------------------------------------------------------------------
+
+
+def fold(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> LearnerState:
+    """Take one answer into the state, in place, and return it. The cost depends on the case, not on the history.
+
+    A step that is blamed in part is credited with the rest when the slip was diagnosed, the steps before and after
+    alike: the learner's answer is what the chain gives with that slip and everything else done rightly. When nothing
+    was diagnosed no step is credited; each takes its share of one miss. A step whose line was shown beforehand is left
+    as it was, neither proved nor met, unless the slip was found there.
+    """
+    blamed = blame(state, event, numbers)
+    shares = explanation_shares(state, event, numbers)
+    outlooks = {step: outlook(state, step, event.at, numbers) for step in event.chain}
+    _take_type(state, event, outlooks, numbers)
+    for step in event.chain:
+        if step in event.hints and step not in blamed:
+            continue
+        known = event.right or event.diagnosed
+        part = blamed.get(step, 0.0)
+        _take_step(state, step, event, outlooks[step], 1 - part if known else 0.0, 1.0 if known else part, numbers)
+    _take_slips(state, event, blamed, shares, numbers)
+    state.answers += 1
+    return state
+
+
+def replay(events: Iterable[Answered], numbers: Numbers = NUMBERS) -> LearnerState:
+    """Build the state anew from the whole log, oldest answer first."""
+    state = LearnerState(offset_variance=numbers.offset_variance)
+    for event in events:
+        fold(state, event, numbers)
+    return state
+
+
+def _take_step(
+    state: LearnerState, step: str, event: Answered, seen: Outlook, y: float, weight: float, numbers: Numbers
+) -> None:
+    """One extended-Kalman step: y (0..1) is how far the step was right, `weight` (0..1) how much evidence that is."""
+    n = numbers
+    p = _of_answer(seen.mastery, event.options, n)
+    e = weight * (y - p)
+    f = _sigmoid(seen.x)
+    w = weight * max(f * (1 - f), n.least_information)
+    before = state.steps.get(step)
+    # The learner's offset is part of where a new step starts, so its doubt is too.
+    memory = before or StepMemory(seen.x, seen.variance, math.log(n.fading_days), n.fading_variance, float(event.at))
+    new = before is None
+    vm, vl, slope = memory.variance, memory.log_fading_variance, seen.slope
+    d = 1 + w * (vm + vl * slope**2)
+    if new:
+        state.offset += state.offset_variance / d * e
+        state.offset_variance -= w * state.offset_variance**2 / d
+    spacing = 1.0 if new else n.learn_massed + n.learn_spaced * seen.r / (1 + seen.r)
+    learnt = y * n.learn_right * (1 - p)
+    if event.working_shown:
+        learnt += (1 - y) * n.learn_shown * n.lesson_lost**memory.misses
+    strength = memory.strength + vm / d * e + weight * spacing * learnt
+    longer = n.fading_gain * seen.r / (1 + seen.r) if weight == 1 and y >= 0.5 else 0.0
+    log_fading = memory.log_fading + vl * slope / d * e + longer
+    variance = max(n.least_variance, vm - w * vm**2 / d) + n.drift
+    if strength > n.surest:
+        strength = n.surest
+        variance = min(variance, vm)  # at the bound a credit must not add doubt: it would lower the chance
+    state.steps[step] = StepMemory(
+        strength=max(strength, n.weakest),
+        variance=variance,
+        log_fading=min(max(log_fading, math.log(n.shortest_days)), math.log(n.longest_days)),
+        log_fading_variance=vl - w * (vl * slope) ** 2 / d,
+        at=max(memory.at, float(event.at)),
+        misses=(1 - y) * (memory.misses + weight) if weight == 1 else memory.misses + weight,
+        days=memory.days.and_of(event.at, n.settled_days) if y == 1 else memory.days,
+    )
+
+
+def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outlook], numbers: Numbers) -> None:
+    """Move the type's own term by its share of the surprise: the steps' doubt takes the rest."""
+    n = numbers
+    memory = state.types.get(event.type) or TypeMemory(at=float(event.at), variance=n.term_variance)
+    term, variance = memory.term, memory.variance
+    seen = [outlooks[step] for step in event.unaided]
+    if seen:
+        steps = math.prod(one.mastery for one in seen)
+        f = _with_term(state, event.type, steps)
+        e = event.right - _of_answer(f, event.options, n)
+        w = max(f * (1 - f), n.least_information)
+        doubt = math.fsum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen)
+        d = 1 + w * (variance + doubt)
+        term = min(max(term + variance / d * e, -n.term_bound), n.term_bound)
+        variance = max(n.term_least_variance, variance - w * variance**2 / d)
+    state.types[event.type] = TypeMemory(
+        at=max(memory.at, float(event.at)),
+        variance=variance,
+        term=term,
+        answered=memory.answered + 1,
+        right=memory.right + event.right,
+        days=memory.days.and_of(event.at, n.settled_days) if event.right and not event.hints else memory.days,
+    )
+
+
+def _take_slips(
+    state: LearnerState, event: Answered, blamed: Mapping[str, float], shares: Sequence[float], numbers: Numbers
+) -> None:
+    """Count the slips made, each by the share of its explanation; wear down those that could have shown and did not."""
+    n = numbers
+    clean = {step for step in event.unaided if step not in blamed} if event.right or event.diagnosed else set[str]()
+    _settle_suspects(state, event, clean, n)
+    for step in clean:
+        for slip, memory in state.slips.get(step, {}).items():
+            if event.could_have_shown((step, slip)):
+                state.slips[step][slip] = replace(memory, count=memory.count * n.slip_clean)
+                if state.suspects is not None:
+                    state.suspects = state.suspects.worn((step, slip), n.slip_clean)
+    explained = list(zip(event.explanations, shares, strict=True)) if event.diagnosed else []
+    for one, share in explained:
+        for key in dict.fromkeys(one):
+            memory = _slip(state, key, event.at, n)
+            seen = (*memory.seen, float(event.at))[-SEEN:] if share >= HALF else memory.seen
+            _keep_slip(state, key, replace(memory, count=memory.count + share, seen=seen))
+    singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
+    if len(singles) > 1 and not event.probe_of:
+        state.suspects = Suspects(float(event.at), tuple(singles[:2]))
+
+
+def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
+    """Let a probe weigh the twins' shares anew (Bayes' rule), and clear neither outright.
+
+    A slip once made is left out now and then, and more readily once it was shown; and who made one slip may make the
+    other too. So a doubt of a tenth does not become a slip on the other's account.
+    """
+    suspects = state.suspects
+    if suspects is None or not event.probe_of:
+        return
+    state.suspects = None
+    if set(suspects.pair) != set(event.probe_of):
+        return
+    made = set(event.explanations[0]) if event.diagnosed and len(event.explanations) == 1 else set[SlipKey]()
+    shown = made.intersection(suspects.pair)
+    before = {(step, slip): share for step, slip, share in suspects.slips}
+    likely = {
+        key: share
+        * (numbers.probe_cleared if key[0] in clean and event.could_have_shown(key) else 1.0)
+        * (numbers.probe_other if shown and key not in shown else 1.0)
+        for key, share in before.items()
+    }
+    if likely == before:
+        return
+    scale = math.fsum(before.values()) / math.fsum(likely.values())
+    loser, gainer = sorted(before, key=lambda key: likely[key] * scale - before[key])
+    left = _slip(state, loser, event.at, numbers)
+    moved = min(left.count, (before[loser] - likely[loser] * scale) * _halving(event.at - suspects.at, numbers))
+    for key, more in ((loser, -moved), (gainer, moved)):
+        memory = _slip(state, key, event.at, numbers)
+        seen = set(memory.seen) - {suspects.at}
+        if likely[key] * scale >= HALF:
+            seen.add(suspects.at)
+        _keep_slip(state, key, replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:])))
+
+
+def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:
+    """Return the memory of a slip brought up to `at`, an empty one if there is none."""
+    memory = state.slips.get(key[0], {}).get(key[1]) or SlipMemory(0.0, float(at))
+    return replace(memory, count=_faded(memory, at, numbers), at=max(memory.at, float(at)))
+
+
+def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory) -> None:
+    state.slips.setdefault(key[0], {})[key[1]] = memory
+
+
+def _faded(memory: SlipMemory, now: float, numbers: Numbers) -> float:
+    return memory.count * _halving(now - memory.at, numbers)
+
+
+def _halving(seconds: float, numbers: Numbers) -> float:
+    return float(0.5 ** (max(0.0, seconds) / DAY / numbers.slip_halves_days))
+
+
+def _with_term(state: LearnerState, type_id: str | None, mastery: float) -> float:
+    """σ(logit(mastery) + term), written so that a mastery of 1 stays 1."""
+    memory = None if type_id is None else state.types.get(type_id)
+    if memory is None:
+        return mastery
+    odds = math.exp(memory.term)
+    return mastery * odds / (1 - mastery + mastery * odds)
+
+
+def _of_answer(mastery: float, options: int | None, numbers: Numbers) -> float:
+    guess = 1 / options if options else numbers.guess
+    return guess + (1 - guess - numbers.careless) * mastery
+
+
+def _softening(variance: float) -> float:
+    return math.sqrt(1 + math.pi / 8 * variance)
+
+
+def _sigmoid(x: float) -> float:
+    return 1 / (1 + math.exp(-x)) if x >= 0 else math.exp(x) / (1 + math.exp(x))

@@ -1,0 +1,424 @@
+"""What to bring a learner next, and why, in one line.
+
+Pure. What is on offer is type_catalogue.py's; how memory works, model.py's; drawing the case, the caller's.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import NamedTuple
+
+from cases.procedure.case_type import LEVELS
+from quiz.errors import QuizError
+from quiz.learning.catalogue import Catalogue, Twins, TypeInfo, Wish
+from quiz.learning.model import band, chance, outlook, slip_counts, standing, waited
+from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.state import DAY, LearnerState, SlipKey
+
+WEEK = 7 * DAY
+LONG_AGO_DAYS = 3
+"""From how many days on a gap is worth telling."""
+ALIKE = 0.98
+"""Scores within 2 % of the best are alike, and chance picks among them."""
+TIMES = {2: "twice", 3: "three times"}
+
+
+class NothingToChoose(QuizError):
+    """A catalogue without any type."""
+
+
+class Done(NamedTuple):
+    """One case answered lately, in this sitting or one just before it."""
+
+    type_id: str
+    right: bool
+    for_drill: bool = False
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The next case: what to draw, and what to tell the learner."""
+
+    type_id: str
+    why: str
+    must_show: str | None = None
+    """Draw a case in which this slip would show."""
+    probe_of: Twins | None = None
+    """Draw a case that tells these two apart, and say so in the log."""
+    for_drill: bool = False
+
+    @property
+    def wish(self) -> Wish | None:
+        """What the case is to show or tell apart."""
+        return self.probe_of or self.must_show
+
+
+def choose(
+    state: LearnerState,
+    catalogue: Catalogue,
+    now: float,
+    rng: random.Random,
+    *,
+    recent: Sequence[Done] = (),
+    exam_day: float | None = None,
+    drill: Collection[str] | None = None,
+    level: str = LEVELS[-1],
+    unable: Collection[tuple[str, Wish]] = frozenset(),
+    numbers: Numbers = NUMBERS,
+) -> Choice:
+    """Choose the next case.
+
+    In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
+    was missed; a type missed lately, five other cases having come since; else the best score
+
+        gain / seconds × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
+
+    where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
+    what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
+
+        Σ share × worth × doubt × fresh over its steps + doubt of the type × d/(d + 3)
+
+    share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
+    can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
+    shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
+    foreseen; fresh is r/(1 + r), r the step's wait over its fading time, or 1 for a step never met; d is days since the
+    type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there for what does not carry
+    over from one type to another.
+
+    A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
+    that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
+    its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
+    drill's types are open whatever their level and needs, and take at most half of those cases (the half of an odd
+    number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, the drill's
+    half, never the same type at once, needs, level.
+
+    Parameters
+    ----------
+    now
+        Seconds since 1970, UTC; so is `exam_day`, which counts only while it lies ahead.
+    recent
+        The cases answered lately, in this sitting and those just before it, the latest last.
+    drill
+        The types of an open drill.
+    level
+        The highest level of types to bring, one of `cases.procedure.case_type.LEVELS`.
+    unable
+        Types, by id, with what they cannot show or tell apart for this learner: they are not brought for it.
+
+    Raises
+    ------
+    NothingToChoose
+        When the catalogue is empty.
+    """
+    if not catalogue.types:
+        raise NothingToChoose("the catalogue has no case types: give at least one")
+    table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, unable, numbers)
+    return table.probe() or table.second() or table.comeback() or table.best()
+
+
+@dataclass
+class _Table:
+    """One choice being made."""
+
+    state: LearnerState
+    catalogue: Catalogue
+    now: float
+    rng: random.Random
+    recent: Sequence[Done]
+    exam_day: float | None
+    drill: frozenset[str]
+    level: str
+    unable: Collection[tuple[str, Wish]]
+    numbers: Numbers
+    _mastered: dict[str, bool] = field(default_factory=dict)
+
+    @cached_property
+    def horizon(self) -> float:
+        """The moment that practice is for."""
+        if self.exam_day is not None and self.exam_day > self.now:
+            return self.exam_day
+        return self.now + self.numbers.horizon_days * DAY
+
+    @cached_property
+    def stands(self) -> dict[SlipKey, float]:
+        """Standing slips, the most frequent first."""
+        return standing(self.state, self.now, self.numbers)
+
+    @cached_property
+    def counts(self) -> dict[SlipKey, float]:
+        """How often each slip was made lately."""
+        return slip_counts(self.state, self.now, self.numbers)
+
+    # the rules that may give way
+
+    def at_level(self, one: TypeInfo) -> bool:
+        return one.rank <= self.rank or one.id in self.drill
+
+    @cached_property
+    def rank(self) -> int:
+        """The place of the highest level to bring."""
+        return LEVELS.index(self.level)
+
+    def ready(self, one: TypeInfo) -> bool:
+        return one.id in self.drill or all(self.mastered(need) for need in one.needs)
+
+    def mastered(self, type_id: str) -> bool:
+        if type_id not in self._mastered:
+            self._mastered[type_id] = self._is_mastered(type_id)
+        return self._mastered[type_id]
+
+    def _is_mastered(self, type_id: str) -> bool:
+        one = self.catalogue.by_id.get(type_id)
+        if one is None:
+            return True
+        memory = self.state.types.get(type_id)
+        if memory is not None and memory.right > 0:
+            return True
+        now = chance(self.state, one.chain, self.now, type_id=type_id, options=one.options, numbers=self.numbers)
+        return now >= self.numbers.open_chance
+
+    @cached_property
+    def drilled(self) -> int:
+        """How many of the cases answered lately were for a drill."""
+        return sum(done.for_drill for done in self.recent)
+
+    def within_half(self, one: TypeInfo) -> bool:
+        """Say whether a case would keep a drill within its half of the cases, that case being one of them."""
+        return one.id not in self.drill or 2 * (self.drilled + 1) <= len(self.recent) + 2
+
+    def not_just_done(self, one: TypeInfo) -> bool:
+        return not self.recent or self.recent[-1].type_id != one.id
+
+    def not_waiting(self, one: TypeInfo) -> bool:
+        return self.since_miss.get(one.id, self.numbers.wait_cases) >= self.numbers.wait_cases
+
+    @cached_property
+    def since_miss(self) -> dict[str, int]:
+        """By type that was missed the last time that it came, the cases since."""
+        last = {done.type_id: (place, done) for place, done in enumerate(self.recent)}
+        return {id_: len(self.recent) - 1 - place for id_, (place, done) in last.items() if not done.right}
+
+    @cached_property
+    def open(self) -> list[TypeInfo]:
+        """The types to choose from: as many rules kept as leave any."""
+        level, ready, half = self.at_level, self.ready, self.within_half
+        fresh, wait = self.not_just_done, self.not_waiting
+        ladder: tuple[tuple[Callable[[TypeInfo], bool], ...], ...] = (
+            (level, ready, half, fresh, wait),
+            (level, ready, half, fresh),
+            (level, ready, fresh),
+            (level, ready),
+            (level, fresh),
+            (level,),
+            (fresh,),
+            (),
+        )
+        for rules in ladder:
+            left = list(self.catalogue.types)
+            for rule in rules:
+                left = [one for one in left if rule(one)]
+            if left:
+                return left
+        raise NothingToChoose("unreachable: the last rung keeps every type")
+
+    # the four ways to a case
+
+    def probe(self) -> Choice | None:
+        """Give a case that tells two twins apart: of the type declared for it, else of the shortest that can."""
+        suspects = self.state.suspects
+        if suspects is None or self.now - suspects.at > self.numbers.probe_days * DAY:
+            return None
+        a, b = suspects.pair
+        declared = [type_id for one in self.catalogue.types for twins, type_id in one.probes if set(twins) == {a, b}]
+        others = [
+            one for one in self.catalogue.types if self.not_just_done(one) and (one.id, (a, b)) not in self.unable
+        ]
+        able = [one for one in others if one.id in declared] or sorted(
+            (one for one in others if (a in one.slips) != (b in one.slips)),
+            key=lambda one: (len(one.steps), a not in one.slips),
+        )
+        if not able:
+            return None
+        why = f"One answer could mean that you {self.slip_title(a)}, or that you {self.slip_title(b)}: this one tells."
+        return Choice(able[0].id, why, probe_of=(a, b))
+
+    def second(self) -> Choice | None:
+        """Give the second case of a brand-new type at once, when the first was missed."""
+        if not self.recent or self.recent[-1].right:
+            return None
+        one = self.catalogue.by_id.get(self.recent[-1].type_id)
+        if one is None or not self.within_half(one):
+            return None
+        memory = self.state.types.get(one.id)
+        if memory is None or memory.answered != 1:
+            return None
+        return self.chosen(one, "New a moment ago: a second one while the first is fresh.")
+
+    def comeback(self) -> Choice | None:
+        """Give the type that was missed longest ago and has waited."""
+        # Among all types: a need that the miss undid must not keep the type from coming back.
+        types = [one for one in self.catalogue.types if self.within_half(one)]
+        waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
+        due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases]
+        if not due:
+            return None
+        return self.chosen(max(due, key=lambda pair: pair[0])[1], "Missed a few cases ago: here it is again.")
+
+    def best(self) -> Choice:
+        """Give the best score; chance picks among those that are alike, and new types come in their order."""
+        scores = [self.score(one) for one in self.open]
+        least = ALIKE * max(scores)
+        alike = [one for one, score in zip(self.open, scores, strict=True) if score >= least]
+        one = alike[int(self.rng.random() * len(alike))]
+        if one.id not in self.state.types:
+            one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
+        return self.chosen(one, self.why(one))
+
+    def new_alike(self, one: TypeInfo, other: TypeInfo) -> bool:
+        """Say whether another new type would do for this new one: of the drill like it, for the same standing slip."""
+        return (
+            other.id not in self.state.types
+            and (other.id in self.drill) == (one.id in self.drill)
+            and self.followed(other) == self.followed(one)
+        )
+
+    def chosen(self, one: TypeInfo, why: str) -> Choice:
+        slip = self.followed(one)
+        return Choice(
+            one.id,
+            self.why_standing(slip) if slip is not None and slip in self.stands else why,
+            must_show=None if slip is None else slip[1],
+            for_drill=one.id in self.drill,
+        )
+
+    def score(self, one: TypeInfo) -> float:
+        n = self.numbers
+        value = self.gain(one) / one.seconds
+        if one.id in self.drill:
+            value *= n.drill_weight
+        made = self.made_lately.get(one.id, 0.0)
+        return float(value * n.standing_weight ** min(1.0, made / n.slip_standing))
+
+    @cached_property
+    def made_lately(self) -> dict[str, float]:
+        """By type, the count of the slip most often made of those that it has."""
+        out: dict[str, float] = {}
+        for key, count in self.counts.items():
+            for type_id in self.catalogue.with_slip.get(key, ()):
+                if (type_id, key[1]) not in self.unable:
+                    out[type_id] = max(out.get(type_id, 0.0), count)
+        return out
+
+    def gain(self, one: TypeInfo) -> float:
+        n = self.numbers
+        memory = self.state.types.get(one.id)
+        if memory is None:
+            own = n.new_type
+        else:
+            days = max(0.0, self.now - memory.at) / DAY
+            own = days / (days + n.type_days)
+        by_step = self.gain_by_step
+        return math.fsum([by_step[step] * one.share(step) for step in one.distinct]) + (1 - self.foreseen[one.id]) * own
+
+    @cached_property
+    def gain_by_step(self) -> dict[str, float]:
+        """What practice of a step may add, over all types that call for it."""
+        worth = self.worth
+        return {
+            step: worth.get(step, 0.0) * (1 - self.ahead[step]) * self.fresh(step)
+            for step in dict.fromkeys(step for one in self.open for step in one.distinct)
+        }
+
+    def fresh(self, step: str) -> float:
+        """Say how much a step has waited for practice (0..1)."""
+        if step not in self.state.steps:
+            return 1.0
+        r = waited(self.state.steps[step], self.now)
+        return r / (1 + r)
+
+    @cached_property
+    def worth(self) -> dict[str, float]:
+        """By step, how many of the types on offer call for it, each counted by its chance and its share of cases."""
+        out: dict[str, float] = {}
+        for one in self.of_level:
+            foreseen = self.foreseen[one.id]
+            for step in one.distinct:
+                out[step] = out.get(step, 0.0) + foreseen * one.share(step)
+        return out
+
+    @cached_property
+    def foreseen(self) -> dict[str, float]:
+        """By type, the chance at the moment that practice is for."""
+        state, at, n = self.state, self.horizon, self.numbers
+        return {
+            one.id: chance(
+                state, one.chain, at, type_id=one.id, options=one.options, numbers=n, mastery=self.mastery_in(one)
+            )
+            for one in (*self.of_level, *(one for one in self.open if not self.at_level(one)))
+        }
+
+    def mastery_in(self, one: TypeInfo) -> Mapping[str, float]:
+        """Return by step the chance that it does not go wrong in a case of a type, then: it may not be called for."""
+        if not one.shares:
+            return self.ahead
+        return {step: 1 - one.share(step) * (1 - self.ahead[step]) for step in one.distinct}
+
+    @cached_property
+    def of_level(self) -> list[TypeInfo]:
+        """The types that practice is for."""
+        return [one for one in self.catalogue.types if self.at_level(one)]
+
+    @cached_property
+    def ahead(self) -> dict[str, float]:
+        """By step, its mastery at the moment that practice is for: types share steps, and each is looked at once."""
+        state, at, n = self.state, self.horizon, self.numbers
+        unmet = outlook(state, "", at, n).mastery
+        return {
+            step: outlook(state, step, at, n).mastery if step in state.steps else unmet for step in self.catalogue.steps
+        }
+
+    def followed(self, one: TypeInfo) -> SlipKey | None:
+        """Return the slip that a case of a type should show: of those made lately the most frequent, if any."""
+        able = (key for key in one.slips if self.counts.get(key, 0.0) >= self.numbers.slip_followed)
+        shown = [key for key in able if (one.id, key[1]) not in self.unable]
+        return max(shown, key=lambda key: self.counts[key], default=None)
+
+    # what the learner is told
+
+    def slip_title(self, key: SlipKey) -> str:
+        return self.catalogue.slip_titles.get(key[1], f"made the slip “{key[1]}”")
+
+    def why_standing(self, key: SlipKey) -> str:
+        times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
+        often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once lately"
+        return f"You {self.slip_title(key)}: {often}."
+
+    def why(self, one: TypeInfo) -> str:
+        if one.id in self.drill:
+            return "From the drill that your preceptor set."
+        memory = self.state.types.get(one.id)
+        if memory is None:
+            needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
+            return f"New: the next step after “{needs[-1].title or needs[-1].id}”." if needs else "New to you."
+        slip = self.followed(one)
+        if slip is not None:
+            # Made once, perhaps: what explains an answer is not yet known to be what was done.
+            return f"It looked lately as if you {self.slip_title(slip)}: this case would show it again."
+        days = int((self.now - memory.at) / DAY)
+        if days >= LONG_AGO_DAYS:
+            return f"Not met for {days} days."
+        unmet = [step for step in one.distinct if step not in self.state.steps]
+        if unmet:
+            step = max(unmet, key=one.share)
+            return f"A step that you have not met may come: {self.catalogue.step_titles.get(step, step)}."
+        word = band(self.state, one.chain, self.now, type_id=one.id, numbers=self.numbers)
+        weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
+        if word == "shaky":
+            return f"Still shaky: {self.catalogue.step_titles.get(weakest, weakest)}."
+        if word == "fading":
+            return f"Would fade within a week: {self.catalogue.step_titles.get(weakest, weakest)}."
+        return "One that you know, mixed in so that it stays."

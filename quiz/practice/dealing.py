@@ -1,0 +1,425 @@
+"""Practice: dealing a case, showing a line of its working, taking the answer and keeping it.
+
+What to bring is scheduler.py's business, when a sitting ends is sittings.py's, and how it looks is the pages'.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+
+from cases.curriculum.bench_types import stage_of
+from cases.curriculum.register import case_type
+from cases.curriculum.steps import FORM_WORDS
+from cases.errors import CaseError
+from cases.procedure.case_type import CannotDraw, Case, Settings, draw
+from cases.procedure.marking import CREDITED, Mark, mark_fields, read_one
+from quiz.classroom import results
+from quiz.errors import QuizError
+from quiz.learning import model, scheduler
+from quiz.learning.catalogue import Catalogue
+from quiz.learning.scheduler import Choice, Done
+from quiz.learning.state import LearnerState
+from quiz.practice import case_cache, constraints, focused_sittings, learners, projection, sittings
+from quiz.practice.focused_sittings import KeptTo
+from quiz.practice.randomness import Lots
+from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
+from quiz.storage import class_queries
+from quiz.storage.store import Answer, Dealt, Learner, Store
+
+LEFT_SECONDS = 900.0
+"""A case answered later than this was left in between, so the time that it took is not known."""
+CONFIDENCES = (1, 2, 3)
+RECENT = 60
+"""Cases looked back on for what to bring next: some six sittings of ten."""
+
+
+class UnknownCase(QuizError):
+    """No such case was dealt to this learner."""
+
+    def __init__(self) -> None:
+        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
+
+
+class SentBack(QuizError):
+    """An answer that is not marked yet: it could not be read, or gave the lens back as it stood. Nothing is kept."""
+
+    def __init__(self, why: str, ask: str | None) -> None:
+        super().__init__(why)
+        self.ask = ask
+
+
+class BadConfidence(QuizError):
+    """A confidence that the form does not offer."""
+
+    def __init__(self, given: object) -> None:
+        super().__init__(f"confidence {given}: give 1, 2 or 3, or leave it out")
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A case that waits for its answer."""
+
+    dealt: Dealt
+    case: Case
+
+
+@dataclass(frozen=True)
+class Marked:
+    """A case that was answered."""
+
+    dealt: Dealt
+    answer: Answer
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of an answer that was handed in."""
+
+    outcome: str
+    """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
+    dealt_id: str
+
+
+WHY_LATER = "Chosen by your answers: why is not told until the drill that you have begun has come to its end."
+"""A reason rests on every mark, also on those of a drill that shows them at its end."""
+
+
+# --- dealing -----------------------------------------------------------------------------------------------------
+
+
+def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waiting:
+    """Return the case that waits for this learner, dealt now if there is none."""
+    found = _waiting_still(store, learner, now)
+    if found is not None:
+        return found
+    catalogue_for(
+        learners.settings_of(learner).for_drawing
+    )  # found out before anyone has to wait for this to be written
+    with store.writing():
+        # Another tab may have been faster; and what it was answered with decides what to bring.
+        return _waiting_still(store, learners.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
+
+
+def another(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
+    """Return a waiting case of one of these types, dealt now if need be; another that waits is set aside unanswered."""
+    with store.writing():
+        left = store.open_case(learner.id)
+        if left is not None and left.type not in types:
+            store.close_case(left.id, now=now)
+        return _deal(store, learner.id, now, lots, types)
+
+
+def _waiting_still(store: Store, learner: Learner, now: float) -> Waiting | None:
+    dealt = store.open_case(learner.id)
+    if dealt is None or sittings.is_left(store.sitting(dealt.sitting), now):
+        return None
+    return _as_waiting(dealt)
+
+
+def _as_waiting(dealt: Dealt) -> Waiting | None:
+    try:
+        return Waiting(dealt, case_of(dealt))
+    except CaseError:
+        return None
+
+
+def case_of(dealt: Dealt) -> Case:
+    """Make the case anew from what was dealt.
+
+    Raises
+    ------
+    CaseError
+        When this version no longer has the type, or its findings have changed.
+    """
+    return case_cache.case(dealt.type, dealt.seed, dealt.findings)
+
+
+def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:
+    learner = learners.get(store, learner_id)
+    settings = learners.settings_of(learner)
+    sitting = sittings.under_way(store, learner_id, settings.length, now)
+    left = store.open_case(learner_id)
+    if left is not None:
+        again = _as_waiting(left)
+        if again is not None:
+            store.move_case(left.id, sitting)
+            return Waiting(_moved(left, sitting), again.case)
+        store.close_case(left.id, now=now)
+    kept = focused_sittings.of_sitting(store, sitting) if types is None else None
+    choice, case = _choose_and_draw(store, learner, now, lots, kept.types if kept else types, kept)
+    findings = case.type.findings.to_json(case.findings)
+    case_cache.keep(case, findings)
+    dealt = Dealt(
+        id=lots.new_id(),
+        learner=learner_id,
+        sitting=sitting,
+        type=case.type.id,
+        seed=case.seed or 0,
+        settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
+        findings=findings,
+        why=kept.why if kept else _why(store, learner, choice),
+        must_show=choice.must_show,
+        probe_of=choice.probe_of,
+        for_drill=choice.for_drill,
+        dealt_at=now,
+    )
+    store.deal(dealt)
+    return Waiting(dealt, case)
+
+
+def _why(store: Store, learner: Learner, choice: Choice) -> str:
+    return WHY_LATER if class_queries.untold(store, learner) else choice.why
+
+
+def _moved(dealt: Dealt, sitting: int) -> Dealt:
+    return Dealt(**{**vars(dealt), "sitting": sitting})
+
+
+def _recent(store: Store, learner_id: int, now: float) -> list[Done]:
+    """Return what was answered lately, in one sitting or more: a miss at the end of one comes back in the next."""
+    course = store.course_since(learner_id, now - sittings.LEFT_SECONDS, most=RECENT)
+    return [Done(type_id, verdict in CREDITED, for_drill) for type_id, verdict, for_drill in course]
+
+
+def _choose_and_draw(
+    store: Store,
+    learner: Learner,
+    now: float,
+    lots: Lots,
+    types: Collection[str] | None,
+    kept: KeptTo | None,
+) -> tuple[Choice, Case]:
+    state = projection.cases_of(store, learner.id)
+    settings = learners.settings_of(learner)
+    recent = _recent(store, learner.id, now)
+    drawing = settings.for_drawing
+    offered = catalogue_for(drawing) if types is None else _limited(catalogue_for(drawing), types)
+    # What was asked for by name is open whatever its level and needs, as a drill's types are.
+    drilled = kept.types if kept else class_queries.types_in_drill(store, learner, now)
+    while True:
+        choice = scheduler.choose(
+            state,
+            offered,
+            now,
+            lots.rng,
+            recent=recent,
+            exam_day=settings.exam_at,
+            drill=drilled,
+            level=settings.level,
+            unable=constraints.unable(drawing),
+        )
+        one = case_type(choice.type_id)
+        seed = lots.new_seed()
+        try:
+            case = (
+                draw(one, seed, drawing)
+                if choice.wish is None
+                else constraints.case_for(one, seed, drawing, choice.wish)
+            )
+        except CannotDraw:
+            # Settings that leave a type no case must not leave the learner none.
+            if choice.wish is None:
+                offered = _limited(offered, offered.by_id.keys() - {choice.type_id})
+        else:
+            return choice, case
+
+
+def _limited(offered: Catalogue, types: Collection[str]) -> Catalogue:
+    return Catalogue(tuple(one for one in offered.types if one.id in types), offered.step_titles, offered.slip_titles)
+
+
+# --- one case under way ------------------------------------------------------------------------------------------
+
+
+def own(store: Store, learner: Learner, dealt_id: str) -> Dealt:
+    """Return a case that was dealt to this learner.
+
+    Raises
+    ------
+    UnknownCase
+        When it was not.
+    """
+    dealt = store.dealt(dealt_id)
+    if dealt is None or dealt.learner != learner.id:
+        raise UnknownCase
+    return dealt
+
+
+def show_line(store: Store, learner: Learner, dealt_id: str, lines: int) -> Waiting | None:
+    """Show the working as far as `lines` lines, and record it; None when the case is no longer waiting."""
+    dealt = own(store, learner, dealt_id)
+    case = case_of(dealt)
+    with store.writing():
+        store.show_lines(dealt_id, min(max(lines, 0), len(case.run.lines)))
+        dealt = own(store, learner, dealt_id)
+    return None if dealt.closed_at is not None else Waiting(dealt, case)
+
+
+def read_back(case: Case, name: str, text: str) -> str:
+    """Write one thing asked as it is read.
+
+    Raises
+    ------
+    SentBack
+        With the reason, when it cannot be read or nothing of this name is asked.
+    """
+    ask = next((one for one in case.type.asks if one.name == name), None)
+    if ask is None:
+        raise SentBack(f"“{name[:40]}” is not asked for here", None)
+    try:
+        return ask.kind.write(read_one(ask, text))
+    except CaseError as error:
+        raise SentBack(str(error), name) from error
+
+
+# --- answering ---------------------------------------------------------------------------------------------------
+
+
+def take(
+    store: Store,
+    learner: Learner,
+    dealt_id: str,
+    texts: Mapping[str, str],
+    confidence: int | None,
+    *,
+    now: float,
+) -> Taken:
+    """Mark an answer and keep it, with all that follows from it, in one transaction.
+
+    The first answer to a case stands: the same once more changes nothing, nor does another.
+
+    Raises
+    ------
+    SentBack
+        When it cannot be marked yet; nothing is kept.
+    UnknownCase, BadConfidence
+    """
+    if confidence is not None and confidence not in CONFIDENCES:
+        raise BadConfidence(confidence)
+    dealt = own(store, learner, dealt_id)
+    case = case_of(dealt)
+    given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
+    before = None if dealt.closed_at is None else store.answer_to(dealt_id)
+    if before is not None:
+        return _again(before, given)
+    mark = mark_fields(case, given)
+    _send_back(mark)
+    with store.writing():
+        dealt = own(store, learner, dealt_id)
+        # Read before the log grows: a state folded anew must not hold this answer yet.
+        state = projection.cases_to_fold(store, learner.id)
+        late = _is_late(store, dealt, now)
+        answer = _answer(dealt, mark, given, confidence, now, late=late)
+        if not store.add_answer(answer):
+            stands = store.answer_to(dealt_id)
+            return _again(stands, given) if stands else Taken("repeat", dealt_id)
+        results.tally(store, learner, answer)
+        model.fold(state, projection.event_of(answer))
+        projection.keep_cases(store, learner.id, state)
+        store.close_case(dealt_id, now=now)
+        sittings.end_if_over(store, dealt.sitting, now)
+    return Taken("new", dealt_id)
+
+
+def _is_late(store: Store, dealt: Dealt, now: float) -> bool:
+    drill = None if dealt.drill is None else class_queries.drill_of_id(store, dealt.drill)
+    run = None if drill is None else store.sitting(dealt.sitting)
+    return drill is not None and run is not None and sittings.is_late(run, drill.closes_at, now)
+
+
+def _again(stands: Answer, given: Mapping[str, str]) -> Taken:
+    return Taken("repeat" if stands.given == given else "other", stands.dealt)
+
+
+def _send_back(mark: Mark) -> None:
+    if mark.unreadable is not None:
+        raise SentBack(str(mark.unreadable), mark.unreadable.ask)
+    if mark.sent_back:
+        form = FORM_WORDS[mark.case.form or "minus"]
+        name = mark.case.type.asks[0].name
+        raise SentBack(f"That is the lens in the form in which it stood: write it in {form}.", name)
+
+
+def _answer(
+    dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float, *, late: bool = False
+) -> Answer:
+    case = mark.case
+    took = now - dealt.dealt_at
+    return Answer(
+        dealt=dealt.id,
+        learner=dealt.learner,
+        sitting=dealt.sitting,
+        at=now,
+        type=dealt.type,
+        seed=dealt.seed,
+        findings=dealt.findings,
+        truth=case.type.answer_json(case.truth),
+        given=dict(given),
+        read_as=None if mark.read_as is None else case.type.answer_json(mark.read_as),
+        verdict=mark.verdict,
+        explanations=tuple(tuple(map(key_of, one.slips)) for one in mark.explanations),
+        steps=case.skills,
+        could_show=tuple(key_of(ref) for one in case.singles for ref in one.slips),
+        hints=tuple(line.step for line in case.run.lines[: dealt.lines_shown]),
+        confidence=confidence,
+        seconds=round(took, 1) if 0 <= took <= LEFT_SECONDS else None,
+        options=options_of(case.type.asks),
+        working_shown=True,
+        probe_of=dealt.probe_of,
+        for_drill=dealt.for_drill,
+        source="practice" if stage_of(dealt.type) is None else "bench",
+        drill=dealt.drill,
+        late=late,
+    )
+
+
+def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:
+    """Return a case with the answer that stands and its mark; None when it has none yet."""
+    dealt = own(store, learner, dealt_id)
+    answer = store.answer_to(dealt_id)
+    return None if answer is None else Marked(dealt, answer, mark_fields(case_of(dealt), answer.given))
+
+
+def untold(case: Case, *, now: float, why: str) -> Waiting:
+    """Return a case as it would be put before a learner, dealt to nobody."""
+    findings = case.type.findings.to_json(case.findings)
+    dealt = Dealt("untold", 0, 0, case.type.id, case.seed or 0, {}, findings, why, None, None, False, now)
+    return Waiting(dealt, case)
+
+
+def tried(case: Case, texts: Mapping[str, str], *, now: float, why: str) -> Marked:
+    """Mark an answer to a case that was dealt to nobody; nothing is kept.
+
+    Raises
+    ------
+    SentBack
+        When it cannot be marked yet.
+    """
+    mark = mark_fields(case, texts)
+    _send_back(mark)
+    dealt = untold(case, now=now, why=why).dealt
+    return Marked(dealt, _answer(dealt, mark, texts, None, now), mark)
+
+
+def probe_follows(store: Store, learner: Learner, done: Marked, *, now: float) -> bool:
+    """Say whether the next case will be one that tells apart the two slips that this answer left in doubt."""
+    if len(done.answer.explanations) < 2:
+        return False
+    state = projection.cases_of(store, learner.id)
+    if state.suspects is None or state.suspects.at != done.answer.at:
+        return False
+    return _next_is_probe(state, _recent(store, learner.id, now), learners.settings_of(learner).for_drawing, now)
+
+
+def _next_is_probe(state: LearnerState, recent: list[Done], drawing: Settings, now: float) -> bool:
+    while True:
+        # A probe is due or not whatever chance says, so any source of it will do.
+        unable = constraints.unable(drawing)
+        choice = scheduler.choose(state, catalogue_for(drawing), now, random.Random(0), recent=recent, unable=unable)
+        if choice.probe_of is None:
+            return False
+        if constraints.can(case_type(choice.type_id), drawing, choice.probe_of):
+            return True

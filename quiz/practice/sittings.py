@@ -1,0 +1,192 @@
+"""Sittings: where one begins and ends, and what it came to."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cases.curriculum.register import all_skills, all_slips
+from cases.procedure.marking import CREDITED
+from quiz.errors import QuizError
+from quiz.learning import forecast, model
+from quiz.learning.state import LearnerState
+from quiz.practice import projection
+from quiz.practice.settings import Length
+from quiz.practice.type_catalogue import catalogue
+from quiz.storage.store import Answer, Learner, Sitting, Store
+
+LEFT_SECONDS = 2 * 3600.0
+"""A sitting in which nothing was dealt for so long was left; the next case begins another."""
+
+
+GRACE_S = 10.0
+"""For the network: an answer that arrives within so many seconds after the end of its time is in time."""
+
+
+class UnknownSitting(QuizError):
+    """No such sitting is this learner's."""
+
+    def __init__(self) -> None:
+        super().__init__("you had no such sitting: Practise begins a new one")
+
+
+@dataclass(frozen=True)
+class Slipped:
+    """A slip made in a sitting, or several of which one was made: an answer may have more than one explanation."""
+
+    titles: tuple[str, ...]
+    """What was done, to follow "you"; where there are several, one of these."""
+    steps: tuple[str, ...]
+    """Titles of their steps, each once."""
+    times: int
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a sitting came to."""
+
+    sitting: Sitting
+    answers: tuple[Answer, ...]
+    right: int
+    unaided: int
+    """Right without a line of the working."""
+    slipped: tuple[Slipped, ...]
+    settled: tuple[str, ...]
+    """Titles of steps met in it that are settled now."""
+    shaky: tuple[str, ...]
+    """Titles of steps met in it that are not solid yet, the shakiest first."""
+    back_in_days: int | None
+    """Days until a step met in it begins to fade; 0 while any is shaky, None when all will last for four weeks."""
+
+
+def under_way(store: Store, learner_id: int, length: Length, now: float) -> int:
+    """Return the learner's sitting that is under way, begun now if there is none or it was left; in `writing()`."""
+    found = store.sitting_under_way(learner_id)
+    if found is not None and not is_left(found, now):
+        return found.id
+    if found is not None:
+        store.end_sitting(found.id, now=now)
+    return store.begin_sitting(learner_id, now=now, cases=length.cases, minutes=length.minutes)
+
+
+def is_left(sitting: Sitting | None, now: float) -> bool:
+    """Say whether a sitting has ended or was left long ago."""
+    if sitting is None or sitting.ended_at is not None:
+        return True
+    # A case that was left and came back is older than the sitting that it now belongs to.
+    return now - max(sitting.last_dealt_at or 0.0, sitting.started_at) > LEFT_SECONDS
+
+
+def is_over(sitting: Sitting, now: float) -> bool:
+    """Say whether a sitting has had its cases or its minutes."""
+    if sitting.cases is not None:
+        return sitting.answered >= sitting.cases
+    return now - sitting.started_at >= 60 * (sitting.minutes or 0)
+
+
+def end_if_over(store: Store, sitting_id: int, now: float) -> None:
+    """End a sitting that has had its cases or its minutes; in `writing()`."""
+    sitting = store.sitting(sitting_id)
+    if sitting is not None and is_over(sitting, now):
+        end(store, sitting, now)
+
+
+def end(store: Store, sitting: Sitting, now: float) -> None:
+    """End a sitting, a drill's at the latest when its minutes are over; in `writing()`."""
+    ends = ends_at(sitting)
+    store.end_sitting(sitting.id, now=now if ends is None or sitting.drill is None else min(now, ends))
+
+
+def ends_at(sitting: Sitting) -> float | None:
+    """Return when the minutes of a sitting are over; None where it has cases."""
+    return None if sitting.minutes is None else sitting.started_at + 60 * sitting.minutes
+
+
+def is_late(run: Sitting, closes_at: float | None, now: float) -> bool:
+    """Say whether an answer that arrives now comes after the minutes of a run, or after its drill was closed."""
+    return any(at is not None and now > at + GRACE_S for at in (ends_at(run), closes_at))
+
+
+def stop(store: Store, learner: Learner, *, now: float) -> int | None:
+    """End the learner's sitting here and return its number; None when none is under way."""
+    with store.writing():
+        sitting = store.sitting_under_way(learner.id)
+        if sitting is None:
+            return None
+        store.end_sitting(sitting.id, now=now)
+        return sitting.id
+
+
+def own(store: Store, learner: Learner, sitting_id: int) -> Sitting:
+    """Return a sitting of this learner.
+
+    Raises
+    ------
+    UnknownSitting
+        When it is not.
+    """
+    sitting = store.sitting(sitting_id)
+    if sitting is None or sitting.learner != learner.id:
+        raise UnknownSitting
+    return sitting
+
+
+def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Facts:
+    """Say what a sitting came to, and when to come back.
+
+    Raises
+    ------
+    UnknownSitting
+        When it is not this learner's.
+    """
+    sitting = own(store, learner, sitting_id)
+    answers = tuple(store.answers_in(sitting_id))
+    state = projection.told_of(store, learner)
+    right = [one for one in answers if one.verdict in CREDITED]
+    met = list(dict.fromkeys(step for one in answers for step in one.steps))
+    titles = {skill.id: skill.title for skill in all_skills().values()}
+    return Facts(
+        sitting=sitting,
+        answers=answers,
+        right=len(right),
+        unaided=sum(not one.hints for one in right),
+        slipped=slipped_in(answers),
+        settled=tuple(titles[step] for step in met if model.settled(state, (step,), now) and step in titles),
+        shaky=tuple(titles[step] for step in _shakiest(state, met, now) if step in titles),
+        back_in_days=_back_in(state, met, now),
+    )
+
+
+def slipped_in(answers: Sequence[Answer]) -> tuple[Slipped, ...]:
+    """Return the slips that some answers would show, the most frequent first."""
+    skills, slips = all_skills(), all_slips()
+    times: Counter[tuple[tuple[str, str], ...]] = Counter()
+    for answer in answers:
+        if len(answer.explanations) == 1:
+            times.update(((step, slip),) for step, slip in answer.explanations[0])
+        elif answer.explanations:
+            times[tuple(sorted({(step, slip) for one in answer.explanations for step, slip in one}))] += 1
+    return tuple(
+        Slipped(
+            tuple(slips[slip].title for _, slip in one),
+            tuple(dict.fromkeys(skills[step].title for step, _ in one)),
+            count,
+        )
+        for one, count in times.most_common()
+        if all(slip in slips and step in skills for step, slip in one)
+    )
+
+
+def _shakiest(state: LearnerState, steps: list[str], now: float) -> list[str]:
+    unsure = [step for step in steps if model.band(state, (step,), now) in ("shaky", "fading")]
+    return sorted(unsure, key=lambda step: model.chance(state, (step,), now))
+
+
+def _back_in(state: LearnerState, steps: list[str], now: float) -> int | None:
+    days = [
+        row.fades_in
+        for row in forecast.forward_look(state, catalogue(), now)
+        if row.kind == "step" and row.id in steps and row.fades_in is not None
+    ]
+    return min(days, default=None)

@@ -1,0 +1,238 @@
+"""Work one out: a form made from what a case type declares as its findings, read, looked over and computed.
+
+No type has a form of its own: whatever the register holds and computes can be worked out with one's own numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from cases.curriculum.register import all_types
+from cases.errors import CaseError
+from cases.notation.prescription import write_axis, write_distance, write_prescription
+from cases.optics.lens import SphCyl, across, axis_gap
+from cases.optics.vergence import USUAL_CM
+from cases.procedure.case_type import Case, CaseType
+from cases.procedure.choices import Choice, Marks, Order
+from cases.procedure.fields import Field, Group, Several
+from cases.procedure.kinds import Cross, Lens
+from cases.procedure.quantities import POWER, Quantity
+from quiz.practice.forms import BadFields, Input, nested, read, written
+
+LONGEST = 600
+"""Characters of one finding: a list of lenses needs the most."""
+USUAL_POWER = 30.0
+"""Powers in D beyond which a sign or a decimal mark was likely mistyped: common practice, no published source."""
+SQUARE_WITHIN = 15.0
+"""How far from right angles, in degrees, two streaks may stand to be taken for principal ones read loosely."""
+WORKING_DISTANCES = frozenset({"distance_cm", "assumed_cm", "actual_cm", "planned_cm"})
+"""Names of findings that are an examiner's distance; other distances (a chart's, a far point) may be anything."""
+
+
+CHOSEN = (Choice, Marks, Order)
+"""Kinds that are picked, not computed."""
+
+
+class BadFindings(BadFields):
+    """Findings that cannot be worked with."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One thing asked, answered; a lens in both cylinder forms."""
+
+    label: str
+    value: str
+    other_form: str = ""
+
+
+@dataclass(frozen=True)
+class Worked:
+    """A case worked out from someone's own findings."""
+
+    case: Case
+    answers: tuple[Answer, ...]
+    warnings: tuple[str, ...]
+
+
+@cache
+def computing_types() -> dict[str, CaseType]:
+    """Return the types whose answer holds something computed, by id; those that are only choices are left out."""
+    return {
+        one.id: one
+        for one in all_types().values()
+        if any(not isinstance(ask.kind, CHOSEN) for ask in one.asks)
+        and any(not isinstance(field.kind, CHOSEN) for _, field in _fields(one.findings))
+    }
+
+
+def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field[Any]]]:
+    """Yield every field that is no group, with its dotted name."""
+    for field in group.fields:
+        if isinstance(field.kind, Group):
+            yield from _fields(field.kind, f"{before}{field.name}.")
+        else:
+            yield before + field.name, field
+
+
+def inputs_for(case_type: CaseType) -> tuple[Input, ...]:
+    """Return the form of a type: a field for each finding, those of a group under its name."""
+    groups = {one.name: one.label for one in case_type.findings.fields}
+    return tuple(
+        Input(
+            name,
+            one.label,
+            one.kind,
+            hint="" if isinstance(one.kind, Choice | Marks) else one.kind.hint,
+            entry=groups[name.split(".")[0]] if "." in name else "",
+            usual=one.default,
+            required=one.default is None,
+            long=isinstance(one.kind, Several) or one.kind.id in ("log", "order"),
+            most=LONGEST,
+        )
+        for name, one in _fields(case_type.findings)
+    )
+
+
+def texts_of(case_type: CaseType, findings: Mapping[str, Any]) -> dict[str, str]:
+    """Write findings as the form's texts."""
+    return written(inputs_for(case_type), findings)
+
+
+def work_out(case_type: CaseType, texts: Mapping[str, str]) -> Worked:
+    """Read the form's texts and work the case out.
+
+    What is merely unlikely is warned of and computed all the same.
+
+    Raises
+    ------
+    BadFindings
+        With every blank that cannot be read, or with the sentence why the whole cannot be.
+    """
+    findings = _read(case_type, texts)
+    warnings = list(_unlikely(case_type, findings))
+    try:
+        case = case_type.case(findings)
+        answers = _answers(case)
+    except CaseError as error:
+        squared = _squared(case_type, findings)
+        if squared is None:
+            raise BadFindings({"": str(error)}) from error
+        findings, says = squared
+        warnings.insert(0, says)
+        try:
+            case = case_type.case(findings)
+            answers = _answers(case)
+        except CaseError as second:
+            raise BadFindings({"": str(second)}) from second
+    else:
+        warnings += _loose(case_type, findings)
+    return Worked(case, answers, (*warnings, *_strong(answers, case)))
+
+
+def _read(case_type: CaseType, texts: Mapping[str, str]) -> dict[str, Any]:
+    values, faults = read(inputs_for(case_type), texts)
+    if faults:
+        raise BadFindings(faults)
+    return nested(inputs_for(case_type), values)
+
+
+def _answers(case: Case) -> tuple[Answer, ...]:
+    return tuple(_answer(ask, case.truth[ask.name], case.form) for ask in case.type.asks)
+
+
+def _answer(ask: Field[Any], value: Any, form: str | None) -> Answer:
+    if not isinstance(ask.kind, Lens):
+        return Answer(ask.label, ask.kind.write(value))
+    first = "plus" if form == "plus" else "minus"
+    one, other = (write_prescription(value, way) for way in (first, "minus" if first == "plus" else "plus"))
+    return Answer(ask.label, one, "" if one == other else other)
+
+
+# --- what is likely a slip of the pen ----------------------------------------------------------------------------
+
+
+def _values(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[tuple[Input, Any]]:
+    for one in inputs_for(case_type):
+        yield one, one.of(findings)
+
+
+def _label(one: Input) -> str:
+    return f"{one.entry}, {one.label[:1].lower()}{one.label[1:]}" if one.entry else one.label
+
+
+def _unlikely(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
+    low, high = USUAL_CM
+    for one, value in _values(case_type, findings):
+        if one.place[-1] in WORKING_DISTANCES and not low <= value <= high:
+            yield (
+                f"{_label(one)}: {write_distance(value)} is outside {low:g} to {high:g} cm, where "
+                "retinoscopy is done. Look at the number and its unit."
+            )
+        if _strongest(one.kind, value) > USUAL_POWER:
+            yield (
+                f"{_label(one)}: {one.kind.write(value)} is beyond ±{USUAL_POWER:g} D. Look at "
+                "the sign and the decimal mark."
+            )
+
+
+def _strongest(kind: object, value: Any) -> float:
+    match kind:
+        case Quantity(unit=POWER.unit):
+            return abs(float(value))
+        case Lens() | Cross():
+            return float(value.strongest) if isinstance(value, SphCyl) else 0.0
+        case Several():
+            return max((_strongest(kind.of, one) for one in value), default=0.0)
+        case _:
+            return 0.0
+
+
+def _strong(answers: tuple[Answer, ...], case: Case) -> Iterator[str]:
+    for ask, answer in zip(case.type.asks, answers, strict=True):
+        if _strongest(ask.kind, case.truth[ask.name]) > USUAL_POWER:
+            yield f"{ask.label}: {answer.value} is beyond ±{USUAL_POWER:g} D, which few eyes need. Look the findings "
+            "over."
+
+
+def _streaks(case_type: CaseType, findings: Mapping[str, Any]) -> list[tuple[str, float]]:
+    return [
+        (one.name, float(value))
+        for one, value in _values(case_type, findings)
+        if isinstance(one.kind, Quantity) and one.kind.on_dial and one.name.endswith("streak")
+    ]
+
+
+def _loose(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
+    """Warn of two streaks a little off right angles that the type takes as they are."""
+    streaks = _streaks(case_type, findings)
+    if len(streaks) == 2:
+        gap = axis_gap(streaks[0][1], streaks[1][1])
+        if 0 < 90 - gap <= 1:
+            yield f"The two streaks stand {gap:g}° apart and are taken as at right angles."
+
+
+def _squared(case_type: CaseType, findings: Mapping[str, Any]) -> tuple[dict[str, Any], str] | None:
+    """Set the second of two streaks at right angles to the first, where it nearly is; with the warning."""
+    streaks = _streaks(case_type, findings)
+    if len(streaks) != 2:
+        return None
+    (_, first), (name, second) = streaks
+    gap = axis_gap(first, second)
+    if not 1 < 90 - gap <= SQUARE_WITHIN:
+        return None
+    right = across(first)
+    says = (
+        f"The streaks at {write_axis(first)} and {write_axis(second)} stand {gap:.0f}° apart. Principal meridians lie "
+        f"at right angles, so the second is taken at {write_axis(right)}. Look again if a streak did not stand where "
+        "the reflex was narrowest and unbroken."
+    )
+    return _with(findings, name.split("."), right), says
+
+
+def _with(findings: Mapping[str, Any], path: list[str], value: Any) -> dict[str, Any]:
+    head, *rest = path
+    return {**findings, head: _with(findings[head], rest, value) if rest else value}

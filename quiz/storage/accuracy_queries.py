@@ -1,0 +1,73 @@
+"""The accuracy log in the data file, each learner their own; what changes it is a transaction of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from quiz.accuracy.entries import Entry
+from quiz.errors import QuizError
+from quiz.storage.rows import from_row, to_row
+from quiz.storage.store import Store
+
+MOST_ENTRIES = 20_000
+"""Eyes that one log holds: more than a working life of checks, and still read in a second."""
+
+
+class FullLog(QuizError):
+    """A log that holds as many eyes as it can."""
+
+    def __init__(self, held: int, more: int) -> None:
+        super().__init__(
+            f"the log holds {held} eyes and {more} more would pass {MOST_ENTRIES}: export it and delete the oldest"
+        )
+
+
+@dataclass(frozen=True)
+class Kept:
+    """An entry with its number in the data file."""
+
+    id: int
+    entry: Entry
+
+
+def entries_of(store: Store, learner: int) -> list[Kept]:
+    """Return a learner's log in the order in which it was entered."""
+    return store.fetch_with(_kept, 'SELECT *, day AS "on" FROM accuracy WHERE learner = ? ORDER BY id', learner)
+
+
+def _kept(row: Any) -> Kept:
+    return Kept(row["id"], from_row(Entry, row))
+
+
+def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
+    """Add entries to a learner's log, all of them or none.
+
+    Raises
+    ------
+    FullLog
+        When the log cannot hold them.
+    """
+    with store.writing():
+        held = store.fetch("SELECT count(*) FROM accuracy WHERE learner = ?", learner)[0][0]
+        if held + len(entries) > MOST_ENTRIES:
+            raise FullLog(held, len(entries))
+        for one in entries:
+            row = to_row(one)
+            store.add("accuracy", {"learner": learner, "day": row.pop("on"), **row})
+
+
+def remove(store: Store, learner: int, entry_ids: Iterable[int]) -> int:
+    """Remove entries of a learner's and return how many were there."""
+    with store.writing():
+        each = (store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, one) for one in entry_ids)
+        return sum(each)
+
+
+def clear(store: Store, learner: int) -> int:
+    """Remove a learner's whole log, with every trace of it, and return how many entries it had."""
+    with store.writing():
+        held = store.change("DELETE FROM accuracy WHERE learner = ?", learner)
+    store.wipe()
+    return held

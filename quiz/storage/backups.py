@@ -1,0 +1,230 @@
+"""Backups of the data file: made while learners answer, and put back. Whether a file is sound is checks.py's question.
+
+A backup holds everything: answers, names, password hashes and the key that cookies are signed with, so that a class
+goes on after a restore as if nothing had been. It is to be kept as safe as the data file itself.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from quiz.errors import QuizError
+from quiz.storage import soundness
+from quiz.storage.datafile import (
+    PATIENCE,
+    DataFile,
+    NoFile,
+    NotOurs,
+    Refused,
+    code_of,
+    corrupt,
+    is_fresh,
+    refusal,
+    refuse_newer,
+)
+
+_BESIDE = ("-wal", "-shm", "-journal")
+"""What SQLite keeps beside a file while it is in use."""
+
+
+class BadPlace(QuizError):
+    """A backup that cannot be written where it was asked for."""
+
+
+class InUse(QuizError):
+    """A data file that is open elsewhere, so that another cannot take its place."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"data file {path}: it is in use; stop the app that serves it, then restore once more")
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What a restore did."""
+
+    path: Path
+    set_aside: Path | None
+    """Where the data file went that stood there before."""
+
+
+def backup(source: Path, to: Path, *, patience: float = PATIENCE) -> int:
+    """Copy a data file as it is at one moment, while others go on writing to it; return the size in bytes.
+
+    The copy is one file, readable by its owner alone, checked from end to end before it gets its name.
+
+    Raises
+    ------
+    Refused
+        When the data file is not ours, is damaged, or cannot be read.
+    BadPlace
+        When there is a file of that name already, or the copy cannot be written there.
+    """
+    if to.exists():
+        raise BadPlace(f"backup {to}: there is something of that name already; give another, with the date perhaps")
+    with _part_of(to) as part:
+        snapshot(source, part, patience=patience)
+        size = part.stat().st_size
+        part.replace(to)
+        _sync_folder(to)
+    return size
+
+
+def snapshot(source: Path, to: Path, *, patience: float = PATIENCE, restore_to: Path | None = None) -> None:
+    """Copy a data file as it is at one moment into an empty file, and look the copy over from end to end.
+
+    restore_to: the data file, where the source is a backup of it.
+
+    Raises
+    ------
+    Refused, BadPlace
+        As `backup` does.
+    """
+    if is_fresh(source):
+        raise NoFile(source)
+    with closing(sqlite3.connect(to, isolation_level=None)) as copy:
+        try:
+            _copied(source, copy, patience)
+            # The copy is to be one file that holds all, whatever the log beside the source held.
+            copy.execute("PRAGMA journal_mode = DELETE")
+            found = next(filter(None, soundness.damage(copy, pages="integrity_check")), None)
+            if found:
+                raise corrupt(source, found, restore_to=restore_to)
+            refuse_newer(source, Database(copy))
+        except soundness.UNREADABLE as error:
+            if code_of(error) in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
+                raise BadPlace(f"backup {to.parent}: it cannot be written there ({error}); make room first") from error
+            raise refusal(source, error, restore_to=restore_to) from error
+    _sync(to)
+
+
+def _copied(source: Path, copy: sqlite3.Connection, patience: float) -> None:
+    where = f"{source.resolve().as_uri()}?mode=rw"
+    with closing(sqlite3.connect(where, uri=True, timeout=patience, isolation_level=None)) as conn:
+        # The moment of the copy is held from here on: a lock of another is met here, where waiting has an end.
+        conn.execute("BEGIN")
+        conn.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        conn.backup(copy)
+        conn.execute("COMMIT")
+
+
+def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -> Restored:
+    """Put a backup in the place of a data file; the one that stood there is set aside under another name.
+
+    Nobody may have the data file open. Sign-ins of preceptors end, lest one that was taken back since be good again.
+    At every moment there is a whole data file of that name, before or after.
+
+    Raises
+    ------
+    Refused
+        When the backup or the data file is not ours, or the backup is damaged or newer than this version.
+    InUse, BadPlace
+    """
+    if not copy.exists():
+        raise NoFile(copy)
+    try:
+        fresh = is_fresh(path)
+    except NotOurs as error:
+        why = "this is no data file of Two Meridians, or its first bytes are damaged"
+        raise Refused(path, why, "move it to another place, then run the command once more") from error
+    with _part_of(path) as part:
+        snapshot(copy, part, patience=patience, restore_to=path)
+        _made_ready(part)
+        if not fresh:
+            _as_it_was_owned(part, path)
+        aside = None if fresh else _set_aside(path, now)
+        part.replace(path)
+        _sync_folder(path)
+    return Restored(path, aside)
+
+
+def _made_ready(part: Path) -> None:
+    with closing(DataFile.open(part, look=0)) as file:
+        db = file.connect()
+        with closing(db.conn), file.writing(db):
+            db.conn.execute("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
+    _in_one_file(part)
+    _sync(part)
+
+
+def _in_one_file(path: Path) -> None:
+    """Take in the log beside a file; fails where anyone else has the file open."""
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True, timeout=0.2)) as conn:
+        conn.execute("PRAGMA journal_mode = DELETE")
+
+
+def _as_it_was_owned(part: Path, path: Path) -> None:
+    """Let whoever could use the file before use the new one."""
+    was = path.stat()
+    part.chmod(was.st_mode & 0o777)
+    if hasattr(os, "chown"):
+        with suppress(PermissionError):
+            os.chown(part, was.st_uid, was.st_gid)
+
+
+def _set_aside(path: Path, now: float) -> Path:
+    try:
+        _in_one_file(path)
+    except sqlite3.OperationalError as error:
+        if code_of(error) in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            raise InUse(path) from error
+        raise refusal(path, error) from error
+    except soundness.UNREADABLE:
+        pass  # damaged, which is why a backup is put in its place
+    aside = _free_name(path, now)
+    for end in _BESIDE:
+        beside = Path(f"{path}{end}")
+        if beside.exists():
+            beside.rename(f"{aside}{end}")
+    try:
+        os.link(path, aside)
+    except OSError:  # a file system without links
+        shutil.copy2(path, aside)
+    return aside
+
+
+def _free_name(path: Path, now: float) -> Path:
+    stem = f"{path}.before-restore-{time.strftime('%Y%m%d-%H%M%S', time.localtime(now))}"
+    names = (Path(f"{stem}{f'-{number}' if number > 1 else ''}") for number in range(1, 1000))
+    return next(one for one in names if not one.exists())
+
+
+@contextmanager
+def _part_of(path: Path) -> Iterator[Path]:
+    """Make an empty file beside one that is to come, for its owner alone; it is gone when the block ends."""
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        part.unlink(missing_ok=True)
+        os.close(os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+    except OSError as error:
+        raise BadPlace(f"{path}: nothing can be written there ({error.strerror}); give another place") from error
+    try:
+        yield part
+    except OSError as error:
+        raise BadPlace(f"{path}: it cannot be written ({error.strerror}); give another place") from error
+    finally:
+        for end in ("", *_BESIDE):
+            with suppress(OSError):
+                Path(f"{part}{end}").unlink(missing_ok=True)
+
+
+def _sync(path: Path) -> None:
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _sync_folder(path: Path) -> None:
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)

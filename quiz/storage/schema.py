@@ -1,0 +1,161 @@
+"""What the data file holds: tables, the rules that guard them, and how an older file is brought up to date.
+
+Times are seconds since 1970 (UTC). Columns named as JSON hold one JSON document. A migration that was released is
+never changed; a new one is added below it.
+"""
+
+from __future__ import annotations
+
+import secrets
+
+from sqlite_utils import Database, Migrations
+
+from quiz.storage.accuracy_schema import ACCURACY
+from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS
+
+MIGRATIONS = Migrations("two-meridians")
+
+_FIRST = (
+    """CREATE TABLE app (
+        name TEXT PRIMARY KEY,
+        value TEXT NOT NULL
+    ) STRICT""",
+    # AUTOINCREMENT: the number of a learner who was removed is never given to another, so an old cookie opens nothing.
+    """CREATE TABLE learners (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        name TEXT NOT NULL,
+        created_at REAL NOT NULL,
+        settings TEXT NOT NULL,         -- JSON
+        state TEXT NOT NULL,            -- JSON: a fold over this learner's answers
+        recall_state TEXT NOT NULL,     -- JSON: a fold over this learner's recall marks
+        folded_with TEXT NOT NULL       -- the memory's numbers that both were folded with
+    ) STRICT""",
+    """CREATE TABLE sittings (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        started_at REAL NOT NULL,
+        cases INTEGER,
+        minutes REAL,
+        ended_at REAL,
+        CHECK ((cases IS NULL) <> (minutes IS NULL))
+    ) STRICT""",
+    "CREATE UNIQUE INDEX sittings_one_under_way ON sittings (learner) WHERE ended_at IS NULL",
+    """CREATE TABLE dealt (
+        id TEXT PRIMARY KEY,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        sitting INTEGER NOT NULL REFERENCES sittings ON DELETE CASCADE,
+        type TEXT NOT NULL,
+        seed INTEGER NOT NULL,
+        settings TEXT NOT NULL,         -- JSON: what it was drawn with
+        findings TEXT NOT NULL,         -- JSON
+        why TEXT NOT NULL,
+        must_show TEXT,
+        probe_of TEXT,                  -- JSON
+        for_drill INTEGER NOT NULL,
+        dealt_at REAL NOT NULL,
+        lines_shown INTEGER NOT NULL DEFAULT 0,
+        closed_at REAL                  -- when it was answered or set aside
+    ) STRICT""",
+    "CREATE UNIQUE INDEX dealt_one_open ON dealt (learner) WHERE closed_at IS NULL",
+    "CREATE INDEX dealt_sitting ON dealt (sitting)",
+    """CREATE TABLE answers (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        dealt TEXT NOT NULL UNIQUE REFERENCES dealt ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        sitting INTEGER NOT NULL REFERENCES sittings ON DELETE CASCADE,
+        at REAL NOT NULL,
+        type TEXT NOT NULL,
+        seed INTEGER NOT NULL,
+        findings TEXT NOT NULL,         -- JSON
+        truth TEXT NOT NULL,            -- JSON: the right answer
+        given TEXT NOT NULL,            -- JSON: the text typed for each thing asked
+        read_as TEXT NOT NULL,          -- JSON
+        verdict TEXT NOT NULL,
+        explanations TEXT NOT NULL,     -- JSON: sets of [step, slip] that lead to the answer
+        steps TEXT NOT NULL,            -- JSON: the steps exercised
+        could_show TEXT NOT NULL,       -- JSON: [step, slip] that would have changed the answer
+        hints TEXT NOT NULL,            -- JSON: the steps whose line was shown beforehand
+        confidence INTEGER,
+        seconds REAL,                   -- NULL: left and come back to
+        options INTEGER,
+        working_shown INTEGER NOT NULL,
+        probe_of TEXT,                  -- JSON
+        for_drill INTEGER NOT NULL,
+        source TEXT NOT NULL
+    ) STRICT""",
+    "CREATE INDEX answers_learner ON answers (learner, id)",
+    "CREATE INDEX answers_sitting ON answers (sitting)",
+    """CREATE TABLE recalls (
+        id TEXT PRIMARY KEY,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        prompt TEXT NOT NULL,
+        prompt_group TEXT NOT NULL,
+        why TEXT NOT NULL,
+        put_at REAL NOT NULL,
+        typed TEXT,                     -- NULL: not shown yet
+        closed_at REAL
+    ) STRICT""",
+    "CREATE UNIQUE INDEX recalls_one_open ON recalls (learner, prompt_group) WHERE closed_at IS NULL",
+    """CREATE TABLE recall_marks (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        recall TEXT NOT NULL UNIQUE REFERENCES recalls ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        at REAL NOT NULL,
+        prompt TEXT NOT NULL,
+        prompt_group TEXT NOT NULL,
+        typed TEXT NOT NULL,
+        had INTEGER NOT NULL            -- the learner's own mark: 1 had it, 0 did not
+    ) STRICT""",
+    "CREATE INDEX recall_marks_learner ON recall_marks (learner, id)",
+)
+
+
+def append_only(db: Database, table: str) -> None:
+    """Let rows of a table be added and read; changing one is refused, and so is removing one whose learner remains."""
+    db.execute(
+        f"""CREATE TRIGGER {table}_are_not_changed BEFORE UPDATE ON {table}
+            BEGIN SELECT RAISE(ABORT, '{table} are only ever added to: a row cannot be changed'); END"""
+    )
+    db.execute(
+        f"""CREATE TRIGGER {table}_are_not_removed BEFORE DELETE ON {table}
+            WHEN OLD.learner IN (SELECT id FROM learners)
+            BEGIN SELECT RAISE(ABORT, '{table} are only ever added to: remove the learner or nothing'); END"""  # noqa: S608
+    )
+
+
+@MIGRATIONS()
+def m001_people_cases_answers(db: Database) -> None:
+    """Learners, sittings, dealt cases and the answer log; recall prompts and their marks."""
+    for statement in _FIRST:
+        db.execute(statement)
+    append_only(db, "answers")
+    append_only(db, "recall_marks")
+    db.execute("INSERT INTO app (name, value) VALUES ('secret', ?)", [secrets.token_hex(32)])
+
+
+@MIGRATIONS()
+def m002_classes(db: Database) -> None:
+    """Preceptors, classes, drills, sign-ins, and the tallies of results."""
+    for statement in CLASSES:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m003_accuracy(db: Database) -> None:
+    """Add the accuracy log, and sittings that keep to certain types."""
+    for statement in ACCURACY:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m004_drill_cases(db: Database) -> None:
+    """Keep the cases of each drill, and take over those that were dealt in drills of the same cases for all."""
+    for statement in DRILL_CASES:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m005_marks(db: Database) -> None:
+    """Add late answers, drills that count, what stays of a deletion; failed tries are kept no more."""
+    for statement in MARKS:
+        db.execute(statement)

@@ -1,0 +1,409 @@
+"""The data file asked and changed: learners, sittings, cases and answers here, all else by the modules named *_store.
+
+A `Store` is one connection: one for each request. Methods that change anything must run inside `writing()`. What the
+rows mean is the business of others.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, TypeVar
+
+from quiz.learning.state import SlipKey
+from quiz.storage.datafile import DataFile
+from quiz.storage.rows import from_row, read_json, to_row, write_json
+
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True)
+class Learner:
+    """Someone who practises on this computer."""
+
+    id: int
+    name: str
+    created_at: float
+    settings: str
+    """As JSON."""
+    joined: bool
+    """Whether they are of a class, and come in by their own sign-in."""
+
+
+@dataclass(frozen=True)
+class KeptStates:
+    """What a learner's two logs fold into, as JSON, and the numbers that they were folded with."""
+
+    state: str
+    recall_state: str
+    folded_with: str
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """One run of practice: so many cases or so many minutes."""
+
+    id: int
+    learner: int
+    started_at: float
+    cases: int | None
+    minutes: float | None
+    ended_at: float | None
+    drill: int | None = None
+    answered: int = 0
+    """How many of its cases were answered."""
+    last_dealt_at: float | None = None
+
+
+@dataclass(frozen=True)
+class Dealt:
+    """A case as it was put before a learner."""
+
+    id: str
+    learner: int
+    sitting: int
+    type: str
+    seed: int
+    settings: dict[str, Any]
+    findings: dict[str, Any]
+    why: str
+    must_show: str | None
+    probe_of: tuple[SlipKey, SlipKey] | None
+    for_drill: bool
+    dealt_at: float
+    lines_shown: int = 0
+    closed_at: float | None = None
+    drill: int | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One row of the answer log, without its own number."""
+
+    dealt: str
+    learner: int
+    sitting: int
+    at: float
+    type: str
+    seed: int
+    findings: dict[str, Any]
+    truth: dict[str, Any]
+    given: dict[str, str]
+    read_as: dict[str, Any] | None
+    verdict: str
+    explanations: tuple[tuple[SlipKey, ...], ...]
+    steps: tuple[str, ...]
+    could_show: tuple[SlipKey, ...]
+    hints: tuple[str, ...]
+    confidence: int | None
+    seconds: float | None
+    options: int | None
+    working_shown: bool
+    probe_of: tuple[SlipKey, SlipKey] | None
+    for_drill: bool
+    source: str
+    drill: int | None = None
+    """The drill that it was answered in, if in one."""
+    late: bool = False
+    """Whether it arrived after the time of its drill: kept, and not counted there."""
+
+
+def _learner(row: Any) -> Learner:
+    found = from_row(Learner, row)
+    _look_at_settings(found.settings)
+    return found
+
+
+@lru_cache(500)
+def _look_at_settings(text: str) -> None:
+    """See that a learner's settings can be read, which they are later, wherever they are needed."""
+    read_json(text, type=dict)
+
+
+_LEARNERS = (
+    "SELECT l.id, l.name, l.created_at, l.settings, EXISTS (SELECT 1 FROM members WHERE learner = l.id) AS joined "
+    "FROM learners l"
+)
+"""Without their memories, which are far longer than all else and asked for by themselves."""
+_SITTINGS = (
+    "SELECT s.*, (SELECT count(*) FROM answers WHERE sitting = s.id) AS answered, "
+    "(SELECT max(dealt_at) FROM dealt WHERE sitting = s.id) AS last_dealt_at FROM sittings s"
+)
+REMEMBERED = 50
+"""Answers of more rows than these are not remembered, nor more answers than these: a page asks a score of questions at
+most, and an export reads a whole class."""
+
+
+def _bound(sql: str, values: tuple[Any, ...]) -> Any:
+    """Return values as sqlite3 takes them: by number where holes are numbered ("?1"), all of them; else in order.
+
+    Python 3.12 warns of a sequence for numbered holes, and 3.14 refuses it.
+    """
+    return {str(number): value for number, value in enumerate(values, 1)} if "?1" in sql else values
+
+
+class Store:
+    """One connection to the data file.
+
+    With `remember` a question that was put before is answered from memory until something is written here or the
+    writing begins: for the span of one request, whose parts ask for the same learner and case again and again.
+    """
+
+    def __init__(self, file: DataFile, *, remember: bool = False) -> None:
+        self._file = file
+        self._db = file.lend()
+        self._remember = remember
+        self._asked: dict[tuple[Any, ...], list[Any]] = {}
+        self._patience = file.patience
+        """Seconds for which locks of others are waited for yet: a request waits so long in all, a command each time."""
+
+    def close(self) -> None:
+        """Give the connection back."""
+        self._file.give_back(self._db)
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """Make all changes of the block one transaction, committed when it ends and undone by an error.
+
+        Raises
+        ------
+        Busy
+            When another process has the file locked.
+        """
+        with self._file.writing(self._db, patience=self._patience, waited=self._waited):
+            # Another request may have written while this one waited for its turn.
+            self._asked.clear()
+            try:
+                yield
+            except BaseException:
+                self._asked.clear()  # what was read since is undone
+                raise
+
+    def _waited(self, seconds: float) -> None:
+        if self._remember:
+            self._patience = max(0.0, self._patience - seconds)
+
+    def wipe(self) -> None:
+        """Let nothing of what was deleted be found in the log beside the data file either; outside `writing()`."""
+        self._file.wipe(self._db)
+
+    # --- asking in general, here and in the modules that hold the questions of their own area: the SQL stands there
+
+    def fetch(self, sql: str, *values: Any) -> list[sqlite3.Row]:
+        """Return the rows that a question finds."""
+        return self._found(None, sql, values)
+
+    def fetch_as(self, kind: type[Row], sql: str, *values: Any) -> list[Row]:
+        """Return the rows that a question finds, made into dataclasses."""
+        return self._found(kind, sql, values)
+
+    def fetch_with(self, make: Callable[[sqlite3.Row], Row], sql: str, *values: Any) -> list[Row]:
+        """Return the rows that a question finds, each made into something; what `make` cannot read is damage."""
+        return self._found(make, sql, values)
+
+    def fetch_one(self, kind: type[Row], sql: str, *values: Any) -> Row | None:
+        """Return the only row that a question finds, made into a dataclass; None where it finds none."""
+        return next(iter(self._found(kind, sql, values)), None)
+
+    def _found(self, make: Any, sql: str, values: tuple[Any, ...]) -> list[Any]:
+        key = (make, sql, values)
+        kept = self._asked.get(key)
+        if kept is None:
+            with self._file.reading():
+                rows = self._db.conn.execute(sql, _bound(sql, values)).fetchall()
+                if make is None:
+                    kept = rows
+                else:
+                    kept = [from_row(make, row) if isinstance(make, type) else make(row) for row in rows]
+            if self._remember and max(len(kept), len(self._asked) + 1) <= REMEMBERED:
+                self._asked[key] = kept
+        return list(kept)
+
+    def change(self, sql: str, *values: Any) -> int:
+        """Carry a change out, inside `writing()`, and return how many rows it met."""
+        self._asked.clear()
+        return self._db.conn.execute(sql, _bound(sql, values)).rowcount
+
+    def add(self, table: str, what: Any, *, conflict: str = "") -> int:
+        """Add a row, a dataclass or its values by column, inside `writing()`; return its number.
+
+        conflict is what SQL is to do where another row stands in its way; the number is 0 where nothing was added.
+        """
+        self._asked.clear()
+        row = what if isinstance(what, dict) else to_row(what)
+        names, holes = ", ".join(row), ", ".join(f":{name}" for name in row)
+        # Table and column names come from dataclasses and modules of ours, never from a request.
+        done = self._db.conn.execute(f"INSERT INTO {table} ({names}) VALUES ({holes}) {conflict}", row)  # noqa: S608
+        return (done.lastrowid or 0) if done.rowcount else 0
+
+    # --- the app itself
+
+    def secret(self) -> str:
+        """Return the key that cookies are signed with."""
+        return self.fetch_with(lambda row: str(row[0]), "SELECT value FROM app WHERE name = 'secret'")[0]
+
+    # --- learners
+
+    def learners_where(self, rest: str = "", *values: Any) -> list[Learner]:
+        """Return the learners, `l`, whom the rest of a question finds: joins, conditions, order."""
+        return self.fetch_with(_learner, f"{_LEARNERS} {rest}", *values)
+
+    def learner_where(self, rest: str, *values: Any) -> Learner | None:
+        """Return the only learner, `l`, whom the rest of a question finds."""
+        return next(iter(self.learners_where(rest, *values)), None)
+
+    def learners(self) -> list[Learner]:
+        """Return everyone, in the order in which they came."""
+        return self.learners_where("ORDER BY l.id")
+
+    def local_learners(self) -> list[Learner]:
+        """Return those who practise at this computer; a learner who joined a class is picked by nobody."""
+        return self.learners_where("WHERE NOT joined ORDER BY l.id")
+
+    def learner(self, learner_id: int) -> Learner | None:
+        """Return one learner."""
+        return self.learner_where("WHERE l.id = ?", learner_id)
+
+    def states(self, learner_id: int) -> KeptStates | None:
+        """Return what is kept of a learner's memory."""
+        sql = "SELECT state, recall_state, folded_with FROM learners WHERE id = ?"
+        return self.fetch_one(KeptStates, sql, learner_id)
+
+    def add_learner(
+        self, name: str, *, now: float, settings: object, state: str, recall_state: str, folded_with: str
+    ) -> int:
+        """Add a learner and return the number."""
+        row = {"name": name, "created_at": now, "settings": write_json(settings)}
+        return self.add("learners", row | {"state": state, "recall_state": recall_state, "folded_with": folded_with})
+
+    def rename_learner(self, learner_id: int, name: str) -> None:
+        """Give a learner another name."""
+        self.change("UPDATE learners SET name = ? WHERE id = ?", name, learner_id)
+
+    def remove_learner(self, learner_id: int) -> None:
+        """Remove a learner and everything that was kept of them."""
+        self.change("DELETE FROM learners WHERE id = ?", learner_id)
+
+    def keep_settings(self, learner_id: int, settings: object) -> None:
+        """Keep a learner's settings."""
+        self.change("UPDATE learners SET settings = ? WHERE id = ?", write_json(settings), learner_id)
+
+    def keep_state(self, learner_id: int, state: str) -> None:
+        """Keep what the log of answers folds into, with the numbers that the learner's states were folded with."""
+        self.change("UPDATE learners SET state = ? WHERE id = ?", state, learner_id)
+
+    def keep_states(self, learner_id: int, *, state: str, recall_state: str, folded_with: str) -> None:
+        """Keep what the two logs fold into."""
+        self.change(
+            "UPDATE learners SET state = ?, recall_state = ?, folded_with = ? WHERE id = ?",
+            state,
+            recall_state,
+            folded_with,
+            learner_id,
+        )
+
+    # --- sittings
+
+    def sittings_where(self, rest: str, *values: Any) -> list[Sitting]:
+        """Return the sittings, `s`, that the rest of a question finds."""
+        return self.fetch_as(Sitting, f"{_SITTINGS} {rest}", *values)
+
+    def sitting_where(self, rest: str, *values: Any) -> Sitting | None:
+        """Return the only sitting, `s`, that the rest of a question finds."""
+        return next(iter(self.sittings_where(rest, *values)), None)
+
+    def sitting(self, sitting_id: int) -> Sitting | None:
+        """Return one sitting."""
+        return self.sitting_where("WHERE s.id = ?", sitting_id)
+
+    def sitting_under_way(self, learner_id: int) -> Sitting | None:
+        """Return the learner's own sitting that has not ended; a drill's is not among them."""
+        return self.sitting_where("WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NULL", learner_id)
+
+    def begin_sitting(
+        self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
+    ) -> int:
+        """Begin a sitting and return its number."""
+        row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
+        return self.add("sittings", row)
+
+    def end_sitting(self, sitting_id: int, *, now: float) -> None:
+        """End a sitting; one that has ended stays as it is."""
+        self.change("UPDATE sittings SET ended_at = ? WHERE id = ? AND ended_at IS NULL", now, sitting_id)
+
+    # --- cases dealt
+
+    def dealt(self, dealt_id: str) -> Dealt | None:
+        """Return one dealt case."""
+        return self.fetch_one(Dealt, "SELECT * FROM dealt WHERE id = ?", dealt_id)
+
+    def open_case(self, learner_id: int) -> Dealt | None:
+        """Return the case that waits for this learner's answer in ordinary practice."""
+        return self.fetch_one(
+            Dealt, "SELECT * FROM dealt WHERE learner = ? AND closed_at IS NULL AND drill IS NULL", learner_id
+        )
+
+    def deal(self, dealt: Dealt) -> None:
+        """Put a case before a learner."""
+        self.add("dealt", dealt)
+
+    def move_case(self, dealt_id: str, sitting_id: int) -> None:
+        """Let an open case belong to another sitting: it was left, and come back to."""
+        self.change("UPDATE dealt SET sitting = ? WHERE id = ? AND closed_at IS NULL", sitting_id, dealt_id)
+
+    def close_case(self, dealt_id: str, *, now: float) -> None:
+        """Let a case wait no longer."""
+        self.change("UPDATE dealt SET closed_at = ? WHERE id = ? AND closed_at IS NULL", now, dealt_id)
+
+    def show_lines(self, dealt_id: str, lines: int) -> None:
+        """Record that so many lines of the working were shown; never fewer than before, never after the answer."""
+        self.change(
+            "UPDATE dealt SET lines_shown = max(lines_shown, ?) WHERE id = ? AND closed_at IS NULL", lines, dealt_id
+        )
+
+    # --- answers
+
+    def add_answer(self, answer: Answer) -> bool:
+        """Add an answer to the log; False when that case has one, which then stands."""
+        return self.add("answers", answer, conflict="ON CONFLICT (dealt) DO NOTHING") > 0
+
+    def answer_to(self, dealt_id: str) -> Answer | None:
+        """Return the answer to a dealt case."""
+        return self.fetch_one(Answer, "SELECT * FROM answers WHERE dealt = ?", dealt_id)
+
+    def has_answered(self, learner_id: int) -> bool:
+        """Say whether a learner has answered anything yet."""
+        return bool(self.fetch("SELECT 1 FROM answers WHERE learner = ? LIMIT 1", learner_id))
+
+    def count_answers(self, learner_id: int) -> int:
+        """Count a learner's answers."""
+        return int(self.fetch("SELECT count(*) FROM answers WHERE learner = ?", learner_id)[0][0])
+
+    def answers_in(self, sitting_id: int) -> list[Answer]:
+        """Return the answers of a sitting, the earliest first."""
+        return self.fetch_as(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
+
+    def course_since(self, learner_id: int, since: float, *, most: int) -> list[tuple[str, str, bool]]:
+        """Return type, verdict and whether it was for a drill, of a learner's latest answers in ordinary practice.
+
+        The earliest first; none from before `since`, and no more than `most`.
+        """
+        sql = (
+            "SELECT type, verdict, for_drill FROM (SELECT id, type, verdict, for_drill, at, drill FROM answers "
+            "WHERE learner = ? ORDER BY id DESC LIMIT ?) WHERE at >= ? AND drill IS NULL ORDER BY id"
+        )
+        return [(row[0], row[1], bool(row[2])) for row in self.fetch(sql, learner_id, most, since)]
+
+    def place_in_sitting(self, dealt_id: str) -> int:
+        """Return the place, from 1, of an answered case among the answers of its sitting."""
+        sql = (
+            "SELECT count(*) FROM answers a JOIN answers b ON b.sitting = a.sitting AND b.id <= a.id WHERE a.dealt = ?"
+        )
+        return int(self.fetch(sql, dealt_id)[0][0])
+
+    def answers_of(self, learner_id: int) -> list[Answer]:
+        """Return all answers of a learner, the earliest first."""
+        return self.fetch_as(Answer, "SELECT * FROM answers WHERE learner = ? ORDER BY id", learner_id)

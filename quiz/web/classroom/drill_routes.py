@@ -1,0 +1,335 @@
+"""A preceptor's drills: set in one short form, opened, closed, copied, changed; who did what in each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from cases.errors import CaseError
+from cases.procedure.case_type import Settings
+from quiz.classroom import classes, drills, results, take_drill
+from quiz.classroom.drills import FEEDBACK, PLAN, BadPlan, NotNow, NotReadable
+from quiz.classroom.results import LearnerSum
+from quiz.classroom.take_drill import joined_after
+from quiz.exports import qti
+from quiz.exports.spellings import LEFT_OUT
+from quiz.learning import model
+from quiz.practice import projection
+from quiz.practice.forms import written
+from quiz.practice.titles import slip_at_step, type_title
+from quiz.storage import class_queries
+from quiz.storage.class_queries import Class, Drill, Member
+from quiz.storage.store import Sitting
+from quiz.web import request_context
+from quiz.web.classroom.drill_forms import Filled, filled_in, filled_with, form_page, read_plan
+from quiz.web.classroom.drill_views import day_of, deletion_words, moment, score_words, state_words
+from quiz.web.classroom.routes import own_class
+
+pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
+
+# --- setting one -------------------------------------------------------------------------------------------------
+
+
+@pages.get("/new")
+def new(class_id: int) -> Response:
+    """Show the form with its usual values; for a learner's standing slips where one is named."""
+    what = own_class(class_id)
+    number = request.args.get("learner", type=request_context.whole)
+    if number is None:
+        return _form(what, Filled(written(PLAN, {}), frozenset()))
+    learner = classes.member(request_context.store(), what, number)
+    state = projection.states_of(request_context.store(), learner.id).cases
+    slips = tuple(model.standing(state, request_context.now()))
+    # Without the name: a title stays where the learner may be deleted. Whom it is for stands beside it in the list.
+    texts = {**written(PLAN, {}), "title": "Recurring mistakes" if slips else ""}
+    types = drills.types_for(slips, Settings(level=texts["level"]))
+    return _form(what, Filled(texts, frozenset(types), slips, number))
+
+
+def _form(what: Class, filled: Filled, **more: Any) -> Response:
+    learner = None if filled.for_learner is None else request_context.store().learner(filled.for_learner)
+    page = form_page(what, filled, learner=learner.name if learner else None, **more)
+    return make_response(render_template("drill_form.html", page=page), 422 if page.problems else 200)
+
+
+def _sent(what: Class) -> Filled:
+    """Return the form that was sent; a learner whom it names must be of the class."""
+    filled = filled_in(request.form)
+    if filled.for_learner is not None:
+        classes.member(request_context.store(), what, filled.for_learner)
+    return filled
+
+
+@pages.post("")
+def make(class_id: int) -> Response:
+    """Set a drill as a draft."""
+    what, now = own_class(class_id), request_context.now()
+    filled = _sent(what)
+    try:
+        number = drills.make(
+            request_context.store(), what, read_plan(filled, now=now), now=now, lots=request_context.lots()
+        )
+    except BadPlan as error:
+        return _form(what, filled, problems=error.faults)
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=number), 303)
+
+
+# --- one drill ---------------------------------------------------------------------------------------------------
+
+
+def own_drill(class_id: int, drill_id: int) -> tuple[Class, Drill]:
+    """Return a drill, and its class, of the preceptor who is asking."""
+    what = own_class(class_id)
+    return what, drills.own(request_context.store(), what, drill_id)
+
+
+@dataclass(frozen=True)
+class RunRow:
+    """One learner's run."""
+
+    learner: int
+    name: str
+    answered: int
+    right: int
+    score: str
+    seconds: str
+    state: str
+    late: int
+    """Answers that came after the time: counted nowhere else here."""
+    joined_after: str
+    """The day on which they joined, if that was after the drill had opened."""
+
+
+@dataclass(frozen=True)
+class Barred:
+    """A learner who joined after a drill that counts had opened, and has to be let in."""
+
+    learner: int
+    name: str
+    joined: str
+
+
+@dataclass(frozen=True)
+class DrillPage:
+    """What the page of one drill receives."""
+
+    class_id: int
+    class_name: str
+    id: int
+    title: str
+    state: str
+    words: str
+    facts: tuple[tuple[str, str], ...]
+    notes: str
+    begun: bool
+    runs: tuple[RunRow, ...]
+    not_begun: tuple[str, ...]
+    barred: tuple[Barred, ...]
+    deletions: tuple[str, ...]
+    digest: str | None
+    """Of the cases that are printed; None where this version cannot print them, and `unprintable` says why."""
+    unprintable: str
+    not_in_packages: str
+    """Which cases a package leaves out because no list holds their answers, in words; empty where none is."""
+    left_out_because: str
+    packages: bool
+    """Whether there is any case for a package."""
+    on_paper: int
+    """How many cases can be printed."""
+    at_the_bench: int
+    """How many cannot."""
+    same: bool
+    """Whether all learners get the cases that are printed."""
+    problem: str | None = None
+
+
+@pages.get("/<int:drill_id>")
+def one(class_id: int, drill_id: int) -> Response:
+    """Show a drill: what it is, how it stands, who did what in it."""
+    return _drill(*own_drill(class_id, drill_id))
+
+
+def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = None) -> Response:
+    store, now = request_context.store(), request_context.now()
+    members = [one for one in class_queries.members_of(store, what.id) if drill.for_learner in (None, one.learner)]
+    runs = {run.learner: run for run in class_queries.runs_of(store, drill.id)}
+    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=drill.id)}
+    bench = drills.at_the_bench(drill)
+    late = results.late_answers(store, drill.id)
+    opened_at = drill.open_from or class_queries.first_begun(store, drill.id)
+    after = {one.learner: day_of(one.joined_at) for one in members if joined_after(opened_at, one.joined_at)}
+    let_in = class_queries.were_let_in(store, drill.id)
+    barred = {number for number in after if drill.counts and number not in runs and number not in let_in}
+    page = DrillPage(
+        class_id=what.id,
+        class_name=what.name,
+        id=drill.id,
+        title=drill.title,
+        state="open" if drill.state == "open" and (drill.closes_at or now + 1) > now else drill.state,
+        words=state_words(drill, now),
+        facts=tuple(_facts(drill)),
+        notes=drill.notes,
+        begun=bool(runs),
+        runs=tuple(
+            _run(drill, one, runs[one.learner], sums.get(one.learner), now, late=late, after=after)
+            for one in members
+            if one.learner in runs
+        ),
+        not_begun=tuple(
+            f"{one.name} (joined after it opened, on {after[one.learner]})" if one.learner in after else one.name
+            for one in members
+            if one.learner not in runs and one.learner not in barred
+        ),
+        barred=tuple(Barred(one.learner, one.name, after[one.learner]) for one in members if one.learner in barred),
+        deletions=tuple(map(deletion_words, class_queries.deletions_in(store, drill.id))),
+        left_out_because=LEFT_OUT,
+        **_paper(drill, drills.places_on_paper(drill) - bench),
+        on_paper=drills.places_on_paper(drill) - bench,
+        at_the_bench=bench,
+        same=drill.same,
+        problem=problem,
+    )
+    return make_response(render_template("drill.html", page=page), status)
+
+
+def _paper(drill: Drill, on_paper: int) -> dict[str, Any]:
+    """Return what the page says of a drill's worksheet and packages."""
+    try:
+        listed = drills.cases_on_paper(request_context.store(), drill)
+    except (CaseError, NotReadable) as error:
+        return {"digest": None, "unprintable": str(error), "not_in_packages": "", "packages": False}
+    without = qti.left_out(listed) if on_paper else []
+    titles = dict.fromkeys(f"“{listed.cases[number - 1].type.title}”" for number in without)
+    words = f"{len(without)} of {on_paper} ({', '.join(titles)})" if without else ""
+    more = {"not_in_packages": words, "packages": len(without) < on_paper}
+    return {"digest": listed.digest, "unprintable": "", **more}
+
+
+def _run(
+    drill: Drill,
+    who: Member,
+    run: Sitting,
+    found: LearnerSum | None,
+    now: float,
+    *,
+    late: Mapping[int, int],
+    after: Mapping[int, str],
+) -> RunRow:
+    answered, right = (found.answered, found.right) if found else (0, 0)
+    came = take_drill.outcome(drill, answered, right)
+    unfinished = "under way" if drill.is_open(now) else "not finished when it closed"
+    state = "at its end" if run.ended_at is not None else unfinished
+    if came.passed is not None and run.ended_at is not None:
+        state += ", passed" if came.passed else ", not passed"
+    mean = found.mean_seconds if found else None
+    return RunRow(
+        learner=who.learner,
+        name=who.name,
+        answered=answered,
+        right=right,
+        score=score_words(drill, came) if came.per_cent is None else f"{came.per_cent} %",
+        seconds="not known" if mean is None else f"{mean:.0f} s",
+        state=state,
+        late=late.get(who.learner, 0),
+        joined_after=after.get(who.learner, ""),
+    )
+
+
+def _facts(drill: Drill) -> list[tuple[str, str]]:
+    reached = len(drill.types) if drill.cases is None else drill.cases
+    facts = [("Cases of", "; ".join(map(type_title, drill.types[:reached])))]
+    if drill.types[reached:]:
+        facts.append(
+            ("No case of, there being fewer cases than types", "; ".join(map(type_title, drill.types[reached:])))
+        )
+    facts += [
+        ("Length", drill.length if drill.least is None else f"{drill.length}, at least {drill.least} cases"),
+        ("Level", drill.level),
+        ("Cylinder form", f"{drill.form} cylinder"),
+        ("Distance", f"{drill.distance_cm:g} cm {'in every case' if drill.fixed_distance else 'in two cases of five'}"),
+        ("Cases", "the same for all" if drill.same else "each learner their own"),
+        ("Marks", dict(FEEDBACK)[drill.feedback]),
+    ]
+    if drill.slips:
+        facts.append(("To show", "; ".join(slip_at_step(step, slip) for step, slip in drill.slips)))
+    if drill.pass_mark is not None:
+        unused = drill.minutes is not None and drill.least is None
+        words = "%, not used: the drill sets no least number of cases" if unused else "%"
+        facts.append(("Pass mark", f"{drill.pass_mark} {words}"))
+    if drill.counts:
+        facts.append(("It counts", "who joins the class after it opens has to be let in"))
+    if drill.opens_at is not None:
+        facts.append(("Opens", moment(drill.opens_at)))
+    if drill.closes_at is not None:
+        facts.append(("Closed" if drill.state == "closed" else "Closes", moment(drill.closes_at)))
+    if drill.for_learner is not None:
+        learner = request_context.store().learner(drill.for_learner)
+        facts.append(("For", learner.name if learner else "a learner who has left"))
+    return facts
+
+
+@pages.post("/<int:drill_id>/open")
+def open_(class_id: int, drill_id: int) -> Response:
+    """Open a drill, or open it again."""
+    drills.open_(request_context.store(), own_drill(class_id, drill_id)[1], now=request_context.now())
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+@pages.post("/<int:drill_id>/close")
+def close(class_id: int, drill_id: int) -> Response:
+    """Close a drill."""
+    drills.close(request_context.store(), own_drill(class_id, drill_id)[1], now=request_context.now())
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+@pages.post("/<int:drill_id>/let-in")
+def let_in(class_id: int, drill_id: int) -> Response:
+    """Let a learner into a drill that counts, although they joined after it opened."""
+    what, drill = own_drill(class_id, drill_id)
+    learner = classes.member(request_context.store(), what, request.form.get("learner", 0, type=request_context.whole))
+    drills.let_in(request_context.store(), drill, learner, now=request_context.now())
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+@pages.post("/<int:drill_id>/copy")
+def copy(class_id: int, drill_id: int) -> Response:
+    """Set a drill once more."""
+    what, drill = own_drill(class_id, drill_id)
+    number = drills.copy(request_context.store(), what, drill, now=request_context.now(), lots=request_context.lots())
+    return redirect(url_for("drills.edit", class_id=class_id, drill_id=number), 303)
+
+
+@pages.post("/<int:drill_id>/remove")
+def remove(class_id: int, drill_id: int) -> Response:
+    """Remove a drill that nobody has begun."""
+    what, drill = own_drill(class_id, drill_id)
+    try:
+        drills.remove(request_context.store(), drill)
+    except NotNow as error:
+        return _drill(what, drill, 409, str(error))
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.get("/<int:drill_id>/edit")
+def edit(class_id: int, drill_id: int) -> Response:
+    """Show the form of a drill that nobody has begun."""
+    what, drill = own_drill(class_id, drill_id)
+    return _form(what, filled_with(drill), drill_id=drill.id)
+
+
+@pages.post("/<int:drill_id>/edit")
+def keep(class_id: int, drill_id: int) -> Response:
+    """Give a drill that nobody has begun other values."""
+    what, drill = own_drill(class_id, drill_id)
+    filled, now = _sent(what), request_context.now()
+    try:
+        drills.change(request_context.store(), drill, read_plan(filled, now=now), now=now)
+    except BadPlan as error:
+        return _form(what, filled, problems=error.faults, drill_id=drill_id)
+    except NotNow as error:
+        return _drill(what, drill, 409, str(error))
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)

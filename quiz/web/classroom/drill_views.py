@@ -1,0 +1,71 @@
+"""What drills and moments look like in words: open or closed, until when, the score. Times are this computer's own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from quiz.classroom.take_drill import Outcome
+from quiz.storage.class_queries import Deletion, Drill
+
+
+def moment(at: float) -> str:
+    """Write a moment in this computer's own time: "Tue 3 Mar 2026, 14:05"."""
+    when = datetime.fromtimestamp(at).astimezone()
+    return f"{day(when)}, {when:%H:%M}"
+
+
+def day(when: date) -> str:
+    """Write a day: "Tue 3 Mar 2026"."""
+    return f"{when:%a} {when.day} {when:%b %Y}"
+
+
+def day_of(at: float) -> str:
+    """Write the day of a moment in this computer's own time."""
+    return day(datetime.fromtimestamp(at).astimezone())
+
+
+def score_words(drill: Drill, came: Outcome) -> str:
+    """Write a score: "3 of 4 right: 75 %", or "3 right in 5 minutes" where there is nothing that it is a share of."""
+    if came.per_cent is None:
+        return f"{came.right} right in {drill.length}"
+    return f"{came.right} of {came.asked} right: {came.per_cent} %"
+
+
+def deletion_words(one: Deletion) -> str:
+    """Say what stays of learners who had begun a drill and are gone."""
+    who = "Answers of a learner" if one.learners == 1 else f"Answers of {one.learners} learners"
+    by = ("their owner" if one.learners == 1 else "their owners") if one.by_whom == "owner" else "a preceptor"
+    return f"{who} were deleted by {by} on {day(date.fromisoformat(one.on_day))}."
+
+
+def state_words(drill: Drill, now: float) -> str:
+    """Say whether a drill is open, and until when."""
+    if drill.state == "draft":
+        return "draft: no learner sees it"
+    if drill.state == "closed":
+        return "closed"
+    if drill.opens_at is not None and now < drill.opens_at:
+        return f"opens {moment(drill.opens_at)}"
+    if drill.closes_at is None:
+        return "open"
+    return f"open until {moment(drill.closes_at)}" if now < drill.closes_at else f"closed {moment(drill.closes_at)}"
+
+
+@dataclass(frozen=True)
+class DrillRow:
+    """One drill in a list."""
+
+    id: int
+    title: str
+    length: str
+    state: str
+    for_whom: str
+    """The learner whom it is for; "" where it is for all."""
+
+
+def drill_row(drill: Drill, now: float, names: Mapping[int, str]) -> DrillRow:
+    """Return a drill as a list shows it; names are the learners' of its class."""
+    for_whom = names.get(drill.for_learner or 0, "")
+    return DrillRow(drill.id, drill.title, drill.length, state_words(drill, now), for_whom)

@@ -1,0 +1,275 @@
+"""Class: a preceptor's classes and who is in them; for a learner, their own place in a class."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quiz.classroom import classes, results, take_drill
+from quiz.classroom.classes import Crowd, Joined
+from quiz.practice import learners as people
+from quiz.practice.learners import BadName
+from quiz.storage import class_queries
+from quiz.storage.class_queries import Class, Member
+from quiz.storage.store import Learner
+from quiz.web import request_context
+from quiz.web.classroom.drill_views import DrillRow, drill_row, moment
+from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
+from quiz.web.confirming import not_ticked, sure
+
+pages = Blueprint("classes", __name__, url_prefix="/class")
+
+
+@dataclass(frozen=True)
+class ClassLine:
+    """One class in a preceptor's list."""
+
+    id: int
+    name: str
+    learners: int
+    code: str | None
+
+
+@dataclass(frozen=True)
+class ClassesPage:
+    """What a preceptor's list receives."""
+
+    preceptor: str
+    classes: tuple[ClassLine, ...]
+    typed: str = ""
+    problem: str | None = None
+
+
+@dataclass(frozen=True)
+class PersonRow:
+    """One learner of a class."""
+
+    id: int
+    name: str
+    answered: int
+    right: int
+    last: str
+
+
+@dataclass(frozen=True)
+class ClassPage:
+    """What the page of one class receives."""
+
+    id: int
+    name: str
+    code: str | None
+    until: str
+    join_link: str
+    drills: tuple[DrillRow, ...]
+    people: tuple[PersonRow, ...]
+    not_begun: tuple[str, ...]
+    crowd: Crowd | None
+    problem: str | None = None
+    most: int = classes.MOST_AT_ONCE
+    most_from_one: int = classes.MOST_FROM_ONE_ADDRESS
+
+    @property
+    def crowd_from(self) -> str:
+        """When the first of many who joined at once did."""
+        return moment(self.crowd.first_at) if self.crowd else ""
+
+    @property
+    def crowd_to(self) -> str:
+        """When the last of them did."""
+        return moment(self.crowd.last_at) if self.crowd else ""
+
+
+@dataclass(frozen=True)
+class MinePage:
+    """What a learner's page about their class receives."""
+
+    name: str
+    class_name: str
+    answers: int
+    drills: tuple[take_drill.Offer, ...]
+    problem: str | None = None
+
+
+# --- everyone's way in -------------------------------------------------------------------------------------------
+
+
+@pages.get("")
+def show() -> Response:
+    """Show a preceptor their classes, a learner their own place, anyone else how a class is run."""
+    if request_context.known_preceptor() is not None:
+        return _list()
+    joined = request_context.joined_learner()
+    if joined is not None:
+        return _mine(joined)
+    if request_context.beyond():
+        raise request_context.Outside
+    return make_response(render_template("class_how.html", any=class_queries.has_preceptor(request_context.store())))
+
+
+def _list(code: int = 200, **more: Any) -> Response:
+    store, who = request_context.store(), request_context.preceptor()
+    lines = tuple(
+        ClassLine(
+            one.id,
+            one.name,
+            len(class_queries.members_of(store, one.id)),
+            one.code if one.code_holds(request_context.now()) else None,
+        )
+        for one in class_queries.classes_of(store, who.id)
+    )
+    return make_response(render_template("classes.html", page=ClassesPage(who.name, lines, **more)), code)
+
+
+@pages.post("")
+def make() -> Response:
+    """Make a class."""
+    typed = request.form.get("name", "")
+    try:
+        number = classes.make(
+            request_context.store(),
+            request_context.preceptor(),
+            typed,
+            now=request_context.now(),
+            lots=request_context.lots(),
+        )
+    except BadName as error:
+        return _list(422, typed=typed[:80], problem=str(error))
+    return redirect(url_for("classes.one", class_id=number), 303)
+
+
+# --- a preceptor's class -----------------------------------------------------------------------------------------
+
+
+def own_class(class_id: int) -> Class:
+    """Return a class of the preceptor who is asking."""
+    return classes.own(request_context.store(), request_context.preceptor(), class_id)
+
+
+@pages.get("/<int:class_id>")
+def one(class_id: int) -> Response:
+    """Show a class."""
+    return _class(own_class(class_id))
+
+
+def _class(what: Class, code: int = 200, problem: str | None = None) -> Response:
+    store, now = request_context.store(), request_context.now()
+    members = class_queries.members_of(store, what.id)
+    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all")}
+    holds = what.code_holds(now)
+    names = {one.learner: one.name for one in members}
+    page = ClassPage(
+        id=what.id,
+        name=what.name,
+        code=what.code if holds else None,
+        until=moment(what.code_until) if holds and what.code_until else "",
+        join_link=request_context.for_others("door.show") if holds else "",
+        drills=tuple(drill_row(one, now, names) for one in class_queries.drills_of(store, what.id)),
+        people=tuple(_person(one, sums.get(one.learner)) for one in members),
+        not_begun=tuple(one.name for one in members if one.learner not in sums),
+        crowd=classes.crowd(members, what),
+        problem=problem,
+    )
+    return make_response(render_template("class.html", page=page), code)
+
+
+def _person(one: Member, found: results.LearnerSum | None) -> PersonRow:
+    if found is None:
+        return PersonRow(one.learner, one.name, 0, 0, "")
+    return PersonRow(one.learner, one.name, found.answered, found.right, moment(found.last_at))
+
+
+@pages.post("/<int:class_id>/code")
+def code(class_id: int) -> Response:
+    """Give a class a new code, or none."""
+    what = own_class(class_id)
+    if request.form.get("code") == "none":
+        classes.take_code(request_context.store(), what)
+    else:
+        classes.give_code(request_context.store(), what, now=request_context.now(), lots=request_context.lots())
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.post("/<int:class_id>/know-joined")
+def know_joined(class_id: int) -> Response:
+    """Keep that the preceptor knows those who joined, so that as many more can."""
+    classes.know_joined(request_context.store(), own_class(class_id), now=request_context.now())
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.post("/<int:class_id>/remove")
+def remove(class_id: int) -> Response:
+    """Remove a class with its learners and everything that they answered."""
+    what = own_class(class_id)
+    if not sure():
+        return _class(what, 422, not_ticked())
+    classes.remove(request_context.store(), what)
+    return redirect(url_for("classes.show"), 303)
+
+
+@pages.post("/<int:class_id>/learner/<int:learner_id>/phrase")
+def phrase(class_id: int, learner_id: int) -> Response:
+    """Give a learner who has lost theirs a new come-back phrase, to be handed over."""
+    learner = classes.member(request_context.store(), own_class(class_id), learner_id)
+    new = classes.new_phrase(request_context.store(), learner, lots=request_context.lots())
+    return phrase_to_hand_over(
+        Joined(learner, "", new),
+        f"Hand it to {learner.name}. The one before opens nothing any more.",
+        to=url_for("results.learner", class_id=class_id, learner_id=learner_id),
+    )
+
+
+@pages.post("/<int:class_id>/learner/<int:learner_id>/remove")
+def remove_learner(class_id: int, learner_id: int) -> Response:
+    """Remove a learner with everything that they answered."""
+    learner = classes.member(request_context.store(), own_class(class_id), learner_id)
+    if sure():
+        people.remove(request_context.store(), learner.id, now=request_context.now(), by_whom="preceptor")
+        return redirect(url_for("classes.one", class_id=class_id), 303)
+    return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id, unsure="yes"), 303)
+
+
+# --- a learner's own place ---------------------------------------------------------------------------------------
+
+
+def _me() -> Learner:
+    joined = request_context.joined_learner()
+    if joined is None:
+        raise request_context.Outside
+    return joined
+
+
+def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response:
+    store = request_context.store()
+    of = class_queries.class_of_learner(store, who.id)
+    page = MinePage(
+        name=who.name,
+        class_name=of.name if of else "",
+        answers=store.count_answers(who.id),
+        drills=tuple(take_drill.offers(store, who, now=request_context.now())),
+        problem=problem,
+    )
+    return make_response(render_template("class_mine.html", page=page), code)
+
+
+@pages.post("/mine/phrase")
+def my_phrase() -> Response:
+    """Sign a learner out on every other device, and give them a new phrase."""
+    joined = classes.sign_out_elsewhere(
+        request_context.store(), _me(), now=request_context.now(), lots=request_context.lots()
+    )
+    request_context.come_in(joined.token)
+    return phrase_page(joined, "The phrase before this one opens nothing, and other devices are signed out.")
+
+
+@pages.post("/mine/remove")
+def remove_me() -> Response:
+    """Remove oneself with every answer."""
+    who = _me()
+    if not sure():
+        return _mine(who, 422, not_ticked())
+    people.remove(request_context.store(), who.id, now=request_context.now())
+    request_context.go_out()
+    return redirect(url_for("door.show", gone="yes"), 303)

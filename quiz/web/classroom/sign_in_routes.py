@@ -1,0 +1,193 @@
+"""The door: joining a class by its code, coming back by one's phrase, and a preceptor's sign-in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from flask import Blueprint, Flask, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quiz.classroom import classes
+from quiz.classroom import sign_in as signing
+from quiz.classroom.classes import Joined
+from quiz.classroom.sign_in import NotKnown
+from quiz.classroom.throttle import TooManyTries
+from quiz.errors import QuizError
+from quiz.practice.learners import BadName
+from quiz.web import assets, request_context
+
+pages = Blueprint("door", __name__)
+
+OPEN = (*assets.ENDPOINTS, "door.show", "door.join", "door.back", "door.come_back", "door.sign_in")
+"""What anyone may ask for when other computers are served too."""
+
+
+@dataclass(frozen=True)
+class DoorPage:
+    """What the template receives."""
+
+    form: str
+    """The secret of this form: one sent twice joins once."""
+    code: str = ""
+    name: str = ""
+    phrase: str = ""
+    preceptor: str = ""
+    problems: dict[str, str] = field(default_factory=dict)
+    learner: str | None = None
+    """Who is here already."""
+    signed_in: str | None = None
+    """The preceptor who is."""
+    gone: bool = False
+    """Whether someone has just deleted themselves here."""
+
+
+@dataclass(frozen=True)
+class PhrasePage:
+    """What the page with a come-back phrase receives."""
+
+    name: str
+    phrase: str
+    link: str
+    why: str
+    own: bool
+    """Whether it is the learner who sees it, and not a preceptor who hands it over."""
+    to: str
+    to_words: str
+
+
+def set_up(app: Flask) -> None:
+    """Let nobody past who has not joined or signed in, where other computers are served too."""
+
+    @app.before_request
+    def _only_known() -> None:
+        if not request_context.beyond() or request.endpoint in OPEN:
+            return
+        if request_context.joined_learner() is None and request_context.known_preceptor() is None:
+            raise request_context.Outside
+
+
+def _page(status: int = 200, *, form: str = "", **more: Any) -> Response:
+    joined = request_context.joined_learner()
+    signed_in = request_context.known_preceptor()
+    page = DoorPage(
+        form or request_context.lots().new_secret(),
+        learner=joined.name if joined else None,
+        signed_in=signed_in.name if signed_in else None,
+        **more,
+    )
+    return make_response(render_template("door.html", page=page), status)
+
+
+def _refused(error: QuizError) -> int:
+    return 429 if isinstance(error, TooManyTries | classes.ManyJoined) else 422
+
+
+@pages.get("/door")
+def show() -> Response:
+    """Show the ways in."""
+    return _page(gone="gone" in request.args)
+
+
+@pages.post("/door/join")
+def join() -> Response:
+    """Join a class by its code, under a name of one's choosing."""
+    code, name, form = (request.form.get(one, "") for one in ("code", "name", "form"))
+    try:
+        joined = classes.join(
+            request_context.store(),
+            code,
+            name,
+            form=form,
+            caller=request_context.caller(),
+            now=request_context.now(),
+            lots=request_context.lots(),
+        )
+    except (NotKnown, TooManyTries, classes.ManyJoined) as error:
+        return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
+    except (BadName, classes.ClassFull) as error:
+        return _page(422, code=code[:40], name=name[:80], form=form, problems={"name": str(error)})
+    before = request_context.known_preceptor()
+    request_context.come_in(joined.token)
+    return phrase_page(joined, f"You have joined.{f' {before.name} is signed out on this device.' if before else ''}")
+
+
+def phrase_page(joined: Joined, why: str) -> Response:
+    """Show a learner the phrase to come back with, the one time that it can be shown."""
+    return _phrase_page(joined, why, own=True, to=url_for("practise.show"), to_words="Go on practising")
+
+
+def phrase_to_hand_over(joined: Joined, why: str, *, to: str) -> Response:
+    """Show a preceptor the phrase of a learner who has lost theirs, the one time that it can be shown."""
+    return _phrase_page(joined, why, own=False, to=to, to_words="Back to the class")
+
+
+def _phrase_page(joined: Joined, why: str, **more: Any) -> Response:
+    link = request_context.for_others("door.back", phrase=joined.phrase.lower())
+    page = PhrasePage(joined.learner.name, joined.phrase, link, why, **more)
+    return make_response(render_template("phrase.html", page=page))
+
+
+@pages.get("/back/<phrase>")
+def back(phrase: str) -> Response:
+    """Ask whoever opens a come-back link whether to come in: a link alone must change nothing."""
+    try:
+        who = classes.who_comes_back(
+            request_context.store(), phrase, caller=request_context.caller(), now=request_context.now()
+        )
+    except (NotKnown, TooManyTries) as error:
+        return _page(404 if isinstance(error, NotKnown) else 429, problems={"phrase": str(error)})
+    return make_response(render_template("back.html", name=who.name, phrase=phrase))
+
+
+@pages.post("/door/back")
+def come_back() -> Response:
+    """Come back by one's phrase."""
+    phrase = request.form.get("phrase", "")
+    try:
+        token = classes.come_back(
+            request_context.store(),
+            phrase,
+            caller=request_context.caller(),
+            now=request_context.now(),
+            lots=request_context.lots(),
+        )
+    except (NotKnown, TooManyTries) as error:
+        return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
+    request_context.come_in(token)
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.post("/door/leave")
+def leave() -> Response:
+    """Sign the learner out on this device; everything is kept."""
+    request_context.go_out()
+    return redirect(url_for("door.show"), 303)
+
+
+@pages.post("/door/sign-in")
+def sign_in() -> Response:
+    """Sign a preceptor in."""
+    name, password = request.form.get("preceptor", ""), request.form.get("password", "")
+    try:
+        who, token = signing.sign_in(
+            request_context.store(),
+            name,
+            password,
+            caller=request_context.caller(),
+            now=request_context.now(),
+            lots=request_context.lots(),
+        )
+    except (NotKnown, TooManyTries) as error:
+        return _page(_refused(error), preceptor=name[:80], problems={"preceptor": str(error)})
+    request_context.sign_in(who, token)
+    return redirect(url_for("classes.show"), 303)
+
+
+@pages.post("/door/sign-out")
+def sign_out() -> Response:
+    """Sign the preceptor out: here, or on every device."""
+    if request.form.get("everywhere") == "yes":
+        signing.sign_out_everywhere(request_context.store(), request_context.preceptor())
+    request_context.sign_out()
+    return redirect(url_for("door.show"), 303)

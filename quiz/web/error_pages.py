@@ -1,0 +1,126 @@
+"""Pages for what went wrong: what was asked, why it cannot be had, and the way on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Flask, Response, current_app, jsonify, make_response, render_template
+from werkzeug.exceptions import HTTPException, SecurityError
+
+from cases.curriculum.case_list import NotTheseCases
+from cases.errors import CaseError
+from cases.recall.prompts import UnknownPrompt
+from quiz.classroom.classes import UnknownClass, UnknownMember
+from quiz.classroom.drills import NotReadable, UnknownDrill
+from quiz.errors import QuizError
+from quiz.practice.dealing import UnknownCase
+from quiz.practice.learners import UnknownLearner
+from quiz.practice.recall_prompts import UnknownRecall
+from quiz.practice.sittings import UnknownSitting
+from quiz.storage.datafile import Busy, Damaged, NotKept
+from quiz.web import request_context
+from quiz.web.csrf import ByAnotherServer
+
+NOT_FOUND = (
+    UnknownCase,
+    UnknownSitting,
+    UnknownLearner,
+    UnknownPrompt,
+    UnknownRecall,
+    UnknownClass,
+    UnknownMember,
+    UnknownDrill,
+)
+NOT_AS_IT_WAS = (NotTheseCases, NotReadable)
+
+
+@dataclass(frozen=True)
+class Trouble:
+    """What the error page receives."""
+
+    code: int
+    title: str
+    why: str
+    way_on: str
+
+
+_TITLES = {
+    400: ("This request cannot be read", "Go back, and send the form from its page."),
+    403: ("Not from here", "Open the page in this window and send the form again."),
+    404: ("Nothing here", "The pages that there are stand at the top; Practise goes on with your case."),
+    405: ("Not in this way", "Open the page from the links at the top, and use the form on it."),
+    413: ("Too long", "An answer is a line, not a file: shorten it."),
+    500: (
+        "A fault of ours",
+        "What you had answered is kept. Go back to Practise; if it happens again, tell whoever set this up.",
+    ),
+    507: (
+        "This could not be kept",
+        "Tell whoever looks after this computer. Then go back, where what you typed still stands, and send it again.",
+    ),
+    503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
+}
+_TELL = "Tell whoever looks after this computer. A backup can be put in its place; nothing is written until then."
+
+
+def set_up(app: Flask) -> None:
+    """Map causes to pages."""
+    app.register_error_handler(HTTPException, _http)
+    app.register_error_handler(CaseError, _ours)
+    app.register_error_handler(QuizError, _ours)
+    app.register_error_handler(Exception, _fault)
+
+
+def _http(error: HTTPException) -> Response | HTTPException:
+    if isinstance(error, SecurityError):
+        # A name that is not ours: no page of ours is to be read under it, nor can links be written.
+        return Response(
+            "This app does not answer to that host name. Open the address that it printed.\n",
+            400,
+            mimetype="text/plain",
+        )
+    if error.code is None or error.code < 400:
+        return error
+    why = {
+        404: "There is no page of that address.",
+        405: "The page is there, but it does not take this kind of request.",
+    }.get(error.code, error.description or "")
+    if isinstance(error, ByAnotherServer):
+        request_context.forget()
+        return _page(error.code, why, ("Only for this computer", error.way_on))
+    return _page(error.code, why)
+
+
+def _ours(error: QuizError | CaseError) -> Response:
+    if isinstance(error, Busy):
+        request_context.forget()
+        return _page(503, "Another program is writing to the data file.")
+    if isinstance(error, Damaged):
+        request_context.forget()
+        current_app.logger.error("%s", error)
+        way_out = _TELL if request_context.beyond() else f"{error.way_out[:1].upper()}{error.way_out[1:]}."
+        return _page(503, error.what, ("The data file is damaged", way_out))
+    if isinstance(error, NotKept):
+        request_context.forget()
+        return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")
+    code = 404 if isinstance(error, NOT_FOUND) else 409 if isinstance(error, NOT_AS_IT_WAS) else 400
+    return _page(code, str(error))
+
+
+def _fault(error: Exception) -> Response:
+    current_app.logger.error("while answering a request", exc_info=error)
+    request_context.forget()
+    return _page(500, "Something went wrong that should not have.")
+
+
+def _page(code: int, why: str, titled: tuple[str, str] | None = None) -> Response:
+    title, way_on = titled or _TITLES.get(code, ("This cannot be done", "Go back and try another way."))
+    trouble = Trouble(code, title, _sentence(why), way_on)
+    if request_context.wants_json():
+        return make_response(jsonify(error=trouble.why, way_on=trouble.way_on), code)
+    return make_response(render_template("error.html", trouble=trouble), code)
+
+
+def _sentence(words: str) -> str:
+    words = words[:1].upper() + words[1:]
+    return words if words.endswith((".", "!", "?")) else f"{words}."

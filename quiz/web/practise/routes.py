@@ -1,0 +1,205 @@
+"""Practise: the case that waits, its answer, its mark, and the end of a sitting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from flask import Blueprint, Response, jsonify, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as Answered
+
+from quiz.classroom import take_drill
+from quiz.practice import dealing, sittings
+from quiz.practice.dealing import Marked, SentBack, Waiting
+from quiz.practice.forms import joined
+from quiz.storage import class_queries
+from quiz.storage.store import Dealt, Sitting
+from quiz.web import request_context
+from quiz.web.practise.mark_views import mark_page
+from quiz.web.practise.sitting_views import sitting_page
+from quiz.web.practise.views import DrillLine, Place, case_page
+
+pages = Blueprint("practise", __name__)
+
+
+@pages.get("/")
+def show() -> str:
+    """Show the case that waits, dealt now if there is none."""
+    learner = request_context.learner()
+    one = dealing.waiting(request_context.store(), learner, now=request_context.now(), lots=request_context.lots())
+    return show_case(one)
+
+
+def show_case(one: Waiting, **more: object) -> str:
+    """Show a waiting case, of ordinary practice or of a drill."""
+    sitting = _sitting(one.dealt.sitting)
+    place = Place(sitting.answered + 1, sitting.cases)
+    if one.dealt.drill is None:
+        more["first_visit"] = not sitting.answered and not request_context.store().has_answered(one.dealt.learner)
+        more["drills"] = _open_drills()
+    else:
+        more["drill"] = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        ends = sittings.ends_at(sitting)
+        more["seconds_left"] = None if ends is None else round(ends - request_context.now())
+    return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
+
+
+def _open_drills() -> tuple[DrillLine, ...]:
+    offers = take_drill.offers(request_context.store(), request_context.learner(), now=request_context.now())
+    return tuple(DrillLine(one.drill.id, one.drill.title, one.words) for one in offers if one.open and not one.over)
+
+
+def _sitting(sitting_id: int) -> Sitting:
+    sitting = request_context.store().sitting(sitting_id)
+    if sitting is None:
+        raise sittings.UnknownSitting
+    return sitting
+
+
+@pages.post("/case/<dealt_id>/answer")
+def answer(dealt_id: str) -> Answered:
+    """Mark an answer, or send it back with the reason and the text kept."""
+    learner, store = request_context.learner(), request_context.store()
+    one = _waiting(dealt_id)
+    texts, confidence = _texts(one), _confidence()
+    try:
+        taken = dealing.take(store, learner, dealt_id, texts, confidence, now=request_context.now())
+    except SentBack as back:
+        problems = {back.ask: str(back)}
+        page = show_case(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=confidence)
+        return make_response(page, 422)
+    if request_context.wants_json():
+        codes = {"new": 201, "repeat": 200, "other": 409}
+        return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
+    if taken.outcome == "other" and take_drill.told(store, one.dealt):
+        return make_response(_marked(_done(dealt_id), stands=True), 409)
+    return redirect(_onward(one.dealt), 303)
+
+
+@pages.get("/case/<dealt_id>/answer")
+@pages.get("/case/<dealt_id>/line")
+@pages.get("/case/<dealt_id>/read")
+def again(dealt_id: str) -> Answered:
+    """Lead on from an address that a form was sent to: a page that it gave was reloaded, or its address kept."""
+    dealing.own(request_context.store(), request_context.learner(), dealt_id)
+    return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+
+
+def _onward(dealt: Dealt) -> str:
+    """Return where an answer leads: to its mark, or on in a drill whose marks are shown at its end."""
+    drill = None if dealt.drill is None else class_queries.drill_of_id(request_context.store(), dealt.drill)
+    if drill is not None and not drill.at_once:
+        return url_for("drilling.show", drill_id=drill.id)
+    return url_for("practise.mark", dealt_id=dealt.id)
+
+
+@pages.post("/case/<dealt_id>/line")
+def line(dealt_id: str) -> Answered:
+    """Show the next line of the working, with what was typed so far kept."""
+    dealt = dealing.own(request_context.store(), request_context.learner(), dealt_id)
+    if not take_drill.told(request_context.store(), dealt):
+        return redirect(_onward(dealt), 303)
+    shown = request.form.get("lines", 0, type=request_context.whole)
+    one = dealing.show_line(request_context.store(), request_context.learner(), dealt_id, shown)
+    if one is None:
+        return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+    texts = _texts(one)
+    return make_response(show_case(one, texts=texts, reads=_reads(one, texts), confidence=_confidence()))
+
+
+@pages.post("/case/<dealt_id>/read")
+def read(dealt_id: str) -> Answered:
+    """Show how the answer is read before it is marked: for browsers without scripts."""
+    one = _waiting(dealt_id)
+    texts = _texts(one)
+    problems: dict[str | None, str] = {}
+    for ask in one.case.type.asks:
+        try:
+            dealing.read_back(one.case, ask.name, texts[ask.name])
+        except SentBack as back:
+            problems[ask.name] = str(back)
+    page = show_case(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=_confidence())
+    return make_response(page)
+
+
+@pages.get("/read-as")
+def read_as() -> Response:
+    """Say how a text is read, while it is being typed: the only reader there is stands in `cases`."""
+    case = _waiting(request.args.get("case", "")).case
+    try:
+        return jsonify(reads=dealing.read_back(case, request.args.get("name", ""), request.args.get("text", "")))
+    except SentBack as back:
+        return jsonify(because=str(back))
+
+
+@pages.get("/case/<dealt_id>")
+def mark(dealt_id: str) -> Answered:
+    """Show the mark of a case, or the case itself while it waits."""
+    done = dealing.marked(request_context.store(), request_context.learner(), dealt_id)
+    if done is None:
+        return redirect(url_for("practise.show"), 303)
+    if not take_drill.told(request_context.store(), done.dealt):
+        return redirect(_onward(done.dealt), 303)
+    return make_response(_marked(done))
+
+
+@pages.post("/sitting/stop")
+def stop() -> Answered:
+    """End the sitting here."""
+    ended = sittings.stop(request_context.store(), request_context.learner(), now=request_context.now())
+    if ended is None:
+        return redirect(url_for("practise.show"), 303)
+    return redirect(url_for("practise.sitting", sitting_id=ended), 303)
+
+
+@pages.get("/sitting/<int:sitting_id>")
+def sitting(sitting_id: int) -> Answered:
+    """Show what a sitting came to."""
+    one = sittings.own(request_context.store(), request_context.learner(), sitting_id)
+    if one.drill is not None:
+        return redirect(url_for("drilling.show", drill_id=one.drill), 303)
+    facts = sittings.facts(request_context.store(), request_context.learner(), sitting_id, now=request_context.now())
+    return make_response(render_template("sitting.html", page=sitting_page(facts)))
+
+
+# --- pieces ------------------------------------------------------------------------------------------------------
+
+
+def _waiting(dealt_id: str) -> Waiting:
+    dealt = dealing.own(request_context.store(), request_context.learner(), dealt_id)
+    return Waiting(dealt, dealing.case_of(dealt))
+
+
+def _done(dealt_id: str) -> Marked:
+    done = dealing.marked(request_context.store(), request_context.learner(), dealt_id)
+    if done is None:
+        raise dealing.UnknownCase
+    return done
+
+
+def _marked(done: Marked, *, stands: bool = False) -> str:
+    store = request_context.store()
+    sitting = _sitting(done.dealt.sitting)
+    number = store.place_in_sitting(done.dealt.id)
+    follows = sitting.drill is None and dealing.probe_follows(
+        store, request_context.learner(), done, now=request_context.now()
+    )
+    page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
+    return render_template("mark.html", page=page)
+
+
+def _texts(one: Waiting) -> dict[str, str]:
+    return {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in one.case.type.asks}
+
+
+def _confidence() -> int | None:
+    return request.form.get("confidence", type=request_context.whole)
+
+
+def _reads(one: Waiting, texts: Mapping[str, str]) -> dict[str, str]:
+    out = {}
+    for ask in one.case.type.asks:
+        try:
+            out[ask.name] = dealing.read_back(one.case, ask.name, texts[ask.name])
+        except SentBack:
+            continue
+    return out

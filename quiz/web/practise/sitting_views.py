@@ -1,0 +1,121 @@
+"""What the end page of a sitting receives."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cases.procedure.marking import CREDITED
+from quiz.practice.sittings import Facts, Slipped
+from quiz.practice.titles import type_title
+from quiz.storage.store import Answer
+
+VERDICT_WORDS = {
+    "right": "right",
+    "equivalent": "right, in the other form",
+    "near": "right, within the tolerance",
+    "slip": "slipped",
+    "wrong": "not right",
+}
+TIMES = {1: "once", 2: "twice", 3: "three times"}
+NAMED_AT_MOST = 3
+
+
+@dataclass(frozen=True)
+class SlipLine:
+    """A slip made in the sitting, in words."""
+
+    words: str
+    step: str
+
+
+@dataclass(frozen=True)
+class CaseLine:
+    """One case of the sitting."""
+
+    number: int
+    url_id: str
+    title: str
+    mark: str
+    seconds: str
+
+
+@dataclass(frozen=True)
+class SittingPage:
+    """What the end page receives."""
+
+    ended: bool
+    summary: str
+    settled: tuple[str, ...]
+    slips: tuple[SlipLine, ...]
+    come_back: str
+    shaky: tuple[str, ...]
+    cases: tuple[CaseLine, ...]
+
+
+def sitting_page(facts: Facts) -> SittingPage:
+    """Put what a sitting came to into words."""
+    return SittingPage(
+        ended=facts.sitting.ended_at is not None,
+        summary=_summary(facts),
+        settled=facts.settled,
+        slips=slip_lines(facts.slipped),
+        come_back=_come_back(facts),
+        shaky=facts.shaky[:NAMED_AT_MOST],
+        cases=case_lines(facts.answers),
+    )
+
+
+def case_lines(answers: Sequence[Answer]) -> tuple[CaseLine, ...]:
+    """Return the cases of a sitting as a table shows them."""
+    return tuple(
+        CaseLine(
+            number,
+            one.dealt,
+            type_title(one.type),
+            VERDICT_WORDS.get(one.verdict, one.verdict)
+            + (", with help" if _helped(one) else "")
+            + (", late: not counted" if one.late else ""),
+            "" if one.seconds is None else f"{one.seconds:.0f} s",
+        )
+        for number, one in enumerate(answers, 1)
+    )
+
+
+def _helped(one: Answer) -> bool:
+    return bool(one.hints) and one.verdict in CREDITED
+
+
+def _summary(facts: Facts) -> str:
+    count = len(facts.answers)
+    if count == 0:
+        return "No case was answered in this sitting."
+    cases = "one case" if count == 1 else f"{count} cases"
+    right = {0: "none right", count: "all right" if count > 1 else "right"}.get(facts.right, f"{facts.right} right")
+    aided = facts.right - facts.unaided
+    help_words = f", {aided} of them with a line of the working shown" if aided else ""
+    return f"{cases[:1].upper()}{cases[1:]}: {right}{help_words}."
+
+
+def slip_lines(slipped: Sequence[Slipped]) -> tuple[SlipLine, ...]:
+    """Put the slips of a sitting into words."""
+    return tuple(map(_slip, slipped))
+
+
+def _slip(one: Slipped) -> SlipLine:
+    often = TIMES.get(one.times, f"{one.times} times")
+    *others, last = (f"you {title}" for title in one.titles)
+    if not others:
+        return SlipLine(f"{last[:1].upper()}{last[1:]}: {often}.", one.steps[0])
+    return SlipLine(f"One of these, {often}: {', '.join(others)}, or {last}.", ", or ".join(one.steps))
+
+
+def _come_back(facts: Facts) -> str:
+    if not facts.answers:
+        return "Come back whenever you like: the case that was open is kept."
+    days = facts.back_in_days
+    if days is None:
+        return "Everything that you met here should last for four weeks."
+    if days == 0:
+        return "Come back tomorrow, or later today: what is still shaky gains most from a short gap."
+    return f"Come back {'tomorrow' if days == 1 else f'in {days} days'}: that is when the first of it begins to fade."

@@ -1,0 +1,77 @@
+"""Progress: how firmly each step is held, what fades when, which slips stand, and one's own data to take or delete."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as Answered
+
+from quiz.exports import own_data
+from quiz.practice import learners
+from quiz.storage import progress_queries
+from quiz.web import request_context
+from quiz.web.confirming import not_ticked, sure
+from quiz.web.downloads import download
+from quiz.web.progress.views import DeletePage, progress_page
+
+pages = Blueprint("progress", __name__, url_prefix="/progress")
+
+
+@pages.get("")
+def show() -> str:
+    """Show how the learner stands."""
+    page = progress_page(
+        request_context.store(),
+        request_context.learner(),
+        now=request_context.now(),
+        step=request.args.get("step", ""),
+        in_class=_in_class(),
+    )
+    return render_template("progress.html", page=page)
+
+
+@pages.get("/answers.csv")
+def csv() -> Response:
+    """Give one's own answers as CSV."""
+    return download(
+        own_data.answers_csv(request_context.store(), request_context.learner()), "text/csv", "own-answers.csv"
+    )
+
+
+@pages.get("/everything.jsonl")
+def everything() -> Response:
+    """Give everything that is kept as JSON lines."""
+    return download(
+        own_data.json_lines(request_context.store(), request_context.learner()),
+        "application/x-ndjson",
+        "own-data.jsonl",
+    )
+
+
+@pages.get("/delete")
+def ask() -> str:
+    """Ask once more before everything is deleted."""
+    return render_template("progress_delete.html", page=_delete_page())
+
+
+@pages.post("/delete")
+def delete() -> Answered:
+    """Delete the learner with everything that is kept of them, once the box beside the button is ticked."""
+    who = request_context.learner()
+    if not sure():
+        return make_response(render_template("progress_delete.html", page=_delete_page(not_ticked("deleted"))), 422)
+    joined = _in_class()
+    learners.remove(request_context.store(), who.id, now=request_context.now())
+    if joined:
+        request_context.go_out()
+        return redirect(url_for("door.show"), 303)
+    request_context.be_nobody()
+    return redirect(url_for("people.show"), 303)
+
+
+def _in_class() -> bool:
+    return request_context.joined_learner() is not None
+
+
+def _delete_page(problem: str | None = None) -> DeletePage:
+    who = request_context.learner()
+    return DeletePage(who.name, progress_queries.holdings(request_context.store(), who.id), _in_class(), problem)

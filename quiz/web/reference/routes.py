@@ -1,0 +1,157 @@
+"""Reference: conventions, formulas, tables, sources and cautions; the tables are computed by the core as cases are."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template
+
+from cases.curriculum.register import all_families, all_slips, all_types
+from cases.notation.prescription import write_distance, write_power, write_size
+from cases.optics.norms import NORMS, Norm
+from cases.optics.tolerances import LENS_TABLES, PUBLISHED, Bands
+from cases.optics.vergence import vergence, working_vergence
+from cases.procedure.case_type import CaseType
+from cases.procedure.kinds import Lens
+from cases.worksheet import CAUTION
+from quiz.practice.settings import NormKind
+
+pages = Blueprint("reference", __name__, url_prefix="/reference")
+
+DISTANCES_CM = (33, 40, 50, 57, 66, 67, 80, 100)
+CYLINDERS = (0.5, 1.0, 1.5, 2.0, 3.0)
+OUT_BY = 0.25
+"""Dioptres: the table of distances says how far one may drift for it. Common practice, no published source."""
+
+
+@dataclass(frozen=True)
+class DistanceRow:
+    """A working distance in dioptres, and how far one may drift for a quarter dioptre."""
+
+    distance: str
+    exact: str
+    taken_off: str
+    near: str
+    far: str
+
+
+@dataclass(frozen=True)
+class AxisRow:
+    """How far an axis may be out before a residual of a quarter dioptre of cylinder is left."""
+
+    cylinder: str
+    tolerance: str
+    at_ten: str
+
+
+@dataclass(frozen=True)
+class LensTable:
+    """A standard's limits for finished lenses."""
+
+    title: str
+    measured: str
+    rows: tuple[tuple[str, str], ...]
+    source: str
+
+
+@dataclass(frozen=True)
+class TypeLine:
+    """A case type with what it rests on."""
+
+    title: str
+    level: str
+    steps: str
+    sources: str
+
+
+@dataclass(frozen=True)
+class FamilyLines:
+    """The types of one family."""
+
+    title: str
+    types: tuple[TypeLine, ...]
+
+
+@dataclass(frozen=True)
+class SlipLine:
+    """A slip that the app knows by name."""
+
+    title: str
+    tells: str
+    source: str
+
+
+@dataclass(frozen=True)
+class ReferencePage:
+    """What the template receives."""
+
+    distances: tuple[DistanceRow, ...]
+    axes: tuple[AxisRow, ...]
+    lenses: tuple[LensTable, ...]
+    families: tuple[FamilyLines, ...]
+    slips: int
+    """How many are told apart."""
+    norms: tuple[Norm, ...]
+    caution: str = CAUTION
+
+
+def distance_row(cm: float) -> DistanceRow:
+    """Give a working distance in dioptres, and the nearest and farthest at which it is a quarter dioptre out."""
+    exact = vergence(cm)
+    return DistanceRow(
+        write_distance(cm),
+        f"{exact:.3f}",
+        write_size(working_vergence(cm)),
+        # Rounded inwards: at the distances that are given it is not more than that.
+        f"{math.ceil(100 / (exact + OUT_BY))}",
+        f"{math.floor(100 / (exact - OUT_BY))}",
+    )
+
+
+def axis_row(cylinder: float) -> AxisRow:
+    """Give the axis error in degrees that leaves `Lens.residual` of a cylinder in D, 2C·sin δ, and what 10° leave."""
+    return AxisRow(
+        f"{cylinder:.2f}",
+        f"{math.degrees(math.asin(Lens().residual / (2 * cylinder))):.1f}",
+        f"{2 * cylinder * math.sin(math.radians(10)):.2f}",
+    )
+
+
+def lens_table(one: Bands) -> LensTable:
+    """Give a table of tolerances with its source, and with its standing where that is another than published."""
+    standing = "" if one.standing == PUBLISHED else f"; these figures are {one.standing}"
+    return LensTable(one.title, f"{one.measured.capitalize()}, D", one.rows(), f"{one.source}{standing}")
+
+
+def _type_line(one: CaseType) -> TypeLine:
+    steps = "; ".join(dict.fromkeys(step.skill.title for step in one.steps))
+    return TypeLine(one.title, one.level, steps, "; ".join(one.sources))
+
+
+@pages.get("")
+def show() -> str:
+    """Show the reference."""
+    types = all_types().values()
+    page = ReferencePage(
+        distances=tuple(map(distance_row, DISTANCES_CM)),
+        axes=tuple(map(axis_row, CYLINDERS)),
+        lenses=tuple(map(lens_table, LENS_TABLES)),
+        families=tuple(
+            FamilyLines(family.title, tuple(_type_line(one) for one in types if one.family == family))
+            for family in all_families()
+        ),
+        slips=len(all_slips()),
+        norms=NORMS,
+    )
+    return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind)
+
+
+@pages.get("/slips")
+def slips() -> str:
+    """List the slips by name, on a page of their own: with them the reference would weigh more than a page should."""
+    lines = tuple(
+        SlipLine(f"{one.title[:1].upper()}{one.title[1:]}", one.tells, one.source)
+        for one in sorted(all_slips().values(), key=lambda one: one.title)
+    )
+    return render_template("reference_slips.html", slips=lines)

@@ -1,0 +1,288 @@
+"""One request: its connection, its moment, and who is asking."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from flask import Flask, current_app, g, jsonify, make_response, redirect, request, session, url_for
+from werkzeug.exceptions import HTTPException
+from werkzeug.routing import IntegerConverter
+from werkzeug.wrappers import Response
+
+from quiz.classroom import sign_in as signing
+from quiz.classroom.throttle import Caller, Tries
+from quiz.practice import learners
+from quiz.practice.randomness import Lots
+from quiz.storage.class_queries import Preceptor
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Learner, Store
+
+MOST_DIGITS = 15
+MOST_PRECEPTORS = 20
+"""Remembered in one browser's cookie."""
+_WHO = "learner"
+"""Under which the cookie keeps the number of a learner at this computer."""
+_JOINED = "joined"
+"""Under which it keeps a learner's sign-in to a class."""
+_PRECEPTOR = "preceptor"
+_DEVICE = "device"
+"""Under which it keeps a name by chance, once someone has come in here, so that failures elsewhere hold nobody up."""
+_PRECEPTORS = "preceptors"
+"""Under which it keeps the numbers of those who signed in as a preceptor here."""
+
+
+LOOPBACK = ("127.0.0.1", "localhost")
+"""The names under which one computer asks itself."""
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What every request needs: the data file, the clock and chance."""
+
+    file: DataFile
+    clock: Callable[[], float]
+    lots: Lots
+    beyond: bool = False
+    """Whether other computers are served too: then nobody comes in who has not joined a class or signed in."""
+    reached_at: str = ""
+    """The address by which other computers reach this one, where it is known: "http://192.0.2.7:8067"."""
+    tries: Tries = field(default_factory=Tries)
+    """The failed tries to come in."""
+
+
+class WhoIsIt(HTTPException):
+    """Several people practise here and this browser has not said who it is: ask."""
+
+    code = 303
+
+    def get_response(self, *_: object) -> Response:
+        """Send the browser to the list of names."""
+        if wants_json():
+            return make_response(jsonify(error="This browser has not said who is practising."), 401)
+        return redirect(url_for("people.show"), 303)
+
+
+class Outside(HTTPException):
+    """Nobody is signed in here: show the door."""
+
+    code = 303
+
+    def get_response(self, *_: object) -> Response:
+        """Send the browser to the door; a script is told plainly, lest it take the door's page for its answer."""
+        if wants_json():
+            return make_response(jsonify(error="Nobody is signed in here: come back with your phrase."), 401)
+        # A preceptor who asks for a learner's page has come in already.
+        inside = known_preceptor() is not None and request.blueprint != "classes"
+        return redirect(url_for("classes.show" if inside else "door.show"), 303)
+
+
+def set_up(app: Flask, desk: Desk) -> None:
+    """Give the app its desk, and let every request hand its connection back."""
+    app.extensions["desk"] = desk
+    app.url_map.converters["int"] = Whole
+
+    @app.teardown_appcontext
+    def _hand_back(_: BaseException | None) -> None:
+        store = g.pop("store", None)
+        if store is not None:
+            store.close()
+
+
+def _desk() -> Desk:
+    desk: Desk = current_app.extensions["desk"]
+    return desk
+
+
+def store() -> Store:
+    """Return this request's connection."""
+    if "store" not in g:
+        g.store = Store(_desk().file, remember=True)
+    kept: Store = g.store
+    return kept
+
+
+def now() -> float:
+    """Return the moment of this request, the same throughout, in seconds since 1970."""
+    if "now" not in g:
+        g.now = _desk().clock()
+    return float(g.now)
+
+
+def lots() -> Lots:
+    """Return where chance comes from."""
+    return _desk().lots
+
+
+def known_learner() -> Learner | None:
+    """Return who this browser said it was, if it did and they are still here."""
+    if g.get("forgotten"):
+        return None
+    joined = joined_learner()
+    if joined is not None or beyond():
+        return joined
+    number = session.get(_WHO)
+    if not isinstance(number, int):
+        return None
+    # A page that is only looked at changes nothing about who looks.
+    if "local" not in g or request.method != "GET":
+        g.local = store().learner(number)
+    kept: Learner | None = g.local
+    return None if kept is None or kept.joined else kept
+
+
+def forget() -> None:
+    """Ask the data file nothing more in this request: it may be what failed."""
+    g.forgotten = True
+
+
+def learner() -> Learner:
+    """Return who is asking. The first visitor of all becomes the first learner, without being asked for anything.
+
+    Raises
+    ------
+    WhoIsIt
+        When several people practise here and this browser has not said who it is.
+    Outside
+        When other computers are served too, and nobody is signed in.
+    """
+    found = known_learner()
+    if found is not None:
+        return found
+    if beyond():
+        raise Outside
+    found = learners.only_one(store(), now=now())
+    if found is None:
+        raise WhoIsIt
+    be(found)
+    return found
+
+
+def be(who: Learner) -> None:
+    """Remember in a signed cookie who this browser is."""
+    g.pop("local", None)
+    if session.get(_WHO) != who.id:
+        session[_WHO] = who.id
+        session.permanent = True
+
+
+def be_nobody() -> None:
+    """Forget who this browser is."""
+    session.pop(_WHO, None)
+
+
+def beyond() -> bool:
+    """Say whether other computers are served too."""
+    return _desk().beyond
+
+
+def for_others(endpoint: str, **values: Any) -> str:
+    """Return an address to hand to others: who asks from this very computer is at one that means another to them."""
+    host = request.host.rsplit(":", 1)[0]
+    if host in LOOPBACK and _desk().reached_at:
+        return f"{_desk().reached_at}{url_for(endpoint, **values)}"
+    return url_for(endpoint, **values, _external=True)
+
+
+def caller() -> Caller:
+    """Return where the request came from, for counting tries."""
+    device = str(session.get(_DEVICE, ""))
+    return Caller(_desk().tries, request.remote_addr or "", device, tuple(session.get(_PRECEPTORS, ())))
+
+
+def _known_device() -> None:
+    """Remember in the cookie that someone came in here."""
+    if _DEVICE not in session:
+        session[_DEVICE] = lots().new_secret()
+
+
+def joined_learner() -> Learner | None:
+    """Return the learner of a class who is signed in here."""
+    if "joined" not in g:
+        g.joined = signing.learner_of(store(), session.get(_JOINED), now=now()) if _JOINED in session else None
+    kept: Learner | None = g.joined
+    return kept
+
+
+def known_preceptor() -> Preceptor | None:
+    """Return the preceptor who is signed in here; none while a learner of a class is, whatever the cookie holds."""
+    if g.get("forgotten") or _PRECEPTOR not in session or joined_learner() is not None:
+        return None
+    if "preceptor" not in g:
+        g.preceptor = signing.preceptor_of(store(), session.get(_PRECEPTOR), now=now())
+    kept: Preceptor | None = g.preceptor
+    return kept
+
+
+def preceptor() -> Preceptor:
+    """Return the preceptor who is asking.
+
+    Raises
+    ------
+    Outside
+        When none is signed in here.
+    """
+    found = known_preceptor()
+    if found is None:
+        raise Outside
+    return found
+
+
+def come_in(token: str) -> None:
+    """Remember a learner's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out."""
+    go_out()
+    sign_out()
+    session[_JOINED] = token
+    session.permanent = True
+    _known_device()
+
+
+def go_out() -> None:
+    """Sign the learner of a class out on this device."""
+    signing.sign_out(store(), session.pop(_JOINED, None))
+    g.pop("joined", None)
+
+
+def sign_in(who: Preceptor, token: str) -> None:
+    """Remember a preceptor's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out."""
+    go_out()
+    sign_out()
+    session[_PRECEPTOR] = token
+    session[_PRECEPTORS] = sorted({*session.get(_PRECEPTORS, ()), who.id})[-MOST_PRECEPTORS:]
+    session.permanent = True
+    _known_device()
+
+
+def sign_out() -> None:
+    """Sign the preceptor out on this device."""
+    signing.sign_out(store(), session.pop(_PRECEPTOR, None))
+    g.pop("preceptor", None)
+
+
+def whole(text: str) -> int:
+    """Read a whole number as an address or a form holds it.
+
+    Raises
+    ------
+    ValueError
+        When it is none, or has more digits than the data file can hold.
+    """
+    if len(text) > MOST_DIGITS:
+        raise ValueError(f"a number of {len(text)} digits")
+    return int(text)
+
+
+class Whole(IntegerConverter):
+    """A whole number in an address, no longer than the data file can hold; a longer one is no address of ours."""
+
+    regex = rf"\d{{1,{MOST_DIGITS}}}"
+
+
+def wants_json() -> bool:
+    """Say whether a script is asking."""
+    # Most requests are a browser's, which wants a page first: what else it names need not be weighed.
+    accept = request.headers.get("Accept", "")
+    if accept.startswith("text/html,") and "json" not in accept:
+        return False
+    return request.accept_mimetypes.best_match(("text/html", "application/json")) == "application/json"

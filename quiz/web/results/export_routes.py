@@ -1,0 +1,83 @@
+"""What can be taken away: worksheets, answers as CSV and as xAPI statements, items as QTI."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+
+from flask import Blueprint, Response, request
+from werkzeug.exceptions import NotFound
+
+from cases import worksheet as sheets
+from cases.curriculum import case_list
+from quiz.classroom import drills, results
+from quiz.classroom.results import EVERYTHING
+from quiz.exports import answers as sharing
+from quiz.exports import qti
+from quiz.storage.class_queries import Drill
+from quiz.web import request_context
+from quiz.web.classroom.drill_routes import own_drill
+from quiz.web.classroom.routes import own_class
+from quiz.web.csrf import POLICY
+from quiz.web.downloads import download
+
+pages = Blueprint("exports", __name__, url_prefix="/class/<int:class_id>")
+
+SHEET_POLICY = POLICY.replace(
+    "style-src 'self'",
+    f"style-src 'sha256-{base64.b64encode(hashlib.sha256(sheets.STYLE.encode()).digest()).decode()}'",
+)
+"""A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
+
+
+def _of_drill(class_id: int) -> tuple[str, Drill | None]:
+    what = own_class(class_id)
+    number = request.args.get("drill", type=request_context.whole)
+    drill = None if number is None else drills.own(request_context.store(), what, number)
+    return drill.title if drill else what.name, drill
+
+
+@pages.get("/answers.csv")
+def csv(class_id: int) -> Response:
+    """Give every answer of a class, or of one drill, as CSV."""
+    name, drill = _of_drill(class_id)
+    answers = results.answers_for_export(request_context.store(), class_id, drill=drill.id if drill else EVERYTHING)
+    return download(sharing.answers_csv(request_context.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
+
+
+@pages.get("/statements.jsonl")
+def statements(class_id: int) -> Response:
+    """Give every answer of a class, or of one drill, as xAPI statements."""
+    name, drill = _of_drill(class_id)
+    answers = results.answers_for_export(request_context.store(), class_id, drill=drill.id if drill else EVERYTHING)
+    text = sharing.statements(request_context.store(), answers)
+    return download(text, "application/x-ndjson", f"{name}-statements.jsonl")
+
+
+@pages.get("/drill/<int:drill_id>/sheet")
+def sheet(class_id: int, drill_id: int) -> Response:
+    """Give a drill's cases on paper, with the key or without; refuse a digest that is not theirs."""
+    _, drill = own_drill(class_id, drill_id)
+    listed = drills.cases_on_paper(request_context.store(), drill)
+    if "digest" in request.args:
+        case_list.check_digest(request.args["digest"], listed.digest)
+    page = sheets.worksheet(listed, key=request.args.get("key") == "yes", title=drill.title)
+    return Response(page, mimetype="text/html", headers={"Content-Security-Policy": SHEET_POLICY})
+
+
+@pages.get("/drill/<int:drill_id>/cases.json")
+def cases(class_id: int, drill_id: int) -> Response:
+    """Give a drill's cases as the file from which `python -m cases sheet --cases` prints."""
+    _, drill = own_drill(class_id, drill_id)
+    listed = drills.cases_on_paper(request_context.store(), drill)
+    return download([case_list.write(listed)], "application/json", f"{drill.title}-cases.json")
+
+
+@pages.get("/drill/<int:drill_id>/qti-<version>.zip")
+def items(class_id: int, drill_id: int, version: str) -> Response:
+    """Give a drill's cases as QTI items in one package."""
+    _, drill = own_drill(class_id, drill_id)
+    if version not in qti.VERSIONS:
+        raise NotFound
+    package = qti.package(drill.title, drills.cases_on_paper(request_context.store(), drill), version)
+    return download([package], "application/zip", f"{drill.title}-qti-{version}.zip")

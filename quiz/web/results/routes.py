@@ -1,0 +1,424 @@
+"""Results: learner by type and by step, the commonest slips, and the answers behind every number."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from flask import Blueprint, g, make_response, render_template, request, url_for
+from werkzeug.exceptions import NotFound
+from werkzeug.wrappers import Response
+
+from cases.curriculum.register import all_skills, all_types
+from cases.errors import CaseError
+from cases.procedure.marking import as_given, mark_fields, named
+from quiz.classroom import classes, drills, results
+from quiz.classroom.results import EVERYTHING, LearnerSum, Sum
+from quiz.learning import model
+from quiz.practice import dealing, projection
+from quiz.practice.dealing import Marked
+from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
+from quiz.storage import class_queries
+from quiz.storage.class_queries import Class, Drill
+from quiz.storage.store import Answer
+from quiz.web import request_context
+from quiz.web.classroom.drill_views import deletion_words, moment
+from quiz.web.classroom.routes import own_class
+from quiz.web.confirming import not_ticked
+from quiz.web.practise.mark_views import mark_page
+from quiz.web.practise.sitting_views import VERDICT_WORDS
+from quiz.web.practise.views import Place
+
+pages = Blueprint("results", __name__, url_prefix="/class/<int:class_id>")
+
+A_PAGE = 25
+"""Learners side by side on one page."""
+ANSWERS = 100
+"""Answers listed behind one number, the latest."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One number of a table, and where its answers are."""
+
+    words: str
+    link: str | None = None
+    about: str = ""
+    """What the number counts, for those who cannot see the table's edges."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a table."""
+
+    name: str
+    link: str | None
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class SlipRow:
+    """One of the commonest slips."""
+
+    words: str
+    step: str
+    times: Cell
+    learners: int
+    surely: int
+    example: str
+    example_link: str
+
+
+@dataclass(frozen=True)
+class Tables:
+    """The tables that class and learner have alike."""
+
+    types: tuple[Row, ...]
+    steps: tuple[Row, ...]
+    slips: tuple[SlipRow, ...]
+
+
+@dataclass(frozen=True)
+class ResultsPage:
+    """What the page of a class's results receives."""
+
+    class_id: int
+    class_name: str
+    drill: int | None
+    drills: tuple[tuple[int, str], ...]
+    answered: int
+    right: int
+    learners: int
+    not_begun: tuple[str, ...]
+    tables: Tables
+    by: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    first: int
+    last: int
+    earlier: str | None
+    later: str | None
+    late: Cell
+    """Answers that came after the drill's time."""
+    deletions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class LearnerPage:
+    """What the page of one learner receives."""
+
+    class_id: int
+    class_name: str
+    id: int
+    name: str
+    answered: int
+    right: int
+    seconds: str
+    joined: str
+    last: str
+    tables: Tables
+    standing: tuple[str, ...]
+    has_phrase: bool
+    problem: str | None
+    """Why they were not removed."""
+
+
+@dataclass(frozen=True)
+class AnswerRow:
+    """One answer in a list."""
+
+    link: str
+    learner: str
+    at: str
+    title: str
+    given: str
+    mark: str
+    slips: str
+    seconds: str
+
+
+# --- pieces ------------------------------------------------------------------------------------------------------
+
+
+def _seconds(mean: float | None) -> str:
+    return "" if mean is None else f"{mean:.0f} s"
+
+
+def _drill(what: Class) -> Drill | None:
+    number = request.args.get("drill", type=request_context.whole)
+    return None if number is None else drills.own(request_context.store(), what, number)
+
+
+def _missed(one: Sum, link: str, about: str) -> Cell:
+    return Cell(str(one.missed), link if one.missed else None, about)
+
+
+def _behind(what: Class, drill: Drill | None, **more: object) -> str:
+    """Return the address of the answers behind a number; written out, since a page has thousands of them."""
+    asked = {name: value for name, value in {"drill": drill.id if drill else None, **more}.items() if value is not None}
+    if "answers" not in g:
+        g.answers = url_for("results.answers", class_id=what.id)
+    return f"{g.answers}?{urlencode(asked)}"
+
+
+def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tables:
+    store, of = request_context.store(), drill.id if drill else EVERYTHING
+    sums = {kind: _sums(what, kind, of, learner) for kind in ("type", "step", "slip")}
+    order = {one: place for place, one in enumerate(all_types())}
+    types = tuple(
+        Row(
+            type_title(one.key),
+            None,
+            (
+                Cell(str(one.answered), _behind(what, drill, learner=learner, type=one.key), "answers"),
+                Cell(str(one.right), None, "right"),
+                _missed(one, _behind(what, drill, learner=learner, type=one.key, missed="yes"), "missed"),
+                Cell(_seconds(one.mean_seconds) or "not known"),
+            ),
+        )
+        for one in sorted(sums["type"], key=lambda one: order.get(one.key, len(order)))
+    )
+    steps = tuple(
+        Row(
+            step_title(one.key),
+            None,
+            (
+                Cell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
+                _missed(one, _behind(what, drill, learner=learner, step=one.key, missed="yes"), "may have slipped"),
+                Cell(f"{100 * one.missed / one.answered:.0f} %"),
+            ),
+        )
+        for one in sorted(sums["step"], key=lambda one: (-one.missed / one.answered, one.key))
+    )
+    common = sorted(sums["slip"], key=lambda one: (-one.answered, -one.missed, one.key))[:10]
+    examples = results.answers_numbered(store, [one.last_answer for one in common])
+    slips = tuple(_slip_row(what, drill, learner, one, examples[one.last_answer]) for one in common)
+    return Tables(types, steps, slips)
+
+
+def _sums(what: Class, kind: str, of: int, learner: int | None) -> list[Sum]:
+    return results.class_sums(request_context.store(), what.id, kind, drill=of, learner=learner)
+
+
+def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, example: Answer) -> SlipRow:
+    step, slip = one.key.split(" ", 1)
+    link = _behind(what, drill, learner=learner, step=step, slip=slip)
+    return SlipRow(
+        words=slip_title(slip),
+        step=step_title(step),
+        times=Cell(str(one.answered), link, "answers"),
+        learners=one.learners,
+        surely=one.missed,
+        example=wrong_line(example, step, slip),
+        example_link=url_for("results.answer", class_id=what.id, dealt_id=example.dealt),
+    )
+
+
+def wrong_line(answer: Answer, step: str, slip: str) -> str:
+    """Return the line of the working in which a slip was made, as it was made; what was given where there is none."""
+    try:
+        one = all_types()[answer.type]
+        mark = mark_fields(one.case(one.findings.from_json(answer.findings), answer.seed), answer.given)
+    except (KeyError, CaseError):
+        return _given(answer)
+    for explanation in mark.explanations:
+        for line in explanation.run.lines:
+            if line.step == step and line.slip == slip:
+                return line.says
+    return _given(answer)
+
+
+def _given(answer: Answer) -> str:
+    of = all_types().get(answer.type)
+    parts = named(of.asks, as_given(of.asks, answer.given)) if of else answer.given.values()
+    return "; ".join(part for part in parts if part)
+
+
+# --- a class -----------------------------------------------------------------------------------------------------
+
+
+@pages.get("/results")
+def show(class_id: int) -> Response:
+    """Show what a class's answers come to, over everything or over one drill."""
+    what = own_class(class_id)
+    drill, store = _drill(what), request_context.store()
+    of = drill.id if drill else EVERYTHING
+    everyone = class_queries.members_of(store, what.id)
+    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=of)}
+    members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
+    begun = [one for one in members if one.learner in sums]
+    # Who began a drill and answered nothing of it in time has no sum in it, and has begun all the same.
+    seen = {*sums, *({run.learner for run in class_queries.runs_of(store, drill.id)} if drill else ())}
+    by = "step" if request.args.get("by") == "step" else "type"
+    page_number = max(0, request.args.get("page", 0, type=request_context.whole))
+    shown = begun[page_number * A_PAGE : (page_number + 1) * A_PAGE]
+    columns, rows = _grid(what, drill, by, [(one.learner, one.name) for one in shown], sums)
+
+    def turn(number: int) -> str:
+        return url_for("results.show", class_id=what.id, drill=drill.id if drill else None, by=by, page=number)
+
+    page = ResultsPage(
+        class_id=what.id,
+        class_name=what.name,
+        drill=drill.id if drill else None,
+        drills=tuple((one.id, one.title) for one in class_queries.drills_of(store, what.id)),
+        answered=sum(one.answered for one in sums.values()),
+        right=sum(one.right for one in sums.values()),
+        learners=len(begun),
+        not_begun=tuple(one.name for one in members if one.learner not in seen),
+        tables=_tables(what, drill),
+        by=by,
+        columns=columns,
+        rows=rows,
+        first=page_number * A_PAGE + 1,
+        last=page_number * A_PAGE + len(shown),
+        earlier=turn(page_number - 1) if page_number else None,
+        later=turn(page_number + 1) if len(begun) > (page_number + 1) * A_PAGE else None,
+        late=_late(what, drill),
+        deletions=tuple(map(deletion_words, class_queries.deletions_in(store, drill.id))) if drill else (),
+    )
+    return make_response(render_template("results.html", page=page))
+
+
+def _late(what: Class, drill: Drill | None) -> Cell:
+    if drill is None:
+        return Cell("0")
+    return Cell(
+        str(sum(results.late_answers(request_context.store(), drill.id).values())), _behind(what, drill, late="yes")
+    )
+
+
+def _grid(
+    what: Class, drill: Drill | None, by: str, people: Sequence[tuple[int, str]], sums: dict[int, LearnerSum]
+) -> tuple[tuple[str, ...], tuple[Row, ...]]:
+    """Set learners against types or steps: right (or not slipped) of so many."""
+    of = drill.id if drill else EVERYTHING
+    found = results.learner_sums(
+        request_context.store(), what.id, by, drill=of, learners=[number for number, _ in people]
+    )
+    at = {(one.learner, one.key): one for one in found}
+    order = list(all_types() if by == "type" else all_skills())
+    keys = sorted({one.key for one in found}, key=lambda key: (order.index(key) if key in order else len(order), key))
+    words = type_title if by == "type" else step_title
+    rows = []
+    for number, name in people:
+        cells = [_total(what, drill, number, sums[number])]
+        for key in keys:
+            one = at.get((number, key))
+            link = None if one is None else _behind(what, drill, learner=number, **{by: key})
+            cells.append(Cell(f"{one.right}/{one.answered}" if one else "", link, f"{name}, {words(key)}:"))
+        rows.append(Row(name, url_for("results.learner", class_id=what.id, learner_id=number), tuple(cells)))
+    return ("All", *(words(key) for key in keys)), tuple(rows)
+
+
+def _total(what: Class, drill: Drill | None, learner: int, one: LearnerSum) -> Cell:
+    time = f", {_seconds(one.mean_seconds)}" if one.mean_seconds is not None else ""
+    return Cell(f"{one.right}/{one.answered}{time}", _behind(what, drill, learner=learner), "All:")
+
+
+# --- a learner ---------------------------------------------------------------------------------------------------
+
+
+@pages.get("/learner/<int:learner_id>")
+def learner(class_id: int, learner_id: int) -> Response:
+    """Show what one learner's answers come to."""
+    what, store = own_class(class_id), request_context.store()
+    who = classes.member(store, what, learner_id)
+    held = next(one for one in class_queries.members_of(store, what.id) if one.learner == who.id)
+    total = next(iter(results.learner_sums(store, what.id, "all", learners=[who.id])), None)
+    standing = model.standing(projection.states_of(store, who.id).cases, request_context.now())
+    page = LearnerPage(
+        class_id=what.id,
+        class_name=what.name,
+        id=who.id,
+        name=who.name,
+        answered=total.answered if total else 0,
+        right=total.right if total else 0,
+        seconds=_seconds(total.mean_seconds) if total else "",
+        joined=moment(held.joined_at),
+        last=moment(total.last_at) if total else "",
+        tables=_tables(what, None, who.id),
+        standing=tuple(slip_at_step(step, slip) for step, slip in standing),
+        has_phrase=held.has_phrase,
+        problem=not_ticked() if request.args.get("unsure") == "yes" else None,
+    )
+    return make_response(render_template("class_learner.html", page=page))
+
+
+# --- the answers behind a number ---------------------------------------------------------------------------------
+
+
+@pages.get("/answers")
+def answers(class_id: int) -> Response:
+    """List the answers behind a number."""
+    what, store, args = own_class(class_id), request_context.store(), request.args
+    drill = _drill(what)
+    number = args.get("learner", type=request_context.whole)
+    who = None if number is None else classes.member(store, what, number)
+    type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
+    late = drill is not None and args.get("late") == "yes"
+    found = results.answers_behind(
+        store,
+        what.id,
+        drill=drill.id if drill else EVERYTHING,
+        learner=who.id if who else None,
+        type_id=type_id,
+        step=step,
+        slip=slip,
+        missed_only=missed,
+        late=late,
+        most=ANSWERS + 1,
+    )
+    names = {one.learner: one.name for one in class_queries.members_of(store, what.id)}
+    about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
+    about += [type_title(type_id)] if type_id else []
+    about += [f"“{slip_title(slip)}”"] if slip else []
+    about += [step_title(step)] if step else []
+    about += ["missed only"] if missed else []
+    about += ["late, and not counted"] if late else []
+    return make_response(
+        render_template(
+            "answers.html",
+            class_id=what.id,
+            class_name=what.name,
+            about="; ".join(about),
+            rows=[_answer_row(what, one, names[one.learner]) for one in found[:ANSWERS]],
+            more=len(found) > ANSWERS,
+            most=ANSWERS,
+        )
+    )
+
+
+def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
+    explained = {slip for explanation in one.explanations for _, slip in explanation}
+    return AnswerRow(
+        link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
+        learner=name,
+        at=moment(one.at),
+        title=type_title(one.type),
+        given=_given(one),
+        mark=VERDICT_WORDS.get(one.verdict, one.verdict)
+        + (", with help" if one.hints else "")
+        + (", late" if one.late else ""),
+        slips=" or ".join(sorted(map(slip_title, explained))),
+        seconds=_seconds(one.seconds) or "not known",
+    )
+
+
+@pages.get("/answer/<dealt_id>")
+def answer(class_id: int, dealt_id: str) -> Response:
+    """Show one answer with its mark and working, as its learner sees it."""
+    what, store = own_class(class_id), request_context.store()
+    dealt, found = store.dealt(dealt_id), store.answer_to(dealt_id)
+    of = None if dealt is None else class_queries.class_of_learner(store, dealt.learner)
+    if dealt is None or found is None or of is None or of.id != what.id:
+        raise NotFound
+    sitting = store.sitting(dealt.sitting)
+    if sitting is None:
+        raise NotFound
+    done = Marked(dealt, found, mark_fields(dealing.case_of(dealt), found.given))
+    page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
+    who = store.learner(dealt.learner)
+    back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
+    return make_response(render_template("mark.html", page=page, back=back, whose=who.name if who else ""))

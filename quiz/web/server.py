@@ -1,0 +1,216 @@
+"""Serving the app: the port, and the web server round it."""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+import signal
+import socket
+import sys
+import threading
+import time
+import webbrowser
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from cases.curriculum.register import not_loaded
+from quiz.app import LOOPBACK, create_app
+from quiz.errors import QuizError
+from quiz.storage.class_queries import has_preceptor
+from quiz.storage.datafile import DataFile, NoFile, open_data
+from quiz.storage.store import Store
+from quiz.web import lanes, limits
+
+LONG_AT_ONCE = 3
+"""Threads for pages that may take long; the quick ones have one of their own."""
+LOOK_S = 0.2
+"""Seconds for which a file is looked over before it is served; what is left is looked at while it is."""
+ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
+
+
+class BadHost(QuizError):
+    """An address that cannot be listened on."""
+
+    def __init__(self, host: str) -> None:
+        super().__init__(
+            f"host {host}: give {' or '.join(LOOPBACK)} for this computer alone, 0.0.0.0 for a class, "
+            "or one of this computer's own IPv4 addresses"
+        )
+
+
+class NoPreceptor(QuizError):
+    """The app was to be served to other computers before anyone could look after it."""
+
+    def __init__(self, host: str) -> None:
+        super().__init__(
+            f"host {host}: other computers could come in, and there is no preceptor yet; "
+            'run `python -m quiz add-preceptor "NAME"` first'
+        )
+
+
+class BadMode(QuizError):
+    """Someone asked for one-person mode where others come in, or did not say which mode a class's file is for."""
+
+
+class PortTaken(QuizError):
+    """The port asked for is in use or not to be had."""
+
+    def __init__(self, port: int, why: str) -> None:
+        super().__init__(f"port {port}: {why}; give another, or leave --port out and a free one is found")
+
+
+def serve(
+    *,
+    data: Path | None,
+    host: str,
+    port: int | None,
+    usual_port: int,
+    browser: bool,
+    say: Callable[[str], None],
+    for_class: bool = False,
+    one_person: bool = False,
+) -> None:
+    """Serve the app until it is stopped; `say` is told where it is.
+
+    for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
+    makes whoever opens a page the learner of this computer, even where the file is a class's.
+
+    Raises
+    ------
+    BadHost, BadMode, NoPreceptor, PortTaken, Refused, TooFewFiles
+    """
+    address = _address(host)
+    beyond = for_class or not ipaddress.ip_address(address).is_loopback
+    if beyond and one_person:
+        raise BadMode(f"host {host}: --one-person is for this computer alone, not for a class: leave one out")
+    try:
+        file = open_data(data, make=not beyond, look=LOOK_S)
+    except NoFile:
+        raise NoPreceptor(host) from None
+    with closing(file):
+        looked_after = _looked_after(file)
+        if beyond and not looked_after:
+            raise NoPreceptor(host)
+        if looked_after and not beyond and not one_person:
+            raise BadMode(
+                f"data file {file.path}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
+                "or --one-person to let whoever opens a page on this computer be its learner"
+            )
+        with closing(_listening(address, port, usual_port)) as listening:
+            _serve(file, listening, host, beyond=beyond, browser=browser, say=say)
+
+
+def class_app(data: str) -> Callable[..., object]:
+    """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+
+    Raises
+    ------
+    NoPreceptor, Refused
+    """
+    try:
+        file = open_data(Path(data), make=False, look=LOOK_S)
+    except NoFile:
+        raise NoPreceptor(ANY) from None
+    if not _looked_after(file):
+        file.close()
+        raise NoPreceptor(ANY)
+    _look_on(file)
+    return create_app(file, hosts=None, beyond=True)
+
+
+def _looked_after(file: DataFile) -> bool:
+    with closing(Store(file)) as store:
+        return has_preceptor(store)
+
+
+def _serve(
+    file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
+) -> None:
+    own = ipaddress.ip_address(listening.getsockname()[0]).is_loopback
+    url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"
+    most, fewer = limits.connections()
+    # At an address of this computer alone, learners come by another server: their links have the address that they see.
+    app = create_app(file, hosts=None, beyond=True, reached_at="" if own else url) if beyond else create_app(file)
+    # It warns of every request that waits its turn and of every connection too many, line after line.
+    logging.getLogger("waitress").setLevel(logging.ERROR)
+    open_ones: dict[int, Any] = {}
+    server = limits.limited_server(app, open_ones, most=most, threads=LONG_AT_ONCE, sockets=[listening])
+    for line in not_loaded():
+        say(line)
+    say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
+    if beyond:
+        say("Whoever can reach that address may ask to come in; only a class's code or a password lets them.")
+    if beyond and own:
+        say("Only this computer reaches it: a web server here must lead there, and pass the Host header on as it came.")
+    if fewer:
+        say(fewer)
+    say(f"Answers are kept in {file.path}")
+    _look_on(file)
+    signal.signal(signal.SIGTERM, _leave)
+    if browser:
+        threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
+    lanes.run(server, open_ones)
+
+
+def _look_on(file: DataFile) -> None:
+    """Look the file over meanwhile where that is left to do; damage is told, and nothing is served any more."""
+    if not file.looked_over:
+        threading.Thread(target=_look_over, args=(file,), daemon=True).start()
+
+
+def _look_over(file: DataFile) -> None:
+    began = time.monotonic()
+    try:
+        for _ in file.look_over():
+            # A quarter of a processor at most: learners come first.
+            time.sleep(3 * (time.monotonic() - began))
+            began = time.monotonic()
+    except QuizError as error:
+        logging.getLogger("quiz").error("%s", error)  # noqa: TRY400 - one line, and the way out
+
+
+def _address(host: str) -> str:
+    try:
+        return str(ipaddress.IPv4Address(LOOPBACK[0] if host == "localhost" else host))
+    except ValueError:
+        raise BadHost(host) from None
+
+
+def _outside_address() -> str:
+    """Return the address by which other computers reach this one, or its name where it has none that is known."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        try:
+            # Nothing is sent: the address is from a block that is kept for documents (RFC 5737).
+            sock.connect(("192.0.2.1", 9))
+            return str(sock.getsockname()[0])
+        except OSError:
+            return socket.gethostname()
+
+
+def _leave(_signal: int, _frame: FrameType | None) -> None:
+    sys.exit(0)
+
+
+def _listening(address: str, port: int | None, usual_port: int) -> socket.socket:
+    if port is not None:
+        return _bound(address, port)
+    try:
+        return _bound(address, usual_port)
+    except PortTaken:
+        return _bound(address, 0)
+
+
+def _bound(address: str, port: int) -> socket.socket:
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        if sys.platform != "win32":
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        sock.bind((address, port))
+        sock.listen()  # at once: two servers that start together can both bind, and the second must find another port
+    except OSError as error:
+        sock.close()
+        raise PortTaken(port, (error.strerror or str(error)).lower()) from error
+    return sock

@@ -1,0 +1,205 @@
+"""Work one out: any computing type with one's own numbers; a page that can be linked to and printed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby
+
+from flask import Blueprint, abort, make_response, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from cases.curriculum.register import all_families, all_skills
+from cases.errors import CaseError
+from cases.figures.lenses import power_cross
+from cases.procedure.case_type import CannotDraw, CaseType, draw
+from cases.procedure.kinds import Cross, Lens
+from quiz.practice import learners
+from quiz.practice.forms import Shown, shown
+from quiz.practice.settings import LearnerSettings
+from quiz.practice.working_out import (
+    CHOSEN,
+    Answer,
+    BadFindings,
+    Worked,
+    computing_types,
+    inputs_for,
+    texts_of,
+    work_out,
+)
+from quiz.web import request_context
+from quiz.web.pictures import Picture, picture
+
+pages = Blueprint("work", __name__, url_prefix="/work-one-out")
+
+EXAMPLE = 1
+"""The seed of the case that an example is."""
+
+
+@dataclass(frozen=True)
+class TypeLink:
+    """One type in the list."""
+
+    url: str
+    title: str
+    asks: str
+
+
+@dataclass(frozen=True)
+class FamilyLinks:
+    """The types of one family."""
+
+    title: str
+    types: tuple[TypeLink, ...]
+
+
+@dataclass(frozen=True)
+class WorkList:
+    """What the list's template receives."""
+
+    families: tuple[FamilyLinks, ...]
+
+
+@dataclass(frozen=True)
+class Solved:
+    """What was worked out."""
+
+    answers: tuple[Answer, ...]
+    first_form: str
+    """"minus" or "plus": which form stands first."""
+    warnings: tuple[str, ...]
+    found: tuple[str, ...]
+    lines: tuple[tuple[str, str], ...]
+    """(step, what it did)."""
+    picture: Picture | None
+    cross: Picture | None
+
+
+@dataclass(frozen=True)
+class WorkPage:
+    """What a type's template receives."""
+
+    title: str
+    sources: tuple[str, ...]
+    parts: tuple[tuple[str, tuple[Shown, ...]], ...]
+    """Fields that stand together, under a name or ""."""
+    problem: str | None
+    faulty: bool
+    solved: Solved | None
+    here: str
+    example: str | None
+
+
+@pages.get("")
+def show() -> str:
+    """List what can be worked out."""
+    types = computing_types().values()
+    families = tuple(
+        FamilyLinks(
+            family.title,
+            tuple(
+                TypeLink(url_for("work.one", type_id=one.id), one.title, _gives(one))
+                for one in types
+                if one.family == family
+            ),
+        )
+        for family in all_families()
+    )
+    return render_template("work.html", page=WorkList(tuple(one for one in families if one.types)))
+
+
+def _gives(case_type: CaseType) -> str:
+    labels = [ask.label for ask in case_type.asks if not isinstance(ask.kind, CHOSEN)]
+    return "; ".join(label[:1].lower() + label[1:] for label in labels)
+
+
+@pages.get("/<type_id>")
+def one(type_id: str) -> Response:
+    """Show the form of a type, and what comes out of the findings in the address when there are any."""
+    case_type = computing_types().get(type_id)
+    if case_type is None:
+        abort(404)
+    settings = _settings()
+    form = inputs_for(case_type)
+    texts = {one.name: "; ".join(request.args.getlist(one.name)) for one in form if one.name in request.args}
+    solved, faults = None, dict[str, str]()
+    if texts:
+        # A list of boxes that were all left empty sends nothing at all.
+        given = {one.name: "none" for one in form if one.how == "many"}
+        try:
+            solved = _solved(work_out(case_type, given | texts))
+        except BadFindings as error:
+            faults = error.faults
+    page = _page(case_type, texts or _usual(case_type, settings), faults, solved, settings)
+    return make_response(render_template("work_type.html", page=page), 422 if faults else 200)
+
+
+def _settings() -> LearnerSettings:
+    # A link may be opened by anyone: nobody has to say who they are to see a sum.
+    who = request_context.known_learner()
+    return learners.settings_of(who) if who else LearnerSettings()
+
+
+def _usual(case_type: CaseType, settings: LearnerSettings) -> dict[str, str]:
+    """Return what stands in a form to begin with: one's own distance and cylinder form."""
+    own = {"distance_cm": f"{settings.distance_cm:g} cm", "form": settings.form}
+    return {field.name: own[field.name] for field in case_type.findings.fields if field.name in own}
+
+
+def _page(
+    case_type: CaseType,
+    texts: Mapping[str, str],
+    faults: Mapping[str, str],
+    solved: Solved | None,
+    settings: LearnerSettings,
+) -> WorkPage:
+    form = shown(inputs_for(case_type), texts, faults, before="blank-").values()
+    parts = groupby(form, key=lambda one: one.input.entry)
+    return WorkPage(
+        title=case_type.title,
+        sources=case_type.sources,
+        parts=tuple((legend, tuple(blanks)) for legend, blanks in parts),
+        problem=faults.get(""),
+        faulty=bool(faults),
+        solved=solved,
+        here=url_for("work.one", type_id=case_type.id),
+        example=_example(case_type, settings),
+    )
+
+
+def _example(case_type: CaseType, settings: LearnerSettings) -> str | None:
+    try:
+        case = draw(case_type, EXAMPLE, settings.for_drawing)
+    except CannotDraw:
+        return None
+    return url_for("work.one", type_id=case_type.id, **texts_of(case_type, case.findings))  # type: ignore[arg-type]
+
+
+def _solved(worked: Worked) -> Solved:
+    case = worked.case
+    skills = all_skills()
+    cross = None
+    for ask in case.type.asks:
+        if isinstance(ask.kind, Lens | Cross):
+            try:
+                cross = picture(power_cross(case.truth[ask.name], uid="cross"))
+            except CaseError:
+                cross = None
+            break
+    return Solved(
+        answers=worked.answers,
+        first_form="plus" if case.form == "plus" else "minus",
+        warnings=worked.warnings,
+        found=case.type.found(case.findings),
+        lines=tuple((skills[line.step].title, line.says) for line in case.run.lines),
+        picture=_found(worked),
+        cross=cross,
+    )
+
+
+def _found(worked: Worked) -> Picture | None:
+    try:
+        return picture(worked.case.type.figure(worked.case.findings, "found"))
+    except CaseError:
+        # A drawing has its own limits; the sum stands without it.
+        return None

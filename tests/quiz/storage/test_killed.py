@@ -1,0 +1,48 @@
+"""The real server is killed in the middle of its work: every answer that it acknowledged is there, field by field."""
+
+from __future__ import annotations
+
+import random
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from quiz.practice import projection
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
+from tests.quiz.hands import Hand, at_work, nothing_lost, total, wait_for
+from tests.quiz.web.test_server import serving
+
+LEARNERS = 4
+
+
+@pytest.mark.parametrize("runs", [20])
+def test_every_acknowledged_answer_survives_a_kill(tmp_path: Path, runs: int) -> None:
+    """One data file through twenty servers, each killed at a moment that chance names.
+
+    What one kill leaves the next server must start from at once, so damage would add up.
+    """
+    chance = random.Random(8)
+    path = tmp_path / "a.sqlite3"
+    DataFile.open(path).close()
+    all_hands: list[Hand] = []
+    for run in range(runs):
+        with serving("--data", path) as (child, host, port), closing(DataFile.open(path)) as file:
+            hands = [Hand(host, port, f"Hand {run}.{number}") for number in range(LEARNERS)]
+            with at_work(hands, file):
+                wait_for(hands, chance.randint(1, 10))
+                # A moment more, so that the kill falls anywhere within a request.
+                hands[0].stop.wait(chance.uniform(0, 0.05))
+                child.kill()
+                child.wait(10)
+                for hand in hands:
+                    hand.stop.wait(0.05)
+        assert any(hand.cut_off for hand in hands), "the kill landed in the middle of the work"
+        all_hands += hands
+
+    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        kept = nothing_lost(store, all_hands)
+        assert total(all_hands) >= runs
+        assert kept - total(all_hands) <= LEARNERS * runs, "at most one a learner was kept without being acknowledged"
+        assert all(one.as_kept for one in projection.rebuild(store)), "and memory stands where the log stands"
