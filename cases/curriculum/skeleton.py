@@ -6,14 +6,22 @@ import re
 from pathlib import Path
 from string import Template
 
-from cases.curriculum.register import all_families, all_types
+from cases.curriculum.register import all_families, all_types, loaded_families
 from cases.errors import CaseError
 
 _TYPE = Template('''"""$title: say here what is found, what is asked, and where people slip."""
 
 from __future__ import annotations
 
-$imports
+from cases.curriculum.$folder import FAMILY
+from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed
+from cases.notation.prescription import write_distance
+from cases.procedure import quantities
+from cases.procedure.case_type import CaseType
+from cases.procedure.chain import Skill, SlipName
+from cases.procedure.fields import Field, group
+from cases.procedure.keys import NO_FIGURE, Key, Slip, asking, given
+
 FOUND_POWER = Field("found_power", "Power that was found", quantities.POWER)
 ASKED_POWER = Field("power", "What is asked", quantities.POWER)
 FOUND = given(FOUND_POWER, DISTANCE)
@@ -58,15 +66,12 @@ $name = CaseType(
 TYPES = ($name,)
 ''')
 
-_IMPORTS = """from cases import quantities
-from cases.procedure.case_type import CaseType$family_class
-$family_import
-from cases.procedure.fields import Field, group
-from cases.procedure.keys import NO_FIGURE, Key, Slip, asking, given
-from cases.notation.prescription import write_distance
-from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed
-from cases.procedure.chain import Skill, SlipName
-$family_made"""
+_FAMILY = Template('''"""$title: say here what the types of the family have in common."""
+
+from cases.procedure.case_type import Family
+
+FAMILY = Family("$id", "$title", $place)
+''')
 
 _TEST = Template('''"""$title, by hand and by published values."""
 
@@ -74,7 +79,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.cases.families.worked import answer_of, case_of, slip_answer
+from tests.cases.worked import answer_of, case_of, slip_answer
 
 
 def test_a_worked_example() -> None:
@@ -123,24 +128,22 @@ def write_skeleton(family: str, type_id: str, root: Path, *, new_family: bool = 
         )
     if type_id in all_types():
         raise CannotStart(f"{type_id}: there is such a type already; take another name")
-    module = f"{family}_{type_id}".replace("-", "_")
-    file, test = root / f"cases/families/{module}.py", root / f"tests/cases/families/test_{module}.py"
+    module = type_id.replace("-", "_")
+    folder = family.replace("-", "_") if new_family else _folder_of(family)
+    file, test = root / f"cases/curriculum/{folder}/{module}.py", root / f"tests/cases/curriculum/test_{module}.py"
     for path in (file, test):
         if path.exists():
             raise CannotStart(f"{path.relative_to(root)} is there already; remove it or take another name")
-    words = {"id": type_id, "name": type_id.replace("-", "_"), "title": type_id.replace("-", " ").capitalize()}
-    file.write_text(_TYPE.substitute(words, imports=_imports(family)), encoding="utf-8")
+    words = {"id": type_id, "name": module, "title": type_id.replace("-", " ").capitalize(), "folder": folder}
+    if new_family:
+        title, last = family.replace("-", " ").capitalize(), max(one.place for one in all_families())
+        file.parent.mkdir()
+        made = _FAMILY.substitute(id=family, title=title, place=last + 1)
+        file.with_name("__init__.py").write_text(made, encoding="utf-8")
+    file.write_text(_TYPE.substitute(words), encoding="utf-8")
     test.write_text(_TEST.substitute(words), encoding="utf-8")
     return file, test
 
 
-def _imports(family: str) -> str:
-    home = next((one for one in all_families() if one.id == family), None)
-    if home:
-        made, imported, made_class = "", f"from cases.families.{family.replace('-', '_')} import FAMILY", ""
-    else:
-        title, last = family.replace("-", " ").capitalize(), max(one.place for one in all_families())
-        made, imported = f'\nFAMILY = Family("{family}", "{title}", {last + 1})\n', ""
-        made_class = ", Family"
-    text = Template(_IMPORTS).substitute(family_class=made_class, family_import=imported, family_made=made)
-    return text.replace("\n\n\n", "\n\n") if home else text.replace("Family\n\n", "Family\n")
+def _folder_of(family: str) -> str:
+    return next(module.__name__.split(".")[-2] for module in loaded_families()[0] if module.FAMILY.id == family)

@@ -101,8 +101,8 @@ class Setting:
     def induced(self) -> SphCyl:
         """What sighting off axis adds to `rx`: a minus cylinder whose axis lies across the tilt.
 
-        Source: third-order growth with the square of the angle; see `cases.optics.schematic_eye`. The sphere is left alone,
-        for mean sphere off axis has no sign common to all eyes.
+        Source: third-order growth with the square of the angle; see `cases.optics.schematic_eye`. The sphere is left
+        alone, for mean sphere off axis has no sign common to all eyes.
         """
         if self.off_axis == 0:
             return SphCyl(0)

@@ -1,4 +1,4 @@
-"""Charts as drawings with their tables: scales, frames and marks that every chart shares, drawn with the pen of cases.figures."""
+"""Charts as drawings with their tables: scales, frames and marks that all share; the pen is cases.figures.pen."""
 
 from __future__ import annotations
 

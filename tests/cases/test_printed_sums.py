@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from cases.curriculum.register import all_types, case_type
 from cases.errors import CaseError
 from cases.procedure.case_type import LEVELS, CannotDraw, Case, Settings, draw
-from tests.cases.families.worked import anything, case_of, rx
 from tests.cases.printed_sums import sums
+from tests.cases.worked import anything, case_of, rx
 
 EVERY = tuple(all_types())
 DISTANCES_CM = (67, 40, 32, 64, 57)

@@ -1,5 +1,8 @@
 """At the bench: the reflex itself is looked at and neutralised."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("bench", "At the bench", 9)
 TAUGHT = (
     "bench_neutral",
     "bench_short",

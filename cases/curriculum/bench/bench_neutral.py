@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench_stage import Bench, as_still, one_view
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
 from cases.curriculum.meridians.two_spheres import (
@@ -36,14 +37,12 @@ from cases.optics.appearance import PUPIL_MM
 from cases.optics.lens import SphCyl, across, axis_gap, axis_of
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Family, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe, Settings
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, asking, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
-
-FAMILY = Family("bench", "At the bench", 9)
 
 PUPIL = Field("pupil_mm", "Diameter of the pupil", quantities.DIAMETER, default=PUPIL_MM)
 MARGIN = Field(

@@ -7,7 +7,8 @@ from itertools import pairwise
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.bench.bench_neutral import FAMILY, MARGIN, PUPIL, RX, pupil_words
+from cases.curriculum.bench import FAMILY
+from cases.curriculum.bench.bench_neutral import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import SOURCES_CM, Bench, Stage, View, as_still, one_view
 from cases.curriculum.movement.next_lens import BEAM, BEAMS, IN_PLACE, LENS, STREAK, SWAPPED_OR_SLEEVE, next_lens
 from cases.curriculum.movements import MOVEMENTS

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.bench.bench_neutral import FAMILY, RX
+from cases.curriculum.bench import FAMILY
+from cases.curriculum.bench.bench_neutral import RX
 from cases.curriculum.bench.bench_short import SWEEP_ALONE, several
 from cases.curriculum.bench_stage import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
 from cases.curriculum.movement.next_lens import IN_PLACE, STREAK

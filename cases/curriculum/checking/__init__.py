@@ -1,5 +1,8 @@
 """Judgement and checking: repeats, averages, records, vision, odd reflexes, other results."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("checking", "Judgement and checking", 8)
 TAUGHT = (
     "two_eyes",
     "average",

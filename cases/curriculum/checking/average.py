@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.checking.two_eyes import FAMILY
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
 from cases.curriculum.lens_algebra.oblique import PRESCRIPTION
 from cases.curriculum.power_vectors import (

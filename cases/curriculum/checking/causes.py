@@ -6,12 +6,12 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.curriculum.checking.repeats import FORMS_NOT_MATCHED
 from cases.curriculum.checking.two_eyes import (
     AGAIN_WITHOUT_CAUSE,
     DISTANCE_UNSEEN,
-    FAMILY,
     JUDGE_LIMIT,
     SIGN_AGAINST_LIMIT,
     WITHIN,

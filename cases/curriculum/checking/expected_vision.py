@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.checking.two_eyes import FAMILY
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.shared_keys import LEFT, MEAN, SHARE
 from cases.curriculum.steps import RX, as_written, pick_axis, signed, size
 from cases.figures.lenses import power_cross

@@ -7,8 +7,9 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED
-from cases.curriculum.checking.two_eyes import FAMILY, LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
+from cases.curriculum.checking.two_eyes import LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
 from cases.curriculum.lens_algebra.oblique import (
     ADD_SHARE,
     ANGLE_FROM_AXIS,

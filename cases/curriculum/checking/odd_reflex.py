@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.checking.two_eyes import FAMILY
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
 from cases.procedure.case_type import CaseType, Settings

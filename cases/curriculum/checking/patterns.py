@@ -6,11 +6,11 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.expected_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
 from cases.curriculum.checking.two_eyes import (
     AGAIN_WITHOUT_CAUSE,
     DISTANCE_UNSEEN,
-    FAMILY,
     PAIR_AND_VERGENCE,
     WITHIN,
     eyes_figure,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.spoilt_record import draw_record
-from cases.curriculum.checking.two_eyes import FAMILY
 from cases.curriculum.record_faults import (
     CellValue,
     Entry,

@@ -6,8 +6,9 @@ import math
 from collections.abc import Callable
 from typing import Any
 
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
-from cases.curriculum.checking.two_eyes import AGAIN_WITHOUT_CAUSE, FAMILY, SIGN_AGAINST_LIMIT
+from cases.curriculum.checking.two_eyes import AGAIN_WITHOUT_CAUSE, SIGN_AGAINST_LIMIT
 from cases.curriculum.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
 from cases.curriculum.steps import as_written, degrees, pick_lens, signed, size
 from cases.figures.lenses import power_cross

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
 from cases.curriculum.steps import (
@@ -24,15 +25,13 @@ from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl, axis_of
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Family, Settings
+from cases.procedure.case_type import CaseType, Settings
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
-
-FAMILY = Family("checking", "Judgement and checking", 8)
 
 SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
 JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")

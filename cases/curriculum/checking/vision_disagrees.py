@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.expected_vision import (
     ACCOMMODATION,
     ACCOMMODATION_FORGOTTEN,
@@ -14,7 +15,6 @@ from cases.curriculum.checking.expected_vision import (
     not_cleared,
     range_words,
 )
-from cases.curriculum.checking.two_eyes import FAMILY
 from cases.curriculum.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance, size
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_distance

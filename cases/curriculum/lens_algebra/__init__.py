@@ -1,5 +1,8 @@
 """Lens algebra: power crosses, transposition, oblique cylinders, over-refraction."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("algebra", "Lens algebra", 4)
 TAUGHT = (
     "cross_and_prescription",
     "axis_error",

@@ -7,7 +7,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.lens_algebra.cross_and_prescription import FAMILY
+from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_prescription

@@ -6,6 +6,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
+from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, SHARE
 from cases.curriculum.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed, size
 from cases.curriculum.transposing import turning_steps
@@ -15,14 +16,12 @@ from cases.notation.prescription import write_powers
 from cases.notation.sums import added
 from cases.optics.lens import SphCyl, across
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Family, Settings
+from cases.procedure.case_type import CaseType, Settings
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Slip, asking, given
 from cases.procedure.kinds import Cross, Lens
 from cases.procedure.randomness import Chance
-
-FAMILY = Family("algebra", "Lens algebra", 4)
 
 LAY_MERIDIANS = Skill("lay-meridians", "laying the axis and the meridian across it")
 POWER_ON_AXIS = Skill("power-on-axis", "knowing the power along the axis")

@@ -7,7 +7,8 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.lens_algebra.cross_and_prescription import CROSS_SWAPPED, FAMILY, POWER_ON_AXIS, rx_to_cross
+from cases.curriculum.lens_algebra import FAMILY
+from cases.curriculum.lens_algebra.cross_and_prescription import CROSS_SWAPPED, POWER_ON_AXIS, rx_to_cross
 from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
 from cases.curriculum.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, SHARE
 from cases.curriculum.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed

@@ -16,7 +16,7 @@ from cases.curriculum.cross import (
     choose_sphere,
     find_cylinder,
 )
-from cases.curriculum.lens_algebra.cross_and_prescription import FAMILY
+from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.lens_algebra.oblique import PRESCRIPTION, pick_second
 from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES, COMPONENTS_ADDED, as_they_stand, component_steps
 from cases.curriculum.steps import (

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.lens_algebra.cross_and_prescription import FAMILY
+from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
 from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Breadth, lean_in

@@ -1,5 +1,8 @@
 """Two meridians: two spheres, sphere then cylinder, the break of the streak, a whole run."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("meridians", "Two meridians", 3)
 TAUGHT = (
     "two_spheres",
     "streak_break",

@@ -6,7 +6,8 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
-from cases.curriculum.meridians.two_spheres import FAMILY, PRESCRIPTION, must_cross
+from cases.curriculum.meridians import FAMILY
+from cases.curriculum.meridians.two_spheres import PRESCRIPTION, must_cross
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,

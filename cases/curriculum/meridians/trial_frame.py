@@ -7,7 +7,8 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
-from cases.curriculum.meridians.two_spheres import FAMILY, PRESCRIPTION
+from cases.curriculum.meridians import FAMILY
+from cases.curriculum.meridians.two_spheres import PRESCRIPTION
 from cases.curriculum.shared_keys import CYLINDERS
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,

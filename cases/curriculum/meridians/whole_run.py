@@ -8,7 +8,8 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
 from cases.curriculum.lens_algebra.cross_and_prescription import spherical_equivalent
-from cases.curriculum.meridians.two_spheres import FAMILY, OFF_ONE_MERIDIAN, PRESCRIPTION, SWEEP_OR_AXIS, must_cross
+from cases.curriculum.meridians import FAMILY
+from cases.curriculum.meridians.two_spheres import OFF_ONE_MERIDIAN, PRESCRIPTION, SWEEP_OR_AXIS, must_cross
 from cases.curriculum.movement.end_point import draw_log
 from cases.curriculum.shared_keys import MEAN
 from cases.curriculum.steps import (

@@ -1,5 +1,8 @@
 """Movement: which lens is next, the end-point, and how a reflex looks."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("movement", "Reading movement", 2)
 TAUGHT = (
     "next_lens",
     "dull_reflex",

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.movement.next_lens import FAMILY, PAST_NEUTRAL
+from cases.curriculum.movement import FAMILY
+from cases.curriculum.movement.next_lens import PAST_NEUTRAL
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance
 from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Look

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.movement.next_lens import FAMILY
+from cases.curriculum.movement import FAMILY
 from cases.curriculum.steps import signed
 from cases.figures.tried_lenses import lens_log
 from cases.procedure import quantities

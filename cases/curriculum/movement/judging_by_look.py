@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.movement.next_lens import FAMILY
+from cases.curriculum.movement import FAMILY
 from cases.curriculum.steps import DISTANCE, pick_distance
 from cases.figures.reflexes_compared import View, side_by_side
 from cases.notation.prescription import write_distance

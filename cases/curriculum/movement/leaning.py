@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.movement.next_lens import FAMILY
+from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance, signed
 from cases.figures.pupil_reflex import Movement

@@ -7,6 +7,7 @@ from typing import Any, cast
 
 from cases.curriculum import skills
 from cases.curriculum.cross import MERIDIANS
+from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.curriculum.steps import (
     DISTANCE,
@@ -28,15 +29,13 @@ from cases.optics.lens import SphCyl, across
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Family, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe, Settings
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
-
-FAMILY = Family("movement", "Reading movement", 2)
 
 NEXT = Choice(
     (

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cases.curriculum import skills
-from cases.curriculum.movement.next_lens import FAMILY
+from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import OPPOSITE
 from cases.curriculum.shared_keys import EYE
 from cases.curriculum.steps import (

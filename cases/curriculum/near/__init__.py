@@ -1,5 +1,8 @@
 """Near work and cycloplegia: lag, dark near retinoscopy, wet and dry, leaning in."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("near", "Cycloplegic and near", 6)
 TAUGHT = (
     "wet_and_dry",
     "cycloplegia_check",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
 from cases.figures.distances import near_card
 from cases.notation.prescription import write_distance

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import ONE_NET
 from cases.curriculum.steps import lens_in_place, signed, size, subtract_sizes
 from cases.figures.lenses import trial_frame

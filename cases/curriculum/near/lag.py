@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import DEMAND
 from cases.curriculum.sighting.fixation import fixation_demand
 from cases.curriculum.steps import signed, size
@@ -15,15 +16,13 @@ from cases.notation.sums import adding_up
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Family, Settings
+from cases.procedure.case_type import CaseType, Settings
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
-
-FAMILY = Family("near", "Cycloplegic and near", 6)
 
 TARGET = Field("target_cm", "Eye to the card that the patient reads", quantities.DISTANCE, default=40.0)
 LAG = Field("lag", "Lag (a lead is minus)", quantities.POWER)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import as_written, degrees, pick_lens
 from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Breadth, lean_in

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,

@@ -18,7 +18,7 @@ from cases.curriculum.cross import (
     take_off_sphere,
 )
 from cases.curriculum.movements import MOVEMENTS, movement_for
-from cases.curriculum.near.lag import FAMILY
+from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,

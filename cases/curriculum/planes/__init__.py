@@ -1,5 +1,8 @@
 """Planes: vertex distance, contact lenses, toric lenses."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("planes", "Change of plane", 7)
 TAUGHT = (
     "contact_lenses",
     "vertex",

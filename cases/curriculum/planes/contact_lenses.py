@@ -7,7 +7,8 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.planes.vertex import FAMILY, WRONG_WAY_OR_LIKE_MINUS, in_metres, move_step
+from cases.curriculum.planes import FAMILY
+from cases.curriculum.planes.vertex import WRONG_WAY_OR_LIKE_MINUS, in_metres, move_step
 from cases.curriculum.shared_keys import POWERS
 from cases.curriculum.steps import METRES, NET, add_sizes, signed
 from cases.figures.lens_planes import over_contact_lens

@@ -1,5 +1,8 @@
 """Sighting: angle and height off the visual axis, fixation, the other eyes, lenses askew."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
 TAUGHT = (
     "fixation",
     "off_axis",

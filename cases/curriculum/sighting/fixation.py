@@ -6,7 +6,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.shared_keys import DEMAND
-from cases.curriculum.sighting.sighting_angle import FAMILY
+from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
 from cases.errors import OutOfRange
 from cases.figures.room import looking_at, three_targets

@@ -8,9 +8,9 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
     ANGLE,
-    FAMILY,
     KEEP_WITHIN_FIVE,
     OFFSET,
     OFFSET_OR_PERCENT,

@@ -7,7 +7,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.curriculum.shared_keys import LEFT
-from cases.curriculum.sighting.sighting_angle import FAMILY
+from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed, size
 from cases.figures.distances import distance_ruler
 from cases.figures.lenses import trial_frame

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, cast
 
+from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import DISTANCE, pick_distance
 from cases.figures.lines_of_sight import sighting_plan
 from cases.figures.seats import before_other_eye
@@ -11,14 +12,12 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import about
 from cases.optics.sighting import offset_angle
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Family, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe, Settings
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, Step, as_found, asking, given
 from cases.procedure.randomness import Chance
-
-FAMILY = Family("sighting", "Sighting, fixation, examiner", 5)
 
 EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
 OTHER = {"right": "left", "left": "right"}

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum.shared_keys import SHARE
+from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
     ANGLE,
-    FAMILY,
     FIND_OFFSET,
     KEEP_WITHIN_FIVE,
     OFFSET,

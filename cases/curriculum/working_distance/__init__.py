@@ -1,5 +1,8 @@
 """Working distance: from gross to net, distances worked backwards, drift and the far point."""
 
+from cases.procedure.case_type import Family
+
+FAMILY = Family("distance", "Working distance", 1)
 TAUGHT = (
     "gross_to_net",
     "distance_backwards",

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from cases.curriculum.steps import METRES, VERGENCE, signed
+from cases.curriculum.working_distance import FAMILY
 from cases.curriculum.working_distance.gross_to_net import (
-    FAMILY,
     TENFOLD_TOO_LARGE,
     TENFOLD_TOO_SMALL,
     invert_metres,

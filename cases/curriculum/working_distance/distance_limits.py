@@ -6,8 +6,8 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, size
+from cases.curriculum.working_distance import FAMILY
 from cases.curriculum.working_distance.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
-from cases.curriculum.working_distance.gross_to_net import FAMILY
 from cases.figures.distances import distance_ruler
 from cases.notation.prescription import rounded_power, write_distance, write_size
 from cases.notation.sums import about

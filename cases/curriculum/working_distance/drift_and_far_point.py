@@ -7,7 +7,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.shared_keys import EYE, ONE_NET
 from cases.curriculum.steps import COMMON_DISTANCES, VERGENCE, signed, size
-from cases.curriculum.working_distance.gross_to_net import FAMILY
+from cases.curriculum.working_distance import FAMILY
 from cases.figures.distances import distance_ruler
 from cases.figures.distances import far_point as draw_far_point
 from cases.notation.prescription import write_distance

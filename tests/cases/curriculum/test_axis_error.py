@@ -10,7 +10,7 @@ from cases.errors import CaseError
 from cases.optics.lens import SphCyl, axis_of
 from cases.optics.reflex import Setting, residual, width_mm
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import (
+from tests.cases.worked import (
     AXES,
     answer_of,
     case_of,

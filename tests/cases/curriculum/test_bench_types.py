@@ -14,8 +14,8 @@ from cases.optics.reflex import movement, residual, skew
 from cases.procedure.case_type import Case, draw
 from cases.procedure.marking import mark_text
 from tests.cases.drawing import sound
-from tests.cases.families.worked import answer_of, case_of, rx, slips_of
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, rx, slips_of
 
 TYPES = staged()
 

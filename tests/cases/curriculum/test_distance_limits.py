@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from cases.curriculum.working_distance.distance_backwards import IN_INCHES
 from cases.errors import CaseError
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, slips_of
+from tests.cases.worked import answer_of, case_of, slips_of
 
 DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
 

@@ -12,8 +12,8 @@ from cases.curriculum.register import case_type
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
 from cases.procedure.case_type import draw
-from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 # The ends of each range on offer, metres under 6. The last one is open.
 ENDS = {

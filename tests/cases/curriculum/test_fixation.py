@@ -10,8 +10,8 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, movement
 from cases.optics.vergence import working_vergence
 from cases.procedure.case_type import Settings, draw
-from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 # ---- the patient looked near
 

@@ -16,9 +16,9 @@ from cases.optics.reflex import Setting, brightness, look
 from cases.procedure.case_type import draw
 from cases.procedure.lens_log import LensLog
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, check_never_falls_over, slips_of
 from tests.cases.procedure.test_lens_log import sound_logs
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, check_never_falls_over, slips_of
 
 DISTANCES = (33.0, 40.0, 50.0, 57.0, 67.0, 80.0, 100.0)
 

@@ -7,7 +7,7 @@ import pytest
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
 from cases.procedure.case_type import Settings, draw
-from tests.cases.families.worked import answer_of, case_of, slip_answer, slips_of
+from tests.cases.worked import answer_of, case_of, slip_answer, slips_of
 
 # ---- the dark near method
 

@@ -14,7 +14,8 @@ from cases.curriculum.register import case_type
 from cases.optics.lens import SphCyl, axis_gap
 from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import (
+from tests.cases.seeds import settings_of
+from tests.cases.worked import (
     AXES,
     answer_of,
     case_of,
@@ -22,7 +23,6 @@ from tests.cases.families.worked import (
     slip_answer,
     slips_of,
 )
-from tests.cases.seeds import settings_of
 
 # ---- two crossed cylinders: definition of a cylinder's axis, ISO 13666; the sums by hand
 

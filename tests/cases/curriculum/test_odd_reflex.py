@@ -11,7 +11,7 @@ from cases.curriculum.register import case_type
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.procedure.kinds import BadFinding
 from tests.cases.drawing import sound
-from tests.cases.families.worked import answer_of, case_of, slip_answer, slips_of
+from tests.cases.worked import answer_of, case_of, slip_answer, slips_of
 
 
 def sight(name: str) -> dict[str, Any]:

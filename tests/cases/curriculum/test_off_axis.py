@@ -13,7 +13,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting
 from cases.optics.schematic_eye import astigmatism_band
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
+from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 # ---- off the axis
 

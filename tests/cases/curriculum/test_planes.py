@@ -10,7 +10,7 @@ from cases.curriculum.planes.contact_lenses import tear_lens
 from cases.errors import CaseError, OutOfRange
 from cases.optics.lens import SphCyl, axis_of
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
+from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 # ---- a toric lens that turns
 

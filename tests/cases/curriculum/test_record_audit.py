@@ -13,7 +13,7 @@ from cases.curriculum.register import case_type
 from cases.procedure.case_type import LEVELS, Settings, draw
 from cases.procedure.kinds import BadFinding
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
+from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 
 def line(sphere: str, cylinder: str = "", axis: str = "") -> dict[str, str]:

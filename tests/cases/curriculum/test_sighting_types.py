@@ -13,8 +13,8 @@ from cases.errors import CaseError
 from cases.optics.sighting import offset_angle, sighting_height
 from cases.procedure.case_type import Settings, draw
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, slip_answer, slips_of
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, slip_answer, slips_of
 
 # ---- the angle
 

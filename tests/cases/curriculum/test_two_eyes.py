@@ -14,14 +14,14 @@ from cases.curriculum.register import case_type
 from cases.optics.lens import SphCyl, axis_gap
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.procedure.case_type import LEVELS, Settings, draw
-from tests.cases.families.worked import (
+from tests.cases.seeds import settings_of
+from tests.cases.worked import (
     answer_of,
     case_of,
     rx,
     slip_answer,
     slips_of,
 )
-from tests.cases.seeds import settings_of
 
 TYPES = (
     "two-eyes", "two-eyes-meridians", "result-difference", "difference-cause", "two-eyes-pattern", "expected-vision",

@@ -12,8 +12,8 @@ from cases.optics.lens import SphCyl, across
 from cases.optics.reflex import Setting, movement, residual, width_mm, zones
 from cases.procedure.case_type import LEVELS, Settings, draw
 from cases.procedure.marking import mark_text
-from tests.cases.families.worked import answer_of, case_of, rx, slip_answer, slips_of
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 
 @pytest.mark.parametrize("type_id", ["wet-dry", "centre-margin", "cycloplegia-check"])

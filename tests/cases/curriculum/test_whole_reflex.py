@@ -20,8 +20,8 @@ from cases.procedure.case_type import draw
 from cases.procedure.documents import case_document
 from cases.procedure.marking import mark_text
 from tests.cases.drawing import sound
-from tests.cases.families.worked import answer_of, case_of, rx, slips_of
 from tests.cases.seeds import settings_of
+from tests.cases.worked import answer_of, case_of, rx, slips_of
 
 quarters = st.integers(-40, 40).map(lambda number: number / 4)
 lenses = st.builds(SphCyl, quarters, quarters, st.integers(1, 180).map(float))
