@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from cases.interface import draw, mark, work
     from cases.notation.prescription import read_prescription
     from cases.optics.lens import SphCyl
-    from cases.procedure.case_type import Case, Settings
+    from cases.procedure.case_type import Case
     from cases.procedure.marking import Mark
+    from cases.procedure.settings import Settings
 
 DISTRIBUTION = "two-meridians"
 """Whose package this is, for two_meridians.py: others have one of this name too."""
@@ -34,7 +35,7 @@ _FROM = {
     "Case": "cases.procedure.case_type",
     "CaseError": "cases.errors",
     "Mark": "cases.procedure.marking",
-    "Settings": "cases.procedure.case_type",
+    "Settings": "cases.procedure.settings",
     "SphCyl": "cases.optics.lens",
     "draw": "cases.interface",
     "mark": "cases.interface",

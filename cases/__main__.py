@@ -16,7 +16,8 @@ from cases.errors import CaseError
 
 if TYPE_CHECKING:
     from cases.curriculum.case_list import CaseList
-    from cases.procedure.case_type import Case, CaseType, Settings
+    from cases.procedure.case_type import Case, CaseType
+    from cases.procedure.settings import Settings
 
 PROGRAM = "two-meridians-cases" if Path(sys.argv[0]).stem == "two-meridians-cases" else "python -m cases"
 
@@ -45,8 +46,8 @@ def with_settings(command: Command) -> Command:
     @click.option("--fixed-distance", is_flag=True, help="every case at that distance")
     @wraps(command)
     def whole(*, form: str, level: str, distance: str, fixed_distance: bool, **more: Any) -> None:
-        from cases.procedure.case_type import Settings
         from cases.procedure.quantities import DISTANCE
+        from cases.procedure.settings import Settings
 
         distance_cm = DISTANCE.read(distance)
         command(
@@ -208,8 +209,8 @@ def new_type(family: str, type_id: str, new_family: bool) -> None:
     click.echo(f"{file}\n{test}")
     click.echo(
         f"Next: `python -m cases draw {type_id} --seed 1` and `pytest {test.relative_to(Path.cwd())}`. When it is as "
-        "it should be, keep its golden cases with `python -m tests.golden --write` and add its row to the map in "
-        "DEVELOPERS.md, where “How to add a case type” has all steps.",
+        "it should be, keep its golden cases with `python -m tests.golden --write`. cases/curriculum/README.md has all "
+        "steps.",
         err=True,
     )
 
@@ -244,7 +245,7 @@ def _drawn(types: str | None, count: int | None, seed: int | None, settings: Set
 
 def _kept(file: str, drawing: Sequence[str], settings: Settings) -> CaseList:
     from cases.curriculum.case_list import read
-    from cases.procedure.case_type import Settings as Usual
+    from cases.procedure.settings import Settings as Usual
 
     if drawing or settings != Usual():
         raise BadInput(f"--cases has the cases already: leave out {', '.join(drawing) or 'level, form and distance'}")

@@ -8,8 +8,9 @@ from typing import Any
 from cases.curriculum.register import case_type
 from cases.procedure import case_type as casetype
 from cases.procedure import marking
-from cases.procedure.case_type import Case, Settings
+from cases.procedure.case_type import Case
 from cases.procedure.marking import Mark
+from cases.procedure.settings import Settings
 
 
 def draw(type_id: str, seed: int, settings: Settings | None = None) -> Case:

@@ -9,9 +9,10 @@ from typing import Any
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.case_list import CaseList
 from cases.errors import CaseError
-from cases.procedure.case_type import Case, CaseType, Settings, draw
+from cases.procedure.case_type import Case, CaseType, draw
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
+from cases.procedure.settings import Settings
 
 CAUTION = "For training; not a prescription. Refraction, drops and prescribing are licensed practice under local rules."
 

@@ -116,10 +116,12 @@ def serve(
 ) -> None:
     """Serve the app to a browser on this computer, or to a class."""
     from quiz import log_file as log
+    from quiz.app import create_app
     from quiz.web.server import serve as serve_app
 
     log.set_up(log_file, verbose=verbose)
     serve_app(
+        create_app,
         data=data,
         host=host,
         port=port,
@@ -172,7 +174,7 @@ def rebuild(data: Path | None) -> None:
     """Work out every learner's memory again from the answers."""
     from contextlib import closing
 
-    from quiz.practice import projection
+    from quiz.storage import projection
     from quiz.storage.datafile import open_data
     from quiz.storage.store import Store
 
@@ -196,7 +198,7 @@ def refit(data: Path | None) -> None:
     from quiz.learning.parameters import NUMBERS
     from quiz.learning.refit import changes
     from quiz.learning.refit import refit as fit
-    from quiz.practice import projection
+    from quiz.storage import projection
     from quiz.storage.datafile import open_data
     from quiz.storage.store import Store
 
@@ -273,10 +275,13 @@ def demo(data: Path | None, port: int | None, no_browser: bool, no_serve: bool) 
         path = data or Path(folder) / "demo.sqlite3"
         _fill(path)
         if not no_serve:
+            from quiz.app import create_app
             from quiz.web.server import serve as serve_app
 
             here, browser = "127.0.0.1", not no_browser
-            serve_app(data=path, host=here, port=port, usual_port=PORT, browser=browser, say=say, one_person=True)
+            serve_app(
+                create_app, data=path, host=here, port=port, usual_port=PORT, browser=browser, say=say, one_person=True
+            )
 
 
 def _fill(path: Path) -> None:

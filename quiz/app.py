@@ -16,6 +16,7 @@ from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web import assets, cookies, csrf, error_pages, layout, links, request_context, request_log, typography
+from quiz.web.server import open_for_class
 
 LOOPBACK = request_context.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
@@ -85,3 +86,13 @@ def create_app(
         if hasattr(module, "set_up"):
             module.set_up(app)
     return app
+
+
+def class_app(data: str) -> Flask:
+    """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+
+    Raises
+    ------
+    NoPreceptor, Refused
+    """
+    return create_app(open_for_class(Path(data)), hosts=None, beyond=True)

@@ -15,9 +15,10 @@ from flask import Flask
 from hypothesis import HealthCheck, settings
 
 from cases.curriculum.register import case_type
-from cases.procedure.case_type import Case, CaseType, Settings, draw
+from cases.procedure.case_type import Case, CaseType, draw
 from cases.procedure.chain import Values
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 from quiz.practice import dealing, learners
 from quiz.practice.forms import form_text
 from quiz.practice.randomness import Lots

@@ -55,13 +55,12 @@ def write(path: Path) -> str:
 
 def read(path: Path) -> str:
     """Check, rebuild and export a data file, and return a digest of the exports, or what is wrong."""
+    from quiz.accuracy.entries import Entry
     from quiz.accuracy.importing import write_table
-    from quiz.classroom import results
     from quiz.exports import answers as sharing
     from quiz.learning.parameters import NUMBERS
     from quiz.learning.refit import losses
-    from quiz.practice import projection
-    from quiz.storage import accuracy_queries, class_queries
+    from quiz.storage import accuracy_queries, class_queries, projection, result_queries
     from quiz.storage.checks import check
     from quiz.storage.datafile import DataFile
     from quiz.storage.store import Store
@@ -77,10 +76,10 @@ def read(path: Path) -> str:
             answers = list(store.answers_of(learner.id))
             logs.append([projection.event_of(one) for one in answers])
             digest.update("".join(sharing.statements(store, answers)).encode())
-            entries = [one.entry for one in accuracy_queries.entries_of(store, learner.id)]
+            entries = [one.entry for one in accuracy_queries.entries_of(store, learner.id, Entry)]
             digest.update(write_table(entries).encode())
             if learner.joined and (of := class_queries.class_of_learner(store, learner.id)):
-                text = sharing.answers_csv(store, of.id, results.answers_for_export(store, of.id))
+                text = sharing.answers_csv(store, of.id, result_queries.answers_for_export(store, of.id))
                 digest.update("".join(text).encode())
         digest.update(" ".join(f"{loss:.11e}" for loss in losses(logs, NUMBERS)).encode())
     wrong += [one.words for one in check(path) if not one.good]

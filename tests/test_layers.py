@@ -15,7 +15,7 @@ SPEAK_SQL = {
     "quiz.storage.store",
     "quiz.storage.schema",
     "quiz.storage.datafile",
-    "quiz.classroom.results",
+    "quiz.storage.result_queries",
     "quiz.storage.class_schema",
     "quiz.storage.class_queries",
 }

@@ -12,12 +12,12 @@ from typing import Any
 
 from cases.figures import pupil_reflex
 from cases.figures.parts import heading
-from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Breadth, Brightness, Speed, travel
 from cases.notation.prescription import write_axis
 from cases.optics.appearance import PUPIL_MM, seen_in
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import DIM_AT, NEUTRAL_ZONE, Setting, movement, skew, speed_ratio, width_mm, zones
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Drawing, Rule, given
 
 SOURCES_CM = {"diverging": 60.0, "parallel": math.inf, "converging": -20.0}

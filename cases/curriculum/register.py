@@ -11,8 +11,9 @@ from types import ModuleType
 
 from cases import curriculum
 from cases.errors import CaseError
-from cases.procedure.case_type import LEVELS, CaseType, Family
+from cases.procedure.case_type import CaseType, Family
 from cases.procedure.chain import Skill, SlipName
+from cases.procedure.settings import LEVELS
 
 
 class UnknownType(CaseError):

@@ -140,10 +140,16 @@ def write_skeleton(family: str, type_id: str, root: Path, *, new_family: bool = 
         file.parent.mkdir()
         made = _FAMILY.substitute(id=family, title=title, place=last + 1)
         file.with_name("__init__.py").write_text(made, encoding="utf-8")
-    file.write_text(_TYPE.substitute(words), encoding="utf-8")
+    file.write_text(_in_order(_TYPE.substitute(words)), encoding="utf-8")
     test.write_text(_TEST.substitute(words), encoding="utf-8")
     return file, test
 
 
 def _folder_of(family: str) -> str:
     return next(module.__name__.split(".")[-2] for module in loaded_families()[0] if module.FAMILY.id == family)
+
+
+def _in_order(text: str) -> str:
+    """Sort the imports: where the family's own belongs hangs on its name."""
+    imports = [line for line in text.splitlines() if line.startswith("from cases.")]
+    return text.replace("\n".join(imports), "\n".join(sorted(imports, key=lambda line: line.split()[1])))

@@ -11,13 +11,14 @@ from cases.notation.sums import less
 from cases.optics.lens import SphCyl, across, axis_of
 from cases.optics.vergence import is_clinic_value, vergence, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import Pair, Settings
+from cases.procedure.case_type import Pair
 from cases.procedure.chain import SlipRef
 from cases.procedure.choices import MINUS_OR_PLUS, Choice, Option
 from cases.procedure.fields import Field
 from cases.procedure.keys import Key, Readable, Rule, Slip, Step, given, given_all
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", quantities.DISTANCE)
 FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")

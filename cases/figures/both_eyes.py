@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from cases.figures.lenses import is_sphere
 from cases.figures.parts import scale
-from cases.figures.pen import SMALL, Figure, Pen, toward
+from cases.figures.pen import SMALL, Pen, toward
 from cases.notation.prescription import write_axis, write_prescription
 from cases.optics.lens import SphCyl
+from cases.procedure.figure import Figure
 
 CENTRES = ((82.0, 74.0), (238.0, 74.0))
 DIAL = 44.0

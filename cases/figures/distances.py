@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from cases.figures.parts import checked_distance, lens_profile, measure, profile, sight_hole
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, points
+from cases.figures.pen import SMALL, WIDTH, Pen, points
 from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl
+from cases.procedure.figure import Figure
 
 EYE, FAR, MID = 50.0, 296.0, 58.0
 """Where the cornea and the farthest thing stand across the drawing, and the height of the line of sight."""

@@ -8,8 +8,9 @@ from typing import Literal
 
 from cases.errors import OutOfRange
 from cases.figures.parts import lens_profile, measure, profile
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, engraved, points, toward
+from cases.figures.pen import SMALL, WIDTH, Pen, engraved, points, toward
 from cases.optics.lens import SphCyl
+from cases.procedure.figure import Figure
 
 MOST_LINES = 8
 

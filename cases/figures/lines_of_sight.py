@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from cases.figures.parts import UNSCALED, Point, measure, profile
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, points, toward
+from cases.figures.pen import SMALL, WIDTH, Pen, points, toward
 from cases.notation.prescription import write_distance
+from cases.procedure.figure import Figure
 
 
 def sighting_plan(*, offset_cm: float, distance_cm: float, uid: str, angle: float | None = None) -> Figure:

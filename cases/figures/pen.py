@@ -26,6 +26,7 @@ from typing import Literal
 from cases.errors import OutOfRange
 from cases.notation.prescription import write_axis, write_power, write_prescription
 from cases.optics.lens import SphCyl
+from cases.procedure.figure import Figure
 
 WIDTH = 320
 TEXT, SMALL = 16.0, 14.0
@@ -44,15 +45,6 @@ _CLASSES = (
 )
 _EMS = {mark: ems for marks, ems in _CLASSES for mark in marks}
 _WIDEST = 1.02
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A finished drawing: `svg` to put into a page as it is, and the `title` and `description` that it carries."""
-
-    svg: str
-    title: str
-    description: str
 
 
 @dataclass(frozen=True)

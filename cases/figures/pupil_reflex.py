@@ -8,9 +8,10 @@ from typing import Literal
 
 from cases.errors import OutOfRange
 from cases.figures.parts import WASH, Point, band, checked_angle, heading, iris, lie, lit_disc, streak_outside
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, joined, points, toward
+from cases.figures.pen import SMALL, WIDTH, Pen, joined, points, toward
 from cases.notation.prescription import write_axis
 from cases.optics.lens import axis_gap, axis_of
+from cases.procedure.figure import Figure
 
 Movement = Literal["with", "against", "neutral"]
 Speed = Literal["slow", "fast"]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from cases.figures.pen import SMALL, TEXT, Figure, Pen, text_width
+from cases.figures.pen import SMALL, TEXT, Pen, text_width
+from cases.procedure.figure import Figure
 
 COLUMNS = (("sphere", 46.0, 116.0), ("cylinder", 162.0, 90.0), ("axis", 252.0, 58.0))
 TOP, ROW = 30.0, 34.0

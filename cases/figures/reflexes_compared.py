@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from cases.errors import OutOfRange
 from cases.figures.parts import band, checked_angle, iris, lie, lit_disc, streak_outside
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen
+from cases.figures.pen import SMALL, WIDTH, Pen
 from cases.notation.prescription import write_axis
 from cases.optics.appearance import Seen
+from cases.procedure.figure import Figure
 
 RADII = {2: (58.0, 42.0), 3: (46.0, 34.0)}
 """Of the iris and the pupil, by how many stand side by side."""

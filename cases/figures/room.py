@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from cases.figures.parts import UNSCALED, checked_distance, measure, profile, sight_hole
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, points
+from cases.figures.pen import SMALL, WIDTH, Pen, points
 from cases.notation.prescription import write_distance
+from cases.procedure.figure import Figure
 
 EYE = 50.0
 

@@ -6,8 +6,9 @@ from typing import Literal
 
 from cases.figures.lines_of_sight import high_chart, two_distances
 from cases.figures.parts import UNSCALED, measure, profile
-from cases.figures.pen import SMALL, Anchor, Figure, Pen, points, toward
+from cases.figures.pen import SMALL, Anchor, Pen, points, toward
 from cases.notation.prescription import write_distance
+from cases.procedure.figure import Figure
 
 HOLE = 7.0
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cases.figures.parts import Point, band, checked_angle, iris, lie, scale, streak_outside
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, toward
+from cases.figures.pen import SMALL, WIDTH, Pen, toward
 from cases.notation.prescription import write_axis, write_power
+from cases.procedure.figure import Figure
 
 
 def streak_in_pupil(

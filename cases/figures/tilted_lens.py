@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from cases.figures.parts import checked_angle, lens_profile, profile
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, engraved, points, toward
+from cases.figures.pen import SMALL, WIDTH, Pen, engraved, points, toward
 from cases.notation.prescription import write_axis
 from cases.optics.lens import SphCyl
+from cases.procedure.figure import Figure
 
 TALL = 44.0
 

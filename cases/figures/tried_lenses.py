@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from cases.figures.parts import Point, checked_angle, lie, lit_disc
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen
+from cases.figures.pen import SMALL, WIDTH, Pen
 from cases.notation.prescription import write_axis, write_power
+from cases.procedure.figure import Figure
 from cases.procedure.lens_log import Log, Tried
 
 ROW = 32.0

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import Literal
 
 from cases.figures.parts import WASH, Point, band, disc, iris, lit_disc
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, toward
+from cases.figures.pen import SMALL, WIDTH, Pen, toward
+from cases.procedure.figure import Figure
 
 OddReflex = Literal["scissors", "oil-drop", "dark-shadow", "dim", "white", "unequal", "fluctuating"]
 

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cached_property
 from itertools import combinations
 from typing import Any
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.optics.norms import USUAL
 from cases.procedure.chain import Run, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import LEVELS, Settings
 from cases.procedure.wiring import BrokenChain, check_wiring
 
-LEVELS = ("novice", "competent", "expert")
 TRIES = 4000
 """Draws before a type is held to be unable to give the case asked for; the tests watch how many are needed."""
 
@@ -28,24 +27,6 @@ HOLDS: Rule[None] = given()(lambda: None)
 """For findings that always fit together."""
 NO_FORM: Rule[str | None] = given()(lambda: None)
 """For a type that has a finding called `form` and asks for none."""
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What a learner or a drill fixes before a case is drawn. Distances in cm, powers in D."""
-
-    form: str = "minus"
-    level: str = "competent"
-    distance_cm: float = 67.0
-    """The learner's usual working distance: about two cases in five are drawn at it."""
-    fixed_distance: bool = False
-    """Whether every case is to be at that distance."""
-    norms: Mapping[str, float] = field(default_factory=dict)
-    """Values on which authorities differ, by the ids of norms.py; only those that are set otherwise than usual."""
-
-    def norm(self, norm_id: str) -> float:
-        """Return the value to go by: what is set, or the usual one."""
-        return self.norms.get(norm_id, USUAL[norm_id])
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from operator import itemgetter
 from typing import Any, Generic, Protocol, TypeVar, TypeVarTuple, overload
 
-from cases.figures.pen import Figure
 from cases.procedure.chain import ChainSlip, ChainStep, Skill, SlipName, Values, always
+from cases.procedure.figure import Figure
 
 A = TypeVar("A")
 B = TypeVar("B")

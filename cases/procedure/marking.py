@@ -15,8 +15,7 @@ from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
-
-CREDITED = ("right", "equivalent", "near")
+from cases.procedure.verdicts import CREDITED
 
 
 class Unreadable(CaseError):

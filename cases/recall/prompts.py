@@ -1,4 +1,4 @@
-"""Plain recall prompts: a question for the head, then its short answer, why, and the source. Data: recall.toml."""
+"""Plain recall prompts: a question for the head, then its short answer, why, and the source. Data: prompts.toml."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _KEBAB = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
 class BadPrompt(CaseError):
-    """recall.toml breaks one of its own rules; the message names the prompt or table."""
+    """prompts.toml breaks one of its own rules; the message names the prompt or table."""
 
     def __init__(self, where: str, rule: str) -> None:
         super().__init__(f"recall prompt “{where}”: {rule}")
@@ -113,8 +113,8 @@ class Prompt:
 
 @cache
 def all_prompts() -> tuple[Prompt, ...]:
-    """Return every prompt, group by group in the order of recall.toml."""
-    return read_prompts(files("cases").joinpath("recall.toml").read_text(encoding="utf-8"))
+    """Return every prompt, group by group in the order of prompts.toml."""
+    return read_prompts(files("cases.recall").joinpath("prompts.toml").read_text(encoding="utf-8"))
 
 
 @cache
@@ -158,7 +158,7 @@ def _by_id() -> dict[str, Prompt]:
 
 
 def read_prompts(text: str) -> tuple[Prompt, ...]:
-    """Read prompts from TOML in the form of recall.toml: tables `sources` and `groups`, and a list `prompt`.
+    """Read prompts from TOML in the form of prompts.toml: tables `sources` and `groups`, and a list `prompt`.
 
     Raises
     ------

@@ -11,7 +11,8 @@ from cases.curriculum.case_list import CaseList, digest
 from cases.curriculum.register import all_types, case_type
 from cases.errors import CaseError
 from cases.procedure import quantities
-from cases.procedure.case_type import LEVELS, CannotDraw, Case, Settings, draw
+from cases.procedure.case_type import CannotDraw, Case, draw
+from cases.procedure.settings import LEVELS, Settings
 from quiz.errors import QuizError
 from quiz.learning.state import SlipKey
 from quiz.practice import case_cache, constraints

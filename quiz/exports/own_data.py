@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from quiz.accuracy.entries import Entry
 from quiz.exports import answers
 from quiz.storage import accuracy_queries, class_queries, progress_queries, recall_queries
 from quiz.storage.rows import read_json, write_json
@@ -39,7 +40,7 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
         yield _line("answer", _without_whose(vars(answer)))
     for mark in recall_queries.recall_marks_of(store, learner.id):
         yield _line("recall mark", _without_whose(vars(mark)))
-    for kept in accuracy_queries.entries_of(store, learner.id):
+    for kept in accuracy_queries.entries_of(store, learner.id, Entry):
         yield _line("eye", vars(kept.entry))
 
 

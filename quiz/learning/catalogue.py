@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from cases.procedure.case_type import LEVELS, Settings
+from cases.procedure.settings import LEVELS, Settings
 from quiz.learning.state import SlipKey
 
 Twins = tuple[SlipKey, SlipKey]

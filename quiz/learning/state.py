@@ -13,12 +13,11 @@ from typing import Any, get_type_hints
 
 import msgspec
 
-from cases.procedure.marking import CREDITED
+from cases.procedure.verdicts import CREDITED, MISSED
 from quiz.errors import QuizError
 from quiz.learning.parameters import NUMBERS
 
 DAY = 86400.0
-MISSED = ("slip", "wrong")
 
 SlipKey = tuple[str, str]
 """A slip where it happens: (step id, slip id)."""

@@ -9,7 +9,7 @@ from typing import Any
 
 from cases.curriculum.register import case_type
 from cases.procedure.case_type import Case
-from quiz.practice.lru_cache import LockedCache
+from quiz.lru_cache import LockedCache
 from quiz.storage.rows import write_json
 
 MOST = 1000

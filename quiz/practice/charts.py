@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cases.figures.pen import SMALL, WIDTH, Figure, Pen, points
+from cases.figures.pen import SMALL, WIDTH, Pen, points
+from cases.procedure.figure import Figure
 
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 _LEFT, _TOP, _BOTTOM = 52.0, 36.0, 46.0

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from cases.procedure.case_type import CannotDraw, Case, CaseType, Pair, Settings, draw
+from cases.procedure.case_type import CannotDraw, Case, CaseType, Pair, draw
 from cases.procedure.chain import SlipRef
+from cases.procedure.settings import Settings
 from quiz.learning.catalogue import At, Wish, key_of_settings
-from quiz.practice.lru_cache import LockedCache
+from quiz.lru_cache import LockedCache
 
 TRIES = 500
 """Draws, some 40 ms, before a type is held to be unable, for everyone at these settings until the app is started anew:

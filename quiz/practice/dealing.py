@@ -13,19 +13,20 @@ from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import case_type
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
-from cases.procedure.case_type import CannotDraw, Case, Settings, draw
-from cases.procedure.marking import CREDITED, Mark, mark_fields, read_one
-from quiz.classroom import results
+from cases.procedure.case_type import CannotDraw, Case, draw
+from cases.procedure.marking import Mark, mark_fields, read_one
+from cases.procedure.settings import Settings
+from cases.procedure.verdicts import CREDITED
 from quiz.errors import QuizError
 from quiz.learning import model, scheduler
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice, Done
 from quiz.learning.state import LearnerState
-from quiz.practice import case_cache, constraints, focused_sittings, learners, projection, sittings
+from quiz.practice import case_cache, constraints, focused_sittings, learners, sittings
 from quiz.practice.focused_sittings import KeptTo
 from quiz.practice.randomness import Lots
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
-from quiz.storage import class_queries
+from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.store import Answer, Dealt, Learner, Store
 
 LEFT_SECONDS = 900.0
@@ -316,7 +317,7 @@ def take(
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
             return _again(stands, given) if stands else Taken("repeat", dealt_id)
-        results.tally(store, learner, answer)
+        result_queries.tally(store, learner, answer)
         model.fold(state, projection.event_of(answer))
         projection.keep_cases(store, learner.id, state)
         store.close_case(dealt_id, now=now)

@@ -8,9 +8,8 @@ from datetime import datetime
 from functools import lru_cache
 
 from quiz.errors import QuizError
-from quiz.practice import projection
 from quiz.practice.settings import LearnerSettings
-from quiz.storage import class_queries
+from quiz.storage import class_queries, projection
 from quiz.storage.rows import read_json
 from quiz.storage.store import Learner, Store
 

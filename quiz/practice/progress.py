@@ -7,8 +7,9 @@ from datetime import UTC, date, datetime, timedelta
 
 from cases.curriculum.register import all_skills, all_slips
 from cases.errors import CaseError
-from cases.procedure.case_type import LEVELS, Case, Settings, Slipped
+from cases.procedure.case_type import Case, Slipped
 from cases.procedure.marking import as_given, named
+from cases.procedure.settings import LEVELS, Settings
 from quiz.learning import model
 from quiz.learning.state import LearnerState, SlipKey
 from quiz.practice import dealing

@@ -11,9 +11,8 @@ from quiz.errors import QuizError
 from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.state import DAY, LearnerState
-from quiz.practice import projection
 from quiz.practice.randomness import Lots
-from quiz.storage import recall_queries
+from quiz.storage import projection, recall_queries
 from quiz.storage.recall_queries import Recall, RecallMark
 from quiz.storage.store import Learner, Store
 

@@ -11,8 +11,8 @@ from cases.errors import CaseError
 from cases.notation.prescription import read_power, read_quantity, write_power
 from cases.optics.norms import NORMS, USUAL, Norm
 from cases.procedure import quantities
-from cases.procedure.case_type import Settings
 from cases.procedure.kinds import number_from
+from cases.procedure.settings import Settings
 from quiz.errors import QuizError
 from quiz.practice.forms import BadFields, BadText, Input, Pick, asked, inputs_of, made, nested, written
 from quiz.storage.rows import as_json

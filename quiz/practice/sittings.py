@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.curriculum.register import all_skills, all_slips
-from cases.procedure.marking import CREDITED
+from cases.procedure.verdicts import CREDITED
 from quiz.errors import QuizError
 from quiz.learning import forecast, model
 from quiz.learning.state import LearnerState
-from quiz.practice import projection
 from quiz.practice.settings import Length
 from quiz.practice.type_catalogue import catalogue
+from quiz.storage import projection
 from quiz.storage.store import Answer, Learner, Sitting, Store
 
 LEFT_SECONDS = 2 * 3600.0

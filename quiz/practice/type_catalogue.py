@@ -10,13 +10,14 @@ from functools import cache
 from typing import Any
 
 from cases.curriculum.register import all_skills, all_slips, all_types
-from cases.procedure.case_type import LEVELS, CannotDraw, CaseType, Settings, draw
+from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.chain import SlipRef, always
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
+from cases.procedure.settings import LEVELS, Settings
 from quiz.learning.catalogue import At, Catalogue, TypeInfo, key_of_settings
 from quiz.learning.state import SlipKey
-from quiz.practice.lru_cache import LockedCache
+from quiz.lru_cache import LockedCache
 
 FIRST = (
     "distance-vergence",

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
-from quiz.accuracy.entries import Entry
 from quiz.errors import QuizError
 from quiz.storage.rows import from_row, to_row
 from quiz.storage.store import Store
 
+Entry = TypeVar("Entry")
 MOST_ENTRIES = 20_000
 """Eyes that one log holds: more than a working life of checks, and still read in a second."""
 
@@ -25,23 +25,23 @@ class FullLog(QuizError):
 
 
 @dataclass(frozen=True)
-class Kept:
+class Kept(Generic[Entry]):
     """An entry with its number in the data file."""
 
     id: int
     entry: Entry
 
 
-def entries_of(store: Store, learner: int) -> list[Kept]:
-    """Return a learner's log in the order in which it was entered."""
-    return store.fetch_with(_kept, 'SELECT *, day AS "on" FROM accuracy WHERE learner = ? ORDER BY id', learner)
+def entries_of(store: Store, learner: int, kind: type[Entry]) -> list[Kept[Entry]]:
+    """Return a learner's log as entries of a kind, in the order in which they were entered."""
+    return store.fetch_with(
+        lambda row: Kept(row["id"], from_row(kind, row)),
+        'SELECT *, day AS "on" FROM accuracy WHERE learner = ? ORDER BY id',
+        learner,
+    )
 
 
-def _kept(row: Any) -> Kept:
-    return Kept(row["id"], from_row(Entry, row))
-
-
-def add(store: Store, learner: int, entries: Sequence[Entry]) -> None:
+def add(store: Store, learner: int, entries: Sequence[Any]) -> None:
     """Add entries to a learner's log, all of them or none.
 
     Raises

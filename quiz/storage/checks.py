@@ -14,9 +14,7 @@ from tempfile import TemporaryDirectory
 
 from sqlite_utils import Database
 
-from quiz.classroom import results
-from quiz.practice import projection
-from quiz.storage import soundness
+from quiz.storage import projection, result_queries, soundness
 from quiz.storage.backups import snapshot
 from quiz.storage.datafile import PATIENCE, Damaged, DataFile, corrupt, known_migrations, refusal
 from quiz.storage.schema import MIGRATIONS
@@ -126,7 +124,7 @@ def _tallies(store: Store) -> Iterator[Finding]:
     for learner in members:
         before = _sums(store, learner.id)
         with store.writing():
-            results.tally_anew(store, learner)
+            result_queries.tally_anew(store, learner)
         astray += _sums(store, learner.id) != before
     if astray:
         yield Finding(

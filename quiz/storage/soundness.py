@@ -20,10 +20,9 @@ import msgspec
 from sqlite_utils import Database
 
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import LEVELS
-from cases.procedure.marking import CREDITED
-from quiz.learning.state import MISSED, SlipKey
-from quiz.practice.settings import FORMS
+from cases.procedure.settings import CYLINDER_FORMS, LEVELS
+from cases.procedure.verdicts import CREDITED, MISSED
+from quiz.learning.state import SlipKey
 from quiz.storage.schema import MIGRATIONS
 
 ROWS_A_TURN = 100
@@ -61,7 +60,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
 out anew where it cannot be read, so that it is no damage."""
 WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "answers": {"verdict": CREDITED + MISSED},
-    "drills": {"level": LEVELS, "form": tuple(dict(FORMS))},
+    "drills": {"level": LEVELS, "form": CYLINDER_FORMS},
 }
 """Columns that hold one of a few words."""
 WORKED_OUT = {("learners", "state"), ("learners", "recall_state")}

@@ -10,7 +10,7 @@ from flask import Flask, Request
 from flask.sessions import SecureCookieSession, SecureCookieSessionInterface
 from itsdangerous import BadSignature
 
-from quiz.practice.lru_cache import LockedCache
+from quiz.lru_cache import LockedCache
 
 MOST = 2000
 

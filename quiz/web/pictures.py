@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from cases.figures.pen import Figure
+from cases.procedure.figure import Figure
 from quiz.practice.charts import Chart, Table
 
 

@@ -16,13 +16,15 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+from flask import Flask
+
 from cases.curriculum.register import not_loaded
-from quiz.app import LOOPBACK, create_app
 from quiz.errors import QuizError
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.store import Store
 from quiz.web import lanes, limits
+from quiz.web.request_context import LOOPBACK
 
 LONG_AT_ONCE = 3
 """Threads for pages that may take long; the quick ones have one of their own."""
@@ -63,6 +65,7 @@ class PortTaken(QuizError):
 
 
 def serve(
+    create_app: Callable[..., Flask],
     *,
     data: Path | None,
     host: str,
@@ -73,7 +76,7 @@ def serve(
     for_class: bool = False,
     one_person: bool = False,
 ) -> None:
-    """Serve the app until it is stopped; `say` is told where it is.
+    """Serve the app that `create_app` makes until it is stopped; `say` is told where it is.
 
     for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
     makes whoever opens a page the learner of this computer, even where the file is a class's.
@@ -100,25 +103,25 @@ def serve(
                 "or --one-person to let whoever opens a page on this computer be its learner"
             )
         with closing(_listening(address, port, usual_port)) as listening:
-            _serve(file, listening, host, beyond=beyond, browser=browser, say=say)
+            _serve(create_app, file, listening, host, beyond=beyond, browser=browser, say=say)
 
 
-def class_app(data: str) -> Callable[..., object]:
-    """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+def open_for_class(data: Path) -> DataFile:
+    """Open a data file for a class that another web server of one process serves, and go on looking it over.
 
     Raises
     ------
     NoPreceptor, Refused
     """
     try:
-        file = open_data(Path(data), make=False, look=LOOK_S)
+        file = open_data(data, make=False, look=LOOK_S)
     except NoFile:
         raise NoPreceptor(ANY) from None
     if not _looked_after(file):
         file.close()
         raise NoPreceptor(ANY)
     _look_on(file)
-    return create_app(file, hosts=None, beyond=True)
+    return file
 
 
 def _looked_after(file: DataFile) -> bool:
@@ -127,7 +130,14 @@ def _looked_after(file: DataFile) -> bool:
 
 
 def _serve(
-    file: DataFile, listening: socket.socket, host: str, *, beyond: bool, browser: bool, say: Callable[[str], None]
+    create_app: Callable[..., Flask],
+    file: DataFile,
+    listening: socket.socket,
+    host: str,
+    *,
+    beyond: bool,
+    browser: bool,
+    say: Callable[[str], None],
 ) -> None:
     own = ipaddress.ip_address(listening.getsockname()[0]).is_loopback
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"

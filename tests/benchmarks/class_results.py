@@ -20,14 +20,13 @@ from pathlib import Path
 from cases.curriculum.register import all_types, case_type
 from cases.procedure.case_type import draw
 from quiz.app import create_app
-from quiz.classroom import classes, drills, results, sign_in
+from quiz.classroom import classes, drills, sign_in
 from quiz.classroom.drills import Plan
 from quiz.practice import learners as people
-from quiz.practice import projection
 from quiz.practice.randomness import Lots
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import key_of
-from quiz.storage import class_queries
+from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 
@@ -89,7 +88,7 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
                 drill, sitting = (plans[which], runs[which]) if in_drill else (None, own)
                 rows.append((f"{number}-{place}", who, sitting, NOW + place, rng.choice(known), drill))
             insert(store, rows, rng)
-            results.tally_anew(store, people.get(store, who))
+            result_queries.tally_anew(store, people.get(store, who))
 
 
 def drill_class(store: Store, class_id: int) -> class_queries.Class:
@@ -168,7 +167,7 @@ def run(path: Path, learners: int, answers: int) -> int:
         say(f"{path.stat().st_size / 1e6:.0f} MB, {kept} answers, {sums} sums")
         client = create_app(file, clock=lambda: NOW + 1e6, hosts=None, beyond=True).test_client()
         client.post("/door/sign-in", data={"preceptor": "Marit Osei", "password": PASSWORD})
-        step, slip = results.class_sums(store, 1, "slip")[0].key.split(" ")
+        step, slip = result_queries.class_sums(store, 1, "slip")[0].key.split(" ")
         some, worst = learners // 2, 0.0
         for url in (
             "/class/1",

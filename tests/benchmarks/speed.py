@@ -25,9 +25,10 @@ from tempfile import TemporaryDirectory
 from flask.testing import FlaskClient
 
 from cases.curriculum.register import all_types
-from cases.procedure.case_type import CaseType, Settings, draw
+from cases.procedure.case_type import CaseType, draw
 from cases.procedure.documents import case_document
 from cases.procedure.marking import mark_fields
+from cases.procedure.settings import Settings
 from quiz.app import create_app
 from quiz.storage.datafile import DataFile
 from tests.conftest import Clock, lots, written

@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from quiz.accuracy.conclusions import PRACTICE
+from quiz.accuracy.entries import Entry
 from quiz.accuracy.importing import write_table
 from quiz.storage import accuracy_queries
 from tests.browser.conftest import Check, Served
@@ -46,7 +47,7 @@ def test_forty_rows_two_of_them_bad_are_read_understood_and_practised(
     expect(refused).to_have_count(2)
     expect(refused.nth(0)).to_contain_text("Line 8: eye “both”: write right or left")
     expect(refused.nth(1)).to_contain_text("Line 23: retinoscopy: −25 may be −0.25 or −25.00")
-    assert accuracy_queries.entries_of(served.store, served.learner.id) == []
+    assert accuracy_queries.entries_of(served.store, served.learner.id, Entry) == []
     accessible(page)
 
     page.get_by_role("button", name="Take the 38 good rows").click()
@@ -94,7 +95,7 @@ def test_both_eyes_of_a_patient_are_entered_by_hand(page: Page, served: Served) 
     expect(page.get_by_label("left eye")).to_be_checked()
     expect(page.get_by_label("Patient, a running number")).to_have_value("1")
     expect(page.get_by_label("Working distance that you allowed for")).to_have_value("67 cm")
-    (kept,) = accuracy_queries.entries_of(served.store, served.learner.id)
+    (kept,) = accuracy_queries.entries_of(served.store, served.learner.id, Entry)
     assert kept.entry.remark == "small pupils"
 
 

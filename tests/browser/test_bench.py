@@ -18,7 +18,8 @@ from cases.curriculum.bench_types import staged
 from cases.notation.prescription import read_power, write_power
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, facts_json
-from cases.procedure.case_type import Case, Settings
+from cases.procedure.case_type import Case
+from cases.procedure.settings import Settings
 from quiz.practice import learners
 from quiz.practice.settings import LearnerSettings
 from quiz.web.bench.views import DIALS, LIMITS, Dial

@@ -12,8 +12,8 @@ from cases.procedure.case_type import Case
 from cases.procedure.choices import Choice, Marks, Order
 from quiz.learning import model
 from quiz.practice import dealing, learners
-from quiz.practice.projection import states_of
 from quiz.practice.settings import LearnerSettings
+from quiz.storage.projection import states_of
 from tests.browser.conftest import Check, Served
 from tests.conftest import slipped, written
 

@@ -9,8 +9,9 @@ from xml.etree import ElementTree as ET
 
 from hypothesis import strategies as st
 
-from cases.figures.pen import Anchor, Box, Figure, text_box
+from cases.figures.pen import Anchor, Box, text_box
 from cases.optics.lens import SphCyl, axis_of
+from cases.procedure.figure import Figure
 
 ANCHORS: dict[str, Anchor] = {"start": "start", "middle": "middle", "end": "end"}
 SVG = "{http://www.w3.org/2000/svg}"

@@ -6,7 +6,8 @@ from collections import Counter
 from itertools import combinations
 
 from cases.curriculum.register import case_type
-from cases.procedure.case_type import LEVELS, Case, Pair, Settings, draw
+from cases.procedure.case_type import Case, Pair, draw
+from cases.procedure.settings import LEVELS, Settings
 
 
 def settings_of(seed: int) -> Settings:

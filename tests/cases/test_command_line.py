@@ -16,8 +16,8 @@ from cases.__main__ import main
 from cases.curriculum import case_list
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import all_types
-from cases.procedure.case_type import Settings
 from cases.procedure.documents import case_document
+from cases.procedure.settings import Settings
 from cases.worksheet import drawn_list
 from tests.conftest import drawn_otherwise
 

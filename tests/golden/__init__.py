@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from cases.curriculum.register import all_types
-from cases.procedure.case_type import LEVELS, CannotDraw, CaseType, Settings, draw
+from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.documents import case_document
+from cases.procedure.settings import LEVELS, Settings
 
 HERE = Path(__file__).parent
 SEED = 1

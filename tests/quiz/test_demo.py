@@ -11,10 +11,8 @@ import pytest
 from cases.curriculum.register import all_slips
 from quiz import demo
 from quiz.app import create_app
-from quiz.classroom import results
 from quiz.learning import model
-from quiz.practice import projection
-from quiz.storage import class_queries
+from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
@@ -48,7 +46,7 @@ def test_its_screens_are_full(shown: demo.Filled, store: Store, data_file: DataF
     page = browser.get("/class/1/results")
     assert page.status_code == 200
     assert demo.TREES[0] in page.text
-    assert results.class_sums(store, 1, "slip")
+    assert result_queries.class_sums(store, 1, "slip")
     assert len(class_queries.drills_of(store, 1)) == 3
 
 

@@ -14,9 +14,10 @@ from typing import Any, NamedTuple
 from cases.curriculum.register import all_types
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import CannotDraw, Case, Settings, draw
+from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.chain import ChainSlip, SlipName, SlipRef, run_chain
 from cases.procedure.marking import mark
+from cases.procedure.settings import Settings
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice
 from quiz.learning.state import SlipKey

@@ -37,12 +37,13 @@ from cases.optics.appearance import PUPIL_MM
 from cases.optics.lens import SphCyl, across, axis_gap, axis_of
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, asking, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 PUPIL = Field("pupil_mm", "Diameter of the pupil", quantities.DIAMETER, default=PUPIL_MM)
 MARGIN = Field(

@@ -14,7 +14,6 @@ from cases.curriculum.movement.next_lens import BEAM, BEAMS, IN_PLACE, LENS, STR
 from cases.curriculum.movements import MOVEMENTS
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
-from cases.figures.pen import Figure
 from cases.figures.reflexes_compared import View as Compared
 from cases.figures.reflexes_compared import side_by_side
 from cases.notation.prescription import write_distance
@@ -23,13 +22,15 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import residual, zones
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Option, Order
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SWEEP_ALONE = frozenset[str]()
 

@@ -17,13 +17,14 @@ from cases.optics.lens import SphCyl, across, axis_gap, axis_of
 from cases.optics.reflex import movement, skew, width_mm
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 # --- to which side the axis lies ---------------------------------------------------------------------------------
 

@@ -28,16 +28,17 @@ from cases.curriculum.steps import (
 )
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
-from cases.figures.pen import Figure
 from cases.notation.sums import root_of_squares
 from cases.optics.lens import SphCyl, axis_gap, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Rule, Slip, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 TAKE_LENS_AWAY = Skill("take-lens-away", "taking one lens away from another")
 MATCH_FORMS = Skill("match-forms", "bringing two lenses into one cylinder form")

@@ -22,14 +22,15 @@ from cases.curriculum.shared_keys import SUM
 from cases.curriculum.steps import FORM, FORM_WORDS, as_written, pick_lens
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
-from cases.figures.pen import Figure
 from cases.optics.lens import SphCyl, axis_of
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Slip, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 HALVE_SUM = Skill("halve-sum", "halving a sum of two lenses")
 

@@ -30,19 +30,20 @@ from cases.curriculum.steps import (
     size,
 )
 from cases.figures.lenses import power_cross
-from cases.figures.pen import Figure
 from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl, axis_gap, axis_of
 from cases.optics.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 WRONG_ONE_BLAMED = SlipName(
     "wrong-result-blamed",

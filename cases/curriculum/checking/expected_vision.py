@@ -14,12 +14,13 @@ from cases.notation.sums import added, root_of_squares
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
 BLUR_STRENGTH = Skill("blur-strength", "putting mean and cylinder together into one blur")

@@ -22,11 +22,12 @@ from cases.curriculum.shared_keys import POWERS, SHARES
 from cases.curriculum.steps import FIRST_LENS, SECOND_LENS, listed, signed
 from cases.optics.lens import SphCyl, axis_gap
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 COMPARE_MERIDIANS = Skill("compare-meridians", "comparing two eyes meridian by meridian")
 

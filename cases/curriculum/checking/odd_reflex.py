@@ -8,12 +8,13 @@ from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 RECOGNISE = Skill("recognise-reflex", "recognising an odd reflex")
 MEANING = Skill("reflex-meaning", "saying what an odd reflex may mean")

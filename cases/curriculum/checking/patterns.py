@@ -33,13 +33,14 @@ from cases.optics.lens import SphCyl, axis_gap, axis_of
 from cases.optics.schematic_eye import blur_strength
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
 JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")

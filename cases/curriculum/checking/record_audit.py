@@ -25,13 +25,14 @@ from cases.curriculum.steps import DISTANCE, DROPS_CAUTION, as_written
 from cases.figures.record_card import record_card
 from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Marks, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 AUDIT_SIGNS = Skill("audit-signs", "checking a record for its signs")
 AUDIT_CYLINDERS = Skill("audit-cylinders", "checking a record for cylinder and axis")

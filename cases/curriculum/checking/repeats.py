@@ -12,17 +12,18 @@ from cases.curriculum.checking.two_eyes import AGAIN_WITHOUT_CAUSE, SIGN_AGAINST
 from cases.curriculum.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
 from cases.curriculum.steps import as_written, degrees, pick_lens, signed, size
 from cases.figures.lenses import power_cross
-from cases.figures.pen import Figure
 from cases.optics.lens import SphCyl, axis_gap, axis_of
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 COMPARE_CYLINDERS = Skill("compare-cylinders", "comparing the cylinders of two lenses in one form")
 COMPARE_AXES = Skill("compare-axes", "comparing two axes round the dial")

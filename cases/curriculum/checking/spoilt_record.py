@@ -8,8 +8,8 @@ from cases.curriculum.record_faults import all_faults
 from cases.curriculum.steps import mirrored, pick_axis, pick_distance
 from cases.notation.prescription import write_axis, write_power
 from cases.optics.lens import SphCyl, axis_of
-from cases.procedure.case_type import Settings
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 Line = dict[str, str]
 

@@ -20,18 +20,19 @@ from cases.curriculum.steps import (
     size,
 )
 from cases.figures.both_eyes import two_eyes as draw_two_eyes
-from cases.figures.pen import Figure
 from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl, axis_of
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Slip, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
 JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")

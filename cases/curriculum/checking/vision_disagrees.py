@@ -21,13 +21,14 @@ from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
 from cases.optics.vergence import vergence_in_quarters, working_vergence
-from cases.procedure.case_type import CannotDraw, CaseType, Settings
+from cases.procedure.case_type import CannotDraw, CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 COMPARE_VISION = Skill("compare-vision", "holding a recorded vision against the one to expect")
 TRY_SLIPS = Skill("try-slips", "trying which slip would explain a vision")

@@ -13,12 +13,13 @@ from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_prescription
 from cases.optics.lens import SphCyl, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import ALWAYS, Key, Rule, Slip, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 AXIS_OUT = Skill("axis-out", "finding how far an axis is out, and which way")
 RESIDUAL_CYLINDER = Skill("residual-cylinder", "finding the cylinder that an axis error leaves")

@@ -11,17 +11,18 @@ from cases.curriculum.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, 
 from cases.curriculum.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed, size
 from cases.curriculum.transposing import turning_steps
 from cases.figures.lenses import power_cross, trial_frame
-from cases.figures.pen import Figure
 from cases.notation.prescription import write_powers
 from cases.notation.sums import added
 from cases.optics.lens import SphCyl, across
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Slip, asking, given
 from cases.procedure.kinds import Cross, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 LAY_MERIDIANS = Skill("lay-meridians", "laying the axis and the meridian across it")
 POWER_ON_AXIS = Skill("power-on-axis", "knowing the power along the axis")

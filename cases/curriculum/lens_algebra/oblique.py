@@ -16,13 +16,14 @@ from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.sums import about
 from cases.optics.lens import SphCyl, across, axis_gap, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.crossed_cylinders import CrossedCylinders
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given, given_all
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 PRESCRIPTION = Field("prescription", "Prescription", Lens())
 

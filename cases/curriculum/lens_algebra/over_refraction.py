@@ -35,12 +35,13 @@ from cases.curriculum.steps import (
 )
 from cases.figures.lenses import trial_frame
 from cases.optics.lens import SphCyl, across, axis_gap
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Readable, Rule, Slip, Step, given, otherwise
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 LAY_BOTH = Skill("lay-both-on-cross", "laying two lenses on one cross")
 

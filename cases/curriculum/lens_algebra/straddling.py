@@ -8,17 +8,18 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
-from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Breadth, lean_in
 from cases.optics.lens import axis_gap, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
 BAND_TO_AXIS = Skill("band-to-axis", "turning an axis by what the bands show")

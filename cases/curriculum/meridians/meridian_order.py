@@ -19,13 +19,14 @@ from cases.optics.lens import across
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import NO_FORM, CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import NO_FORM, CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import MINUS_OR_PLUS, Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 FIRST_MERIDIAN = Skill("first-meridian", "choosing which meridian to neutralise first")
 SPHERE_ACTS_ON_BOTH = Skill("sphere-acts-on-both", "knowing what a sphere does to the other meridian")

@@ -29,11 +29,12 @@ from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl, across
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Slip, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 READ_CYLINDER = Skill("read-cylinder", "taking the second lens for what it is")
 

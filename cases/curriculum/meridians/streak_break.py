@@ -13,13 +13,14 @@ from cases.curriculum.steps import TURN as TURN_STEPS
 from cases.figures.pupil_reflex import MOST_TURNED, Movement, movement
 from cases.optics.lens import across, axis_gap, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 FOLLOW_REFLEX = Skill("follow-reflex", "telling from the break where the axis lies")
 

@@ -25,18 +25,20 @@ from cases.curriculum.steps import (
 )
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import MOST_LENSES, trial_frame
-from cases.figures.pen import Figure, engraved
+from cases.figures.pen import engraved
 from cases.notation.prescription import write_distance
 from cases.notation.sums import together
 from cases.optics.lens import SphCyl, axis_gap
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group, Several
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Rule, Slip, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 COLLECT_CYLINDER = Skill("collect-cylinder", "collecting the cylinder from the frame")
 

@@ -44,12 +44,13 @@ from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl, across, at_right_angles
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SPHERE = Field("sphere", "Sphere that neutralised", quantities.POWER)
 PRESCRIPTION = Field("prescription", "Net prescription", Lens())

@@ -34,13 +34,14 @@ from cases.notation.sums import less
 from cases.optics.lens import SphCyl, across
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Marks, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, given
 from cases.procedure.lens_log import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 LEAVE_OUT = Skill("leave-out-unsteady", "leaving out what was seen while the pupil shrank")
 FLAG_RUN = Skill("flag-run", "flagging what was amiss in a run")

@@ -8,19 +8,20 @@ from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movement.next_lens import PAST_NEUTRAL
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance
-from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Look
 from cases.figures.pupil_reflex import movement as draw_movement
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.notation.prescription import write_distance
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Marks, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 NEUTRAL_OR_DULL = Skill("neutral-or-dull", "telling neutral from a reflex too dull to move")
 ACT_ON_DULL = Skill("act-on-dull", "deciding what a dull reflex calls for")

@@ -10,12 +10,13 @@ from cases.curriculum.movement import FAMILY
 from cases.curriculum.steps import signed
 from cases.figures.tried_lenses import lens_log
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, asking, given
 from cases.procedure.lens_log import LensLog, Log, NoEndPoint, Tried, bracket, line_words
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SORT_LOG = Skill("sort-log", "putting the lenses tried in order")
 

@@ -14,13 +14,14 @@ from cases.notation.prescription import write_distance
 from cases.optics.appearance import Seen, seen
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option, Order
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given, given_all
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 STEP_SIZE = Skill("step-size", "choosing how large a lens step to take")
 

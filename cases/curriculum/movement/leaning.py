@@ -14,13 +14,14 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up
 from cases.optics.vergence import FARTHEST_CM, NEAREST_CM, near_a_metre, vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CannotDraw, CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CannotDraw, CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 FORETELL_LEAN = Skill("foretell-lean", "foretelling the movement on leaning")
 LEAN_TO_LENS = Skill("lean-to-lens", "changing the lens by what leaning shows")

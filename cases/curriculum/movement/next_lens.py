@@ -21,7 +21,6 @@ from cases.curriculum.steps import (
     size,
 )
 from cases.figures.lenses import trial_frame
-from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Movement
 from cases.figures.pupil_reflex import movement as draw_movement
 from cases.notation.prescription import write_distance
@@ -29,13 +28,15 @@ from cases.optics.lens import SphCyl, across
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 NEXT = Choice(
     (

@@ -32,7 +32,7 @@ from cases.optics.lens import SphCyl, across, axis_gap, axis_of
 from cases.optics.reflex import NOUGHT, Look, Setting, look, residual, residual_matrix
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -40,6 +40,7 @@ from cases.procedure.keys import Key, Rule, Slip, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.quantities import Quantity
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 Vector = NDArray[np.float64]
 

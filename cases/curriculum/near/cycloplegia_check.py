@@ -10,12 +10,13 @@ from cases.figures.distances import near_card
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less_signed
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
 JUDGE_CYCLOPLEGIA = Skill("judge-cycloplegia", "judging whether accommodation is out")

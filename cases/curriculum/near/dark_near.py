@@ -12,11 +12,12 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import less
 from cases.optics.lens import SphCyl
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Rule, Slip, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 DARK_ALLOWANCE = Skill("dark-allowance", "taking the tested allowance off in the dark")
 

@@ -10,19 +10,20 @@ from cases.curriculum.shared_keys import DEMAND
 from cases.curriculum.sighting.fixation import fixation_demand
 from cases.curriculum.steps import signed, size
 from cases.figures.distances import near_card
-from cases.figures.pen import Figure
 from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 TARGET = Field("target_cm", "Eye to the card that the patient reads", quantities.DISTANCE, default=40.0)
 LAG = Field("lag", "Lag (a lead is minus)", quantities.POWER)

@@ -8,18 +8,19 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import as_written, degrees, pick_lens
-from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Breadth, lean_in
 from cases.notation.prescription import write_prescription
 from cases.optics.lens import SphCyl, across, axis_gap
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 READ_WIDTHS = Skill("read-widths", "reading the two widths on leaning in")
 CHANGE_CYLINDER = Skill("change-cylinder", "changing the cylinder for the meridian that still wants plus")

@@ -26,19 +26,20 @@ from cases.curriculum.steps import (
     take_off_distance,
 )
 from cases.figures.lenses import power_cross
-from cases.figures.pen import Figure
 from cases.figures.pupil_reflex import Movement, zones
 from cases.notation.prescription import write_distance, write_power
 from cases.notation.sums import less_signed
 from cases.optics.lens import SphCyl, axis_gap, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import ALWAYS, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 LATENT_PLUS = Skill("latent-plus", "finding the plus that drops bring out")
 JUDGE_WET_DRY = Skill("judge-wet-dry", "judging a wet result against a dry one")

@@ -42,12 +42,13 @@ from cases.notation.prescription import write_distance, write_power
 from cases.optics.lens import SphCyl, across
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Rule, Slip, asking, given
 from cases.procedure.kinds import Cross, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 START_FOG = Skill("start-fog", "setting the fog from which the subjective starts")
 

@@ -15,11 +15,12 @@ from cases.figures.lens_planes import over_contact_lens
 from cases.notation.sums import added, adding_up
 from cases.optics.lens import SphCyl, moved_power
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 LENS = Field("lens", "Power of the contact lens", quantities.POWER)
 

@@ -16,13 +16,14 @@ from cases.figures.lens_planes import toric_rotation
 from cases.notation.prescription import write_prescription
 from cases.optics.lens import SphCyl, across, axis_of
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SIDES = Choice((Option("left", "examiner's left"), Option("right", "examiner's right")))
 TURNED = Field(

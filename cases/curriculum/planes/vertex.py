@@ -22,17 +22,18 @@ from cases.curriculum.planes import FAMILY
 from cases.curriculum.shared_keys import POWERS
 from cases.curriculum.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
 from cases.figures.lens_planes import vertex
-from cases.figures.pen import Figure
 from cases.notation.prescription import rounded_power
 from cases.notation.sums import about
 from cases.optics.lens import SphCyl, across, moved_power
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import ALWAYS, Drawing, Key, Rule, Slip, Step, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 MOVED = Field("toward_eye_mm", "How far it is moved towards the eye; minus: away from it", quantities.MOVE)
 

@@ -14,13 +14,14 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up
 from cases.optics.lens import SphCyl
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Readable, Rule, Slip, Step, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SHIFT_FOR_ACCOMMODATION = Skill("shift-for-accommodation", "carrying accommodation into both meridians")
 FIXATION_TASK = Skill("fixation-task", "knowing what fixation must do in this eye")

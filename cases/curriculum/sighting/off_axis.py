@@ -19,7 +19,6 @@ from cases.curriculum.sighting.sighting_angle import (
 from cases.curriculum.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lines_of_sight import sighting_plan
-from cases.figures.pen import Figure
 from cases.figures.seats import above_the_gaze
 from cases.figures.tilted_lens import tilted_lens as draw_tilted_lens
 from cases.notation.prescription import rounded_power, write_distance
@@ -27,13 +26,15 @@ from cases.notation.sums import about
 from cases.optics.lens import SphCyl, across
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 AXIS_OFF_AXIS = Skill("axis-off-axis", "placing the cylinder that looking off the axis adds")
 SIZE_OFF_AXIS = Skill("size-off-axis", "judging how much looking off the axis adds")

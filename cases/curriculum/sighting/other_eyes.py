@@ -16,12 +16,13 @@ from cases.notation.sums import added, adding_up, less
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 FIND_FOG = Skill("find-fog", "finding by how much an eye is fogged")
 JUDGE_FOG = Skill("judge-fog", "judging whether an eye is fogged enough")

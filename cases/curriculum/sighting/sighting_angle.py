@@ -12,12 +12,13 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import about
 from cases.optics.sighting import offset_angle
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe, Settings
+from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, Step, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
 OTHER = {"right": "left", "left": "right"}

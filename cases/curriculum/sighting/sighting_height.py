@@ -22,13 +22,14 @@ from cases.notation.sums import about
 from cases.optics.sighting import offset_angle
 from cases.optics.sighting import sighting_height as line_height
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Slip, Step, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 LIMIT = Field(
     "limit", "Angle off the visual axis that is still allowed", quantities.ANGLE.having(low=0.5, high=30), default=5.0

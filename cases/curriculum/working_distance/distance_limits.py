@@ -14,13 +14,14 @@ from cases.notation.sums import about
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 SET_LIMITS = Skill("set-limits", "putting limits round a distance in dioptres")
 FIND_LENS_PLANE = Skill("find-lens-plane", "measuring from the lens instead of from the cornea")

@@ -14,11 +14,12 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up, less_signed
 from cases.optics.vergence import near_a_metre, vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Settings
+from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 CORRECT_FOR_DRIFT = Skill("correct-for-drift", "correcting what was written for the true distance")
 FAR_POINT_SIGN = Skill("far-point-sign", "giving a far point its sign")

@@ -28,18 +28,19 @@ from cases.curriculum.steps import (
 from cases.curriculum.working_distance import FAMILY
 from cases.figures.distances import distance_ruler
 from cases.figures.lenses import MOST_LENSES, trial_frame
-from cases.figures.pen import Figure
 from cases.notation.prescription import write_distance
 from cases.notation.sums import together
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe, Settings
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group, Several, group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import Slip, Step, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 CENTIMETRES_TO_METRES = Skill("centimetres-to-metres", "turning centimetres into metres")
 TENFOLD_TOO_SMALL = SlipName(

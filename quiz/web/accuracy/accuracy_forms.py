@@ -48,7 +48,7 @@ class AddPage:
 
 
 def add_page(
-    log: Sequence[Kept],
+    log: Sequence[Kept[Entry]],
     *,
     today: date,
     kept: bool = False,
@@ -209,7 +209,7 @@ class RowsPage:
 
 
 def rows_page(
-    log: Sequence[Kept], *, upto: int | None = None, gone: int | None = None, problem: str | None = None
+    log: Sequence[Kept[Entry]], *, upto: int | None = None, gone: int | None = None, problem: str | None = None
 ) -> RowsPage:
     """List a log, the latest first: so many rows from the one numbered `upto`, the latest of all by default."""
     last = len(log) if upto is None else min(upto, len(log))
@@ -218,7 +218,7 @@ def rows_page(
     return RowsPage(tuple(reversed(rows)), len(log), first or None, gone, problem)
 
 
-def _row(number: int, kept: Kept) -> LogRow:
+def _row(number: int, kept: Kept[Entry]) -> LogRow:
     one = kept.entry
     state, end = ("wet" if wet else "dry" for wet in (one.wet, one.end_wet))
     return LogRow(

@@ -16,7 +16,7 @@ from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
 from cases.notation.prescription import read_prescription, write_prescription
-from quiz.accuracy.entries import BadEntry, doubts, read_entry
+from quiz.accuracy.entries import BadEntry, Entry, doubts, read_entry
 from quiz.accuracy.importing import BadTable, Preview, Wishes, decode, read_table, write_table
 from quiz.errors import QuizError
 from quiz.practice import focused_sittings
@@ -46,8 +46,8 @@ def _today() -> date:
     return datetime.fromtimestamp(request_context.now(), UTC).date()
 
 
-def _entries() -> list[accuracy_queries.Kept]:
-    return accuracy_queries.entries_of(request_context.store(), request_context.learner().id)
+def _entries() -> list[accuracy_queries.Kept[Entry]]:
+    return accuracy_queries.entries_of(request_context.store(), request_context.learner().id, Entry)
 
 
 def _said(text: str) -> int | None:

@@ -19,9 +19,9 @@ from quiz.storage.class_queries import Drill
 from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.bench.views import StagePage, set_views, stage_page
+from quiz.web.case_views import CasePage, Place, case_page
 from quiz.web.classroom.drill_routes import own_drill
-from quiz.web.practise.mark_views import mark_page
-from quiz.web.practise.views import CasePage, Place, case_page
+from quiz.web.mark_views import mark_page
 
 pages = Blueprint("trying", __name__, url_prefix="/class/<int:class_id>/drill/<int:drill_id>/try")
 

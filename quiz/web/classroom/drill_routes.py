@@ -10,24 +10,23 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
-from cases.procedure.case_type import Settings
-from quiz.classroom import classes, drills, results, take_drill
+from cases.procedure.settings import Settings
+from quiz.classroom import classes, drills, take_drill
 from quiz.classroom.drills import FEEDBACK, PLAN, BadPlan, NotNow, NotReadable
-from quiz.classroom.results import LearnerSum
 from quiz.classroom.take_drill import joined_after
 from quiz.exports import qti
 from quiz.exports.spellings import LEFT_OUT
 from quiz.learning import model
-from quiz.practice import projection
 from quiz.practice.forms import written
 from quiz.practice.titles import slip_at_step, type_title
-from quiz.storage import class_queries
+from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.class_queries import Class, Drill, Member
+from quiz.storage.result_queries import LearnerSum
 from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.classroom.drill_forms import Filled, filled_in, filled_with, form_page, read_plan
-from quiz.web.classroom.drill_views import day_of, deletion_words, moment, score_words, state_words
 from quiz.web.classroom.routes import own_class
+from quiz.web.drill_views import day_of, deletion_words, moment, score_words, state_words
 
 pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
 
@@ -157,9 +156,9 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     store, now = request_context.store(), request_context.now()
     members = [one for one in class_queries.members_of(store, what.id) if drill.for_learner in (None, one.learner)]
     runs = {run.learner: run for run in class_queries.runs_of(store, drill.id)}
-    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=drill.id)}
+    sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=drill.id)}
     bench = drills.at_the_bench(drill)
-    late = results.late_answers(store, drill.id)
+    late = result_queries.late_answers(store, drill.id)
     opened_at = drill.open_from or class_queries.first_begun(store, drill.id)
     after = {one.learner: day_of(one.joined_at) for one in members if joined_after(opened_at, one.joined_at)}
     let_in = class_queries.were_let_in(store, drill.id)

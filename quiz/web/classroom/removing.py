@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from quiz.classroom import classes, results
-from quiz.storage import class_queries
+from quiz.classroom import classes
+from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Class
 from quiz.web import request_context
-from quiz.web.classroom.drill_views import moment
 from quiz.web.classroom.routes import own_class
 from quiz.web.confirming import not_ticked, sure
+from quiz.web.drill_views import moment
 
 pages = Blueprint("removing", __name__, url_prefix="/class/<int:class_id>/people")
 
@@ -66,7 +66,7 @@ def _list(what: Class, show: str, code: int = 200, problem: str | None = None) -
 def _rows(what: Class, show: str) -> tuple[TickedRow, ...]:
     store = request_context.store()
     members = class_queries.members_of(store, what.id)
-    sums = {one.learner: one.answered for one in results.learner_sums(store, what.id, "all")}
+    sums = {one.learner: one.answered for one in result_queries.learner_sums(store, what.id, "all")}
     if show in ("not-begun", "together"):
         members = [one for one in members if one.learner not in sums]
     if show == "together":

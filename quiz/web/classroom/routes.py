@@ -8,17 +8,17 @@ from typing import Any
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from quiz.classroom import classes, results, take_drill
+from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd, Joined
 from quiz.practice import learners as people
 from quiz.practice.learners import BadName
-from quiz.storage import class_queries
+from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Class, Member
 from quiz.storage.store import Learner
 from quiz.web import request_context
-from quiz.web.classroom.drill_views import DrillRow, drill_row, moment
 from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
+from quiz.web.drill_views import DrillRow, drill_row, moment
 
 pages = Blueprint("classes", __name__, url_prefix="/class")
 
@@ -157,7 +157,7 @@ def one(class_id: int) -> Response:
 def _class(what: Class, code: int = 200, problem: str | None = None) -> Response:
     store, now = request_context.store(), request_context.now()
     members = class_queries.members_of(store, what.id)
-    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all")}
+    sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all")}
     holds = what.code_holds(now)
     names = {one.learner: one.name for one in members}
     page = ClassPage(
@@ -175,7 +175,7 @@ def _class(what: Class, code: int = 200, problem: str | None = None) -> Response
     return make_response(render_template("class.html", page=page), code)
 
 
-def _person(one: Member, found: results.LearnerSum | None) -> PersonRow:
+def _person(one: Member, found: result_queries.LearnerSum | None) -> PersonRow:
     if found is None:
         return PersonRow(one.learner, one.name, 0, 0, "")
     return PersonRow(one.learner, one.name, found.answered, found.right, moment(found.last_at))

@@ -8,16 +8,16 @@ from dataclasses import dataclass
 from flask import Blueprint, Flask, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from cases.procedure.marking import CREDITED
+from cases.procedure.verdicts import CREDITED
 from quiz.classroom import take_drill
 from quiz.classroom.take_drill import Offer, Outcome
 from quiz.practice import sittings
 from quiz.storage.class_queries import Drill
 from quiz.storage.datafile import Busy, NotKept
 from quiz.web import assets, request_context
-from quiz.web.classroom.drill_views import moment, score_words
+from quiz.web.drill_views import moment, score_words
 from quiz.web.practise.routes import show_case
-from quiz.web.practise.sitting_views import CaseLine, SlipLine, case_lines, slip_lines
+from quiz.web.sitting_views import CaseLine, SlipLine, case_lines, slip_lines
 
 pages = Blueprint("drilling", __name__, url_prefix="/drill")
 

@@ -14,9 +14,9 @@ from quiz.practice.forms import joined
 from quiz.storage import class_queries
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
-from quiz.web.practise.mark_views import mark_page
-from quiz.web.practise.sitting_views import sitting_page
-from quiz.web.practise.views import DrillLine, Place, case_page
+from quiz.web.case_views import DrillLine, Place, case_page
+from quiz.web.mark_views import mark_page
+from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
 

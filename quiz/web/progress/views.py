@@ -9,17 +9,17 @@ from datetime import UTC, date, datetime
 
 from quiz.learning import forecast
 from quiz.learning.state import DAY, LearnerState
-from quiz.practice import learners, progress, projection
+from quiz.practice import learners, progress
 from quiz.practice.charts import Table
 from quiz.practice.progress import BANDS, Held, PastSlip, StandingSlip
 from quiz.practice.progress_charts import day_words, fading_chart, sureness_chart, weeks_charts
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue
-from quiz.storage import progress_queries
+from quiz.storage import progress_queries, projection
 from quiz.storage.progress_queries import Holdings, Sureness, Week
 from quiz.storage.store import Learner, Store
+from quiz.web.case_views import CONFIDENCE_WORDS
 from quiz.web.pictures import ChartView, chart_view
-from quiz.web.practise.views import CONFIDENCE_WORDS
 
 BAND_WORDS = {
     "solid": "would still be right a week from now",

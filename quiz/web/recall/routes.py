@@ -8,8 +8,9 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from cases.recall.prompts import Prompt, all_groups, prompt, prompts_in
-from quiz.practice import projection, recall_prompts
+from quiz.practice import recall_prompts
 from quiz.practice.recall_prompts import Stand
+from quiz.storage import projection
 from quiz.storage.recall_queries import Recall
 from quiz.web import request_context
 

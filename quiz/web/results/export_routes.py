@@ -10,11 +10,12 @@ from werkzeug.exceptions import NotFound
 
 from cases import worksheet as sheets
 from cases.curriculum import case_list
-from quiz.classroom import drills, results
-from quiz.classroom.results import EVERYTHING
+from quiz.classroom import drills
 from quiz.exports import answers as sharing
 from quiz.exports import qti
+from quiz.storage import result_queries
 from quiz.storage.class_queries import Drill
+from quiz.storage.result_queries import EVERYTHING
 from quiz.web import request_context
 from quiz.web.classroom.drill_routes import own_drill
 from quiz.web.classroom.routes import own_class
@@ -41,7 +42,9 @@ def _of_drill(class_id: int) -> tuple[str, Drill | None]:
 def csv(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as CSV."""
     name, drill = _of_drill(class_id)
-    answers = results.answers_for_export(request_context.store(), class_id, drill=drill.id if drill else EVERYTHING)
+    answers = result_queries.answers_for_export(
+        request_context.store(), class_id, drill=drill.id if drill else EVERYTHING
+    )
     return download(sharing.answers_csv(request_context.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
 
 
@@ -49,7 +52,9 @@ def csv(class_id: int) -> Response:
 def statements(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as xAPI statements."""
     name, drill = _of_drill(class_id)
-    answers = results.answers_for_export(request_context.store(), class_id, drill=drill.id if drill else EVERYTHING)
+    answers = result_queries.answers_for_export(
+        request_context.store(), class_id, drill=drill.id if drill else EVERYTHING
+    )
     text = sharing.statements(request_context.store(), answers)
     return download(text, "application/x-ndjson", f"{name}-statements.jsonl")
 

@@ -13,22 +13,22 @@ from werkzeug.wrappers import Response
 from cases.curriculum.register import all_skills, all_types
 from cases.errors import CaseError
 from cases.procedure.marking import as_given, mark_fields, named
-from quiz.classroom import classes, drills, results
-from quiz.classroom.results import EVERYTHING, LearnerSum, Sum
+from quiz.classroom import classes, drills
 from quiz.learning import model
-from quiz.practice import dealing, projection
+from quiz.practice import dealing
 from quiz.practice.dealing import Marked
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
-from quiz.storage import class_queries
+from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.result_queries import EVERYTHING, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
-from quiz.web.classroom.drill_views import deletion_words, moment
+from quiz.web.case_views import Place
 from quiz.web.classroom.routes import own_class
 from quiz.web.confirming import not_ticked
-from quiz.web.practise.mark_views import mark_page
-from quiz.web.practise.sitting_views import VERDICT_WORDS
-from quiz.web.practise.views import Place
+from quiz.web.drill_views import deletion_words, moment
+from quiz.web.mark_views import mark_page
+from quiz.web.sitting_views import VERDICT_WORDS
 
 pages = Blueprint("results", __name__, url_prefix="/class/<int:class_id>")
 
@@ -192,13 +192,13 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
         for one in sorted(sums["step"], key=lambda one: (-one.missed / one.answered, one.key))
     )
     common = sorted(sums["slip"], key=lambda one: (-one.answered, -one.missed, one.key))[:10]
-    examples = results.answers_numbered(store, [one.last_answer for one in common])
+    examples = result_queries.answers_numbered(store, [one.last_answer for one in common])
     slips = tuple(_slip_row(what, drill, learner, one, examples[one.last_answer]) for one in common)
     return Tables(types, steps, slips)
 
 
 def _sums(what: Class, kind: str, of: int, learner: int | None) -> list[Sum]:
-    return results.class_sums(request_context.store(), what.id, kind, drill=of, learner=learner)
+    return result_queries.class_sums(request_context.store(), what.id, kind, drill=of, learner=learner)
 
 
 def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, example: Answer) -> SlipRow:
@@ -245,7 +245,7 @@ def show(class_id: int) -> Response:
     drill, store = _drill(what), request_context.store()
     of = drill.id if drill else EVERYTHING
     everyone = class_queries.members_of(store, what.id)
-    sums = {one.learner: one for one in results.learner_sums(store, what.id, "all", drill=of)}
+    sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=of)}
     members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
     begun = [one for one in members if one.learner in sums]
     # Who began a drill and answered nothing of it in time has no sum in it, and has begun all the same.
@@ -285,7 +285,8 @@ def _late(what: Class, drill: Drill | None) -> Cell:
     if drill is None:
         return Cell("0")
     return Cell(
-        str(sum(results.late_answers(request_context.store(), drill.id).values())), _behind(what, drill, late="yes")
+        str(sum(result_queries.late_answers(request_context.store(), drill.id).values())),
+        _behind(what, drill, late="yes"),
     )
 
 
@@ -294,7 +295,7 @@ def _grid(
 ) -> tuple[tuple[str, ...], tuple[Row, ...]]:
     """Set learners against types or steps: right (or not slipped) of so many."""
     of = drill.id if drill else EVERYTHING
-    found = results.learner_sums(
+    found = result_queries.learner_sums(
         request_context.store(), what.id, by, drill=of, learners=[number for number, _ in people]
     )
     at = {(one.learner, one.key): one for one in found}
@@ -326,7 +327,7 @@ def learner(class_id: int, learner_id: int) -> Response:
     what, store = own_class(class_id), request_context.store()
     who = classes.member(store, what, learner_id)
     held = next(one for one in class_queries.members_of(store, what.id) if one.learner == who.id)
-    total = next(iter(results.learner_sums(store, what.id, "all", learners=[who.id])), None)
+    total = next(iter(result_queries.learner_sums(store, what.id, "all", learners=[who.id])), None)
     standing = model.standing(projection.states_of(store, who.id).cases, request_context.now())
     page = LearnerPage(
         class_id=what.id,
@@ -358,7 +359,7 @@ def answers(class_id: int) -> Response:
     who = None if number is None else classes.member(store, what, number)
     type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
     late = drill is not None and args.get("late") == "yes"
-    found = results.answers_behind(
+    found = result_queries.answers_behind(
         store,
         what.id,
         drill=drill.id if drill else EVERYTHING,
@@ -366,6 +367,7 @@ def answers(class_id: int) -> Response:
         type_id=type_id,
         step=step,
         slip=slip,
+        types=[one.id for one in all_types().values() if any(each.skill.id == step for each in one.steps)],
         missed_only=missed,
         late=late,
         most=ANSWERS + 1,

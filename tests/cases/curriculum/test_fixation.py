@@ -9,7 +9,8 @@ from cases.errors import OutOfRange
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, movement
 from cases.optics.vergence import working_vergence
-from cases.procedure.case_type import Settings, draw
+from cases.procedure.case_type import draw
+from cases.procedure.settings import Settings
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 

@@ -6,7 +6,8 @@ import pytest
 
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
-from cases.procedure.case_type import Settings, draw
+from cases.procedure.case_type import draw
+from cases.procedure.settings import Settings
 from tests.cases.worked import answer_of, case_of, slip_answer, slips_of
 
 # ---- the dark near method

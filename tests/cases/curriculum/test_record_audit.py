@@ -10,9 +10,10 @@ import pytest
 from cases.curriculum.checking.record_audit import FAULTS, MISSED
 from cases.curriculum.record_faults import all_faults
 from cases.curriculum.register import case_type
-from cases.procedure.case_type import LEVELS, Settings, draw
+from cases.procedure.case_type import draw
 from cases.procedure.kinds import BadFinding
 from cases.procedure.marking import mark_text
+from cases.procedure.settings import LEVELS, Settings
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 

@@ -16,8 +16,8 @@ from pathlib import Path
 import pytest
 
 from cases.curriculum.register import all_families, all_types
-from cases.procedure.case_type import LEVELS
 from cases.procedure.chain import Skill, SlipName
+from cases.procedure.settings import LEVELS
 
 ROOT = Path(__file__).resolve().parents[3]
 

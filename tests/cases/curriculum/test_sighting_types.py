@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
 from cases.optics.sighting import offset_angle, sighting_height
-from cases.procedure.case_type import Settings, draw
+from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text
+from cases.procedure.settings import Settings
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, slip_answer, slips_of
 

@@ -17,7 +17,8 @@ def test_a_skeleton_makes_its_type_and_is_clean(tmp_path: Path, family: str) -> 
         (tmp_path / folder).mkdir(parents=True)
     file, test = write_skeleton(family, "first-try", tmp_path, new_family=family == "brand-new")
     assert file.parent.name == {"distance": "working_distance"}.get(family, "brand_new")
-    said = "import runpy, sys, cases.curriculum as c; c.__path__.append(sys.argv[2]); made = runpy.run_path(sys.argv[1])['first_try']; "
+    said = "import runpy, sys, cases.curriculum as c; c.__path__.append(sys.argv[2]); "
+    said += "made = runpy.run_path(sys.argv[1])['first_try']; "
     said += "print(made.case({'found_power': 2.0, 'distance_cm': 50.0}).truth)"
     root = Path(__file__).resolve().parents[3]
     ran = subprocess.run(

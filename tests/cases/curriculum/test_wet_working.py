@@ -10,8 +10,9 @@ from cases.curriculum.register import case_type
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl, across
 from cases.optics.reflex import Setting, movement, residual, width_mm, zones
-from cases.procedure.case_type import LEVELS, Settings, draw
+from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text
+from cases.procedure.settings import LEVELS, Settings
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 

@@ -14,11 +14,12 @@ from hypothesis import strategies as st
 from cases.errors import OutOfRange
 from cases.figures.lenses import power_cross, trial_frame
 from cases.figures.lines_of_sight import sighting_side
-from cases.figures.pen import Figure, Pen, text_width, toward
+from cases.figures.pen import Pen, text_width, toward
 from cases.figures.pupil_reflex import movement, zones
 from cases.figures.streak_in_pupil import NeutralStreak, streak_in_pupil, two_streaks
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.procedure.figure import Figure
 from tests.cases.drawing import SVG, Drawing, angles, cylinders, lenses, powers, sound, torics
 
 # ---- the pen

@@ -7,8 +7,9 @@ import json
 import pytest
 
 from cases.curriculum.register import all_types
-from cases.procedure.case_type import Settings, draw
+from cases.procedure.case_type import draw
 from cases.procedure.documents import case_document, type_document
+from cases.procedure.settings import Settings
 
 
 @pytest.mark.parametrize("type_id", sorted(all_types()))

@@ -12,9 +12,10 @@ from cases.curriculum.register import all_types, case_type
 from cases.notation.prescription import write_prescription
 from cases.optics.lens import SphCyl
 from cases.procedure import quantities
-from cases.procedure.case_type import Case, Settings, draw
+from cases.procedure.case_type import Case, draw
 from cases.procedure.kinds import Lens
 from cases.procedure.marking import mark, mark_fields, mark_text
+from cases.procedure.settings import Settings
 
 FINDINGS = {"first": {"streak": 70, "sphere": 1.0}, "second": {"streak": 160, "sphere": 3.0}, "distance_cm": 50}
 # meridian 160: +1.00 − 2.00 = −1.00; meridian 70: +3.00 − 2.00 = +1.00; so +1.00/−2.00×70

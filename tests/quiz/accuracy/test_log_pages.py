@@ -18,6 +18,7 @@ from werkzeug.test import TestResponse
 from cases.curriculum.register import UnknownType
 from cases.optics.lens import SphCyl
 from quiz.accuracy.conclusions import PRACTICE
+from quiz.accuracy.entries import Entry
 from quiz.accuracy.importing import write_table
 from quiz.app import create_app
 from quiz.practice import dealing, focused_sittings, learners, sittings
@@ -84,14 +85,14 @@ def test_entries_come_back_as_they_were_kept(store: Store, learner: Learner) -> 
         entry(8),
     ]
     accuracy_queries.add(store, learner.id, kept)
-    assert [one.entry for one in accuracy_queries.entries_of(store, learner.id)] == kept
+    assert [one.entry for one in accuracy_queries.entries_of(store, learner.id, Entry)] == kept
 
 
 def test_a_log_is_its_learner_s_own(store: Store, learner: Learner) -> None:
     other = learners.add(store, "Runa", now=NOON)
     accuracy_queries.add(store, learner.id, log(patients=2))
-    (first, *_) = accuracy_queries.entries_of(store, learner.id)
-    assert accuracy_queries.entries_of(store, other.id) == []
+    (first, *_) = accuracy_queries.entries_of(store, learner.id, Entry)
+    assert accuracy_queries.entries_of(store, other.id, Entry) == []
     assert accuracy_queries.remove(store, other.id, [first.id]) == 0
     assert accuracy_queries.clear(store, other.id) == 0
     assert accuracy_queries.remove(store, learner.id, [first.id]) == 1
@@ -108,7 +109,7 @@ def test_a_log_that_is_full_takes_nothing_more(store: Store, learner: Learner, m
     monkeypatch.setattr(accuracy_queries, "MOST_ENTRIES", 3)
     with pytest.raises(FullLog, match="would pass"):
         accuracy_queries.add(store, learner.id, log(patients=2))
-    assert accuracy_queries.entries_of(store, learner.id) == []
+    assert accuracy_queries.entries_of(store, learner.id, Entry) == []
 
 
 # --- sittings that keep to types ---------------------------------------------------------------------------------
@@ -161,7 +162,7 @@ def test_an_eye_is_kept_and_the_next_is_likely_the_other(client: FlaskClient, st
     html = answer.get_data(as_text=True)
     assert 'name="patient" value="3"' in html
     assert re.search(r'name="eye" value="right" checked', html)
-    assert [one.entry.patient for one in accuracy_queries.entries_of(store, me.id)] == [3]
+    assert [one.entry.patient for one in accuracy_queries.entries_of(store, me.id, Entry)] == [3]
     post(client, "/accuracy/add", **EYE | {"eye": "right"})
     assert 'name="patient" value="4"' in client.get("/accuracy/add").get_data(as_text=True)
 
@@ -170,9 +171,9 @@ def test_a_remark_that_may_tell_who_it_was_waits_for_a_tick(client: FlaskClient,
     answer = post(client, "/accuracy/add", **EYE | {"remark": "Mrs Example"})
     assert answer.status_code == 422
     assert "may hold a name" in words(answer)
-    assert accuracy_queries.entries_of(store, me.id) == []
+    assert accuracy_queries.entries_of(store, me.id, Entry) == []
     assert post(client, "/accuracy/add", **EYE | {"remark": "Mrs Example", "sure": "yes"}).status_code == 303
-    assert accuracy_queries.entries_of(store, me.id)[0].entry.remark == "Mrs Example"
+    assert accuracy_queries.entries_of(store, me.id, Entry)[0].entry.remark == "Mrs Example"
 
 
 def test_an_eye_that_cannot_be_taken_says_why_and_keeps_what_was_typed(client: FlaskClient) -> None:
@@ -187,10 +188,10 @@ def test_a_file_is_shown_first_and_then_taken_once(client: FlaskClient, store: S
     text = write_table(written(patients=5))
     shown = post(client, "/accuracy/import", file=(io.BytesIO(text.encode()), "log.csv"))
     assert "10 rows can be taken, 0 are refused" in words(shown)
-    assert accuracy_queries.entries_of(store, me.id) == []
+    assert accuracy_queries.entries_of(store, me.id, Entry) == []
     for expected in ("added=10", "added=0"):
         assert expected in post(client, "/accuracy/import/take", text=text, after="0").location
-    assert len(accuracy_queries.entries_of(store, me.id)) == 10
+    assert len(accuracy_queries.entries_of(store, me.id, Entry)) == 10
 
 
 def test_the_patients_of_another_log_come_after_and_only_once(client: FlaskClient, store: Store, me: Learner) -> None:
@@ -200,7 +201,7 @@ def test_the_patients_of_another_log_come_after_and_only_once(client: FlaskClien
     assert 'name="after" value="5"' in shown
     for _ in range(2):
         post(client, "/accuracy/import/take", text=text, after="5")
-    patients = [one.entry.patient for one in accuracy_queries.entries_of(store, me.id)]
+    patients = [one.entry.patient for one in accuracy_queries.entries_of(store, me.id, Entry)]
     assert patients[10:] == [6, 6, 7, 7]
 
 
@@ -237,7 +238,7 @@ def test_a_file_may_be_larger_than_an_answer(client: FlaskClient, store: Store, 
     assert 100_000 < len(text) < BIGGEST_FILE
     assert "699 rows can be taken" in words(post(client, "/accuracy/import", file=(io.BytesIO(text.encode()), "a.csv")))
     post(client, "/accuracy/import/take", text=text, after="0")
-    assert len(accuracy_queries.entries_of(store, me.id)) == 699
+    assert len(accuracy_queries.entries_of(store, me.id, Entry)) == 699
 
 
 def test_what_the_log_says_leads_to_practice_of_those_types(client: FlaskClient, store: Store, me: Learner) -> None:
@@ -273,14 +274,14 @@ def test_rows_are_deleted_when_ticked_and_the_log_with_a_second_tick(
     client: FlaskClient, store: Store, me: Learner
 ) -> None:
     accuracy_queries.add(store, me.id, log(patients=3))
-    first, second, *_ = accuracy_queries.entries_of(store, me.id)
+    first, second, *_ = accuracy_queries.entries_of(store, me.id, Entry)
     where = post(client, "/accuracy/rows", row=[first.id, second.id]).location
     assert "2 rows deleted" in words(client.get(where))
     refused = post(client, "/accuracy/clear")
     assert refused.status_code == 422
-    assert len(accuracy_queries.entries_of(store, me.id)) == 4
+    assert len(accuracy_queries.entries_of(store, me.id, Entry)) == 4
     assert "it held 4 eyes" in words(client.get(post(client, "/accuracy/clear", sure="yes").location))
-    assert accuracy_queries.entries_of(store, me.id) == []
+    assert accuracy_queries.entries_of(store, me.id, Entry) == []
 
 
 def test_a_long_log_is_listed_page_by_page(client: FlaskClient, store: Store, me: Learner) -> None:
@@ -300,10 +301,10 @@ def test_another_learner_s_rows_are_not_reached(client: FlaskClient, data_file: 
     with closing(Store(data_file)) as store:
         other = learners.add(store, "Runa", now=NOON)
         accuracy_queries.add(store, other.id, log(patients=2))
-        (theirs, *_) = accuracy_queries.entries_of(store, other.id)
+        (theirs, *_) = accuracy_queries.entries_of(store, other.id, Entry)
         post(client, "/accuracy/rows", row=[theirs.id])
         post(client, "/accuracy/clear", sure="yes")
-        assert len(accuracy_queries.entries_of(store, other.id)) == 4
+        assert len(accuracy_queries.entries_of(store, other.id, Entry)) == 4
     assert "2 patients" not in words(client.get("/accuracy"))
     assert me.id != other.id
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from flask import Flask
 
-from quiz.app import create_app
+from quiz.app import class_app, create_app
 from quiz.classroom import classes, sign_in
 from quiz.classroom.sign_in import NotKnown
 from quiz.classroom.throttle import Caller, Tries
@@ -19,7 +19,7 @@ from quiz.practice.learners import UnknownLearner
 from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from quiz.web.server import NoPreceptor, class_app
+from quiz.web.server import NoPreceptor
 from tests.conftest import NOON, Clock, lots, slipped
 from tests.quiz.class_people import (
     HERE,

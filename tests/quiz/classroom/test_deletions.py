@@ -12,7 +12,7 @@ from quiz.practice import learners
 from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from quiz.web.classroom.drill_views import day_of
+from quiz.web.drill_views import day_of
 from tests.conftest import Clock, lots, slipped
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
 from tests.quiz.classroom.test_timed_drills import words

@@ -9,7 +9,7 @@ import pytest
 from flask import Flask
 
 from cases.curriculum.register import all_types, case_type
-from cases.procedure.case_type import Settings
+from cases.procedure.settings import Settings
 from cases.worksheet import drawn_list
 from quiz.app import create_app
 from quiz.classroom import classes, drills, sign_in, take_drill

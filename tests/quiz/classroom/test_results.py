@@ -12,10 +12,9 @@ from flask import Flask
 
 from cases.curriculum.register import case_type
 from cases.procedure.choices import Choice
-from cases.procedure.marking import CREDITED
+from cases.procedure.verdicts import CREDITED
 from quiz.app import create_app
-from quiz.classroom import results
-from quiz.practice import projection
+from quiz.storage import projection, result_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Store
 from tests.conftest import Clock, lots, written
@@ -71,16 +70,16 @@ def counted(answers: list[Answer]) -> dict[str, Counter[str]]:
 
 
 @pytest.mark.usefixtures("owner")
-@pytest.mark.parametrize("drill", [results.EVERYTHING, 1])
+@pytest.mark.parametrize("drill", [result_queries.EVERYTHING, 1])
 @pytest.mark.parametrize("who", [None, 1, 2])
 def test_sums_are_what_the_log_says(store: Store, drill: int, who: int | None) -> None:
     answers = [one for one in log(store) if drill in (0, one.drill) and who in (None, one.learner)]
     plain = counted(answers)
     for kind, second in (("type", "type missed"), ("step", "step missed"), ("slip", "slip surely")):
-        found = results.class_sums(store, 1, kind, drill=drill, learner=who)
+        found = result_queries.class_sums(store, 1, kind, drill=drill, learner=who)
         assert {one.key: one.answered for one in found} == dict(plain[kind])
         assert {one.key: one.missed for one in found} == dict(plain[second])
-    whole = results.class_sums(store, 1, "all", drill=drill, learner=who)[0]
+    whole = result_queries.class_sums(store, 1, "all", drill=drill, learner=who)[0]
     assert whole.answered == len(answers)
     assert whole.right == sum(one.verdict in CREDITED for one in answers)
     assert whole.seconds == pytest.approx(sum(one.seconds or 0 for one in answers))
@@ -89,17 +88,17 @@ def test_sums_are_what_the_log_says(store: Store, drill: int, who: int | None) -
 
 @pytest.mark.usefixtures("owner")
 def test_the_answers_behind_a_number_are_as_many_as_it_says(store: Store) -> None:
-    for drill in (results.EVERYTHING, 1):
-        for one in results.class_sums(store, 1, "slip", drill=drill):
+    for drill in (result_queries.EVERYTHING, 1):
+        for one in result_queries.class_sums(store, 1, "slip", drill=drill):
             step, slip = one.key.split(" ")
-            assert len(results.answers_behind(store, 1, drill=drill, step=step, slip=slip)) == one.answered
-        for one in results.class_sums(store, 1, "type", drill=drill):
-            behind = results.answers_behind(store, 1, drill=drill, type_id=one.key)
-            missed = results.answers_behind(store, 1, drill=drill, type_id=one.key, missed_only=True)
+            assert len(result_queries.answers_behind(store, 1, drill=drill, step=step, slip=slip)) == one.answered
+        for one in result_queries.class_sums(store, 1, "type", drill=drill):
+            behind = result_queries.answers_behind(store, 1, drill=drill, type_id=one.key)
+            missed = result_queries.answers_behind(store, 1, drill=drill, type_id=one.key, missed_only=True)
             assert (len(behind), len(missed)) == (one.answered, one.missed)
-        for one in results.class_sums(store, 1, "step", drill=drill):
-            behind = results.answers_behind(store, 1, drill=drill, step=one.key)
-            missed = results.answers_behind(store, 1, drill=drill, step=one.key, missed_only=True)
+        for one in result_queries.class_sums(store, 1, "step", drill=drill):
+            behind = result_queries.answers_behind(store, 1, drill=drill, step=one.key)
+            missed = result_queries.answers_behind(store, 1, drill=drill, step=one.key, missed_only=True)
             assert len(missed) == one.missed
             assert one.answered - len(behind) in range(one.missed + 1), "a slip may lie at a step that was passed over"
 
@@ -121,8 +120,8 @@ def test_every_link_of_the_results_leads_to_as_many_rows_as_its_number(owner: Br
 
 def test_a_slip_is_shown_with_the_line_in_which_it_was_made(owner: Browser, store: Store) -> None:
     text = owner.get("/class/1/results").text
-    for one in results.class_sums(store, 1, "slip")[:3]:
-        example = results.answer_numbered(store, one.last_answer)
+    for one in result_queries.class_sums(store, 1, "slip")[:3]:
+        example = result_queries.answer_numbered(store, one.last_answer)
         assert example is not None
         assert f"/class/1/answer/{example.dealt}" in text
 
@@ -154,7 +153,7 @@ def test_sums_worked_out_anew_are_the_sums_that_were_kept(store: Store) -> None:
     slipped = [tuple(row) for row in store.fetch("SELECT * FROM slipped ORDER BY 1, 2, 3, 4")]
     with store.writing():
         for who in store.learners():
-            results.tally_anew(store, who)
+            result_queries.tally_anew(store, who)
     anew = [tuple(row) for row in store.fetch("SELECT * FROM tallies ORDER BY 1, 2, 3, 4")]
     assert [row[:6] + row[7:] for row in anew] == [row[:6] + row[7:] for row in kept]
     assert [row[6] for row in anew] == pytest.approx([row[6] for row in kept])
@@ -168,7 +167,7 @@ def test_an_answer_sent_twice_is_counted_once(app: Flask, store: Store) -> None:
     form = {f"answer-{name}": text for name, text in written(case).items()}
     codes = [ada.post(f"/case/{dealt}/answer", dict(form), Accept="application/json").status_code for _ in range(3)]
     assert codes == [201, 200, 200]
-    assert results.class_sums(store, 1, "all")[0].answered == 1
+    assert result_queries.class_sums(store, 1, "all")[0].answered == 1
 
 
 def test_another_answer_to_a_case_is_refused_and_not_counted(app: Flask, store: Store) -> None:
@@ -183,7 +182,7 @@ def test_another_answer_to_a_case_is_refused_and_not_counted(app: Flask, store: 
         for text in ("+1.00", "+2.00")
     ]
     assert codes == [201, 409]
-    assert results.class_sums(store, 1, "all", drill=1)[0].answered == 1
+    assert result_queries.class_sums(store, 1, "all", drill=1)[0].answered == 1
 
 
 def test_a_learner_at_this_computer_leaves_no_sums(store: Store, data_file: DataFile, clock: Clock) -> None:

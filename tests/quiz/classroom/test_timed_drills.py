@@ -16,9 +16,8 @@ from flask import Flask
 
 from cases.procedure.case_type import Case
 from quiz.app import create_app
-from quiz.classroom import results
-from quiz.practice import dealing, projection
-from quiz.storage import class_queries
+from quiz.practice import dealing
+from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
@@ -75,7 +74,7 @@ def test_an_answer_after_the_minutes_is_kept_shown_as_late_and_counted_nowhere(
     assert "1 late after the time of the drill" in sums
     assert owner.get("/class/1/answers?drill=1").text.count('<th scope="row">') == 1
     assert owner.get("/class/1/answers?drill=1&late=yes").text.count('<th scope="row">') == 1
-    assert results.class_sums(store, 1, "all", drill=1)[0].answered == 1
+    assert result_queries.class_sums(store, 1, "all", drill=1)[0].answered == 1
 
     for browser, address in ((owner, "/class/1/answers.csv?drill=1"), (ada, "/progress/answers.csv")):
         rows = list(csv.DictReader(io.StringIO(browser.get(address).data.decode("utf-8-sig"))))
@@ -97,9 +96,9 @@ def test_the_sums_worked_out_anew_leave_a_late_answer_out_too(
     assert [one.words for one in check(data_file.path) if not one.good] == []
     list(projection.rebuild(store))
     assert [one.words for one in check(data_file.path) if not one.good] == []
-    assert results.class_sums(store, 1, "all", drill=1)[0].answered == 1
-    assert results.class_sums(store, 1, "slip", drill=1) == []
-    assert results.class_sums(store, 1, "all")[0].answered == 2, "it was practice all the same"
+    assert result_queries.class_sums(store, 1, "all", drill=1)[0].answered == 1
+    assert result_queries.class_sums(store, 1, "slip", drill=1) == []
+    assert result_queries.class_sums(store, 1, "all")[0].answered == 2, "it was practice all the same"
 
 
 def test_who_answered_only_after_the_time_is_not_said_to_have_not_begun(app: Flask, store: Store, clock: Clock) -> None:
@@ -235,8 +234,8 @@ def test_answers_that_race_for_the_end_are_judged_one_by_one(data_file: DataFile
     for thread in threads:
         thread.join()
     assert [len(store.answers_of(place + 1)) for place in range(12)] == [1] * 12
-    assert sum(one.answered for one in results.learner_sums(store, 1, "all", drill=1)) == 6
-    assert results.late_answers(store, 1) == {place + 1: 1 for place in range(0, 12, 2)}
+    assert sum(one.answered for one in result_queries.learner_sums(store, 1, "all", drill=1)) == 6
+    assert result_queries.late_answers(store, 1) == {place + 1: 1 for place in range(0, 12, 2)}
 
 
 def test_the_time_left_is_on_the_page_of_a_case(app: Flask, store: Store, clock: Clock) -> None:

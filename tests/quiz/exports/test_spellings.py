@@ -10,11 +10,12 @@ import pytest
 
 from cases.curriculum.register import all_types
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import CannotDraw, Case, Settings, draw
+from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Lens
 from cases.procedure.marking import mark_fields
+from cases.procedure.settings import Settings
 from quiz.exports.spellings import MOST, can_list, spellings
 from tests.conftest import written
 

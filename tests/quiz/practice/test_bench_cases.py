@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from cases.curriculum.bench_types import staged
-from quiz.practice import dealing, projection
+from quiz.practice import dealing
+from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, deal, lots, slipped, written
 

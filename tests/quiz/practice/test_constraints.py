@@ -7,12 +7,14 @@ from dataclasses import replace
 import pytest
 
 from cases.curriculum.register import all_types, case_type
-from cases.procedure.case_type import CannotDraw, Settings
+from cases.procedure.case_type import CannotDraw
 from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 from quiz.classroom import drills
 from quiz.learning.state import SlipMemory
-from quiz.practice import constraints, dealing, learners, projection
+from quiz.practice import constraints, dealing, learners
 from quiz.practice.type_catalogue import catalogue_for, key_of
+from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots
 

@@ -11,18 +11,20 @@ from itertools import pairwise
 import pytest
 
 from cases.curriculum.register import all_slips, all_types, case_type
-from cases.procedure.case_type import Case, Settings
+from cases.procedure.case_type import Case
 from cases.procedure.chain import Values
 from cases.procedure.choices import Choice, Order
 from cases.procedure.marking import mark_fields
+from cases.procedure.settings import Settings
 from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
-from quiz.practice import dealing, learners, projection, sittings
+from quiz.practice import dealing, learners, sittings
 from quiz.practice.dealing import SentBack
 from quiz.practice.settings import LearnerSettings
+from quiz.storage import projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Learner, Store
-from quiz.web.practise.sitting_views import slip_lines
+from quiz.web.sitting_views import slip_lines
 from tests.conftest import NOON, deal, lots, slipped, written
 
 

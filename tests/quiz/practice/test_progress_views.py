@@ -14,17 +14,17 @@ import msgspec
 import pytest
 from scipy.stats import binomtest
 
-from cases.procedure.case_type import Settings
-from cases.procedure.marking import CREDITED
+from cases.procedure.settings import Settings
+from cases.procedure.verdicts import CREDITED
 from quiz.app import create_app
 from quiz.learning import forecast, model, scheduler
 from quiz.learning.intervals import share_interval
 from quiz.learning.state import DAY, Answered
-from quiz.practice import dealing, learners, progress, projection, recall_prompts
+from quiz.practice import dealing, learners, progress, recall_prompts
 from quiz.practice.progress_charts import DRAWN_AT_MOST, fading_chart, sureness_chart, weeks_charts
 from quiz.practice.settings import BadSetting, LearnerSettings
 from quiz.practice.type_catalogue import catalogue
-from quiz.storage import progress_queries
+from quiz.storage import progress_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store

@@ -7,8 +7,8 @@ from collections import Counter
 import pytest
 
 from cases.recall.prompts import UnknownPrompt, prompts_in
-from quiz.practice import learners, projection, recall_prompts
-from quiz.storage import recall_queries
+from quiz.practice import learners, recall_prompts
+from quiz.storage import projection, recall_queries
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots
 

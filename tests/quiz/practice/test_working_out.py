@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases.curriculum.register import all_types
-from cases.procedure.case_type import Settings, draw
+from cases.procedure.case_type import draw
 from cases.procedure.choices import Choice, Marks
+from cases.procedure.settings import Settings
 from quiz.practice.working_out import BadFindings, Worked, computing_types, inputs_for, texts_of, work_out
 
 TWO_SPHERES = {

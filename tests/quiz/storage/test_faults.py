@@ -16,7 +16,8 @@ from pathlib import Path
 import pytest
 
 from quiz.app import create_app
-from quiz.practice import dealing, learners, projection
+from quiz.practice import dealing, learners
+from quiz.storage import projection
 from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile, NotKept, Refused
 from quiz.storage.store import Learner, Store

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from quiz.practice import projection
+from quiz.storage import projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.quiz.hands import Hand, at_work, nothing_lost, total, wait_for

@@ -17,12 +17,12 @@ import pytest
 
 from quiz.learning import model
 from quiz.learning.state import Answered, LearnerState, same_to_twelve_digits
-from quiz.practice import projection
+from quiz.storage import projection
 from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
 from tests import pythons
-from tests.quiz.practice.test_projection import live
+from tests.quiz.storage.test_projection import live
 
 ROOT = Path(__file__).resolve().parents[3]
 FOLDED = ("memory", "learner", "folding", "schedule", "forward", "refit", "checks", "results", "recalling", "offered")

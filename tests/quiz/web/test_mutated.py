@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from cases.curriculum.register import all_types
 from cases.errors import CaseError
-from cases.procedure.case_type import Settings, draw
+from cases.procedure.case_type import draw
+from cases.procedure.settings import Settings
 from quiz.learning.state import BadState, LearnerState
 from tests.benchmarks.mutate import NASTY, TAG, Reading, Sent, Visitor, fault_of, run, send, visitors
 from tests.conftest import Clock

@@ -9,7 +9,8 @@ import random
 import pytest
 
 from quiz.learning.state import LearnerState
-from quiz.practice import dealing, projection, recall_prompts
+from quiz.practice import dealing, recall_prompts
+from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots, written
 

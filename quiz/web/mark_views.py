@@ -19,8 +19,8 @@ from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.marking import Mark
 from quiz.practice.dealing import Marked
 from quiz.storage.store import Sitting
+from quiz.web.case_views import Place
 from quiz.web.pictures import Picture, picture
-from quiz.web.practise.views import Place
 
 SHOWN_AT_MOST = 3
 """Explanations set side by side: more would not be read."""

@@ -7,12 +7,11 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from quiz.classroom import results
 from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.state import Answered, BadState, LearnerState, same_to_twelve_digits
-from quiz.practice.lru_cache import LockedCache
-from quiz.storage import class_queries, recall_queries
+from quiz.lru_cache import LockedCache
+from quiz.storage import class_queries, recall_queries, result_queries
 from quiz.storage.datafile import Damaged
 from quiz.storage.recall_queries import RecallMark
 from quiz.storage.store import Answer, KeptStates, Learner, Store
@@ -168,6 +167,6 @@ def rebuild(store: Store) -> Iterable[Rebuilt]:
             states = refolded(store, one.id)
             same = as_folded(store, one.id, states)
             keep(store, one.id, states)
-            results.tally_anew(store, one)
+            result_queries.tally_anew(store, one)
             counts = len(store.answers_of(one.id)), len(recall_queries.recall_marks_of(store, one.id))
         yield Rebuilt(one.name, *counts, as_kept=same)

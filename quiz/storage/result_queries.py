@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from cases.curriculum.register import all_types
-from cases.procedure.marking import CREDITED
+from cases.procedure.verdicts import CREDITED
 from quiz.storage import class_queries
 from quiz.storage.store import Answer, Learner, Store
 
@@ -189,6 +188,7 @@ def answers_behind(
     type_id: str | None = None,
     step: str | None = None,
     slip: str | None = None,
+    types: Sequence[str] = (),
     missed_only: bool = False,
     late: bool = False,
     most: int = 100,
@@ -196,7 +196,8 @@ def answers_behind(
     """Return the answers behind a number, the latest first.
 
     step finds the answers in which it was exercised (with missed_only: may have slipped); slip, with its step, those
-    that it would explain. Of a drill, late finds the answers that came after its time, which are in no other number.
+    that it would explain; types are those that have the step, so that
+    fewer answers need be read. Of a drill, late finds those that came after its time, which are in no other number.
     """
     source, where, values = "members m JOIN answers a ON a.learner = m.learner", ["m.class = ?"], [class_id]
     more: list[object] = []
@@ -208,7 +209,7 @@ def answers_behind(
         if slip is not None:
             where.append("s.slip = ?")
             more.append(slip)
-    types = [type_id] if type_id is not None else _types_with(str(step)) if exercised else []
+    types = (type_id,) if type_id is not None else types if exercised else ()
     if types:
         where.append(f"a.type IN ({', '.join('?' * len(types))})")
         more += types
@@ -232,10 +233,6 @@ def answers_behind(
         if len(found) >= most or looked > _count(store, class_id, learner):
             return found[:most]
         looked *= 8
-
-
-def _types_with(step: str) -> list[str]:
-    return [one.id for one in all_types().values() if any(each.skill.id == step for each in one.steps)]
 
 
 def _count(store: Store, class_id: int, learner: int | None) -> int:

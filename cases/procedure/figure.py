@@ -1,0 +1,14 @@
+"""A finished drawing, as a case type gives it to whoever shows it; drawing it is the business of cases.figures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A finished drawing: `svg` to put into a page as it is, and the `title` and `description` that it carries."""
+
+    svg: str
+    title: str
+    description: str
