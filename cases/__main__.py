@@ -144,8 +144,9 @@ def mark_answer(
         _print_json(mark.to_json())
         return
     click.echo(mark.verdict if mark.unreadable is None else f"unreadable: {mark.unreadable}")
-    for one in mark.explanations:
-        click.echo("; ".join(f"{ref.step}: {ref.slip}" for ref in one.slips))
+    for one in mark.weighed:
+        slips = "; ".join(f"{ref.step}: {ref.slip}" for ref in one.slips)
+        click.echo(f"{one.probability:.2f} {one.kind}{' ' if slips else ''}{slips}")
 
 
 @commands.command("sheet")

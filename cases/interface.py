@@ -54,8 +54,8 @@ def work(type_id: str, findings: Mapping[str, Any]) -> Case:
 def mark(case: Case, answer: str | Mapping[str, str]) -> Mark:
     """Mark an answer as a person writes it; several parts in one text with semicolons between, or by their names.
 
-    A lens is right in either cylinder form. What explains a wrong answer stands in `explanations`: each is a slip, or a
-    pair of slips, that leads to it.
+    A lens is right in either cylinder form. What may explain a wrong answer is weighed: `weighed` has every explanation
+    with its probability, `explanations` the slips, or pairs of slips, that reach .5 together.
 
     >>> case = work("net-sphere", {"gross": 2.5, "distance_cm": 67})
     >>> mark(case, "+1.00").verdict
@@ -65,5 +65,7 @@ def mark(case: Case, answer: str | Mapping[str, str]) -> Mark:
     ('slip', [('take-off-distance', 'distance-left-in')])
     >>> mark(case, "about one").verdict
     'unreadable'
+    >>> [(one.kind, round(one.probability, 1)) for one in mark(case, "+1.25").weighed][:1]
+    [('arithmetic', 0.9)]
     """
     return marking.mark_text(case, answer) if isinstance(answer, str) else marking.mark_fields(case, answer)

@@ -1,9 +1,27 @@
-"""The verdict on an answer, and the slip behind it. Lenses are compared, never texts."""
+"""The verdict on an answer, and what explains it. Lenses are compared, never texts.
+
+What a mark is as JSON, of `python -m cases mark --json` and of `Mark.to_json`:
+
+    {"verdict": "right" | "equivalent" | "near" | "slip" | "wrong" | "unreadable",
+     "read_as": {…}, "answer": {…},
+     "difference": {"sphere", "cylinder", "axis", "M", "J0", "J45"},     answer minus truth as a lens
+     "explanations": [{"kind": "slip" | "pair" | "arithmetic" | "reading" | "typing" | "copying" | "none",
+                       "slips": [{"step", "slip"}, …], "probability": 0..1}, …],     the most probable first
+     "slips": [[{"step", "slip"}, …], …],     of the explanations, what reaches a probability of .5
+     "because": "…"}     why an answer could not be read
+
+`slip` is the verdict only where a single slip, or twins together, have a probability of at least .85; all else that is
+not credited is `wrong`. `explanations` is empty for an answer that is credited or could not be read; those of a
+probability below .005 are left out. `slips` holds the sets of slips that lead to the answer where together they reach
+.5: a single slip and its twins, or else pairs. How explanations are weighed stands in explaining.py.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 from typing import Any
 
@@ -12,6 +30,7 @@ from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case, Slipped
 from cases.procedure.chain import Values
 from cases.procedure.choices import Choice, Marks, Order
+from cases.procedure.explaining import FACT, LIKELY, NOTHING_KNOWN, Beforehand, Explanation, explain, together
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
@@ -28,13 +47,36 @@ class Unreadable(CaseError):
 
 @dataclass(frozen=True)
 class Mark:
-    """A verdict: "right", "equivalent", "near", "slip", "wrong" or "unreadable", with all that explains it."""
+    """A verdict: "right", "equivalent", "near", "slip", "wrong" or "unreadable", with all that explains it.
+
+    "slip" only where a single slip, or twins together, explain the answer with a probability of .85 or more.
+    """
 
     verdict: str
     case: Case
     read_as: Values | None = None
-    explanations: tuple[Slipped, ...] = ()
+    weighed: tuple[Explanation, ...] = ()
+    """Everything that may explain a miss, the most probable first."""
     unreadable: Unreadable | None = None
+
+    @cached_property
+    def named(self) -> tuple[Explanation, ...]:
+        """The slip and its twins, or else the pairs, that together reach a probability of .5; empty where none do."""
+        for kind in ("slip", "pair"):
+            found = together(self.case, self.weighed, kind)
+            if _probability(found) >= LIKELY:
+                return found
+        return ()
+
+    @property
+    def explanations(self) -> tuple[Slipped, ...]:
+        """The workings with the slips that are named."""
+        return tuple(one.slipped for one in self.named if one.slipped is not None)
+
+    @property
+    def probability(self) -> float:
+        """How probable what is named is (0..1)."""
+        return _probability(self.named)
 
     @property
     def credited(self) -> bool:
@@ -65,7 +107,7 @@ class Mark:
         return len(self.explanations) > 1 and all(len(one.slips) == 1 for one in self.explanations)
 
     def to_json(self) -> dict[str, Any]:
-        """Give the mark as contract.md has it."""
+        """Give the mark as the docstring of this module has it."""
         difference = self.difference
         vector = difference.power_vector() if difference else ()
         return {
@@ -76,7 +118,8 @@ class Mark:
             if difference is None
             else Lens().to_json(difference)
             | {name: round(part, 3) + 0.0 for name, part in zip(("M", "J0", "J45"), vector, strict=True)},
-            "slips": [[{"step": ref.step, "slip": ref.slip} for ref in one.slips] for one in self.explanations],
+            "explanations": [one.to_json() for one in self.weighed],
+            "slips": [one.to_json()["slips"] for one in self.named],
             "because": str(self.unreadable) if self.unreadable else None,
         }
 
@@ -153,34 +196,38 @@ def split_answer(asks: Sequence[Field[Any]], text: str) -> dict[str, str]:
     return {ask.name: part for ask, part in zip(asks, parts, strict=True)}
 
 
-def mark_text(case: Case, text: str) -> Mark:
+def mark_text(case: Case, text: str, beforehand: Beforehand = NOTHING_KNOWN) -> Mark:
     """Mark an answer written as one text."""
     try:
-        return mark(case, read_fields(case.type.asks, split_answer(case.type.asks, text)))
+        return mark(case, read_fields(case.type.asks, split_answer(case.type.asks, text)), beforehand)
     except Unreadable as error:
         return Mark("unreadable", case, unreadable=error)
 
 
-def mark_fields(case: Case, texts: Mapping[str, str]) -> Mark:
+def mark_fields(case: Case, texts: Mapping[str, str], beforehand: Beforehand = NOTHING_KNOWN) -> Mark:
     """Mark an answer written in one text for every thing asked."""
     try:
-        return mark(case, read_fields(case.type.asks, texts))
+        return mark(case, read_fields(case.type.asks, texts), beforehand)
     except Unreadable as error:
         return Mark("unreadable", case, unreadable=error)
 
 
-def mark(case: Case, given: Values) -> Mark:
+def mark(case: Case, given: Values, beforehand: Beforehand = NOTHING_KNOWN) -> Mark:
     """Mark an answer that has been read; an eighth written as −3.37, −3.375 or −3.38 is marked alike.
 
-    Singles explain before pairs: a pair of slips is looked for only where no single one gives the answer.
+    beforehand: what is known of the slips and of this learner's steps; without it base rates alone are weighed.
     """
     meant = _meant(case, given)
     if any(case.type.same(one, case.truth) for one in meant):
         return Mark("equivalent" if _other_form(case, given) else "right", case, given)
     if any(case.type.close(one, case.truth) for one in meant):
         return Mark("near", case, given)
-    explanations = _explain(case, meant, case.singles) or _explain(case, meant, case.doubles)
-    return Mark("slip" if explanations else "wrong", case, given, explanations)
+    weighed = explain(case, meant, beforehand)
+    return Mark("slip" if _probability(together(case, weighed, "slip")) >= FACT else "wrong", case, given, weighed)
+
+
+def _probability(explanations: Sequence[Explanation]) -> float:
+    return math.fsum(one.probability for one in explanations)
 
 
 def _meant(case: Case, given: Values) -> tuple[Values, ...]:
@@ -188,11 +235,6 @@ def _meant(case: Case, given: Values) -> tuple[Values, ...]:
     names = [ask.name for ask in case.type.asks]
     ways = product(*(ask.kind.meant(given[ask.name]) for ask in case.type.asks))
     return tuple(dict(zip(names, one, strict=True)) for one in ways)
-
-
-def _explain(case: Case, meant: Sequence[Values], candidates: Sequence[Slipped]) -> tuple[Slipped, ...]:
-    exact = tuple(one for one in candidates if any(case.type.same(given, one.answer) for given in meant))
-    return exact or tuple(one for one in candidates if any(case.type.alike(given, one.answer) for given in meant))
 
 
 def _other_form(case: Case, given: Values) -> bool:

@@ -55,7 +55,7 @@ MARGIN = Field(
 
 ENDS = Key[Powers]("ends")
 NEAR = Key[float]("near")
-LOOKED = Key[tuple[float, ...]]("looked")
+LOOKED = Key[tuple[float, ...]]("looked", unit="°")
 
 FIND_MERIDIANS = Skill("find-meridians", "finding the principal meridians by the look of the reflex")
 READ_END_POINT = Skill("read-end-point", "judging by eye where neutral is")

@@ -46,7 +46,7 @@ AXES = {
 
 LEVEL = Field("level", "Right less left along the 180 meridian", quantities.POWER.having(exact=0.03, tolerance=0.06))
 UPRIGHT = Field("upright", "Right less left along the 90 meridian", quantities.POWER.having(exact=0.03, tolerance=0.06))
-ANGLES = Key[tuple[float, ...]]("angles")
+ANGLES = Key[tuple[float, ...]]("angles", unit="°")
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:

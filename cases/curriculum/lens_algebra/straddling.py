@@ -96,7 +96,7 @@ FIRST = Field("first", "First streak, 45° from the axis", _VIEW)
 SECOND = Field("second", "Second streak, 45° to the other side", _VIEW)
 GUIDE = Field("guide", "Which band guides you?", GUIDES)
 WAY = Field("turn", "Which way does the axis go?", TURNS)
-TOWARD = Key[float | None]("toward")
+TOWARD = Key[float | None]("toward", unit="°")
 
 _streaks = given(FIRST[STREAK], SECOND[STREAK])(lambda first, second: {"first": first, "second": second})
 

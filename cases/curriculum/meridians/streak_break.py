@@ -47,7 +47,7 @@ ALONG = 0.5
 """Streak and reflex within so many degrees lie along one line: no finer break can be seen on a printed dial."""
 
 
-TARGET = Key[float]("target")
+TARGET = Key[float]("target", unit="°")
 
 
 def _draw_break(chance: Chance, settings: Settings) -> dict[str, Any]:

@@ -41,10 +41,10 @@ NEUTRAL_PASSED_OVER = SlipName(
 # --- between with and against ------------------------------------------------------------------------------------
 
 
-LOW = Key[float | None]("low")
-NEUTRAL = Key[tuple[float, ...]]("neutral")
-HIGH = Key[float | None]("high")
-CENTRE = Key[float]("centre")
+LOW = Key[float | None]("low", unit="D")
+NEUTRAL = Key[tuple[float, ...]]("neutral", unit="D")
+HIGH = Key[float | None]("high", unit="D")
+CENTRE = Key[float]("centre", unit="D")
 
 
 def draw_log(chance: Chance, centre: float, *, sides: tuple[float, ...] = (0.25, 0.5)) -> Log:

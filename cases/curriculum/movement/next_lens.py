@@ -79,7 +79,7 @@ _IN_WORDS = {
 
 AS_PLANE = Key[str]("as_plane")
 EYE = Key[tuple[float, ...]]("eye", unit="D")
-LEFT = Key[tuple[float, ...]]("left")
+LEFT = Key[tuple[float, ...]]("left", unit="D")
 MOVES = Key[tuple[str, ...]]("movements")
 
 

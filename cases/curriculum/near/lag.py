@@ -74,7 +74,7 @@ ANSWER_AS_LAG = SlipName(
 
 
 LENS = Field("lens", "Sphere that neutralises at the plane of the target", quantities.POWER)
-FOUND = Key[float]("found")
+FOUND = Key[float]("found", unit="D")
 
 
 @given(LENS, TARGET).drawing

@@ -74,7 +74,7 @@ TAKEN_OFF_OR_SIGN_LOST: Pair = (
 
 
 TOTAL = Key[float]("total", unit="D")
-ORDERED = Key[float]("ordered")
+ORDERED = Key[float]("ordered", unit="D")
 
 
 def sum_with_worn(words: str, over: Rule[float]) -> Step:

@@ -57,7 +57,7 @@ NOT_ALLOWED_FOR = SlipName(
 )
 
 
-ROTATED = Key[float]("rotated")
+ROTATED = Key[float]("rotated", unit="°")
 
 
 def _rotation(turned: float, side: str) -> float:

@@ -45,7 +45,7 @@ ANY_DISTANCE = quantities.DISTANCE.having(low=1, high=2000)
 # --- dioptres to distance ----------------------------------------------------------------------------------------
 
 
-CENTIMETRES = Key[float]("centimetres")
+CENTIMETRES = Key[float]("centimetres", unit="cm")
 
 
 def _centimetres(factor: float) -> Rule[float]:
