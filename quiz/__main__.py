@@ -203,7 +203,7 @@ def refit(data: Path | None) -> None:
     from quiz.storage.store import Store
 
     with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
-        logs = {one.id: [projection.event_of(row) for row in store.answers_of(one.id)] for one in store.learners()}
+        logs = {one.id: list(projection.events_of(store, one.id)) for one in store.learners()}
     offer = fit(
         logs,
         random.Random(0),  # the same data give the same offer

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import product
 from typing import Any
@@ -34,7 +34,7 @@ from cases.procedure.explaining import FACT, LIKELY, NOTHING_KNOWN, Beforehand, 
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.verdicts import CREDITED, MISSED
 
 
 class Unreadable(CaseError):
@@ -224,6 +224,23 @@ def mark(case: Case, given: Values, beforehand: Beforehand = NOTHING_KNOWN) -> M
         return Mark("near", case, given)
     weighed = explain(case, meant, beforehand)
     return Mark("slip" if _probability(together(case, weighed, "slip")) >= FACT else "wrong", case, given, weighed)
+
+
+def as_weighed(mark: Mark, verdict: str, weighed: Sequence[Explanation]) -> Mark:
+    """Return the mark of a miss as it was weighed when the answer came: what is known of a learner moves on.
+
+    weighed: the explanations then, which need no working: it is found anew. A mark that this version gives otherwise,
+    and one of an answer that is credited, stays as it is.
+    """
+    if mark.verdict not in MISSED or verdict not in MISSED:
+        return mark
+    wanted = {one.slips for one in weighed if one.slips}
+    runs = {one.slips: one for one in (*mark.case.singles, *mark.case.doubles) if one.slips in wanted}
+    if len(runs) < len(wanted):
+        return mark
+    steps = {one.kind: one.step for one in mark.weighed}
+    kept = tuple(replace(one, slipped=runs.get(one.slips), step=steps.get(one.kind)) for one in weighed)
+    return replace(mark, verdict=verdict, weighed=kept)
 
 
 def _probability(explanations: Sequence[Explanation]) -> float:

@@ -18,6 +18,10 @@ from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory
 
 HALF = 0.5 - 1e-9
 """From this share on a slip is taken as made: a half, which the last digits of a sum must not decide."""
+DOUBTED = 0.05
+"""Up to this share a step is taken as done rightly, so that a slip that it would have shown wears down."""
+SUSPECTED = 0.2
+"""From this share on, one of two slips is worth a case that tells them apart."""
 SEEN = 4
 """How many times of a slip are remembered: enough for "four times or more this week"."""
 
@@ -175,10 +179,13 @@ def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers = 
     """Share one miss among its explanations, by how likely each was for this learner beforehand; the sum is 1.
 
     A slip's likelihood is the doubt about its step times its share of that step's slips so far; for two slips at once
-    the likelihoods multiply. Empty when nothing was diagnosed.
+    the likelihoods multiply. Empty when nothing was diagnosed. Where the answer was weighed with what was known of the
+    learner, its own shares are returned; they leave out of 1 what is no slip.
     """
     if not event.diagnosed:
         return ()
+    if event.shares is not None:
+        return event.shares
 
     def likelihood(key: SlipKey) -> float:
         counts = {slip: _faded(one, event.at, numbers) for slip, one in state.slips.get(key[0], {}).items()}
@@ -195,19 +202,28 @@ def blame(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> d
 
     Diagnosed: the shares of the explanations that it figures in; where every explanation is a single slip the sum is 1,
     and two slips surely made at once have 1 each. Undiagnosed: 1 divided over the steps not shown beforehand in
-    proportion to their doubt. Right: none.
+    proportion to their doubt. Diagnosed in part: that of both, each by its probability. Right: none.
     """
-    if event.right:
-        return {}
+    out = _explained(state, event, numbers)
+    for step, share in _unexplained(state, event, numbers).items():
+        out[step] = min(1.0, out.get(step, 0.0) + share)
+    return out
+
+
+def _explained(state: LearnerState, event: Answered, numbers: Numbers) -> dict[str, float]:
     out: dict[str, float] = {}
-    if event.diagnosed:
-        for one, share in zip(event.explanations, explanation_shares(state, event, numbers), strict=True):
-            for step in dict.fromkeys(step for step, _ in one):
-                out[step] = min(1.0, out.get(step, 0.0) + share)
-        return out
+    for one, share in zip(event.explanations, explanation_shares(state, event, numbers), strict=False):
+        for step in dict.fromkeys(step for step, _ in one):
+            out[step] = min(1.0, out.get(step, 0.0) + share)
+    return out
+
+
+def _unexplained(state: LearnerState, event: Answered, numbers: Numbers) -> dict[str, float]:
+    if not event.unexplained:
+        return {}
     doubts = {step: 1 - outlook(state, step, event.at, numbers).mastery for step in event.unaided}
     total = math.fsum(doubts.values())
-    return {step: doubt / total for step, doubt in doubts.items()}
+    return {step: event.unexplained * doubt / total for step, doubt in doubts.items()}
 
 
 # --- folding ---------------------------------------------------------------------------------------------------------
@@ -218,20 +234,23 @@ def fold(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> Le
 
     A step that is blamed in part is credited with the rest when the slip was diagnosed, the steps before and after
     alike: the learner's answer is what the chain gives with that slip and everything else done rightly. When nothing
-    was diagnosed no step is credited; each takes its share of one miss. A step whose line was shown beforehand is left
-    as it was, neither proved nor met, unless the slip was found there.
+    was diagnosed no step is credited; each takes its share of one miss. Of an answer that slips explain in part, that
+    part is taken as diagnosed and the rest as not. A step whose line was shown beforehand is left as it was, neither
+    proved nor met, unless the slip was found there.
     """
-    blamed = blame(state, event, numbers)
+    explained, unexplained = _explained(state, event, numbers), _unexplained(state, event, numbers)
     shares = explanation_shares(state, event, numbers)
     outlooks = {step: outlook(state, step, event.at, numbers) for step in event.chain}
     _take_type(state, event, outlooks, numbers)
+    known = 1 - event.unexplained
     for step in event.chain:
-        if step in event.hints and step not in blamed:
+        if step in event.hints and step not in explained:
             continue
-        known = event.right or event.diagnosed
-        part = blamed.get(step, 0.0)
-        _take_step(state, step, event, outlooks[step], 1 - part if known else 0.0, 1.0 if known else part, numbers)
-    _take_slips(state, event, blamed, shares, numbers)
+        right = max(0.0, known - explained.get(step, 0.0))
+        weight = known + unexplained.get(step, 0.0)
+        if weight:
+            _take_step(state, step, event, outlooks[step], right / weight, event.weight * weight, numbers)
+    _take_slips(state, event, explained, shares, numbers)
     state.answers += 1
     return state
 
@@ -279,8 +298,10 @@ def _take_step(
         log_fading=min(max(log_fading, math.log(n.shortest_days)), math.log(n.longest_days)),
         log_fading_variance=vl - w * (vl * slope) ** 2 / d,
         at=max(memory.at, float(event.at)),
-        misses=(1 - y) * (memory.misses + weight) if weight == 1 else memory.misses + weight,
-        days=memory.days.and_of(event.at, n.settled_days) if y == 1 else memory.days,
+        misses=(1 - y) * (memory.misses + weight)
+        if weight == 1
+        else memory.misses * (1 - weight * y) + weight * (1 - y),
+        days=memory.days.and_of(event.at, n.settled_days) if y == weight == 1 else memory.days,
     )
 
 
@@ -293,8 +314,8 @@ def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outl
     if seen:
         steps = math.prod(one.mastery for one in seen)
         f = _with_term(state, event.type, steps)
-        e = event.right - _of_answer(f, event.options, n)
-        w = max(f * (1 - f), n.least_information)
+        e = event.weight * (event.right - _of_answer(f, event.options, n))
+        w = event.weight * max(f * (1 - f), n.least_information)
         doubt = math.fsum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen)
         d = 1 + w * (variance + doubt)
         term = min(max(term + variance / d * e, -n.term_bound), n.term_bound)
@@ -305,7 +326,9 @@ def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outl
         term=term,
         answered=memory.answered + 1,
         right=memory.right + event.right,
-        days=memory.days.and_of(event.at, n.settled_days) if event.right and not event.hints else memory.days,
+        days=memory.days.and_of(event.at, n.settled_days)
+        if event.right and event.weight == 1 and not event.hints
+        else memory.days,
     )
 
 
@@ -314,7 +337,9 @@ def _take_slips(
 ) -> None:
     """Count the slips made, each by the share of its explanation; wear down those that could have shown and did not."""
     n = numbers
-    clean = {step for step in event.unaided if step not in blamed} if event.right or event.diagnosed else set[str]()
+    explained_at_all = event.right or (event.diagnosed and event.unexplained < HALF)
+    unblamed = {step for step in event.unaided if blamed.get(step, 0.0) <= (0.0 if event.shares is None else DOUBTED)}
+    clean = unblamed if explained_at_all else set[str]()
     _settle_suspects(state, event, clean, n)
     for step in clean:
         for slip, memory in state.slips.get(step, {}).items():
@@ -327,8 +352,11 @@ def _take_slips(
         for key in dict.fromkeys(one):
             memory = _slip(state, key, event.at, n)
             seen = (*memory.seen, float(event.at))[-SEEN:] if share >= HALF else memory.seen
-            _keep_slip(state, key, replace(memory, count=memory.count + share, seen=seen))
+            _keep_slip(state, key, replace(memory, count=memory.count + event.weight * share, seen=seen))
     singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
+    if event.shares is not None:
+        # Two that a short case can tell apart, and no slip that is merely not ruled out.
+        singles = [one for one in singles if one[2] >= SUSPECTED]
     if len(singles) > 1 and not event.probe_of:
         state.suspects = Suspects(float(event.at), tuple(singles[:2]))
 
@@ -346,6 +374,9 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
     if set(suspects.pair) != set(event.probe_of):
         return
     made = set(event.explanations[0]) if event.diagnosed and len(event.explanations) == 1 else set[SlipKey]()
+    if event.shares is not None:
+        likely_made = zip(event.explanations, event.shares, strict=True)
+        made = {key for one, share in likely_made if share >= HALF for key in one}
     shown = made.intersection(suspects.pair)
     before = {(step, slip): share for step, slip, share in suspects.slips}
     likely = {

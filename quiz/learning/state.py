@@ -32,6 +32,20 @@ class BadState(QuizError):
 
 
 @dataclass(frozen=True)
+class Weighed:
+    """One explanation of an answer with its probability, as the log keeps it."""
+
+    kind: str
+    """"slip", "pair", "arithmetic", "reading", "typing", "copying" or "none"."""
+    slips: tuple[SlipKey, ...]
+    """Of a slip or a pair; else none."""
+    probability: float
+
+    def __post_init__(self) -> None:
+        _finite(self.probability)
+
+
+@dataclass(frozen=True)
 class Answered:
     """One row of the answer log, as far as memory needs it."""
 
@@ -54,6 +68,11 @@ class Answered:
     source: str = "practice"
     could_show: tuple[SlipKey, ...] | None = None
     """Slips that would have changed the answer to this case; None means every slip of the steps."""
+    shares: tuple[float, ...] | None = None
+    """The probability (0..1) of each of `explanations`; what they leave of 1 is no slip that is known. None: the miss
+    is one of the explanations, and memory shares it out."""
+    weight: float = 1.0
+    """How much of an answer it is (0..1): of one given again because the first was mistyped, a half."""
 
     def __post_init__(self) -> None:
         if self.verdict not in CREDITED + MISSED:
@@ -70,6 +89,13 @@ class Answered:
     def diagnosed(self) -> bool:
         """Whether a miss was explained by slips."""
         return not self.right and bool(self.explanations)
+
+    @property
+    def unexplained(self) -> float:
+        """How much of a miss (0..1) no slip explains; 0 for what was credited."""
+        if self.right or (self.diagnosed and self.shares is None):
+            return 0.0
+        return max(0.0, 1.0 - math.fsum(self.shares or ()))
 
     @property
     def chain(self) -> tuple[str, ...]:

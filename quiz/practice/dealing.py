@@ -6,7 +6,7 @@ What to bring is scheduler.py's business, when a sitting ends is sittings.py's, 
 from __future__ import annotations
 
 import random
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from cases.curriculum.bench_types import stage_of
@@ -14,24 +14,29 @@ from cases.curriculum.register import case_type
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
 from cases.procedure.case_type import CannotDraw, Case, draw
-from cases.procedure.marking import Mark, mark_fields, read_one
+from cases.procedure.chain import SlipRef
+from cases.procedure.explaining import Explanation
+from cases.procedure.marking import Mark, as_weighed, mark_fields, read_one
 from cases.procedure.settings import Settings
 from cases.procedure.verdicts import CREDITED
 from quiz.errors import QuizError
 from quiz.learning import model, scheduler
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice, Done
-from quiz.learning.state import LearnerState
+from quiz.learning.state import LearnerState, SlipKey, Weighed
 from quiz.practice import case_cache, constraints, focused_sittings, learners, sittings
+from quiz.practice.beforehand import beforehand
 from quiz.practice.focused_sittings import KeptTo
 from quiz.practice.randomness import Lots
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
 from quiz.storage import class_queries, projection, result_queries
-from quiz.storage.store import Answer, Dealt, Learner, Store
+from quiz.storage.store import Answer, Dealt, Learner, Retyped, Store
 
 LEFT_SECONDS = 900.0
 """A case answered later than this was left in between, so the time that it took is not known."""
 CONFIDENCES = (1, 2, 3)
+KEPT = 0.01
+"""Explanations less probable than a hundredth are left out of the log."""
 RECENT = 60
 """Cases looked back on for what to bring next: some six sittings of ten."""
 
@@ -73,6 +78,16 @@ class Marked:
     dealt: Dealt
     answer: Answer
     mark: Mark
+    """Of the answer that was meant, where the one in the log was mistyped."""
+    retyped: Retyped | None = None
+    """The answer that was meant."""
+    first: Mark | None = None
+    """The mark of the mistyped one."""
+
+    @property
+    def given(self) -> Mapping[str, str]:
+        """The texts that the mark is of."""
+        return self.answer.given if self.retyped is None else self.retyped.given
 
 
 @dataclass(frozen=True)
@@ -306,17 +321,45 @@ def take(
     before = None if dealt.closed_at is None else store.answer_to(dealt_id)
     if before is not None:
         return _again(before, given)
-    mark = mark_fields(case, given)
-    _send_back(mark)
+    _send_back(mark_fields(case, given))
+    return _keep(store, learner, dealt_id, case, given, confidence, now=now)
+
+
+def give_up(store: Store, learner: Learner, dealt_id: str, *, now: float) -> Taken:
+    """Keep that a learner does not know: the working is shown, no slip is blamed, and nothing is guessed into the log.
+
+    Raises
+    ------
+    UnknownCase
+    """
+    dealt = own(store, learner, dealt_id)
+    before = None if dealt.closed_at is None else store.answer_to(dealt_id)
+    if before is not None:
+        return Taken("repeat" if before.did_not_know else "other", dealt_id)
+    return _keep(store, learner, dealt_id, case_of(dealt), None, None, now=now)
+
+
+def _keep(
+    store: Store,
+    learner: Learner,
+    dealt_id: str,
+    case: Case,
+    given: Mapping[str, str] | None,
+    confidence: int | None,
+    *,
+    now: float,
+) -> Taken:
+    """Mark an answer that can be marked, and keep it; None as `given`: the learner does not know."""
     with store.writing():
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded anew must not hold this answer yet.
         state = projection.cases_to_fold(store, learner.id)
         late = _is_late(store, dealt, now)
+        mark = Mark("wrong", case) if given is None else mark_fields(case, given, beforehand(state, case, now))
         answer = _answer(dealt, mark, given, confidence, now, late=late)
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
-            return _again(stands, given) if stands else Taken("repeat", dealt_id)
+            return _again(stands, given or {}) if stands else Taken("repeat", dealt_id)
         result_queries.tally(store, learner, answer)
         model.fold(state, projection.event_of(answer))
         projection.keep_cases(store, learner.id, state)
@@ -345,7 +388,13 @@ def _send_back(mark: Mark) -> None:
 
 
 def _answer(
-    dealt: Dealt, mark: Mark, given: Mapping[str, str], confidence: int | None, now: float, *, late: bool = False
+    dealt: Dealt,
+    mark: Mark,
+    given: Mapping[str, str] | None,
+    confidence: int | None,
+    now: float,
+    *,
+    late: bool = False,
 ) -> Answer:
     case = mark.case
     took = now - dealt.dealt_at
@@ -358,10 +407,10 @@ def _answer(
         seed=dealt.seed,
         findings=dealt.findings,
         truth=case.type.answer_json(case.truth),
-        given=dict(given),
-        read_as=None if mark.read_as is None else case.type.answer_json(mark.read_as),
+        given=dict(given or {}),
+        read_as={} if mark.read_as is None else case.type.answer_json(mark.read_as),
         verdict=mark.verdict,
-        explanations=tuple(tuple(map(key_of, one.slips)) for one in mark.explanations),
+        explanations=_slips_named(mark),
         steps=case.skills,
         could_show=tuple(key_of(ref) for one in case.singles for ref in one.slips),
         hints=tuple(line.step for line in case.run.lines[: dealt.lines_shown]),
@@ -374,14 +423,93 @@ def _answer(
         source="practice" if stage_of(dealt.type) is None else "bench",
         drill=dealt.drill,
         late=late,
+        weighed=_as_kept(mark),
+        did_not_know=given is None,
     )
+
+
+def _slips_named(mark: Mark) -> tuple[tuple[SlipKey, ...], ...]:
+    return tuple(tuple(map(key_of, one.slips)) for one in mark.named)
+
+
+def _as_kept(mark: Mark) -> tuple[Weighed, ...]:
+    return tuple(
+        Weighed(one.kind, tuple(map(key_of, one.slips)), round(one.probability, 4))
+        for one in mark.weighed
+        if one.probability >= KEPT
+    )
+
+
+def mark_as_kept(case: Case, given: Mapping[str, str], verdict: str, weighed: Sequence[Weighed] | None) -> Mark:
+    """Mark an answer of the log once more, its explanations weighed as they were when it came."""
+    mark = mark_fields(case, given)
+    if weighed is None:
+        return mark
+    kept = [
+        Explanation(one.kind, one.probability, tuple(SlipRef(step, slip) for step, slip in one.slips))
+        for one in weighed
+    ]
+    return as_weighed(mark, verdict, kept)
+
+
+def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, str], *, now: float) -> bool:
+    """Keep the answer that a learner meant where the one in the log was mistyped; False where there is one already.
+
+    The log keeps both, memory takes this one at half weight, results count the first and show that there is another.
+
+    Raises
+    ------
+    SentBack
+        When it cannot be marked; nothing is kept.
+    UnknownCase
+        Also where there is no answer that was missed and given.
+    """
+    dealt = own(store, learner, dealt_id)
+    case = case_of(dealt)
+    given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
+    _send_back(mark_fields(case, given))
+    with store.writing():
+        answer = store.answer_to(dealt_id)
+        if answer is None or not can_retype(answer):
+            raise UnknownCase
+        mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
+        retyped = Retyped(
+            dealt_id,
+            learner.id,
+            now,
+            given,
+            {} if mark.read_as is None else case.type.answer_json(mark.read_as),
+            mark.verdict,
+            _slips_named(mark),
+            _as_kept(mark),
+        )
+        if not store.retype(retyped):
+            return False
+        # The first answer is in the memory already: it is taken out by folding the log anew.
+        projection.keep(store, learner.id, projection.refolded(store, learner.id))
+    return True
+
+
+def can_retype(answer: Answer) -> bool:
+    """Say whether an answer may have been mistyped: it was typed, and missed."""
+    return answer.verdict not in CREDITED and not answer.did_not_know and answer.options is None
 
 
 def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:
     """Return a case with the answer that stands and its mark; None when it has none yet."""
     dealt = own(store, learner, dealt_id)
     answer = store.answer_to(dealt_id)
-    return None if answer is None else Marked(dealt, answer, mark_fields(case_of(dealt), answer.given))
+    if answer is None:
+        return None
+    case = case_of(dealt)
+    if answer.did_not_know:
+        return Marked(dealt, answer, Mark("wrong", case))
+    first = mark_as_kept(case, answer.given, answer.verdict, answer.weighed)
+    retyped = store.retyped_to(dealt_id)
+    if retyped is None:
+        return Marked(dealt, answer, first)
+    meant = mark_as_kept(case, retyped.given, retyped.verdict, retyped.weighed)
+    return Marked(dealt, answer, meant, retyped, first)
 
 
 def untold(case: Case, *, now: float, why: str) -> Waiting:

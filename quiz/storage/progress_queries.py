@@ -36,7 +36,8 @@ _BY_STEP = """
         l.verdict NOT IN ('slip', 'wrong') AS credited,
         l.seconds / json_array_length(l.steps) AS a_line,
         json_array_length(l.steps) AS lines,
-        json_array_length(l.explanations) AS ways,
+        -- What is likely and no more says nothing of the other steps.
+        CASE WHEN verdict = 'slip' THEN json_array_length(l.explanations) ELSE 0 END AS ways,
         (SELECT count(*) FROM json_each(l.explanations) e WHERE EXISTS (
             SELECT 1 FROM json_each(e.value) p WHERE json_extract(p.value, '$[0]') = s.value)) AS named
     FROM latest l, json_each(l.steps) s
@@ -52,7 +53,9 @@ _SURENESS = """
 SELECT confidence, count(*) AS answered, sum(verdict NOT IN ('slip', 'wrong')) AS right
 FROM latest WHERE confidence IS NOT NULL GROUP BY confidence ORDER BY confidence DESC
 """
-_WITH_SLIP = "SELECT * FROM latest WHERE verdict = 'slip' AND instr(explanations, ?3) > 0 ORDER BY id DESC LIMIT 1"
+_WITH_SLIP = (
+    "SELECT * FROM latest WHERE verdict IN ('slip', 'wrong') AND instr(explanations, ?3) > 0 ORDER BY id DESC LIMIT 1"
+)
 
 
 @dataclass(frozen=True)
@@ -98,7 +101,8 @@ def weeks_by_step(store: Store, learner: int, *, since: float) -> list[Week]:
     """Return a learner's weeks step by step.
 
     An answer counts for a step where it is known whether that step went right: it was credited, or every explanation of
-    the miss names the step, or none does. It does not count where the step's line was shown beforehand.
+    the miss names the step, or none does, and that is a fact. It does not count where the step's line was shown
+    beforehand.
     """
     return store.fetch_as(Week, _LATEST + _BY_STEP, learner, LATEST, since, WEEK)
 

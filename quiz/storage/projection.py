@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -14,7 +14,7 @@ from quiz.lru_cache import LockedCache
 from quiz.storage import class_queries, recall_queries, result_queries
 from quiz.storage.datafile import Damaged
 from quiz.storage.recall_queries import RecallMark
-from quiz.storage.store import Answer, KeptStates, Learner, Store
+from quiz.storage.store import Answer, KeptStates, Learner, Retyped, Store
 
 Kept = TypeVar("Kept")
 
@@ -50,9 +50,32 @@ class Rebuilt:
     """Whether the kept states were the same to twelve digits."""
 
 
-def event_of(answer: Answer) -> Answered:
-    """Return what memory needs of an answer."""
-    return Answered.from_row(vars(answer))
+RETYPED_WEIGHT = 0.5
+"""What the answer that was meant is worth where another was mistyped: it was given with the mark in view."""
+
+
+def event_of(answer: Answer, retyped: Retyped | None = None) -> Answered:
+    """Return what memory needs of an answer: of the one that was meant, where it was mistyped."""
+    row = vars(answer)
+    weighed = answer.weighed
+    if retyped is not None:
+        row = {**row, "verdict": retyped.verdict, "weight": RETYPED_WEIGHT}
+        weighed = retyped.weighed
+    if weighed is not None:
+        slips = [one for one in weighed if one.slips]
+        row = {
+            **row,
+            "explanations": tuple(one.slips for one in slips),
+            "shares": tuple(one.probability for one in slips),
+        }
+    return Answered.from_row(row)
+
+
+def events_of(store: Store, learner_id: int) -> Iterator[Answered]:
+    """Yield what memory needs of a learner's whole log, the earliest first."""
+    retyped = store.retyped_of(learner_id)
+    for one in store.answers_of(learner_id):
+        yield event_of(one, retyped.get(one.dealt))
 
 
 def recall_event_of(mark: RecallMark) -> Answered:
@@ -75,8 +98,9 @@ def told_of(store: Store, learner: Learner) -> LearnerState:
     hidden = {one.dealt for one in class_queries.untold(store, learner)}
     if not hidden:
         return cases_of(store, learner.id)
+    retyped = store.retyped_of(learner.id)
     told = (one for one in store.answers_of(learner.id) if one.dealt not in hidden)
-    return model.replay(map(event_of, told))
+    return model.replay(event_of(one, retyped.get(one.dealt)) for one in told)
 
 
 def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
@@ -116,7 +140,7 @@ def _read(text: str) -> LearnerState:
 def refolded(store: Store, learner_id: int) -> States:
     """Fold a learner's logs anew."""
     return States(
-        model.replay(map(event_of, store.answers_of(learner_id))),
+        model.replay(events_of(store, learner_id)),
         model.replay(map(recall_event_of, recall_queries.recall_marks_of(store, learner_id))),
     )
 

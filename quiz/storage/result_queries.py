@@ -98,7 +98,8 @@ def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
     seconds, timed = (0.0, 0) if answer.seconds is None else (answer.seconds, 1)
     lines = [("all", "", missed, seconds, timed), ("type", answer.type, missed, seconds, timed)]
     lines += [("step", step, step in slipped_steps, 0.0, 0) for step in dict.fromkeys([*answer.steps, *slipped_steps])]
-    lines += [("slip", f"{step} {slip}", len(answer.explanations) == 1, 0.0, 0) for step, slip in explained]
+    surely = answer.verdict == "slip" and len(answer.explanations) == 1
+    lines += [("slip", f"{step} {slip}", surely, 0.0, 0) for step, slip in explained]
     # What came after the time was answered all the same: it is practice, and not counted in its drill.
     for drill in dict.fromkeys((EVERYTHING, EVERYTHING if answer.late else answer.drill or EVERYTHING)):
         for kind, key, counts, took, known in lines:

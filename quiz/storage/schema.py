@@ -109,6 +109,24 @@ _FIRST = (
     "CREATE INDEX recall_marks_learner ON recall_marks (learner, id)",
 )
 
+EXPLAINED = (
+    # JSON: every explanation with its probability, as `mark --json` has them; NULL: before they were weighed.
+    "ALTER TABLE answers ADD COLUMN weighed TEXT",
+    "ALTER TABLE answers ADD COLUMN did_not_know INTEGER NOT NULL DEFAULT 0",  # 1: the learner said so, and gave none
+    # The first answer stays in the log; where the learner had mistyped it, memory and results take this one.
+    """CREATE TABLE retyped (
+        dealt TEXT PRIMARY KEY REFERENCES dealt ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        at REAL NOT NULL,
+        given TEXT NOT NULL,            -- JSON: the text typed for each thing asked
+        read_as TEXT NOT NULL,          -- JSON
+        verdict TEXT NOT NULL,
+        explanations TEXT NOT NULL,     -- JSON: sets of [step, slip] that lead to the answer
+        weighed TEXT NOT NULL           -- JSON: every explanation with its probability
+    ) STRICT""",
+    "CREATE INDEX retyped_learner ON retyped (learner)",
+)
+
 
 def append_only(db: Database, table: str) -> None:
     """Let rows of a table be added and read; changing one is refused, and so is removing one whose learner remains."""
@@ -159,3 +177,11 @@ def m005_marks(db: Database) -> None:
     """Add late answers, drills that count, what stays of a deletion; failed tries are kept no more."""
     for statement in MARKS:
         db.execute(statement)
+
+
+@MIGRATIONS()
+def m006_explained(db: Database) -> None:
+    """Keep how explanations were weighed, that a learner did not know, and the answer meant where one was mistyped."""
+    for statement in EXPLAINED:
+        db.execute(statement)
+    append_only(db, "retyped")

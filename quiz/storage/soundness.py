@@ -22,7 +22,7 @@ from sqlite_utils import Database
 from cases.optics.lens import SphCyl
 from cases.procedure.settings import CYLINDER_FORMS, LEVELS
 from cases.procedure.verdicts import CREDITED, MISSED
-from quiz.learning.state import SlipKey
+from quiz.learning.state import SlipKey, Weighed
 from quiz.storage.schema import MIGRATIONS
 
 ROWS_A_TURN = 100
@@ -50,6 +50,13 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
         "could_show": tuple[SlipKey, ...],
         "hints": tuple[str, ...],
         "probe_of": tuple[SlipKey, SlipKey],
+        "weighed": tuple[Weighed, ...],
+    },
+    "retyped": {
+        "given": dict[str, str],
+        "read_as": _Found,
+        "explanations": _Ways,
+        "weighed": tuple[Weighed, ...],
     },
     "drills": {"types": tuple[str, ...], "slips": tuple[SlipKey, ...]},
     "drill_cases": {"findings": _Found},
@@ -60,6 +67,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
 out anew where it cannot be read, so that it is no damage."""
 WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "answers": {"verdict": CREDITED + MISSED},
+    "retyped": {"verdict": CREDITED + MISSED},
     "drills": {"level": LEVELS, "form": CYLINDER_FORMS},
 }
 """Columns that hold one of a few words."""

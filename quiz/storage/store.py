@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, TypeVar
 
-from quiz.learning.state import SlipKey
+from quiz.learning.state import SlipKey, Weighed
 from quiz.storage.datafile import DataFile
 from quiz.storage.rows import from_row, read_json, to_row, write_json
 
@@ -109,6 +109,24 @@ class Answer:
     """The drill that it was answered in, if in one."""
     late: bool = False
     """Whether it arrived after the time of its drill: kept, and not counted there."""
+    weighed: tuple[Weighed, ...] | None = None
+    """What may explain a miss, with its probability; None in answers from before that was kept."""
+    did_not_know: bool = False
+    """Whether the learner said so instead of answering."""
+
+
+@dataclass(frozen=True)
+class Retyped:
+    """The answer that a learner meant where the first one was mistyped; the first one stays in the log."""
+
+    dealt: str
+    learner: int
+    at: float
+    given: dict[str, str]
+    read_as: dict[str, Any]
+    verdict: str
+    explanations: tuple[tuple[SlipKey, ...], ...]
+    weighed: tuple[Weighed, ...]
 
 
 def _learner(row: Any) -> Learner:
@@ -373,6 +391,19 @@ class Store:
     def answer_to(self, dealt_id: str) -> Answer | None:
         """Return the answer to a dealt case."""
         return self.fetch_one(Answer, "SELECT * FROM answers WHERE dealt = ?", dealt_id)
+
+    def retype(self, retyped: Retyped) -> bool:
+        """Add the answer that was meant where one was mistyped; False where there is one already, which stands."""
+        return self.add("retyped", retyped, conflict="ON CONFLICT (dealt) DO NOTHING") > 0
+
+    def retyped_to(self, dealt_id: str) -> Retyped | None:
+        """Return the answer that was meant where the one to this case was mistyped."""
+        return self.fetch_one(Retyped, "SELECT * FROM retyped WHERE dealt = ?", dealt_id)
+
+    def retyped_of(self, learner_id: int) -> dict[str, Retyped]:
+        """Return a learner's answers that were meant where another was mistyped, by the case."""
+        found = self.fetch_as(Retyped, "SELECT * FROM retyped WHERE learner = ?", learner_id)
+        return {one.dealt: one for one in found}
 
     def has_answered(self, learner_id: int) -> bool:
         """Say whether a learner has answered anything yet."""

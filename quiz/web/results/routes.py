@@ -219,7 +219,8 @@ def wrong_line(answer: Answer, step: str, slip: str) -> str:
     """Return the line of the working in which a slip was made, as it was made; what was given where there is none."""
     try:
         one = all_types()[answer.type]
-        mark = mark_fields(one.case(one.findings.from_json(answer.findings), answer.seed), answer.given)
+        case = one.case(one.findings.from_json(answer.findings), answer.seed)
+        mark = dealing.mark_as_kept(case, answer.given, answer.verdict, answer.weighed)
     except (KeyError, CaseError):
         return _given(answer)
     for explanation in mark.explanations:
