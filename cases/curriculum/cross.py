@@ -21,7 +21,7 @@ from cases.curriculum.steps import (
     taken_off,
 )
 from cases.notation.sums import adding_up
-from cases.optics.lens import across
+from cases.optics.axes import across
 from cases.procedure.chain import SlipName
 from cases.procedure.keys import Key, Rule, Slip, Step, given
 

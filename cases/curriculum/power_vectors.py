@@ -15,7 +15,8 @@ from cases.curriculum.shared_keys import SUM
 from cases.curriculum.steps import FIRST_LENS, FORM, SECOND_LENS, any_cylinder, as_written, degrees, signed
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.notation.prescription import write_power
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.keys import ALWAYS, Key, Rule, Slip, Step, given

@@ -8,7 +8,8 @@ from collections.abc import Callable, Sequence
 from cases.curriculum import skills
 from cases.notation.prescription import write_axis, write_distance, write_power, write_prescription, write_size
 from cases.notation.sums import less
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import is_clinic_value, vergence, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import Pair

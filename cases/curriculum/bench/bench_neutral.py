@@ -34,7 +34,8 @@ from cases.curriculum.steps import (
 )
 from cases.notation.prescription import write_distance, write_prescription
 from cases.optics.appearance import PUPIL_MM
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe

@@ -13,7 +13,8 @@ from cases.curriculum.movement.next_lens import IN_PLACE, STREAK
 from cases.curriculum.near.lean_in import FIRST_STREAK, VIEW, WIDTHS, lean_in_widths
 from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import movement, skew, width_mm
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities

@@ -29,7 +29,8 @@ from cases.curriculum.steps import (
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
 from cases.notation.sums import root_of_squares
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

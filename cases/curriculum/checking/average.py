@@ -22,7 +22,8 @@ from cases.curriculum.shared_keys import SUM
 from cases.curriculum.steps import FORM, FORM_WORDS, as_written, pick_lens
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group

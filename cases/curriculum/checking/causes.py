@@ -31,7 +31,8 @@ from cases.curriculum.steps import (
 )
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities

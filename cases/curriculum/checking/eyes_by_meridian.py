@@ -20,7 +20,8 @@ from cases.curriculum.lens_algebra.oblique import (
 )
 from cases.curriculum.shared_keys import POWERS, SHARES
 from cases.curriculum.steps import FIRST_LENS, SECOND_LENS, listed, signed
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

@@ -29,7 +29,8 @@ from cases.curriculum.steps import (
     size,
 )
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import blur_strength
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities

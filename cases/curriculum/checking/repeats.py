@@ -12,7 +12,8 @@ from cases.curriculum.checking.two_eyes import AGAIN_WITHOUT_CAUSE, SIGN_AGAINST
 from cases.curriculum.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
 from cases.curriculum.steps import as_written, degrees, pick_lens, signed, size
 from cases.figures.lenses import power_cross
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe

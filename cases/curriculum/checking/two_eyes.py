@@ -21,7 +21,8 @@ from cases.curriculum.steps import (
 )
 from cases.figures.both_eyes import two_eyes as draw_two_eyes
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType

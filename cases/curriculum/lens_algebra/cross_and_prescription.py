@@ -13,7 +13,8 @@ from cases.curriculum.transposing import turning_steps
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.prescription import write_powers
 from cases.notation.sums import added
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

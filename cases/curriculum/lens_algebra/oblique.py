@@ -14,7 +14,8 @@ from cases.curriculum.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, 
 from cases.curriculum.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.sums import about
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef

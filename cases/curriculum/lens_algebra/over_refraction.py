@@ -34,7 +34,8 @@ from cases.curriculum.steps import (
     signed,
 )
 from cases.figures.lenses import trial_frame
-from cases.optics.lens import SphCyl, across, axis_gap
+from cases.optics.axes import across, axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill
 from cases.procedure.fields import Field, Group

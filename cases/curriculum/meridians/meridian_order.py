@@ -15,7 +15,7 @@ from cases.figures.pupil_reflex import movement as draw_movement
 from cases.figures.reflexes_compared import View, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import seen
-from cases.optics.lens import across
+from cases.optics.axes import across
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import vergence
 from cases.procedure import quantities

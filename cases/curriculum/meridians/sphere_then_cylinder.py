@@ -26,7 +26,8 @@ from cases.curriculum.steps import (
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.streak_in_pupil import NeutralStreak, two_streaks
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe

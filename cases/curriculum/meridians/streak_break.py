@@ -11,7 +11,7 @@ from cases.curriculum.meridians.meridian_order import SEEN
 from cases.curriculum.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.curriculum.steps import TURN as TURN_STEPS
 from cases.figures.pupil_reflex import MOST_TURNED, Movement, movement
-from cases.optics.lens import across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

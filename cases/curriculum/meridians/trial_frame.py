@@ -28,7 +28,8 @@ from cases.figures.lenses import MOST_LENSES, trial_frame
 from cases.figures.pen import engraved
 from cases.notation.prescription import write_distance
 from cases.notation.sums import together
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe

@@ -41,7 +41,8 @@ from cases.curriculum.steps import (
 )
 from cases.figures.streak_in_pupil import NeutralStreak, streak_in_pupil, two_streaks
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across, at_right_angles
+from cases.optics.axes import across, at_right_angles
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe

@@ -31,7 +31,8 @@ from cases.curriculum.steps import (
 from cases.figures.tried_lenses import two_logs
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe

@@ -24,7 +24,8 @@ from cases.figures.lenses import trial_frame
 from cases.figures.pupil_reflex import Movement
 from cases.figures.pupil_reflex import movement as draw_movement
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities

@@ -10,7 +10,8 @@ from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import as_written, degrees, pick_lens
 from cases.figures.pupil_reflex import Breadth, lean_in
 from cases.notation.prescription import write_prescription
-from cases.optics.lens import SphCyl, across, axis_gap
+from cases.optics.axes import across, axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

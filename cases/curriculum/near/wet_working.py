@@ -39,7 +39,8 @@ from cases.curriculum.steps import GROSS as GROSS_STEPS
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.prescription import write_distance, write_power
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe

@@ -14,7 +14,8 @@ from cases.curriculum.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as
 from cases.errors import OutOfRange
 from cases.figures.lens_planes import toric_rotation
 from cases.notation.prescription import write_prescription
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

@@ -24,7 +24,8 @@ from cases.curriculum.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written
 from cases.figures.lens_planes import vertex
 from cases.notation.prescription import rounded_power
 from cases.notation.sums import about
-from cases.optics.lens import SphCyl, across, moved_power
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl, moved_power
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
