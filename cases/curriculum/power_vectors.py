@@ -9,9 +9,8 @@ import math
 from collections.abc import Callable
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE, SUM
 from cases.curriculum.shared_keys import MEANS as MEAN_POWERS
-from cases.curriculum.shared_keys import SUM
 from cases.curriculum.steps import FIRST_LENS, FORM, SECOND_LENS, any_cylinder, as_written, degrees, signed
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.notation.prescription import write_power

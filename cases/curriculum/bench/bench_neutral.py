@@ -8,14 +8,8 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench_stage import Bench, as_still, one_view
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.meridians.two_spheres import (
-    FIRST_STREAK,
-    PRESCRIPTION,
-    SECOND_STREAK,
-    SWEEP_OR_AXIS,
-    two_spheres,
-)
+from cases.curriculum.shared_keys import AXIS, CYLINDER, FIRST_STREAK, SECOND_STREAK, SPHERE
+from cases.curriculum.spheres_alone import spheres_to_prescription
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
@@ -23,6 +17,8 @@ from cases.curriculum.steps import (
     FORM_WORDS,
     GROSS,
     NET,
+    NET_PRESCRIPTION,
+    SWEEP_OR_AXIS,
     Powers,
     degrees,
     distance_in_dioptres,
@@ -312,7 +308,7 @@ bench_eye = CaseType(
             FORM,
         )
     ),
-    asks=(PRESCRIPTION,),
+    asks=(NET_PRESCRIPTION,),
     draw=_draw_eye,
     holds=_has_meridians,
     begin=NEAR.by(_nearest),
@@ -327,9 +323,9 @@ bench_eye = CaseType(
             ),
         ),
         # From here on it is what two spheres found on paper ask for, but for reading the dial.
-        *two_spheres.steps[1:],
+        *spheres_to_prescription(),
     ),
-    answer=PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
+    answer=NET_PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
     found=given(PUPIL, DISTANCE)(
         lambda pupil_mm, distance_cm: (
             "An eye stands on the bench with no lens before it.",

@@ -5,10 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
+from cases.curriculum.cross import PLACE_AXIS, choose_sphere, find_cylinder
 from cases.curriculum.lens_algebra import FAMILY
-from cases.curriculum.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, SHARE
-from cases.curriculum.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed, size
+from cases.curriculum.shared_keys import ACROSS_POWER, AXIS, CYLINDER, MEAN, MERIDIANS, OFF_AXIS, ON_AXIS, SHARE, SPHERE
+from cases.curriculum.steps import (
+    FORM,
+    FORM_WORDS,
+    NET,
+    PRESCRIPTION,
+    RX,
+    as_written,
+    degrees,
+    mirrored,
+    pick_lens,
+    signed,
+    size,
+)
 from cases.curriculum.transposing import turning_steps
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.prescription import write_powers
@@ -150,7 +162,6 @@ def _draw_cross(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(POWERS, FORM).to(lens, settings.form)
 
 
-PRESCRIPTION = Field("prescription", "Prescription", Lens())
 cross_to_rx = CaseType(
     id="cross-to-rx",
     title="Power cross to prescription",

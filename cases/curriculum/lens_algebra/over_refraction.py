@@ -6,24 +6,17 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import (
-    AXIS,
-    CYLINDER,
-    FIRST_TAKEN,
-    MERIDIANS,
-    PLACE_AXIS,
-    SPHERE,
-    choose_sphere,
-    find_cylinder,
-)
+from cases.curriculum.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
 from cases.curriculum.lens_algebra import FAMILY
-from cases.curriculum.lens_algebra.oblique import PRESCRIPTION, pick_second
+from cases.curriculum.lens_algebra.oblique import pick_second
 from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES, COMPONENTS_ADDED, as_they_stand, component_steps
+from cases.curriculum.shared_keys import AXIS, CYLINDER, MERIDIANS, SPHERE
 from cases.curriculum.steps import (
     FIRST_LENS,
     FORM,
     FORM_WORDS,
     NET,
+    PRESCRIPTION,
     SECOND_LENS,
     Powers,
     add_sizes,

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.cross import must_cross
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.meridians.two_spheres import must_cross
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.curriculum.steps import DISTANCE, STREAK, degrees, lens_in_place, pick_axis, pick_distance
 from cases.figures.pupil_reflex import Movement

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS as AXIS_CROSS
 from cases.curriculum.meridians import FAMILY
 from cases.curriculum.meridians.meridian_order import SEEN
+from cases.curriculum.shared_keys import AXIS as AXIS_CROSS
 from cases.curriculum.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.curriculum.steps import TURN as TURN_STEPS
 from cases.figures.pupil_reflex import MOST_TURNED, Movement, movement

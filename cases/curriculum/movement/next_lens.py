@@ -6,9 +6,9 @@ from collections.abc import Callable
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.cross import MERIDIANS
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
+from cases.curriculum.shared_keys import MERIDIANS
 from cases.curriculum.steps import (
     DISTANCE,
     VERGENCE,
