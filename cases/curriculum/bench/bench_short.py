@@ -10,8 +10,16 @@ from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.bench_neutral import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import SOURCES_CM, Bench, Stage, View, as_still, one_view
-from cases.curriculum.movement.next_lens import BEAM, BEAMS, IN_PLACE, LENS, STREAK, SWAPPED_OR_SLEEVE, next_lens
-from cases.curriculum.movements import MOVEMENTS
+from cases.curriculum.movements import (
+    BEAM,
+    BEAMS,
+    IN_PLACE,
+    LENS,
+    MOVEMENTS,
+    NEXT_LENS_STEPS,
+    STREAK,
+    SWAPPED_OR_SLEEVE,
+)
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
 from cases.figures.reflexes_compared import View as Compared
@@ -134,7 +142,7 @@ bench_movement = CaseType(
                 ),
             ),
         ),
-        *next_lens.steps,
+        *NEXT_LENS_STEPS,
     ),
     answer=as_found(MOVEMENT, LENS),
     found=given(IN_PLACE, PUPIL, STREAK, DISTANCE, BEAM)(

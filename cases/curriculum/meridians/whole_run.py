@@ -7,10 +7,10 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import PLACE_AXIS, choose_sphere, find_cylinder, must_cross
-from cases.curriculum.lens_algebra.cross_and_prescription import spherical_equivalent
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.movement.end_point import draw_log
+from cases.curriculum.movements import draw_log
 from cases.curriculum.shared_keys import AXIS, CYLINDER, MEAN, MERIDIANS, SPHERE
+from cases.curriculum.spherical_equivalent import SPHERICAL_EQUIVALENT_STEPS
 from cases.curriculum.steps import (
     COMMON_DISTANCES,
     FORM,
@@ -338,7 +338,7 @@ whole_run = CaseType(
         choose_sphere(),
         find_cylinder(),
         PLACE_AXIS,
-        *spherical_equivalent.steps,
+        *SPHERICAL_EQUIVALENT_STEPS,
         FLAGGED.step(
             FLAG_RUN,
             run=_flags,
