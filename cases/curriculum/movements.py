@@ -1,4 +1,4 @@
-"""The movement of the reflex against the streak's: foretold from the power still needed, and the lens it calls for."""
+"""The movement of the reflex against the streak's: predicted, answered with a lens, drawn in a log of lenses."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ SWAPPED_OR_SLEEVE: Pair = (
 _LENS_FOR = {"with": "plus", "against": "minus", "neutral": "stop"}
 
 OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
-"""The movement that whoever confuses with and against takes each for."""
+"""The movement that each is taken for by someone who confuses with and against."""
 
 
 def movement_for(power_left: float) -> str:

@@ -6,9 +6,10 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.adding_lenses import component_steps, pick_second
 from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.lens_algebra.cross_and_prescription import CROSS_SWAPPED, POWER_ON_AXIS, rx_to_cross
-from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
+from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES
 from cases.curriculum.shared_keys import ACROSS_POWER, AXES, AXIS, CYLINDER, OFF_AXIS, ON_AXIS, SHARE, SPHERE
 from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, RX, as_written, degrees, pick_lens, signed
 from cases.figures.lenses import power_cross, trial_frame
@@ -217,13 +218,6 @@ oblique_power = CaseType(
 )
 
 # --- the sum of two lenses with other axes -----------------------------------------------------------------------
-
-
-def pick_second(chance: Chance, settings: Settings, first: SphCyl, *, cylinder: tuple[float, float]) -> SphCyl:
-    """Draw a weak minus-cylinder lens whose axis lies 10 to 80 degrees from the first one's."""
-    step = 1 if settings.level == "expert" else 5
-    turn = chance.among((-1, 1)) * chance.stepped(10, 80, step)
-    return SphCyl(chance.stepped(-2, 2), -chance.stepped(*cylinder), axis_of(first.axis + turn))
 
 
 def _draw_sum(chance: Chance, settings: Settings) -> dict[str, Any]:

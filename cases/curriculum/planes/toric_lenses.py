@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, Literal, cast
 
-from cases.curriculum.lens_algebra.oblique import pick_second
-from cases.curriculum.lens_algebra.over_refraction import OVER, count_worn, summing_steps
+from cases.curriculum.adding_lenses import OVER, count_worn, pick_second, summing_steps
 from cases.curriculum.planes import FAMILY
 from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES
 from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
