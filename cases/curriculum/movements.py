@@ -16,6 +16,7 @@ from cases.procedure.lens_log import Log, Tried
 from cases.procedure.randomness import Chance
 
 MOVEMENTS = Choice((Option("with", "with"), Option("against", "against"), Option("neutral", "neutral")))
+WITH_OR_AGAINST = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 NEXT = Choice(
     (
         Option("plus", "add plus (or take minus away)"),

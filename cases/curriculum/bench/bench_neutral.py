@@ -7,6 +7,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
+from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import Bench, as_still, one_view
 from cases.curriculum.shared_keys import AXIS, CYLINDER, FIRST_STREAK, SECOND_STREAK, SPHERE
 from cases.curriculum.spheres_alone import spheres_to_prescription
@@ -37,17 +38,9 @@ from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, asking, given
-from cases.procedure.kinds import BadFinding, Lens
+from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
-
-PUPIL = Field("pupil_mm", "Diameter of the pupil", quantities.DIAMETER, default=PUPIL_MM)
-MARGIN = Field(
-    "margin",
-    "What the edge of the pupil wants more than its centre",
-    quantities.POWER.having(low=-2, high=2),
-    default=0.0,
-)
 
 ENDS = Key[Powers]("ends")
 NEAR = Key[float]("near")
@@ -152,11 +145,6 @@ def _margin(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(PUPIL, MARGIN).to(chance.among((7.0, 7.5, 8.0)), chance.among((-0.5, -0.75, -1.0, -1.25)))
 
 
-def pupil_words(pupil_mm: float) -> tuple[str, ...]:
-    """Say how wide the pupil is, where it is wide."""
-    return (f"The pupil is wide: {quantities.DIAMETER.write(pupil_mm)}.",) if pupil_mm > PUPIL_MM else ()
-
-
 def _possible(bench: Bench) -> None:
     """Refuse findings that no bench can show: a distance out of reach, above all."""
     _ = bench.setting
@@ -214,7 +202,6 @@ bench_sphere = CaseType(
 
 # --- two meridians -----------------------------------------------------------------------------------------------
 
-RX = Field("rx", "Net prescription of the eye on the bench", Lens())
 START_STREAK = Field("start_streak", "Where the streak lies to begin with", quantities.MERIDIAN)
 
 

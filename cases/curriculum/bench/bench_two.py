@@ -7,8 +7,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.band_widths import FIRST_STREAK, NARROWER_BAND, VIEW, WIDTHS
 from cases.curriculum.bench import FAMILY
-from cases.curriculum.bench.bench_neutral import RX
-from cases.curriculum.bench.bench_short import SWEEP_ALONE, several
+from cases.curriculum.bench.eye_on_bench import RX, SWEEP_ALONE, several
 from cases.curriculum.bench_stage import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
 from cases.curriculum.movements import IN_PLACE, STREAK
 from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens

@@ -9,9 +9,8 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED
-from cases.curriculum.checking.expected_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
-from cases.curriculum.checking.repeats import FORMS_NOT_MATCHED
+from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
+from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED, FORMS_NOT_MATCHED
 from cases.curriculum.power_vectors import (
     ADD,
     AXES_AGREE,

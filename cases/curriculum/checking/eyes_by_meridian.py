@@ -9,7 +9,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED
-from cases.curriculum.checking.two_eyes import LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
+from cases.curriculum.checking.pair_of_eyes import LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
 from cases.curriculum.shared_keys import POWERS, SHARES
 from cases.curriculum.steps import FIRST_LENS, SECOND_LENS, listed, signed
 from cases.optics.lens import SphCyl, axis_gap
