@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.steps import degrees, from_vertical, mirrored, signed
 from cases.notation.sums import added
 from cases.optics.axes import across

@@ -6,8 +6,6 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.lens_algebra.oblique import PRESCRIPTION
 from cases.curriculum.power_vectors import (
     ADD,
     AXIS_90_OUT,
@@ -18,8 +16,8 @@ from cases.curriculum.power_vectors import (
     RESOLVE,
     fine,
 )
-from cases.curriculum.shared_keys import SUM
-from cases.curriculum.steps import FORM, FORM_WORDS, as_written, pick_lens
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE, SUM
+from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, as_written, pick_lens
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
 from cases.optics.axes import axis_of

@@ -7,16 +7,18 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
-from cases.curriculum.checking.repeats import FORMS_NOT_MATCHED
-from cases.curriculum.checking.two_eyes import (
+from cases.curriculum.checking.checking_steps import (
+    ADD_BOTH,
     AGAIN_WITHOUT_CAUSE,
     DISTANCE_UNSEEN,
+    FORMS_NOT_MATCHED,
+    HALVE_BOTH,
     JUDGE_LIMIT,
+    NAME_CAUSE,
     SIGN_AGAINST_LIMIT,
     WITHIN,
+    subtract_means,
 )
-from cases.curriculum.checking.vision_disagrees import NAME_CAUSE
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
 from cases.curriculum.steps import (
     DISTANCE,

@@ -7,14 +7,9 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.expected_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
-from cases.curriculum.checking.two_eyes import (
-    AGAIN_WITHOUT_CAUSE,
-    DISTANCE_UNSEEN,
-    PAIR_AND_VERGENCE,
-    WITHIN,
-    eyes_figure,
-)
+from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
+from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, WITHIN
+from cases.curriculum.checking.pair_of_eyes import PAIR_AND_VERGENCE, eyes_figure
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
     DISTANCE,

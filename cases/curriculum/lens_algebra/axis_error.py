@@ -6,8 +6,8 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
 from cases.curriculum.lens_algebra import FAMILY
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_prescription

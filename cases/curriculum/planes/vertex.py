@@ -8,18 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import (
-    AXIS,
-    CYLINDER,
-    FIRST_TAKEN,
-    MERIDIANS,
-    PLACE_AXIS,
-    SPHERE,
-    choose_sphere,
-    find_cylinder,
-)
+from cases.curriculum.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
 from cases.curriculum.planes import FAMILY
-from cases.curriculum.shared_keys import POWERS
+from cases.curriculum.shared_keys import AXIS, CYLINDER, MERIDIANS, POWERS, SPHERE
 from cases.curriculum.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
 from cases.figures.lens_planes import vertex
 from cases.notation.prescription import rounded_power

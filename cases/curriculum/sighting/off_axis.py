@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
     ANGLE,
