@@ -16,7 +16,8 @@ from types import MappingProxyType
 from typing import Any
 
 from cases.errors import CaseError
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case, Slipped
 from cases.procedure.chain import SlipRef, Values
 from cases.procedure.choices import Choice, Marks, Order

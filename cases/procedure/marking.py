@@ -34,7 +34,7 @@ from cases.procedure.explaining import FACT, LIKELY, NOTHING_KNOWN, Beforehand, 
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
-from cases.procedure.verdicts import CREDITED, MISSED
+from cases.procedure.vocabulary import CREDITED, MISSED
 
 
 class Unreadable(CaseError):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import case_type
@@ -18,14 +17,14 @@ from cases.procedure.chain import SlipRef
 from cases.procedure.explaining import Explanation
 from cases.procedure.marking import Mark, as_weighed, mark_fields, read_one
 from cases.procedure.settings import Settings
-from cases.procedure.verdicts import CREDITED
-from quiz.errors import QuizError
+from cases.procedure.vocabulary import CREDITED
 from quiz.learning import model, scheduler
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice, Done
 from quiz.learning.state import LearnerState, SlipKey, Weighed
 from quiz.practice import case_cache, constraints, focused_sittings, learners, sittings
 from quiz.practice.beforehand import beforehand
+from quiz.practice.dealt_cases import BadConfidence, Marked, SentBack, Taken, UnknownCase, Waiting
 from quiz.practice.focused_sittings import KeptTo
 from quiz.practice.randomness import Lots
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
@@ -39,65 +38,6 @@ KEPT = 0.01
 """Explanations less probable than a hundredth are left out of the log."""
 RECENT = 60
 """Cases looked back on for what to bring next: some six sittings of ten."""
-
-
-class UnknownCase(QuizError):
-    """No such case was dealt to this learner."""
-
-    def __init__(self) -> None:
-        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
-
-
-class SentBack(QuizError):
-    """An answer that is not marked yet: it could not be read, or gave the lens back as it stood. Nothing is kept."""
-
-    def __init__(self, why: str, ask: str | None) -> None:
-        super().__init__(why)
-        self.ask = ask
-
-
-class BadConfidence(QuizError):
-    """A confidence that the form does not offer."""
-
-    def __init__(self, given: object) -> None:
-        super().__init__(f"confidence {given}: give 1, 2 or 3, or leave it out")
-
-
-@dataclass(frozen=True)
-class Waiting:
-    """A case that waits for its answer."""
-
-    dealt: Dealt
-    case: Case
-
-
-@dataclass(frozen=True)
-class Marked:
-    """A case that was answered."""
-
-    dealt: Dealt
-    answer: Answer
-    mark: Mark
-    """Of the answer that was meant, where the one in the log was mistyped."""
-    retyped: Retyped | None = None
-    """The answer that was meant."""
-    first: Mark | None = None
-    """The mark of the mistyped one."""
-
-    @property
-    def given(self) -> Mapping[str, str]:
-        """The texts that the mark is of."""
-        return self.answer.given if self.retyped is None else self.retyped.given
-
-
-@dataclass(frozen=True)
-class Taken:
-    """What became of an answer that was handed in."""
-
-    outcome: str
-    """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
-    dealt_id: str
-
 
 WHY_LATER = "Chosen by your answers: why is not told until the drill that you have begun has come to its end."
 """A reason rests on every mark, also on those of a drill that shows them at its end."""
@@ -497,19 +437,20 @@ def can_retype(answer: Answer) -> bool:
 
 def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:
     """Return a case with the answer that stands and its mark; None when it has none yet."""
-    dealt = own(store, learner, dealt_id)
-    answer = store.answer_to(dealt_id)
+    return as_marked(store, own(store, learner, dealt_id))
+
+
+def as_marked(store: Store, dealt: Dealt) -> Marked | None:
+    """Return a case of any learner with the answer that stands and its mark; None when it has none yet."""
+    answer = store.answer_to(dealt.id)
     if answer is None:
         return None
     case = case_of(dealt)
     if answer.did_not_know:
         return Marked(dealt, answer, Mark("wrong", case))
-    first = mark_as_kept(case, answer.given, answer.verdict, answer.weighed)
-    retyped = store.retyped_to(dealt_id)
-    if retyped is None:
-        return Marked(dealt, answer, first)
-    meant = mark_as_kept(case, retyped.given, retyped.verdict, retyped.weighed)
-    return Marked(dealt, answer, meant, retyped, first)
+    retyped = store.retyped_to(dealt.id)
+    meant = answer if retyped is None else retyped
+    return Marked(dealt, answer, mark_as_kept(case, meant.given, meant.verdict, meant.weighed), retyped)
 
 
 def untold(case: Case, *, now: float, why: str) -> Waiting:

@@ -19,13 +19,15 @@ from dataclasses import replace
 from itertools import islice
 
 from cases.curriculum.register import all_types
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case, CaseType, draw
 from cases.procedure.chain import Values
 from cases.procedure.kinds import Cross, Lens
 from cases.procedure.marking import mark
 from cases.procedure.quantities import Quantity
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 
 say = print
 DIOPTRES = (0.25, 0.5, 1.0)

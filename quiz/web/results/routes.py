@@ -12,19 +12,18 @@ from werkzeug.wrappers import Response
 
 from cases.curriculum.register import all_skills, all_types
 from cases.errors import CaseError
-from cases.procedure.marking import as_given, mark_fields, named
+from cases.procedure.marking import as_given, named
 from quiz.classroom import classes, drills
 from quiz.learning import model
 from quiz.practice import dealing
-from quiz.practice.dealing import Marked
+from quiz.practice.dealt_cases import Place
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
 from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.result_queries import EVERYTHING, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
-from quiz.web.case_views import Place
-from quiz.web.classroom.routes import own_class
+from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked
 from quiz.web.drill_views import deletion_words, moment
 from quiz.web.mark_views import mark_page
@@ -413,14 +412,13 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
 def answer(class_id: int, dealt_id: str) -> Response:
     """Show one answer with its mark and working, as its learner sees it."""
     what, store = own_class(class_id), request_context.store()
-    dealt, found = store.dealt(dealt_id), store.answer_to(dealt_id)
+    dealt = store.dealt(dealt_id)
     of = None if dealt is None else class_queries.class_of_learner(store, dealt.learner)
-    if dealt is None or found is None or of is None or of.id != what.id:
+    if dealt is None or of is None or of.id != what.id:
         raise NotFound
-    sitting = store.sitting(dealt.sitting)
-    if sitting is None:
+    sitting, done = store.sitting(dealt.sitting), dealing.as_marked(store, dealt)
+    if sitting is None or done is None:
         raise NotFound
-    done = Marked(dealt, found, mark_fields(dealing.case_of(dealt), found.given))
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
     who = store.learner(dealt.learner)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
