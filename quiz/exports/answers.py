@@ -46,6 +46,8 @@ COLUMNS = (
     "confidence",
     "seconds",
     "late",
+    "explanations",
+    "did_not_know",
 )
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -89,6 +91,8 @@ def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Itera
                 "" if one.confidence is None else one.confidence,
                 "" if one.seconds is None else one.seconds,
                 "yes" if one.late else "",
+                "" if one.weighed is None else write_json(one.weighed),
+                "yes" if one.did_not_know else "",
             )
         )
 
@@ -221,6 +225,13 @@ def _result(answer: Answer) -> dict[str, Any]:
             f"{HOME}/lines-shown": len(answer.hints),
         },
     }
+    if answer.weighed is not None:
+        result["extensions"][f"{HOME}/explanations"] = [
+            {"kind": one.kind, "slips": [f"{step} {slip}" for step, slip in one.slips], "probability": one.probability}
+            for one in answer.weighed
+        ]
+    if answer.did_not_know:
+        result["extensions"][f"{HOME}/did-not-know"] = True
     if answer.late:
         result["extensions"][f"{HOME}/late"] = True
     if answer.seconds is not None:

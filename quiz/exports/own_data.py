@@ -38,6 +38,9 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
     yield _line("learner", about)
     for answer in _answers(store, learner):
         yield _line("answer", _without_whose(vars(answer)))
+    for retyped in store.retyped_of(learner.id).values():
+        if retyped.dealt in {one.dealt for one in _answers(store, learner)}:
+            yield _line("answer meant", _without_whose(vars(retyped)))
     for mark in recall_queries.recall_marks_of(store, learner.id):
         yield _line("recall mark", _without_whose(vars(mark)))
     for kept in accuracy_queries.entries_of(store, learner.id, Entry):

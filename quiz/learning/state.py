@@ -114,7 +114,15 @@ class Answered:
 
     @classmethod
     def from_row(cls, row: Mapping[str, Any]) -> Answered:
-        """Make it from a log row or its JSON: lists become tuples, unknown fields are passed over."""
+        """Make it from a log row or its JSON: lists become tuples, unknown fields are passed over.
+
+        Where explanations were weighed, every one of them that is a slip or a pair counts by its probability.
+        """
+        weighed = msgspec.convert(row.get("weighed"), tuple[Weighed, ...] | None)
+        if weighed is not None:
+            slips = [one for one in weighed if one.slips]
+            explanations, shares = [one.slips for one in slips], [one.probability for one in slips]
+            row = {**row, "explanations": explanations, "shares": shares}
         return msgspec.convert(row, cls)
 
 

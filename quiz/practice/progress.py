@@ -48,7 +48,7 @@ class WrongLine:
     own_line: str
     right_line: str
     only: bool
-    """Whether no other slip explains the answer."""
+    """Whether the slip explains the answer for a fact, and no other does."""
 
 
 @dataclass(frozen=True)
@@ -186,7 +186,7 @@ def last_wrong_line(store: Store, learner: Learner, key: SlipKey) -> WrongLine |
         right=named(case.type.asks, [ask.kind.write(case.truth[ask.name]) for ask in case.type.asks]),
         own_line=lines[0],
         right_line=lines[1],
-        only=len(found) == 1,
+        only=done.mark.verdict == "slip" and len(found) == 1,
     )
 
 

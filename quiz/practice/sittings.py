@@ -40,6 +40,10 @@ class Slipped:
     steps: tuple[str, ...]
     """Titles of their steps, each once."""
     times: int
+    fact: bool = True
+    """Whether it is said for a fact; else it is the likeliest explanation."""
+    at_once: bool = False
+    """Whether the titles are of slips that were made together."""
 
 
 @dataclass(frozen=True)
@@ -161,19 +165,25 @@ def facts(store: Store, learner: Learner, sitting_id: int, offered: Catalogue, *
 def slipped_in(answers: Sequence[Answer]) -> tuple[Slipped, ...]:
     """Return the slips that some answers would show, the most frequent first."""
     skills, slips = all_skills(), all_slips()
-    times: Counter[tuple[tuple[str, str], ...]] = Counter()
+    times: Counter[tuple[tuple[tuple[str, str], ...], bool, bool]] = Counter()
     for answer in answers:
-        if len(answer.explanations) == 1:
-            times.update(((step, slip),) for step, slip in answer.explanations[0])
+        fact = answer.verdict == "slip"
+        if len(answer.explanations) == 1 and (fact or len(answer.explanations[0]) > 1):
+            # Of before explanations were weighed there are pairs that were said for a fact.
+            ways = ((one,) for one in answer.explanations[0]) if fact else (tuple(answer.explanations[0]),)
+            times.update((way, fact, len(way) > 1) for way in ways)
         elif answer.explanations:
-            times[tuple(sorted({(step, slip) for one in answer.explanations for step, slip in one}))] += 1
+            ways_met = tuple(sorted({(step, slip) for one in answer.explanations for step, slip in one}))
+            times[ways_met, fact, False] += 1
     return tuple(
         Slipped(
             tuple(slips[slip].title for _, slip in one),
             tuple(dict.fromkeys(skills[step].title for step, _ in one)),
             count,
+            fact,
+            at_once,
         )
-        for one, count in times.most_common()
+        for (one, fact, at_once), count in times.most_common()
         if all(slip in slips and step in skills for step, slip in one)
     )
 

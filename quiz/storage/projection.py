@@ -57,17 +57,8 @@ RETYPED_WEIGHT = 0.5
 def event_of(answer: Answer, retyped: Retyped | None = None) -> Answered:
     """Return what memory needs of an answer: of the one that was meant, where it was mistyped."""
     row = vars(answer)
-    weighed = answer.weighed
     if retyped is not None:
-        row = {**row, "verdict": retyped.verdict, "weight": RETYPED_WEIGHT}
-        weighed = retyped.weighed
-    if weighed is not None:
-        slips = [one for one in weighed if one.slips]
-        row = {
-            **row,
-            "explanations": tuple(one.slips for one in slips),
-            "shares": tuple(one.probability for one in slips),
-        }
+        row = {**row, "verdict": retyped.verdict, "weighed": retyped.weighed, "weight": RETYPED_WEIGHT}
     return Answered.from_row(row)
 
 

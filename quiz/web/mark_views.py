@@ -11,12 +11,16 @@ from cases.curriculum.register import all_skills, all_slips
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
 from cases.figures.lenses import power_cross
-from cases.notation.prescription import write_prescription
+from cases.notation.prescription import write_prescription, write_size
+from cases.optics.axes import axis_gap
 from cases.procedure.case_type import Case, Slipped
 from cases.procedure.chain import Line, SlipRef
+from cases.procedure.explaining import LIKELY
 from cases.procedure.fields import Field
-from cases.procedure.kinds import Cross, Kind, Lens
-from cases.procedure.marking import Mark
+from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
+from cases.procedure.marking import Mark, as_given, named
+from cases.procedure.quantities import Quantity
+from quiz.practice import dealing
 from quiz.practice.dealt_cases import Marked, Place
 from quiz.storage.store import Sitting
 from quiz.web.pictures import Picture, picture
@@ -97,6 +101,12 @@ class MarkPage:
     """The drill that it was a case of."""
     late: bool = False
     """Whether it came after that drill's time."""
+    fact: bool = False
+    """Whether the slips are said as a fact."""
+    mistyped: str = ""
+    """The first answer, where another was given because it was mistyped."""
+    can_retype: bool = False
+    """Whether the learner may say that it was mistyped."""
 
     @property
     def same(self) -> int:
@@ -108,7 +118,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
     """Show a marked case."""
     mark, case = done.mark, done.mark.case
     told = mark.explanations[:SHOWN_AT_MOST]
-    heading, lead = _verdict(mark, len(done.answer.hints))
+    heading, lead = _verdict(done, len(done.answer.hints))
     return MarkPage(
         place=place,
         credited=mark.credited,
@@ -116,10 +126,10 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         lead=lead,
         found=case.type.found(case.findings),
         question=case.type.question(case.findings),
-        compared=tuple(_compared(ask, mark, done.answer.given) for ask in case.type.asks),
+        compared=tuple(_compared(ask, mark, done.given) for ask in case.type.asks),
         as_lens=_as_lens(mark),
         slips=tuple(tuple(_slip_words(ref) for ref in one.slips) for one in told),
-        columns=_columns(told),
+        columns=_columns(told, fact=mark.verdict == "slip"),
         rows=_rows(case, told),
         picture=_both(mark),
         title=case.type.title,
@@ -132,10 +142,14 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         on_bench=stage_of(done.dealt.type) is not None,
         drill=sitting.drill,
         late=done.answer.late,
+        fact=mark.verdict == "slip",
+        mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
+        can_retype=done.retyped is None and dealing.can_retype(done.answer),
     )
 
 
-def _verdict(mark: Mark, hints: int) -> tuple[str, str]:
+def _verdict(done: Marked, hints: int) -> tuple[str, str]:
+    mark = done.mark
     aided = f" {_lines(hints)} of the working had been shown." if hints else ""
     match mark.verdict:
         case "right":
@@ -149,23 +163,88 @@ def _verdict(mark: Mark, hints: int) -> tuple[str, str]:
         case "near":
             return "Right, within the tolerance", f"Not to the last hundredth, but near enough to count.{aided}"
         case "slip" if mark.twins:
-            number = {2: "two", 3: "three"}.get(len(mark.explanations), "few")
-            return f"One of these {number}", "More than one slip leads to your answer, and it does not say which."
+            number = {2: "two", 3: "three"}.get(len(mark.named), "few")
+            return f"One of these {number}", "Each of these mistakes leads to your answer. It does not say which."
         case "slip":
-            pair = len(mark.explanations[0].slips) > 1
-            many = " More than one pair leads there; the likeliest reading comes first." if _several(mark) else ""
-            return ("Two steps slipped" if pair else "One step slipped"), (
-                f"Each is a small thing; together they gave your answer.{many}" if pair else "The rest of it held."
-            )
+            return "One step slipped", "The other steps are right."
         case _:
-            return (
-                "Not this time",
-                "No slip that is known here, and no two together, lead to your answer. Go through the working once.",
-            )
+            return "Not right" if done.mark.read_as else "Not answered", _doubt(done)
 
 
-def _several(mark: Mark) -> bool:
-    return len(mark.explanations) > 1
+def _doubt(done: Marked) -> str:
+    """Say what may be said of a miss that no slip explains for a fact."""
+    mark = done.mark
+    if mark.read_as is None:
+        return "You said that you did not know. Here is the working."
+    out = _out_by(mark)
+    if not mark.named:
+        return f"{out}{_no_slip(mark)}"
+    if mark.named[0].kind == "pair":
+        many = "Each of these pairs" if len(mark.named) > 1 else "Together these two"
+        return f"{out}{many} would give it. {_could_be(mark)}"
+    titles = all_slips()
+    ways = [f"you {titles[one.slips[0].slip].title}" for one in mark.named]
+    what = ways[0] if len(ways) == 1 else f"either {', '.join(ways[:-1])} or {ways[-1]}"
+    return f"{out}It looks as if {what}. {_could_be(mark)}"
+
+
+HALF_DEGREE = 0.5
+"""Angles that differ by less are written alike."""
+PEN = ("arithmetic", "reading", "typing", "copying")
+"""Kinds of explanation that are no wrong way of doing a step."""
+RIVALS = {
+    "slip": "another mistake",
+    "pair": "two mistakes at once",
+    "arithmetic": "an arithmetic slip",
+    "reading": "a finding misread",
+    "typing": "a typing slip",
+    "copying": "a number copied from another place",
+    "none": "something else",
+}
+
+
+def _could_be(mark: Mark) -> str:
+    """Name the likeliest explanation beside those that are named."""
+    rival = next((one.kind for one in mark.weighed if one not in mark.named), "none")
+    return f"It could also be {RIVALS[rival]}."
+
+
+def _no_slip(mark: Mark) -> str:
+    likeliest = mark.weighed[0] if mark.weighed else None
+    if likeliest is None or likeliest.probability < LIKELY or likeliest.kind not in PEN:
+        return "I cannot tell why; here is the working."
+    step = all_skills().get(likeliest.step or "")
+    at = f" It may be in this step: {step.title}." if step else ""
+    return f"It looks like {RIVALS[likeliest.kind]}.{at} Here is the working."
+
+
+def _out_by(mark: Mark) -> str:
+    """Say how far an answer is out, number by number: "This is 0.25 D too minus in the sphere. "; else nothing."""
+    parts = [
+        part
+        for ask in mark.case.type.asks
+        if mark.read_as is not None and not ask.kind.same(mark.read_as[ask.name], mark.case.truth[ask.name])
+        for part in _out_in(ask.kind, mark.read_as[ask.name], mark.case.truth[ask.name])
+    ]
+    return f"This is {', '.join(parts)}. " if len(parts) == 1 or (len(mark.case.type.asks) == 1 and parts) else ""
+
+
+def _out_in(kind: Kind[Any], given: Any, right: Any) -> list[str]:
+    if isinstance(kind, Quantity):
+        return [kind.differs(given, right)] if kind.sides or kind.on_dial else []
+    if not isinstance(kind, Lens):
+        return []
+    right = right.in_form("plus" if given.cylinder > 0 else "minus")
+    sphere, cylinder = given.sphere - right.sphere, abs(given.cylinder) - abs(right.cylinder)
+    out = []
+    if abs(sphere) >= HALF_HUNDREDTH:
+        out.append(f"{write_size(sphere)} D too {'plus' if sphere > 0 else 'minus'} in the sphere")
+    if abs(cylinder) >= HALF_HUNDREDTH:
+        out.append(f"{write_size(cylinder)} D too {'strong' if cylinder > 0 else 'weak'} in the cylinder")
+    turned = axis_gap(given.axis, right.axis) if given.cylinder and right.cylinder else 0.0
+    if turned >= HALF_DEGREE:
+        out.append(f"{turned:.0f}° out in the axis")
+    return out
 
 
 def _lines(count: int) -> str:
@@ -175,7 +254,7 @@ def _lines(count: int) -> str:
 def _compared(ask: Field[Any], mark: Mark, given: Mapping[str, str]) -> Compared:
     truth = mark.case.truth[ask.name]
     if mark.read_as is None:
-        return Compared(ask.label, given.get(ask.name, ""), ask.kind.write(truth), "")
+        return Compared(ask.label, given.get(ask.name, "") or "not answered", ask.kind.write(truth), "")
     value = mark.read_as[ask.name]
     given_words, right_words = ask.kind.write(value), ask.kind.write(truth)
     if ask.kind.same(value, truth):
@@ -197,9 +276,9 @@ def _slip_words(ref: SlipRef) -> SlipWords:
     return SlipWords(all_skills()[ref.step].title, name.title, name.tells)
 
 
-def _columns(told: Sequence[Slipped]) -> tuple[str, ...]:
+def _columns(told: Sequence[Slipped], *, fact: bool) -> tuple[str, ...]:
     if len(told) < 2:
-        return ("Your line",) if told else ()
+        return ("Your line" if fact else "Your line, if so",) if told else ()
     return tuple(f"Your line, if {word}" for word in ("the first", "the second", "the third")[: len(told)])
 
 

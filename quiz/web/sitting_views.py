@@ -17,6 +17,13 @@ VERDICT_WORDS = {
     "slip": "slipped",
     "wrong": "not right",
 }
+
+
+def verdict_words(answer: Answer) -> str:
+    """Say in a few words what became of an answer."""
+    return "not known" if answer.did_not_know else VERDICT_WORDS.get(answer.verdict, answer.verdict)
+
+
 TIMES = {1: "once", 2: "twice", 3: "three times"}
 NAMED_AT_MOST = 3
 
@@ -73,9 +80,7 @@ def case_lines(answers: Sequence[Answer]) -> tuple[CaseLine, ...]:
             number,
             one.dealt,
             type_title(one.type),
-            VERDICT_WORDS.get(one.verdict, one.verdict)
-            + (", with help" if _helped(one) else "")
-            + (", late: not counted" if one.late else ""),
+            verdict_words(one) + (", with help" if _helped(one) else "") + (", late: not counted" if one.late else ""),
             "" if one.seconds is None else f"{one.seconds:.0f} s",
         )
         for number, one in enumerate(answers, 1)
@@ -105,6 +110,11 @@ def slip_lines(slipped: Sequence[Slipped]) -> tuple[SlipLine, ...]:
 def _slip(one: Slipped) -> SlipLine:
     often = TIMES.get(one.times, f"{one.times} times")
     *others, last = (f"you {title}" for title in one.titles)
+    if one.at_once:
+        both = f"{', '.join(others)}, and {last}"
+        return SlipLine(f"Together these would give it, {often}: {both}.", ", ".join(one.steps))
+    if not others and not one.fact:
+        return SlipLine(f"It looks as if {last}: {often}.", one.steps[0])
     if not others:
         return SlipLine(f"{last[:1].upper()}{last[1:]}: {often}.", one.steps[0])
     return SlipLine(f"One of these, {often}: {', '.join(others)}, or {last}.", ", or ".join(one.steps))

@@ -58,6 +58,13 @@ async function showLine(form, button) {
   line?.scrollIntoView({ block: "nearest" });
 }
 
+// One key for "I don't know", as its button says; not while a letter is typed into a field.
+document.addEventListener("keydown", (event) => {
+  if (!event.altKey || !event.shiftKey || event.code !== "KeyK" || event.repeat) return;
+  event.preventDefault();
+  document.getElementById("dont-know")?.click();
+});
+
 let plainly = false;
 form?.addEventListener("submit", (event) => {
   const button = event.submitter;

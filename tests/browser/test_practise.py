@@ -60,7 +60,7 @@ def test_a_whole_sitting_by_keyboard(page: Page, served: Served, accessible: Che
             case 6:
                 page.keyboard.type("+11.00/-0.25x33")
                 page.keyboard.press("Enter")
-                expected = "Not this time"
+                expected = "Not right"
             case _:
                 type_answer(page, case)
                 expected = "Right"
@@ -375,3 +375,51 @@ def test_an_address_that_a_form_was_sent_to_leads_on(page: Page, served: Served)
         page.goto(f"{served.url}case/{waiting.id}/{name}")
         expect(page.locator("h1")).to_have_text(re.compile(r"Case \d+"))
         expect(page.locator("#lines li")).to_have_count(1)
+
+
+def test_a_doubt_is_said_as_one_and_a_mistyped_answer_is_given_once_more(
+    page: Page, served: Served, accessible: Check
+) -> None:
+    """A quarter out is told as arithmetic and not as a misconception; then the answer that was meant is taken."""
+    case = served.deal(page, "net-sphere")
+    power = case.type.asks[0].kind
+    page.keyboard.type(power.write(case.truth["power"] + 0.25).removesuffix(" D").replace("−", "-"))
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_have_text("Not right")
+    expect(page.locator(".lead")).to_contain_text("This is 0.25 D too plus. It looks like an arithmetic slip.")
+    expect(page.locator(".slip")).to_have_count(0)
+    accessible(page)
+    page.get_by_role("link", name="I mistyped").click()
+    expect(page.locator("h1")).to_have_text("Case 1 of 10 once more")
+    accessible(page)
+    page.get_by_label("Net power").or_(page.locator("#answer-power")).first.fill(written(case)["power"])
+    page.get_by_role("button", name="Mark this answer").click()
+    expect(page.locator("#verdict")).to_have_text("Right")
+    expect(page.locator("main")).to_contain_text("Mistyped first:")
+    expect(page.locator("#mistyped")).to_have_count(0)
+    assert [one.verdict for one in served.store.answers_of(served.learner.id)] == ["wrong"]
+    accessible(page)
+
+
+def test_a_slip_that_arithmetic_gives_too_is_no_fact(page: Page, served: Served) -> None:
+    case = served.deal(page, "net-sphere", wanted=lambda one: one.shows("always-one-fifty"))
+    type_answer(page, case, next(one.answer for one in case.singles if one.slips[0].slip == "always-one-fifty"))
+    expect(page.locator("#verdict")).to_have_text("Not right")
+    expect(page.locator(".lead")).to_contain_text("It looks as if you")
+    expect(page.locator(".lead")).to_contain_text("It could also be an arithmetic slip.")
+
+
+@pytest.mark.parametrize("by_key", [True, False])
+def test_not_knowing_is_one_key_and_one_button(page: Page, served: Served, accessible: Check, by_key: bool) -> None:
+    case = served.deal(page, "two-spheres")
+    if by_key:
+        page.keyboard.press("Alt+Shift+K")
+    else:
+        page.get_by_role("button", name="I don’t know").click()
+    expect(page.locator("#verdict")).to_have_text("Not answered")
+    expect(page.locator(".lead")).to_have_text("You said that you did not know. Here is the working.")
+    expect(page.locator("table.working")).to_contain_text(case.run.lines[0].says)
+    expect(page.locator(".slip")).to_have_count(0)
+    accessible(page)
+    (kept,) = served.store.answers_of(served.learner.id)
+    assert (kept.did_not_know, kept.explanations) == (True, ())

@@ -76,6 +76,48 @@ def answer(dealt_id: str) -> Answered:
     return redirect(_onward(one.dealt), 303)
 
 
+@pages.post("/case/<dealt_id>/dont-know")
+def dont_know(dealt_id: str) -> Answered:
+    """Keep that the learner does not know, and show the working."""
+    one = _waiting(dealt_id)
+    dealing.give_up(request_context.store(), request_context.learner(), dealt_id, now=request_context.now())
+    return redirect(_onward(one.dealt), 303)
+
+
+@pages.get("/case/<dealt_id>/mistyped")
+def retype(dealt_id: str) -> Answered:
+    """Ask for the answer once more: it was mistyped."""
+    done = _done(dealt_id)
+    if done.retyped is not None or not dealing.can_retype(done.answer) or not _told(done):
+        return redirect(_onward(done.dealt), 303)
+    return make_response(_ask_again(done))
+
+
+@pages.post("/case/<dealt_id>/mistyped")
+def retyped(dealt_id: str) -> Answered:
+    """Keep the answer that was meant, or send it back with the reason and the text kept."""
+    done = _done(dealt_id)
+    if not _told(done):
+        return redirect(_onward(done.dealt), 303)
+    texts = _texts(Waiting(done.dealt, done.mark.case))
+    try:
+        dealing.retype(request_context.store(), request_context.learner(), dealt_id, texts, now=request_context.now())
+    except SentBack as back:
+        return make_response(_ask_again(done, texts=texts, problems={back.ask: str(back)}), 422)
+    return redirect(url_for("practise.mark", dealt_id=dealt_id), 303)
+
+
+def _told(done: Marked) -> bool:
+    return take_drill.told(request_context.store(), done.dealt)
+
+
+def _ask_again(done: Marked, **more: object) -> str:
+    place = Place(request_context.store().place_in_sitting(done.dealt.id), _sitting(done.dealt.sitting).cases)
+    page = case_page(Waiting(done.dealt, done.mark.case), place, **more)  # type: ignore[arg-type]
+    return render_template("retype.html", page=page)
+
+
+@pages.get("/case/<dealt_id>/dont-know")
 @pages.get("/case/<dealt_id>/answer")
 @pages.get("/case/<dealt_id>/line")
 @pages.get("/case/<dealt_id>/read")

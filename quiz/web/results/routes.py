@@ -27,7 +27,7 @@ from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked
 from quiz.web.drill_views import deletion_words, moment
 from quiz.web.mark_views import mark_page
-from quiz.web.sitting_views import VERDICT_WORDS
+from quiz.web.sitting_views import VERDICT_WORDS, verdict_words
 
 pages = Blueprint("results", __name__, url_prefix="/class/<int:class_id>")
 
@@ -393,6 +393,7 @@ def answers(class_id: int) -> Response:
 
 
 def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
+    meant = request_context.store().retyped_to(one.dealt)
     explained = {slip for explanation in one.explanations for _, slip in explanation}
     return AnswerRow(
         link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
@@ -400,10 +401,12 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
         at=moment(one.at),
         title=type_title(one.type),
         given=_given(one),
-        mark=VERDICT_WORDS.get(one.verdict, one.verdict)
+        mark=verdict_words(one)
+        + (", mistyped: then " + VERDICT_WORDS.get(meant.verdict, meant.verdict) if meant else "")
         + (", with help" if one.hints else "")
         + (", late" if one.late else ""),
-        slips=" or ".join(sorted(map(slip_title, explained))),
+        slips=("" if one.verdict == "slip" or not explained else "perhaps ")
+        + (" and " if len(one.explanations) == 1 else " or ").join(sorted(map(slip_title, explained))),
         seconds=_seconds(one.seconds) or "not known",
     )
 

@@ -83,7 +83,11 @@ def test_every_slip_of_a_drawn_case_is_named(store: Store, learner: Learner, typ
         if not can_be_typed(case, made.answer):
             continue
         kept = take(store, learner, written(case, made.answer))
-        assert (ref.step, ref.slip) in [key for keys in kept.explanations for key in keys]
+        # One number out is arithmetic too, so that not every slip is likely enough to be named.
+        assert (ref.step, ref.slip) in [key for each in kept.weighed or () for key in each.slips]
+        assert set(kept.explanations) <= {each.slips for each in kept.weighed or ()}
+        if kept.verdict == "slip":
+            assert (ref.step, ref.slip) in [key for keys in kept.explanations for key in keys]
 
 
 def test_a_double_slip_is_named_as_two(store: Store, learner: Learner) -> None:
@@ -95,7 +99,8 @@ def test_a_double_slip_is_named_as_two(store: Store, learner: Learner) -> None:
         if not case.type.close(one.answer, case.truth) and not any(case.type.alike(one.answer, s) for s in singles)
     )
     kept = take(store, learner, written(case, double.answer))
-    assert kept.verdict == "slip"
+    assert kept.verdict == "wrong", "a pair is never a fact"
+    assert kept.explanations
     assert all(len(one) == 2 for one in kept.explanations)
 
 

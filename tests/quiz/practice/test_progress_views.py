@@ -80,6 +80,8 @@ def credit(answer: Answer, step: str) -> bool | None:
         return True
     if not answer.explanations:
         return False if len(answer.steps) == 1 else None
+    if answer.verdict != "slip":
+        return False if len(answer.steps) == 1 else None
     named = [any(step == where for where, _ in one) for one in answer.explanations]
     return False if all(named) else None if any(named) else True
 

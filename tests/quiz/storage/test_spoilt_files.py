@@ -177,7 +177,8 @@ def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
     said = {(table, column) for table, sql in schema for column in re.findall(r"(\w+) TEXT.*-- JSON", sql)}
     known = {(table, column) for table, shapes in soundness.SHAPES.items() for column in shapes}
     assert said >= {("learners", "state"), ("answers", "given")}
-    assert said == known | soundness.WORKED_OUT
+    # SQLite keeps no comment of a column that was added.
+    assert said | {("answers", "weighed")} == known | soundness.WORKED_OUT
 
 
 @pytest.mark.parametrize(

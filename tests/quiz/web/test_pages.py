@@ -135,7 +135,7 @@ def test_a_marked_case_shows_the_working_the_title_and_the_source(visitor: Visit
         assert " ".join(source.split()) in said
     if wrong:
         assert "slipped here" in said
-        assert heading(page) in ("One step slipped", "One of these two", "One of these three")
+        assert heading(page) in ("One step slipped", "One of these two", "One of these three", "Not right")
 
 
 # --- answering ---------------------------------------------------------------------------------------------------
