@@ -7,6 +7,7 @@ has ended.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quiz.learning.state import SlipKey
@@ -118,6 +119,13 @@ def last_with_slip(store: Store, learner: int, key: SlipKey) -> Answer | None:
     # The log writes JSON without spaces, so a slip at its step always reads like this.
     written = f'["{step}","{slip}"]'
     return store.fetch_one(Answer, _LATEST + _WITH_SLIP, learner, LATEST, written)
+
+
+def latest_of(store: Store, learner: int, types: Sequence[str], *, most: int) -> list[Answer]:
+    """Return the latest answers to some types, those left out whose learner did not know, the latest first."""
+    holes = ", ".join(f"?{number}" for number in range(4, 4 + len(types)))
+    sql = f"SELECT * FROM latest WHERE type IN ({holes}) AND NOT did_not_know ORDER BY id DESC LIMIT ?3"  # noqa: S608
+    return store.fetch_as(Answer, _LATEST + sql, learner, LATEST, most, *types)
 
 
 def held_back(store: Store, learner: int) -> frozenset[str]:

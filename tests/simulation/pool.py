@@ -21,6 +21,7 @@ from cases.procedure.settings import Settings
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice
 from quiz.learning.state import SlipKey
+from quiz.practice import dealing
 from quiz.practice.type_catalogue import catalogue_for, key_of
 
 CASES = 6
@@ -41,6 +42,10 @@ class Outcome(NamedTuple):
 
     verdict: str
     explanations: tuple[tuple[SlipKey, ...], ...]
+    """What the learner is told."""
+    weighed: tuple[tuple[SlipKey, ...], ...] = ()
+    """What memory takes in: every slip and pair that was weighed, each by its share."""
+    shares: tuple[float, ...] = ()
 
 
 @dataclass
@@ -132,7 +137,10 @@ class Pool:
         if found.sent_back:  # the app would hand it back unmarked: what is given then is another answer
             found = mark(case, self._another(case, rng))
         verdict = "wrong" if found.sent_back else found.verdict
-        return Outcome(verdict, tuple(tuple(key_of(ref) for ref in one.slips) for one in found.explanations))
+        told = tuple(tuple(key_of(ref) for ref in one.slips) for one in found.named)
+        slips = [one for one in found.weighed if one.slips and one.probability >= dealing.KEPT]
+        weighed = tuple(tuple(key_of(ref) for ref in one.slips) for one in slips)
+        return Outcome(verdict, told, weighed, tuple(one.probability for one in slips))
 
     def _answer(self, case: Case, way: Way, rng: random.Random) -> Mapping[str, Any]:
         swaps = {}

@@ -16,7 +16,7 @@ from cases.errors import CaseError
 from cases.notation.prescription import write_prescription, write_size
 from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case
-from quiz.practice import dealing
+from quiz.practice import dealing, end_points
 from quiz.web import request_context
 from quiz.web.bench.views import EVERYTHING, StagePage, read_bench, set_views, stage_page
 
@@ -162,8 +162,8 @@ class Score:
 
 
 @pages.app_context_processor
-def _for_templates() -> dict[str, Callable[[str | None], object]]:
-    return {"bench_of": _kept(bench_of), "bench_score": bench_score}
+def _for_templates() -> dict[str, Callable[..., object]]:
+    return {"bench_of": _kept(bench_of), "bench_score": bench_score, "bench_bias": bench_bias}
 
 
 def _kept(make: Callable[[str | None], Place | None]) -> Callable[[str | None], Place | None]:
@@ -193,6 +193,16 @@ def bench_score(dealt_id: str | None) -> Score | None:
         return None
     blur = abs(difference.spherical_equivalent) + abs(difference.cylinder) / 2
     return Score(write_prescription(-difference, "minus"), f"{write_size(blur)} D")
+
+
+def bench_bias() -> str | None:
+    """Say on which side of neutral the end-points of whoever is here lie, after six eyes; None where none is known."""
+    who = request_context.known_learner()
+    found = None if who is None else end_points.bias(request_context.store(), who.id, WHOLE_EYES)
+    if found is None:
+        return None
+    side = "plus" if found.mean > 0 else "minus"
+    return f"Over your last {found.eyes} eyes, your end-points are on average {write_size(found.mean, 2)} D too {side}."
 
 
 def bench_of(dealt_id: str | None) -> Place | None:
