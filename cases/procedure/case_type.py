@@ -15,7 +15,8 @@ from cases.procedure.fields import Field, Group
 from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from cases.procedure.wiring import BrokenChain, check_wiring
 
 TRIES = 4000

@@ -15,7 +15,7 @@ from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 
 
 class Unreadable(CaseError):

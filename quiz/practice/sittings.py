@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.curriculum.register import all_skills, all_slips
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.errors import QuizError
 from quiz.learning import forecast, model
 from quiz.learning.state import LearnerState

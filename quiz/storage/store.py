@@ -330,6 +330,10 @@ class Store:
         row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
         return self.add("sittings", row)
 
+    def kept_to(self, kind: type[Row], sitting_id: int) -> Row | None:
+        """Return the types that a sitting keeps to, and why; None for an ordinary one."""
+        return self.fetch_one(kind, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
+
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
         """End a sitting; one that has ended stays as it is."""
         self.change("UPDATE sittings SET ended_at = ? WHERE id = ? AND ended_at IS NULL", now, sitting_id)

@@ -17,7 +17,7 @@ import pytest
 
 from cases.curriculum.register import all_families, all_types
 from cases.procedure.chain import Skill, SlipName
-from cases.procedure.settings import LEVELS
+from cases.procedure.vocabulary import LEVELS
 
 ROOT = Path(__file__).resolve().parents[3]
 

@@ -12,7 +12,8 @@ from cases.optics.lens import SphCyl, across
 from cases.optics.reflex import Setting, movement, residual, width_mm, zones
 from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 

@@ -12,7 +12,7 @@ from flask import Flask
 
 from cases.curriculum.register import case_type
 from cases.procedure.choices import Choice
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
 from quiz.storage import projection, result_queries
 from quiz.storage.datafile import DataFile

@@ -18,8 +18,8 @@ from cases.procedure.marking import mark_fields
 from cases.procedure.settings import Settings
 from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
-from quiz.practice import dealing, learners, sittings
-from quiz.practice.dealing import SentBack
+from quiz.practice import dealing, dealt_cases, learners, sittings
+from quiz.practice.dealt_cases import SentBack
 from quiz.practice.settings import LearnerSettings
 from quiz.storage import projection
 from quiz.storage.datafile import DataFile
@@ -220,15 +220,15 @@ def test_another_learners_case_is_not_found(store: Store, learner: Learner) -> N
     open_case = store.open_case(learner.id)
     assert open_case is not None
     other = learners.add(store, "Bea", now=NOON)
-    with pytest.raises(dealing.UnknownCase):
+    with pytest.raises(dealt_cases.UnknownCase):
         dealing.take(store, other, open_case.id, {}, None, now=NOON)
-    with pytest.raises(dealing.UnknownCase):
+    with pytest.raises(dealt_cases.UnknownCase):
         dealing.marked(store, other, open_case.id)
 
 
 def test_a_confidence_that_is_not_offered_is_refused(store: Store, learner: Learner) -> None:
     one = dealing.waiting(store, learner, now=NOON, lots=lots())
-    with pytest.raises(dealing.BadConfidence, match="confidence 7: give 1, 2 or 3"):
+    with pytest.raises(dealt_cases.BadConfidence, match="confidence 7: give 1, 2 or 3"):
         dealing.take(store, learner, one.dealt.id, written(one.case), 7, now=NOON)
 
 
