@@ -117,6 +117,31 @@ def test_what_is_not_there_is_seen(wrong: str) -> None:
     assert not any(there for _, there in found)
 
 
+def cited_in(text: str) -> set[str]:
+    """Documents and modules that the words of a source file name, by their path or file name."""
+    return set(re.findall(r"(?<![\w*{}./-])((?:[\w-]+/)*[\w-]+\.(?:md|py))\b", text))
+
+
+def test_code_names_documents_and_modules_that_are_there() -> None:
+    files = listed_files()
+    names = {PurePosixPath(one).name for one in files}
+    sources = [one for one in files if re.match(r"(cases|quiz|static)/.+\.(py|js|html|css|toml)$", one)]
+    gone = {
+        f"{source}: {cited}"
+        for source in sources
+        for cited in cited_in(text_of(source))
+        if cited not in files and ("/" in cited or cited not in names)
+    }
+    assert gone == set()
+    assert cited_in("as contract.md has it; scheduler.py's") == {"contract.md", "scheduler.py"}
+
+
+def test_packages_cite_the_room_and_not_the_front_page() -> None:
+    """A source that a learner reads names where something is derived: the sign of its room."""
+    sources = [one for one in listed_files() if re.match(r"(cases|quiz)/.+\.py$", one)]
+    assert [one for one in sources if "DEVELOPERS" in text_of(one)] == []
+
+
 # --- limits: what one person can look over ----------------------------------------------------------------------------
 
 SOURCES = {".py", ".js", ".css", ".html", ".toml"}
