@@ -30,7 +30,7 @@ WIDER_WANTS_PLUS = SlipName(
     "took the wider band for the one that still wants plus",
     "Leaning in adds the same with to both. The narrower band is farther from neutral, so it is the one that still "
     "wants plus.",
-    "derived in DEVELOPERS.md, The reflex; leaning as a technique: a streak retinoscope's user guide",
+    "derived in cases/optics/README.md; leaning as a technique: a streak retinoscope's user guide",
 )
 OTHER_CYLINDER_FORM = SlipName(
     "cylinder-of-other-form",
@@ -243,7 +243,7 @@ lean_in_widths = CaseType(
     question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
     figure=_views,
     needs=("lean-test", "sphere-then-cyl"),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md; a streak retinoscope's user guide (leaning)",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md; a streak retinoscope's user guide (leaning)",),
 )
 
 TYPES = (lean_in_widths,)
