@@ -9,6 +9,7 @@ import sys
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path, PurePosixPath
 
 import pytest
@@ -94,6 +95,7 @@ def is_dotted(dotted: str, files: Collection[str]) -> bool:
     return False
 
 
+@cache
 def listed_files() -> frozenset[str]:
     found = ran("git", "ls-files", "--cached", "--others", "--exclude-standard").stdout.split()
     return frozenset(one for one in found if (ROOT / one).is_file())
