@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-
 import two_meridians
+
 from cases.errors import CaseError
 
 if TYPE_CHECKING:

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-
 import two_meridians
 
 PORT = 8067

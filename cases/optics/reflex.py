@@ -25,7 +25,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cases.errors import OutOfRange
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 
 Array = NDArray[np.float64]
 Movement = Literal["with", "against", "neutral", "neither"]

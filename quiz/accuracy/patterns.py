@@ -16,7 +16,8 @@ from scipy import optimize, special
 
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_MEAN
-from quiz.accuracy.entries import Entry, Floats, Sample, sample_of
+from quiz.accuracy.entries import Entry, sample_of
+from quiz.accuracy.sample import Floats, Sample
 from quiz.accuracy.statistics import (
     Agreement,
     Line,

@@ -11,6 +11,7 @@ from quiz.classroom import take_drill
 from quiz.practice import dealing, dealt_cases, sittings
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
+from quiz.practice.type_catalogue import catalogue
 from quiz.storage import class_queries
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
@@ -157,7 +158,9 @@ def sitting(sitting_id: int) -> Answered:
     one = sittings.own(request_context.store(), request_context.learner(), sitting_id)
     if one.drill is not None:
         return redirect(url_for("drilling.show", drill_id=one.drill), 303)
-    facts = sittings.facts(request_context.store(), request_context.learner(), sitting_id, now=request_context.now())
+    facts = sittings.facts(
+        request_context.store(), request_context.learner(), sitting_id, catalogue(), now=request_context.now()
+    )
     return make_response(render_template("sitting.html", page=sitting_page(facts)))
 
 

@@ -8,7 +8,8 @@ import pytest
 
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, movement, residual, width_mm, zones
 from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text

@@ -23,6 +23,7 @@ from quiz.accuracy.importing import write_table
 from quiz.app import create_app
 from quiz.practice import dealing, focused_sittings, learners, sittings
 from quiz.practice.settings import LENGTHS
+from quiz.practice.type_catalogue import catalogue
 from quiz.storage import accuracy_queries
 from quiz.storage.accuracy_queries import FullLog
 from quiz.storage.datafile import DataFile
@@ -253,7 +254,7 @@ def test_what_the_log_says_leads_to_practice_of_those_types(client: FlaskClient,
     assert waiting is not None
     assert waiting.type in PRACTICE["nearer"]
     assert waiting.why == "You asked for it from your accuracy log: as if nearer than allowed for."
-    assert sittings.facts(store, me, waiting.sitting, now=NOON).answers == ()
+    assert sittings.facts(store, me, waiting.sitting, catalogue(), now=NOON).answers == ()
 
 
 def test_what_the_log_does_not_say_leads_nowhere(client: FlaskClient) -> None:
