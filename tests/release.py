@@ -178,7 +178,7 @@ def build(release: Release) -> Iterator[str]:
     if tops != {"cases", "quiz", "two_meridians.py", meta}:
         raise Failed(f"the wheel holds more than it should: {', '.join(sorted(tops))}")
     sources = {str(one.relative_to(ROOT)) for top in ("cases", "quiz") for one in (ROOT / top).rglob("*.py")}
-    if missing := sources - names:
+    if missing := sources - names - {"quiz/launcher/two_meridians.py"}:  # it is beside the packages there
         raise Failed(f"the wheel lacks {', '.join(sorted(missing))}")
     with tarfile.open(sdist) as archive:
         inside = {name.partition("/")[2] for name in archive.getnames()}
