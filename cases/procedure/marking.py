@@ -1,20 +1,4 @@
-"""The verdict on an answer, and what explains it. Lenses are compared, never texts.
-
-What a mark is as JSON, of `python -m cases mark --json` and of `Mark.to_json`:
-
-    {"verdict": "right" | "equivalent" | "near" | "slip" | "wrong" | "unreadable",
-     "read_as": {…}, "answer": {…},
-     "difference": {"sphere", "cylinder", "axis", "M", "J0", "J45"},     answer minus truth as a lens
-     "explanations": [{"kind": "slip" | "pair" | "arithmetic" | "reading" | "typing" | "copying" | "none",
-                       "slips": [{"step", "slip"}, …], "probability": 0..1}, …],     the most probable first
-     "slips": [[{"step", "slip"}, …], …],     of the explanations, what reaches a probability of .5
-     "because": "…"}     why an answer could not be read
-
-`slip` is the verdict only where a single slip, or twins together, have a probability of at least .85; all else that is
-not credited is `wrong`. `explanations` is empty for an answer that is credited or could not be read; those of a
-probability below .005 are left out. `slips` holds the sets of slips that lead to the answer where together they reach
-.5: a single slip and its twins, or else pairs. How explanations are weighed stands in explaining.py.
-"""
+"""The verdict on an answer, and what explains it. Lenses are compared, never texts. cases/README.md has its JSON."""
 
 from __future__ import annotations
 
@@ -107,7 +91,7 @@ class Mark:
         return len(self.explanations) > 1 and all(len(one.slips) == 1 for one in self.explanations)
 
     def to_json(self) -> dict[str, Any]:
-        """Give the mark as the docstring of this module has it."""
+        """Give the mark as JSON; cases/README.md says what is in it."""
         difference = self.difference
         vector = difference.power_vector() if difference else ()
         return {

@@ -221,7 +221,7 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    sources=("optics: derived in DEVELOPERS.md, The reflex",),
+    sources=("optics: derived in cases/optics/README.md",),
 )
 
 TYPES = (next_lens, predict_movement)
