@@ -10,7 +10,7 @@ from typing import Any
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.procedure.chain import Run, SlippedRun, SlipRef, Values, run_chain, slipped_runs
+from cases.procedure.chain import Run, Slipped, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.procedure.kinds import Lens
@@ -154,15 +154,6 @@ class CaseType:
     def asks_id(self) -> str:
         """Name what is asked in one word, for JSON."""
         return self.asks[0].kind.id if len(self.asks) == 1 else "+".join(ask.name for ask in self.asks)
-
-
-@dataclass(frozen=True)
-class Slipped:
-    """A wrong answer that a slip, or a pair of slips, leads to."""
-
-    slips: tuple[SlipRef, ...]
-    answer: Values
-    run: Run
 
 
 @dataclass(frozen=True)

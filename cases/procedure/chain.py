@@ -103,6 +103,15 @@ class SlippedRun:
     run: Run
 
 
+@dataclass(frozen=True)
+class Slipped:
+    """A wrong answer that a slip, or a pair of slips, leads to."""
+
+    slips: tuple[SlipRef, ...]
+    answer: Values
+    run: Run
+
+
 class NotLive(CaseError):
     """The slip asked for cannot happen in this case."""
 

@@ -10,20 +10,57 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Protocol
 
 from cases.errors import CaseError
 from cases.optics.axes import axis_of
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import Case, Slipped
-from cases.procedure.chain import SlipRef, Values
+from cases.procedure.chain import Run, Slipped, SlipRef, Values
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field, Group, Several
+from cases.procedure.keys import Step
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
+
+
+class ExplainedType(Protocol):
+    """What of a case type is needed here; the type itself stands above this module."""
+
+    @property
+    def asks(self) -> tuple[Field[Any], ...]: ...  # noqa: D102
+    @property
+    def findings(self) -> Group: ...  # noqa: D102
+    @property
+    def steps(self) -> tuple[Step, ...]: ...  # noqa: D102
+    @property
+    def answer(self) -> Callable[[Values], dict[str, Any]]: ...  # noqa: D102
+    def case(self, findings: Values) -> ExplainedCase: ...  # noqa: D102
+    def same(self, given: Values, truth: Values) -> bool: ...  # noqa: D102
+    def alike(self, given: Values, slipped: Values) -> bool: ...  # noqa: D102
+    def are_twins(self, a: SlipRef, b: SlipRef) -> bool: ...  # noqa: D102
+
+
+class ExplainedCase(Protocol):
+    """What of a case is needed here."""
+
+    @property
+    def type(self) -> ExplainedType: ...  # noqa: D102
+    @property
+    def findings(self) -> Values: ...  # noqa: D102
+    @property
+    def start(self) -> dict[str, Any]: ...  # noqa: D102
+    @property
+    def run(self) -> Run: ...  # noqa: D102
+    @property
+    def truth(self) -> Values: ...  # noqa: D102
+    @property
+    def singles(self) -> tuple[Slipped, ...]: ...  # noqa: D102
+    @property
+    def doubles(self) -> tuple[Slipped, ...]: ...  # noqa: D102
+
 
 FACT = 0.85
 """From this probability on a single slip, or twins together, is said as a fact."""
@@ -128,7 +165,7 @@ class Explanation:
 
 
 def explain(
-    case: Case, meant: Sequence[Values], beforehand: Beforehand = NOTHING_KNOWN, priors: Priors = PRIORS
+    case: ExplainedCase, meant: Sequence[Values], beforehand: Beforehand = NOTHING_KNOWN, priors: Priors = PRIORS
 ) -> tuple[Explanation, ...]:
     """Weigh all that may explain a wrong answer, the most probable first; what is too improbable to list is left out.
 
@@ -163,7 +200,7 @@ def explain(
     return tuple(sorted(found, key=lambda one: -one.probability))
 
 
-def _real_pairs(case: Case) -> Iterator[Slipped]:
+def _real_pairs(case: ExplainedCase) -> Iterator[Slipped]:
     """Yield the pairs of which both slips show: where one changes nothing, the other explains the answer alone."""
     singles = {one.slips[0]: one.answer for one in case.singles}
     for pair in case.doubles:
@@ -171,7 +208,7 @@ def _real_pairs(case: Case) -> Iterator[Slipped]:
             yield pair
 
 
-def together(case: Case, explanations: Sequence[Explanation], kind: str) -> tuple[Explanation, ...]:
+def together(case: ExplainedCase, explanations: Sequence[Explanation], kind: str) -> tuple[Explanation, ...]:
     """Return the most probable slip (or pair) and its twins: as likely, and not to be told apart in this case.
 
     Empty where there is none of that `kind`.
@@ -180,7 +217,7 @@ def together(case: Case, explanations: Sequence[Explanation], kind: str) -> tupl
     return tuple(one for one in every if one is every[0] or _twins(case, every[0], one))
 
 
-def _twins(case: Case, a: Explanation, b: Explanation) -> bool:
+def _twins(case: ExplainedCase, a: Explanation, b: Explanation) -> bool:
     if a.slipped is None or b.slipped is None:
         return False
     if len(a.slips) == len(b.slips) == 1 and case.type.are_twins(a.slips[0], b.slips[0]):
@@ -195,13 +232,13 @@ Rival = tuple[str, str | None, float, Values]
 """Kind of explanation, the step at which a number of the working came out wrong, prior, the answer that it gives."""
 
 
-def _slips_of_the_pen(case: Case, given: Values, priors: Priors) -> Iterator[Rival]:
+def _slips_of_the_pen(case: ExplainedCase, given: Values, priors: Priors) -> Iterator[Rival]:
     yield from _in_the_answer(case, given, priors)
     yield from _in_the_working(case, priors)
     yield from _in_the_findings(case, priors)
 
 
-def _in_the_answer(case: Case, given: Values, priors: Priors) -> Iterator[Rival]:
+def _in_the_answer(case: ExplainedCase, given: Values, priors: Priors) -> Iterator[Rival]:
     """Yield the right answer with one of its numbers wrong, in the cylinder form in which the answer was given."""
     others: dict[str, list[float]] | None = None
     for ask in case.type.asks:
@@ -223,7 +260,7 @@ def _in_the_answer(case: Case, given: Values, priors: Priors) -> Iterator[Rival]
                     yield what, None, prior, {**case.truth, ask.name: answer}
 
 
-def _in_the_working(case: Case, priors: Priors) -> Iterator[Rival]:
+def _in_the_working(case: ExplainedCase, priors: Priors) -> Iterator[Rival]:
     """Yield what follows where one number of one step comes out wrong and all else is done rightly."""
     steps = case.type.steps
     known: dict[str, Any] = dict(case.start)
@@ -248,7 +285,7 @@ def _in_the_working(case: Case, priors: Priors) -> Iterator[Rival]:
                     yield "arithmetic", steps[place].skill.id, priors.working_number * share / count, answer
 
 
-def _carried_on(case: Case, first: int, known: dict[str, Any]) -> Values | None:
+def _carried_on(case: ExplainedCase, first: int, known: dict[str, Any]) -> Values | None:
     """Carry a chain on from step `first` for its answer alone; None where it leads to none."""
     try:
         for step in case.type.steps[first:]:
@@ -259,7 +296,7 @@ def _carried_on(case: Case, first: int, known: dict[str, Any]) -> Values | None:
         return None
 
 
-def _in_the_findings(case: Case, priors: Priors) -> Iterator[Rival]:
+def _in_the_findings(case: ExplainedCase, priors: Priors) -> Iterator[Rival]:
     """Yield the right answer to findings of which one number was misread."""
     places = list(_found_numbers(case.type.findings, case.findings))
     for unit, number, put in places:
@@ -336,7 +373,7 @@ def _beside(values: Values, name: str, put: Any) -> Any:
     return lambda one: {**values, name: put(one)}
 
 
-def _numbers_of(case: Case) -> dict[str, list[float]]:
+def _numbers_of(case: ExplainedCase) -> dict[str, list[float]]:
     """List the numbers of a case by unit, those found and those of the right working."""
     out: dict[str, list[float]] = {}
     for unit, number, _ in _found_numbers(case.type.findings, case.findings):

@@ -11,8 +11,8 @@ from typing import Any
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import Case, Slipped
-from cases.procedure.chain import Values
+from cases.procedure.case_type import Case
+from cases.procedure.chain import Slipped, Values
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.explaining import FACT, LIKELY, NOTHING_KNOWN, Beforehand, Explanation, explain, together
 from cases.procedure.fields import Field

@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 
 from cases.curriculum.register import all_skills, all_slips
 from cases.errors import CaseError
-from cases.procedure.case_type import Case, Slipped
+from cases.procedure.case_type import Case
+from cases.procedure.chain import Slipped
 from cases.procedure.marking import as_given, named
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS

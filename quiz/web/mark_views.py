@@ -13,8 +13,8 @@ from cases.errors import CaseError
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_prescription, write_size
 from cases.optics.axes import axis_gap
-from cases.procedure.case_type import Case, Slipped
-from cases.procedure.chain import Line, SlipRef
+from cases.procedure.case_type import Case
+from cases.procedure.chain import Line, Slipped, SlipRef
 from cases.procedure.explaining import LIKELY
 from cases.procedure.fields import Field
 from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
