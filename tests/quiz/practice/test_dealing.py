@@ -389,8 +389,18 @@ def test_an_answer_with_two_explanations_is_one_slip_of_two_and_leaves_sure_ones
         ((left_in, added),),
         (),
     )
-    lines = slip_lines(sittings.slipped_in([dataclasses.replace(one, explanations=way) for way in ways]))
-    assert sorted(line.words for line in lines) == [
+
+    def told(verdict: str) -> list[str]:
+        answers = [dataclasses.replace(one, explanations=way, verdict=verdict) for way in ways]
+        return sorted(line.words for line in slip_lines(sittings.slipped_in(answers)))
+
+    assert told("wrong") == [
+        "It looks as if you added the working distance: once.",
+        "It looks as if you left the working distance in: once.",
+        "One of these, once: you added the working distance, or you left the working distance in.",
+        "Together these would give it, once: you left the working distance in, and you added the working distance.",
+    ], "what is likely is no fact"
+    assert told("slip") == [
         "One of these, once: you added the working distance, or you left the working distance in.",
         "You added the working distance: twice.",
         "You left the working distance in: twice.",
