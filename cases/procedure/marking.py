@@ -9,7 +9,7 @@ from typing import Any
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import Case, Slipped
+from cases.procedure.case_type import Case, Defensible, Slipped
 from cases.procedure.chain import Values
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
@@ -35,6 +35,8 @@ class Mark:
     read_as: Values | None = None
     explanations: tuple[Slipped, ...] = ()
     unreadable: Unreadable | None = None
+    defended: Defensible | None = None
+    """What speaks for the answer, where it is not the key and is credited all the same; its verdict is "right"."""
 
     @property
     def credited(self) -> bool:
@@ -78,6 +80,9 @@ class Mark:
             | {name: round(part, 3) + 0.0 for name, part in zip(("M", "J0", "J45"), vector, strict=True)},
             "slips": [[{"step": ref.step, "slip": ref.slip} for ref in one.slips] for one in self.explanations],
             "because": str(self.unreadable) if self.unreadable else None,
+            "credited_as": None
+            if self.defended is None
+            else {name: getattr(self.defended, name) for name in ("weight", "because", "next_check")},
         }
 
 
@@ -179,8 +184,20 @@ def mark(case: Case, given: Values) -> Mark:
         return Mark("equivalent" if _other_form(case, given) else "right", case, given)
     if any(case.type.close(one, case.truth) for one in meant):
         return Mark("near", case, given)
+    if defended := _defended(case, meant):
+        return Mark("right", case, given, defended=defended)
     explanations = _explain(case, meant, case.singles) or _explain(case, meant, case.doubles)
     return Mark("slip" if explanations else "wrong", case, given, explanations)
+
+
+def _defended(case: Case, meant: Sequence[Values]) -> Defensible | None:
+    """Find the best of the other answers that are credited and that this one may be."""
+    matched = (
+        one
+        for one in case.defensible
+        if any(case.type.close(given, {**case.truth, **one.answer}) for given in meant)
+    )
+    return max(matched, key=lambda one: one.weight, default=None)
 
 
 def _meant(case: Case, given: Values) -> tuple[Values, ...]:
