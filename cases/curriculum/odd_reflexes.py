@@ -59,7 +59,7 @@ SIGHTS: Mapping[str, Sight] = {
         "dark-shadow",
         "It keeps its place in the pupil after every blink.",
         "lens",
-        "What stops the light and stays where it is lies inside the eye: an opacity.",
+        "What stops the light and stays where it is does not float: an opacity of the lens or, as a scar, of the cornea.",
     ),
     "slides-after-blink": Sight(
         "dark-shadow",
@@ -78,7 +78,7 @@ SIGHTS: Mapping[str, Sight] = {
         "dim",
         "Strong plus, strong minus and moving in have been tried, and nothing changed.",
         "behind",
-        "No lens and no distance brightens it, so the light does not come back: the reflex is as good as absent.",
+        "No lens and no distance brightens it, so the light does not come back: dense media, or disease behind the pupil.",
         first_guess="large-error",
     ),
     "child-always": Sight(
@@ -109,7 +109,7 @@ SIGHTS: Mapping[str, Sight] = {
         "unequal",
         "A child of five. No lens before the left eye brings its glow up to that of the right.",
         "one-side",
-        "No lens evens them out, so the left eye sends less light back: it turns away, or its media are cloudy.",
+        "No lens evens them out, so the left eye sends less light back: it turns away, its media are cloudy, or there is disease in it.",
         first_guess="unequal-errors",
     ),
     "looks-at-light": Sight(
@@ -141,14 +141,14 @@ BESIDE = Choice(tuple(Option(name, sight.label) for name, sight in SIGHTS.items(
 MEANINGS = Choice(
     (
         Option("cornea", "an irregular cornea, such as ectasia"),
-        Option("lens", "an opacity or a changed lens"),
+        Option("lens", "an opacity of cornea or lens, or a changed lens"),
         Option("tears", "mucus or an uneven tear film"),
         Option("aberration", "aberration of a wide pupil"),
         Option("accommodation", "accommodation at work"),
         Option("large-error", "a large error, far from neutral"),
         Option("unequal-errors", "unequal refraction"),
-        Option("one-side", "a squint, or cloudy media on one side"),
-        Option("behind", "disease behind the pupil, a tumour not ruled out"),
+        Option("one-side", "one side only: squint, cloudy media or disease, a tumour not ruled out"),
+        Option("behind", "dense media or disease behind the pupil, a tumour not ruled out"),
         Option("neutral", "nothing: it is near neutral"),
     )
 )

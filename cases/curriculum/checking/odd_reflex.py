@@ -8,7 +8,7 @@ from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
@@ -250,6 +250,20 @@ _ACTING = TO_DO.step(
 )
 
 
+@given(KNOWN_BESIDE)
+def _defensible(beside: str) -> tuple[Defensible, ...]:
+    """Credit what this look cannot tell from the likeliest; all of it is referred at once. Common practice."""
+    examined = "None of this is for the retinoscope to tell apart: refer at once, and media and fundus are looked at there."
+    match beside:
+        case "never-evened":
+            because = "Disease behind one pupil, a tumour among it, makes the glow of two eyes unequal too."
+            return (Defensible(MAY_MEAN.to("behind"), 0.7, because, examined),)
+        case "all-steps-tried":
+            because = "A dense opacity alone keeps the light from coming back."
+            return (Defensible(MAY_MEAN.to("lens"), 0.5, because, examined),)
+    return ()
+
+
 def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
     reflex = chance.among([option.id for option in REFLEXES.options])
     return given(REFLEX, KNOWN_BESIDE).to(
@@ -280,6 +294,7 @@ odd = CaseType(
     question=asking("What may that mean, and what do you do now?"),
     figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
     needs=("next-lens",),
+    defensible=_defensible,
     sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
 )
 
