@@ -192,7 +192,7 @@ def eye_faults(eyes: Mapping[str, Entry], found: Mapping[str, SphCyl]) -> Faults
 
 
 def note_faults(basis: str, drops: str) -> Faults:
-    """Find what the notes under the lines leave out: whether net, from what distance, whether with drops, and when those went in.
+    """Find what the notes under the lines leave out: whether net, from where, whether with drops, and when.
 
     basis: "net", "net-from", "from" (the distance alone) or "unsaid"; drops: "none", "timed", "untimed" or "unsaid".
     """

@@ -369,8 +369,9 @@ def draw(
     """Draw the case of a type, seed and settings: the same on every machine.
 
     A draw in which a slip would hide behind an answer that is credited, or two slips behind one another, is thrown
-    back, and so is one whose key turns on a measurement error, one that is not `wanted` (`called` says what that was),
-    or one that the type itself refuses as a finding, as some do from very near or very far away. After so many `tries` the type is held to have none.
+    back. So is one whose key turns on a measurement error, one that is not `wanted` (`called` says what that was), or
+    one that the type itself refuses as a finding, as some do from very near or very far away. After so many `tries`
+    the type is held to have none.
 
     Raises
     ------

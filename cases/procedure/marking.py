@@ -193,9 +193,7 @@ def mark(case: Case, given: Values) -> Mark:
 def _defended(case: Case, meant: Sequence[Values]) -> Defensible | None:
     """Find the best of the other answers that are credited and that this one may be."""
     matched = (
-        one
-        for one in case.defensible
-        if any(case.type.close(given, {**case.truth, **one.answer}) for given in meant)
+        one for one in case.defensible if any(case.type.close(given, {**case.truth, **one.answer}) for given in meant)
     )
     return max(matched, key=lambda one: one.weight, default=None)
 

@@ -97,6 +97,8 @@ class MarkPage:
     """The drill that it was a case of."""
     late: bool = False
     """Whether it came after that drill's time."""
+    also: tuple[str, ...] = ()
+    """The other answers that are credited here, each with its reason and what would decide."""
 
     @property
     def same(self) -> int:
@@ -132,12 +134,15 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         on_bench=stage_of(done.dealt.type) is not None,
         drill=sitting.drill,
         late=done.answer.late,
+        also=_also(mark),
     )
 
 
 def _verdict(mark: Mark, hints: int) -> tuple[str, str]:
     aided = f" {_lines(hints)} of the working had been shown." if hints else ""
     match mark.verdict:
+        case "right" if mark.defended:
+            return "Right too", f"It is not the likeliest answer, and it can be defended.{aided}"
         case "right":
             return "Right", f"That is it.{aided}"
         case "equivalent":
@@ -166,6 +171,19 @@ def _verdict(mark: Mark, hints: int) -> tuple[str, str]:
 
 def _several(mark: Mark) -> bool:
     return len(mark.explanations) > 1
+
+
+def _also(mark: Mark) -> tuple[str, ...]:
+    """Say which other answers are credited and which check would decide."""
+    if mark.read_as is None:
+        return ()
+    words = []
+    for one in mark.case.defensible:
+        changed = [ask for ask in mark.case.type.asks if ask.name in one.answer]
+        answer = "; ".join(ask.kind.write(one.answer[ask.name]) for ask in changed)
+        lead = "Your answer is credited" if one == mark.defended else "Also credited"
+        words.append(f"{lead}: {answer}. {one.because} What would decide: {one.next_check}")
+    return tuple(words)
 
 
 def _lines(count: int) -> str:

@@ -15,6 +15,7 @@ from cases.curriculum.checking.checking_steps import (
     HALVE_BOTH,
     JUDGE_LIMIT,
     NAME_CAUSE,
+    RIVALS_APART,
     SIGN_AGAINST_LIMIT,
     subtract_means,
 )
@@ -101,10 +102,8 @@ _CAUSE_WORDS = {
 }
 ALIKE = 0.5
 """Cylinders within so many D are of one strength."""
-RIVALS_APART = 0.75
-"""No cause is drawn nearer to a rival than so many D; half of it is how near to the distance a difference points to it."""
 ONE_MERIDIAN_TO = 0.5
-"""One meridian explains a change of the mean by half of the cylinder to within so many D, twice over: two end-points."""
+"""One meridian explains a change when cylinder and twice the mean are within so many D: two end-points."""
 
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "The other result", Lens())
@@ -220,12 +219,17 @@ def _is(*causes: str) -> Rule[bool]:
     return given(_cause)(lambda cause: cause in causes)
 
 
-LOOK_AT_THE_LENSES = "Add up the lenses that were in place at neutral: they tell whether the distance was taken off once."
+LOOK_AT_THE_LENSES = "Add up the lenses in place at neutral: they tell whether the distance was taken off once."
 FOG_AND_REPEAT = "Fog, measure again, and consider cycloplegia by local rules: accommodation then falls away."
 
 
-@given(CAUSE, AGAINST, MEAN_DIFFERENCE)
-def _defensible(cause: str, against: str, mean: float) -> tuple[Defensible, ...]:
+@given(MEAN_DIFFERENCE, VERGENCE)
+def _is_just_the_distance(mean: float, off: float) -> bool:
+    return abs(mean - off) <= 0.13
+
+
+@given(CAUSE, AGAINST, MEAN_DIFFERENCE, _is_just_the_distance)
+def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) -> tuple[Defensible, ...]:
     """Credit what the two results alone cannot tell from the likeliest cause; common practice, no published source."""
 
     def also(other: str, weight: float, because: str, next_check: str) -> tuple[Defensible, ...]:
@@ -237,6 +241,13 @@ def _defensible(cause: str, against: str, mean: float) -> tuple[Defensible, ...]
                 "other-accommodated",
                 0.6,
                 "An autorefractor without drops often reads a young eye too minus, and may do so by as much.",
+                f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
+            )
+        case "left-in", "subjective" if not just_the_distance:
+            return also(
+                "other-accommodated",
+                0.6,
+                "It is not just what the distance is worth, and a subjective may be over-minused by as much.",
                 f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
             )
         case "left-in" | "twice", "last":
@@ -315,7 +326,8 @@ def _other(
 
 def _apart_from(off: float, limit: float, chance: Chance) -> float:
     """Draw the size of a difference beyond the limit that the distance does not explain, nor a few quarters more."""
-    sizes = [size / 4 for size in range(2, 15) if size / 4 >= limit + 0.5 and abs(size / 4 - off) >= RIVALS_APART + 0.25]
+    sizes = [size / 4 for size in range(2, 15) if size / 4 >= limit + 0.5]
+    sizes = [size for size in sizes if abs(size - off) >= RIVALS_APART + 0.25]
     return chance.among(sizes or [off + RIVALS_APART + 0.25])
 
 
@@ -388,7 +400,9 @@ difference_cause = CaseType(
                     run=given()(lambda: "other-accommodated"),
                     says=_taken_words,
                     # Against the others this is credited, see `_defensible`.
-                    live=given(_cause, AGAINST)(lambda cause, against: (cause, against) == ("left-in", "subjective")),
+                    live=given(_cause, AGAINST, _is_just_the_distance)(
+                        lambda cause, against, just: just and (cause, against) == ("left-in", "subjective")
+                    ),
                 ),
                 Slip(
                     WRONG_ONE_BLAMED,

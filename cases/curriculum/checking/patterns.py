@@ -8,7 +8,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
-from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN
+from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, RIVALS_APART
 from cases.curriculum.checking.pair_of_eyes import PAIR_AND_VERGENCE, eyes_figure
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
@@ -111,8 +111,6 @@ _SUGGEST_WORDS = {
 ALIKE, AXES_ALIKE = 0.5, 15.0
 """Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
 
-RIVALS_APART = 0.75
-"""No shift is drawn nearer to what the distance is worth than so many D; half of it still points to the distance."""
 FARTHEST_SEAT = 0.5
 """No one sits farther away than 2 m, which is so many D: common practice, no published source."""
 

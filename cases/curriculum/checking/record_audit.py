@@ -346,7 +346,12 @@ def _each_has_a_sphere(right: Entry, left: Entry) -> None:
 
 @given(BASIS, WORKED_AT, DROPS)
 def _notes(basis: str, distance_cm: float, drops: str) -> list[str]:
-    told = {"net": "net", "net-from": f"net, worked at {write_distance(distance_cm)}", "unsaid": "", "from": f"worked at {write_distance(distance_cm)}"}
+    told = {
+        "net": "net",
+        "net-from": f"net, worked at {write_distance(distance_cm)}",
+        "unsaid": "",
+        "from": f"worked at {write_distance(distance_cm)}",
+    }
     return [note for note in (told[basis], _DROP_NOTES.get(drops, "")) if note]
 
 

@@ -210,9 +210,7 @@ _CAUSE_WORDS = {
         "The reflex was not steady and the result is too minus: the patient accommodated. Fog, and measure again."
     ),
     "axis": "The axis blamed.",
-    "elsewhere": (
-        "No slip of the working explains so poor a vision: something other than the refraction does."
-    ),
+    "elsewhere": ("No slip of the working explains so poor a vision: something other than the refraction does."),
     "again": "No one slip explains it: measure again.",
 }
 
@@ -317,7 +315,9 @@ vision_disagrees = CaseType(
                 Slip(
                     ACCOMMODATION_FORGOTTEN,
                     run=given(RX)(lambda rx: mar_range(rx, 0.0)),
-                    says=given(EXPECTED)(lambda expected: f"All of the plus counted as blur: {_range_words(expected)}."),
+                    says=given(EXPECTED)(
+                        lambda expected: f"All of the plus counted as blur: {_range_words(expected)}."
+                    ),
                     live=given(RX, ACCOMMODATION)(
                         lambda rx, accommodation: rx.spherical_equivalent > 0 and accommodation > 0
                     ),
@@ -387,8 +387,8 @@ vision_disagrees = CaseType(
         )
     ),
     question=asking(
-        "Do vision and result fit, and what explains it best? They fit within one line of the range to expect; a line "
-        "is a ratio of 1.25, and the chart ends at 6/60."
+        "Do vision and result fit, and what explains it best? One line beyond the range to expect is still a fit; a "
+        "line is a ratio of 1.25, and the chart ends at 6/60."
     ),
     figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("expected-vision",),

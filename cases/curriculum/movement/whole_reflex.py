@@ -391,8 +391,8 @@ reflex = CaseType(
     ),
     question=asking(
         "Which movement will be seen, and what is still wanted across the streak, the distance taken exactly and to "
-        "0.01? How fast does the reflex move, square to its own length, when the streak's speed square to its own is 1? And what is the angle from streak to reflex "
-        "(anticlockwise plus, 0 along one line)?"
+        "0.01? How fast does the reflex move across its own length, when the streak's speed across its own is 1? And "
+        "what is the angle from streak to reflex (anticlockwise plus, 0 along one line)?"
     ),
     figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, reflex=False)),
     needs=("predict-movement", "oblique-power"),

@@ -133,8 +133,8 @@ def _size_words(angle: float, amount: str) -> str:
     least, most = _band(angle)
     reach = f"{size(least)} to {size(most)} D" if angle <= WIDEST_ANGLE else f"{size(least)} D and more"
     return (
-        f"At {quantities.ANGLE.write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}. At most: "
-        f"{SIZES.write(amount)}. Move in line; do not correct for it."
+        f"At {quantities.ANGLE.write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}. "
+        f"At most: {SIZES.write(amount)}. Move in line; do not correct for it."
     )
 
 
@@ -296,16 +296,21 @@ def exactly_tilted(power: float, tilt: float, tilt_axis: float) -> SphCyl:
     return SphCyl(sphere, sphere * math.tan(math.radians(tilt)) ** 2, tilt_axis)
 
 
-@given(POWER, TILT, TILT_AXIS, FORM)
-def _exact_too(power: float, tilt: float, tilt_axis: float, form: str) -> tuple[Defensible, ...]:
-    exact = exactly_tilted(power, tilt, tilt_axis).in_form(form)
+_by_the_rule = given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+
+
+@given(POWER, TILT, TILT_AXIS, _by_the_rule)
+def _exact_too(power: float, tilt: float, tilt_axis: float, rule: SphCyl) -> tuple[Defensible, ...]:
+    """Credit the exact lens where it differs from the rule by more than the tolerance."""
+    exact = exactly_tilted(power, tilt, tilt_axis).in_form("minus" if rule.cylinder < 0 else "plus")
+    if PRESCRIPTION.kind.close(exact, rule):
+        return ()
     return (
         Defensible(
             PRESCRIPTION.to(exact),
             0.9,
-            f"That is the exact value of a thin lens of index 1.5, {lens_words(exact.sphere, exact.cylinder, exact.axis)}; "
-            "Martin's rule was asked for.",
-            "Work Martin's rule: it falls short a little at large tilts.",
+            "It is exact for a thin lens of index 1.5, and Martin's rule was asked for.",
+            "At large tilts Martin's rule falls short a little: work both and compare.",
         ),
     )
 
@@ -395,9 +400,8 @@ tilted_lens = CaseType(
             _tilt_words(tilt_axis, tilt),
         )
     ),
-    question=given(FORM)(lambda form: (
-            f"What does it act as, to 0.01 D, in {FORM_WORDS[form]}? Use Martin's rule for a tilted thin lens of index 1.5."
-        )
+    question=given(FORM)(
+        lambda form: f"What does it act as, to 0.01 D, in {FORM_WORDS[form]}? Use Martin's rule, for an index of 1.5."
     ),
     figure=given(POWER, TILT, TILT_AXIS).drawing(
         lambda uid, power, tilt, tilt_axis: draw_tilted_lens(SphCyl(power), tilt=tilt, tilt_axis=tilt_axis, uid=uid)

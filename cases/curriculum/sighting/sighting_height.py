@@ -272,8 +272,8 @@ sighting_level = CaseType(
             says=given(OWN_HEIGHT, HEIGHT, OFFSET)(
                 lambda own_height_cm, height_cm, offset_cm: (
                     f"Your eye at {quantities.HEIGHT.write(own_height_cm)} and the gaze at "
-                    f"{height_cm:.3g} cm are {abs(height_cm - own_height_cm):.3g} cm apart upright; for the angle between "
-                    f"the two lines that counts as {offset_cm:.3g} cm.".replace("-", "−")
+                    f"{height_cm:.3g} cm are {abs(height_cm - own_height_cm):.3g} cm apart upright; for the angle "
+                    f"between the two lines that counts as {offset_cm:.3g} cm.".replace("-", "−")
                 )
             ),
             slips=(
@@ -323,7 +323,9 @@ sighting_level = CaseType(
             f"The clinic's limit is {quantities.ANGLE.write(limit)} off the visual axis.",
         )
     ),
-    question=asking("What is the angle between the patient's gaze and your line of sight, to 0.1°, and is it within the limit?"),
+    question=asking(
+        "What is the angle between the patient's gaze and your line of sight, to 0.1°, and is it within the limit?"
+    ),
     figure=given(CHART_HEIGHT, CHART_PATH, DISTANCE, OWN_HEIGHT).drawing(
         lambda uid, chart_height_cm, chart_path_cm, distance_cm, own_height_cm: beside_the_gaze(
             chart_height_cm=chart_height_cm,
@@ -336,6 +338,7 @@ sighting_level = CaseType(
     needs=("sighting-height", "sighting-angle"),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    errors={OWN_HEIGHT.name: 0.5},
     sources=("Similar triangles; " + KEEP_WITHIN_FIVE, "Pacific University thesis 1985: up to 4° unimportant"),
 )
 
