@@ -198,7 +198,7 @@ bench_sphere = CaseType(
     needs=("net-sphere", "next-lens"),
     twins=(ADDED_OR_SIGN_BLIND, *END_OR_DISTANCE),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md, The reflex",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md",),
 )
 
 # --- two meridians -----------------------------------------------------------------------------------------------
@@ -331,7 +331,7 @@ bench_eye = CaseType(
     needs=("bench-sphere", "two-spheres"),
     twins=(SWEEP_OR_AXIS, *END_OR_DISTANCE),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md, The reflex",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md",),
 )
 
 HANDS = frozenset(("streak", "lenses", "lean"))

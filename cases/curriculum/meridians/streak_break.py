@@ -179,7 +179,7 @@ axis_from_break = CaseType(
         lambda uid, seen, streak, reflex: movement(cast("Movement", seen), streak=streak, reflex_at=reflex, uid=uid)
     ),
     needs=("streak-axis",),
-    sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
+    sources=("optics: derived in cases/optics/README.md; AAO image caption, “Skew”",),
 )
 
 TYPES = (axis_from_break,)

@@ -222,7 +222,7 @@ predict_movement = CaseType(
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
     errors={"in_place": 0.12},
-    sources=("optics: derived in DEVELOPERS.md, The reflex",),
+    sources=("optics: derived in cases/optics/README.md",),
 )
 
 TYPES = (next_lens, predict_movement)

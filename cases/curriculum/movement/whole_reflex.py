@@ -398,7 +398,7 @@ reflex = CaseType(
     needs=("predict-movement", "oblique-power"),
     twins=(SWEEP_OR_CYLINDER,),
     probes=(Probe(SWEEP_OR_CYLINDER, "reflex"),),
-    sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
+    sources=("optics: derived in cases/optics/README.md; AAO image caption, “Skew”",),
 )
 
 TYPES = (reflex,)
