@@ -26,6 +26,8 @@ class Sight:
     """Why it means that."""
     first_guess: str = ""
     """What the reflex alone would suggest, where what else is known speaks against it."""
+    ages: tuple[int, int] = (20, 75)
+    """Youngest and oldest patient, in years, whom it is told of; the age alone decides nothing within these."""
 
 
 SIGHTS: Mapping[str, Sight] = {
@@ -34,6 +36,7 @@ SIGHTS: Mapping[str, Sight] = {
         "Both bands show in the middle of the pupil, and the cylinder has grown since last year.",
         "cornea",
         "Two bands in the middle that no cylinder turns into one belong to an irregular cornea.",
+        ages=(14, 35),
     ),
     "middle-plain": Sight(
         "scissors",
@@ -41,25 +44,28 @@ SIGHTS: Mapping[str, Sight] = {
         "aberration",
         "The middle is plain, so the two bands come from the outer zone of a wide pupil.",
         first_guess="cornea",
+        ages=(20, 50),
     ),
     "young-cylinder-changing": Sight(
         "oil-drop",
-        "The patient is seventeen, and the cylinder has changed at each of the last three visits.",
+        "The cylinder has changed at each of the last three visits.",
         "cornea",
         "At that age a round core inside a shadow, with a changing cylinder, is suspect of a cone-shaped cornea.",
+        ages=(13, 20),
     ),
     "old-more-minus": Sight(
         "oil-drop",
-        "The patient is seventy-two, has become more short-sighted, and the corneas are regular.",
+        "The patient has become more short-sighted, and the corneas are regular.",
         "lens",
         "A regular cornea and a shift to minus at that age point to the nucleus of the lens.",
         first_guess="cornea",
+        ages=(65, 85),
     ),
     "stays-after-blink": Sight(
         "dark-shadow",
         "It keeps its place in the pupil after every blink.",
         "lens",
-        "What stops the light and stays where it is lies inside the eye: an opacity.",
+        "What stops the light and stays put does not float: an opacity of the lens or, as a scar, of the cornea.",
     ),
     "slides-after-blink": Sight(
         "dark-shadow",
@@ -73,56 +79,64 @@ SIGHTS: Mapping[str, Sight] = {
         "The media look clear. Plus and minus half a dioptre have been tried, and nothing changed.",
         "large-error",
         "Dim and without movement, through clear media, is a large error in disguise.",
+        ages=(18, 70),
     ),
     "all-steps-tried": Sight(
         "dim",
         "Strong plus, strong minus and moving in have been tried, and nothing changed.",
         "behind",
-        "No lens and no distance brightens it, so the light does not come back: the reflex is as good as absent.",
+        "No lens and no distance brightens it: dense media, or disease behind the pupil, keeps the light back.",
         first_guess="large-error",
     ),
     "child-always": Sight(
         "white",
-        "A child of two. It is white in every direction of gaze.",
+        "It is white in every direction of gaze.",
         "behind",
         "White instead of red means that something pale lies behind the pupil.",
+        ages=(1, 3),
     ),
     "child-to-one-side": Sight(
         "white",
-        "A child of three. It is white only when the child looks to one side.",
+        "It is white only when the child looks to one side.",
         "behind",
         "One direction of gaze is enough: something pale lies behind the pupil where you look just then.",
+        ages=(1, 4),
     ),
     "child-photographs": Sight(
         "white",
-        "A child of four. The parents have noticed the same in photographs for a month.",
+        "The parents have noticed the same in photographs for a month.",
         "behind",
         "A white glow in photographs and in your beam: something pale lies behind the pupil.",
+        ages=(1, 5),
     ),
     "evened-by-lens": Sight(
         "unequal",
-        "An adult who sees well with spectacles. With +3.50 before the left eye alone both glow alike.",
+        "The patient sees well with spectacles. With +3.50 before the left eye alone both glow alike.",
         "unequal-errors",
         "A lens evens them out, so it is the two refractions that differ.",
+        ages=(20, 65),
     ),
     "never-evened": Sight(
         "unequal",
-        "A child of five. No lens before the left eye brings its glow up to that of the right.",
+        "No lens before the left eye brings its glow up to that of the right.",
         "one-side",
-        "No lens evens them out, so the left eye sends less light back: it turns away, or its media are cloudy.",
+        "No lens evens them out, so the left eye sends less light back: a squint, cloudy media or disease.",
         first_guess="unequal-errors",
+        ages=(2, 7),
     ),
     "looks-at-light": Sight(
         "fluctuating",
         "The patient looks at your light.",
         "accommodation",
         "Reflex and pupil change together while you hold still: the focus of the eye itself is at work.",
+        ages=(18, 32),
     ),
     "looks-far": Sight(
         "fluctuating",
-        "The patient looks at the far chart, is nine years old, and no drops were given.",
+        "The patient looks at the far chart, and no drops were given.",
         "accommodation",
         "A child can accommodate at a far chart too, and the shrinking pupil gives it away.",
+        ages=(6, 12),
     ),
 }
 
@@ -141,14 +155,14 @@ BESIDE = Choice(tuple(Option(name, sight.label) for name, sight in SIGHTS.items(
 MEANINGS = Choice(
     (
         Option("cornea", "an irregular cornea, such as ectasia"),
-        Option("lens", "an opacity or a changed lens"),
+        Option("lens", "an opacity of cornea or lens, or a changed lens"),
         Option("tears", "mucus or an uneven tear film"),
         Option("aberration", "aberration of a wide pupil"),
         Option("accommodation", "accommodation at work"),
         Option("large-error", "a large error, far from neutral"),
         Option("unequal-errors", "unequal refraction"),
-        Option("one-side", "a squint, or cloudy media on one side"),
-        Option("behind", "disease behind the pupil, a tumour not ruled out"),
+        Option("one-side", "one side only: squint, cloudy media or disease, a tumour not ruled out"),
+        Option("behind", "dense media or disease behind the pupil, a tumour not ruled out"),
         Option("neutral", "nothing: it is near neutral"),
     )
 )

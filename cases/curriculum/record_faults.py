@@ -192,13 +192,15 @@ def eye_faults(eyes: Mapping[str, Entry], found: Mapping[str, SphCyl]) -> Faults
 
 
 def note_faults(basis: str, drops: str) -> Faults:
-    """Find what the notes under the lines leave out: whether net, whether with drops, and when those went in.
+    """Find what the notes under the lines leave out: whether net, from where, whether with drops, and when.
 
-    basis: "net", "net-from" or "unsaid"; drops: "none", "timed", "untimed" or "unsaid".
+    basis: "net", "net-from", "from" (the distance alone) or "unsaid"; drops: "none", "timed", "untimed" or "unsaid".
     """
     out = []
-    if basis == "unsaid":
-        out.append(("net-unsaid", "neither net nor a distance is written"))
+    if basis in ("from", "unsaid"):
+        out.append(("net-unsaid", "not a word of net or gross"))
+    if basis in ("net", "unsaid"):
+        out.append(("distance-unsaid", "no working distance is written"))
     if drops == "unsaid":
         out.append(("drops-unsaid", "nothing is written of drops"))
     if drops == "untimed":

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
 from itertools import combinations
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
 from cases.procedure.chain import Run, Slipped, SlippedRun, SlipRef, Values, run_chain, slipped_runs
+from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.procedure.kinds import Lens
@@ -28,6 +30,29 @@ HOLDS: Rule[None] = given()(lambda: None)
 """For findings that always fit together."""
 NO_FORM: Rule[str | None] = given()(lambda: None)
 """For a type that has a finding called `form` and asks for none."""
+
+
+@dataclass(frozen=True)
+class Defensible:
+    """Another answer than the key that is credited, with what speaks for it."""
+
+    answer: Values
+    """Only what is asked and answered otherwise than in the key."""
+    weight: float
+    """How good it is beside the key, which has 1 (0 to 1, neither included)."""
+    because: str
+    """A sentence: what speaks for it here."""
+    next_check: str
+    """A sentence: the check that would decide between it and the key."""
+
+    def __post_init__(self) -> None:
+        """Hold the weight to its range; raises ValueError."""
+        if not 0 < self.weight < 1:
+            raise ValueError(f"a defensible answer weighs more than 0 and less than 1, and this one {self.weight}")
+
+
+NO_OTHERS: Rule[tuple[Defensible, ...]] = given()(lambda: ())
+"""For a type whose key is the one right answer."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +108,10 @@ class CaseType:
     twins: tuple[Pair, ...] = ()
     """Slips that no case of this type can tell apart."""
     probes: tuple[Probe, ...] = ()
+    defensible: Rule[tuple[Defensible, ...]] = NO_OTHERS
+    """From all that is known at the end: the other answers that are credited."""
+    errors: Mapping[str, float] = field(default_factory=dict)
+    """By name of a finding, its measurement error in its own unit: no drawn key may turn on so little."""
     sources: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -181,6 +210,31 @@ class Case:
         return self.type.answer(self.run.known)
 
     @cached_property
+    def defensible(self) -> tuple[Defensible, ...]:
+        """The other answers that are credited: those of the type, and those that a measurement error would key."""
+        named = self.type.defensible(self.run.known)
+        found = [one for one in self.in_error if not any(_says(other, one, self) for other in named)]
+        return (*named, *found)
+
+    @cached_property
+    def in_error(self) -> tuple[Defensible, ...]:
+        """What would be chosen if one finding were off by its measurement error, each choice once."""
+        chosen = [ask.name for ask in self.type.asks if isinstance(ask.kind, Choice | Marks | Order)]
+        found: dict[tuple[Any, ...], Defensible] = {}
+        for finding, findings in self._off_by_error():
+            truth = _truth_of(self.type.case(findings))
+            if truth is not None and any(truth[name] != self.truth[name] for name in chosen):
+                key = tuple(truth[name] for name in chosen)
+                found.setdefault(key, _in_error(finding, {name: truth[name] for name in chosen}))
+        return tuple(found.values())
+
+    def _off_by_error(self) -> Iterator[tuple[str, Values]]:
+        for one in self.type.findings.fields:
+            by = self.type.errors.get(one.name)
+            for value in _shifted(self.findings[one.name], by) if by else ():
+                yield one.label, {**self.findings, one.name: value}
+
+    @cached_property
     def singles(self) -> tuple[Slipped, ...]:
         """What every single live slip leads to."""
         return self._slipped(1)
@@ -223,11 +277,21 @@ class Case:
         """Say whether every live slip shows, and shows apart from every other that is not its declared twin."""
         if any(self.type.close(one.answer, self.truth) for one in self.singles):
             return False
+        if any(
+            self.type.close(one.answer, {**self.truth, **other.answer})
+            for other in self.type.defensible(self.run.known)
+            for one in self.singles
+        ):
+            return False
         return not any(
             self.type.alike(a.answer, b.answer)
             for a, b in combinations(self.singles, 2)
             if not self.type.are_twins(a.slips[0], b.slips[0])
         )
+
+    def is_firm(self) -> bool:
+        """Say whether its key outlives a measurement error in any one finding, or the other choice is credited."""
+        return len(self.defensible) == len(self.type.defensible(self.run.known))
 
     def parts(self, twins: Pair) -> bool:
         """Say whether the answer to this case tells these two slips apart."""
@@ -240,6 +304,40 @@ class Case:
         """Say whether a slip of this name would show in the answer, whatever the step."""
         # The slip alone is run, and not all that there are: most cases that are looked through for one are thrown away.
         return any(self._led_to(slipped_runs(self.type.steps, self.start, only=slip_id)))
+
+
+def _shifted(value: Any, by: float) -> tuple[Any, ...]:
+    """Return a finding off by its measurement error either way; of a lens, its sphere and the size of its cylinder."""
+    if not isinstance(value, SphCyl):
+        return (value - by, value + by)
+    spheres = (replace(value, sphere=value.sphere - by), replace(value, sphere=value.sphere + by))
+    if not value.cylinder:
+        return spheres
+    weaker, stronger = (value.cylinder + sign * math.copysign(by, value.cylinder) for sign in (-1, 1))
+    kept = weaker * value.cylinder > 0
+    return (*spheres, *([replace(value, cylinder=weaker)] if kept else []), replace(value, cylinder=stronger))
+
+
+def _truth_of(case: Case) -> Values | None:
+    """Work a case whose findings may fit no case at all."""
+    try:
+        return case.truth
+    except CaseError:
+        return None
+
+
+def _in_error(finding: str, answer: Values) -> Defensible:
+    return Defensible(
+        answer,
+        0.5,
+        f"It is right if “{finding}” is off by no more than its measurement error.",
+        "Measure that again.",
+    )
+
+
+def _says(one: Defensible, other: Defensible, case: Case) -> bool:
+    """Say whether two credited answers come to the same."""
+    return all({**case.truth, **one.answer}[name] == value for name, value in other.answer.items())
 
 
 class CannotDraw(CaseError):
@@ -261,9 +359,10 @@ def draw(
 ) -> Case:
     """Draw the case of a type, seed and settings: the same on every machine.
 
-    A draw in which a slip would hide behind the right answer, or two slips behind one another, is thrown back, and so
-    is one that is not `wanted` (`called` says what that was), or that the type itself refuses as a finding, as some
-    do from very near or very far away. After so many `tries` the type is held to have none.
+    A draw in which a slip would hide behind an answer that is credited, or two slips behind one another, is thrown
+    back. So is one whose key turns on a measurement error, one that is not `wanted` (`called` says what that was), or
+    one that the type itself refuses as a finding, as some do from very near or very far away. After so many `tries`
+    the type is held to have none.
 
     Raises
     ------
@@ -275,7 +374,7 @@ def draw(
     for _ in range(tries):
         try:
             case = case_type.case(case_type.draw(chance, settings), seed)
-            fits = wanted(case) and case.hides_nothing()
+            fits = wanted(case) and case.hides_nothing() and case.is_firm()
         except CannotDraw:
             raise
         except CaseError as error:

@@ -11,7 +11,7 @@ from typing import Any
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.procedure.case_type import Case
+from cases.procedure.case_type import Case, Defensible
 from cases.procedure.chain import Slipped, Values
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.explaining import FACT, LIKELY, NOTHING_KNOWN, Beforehand, Explanation, explain, together
@@ -42,6 +42,8 @@ class Mark:
     weighed: tuple[Explanation, ...] = ()
     """Everything that may explain a miss, the most probable first."""
     unreadable: Unreadable | None = None
+    defended: Defensible | None = None
+    """What speaks for the answer, where it is not the key and is credited all the same; its verdict is "right"."""
 
     @cached_property
     def named(self) -> tuple[Explanation, ...]:
@@ -105,6 +107,9 @@ class Mark:
             "explanations": [one.to_json() for one in self.weighed],
             "slips": [one.to_json()["slips"] for one in self.named],
             "because": str(self.unreadable) if self.unreadable else None,
+            "credited_as": None
+            if self.defended is None
+            else {name: getattr(self.defended, name) for name in ("weight", "because", "next_check")},
         }
 
 
@@ -206,6 +211,8 @@ def mark(case: Case, given: Values, beforehand: Beforehand = NOTHING_KNOWN) -> M
         return Mark("equivalent" if _other_form(case, given) else "right", case, given)
     if any(case.type.close(one, case.truth) for one in meant):
         return Mark("near", case, given)
+    if defended := _defended(case, meant):
+        return Mark("right", case, given, defended=defended)
     weighed = explain(case, meant, beforehand)
     return Mark("slip" if _probability(together(case, weighed, "slip")) >= FACT else "wrong", case, given, weighed)
 
@@ -229,6 +236,14 @@ def as_weighed(mark: Mark, verdict: str, weighed: Sequence[Explanation]) -> Mark
 
 def _probability(explanations: Sequence[Explanation]) -> float:
     return math.fsum(one.probability for one in explanations)
+
+
+def _defended(case: Case, meant: Sequence[Values]) -> Defensible | None:
+    """Find the best of the other answers that are credited and that this one may be."""
+    matched = (
+        one for one in case.defensible if any(case.type.close(given, {**case.truth, **one.answer}) for given in meant)
+    )
+    return max(matched, key=lambda one: one.weight, default=None)
 
 
 def _meant(case: Case, given: Values) -> tuple[Values, ...]:

@@ -107,6 +107,8 @@ class MarkPage:
     """The first answer, where another was given because it was mistyped."""
     can_retype: bool = False
     """Whether the learner may say that it was mistyped."""
+    also: tuple[str, ...] = ()
+    """The other answers that are credited here, each with its reason and what would decide."""
 
     @property
     def same(self) -> int:
@@ -145,6 +147,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         fact=mark.verdict == "slip",
         mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
         can_retype=done.retyped is None and dealing.can_retype(done.answer),
+        also=_also(mark),
     )
 
 
@@ -152,6 +155,8 @@ def _verdict(done: Marked, hints: int) -> tuple[str, str]:
     mark = done.mark
     aided = f" {_lines(hints)} of the working had been shown." if hints else ""
     match mark.verdict:
+        case "right" if mark.defended:
+            return "Right too", f"It is not the likeliest answer, and it can be defended.{aided}"
         case "right":
             return "Right", f"That is it.{aided}"
         case "equivalent":
@@ -245,6 +250,19 @@ def _out_in(kind: Kind[Any], given: Any, right: Any) -> list[str]:
     if turned >= HALF_DEGREE:
         out.append(f"{turned:.0f}° out in the axis")
     return out
+
+
+def _also(mark: Mark) -> tuple[str, ...]:
+    """Say which other answers are credited and which check would decide."""
+    if mark.read_as is None:
+        return ()
+    words = []
+    for one in mark.case.defensible:
+        changed = [ask for ask in mark.case.type.asks if ask.name in one.answer]
+        answer = "; ".join(ask.kind.write(one.answer[ask.name]) for ask in changed)
+        lead = "Your answer is credited" if one == mark.defended else "Also credited"
+        words.append(f"{lead}: {answer}. {one.because} What would decide: {one.next_check}")
+    return tuple(words)
 
 
 def _lines(count: int) -> str:

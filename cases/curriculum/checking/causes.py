@@ -15,8 +15,8 @@ from cases.curriculum.checking.checking_steps import (
     HALVE_BOTH,
     JUDGE_LIMIT,
     NAME_CAUSE,
+    RIVALS_APART,
     SIGN_AGAINST_LIMIT,
-    WITHIN,
     subtract_means,
 )
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
@@ -38,7 +38,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -81,6 +81,7 @@ CAUSES = Choice(
     (
         Option("scatter", "no cause needed: two measures of one eye may differ by this much"),
         Option("left-in", "the working distance left in"),
+        Option("twice", "the working distance taken off twice"),
         Option("accommodated", "accommodation during retinoscopy"),
         Option("other-accommodated", "accommodation during the other measurement"),
         Option("changed", "a changed eye, or a last lens short of the full correction"),
@@ -91,15 +92,18 @@ CAUSES = Choice(
 )
 _CAUSE_WORDS = {
     "scatter": "Both are within the limits: two measures of one eye may differ by this much, and no cause is needed.",
-    "left-in": "Retinoscopy is the more plus by just what the distance is worth: it was left in.",
+    "left-in": "Retinoscopy is the more plus by about what the distance is worth: it was left in.",
+    "twice": "Retinoscopy is the more minus by about what the distance is worth: it was taken off twice.",
     "accommodated": "Retinoscopy is the more minus in both meridians: the patient accommodated, or looked near.",
     "other-accommodated": "The other result is the more minus in both meridians: the eye accommodated during that one.",
     "changed": "An old lens differs from today's eye: it has changed, or the lens was never the full correction.",
     "one-meridian": "One meridian moved and the other did not: its end-point was misjudged.",
     "several": "That is more than one cause makes: measure again.",
 }
-ALIKE = 0.25
-"""Cylinders within so many D are of one strength, and one meridian explains a change to within so many D."""
+ALIKE = 0.5
+"""Cylinders within so many D are of one strength."""
+ONE_MERIDIAN_TO = 0.5
+"""One meridian explains a change when cylinder and twice the mean are within so many D: two end-points."""
 
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "The other result", Lens())
@@ -182,9 +186,9 @@ def _cause(beyond: tuple[bool, bool], mean: float, cylinder: float, turned: bool
         case (False, True) if turned:
             return "axis"
         case (_, True):
-            return "one-meridian" if abs(cylinder - 2 * abs(mean)) <= ALIKE + 1e-9 else "several"
-    if abs(mean - off) <= WITHIN:
-        return "left-in"
+            return "one-meridian" if abs(cylinder - 2 * abs(mean)) <= ONE_MERIDIAN_TO + 1e-9 else "several"
+    if abs(abs(mean) - off) <= RIVALS_APART / 2 + 1e-9:
+        return "left-in" if mean > 0 else "twice"
     return "changed" if against == "last" else _accommodated(mean)
 
 
@@ -215,9 +219,64 @@ def _is(*causes: str) -> Rule[bool]:
     return given(_cause)(lambda cause: cause in causes)
 
 
+LOOK_AT_THE_LENSES = "Add up the lenses in place at neutral: they tell whether the distance was taken off once."
+FOG_AND_REPEAT = "Fog, measure again, and consider cycloplegia by local rules: accommodation then falls away."
+
+
+@given(MEAN_DIFFERENCE, VERGENCE)
+def _is_just_the_distance(mean: float, off: float) -> bool:
+    return abs(mean - off) <= 0.13
+
+
+@given(CAUSE, AGAINST, MEAN_DIFFERENCE, _is_just_the_distance)
+def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) -> tuple[Defensible, ...]:
+    """Credit what the two results alone cannot tell from the likeliest cause; common practice, no published source."""
+
+    def also(other: str, weight: float, because: str, next_check: str) -> tuple[Defensible, ...]:
+        return (Defensible(CAUSE.to(other), weight, because, next_check),)
+
+    match cause, against:
+        case "left-in", "autorefractor":
+            return also(
+                "other-accommodated",
+                0.6,
+                "An autorefractor without drops often reads a young eye too minus, and may do so by as much.",
+                f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
+            )
+        case "left-in", "subjective" if not just_the_distance:
+            return also(
+                "other-accommodated",
+                0.6,
+                "It is not just what the distance is worth, and a subjective may be over-minused by as much.",
+                f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
+            )
+        case "left-in" | "twice", "last":
+            return also(
+                "changed",
+                0.5,
+                "Two years can change an eye by as much, and the last lens may never have been the full correction.",
+                LOOK_AT_THE_LENSES,
+            )
+        case "twice", _:
+            return also(
+                "accommodated",
+                0.5,
+                "Accommodation during retinoscopy makes it too minus as well, and may do so by as much.",
+                f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
+            )
+        case "changed", _ if mean < 0:
+            return also(
+                "accommodated",
+                0.5,
+                "Accommodation during retinoscopy makes it too minus as well.",
+                FOG_AND_REPEAT,
+            )
+    return ()
+
+
 # --- drawing -----------------------------------------------------------------------------------------------------
 
-SORTS = ("scatter", "scatter", "left-in", "left-in", "minus", "plus", "axis", "axis", "one-meridian")
+SORTS = ("scatter", "scatter", "left-in", "left-in", "twice", "minus", "plus", "axis", "axis", "one-meridian")
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -251,17 +310,25 @@ def _other(
     few = chance.among((-1, 1)) * chance.stepped(0.25, 0.5)
     turn = 0.0
     cylinder = chance.among((-0.25, 0.25))
-    sphere = {"minus": -beyond["mean_limit"] - 0.25, "plus": beyond["mean_limit"] + 0.25}.get(sort, few)
-    if sort == "left-in":
+    sphere = {"minus": -1, "plus": 1}.get(sort, 0) * _apart_from(off, limits["mean_limit"], chance) or few
+    if sort in ("left-in", "twice"):
         cylinder *= 2
-        sphere = off - cylinder / 2
+        sphere = (off if sort == "left-in" else -off) - cylinder / 2
     if sort == "one-meridian":
         change = beyond["cylinder_limit"]
         sphere, cylinder = chance.among(((0.0, change), (change, -change)))
     if sort == "axis":
         step = 1 if settings.level == "expert" else 5
         turn = chance.among((-1, 1)) * chance.stepped(15, 30, step)
+        sphere = chance.among((-0.25, 0.0, 0.25))
     return SphCyl(found.sphere - sphere, min(found.cylinder - cylinder, -0.25), axis_of(found.axis + turn))
+
+
+def _apart_from(off: float, limit: float, chance: Chance) -> float:
+    """Draw the size of a difference beyond the limit that the distance does not explain, nor a few quarters more."""
+    sizes = [size / 4 for size in range(2, 15) if size / 4 >= limit + 0.5]
+    sizes = [size for size in sizes if abs(size - off) >= RIVALS_APART + 0.25]
+    return chance.among(sizes or [off + RIVALS_APART + 0.25])
 
 
 @given(FOUND, OTHER).drawing
@@ -330,9 +397,12 @@ difference_cause = CaseType(
             slips=(
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=given(AGAINST)(lambda against: "changed" if against == "last" else "other-accommodated"),
+                    run=given()(lambda: "other-accommodated"),
                     says=_taken_words,
-                    live=_is("left-in"),
+                    # Against the others this is credited, see `_defensible`.
+                    live=given(_cause, AGAINST, _is_just_the_distance)(
+                        lambda cause, against, just: just and (cause, against) == ("left-in", "subjective")
+                    ),
                 ),
                 Slip(
                     WRONG_ONE_BLAMED,
@@ -340,7 +410,12 @@ difference_cause = CaseType(
                     says=_taken_words,
                     live=_is("accommodated", "other-accommodated"),
                 ),
-                Slip(LAST_AS_TODAY, run=_by_mean, says=_taken_words, live=_is("changed")),
+                Slip(
+                    LAST_AS_TODAY,
+                    run=_by_mean,
+                    says=_taken_words,
+                    live=given(_cause, MEAN_DIFFERENCE)(lambda cause, mean: cause == "changed" and mean > 0),
+                ),
                 Slip(CYLINDER_TO_ACCOMMODATION, run=_by_mean, says=_taken_words, live=_is("axis", "one-meridian")),
                 Slip(STRENGTH_OR_AXIS, run=given()(lambda: "one-meridian"), says=_taken_words, live=_is("axis")),
             ),
@@ -363,6 +438,8 @@ difference_cause = CaseType(
     ),
     figure=_figure,
     needs=("two-eyes", "transpose"),
+    defensible=_defensible,
+    errors={FOUND.name: 0.25},
     sources=(
         TWO_EXAMINERS_MEAN.source,
         "Jorge 2005, Optom Vis Sci 82(1): retinoscopy −0.02 ± 0.33 D, autorefractor −0.44 ± 0.54 D from the subjective",

@@ -42,8 +42,11 @@ AGAIN_WITHOUT_CAUSE = SlipName(
     "Two measures are hardly ever the same. Within the limit there is no cause to measure again.",
 )
 
-WITHIN = 0.1
-"""A difference this near to the working distance, in D, is taken to be it: less than half a trial-lens step."""
+RIVALS_APART = 0.75
+"""No cause is drawn nearer to a rival than so many D; a difference within half of it of the distance points there.
+
+Half is a quarter of a dioptre of measurement error and an eighth of rounding: common practice, no published source.
+"""
 
 
 def _shares(share: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:

@@ -8,11 +8,13 @@ from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
+from cases.procedure.quantities import Quantity
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
@@ -102,8 +104,14 @@ REFERRED_TOO_SOON = SlipName(
 
 REFLEX = Field("reflex", "What is seen", REFLEXES)
 KNOWN_BESIDE = Field("beside", "What else is known", BESIDE)
+AGES = Quantity(
+    id="age", unit=" years", hint="years, such as 34", low=0.0, high=110.0, step=1.0, exact=0.0, tolerance=0.0,
+)  # fmt: skip
+EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
 MAY_MEAN = Field("meaning", "What may it mean?", MEANINGS)
 TO_DO = Field("action", "What do you do?", ACTIONS)
+AGE = Field("age", "Age of the patient; 0: a usual one", AGES, default=0.0)
+EYE = Field("eye", "Which eye it is seen in", EYES, default="left")
 SIGHT = Key[str]("sight")
 
 AT_NEUTRAL = "neutral"
@@ -250,15 +258,47 @@ _ACTING = TO_DO.step(
 )
 
 
+@given(KNOWN_BESIDE)
+def _defensible(beside: str) -> tuple[Defensible, ...]:
+    """Credit what this look cannot tell from the likeliest; all of it is referred at once. Common practice."""
+    examined = "The retinoscope cannot tell them apart. Refer at once: media and fundus are examined there."
+    match beside:
+        case "never-evened":
+            because = "Disease behind one pupil, a tumour among it, makes the glow of two eyes unequal too."
+            return (Defensible(MAY_MEAN.to("behind"), 0.7, because, examined),)
+        case "all-steps-tried":
+            because = "A dense opacity alone keeps the light from coming back."
+            return (Defensible(MAY_MEAN.to("lens"), 0.5, because, examined),)
+    return ()
+
+
 def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
     reflex = chance.among([option.id for option in REFLEXES.options])
-    return given(REFLEX, KNOWN_BESIDE).to(
-        reflex, chance.among([name for name, sight in SIGHTS.items() if sight.reflex == reflex])
-    )
+    beside = chance.among([name for name, sight in SIGHTS.items() if sight.reflex == reflex])
+    # Of two unequal glows the figure and the words have the left one faint.
+    eye = "left" if reflex == "unequal" else chance.among(("right", "left"))
+    return given(REFLEX, KNOWN_BESIDE, AGE, EYE).to(reflex, beside, float(chance.whole(*SIGHTS[beside].ages)), eye)
 
 
-@given(KNOWN_BESIDE, REFLEX)
-def _go_together(beside: str, reflex: str) -> None:
+@given(KNOWN_BESIDE, AGE)
+def _years(beside: str, age: float) -> int:
+    return round(age) or sum(SIGHTS[beside].ages) // 2
+
+
+@given(_years, REFLEX, EYE, KNOWN_BESIDE)
+def _found(age: int, reflex: str, eye: str, beside: str) -> tuple[str, ...]:
+    years = "1 year" if age == 1 else f"{age} years"
+    where = "" if reflex == "unequal" else f", {eye} eye"
+    return (f"The patient is {years} old{where}. {SEEN[reflex]}", SIGHTS[beside].label)
+
+
+@given(KNOWN_BESIDE, REFLEX, AGE, EYE)
+def _go_together(beside: str, reflex: str, age: float, eye: str) -> None:
+    youngest, oldest = SIGHTS[beside].ages
+    if age and not youngest <= age <= oldest:
+        raise BadFinding(age, f"with “{beside}” the patient is {youngest} to {oldest} years old")
+    if reflex == "unequal" and eye != "left":
+        raise BadFinding(eye, "of two unequal glows the left one is faint here")
     if SIGHTS[beside].reflex != reflex:
         fitting = ", ".join(name for name, one in SIGHTS.items() if one.reflex == reflex)
         raise BadFinding(beside, f"that goes with another reflex; here give one of {fitting}")
@@ -270,16 +310,17 @@ odd = CaseType(
     family=FAMILY,
     level="competent",
     seconds=15,
-    findings=Group((REFLEX, KNOWN_BESIDE)),
+    findings=Group((REFLEX, KNOWN_BESIDE, AGE, EYE)),
     asks=(MAY_MEAN, TO_DO),
     draw=_draw,
     holds=_go_together,
     steps=(_RECOGNISING, _EXPLAINING, _ACTING),
     answer=as_found(MAY_MEAN, TO_DO),
-    found=given(REFLEX, KNOWN_BESIDE)(lambda reflex, beside: (SEEN[reflex], SIGHTS[beside].label)),
+    found=_found,
     question=asking("What may that mean, and what do you do now?"),
     figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
     needs=("next-lens",),
+    defensible=_defensible,
     sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
 )
 

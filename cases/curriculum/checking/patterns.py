@@ -8,7 +8,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
-from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, WITHIN
+from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, RIVALS_APART
 from cases.curriculum.checking.pair_of_eyes import PAIR_AND_VERGENCE, eyes_figure
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
@@ -29,7 +29,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import blur_strength
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -81,10 +81,12 @@ SUGGESTIONS = Choice(
         Option("repeat-eye", "measure that eye again"),
         Option("left-in", "the working distance is still in both"),
         Option("nearer", "nearer to the patient than was allowed for"),
-        Option("farther", "farther away than was allowed for, or the patient looked near"),
+        Option("farther", "farther away than was allowed for"),
+        Option("near-fixation", "the patient looked near, or accommodated"),
         Option("each-side", "seen askew from each eye's own side, changing sides with the eye"),
         Option("one-side", "seen askew from one place for both eyes, or head or frame turned"),
         Option("repeat-both", "measure both again"),
+        Option("short-of-plus", "the final refraction is short of plus: latent hyperopia, or over-minused"),
     )
 )
 _SUGGESTED_BY = {
@@ -97,16 +99,20 @@ _SUGGESTED_BY = {
 _SUGGEST_WORDS = {
     "nothing": "Nothing to look for.",
     "repeat-eye": "Whatever it was concerns that eye: measure it again.",
-    "left-in": "That is just what the distance is worth: it is still in both.",
+    "left-in": "That is about what the distance is worth: it is still in both.",
     "nearer": "Too plus in both: you were nearer than you allowed for.",
-    "farther": "Too minus in both: you were farther away than you allowed for, or the patient looked near.",
+    "farther": "Too minus in both: you were farther away than you allowed for.",
+    "near-fixation": "Too minus in both, by more than any seat explains: the patient looked near, or accommodated.",
     "each-side": "An eye seen askew shows a cylinder that it has not. Mirror images: you change sides with the eye.",
     "one-side": "The same lean in both: one place, above and to a side, served for both, or head or frame was turned.",
     "repeat-both": "No single cause shifts the eyes like that: measure both again.",
 }
 
-ALIKE, AXES_ALIKE = 0.25, 15.0
+ALIKE, AXES_ALIKE = 0.5, 15.0
 """Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
+
+FARTHEST_SEAT = 0.5
+"""No one sits farther away than 2 m, which is so many D: common practice, no published source."""
 
 RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
 LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
@@ -201,9 +207,36 @@ def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, bool], ver
     if pattern != "shift":
         return _SUGGESTED_BY[pattern]
     mean = _shift_means(means, off)
-    if abs(mean - vergence) <= WITHIN:
+    if abs(mean - vergence) <= RIVALS_APART / 2 + 1e-9:
         return "left-in"
-    return "nearer" if mean > 0 else "farther"
+    if mean > 0:
+        return "nearer"
+    return "farther" if vergence + mean >= FARTHEST_SEAT - 1e-9 else "near-fixation"
+
+
+@given(SUGGESTS)
+def _defensible(suggests: str) -> tuple[Defensible, ...]:
+    """Credit what a shift of both eyes cannot tell from the seat; common practice, no published source."""
+    if suggests in ("nearer", "left-in"):
+        return (
+            Defensible(
+                SUGGESTS.to("short-of-plus"),
+                0.6,
+                "Retinoscopy is the more plus in both eyes also where the final refraction left plus behind: latent "
+                "hyperopia, or a subjective that ended over-minused.",
+                "Measure your distance, then fog the subjective or repeat under cycloplegia by local rules.",
+            ),
+        )
+    if suggests == "farther":
+        return (
+            Defensible(
+                SUGGESTS.to("near-fixation"),
+                0.6,
+                "A patient who looks near, or accommodates, is measured too minus in both eyes as well.",
+                "Measure your distance, then repeat with a far target and fog.",
+            ),
+        )
+    return ()
 
 
 _taken_words = given(SUGGESTS)(lambda suggests: f"Taken to mean: {SUGGESTIONS.write(suggests)}.")
@@ -244,6 +277,11 @@ def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> t
     axis = chance.among((45, 135)) + chance.stepped(-20, 20, step)
     other = axis_of(axis + chance.stepped(-5, 5, step))
     few = chance.stepped(0.5, 1)
+    if sort == "nearer":
+        sizes = [size for size in (0.75, 1.0, 1.25) if abs(size - off) >= RIVALS_APART]
+        few, sort = (chance.among(sizes), sort) if sizes else (few, "mirror")
+    if sort == "farther" and off - FARTHEST_SEAT >= 0.75:
+        few = chance.stepped(0.75, min(off - FARTHEST_SEAT, 1.25)) - 0.25
 
     def cylinder(size: float, at: float) -> SphCyl:
         return SphCyl(size / 2 - size / 2 % 0.25 + chance.among((0, 0, 0.25)), -size, at)
@@ -370,6 +408,8 @@ two_eyes_pattern = CaseType(
     question=asking("What pattern do the two eyes make together, and what does it suggest?"),
     figure=eyes_figure,
     needs=("distance-drift", "spherical-equivalent"),
+    defensible=_defensible,
+    errors={RIGHT.name: 0.25, LEFT.name: 0.25},
     sources=(
         BLUR_SOURCE,
         "cylinder of an eye seen off its axis: Coddington's equations, see the schematic eyes",

@@ -57,9 +57,17 @@ FAULTS = Marks(
         Option("net-unsaid", "not said whether net"),
         Option("drops-unsaid", "not said whether with drops"),
         Option("time-unsaid", "drops without their time"),
+        Option("distance-unsaid", "no working distance"),
     )
 )
-BASES = Choice((Option("net", "net"), Option("net-from", "net, with the distance"), Option("unsaid", "not said")))
+BASES = Choice(
+    (
+        Option("net", "net"),
+        Option("net-from", "net, with the distance"),
+        Option("unsaid", "not said"),
+        Option("from", "the distance alone"),
+    )
+)
 DROP_STATES = Choice(
     (
         Option("none", "no drops"),
@@ -120,9 +128,14 @@ MISSED = {
     ),
     "net-unsaid": SlipName(
         "net-unsaid-passed",
-        "passed over that neither net nor a distance is written",
+        "passed over that nothing says whether it is net",
         "The next reader cannot tell whether the working distance is still in it.",
         FEEDBACK,
+    ),
+    "distance-unsaid": SlipName(
+        "distance-unsaid-passed",
+        "passed over that no working distance is written",
+        "Without the distance nobody can check what was taken off. Write it beside net.",
     ),
     "drops-unsaid": SlipName(
         "drops-unsaid-passed",
@@ -161,8 +174,8 @@ SIGNS_FOR_FORMS = SlipName(
 )
 DISTANCE_BESIDE_NET = SlipName(
     "distance-wanted-beside-net",
-    "wanted more than the word net",
-    "Net says that the distance is off already. The distance itself is good to have, but net is enough.",
+    "took a missing distance for a missing net",
+    "Net is written, so that much is said. What the record lacks is the distance.",
     FEEDBACK,
 )
 TIME_WITHOUT_DROPS = SlipName(
@@ -317,8 +330,8 @@ STEPS = (
     _audit(
         AUDIT_NOTES,
         _unsaid,
-        ("net-unsaid", "drops-unsaid", "time-unsaid"),
-        "It says that the result is net, and whether there were drops and when",
+        ("net-unsaid", "drops-unsaid", "time-unsaid", "distance-unsaid"),
+        "It says that the result is net and from where, and whether there were drops and when",
         _wrongly(DISTANCE_BESIDE_NET, "net-unsaid", _unsaid, given(BASIS)(lambda basis: basis == "net")),
         _wrongly(TIME_WITHOUT_DROPS, "time-unsaid", _unsaid, given(DROPS)(lambda drops: drops == "none")),
     ),
@@ -333,7 +346,12 @@ def _each_has_a_sphere(right: Entry, left: Entry) -> None:
 
 @given(BASIS, WORKED_AT, DROPS)
 def _notes(basis: str, distance_cm: float, drops: str) -> list[str]:
-    told = {"net": "net", "net-from": f"net, worked at {write_distance(distance_cm)}", "unsaid": ""}
+    told = {
+        "net": "net",
+        "net-from": f"net, worked at {write_distance(distance_cm)}",
+        "unsaid": "",
+        "from": f"worked at {write_distance(distance_cm)}",
+    }
     return [note for note in (told[basis], _DROP_NOTES.get(drops, "")) if note]
 
 
@@ -370,7 +388,10 @@ record_audit = CaseType(
     steps=STEPS,
     answer=PRESENT.by(given(MARKS)(lambda marks: tuple(option.id for option in FAULTS.options if option.id in marks))),
     found=_found,
-    question=asking("Lenses go in quarter steps here. Which of these faults are in the record?"),
+    question=asking(
+        "Lenses go in quarter steps here, and a record says net and states the working distance. Which of these faults "
+        "are in the record?"
+    ),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),
     sources=(FEEDBACK, DIAL, "common practice, no published source"),

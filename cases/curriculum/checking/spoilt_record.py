@@ -15,9 +15,13 @@ from cases.procedure.settings import Settings
 Line = dict[str, str]
 
 IN_A_LINE = ("sign-missing", "axis-missing", "cylinder-missing", "axis-off-dial", "line-open", "off-step")
-IN_THE_WHOLE = ("forms-mixed", "eyes-swapped", "net-unsaid", "drops-unsaid", "time-unsaid")
+IN_THE_WHOLE = ("forms-mixed", "eyes-swapped", "net-unsaid", "distance-unsaid", "drops-unsaid", "time-unsaid")
 COUNTS = {"novice": (0, 1, 1, 2), "competent": (0, 1, 2, 2, 3), "expert": (0, 2, 2, 3, 3)}
 """How many faults a record has."""
+
+
+_BASES = {(False, False): "net-from", (False, True): "net", (True, False): "from", (True, True): "unsaid"}
+"""What the card says of net and distance, by whether it leaves out either."""
 
 
 class Record(NamedTuple):
@@ -51,7 +55,7 @@ def _spoilt(wanted: list[str], chance: Chance, settings: Settings) -> Record:
     return Record(
         {"right": right, "left": left},
         lines,
-        "unsaid" if "net-unsaid" in wanted else chance.among(("net", "net-from")),
+        _BASES["net-unsaid" in wanted, "distance-unsaid" in wanted],
         _drops(wanted, chance),
         pick_distance(chance, settings),
     )

@@ -11,8 +11,8 @@ from cases.curriculum.checking.checking_steps import (
     DISTANCE_UNSEEN,
     HALVE_BOTH,
     JUDGE_LIMIT,
+    RIVALS_APART,
     SIGN_AGAINST_LIMIT,
-    WITHIN,
     subtract_means,
 )
 from cases.curriculum.checking.pair_of_eyes import LEFT, PAIR_AND_VERGENCE, RIGHT, eyes_figure, eyes_words
@@ -83,8 +83,8 @@ def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
         "keep": chance.stepped(0.25, max(0.25, 0.25 * round(4 * limit) - 0.25)),
         "over-limit": 0.25 * round(4 * limit) + chance.stepped(0, 2.5),
     }[sort]
-    if sort == "over-limit" and abs(size - off) < 0.5:
-        size += 1
+    if sort != "distance" and abs(size - off) < RIVALS_APART:
+        size = off + RIVALS_APART if sort == "over-limit" else 0.25
     right = pick_lens(chance, settings, sphere=(-4, 4), cylinder=(0.5, 2.5))
     difference = chance.among((-1, 1)) * size
     left = fellow_eye(chance, settings, right, difference=difference, cylinder_steps=(-1, -0.5, 0.5, 1))
@@ -94,7 +94,7 @@ def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 @given(MEAN_DIFFERENCE, VERGENCE)
 def _suspect(gap: float, off: float) -> str | None:
-    if abs(abs(gap) - off) > WITHIN:
+    if abs(abs(gap) - off) > RIVALS_APART / 2 + 1e-9:
         return None
     return "right" if gap > 0 else "left"
 
@@ -103,7 +103,7 @@ def _suspect(gap: float, off: float) -> str | None:
 def _spotted(gap: float, off: float, suspect: str | None) -> str:
     if suspect is None:
         return f"That is not the {size(off)} D of the working distance."
-    return f"{size(gap)} D is just what the distance is worth: was it left in the {suspect} eye, the more plus one?"
+    return f"{size(gap)} D is about what the distance is worth: was it left in the {suspect} eye, the more plus one?"
 
 
 _suspected = given(_suspect)(lambda suspect: suspect is not None)
@@ -191,6 +191,7 @@ two_eyes = CaseType(
     question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
     figure=eyes_figure,
     needs=("spherical-equivalent",),
+    errors={"right": 0.25},
     sources=(
         "thresholds differ by body and year: AAPOS 2003, 2013, 2021; Leat 2011, Clin Exp Optom 94:514",
         "a difference of just the working distance: from memory, no published source",

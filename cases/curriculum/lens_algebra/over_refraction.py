@@ -30,7 +30,7 @@ from cases.procedure.settings import Settings
 
 def _draw_over(chance: Chance, settings: Settings) -> dict[str, Any]:
     worn = pick_lens(chance, settings, sphere=(-6, 5), cylinder=(0.75, 3.0))
-    if settings.level == "expert" and chance.happens(0.75):
+    if chance.happens({"novice": 0.0, "competent": 0.4, "expert": 0.75}[settings.level]):
         found = pick_second(chance, settings, worn, cylinder=(0.75, 1.75))
     else:
         size = chance.among((0, 0.5, 0.75)) if settings.level == "novice" else chance.stepped(0.5, 1.25)

@@ -271,6 +271,7 @@ dull_reflex = CaseType(
     question=asking("What do you do next?"),
     figure=_dull_figure,
     needs=("near-or-far",),
+    errors={IN_PLACE.name: 0.12},
     sources=(
         "a continuing-education answer on high errors (large lenses, shorter distance); common practice",
         "red-reflex guidance: Childhood Eye Cancer Trust page for optometrists; NICE NG12",

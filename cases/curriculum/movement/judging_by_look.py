@@ -227,6 +227,7 @@ near_or_far = CaseType(
         lambda uid, looks: side_by_side([View(name.upper(), 90, look) for name, look in looks.items()], uid=uid)
     ),
     needs=("next-lens",),
+    errors={"a": 0.12, "b": 0.12, "c": 0.12},
     sources=(
         "common practice, no published source (fast and bright is near); speed, width and brightness from optics",
     ),

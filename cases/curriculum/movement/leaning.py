@@ -255,6 +255,7 @@ lean_test = CaseType(
     needs=("distance-vergence", "next-lens"),
     twins=(LEANED_OR_LENS_FORGOTTEN,),
     probes=(Probe(LEANED_OR_LENS_FORGOTTEN, "lean-test"),),
+    errors={IN_PLACE.name: 0.12},
     sources=(
         "common practice, no published source; a streak retinoscope's user guide; optics: only 1/distance changes",
     ),

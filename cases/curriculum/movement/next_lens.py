@@ -60,11 +60,11 @@ LEFT = Key[tuple[float, ...]]("left", unit="D")
 MOVES = Key[tuple[str, ...]]("movements")
 
 
-def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
+def _draw_next_lens(chance: Chance, settings: Settings) -> dict[str, Any]:
     return {
         "movement": chance.among(("with", "against", "with", "against", "with", "against", "neutral")),
         "beam": "converging" if chance.happens(0.2) else "parallel",
-        "streak": chance.among((90.0, 180.0, 45.0, 135.0)),
+        "streak": float(chance.stepped(1, 180, 1) if settings.level == "expert" else chance.stepped(5, 180, 5)),
     }
 
 
@@ -221,6 +221,7 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
+    errors={"in_place": 0.12},
     sources=("optics: derived in cases/optics/README.md",),
 )
 

@@ -145,7 +145,7 @@ RX = Field("rx", "Net prescription of the eye", Lens())
 IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
 MOVEMENT = Field("movement", "Movement", REFLEX_MOVEMENTS)
 RESIDUAL = Field("residual", "Still wanted across the streak", quantities.POWER.having(exact=0.03, tolerance=0.1))
-SPEED_RATIO = Field("speed_ratio", "Speed of the reflex, the streak's being 1", IN_STREAK_SPEEDS)
+SPEED_RATIO = Field("speed_ratio", "Speed of the reflex across its own length, the streak's being 1", IN_STREAK_SPEEDS)
 SKEW = Field(
     "skew",
     "Angle from streak to reflex, anticlockwise plus",
@@ -391,8 +391,8 @@ reflex = CaseType(
     ),
     question=asking(
         "Which movement will be seen, and what is still wanted across the streak, the distance taken exactly and to "
-        "0.01? How fast is the reflex when the streak's speed is 1, and what is the angle from streak to reflex "
-        "(anticlockwise plus, 0 along one line)?"
+        "0.01? How fast does the reflex move across its own length, when the streak's speed across its own is 1? And "
+        "what is the angle from streak to reflex (anticlockwise plus, 0 along one line)?"
     ),
     figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, reflex=False)),
     needs=("predict-movement", "oblique-power"),

@@ -257,6 +257,7 @@ cycloplegia_check = CaseType(
         lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
     ),
     needs=("net-sphere",),
+    errors={FAR.name: 0.25, NEAR.name: 0.25},
     sources=(
         "How much may be left (1 to 2 D): common practice, no published source",
         "Cautions: product texts of cyclopentolate in the United Kingdom",

@@ -212,9 +212,11 @@ def _reading(lag: float, usual_low: float, usual_high: float) -> str:
 
 
 def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
-    return _draw_lag(chance, settings) | given(USUAL_LOW, USUAL_HIGH).to(
+    drawn = _draw_lag(chance, settings) | given(USUAL_LOW, USUAL_HIGH).to(
         settings.norm("lag-usual-low"), settings.norm("lag-usual-high")
     )
+    # In eighths, so that something lies between the ends of the usual range and beside them.
+    return drawn if settings.level == "novice" else drawn | LENS.to(chance.stepped(-0.75, 2, 0.125))
 
 
 USUAL_LOW = Field("usual_low", "Usual lag, from", quantities.POWER.having(low=-1.0, high=2.0), default=0.25)
@@ -295,6 +297,7 @@ near_response = CaseType(
     question=asking("How much accommodation is in use, and what do you make of the lag?"),
     figure=_card,
     needs=("lag-lens",),
+    errors={LENS.name: 0.06},
     sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85 (range; texts differ)",),
 )
 

@@ -90,10 +90,11 @@ def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
     limit = settings.norm("cylinder-change-limit")
     dry = SphCyl(chance.stepped(-2, 3), -chance.stepped(0.5, 2), pick_axis(chance, settings))
     plan = chance.among(("expected", "expected", "cylinder", "less-plus"))
-    gain = -chance.stepped(0.5, 1) if plan == "less-plus" else chance.stepped(0.5, 3)
+    gain = -chance.stepped(0.75, 1.25) if plan == "less-plus" else chance.stepped(0.5, 3)
     while True:
         turn = 0 if settings.level != "expert" else chance.whole(-25, 25)
-        strayed = -limit - chance.stepped(0.25, 0.75)
+        # Half a dioptre past the limit or more, so that a quarter of measurement error in either does not decide.
+        strayed = -limit - chance.stepped(0.5, 1)
         changed = strayed if plan == "cylinder" else chance.among((-0.25, 0.0, 0.0, 0.25))
         wet = SphCyl(dry.sphere + gain, dry.cylinder + changed, axis_of(dry.axis + turn))
         change = abs((wet - dry).cylinder)
@@ -280,7 +281,8 @@ wet_dry = CaseType(
         lambda dry, wet, limit: (
             f"Without drops, net: {as_written(dry)}.",
             f"Under cycloplegia, net: {as_written(wet)}.",
-            f"The clinic takes a change of cylinder of up to {size(limit)} D as within repeating.",
+            f"The clinic takes a change of cylinder of up to {size(limit)} D as within repeating, and in the spherical "
+            f"equivalent a loss of plus of up to {size(-LESS_PLUS)} D. To a gain in plus it sets no limit.",
             DROPS_CAUTION,
         )
     ),
@@ -290,6 +292,7 @@ wet_dry = CaseType(
     ),
     figure=given(DRY, WET).drawing(lambda uid, dry, wet: power_cross(dry, wet, names=("dry", "wet"), uid=uid)),
     needs=("spherical-equivalent",),
+    errors={DRY.name: 0.25, WET.name: 0.25},
     sources=(
         "Doherty 2019, Ophthalmic Physiol Opt (cylinder unchanged, more plus under cyclopentolate)",
         "McCullough, Doyle & Saunders 2017, Ophthalmic Physiol Opt 37:16 (0.75 D of cylinder on repeat)",

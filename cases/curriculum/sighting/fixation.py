@@ -349,6 +349,7 @@ fixation_target = CaseType(
         )
     ),
     needs=("fixation-near",),
+    errors={MIRROR.name: 5.0, SWITCH.name: 5.0},
     sources=(
         "Choice of target: common practice, no published source",
         "Demand of 0.17 D at 6 m and 0.25 D at 4 m: definition of vergence in air, ISO 13666",

@@ -27,7 +27,7 @@ from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe
+from cases.procedure.case_type import CaseType, Defensible, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -101,10 +101,10 @@ EFFECTS = Choice(
 )
 SIZES = Choice(
     (
-        Option("least", "0.25 D at most"),
-        Option("small", "about 0.15 to 0.50 D"),
-        Option("middling", "about 0.35 to 1.00 D"),
-        Option("large", "0.60 D and more"),
+        Option("least", "no more than 0.25 D"),
+        Option("small", "more than 0.25, up to 0.70 D"),
+        Option("middling", "more than 0.70, up to 1.40 D"),
+        Option("large", "more than 1.40 D"),
     )
 )
 _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf))
@@ -115,7 +115,7 @@ ALONG = {"side": "axis-180", "above": "axis-90"}
 
 DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
 EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
-SIZE = Field("size", "How much, in a usual eye", SIZES)
+SIZE = Field("size", "At most, in a usual eye, about", SIZES)
 
 
 def size_for(most: float) -> str:
@@ -133,8 +133,8 @@ def _size_words(angle: float, amount: str) -> str:
     least, most = _band(angle)
     reach = f"{size(least)} to {size(most)} D" if angle <= WIDEST_ANGLE else f"{size(least)} D and more"
     return (
-        f"At {quantities.ANGLE.write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}: "
-        f"{SIZES.write(amount)}. Move in line; do not correct for it."
+        f"At {quantities.ANGLE.write(angle)} schematic eyes, with the threefold scatter of living ones, give {reach}. "
+        f"At most: {SIZES.write(amount)}. Move in line; do not correct for it."
     )
 
 
@@ -203,7 +203,7 @@ off_axis_effect = CaseType(
                 Slip(
                     IN_PROPORTION,
                     run=_in_proportion,
-                    says=given(SIZE)(lambda amount: f"In proportion to the angle: {SIZES.write(amount)}."),
+                    says=given(SIZE)(lambda amount: f"In proportion to the angle, at most: {SIZES.write(amount)}."),
                     live=given(_in_proportion, _usual)(lambda in_proportion, usual: in_proportion != usual),
                 ),
             ),
@@ -218,10 +218,11 @@ off_axis_effect = CaseType(
         )
     ),
     question=asking(
-        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and about how much?"
+        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and how much at most?"
     ),
     figure=_where_you_stand,
     needs=("sighting-angle",),
+    errors={OFFSET.name: 0.25},
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
     sources=(
@@ -277,6 +278,40 @@ def _tilt_words(tilt_axis: float, tilt: float) -> str:
     return (
         f"It is tilted through {quantities.ANGLE.write(tilt)} about its {degrees(tilt_axis)} meridian{way}, "
         "and the eye looks through its middle."
+    )
+
+
+GLASS = 1.5
+"""The index that Martin's rule with its third stands for."""
+
+
+def exactly_tilted(power: float, tilt: float, tilt_axis: float) -> SphCyl:
+    """Return what a thin sphere of index 1.5 acts as, by Coddington's equations, looked through at its middle.
+
+    power in D, tilt (0 to 40) and tilt_axis in degrees. Martin's rule is the first term in sin²θ of the sphere; the
+    cylinder, sphere times tan²θ, is exact. Source: Coddington's equations for a thin lens with the stop at the lens.
+    """
+    inside = math.sqrt(1 - (math.sin(math.radians(tilt)) / GLASS) ** 2)
+    sphere = power * (GLASS * inside - math.cos(math.radians(tilt))) / (GLASS - 1)
+    return SphCyl(sphere, sphere * math.tan(math.radians(tilt)) ** 2, tilt_axis)
+
+
+_by_the_rule = given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
+
+
+@given(POWER, TILT, TILT_AXIS, _by_the_rule)
+def _exact_too(power: float, tilt: float, tilt_axis: float, rule: SphCyl) -> tuple[Defensible, ...]:
+    """Credit the exact lens where it differs from the rule by more than the tolerance."""
+    exact = exactly_tilted(power, tilt, tilt_axis).in_form("minus" if rule.cylinder < 0 else "plus")
+    if PRESCRIPTION.kind.close(exact, rule):
+        return ()
+    return (
+        Defensible(
+            PRESCRIPTION.to(exact),
+            0.9,
+            "It is exact for a thin lens of index 1.5, and Martin's rule was asked for.",
+            "At large tilts Martin's rule falls short a little: work both and compare.",
+        ),
     )
 
 
@@ -365,11 +400,14 @@ tilted_lens = CaseType(
             _tilt_words(tilt_axis, tilt),
         )
     ),
-    question=given(FORM)(lambda form: f"What does it act as, to 0.01 D, in {FORM_WORDS[form]}?"),
+    question=given(FORM)(
+        lambda form: f"What does it act as, to 0.01 D, in {FORM_WORDS[form]}? Use Martin's rule, for an index of 1.5."
+    ),
     figure=given(POWER, TILT, TILT_AXIS).drawing(
         lambda uid, power, tilt, tilt_axis: draw_tilted_lens(SphCyl(power), tilt=tilt, tilt_axis=tilt_axis, uid=uid)
     ),
     needs=("frame-net",),
+    defensible=_exact_too,
     twins=(ACROSS_OR_NOT_TURNED,),
     probes=(Probe(ACROSS_OR_NOT_TURNED, "transpose"),),
     sources=("Durham Technical Community College, lecture on lens tilt: F(1 + sin²θ/3), F′tan²θ on the axis of tilt",),

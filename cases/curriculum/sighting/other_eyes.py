@@ -225,6 +225,7 @@ other_eye_fogged = CaseType(
     needs=("predict-movement",),
     twins=(IGNORED_OR_SWAPPED,),
     probes=(Probe(IGNORED_OR_SWAPPED, "other-eye-fogged"),),
+    errors={LENS.name: 0.12},
     sources=("How much fog: common practice, no published source (about +0.75 to +1.50)", "Movement: optics"),
 )
 
@@ -391,6 +392,7 @@ examiner_blur = CaseType(
     ),
     figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
     needs=("distance-vergence",),
+    errors={UNCORRECTED.name: 0.12},
     sources=(
         "About +1.50 for a presbyope at two thirds of a metre, and half of the amplitude held in comfort: common "
         "practice, no published source",

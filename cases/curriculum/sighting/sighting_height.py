@@ -238,9 +238,19 @@ def _draw_level(chance: Chance, settings: Settings) -> dict[str, Any]:
         away = chart["distance_cm"]
         own = chance.stepped(-round(away * 0.08), round(away * 0.2), step)
         off = offset_angle(offset_cm=abs(line_height(**chart) - own), distance_cm=away)
-        # The offset is taken upright, strictly it lies square to the gaze: too near the limit that would decide.
+        # Many take the offset upright, where strictly it lies square to the gaze: near the limit that would decide.
         if abs(off - limit) > 0.4:
             return chart | given(OWN_HEIGHT, LIMIT).to(own, limit)
+
+
+def _square_to_gaze(height_cm: float, own_height_cm: float, distance_cm: float) -> float:
+    """Return the offset in cm whose tangent, over the distance, is that of the angle between gaze and line of sight.
+
+    Source: tan(a − b) = (tan a − tan b) ÷ (1 + tan a · tan b). Rounded, so that a seat at the very height of the gaze
+    is nothing off it.
+    """
+    upright = abs(round(height_cm - own_height_cm, 9))
+    return upright / (1 + height_cm * own_height_cm / distance_cm**2)
 
 
 sighting_level = CaseType(
@@ -258,14 +268,12 @@ sighting_level = CaseType(
         height_on_line(),
         OFFSET.step(
             FIND_OFFSET,
-            run=given(HEIGHT, OWN_HEIGHT)(
-                # Rounded, so that a seat at the very height of the gaze is nothing off it.
-                lambda height_cm, own_height_cm: abs(round(height_cm - own_height_cm, 9))
-            ),
+            run=given(HEIGHT, OWN_HEIGHT, DISTANCE)(_square_to_gaze),
             says=given(OWN_HEIGHT, HEIGHT, OFFSET)(
                 lambda own_height_cm, height_cm, offset_cm: (
                     f"Your eye at {quantities.HEIGHT.write(own_height_cm)} and the gaze at "
-                    f"{height_cm:.3g} cm are {offset_cm:.3g} cm apart.".replace("-", "−")
+                    f"{height_cm:.3g} cm are {abs(height_cm - own_height_cm):.3g} cm apart upright; for the angle "
+                    f"between the two lines that counts as {offset_cm:.3g} cm.".replace("-", "−")
                 )
             ),
             slips=(
@@ -315,7 +323,9 @@ sighting_level = CaseType(
             f"The clinic's limit is {quantities.ANGLE.write(limit)} off the visual axis.",
         )
     ),
-    question=asking("By how many degrees, to 0.1°, are you off the visual axis, and is that within the limit?"),
+    question=asking(
+        "What is the angle between the patient's gaze and your line of sight, to 0.1°, and is it within the limit?"
+    ),
     figure=given(CHART_HEIGHT, CHART_PATH, DISTANCE, OWN_HEIGHT).drawing(
         lambda uid, chart_height_cm, chart_path_cm, distance_cm, own_height_cm: beside_the_gaze(
             chart_height_cm=chart_height_cm,
@@ -328,6 +338,7 @@ sighting_level = CaseType(
     needs=("sighting-height", "sighting-angle"),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    errors={OWN_HEIGHT.name: 0.5},
     sources=("Similar triangles; " + KEEP_WITHIN_FIVE, "Pacific University thesis 1985: up to 4° unimportant"),
 )
 

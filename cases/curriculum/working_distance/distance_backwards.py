@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from cases.curriculum.steps import METRES, VERGENCE, signed
+from typing import Any
+
+from cases.curriculum.steps import METRES, VERGENCE, signed, size
 from cases.curriculum.working_distance import FAMILY
 from cases.curriculum.working_distance.gross_to_net import (
     TENFOLD_TOO_LARGE,
@@ -15,8 +17,12 @@ from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
+from cases.procedure.figure import Figure
 from cases.procedure.keys import NO_FIGURE, Key, Rule, Slip, asking, given
+from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 
 INVERT_DIOPTRES = Skill("invert-dioptres", "turning dioptres into metres")
 METRES_TO_CENTIMETRES = Skill("metres-to-centimetres", "turning metres into centimetres")
@@ -57,21 +63,58 @@ def _centimetres_taken(metres: float, centimetres: float) -> str:
     return f"{metres:.3g} m taken as {centimetres:.4g} cm."
 
 
-POWER = Field("power", "Working lens in the frame", quantities.POWER.having(low=0.25, high=8))
+POWER = Field("power", "What the working distance is worth", quantities.POWER.having(low=0.25, high=8))
+TELLING = Choice(
+    (
+        Option("frame", "a working lens in the frame"),
+        Option("came-off", "what came off between neutral and the net"),
+        Option("bare", "an eye that is neutral with no lens in place"),
+    )
+)
+TOLD = Field("told", "How the dioptres are told", TELLING, default="frame")
+GROSS = Field("gross", "Sphere in place at neutral", quantities.POWER, default=0.0)
 DISTANCE = Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE)
+
+
+def _draw_backwards(chance: Chance, settings: Settings) -> dict[str, Any]:
+    power = (
+        chance.among((1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0))
+        if settings.level == "novice"
+        else chance.stepped(1, 4, 0.25 if settings.level == "competent" else 0.125)
+    )
+    told = chance.among(("frame", "came-off", "came-off", "bare"))
+    return given(POWER, TOLD, GROSS).to(power, told, chance.stepped(-4, 8) if told == "came-off" else 0.0)
+
+
+@given(POWER, TOLD, GROSS)
+def _told_words(power: float, told: str, gross: float) -> tuple[str, ...]:
+    if told == "came-off":
+        return (
+            f"In place at neutral: {signed(gross)} DS. Written as the net: {signed(gross - power)} DS.",
+            f"So {size(power)} D came off for the working distance.",
+        )
+    if told == "bare":
+        return (f"An eye that needs {signed(-power)} DS is neutral with no lens in place.",)
+    return (f"A working lens of {signed(power)} D is in the frame.",)
+
+
+@given(POWER, TOLD, GROSS).drawing
+def _frame(uid: str, power: float, told: str, gross: float) -> Figure | None:
+    if told == "bare":
+        return None
+    lens, note = (power, "working lens") if told == "frame" else (gross, "at neutral")
+    return trial_frame((SphCyl(lens),), uid=uid, notes={0: note})
+
+
 vergence_distance = CaseType(
     id="vergence-distance",
     title="From dioptres to the working distance",
     family=FAMILY,
     level="novice",
     seconds=8,
-    findings=Group((POWER,)),
+    findings=Group((POWER, TOLD, GROSS)),
     asks=(DISTANCE,),
-    draw=lambda chance, settings: POWER.to(
-        chance.among((1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0))
-        if settings.level == "novice"
-        else chance.stepped(1, 4, 0.25 if settings.level == "competent" else 0.125)
-    ),
+    draw=_draw_backwards,
     steps=(
         METRES.step(
             INVERT_DIOPTRES,
@@ -105,9 +148,9 @@ vergence_distance = CaseType(
         ),
     ),
     answer=DISTANCE.by(given(CENTIMETRES)(lambda centimetres: centimetres)),
-    found=given(POWER)(lambda power: (f"A working lens of {signed(power)} D is in the frame.",)),
-    question=asking("At what distance, to a centimetre, does this lens make up for the working distance exactly?"),
-    figure=given(POWER).drawing(lambda uid, power: trial_frame((SphCyl(power),), uid=uid, notes={0: "working lens"})),
+    found=_told_words,
+    question=asking("From what working distance, to a centimetre, is that exactly right?"),
+    figure=_frame,
     needs=("distance-vergence",),
     sources=("Definition of vergence in air, ISO 13666",),
 )

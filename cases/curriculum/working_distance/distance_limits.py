@@ -61,8 +61,8 @@ MILLIMETRES_THOUGHT_MUCH = SlipName(
 
 # --- how far one may drift ---------------------------------------------------------------------------------------
 
-TOLERANCES = (0.125, 0.25, 0.5)
-CLOSE_TOLERANCES = (0.25, 0.5, 1.0)
+TOLERANCES = (0.125, 0.25, 0.375, 0.5)
+CLOSE_TOLERANCES = (0.25, 0.375, 0.5, 0.75, 1.0)
 
 
 ALLOWED = Field("allowed", "Error that is allowed, either way", quantities.SIZE.having(low=0.05, high=4))
@@ -74,6 +74,8 @@ FAR_VERGENCE = Key[float]("far_vergence", unit="D")
 
 def _draw_limits(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
+    if not settings.fixed_distance and chance.happens(0.75):
+        distance = chance.stepped(35, 100, {"novice": 5, "competent": 1, "expert": 0.5}[settings.level])
     near = vergence(distance) > 2.2
     return given(DISTANCE, ALLOWED).to(distance, chance.among(CLOSE_TOLERANCES if near else TOLERANCES))
 
@@ -359,6 +361,7 @@ lens_plane = CaseType(
         lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, lens=SphCyl(0), uid=uid)
     ),
     needs=("distance-drift",),
+    errors={DISTANCE_CM.name: 0.5},
     sources=("Definition of vergence in air, ISO 13666; 0.12 D as what matters is common practice",),
 )
 

@@ -6,12 +6,13 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.shared_keys import EYE, ONE_NET
-from cases.curriculum.steps import COMMON_DISTANCES, VERGENCE, signed, size
+from cases.curriculum.steps import COMMON_DISTANCES, VERGENCE, degrees, signed, size
 from cases.curriculum.working_distance import FAMILY
 from cases.figures.distances import distance_ruler
 from cases.figures.distances import far_point as draw_far_point
 from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up, less_signed
+from cases.optics.axes import across
 from cases.optics.vergence import near_a_metre, vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
@@ -179,18 +180,24 @@ distance_drift = CaseType(
 # --- neutral with no lens at all ---------------------------------------------------------------------------------
 
 NEUTRAL = Field("neutral_cm", "Distance at which it is neutral with no lens", quantities.DISTANCE)
+STREAK = Field("streak", "Direction of the streak", quantities.MERIDIAN, default=180.0)
 POWER = Field("power", "Power in that meridian", quantities.POWER)
+
+
+def _draw_far_point(chance: Chance, settings: Settings) -> dict[str, Any]:
+    step = {"novice": 10.0, "competent": 1.0, "expert": 0.5}[settings.level]
+    return given(NEUTRAL, STREAK).to(chance.stepped(10, 90, step), chance.stepped(5, 180, 5))
+
+
 far_point = CaseType(
     id="far-point",
     title="Neutral with no lens in place",
     family=FAMILY,
     level="competent",
     seconds=10,
-    findings=Group((NEUTRAL,)),
+    findings=Group((NEUTRAL, STREAK)),
     asks=(POWER,),
-    draw=lambda chance, settings: NEUTRAL.to(
-        float(chance.among((10, 20, 25, 40, 50) if settings.level == "novice" else range(10, 70, 5)))
-    ),
+    draw=_draw_far_point,
     steps=(
         VERGENCE.step(
             skills.DISTANCE_IN_DIOPTRES,
@@ -241,13 +248,14 @@ far_point = CaseType(
         ),
     ),
     answer=POWER.by(given(ONE_NET)(lambda net: net)),
-    found=given(NEUTRAL)(
-        lambda neutral_cm: (
+    found=given(NEUTRAL, STREAK)(
+        lambda neutral_cm, streak: (
+            f"The streak lies along {degrees(streak)}, and you sweep along {degrees(across(streak))}.",
             f"With no lens in place the reflex is neutral when the sight hole is {write_distance(neutral_cm)} "
             "from the pupil.",
         )
     ),
-    question=asking("What power corrects this meridian?"),
+    question=given(STREAK)(lambda streak: f"What power, to 0.01 D, corrects the {degrees(across(streak))} meridian?"),
     figure=given(NEUTRAL).drawing(lambda uid, neutral_cm: draw_far_point(neutral_cm=neutral_cm, uid=uid)),
     needs=("net-sphere",),
     sources=("Duane’s Clinical Ophthalmology ch. 37 (two methods)",),

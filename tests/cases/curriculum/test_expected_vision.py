@@ -134,7 +134,6 @@ def test_slips_of_a_vision_that_does_not_fit() -> None:
         "compare-vision/vision-called-close-enough": {"fits": "fits", "cause": "none"},
         "try-slips/distance-tried-backwards": {"fits": "worse", "cause": "twice"},
         "name-cause/axis-blamed-for-vision": {"fits": "worse", "cause": "axis"},
-        "name-cause/own-slip-not-tried": {"fits": "worse", "cause": "elsewhere"},
     }
     blind = case_of("vision-disagrees", {**WRITTEN, "rx": rx(0), "vision": "6-120"})
     assert slip_answer(blind, "vision-explained-away") == {"fits": "worse", "cause": "left-in"}

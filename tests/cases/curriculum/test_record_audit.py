@@ -38,7 +38,9 @@ SPOILT: list[tuple[dict[str, Any], list[str]]] = [
     ({"left": line("−3.10", "−1.00", "20")}, ["off-step"]),
     ({"left": line("−4.00", "+1.00", "110")}, ["forms-mixed"]),
     ({"right": SOUND["left"], "left": SOUND["right"]}, ["eyes-swapped"]),
-    ({"basis": "unsaid"}, ["net-unsaid"]),
+    ({"basis": "unsaid"}, ["net-unsaid", "distance-unsaid"]),
+    ({"basis": "from"}, ["net-unsaid"]),
+    ({"basis": "net"}, ["distance-unsaid"]),
     ({"drops": "unsaid"}, ["drops-unsaid"]),
     ({"drops": "untimed"}, ["time-unsaid"]),
     ({"left": line("3.00", "−1.00"), "drops": "untimed"}, ["sign-missing", "axis-missing", "time-unsaid"]),
@@ -63,7 +65,6 @@ def test_faults_by_hand_and_each_of_them_passed_over(change: dict[str, Any], fau
         ({"left": line("−3.00 DS"), "found_left": rx(-3)}, "axis-wanted-for-sphere", "axis-missing"),
         ({}, "axis-180-refused", "axis-off-dial"),
         ({}, "sphere-signs-taken-for-forms", "forms-mixed"),
-        ({"basis": "net"}, "distance-wanted-beside-net", "net-unsaid"),
         ({"drops": "none"}, "time-wanted-without-drops", "time-unsaid"),
     ],
 )  # fmt: skip
@@ -71,6 +72,13 @@ def test_each_false_alarm_is_the_consequence_of_a_wrong_rule(change: dict[str, A
     case = case_of("record-audit", {**SOUND, **change})
     assert answer_of(case) == {"faults": []}
     assert slip_answer(case, slip) == {"faults": [marked]}
+
+
+def test_a_missing_distance_is_not_a_missing_net() -> None:
+    """A record states its working distance: common practice, no published source."""
+    case = case_of("record-audit", {**SOUND, "basis": "net"})
+    wrong = slip_answer(case, "distance-wanted-beside-net")
+    assert wrong == {"faults": ["net-unsaid", "distance-unsaid"]}
 
 
 def test_answers_are_typed_as_numbers_words_or_none() -> None:

@@ -138,13 +138,14 @@ def test_an_exchange_shows_in_the_other_cylinder_form_too() -> None:
 
 
 def test_notes_under_the_lines() -> None:
-    assert note_faults("net", "none") == note_faults("net-from", "timed") == ()
-    assert ids(note_faults("unsaid", "unsaid")) == ["net-unsaid", "drops-unsaid"]
-    assert ids(note_faults("net", "untimed")) == ["time-unsaid"]
+    assert note_faults("net-from", "none") == note_faults("net-from", "timed") == ()
+    assert ids(note_faults("unsaid", "unsaid")) == ["net-unsaid", "distance-unsaid", "drops-unsaid"]
+    assert ids(note_faults("from", "untimed")) == ["net-unsaid", "time-unsaid"]
+    assert ids(note_faults("net", "none")) == ["distance-unsaid"]
 
 
 def test_a_record_without_a_fault_has_none() -> None:
-    assert all_faults(eyes(line("−3.00", "−1.00", "20")), FOUND, "net", "none") == ()
+    assert all_faults(eyes(line("−3.00", "−1.00", "20")), FOUND, "net-from", "none") == ()
 
 
 def test_cells_are_kept_as_they_stand() -> None:

@@ -97,8 +97,8 @@ def test_two_eyes_that_differ_by_the_working_distance() -> None:
     case = case_of("two-eyes", EYES)
     assert answer_of(case) == {"mean": 1.75, "act": "right-distance"}
     assert slips_of(case) == {
-        "halve-cylinder/whole-cylinder-added": {"mean": 1.5, "act": "over-limit"},
-        "halve-cylinder/sphere-alone-as-equivalent": {"mean": 2.0, "act": "over-limit"},
+        "halve-cylinder/whole-cylinder-added": {"mean": 1.5, "act": "right-distance"},
+        "halve-cylinder/sphere-alone-as-equivalent": {"mean": 2.0, "act": "right-distance"},
         "add-half-cylinder/half-cylinder-unsigned": {"mean": 2.25, "act": "over-limit"},
         "compare-means/difference-reversed": {"mean": -1.75, "act": "left-distance"},
         "compare-means/sizes-subtracted-across-zero": {"mean": -0.75, "act": "keep"},
