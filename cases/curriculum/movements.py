@@ -40,7 +40,7 @@ SLEEVE_MISSED = SlipName(
     "sleeve-setting-missed",
     "missed that the sleeve was in the concave-mirror setting",
     "Check the sleeve: in the concave-mirror setting the beam converges and every movement reverses.",
-    "Wilkinson, University of Iowa transcript: the sleeve differs by make",
+    ("iowa",),
 )
 PAST_NEUTRAL = SlipName(
     "past-neutral",

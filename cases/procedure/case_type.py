@@ -9,6 +9,7 @@ from itertools import combinations
 from typing import Any
 
 from cases.errors import CaseError
+from cases.evidence.sources import COMMON, check_sources
 from cases.optics.lens import SphCyl
 from cases.procedure.chain import Run, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 from cases.procedure.fields import Field, Group
@@ -83,18 +84,20 @@ class CaseType:
     twins: tuple[Pair, ...] = ()
     """Slips that no case of this type can tell apart."""
     probes: tuple[Probe, ...] = ()
-    sources: tuple[str, ...] = ()
+    sources: tuple[str, ...] = (COMMON,)
+    """Keys of evidence/sources.toml."""
 
     def __post_init__(self) -> None:
-        """Check that every rule of the chain finds what it needs, and that the level is one.
+        """Check that every rule of the chain finds what it needs, that the level is one and the sources are known.
 
         Raises
         ------
-        BrokenChain
+        BrokenChain, UnknownSource, BadSource
             With the place and what would be right.
         """
         if self.level not in LEVELS:
             raise BrokenChain(self.id, "level", f"“{self.level}” is none of {', '.join(LEVELS)}")
+        check_sources(self.sources)
         check_wiring(self)
 
     @property

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special
 
+from cases.evidence.sources import cited
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_MEAN
 from quiz.accuracy.entries import Entry, sample_of
@@ -59,7 +60,7 @@ WEIGHTS = {
 LEFT_IN_SHARE = 0.2
 USUAL_SD = (SAME_EXAMINER_MEAN.high - SAME_EXAMINER_MEAN.low) / (2 * Z95)
 """SD in D of M between two measures by one examiner in a published study: scatter beyond it is called wide."""
-SOURCE_OF_USUAL_SD = SAME_EXAMINER_MEAN.source
+SOURCE_OF_USUAL_SD = cited(SAME_EXAMINER_MEAN.sources)
 LEFT_IN_WITHIN = 0.35
 """How near, in D, an outlying difference must be to the working distance to look as though it was left in."""
 

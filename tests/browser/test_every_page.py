@@ -81,7 +81,17 @@ def open_all(page: Page, url: str) -> None:
 def test_every_page_is_found(full: Full) -> None:
     names = {re.sub(r"\d+", "N", url.split("/", 3)[3]).split("?")[0] for url in full.pages}
     assert len(names) >= FEWEST, sorted(names)
-    known = {"", "bench", "progress", "accuracy", "reference", "reference/slips", "class/N/results", "class/N/drill/N"}
+    known = {
+        "",
+        "bench",
+        "progress",
+        "accuracy",
+        "reference",
+        "reference/slips",
+        "reference/evidence",
+        "class/N/results",
+        "class/N/drill/N",
+    }
     assert known <= names, names
 
 

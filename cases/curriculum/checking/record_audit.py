@@ -41,8 +41,6 @@ AUDIT_FORMS = Skill("audit-forms", "checking a record for its cylinder form")
 AUDIT_EYES = Skill("audit-eyes", "checking that each eye has its own line")
 AUDIT_NOTES = Skill("audit-notes", "checking what a record says of distance and drops")
 
-FEEDBACK = "trainee feedback from a refraction examination (clinicalgate.com, chapter on the Refraction Certificate)"
-DIAL = "ISO 8429, graduated dial"
 
 FAULTS = Marks(
     (
@@ -79,7 +77,7 @@ MISSED = {
         "missing-sign-passed",
         "passed over a power without its sign",
         "A power without a sign may be made up either way. Write the plus too.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "axis-missing": SlipName(
         "missing-axis-passed",
@@ -95,7 +93,7 @@ MISSED = {
         "axis-past-180",
         "passed over an axis outside 1 to 180",
         "Axes run from 1 to 180. Take 180 off what lies above, and write 180 for 0, so that it is not read as a blank.",
-        f"{DIAL}; a study guide for ophthalmic assistants",
+        ("iso-8429", "study-guide"),
     ),
     "line-open": SlipName(
         "open-line-passed",
@@ -111,7 +109,7 @@ MISSED = {
         "mixed-forms-passed",
         "passed over two cylinder forms in one record",
         "One eye in plus and one in minus form invites a transposing mistake. Keep one form for both.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "eyes-swapped": SlipName(
         "exchanged-eyes-passed",
@@ -122,19 +120,19 @@ MISSED = {
         "net-unsaid-passed",
         "passed over that neither net nor a distance is written",
         "The next reader cannot tell whether the working distance is still in it.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "drops-unsaid": SlipName(
         "drops-unsaid-passed",
         "passed over that nothing is said of drops",
         "A finding with drops and one without are two different things. Say which it is.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "time-unsaid": SlipName(
         "time-unsaid-passed",
         "passed over drops without their time",
         "Whether the drops had done their work depends on when they went in. Write when, and when you read.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
 }
 
@@ -152,7 +150,7 @@ LEVEL_REFUSED = SlipName(
     "axis-180-refused",
     "took 180 to be off the dial",
     "180 is how the level axis is written. It is 0 that is not.",
-    DIAL,
+    ("iso-8429",),
 )
 SIGNS_FOR_FORMS = SlipName(
     "sphere-signs-taken-for-forms",
@@ -163,7 +161,7 @@ DISTANCE_BESIDE_NET = SlipName(
     "distance-wanted-beside-net",
     "wanted more than the word net",
     "Net says that the distance is off already. The distance itself is good to have, but net is enough.",
-    FEEDBACK,
+    ("certificate-feedback",),
 )
 TIME_WITHOUT_DROPS = SlipName(
     "time-wanted-without-drops",
@@ -373,7 +371,7 @@ record_audit = CaseType(
     question=asking("Lenses go in quarter steps here. Which of these faults are in the record?"),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),
-    sources=(FEEDBACK, DIAL, "common practice, no published source"),
+    sources=("certificate-feedback", "iso-8429", "common-practice"),
 )
 
 TYPES = (record_audit,)

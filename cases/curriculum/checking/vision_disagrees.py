@@ -11,7 +11,6 @@ from cases.curriculum.checking.blur_and_vision import (
     ACCOMMODATION,
     ACCOMMODATION_FORGOTTEN,
     ALLOW_ACCOMMODATION,
-    MAR_SOURCE,
     not_cleared,
     range_words,
 )
@@ -349,7 +348,7 @@ vision_disagrees = CaseType(
     question=asking("Do vision and result fit (within a line of the range to expect), and what explains it best?"),
     figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("expected-vision",),
-    sources=(MAR_SOURCE, "which slip to try: common practice, no published source"),
+    sources=("blendowske-2015", "common-practice"),
 )
 
 TYPES = (vision_disagrees,)

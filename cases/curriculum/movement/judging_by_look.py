@@ -30,7 +30,7 @@ WIDTH_ALONE = SlipName(
     "went by the width of the band alone",
     "Width misleads: far from neutral the streak on the retina is itself blurred, so the band spreads again. Speed and "
     "brightness fall steadily; go by them.",
-    "optics: derived in DEVELOPERS.md, The reflex",
+    ("reflex-optics",),
 )
 LARGE_STEP_NEAR = SlipName(
     "large-step-near-neutral",
@@ -227,9 +227,7 @@ near_or_far = CaseType(
         lambda uid, looks: side_by_side([View(name.upper(), 90, look) for name, look in looks.items()], uid=uid)
     ),
     needs=("next-lens",),
-    sources=(
-        "common practice, no published source (fast and bright is near); speed, width and brightness from optics",
-    ),
+    sources=("reflex-optics", "common-practice"),
 )
 
 TYPES = (near_or_far,)

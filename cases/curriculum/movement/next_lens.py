@@ -100,7 +100,7 @@ next_lens = CaseType(
     figure=_seen,
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
-    sources=("open study guide for ophthalmic assistants; Wilkinson, University of Iowa transcript (sleeve)",),
+    sources=("study-guide", "iowa"),
 )
 
 # --- which movement to expect ------------------------------------------------------------------------------------
@@ -221,7 +221,7 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    sources=("optics: derived in DEVELOPERS.md, The reflex",),
+    sources=("reflex-optics",),
 )
 
 TYPES = (next_lens, predict_movement)

@@ -41,7 +41,7 @@ FLUCTUATION_OVERLOOKED = SlipName(
     "fluctuation-overlooked",
     "overlooked that the reflex wavered",
     "A reflex that wavers behind one lens is accommodation at work, whatever the two neutral lenses say.",
-    "clinical pearl on accommodation spasm for optometry students",
+    ("student-pearl",),
 )
 TIME_AS_PROOF = SlipName(
     "time-as-proof",
@@ -53,7 +53,7 @@ DROP_UNASKED = SlipName(
     "put in another drop",
     "No further drop without whoever may order it: product information and the local protocol decide, and too much "
     "does harm.",
-    "product texts of cyclopentolate in the United Kingdom (cautions)",
+    ("cyclopentolate-texts",),
 )
 
 STEADINESS = Choice((Option("steady", "steady"), Option("wavering", "wavering")))
@@ -257,10 +257,7 @@ cycloplegia_check = CaseType(
         lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
     ),
     needs=("net-sphere",),
-    sources=(
-        "How much may be left (1 to 2 D): common practice, no published source",
-        "Cautions: product texts of cyclopentolate in the United Kingdom",
-    ),
+    sources=("cyclopentolate-texts", "common-practice"),
 )
 
 TYPES = (cycloplegia_check,)

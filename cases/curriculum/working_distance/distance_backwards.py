@@ -109,7 +109,7 @@ vergence_distance = CaseType(
     question=asking("At what distance, to a centimetre, does this lens make up for the working distance exactly?"),
     figure=given(POWER).drawing(lambda uid, power: trial_frame((SphCyl(power),), uid=uid, notes={0: "working lens"})),
     needs=("distance-vergence",),
-    sources=("Definition of vergence in air, ISO 13666",),
+    sources=("computed",),
 )
 
 # --- a distance in inches ----------------------------------------------------------------------------------------
@@ -164,7 +164,7 @@ inches_vergence = CaseType(
     question=asking("How many dioptres is that distance?"),
     figure=NO_FIGURE,
     needs=("distance-vergence",),
-    sources=("Definition of vergence in air, ISO 13666; the inch is 2.54 cm (ISO 31, from memory)",),
+    sources=("computed",),
 )
 
 TYPES = (vergence_distance, inches_vergence)
