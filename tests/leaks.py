@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 
 LEAK = re.compile(
-    r"(?i:from memory|teaching page|\bunchecked\b)|DEVELOPERS|\b(?!w3\.)[\w/-]+\.(?:py|md|toml|html|com|net|org)\b"
+    r"(?i:from memory|teaching page|\bunchecked\b)|DEVELOPERS|\b(?!w3\.)[\w/-]+\.(?:py|md|toml|com|net|org)\b"
 )
 """Also the addresses of teaching pages, which are told as common practice; w3.org names the format of a drawing."""
 

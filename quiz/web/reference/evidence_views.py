@@ -10,9 +10,15 @@ from cases.evidence.sources import UNPUBLISHED, all_sources, cited, strength_of
 
 EXPLAINED = {
     sources.STANDARD: ("Standards, official guidance, product information", "A body or an authority has laid it down."),
-    sources.STUDY: ("Trials and cohorts", "It was measured in patients. How many, and in whom, stands beside each."),
+    sources.STUDY: (
+        "Trials and cohorts",
+        "It was measured in patients, often in few: see what each study found, and in whom.",
+    ),
     sources.CASE_REPORT: ("Case reports", "It has happened to somebody. How often it happens is not known."),
-    sources.TEXTBOOK: ("Textbooks, models and other papers", "It was written down by people who know the field."),
+    sources.TEXTBOOK: (
+        "Textbooks, models and other papers",
+        "People who know the field have written it down; they may differ.",
+    ),
     sources.DERIVATION: (
         "Worked out from definitions",
         "It follows from optics or arithmetic. The tests of this app work it out again by another route.",
