@@ -1,4 +1,4 @@
-"""The moving reflex of streak retinoscopy, from optics. Drawing it is static/reflex.js; asking about it is families/.
+"""The moving reflex of streak retinoscopy, from optics. Drawing it is static/reflex.js; asking about it is curriculum/.
 
 Thin lenses and small angles in the plane of the pupil. Let R be the lens that corrects the eye, L all lenses in place
 and w the working distance in metres, as 2×2 power matrices in D. Still to be added for neutral is E = R − L + I/w. A

@@ -110,7 +110,7 @@ class CaseType:
         return Case(self, dict(findings), seed)
 
     def case_from_json(self, given: object) -> Case:
-        """Make the case of findings in JSON, as contract.md names them.
+        """Make the case of findings in JSON, named as the type's own fields.
 
         Raises
         ------

@@ -1,7 +1,7 @@
 """The accuracy log: one eye's own retinoscopy beside the end-point it was compared with, and the numbers taken from it.
 
-What the numbers say is in accuracy_statistics and accuracy_reading, files in and out in accuracy_import, the charts
-in accuracy_figures. A patient is an arbitrary number within the log and never a name.
+What the numbers say is in statistics.py and conclusions.py, files in and out in importing.py, the charts in
+accuracy_charts.py. A patient is an arbitrary number within the log and never a name.
 """
 
 from __future__ import annotations

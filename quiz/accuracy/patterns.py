@@ -1,6 +1,6 @@
 """What the accuracy log is asked: which tests, on which eyes, and the distance or angle that would explain a shift.
 
-Words for what is found are in accuracy_reading. The tests share one 5 % (accuracy_statistics.adjusted) with weights
+Words for what is found are in wording.py. The tests share one 5 % (statistics.adjusted) with weights
 fixed here, before any log is seen: a distance other than the one allowed for is the likeliest and has most of it.
 """
 

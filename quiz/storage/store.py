@@ -1,4 +1,4 @@
-"""The data file asked and changed: learners, sittings, cases and answers here, all else by the modules named *_store.
+"""The data file asked and changed: learners, sittings, cases and answers here, all else by the modules named *_queries.
 
 A `Store` is one connection: one for each request. Methods that change anything must run inside `writing()`. What the
 rows mean is the business of others.

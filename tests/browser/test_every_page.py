@@ -109,7 +109,7 @@ def test_every_page_is_found(full: Full) -> None:
 
 
 def texts_in(name: str, body: bytes) -> Iterator[str]:
-    """Yield the texts of a file that was saved: of an archive those of its members, of markup what stands between tags."""
+    """Yield the texts of a file that was saved: of an archive all members, of markup what stands between tags."""
     if name.endswith(".zip"):
         with zipfile.ZipFile(io.BytesIO(body)) as archive:
             for member in archive.namelist():

@@ -12,12 +12,12 @@ EXPLAINED = {
     sources.STANDARD: ("Standards, official guidance, product information", "A body or an authority has laid it down."),
     sources.STUDY: (
         "Trials and cohorts",
-        "It was measured in patients, often in few: see what each study found, and in whom.",
+        "It was measured in patients, often in few: see what each study found.",
     ),
     sources.CASE_REPORT: ("Case reports", "It has happened to somebody. How often it happens is not known."),
     sources.TEXTBOOK: (
         "Textbooks, models and other papers",
-        "People who know the field have written it down; they may differ.",
+        "People who know the field have written it; they may differ.",
     ),
     sources.DERIVATION: (
         "Worked out from definitions",

@@ -52,7 +52,7 @@ def log(store: Store) -> list[Answer]:
 
 
 def counted(answers: list[Answer]) -> dict[str, Counter[str]]:
-    """Count as results.py says, but straight from the log."""
+    """Count as result_queries.py says, but straight from the log."""
     names = ("type", "step", "slip", "type missed", "step missed", "slip surely")
     out: dict[str, Counter[str]] = {name: Counter() for name in names}
     for one in answers:

@@ -472,7 +472,7 @@ def test_a_type_without_steps_is_a_step_of_its_own() -> None:
 
 
 def test_a_learner_who_always_misses_is_not_promised_success() -> None:
-    # scheduler.md's working-shown learning, taken as it stands, climbs to .66 over thirty misses in one sitting
+    # learning from a working that is shown, taken at its full weight, climbs to .66 over thirty misses in one sitting
     state = LearnerState()
     for number in range(30):
         fold(state, answer(number / 700, "wrong", ("read",)))
@@ -489,7 +489,7 @@ def test_a_type_that_is_harder_than_its_steps_is_told_apart_within_bounds() -> N
 
 
 def test_right_after_a_gap_lengthens_the_fading_time_beyond_the_evidence_and_wrong_does_not() -> None:
-    # scheduler.md's extra: .2·r/(1 + r) in ln h, here r = 1, seen beside the same fold without it
+    # the extra is .2·r/(1 + r) in ln h, here r = 1, seen beside the same fold without it
     without = dataclasses.replace(NUMBERS, fading_gain=0.0)
     for verdict, extra in (("right", 0.1), ("wrong", 0.0)):
         event = answer(28, verdict, ("read",))
