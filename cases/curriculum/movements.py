@@ -64,7 +64,7 @@ def movement_for(power_left: float) -> str:
     """Return the movement, with a plane mirror, when so many D are still to be added in that meridian.
 
     Plus still wanted is "with", minus "against"; within the neutral zone of reflex.py it is "neutral".
-    Source: derived in cases/optics/README.md.
+    Source: `reflex-optics`.
     """
     if abs(power_left) <= NEUTRAL_ZONE:
         return "neutral"

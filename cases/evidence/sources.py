@@ -122,6 +122,21 @@ def _source(key: str, table: dict[str, Any]) -> Source:
     return one
 
 
+def find_sources(keys: tuple[str, ...]) -> tuple[Source, ...]:
+    """Return the sources of these keys.
+
+    Raises
+    ------
+    UnknownSource
+        With the nearest key there is.
+    """
+    known = all_sources()
+    for key in keys:
+        if key not in known:
+            raise UnknownSource(key, known)
+    return tuple(known[key] for key in keys)
+
+
 def check_sources(keys: tuple[str, ...]) -> None:
     """Refuse keys that do not name sources.
 
@@ -132,27 +147,16 @@ def check_sources(keys: tuple[str, ...]) -> None:
     BadSource
         When there is no key at all, or one comes twice.
     """
-    known = all_sources()
-    for key in keys:
-        if key not in known:
-            raise UnknownSource(key, known)
-    if not keys or len(set(keys)) < len(keys):
+    if not keys or len(set(keys)) < len(find_sources(keys)):
         raise BadSource(", ".join(keys) or "none", f"name each source once, or {COMMON} where there is none")
 
 
 def cites(keys: tuple[str, ...]) -> tuple[str, ...]:
     """Give what a learner is told of these sources: those with a name, then once that the rest is common practice.
 
-    Raises
-    ------
-    UnknownSource
-        When a key names no source.
+    Raises UnknownSource, as `find_sources` does.
     """
-    known = all_sources()
-    for key in keys:
-        if key not in known:
-            raise UnknownSource(key, known)
-    named = tuple(known[key].cite for key in keys if known[key].named)
+    named = tuple(one.cite for one in find_sources(keys) if one.named)
     return named if len(named) == len(keys) else (*named, UNPUBLISHED)
 
 
@@ -163,4 +167,4 @@ def cited(keys: tuple[str, ...]) -> str:
 
 def strength_of(keys: tuple[str, ...]) -> str:
     """Return the strength of the strongest of these sources, as a learner is told it."""
-    return min((all_sources()[key].shown_strength for key in keys), key=STRENGTHS.index)
+    return min((one.shown_strength for one in find_sources(keys)), key=STRENGTHS.index)

@@ -17,11 +17,5 @@ class Threshold:
     """Keys of evidence/sources.toml."""
 
     def __post_init__(self) -> None:
-        """Refuse keys that name no source.
-
-        Raises
-        ------
-        UnknownSource, BadSource
-            With what would be right.
-        """
+        """Refuse keys that name no source, with UnknownSource or BadSource."""
         check_sources(self.sources)

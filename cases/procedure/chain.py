@@ -41,13 +41,7 @@ class SlipName:
     """Keys of evidence/sources.toml: who says that people make it, or that it is wrong."""
 
     def __post_init__(self) -> None:
-        """Refuse keys that name no source.
-
-        Raises
-        ------
-        UnknownSource, BadSource
-            With what would be right.
-        """
+        """Refuse keys that name no source, with UnknownSource or BadSource."""
         check_sources(self.sources)
 
 

@@ -226,7 +226,7 @@ TEAR_POWER = 336.0
 def tear_lens(*, bozr_mm: float, k_mm: float) -> float:
     """Return the power in D of the tears between a back optic zone radius and a corneal radius, both in mm.
 
-    Plus where the lens is steeper than the cornea. Source: IACLE Contact Lens Course, module 3; tears of n = 1.336.
+    Plus where the lens is steeper than the cornea. Source: `contact-lens-course`; tears of n = 1.336.
     """
     return TEAR_POWER / bozr_mm - TEAR_POWER / k_mm
 
