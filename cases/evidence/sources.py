@@ -70,8 +70,10 @@ class Source:
     def cite(self) -> str:
         """The source in one line, such as "Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367"."""
         year = f"{self.year}" if self.year and f"{self.year}" not in self.title else ""
-        who = (f"{self.author} {year}".strip(),) if self.author else (self.title or self.about, year)
-        return ", ".join(part for part in (*who, self.place, self.part) if part)
+        if self.author:
+            return ", ".join(part for part in (f"{self.author} {year}".strip(), self.place, self.part) if part)
+        words = ", ".join(part for part in (self.title, self.place, year, self.part) if part)
+        return f"{words} ({self.about})" if words and self.about else words or self.about
 
     @property
     def shown_strength(self) -> str:

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cases.claims import KINDS, all_claims
+from cases.claims import KINDS, THRESHOLDS, Claim, all_claims
 from cases.evidence import sources
 from cases.evidence.sources import UNPUBLISHED, all_sources, cited, strength_of
+from quiz.accuracy import patterns
 
 EXPLAINED = {
-    sources.STANDARD: ("Standards, official guidance, product information", "A body or an authority has laid it down."),
+    sources.STANDARD: (
+        "Standards, official guidance, product information",
+        "A standards body, an authority or a maker says so.",
+    ),
     sources.STUDY: (
         "Trials and cohorts",
         "It was measured in patients, often in few: see what each study found.",
@@ -25,7 +30,7 @@ EXPLAINED = {
     ),
     sources.COMMON_PRACTICE: (
         "Common practice",
-        "Teachers and clinics do it so. No published source was read for it: your clinic's way may differ.",
+        "This is what teachers and clinics do. No published source was read for it, so your clinic may differ.",
     ),
 }
 """For a learner: what each strength is called, and what it is worth."""
@@ -86,13 +91,14 @@ def told(*keys: str) -> str:
 
 
 def all_strengths() -> tuple[StrengthLines, ...]:
-    """Return every strength with its sources and claims, from strong to weak."""
-    return tuple(map(_strength_lines, EXPLAINED))
+    """Return every strength with its sources and claims, from strong to weak; those of the accuracy log too."""
+    claims = (*all_claims(), *(Claim(THRESHOLDS, one.says, one.sources) for one in patterns.THRESHOLDS))
+    return tuple(_strength_lines(strength, claims) for strength in EXPLAINED)
 
 
-def _strength_lines(strength: str) -> StrengthLines:
+def _strength_lines(strength: str, every: Sequence[Claim]) -> StrengthLines:
     title, explained = EXPLAINED[strength]
-    claims = [one for one in all_claims() if strength_of(one.sources) == strength]
+    claims = [one for one in every if strength_of(one.sources) == strength]
     return StrengthLines(
         strength.replace(" ", "-"),
         title,

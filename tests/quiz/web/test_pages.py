@@ -19,6 +19,7 @@ from cases.curriculum.register import all_slips, all_types
 from cases.evidence.sources import COMMON, all_sources, cited, strength_of
 from cases.optics.tolerances import LENS_TABLES
 from cases.procedure.case_type import Case
+from quiz.accuracy import patterns
 from quiz.app import create_app
 from quiz.practice import learners
 from quiz.practice.settings import LearnerSettings
@@ -451,11 +452,12 @@ def test_every_claim_stands_by_the_strength_of_its_sources_on_a_page_that_the_re
 ) -> None:
     assert 'href="/reference/evidence"' in visitor.get("/reference").text
     said = words(visitor.get("/reference/evidence"))
-    counted = Counter(strength_of(one.sources) for one in all_claims())
+    keys = (*(one.sources for one in all_claims()), *(one.sources for one in patterns.THRESHOLDS))
+    counted = Counter(map(strength_of, keys))
     assert f"Trials and cohorts: {counted['trial or cohort']}" in said
     assert f"Common practice: {counted['common practice']}" in said
-    for claim in all_claims():
-        assert " ".join(claim.title.split()) in said
+    for title in (*(one.title for one in all_claims()), *(one.says for one in patterns.THRESHOLDS)):
+        assert " ".join(title.split()) in said
     for source in all_sources().values():
         assert (source.cite[1:] in said) == (source.named or source.key == COMMON), source.key
 
