@@ -1,6 +1,6 @@
 """The sum of two lenses: on one power cross where their axes agree, by power vectors where they differ.
 
-Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367.
+Source: `thibos-1997`.
 """
 
 from __future__ import annotations

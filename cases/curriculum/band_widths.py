@@ -15,7 +15,7 @@ WIDER_WANTS_PLUS = SlipName(
     "took the wider band for the one that still wants plus",
     "Leaning in adds the same with to both. The narrower band is farther from neutral, so it is the one that still "
     "wants plus.",
-    "derived in cases/optics/README.md; leaning as a technique: a streak retinoscope's user guide",
+    ("reflex-optics", "streak-guide"),
 )
 
 WIDTHS = Choice(

@@ -40,7 +40,7 @@ SLEEVE_MISSED = SlipName(
     "sleeve-setting-missed",
     "missed that the sleeve was in the concave-mirror setting",
     "Check the sleeve: in the concave-mirror setting the beam converges and every movement reverses.",
-    "Wilkinson, University of Iowa transcript: the sleeve differs by make",
+    ("iowa",),
 )
 PAST_NEUTRAL = SlipName(
     "past-neutral",
@@ -64,7 +64,7 @@ def movement_for(power_left: float) -> str:
     """Return the movement, with a plane mirror, when so many D are still to be added in that meridian.
 
     Plus still wanted is "with", minus "against"; within the neutral zone of reflex.py it is "neutral".
-    Source: derived in cases/optics/README.md.
+    Source: `reflex-optics`.
     """
     if abs(power_left) <= NEUTRAL_ZONE:
         return "neutral"

@@ -1,6 +1,6 @@
 """Steps that add two lenses whose axes differ, by power vectors; adding_lenses.py builds the whole chain of them.
 
-Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367.
+Source: `thibos-1997`.
 """
 
 from __future__ import annotations

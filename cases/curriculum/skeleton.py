@@ -60,7 +60,7 @@ $name = CaseType(
     found=FOUND(lambda power, cm: (f"{signed(power)} was found.", f"Sight hole {write_distance(cm)} from the pupil.")),
     question=asking("What is asked?"),
     figure=NO_FIGURE,
-    sources=("where this is written",),
+    sources=("common-practice",),  # the keys of cases/evidence/sources.toml
 )
 
 TYPES = ($name,)

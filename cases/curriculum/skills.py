@@ -37,8 +37,7 @@ DISTANCE_LEFT_IN = SlipName(
     "left the working distance in",
     "Your lenses are right, but they still hold the part that brings the light to you instead of to infinity. "
     "Take the working distance off.",
-    "named in a study guide for ophthalmic assistants among refraction traps; small arithmetic slips at this step: "
-    "Eye News, “commonest mistakes”",
+    ("study-guide", "commonest-mistakes"),
 )
 DISTANCE_ADDED = SlipName(
     "distance-added",
@@ -159,13 +158,13 @@ MISMATCH_MISSED = SlipName(
     "working-lens-for-distance",
     "took off the working lens though the distance was another",
     "The lens in the cell did not match where you sat. Take off what the distance really was.",
-    "a teaching page on the working distance warns of the mismatch",
+    ("working-distance-page",),
 )
 DRIFT_REVERSED = SlipName(
     "drift-sign-reversed",
     "took the drift the other way round",
     "Closer than assumed means more vergence than was taken off, so what was written is too plus: the error is plus.",
-    "a published mock examination station asks for this sign",
+    ("mock-station",),
 )
 DRIFT_BY_CENTIMETRES = SlipName(
     "drift-by-centimetres",
@@ -194,7 +193,7 @@ DULL_AS_NEUTRAL = SlipName(
     "dull-taken-for-neutral",
     "took a dull reflex without movement for neutral",
     "No movement and dull is a large error in disguise. Neutral is bright. Hold up a large plus and a large minus.",
-    "a continuing-education answer on high refractive errors advises large lenses or a shorter distance",
+    ("optician-question-46",),
 )
 FIRST_AGAINST_TAKEN = SlipName(
     "first-against-taken",
@@ -289,5 +288,5 @@ AWAY_FROM_REFLEX = SlipName(
     "away-from-reflex",
     "turned the streak away from the reflex",
     "Turn the streak towards the reflex: the break closes as you come to the axis, and opens as you leave it.",
-    "that reflex and streak part company off axis: AAO image caption, “Skew”",
+    ("skew-figure",),
 )

@@ -42,4 +42,4 @@ SPHERICAL_EQUIVALENT_STEPS = (
         ),
     ),
 )
-"""From `sphere` and `cylinder` to `mean`, all in D. Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (M)."""
+"""From `sphere` and `cylinder` to `mean`, all in D. Source: `thibos-1997`."""

@@ -52,7 +52,7 @@ def turning_steps(needed: Rule[bool] = ALWAYS, *, axis_alone: bool = True) -> tu
 
     axis_alone: whether taking the axis from 180 or 90 is told apart; where the dial is read as well, a mirrored dial
     gives the very same answers, so there it is not.
-    Source: simple transposition, e.g. the NFOS optician course, module 8.
+    Source: `computed`, `nfos-8`.
     """
     axis_slips = (AXIS_SUBTRACTED_FROM_180, AXIS_SUBTRACTED_FROM_90) if axis_alone else ()
 

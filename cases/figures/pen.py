@@ -78,7 +78,7 @@ def text_box(x: float, y: float, words: str, size: float, anchor: Anchor) -> Box
 def toward(angle: float, reach: float, centre: tuple[float, float] = (0, 0)) -> tuple[float, float]:
     """Return the point at `reach` from a centre, `angle` degrees anticlockwise from the examiner's right.
 
-    The page's y runs downward, hence the minus sign. Source: ISO 8429, direction of the graduated dial.
+    The page's y runs downward, hence the minus sign. Source: `iso-8429`.
     """
     turned = math.radians(angle)
     return centre[0] + reach * math.cos(turned), centre[1] - reach * math.sin(turned)

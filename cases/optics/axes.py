@@ -6,7 +6,7 @@ from __future__ import annotations
 def axis_of(angle: float) -> float:
     """Bring any angle in degrees into the trade's half-open range 0 < axis ≤ 180 (0 is written 180).
 
-    Source: ISO 8429, graduated dial scale.
+    Source: `iso-8429`.
     """
     turned = angle % 180
     return 180.0 if turned < 1e-9 or 180 - turned < 1e-9 else turned

@@ -47,7 +47,7 @@ class SphCyl:
     def from_power_vector(cls, M: float, J0: float, J45: float) -> SphCyl:
         """Build the minus-cylinder lens of a power vector (all in D).
 
-        Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367.
+        Source: `thibos-1997`.
         """
         half = math.hypot(J0, J45)
         if half < 1e-9:
@@ -73,14 +73,14 @@ class SphCyl:
     def power_at(self, meridian: float) -> float:
         """Return the power in D along a meridian in degrees: S + C·sin²(meridian − axis).
 
-        Source: the sine-squared law, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory).
+        Source: `thibos-1997`, the sine-squared law.
         """
         return self.sphere + self.cylinder * math.sin(math.radians(meridian - self.axis)) ** 2
 
     def power_vector(self) -> tuple[float, float, float]:
         """Return (M, J0, J45) in D: M = S + C/2, J0 = −(C/2)cos 2A, J45 = −(C/2)sin 2A.
 
-        Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367.
+        Source: `thibos-1997`.
         """
         half, double = -self.cylinder / 2, math.radians(2 * self.axis)
         return self.sphere + self.cylinder / 2, half * math.cos(double), half * math.sin(double)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cases.evidence.sources import COMMON
 from cases.optics.tolerances import (
     AXIS_AGREEMENT,
     SAME_EXAMINER_CYLINDER,
@@ -12,8 +13,9 @@ from cases.optics.tolerances import (
     TWO_EXAMINERS_MEAN,
 )
 
-_CHILDREN = "McCullough, Doyle & Saunders 2017, Ophthalmic Physiol Opt 37:16: children under cycloplegia, wider end"
-_CUSTOM = "common practice, no published source"
+_CHILDREN = ("mccullough-2017",)
+"""Of the limits of agreement the wider end."""
+_CUSTOM = (COMMON,)
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,8 @@ class Norm:
     low: float
     high: float
     unit: str
-    source: str
+    sources: tuple[str, ...]
+    """Keys of evidence/sources.toml."""
 
 
 NORMS = (
@@ -37,7 +40,7 @@ NORMS = (
         0.5,
         2.0,
         "D",
-        "Kauser et al. 2020, Indian J Ophthalmol 68:2458; other figures are in use for infants and children",
+        ("kauser-2020", "near-comparison"),
     ),
     Norm(
         "lag-usual-low",
@@ -46,7 +49,7 @@ NORMS = (
         -0.5,
         1.0,
         "D",
-        "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85; texts differ",
+        ("almubrad-2006",),
     ),
     Norm(
         "lag-usual-high",
@@ -55,7 +58,7 @@ NORMS = (
         0.25,
         2.0,
         "D",
-        "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85; texts differ",
+        ("almubrad-2006",),
     ),
     Norm(
         "sighting-limit",
@@ -64,7 +67,7 @@ NORMS = (
         1.0,
         10.0,
         "°",
-        "Mohd Nor et al., IIUM J (IJAHS), advise 5° at most; a Pacific University thesis of 1985 found 4° harmless",
+        ("mohd-nor", "pacific-1985"),
     ),
     Norm("fog-least", "Fog of the other eye asked for at least", 0.75, 0.25, 2.0, "D", _CUSTOM),
     Norm(
@@ -96,7 +99,7 @@ NORMS = (
         0.25,
         3.0,
         "D",
-        "criteria of a screening table in Br J Ophthalmol; bodies and years differ",
+        ("screening-table",),
     ),
     Norm(
         "result-difference", "Blur from which the difference between two results counts", 0.5, 0.25, 1.5, "D", _CUSTOM

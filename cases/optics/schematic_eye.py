@@ -134,7 +134,7 @@ def astigmatism_band(angle: float) -> tuple[float, float]:
 def blur_strength(uncorrected: SphCyl) -> float:
     """Return the dioptric strength b = √(M² + J0² + J45²), in D, of a defocus that the eye cannot clear.
 
-    Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367.
+    Source: `thibos-1997`.
     """
     return math.hypot(*uncorrected.power_vector())
 
@@ -147,8 +147,8 @@ def expected_mar(uncorrected: SphCyl) -> tuple[float, float]:
     pupil, chart and what counts as read. For an otherwise healthy eye: a worse vision than this is not explained by
     the refraction.
 
-    Source: 1 + b²: Blendowske 2015, Optom Vis Sci (abstract; the scale of b was not read); the doubling covers a
-    clinical rule table known from memory.
+    Source: `blendowske-2015`, `common-practice`. 1 + b² is the first (the scale of b was not read); the doubling
+    covers clinical rules known from memory.
     """
     blur = blur_strength(uncorrected) ** 2
     return 1 + blur, 1 + 2 * blur

@@ -1,6 +1,6 @@
 """Published bands and limits: what lenses may be off by, and how far two measures of one eye usually differ.
 
-Data with its source and its standing, and small lookups in it. Nothing here is a threshold for prescribing.
+Data with the keys of its sources, and small lookups in it. Nothing here is a threshold for prescribing.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from cases.errors import OutOfRange
 
-PUBLISHED, SUPERSEDED, FROM_MEMORY = "published", "superseded", "from memory"
+PUBLISHED, SUPERSEDED = "published", "superseded"
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,8 @@ class Bands:
     unit: str
     """Of the tolerance: "D" or "°"."""
     bands: tuple[Band, ...]
-    source: str
+    sources: tuple[str, ...]
+    """Keys of evidence/sources.toml."""
     standing: str = PUBLISHED
 
     def within(self, size: float) -> float:
@@ -71,7 +72,7 @@ ANSI_2010_AXIS = Bands(
     "cylinder",
     "°",
     _bands((0.25, 14), (0.5, 7), (0.75, 5), (1.5, 3), (math.inf, 2)),
-    "ANSI Z80.1-2010, as summarised by OptiCampus; a quick guide to the 2015 edition agrees",
+    ("ansi-2010",),
 )
 ANSI_2010_SPHERE = Bands(
     "ansi-2010-power",
@@ -79,7 +80,7 @@ ANSI_2010_SPHERE = Bands(
     "power",
     "D",
     (Band(6.5, 0.13), Band(math.inf, share=0.02)),
-    ANSI_2010_AXIS.source,
+    ("ansi-2010",),
 )
 ANSI_2010_CYLINDER = Bands(
     "ansi-2010-cylinder",
@@ -87,7 +88,7 @@ ANSI_2010_CYLINDER = Bands(
     "cylinder",
     "D",
     (Band(2, 0.13), Band(4.5, 0.15), Band(math.inf, share=0.04)),
-    ANSI_2010_AXIS.source,
+    ("ansi-2010",),
 )
 ANSI_1999_AXIS = Bands(
     "ansi-1999-axis",
@@ -95,26 +96,8 @@ ANSI_1999_AXIS = Bands(
     "cylinder",
     "°",
     _bands((0.37, 7), (0.75, 5), (1.5, 3), (math.inf, 2)),
-    "ANSI Z80.1-1999, as summarised by a lens laboratory; widened for weak cylinders in 2005",
+    ("ansi-1999",),
     SUPERSEDED,
-)
-ISO_21987_AXIS = Bands(
-    "iso-21987-axis",
-    "Axis of mounted single-vision lenses",
-    "cylinder",
-    "°",
-    _bands((0.25, 16), (0.5, 9), (0.75, 6), (1.5, 4), (2.5, 3), (math.inf, 2)),
-    "ISO 21987:2017; only its title and scope were read",
-    FROM_MEMORY,
-)
-ISO_21987_SPHERE = Bands(
-    "iso-21987-power",
-    "Power of mounted single-vision lenses",
-    "power",
-    "D",
-    _bands((9, 0.12), (12, 0.18), (20, 0.25), (math.inf, 0.37)),
-    ISO_21987_AXIS.source,
-    FROM_MEMORY,
 )
 ISO_10341_POWER = Bands(
     "iso-10341-power",
@@ -122,7 +105,7 @@ ISO_10341_POWER = Bands(
     "power",
     "D",
     _bands((3, 0.06), (6, 0.09), (9, 0.12), (12, 0.15), (15, 0.18), (math.inf, 0.25)),
-    "ISO 10341, Table 2, as published in GOST R ISO 10341-2013",
+    ("iso-10341",),
 )
 
 LENS_TABLES = (
@@ -130,8 +113,6 @@ LENS_TABLES = (
     ANSI_2010_CYLINDER,
     ANSI_2010_AXIS,
     ANSI_1999_AXIS,
-    ISO_21987_SPHERE,
-    ISO_21987_AXIS,
     ISO_10341_POWER,
 )
 """Every table of lens tolerances."""
@@ -166,8 +147,7 @@ class Limits:
     mean: float
     low: float
     high: float
-    source: str
-    standing: str = PUBLISHED
+    sources: tuple[str, ...]
 
     @property
     def widest(self) -> float:
@@ -175,11 +155,10 @@ class Limits:
         return max(abs(self.low), abs(self.high))
 
 
-_CHILDREN = "McCullough, Doyle & Saunders 2017, Ophthalmic Physiol Opt 37:16 (cycloplegic, age 4 to 5)"
+_CHILDREN = ("mccullough-2017",)
 _SAME, _TWO = "one examiner, repeated", "two examiners"
-_JUNIOR = "PMC10996980, Table 2 (open-field autorefractor and central retinoscopy)"
-_MANIFEST = "Rosenfield & Chiu, as tabulated in the British Journal of Ophthalmology (1.96 × mean SD)"
-_ZADNIK = "Zadnik, Mutti & Adams 1992, Invest Ophthalmol Vis Sci 33:2325"
+_JUNIOR = ("open-field",)
+_MANIFEST = ("rosenfield-chiu",)
 _MEAN = "spherical equivalent"
 
 SAME_EXAMINER_MEAN = Limits("same-examiner-mean", _SAME, _MEAN, -0.06, -0.90, 0.78, _CHILDREN)
@@ -193,7 +172,7 @@ RETINOSCOPY_AND_SUBJECTIVE = Limits(
     -0.02,
     -0.02 - 1.96 * 0.33,
     -0.02 + 1.96 * 0.33,
-    "Jorge, Queirós, Almeida & Parafita 2005, Optom Vis Sci 82(1): −0.02 ± 0.33 D (abstract; limits as mean ± 1.96 SD)",
+    ("jorge-2005",),
 )
 
 AGREEMENT = (
@@ -217,24 +196,14 @@ AGREEMENT = (
         0.26,
         -1.06,
         1.58,
-        "British Journal of Ophthalmology, Table 6 (2 × SD of 0.66; 1.50 D taken off the retinoscopy)",
+        ("autorefractor-in-children",),
     ),
     Limits("subjective-sphere", "subjective, repeated", "sphere", 0.0, -0.27, 0.27, _MANIFEST),
     Limits("subjective-cylinder", "subjective, repeated", "cylinder", 0.0, -0.16, 0.16, _MANIFEST),
     Limits("subjective-mean", "subjective, repeated", _MEAN, 0.0, -0.29, 0.29, _MANIFEST),
-    Limits("dry-repeat", "dry retinoscopy, repeated", _MEAN, 0.0, -0.78, 0.78, _ZADNIK, FROM_MEMORY),
-    Limits("wet-repeat", "cycloplegic retinoscopy, repeated", _MEAN, 0.0, -0.95, 0.95, _ZADNIK, FROM_MEMORY),
-    Limits("subjective-repeat", "subjective, repeated", _MEAN, 0.0, -0.63, 0.63, _ZADNIK, FROM_MEMORY),
-    Limits(
-        "wet-autorefractor-repeat", "cycloplegic autorefractor, repeated", _MEAN, 0.0, -0.32, 0.32, _ZADNIK, FROM_MEMORY
-    ),
 )
 """Limits of agreement found in studies."""
 
 AXIS_AGREEMENT = (20.0, 0.71, 0.75)
-"""Two examiners' axes lay within so many degrees in this share of eyes with at least so many D of cylinder: McCullough,
-Doyle & Saunders 2017."""
-
-THREE_EXAMINERS_APART = (0.41, 0.18)
-"""Mean and SD in D of the vector dioptric distance between three examiners' cycloplegic results in 36 eyes: Harvey and
-others (abstract)."""
+"""Two examiners' axes lay within so many degrees in this share of eyes with at least so many D of cylinder. Source:
+`mccullough-2017`."""

@@ -16,7 +16,7 @@ CLINIC_SLACK = 0.04
 def vergence(distance_cm: float) -> float:
     """Return the vergence +100/distance_cm in D of a distance in front of the eye.
 
-    Source: definition of vergence in air, ISO 13666.
+    Source: `computed`, the definition of vergence in air.
 
     Raises
     ------

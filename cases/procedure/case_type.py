@@ -10,6 +10,7 @@ from itertools import combinations
 from typing import Any
 
 from cases.errors import CaseError
+from cases.evidence.sources import COMMON, check_sources
 from cases.optics.lens import SphCyl
 from cases.procedure.chain import Run, Slipped, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 from cases.procedure.choices import Choice, Marks, Order
@@ -112,18 +113,20 @@ class CaseType:
     """From all that is known at the end: the other answers that are credited."""
     errors: Mapping[str, float] = field(default_factory=dict)
     """By name of a finding, its measurement error in its own unit: no drawn key may turn on so little."""
-    sources: tuple[str, ...] = ()
+    sources: tuple[str, ...] = (COMMON,)
+    """Keys of evidence/sources.toml."""
 
     def __post_init__(self) -> None:
-        """Check that every rule of the chain finds what it needs, and that the level is one.
+        """Check that every rule of the chain finds what it needs, that the level is one and the sources are known.
 
         Raises
         ------
-        BrokenChain
+        BrokenChain, UnknownSource, BadSource
             With the place and what would be right.
         """
         if self.level not in LEVELS:
             raise BrokenChain(self.id, "level", f"“{self.level}” is none of {', '.join(LEVELS)}")
+        check_sources(self.sources)
         check_wiring(self)
 
     @property

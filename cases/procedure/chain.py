@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import Any
 
 from cases.errors import CaseError
+from cases.evidence.sources import COMMON, check_sources
 
 Values = Mapping[str, Any]
 """Quantities by name, as a chain is carried through. Only the keys of keys.py look a name up here."""
@@ -36,7 +37,12 @@ class SlipName:
     """What the learner did, in the past tense, to follow "you": "left the working distance in"."""
     tells: str
     """What a kind preceptor would say of it."""
-    source: str = "common practice, no published source"
+    sources: tuple[str, ...] = (COMMON,)
+    """Keys of evidence/sources.toml: who says that people make it, or that it is wrong."""
+
+    def __post_init__(self) -> None:
+        """Refuse keys that name no source, with UnknownSource or BadSource."""
+        check_sources(self.sources)
 
 
 @dataclass(frozen=True)

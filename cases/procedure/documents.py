@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases.evidence.sources import cites
 from cases.procedure.case_type import Case, CaseType, to_json
 
 
@@ -40,5 +41,5 @@ def type_document(case_type: CaseType) -> dict[str, Any]:
             for step in case_type.steps
         ],
         "twins": [[{"step": ref.step, "slip": ref.slip} for ref in pair] for pair in case_type.twins],
-        "sources": list(case_type.sources),
+        "sources": list(cites(case_type.sources)),
     }

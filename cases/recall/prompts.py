@@ -1,4 +1,4 @@
-"""Plain recall prompts: a question for the head, then its short answer, why, and the source. Data: prompts.toml."""
+"""Plain recall prompts: a question for the head, then its short answer, why, and the sources. Data: prompts.toml."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import Any
 
 from cases.errors import CaseError
+from cases.evidence.sources import check_sources
 from cases.notation.prescription import read_power, read_quantity
 from cases.notation.tokens import plain_characters
 
@@ -20,7 +21,7 @@ _READERS: Mapping[str, Callable[[str], float]] = {
     "cm": partial(read_quantity, unit="cm"),
     "°": partial(read_quantity, unit="°"),
 }
-_NEEDED = {"id", "group", "question", "answer", "because", "source"}
+_NEEDED = {"id", "group", "question", "answer", "because", "sources"}
 _MAY_HAVE = {"typed", "steps"}
 _KEBAB = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
@@ -92,8 +93,8 @@ class Group:
 class Prompt:
     """One prompt. `because` is why the answer is so, and holds its group's notice where there is one.
 
-    `source` is spelt out for the reader. `caution` is true for what touches drugs, referral or prescribing, where
-    local rules prevail. `typed` is None where the answer is a sentence: the learner compares it and judges.
+    `sources` are keys of evidence/sources.toml. `caution` is true for what touches drugs, referral or prescribing,
+    where local rules prevail. `typed` is None where the answer is a sentence: the learner compares it and judges.
     """
 
     id: str
@@ -101,7 +102,7 @@ class Prompt:
     question: str
     answer: str
     because: str
-    source: str
+    sources: tuple[str, ...]
     typed: TypedNumber | TypedWords | None = None
     steps: tuple[str, ...] = ()
 
@@ -158,33 +159,29 @@ def _by_id() -> dict[str, Prompt]:
 
 
 def read_prompts(text: str) -> tuple[Prompt, ...]:
-    """Read prompts from TOML in the form of prompts.toml: tables `sources` and `groups`, and a list `prompt`.
+    """Read prompts from TOML in the form of prompts.toml: a table `groups` and a list `prompt`.
 
     Raises
     ------
     BadPrompt
-        When a key is missing, unknown or empty, an id is not kebab-case or comes twice, a group or a source is
-        unknown or unused, the groups are not each in one piece, or `typed` has the wrong shape.
+        When a key is missing, unknown or empty, an id is not kebab-case or comes twice, a source is unknown or named
+        twice, a group is unknown, the groups are not each in one piece, or `typed` has the wrong shape.
     """
     data = tomllib.loads(text)
-    sources: dict[str, str] = data["sources"]
     groups = {name: Group(name, **table) for name, table in data["groups"].items()}
-    prompts = tuple(_prompt(table, groups, sources) for table in data["prompt"])
+    prompts = tuple(_prompt(table, groups) for table in data["prompt"])
     seen: set[str] = set()
     for one in prompts:
         if one.id in seen:
             raise BadPrompt(one.id, "the id comes twice: ids are kept in people's records, so each is used once")
         seen.add(one.id)
-    cited = {key for table in data["prompt"] for key in table["source"]}
-    for key in sources.keys() - cited:
-        raise BadPrompt(key, "no prompt cites this source: take it out")
     runs = [one.group.id for at, one in enumerate(prompts) if at == 0 or prompts[at - 1].group != one.group]
     if runs != list(groups):
         raise BadPrompt("groups", f"prompts stand in {', '.join(runs)}; they must follow {', '.join(groups)}")
     return prompts
 
 
-def _prompt(table: dict[str, Any], groups: Mapping[str, Group], sources: Mapping[str, str]) -> Prompt:
+def _prompt(table: dict[str, Any], groups: Mapping[str, Group]) -> Prompt:
     where = str(table.get("id", "without an id"))
     if odd := (_NEEDED - table.keys()) | (table.keys() - _NEEDED - _MAY_HAVE):
         raise BadPrompt(where, f"missing or unknown: {', '.join(sorted(odd))}")
@@ -194,8 +191,11 @@ def _prompt(table: dict[str, Any], groups: Mapping[str, Group], sources: Mapping
         raise BadPrompt(where, "an id is lower-case words joined by hyphens")
     if table["group"] not in groups:
         raise BadPrompt(where, f"group {table['group']} is unknown; there are {', '.join(groups)}")
-    if unknown := [key for key in table["source"] if key not in sources]:
-        raise BadPrompt(where, f"source {', '.join(unknown)} is not in [sources]")
+    sources = tuple(table["sources"])
+    try:
+        check_sources(sources)
+    except CaseError as error:
+        raise BadPrompt(where, str(error)) from error
     group = groups[table["group"]]
     return Prompt(
         id=where,
@@ -203,7 +203,7 @@ def _prompt(table: dict[str, Any], groups: Mapping[str, Group], sources: Mapping
         question=table["question"],
         answer=table["answer"],
         because=f"{table['because']} {group.notice}".rstrip(),
-        source="; ".join(sources[key] for key in table["source"]),
+        sources=sources,
         typed=_typed(where, table["typed"]) if "typed" in table else None,
         steps=tuple(table.get("steps", ())),
     )

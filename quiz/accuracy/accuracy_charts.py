@@ -12,6 +12,7 @@ from datetime import date
 
 import numpy as np
 
+from cases.evidence.sources import cited
 from cases.figures.pen import SMALL, Pen
 from cases.notation.prescription import write_power
 from cases.optics.tolerances import (
@@ -143,7 +144,7 @@ def agreement_chart(log: _Log, evidence: Evidence) -> Chart:
                     (
                         f"{'abc'[number]}: {one.compared}",
                         *(write_power(value) for value in (one.mean, one.low, one.high)),
-                        one.source,
+                        cited(one.sources),
                     )
                     for number, one in enumerate(PUBLISHED)
                 ),

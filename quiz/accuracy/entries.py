@@ -174,7 +174,7 @@ class Entry:
     def can_accommodate(self) -> bool | None:
         """Whether accommodation may have been in play at the retinoscopy; None when age does not tell.
 
-        Under cycloplegia, or from 40 on, it is taken as out of play: common practice, no published source.
+        Under cycloplegia, or from 40 on, it is taken as out of play: a threshold of patterns.py.
         """
         if self.wet or self.age == "40-or-over":
             return False

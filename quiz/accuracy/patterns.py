@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special
 
+from cases.evidence.sources import cited
+from cases.evidence.thresholds import Threshold
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_MEAN
 from quiz.accuracy.entries import Entry, sample_of
@@ -59,12 +61,20 @@ WEIGHTS = {
 LEFT_IN_SHARE = 0.2
 USUAL_SD = (SAME_EXAMINER_MEAN.high - SAME_EXAMINER_MEAN.low) / (2 * Z95)
 """SD in D of M between two measures by one examiner in a published study: scatter beyond it is called wide."""
-SOURCE_OF_USUAL_SD = SAME_EXAMINER_MEAN.source
+SOURCE_OF_USUAL_SD = cited(SAME_EXAMINER_MEAN.sources)
 LEFT_IN_WITHIN = 0.35
 """How near, in D, an outlying difference must be to the working distance to look as though it was left in."""
 
 ALIKE, DRY_WET, WET_DRY = "alike", "dry-wet", "wet-dry"
 """Whether retinoscopy and end-point were done in the same state; if not, which of the two came first."""
+
+THRESHOLDS = (
+    Threshold(f"The accuracy log claims nothing from fewer than {FEWEST_EYES} eyes or {FEWEST_PATIENTS} patients"),
+    Threshold(f"An examiner without bias is told of one in at most {100 * SHARE:.0f} % of logs", ("computed",)),
+    Threshold(f"Scatter beyond an SD of {USUAL_SD:.2f} D in M is wide", SAME_EXAMINER_MEAN.sources),
+    Threshold(f"A difference within {LEFT_IN_WITHIN:.2f} D of the working distance looks as if it was left in"),
+    Threshold("Accommodation is out of play under cycloplegia and from 40 years on"),
+)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, time
 from typing import Any
 
 from cases.errors import CaseError
+from cases.evidence.sources import cited
 from cases.notation.prescription import read_power, read_quantity, write_power
 from cases.optics.norms import NORMS, USUAL, Norm
 from cases.procedure import quantities
@@ -212,7 +213,7 @@ SETTINGS = (
             f"norm-{one.id}",
             f"{one.label}, in {one.unit}" if one.unit else one.label,
             NormKind(one),
-            help=f"Usual: {NormKind(one).write(one.usual)}{NormKind(one).unit}. Source: {one.source}.",
+            help=f"Usual: {NormKind(one).write(one.usual)}{NormKind(one).unit}. Source: {cited(one.sources)}.",
             usual=one.usual,
             required=True,
             kept=f"norms.{one.id}",

@@ -10,6 +10,7 @@ from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import all_skills, all_slips
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
+from cases.evidence.sources import cites
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_prescription, write_size
 from cases.optics.axes import axis_gap
@@ -135,7 +136,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         rows=_rows(case, told),
         picture=_both(mark),
         title=case.type.title,
-        sources=case.type.sources,
+        sources=cites(case.type.sources),
         why=done.dealt.why,
         probe_follows=probe_follows,
         stands=stands,

@@ -96,6 +96,7 @@ STATES: dict[str, State] = {
     "settings in error": bad_settings,
     "reference": at("reference"),
     "slips by name": at("reference/slips"),
+    "claims by strength": at("reference/evidence"),
     "recall": at("recall"),
     "recall prompt": at("recall/distance"),
     "recall shown": recall_shown,

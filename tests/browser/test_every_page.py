@@ -5,8 +5,10 @@ The tests of each area look at its states; here no page can be forgotten, since 
 
 from __future__ import annotations
 
+import io
 import random
 import re
+import zipfile
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -20,9 +22,11 @@ from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.browser.conftest import SIDEWAYS, Check
 from tests.conftest import NOON, Clock, lots, serving
+from tests.leaks import leaks
 
 FILES = re.compile(r"\.(csv|zip|jsonl|json)$|/sheet$|/export")
 FEWEST = 22
+FEWEST_FILES = 4
 MOST_STOPS = 160
 """Longer tables of links are walked to here."""
 
@@ -33,6 +37,8 @@ class Full:
 
     context: BrowserContext
     pages: list[str]
+    files: list[str]
+    """One address of every kind of file that the pages offer."""
 
 
 @pytest.fixture(scope="module")
@@ -52,19 +58,26 @@ def full(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator
             page.locator("input[name=password]").fill(password)
             page.keyboard.press("Enter")
             page.wait_for_url("**/class")
-            yield Full(context, list(followed(page)))
+            files: dict[str, str] = {}
+            yield Full(context, list(followed(page, files)), list(files.values()))
             context.close()
 
 
-def followed(page: Page) -> Iterator[str]:
-    """Yield one address of every kind of page: numbers and names in addresses make no other kind."""
+def followed(page: Page, files: dict[str, str]) -> Iterator[str]:
+    """Yield one address of every kind of page: numbers and names in addresses make no other kind.
+
+    files: filled with one address of every kind of file met on the way, by its kind.
+    """
     waiting = [page.url.replace("/class", part) for part in ("/", "/class", "/people", "/door")]
     kinds = set()
     while waiting:
         url = waiting.pop(0)
         kind = re.sub(r"/(\d+|case/[\w-]+|answer/[\w-]+|work/[\w-]+|recall/[\w-]+)(?=/|$|\?)", "/N", url.split("#")[0])
         kind = re.sub(r"\?.*", "?", kind)
-        if kind in kinds or FILES.search(url.split("?")[0]):
+        if FILES.search(url.split("?")[0]):
+            files.setdefault(kind, url)
+            continue
+        if kind in kinds:
             continue
         kinds.add(kind)
         page.goto(url)
@@ -81,8 +94,45 @@ def open_all(page: Page, url: str) -> None:
 def test_every_page_is_found(full: Full) -> None:
     names = {re.sub(r"\d+", "N", url.split("/", 3)[3]).split("?")[0] for url in full.pages}
     assert len(names) >= FEWEST, sorted(names)
-    known = {"", "bench", "progress", "accuracy", "reference", "reference/slips", "class/N/results", "class/N/drill/N"}
+    known = {
+        "",
+        "bench",
+        "progress",
+        "accuracy",
+        "reference",
+        "reference/slips",
+        "reference/evidence",
+        "class/N/results",
+        "class/N/drill/N",
+    }
     assert known <= names, names
+
+
+def texts_in(name: str, body: bytes) -> Iterator[str]:
+    """Yield the texts of a file that was saved: of an archive all members, of markup what stands between tags."""
+    if name.endswith(".zip"):
+        with zipfile.ZipFile(io.BytesIO(body)) as archive:
+            for member in archive.namelist():
+                yield from texts_in(member, archive.read(member))
+    elif not name.endswith(".png"):
+        yield re.sub(r"<[^>]*>", " ", body.decode("utf-8"))
+
+
+def test_no_page_and_no_file_says_from_memory_or_names_a_file_of_ours(full: Full) -> None:
+    """A rule of this project: what a claim rests on is told as sure as it is, in a learner's words."""
+    page = full.context.new_page()
+    wrong = []
+    for url in full.pages:
+        open_all(page, url)
+        wrong += [f"{url}: {one}" for one in leaks([page.locator("body").inner_text()])]
+    page.close()
+    for url in full.files:
+        answer = full.context.request.get(url)
+        assert answer.ok, url
+        name = "files.zip" if answer.headers["content-type"] == "application/zip" else url.split("?")[0]
+        wrong += [f"{url}: {one}" for one in leaks(texts_in(name, answer.body()))]
+    assert wrong == []
+    assert len(full.files) >= FEWEST_FILES, full.files
 
 
 def test_twice_as_large_nothing_is_cut_off_or_scrolls_sideways(full: Full) -> None:

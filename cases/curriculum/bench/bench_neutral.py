@@ -54,7 +54,7 @@ SKEW_LEFT = SlipName(
     "skew-left",
     "left the streak where the reflex still stood turned to it",
     "Where streak and reflex part company you are off the meridian. Turn the streak until the two lie in one line.",
-    "that streak and reflex part company off axis: AAO image caption “Skew”",
+    ("skew-figure",),
 )
 
 
@@ -198,7 +198,7 @@ bench_sphere = CaseType(
     needs=("net-sphere", "next-lens"),
     twins=(ADDED_OR_SIGN_BLIND, *END_OR_DISTANCE),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("Optics of the reflex, derived in cases/optics/README.md",),
+    sources=("reflex-optics",),
 )
 
 # --- two meridians -----------------------------------------------------------------------------------------------
@@ -331,7 +331,7 @@ bench_eye = CaseType(
     needs=("bench-sphere", "two-spheres"),
     twins=(SWEEP_OR_AXIS, *END_OR_DISTANCE),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("Optics of the reflex, derived in cases/optics/README.md",),
+    sources=("reflex-optics",),
 )
 
 HANDS = frozenset(("streak", "lenses", "lean"))

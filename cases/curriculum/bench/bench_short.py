@@ -152,7 +152,7 @@ bench_movement = CaseType(
     needs=("next-lens",),
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
-    sources=("Optics of the reflex, derived in cases/optics/README.md",),
+    sources=("reflex-optics",),
 )
 
 # --- nearer or farther -------------------------------------------------------------------------------------------
@@ -257,7 +257,7 @@ bench_nearer = CaseType(
     question=asking("Three views of one eye. In which order do they come, the nearest to neutral first?"),
     figure=given(_nearer_views).drawing(several),
     needs=("next-lens",),
-    sources=("common practice, no published source; optics derived in cases/optics/README.md",),
+    sources=("reflex-optics", "common-practice"),
 )
 
 STAGES = {

@@ -138,7 +138,7 @@ bench_axis = CaseType(
     question=asking("Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?"),
     figure=as_still(_axis_bench),
     needs=("streak-axis", "next-lens"),
-    sources=("AAO image caption “Skew”; optics derived in cases/optics/README.md",),
+    sources=("skew-figure", "reflex-optics"),
 )
 
 # --- leaning in --------------------------------------------------------------------------------------------------
@@ -257,7 +257,7 @@ bench_lean = CaseType(
     question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
     figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
-    sources=("a streak retinoscope's user guide (leaning); optics derived in cases/optics/README.md",),
+    sources=("reflex-optics", "streak-guide"),
 )
 
 STAGES = {

@@ -9,7 +9,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
+from cases.curriculum.checking.blur_and_vision import BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
 from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED, FORMS_NOT_MATCHED
 from cases.curriculum.power_vectors import (
     ADD,
@@ -284,7 +284,7 @@ result_difference = CaseType(
     needs=("over-refraction",),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,
-    sources=(BLUR_SOURCE, "Taylor 2011, Eye 25:1333 (a refraction examination marked by the residual lens)"),
+    sources=("thibos-1997", "taylor-2011"),
 )
 
 TYPES = (result_difference,)

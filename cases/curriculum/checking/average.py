@@ -143,7 +143,7 @@ average_readings = CaseType(
         *(Probe(pair, "crossed-sum") for pair in MEAN_OR_HALF),
         *(Probe(pair, "average-readings") for pair in NINETY_OUT if pair not in AXIS_90_OUT),
     ),
-    sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367",),
+    sources=("thibos-1997",),
 )
 
 TYPES = (average_readings,)

@@ -9,9 +9,6 @@ from cases.procedure.fields import Field
 ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
 BLUR_STRENGTH = Skill("blur-strength", "putting mean and cylinder together into one blur")
 
-MAR_SOURCE = "Blendowske 2015, Optom Vis Sci (abstract): the smallest angle in minutes is about 1 + b²"
-BLUR_SOURCE = "Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (length of the power vector)"
-
 ACCOMMODATION_FORGOTTEN = SlipName(
     "accommodation-forgotten",
     "counted all of the plus as blur",
@@ -26,7 +23,7 @@ PARTS_ADDED = SlipName(
     "blur-parts-added",
     "added the mean and the half cylinder straight",
     "They stand at right angles to each other as vectors: square both, add, and take the root.",
-    BLUR_SOURCE,
+    ("thibos-1997",),
 )
 
 ACCOMMODATION = Field(

@@ -52,7 +52,7 @@ WRONG_ONE_BLAMED = SlipName(
     "wrong-result-blamed",
     "blamed the wrong one of the two results",
     "An eye that accommodates is measured too minus, so look to whichever of the two came out the more minus.",
-    "Jorge 2005, Optom Vis Sci 82(1): an autorefractor read young eyes more minus than retinoscopy did",
+    ("jorge-2005",),
 )
 CYLINDER_TO_ACCOMMODATION = SlipName(
     "cylinder-put-down-to-accommodation",
@@ -440,11 +440,7 @@ difference_cause = CaseType(
     needs=("two-eyes", "transpose"),
     defensible=_defensible,
     errors={FOUND.name: 0.25},
-    sources=(
-        TWO_EXAMINERS_MEAN.source,
-        "Jorge 2005, Optom Vis Sci 82(1): retinoscopy −0.02 ± 0.33 D, autorefractor −0.44 ± 0.54 D from the subjective",
-        "which pattern points to what: common practice, no published source",
-    ),
+    sources=("mccullough-2017", "jorge-2005", "common-practice"),
 )
 
 TYPES = (difference_cause,)

@@ -11,10 +11,8 @@ from cases.curriculum.checking.blur_and_vision import (
     ACCOMMODATION,
     ACCOMMODATION_FORGOTTEN,
     ALLOW_ACCOMMODATION,
-    BLUR_SOURCE,
     BLUR_STRENGTH,
     CYLINDER_UNCOUNTED,
-    MAR_SOURCE,
     PARTS_ADDED,
     not_cleared,
     range_words,
@@ -46,7 +44,7 @@ NOT_SQUARED = SlipName(
     "blur-not-squared",
     "let vision fall in step with the blur",
     "The smallest angle grows with the square: twice the blur costs far more than twice as much.",
-    MAR_SOURCE,
+    ("blendowske-2015",),
 )
 
 CENTRES = (0.25, 0.5, 1.0, 1.5, 2.0, 3.0)
@@ -247,7 +245,7 @@ expected_vision = CaseType(
     figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("spherical-equivalent",),
     errors={"rx": 0.12},
-    sources=(MAR_SOURCE, BLUR_SOURCE, "a clinical rule table, from memory"),
+    sources=("blendowske-2015", "thibos-1997", "common-practice"),
 )
 
 TYPES = (expected_vision,)

@@ -203,7 +203,7 @@ two_eyes_meridians = CaseType(
     question=asking("What is the right eye less the left (signed) along the 180 and along the 90 meridian?"),
     figure=eyes_figure,
     needs=("rx-to-cross", "two-eyes"),
-    sources=("The sine-squared law, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
+    sources=("thibos-1997",),
 )
 
 

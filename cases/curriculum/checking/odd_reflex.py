@@ -22,15 +22,11 @@ RECOGNISE = Skill("recognise-reflex", "recognising an odd reflex")
 MEANING = Skill("reflex-meaning", "saying what an odd reflex may mean")
 ACTION = Skill("reflex-action", "deciding what an odd reflex calls for")
 
-_CONE = "Al-Mahrouqi 2019, Cornea 38:442 (scissors reflex); Goebels 2015, Cont Lens Ant Eye 38:234"
-_RED_REFLEX = "NICE NG12 and NG127; Childhood Eye Cancer Trust, page for optometrists"
-
-
 WHITE_FOR_BRIGHT = SlipName(
     "white-taken-for-bright",
     "took a white pupil for a bright reflex",
     "Bright near neutral is red or orange. White is another thing altogether, and it cannot wait.",
-    _RED_REFLEX,
+    ("red-reflex-guidance", "eye-cancer-trust"),
 )
 BANDS_FOR_FLICKER = SlipName(
     "two-bands-taken-for-fluctuation",
@@ -71,7 +67,7 @@ HARMLESS_OPACITY = SlipName(
     "white-taken-for-plain-opacity",
     "took a white pupil for a plain opacity that can wait",
     "It may be one, but a tumour looks the same and nobody can tell from here. It is urgent until that is ruled out.",
-    _RED_REFLEX,
+    ("red-reflex-guidance", "eye-cancer-trust"),
 )
 SQUINT_BLAMED = SlipName(
     "squint-blamed",
@@ -87,13 +83,13 @@ WAITED = SlipName(
     "referral-put-off",
     "put the referral off to the next visit",
     "It will not be better by then, and the time may count. Note it today and refer by the local path.",
-    _RED_REFLEX,
+    ("red-reflex-guidance", "eye-cancer-trust"),
 )
 WITHOUT_HURRY = SlipName(
     "referral-without-hurry",
     "referred, but as if there were time",
     "This sort goes by the urgent path, the same day where the local rules say so.",
-    _RED_REFLEX,
+    ("red-reflex-guidance", "eye-cancer-trust"),
 )
 REFERRED_TOO_SOON = SlipName(
     "referred-too-soon",
@@ -321,7 +317,7 @@ odd = CaseType(
     figure=given(REFLEX).drawing(lambda uid, reflex: odd_reflex(cast("OddReflex", reflex), uid=uid)),
     needs=("next-lens",),
     defensible=_defensible,
-    sources=(_CONE, _RED_REFLEX, "dim and unequal reflexes, shadows: common practice, no published source"),
+    sources=("al-mahrouqi-2019", "goebels-2015", "red-reflex-guidance", "eye-cancer-trust", "common-practice"),
 )
 
 TYPES = (odd,)

@@ -7,7 +7,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
+from cases.curriculum.checking.blur_and_vision import CYLINDER_UNCOUNTED
 from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, RIVALS_APART
 from cases.curriculum.checking.pair_of_eyes import PAIR_AND_VERGENCE, eyes_figure
 from cases.curriculum.shared_keys import HALVES, MEANS
@@ -23,6 +23,7 @@ from cases.curriculum.steps import (
     pick_distance,
     size,
 )
+from cases.evidence.thresholds import Threshold
 from cases.notation.prescription import write_distance
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
@@ -47,7 +48,7 @@ MIRROR_MISREAD = SlipName(
     "equal-numbers-taken-for-mirror",
     "took equal axes for mirror images",
     "Axes run the same way in both eyes, so mirror images add up to 180: 30 and 150. Equal numbers lean the same way.",
-    "ISO 8429, graduated dial",
+    ("iso-8429",),
 )
 ONE_EYE_FOR_BOTH = SlipName(
     "one-eye-taken-for-both",
@@ -109,10 +110,10 @@ _SUGGEST_WORDS = {
 }
 
 ALIKE, AXES_ALIKE = 0.5, 15.0
-"""Means within so many D and axes within so many degrees are taken as alike: common practice, no published source."""
+"""Means within so many D and axes within so many degrees are taken as alike."""
 
 FARTHEST_SEAT = 0.5
-"""No one sits farther away than 2 m, which is so many D: common practice, no published source."""
+"""No one sits farther away than 2 m, which is so many D."""
 
 RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
 LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())
@@ -410,11 +411,11 @@ two_eyes_pattern = CaseType(
     needs=("distance-drift", "spherical-equivalent"),
     defensible=_defensible,
     errors={RIGHT.name: 0.25, LEFT.name: 0.25},
-    sources=(
-        BLUR_SOURCE,
-        "cylinder of an eye seen off its axis: Coddington's equations, see the schematic eyes",
-        "which pattern suggests what: common practice, no published source",
-    ),
+    sources=("thibos-1997", "off-axis-optics", "common-practice"),
 )
 
+THRESHOLDS = (
+    Threshold(f"Two eyes are alike with means within {ALIKE:.2f} D and axes within {AXES_ALIKE:g}°"),
+    Threshold("Nobody sits farther away than 2 m from the patient"),
+)
 TYPES = (two_eyes_pattern,)

@@ -41,8 +41,6 @@ AUDIT_FORMS = Skill("audit-forms", "checking a record for its cylinder form")
 AUDIT_EYES = Skill("audit-eyes", "checking that each eye has its own line")
 AUDIT_NOTES = Skill("audit-notes", "checking what a record says of distance and drops")
 
-FEEDBACK = "trainee feedback from a refraction examination (clinicalgate.com, chapter on the Refraction Certificate)"
-DIAL = "ISO 8429, graduated dial"
 
 FAULTS = Marks(
     (
@@ -87,7 +85,7 @@ MISSED = {
         "missing-sign-passed",
         "passed over a power without its sign",
         "A power without a sign may be made up either way. Write the plus too.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "axis-missing": SlipName(
         "missing-axis-passed",
@@ -103,7 +101,7 @@ MISSED = {
         "axis-past-180",
         "passed over an axis outside 1 to 180",
         "Axes run from 1 to 180. Take 180 off what lies above, and write 180 for 0, so that it is not read as a blank.",
-        f"{DIAL}; a study guide for ophthalmic assistants",
+        ("iso-8429", "study-guide"),
     ),
     "line-open": SlipName(
         "open-line-passed",
@@ -119,7 +117,7 @@ MISSED = {
         "mixed-forms-passed",
         "passed over two cylinder forms in one record",
         "One eye in plus and one in minus form invites a transposing mistake. Keep one form for both.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "eyes-swapped": SlipName(
         "exchanged-eyes-passed",
@@ -130,7 +128,7 @@ MISSED = {
         "net-unsaid-passed",
         "passed over that nothing says whether it is net",
         "The next reader cannot tell whether the working distance is still in it.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "distance-unsaid": SlipName(
         "distance-unsaid-passed",
@@ -141,13 +139,13 @@ MISSED = {
         "drops-unsaid-passed",
         "passed over that nothing is said of drops",
         "A finding with drops and one without are two different things. Say which it is.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
     "time-unsaid": SlipName(
         "time-unsaid-passed",
         "passed over drops without their time",
         "Whether the drops had done their work depends on when they went in. Write when, and when you read.",
-        FEEDBACK,
+        ("certificate-feedback",),
     ),
 }
 
@@ -165,7 +163,7 @@ LEVEL_REFUSED = SlipName(
     "axis-180-refused",
     "took 180 to be off the dial",
     "180 is how the level axis is written. It is 0 that is not.",
-    DIAL,
+    ("iso-8429",),
 )
 SIGNS_FOR_FORMS = SlipName(
     "sphere-signs-taken-for-forms",
@@ -176,7 +174,7 @@ DISTANCE_BESIDE_NET = SlipName(
     "distance-wanted-beside-net",
     "took a missing distance for a missing net",
     "Net is written, so that much is said. What the record lacks is the distance.",
-    FEEDBACK,
+    ("certificate-feedback",),
 )
 TIME_WITHOUT_DROPS = SlipName(
     "time-wanted-without-drops",
@@ -394,7 +392,7 @@ record_audit = CaseType(
     ),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),
-    sources=(FEEDBACK, DIAL, "common practice, no published source"),
+    sources=("certificate-feedback", "iso-8429", "common-practice"),
 )
 
 TYPES = (record_audit,)

@@ -40,13 +40,13 @@ AXES_STRAIGHT_SUBTRACTED = SlipName(
     "axes-subtracted-across-180",
     "subtracted two axes that lie on either side of 180",
     "The dial closes at 180: from 175 to 5 it is 10°, not 170°.",
-    "ISO 8429, graduated dial",
+    ("iso-8429",),
 )
 WEAK_CYLINDER_AXIS = SlipName(
     "axis-of-weak-cylinder-judged",
     "judged the axis of a cylinder too weak to have a sure one",
     f"Below {AXIS_AGREEMENT[2]:.2f} D an axis is loose by nature; the published agreement is for stronger cylinders.",
-    SAME_EXAMINER_MEAN.source,
+    ("mccullough-2017",),
 )
 AVERAGED_ANYWAY = SlipName(
     "disagreeing-readings-averaged",
@@ -317,7 +317,7 @@ repeat_or_accept = CaseType(
     twins=(SIGN_OR_AVERAGED,),
     probes=(Probe(SIGN_OR_AVERAGED, "repeat-or-accept"),),
     errors={FIRST.name: 0.25},
-    sources=(SAME_EXAMINER_MEAN.source,),
+    sources=("mccullough-2017",),
 )
 
 TYPES = (repeat_or_accept,)

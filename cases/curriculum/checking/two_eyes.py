@@ -192,10 +192,7 @@ two_eyes = CaseType(
     figure=eyes_figure,
     needs=("spherical-equivalent",),
     errors={"right": 0.25},
-    sources=(
-        "thresholds differ by body and year: AAPOS 2003, 2013, 2021; Leat 2011, Clin Exp Optom 94:514",
-        "a difference of just the working distance: from memory, no published source",
-    ),
+    sources=("amblyopia-criteria", "leat-2011", "common-practice"),
 )
 
 TYPES = (two_eyes,)

@@ -11,7 +11,6 @@ from cases.curriculum.checking.blur_and_vision import (
     ACCOMMODATION,
     ACCOMMODATION_FORGOTTEN,
     ALLOW_ACCOMMODATION,
-    MAR_SOURCE,
     not_cleared,
     range_words,
 )
@@ -394,7 +393,7 @@ vision_disagrees = CaseType(
     needs=("expected-vision",),
     defensible=_defensible,
     errors={RX.name: 0.25},
-    sources=(MAR_SOURCE, "which slip to try: common practice, no published source"),
+    sources=("blendowske-2015", "common-practice"),
 )
 
 TYPES = (vision_disagrees,)

@@ -31,13 +31,13 @@ SINE_NOT_DOUBLED = SlipName(
     "residual-not-doubled",
     "took the sine of the error once instead of twice",
     "The left-over cylinder is twice the cylinder times the sine of the error: a third of it at 10°, all of it at 30°.",
-    "Felipe et al. 2011, J Cataract Refract Surg: a third at about 10°",
+    ("felipe-2011",),
 )
 IN_PROPORTION = SlipName(
     "residual-in-proportion",
     "took the error over 90 as the share that is left",
     "It grows much faster than that: a third of the cylinder is left at 10°, all of it at 30°.",
-    "Felipe et al. 2011, J Cataract Refract Surg: a third at about 10°",
+    ("felipe-2011",),
 )
 SHARE_TAKEN = SlipName(
     "share-for-residual",
@@ -246,9 +246,7 @@ axis_error = CaseType(
     form=given(RX)(_form),
     twins=(OTHER_SIDE_OR_PAST_180,),
     probes=(Probe(OTHER_SIDE_OR_PAST_180, "axis-error"),),
-    sources=(
-        "IACLE Contact Lens Course, module 3, lecture 3.3, appendix B; Felipe et al. 2011, J Cataract Refract Surg",
-    ),
+    sources=("contact-lens-course", "felipe-2011"),
 )
 
 TYPES = (axis_error,)

@@ -153,7 +153,7 @@ rx_to_cross = CaseType(
     question=asking("What is the power in each of the two principal meridians?"),
     figure=_frame,
     needs=("streak-axis",),
-    sources=("Definition of a cylinder's axis, ISO 13666",),
+    sources=("thibos-1997",),
 )
 
 
@@ -198,7 +198,7 @@ cross_to_rx = CaseType(
     question=given(FORM)(lambda form: f"What prescription is that, in {FORM_WORDS[form]}?"),
     figure=given(POWERS).drawing(lambda uid, powers: power_cross(powers, uid=uid)),
     needs=("rx-to-cross",),
-    sources=("Definition of sphere, cylinder and axis, ISO 13666",),
+    sources=("thibos-1997",),
 )
 
 PRESCRIPTION_ASKED = Field("prescription", "The same lens in the other form", Lens())
@@ -221,7 +221,7 @@ transpose = CaseType(
     figure=_frame,
     form=given(RX)(lambda rx: "plus" if rx.cylinder < 0 else "minus"),
     form_matters=True,
-    sources=("NFOS optician course, module 8",),
+    sources=("computed", "nfos-8"),
 )
 
 POWER = Field("power", "Spherical equivalent", quantities.POWER.having(tolerance=0.06))
@@ -241,7 +241,7 @@ spherical_equivalent = CaseType(
     question=asking("What is the spherical equivalent, to an eighth of a dioptre?"),
     figure=_frame,
     needs=("transpose",),
-    sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (M)",),
+    sources=("thibos-1997",),
 )
 
 TYPES = (transpose, spherical_equivalent, rx_to_cross, cross_to_rx)

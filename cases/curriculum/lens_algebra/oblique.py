@@ -104,7 +104,7 @@ crossed_cylinders = CaseType(
     needs=("rx-to-cross",),
     twins=(SWAPPED_OR_AT_POWER,),
     probes=(Probe(SWAPPED_OR_AT_POWER, "rx-to-cross"),),
-    sources=("Definition of a cylinder's axis, ISO 13666",),
+    sources=("thibos-1997",),
 )
 
 # --- the power along a meridian between --------------------------------------------------------------------------
@@ -215,7 +215,7 @@ oblique_power = CaseType(
     ),
     figure=given(RX, MERIDIAN).drawing(lambda uid, rx, meridian: power_cross(rx, asked_meridian=meridian, uid=uid)),
     needs=("rx-to-cross",),
-    sources=("The sine-squared law, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
+    sources=("thibos-1997",),
 )
 
 # --- the sum of two lenses with other axes -----------------------------------------------------------------------
@@ -249,7 +249,7 @@ crossed_sum = CaseType(
     needs=("spherical-equivalent", "transpose", "oblique-power"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,
-    sources=("Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367",),
+    sources=("thibos-1997",),
 )
 
 TYPES = (crossed_cylinders, oblique_power, crossed_sum)

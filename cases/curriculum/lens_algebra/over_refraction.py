@@ -84,7 +84,7 @@ over_refraction = CaseType(
     needs=("cross-to-rx", "transpose"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,
-    sources=("common practice, no published source; sums: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367",),
+    sources=("thibos-1997", "common-practice"),
 )
 
 TYPES = (over_refraction,)

@@ -23,7 +23,6 @@ from cases.procedure.settings import Settings
 
 COMPARE_BANDS = Skill("compare-bands", "comparing the bands on either side of an axis")
 BAND_TO_AXIS = Skill("band-to-axis", "turning an axis by what the bands show")
-STRADDLING = "a streak retinoscope's user guide (straddling the axis)"
 
 BANDS = Choice(
     (
@@ -55,7 +54,7 @@ WIDE_FOLLOWED = SlipName(
     "wide-band-followed",
     "took the wider band for the guide",
     "The narrower band is the one that tells which way the axis is out.",
-    STRADDLING,
+    ("streak-guide",),
 )
 ONE_BAND_TRUSTED = SlipName(
     "one-band-trusted",
@@ -66,13 +65,13 @@ TURNED_WRONG_WAY = SlipName(
     "turned-wrong-way",
     "turned the axis the wrong way",
     "The axis of a plus cylinder goes towards the narrow band, that of a minus cylinder away from it.",
-    STRADDLING,
+    ("streak-guide",),
 )
 PLUS_RULE_FOR_MINUS = SlipName(
     "plus-rule-for-minus",
     "used the plus-cylinder rule for a minus cylinder",
     "Towards the narrow band is right for a plus cylinder. A minus cylinder turns away from it.",
-    STRADDLING,
+    ("streak-guide",),
 )
 POWER_BEFORE_AXIS = SlipName(
     "power-before-axis",
@@ -245,7 +244,7 @@ straddling = CaseType(
     needs=("near-or-far", "sphere-then-cyl"),
     twins=TURN_TWINS,
     probes=tuple(Probe(pair, "axis-straddling") for pair in TURN_TWINS),
-    sources=(STRADDLING,),
+    sources=("streak-guide",),
 )
 
 TYPES = (straddling,)

@@ -260,7 +260,7 @@ which_first = CaseType(
     twins=(ORDER_OR_SLOWEST, SWAPPED_OR_UNTOUCHED),
     probes=(Probe(ORDER_OR_SLOWEST, "which-meridian-first"), Probe(SWAPPED_OR_UNTOUCHED, "which-meridian-first")),
     form=NO_FORM,
-    sources=("common practice, no published source",),
+    sources=("common-practice",),
 )
 
 # --- the other one was done first --------------------------------------------------------------------------------
@@ -398,7 +398,7 @@ second_streak = CaseType(
     ),
     needs=("which-meridian-first", "streak-axis"),
     form=NO_FORM,
-    sources=("common practice, no published source",),
+    sources=("common-practice",),
 )
 
 TYPES = (which_first, second_streak)

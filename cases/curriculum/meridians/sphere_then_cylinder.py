@@ -49,7 +49,7 @@ AXIS_AT_FIRST_STREAK = SlipName(
     "axis-at-first-streak",
     "wrote the axis along the first streak",
     "The axis follows the streak that you were using when the cylinder went in.",
-    "a published mock examination station asks for the axis along the second streak",
+    ("mock-streak",),
 )
 
 FIRST_STREAK_OR_NOT_TURNED: Pair = (
@@ -163,7 +163,7 @@ sphere_then_cyl = CaseType(
     needs=("net-sphere", "streak-axis", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND, FIRST_STREAK_OR_NOT_TURNED),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), Probe(FIRST_STREAK_OR_NOT_TURNED, "transpose")),
-    sources=("a published mock examination station (22/8); open course notes on plus-cylinder retinoscopy",),
+    sources=("mock-streak", "axis-in-course-notes"),
 )
 
 TYPES = (sphere_then_cyl,)

@@ -28,7 +28,7 @@ BREAK_UNSEEN = SlipName(
     "break-unseen",
     "took the streak's own direction for the axis",
     "Where streak and reflex do not lie along one line the axis is not at your streak. The reflex points to it.",
-    "that reflex and streak part company off axis: AAO image caption, “Skew”",
+    ("skew-figure",),
 )
 HALF_WAY_TO_REFLEX = SlipName(
     "half-way-to-reflex",
@@ -179,7 +179,7 @@ axis_from_break = CaseType(
         lambda uid, seen, streak, reflex: movement(cast("Movement", seen), streak=streak, reflex_at=reflex, uid=uid)
     ),
     needs=("streak-axis",),
-    sources=("optics: derived in cases/optics/README.md; AAO image caption, “Skew”",),
+    sources=("reflex-optics", "skew-figure"),
 )
 
 TYPES = (axis_from_break,)

@@ -202,7 +202,7 @@ frame_net = CaseType(
     needs=("working-lens", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
-    sources=("a teaching page on working distance that counts the working lens inside the gross",),
+    sources=("working-distance-page",),
 )
 
 TYPES = (frame_net,)

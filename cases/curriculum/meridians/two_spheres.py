@@ -81,7 +81,7 @@ streak_axis = CaseType(
     found=given(STREAK)(lambda streak: (f"The streak lies along {degrees(streak)}.",)),
     question=asking("Which meridian does this streak measure, and at which axis would a cylinder neutralise it?"),
     figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, sweep=True)),
-    sources=("open course notes: a vertical streak measures the 180 meridian",),
+    sources=("axis-in-course-notes",),
 )
 
 # --- a sphere in each meridian -----------------------------------------------------------------------------------
@@ -135,7 +135,7 @@ two_spheres = CaseType(
     needs=("net-sphere", "streak-axis", "cross-to-rx"),
     twins=(SWEEP_OR_AXIS,),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"),),
-    sources=("a published mock examination station (8/5); a streak retinoscope's user guide",),
+    sources=("mock-station", "streak-guide"),
 )
 
 TYPES = (streak_axis, two_spheres)

@@ -52,7 +52,7 @@ UNSTEADY_COUNTED = SlipName(
     "unsteady-line-counted",
     "counted a line in which the pupil shrank",
     "A pupil that shrinks has begun to look near, and then against comes too early. Leave that line out.",
-    "a pearl for optometry students on fluctuating reflexes; the published mock station asks about fixation",
+    ("student-pearl", "mock-station"),
 )
 DRIFT_UNHEEDED = SlipName(
     "drift-unheeded",
@@ -387,7 +387,7 @@ whole_run = CaseType(
     needs=("bracket-end-point", "two-spheres", "distance-drift", "spherical-equivalent"),
     twins=(SWEEP_OR_AXIS,),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"),),
-    sources=("a chain of the families distance, movement and meridians; a published mock examination station (8/5)",),
+    sources=("mock-station",),
 )
 
 TYPES = (whole_run,)

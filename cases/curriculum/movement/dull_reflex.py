@@ -56,7 +56,7 @@ ABSENT_AS_DULL = SlipName(
     "absent-taken-for-large-error",
     "treated an absent or white reflex as a large error",
     "No reflex at all, or a white one, is not a matter of lenses. It is referred by the local path at once.",
-    "red-reflex guidance: Childhood Eye Cancer Trust page for optometrists; NICE NG12",
+    ("red-reflex-guidance", "eye-cancer-trust"),
 )
 
 LIGHTS = Choice(
@@ -272,10 +272,7 @@ dull_reflex = CaseType(
     figure=_dull_figure,
     needs=("near-or-far",),
     errors={IN_PLACE.name: 0.12},
-    sources=(
-        "a continuing-education answer on high errors (large lenses, shorter distance); common practice",
-        "red-reflex guidance: Childhood Eye Cancer Trust page for optometrists; NICE NG12",
-    ),
+    sources=("optician-question-46", "red-reflex-guidance", "eye-cancer-trust"),
 )
 
 TYPES = (dull_reflex,)

@@ -30,7 +30,7 @@ FIRST_NEUTRAL_TAKEN = SlipName(
     "first-neutral-taken",
     "stopped at the first lens that looked neutral",
     "Neutral is a zone and not a point: find both of its ends and take the middle.",
-    "accuracy at best 0.25 D: Jpn J Vis Sci 2010;31:48 (abstract)",
+    ("jpn-2010",),
 )
 NEUTRAL_PASSED_OVER = SlipName(
     "neutral-passed-over",
@@ -194,7 +194,7 @@ bracket_end_point = CaseType(
     question=asking("Which sphere is the end-point of this meridian, before the distance comes off?"),
     figure=given(LOG).drawing(lambda uid, log: lens_log(log, uid=uid)),
     needs=("next-lens",),
-    sources=("common practice, no published source; neutral is a zone, judged to 0.25 D at best: Jpn J Vis Sci 2010",),
+    sources=("jpn-2010", "common-practice"),
 )
 
 TYPES = (bracket_end_point,)

@@ -30,7 +30,7 @@ WIDTH_ALONE = SlipName(
     "went by the width of the band alone",
     "Width misleads: far from neutral the streak on the retina is itself blurred, so the band spreads again. Speed and "
     "brightness fall steadily; go by them.",
-    "optics: derived in cases/optics/README.md",
+    ("reflex-optics",),
 )
 LARGE_STEP_NEAR = SlipName(
     "large-step-near-neutral",
@@ -228,9 +228,7 @@ near_or_far = CaseType(
     ),
     needs=("next-lens",),
     errors={"a": 0.12, "b": 0.12, "c": 0.12},
-    sources=(
-        "common practice, no published source (fast and bright is near); speed, width and brightness from optics",
-    ),
+    sources=("reflex-optics", "common-practice"),
 )
 
 TYPES = (near_or_far,)

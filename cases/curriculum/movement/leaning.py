@@ -30,7 +30,7 @@ LEANED_WRONG_WAY = SlipName(
     "leaned-wrong-way",
     "expected the other movement on leaning",
     "Leaning in brings you nearer than the far point, so it turns to with; leaning back turns it to against.",
-    "a streak retinoscope's user guide describes the check",
+    ("streak-guide",),
 )
 STILL_NEUTRAL = SlipName(
     "neutral-expected-to-stay",
@@ -256,9 +256,7 @@ lean_test = CaseType(
     twins=(LEANED_OR_LENS_FORGOTTEN,),
     probes=(Probe(LEANED_OR_LENS_FORGOTTEN, "lean-test"),),
     errors={IN_PLACE.name: 0.12},
-    sources=(
-        "common practice, no published source; a streak retinoscope's user guide; optics: only 1/distance changes",
-    ),
+    sources=("computed", "streak-guide"),
 )
 
 TYPES = (lean_test,)

@@ -100,7 +100,7 @@ next_lens = CaseType(
     figure=_seen,
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
-    sources=("open study guide for ophthalmic assistants; Wilkinson, University of Iowa transcript (sleeve)",),
+    sources=("study-guide", "iowa"),
 )
 
 # --- which movement to expect ------------------------------------------------------------------------------------
@@ -222,7 +222,7 @@ predict_movement = CaseType(
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
     errors={"in_place": 0.12},
-    sources=("optics: derived in cases/optics/README.md",),
+    sources=("reflex-optics",),
 )
 
 TYPES = (next_lens, predict_movement)

@@ -78,7 +78,7 @@ SKEW_LEFT_OUT = SlipName(
     "skew-left-out",
     "took the reflex to lie along the streak",
     "Off the principal meridians the reflex stands turned to the streak, and that is the sign of an axis elsewhere.",
-    "AAO image caption, “Skew”",
+    ("skew-figure",),
 )
 SKEW_REVERSED = SlipName(
     "skew-reversed",
@@ -398,7 +398,7 @@ reflex = CaseType(
     needs=("predict-movement", "oblique-power"),
     twins=(SWEEP_OR_CYLINDER,),
     probes=(Probe(SWEEP_OR_CYLINDER, "reflex"),),
-    sources=("optics: derived in cases/optics/README.md; AAO image caption, “Skew”",),
+    sources=("reflex-optics", "skew-figure"),
 )
 
 TYPES = (reflex,)

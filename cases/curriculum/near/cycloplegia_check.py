@@ -41,7 +41,7 @@ FLUCTUATION_OVERLOOKED = SlipName(
     "fluctuation-overlooked",
     "overlooked that the reflex wavered",
     "A reflex that wavers behind one lens is accommodation at work, whatever the two neutral lenses say.",
-    "clinical pearl on accommodation spasm for optometry students",
+    ("student-pearl",),
 )
 TIME_AS_PROOF = SlipName(
     "time-as-proof",
@@ -53,7 +53,7 @@ DROP_UNASKED = SlipName(
     "put in another drop",
     "No further drop without whoever may order it: product information and the local protocol decide, and too much "
     "does harm.",
-    "product texts of cyclopentolate in the United Kingdom (cautions)",
+    ("cyclopentolate-texts",),
 )
 
 STEADINESS = Choice((Option("steady", "steady"), Option("wavering", "wavering")))
@@ -258,10 +258,7 @@ cycloplegia_check = CaseType(
     ),
     needs=("net-sphere",),
     errors={FAR.name: 0.25, NEAR.name: 0.25},
-    sources=(
-        "How much may be left (1 to 2 D): common practice, no published source",
-        "Cautions: product texts of cyclopentolate in the United Kingdom",
-    ),
+    sources=("cyclopentolate-texts", "common-practice"),
 )
 
 TYPES = (cycloplegia_check,)

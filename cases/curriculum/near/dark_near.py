@@ -26,7 +26,7 @@ FULL_DISTANCE_OFF = SlipName(
     "took the whole 50 cm off",
     "In this method the tested allowance comes off and not 2.00: in the dark the eye rests a little forward, so it is "
     "already focused part of the way.",
-    "Kauser et al. 2020, Indian J Ophthalmol 68:2458; near retinoscopy and the dark focus: IOVS abstract",
+    ("kauser-2020", "dark-focus"),
 )
 BOTH_OFF = SlipName(
     "distance-and-allowance-off",
@@ -57,7 +57,7 @@ REMEMBERED_ALLOWANCE = SlipName(
     "allowance-from-memory",
     "took off 1.25 though the clinic's allowance is another",
     "Studies and clinics differ by age. Use the allowance that stands in the case.",
-    "allowances of 0.75 for infants and 1.00 for children beside the original 1.25: Saunders & Westall 1992",
+    ("near-comparison",),
 )
 
 DARK_CM = 50.0
@@ -163,10 +163,7 @@ dark_near = CaseType(
     needs=("net-sphere",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "dark-near"),),
-    sources=(
-        "Kauser et al. 2020, Indian J Ophthalmol 68:2458 (allowance 1.25 at 50 cm)",
-        "Saunders & Westall 1992 (authors from memory): 1.00 for children over two years, 0.75 for infants",
-    ),
+    sources=("kauser-2020", "near-comparison"),
 )
 
 TYPES = (dark_near,)

@@ -34,7 +34,7 @@ DISTANCE_OFF_LAG = SlipName(
     "distance-off-lag",
     "took the target's distance off the lag",
     "Target and retinoscope stand together, so the lens alone is the lag. No distance comes off.",
-    "Tassinari 2000, Optom Vis Sci 77:119 on how protocols differ",
+    ("tassinari-2000",),
 )
 ONE_FIFTY_OFF_LAG = SlipName(
     "one-fifty-off-lag",
@@ -45,13 +45,13 @@ LAG_SIGN_REVERSED = SlipName(
     "lag-sign-reversed",
     "took a lag for a lead",
     "Plus to neutralise means that the eye focuses behind the card, too weakly: a lag. Minus means a lead.",
-    "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85",
+    ("almubrad-2006",),
 )
 LEAD_AS_LAG = SlipName(
     "lead-judged-by-size",
     "judged a lead by its size",
     "Minus to neutralise is a lead, whatever its size: look again at the fixation and for too much minus worn.",
-    "AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85",
+    ("almubrad-2006",),
 )
 MOVE_BACK_REVERSED = SlipName(
     "move-back-reversed",
@@ -160,7 +160,7 @@ lag_lens = CaseType(
     question=asking("What is the lag of accommodation (a lead is minus)?"),
     figure=_card,
     needs=("next-lens", "net-sphere"),
-    sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "Tassinari 2000, Optom Vis Sci 77:119"),
+    sources=("almubrad-2006", "tassinari-2000"),
 )
 
 # --- what the eye answers, and whether that is usual -------------------------------------------------------------
@@ -298,7 +298,7 @@ near_response = CaseType(
     figure=_card,
     needs=("lag-lens",),
     errors={LENS.name: 0.06},
-    sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85 (range; texts differ)",),
+    sources=("almubrad-2006",),
 )
 
 # --- the lag by moving back --------------------------------------------------------------------------------------
@@ -395,7 +395,7 @@ lag_move_back = CaseType(
         lambda uid, target_cm, neutral_cm: near_card(target_cm=target_cm, scope_cm=neutral_cm, uid=uid)
     ),
     needs=("lag-lens",),
-    sources=("AlMubrad & Ogbuehi 2006, Arch Med Sci 2:85", "PMC3292355 (move-back lag in children)"),
+    sources=("almubrad-2006", "infant-lags"),
 )
 
 TYPES = (lag_lens, near_response, lag_move_back)

@@ -200,7 +200,7 @@ lean_in_widths = CaseType(
     question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
     figure=_views,
     needs=("lean-test", "sphere-then-cyl"),
-    sources=("Optics of the reflex, derived in cases/optics/README.md; a streak retinoscope's user guide (leaning)",),
+    sources=("reflex-optics", "streak-guide"),
 )
 
 TYPES = (lean_in_widths,)

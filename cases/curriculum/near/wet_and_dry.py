@@ -25,6 +25,7 @@ from cases.curriculum.steps import (
     size,
     take_off_distance,
 )
+from cases.evidence.thresholds import Threshold
 from cases.figures.lenses import power_cross
 from cases.figures.pupil_reflex import Movement, zones
 from cases.notation.prescription import write_distance, write_power
@@ -56,13 +57,13 @@ SPHERE_JUDGED_ALONE = SlipName(
     "looked at the plus alone",
     "Drops take accommodation away, and that is spherical. A cylinder that has changed by more than you would repeat "
     "asks for a second look.",
-    "Doherty 2019, Ophthalmic Physiol Opt: under cyclopentolate the cylinder stayed and the plus grew",
+    ("doherty-2019",),
 )
 LATENT_DOUBTED = SlipName(
     "latent-plus-doubted",
     "took a gain in plus for an error",
     "More plus with the cylinder unchanged is what drops are given for; hyperopes gain most.",
-    "Doherty 2019, Ophthalmic Physiol Opt",
+    ("doherty-2019",),
 )
 ZONES_AVERAGED = SlipName(
     "zones-averaged",
@@ -81,7 +82,7 @@ VERDICTS = Choice(
     )
 )
 LESS_PLUS = -0.25
-"""A loss of plus up to this, in D, is within the end-point of either sweep: common practice, no published source."""
+"""A loss of plus up to this, in D, is within the end-point of either sweep."""
 
 LIMIT_DEFAULT = 0.75
 
@@ -293,10 +294,7 @@ wet_dry = CaseType(
     figure=given(DRY, WET).drawing(lambda uid, dry, wet: power_cross(dry, wet, names=("dry", "wet"), uid=uid)),
     needs=("spherical-equivalent",),
     errors={DRY.name: 0.25, WET.name: 0.25},
-    sources=(
-        "Doherty 2019, Ophthalmic Physiol Opt (cylinder unchanged, more plus under cyclopentolate)",
-        "McCullough, Doyle & Saunders 2017, Ophthalmic Physiol Opt 37:16 (0.75 D of cylinder on repeat)",
-    ),
+    sources=("doherty-2019", "mccullough-2017"),
 )
 
 # --- centre and margin -------------------------------------------------------------------------------------------
@@ -375,11 +373,8 @@ centre_margin = CaseType(
     needs=("net-sphere",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
-    sources=(
-        "Central 3 to 4 mm: common practice, no published source",
-        "Margin of a relaxed eye the more myopic: Porter, Guirao, Cox & Williams 2001, J Opt Soc Am A 18:1793 (mean "
-        "spherical aberration above nought; from memory)",
-    ),
+    sources=("common-practice",),
 )
 
+THRESHOLDS = (Threshold(f"A loss of {-LESS_PLUS:.2f} D of plus under drops is within the end-point"),)
 TYPES = (wet_dry, centre_margin)

@@ -138,10 +138,7 @@ cylinder_working = CaseType(
     ),
     figure=given(POWERS).drawing(lambda uid, powers: power_cross(powers, uid=uid)),
     needs=("cross-to-rx", "next-lens"),
-    sources=(
-        "Order of the meridians with either cylinder: common practice, no published source; open course notes on "
-        "plus-cylinder retinoscopy",
-    ),
+    sources=("axis-in-course-notes", "common-practice"),
 )
 
 # --- handing over to the subjective ------------------------------------------------------------------------------
@@ -254,10 +251,7 @@ hand_over = CaseType(
     needs=("sphere-then-cyl", "transpose"),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
-    sources=(
-        "Transposing: NFOS optician course, module 8; fog at the start: common practice, no published source",
-        "open course notes on plus-cylinder retinoscopy",
-    ),
+    sources=("computed", "nfos-8", "axis-in-course-notes", "common-practice"),
 )
 
 TYPES = (cylinder_working, hand_over)

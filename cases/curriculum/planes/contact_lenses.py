@@ -214,7 +214,7 @@ soft_over_refraction = CaseType(
         Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),
         Probe(TAKEN_OFF_OR_SIGN_LOST, "soft-lens-over-refraction"),
     ),
-    sources=("common practice, no published source; effective power as in Bennett & Rabbetts (from memory)",),
+    sources=("computed", "common-practice"),
 )
 
 # --- rigid -------------------------------------------------------------------------------------------------------
@@ -226,7 +226,7 @@ TEAR_POWER = 336.0
 def tear_lens(*, bozr_mm: float, k_mm: float) -> float:
     """Return the power in D of the tears between a back optic zone radius and a corneal radius, both in mm.
 
-    Plus where the lens is steeper than the cornea. Source: IACLE Contact Lens Course, module 3; tears of n = 1.336.
+    Plus where the lens is steeper than the cornea. Source: `contact-lens-course`; tears of n = 1.336.
     """
     return TEAR_POWER / bozr_mm - TEAR_POWER / k_mm
 
@@ -373,9 +373,7 @@ rigid_over_refraction = CaseType(
     needs=("soft-lens-over-refraction",),
     twins=(TAKEN_OFF_OR_SIGN_LOST,),
     probes=(Probe(TAKEN_OFF_OR_SIGN_LOST, "soft-lens-over-refraction"),),
-    sources=(
-        "IACLE Contact Lens Course, module 3 (tear lens); 0.25 D for 0.05 mm: common practice, no published source",
-    ),
+    sources=("contact-lens-course", "common-practice"),
 )
 
 TYPES = (soft_over_refraction, rigid_over_refraction)

@@ -202,7 +202,7 @@ toric_axis = CaseType(
         lambda uid, turned, side: toric_rotation(turned, cast("Literal['left', 'right']", side), uid=uid)
     ),
     needs=("streak-axis",),
-    sources=("common practice, no published source (left add, right subtract)",),
+    sources=("common-practice",),
 )
 
 # --- with what retinoscopy finds over it -------------------------------------------------------------------------
@@ -297,10 +297,7 @@ toric_over_refraction = CaseType(
     needs=("toric-lens-axis", "over-refraction"),
     twins=AXIS_90_OUT,
     probes=AXIS_PROBES,
-    sources=(
-        "common practice, no published source (left add, right subtract)",
-        "Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367",
-    ),
+    sources=("thibos-1997", "common-practice"),
 )
 
 TYPES = (toric_axis, toric_over_refraction)

@@ -51,7 +51,7 @@ MOVE_IGNORED = SlipName(
     "move-ignored",
     "left the power as it was",
     "From about ±4 D a move of 12 mm is worth well over half a step of power: work it out.",
-    "textbook rule for the vertex distance (from memory)",
+    ("common-practice",),
 )
 SPHERE_ALONE_MOVED = SlipName(
     "sphere-alone-moved",
@@ -224,7 +224,7 @@ vertex_sphere = CaseType(
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
     probes=(Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),),
     needs=("net-sphere",),
-    sources=("definition of effective power, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
+    sources=("computed",),
 )
 
 # --- a sphere and cylinder ---------------------------------------------------------------------------------------
@@ -314,7 +314,7 @@ vertex_toric = CaseType(
     needs=("vertex-sphere", "rx-to-cross", "cross-to-rx"),
     twins=(WRONG_WAY_OR_LIKE_MINUS,),
     probes=(Probe(WRONG_WAY_OR_LIKE_MINUS, "vertex-sphere"),),
-    sources=("definition of effective power, e.g. Bennett & Rabbetts, Clinical Visual Optics (from memory)",),
+    sources=("computed",),
 )
 
 TYPES = (vertex_sphere, vertex_toric)

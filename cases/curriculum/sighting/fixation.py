@@ -42,13 +42,13 @@ FIXATION_LEFT_OUT = SlipName(
     "took the result as if the patient had looked far",
     "Taking the working distance off allows for where you sit. Where the patient looks is a second matter: the eye "
     "accommodates for it.",
-    "a published mock examination station asks what near fixation does; clinical pearl on accommodation spasm",
+    ("mock-station", "student-pearl"),
 )
 ACCOMMODATION_ADDED = SlipName(
     "accommodation-adds-plus",
     "let accommodation add plus",
     "Accommodation makes the eye stronger, as if more short-sighted, so the result goes towards minus.",
-    "a published mock examination station asks for this sign",
+    ("mock-station",),
 )
 ACCOMMODATION_AS_CYLINDER = SlipName(
     "accommodation-in-one-meridian",
@@ -64,7 +64,7 @@ MIRROR_NOT_DOUBLED = SlipName(
     "mirror-not-doubled",
     "took the image to lie at the mirror",
     "An image lies as far behind the mirror as the thing stands before it: one's own eyes are at twice its distance.",
-    "plane mirror, elementary optics",
+    ("computed",),
 )
 LIGHT_WITHOUT_DROPS = SlipName(
     "light-without-cycloplegia",
@@ -191,7 +191,7 @@ fixation_near = CaseType(
     figure=given(FIXATION).drawing(lambda uid, fixation_cm: looking_at(fixation_cm=fixation_cm, uid=uid)),
     form=given(RX)(lambda rx: "plus" if rx.cylinder > 0 else "minus"),
     needs=("net-sphere",),
-    sources=("a published mock examination station, part b(i); definition of vergence in air, ISO 13666",),
+    sources=("mock-station", "computed"),
 )
 
 # --- what to look at ---------------------------------------------------------------------------------------------
@@ -350,10 +350,7 @@ fixation_target = CaseType(
     ),
     needs=("fixation-near",),
     errors={MIRROR.name: 5.0, SWITCH.name: 5.0},
-    sources=(
-        "Choice of target: common practice, no published source",
-        "Demand of 0.17 D at 6 m and 0.25 D at 4 m: definition of vergence in air, ISO 13666",
-    ),
+    sources=("computed", "common-practice"),
 )
 
 TYPES = (fixation_near, fixation_target)

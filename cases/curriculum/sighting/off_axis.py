@@ -11,7 +11,6 @@ from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
     ANGLE,
-    KEEP_WITHIN_FIVE,
     OFFSET,
     OFFSET_OR_PERCENT,
     angle_steps,
@@ -58,7 +57,7 @@ IN_PROPORTION = SlipName(
     "off-axis-in-proportion",
     "let the error grow in proportion to the angle",
     "It grows with the square of the angle: twice as far off is about four times as much.",
-    "Coddington's equations for a schematic eye; theta-squared scaling also in Liu & Thibos 2017, J Vis 17(3):24",
+    ("off-axis-optics", "liu-thibos-2017"),
 )
 SPHERE_UNTILTED = SlipName(
     "tilted-sphere-unchanged",
@@ -225,12 +224,7 @@ off_axis_effect = CaseType(
     errors={OFFSET.name: 0.25},
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
-    sources=(
-        "Coddington trace of two schematic eyes (schematic_eye.py), within the threefold scatter of measurements",
-        KEEP_WITHIN_FIVE + "; it found 0.15 to 0.23 D at 5° and 0.23 to 0.38 D at 10° in 26 young myopes",
-        "Jackson et al. 2004, Am J Ophthalmol 137:1101 (8 adults): larger, in the same direction",
-        "Pacific University thesis 1985: up to 4° unimportant",
-    ),
+    sources=("off-axis-optics", "mohd-nor", "jackson-2004", "pacific-1985"),
 )
 
 # --- a trial lens that stands askew ------------------------------------------------------------------------------
@@ -410,7 +404,7 @@ tilted_lens = CaseType(
     defensible=_exact_too,
     twins=(ACROSS_OR_NOT_TURNED,),
     probes=(Probe(ACROSS_OR_NOT_TURNED, "transpose"),),
-    sources=("Durham Technical Community College, lecture on lens tilt: F(1 + sin²θ/3), F′tan²θ on the axis of tilt",),
+    sources=("tilt-lecture",),
 )
 
 TYPES = (off_axis_effect, tilted_lens)

@@ -9,6 +9,7 @@ from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed, size
+from cases.evidence.thresholds import Threshold
 from cases.figures.distances import distance_ruler
 from cases.figures.lenses import trial_frame
 from cases.notation.prescription import write_distance, write_prescription
@@ -82,7 +83,7 @@ FOG_STATES = Choice(
     )
 )
 _HARDLY = 0.12
-"""So little fog, or so little lacking, in D, is none: half a trial-lens step, as common practice has it."""
+"""So little fog, or so little lacking, in D, is none: half a trial-lens step."""
 
 IGNORED_OR_SWAPPED: Pair = (
     SlipRef(skills.POWER_LEFT.id, skills.DISTANCE_IGNORED.id),
@@ -226,7 +227,7 @@ other_eye_fogged = CaseType(
     twins=(IGNORED_OR_SWAPPED,),
     probes=(Probe(IGNORED_OR_SWAPPED, "other-eye-fogged"),),
     errors={LENS.name: 0.12},
-    sources=("How much fog: common practice, no published source (about +0.75 to +1.50)", "Movement: optics"),
+    sources=("computed", "common-practice"),
 )
 
 # --- the examiner's own eye --------------------------------------------------------------------------------------
@@ -393,10 +394,8 @@ examiner_blur = CaseType(
     figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
     needs=("distance-vergence",),
     errors={UNCORRECTED.name: 0.12},
-    sources=(
-        "About +1.50 for a presbyope at two thirds of a metre, and half of the amplitude held in comfort: common "
-        "practice, no published source",
-    ),
+    sources=("common-practice",),
 )
 
+THRESHOLDS = (Threshold(f"Fog or lack of plus up to {_HARDLY:.2f} D counts as none"),)
 TYPES = (other_eye_fogged, examiner_blur)

@@ -80,9 +80,6 @@ OFFSET_OR_PERCENT: Pair = (
 DEGREE_PER_CENTIMETRE_CM = 57.3
 """At this distance a centimetre is a degree, so taking one for the other is no slip."""
 
-EYE_2011 = "Eye 2011, doi 10.1038/eye.2011.79 (examiner lined up with the other eye: mean 5.58°)"
-KEEP_WITHIN_FIVE = "IIUM Journal (IJAHS) 650, abstract: advises no more than 5° off the axis"
-
 
 # --- the angle ---------------------------------------------------------------------------------------------------
 
@@ -201,7 +198,7 @@ sighting_angle = CaseType(
     needs=("distance-vergence",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
-    sources=("Right-angled triangle", EYE_2011, KEEP_WITHIN_FIVE),
+    sources=("computed", "eye-2011", "mohd-nor"),
 )
 
 # --- which eye with which eye ------------------------------------------------------------------------------------
@@ -301,7 +298,7 @@ eye_for_eye = CaseType(
     needs=("sighting-angle",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
-    sources=(EYE_2011, "which eye with which: common practice, no published source"),
+    sources=("eye-2011", "common-practice"),
 )
 
 TYPES = (sighting_angle, eye_for_eye)

@@ -9,7 +9,6 @@ from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
     ANGLE,
     FIND_OFFSET,
-    KEEP_WITHIN_FIVE,
     OFFSET,
     OFFSET_OR_PERCENT,
     angle_steps,
@@ -34,7 +33,7 @@ from cases.procedure.settings import Settings
 LIMIT = Field(
     "limit", "Angle off the visual axis that is still allowed", quantities.ANGLE.having(low=0.5, high=30), default=5.0
 )
-"""Norm "sighting-limit", in degrees; its usual value is the advice of `KEEP_WITHIN_FIVE`."""
+"""Norm "sighting-limit", in degrees; its usual value is the advice of its source."""
 
 COMPARE_WITH_LIMIT = Skill("compare-with-limit", "holding an angle against the limit")
 SHARE_OF_PATH = Skill("share-of-path", "finding your share of the way to the chart")
@@ -218,7 +217,7 @@ sighting_height = CaseType(
         )
     ),
     needs=("distance-vergence",),
-    sources=("Similar triangles; about 8 cm for 70 cm at the end of 6 m: common practice, no published source",),
+    sources=("computed", "common-practice"),
 )
 
 # --- how far off the gaze a height puts you ----------------------------------------------------------------------
@@ -339,7 +338,7 @@ sighting_level = CaseType(
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
     errors={OWN_HEIGHT.name: 0.5},
-    sources=("Similar triangles; " + KEEP_WITHIN_FIVE, "Pacific University thesis 1985: up to 4° unimportant"),
+    sources=("computed", "mohd-nor", "pacific-1985"),
 )
 
 TYPES = (sighting_height, sighting_level)

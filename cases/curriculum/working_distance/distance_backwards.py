@@ -152,7 +152,7 @@ vergence_distance = CaseType(
     question=asking("From what working distance, to a centimetre, is that exactly right?"),
     figure=_frame,
     needs=("distance-vergence",),
-    sources=("Definition of vergence in air, ISO 13666",),
+    sources=("computed",),
 )
 
 # --- a distance in inches ----------------------------------------------------------------------------------------
@@ -207,7 +207,7 @@ inches_vergence = CaseType(
     question=asking("How many dioptres is that distance?"),
     figure=NO_FIGURE,
     needs=("distance-vergence",),
-    sources=("Definition of vergence in air, ISO 13666; the inch is 2.54 cm (ISO 31, from memory)",),
+    sources=("computed",),
 )
 
 TYPES = (vergence_distance, inches_vergence)

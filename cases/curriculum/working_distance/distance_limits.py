@@ -8,6 +8,7 @@ from cases.curriculum import skills
 from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, size
 from cases.curriculum.working_distance import FAMILY
 from cases.curriculum.working_distance.distance_backwards import ANY_DISTANCE, INVERT_DIOPTRES
+from cases.evidence.thresholds import Threshold
 from cases.figures.distances import distance_ruler
 from cases.notation.prescription import rounded_power, write_distance, write_size
 from cases.notation.sums import about
@@ -189,7 +190,7 @@ drift_allowed = CaseType(
     question=asking("With exact dioptres, to a centimetre: between which two distances must the sight hole stay?"),
     figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
     needs=("distance-drift", "vergence-distance"),
-    sources=("Definition of vergence in air, ISO 13666; the bands are computed",),
+    sources=("computed",),
 )
 
 
@@ -207,7 +208,7 @@ def _sane(cm: float) -> float:
 # --- from the lens or from the cornea ----------------------------------------------------------------------------
 
 WORTH_MINDING = 0.12
-"""A difference in D that a trial lens can show: half a quarter-dioptre step; common practice, no published source."""
+"""A difference in D that a trial lens can show: half a quarter-dioptre step."""
 
 PLANE_POWER = quantities.POWER.having(exact=0.015, tolerance=0.03)
 
@@ -362,7 +363,8 @@ lens_plane = CaseType(
     ),
     needs=("distance-drift",),
     errors={DISTANCE_CM.name: 0.5},
-    sources=("Definition of vergence in air, ISO 13666; 0.12 D as what matters is common practice",),
+    sources=("computed", "common-practice"),
 )
 
+THRESHOLDS = (Threshold(f"{WORTH_MINDING:.2f} D is what a trial lens can show"),)
 TYPES = (drift_allowed, lens_plane)

@@ -29,7 +29,7 @@ CORRECTED_WRONG_WAY = SlipName(
     "corrected-wrong-way",
     "added the error instead of taking it off",
     "The error is what was written less what is true, so take it off what was written.",
-    "a published mock examination station asks for this sign",
+    ("mock-station",),
 )
 NOT_CORRECTED = SlipName(
     "drift-not-corrected",
@@ -174,7 +174,7 @@ distance_drift = CaseType(
         lambda uid, actual_cm, assumed_cm: distance_ruler(actual_cm=actual_cm, assumed_cm=assumed_cm, uid=uid)
     ),
     needs=("net-sphere",),
-    sources=("Definition of vergence in air, ISO 13666; sign rule from memory, follows from net = gross − 1/d",),
+    sources=("computed",),
 )
 
 # --- neutral with no lens at all ---------------------------------------------------------------------------------
@@ -258,7 +258,7 @@ far_point = CaseType(
     question=given(STREAK)(lambda streak: f"What power, to 0.01 D, corrects the {degrees(across(streak))} meridian?"),
     figure=given(NEUTRAL).drawing(lambda uid, neutral_cm: draw_far_point(neutral_cm=neutral_cm, uid=uid)),
     needs=("net-sphere",),
-    sources=("Duane’s Clinical Ophthalmology ch. 37 (two methods)",),
+    sources=("duane",),
 )
 
 TYPES = (distance_drift, far_point)

@@ -125,7 +125,7 @@ distance_vergence = CaseType(
     found=given(DISTANCE)(lambda cm: (f"Sight hole {write_distance(cm)} from the pupil.",)),
     question=asking("How many dioptres is that distance?"),
     figure=given(DISTANCE).drawing(lambda uid, cm: distance_ruler(actual_cm=cm, uid=uid)),
-    sources=("Definition of vergence in air, ISO 13666",),
+    sources=("computed",),
 )
 
 # --- one meridian, gross to net ----------------------------------------------------------------------------------
@@ -159,7 +159,7 @@ net_sphere = CaseType(
     needs=("distance-vergence",),
     twins=(ADDED_OR_SIGN_BLIND,),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"),),
-    sources=("Arch Ophthalmol 1935;14:458 (subtracting the reciprocal of the distance)",),
+    sources=("arch-1935", "computed"),
 )
 
 # --- a working lens in the cell ----------------------------------------------------------------------------------
@@ -235,7 +235,7 @@ working_lens = CaseType(
     question=asking("What is the net sphere?"),
     figure=_frame_with_working_lens,
     needs=("net-sphere",),
-    sources=("a teaching page on working distance that counts the working lens inside the gross",),
+    sources=("working-distance-page",),
 )
 
 TYPES = (distance_vergence, net_sphere, working_lens)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from flask import Blueprint, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from cases.evidence.sources import cited
 from cases.recall.prompts import Prompt, all_groups, prompt, prompts_in
 from quiz.practice import recall_prompts
 from quiz.practice.recall_prompts import Stand
@@ -116,7 +117,7 @@ def _page(one: Recall) -> PromptPage:
         typed=one.typed,
         answer=what.answer,
         because=what.because,
-        source=what.source,
+        source=cited(what.sources),
         same=compared.same,
         problem=compared.problem,
     )

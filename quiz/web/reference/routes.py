@@ -1,4 +1,4 @@
-"""Reference: conventions, formulas, tables, sources and cautions; the tables are computed by the core as cases are."""
+"""Reference: conventions, formulas, tables, evidence and cautions; the tables are computed by the core as cases are."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from flask import Blueprint, render_template
 
 from cases.curriculum.register import all_families, all_slips, all_types
+from cases.evidence.sources import UNPUBLISHED, cited
 from cases.notation.prescription import write_distance, write_power, write_size
 from cases.optics.norms import NORMS, Norm
 from cases.optics.tolerances import LENS_TABLES, PUBLISHED, Bands
@@ -16,6 +17,7 @@ from cases.procedure.case_type import CaseType
 from cases.procedure.kinds import Lens
 from cases.worksheet import CAUTION
 from quiz.practice.settings import NormKind
+from quiz.web.reference.evidence_views import all_strengths, told
 
 pages = Blueprint("reference", __name__, url_prefix="/reference")
 
@@ -75,7 +77,7 @@ class FamilyLines:
 
 @dataclass(frozen=True)
 class SlipLine:
-    """A slip that the app knows by name."""
+    """A slip that the app knows by name; `source` is "" for common practice."""
 
     title: str
     tells: str
@@ -120,13 +122,13 @@ def axis_row(cylinder: float) -> AxisRow:
 
 def lens_table(one: Bands) -> LensTable:
     """Give a table of tolerances with its source, and with its standing where that is another than published."""
-    standing = "" if one.standing == PUBLISHED else f"; these figures are {one.standing}"
-    return LensTable(one.title, f"{one.measured.capitalize()}, D", one.rows(), f"{one.source}{standing}")
+    standing = "" if one.standing == PUBLISHED else f" These figures are {one.standing}."
+    return LensTable(one.title, f"{one.measured.capitalize()}, D", one.rows(), f"{told(*one.sources)}{standing}")
 
 
 def _type_line(one: CaseType) -> TypeLine:
     steps = "; ".join(dict.fromkeys(step.skill.title for step in one.steps))
-    return TypeLine(one.title, one.level, steps, "; ".join(one.sources))
+    return TypeLine(one.title, one.level, steps, told(*one.sources))
 
 
 @pages.get("")
@@ -144,14 +146,24 @@ def show() -> str:
         slips=len(all_slips()),
         norms=NORMS,
     )
-    return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind)
+    return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind, told=told)
 
 
 @pages.get("/slips")
 def slips() -> str:
     """List the slips by name, on a page of their own: with them the reference would weigh more than a page should."""
     lines = tuple(
-        SlipLine(f"{one.title[:1].upper()}{one.title[1:]}", one.tells, one.source)
+        SlipLine(
+            f"{one.title[:1].upper()}{one.title[1:]}",
+            one.tells,
+            "" if cited(one.sources) == UNPUBLISHED else told(*one.sources),
+        )
         for one in sorted(all_slips().values(), key=lambda one: one.title)
     )
     return render_template("reference_slips.html", slips=lines)
+
+
+@pages.get("/evidence")
+def evidence() -> str:
+    """List every claim under the strongest of its sources, and the sources with what they found."""
+    return render_template("reference_evidence.html", strengths=all_strengths())

@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response
 
 from cases.curriculum.register import all_families, all_skills
 from cases.errors import CaseError
+from cases.evidence.sources import cites
 from cases.figures.lenses import power_cross
 from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.kinds import Cross, Lens
@@ -157,7 +158,7 @@ def _page(
     parts = groupby(form, key=lambda one: one.input.entry)
     return WorkPage(
         title=case_type.title,
-        sources=case_type.sources,
+        sources=cites(case_type.sources),
         parts=tuple((legend, tuple(blanks)) for legend, blanks in parts),
         problem=faults.get(""),
         faulty=bool(faults),

@@ -246,4 +246,4 @@ def test_recall_prompts_that_were_disputable() -> None:
     for name in ("straddle-with-plus", "straddle-with-minus"):
         assert "move with" in prompts[name].question
     assert "sight hole" in prompts["signs-of-nearly-neutral"].because
-    assert "8429" not in prompts["axis-range"].source
+    assert "iso-8429" not in prompts["axis-range"].sources

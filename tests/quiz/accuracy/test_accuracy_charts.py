@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cases.evidence.sources import cited
 from cases.optics.lens import SphCyl
 from quiz.accuracy.accuracy_charts import PUBLISHED, charts
 from quiz.accuracy.entries import Entry
@@ -94,7 +95,7 @@ def test_the_tables_carry_every_number_of_the_drawing() -> None:
     limits, studies, points = drawn(rows)["chart-m"].tables
     assert limits.rows[0][1].startswith(f"+{evidence.M.mean:.2f} (")
     assert [row[0][:2] for row in studies.rows] == ["a:", "b:", "c:"]
-    assert [row[-1] for row in studies.rows] == [one.source for one in PUBLISHED]
+    assert [row[-1] for row in studies.rows] == [cited(one.sources) for one in PUBLISHED]
     assert len(points.rows) == 30
 
 

@@ -1,0 +1,39 @@
+"""Reference on a telephone: from its list of parts to the claims by strength, and back."""
+
+from __future__ import annotations
+
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import SIDEWAYS, Served
+
+
+def test_the_claims_by_strength_are_reached_and_read_on_a_telephone(page: Page, served: Served) -> None:
+    """360 px: what rests on a study names it and its finding, what rests on none says so; nothing runs off the side."""
+    page.set_viewport_size({"width": 360, "height": 740})
+    page.goto(f"{served.url}reference")
+    page.locator("ul.contents").get_by_role("link", name="How sure each claim is").click()
+    page.get_by_role("link", name="Every claim by the strength of its sources").click()
+    expect(page).to_have_url(f"{served.url}reference/evidence")
+    expect(page.get_by_role("heading", level=1)).to_have_text("How sure each claim is")
+
+    page.locator("ul.contents").get_by_role("link", name="Trials and cohorts").click()
+    studies = page.locator("#trial-or-cohort")
+    studies.get_by_text("Sources:").click()
+    kauser = studies.locator("dt", has_text="Kauser et al. 2020")
+    expect(kauser).to_be_visible()
+    expect(kauser.locator("+ dd")).to_contain_text("101 children at 50 cm")
+    expect(kauser.locator("+ dd")).to_contain_text("The abstract was read.")
+    studies.get_by_text("Norms:").click()
+    allowance = studies.locator("li", has_text="Allowance taken off in the dark at near")
+    expect(allowance).to_contain_text("Kauser et al. 2020")
+
+    custom = page.locator("#common-practice")
+    expect(custom).to_contain_text("No published source was read for it")
+    custom.get_by_text("Slips by name:").click()
+    expect(custom.locator("li", has_text="Left the working distance in")).to_be_visible()
+    expect(custom.locator(".source")).to_have_count(0)
+
+    page.evaluate("document.querySelectorAll('main details').forEach(one => { one.open = true; })")
+    assert not page.evaluate(SIDEWAYS)
+    page.get_by_role("main").get_by_role("link", name="Reference").click()
+    expect(page).to_have_url(f"{served.url}reference#evidence")
