@@ -52,7 +52,9 @@ def read_answer_log(lines: Iterable[str]) -> dict[str, list[Answered]]:
 
 def _event(row: dict[str, str], line: int) -> Answered:
     if None in row.values() or None in row:
-        raise BadLog(line, f"{len(row)} columns named and another number of values; put a value that holds a comma in quotes")
+        raise BadLog(
+            line, f"{len(row)} columns named and another number of values; put a value that holds a comma in quotes"
+        )
     if row["right"] not in ("0", "1"):
         raise BadLog(line, f"right “{row['right'][:40]}”: write 1 for a right answer and 0 for a wrong one")
     steps = tuple(dict.fromkeys(one for one in row["steps"].split("+") if one))

@@ -71,7 +71,7 @@ def log_loss(chances: Floats, right: Floats) -> float:
 
 
 def area_under_curve(chances: Floats, right: Floats) -> float:
-    """Return how often a right answer was given a higher chance than a miss, ties counting half; .5 is no better than luck.
+    """Return how often a right answer was given a higher chance than a miss, ties counting half; .5 is luck.
 
     The Mann-Whitney statistic over the number of pairs (Hanley & McNeil 1982, Radiology 143:29). Not a number where
     every answer is alike.

@@ -90,17 +90,16 @@ class Elo(Rival):
         return list(self._through(log, learning=False))
 
     def _through(self, log: Log, *, learning: bool) -> Iterator[float]:
-        learner, answered = 0.0, 0
+        learner = 0.0
         ratings: dict[str, float] = defaultdict(float)
         met: dict[str, int] = defaultdict(int)
-        for event in log:
+        for answered, event in enumerate(log):
             steps = event.chain
             mean = math.fsum(ratings[step] for step in steps) / len(steps)
             p = float(expit(learner + mean - self.hardness[event.type]))
             yield p
             surprise = event.right - p
             learner += self._gain(answered) * surprise
-            answered += 1
             for step in steps:
                 ratings[step] += self._gain(met[step]) * surprise
                 met[step] += 1
@@ -188,9 +187,9 @@ class TimeWindows(Regression):
     """Attempts and successes within an hour, a day, a week, a month and ever, by step; types, and the learner so far.
 
     After DAS3H (Choffin, Popineau, Bourda & Vie 2019, EDM 12:29): log(1 + attempts) and log(1 + successes) in each
-    window, weighed step by step and in common. A learner who was never seen has no weight of their own, so their
-    ability is what their answers so far say: how much more often they were right than others at the same types, and
-    log(1 + right) and log(1 + wrong) over all steps, in each window.
+    window, weighed step by step and in common, and a weight for each type. A learner who was never seen has no weight
+    of their own, so their ability is what their answers so far say: how much more often they were right than others at
+    the same types, and log(1 + right) and log(1 + wrong) over all steps, in each window.
     """
 
     name = "time windows (like DAS3H)"
@@ -214,9 +213,9 @@ class TimeWindows(Regression):
     def features(self, log: Log) -> Iterator[dict[object, float]]:
         """Count within the windows."""
         by_step: dict[str, _Windows] = defaultdict(_Windows)
-        whole, by_type = _Windows(), defaultdict[str, _Windows](_Windows)
-        above, answered = 0.0, 0
-        for event in log:
+        whole = _Windows()
+        above = 0.0
+        for answered, event in enumerate(log):
             found: dict[object, float] = {"always": 1.0, ("type", event.type): 1.0}
             for step in event.chain:
                 found["start", step] = 1.0
@@ -225,16 +224,14 @@ class TimeWindows(Regression):
                     _add(found, ("all wins", span), math.log1p(wins))
                     found["tries", span, step] = math.log1p(tries)
                     found["wins", span, step] = math.log1p(wins)
-            for name, windows in (("learner", whole), ("type", by_type[event.type])):
-                for span, tries, wins in windows.counts(event.at):
-                    found[name, "right", span] = math.log1p(wins)
-                    found[name, "wrong", span] = math.log1p(tries - wins)
+            for span, tries, wins in whole.counts(event.at):
+                found["right", span] = math.log1p(wins)
+                found["wrong", span] = math.log1p(tries - wins)
             for prior in (3, 15, 60):
                 found["ability", prior] = 10 * above / (answered + prior)
             yield {name: value for name, value in found.items() if value}
             above += event.right - self.share.get(event.type, self.usual)
-            answered += 1
-            for one in (whole, by_type[event.type], *(by_step[step] for step in event.chain)):
+            for one in (whole, *(by_step[step] for step in event.chain)):
                 one.add(event.at, event.right)
 
 

@@ -16,7 +16,7 @@ from cases.procedure.settings import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.catalogue import Catalogue, Twins, TypeInfo, Wish
 from quiz.learning.model import band, chance, outlook, slip_counts, standing, waited
-from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState, SlipKey
 
 WEEK = 7 * DAY
@@ -68,7 +68,7 @@ def choose(
     drill: Collection[str] | None = None,
     level: str = LEVELS[-1],
     unable: Collection[tuple[str, Wish]] = frozenset(),
-    numbers: Numbers = NUMBERS,
+    numbers: Numbers | None = None,
 ) -> Choice:
     """Choose the next case.
 
@@ -85,9 +85,9 @@ def choose(
     share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
     can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
     shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
-    foreseen; fresh is r/(1 + r), r the step's wait over its fading time, or 1 for a step never met; d is days since the
-    type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there for what does not carry
-    over from one type to another.
+    foreseen; fresh is r/(1 + r), r the step's wait over 28 days (longer where it fades slowly), or 1 for a step never
+    met; d is days since the type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there
+    for what does not carry over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
@@ -116,7 +116,9 @@ def choose(
     """
     if not catalogue.types:
         raise NothingToChoose("the catalogue has no case types: give at least one")
-    table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, unable, numbers)
+    table = _Table(
+        state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, unable, numbers or state.numbers
+    )
     return table.probe() or table.second() or table.comeback() or table.best()
 
 
@@ -337,7 +339,8 @@ class _Table:
         """Say how much a step has waited for practice (0..1)."""
         if step not in self.state.steps:
             return 1.0
-        r = waited(self.state.steps[step], self.now)
+        n = self.numbers
+        r = waited(self.state.steps[step], self.now) * n.fading_days / n.rest_days
         return r / (1 + r)
 
     @cached_property

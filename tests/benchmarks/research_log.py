@@ -1,4 +1,4 @@
-"""Write a research log of school algebra as `python -m quiz replay` reads it: `python -m tests.benchmarks.research_log`.
+"""Write a research log of school algebra as `python -m quiz replay` reads it.
 
 The log is public (repository theophilegervet/learner-performance-prediction, folder data/algebra05: the table
 preprocessed_data_test.csv and the matrix q_mat.npz, items by skills) under terms for research: fetch it yourself and
@@ -22,7 +22,7 @@ TABLES = ("preprocessed_data_test.csv",)
 
 def convert(folder: Path, to: Path) -> int:
     """Write the log of a folder to a new file and return how many answers it has."""
-    skills = sparse.load_npz(folder / "q_mat.npz").tocsr()
+    skills = sparse.csr_array(sparse.load_npz(folder / "q_mat.npz"))
     written = 0
     with to.open("x", newline="") as out:
         writer = csv.writer(out)
@@ -30,7 +30,8 @@ def convert(folder: Path, to: Path) -> int:
         for table in TABLES:
             with (folder / table).open(newline="") as lines:
                 for row in csv.DictReader(lines, delimiter="\t"):
-                    own = sorted(skills[[int(row["item_id"])]].indices.tolist())
+                    item = int(row["item_id"])
+                    own = sorted(skills.indices[skills.indptr[item] : skills.indptr[item + 1]].tolist())
                     steps = "+".join(f"s{one}" for one in own)
                     # Times are seconds since the log's first answer.
                     writer.writerow((row["user_id"], row["timestamp"], steps or "none", steps, row["correct"]))

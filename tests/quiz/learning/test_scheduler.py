@@ -30,6 +30,9 @@ TURNED: SlipKey = ("read", "turned-round")
 MISWRITTEN: SlipKey = ("write", "turned-over")
 TITLES = {"left-in": "left the distance in", "turned-round": "took the streak for the meridian"}
 
+QUICKLY_FADING = dataclasses.replace(NUMBERS, steepness=3.0, fading_days=28.0, start=0.2)
+"""Numbers under which odds fall with the third power of the wait, so that waits differ plainly."""
+
 
 def info(id_: str, *steps: str, **more: Any) -> TypeInfo:
     return TypeInfo(id_, more.pop("family", "all"), more.pop("level", "novice"), steps, title=id_, **more)
@@ -395,6 +398,7 @@ def test_how_long_a_doubtful_step_was_left_counts_more_than_how_long_a_sure_one_
     # both types have one sure and one doubtful step, and the same chance; in "right-one" the doubtful step is faded
     now = START + 30 * DAY
     state = met("form", "sum")
+    state.numbers = QUICKLY_FADING
     for step, strength, gap in (
         ("a", 6.0, 0.0),
         ("b", 1.5, 14.0),
@@ -435,6 +439,7 @@ def test_the_exam_day_decides_what_practice_is_for() -> None:
     # "brief" is strong and fades within days, "weak" is weak and keeps: both met a tenth of their fading time ago
     now = START + 20 * DAY
     state = met("form", "sum")
+    state.numbers = QUICKLY_FADING
     state.steps["turn"] = StepMemory(3.5, 0.2, math.log(4), 0.1, now - 0.4 * DAY)
     state.steps["add"] = StepMemory(1.5, 0.2, math.log(120), 0.1, now - 12 * DAY)
     two = catalogue(FORM, SUM)
