@@ -95,6 +95,24 @@ class Numbers:
     wait_cases: int = 5
     open_chance: float = 0.6
 
+    # the teacher's rules over the choice
+    few_right: float = 0.6
+    many_right: float = 0.85
+    """Between these the share of right answers of the last ten is held, by easier or by harder cases."""
+    misses_in_a_row: int = 3
+    """After so many nothing new comes, and nothing is forced."""
+    first_types: int = 6
+    """New types in a learner's first sitting."""
+    first_cases: int = 20
+    """The longest that a first sitting counts as one."""
+    fires_a_day: int = 3
+    """After so many showings within twelve hours a slip is left alone until tomorrow."""
+    forced_seconds: float = 60.0
+    """A second case of a new type is not forced where it takes longer than this."""
+    exam_share: float = 0.03
+    exam_minutes_a_day: float = 10.0
+    """Before an exam nothing new comes that takes more than that share of the minutes left, at so many a day."""
+
     # what is known of single steps and types beforehand; one that is not named has `start`, or a term of 0
     steps: Mapping[str, Prior] = field(default_factory=dict)
     types: Mapping[str, Prior] = field(default_factory=dict)
