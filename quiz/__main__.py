@@ -5,10 +5,14 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import two_meridians
+
+if TYPE_CHECKING:
+    from quiz.learning.state import Answered
+    from quiz.storage.store import Store
 
 PORT = 8067
 """Tried first; a free one is taken where it is in use."""
@@ -185,42 +189,93 @@ def rebuild(data: Path | None) -> None:
 
 @commands.command()
 @with_data
-def refit(data: Path | None) -> None:
+@click.option("--adopt", is_flag=True, help="let this data file use what wins")
+@click.option("--use", metavar="VERSION", help="use an earlier version again, or “shipped”, and fit nothing")
+def refit(data: Path | None, adopt: bool, use: str | None) -> None:
     """See whether other numbers would forecast this class better.
 
-    Fits the memory's numbers to the log of answers and changes nothing.
+    Fits the memory's priors and constants to the log of answers of two learners in three, and judges them on the
+    third. Changes nothing without --adopt.
     """
     import random
+    import time
     from contextlib import closing
     from datetime import UTC, datetime
 
-    from quiz.learning.parameters import NUMBERS
-    from quiz.learning.refit import changes
     from quiz.learning.refit import refit as fit
-    from quiz.storage import projection
+    from quiz.learning.refit import report
+    from quiz.storage import memory_numbers
     from quiz.storage.datafile import open_data
     from quiz.storage.store import Store
 
     with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
-        logs = {one.id: list(projection.events_of(store, one.id)) for one in store.learners()}
-    offer = fit(
-        logs,
-        random.Random(0),  # the same data give the same offer
-        dated=datetime.now(UTC).date().isoformat(),
-        said=say,
-    )
-    say(
-        f"Fitted on {offer.fitted_on} learners. For the {offer.judged_on} others the loss of one answer goes from "
-        f"{offer.loss_before:.4f} to {offer.loss_after:.4f}: a fall of {offer.fall:.4f}, "
-        f"standard error {offer.standard_error:.4f}."
-    )
-    if not offer.accepted:
-        say("That is not a fall of more than two standard errors: keep the numbers as they are.")
-        return
-    say("That is a fall of more than two standard errors. To take them over, put into quiz/learning/parameters.py:")
-    for name, before, after in changes(NUMBERS, offer.numbers):
-        say(f"    {name} = {after!r}    was {before!r}")
-    say("Every learner's memory is then worked out anew from the log the next time it is needed.")
+        if use is not None:
+            memory_numbers.use(store, use)
+            say(f"Version {use} is used from now on. {_ANEW}")
+            return
+        before = memory_numbers.current(store).numbers
+        offer = fit(
+            _logs(store),
+            random.Random(0),  # the same data give the same offer
+            numbers=before,
+            dated=datetime.now(UTC).date().isoformat(),
+            said=say,
+        )
+        for line in report(offer):
+            say(line)
+        if not offer.accepted:
+            return
+        if not adopt:
+            say("To let this data file use them: python -m quiz refit --adopt")
+            return
+        new = memory_numbers.adopt(store, offer.numbers, now=time.time(), why=offer.best.won_by)
+        say(f"This data file uses them from now on, as version {new.id}. {_ANEW}")
+        say(f"To go back: python -m quiz refit --use {memory_numbers.SHIPPED}, or an earlier version:")
+        for one in memory_numbers.versions(store).adopted:
+            say(f"    {one.id}  {one.numbers.dated}  {one.why}")
+
+
+_ANEW = "Every learner's memory is worked out anew from the answers the next time it is needed."
+
+
+def _logs(store: Store) -> dict[int, list[Answered]]:
+    from quiz.storage import projection
+
+    return {one.id: list(projection.events_of(store, one.id)) for one in store.learners()}
+
+
+@commands.command()
+@click.argument("log", required=False, type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@with_data
+@click.option("--fit", is_flag=True, help="also fit every constant of the memory to the training half (minutes)")
+@click.option("--seed", type=int, default=0, help="which half is trained on (0)")
+def replay(log: Path | None, data: Path | None, fit: bool, seed: int) -> None:
+    """Compare the memory's forecasts with other models'.
+
+    LOG is a file of comma-separated values with the columns learner, seconds, type, steps (joined by +), right (0 or
+    1) and, if known, slip (step:slip); without it the answers in the data file are replayed. Each model is trained on
+    half of the learners and forecasts the others' answers, one ahead. Prints Markdown and changes nothing.
+    """
+    from contextlib import closing
+
+    from quiz.learning.answer_logs import read_answer_log
+    from quiz.learning.comparison import as_markdown, compare
+    from quiz.learning.parameters import NUMBERS
+    from quiz.storage import memory_numbers
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    if log is not None:
+        numbers = NUMBERS
+        with log.open(newline="", encoding="utf-8-sig") as lines:
+            logs = read_answer_log(lines)
+    else:
+        with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+            numbers = memory_numbers.current(store).numbers
+            logs = {str(number): answers for number, answers in _logs(store).items()}
+    found = compare(logs, seed=seed, numbers=numbers, fit=fit, said=lambda words: click.echo(words, err=True))
+    for line in as_markdown(found):
+        say(line)
 
 
 @commands.command()

@@ -22,7 +22,7 @@ from cases.procedure.kinds import Cross, Lens
 from cases.procedure.marking import mark
 from cases.procedure.randomness import Chance
 from quiz.learning.catalogue import Catalogue, TypeInfo
-from quiz.learning.model import chance, fold, replay, settled
+from quiz.learning.model import fold, form_at, outlook, replay, settled
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.scheduler import choose
 from quiz.learning.state import DAY, Answered, LearnerState, SlipKey
@@ -194,13 +194,17 @@ def test_the_times_of_a_slip_this_week_are_counted_up_to_four(days: tuple[float,
 def test_a_right_answer_teaches_six_tenths_when_massed_and_nears_the_whole_when_spaced(
     fading_times: float, share: float
 ) -> None:
-    """(.6 + .4 r/(1 + r)) × 1.8 × the doubt, by hand: what is learnt beside what the answer tells about the learner."""
+    """(.6 + .4 r/(1 + r)) × 1.8 × the doubt, by hand: what is learnt beside what the answer tells about the learner.
+
+    As shipped a right answer is evidence and no lesson (learn_right 0); a class's log may say otherwise.
+    """
+    teaching, told_only = (dataclasses.replace(NUMBERS, learn_right=lesson) for lesson in (1.8, 0.0))
     before = fold(LearnerState(), answered(0, "wrong"))
     at_day = fading_times * math.exp(before.steps["read"].log_fading)
-    doubt = 1 - chance(before, ("read",), START + at_day * DAY)
-    told_only = dataclasses.replace(NUMBERS, learn_right=0.0)
+    at = START + at_day * DAY
+    doubt = 1 - outlook(before, "read", at, form=form_at(before, at)).mastery
     learnt, told = (
-        fold(before.copy(), answered(at_day), numbers).steps["read"].strength for numbers in (NUMBERS, told_only)
+        fold(before.copy(), answered(at_day), numbers).steps["read"].strength for numbers in (teaching, told_only)
     )
     assert learnt - told == pytest.approx(share * 1.8 * doubt, abs=1e-9)
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.model import band, chance, met_of
-from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState
 
 
@@ -26,7 +26,7 @@ class Ahead(NamedTuple):
 
 
 def forward_look(
-    state: LearnerState, catalogue: Catalogue, now: float, days: int = 28, *, numbers: Numbers = NUMBERS
+    state: LearnerState, catalogue: Catalogue, now: float, days: int = 28, *, numbers: Numbers | None = None
 ) -> list[Ahead]:
     """Say how every step and type met so far will stand on each of the coming days; what fades first comes first."""
     rows = [
@@ -50,7 +50,7 @@ def _ahead(
     steps: Sequence[str],
     now: float,
     days: int,
-    numbers: Numbers,
+    numbers: Numbers | None,
 ) -> Ahead:
     type_id = id_ if kind == "type" else None
     each = range(days + 1)

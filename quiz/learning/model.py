@@ -42,24 +42,60 @@ class Outlook(NamedTuple):
     """Of x."""
     mastery: float
     """Chance that the step is carried out rightly, before guessing and carelessness."""
+    common: float
+    """What of the variance is the learner's offset and form: all steps have it in common."""
 
 
-def outlook(state: LearnerState, step: str, now: float | None, numbers: Numbers = NUMBERS) -> Outlook:
+class Form(NamedTuple):
+    """How much better (+) or worse a learner does just now than on the whole, log-odds, and its variance."""
+
+    mean: float
+    variance: float
+
+
+STEADY = Form(0.0, 0.0)
+
+
+def outlook(
+    state: LearnerState,
+    step: str,
+    now: float | None,
+    numbers: Numbers | None = None,
+    *,
+    form: Form = STEADY,
+) -> Outlook:
     """Say how one step stands at `now`; None means straight after it was last met.
 
-    x = m − 3·ln(1 + r), r = gap/h: power-law fading (Wixted & Carpenter 2007, Psychological Science 18:133, for the
-    shape). Its mean over the two uncertain numbers is σ(x/√(1 + π/8·var)) (MacKay 1992, Neural Computation 4:720).
+    x = offset + m − steepness·ln(1 + r), r = gap/h: power-law fading (Wixted & Carpenter 2007, Psychological Science
+    18:133, for the shape). Its mean over the uncertain numbers is σ(x/√(1 + π/8·var)) (MacKay 1992, Neural Computation
+    4:720). A step never met has the strength and the variance of its prior.
+
+    form is that of the hour, which only the next answer feels: what is forecast for later days leaves it out.
     """
-    n = numbers
+    n = numbers or state.numbers
     memory = state.steps.get(step)
+    x, common = state.offset + form.mean, state.offset_variance + form.variance
+    variance = common
     if memory is None:
-        x, slope, r, variance = n.start + state.offset, 0.0, 0.0, n.strength_variance + state.offset_variance
+        prior = n.step_prior(step)
+        x, slope, r, variance = x + prior.mean, 0.0, 0.0, variance + prior.variance
     else:
         r = 0.0 if now is None else waited(memory, now)
         slope = n.steepness * r / (1 + r)
-        x = memory.strength - n.steepness * math.log1p(r)
-        variance = memory.variance + memory.log_fading_variance * slope**2
-    return Outlook(x, slope, r, variance, _sigmoid(x / _softening(variance)))
+        x += memory.strength - n.steepness * math.log1p(r)
+        variance += memory.variance + memory.log_fading_variance * slope**2
+    return Outlook(x, slope, r, variance, _sigmoid(x / _softening(variance)), common)
+
+
+def form_at(state: LearnerState, now: float, numbers: Numbers | None = None) -> Form:
+    """Return how much better or worse a learner does just now than on the whole.
+
+    It leaves them by e-folds of `form_hours` and its doubt returns (an Ornstein-Uhlenbeck process): how the last few
+    answers went says much about the next one, and nothing about next week.
+    """
+    n = numbers or state.numbers
+    left = math.exp(-max(0.0, now - state.form_at) / 3600 / n.form_hours) if state.answers else 0.0
+    return Form(left * state.form, n.form_variance + left**2 * (state.form_variance - n.form_variance))
 
 
 def waited(memory: StepMemory, now: float) -> float:
@@ -74,7 +110,7 @@ def chance(
     *,
     type_id: str | None = None,
     options: int | None = None,
-    numbers: Numbers = NUMBERS,
+    numbers: Numbers | None = None,
     mastery: Mapping[str, float] | None = None,
 ) -> float:
     """Chance (0..1) of a right answer to a chain of steps at `now`; None means straight after each was last met.
@@ -85,21 +121,25 @@ def chance(
     (2 % typed, 1/options when choosing) and carelessness (5 %) come in once for the answer, not once for each step.
     One step without a type gives scheduler's p for that step.
     """
+    numbers = numbers or state.numbers
     chain = tuple(steps) or ((type_id,) if type_id else ())
     if mastery is None:
         mastery = {step: outlook(state, step, now, numbers).mastery for step in chain}
     product = math.prod([mastery[step] for step in chain])
-    return _of_answer(_with_term(state, type_id, product), options, numbers)
+    return _of_answer(_with_term(state, type_id, product, numbers), options, numbers)
 
 
-def expected(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> float:
+def expected(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> float:
     """Chance that memory gave to a right answer before it came: the steps that were shown count as done."""
-    mastery = math.prod(outlook(state, step, event.at, numbers).mastery for step in event.unaided)
-    return _of_answer(_with_term(state, event.type, mastery), event.options, numbers)
+    numbers = numbers or state.numbers
+    form = form_at(state, event.at, numbers)
+    mastery = math.prod(outlook(state, step, event.at, numbers, form=form).mastery for step in event.unaided)
+    return _of_answer(_with_term(state, event.type, mastery, numbers), event.options, numbers)
 
 
-def slip_counts(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+def slip_counts(state: LearnerState, now: float, numbers: Numbers | None = None) -> dict[SlipKey, float]:
     """Return how often each slip was made lately: its count, halved every 14 days and worn by cases without it."""
+    numbers = numbers or state.numbers
     return {
         (step, slip): _faded(memory, now, numbers)
         for step, slips in state.slips.items()
@@ -107,8 +147,9 @@ def slip_counts(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> 
     }
 
 
-def standing(state: LearnerState, now: float, numbers: Numbers = NUMBERS) -> dict[SlipKey, float]:
+def standing(state: LearnerState, now: float, numbers: Numbers | None = None) -> dict[SlipKey, float]:
     """Return the slips that stand (count of 1.6 or more, halved every 14 days), the most frequent first."""
+    numbers = numbers or state.numbers
     counts = slip_counts(state, now, numbers)
     kept = sorted((-count, key) for key, count in counts.items() if count >= numbers.slip_standing)
     return {key: -count for count, key in kept}
@@ -121,7 +162,7 @@ def band(
     *,
     type_id: str | None = None,
     ahead_days: float = 0.0,
-    numbers: Numbers = NUMBERS,
+    numbers: Numbers | None = None,
 ) -> str:
     """Put a step (give it alone) or a type (its steps and `type_id`) into a word.
 
@@ -136,7 +177,7 @@ def band(
     ahead_days looks on: how it will be so many days from `now`, if nothing is practised. A slip that stands now stands
     then: no wait alone ever mended a wrong rule, though its count fades.
     """
-    n = numbers
+    n = numbers or state.numbers
     if (steps[0] not in state.steps) if type_id is None else (type_id not in state.types):
         return "new"
     steps = met_of(state, steps)
@@ -161,9 +202,10 @@ def settled(
     now: float,
     *,
     type_id: str | None = None,
-    numbers: Numbers = NUMBERS,
+    numbers: Numbers | None = None,
 ) -> bool:
     """Say whether a step (alone) or a type was right unaided on three different days and is solid."""
+    numbers = numbers or state.numbers
     memory = state.steps.get(steps[0]) if type_id is None else state.types.get(type_id)
     return (
         memory is not None
@@ -175,13 +217,14 @@ def settled(
 # --- whom to blame ---------------------------------------------------------------------------------------------------
 
 
-def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> tuple[float, ...]:
+def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> tuple[float, ...]:
     """Share one miss among its explanations, by how likely each was for this learner beforehand; the sum is 1.
 
     A slip's likelihood is the doubt about its step times its share of that step's slips so far; for two slips at once
     the likelihoods multiply. Empty when nothing was diagnosed. Where the answer was weighed with what was known of the
     learner, its own shares are returned; they leave out of 1 what is no slip.
     """
+    numbers = numbers or state.numbers
     if not event.diagnosed:
         return ()
     if event.shares is not None:
@@ -197,13 +240,14 @@ def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers = 
     return tuple(weight / total for weight in weights)
 
 
-def blame(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> dict[str, float]:
+def blame(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> dict[str, float]:
     """Return each blamed step's share of a miss (0..1): the chance that it went wrong, given the answer.
 
     Diagnosed: the shares of the explanations that it figures in; where every explanation is a single slip the sum is 1,
     and two slips surely made at once have 1 each. Undiagnosed: 1 divided over the steps not shown beforehand in
     proportion to their doubt. Diagnosed in part: that of both, each by its probability. Right: none.
     """
+    numbers = numbers or state.numbers
     out = _explained(state, event, numbers)
     for step, share in _unexplained(state, event, numbers).items():
         out[step] = min(1.0, out.get(step, 0.0) + share)
@@ -229,71 +273,236 @@ def _unexplained(state: LearnerState, event: Answered, numbers: Numbers) -> dict
 # --- folding ---------------------------------------------------------------------------------------------------------
 
 
-def fold(state: LearnerState, event: Answered, numbers: Numbers = NUMBERS) -> LearnerState:
+class Evidence(NamedTuple):
+    """What one answer says of one step, of what is a type's own, or of the learner as a whole."""
+
+    id: str
+    slope: float
+    """Of the log-likelihood against this log-odds: weight × (what came − its chance)."""
+    information: float
+    """Its curvature: weight × σ(x)(1 − σ(x))."""
+    divisor: float
+    """1 + information × variance, over all that the answer's log-odds are made of."""
+    variance: float
+    """Of the strength or the term before."""
+    y: float
+    """How far it was right, 0..1."""
+    weight: float
+    """How much of a miss, or of a credit, falls to it, 0..1."""
+
+    @property
+    def left(self) -> float:
+        """How much of what was believed before is left in the strength, or the term: 1 − the filter's gain."""
+        return 1 - self.variance * self.information / self.divisor
+
+
+class Weighed(NamedTuple):
+    """What one answer says, before it is folded in."""
+
+    seen: Mapping[str, Outlook]
+    """The steps that it says anything of: those done unaided, and those that went wrong."""
+    steps: Sequence[Evidence]
+    own: Evidence | None
+    """Of the type's term; None: nothing."""
+    learner: Evidence | None
+    """Of the learner's offset and form."""
+
+
+def fold(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> LearnerState:
     """Take one answer into the state, in place, and return it. The cost depends on the case, not on the history.
 
     A step that is blamed in part is credited with the rest when the slip was diagnosed, the steps before and after
-    alike: the learner's answer is what the chain gives with that slip and everything else done rightly. When nothing
-    was diagnosed no step is credited; each takes its share of one miss. Of an answer that slips explain in part, that
-    part is taken as diagnosed and the rest as not. A step whose line was shown beforehand is left as it was, neither
+    alike: the learner's answer is what the chain gives with that slip and everything else done rightly. A right answer,
+    or a miss that nothing explains, is one observation of the whole chain. Of a miss that slips explain in part, that
+    part is taken as explained and the rest as not. A step whose line was shown beforehand is left as it was, neither
     proved nor met, unless the slip was found there.
     """
-    explained, unexplained = _explained(state, event, numbers), _unexplained(state, event, numbers)
+    numbers = numbers or state.numbers
+    explained = _explained(state, event, numbers)
     shares = explanation_shares(state, event, numbers)
-    outlooks = {step: outlook(state, step, event.at, numbers) for step in event.chain}
-    _take_type(state, event, outlooks, numbers)
-    known = 1 - event.unexplained
-    for step in event.chain:
-        if step in event.hints and step not in explained:
-            continue
-        right = max(0.0, known - explained.get(step, 0.0))
-        weight = known + unexplained.get(step, 0.0)
-        if weight:
-            _take_step(state, step, event, outlooks[step], right / weight, event.weight * weight, numbers)
+    found = _weighed(state, event, numbers)
+    _take_learner(state, event, found.learner, numbers)
+    _take_type(state, event, found.own, numbers)
+    for one in found.steps:
+        _take_step(state, event, one, found.seen[one.id], numbers)
     _take_slips(state, event, explained, shares, numbers)
     state.answers += 1
     return state
 
 
-def replay(events: Iterable[Answered], numbers: Numbers = NUMBERS) -> LearnerState:
+def weighed(state: LearnerState, event: Answered) -> Weighed:
+    """Return what an answer says of steps, type and learner, before it is folded in."""
+    return _weighed(state, event, state.numbers)
+
+
+def _weighed(state: LearnerState, event: Answered, numbers: Numbers) -> Weighed:
+    explained, unexplained = _explained(state, event, numbers), _unexplained(state, event, numbers)
+    told = (step for step in event.chain if step in explained or step not in event.hints)
+    form = form_at(state, event.at, numbers)
+    seen = {step: outlook(state, step, event.at, numbers, form=form) for step in told}
+    steps = {step: seen[step] for step in event.unaided}
+    known = 1 - event.unexplained if event.diagnosed else 0.0
+    of_chain, of_slips = Weighed(seen, (), None, None), Weighed(seen, (), None, None)
+    if known < 1 and steps:
+        left = {step: share / (1 - known) for step, share in unexplained.items()}
+        of_chain = _by_chain(state, event, steps, left, numbers)
+    if known > 0:
+        parts = {step: min(1.0, share / known) for step, share in explained.items()}
+        of_slips = _by_diagnosis(state, event, seen, steps, parts, numbers)
+    return _together(seen, ((of_slips, known * event.weight), (of_chain, (1 - known) * event.weight)))
+
+
+def _together(seen: Mapping[str, Outlook], parts: Sequence[tuple[Weighed, float]]) -> Weighed:
+    """Put evidence together, each part by how much of an answer it is (0..1)."""
+    parts = [(found, share) for found, share in parts if share > 0]
+    if len(parts) == 1 and parts[0][1] == 1:
+        return parts[0][0]
+    by_step = [{one.id: one for one in found.steps} for found, _ in parts]
+    steps = [
+        _joined([(of[step], share) for of, (_, share) in zip(by_step, parts, strict=True) if step in of])
+        for step in seen
+    ]
+    own = _joined([(found.own, share) for found, share in parts if found.own is not None])
+    learner = _joined([(found.learner, share) for found, share in parts if found.learner is not None])
+    return Weighed(seen, [one for one in steps if one is not None], own, learner)
+
+
+def _joined(parts: Sequence[tuple[Evidence, float]]) -> Evidence | None:
+    if not parts:
+        return None
+    weight = math.fsum(share * one.weight for one, share in parts)
+    return Evidence(
+        parts[0][0].id,
+        math.fsum(share * one.slope for one, share in parts),
+        math.fsum(share * one.information for one, share in parts),
+        1 + math.fsum(share * (one.divisor - 1) for one, share in parts),
+        parts[0][0].variance,
+        math.fsum(share * one.weight * one.y for one, share in parts) / weight if weight else 0.0,
+        weight,
+    )
+
+
+def _by_chain(
+    state: LearnerState, event: Answered, seen: Mapping[str, Outlook], blamed: Mapping[str, float], numbers: Numbers
+) -> Weighed:
+    """Weigh an answer to the whole chain: one extended-Kalman step on all that its log-odds are made of.
+
+    z = logit Π σ(x) + term, so that a step's part is h = (1 − σ(x))/(1 − Π σ(x)). The answer is right with the chance
+    g + (1 − g − s)·σ(z): where guessing or carelessness explains it, it says the less (Bernoulli observation with that
+    mean; Fahrmeir 1992, JASA 87:501).
+    """
+    before = {step: _prior_variance(state, step, numbers) for step in seen}
+    own_variance = _own_variance(state, event.type, numbers)
+    done = {step: _sigmoid(one.x) for step, one in seen.items()}
+    product = math.prod(done.values())
+    parts = {step: (1 - one) / (1 - product) for step, one in done.items()}
+    whole = math.fsum(parts.values())
+    f = _with_term(state, event.type, product, numbers)
+    softened = _with_term(state, event.type, math.prod(one.mastery for one in seen.values()), numbers)
+    p = _of_answer(softened, event.options, numbers)
+    # How far the answer follows the chain and not luck.
+    followed = _of_answer(1.0, event.options, numbers) - _of_answer(0.0, event.options, numbers)
+    trust = followed * softened * (1 - softened) / (p * (1 - p))
+    e = (event.right - p) * trust
+    w = max(f * (1 - f), numbers.least_information) * followed * trust
+    common = next(iter(seen.values())).common
+    spread = math.fsum(parts[step] ** 2 * (one.variance - common) for step, one in seen.items())
+    d = 1 + w * (spread + whole**2 * common + own_variance)
+    y = float(event.right)
+    steps = [
+        Evidence(step, h * e, h * h * w, d, before[step], y, 1.0 if event.right else blamed[step])
+        for step, h in parts.items()
+    ]
+    return Weighed(
+        seen,
+        steps,
+        Evidence(event.type, e, w, d, own_variance, y, 1.0),
+        Evidence("", whole * e, whole * whole * w, d, common, y, 1.0),
+    )
+
+
+def _by_diagnosis(
+    state: LearnerState,
+    event: Answered,
+    seen: Mapping[str, Outlook],
+    unaided: Mapping[str, Outlook],
+    blamed: Mapping[str, float],
+    numbers: Numbers,
+) -> Weighed:
+    """Weigh a miss that was explained: each step is an observation of its own, and the type's term takes the rest."""
+    steps = []
+    for step, one in seen.items():
+        y = 1 - blamed.get(step, 0.0)
+        f = _sigmoid(one.x)
+        w = max(f * (1 - f), numbers.least_information)
+        p = _of_answer(one.mastery, event.options, numbers)
+        steps.append(Evidence(step, y - p, w, 1 + w * one.variance, _prior_variance(state, step, numbers), y, 1.0))
+    slope, information = (math.fsum(values) for values in zip(*((one[1], one[2]) for one in steps), strict=True))
+    common = next(iter(seen.values())).common
+    d = 1 + math.fsum(one.divisor - 1 for one in steps)
+    learner = Evidence("", slope, information, d, common, 0.0, 1.0)
+    own = _by_chain(state, event, unaided, dict.fromkeys(unaided, 0.0), numbers).own if unaided else None
+    return Weighed(seen, steps, own, learner)
+
+
+def _prior_variance(state: LearnerState, step: str, numbers: Numbers) -> float:
+    memory = state.steps.get(step)
+    return numbers.step_prior(step).variance if memory is None else memory.variance
+
+
+def _own_variance(state: LearnerState, type_id: str, numbers: Numbers) -> float:
+    memory = state.types.get(type_id)
+    return numbers.type_prior(type_id).variance if memory is None else memory.variance
+
+
+def replay(events: Iterable[Answered], numbers: Numbers | None = None) -> LearnerState:
     """Build the state anew from the whole log, oldest answer first."""
-    state = LearnerState(offset_variance=numbers.offset_variance)
+    state = LearnerState.new(numbers or NUMBERS)
     for event in events:
-        fold(state, event, numbers)
+        fold(state, event)
     return state
 
 
-def _take_step(
-    state: LearnerState, step: str, event: Answered, seen: Outlook, y: float, weight: float, numbers: Numbers
-) -> None:
-    """One extended-Kalman step: y (0..1) is how far the step was right, `weight` (0..1) how much evidence that is."""
+def _take_learner(state: LearnerState, event: Answered, found: Evidence | None, numbers: Numbers) -> None:
+    """Move the learner's offset and their form of the hour."""
     n = numbers
-    p = _of_answer(seen.mastery, event.options, n)
-    e = weight * (y - p)
-    f = _sigmoid(seen.x)
-    w = weight * max(f * (1 - f), n.least_information)
-    before = state.steps.get(step)
-    # The learner's offset is part of where a new step starts, so its doubt is too.
-    memory = before or StepMemory(seen.x, seen.variance, math.log(n.fading_days), n.fading_variance, float(event.at))
+    state.form, state.form_variance = form_at(state, event.at, numbers)
+    state.form_at = max(state.form_at, float(event.at))
+    if found is None:
+        return
+    e, w, d = found.slope, found.information, found.divisor
+    state.form += state.form_variance / d * e
+    state.form_variance -= w * state.form_variance**2 / d
+    offset = state.offset + state.offset_variance / d * e
+    state.offset = min(max(offset, -n.offset_bound), n.offset_bound)
+    vt = state.offset_variance
+    state.offset_variance = min(vt, max(n.offset_least_variance, vt - w * vt**2 / d))
+
+
+def _take_step(state: LearnerState, event: Answered, found: Evidence, seen: Outlook, numbers: Numbers) -> None:
+    """Take one extended-Kalman step on what an answer says of one step."""
+    n = numbers
+    y, weight, w, d, e = found.y, found.weight, found.information, found.divisor, found.slope
+    before = state.steps.get(found.id)
+    if before is None:
+        prior = n.step_prior(found.id)
+        memory = StepMemory(prior.mean, prior.variance, math.log(n.fading_days), n.fading_variance, float(event.at))
+    else:
+        memory = before
     new = before is None
     vm, vl, slope = memory.variance, memory.log_fading_variance, seen.slope
-    d = 1 + w * (vm + vl * slope**2)
-    if new:
-        state.offset += state.offset_variance / d * e
-        state.offset_variance -= w * state.offset_variance**2 / d
     spacing = 1.0 if new else n.learn_massed + n.learn_spaced * seen.r / (1 + seen.r)
-    learnt = y * n.learn_right * (1 - p)
+    learnt = y * n.learn_right * (1 - seen.mastery)
     if event.working_shown:
         learnt += (1 - y) * n.learn_shown * n.lesson_lost**memory.misses
     strength = memory.strength + vm / d * e + weight * spacing * learnt
     longer = n.fading_gain * seen.r / (1 + seen.r) if weight == 1 and y >= 0.5 else 0.0
     log_fading = memory.log_fading + vl * slope / d * e + longer
     variance = max(n.least_variance, vm - w * vm**2 / d) + n.drift
-    if strength > n.surest:
-        strength = n.surest
-        variance = min(variance, vm)  # at the bound a credit must not add doubt: it would lower the chance
-    state.steps[step] = StepMemory(
-        strength=max(strength, n.weakest),
+    if y >= 0.5:
+        variance = min(variance, vm)  # a credit must not add doubt: it would lower the chance
+    state.steps[found.id] = StepMemory(
+        strength=min(max(strength, n.weakest), n.surest),
         variance=variance,
         log_fading=min(max(log_fading, math.log(n.shortest_days)), math.log(n.longest_days)),
         log_fading_variance=vl - w * (vl * slope) ** 2 / d,
@@ -305,21 +514,18 @@ def _take_step(
     )
 
 
-def _take_type(state: LearnerState, event: Answered, outlooks: Mapping[str, Outlook], numbers: Numbers) -> None:
-    """Move the type's own term by its share of the surprise: the steps' doubt takes the rest."""
+def _take_type(state: LearnerState, event: Answered, found: Evidence | None, numbers: Numbers) -> None:
+    """Move the type's own term by its share of the surprise."""
     n = numbers
-    memory = state.types.get(event.type) or TypeMemory(at=float(event.at), variance=n.term_variance)
+    memory = state.types.get(event.type)
+    if memory is None:
+        prior = n.type_prior(event.type)
+        memory = TypeMemory(float(event.at), prior.variance, prior.mean)
     term, variance = memory.term, memory.variance
-    seen = [outlooks[step] for step in event.unaided]
-    if seen:
-        steps = math.prod(one.mastery for one in seen)
-        f = _with_term(state, event.type, steps)
-        e = event.weight * (event.right - _of_answer(f, event.options, n))
-        w = event.weight * max(f * (1 - f), n.least_information)
-        doubt = math.fsum(one.variance * ((1 - one.mastery) / (1 - steps)) ** 2 for one in seen)
-        d = 1 + w * (variance + doubt)
-        term = min(max(term + variance / d * e, -n.term_bound), n.term_bound)
-        variance = max(n.term_least_variance, variance - w * variance**2 / d)
+    if found is not None:
+        term = min(max(term + variance / found.divisor * found.slope, -n.term_bound), n.term_bound)
+        variance -= found.information * variance**2 / found.divisor
+        variance = max(n.term_least_variance, variance) + n.term_drift
     state.types[event.type] = TypeMemory(
         at=max(memory.at, float(event.at)),
         variance=variance,
@@ -417,12 +623,15 @@ def _halving(seconds: float, numbers: Numbers) -> float:
     return float(0.5 ** (max(0.0, seconds) / DAY / numbers.slip_halves_days))
 
 
-def _with_term(state: LearnerState, type_id: str | None, mastery: float) -> float:
+def _with_term(state: LearnerState, type_id: str | None, mastery: float, numbers: Numbers) -> float:
     """σ(logit(mastery) + term), written so that a mastery of 1 stays 1."""
-    memory = None if type_id is None else state.types.get(type_id)
-    if memory is None:
+    if type_id is None:
         return mastery
-    odds = math.exp(memory.term)
+    memory = state.types.get(type_id)
+    term = numbers.type_prior(type_id).mean if memory is None else memory.term
+    if term == 0.0:
+        return mastery
+    odds = math.exp(term)
     return mastery * odds / (1 - mastery + mastery * odds)
 
 

@@ -2,39 +2,55 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+MODEL = 2
+"""Which memory the constants are for. A change of model.py that folds the same answers into another state raises it."""
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is known of a step or a type before a learner has met it: a mean and a variance, log-odds."""
+
+    mean: float
+    variance: float
 
 
 @dataclass(frozen=True)
 class Numbers:
     """Every constant of the memory and of the choice. `python -m quiz refit` may offer better ones."""
 
-    dated: str = "2026-11-28"
+    dated: str = "2026-11-30"
     """When they were set, or the rules that they serve: by hand and on simulated learners, not yet on people.
 
     States that were kept under another date are folded anew from the log.
     """
 
     # one step: strength, fading, and how fast an answer moves them
-    start: float = 0.2
-    strength_variance: float = 2.0
-    fading_days: float = 28.0
-    fading_variance: float = 1.1
-    offset_variance: float = 0.4
-    steepness: float = 3.0
-    guess: float = 0.02
+    start: float = 1.0
+    strength_variance: float = 1.5
+    fading_days: float = 0.25
+    fading_variance: float = 1.0
+    offset_variance: float = 0.8
+    offset_least_variance: float = 0.1
+    offset_bound: float = 3.0
+    form_variance: float = 0.5
+    form_hours: float = 0.1
+    steepness: float = 0.35
+    guess: float = 0.03
     careless: float = 0.05
     least_information: float = 0.02
     least_variance: float = 0.12
-    drift: float = 0.03
-    fading_gain: float = 0.2
-    shortest_days: float = 2.0
-    longest_days: float = 120.0
-    learn_right: float = 1.8
-    learn_shown: float = 0.8
+    drift: float = 0.1
+    fading_gain: float = 0.05
+    shortest_days: float = 0.01
+    longest_days: float = 60.0
+    learn_right: float = 0.0
+    learn_shown: float = 0.15
     learn_massed: float = 0.6
     learn_spaced: float = 0.4
-    lesson_lost: float = 0.5
+    lesson_lost: float = 0.7
     """What a shown working still teaches, for each miss of the step since it was last right."""
     weakest: float = -3.5
     surest: float = 6.0
@@ -43,7 +59,8 @@ class Numbers:
     # one type: what its chain does not explain
     term_variance: float = 0.3
     term_least_variance: float = 0.05
-    term_bound: float = 1.5
+    term_drift: float = 0.002
+    term_bound: float = 3.0
 
     # slips
     slip_halves_days: float = 14.0
@@ -68,6 +85,8 @@ class Numbers:
     # the choice
     horizon_days: float = 14.0
     drill_weight: float = 2.0
+    rest_days: float = 28.0
+    """Days after which a step of the usual fading time has waited half of what it can wait."""
     type_days: float = 3.0
     """Days after which what is a type's own has waited half of what it can wait."""
     new_type: float = 0.3
@@ -75,6 +94,36 @@ class Numbers:
     standing_weight: float = 5.0
     wait_cases: int = 5
     open_chance: float = 0.6
+
+    # the teacher's rules over the choice
+    few_right: float = 0.6
+    many_right: float = 0.85
+    """Between these the share of right answers of the last ten is held, by easier or by harder cases."""
+    misses_in_a_row: int = 3
+    """After so many nothing new comes, and nothing is forced."""
+    first_types: int = 6
+    """New types in a learner's first sitting."""
+    first_cases: int = 20
+    """The longest that a first sitting counts as one."""
+    fires_a_day: int = 3
+    """After so many showings within twelve hours a slip is left alone until tomorrow."""
+    forced_seconds: float = 60.0
+    """A second case of a new type is not forced where it takes longer than this."""
+    exam_share: float = 0.03
+    exam_minutes_a_day: float = 10.0
+    """Before an exam nothing new comes that takes more than that share of the minutes left, at so many a day."""
+
+    # what is known of single steps and types beforehand; one that is not named has `start`, or a term of 0
+    steps: Mapping[str, Prior] = field(default_factory=dict)
+    types: Mapping[str, Prior] = field(default_factory=dict)
+
+    def step_prior(self, step: str) -> Prior:
+        """Return what is known of a step's strength beforehand."""
+        return self.steps.get(step) or Prior(self.start, self.strength_variance)
+
+    def type_prior(self, type_id: str) -> Prior:
+        """Return what is known of a type's term beforehand."""
+        return self.types.get(type_id) or Prior(0.0, self.term_variance)
 
 
 NUMBERS = Numbers()

@@ -1,6 +1,7 @@
 """Better numbers for the memory from a log of answers: fitted on some learners, judged on others.
 
-Pure: logs in, an offer out. Reading the log is the command line's business; the numbers stand in parameters.py.
+Pure: logs in, an offer out. Reading the log is the command line's business; the numbers that are shipped stand in
+parameters.py, those that a data file has adopted in that file.
 """
 
 from __future__ import annotations
@@ -8,23 +9,24 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 from quiz.errors import QuizError
+from quiz.learning.intervals import Z95, Interval
 from quiz.learning.model import expected, fold
 from quiz.learning.parameters import NUMBERS, Numbers
-from quiz.learning.state import Answered, LearnerState
+from quiz.learning.pooling import Log, pooled_priors
+from quiz.learning.state import LearnerState
 
 ENOUGH_ANSWERS = 2500
 """Under some 2,500 answers a fit follows chance more than the class."""
 ENOUGH_LEARNERS = 12
 HELD_OUT = 1 / 3
 STANDARD_ERRORS = 2.0
-ROUNDS = 4
+ROUNDS = 3
 """Passes over all constants; each pass halves the stride."""
-
-Log = Sequence[Answered]
+STRIDE = 0.7
+"""Of the first pass: a factor of two, or .7 log-odds."""
 
 
 class TooFew(QuizError):
@@ -35,6 +37,10 @@ class TooFew(QuizError):
             f"{answers:,} answers of {learners} learners: too few to fit the memory to. It takes some "
             f"{ENOUGH_ANSWERS:,} answers of at least {ENOUGH_LEARNERS} learners; the numbers stay as they are"
         )
+
+
+def _with(numbers: Numbers, name: str, value: float) -> Numbers:
+    return Numbers(**{**vars(numbers), name: value})
 
 
 @dataclass(frozen=True)
@@ -48,47 +54,108 @@ class Scale:
 
     def moved(self, numbers: Numbers, stride: float) -> Numbers:
         """Return the numbers with this one moved by a stride, kept within its bounds."""
-        value = getattr(numbers, self.name)
-        value = value * math.exp(stride) if self.log else value + stride
-        return replace(numbers, **{self.name: min(max(value, self.low), self.high)})
+        value = self.at(numbers, stride)
+        return numbers if value == getattr(numbers, self.name) else _with(numbers, self.name, value)
+
+    def at(self, numbers: Numbers, stride: float) -> float:
+        """Return this one's value a stride away, kept within its bounds."""
+        value: float = getattr(numbers, self.name)
+        if self.log:
+            value = max(value, self.low) * math.exp(stride)  # from 0 a factor leads nowhere
+        else:
+            value += stride
+        return min(max(value, self.low), self.high)
 
 
 FREE = (
-    Scale("start", -4.0, 3.0, log=False),
-    Scale("strength_variance", 0.2, 6.0),
+    Scale("start", -4.0, 4.0, log=False),
+    Scale("strength_variance", 0.2, 8.0),
     Scale("offset_variance", 0.02, 3.0),
-    Scale("fading_days", 3.0, 120.0),
+    Scale("offset_least_variance", 0.002, 0.5),
+    Scale("form_variance", 0.005, 2.0),
+    Scale("form_hours", 0.05, 24.0),
+    Scale("fading_days", 0.01, 120.0),
     Scale("fading_variance", 0.05, 3.0),
-    Scale("fading_gain", 0.02, 1.5),
-    Scale("steepness", 0.5, 8.0),
-    Scale("learn_right", 0.05, 5.0),
+    Scale("fading_gain", 0.005, 1.5),
+    Scale("steepness", 0.05, 8.0),
+    Scale("guess", 0.005, 0.4),
+    Scale("careless", 0.005, 0.3),
+    Scale("learn_right", 0.005, 5.0),
     Scale("learn_shown", 0.02, 5.0),
     Scale("learn_massed", 0.1, 1.5),
     Scale("learn_spaced", 0.02, 3.0),
     Scale("lesson_lost", 0.2, 1.0),
-    Scale("drift", 0.002, 0.3),
-    Scale("least_variance", 0.02, 0.6),
-    Scale("term_variance", 0.02, 2.0),
+    Scale("drift", 0.002, 1.0),
+    Scale("least_variance", 0.02, 1.0),
+    Scale("term_variance", 0.02, 3.0),
+    Scale("term_least_variance", 0.005, 0.6),
+    Scale("term_drift", 0.0005, 0.5),
 )
-"""The constants that answers can tell something about. Those of slips, words and the choice are judgements; guessing
-and carelessness are left alone because a fit raises them to explain away what the steps should."""
+"""The constants that answers can tell something about. Those of slips, words and the choice are judgements."""
 
 
 @dataclass(frozen=True)
-class Offer:
-    """What a fit came to. Losses are natural logarithms for one answer, of learners who took no part in the fit."""
+class Fitted:
+    """One constant after a fit: its value and the 95 % interval that the learners leave it."""
 
+    name: str
+    before: float
+    value: float
+    interval: Interval | None
+    """None where the loss has no bottom there: the log says nothing of it."""
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One candidate on the learners who took no part in the fit. Losses are natural logarithms for one answer."""
+
+    words: str
     numbers: Numbers
-    accepted: bool
     loss_before: float
     loss_after: float
     fall: float
     """Mean fall of the held-out loss for one answer."""
     standard_error: float
     """Of that fall, learners being what was drawn."""
+
+    @property
+    def wins(self) -> bool:
+        """Whether the loss fell by more than two standard errors of that fall."""
+        return self.fall > STANDARD_ERRORS * self.standard_error
+
+    @property
+    def won_by(self) -> str:
+        """What the held-out learners say, in words."""
+        return (
+            f"{self.words}: loss of one answer {self.loss_before:.4f} before, {self.loss_after:.4f} after; "
+            f"a fall of {self.fall:.4f}, standard error {self.standard_error:.4f}"
+        )
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a fit came to."""
+
+    candidates: tuple[Judged, ...]
+    fitted: tuple[Fitted, ...]
     fitted_on: int
     judged_on: int
     """Learners."""
+
+    @property
+    def best(self) -> Judged:
+        """The candidate with the least held-out loss."""
+        return min(self.candidates, key=lambda one: one.loss_after)
+
+    @property
+    def accepted(self) -> bool:
+        """Whether it wins on learners who took no part in the fit."""
+        return self.best.wins
+
+    @property
+    def numbers(self) -> Numbers:
+        """Those of the best candidate."""
+        return self.best.numbers
 
 
 def losses(logs: Sequence[Log], numbers: Numbers) -> list[float]:
@@ -97,11 +164,11 @@ def losses(logs: Sequence[Log], numbers: Numbers) -> list[float]:
 
 
 def _steps(log: Log, numbers: Numbers) -> Iterator[float]:
-    state = LearnerState(offset_variance=numbers.offset_variance)
+    state = LearnerState.new(numbers)
     for event in log:
-        p = min(max(expected(state, event, numbers), 1e-6), 1 - 1e-6)
+        p = min(max(expected(state, event), 1e-6), 1 - 1e-6)
         yield -math.log(p if event.right else 1 - p)
-        fold(state, event, numbers)
+        fold(state, event)
 
 
 def refit(
@@ -113,10 +180,11 @@ def refit(
     free: Sequence[Scale] = FREE,
     said: Callable[[str], None] = lambda _: None,
 ) -> Offer:
-    """Fit the memory's constants to a class's logs, and say whether they foretell better for others.
+    """Fit the memory to a class's logs, and say whether it then forecasts better for others.
 
-    Two learners of three, drawn by `rng`, are fitted to; the third judges. The offer is accepted when the loss of the
-    judges falls by more than two standard errors of that fall, learner by learner.
+    Two learners of three, drawn by `rng`, are fitted to; the third judges. Two candidates are judged: the priors of
+    steps and types re-estimated, and every constant fitted besides. What is offered is the better one; it is accepted
+    when the loss of the judges falls by more than two standard errors of that fall, learner by learner.
 
     Parameters
     ----------
@@ -138,26 +206,66 @@ def refit(
         raise TooFew(answers, len(kept))
     rng.shuffle(kept)
     judges = kept[: round(len(kept) * HELD_OUT)]
-    fitted = _fit(kept[len(judges) :], numbers, free, said)
-    before, after = losses(judges, numbers), losses(judges, fitted)
-    size = sum(map(len, judges))
-    fall, error = _fall(before, after, size)
+    rest = kept[len(judges) :]
+    pooled = pooled_priors(rest, numbers)
+    fitted = fit_numbers(rest, numbers, free=free, said=said)
+    before = losses(judges, numbers)
+
+    def judged(words: str, one: Numbers) -> Judged:
+        after, size = losses(judges, one), sum(map(len, judges))
+        fall, error = _fall(before, after, size)
+        one = replace(one, dated=dated)
+        return Judged(words, one, math.fsum(before) / size, math.fsum(after) / size, fall, error)
+
     return Offer(
-        numbers=replace(fitted, dated=dated),
-        accepted=fall > STANDARD_ERRORS * error,
-        loss_before=math.fsum(before) / size,
-        loss_after=math.fsum(after) / size,
-        fall=fall,
-        standard_error=error,
-        fitted_on=len(kept) - len(judges),
+        candidates=(judged("priors of steps and types", pooled), judged("priors and every constant", fitted)),
+        fitted=tuple(intervals(rest, numbers, fitted, free)),
+        fitted_on=len(rest),
         judged_on=len(judges),
     )
 
 
-def changes(before: Numbers, after: Numbers) -> list[tuple[str, Any, Any]]:
-    """Return the name, old and new value of every number that differs, new ones to four figures."""
-    pairs = ((one.name, getattr(before, one.name), getattr(after, one.name)) for one in fields(Numbers))
-    return [(name, a, float(f"{b:.4g}") if isinstance(b, float) else b) for name, a, b in pairs if a != b]
+def intervals(logs: Sequence[Log], before: Numbers, numbers: Numbers, free: Sequence[Scale] = FREE) -> Iterator[Fitted]:
+    """Give each constant with its 95 % interval, the others being held.
+
+    From the slopes and curvatures of the learners' losses, by differences: the variance is Σ slope² ÷ (Σ curvature)²,
+    which holds where answers of one learner hang together (the sandwich: Huber 1967; White 1982, Econometrica 50:1).
+    """
+    middle = losses(logs, numbers)
+    for scale in free:
+        value: float = getattr(numbers, scale.name)
+        up, down = (losses(logs, scale.moved(numbers, stride)) for stride in (NUDGE, -NUDGE))
+        slopes = [(a - b) / (2 * NUDGE) for a, b in zip(up, down, strict=True)]
+        curvature = math.fsum(a - 2 * m + b for a, m, b in zip(up, middle, down, strict=True)) / NUDGE**2
+        found = None
+        if curvature > 0:
+            half = Z95 * math.sqrt(math.fsum(one**2 for one in slopes)) / curvature
+            found = Interval(scale.at(numbers, -half), scale.at(numbers, half))
+        yield Fitted(scale.name, getattr(before, scale.name), value, found)
+
+
+NUDGE = 0.1
+"""For the differences: a tenth of a unit, or 10 %."""
+
+
+def report(offer: Offer) -> Iterator[str]:
+    """Say in lines what a fit came to."""
+    yield f"Fitted on {offer.fitted_on} learners; judged on {offer.judged_on} others:"
+    for one in offer.candidates:
+        yield f"    {one.won_by}"
+    yield "Constants fitted, with the 95 % interval that the learners leave each while the others stay:"
+    for found in offer.fitted:
+        ends = "the log says nothing of it"
+        if found.interval is not None:
+            ends = f"{found.interval.low:.4g} to {found.interval.high:.4g}"
+        yield f"    {found.name} = {found.value:.4g}    ({ends}; was {found.before:.4g})"
+    if offer.accepted:
+        steps, types = len(offer.numbers.steps), len(offer.numbers.types)
+        yield (
+            f"Better on the others by more than two standard errors: {offer.best.words} ({steps} steps, {types} types)."
+        )
+    else:
+        yield "No fall of more than two standard errors: the numbers stay as they are."
 
 
 def _fall(before: Sequence[float], after: Sequence[float], answers: int) -> tuple[float, float]:
@@ -168,20 +276,33 @@ def _fall(before: Sequence[float], after: Sequence[float], answers: int) -> tupl
     return math.fsum(falls) / answers, spread * math.sqrt(len(falls)) / answers
 
 
-def _fit(logs: Sequence[Log], numbers: Numbers, free: Sequence[Scale], said: Callable[[str], None]) -> Numbers:
-    """Move one constant at a time, as far as it pays, with strides that grow shorter."""
-    size = sum(map(len, logs))
+def fit_numbers(
+    logs: Sequence[Log],
+    numbers: Numbers,
+    *,
+    free: Sequence[Scale] = FREE,
+    said: Callable[[str], None] = lambda _: None,
+) -> Numbers:
+    """Return the numbers with constants and priors fitted to these learners.
+
+    One constant is moved at a time, as far as it pays, with strides that grow shorter. What pays is judged on one half
+    of the learners, with priors from the other half: priors that have seen the answers would leave nothing to explain.
+    """
+    pool, judges = logs[::2], logs[1::2]
+    size = sum(map(len, judges))
 
     def loss(candidate: Numbers) -> float:
-        return math.fsum(losses(logs, candidate)) / size
+        return math.fsum(losses(judges, candidate)) / size
 
-    best = loss(numbers)
-    said(f"loss {best:.4f} before the fit")
     for round_ in range(ROUNDS):
+        numbers = pooled_priors(pool, numbers)
+        best = loss(numbers)
+        if round_ == 0:
+            said(f"loss {best:.4f} before the fit")
         for scale in free:
-            numbers, best = _along(scale, 0.4 / 2**round_, numbers, best, loss)
+            numbers, best = _along(scale, STRIDE / 2**round_, numbers, best, loss)
         said(f"loss {best:.4f} after round {round_ + 1} of {ROUNDS}")
-    return numbers
+    return pooled_priors(logs, numbers)
 
 
 def _along(
@@ -192,7 +313,7 @@ def _along(
         while True:
             candidate = scale.moved(numbers, signed)
             found = loss(candidate) if candidate != numbers else math.inf
-            if found >= best - 1e-6:
+            if found >= best - 1e-5:
                 break
             numbers, best, moved = candidate, found, True
         if moved:

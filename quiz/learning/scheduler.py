@@ -16,12 +16,17 @@ from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.catalogue import Catalogue, Twins, TypeInfo, Wish
 from quiz.learning.model import band, chance, outlook, slip_counts, standing, waited
-from quiz.learning.parameters import NUMBERS, Numbers
+from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState, SlipKey
 
 WEEK = 7 * DAY
 LONG_AGO_DAYS = 3
 """From how many days on a gap is worth telling."""
+LAST = 10
+"""Answers over which the share of right ones is taken."""
+LEAST = 6
+"""With fewer than so many answers that share says nothing."""
+HALF_A_DAY = DAY / 2
 ALIKE = 0.98
 """Scores within 2 % of the best are alike, and chance picks among them."""
 TIMES = {2: "twice", 3: "three times"}
@@ -68,14 +73,21 @@ def choose(
     drill: Collection[str] | None = None,
     level: str = LEVELS[-1],
     unable: Collection[tuple[str, Wish]] = frozenset(),
-    numbers: Numbers = NUMBERS,
+    numbers: Numbers | None = None,
 ) -> Choice:
     """Choose the next case.
 
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed; a type missed lately, five other cases having come since; else the best score
+    was missed, unless it takes over a minute; a type missed lately, five other cases having come since; else the best
+    score
 
-        gain / seconds × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
+        gain / seconds × pace × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
+
+    A teacher's rules stand over it. pace prefers what the learner is likely to get right after three misses in a row or
+    where under 6 of the last 10 were right, and what is harder where over .85 were. Then, too, nothing new comes; nor
+    does a seventh type in a first sitting, nor before an exam a type whose case takes more than 3 % of the minutes left
+    (ten a day). After three misses in a row nothing is forced. A slip that showed three times within twelve hours is
+    left alone until they are over.
 
     where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
     what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
@@ -85,16 +97,16 @@ def choose(
     share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
     can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
     shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
-    foreseen; fresh is r/(1 + r), r the step's wait over its fading time, or 1 for a step never met; d is days since the
-    type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there for what does not carry
-    over from one type to another.
+    foreseen; fresh is r/(1 + r), r the step's wait over 28 days (longer where it fades slowly), or 1 for a step never
+    met; d is days since the type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there
+    for what does not carry over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
     its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
     drill's types are open whatever their level and needs, and take at most half of those cases (the half of an odd
-    number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, the drill's
-    half, never the same type at once, needs, level.
+    number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, those on new
+    types, the drill's half, never the same type at once, needs, level.
 
     Parameters
     ----------
@@ -116,7 +128,9 @@ def choose(
     """
     if not catalogue.types:
         raise NothingToChoose("the catalogue has no case types: give at least one")
-    table = _Table(state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, unable, numbers)
+    table = _Table(
+        state, catalogue, now, rng, recent, exam_day, frozenset(drill or ()), level, unable, numbers or state.numbers
+    )
     return table.probe() or table.second() or table.comeback() or table.best()
 
 
@@ -193,6 +207,48 @@ class _Table:
     def not_just_done(self, one: TypeInfo) -> bool:
         return not self.recent or self.recent[-1].type_id != one.id
 
+    def may_be_new(self, one: TypeInfo) -> bool:
+        """Keep new types from a learner who is struggling, who met enough in a first sitting, or whose exam is near."""
+        if one.id in self.state.types or one.id in self.drill:
+            return True
+        first_sitting = self.state.answers <= min(len(self.recent), self.numbers.first_cases)
+        full = first_sitting and len(self.state.types) >= self.numbers.first_types
+        return not (self.stuck or self.few_right or full) and one.seconds <= self.new_seconds
+
+    @cached_property
+    def new_seconds(self) -> float:
+        """What a case of a new type may take: before an exam a small share of the minutes left."""
+        if self.exam_day is None or self.exam_day <= self.now:
+            return math.inf
+        n = self.numbers
+        return n.exam_share * n.exam_minutes_a_day * 60 * (self.exam_day - self.now) / DAY
+
+    @cached_property
+    def stuck(self) -> bool:
+        """Whether the last three answers were misses."""
+        last = self.recent[-self.numbers.misses_in_a_row :]
+        return len(last) == self.numbers.misses_in_a_row and not any(done.right for done in last)
+
+    @cached_property
+    def share_right(self) -> float | None:
+        """The share of right ones of the last ten answers; None where they are too few to say."""
+        last = self.recent[-LAST:]
+        return None if len(last) < LEAST else sum(done.right for done in last) / len(last)
+
+    @property
+    def few_right(self) -> bool:
+        """Whether too few of the last answers were right."""
+        return self.share_right is not None and self.share_right < self.numbers.few_right
+
+    def pace(self, one: TypeInfo) -> float:
+        """Weigh a type by how hard it is now, where too few or too many of the last answers were right."""
+        n = self.numbers
+        usual = self.share_right is None or n.few_right <= self.share_right <= n.many_right
+        if usual and not self.stuck:
+            return 1.0
+        now = chance(self.state, one.chain, self.now, type_id=one.id, options=one.options, numbers=n)
+        return now**2 if self.stuck or self.few_right else 1 - 0.5 * now
+
     def not_waiting(self, one: TypeInfo) -> bool:
         return self.since_miss.get(one.id, self.numbers.wait_cases) >= self.numbers.wait_cases
 
@@ -208,7 +264,8 @@ class _Table:
         level, ready, half = self.at_level, self.ready, self.within_half
         fresh, wait = self.not_just_done, self.not_waiting
         ladder: tuple[tuple[Callable[[TypeInfo], bool], ...], ...] = (
-            (level, ready, half, fresh, wait),
+            (level, ready, half, fresh, wait, self.may_be_new),
+            (level, ready, half, fresh, self.may_be_new),
             (level, ready, half, fresh),
             (level, ready, fresh),
             (level, ready),
@@ -248,10 +305,10 @@ class _Table:
 
     def second(self) -> Choice | None:
         """Give the second case of a brand-new type at once, when the first was missed."""
-        if not self.recent or self.recent[-1].right:
+        if not self.recent or self.recent[-1].right or self.stuck:
             return None
         one = self.catalogue.by_id.get(self.recent[-1].type_id)
-        if one is None or not self.within_half(one):
+        if one is None or not self.within_half(one) or one.seconds > self.numbers.forced_seconds:
             return None
         memory = self.state.types.get(one.id)
         if memory is None or memory.answered != 1:
@@ -260,6 +317,8 @@ class _Table:
 
     def comeback(self) -> Choice | None:
         """Give the type that was missed longest ago and has waited."""
+        if self.stuck:
+            return None
         # Among all types: a need that the miss undid must not keep the type from coming back.
         types = [one for one in self.catalogue.types if self.within_half(one)]
         waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
@@ -297,7 +356,7 @@ class _Table:
 
     def score(self, one: TypeInfo) -> float:
         n = self.numbers
-        value = self.gain(one) / one.seconds
+        value = self.gain(one) / one.seconds * self.pace(one)
         if one.id in self.drill:
             value *= n.drill_weight
         made = self.made_lately.get(one.id, 0.0)
@@ -308,7 +367,7 @@ class _Table:
         """By type, the count of the slip most often made of those that it has."""
         out: dict[str, float] = {}
         for key, count in self.counts.items():
-            for type_id in self.catalogue.with_slip.get(key, ()):
+            for type_id in () if self.rests(key) else self.catalogue.with_slip.get(key, ()):
                 if (type_id, key[1]) not in self.unable:
                     out[type_id] = max(out.get(type_id, 0.0), count)
         return out
@@ -337,7 +396,8 @@ class _Table:
         """Say how much a step has waited for practice (0..1)."""
         if step not in self.state.steps:
             return 1.0
-        r = waited(self.state.steps[step], self.now)
+        n = self.numbers
+        r = waited(self.state.steps[step], self.now) * n.fading_days / n.rest_days
         return r / (1 + r)
 
     @cached_property
@@ -383,9 +443,15 @@ class _Table:
 
     def followed(self, one: TypeInfo) -> SlipKey | None:
         """Return the slip that a case of a type should show: of those made lately the most frequent, if any."""
-        able = (key for key in one.slips if self.counts.get(key, 0.0) >= self.numbers.slip_followed)
+        followed = self.numbers.slip_followed
+        able = (key for key in one.slips if self.counts.get(key, 0.0) >= followed and not self.rests(key))
         shown = [key for key in able if (one.id, key[1]) not in self.unable]
         return max(shown, key=lambda key: self.counts[key], default=None)
+
+    def rests(self, key: SlipKey) -> bool:
+        """Say whether a slip was shown often enough for one day: more of the same would only tire."""
+        seen = self.state.slips[key[0]][key[1]].seen if key in self.counts else ()
+        return sum(self.now - at <= HALF_A_DAY for at in seen) >= self.numbers.fires_a_day
 
     # what the learner is told
 

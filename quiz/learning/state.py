@@ -15,7 +15,7 @@ import msgspec
 
 from cases.procedure.vocabulary import CREDITED, MISSED
 from quiz.errors import QuizError
-from quiz.learning.parameters import NUMBERS
+from quiz.learning.parameters import NUMBERS, Numbers
 
 DAY = 86400.0
 
@@ -221,14 +221,25 @@ class LearnerState:
     """
 
     offset: float = 0.0
-    """How much stronger this learner starts on a new step than others do, log-odds."""
+    """How much stronger this learner is at every step than others are, log-odds."""
     offset_variance: float = NUMBERS.offset_variance
+    form: float = 0.0
+    """How much better they did at the last answer than on the whole, log-odds; it goes within hours."""
+    form_variance: float = 0.0
+    form_at: float = 0.0
     answers: int = 0
     steps: dict[str, StepMemory] = field(default_factory=dict)
     types: dict[str, TypeMemory] = field(default_factory=dict)
     slips: dict[str, dict[str, SlipMemory]] = field(default_factory=dict)
     """Step id to slip id to its memory."""
     suspects: Suspects | None = None
+    numbers: Numbers = field(default=NUMBERS, compare=False, repr=False)
+    """The constants that it is folded and read with. They are kept beside the state and not in it."""
+
+    @classmethod
+    def new(cls, numbers: Numbers = NUMBERS) -> LearnerState:
+        """Return the state of a learner who has answered nothing."""
+        return cls(offset_variance=numbers.offset_variance, numbers=numbers)
 
     def copy(self) -> LearnerState:
         """Return the same state, to be folded on by itself."""
@@ -249,12 +260,12 @@ class LearnerState:
         BadState
             When a number is not finite.
         """
-        _finite(self.offset, self.offset_variance)
-        return _WRITER.encode(self).decode()
+        _finite(self.offset, self.offset_variance, self.form, self.form_variance, self.form_at)
+        return _WRITER.encode({name: value for name, value in vars(self).items() if name != "numbers"}).decode()
 
     @classmethod
-    def from_json(cls, text: str) -> LearnerState:
-        """Read what `to_json` wrote.
+    def from_json(cls, text: str, numbers: Numbers = NUMBERS) -> LearnerState:
+        """Read what `to_json` wrote of a state that was folded with these numbers.
 
         Raises
         ------
@@ -262,14 +273,18 @@ class LearnerState:
             When it is something else.
         """
         try:
-            return cls(**msgspec.structs.asdict(_READER.decode(text)))
+            return cls(**msgspec.structs.asdict(_READER.decode(text)), numbers=numbers)
         except ValueError as error:
             raise BadState(f"the learner's state is unreadable ({error}): rebuild it from the log") from error
 
 
 _WRITER = msgspec.json.Encoder(order="deterministic")
 _READER = msgspec.json.Decoder(
-    msgspec.defstruct("_Kept", list(get_type_hints(LearnerState).items()), forbid_unknown_fields=True)
+    msgspec.defstruct(
+        "_Kept",
+        [one for one in get_type_hints(LearnerState).items() if one[0] != "numbers"],
+        forbid_unknown_fields=True,
+    )
 )
 """Reads what a state is made of, every part of which has to be there: what is lost is no memory of nothing."""
 

@@ -14,7 +14,7 @@ from tempfile import TemporaryDirectory
 
 from sqlite_utils import Database
 
-from quiz.storage import projection, result_queries, soundness
+from quiz.storage import memory_numbers, projection, result_queries, soundness
 from quiz.storage.backups import snapshot
 from quiz.storage.datafile import PATIENCE, Damaged, DataFile, corrupt, known_migrations, refusal
 from quiz.storage.schema import MIGRATIONS
@@ -98,18 +98,19 @@ def _rows(store: Store) -> Iterator[Finding]:
 
 def _memories(store: Store) -> Iterator[Finding]:
     older, astray = 0, []
+    numbers = memory_numbers.current(store).name
     for learner in store.learners():
         try:
             kept = store.states(learner.id)
         except Damaged:
             astray.append(learner.name)
             continue
-        if kept is None or kept.folded_with != projection.FOLDED_WITH:
+        if kept is None or kept.folded_with != numbers:
             older += 1
         elif not projection.agrees(kept, projection.refolded(store, learner.id)):
             astray.append(learner.name)
     if older:
-        yield Finding(f"{older} memories were worked out with older numbers; each is worked out anew when next needed")
+        yield Finding(f"{older} memories were worked out with other numbers; each is worked out anew when next needed")
     if astray:
         yield Finding(f"memory differs from the log of {', '.join(astray)}: run `python -m quiz rebuild`", good=False)
     else:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeVar
@@ -11,19 +10,20 @@ from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.state import Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.lru_cache import LockedCache
-from quiz.storage import class_queries, recall_queries, result_queries
+from quiz.storage import class_queries, memory_numbers, recall_queries, result_queries
 from quiz.storage.datafile import Damaged
+from quiz.storage.memory_numbers import Current
 from quiz.storage.recall_queries import RecallMark
 from quiz.storage.store import Answer, KeptStates, Learner, Retyped, Store
 
 Kept = TypeVar("Kept")
 
-FOLDED_WITH = hashlib.sha256(repr(NUMBERS).encode()).hexdigest()[:16]
-"""Names the memory's numbers: a state that was folded with others is folded anew from the log."""
+FOLDED_WITH = memory_numbers.name_of(NUMBERS)
+"""Names the numbers that are shipped: a state that was folded with others than those in use is folded anew."""
 MOST = 500
 """Some 100 kB each."""
-_lately: LockedCache[str, LearnerState] = LockedCache(MOST)
-"""States by their JSON, to look at: what is folded on is a copy."""
+_lately: LockedCache[tuple[str, str], LearnerState] = LockedCache(MOST)
+"""States by the name of their numbers and their JSON, to look at: what is folded on is a copy."""
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ def states_of(store: Store, learner_id: int) -> States:
 
 def cases_of(store: Store, learner_id: int) -> LearnerState:
     """Return what a learner's answers fold into, to look at and not to fold on: others look at the same."""
-    return _kept(store, learner_id, lambda one: _read(one.state)) or refolded(store, learner_id).cases
+    return _kept(store, learner_id, _cases) or refolded(store, learner_id).cases
 
 
 def told_of(store: Store, learner: Learner) -> LearnerState:
@@ -91,7 +91,8 @@ def told_of(store: Store, learner: Learner) -> LearnerState:
         return cases_of(store, learner.id)
     retyped = store.retyped_of(learner.id)
     told = (one for one in store.answers_of(learner.id) if one.dealt not in hidden)
-    return model.replay(event_of(one, retyped.get(one.dealt)) for one in told)
+    events = (event_of(one, retyped.get(one.dealt)) for one in told)
+    return model.replay(events, memory_numbers.current(store).numbers)
 
 
 def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
@@ -99,7 +100,7 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
 
     States that are unreadable or were made by older numbers are folded anew from both logs and kept first.
     """
-    kept = _kept(store, learner_id, lambda one: _read(one.state).copy())
+    kept = _kept(store, learner_id, lambda one, current: _cases(one, current).copy())
     if kept is not None:
         return kept
     states = refolded(store, learner_id)
@@ -107,32 +108,36 @@ def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
     return states.cases
 
 
-def _kept(store: Store, learner_id: int, read: Callable[[KeptStates], Kept]) -> Kept | None:
-    """Read what is kept of a learner; None where it is unreadable or older numbers made it."""
+def _kept(store: Store, learner_id: int, read: Callable[[KeptStates, Current], Kept]) -> Kept | None:
+    """Read what is kept of a learner; None where it is unreadable or other numbers made it."""
+    current = memory_numbers.current(store)
     try:
         kept = store.states(learner_id)
-        return read(kept) if kept is not None and kept.folded_with == FOLDED_WITH else None
+        return read(kept, current) if kept is not None and kept.folded_with == current.name else None
     except (BadState, Damaged):
         return None
 
 
-def _both(kept: KeptStates) -> States:
-    return States(LearnerState.from_json(kept.state), LearnerState.from_json(kept.recall_state))
+def _both(kept: KeptStates, current: Current) -> States:
+    numbers = current.numbers
+    return States(LearnerState.from_json(kept.state, numbers), LearnerState.from_json(kept.recall_state, numbers))
 
 
-def _read(text: str) -> LearnerState:
-    found = _lately.get(text)
+def _cases(kept: KeptStates, current: Current) -> LearnerState:
+    key = current.name, kept.state
+    found = _lately.get(key)
     if found is None:
-        found = LearnerState.from_json(text)
-        _lately.keep(text, found)
+        found = LearnerState.from_json(kept.state, current.numbers)
+        _lately.keep(key, found)
     return found
 
 
 def refolded(store: Store, learner_id: int) -> States:
-    """Fold a learner's logs anew."""
+    """Fold a learner's logs anew, with the numbers that the data file works with."""
+    numbers = memory_numbers.current(store).numbers
     return States(
-        model.replay(events_of(store, learner_id)),
-        model.replay(map(recall_event_of, recall_queries.recall_marks_of(store, learner_id))),
+        model.replay(events_of(store, learner_id), numbers),
+        model.replay(map(recall_event_of, recall_queries.recall_marks_of(store, learner_id)), numbers),
     )
 
 
@@ -151,7 +156,7 @@ def keep(store: Store, learner_id: int, states: States) -> None:
         learner_id,
         state=states.cases.to_json(),
         recall_state=states.recall.to_json(),
-        folded_with=FOLDED_WITH,
+        folded_with=memory_numbers.current(store).name,
     )
 
 
@@ -162,7 +167,7 @@ def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
     """
     text = state.to_json()
     store.keep_state(learner_id, text)
-    _lately.keep(text, state)
+    _lately.keep((memory_numbers.current(store).name, text), state)
 
 
 def agrees(kept: KeptStates, states: States) -> bool:

@@ -285,6 +285,17 @@ class Store:
         """Return one learner."""
         return self.learner_where("WHERE l.id = ?", learner_id)
 
+    def app_value(self, name: str) -> str | None:
+        """Return what the data file keeps under a name for everyone, None where it keeps nothing."""
+        rows = self.fetch("SELECT value FROM app WHERE name = ?", name)
+        return str(rows[0][0]) if rows else None
+
+    def keep_app_value(self, name: str, value: str) -> None:
+        """Keep something under a name for everyone."""
+        self.change(
+            "INSERT INTO app (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = ?", name, value, value
+        )
+
     def states(self, learner_id: int) -> KeptStates | None:
         """Return what is kept of a learner's memory."""
         sql = "SELECT state, recall_state, folded_with FROM learners WHERE id = ?"

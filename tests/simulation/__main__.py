@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from tests.simulation.people import person
 from tests.simulation.play import Story, play
-from tests.simulation.policies import PLAIN, Ours, Policy
+from tests.simulation.policies import PLAIN, AsComes, Ours, Policy
 from tests.simulation.pool import Pool
 from tests.simulation.summary import (
     SHOWINGS,
@@ -30,6 +30,8 @@ from tests.simulation.summary import (
     named_soon,
     paired,
     predictions,
+    right_share,
+    runs_of_misses,
     slips,
 )
 from tests.simulation.truth import MODELS
@@ -37,7 +39,8 @@ from tests.simulation.truth import MODELS
 HELD_OUT = 1_000_000
 """The first seed that was never used to tune: those below are for that."""
 OURS = "ours"
-POLICIES: Mapping[str, Callable[..., Policy]] = {OURS: Ours, **PLAIN}
+POLICIES: Mapping[str, Callable[..., Policy]] = {OURS: Ours, "ours without an exam day": AsComes, **PLAIN}
+RIVALS = ("round robin", "fixed boxes", "boxes by time", "Elo by time")
 APART = "exponential, nothing shared"
 KINDS: Mapping[str, tuple[str, float]] = {**{name: (name, 0.0) for name in MODELS}, APART: ("exponential", 1.0)}
 """Kind of learner to its memory, and the share of steps that do not carry over."""
@@ -133,13 +136,13 @@ def by_policy(stories: Mapping[str, Sequence[Story]], total: float) -> str:
 
 
 def rivals(stories: Stories, kind: str) -> str:
-    """Return the better of round robin and fixed boxes for a kind of learner."""
-    there = [name for name in ("round robin", "fixed boxes") if (name, kind) in stories]
+    """Return the best of the plain ways for a kind of learner."""
+    there = [name for name in RIVALS if (name, kind) in stories]
     return max(there, key=lambda name: sum(one.mean for one in stories[name, kind]))
 
 
 def by_kind(stories: Stories, policies: Sequence[str], kinds: Sequence[str]) -> tuple[str, dict[str, Mean]]:
-    """Write the exam-day chance for every kind of learner; also return ours minus the better plain way."""
+    """Write the exam-day chance for every kind of learner; also return ours minus the best plain way."""
     rows, gains = [], {}
     for kind in kinds:
         gains[kind] = paired(stories[OURS, kind], stories[rivals(stories, kind), kind], lambda one: one.mean)
@@ -153,18 +156,21 @@ def by_kind(stories: Stories, policies: Sequence[str], kinds: Sequence[str]) -> 
                 f"{calibration_error(pairs):.3f}",
             ]
         )
-    head = ("kind of learner", *policies, "ours minus the better of round robin and boxes", "calibration error of ours")
+    head = ("kind of learner", *policies, "ours minus the best plain way", "calibration error of ours")
     return table(head, rows), gains
 
 
 def aims(pooled: Mapping[str, Sequence[Story]], gains: Mapping[str, Mean], total: float) -> str:
     """Say of each aim whether it is met."""
-    ours, robin = pooled[OURS], pooled["round robin"]
-    rival = max(("round robin", "fixed boxes"), key=lambda name: sum(one.mean for one in pooled[name]))
+    ours = pooled[OURS]
+    slowest = "boxes by time" if "boxes by time" in pooled else "round robin"
+    rival = max((name for name in RIVALS if name in pooled), key=lambda name: sum(one.mean for one in pooled[name]))
     gain = paired(ours, pooled[rival], lambda one: one.mean)
     worst = min(gains, key=lambda kind: gains[kind].value)
     soon, of = learners_named_soon(ours)
-    slow, quick = (sum(gone_minutes(one, total) for one in each) for each in (robin, ours))
+    slow, quick = (sum(gone_minutes(one, total) for one in each) for each in (pooled[slowest], ours))
+    shares = [right_share(ours, number) for number in range(5)]
+    low, high, runs = min(shares), max(shares), runs_of_misses(ours)
     error = calibration_error(predictions(ours))
 
     def line(aim: str, met: bool, found: str) -> str:
@@ -172,12 +178,15 @@ def aims(pooled: Mapping[str, Sequence[Story]], gains: Mapping[str, Mean], total
 
     return "\n".join(
         [
-            line("exam-day chance at least +.05 over the better of round robin and boxes", gain.value >= 0.05,
+            line("exam-day chance at least +.015 over the best plain way", gain.value >= 0.015,
                  f"{gain} over {rival}"),
-            line("no loss beyond .01 anywhere", gains[worst].value >= -0.01, f"the least is {gains[worst]} ({worst})"),
+            line("no kind below -.005", gains[worst].value >= -0.005, f"the least is {gains[worst]} ({worst})"),
             line(f"planted slips named within {SHOWINGS} showings in 95 % of learners", soon >= 0.95 * of,
                  f"{soon} of {of} ({soon / max(of, 1):.3f})"),
-            line("gone in at most half the minutes of round robin", quick <= 0.5 * slow, f"{quick / slow:.2f} of them"),
+            line(f"gone in at most half the minutes of {slowest}", quick <= 0.5 * slow, f"{quick / slow:.2f} of them"),
+            line("right answers in each of the first five sittings from .6 to .85", low >= 0.6 and high <= 0.85,
+                 ", ".join(f"{one:.2f}" for one in shares)),
+            line("runs of four misses in under 5 % of sittings", runs < 0.05, f"in {runs:.3f} of them"),
             line("calibration error of the foretold chance at most .05", error <= 0.05, f"{error:.3f}"),
         ]
     )  # fmt: skip

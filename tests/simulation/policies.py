@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import random
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from quiz.learning.catalogue import Catalogue
+from quiz.learning.catalogue import Catalogue, TypeInfo
 from quiz.learning.parameters import NUMBERS, Numbers
 from quiz.learning.scheduler import Choice, Done, choose
 from quiz.learning.state import DAY, LearnerState
-
-SITTING = 10
+from quiz.practice.dealing import RECENT
 
 
 @dataclass
@@ -112,12 +112,89 @@ class FixedBoxes(Policy):
         self.last = choice.type_id
 
 
+@dataclass
+class BoxesByTime(Policy):
+    """The same five boxes by someone who looks at the clock: the most overdue per second, shortest new types first.
+
+    Seconds are what a case of the type takes; new types come while nothing is due.
+    """
+
+    box: dict[str, int] = field(default_factory=dict)
+    met: dict[str, float] = field(default_factory=dict)
+    last: str = ""
+    days = (1.0, 2.0, 4.0, 8.0, 16.0)
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        seconds = {one.id: one.seconds for one in self.catalogue.types}
+
+        def overdue(one: str) -> float:
+            return (now - self.met[one]) / DAY / self.days[self.box[one]]
+
+        known = [one for one in self.met if one != self.last]
+        due = [one for one in known if overdue(one) >= 0.8]
+        new = [one for one in self.ids if one not in self.met]
+        if due:
+            return Choice(max(due, key=lambda one: overdue(one) / seconds[one]), "")
+        if new:
+            return Choice(min(new, key=lambda one: seconds[one]), "")
+        return Choice(max(known or list(self.met), key=lambda one: overdue(one) / seconds[one]), "")
+
+    def saw(self, choice: Choice, right: bool, now: float) -> None:
+        box = self.box.get(choice.type_id, 0)
+        self.box[choice.type_id] = min(box + 1, 4) if right else 0
+        self.met[choice.type_id] = now
+        self.last = choice.type_id
+
+
+@dataclass
+class EloByTime(Policy):
+    """A rating for each type and a half-life that doubles with each spaced success; the greatest doubt per second.
+
+    After Pelánek 2016 for the rating; the interval doubles when right after most of it had passed, and halves when not.
+    """
+
+    rating: dict[str, float] = field(default_factory=dict)
+    half_life: dict[str, float] = field(default_factory=dict)
+    met: dict[str, float] = field(default_factory=dict)
+    times: dict[str, int] = field(default_factory=dict)
+    last: str = ""
+
+    def _chance(self, one: str, now: float) -> float:
+        if one not in self.met:
+            return 0.4
+        faded = 0.5 ** ((now - self.met[one]) / DAY / self.half_life[one])
+        return float(faded / (1 + math.exp(-self.rating[one])))
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        others = [one for one in self.catalogue.types if one.id != self.last] or list(self.catalogue.types)
+        rest = {one.id: 1.0 if one.id not in self.met else (now - self.met[one.id]) / DAY for one in others}
+
+        def worth(one: TypeInfo) -> float:
+            waited = rest[one.id] / (rest[one.id] + self.half_life.get(one.id, 1.0) / 4)
+            return (1 - self._chance(one.id, now)) * waited / one.seconds
+
+        return Choice(max(others, key=worth).id, "")
+
+    def saw(self, choice: Choice, right: bool, now: float) -> None:
+        one = choice.type_id
+        half_life = self.half_life.get(one, 1.0)
+        if one in self.met and now - self.met[one] > 0.5 * DAY:
+            half_life *= 2.0 if right else 0.5
+        gain = 1 / (1 + 0.05 * self.times.get(one, 0))
+        rating = self.rating.get(one, 0.0)
+        self.rating[one] = rating + gain * (right - 1 / (1 + math.exp(-rating)))
+        self.half_life[one] = min(max(half_life, 1.0), 32.0)
+        self.times[one] = self.times.get(one, 0) + 1
+        self.met[one] = now
+        self.last = one
+
+
 Chooser = Callable[..., Choice]
 
 
 @dataclass
 class Ours(Policy):
-    """The app's own choice, by step."""
+    """The app's own choice, by step, with the look-back that the app has."""
 
     numbers: Numbers = NUMBERS
     chooser: Chooser = choose
@@ -137,18 +214,28 @@ class Ours(Policy):
 
     def saw(self, choice: Choice, right: bool, now: float) -> None:  # noqa: ARG002
         self.recent.append(Done(choice.type_id, right, choice.for_drill))
-        if len(self.recent) == SITTING:
-            self.recent.clear()
+        del self.recent[:-RECENT]
 
     def new_day(self) -> None:
-        """Begin a sitting."""
+        """Begin a day: the app looks back for two hours only."""
         self.recent.clear()
+
+
+class AsComes(Ours):
+    """The same for a learner who sets no exam day: practice looks two weeks ahead."""
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
+        return self.chooser(
+            state, self.catalogue, now, self.rng, recent=self.recent, level="expert", numbers=self.numbers
+        )
 
 
 PLAIN: dict[str, type[Policy]] = {
     "random": Random,
     "round robin": RoundRobin,
     "fixed boxes": FixedBoxes,
+    "boxes by time": BoxesByTime,
+    "Elo by time": EloByTime,
     "weakest first": WeakestFirst,
     "blocked": Blocked,
 }

@@ -44,6 +44,27 @@ def predictions(stories: Iterable[Story]) -> list[tuple[float, bool]]:
     return [one for story in stories for one in story.predictions]
 
 
+SITTING = 10
+"""Cases in a sitting, as the app has it by default."""
+
+
+def sittings(story: Story) -> list[list[bool]]:
+    """Return a learner's answers, right or not, in sittings of ten cases."""
+    right = [came for _, came in story.predictions]
+    return [right[at : at + SITTING] for at in range(0, len(right) - SITTING + 1, SITTING)]
+
+
+def right_share(stories: Iterable[Story], number: int) -> float:
+    """Return the share of right answers in a sitting by its number, from 0, over learners."""
+    return statistics.fmean(statistics.fmean(each[number]) for each in map(sittings, stories) if len(each) > number)
+
+
+def runs_of_misses(stories: Iterable[Story], of: int = 4) -> float:
+    """Return the share of sittings that have so many misses in a row."""
+    every = [one for story in stories for one in sittings(story)]
+    return statistics.fmean(any(not any(one[at : at + of]) for at in range(SITTING - of + 1)) for one in every)
+
+
 def brier(pairs: Sequence[tuple[float, bool]]) -> float:
     """Return the mean square of foretold chance minus outcome (Brier 1950)."""
     return statistics.fmean((p - y) ** 2 for p, y in pairs)

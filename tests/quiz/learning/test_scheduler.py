@@ -31,6 +31,9 @@ TURNED: SlipKey = ("read", "turned-round")
 MISWRITTEN: SlipKey = ("write", "turned-over")
 TITLES = {"left-in": "left the distance in", "turned-round": "took the streak for the meridian"}
 
+QUICKLY_FADING = dataclasses.replace(NUMBERS, steepness=3.0, fading_days=28.0, start=0.2)
+"""Numbers under which odds fall with the third power of the wait, so that waits differ plainly."""
+
 
 def info(id_: str, *steps: str, **more: Any) -> TypeInfo:
     return TypeInfo(id_, more.pop("family", "all"), more.pop("level", "novice"), steps, title=id_, **more)
@@ -396,6 +399,7 @@ def test_how_long_a_doubtful_step_was_left_counts_more_than_how_long_a_sure_one_
     # both types have one sure and one doubtful step, and the same chance; in "right-one" the doubtful step is faded
     now = START + 30 * DAY
     state = met("form", "sum")
+    state.numbers = QUICKLY_FADING
     for step, strength, gap in (
         ("a", 6.0, 0.0),
         ("b", 1.5, 14.0),
@@ -436,6 +440,7 @@ def test_the_exam_day_decides_what_practice_is_for() -> None:
     # "brief" is strong and fades within days, "weak" is weak and keeps: both met a tenth of their fading time ago
     now = START + 20 * DAY
     state = met("form", "sum")
+    state.numbers = QUICKLY_FADING
     state.steps["turn"] = StepMemory(3.5, 0.2, math.log(4), 0.1, now - 0.4 * DAY)
     state.steps["add"] = StepMemory(1.5, 0.2, math.log(120), 0.1, now - 12 * DAY)
     two = catalogue(FORM, SUM)
@@ -539,7 +544,7 @@ def test_with_every_answer_right_in_one_sitting_no_type_takes_the_sitting(level:
         times[one.id] = times.get(one.id, 0) + 1
         now += 60
     most = max(times, key=lambda type_id: times[type_id])
-    assert times[most] <= 12, most
+    assert times[most] <= 15, most
     assert len(times) == sum(LEVELS.index(one.level) <= LEVELS.index(level) for one in all_types().values())
 
 
@@ -588,3 +593,91 @@ def test_what_was_never_met_is_not_called_shaky() -> None:
     assert choice.why == "A step that you have not met may come: write."
     rows = forward_look(state, catalogue(FULL), at)
     assert {row.id: row.bands[0] for row in rows} == {"full": "solid", "read": "solid", "take-off": "solid"}
+
+
+# --- a teacher's rules over the choice -------------------------------------------------------------------------------
+
+OFF = dataclasses.replace(NUMBERS, misses_in_a_row=99, few_right=0.0, many_right=1.0, first_types=999, exam_share=1e9)
+
+
+def course(*right: bool) -> list[Done]:
+    """Answers of late, all at a type that is not on offer."""
+    return [Done("elsewhere", one) for one in right]
+
+
+def brings_new(recent: list[Done], state: LearnerState | None = None, **more: Any) -> bool:
+    """Say whether a new type is ever brought beside two that were met a moment ago."""
+    state = met("net", "form") if state is None else state
+    fresh = info("fresh", "never-met", **more.pop("fresh", {}))
+    table = catalogue(NET, FORM, fresh)
+    return any(pick(state, table, 2.05, seed=seed, recent=recent, **more).type_id == "fresh" for seed in range(20))
+
+
+def test_nothing_new_after_three_misses_in_a_row_or_under_six_right_of_ten() -> None:
+    assert brings_new(course(True, False, False))
+    assert not brings_new(course(True, False, False, False))
+    assert brings_new(course(True, False, False, False), numbers=OFF)
+    five, six = ([True] * of + [False] * (10 - of) for of in (5, 6))
+    mixed = [[one for pair in zip(some[:5], some[5:], strict=True) for one in pair] for some in (five, six)]
+    assert not brings_new(course(*mixed[0]))
+    assert brings_new(course(*mixed[1]))
+
+
+def test_a_drill_is_brought_even_to_who_struggles() -> None:
+    assert brings_new(course(True, False, False, False), drill=("fresh",))
+
+
+def test_a_seventh_new_type_waits_until_the_first_sitting_is_over() -> None:
+    table = catalogue(*(info(f"type-{number}", f"step-{number}", place=number) for number in range(12)))
+    state, recent = LearnerState(), list[Done]()
+    for number in range(30):
+        choice = pick(state, table, number / 1000, seed=number, recent=recent)
+        fold(state, Answered(START + number / 1000 * DAY, choice.type_id, table.by_id[choice.type_id].steps, "right"))
+        recent.append(Done(choice.type_id, right=True))
+        if number == 19:
+            assert len(state.types) == 6
+    assert len(state.types) > 6
+
+
+def test_before_an_exam_nothing_new_that_costs_more_than_a_few_of_the_minutes_left() -> None:
+    # by hand: 3 % of 3 days × 10 minutes is 54 s
+    for seconds, brought in ((50.0, True), (60.0, False)):
+        got = brings_new([], fresh={"seconds": seconds}, exam_day=START + 5.05 * DAY, numbers=NUMBERS)
+        assert got == brought, seconds
+    assert brings_new([], fresh={"seconds": 60.0})
+
+
+def test_a_second_case_of_a_long_new_type_is_not_forced() -> None:
+    for seconds, forced in ((60.0, True), (61.0, False)):
+        long = info("long", "x", seconds=seconds)
+        state = fold(LearnerState(), Answered(START, "long", ("x",), "wrong"))
+        choice = pick(state, catalogue(long, FORM), 0.001, recent=[Done("long", right=False)])
+        assert (choice.why == "New a moment ago: a second one while the first is fresh.") == forced
+
+
+def test_a_slip_that_showed_three_times_today_is_left_alone_until_tomorrow() -> None:
+    state = replay(
+        [*(answer("form", day) for day in range(3))]
+        + [
+            Answered(START + (4 + number / 50) * DAY, "net", ("take-off",), "slip", ((LEFT_IN,),))
+            for number in range(3)
+        ]
+    )
+    assert LEFT_IN in standing(state, START + 4.1 * DAY)
+    today, tomorrow = (pick(state, catalogue(NET, FORM), at_day) for at_day in (4.1, 5.0))
+    assert today.must_show is None
+    assert (tomorrow.type_id, tomorrow.must_show) == ("net", "left-in")
+
+
+def test_who_struggles_meets_easier_cases_and_who_gets_all_right_harder_ones() -> None:
+    state = met("form", "sum")
+    state.steps["turn"] = StepMemory(4.0, 0.15, math.log(0.25), 0.01, START + 2 * DAY)
+    state.steps["add"] = StepMemory(-1.0, 0.15, math.log(0.25), 0.01, START + 2 * DAY)
+    two = catalogue(FORM, SUM)
+
+    def share_of_easy(recent: list[Done]) -> float:
+        picked = [pick(state, two, 9, seed=seed, recent=recent).type_id for seed in range(20)]
+        return picked.count("form") / 20
+
+    assert share_of_easy(course(*[True, False] * 2, *[False] * 6)) == 1.0
+    assert share_of_easy(course(*[True] * 10)) == 0.0

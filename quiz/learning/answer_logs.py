@@ -1,0 +1,83 @@
+"""Answer logs from elsewhere, as comma-separated lines: read into what the memory takes in. Opens no file itself."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterable
+
+from quiz.errors import QuizError
+from quiz.learning.state import Answered
+
+COLUMNS = ("learner", "seconds", "type", "steps", "right")
+OPTIONAL = ("slip",)
+
+
+class BadLog(QuizError):
+    """A log that cannot be read."""
+
+    def __init__(self, line: int, why: str) -> None:
+        super().__init__(f"line {line}: {why}")
+
+
+def read_answer_log(lines: Iterable[str]) -> dict[str, list[Answered]]:
+    """Read a log of answers, the oldest answer of each learner first, those of one second in the order of the lines.
+
+    The first line names the columns: learner, seconds (a number; any start of time will do), type, steps (joined by +;
+    empty where the type is one step), right (0 or 1), and if known slip: the mistake that explains a wrong answer, as
+    step:slip, or by its name alone where there is one step. Other columns are passed over.
+
+    Raises
+    ------
+    BadLog
+        With the number of the line, what was read, and what would be right.
+    """
+    reader = csv.DictReader(lines, strict=True)
+    out: dict[str, list[Answered]] = {}
+    try:
+        missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
+        if missing:
+            wanted = ",".join((*COLUMNS, *OPTIONAL))
+            raise BadLog(1, f"no column {', '.join(missing)}; the first line names the columns, such as {wanted}")
+        for row in reader:
+            out.setdefault(row["learner"], []).append(_event(row, reader.line_num))
+    except csv.Error as error:
+        raise BadLog(reader.line_num, f"not comma-separated values ({error})") from error
+    if not out:
+        raise BadLog(1, "no answers below it")
+    for log in out.values():
+        log.sort(key=lambda event: event.at)
+    return out
+
+
+def _event(row: dict[str, str], line: int) -> Answered:
+    if None in row.values() or None in row:
+        raise BadLog(
+            line, f"{len(row)} columns named and another number of values; put a value that holds a comma in quotes"
+        )
+    if row["right"] not in ("0", "1"):
+        raise BadLog(line, f"right “{row['right'][:40]}”: write 1 for a right answer and 0 for a wrong one")
+    steps = tuple(dict.fromkeys(one for one in row["steps"].split("+") if one))
+    right, slip = row["right"] == "1", row.get("slip") or ""
+    explanations = () if right or not slip else ((_slip(slip, steps or (row["type"],), line),),)
+    verdict = "right" if right else "slip" if explanations else "wrong"
+    return Answered(_seconds(row["seconds"], line), row["type"], steps, verdict, explanations)
+
+
+def _seconds(text: str, line: int) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not math.isfinite(seconds):
+        raise BadLog(line, f"seconds “{text[:40]}”: write a number, such as 1767225600")
+    return seconds
+
+
+def _slip(text: str, steps: tuple[str, ...], line: int) -> tuple[str, str]:
+    step, colon, slip = text.partition(":")
+    if colon:
+        return step, slip
+    if len(steps) != 1:
+        raise BadLog(line, f"slip “{text[:40]}”: {len(steps)} steps; name its step, such as {steps[0]}:{text[:40]}")
+    return steps[0], text
