@@ -207,7 +207,7 @@ def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str)
     with visitor.store.writing():
         visitor.store.show_lines(waiting.id, 99)
     assert said not in words(visitor.answer({"prescription": text})), "there is no more to show"
-    assert "mark it as “I am guessing”." in words(visitor.answer({"prescription": text}))
+    assert "choose “I don’t know” below." in words(visitor.answer({"prescription": text}))
 
 
 def test_the_bench_says_that_its_case_takes_the_place_of_one_that_waits(visitor: Visitor) -> None:
