@@ -45,9 +45,9 @@ COLUMNS = (
     "lines_shown",
     "confidence",
     "seconds",
-    "late",
     "explanations",
     "did_not_know",
+    "late",
 )
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -90,9 +90,9 @@ def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Itera
                 len(one.hints),
                 "" if one.confidence is None else one.confidence,
                 "" if one.seconds is None else one.seconds,
-                "yes" if one.late else "",
                 "" if one.weighed is None else write_json(one.weighed),
                 "yes" if one.did_not_know else "",
+                "yes" if one.late else "",
             )
         )
 

@@ -201,7 +201,7 @@ def test_at_for_an_axis_is_asked_back_about_and_nothing_is_marked(visitor: Visit
 @pytest.mark.parametrize("text", ["?", "don't know", ""])
 def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str) -> None:
     visitor.deal("two-spheres")
-    said = "mark it as “I am guessing”, or show the working line by line"
+    said = "choose “I don’t know” below, or show the working line by line"
     assert said not in words(visitor.get("/"))
     assert said in words(visitor.answer({"prescription": text}))
     assert said not in words(visitor.answer({"prescription": "-25"})), "that one was only written unclearly"
@@ -210,7 +210,7 @@ def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str)
     with visitor.store.writing():
         visitor.store.show_lines(waiting.id, 99)
     assert said not in words(visitor.answer({"prescription": text})), "there is no more to show"
-    assert "mark it as “I am guessing”." in words(visitor.answer({"prescription": text}))
+    assert "choose “I don’t know” below." in words(visitor.answer({"prescription": text}))
 
 
 def test_the_bench_says_that_its_case_takes_the_place_of_one_that_waits(visitor: Visitor) -> None:
