@@ -18,7 +18,7 @@ from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots
 
-LEVEL = Settings(level="competent")
+LEVEL = Settings(level="novice")
 """At this level the two cylinders of an over-refraction lie along one axis: nobody can forget to double their angle."""
 
 
@@ -53,7 +53,6 @@ def test_looking_in_vain_is_short() -> None:
 @pytest.mark.parametrize(
     ("type_id", "never"),
     [
-        ("over-refraction", "angle-not-doubled"),
         ("crossed-sum", "sphere-not-readded"),
         ("result-difference", "mean-as-sphere"),
         ("average-readings", "sphere-not-readded"),

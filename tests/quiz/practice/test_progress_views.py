@@ -204,13 +204,13 @@ def test_bands_in_words_and_never_a_chance_in_per_cent(store: Store, practised: 
 
 
 def test_a_step_that_no_case_of_the_settings_calls_for_is_not_listed_as_new(store: Store, practised: Learner) -> None:
-    """At the competent level a second correction is drawn along the axis of the first: nothing is resolved there."""
+    """At the novice level a second correction is drawn along the axis of the first: nothing is resolved there."""
     state = projection.states_of(store, practised.id).cases
     crossed = {"resolve-cylinders", "add-components", "cylinder-from-components", "axis-from-components"}
-    competent, expert = (
-        {one.id for one in progress.held_steps(state, NOON, Settings(level=level))} for level in ("competent", "expert")
+    novice, expert = (
+        {one.id for one in progress.held_steps(state, NOON, Settings(level=level))} for level in ("novice", "expert")
     )
-    assert not crossed & (competent - state.steps.keys())
+    assert not crossed & (novice - state.steps.keys())
     assert crossed <= expert
 
 
