@@ -249,6 +249,17 @@ def test_the_other_form_is_credited_and_told(visitor: Visitor) -> None:
     assert "Asked for was minus-cylinder form" in words(page)
 
 
+def test_an_answer_that_can_be_defended_is_credited_and_the_check_that_decides_is_told(visitor: Visitor) -> None:
+    """A child's unequal glow: disease behind one pupil is as good an answer as a squint."""
+    case = visitor.deal("odd-reflex", wanted=lambda case: case.findings["beside"] == "never-evened")
+    url = visitor.case_url
+    visitor.answer(written(case, {**case.truth, "meaning": "behind"}))
+    page = visitor.get(url)
+    assert heading(page) == "Right too"
+    assert "Your answer is credited: dense media or disease behind the pupil" in words(page)
+    assert "What would decide: " in words(page)
+
+
 def test_handing_in_again_changes_nothing(visitor: Visitor) -> None:
     case = visitor.deal("net-sphere")
     url = visitor.case_url
