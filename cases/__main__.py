@@ -1,4 +1,4 @@
-"""The command line of the core: list, draw, work, mark, show, new, sheet. See DEVELOPERS.md for its JSON."""
+"""The command line of the core: list, draw, work, mark, show, new, sheet. cases/README.md has its JSON."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-
 import two_meridians
+
 from cases.errors import CaseError
 
 if TYPE_CHECKING:

@@ -15,11 +15,13 @@ from werkzeug.utils import import_string
 from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from quiz.web import assets, cookies, csrf, error_pages, layout, links, request_context, request_log, typography
+from quiz.web import cookies, request_context
 from quiz.web.server import open_for_class
 
 LOOPBACK = request_context.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
+EVERY_PAGE = ("csrf", "layout", "assets", "links", "typography", "error_pages")
+"""Modules of quiz.web that set up what all pages share."""
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.removing", "classroom.sign_in_routes", "classroom.take_drill_routes", "learners.routes"),
@@ -72,19 +74,14 @@ def create_app(
         SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
-    request_log.set_up(app)
+    import_string("quiz.web.request_log").set_up(app)
     request_context.set_up(app, request_context.Desk(file, clock, lots or Lots(), beyond, reached_at))
-    csrf.set_up(app)
-    layout.set_up(app)
-    assets.set_up(app)
-    links.set_up(app)
-    typography.set_up(app)
-    error_pages.set_up(app)
-    for area in AREAS:
-        module = import_string(f"quiz.web.{area}")
-        app.register_blueprint(module.pages)
+    for name in (*EVERY_PAGE, *AREAS):
+        module = import_string(f"quiz.web.{name}")
         if hasattr(module, "set_up"):
             module.set_up(app)
+        if hasattr(module, "pages"):
+            app.register_blueprint(module.pages)
     return app
 
 

@@ -21,7 +21,7 @@ from quiz.classroom.drills import Plan
 from quiz.classroom.throttle import Caller, Tries
 from quiz.learning.state import DAY
 from quiz.practice import dealing, learners, recall_prompts
-from quiz.practice.dealing import SentBack, Waiting
+from quiz.practice.dealt_cases import SentBack, Waiting
 from quiz.practice.forms import form_text
 from quiz.practice.randomness import Lots
 from quiz.storage import accuracy_queries

@@ -33,6 +33,11 @@ settings.register_profile("few", settings.get_profile("any machine"), max_exampl
 """For tests.mutation and tests.release, which run the same tests again and again."""
 settings.load_profile("any machine")
 
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--kills", type=int, default=4, help="how often a real server is killed in the midst of its work")
+
+
 NOON = 1_795_000_000.0
 """A moment in 2026, in seconds since 1970."""
 

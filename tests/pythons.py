@@ -79,7 +79,8 @@ def read(path: Path) -> str:
             entries = [one.entry for one in accuracy_queries.entries_of(store, learner.id, Entry)]
             digest.update(write_table(entries).encode())
             if learner.joined and (of := class_queries.class_of_learner(store, learner.id)):
-                text = sharing.answers_csv(store, of.id, result_queries.answers_for_export(store, of.id))
+                members = [one.learner for one in class_queries.members_of(store, of.id)]
+                text = sharing.answers_csv(store, of.id, result_queries.answers_for_export(store, members))
                 digest.update("".join(text).encode())
         digest.update(" ".join(f"{loss:.11e}" for loss in losses(logs, NUMBERS)).encode())
     wrong += [one.words for one in check(path) if not one.good]

@@ -1,6 +1,6 @@
 """Numbers that learners are promised in words: each test here fails when the number moves, and no law would.
 
-What is promised stands in DEVELOPERS.md and in docstrings; where a number has a source it stands beside the number.
+What is promised is said in the rooms' signs and in docstrings; where a number has a source, it is beside the number.
 """
 
 from __future__ import annotations

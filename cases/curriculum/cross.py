@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from cases.curriculum import skills
+from cases.curriculum.shared_keys import AXIS, CYLINDER, MERIDIANS, SPHERE
 from cases.curriculum.steps import (
     ADDED,
     FORM,
@@ -21,17 +22,14 @@ from cases.curriculum.steps import (
     taken_off,
 )
 from cases.notation.sums import adding_up
-from cases.optics.lens import across
+from cases.optics.axes import across, at_right_angles
 from cases.procedure.chain import SlipName
 from cases.procedure.keys import Key, Rule, Slip, Step, given
+from cases.procedure.kinds import BadFinding
 
-MERIDIANS = Key[tuple[float, ...]]("meridians", unit="°")
-SPHERE = Key[float]("sphere", unit="D")
 NEAR_END = Key[float]("near_end", unit="D")
 FAR_END = Key[float]("far_end", unit="D")
 ALONG = Key[float]("along", unit="°")
-CYLINDER = Key[float]("cylinder", unit="D")
-AXIS = Key[float]("axis", unit="°")
 
 FIRST_AS_SPHERE = SlipName(
     "first-as-sphere",
@@ -45,6 +43,21 @@ def ends(powers: Sequence[float], form: str) -> tuple[int, int]:
     """Say which of two powers gives the sphere in this cylinder form, and which is the other: their places, 0 and 1."""
     first_is_sphere = powers[0] >= powers[1] if form == "minus" else powers[0] <= powers[1]
     return (0, 1) if first_is_sphere else (1, 0)
+
+
+def must_cross(streak: float, other: float) -> None:
+    """Hold two streaks to right angles, within a degree.
+
+    Raises
+    ------
+    BadFinding
+        With the direction that would be right.
+    """
+    if not at_right_angles(streak, other):
+        raise BadFinding(
+            [streak, other],
+            f"the streaks must be at right angles; across {degrees(streak)} lies {degrees(across(streak))}",
+        )
 
 
 def _sign(form: str) -> int:

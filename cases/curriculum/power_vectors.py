@@ -1,4 +1,4 @@
-"""Steps that add two lenses whose axes differ, by power vectors. The types that need them stand beside this file.
+"""Steps that add two lenses whose axes differ, by power vectors; adding_lenses.py builds the whole chain of them.
 
 Source: Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367.
 """
@@ -9,16 +9,15 @@ import math
 from collections.abc import Callable
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE, SUM
 from cases.curriculum.shared_keys import MEANS as MEAN_POWERS
-from cases.curriculum.shared_keys import SUM
-from cases.curriculum.steps import FIRST_LENS, FORM, SECOND_LENS, any_cylinder, as_written, degrees, signed
-from cases.curriculum.transposing import in_other_form, turning_steps
+from cases.curriculum.steps import FIRST_LENS, SECOND_LENS, any_cylinder, as_written, degrees, signed
 from cases.notation.prescription import write_power
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
-from cases.procedure.keys import ALWAYS, Key, Rule, Slip, Step, given
+from cases.procedure.keys import Key, Rule, Slip, given, otherwise
 
 RESOLVE_CYLINDERS = Skill("resolve-cylinders", "splitting a cylinder into its two components")
 ADD_COMPONENTS = Skill("add-components", "adding lenses component by component")
@@ -77,6 +76,17 @@ AXIS_90_OUT: tuple[Pair, ...] = ((_SIGN, _QUADRANT), (_SIGN, _NOT_TURNED), (_QUA
 """Each leaves the axis 90° out; they part where J0 is above zero, or where minus form is asked for."""
 
 AXIS_PROBES = tuple(Probe(pair, "crossed-sum") for pair in AXIS_90_OUT)
+
+
+def axes_agree(first: SphCyl, second: SphCyl) -> bool:
+    """Say whether `first` and `second` lie on one power cross: axes alike or at right angles, or one a sphere."""
+    gap = axis_gap(first.axis, second.axis)
+    return not (first.cylinder and second.cylinder) or min(gap, 90 - gap) < 0.05
+
+
+AXES_AGREE = given(FIRST_LENS, SECOND_LENS)(axes_agree)
+AXES_DIFFER = otherwise(AXES_AGREE)
+"""Then the two must be added by components."""
 
 
 def fine(power: float) -> str:
@@ -264,14 +274,3 @@ FIND_AXIS = AXIS.step(
         ),
     ),
 )
-
-
-def component_steps(needed: Rule[bool] = ALWAYS) -> tuple[Step, ...]:
-    """Build the steps from `first`, `second` and `form` to `sphere`, `cylinder` and `axis` of their sum."""
-
-    @given(needed, CYLINDER, FORM)
-    def to_be_turned(needed: bool, cylinder: float, form: str) -> bool:
-        return needed and in_other_form(cylinder, form)
-
-    chain = (MEANS, RESOLVE, ADD, PUT_TOGETHER, FIND_AXIS)
-    return (*(step.when(needed) for step in chain), *turning_steps(to_be_turned))

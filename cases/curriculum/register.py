@@ -13,7 +13,7 @@ from cases import curriculum
 from cases.errors import CaseError
 from cases.procedure.case_type import CaseType, Family
 from cases.procedure.chain import Skill, SlipName
-from cases.procedure.settings import LEVELS
+from cases.procedure.vocabulary import LEVELS
 
 
 class UnknownType(CaseError):

@@ -146,7 +146,12 @@ def write_skeleton(family: str, type_id: str, root: Path, *, new_family: bool = 
 
 
 def _folder_of(family: str) -> str:
-    return next(module.__name__.split(".")[-2] for module in loaded_families()[0] if module.FAMILY.id == family)
+    """Return the name of the folder that the files of this family stand in; files without a type may share it."""
+    return next(
+        module.__name__.split(".")[-2]
+        for module in loaded_families()[0]
+        if any(one.family.id == family for one in getattr(module, "TYPES", ()))
+    )
 
 
 def _in_order(text: str) -> str:

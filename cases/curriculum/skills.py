@@ -27,6 +27,9 @@ HALVE_CYLINDER = Skill("halve-cylinder", "taking half of the cylinder")
 ADD_HALF = Skill("add-half-cylinder", "adding the half cylinder with its sign")
 COUNT_WORN_LENS = Skill("count-worn-lens", "counting the lens that is already worn")
 CYLINDER_CHANGE = Skill("cylinder-change", "finding the cylinder by which two lenses differ")
+ANGLE_FROM_AXIS = Skill("angle-from-axis", "measuring a meridian from the axis")
+SHARE_OF_CYLINDER = Skill("share-of-cylinder", "finding a cylinder's share along a meridian")
+ADD_SHARE = Skill("add-share", "adding the cylinder's share to the sphere")
 ACCOMMODATIVE_RESPONSE = Skill("accommodative-response", "finding how much the eye accommodates")
 
 DISTANCE_LEFT_IN = SlipName(
@@ -66,6 +69,11 @@ OFF_THE_CYLINDER_INSTEAD = SlipName(
     "off-cylinder-instead",
     "took the distance off the cylinder instead of the sphere",
     "That changed the astigmatism, and sitting nearer cannot alter a cylinder. The distance comes off the sphere.",
+)
+OFF_ONE_MERIDIAN = SlipName(
+    "off-one-meridian-only",
+    "took the distance off one meridian only",
+    "Both meridians hold the same working distance, and it came off one of them.",
 )
 SIGN_BLIND = SlipName(
     "sign-blind-subtraction",
@@ -224,6 +232,21 @@ LINEAR_FRACTION = SlipName(
     "linear-fraction",
     "shared the cylinder out in proportion to the angle",
     "The share follows the square of the sine: 30° from the axis has a quarter of the cylinder, not a third.",
+)
+SINE_NOT_SQUARED = SlipName(
+    "sine-not-squared",
+    "took the sine without squaring it",
+    "Square the sine: half of the cylinder acts at 45°, a quarter at 30°.",
+)
+COSINE_FOR_SINE = SlipName(
+    "cosine-for-sine",
+    "took the cosine for the sine",
+    "Check the two ends: none of the cylinder along its axis, all of it across.",
+)
+SHARE_ALONE = SlipName(
+    "share-without-sphere",
+    "gave the cylinder's share without the sphere",
+    "The sphere acts in every meridian, so it belongs to the sum.",
 )
 OVER_REFRACTION_REPLACES = SlipName(
     "over-refraction-replaces",

@@ -6,9 +6,11 @@ import math
 from collections.abc import Callable, Sequence
 
 from cases.curriculum import skills
+from cases.curriculum.shared_keys import DEMAND
 from cases.notation.prescription import write_axis, write_distance, write_power, write_prescription, write_size
 from cases.notation.sums import less
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import is_clinic_value, vergence, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import Pair
@@ -23,6 +25,8 @@ from cases.procedure.settings import Settings
 DISTANCE = Field("distance_cm", "Working distance, pupil to sight hole", quantities.DISTANCE)
 FORM = Field("form", "Cylinder form asked for", MINUS_OR_PLUS, default="minus")
 RX = Field("rx", "Prescription", Lens())
+PRESCRIPTION = Field("prescription", "Prescription", Lens())
+NET_PRESCRIPTION = Field("prescription", "Net prescription", Lens())
 FIRST_LENS = Field("first", "First lens", Lens())
 SECOND_LENS = Field("second", "Second lens", Lens())
 
@@ -151,6 +155,25 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
     )
 
 
+def fixation_demand(at: Readable[float]) -> Step:
+    """Step: the distance in cm, `at`, to the `demand` in D that a target there makes."""
+    return DEMAND.step(
+        skills.DISTANCE_IN_DIOPTRES,
+        run=given(at)(lambda cm: 100 / cm),
+        says=given(at, DEMAND)(
+            lambda cm, demand: f"A target {write_distance(cm)} away asks for 100 ÷ {cm:g} = {size(demand)} D."
+        ),
+        slips=(
+            Slip(
+                skills.METRES_NOT_INVERTED,
+                run=given(at)(lambda cm: cm / 100),
+                says=given(at, DEMAND)(lambda cm, demand: f"{write_distance(cm)} taken as {size(demand)} D."),
+                live=given(at)(lambda cm: abs(cm - 100) > 2),
+            ),
+        ),
+    )
+
+
 @given(GROSS, VERGENCE, NET)
 def taken_off(gross: Powers, off: float, net: Powers) -> str:
     """Say how the vergence came off every power of `gross`."""
@@ -255,6 +278,13 @@ def read_meridian() -> Step:
             ),
         ),
     )
+
+
+SWEEP_OR_AXIS: Pair = (
+    SlipRef(skills.READ_MERIDIAN.id, skills.SWEEP_FOR_STREAK.id),
+    SlipRef(skills.PLACE_AXIS.id, skills.AXIS_AT_POWER.id),
+)
+"""Either puts the axis 90° out, so a prescription alone cannot say which it was."""
 
 
 def turn_between(start: float, goal: float) -> float:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.steps import degrees, from_vertical, mirrored, signed
 from cases.notation.sums import added
-from cases.optics.lens import across
+from cases.optics.axes import across
 from cases.procedure.chain import SlipName
 from cases.procedure.keys import ALWAYS, Key, Mark, Rule, Slip, Step, given
 

@@ -10,7 +10,8 @@ from cases.errors import OutOfRange
 from cases.figures.parts import lens_profile, measure, profile, sight_hole
 from cases.figures.pen import SMALL, TEXT, WIDTH, Box, Pen, engraved, joined, text_width, toward
 from cases.notation.prescription import write_axis, write_distance, write_power
-from cases.optics.lens import SphCyl, across, axis_gap
+from cases.optics.axes import across, axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure.figure import Figure
 
 ARM = 74.0

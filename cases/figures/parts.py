@@ -7,7 +7,8 @@ import math
 from cases.errors import OutOfRange
 from cases.figures.pen import SMALL, Pen, points, toward
 from cases.notation.prescription import write_axis
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 
 Point = tuple[float, float]
 

@@ -1,9 +1,6 @@
 """The pen that every drawing shares: lines, labels, escaping, and the Figure that comes out.
 
-What is drawn stands in the files figures_*: lenses (power cross, trial frame), planes (vertex, contact lenses), tilt (a
-lens askew), pupil (streaks), reflex (movements), compare (reflexes side by side), odd (odd reflexes), log (lenses
-tried), distance (rulers, far point, near), room (what is looked at), sighting and seats (where the examiner is), eyes
-(two dials) and records (the card); parts that several of them draw are in figures_parts.
+What is drawn stands in the files beside this one, each named for its subject; parts.py has what several of them draw.
 
 Every drawing is 320 units wide, uses `currentColor` only and carries no style of its own, so that it prints and works
 on a dark page unaided. A stylesheet may refine these classes (`.fig {width: 100%; height: auto}` makes it fluid):

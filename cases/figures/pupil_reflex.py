@@ -10,7 +10,7 @@ from cases.errors import OutOfRange
 from cases.figures.parts import WASH, Point, band, checked_angle, heading, iris, lie, lit_disc, streak_outside
 from cases.figures.pen import SMALL, WIDTH, Pen, joined, points, toward
 from cases.notation.prescription import write_axis
-from cases.optics.lens import axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
 from cases.procedure.figure import Figure
 
 Movement = Literal["with", "against", "neutral"]

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_DOWN, Decimal
 
 from cases.errors import OutOfRange
-from cases.notation.numbers import axis_in_range, only_number, power_of, size_of
 from cases.notation.tokens import (
     Ambiguous,
     Incomplete,
@@ -21,9 +20,14 @@ from cases.notation.tokens import (
     OutOfBounds,
     Token,
     Unreadable,
+    axis_in_range,
+    only_number,
+    power_of,
     scan,
+    size_of,
 )
-from cases.optics.lens import SphCyl, across, at_right_angles, axis_gap, axis_of
+from cases.optics.axes import across, at_right_angles, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 
 __all__ = [
     "Ambiguous",

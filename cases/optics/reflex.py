@@ -1,4 +1,4 @@
-"""The moving reflex of streak retinoscopy, from optics. Drawing it is static/reflex.js; asking about it is families/.
+"""The moving reflex of streak retinoscopy, from optics. Drawing it is static/reflex.js; asking about it is curriculum/.
 
 Thin lenses and small angles in the plane of the pupil. Let R be the lens that corrects the eye, L all lenses in place
 and w the working distance in metres, as 2×2 power matrices in D. Still to be added for neutral is E = R − L + I/w. A
@@ -25,7 +25,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cases.errors import OutOfRange
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 
 Array = NDArray[np.float64]
 Movement = Literal["with", "against", "neutral", "neither"]

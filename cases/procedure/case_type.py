@@ -15,7 +15,8 @@ from cases.procedure.fields import Field, Group
 from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from cases.procedure.wiring import BrokenChain, check_wiring
 
 TRIES = 4000
@@ -106,7 +107,7 @@ class CaseType:
         return Case(self, dict(findings), seed)
 
     def case_from_json(self, given: object) -> Case:
-        """Make the case of findings in JSON, as contract.md names them.
+        """Make the case of findings in JSON, named as the type's own fields.
 
         Raises
         ------

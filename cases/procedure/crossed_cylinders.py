@@ -5,10 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from cases.notation.numbers import axis_in_range, power_of
 from cases.notation.prescription import write_axis, write_power
-from cases.notation.tokens import Ambiguous, Incomplete, Mark, Number, OutOfBounds, Unreadable, scan
-from cases.optics.lens import SphCyl, across, at_right_angles, axis_of
+from cases.notation.tokens import (
+    Ambiguous,
+    Incomplete,
+    Mark,
+    Number,
+    OutOfBounds,
+    Unreadable,
+    axis_in_range,
+    power_of,
+    scan,
+)
+from cases.optics.axes import across, at_right_angles, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.kinds import Cross, two_across
 
 LIKE = "+2.00 × 90, +0.50 × 180"

@@ -11,7 +11,8 @@ from typing import Any, Generic, TypeVar
 
 from cases.errors import CaseError, OutOfRange
 from cases.notation import prescription
-from cases.optics.lens import SphCyl, across, at_right_angles, axis_gap
+from cases.optics.axes import across, at_right_angles, axis_gap
+from cases.optics.lens import SphCyl
 
 T = TypeVar("T")
 

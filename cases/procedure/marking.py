@@ -15,7 +15,7 @@ from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.quantities import Quantity
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 
 
 class Unreadable(CaseError):
@@ -65,7 +65,7 @@ class Mark:
         return len(self.explanations) > 1 and all(len(one.slips) == 1 for one in self.explanations)
 
     def to_json(self) -> dict[str, Any]:
-        """Give the mark as contract.md has it."""
+        """Give the mark as JSON; cases/README.md says what is in it."""
         difference = self.difference
         vector = difference.power_vector() if difference else ()
         return {

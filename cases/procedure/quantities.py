@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from cases.notation import prescription
-from cases.optics.lens import axis_gap
+from cases.optics.axes import axis_gap
 from cases.optics.vergence import FARTHEST_CM, NEAREST_CM
 from cases.procedure.kinds import POWER_LIMIT, Kind, axis_from, eighths_meant, hold, number_from
 

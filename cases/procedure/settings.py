@@ -7,9 +7,6 @@ from dataclasses import dataclass, field
 
 from cases.optics.norms import USUAL
 
-LEVELS = ("novice", "competent", "expert")
-CYLINDER_FORMS = ("minus", "plus")
-
 
 @dataclass(frozen=True)
 class Settings:

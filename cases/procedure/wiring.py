@@ -8,10 +8,16 @@ from itertools import combinations
 from typing import Any, Protocol
 
 from cases.errors import CaseError
-from cases.procedure.fields import Group
 from cases.procedure.keys import Drawing, Given, Key, Mark, Part, Rule, Step
 
 Read = Rule[Any] | Drawing
+
+
+class Findings(Protocol):
+    """What of a type's findings is looked at here."""
+
+    @property
+    def fields(self) -> Sequence[Key[Any]]: ...  # noqa: D102
 
 
 class Chain(Protocol):
@@ -20,7 +26,7 @@ class Chain(Protocol):
     @property
     def id(self) -> str: ...  # noqa: D102
     @property
-    def findings(self) -> Group: ...  # noqa: D102
+    def findings(self) -> Findings: ...  # noqa: D102
     @property
     def asks(self) -> Sequence[Key[Any]]: ...  # noqa: D102
     @property

@@ -21,8 +21,9 @@ from cases.optics.tolerances import (
     TWO_EXAMINERS_MEAN,
     axis_slack,
 )
-from quiz.accuracy.entries import Entry, Sample, sample_of
+from quiz.accuracy.entries import Entry, sample_of
 from quiz.accuracy.patterns import Evidence, cylinders_and_axes
+from quiz.accuracy.sample import Sample
 from quiz.accuracy.statistics import Agreement, Ellipse, ellipses
 from quiz.practice.charts import Chart, Plane, Scale, Table, scale_over
 

@@ -1,6 +1,6 @@
 """What the accuracy log's pattern suggests, in words: each claim with its size, its rule, other causes, and practice.
 
-A reading never says what happened, only what would explain the numbers. The sentences are in accuracy_tells.
+A reading never says what happened, only what would explain the numbers. The sentences are in wording.py.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The accuracy log: one eye's own retinoscopy beside the end-point it was compared with, and the numbers taken from it.
 
-What the numbers say is in accuracy_statistics and accuracy_reading, files in and out in accuracy_import, the charts
-in accuracy_figures. A patient is an arbitrary number within the log and never a name.
+What the numbers say is in statistics.py and conclusions.py, files in and out in importing.py, the charts in
+accuracy_charts.py. A patient is an arbitrary number within the log and never a name.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cases.notation.prescription import write_prescription
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import FARTHEST_CM, NEAREST_CM
 from cases.procedure import quantities
 from cases.procedure.kinds import POWER_LIMIT, Lens
+from quiz.accuracy.sample import Sample
 from quiz.practice.forms import BadFields, BadText, Day, Pick, Words, asked, described, inputs_of, made, read
 
 EYES = (("right", "right eye"), ("left", "left eye"))
@@ -31,8 +31,6 @@ LONGEST_REMARK = 200
 _MOST_LOOKED_AT = 20 * LONGEST_REMARK
 """Characters beyond which a remark is not tidied: its spaces and what does not print would have to be most of it."""
 EARLIEST = date(1970, 1, 1)
-
-Floats = NDArray[np.float64]
 
 
 class BadEntry(BadFields):
@@ -243,65 +241,6 @@ def doubts(remark: str) -> tuple[str, ...]:
 
 
 # --- the log as numbers ------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Sample:
-    """The log as arrays, one row an eye. Vectors are (M, J0, J45) in D, angles counted alike for both eyes."""
-
-    patient: NDArray[np.int64]
-    right: NDArray[np.bool_]
-    difference: Floats
-    """Retinoscopy less end-point, n × 3."""
-    middle: Floats
-    """Half way between the two, n × 3."""
-    end_point: Floats
-    """n × 3."""
-    distance_cm: Floats
-    day: Floats
-    """Of the examination, in days."""
-    accommodates: Floats
-    """1 where accommodation may be in play, 0 where not, NaN where not known."""
-    weight: Floats = field(init=False)
-    """The eyes of one patient share 1: half for each side, shared again among measures of the same eye."""
-
-    def __post_init__(self) -> None:
-        weight = np.ones(len(self.patient))
-        if len(self.patient):
-            key = self.patient * 2 + self.right
-            _, side_of, times = np.unique(key, return_inverse=True, return_counts=True)
-            _, both_of, sides = np.unique(np.unique(key) // 2, return_inverse=True, return_counts=True)
-            weight = 1 / (times * sides[both_of])[side_of]
-        object.__setattr__(self, "weight", weight)
-
-    def __len__(self) -> int:
-        return len(self.patient)
-
-    @property
-    def patients(self) -> int:
-        """How many patients the eyes belong to."""
-        return len(np.unique(self.patient))
-
-    @property
-    def mirrored(self) -> Floats:
-        """The differences with left eyes seen as in a mirror, as if they were right ones: J45 changes sign, n × 3.
-
-        A mirror turns an axis A into 180 − A, so that J0 stays.
-        """
-        return self.difference * np.where(self.right[:, None], 1.0, [1.0, 1.0, -1.0])
-
-    def where(self, which: NDArray[np.bool_]) -> Sample:
-        """Return the eyes of a mask alone."""
-        return Sample(
-            self.patient[which],
-            self.right[which],
-            self.difference[which],
-            self.middle[which],
-            self.end_point[which],
-            self.distance_cm[which],
-            self.day[which],
-            self.accommodates[which],
-        )
 
 
 def sample_of(entries: Sequence[Entry]) -> Sample:

@@ -1,7 +1,7 @@
 """The accuracy log as a file of comma-separated values: read with a preview of every row, and written so that it reads.
 
 Nothing is guessed: a row that may be read in two ways is refused by its line, with the sentence why, and the good ones
-stand. What each heading and each cell may say is in accuracy_columns.
+stand. What each heading and each cell may say is in columns.py.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What the accuracy log is asked: which tests, on which eyes, and the distance or angle that would explain a shift.
 
-Words for what is found are in accuracy_reading. The tests share one 5 % (accuracy_statistics.adjusted) with weights
+Words for what is found are in wording.py. The tests share one 5 % (statistics.adjusted) with weights
 fixed here, before any log is seen: a distance other than the one allowed for is the likeliest and has most of it.
 """
 
@@ -16,7 +16,8 @@ from scipy import optimize, special
 
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_MEAN
-from quiz.accuracy.entries import Entry, Floats, Sample, sample_of
+from quiz.accuracy.entries import Entry, sample_of
+from quiz.accuracy.sample import Floats, Sample
 from quiz.accuracy.statistics import (
     Agreement,
     Line,

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from quiz.accuracy.entries import Floats, Sample
+from quiz.accuracy.sample import Floats, Sample
 from quiz.learning.intervals import Z95, Interval
 
 

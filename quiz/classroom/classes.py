@@ -10,8 +10,8 @@ from quiz.classroom.sign_in import NotKnown, digest, new_code, tidy_code
 from quiz.classroom.throttle import WINDOW, Caller
 from quiz.errors import QuizError
 from quiz.learning.state import DAY
-from quiz.practice import learners
-from quiz.practice.learners import BadName
+from quiz.practice import learners, names
+from quiz.practice.names import BadName
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Class, Member, Preceptor
@@ -86,7 +86,7 @@ def make(store: Store, preceptor: Preceptor, name: str, *, now: float, lots: Lot
     ------
     BadName
     """
-    tidy = learners.tidy_name(name, [])
+    tidy = names.tidy_name(name, [])
     with store.writing():
         if any(one.name.casefold() == tidy.casefold() for one in class_queries.classes_of(store, preceptor.id)):
             raise BadName(f"you have a class “{tidy}” already: give another name, perhaps with the year")
@@ -199,7 +199,7 @@ def _added(store: Store, one: Class, name: str, form: str, now: float) -> Learne
     others = class_queries.learners_of(store, one.id)
     if len(others) >= MOST_LEARNERS:
         raise ClassFull
-    tidy = learners.tidy_name(name, [])
+    tidy = names.tidy_name(name, [])
     if any(other.name.casefold() == tidy.casefold() for other in others):
         raise BadName(f"“{tidy}” is taken in this class: add a letter, or come back with your phrase if it is you")
     learner = learners.added(store, tidy, now)

@@ -12,7 +12,8 @@ from cases.curriculum.register import all_types, case_type
 from cases.errors import CaseError
 from cases.procedure import quantities
 from cases.procedure.case_type import CannotDraw, Case, draw
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.state import SlipKey
 from quiz.practice import case_cache, constraints
@@ -489,3 +490,34 @@ def remove(store: Store, drill: Drill) -> None:
         if class_queries.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill, so it is kept with its answers: close it instead")
         class_queries.remove_drill(store, drill.id)
+
+
+# --- what a run through one comes to -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The score of a learner's run through a drill, of the answers that came in its time."""
+
+    right: int
+    answered: int
+    asked: int | None
+    """Of how many cases the score is a share; None where a drill of minutes sets no least number: it has no share."""
+    passed: bool | None
+    """None where there is no pass mark, or nothing that it could be a share of."""
+
+    @property
+    def per_cent(self) -> int | None:
+        """The share, rounded down: 79.9 % is no 80 %."""
+        return None if self.asked is None else 100 * self.right // self.asked
+
+
+def outcome(drill: Drill, answered: int, right: int) -> Outcome:
+    """Return the score of a run, late answers left out.
+
+    It is a share of the cases that were set; of a drill of minutes, of those answered, or of the least number that it
+    sets where that is more: one right answer is no 100 %.
+    """
+    asked = drill.cases if drill.least is None else max(drill.least, answered)
+    passed = None if drill.pass_mark is None or asked is None else 100 * right >= drill.pass_mark * asked
+    return Outcome(right, answered, asked, passed)

@@ -13,7 +13,7 @@ from werkzeug.security import check_password_hash, generate_password_hash
 from quiz.classroom.throttle import Caller, Limit
 from quiz.errors import QuizError
 from quiz.learning.state import DAY
-from quiz.practice.learners import tidy_name
+from quiz.practice.names import tidy_name
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Preceptor

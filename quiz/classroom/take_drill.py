@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from cases.errors import CaseError
 from quiz.classroom.drills import NotReadable, UnknownDrill, to_deal
 from quiz.practice import sittings
-from quiz.practice.dealing import Waiting, case_of
+from quiz.practice.dealing import case_of
+from quiz.practice.dealt_cases import Waiting
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Drill
@@ -41,23 +42,6 @@ class Offer:
     def over(self) -> bool:
         """Whether the learner has come to its end."""
         return self.run is not None and self.run.ended_at is not None
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """The score of a learner's run through a drill, of the answers that came in its time."""
-
-    right: int
-    answered: int
-    asked: int | None
-    """Of how many cases the score is a share; None where a drill of minutes sets no least number: it has no share."""
-    passed: bool | None
-    """None where there is no pass mark, or nothing that it could be a share of."""
-
-    @property
-    def per_cent(self) -> int | None:
-        """The share, rounded down: 79.9 % is no 80 %."""
-        return None if self.asked is None else 100 * self.right // self.asked
 
 
 def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
@@ -184,14 +168,3 @@ def end_overdue(store: Store, now: float) -> None:
         with store.writing():
             for run in class_queries.overdue_runs(store, now, sittings.GRACE_S):
                 sittings.end(store, run, now)
-
-
-def outcome(drill: Drill, answered: int, right: int) -> Outcome:
-    """Return the score of a run, late answers left out.
-
-    It is a share of the cases that were set; of a drill of minutes, of those answered, or of the least number that it
-    sets where that is more: one right answer is no 100 %.
-    """
-    asked = drill.cases if drill.least is None else max(drill.least, answered)
-    passed = None if drill.pass_mark is None or asked is None else 100 * right >= drill.pass_mark * asked
-    return Outcome(right, answered, asked, passed)

@@ -20,7 +20,7 @@ from cases.errors import CaseError
 from cases.procedure.case_type import CaseType
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.storage import class_queries
 from quiz.storage.rows import write_json
 from quiz.storage.store import Answer, Store

@@ -12,7 +12,8 @@ from itertools import product
 from typing import Any
 
 from cases.errors import CaseError
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import Case
 from cases.procedure.choices import Choice, Marks, Order

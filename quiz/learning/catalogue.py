@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from quiz.learning.state import SlipKey
 
 Twins = tuple[SlipKey, SlipKey]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
-from cases.procedure.settings import LEVELS
+from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.catalogue import Catalogue, Twins, TypeInfo, Wish
 from quiz.learning.model import band, chance, outlook, slip_counts, standing, waited

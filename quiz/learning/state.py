@@ -13,7 +13,7 @@ from typing import Any, get_type_hints
 
 import msgspec
 
-from cases.procedure.verdicts import CREDITED, MISSED
+from cases.procedure.vocabulary import CREDITED, MISSED
 from quiz.errors import QuizError
 from quiz.learning.parameters import NUMBERS, Numbers
 

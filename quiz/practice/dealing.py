@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
 
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import case_type
@@ -16,13 +15,13 @@ from cases.errors import CaseError
 from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.marking import Mark, mark_fields, read_one
 from cases.procedure.settings import Settings
-from cases.procedure.verdicts import CREDITED
-from quiz.errors import QuizError
+from cases.procedure.vocabulary import CREDITED
 from quiz.learning import model, scheduler
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice, Done
 from quiz.learning.state import LearnerState
 from quiz.practice import case_cache, constraints, focused_sittings, learners, sittings
+from quiz.practice.dealt_cases import BadConfidence, Marked, SentBack, Taken, UnknownCase, Waiting
 from quiz.practice.focused_sittings import KeptTo
 from quiz.practice.randomness import Lots
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
@@ -34,55 +33,6 @@ LEFT_SECONDS = 900.0
 CONFIDENCES = (1, 2, 3)
 RECENT = 60
 """Cases looked back on for what to bring next: some six sittings of ten."""
-
-
-class UnknownCase(QuizError):
-    """No such case was dealt to this learner."""
-
-    def __init__(self) -> None:
-        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
-
-
-class SentBack(QuizError):
-    """An answer that is not marked yet: it could not be read, or gave the lens back as it stood. Nothing is kept."""
-
-    def __init__(self, why: str, ask: str | None) -> None:
-        super().__init__(why)
-        self.ask = ask
-
-
-class BadConfidence(QuizError):
-    """A confidence that the form does not offer."""
-
-    def __init__(self, given: object) -> None:
-        super().__init__(f"confidence {given}: give 1, 2 or 3, or leave it out")
-
-
-@dataclass(frozen=True)
-class Waiting:
-    """A case that waits for its answer."""
-
-    dealt: Dealt
-    case: Case
-
-
-@dataclass(frozen=True)
-class Marked:
-    """A case that was answered."""
-
-    dealt: Dealt
-    answer: Answer
-    mark: Mark
-
-
-@dataclass(frozen=True)
-class Taken:
-    """What became of an answer that was handed in."""
-
-    outcome: str
-    """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
-    dealt_id: str
-
 
 WHY_LATER = "Chosen by your answers: why is not told until the drill that you have begun has come to its end."
 """A reason rests on every mark, also on those of a drill that shows them at its end."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.curriculum.register import all_types, case_type
-from quiz.practice import learners
+from quiz.practice.settings import Length
 from quiz.storage.rows import to_row
 from quiz.storage.store import Learner, Store
 
@@ -22,13 +22,13 @@ class KeptTo:
 
 def of_sitting(store: Store, sitting_id: int) -> KeptTo | None:
     """Return what a sitting keeps to; None for an ordinary one, and when this version has none of its types."""
-    found = store.fetch_one(KeptTo, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
+    found = store.kept_to(KeptTo, sitting_id)
     known = tuple(one for one in found.types if one in all_types()) if found else ()
     return KeptTo(known, found.why) if found and known else None
 
 
-def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now: float) -> int:
-    """Begin a sitting of the learner's usual length that keeps to these types, and return its number.
+def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, length: Length, now: float) -> int:
+    """Begin a sitting of a length that keeps to these types, and return its number.
 
     A sitting under way ends here, and a case that was waiting is set aside.
 
@@ -38,7 +38,6 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, now
         When there is no such type.
     """
     known = tuple(case_type(one).id for one in types)
-    length = learners.settings_of(learner).length
     with store.writing():
         before = store.sitting_under_way(learner.id)
         if before is not None:

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Collection
 from datetime import datetime
 from functools import lru_cache
 
 from quiz.errors import QuizError
+from quiz.practice.names import tidy_name
 from quiz.practice.settings import LearnerSettings
 from quiz.storage import class_queries, projection
 from quiz.storage.rows import read_json
 from quiz.storage.store import Learner, Store
-
-LONGEST_NAME = 60
-
-
-class BadName(QuizError):
-    """A name that cannot be taken."""
 
 
 class UnknownLearner(QuizError):
@@ -25,33 +19,6 @@ class UnknownLearner(QuizError):
 
     def __init__(self) -> None:
         super().__init__("that learner is not in this data file: pick one of the names below")
-
-
-_JOINERS = "\u200c\u200d"
-"""They belong to the spelling of names in Persian and in Indian scripts."""
-
-
-def tidy_name(text: str, others: list[Learner]) -> str:
-    """Return a name with its spaces tidied.
-
-    Raises
-    ------
-    BadName
-        When it is empty, too long, holds characters that do not print, or is another learner's.
-    """
-    name = " ".join(text.split())
-    # Putting accents in order takes the square of their number, so the length comes first: four marks a letter at most.
-    if len(name) <= 4 * LONGEST_NAME:
-        name = unicodedata.normalize("NFC", name)
-    if not name:
-        raise BadName("no name was given: write the name that you go by here")
-    if len(name) > LONGEST_NAME:
-        raise BadName(f"a name of {len(name)} characters: {LONGEST_NAME} is the most")
-    if any(unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Co", "Cn") for mark in name if mark not in _JOINERS):
-        raise BadName("the name holds characters that do not print: write it again")
-    if any(one.name.casefold() == name.casefold() for one in others):
-        raise BadName(f"“{name}” is taken: pick it from the list, or add a letter")
-    return name
 
 
 def add(store: Store, name: str, *, now: float) -> Learner:

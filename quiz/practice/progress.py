@@ -9,7 +9,8 @@ from cases.curriculum.register import all_skills, all_slips
 from cases.errors import CaseError
 from cases.procedure.case_type import Case, Slipped
 from cases.procedure.marking import as_given, named
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from quiz.learning import model
 from quiz.learning.state import LearnerState, SlipKey
 from quiz.practice import dealing

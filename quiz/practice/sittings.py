@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.curriculum.register import all_skills, all_slips
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.errors import QuizError
 from quiz.learning import forecast, model
+from quiz.learning.catalogue import Catalogue
 from quiz.learning.state import LearnerState
 from quiz.practice.settings import Length
-from quiz.practice.type_catalogue import catalogue
 from quiz.storage import projection
 from quiz.storage.store import Answer, Learner, Sitting, Store
 
@@ -132,7 +132,7 @@ def own(store: Store, learner: Learner, sitting_id: int) -> Sitting:
     return sitting
 
 
-def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Facts:
+def facts(store: Store, learner: Learner, sitting_id: int, offered: Catalogue, *, now: float) -> Facts:
     """Say what a sitting came to, and when to come back.
 
     Raises
@@ -154,7 +154,7 @@ def facts(store: Store, learner: Learner, sitting_id: int, *, now: float) -> Fac
         slipped=slipped_in(answers),
         settled=tuple(titles[step] for step in met if model.settled(state, (step,), now) and step in titles),
         shaky=tuple(titles[step] for step in _shakiest(state, met, now) if step in titles),
-        back_in_days=_back_in(state, met, now),
+        back_in_days=_back_in(state, met, offered, now),
     )
 
 
@@ -183,10 +183,10 @@ def _shakiest(state: LearnerState, steps: list[str], now: float) -> list[str]:
     return sorted(unsure, key=lambda step: model.chance(state, (step,), now))
 
 
-def _back_in(state: LearnerState, steps: list[str], now: float) -> int | None:
+def _back_in(state: LearnerState, steps: list[str], offered: Catalogue, now: float) -> int | None:
     days = [
         row.fades_in
-        for row in forecast.forward_look(state, catalogue(), now)
+        for row in forecast.forward_look(state, offered, now)
         if row.kind == "step" and row.id in steps and row.fades_in is not None
     ]
     return min(days, default=None)

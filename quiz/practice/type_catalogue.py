@@ -14,7 +14,8 @@ from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.chain import SlipRef, always
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from quiz.learning.catalogue import At, Catalogue, TypeInfo, key_of_settings
 from quiz.learning.state import SlipKey
 from quiz.lru_cache import LockedCache

@@ -13,7 +13,8 @@ from typing import Any
 from cases.curriculum.register import all_types
 from cases.errors import CaseError
 from cases.notation.prescription import write_axis, write_distance, write_prescription
-from cases.optics.lens import SphCyl, across, axis_gap
+from cases.optics.axes import across, axis_gap
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import USUAL_CM
 from cases.procedure.case_type import Case, CaseType
 from cases.procedure.choices import Choice, Marks, Order

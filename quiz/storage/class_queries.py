@@ -1,4 +1,4 @@
-"""Every question about preceptors, classes, sign-ins and drills that is put to the data file; results are routes.py's.
+"""Every question to the data file about preceptors, classes, sign-ins and drills; results are result_queries.py's.
 
 Functions that change anything must run inside `store.writing()`.
 """

@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from cases.procedure.verdicts import CREDITED
-from quiz.storage import class_queries
+from cases.procedure.vocabulary import CREDITED
 from quiz.storage.store import Answer, Learner, Store
 
 EVERYTHING = 0
@@ -251,12 +250,12 @@ def answers_numbered(store: Store, numbers: Iterable[int]) -> dict[int, Answer]:
     return {number: one for number, one in found.items() if one is not None}
 
 
-def answers_for_export(store: Store, class_id: int, *, drill: int = EVERYTHING) -> Iterable[Answer]:
-    """Return the answers of a class learner by learner, each learner's the earliest first."""
-    for one in class_queries.members_of(store, class_id):
+def answers_for_export(store: Store, learners: Iterable[int], *, drill: int = EVERYTHING) -> Iterable[Answer]:
+    """Return answers learner by learner, each learner's the earliest first."""
+    for learner in learners:
         if drill == EVERYTHING:
-            yield from store.answers_of(one.learner)
+            yield from store.answers_of(learner)
         else:
             yield from store.fetch_as(
-                Answer, "SELECT * FROM answers WHERE drill = ? AND learner = ? ORDER BY id", drill, one.learner
+                Answer, "SELECT * FROM answers WHERE drill = ? AND learner = ? ORDER BY id", drill, learner
             )

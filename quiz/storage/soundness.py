@@ -20,8 +20,7 @@ import msgspec
 from sqlite_utils import Database
 
 from cases.optics.lens import SphCyl
-from cases.procedure.settings import CYLINDER_FORMS, LEVELS
-from cases.procedure.verdicts import CREDITED, MISSED
+from cases.procedure.vocabulary import CREDITED, CYLINDER_FORMS, LEVELS, MISSED
 from quiz.learning.state import SlipKey
 from quiz.storage.schema import MIGRATIONS
 

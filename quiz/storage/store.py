@@ -1,4 +1,4 @@
-"""The data file asked and changed: learners, sittings, cases and answers here, all else by the modules named *_store.
+"""The data file asked and changed: learners, sittings, cases and answers here, all else by the modules named *_queries.
 
 A `Store` is one connection: one for each request. Methods that change anything must run inside `writing()`. What the
 rows mean is the business of others.
@@ -340,6 +340,10 @@ class Store:
         """Begin a sitting and return its number."""
         row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
         return self.add("sittings", row)
+
+    def kept_to(self, kind: type[Row], sitting_id: int) -> Row | None:
+        """Return the types that a sitting keeps to, and why; None for an ordinary one."""
+        return self.fetch_one(kind, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
 
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
         """End a sitting; one that has ended stays as it is."""

@@ -9,26 +9,13 @@ from typing import Any
 
 from cases.procedure.choices import Choice, Marks, Option, Order
 from cases.procedure.fields import Field
-from quiz.practice.dealing import Waiting
+from quiz.practice.dealt_cases import Place, Waiting
 from quiz.practice.sittings import GRACE_S
 from quiz.storage.class_queries import Drill
 from quiz.web.pictures import Picture, picture
 
 _DIGIT = re.compile(r"\d")
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where in its sitting a case stands."""
-
-    number: int
-    of: int | None
-
-    @property
-    def words(self) -> str:
-        """Say it: "Case 3 of 10"."""
-        return f"Case {self.number}" + (f" of {self.of}" if self.of else "")
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from quiz.classroom.take_drill import Outcome
+from quiz.classroom.drills import Outcome
 from quiz.storage.class_queries import Deletion, Drill
 
 

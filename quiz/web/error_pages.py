@@ -13,7 +13,7 @@ from cases.recall.prompts import UnknownPrompt
 from quiz.classroom.classes import UnknownClass, UnknownMember
 from quiz.classroom.drills import NotReadable, UnknownDrill
 from quiz.errors import QuizError
-from quiz.practice.dealing import UnknownCase
+from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.learners import UnknownLearner
 from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting

@@ -17,9 +17,8 @@ from cases.procedure.chain import Line, SlipRef
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
 from cases.procedure.marking import Mark
-from quiz.practice.dealing import Marked
+from quiz.practice.dealt_cases import Marked, Place
 from quiz.storage.store import Sitting
-from quiz.web.case_views import Place
 from quiz.web.pictures import Picture, picture
 
 SHOWN_AT_MOST = 3

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.practice.sittings import Facts, Slipped
 from quiz.practice.titles import type_title
 from quiz.storage.store import Answer

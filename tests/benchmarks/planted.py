@@ -49,7 +49,7 @@ def names_in(path: Path) -> Iterator[Plant]:
         if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load) and len(node.id) >= 4:
             wrong = f"{node.id[:-3]}{node.id[-2]}{node.id[-3]}{node.id[-1]}"
             if wrong not in every and wrong != node.id:
-                yield Plant(path.name, node.lineno, node.col_offset, node.id, wrong)
+                yield Plant(f"{path.parent.name}/{path.name}", node.lineno, node.col_offset, node.id, wrong)
 
 
 def planted(text: str, one: Plant) -> str:
@@ -63,14 +63,14 @@ def planted(text: str, one: Plant) -> str:
 
 def passes_import(folder: Path, one: Plant) -> bool:
     """Say whether a planted file can be imported, with every other as it is."""
-    module = f"cases.families.{one.file.removesuffix('.py')}"
+    module = f"cases.curriculum.{one.file.removesuffix('.py').replace('/', '.')}"
     ran = subprocess.run([sys.executable, "-c", f"import {module}"], cwd=folder, capture_output=True, check=False)
     return ran.returncode == 0
 
 
 def misspelt(count: int, seed: int) -> tuple[int, int, list[Plant]]:
     """Plant misspelt names; return how many the import refused, how many mypy refused, and those that passed both."""
-    families = sorted((ROOT / "cases" / "families").glob("[!_]*.py"))
+    families = sorted((ROOT / "cases" / "curriculum").glob("*/[!_]*.py"))
     rng = random.Random(seed)
     at_import, in_mypy, passed = 0, 0, []
     with tempfile.TemporaryDirectory() as made:
@@ -80,7 +80,7 @@ def misspelt(count: int, seed: int) -> tuple[int, int, list[Plant]]:
         for number in range(count):
             path = families[number % len(families)]
             one, text = rng.choice(list(names_in(path))), path.read_text(encoding="utf-8")
-            target = folder / "cases" / "families" / path.name
+            target = folder / path.relative_to(ROOT)
             target.write_text(planted(text, one), encoding="utf-8")
             if not passes_import(folder, one):
                 at_import += 1

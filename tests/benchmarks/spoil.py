@@ -301,7 +301,7 @@ def trial(made: Sound, copy: Path, folder: Path, *, few: bool = False) -> Iterat
     backup, good = folder / "backup.sqlite3", folder / "good.sqlite3"
     served: list[str] = []
 
-    def walk(file: DataFile, *_: object, **__: object) -> None:
+    def walk(_: object, file: DataFile, *__: object, **___: object) -> None:
         served.extend(walked(made, file, rng, 8 if few else 1000))
 
     def fresh(*ends: str) -> Path:

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from quiz.practice import dealing, learners
+from quiz.practice import dealing, dealt_cases, learners
 from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
@@ -38,11 +38,11 @@ class Desk:
     rng: random.Random
     now: float = NOON
 
-    def deal(self) -> dealing.Waiting:
+    def deal(self) -> dealt_cases.Waiting:
         self.now += 40
         return dealing.waiting(self.store, learners.get(self.store, self.learner), now=self.now, lots=self.lots)
 
-    def answer(self, one: dealing.Waiting) -> None:
+    def answer(self, one: dealt_cases.Waiting) -> None:
         """Answer rightly, or with a slip in one case of three."""
         slips = one.case.singles
         wrong = self.rng.choice(slips).answer if slips and self.rng.random() < 1 / 3 else None

@@ -10,7 +10,8 @@ from xml.etree import ElementTree as ET
 from hypothesis import strategies as st
 
 from cases.figures.pen import Anchor, Box, text_box
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.figure import Figure
 
 ANCHORS: dict[str, Anchor] = {"start": "start", "middle": "middle", "end": "end"}

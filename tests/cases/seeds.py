@@ -7,7 +7,8 @@ from itertools import combinations
 
 from cases.curriculum.register import case_type
 from cases.procedure.case_type import Case, Pair, draw
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 
 
 def settings_of(seed: int) -> Settings:

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from cases.curriculum.register import all_types, case_type
 from cases.procedure.case_type import CannotDraw, draw
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from tests.cases.drawing import sound
 from tests.cases.seeds import check_cases_hide_nothing, check_twins_are_parted, settings_of
 from tests.cases.worked import anything, check_never_falls_over

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from cases.curriculum.register import all_types, case_type
 from cases.errors import CaseError
 from cases.procedure.case_type import CannotDraw, Case, draw
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from tests.cases.printed_sums import sums
 from tests.cases.worked import anything, case_of, rx
 

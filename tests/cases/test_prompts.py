@@ -9,7 +9,8 @@ import pytest
 
 from cases.errors import CaseError
 from cases.notation.prescription import NotationError
-from cases.optics.lens import SphCyl, across, axis_of, moved_power
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl, moved_power
 from cases.recall import prompts
 from cases.recall.prompts import BadPrompt, Prompt, TypedNumber, TypedWords, UnknownPrompt, read_prompts
 

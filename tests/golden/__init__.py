@@ -10,7 +10,8 @@ from typing import Any
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.documents import case_document
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 
 HERE = Path(__file__).parent
 SEED = 1

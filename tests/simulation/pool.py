@@ -81,7 +81,7 @@ class Pool:
         return self._plain[type_id]
 
     def deal(self, choice: Choice, rng: random.Random) -> Sample:
-        """Return a case as practice.py would draw it: with what the choice asks for, if the type has such cases."""
+        """Return a case as dealing.py would draw it: with what the choice asks for, if the type has such cases."""
         if choice.probe_of is not None:
             a, b = (SlipRef(*key) for key in choice.probe_of)
             found = self._with(choice.type_id, choice.probe_of, lambda case: case.parts((a, b)))

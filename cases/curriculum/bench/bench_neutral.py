@@ -7,15 +7,10 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
+from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import Bench, as_still, one_view
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.meridians.two_spheres import (
-    FIRST_STREAK,
-    PRESCRIPTION,
-    SECOND_STREAK,
-    SWEEP_OR_AXIS,
-    two_spheres,
-)
+from cases.curriculum.shared_keys import AXIS, CYLINDER, FIRST_STREAK, SECOND_STREAK, SPHERE
+from cases.curriculum.spheres_alone import spheres_to_prescription
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
@@ -23,6 +18,8 @@ from cases.curriculum.steps import (
     FORM_WORDS,
     GROSS,
     NET,
+    NET_PRESCRIPTION,
+    SWEEP_OR_AXIS,
     Powers,
     degrees,
     distance_in_dioptres,
@@ -34,24 +31,17 @@ from cases.curriculum.steps import (
 )
 from cases.notation.prescription import write_distance, write_prescription
 from cases.optics.appearance import PUPIL_MM
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, asking, given
-from cases.procedure.kinds import BadFinding, Lens
+from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
-
-PUPIL = Field("pupil_mm", "Diameter of the pupil", quantities.DIAMETER, default=PUPIL_MM)
-MARGIN = Field(
-    "margin",
-    "What the edge of the pupil wants more than its centre",
-    quantities.POWER.having(low=-2, high=2),
-    default=0.0,
-)
 
 ENDS = Key[Powers]("ends")
 NEAR = Key[float]("near")
@@ -156,11 +146,6 @@ def _margin(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(PUPIL, MARGIN).to(chance.among((7.0, 7.5, 8.0)), chance.among((-0.5, -0.75, -1.0, -1.25)))
 
 
-def pupil_words(pupil_mm: float) -> tuple[str, ...]:
-    """Say how wide the pupil is, where it is wide."""
-    return (f"The pupil is wide: {quantities.DIAMETER.write(pupil_mm)}.",) if pupil_mm > PUPIL_MM else ()
-
-
 def _possible(bench: Bench) -> None:
     """Refuse findings that no bench can show: a distance out of reach, above all."""
     _ = bench.setting
@@ -213,12 +198,11 @@ bench_sphere = CaseType(
     needs=("net-sphere", "next-lens"),
     twins=(ADDED_OR_SIGN_BLIND, *END_OR_DISTANCE),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md, The reflex",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md",),
 )
 
 # --- two meridians -----------------------------------------------------------------------------------------------
 
-RX = Field("rx", "Net prescription of the eye on the bench", Lens())
 START_STREAK = Field("start_streak", "Where the streak lies to begin with", quantities.MERIDIAN)
 
 
@@ -312,7 +296,7 @@ bench_eye = CaseType(
             FORM,
         )
     ),
-    asks=(PRESCRIPTION,),
+    asks=(NET_PRESCRIPTION,),
     draw=_draw_eye,
     holds=_has_meridians,
     begin=NEAR.by(_nearest),
@@ -327,9 +311,9 @@ bench_eye = CaseType(
             ),
         ),
         # From here on it is what two spheres found on paper ask for, but for reading the dial.
-        *two_spheres.steps[1:],
+        *spheres_to_prescription(),
     ),
-    answer=PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
+    answer=NET_PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
     found=given(PUPIL, DISTANCE)(
         lambda pupil_mm, distance_cm: (
             "An eye stands on the bench with no lens before it.",
@@ -347,7 +331,7 @@ bench_eye = CaseType(
     needs=("bench-sphere", "two-spheres"),
     twins=(SWEEP_OR_AXIS, *END_OR_DISTANCE),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md, The reflex",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md",),
 )
 
 HANDS = frozenset(("streak", "lenses", "lean"))

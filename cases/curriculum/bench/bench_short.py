@@ -8,16 +8,22 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
-from cases.curriculum.bench.bench_neutral import MARGIN, PUPIL, RX, pupil_words
+from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, SWEEP_ALONE, pupil_words, several
 from cases.curriculum.bench_stage import SOURCES_CM, Bench, Stage, View, as_still, one_view
-from cases.curriculum.movement.next_lens import BEAM, BEAMS, IN_PLACE, LENS, STREAK, SWAPPED_OR_SLEEVE, next_lens
-from cases.curriculum.movements import MOVEMENTS
+from cases.curriculum.movements import (
+    BEAM,
+    BEAMS,
+    IN_PLACE,
+    LENS,
+    MOVEMENTS,
+    NEXT_LENS_STEPS,
+    STREAK,
+    SWAPPED_OR_SLEEVE,
+)
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.steps import DISTANCE, as_written, degrees, lens_in_place, pick_distance
-from cases.figures.reflexes_compared import View as Compared
-from cases.figures.reflexes_compared import side_by_side
 from cases.notation.prescription import write_distance
-from cases.optics.appearance import PUPIL_MM, seen_in
+from cases.optics.appearance import PUPIL_MM
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import residual, zones
 from cases.optics.vergence import vergence_in_quarters, working_vergence
@@ -26,13 +32,10 @@ from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Option, Order
 from cases.procedure.fields import Field, Group
-from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
-
-SWEEP_ALONE = frozenset[str]()
 
 # --- which way it goes -------------------------------------------------------------------------------------------
 
@@ -134,7 +137,7 @@ bench_movement = CaseType(
                 ),
             ),
         ),
-        *next_lens.steps,
+        *NEXT_LENS_STEPS,
     ),
     answer=as_found(MOVEMENT, LENS),
     found=given(IN_PLACE, PUPIL, STREAK, DISTANCE, BEAM)(
@@ -149,7 +152,7 @@ bench_movement = CaseType(
     needs=("next-lens",),
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md, The reflex",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md",),
 )
 
 # --- nearer or farther -------------------------------------------------------------------------------------------
@@ -214,15 +217,6 @@ def _misjudged(name: SlipName, order: Rule[tuple[str, ...]]) -> Slip[tuple[str, 
     return Slip(name, run=order, says=given(ORDER)(_order_words), live=live)
 
 
-def several(uid: str, views: tuple[View, ...]) -> Figure:
-    """Draw the views side by side."""
-    compared = [
-        Compared(one.name.removeprefix("View "), one.bench.streak, seen_in(one.bench.setting, one.bench.streak))
-        for one in views
-    ]
-    return side_by_side(compared, uid=uid)
-
-
 bench_nearer = CaseType(
     id="bench-nearer",
     title="Nearer or farther, by speed, width and brightness",
@@ -263,7 +257,7 @@ bench_nearer = CaseType(
     question=asking("Three views of one eye. In which order do they come, the nearest to neutral first?"),
     figure=given(_nearer_views).drawing(several),
     needs=("next-lens",),
-    sources=("common practice, no published source; optics derived in DEVELOPERS.md, The reflex",),
+    sources=("common practice, no published source; optics derived in cases/optics/README.md",),
 )
 
 STAGES = {

@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.band_widths import FIRST_STREAK, NARROWER_BAND, VIEW, WIDTHS
 from cases.curriculum.bench import FAMILY
-from cases.curriculum.bench.bench_neutral import RX
-from cases.curriculum.bench.bench_short import SWEEP_ALONE, several
+from cases.curriculum.bench.eye_on_bench import RX, SWEEP_ALONE, several
 from cases.curriculum.bench_stage import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
-from cases.curriculum.movement.next_lens import IN_PLACE, STREAK
-from cases.curriculum.near.lean_in import FIRST_STREAK, VIEW, WIDTHS, lean_in_widths
+from cases.curriculum.movements import IN_PLACE, STREAK
 from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import movement, skew, width_mm
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
@@ -138,7 +138,7 @@ bench_axis = CaseType(
     question=asking("Sweep and compare reflex and streak. Which way must the streak turn to lie on a meridian?"),
     figure=as_still(_axis_bench),
     needs=("streak-axis", "next-lens"),
-    sources=("AAO image caption “Skew”; optics derived in DEVELOPERS.md, The reflex",),
+    sources=("AAO image caption “Skew”; optics derived in cases/optics/README.md",),
 )
 
 # --- leaning in --------------------------------------------------------------------------------------------------
@@ -244,7 +244,7 @@ bench_lean = CaseType(
                 ),
             ),
         ),
-        lean_in_widths.steps[0],
+        NARROWER_BAND,
     ),
     answer=as_found(BAND_WIDTHS, VIEW),
     found=given(IN_PLACE, DISTANCE, FIRST_STREAK, LEANED)(
@@ -257,7 +257,7 @@ bench_lean = CaseType(
     question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
     figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
-    sources=("a streak retinoscope's user guide (leaning); optics derived in DEVELOPERS.md, The reflex",),
+    sources=("a streak retinoscope's user guide (leaning); optics derived in cases/optics/README.md",),
 )
 
 STAGES = {

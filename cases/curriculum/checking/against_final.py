@@ -9,12 +9,21 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED
-from cases.curriculum.checking.expected_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
-from cases.curriculum.checking.repeats import FORMS_NOT_MATCHED
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.lens_algebra.over_refraction import AXES_AGREE, AXES_DIFFER, axes_agree
-from cases.curriculum.power_vectors import ADD, AXIS_90_OUT, AXIS_PROBES, FIND_AXIS, MEANS, PUT_TOGETHER, RESOLVE
+from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, BLUR_STRENGTH, CYLINDER_UNCOUNTED, PARTS_ADDED
+from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED, FORMS_NOT_MATCHED
+from cases.curriculum.power_vectors import (
+    ADD,
+    AXES_AGREE,
+    AXES_DIFFER,
+    AXIS_90_OUT,
+    AXIS_PROBES,
+    FIND_AXIS,
+    MEANS,
+    PUT_TOGETHER,
+    RESOLVE,
+    axes_agree,
+)
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.steps import (
     FIRST_LENS,
     FORM,
@@ -29,7 +38,8 @@ from cases.curriculum.steps import (
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
 from cases.notation.sums import root_of_squares
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

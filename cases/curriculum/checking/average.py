@@ -6,8 +6,6 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.lens_algebra.oblique import PRESCRIPTION
 from cases.curriculum.power_vectors import (
     ADD,
     AXIS_90_OUT,
@@ -18,11 +16,12 @@ from cases.curriculum.power_vectors import (
     RESOLVE,
     fine,
 )
-from cases.curriculum.shared_keys import SUM
-from cases.curriculum.steps import FORM, FORM_WORDS, as_written, pick_lens
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE, SUM
+from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, as_written, pick_lens
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group

@@ -7,16 +7,18 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
-from cases.curriculum.checking.repeats import FORMS_NOT_MATCHED
-from cases.curriculum.checking.two_eyes import (
+from cases.curriculum.checking.checking_steps import (
+    ADD_BOTH,
     AGAIN_WITHOUT_CAUSE,
     DISTANCE_UNSEEN,
+    FORMS_NOT_MATCHED,
+    HALVE_BOTH,
     JUDGE_LIMIT,
+    NAME_CAUSE,
     SIGN_AGAINST_LIMIT,
     WITHIN,
+    subtract_means,
 )
-from cases.curriculum.checking.vision_disagrees import NAME_CAUSE
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
 from cases.curriculum.steps import (
     DISTANCE,
@@ -31,7 +33,8 @@ from cases.curriculum.steps import (
 )
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN, axis_slack
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities

@@ -1,4 +1,4 @@
-"""Steps that the types of family H share: the means of two lenses, and the difference between them."""
+"""What the types of family H share: the means of two lenses, their difference, and slips in judging it."""
 
 from __future__ import annotations
 
@@ -13,12 +13,37 @@ from cases.procedure.chain import Skill, SlipName
 from cases.procedure.keys import Rule, Slip, Step, given
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
+JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
+NAME_CAUSE = Skill("name-cause", "naming what a disagreement points to")
 
 DIFFERENCE_REVERSED = SlipName(
     "difference-reversed",
     "took the difference the other way round",
     "Say which is taken from which before you subtract: the sign is what tells too plus from too minus.",
 )
+FORMS_NOT_MATCHED = SlipName(
+    "forms-not-matched",
+    "compared a plus cylinder with a minus one as they stand",
+    "The same lens can be written both ways. Bring both into one form before you compare cylinder and axis.",
+)
+DISTANCE_UNSEEN = SlipName(
+    "distance-unseen-in-difference",
+    "passed over a difference of exactly the working distance",
+    "They differ by exactly what your working distance is worth. Was it taken off both times?",
+)
+SIGN_AGAINST_LIMIT = SlipName(
+    "limit-by-sign",
+    "held a minus difference to be below the limit",
+    "The limit is for the size of the difference, whichever eye is the more plus.",
+)
+AGAIN_WITHOUT_CAUSE = SlipName(
+    "again-without-cause",
+    "measured again though the difference is within the limit",
+    "Two measures are hardly ever the same. Within the limit there is no cause to measure again.",
+)
+
+WITHIN = 0.1
+"""A difference this near to the working distance, in D, is taken to be it: less than half a trial-lens step."""
 
 
 def _shares(share: Callable[[SphCyl], float]) -> Rule[tuple[float, ...]]:

@@ -7,6 +7,18 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
+from cases.curriculum.checking.blur_and_vision import (
+    ACCOMMODATION,
+    ACCOMMODATION_FORGOTTEN,
+    ALLOW_ACCOMMODATION,
+    BLUR_SOURCE,
+    BLUR_STRENGTH,
+    CYLINDER_UNCOUNTED,
+    MAR_SOURCE,
+    PARTS_ADDED,
+    not_cleared,
+    range_words,
+)
 from cases.curriculum.shared_keys import LEFT, MEAN, SHARE
 from cases.curriculum.steps import RX, as_written, pick_axis, signed, size
 from cases.figures.lenses import power_cross
@@ -22,33 +34,13 @@ from cases.procedure.keys import Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-ALLOW_ACCOMMODATION = Skill("allow-accommodation", "allowing for what accommodation clears")
-BLUR_STRENGTH = Skill("blur-strength", "putting mean and cylinder together into one blur")
 EXPECT_VISION = Skill("expect-vision", "turning a blur into the vision to expect")
 
-MAR_SOURCE = "Blendowske 2015, Optom Vis Sci (abstract): the smallest angle in minutes is about 1 + b²"
-BLUR_SOURCE = "Thibos, Wheeler & Horner 1997, Optom Vis Sci 74:367 (length of the power vector)"
 
-ACCOMMODATION_FORGOTTEN = SlipName(
-    "accommodation-forgotten",
-    "counted all of the plus as blur",
-    "An eye that still accommodates clears its own hyperopia. Only what is beyond its reach blurs the distance.",
-)
 MYOPIA_CLEARED = SlipName(
     "myopia-accommodated-away",
     "let accommodation clear myopia",
     "Accommodation makes an eye more short-sighted. Only plus can be cleared by it.",
-)
-CYLINDER_UNCOUNTED = SlipName(
-    "cylinder-left-out-of-blur",
-    "left the cylinder out of the blur",
-    "A mean of nought does not see well behind a strong cylinder: half of the cylinder counts too.",
-)
-PARTS_ADDED = SlipName(
-    "blur-parts-added",
-    "added the mean and the half cylinder straight",
-    "They stand at right angles to each other as vectors: square both, add, and take the root.",
-    BLUR_SOURCE,
 )
 NOT_SQUARED = SlipName(
     "blur-not-squared",
@@ -71,34 +63,14 @@ VISIONS = Choice(
     )
 )
 
-ACCOMMODATION = Field(
-    "accommodation", "Accommodation that the patient can bring to bear, D", quantities.SIZE.having(high=20), default=0.0
-)
 BLUR = Field("blur", "Strength of the blur without spectacles", quantities.SIZE.having(exact=0.03, tolerance=0.06))
 VISION = Field("vision", "Unaided vision to expect", VISIONS)
-
-
-def not_cleared(mean: float, accommodation: float) -> float:
-    """Return what is left of a mean power in D when an eye clears as much of its plus as it can."""
-    return mean - min(max(mean, 0.0), accommodation)
 
 
 def vision_for(blur: float) -> str:
     """Say which range of vision goes with a blur of so many D: the range whose middle is nearest by ratio."""
     nearest = min(CENTRES, key=lambda centre: abs(math.log(max(blur, 0.01) / centre)))
     return VISIONS.options[CENTRES.index(nearest)].id
-
-
-def snellen(mar: float) -> str:
-    """Write a smallest angle in minutes as a line of the 6-metre chart: 2 is 6/12."""
-    below = 6 * mar
-    return f"6/{below:.0f}" if below >= 9.5 else f"6/{below:.1f}".removesuffix(".0")
-
-
-def range_words(expected: tuple[float, float]) -> str:
-    """Write a range of vision, its (best, worst) smallest angle in minutes, as lines of the 6-metre chart."""
-    best, worst = (snellen(mar) for mar in expected)
-    return f"{best} to {worst}" if best != worst else f"about {best}"
 
 
 @given(MEAN, LEFT, ACCOMMODATION)

@@ -9,18 +9,11 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED
-from cases.curriculum.checking.two_eyes import LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
-from cases.curriculum.lens_algebra.oblique import (
-    ADD_SHARE,
-    ANGLE_FROM_AXIS,
-    COSINE_FOR_SINE,
-    SHARE_ALONE,
-    SHARE_OF_CYLINDER,
-    SINE_NOT_SQUARED,
-)
+from cases.curriculum.checking.pair_of_eyes import LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
 from cases.curriculum.shared_keys import POWERS, SHARES
 from cases.curriculum.steps import FIRST_LENS, SECOND_LENS, listed, signed
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -144,7 +137,7 @@ two_eyes_meridians = CaseType(
     begin=PAIR_OF_EYES,
     steps=(
         ANGLES.step(
-            ANGLE_FROM_AXIS,
+            skills.ANGLE_FROM_AXIS,
             run=_angles,
             says=given(ANGLES)(
                 lambda angles: (
@@ -154,22 +147,24 @@ two_eyes_meridians = CaseType(
             ),
         ),
         SHARES.step(
-            SHARE_OF_CYLINDER,
+            skills.SHARE_OF_CYLINDER,
             run=_shares(_square),
             says=_share_words("The squares of the sines"),
             slips=(
                 _share_slip(skills.LINEAR_FRACTION, lambda angle: angle / 90, "The angles over 90"),
-                _share_slip(SINE_NOT_SQUARED, lambda angle: math.sin(math.radians(angle)), "The sines themselves"),
-                _share_slip(COSINE_FOR_SINE, lambda angle: 1 - _square(angle), "The squares of the cosines"),
+                _share_slip(
+                    skills.SINE_NOT_SQUARED, lambda angle: math.sin(math.radians(angle)), "The sines themselves"
+                ),
+                _share_slip(skills.COSINE_FOR_SINE, lambda angle: 1 - _square(angle), "The squares of the cosines"),
             ),
         ),
         POWERS.step(
-            ADD_SHARE,
+            skills.ADD_SHARE,
             run=_powers(lambda lens, share: lens.sphere + share * lens.cylinder),
             says=given(POWERS)(_power_words),
             slips=(
                 Slip(
-                    SHARE_ALONE,
+                    skills.SHARE_ALONE,
                     run=_powers(lambda lens, share: share * lens.cylinder),
                     says=given(POWERS)(lambda powers: f"The shares alone. {_power_words(powers)}"),
                     live=given(FIRST_LENS, SECOND_LENS)(lambda first, second: first.sphere != second.sphere),

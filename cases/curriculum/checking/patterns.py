@@ -7,14 +7,9 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.expected_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
-from cases.curriculum.checking.two_eyes import (
-    AGAIN_WITHOUT_CAUSE,
-    DISTANCE_UNSEEN,
-    PAIR_AND_VERGENCE,
-    WITHIN,
-    eyes_figure,
-)
+from cases.curriculum.checking.blur_and_vision import BLUR_SOURCE, CYLINDER_UNCOUNTED
+from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, WITHIN
+from cases.curriculum.checking.pair_of_eyes import PAIR_AND_VERGENCE, eyes_figure
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
     DISTANCE,
@@ -29,7 +24,8 @@ from cases.curriculum.steps import (
     size,
 )
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import blur_strength
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities

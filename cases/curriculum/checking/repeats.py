@@ -7,12 +7,19 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
-from cases.curriculum.checking.two_eyes import AGAIN_WITHOUT_CAUSE, SIGN_AGAINST_LIMIT
+from cases.curriculum.checking.checking_steps import (
+    ADD_BOTH,
+    AGAIN_WITHOUT_CAUSE,
+    FORMS_NOT_MATCHED,
+    HALVE_BOTH,
+    SIGN_AGAINST_LIMIT,
+    subtract_means,
+)
 from cases.curriculum.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
 from cases.curriculum.steps import as_written, degrees, pick_lens, signed, size
 from cases.figures.lenses import power_cross
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
@@ -29,11 +36,6 @@ COMPARE_CYLINDERS = Skill("compare-cylinders", "comparing the cylinders of two l
 COMPARE_AXES = Skill("compare-axes", "comparing two axes round the dial")
 REPEAT_OR_ACCEPT = Skill("repeat-or-accept", "deciding whether two readings agree")
 
-FORMS_NOT_MATCHED = SlipName(
-    "forms-not-matched",
-    "compared a plus cylinder with a minus one as they stand",
-    "The same lens can be written both ways. Bring both into one form before you compare cylinder and axis.",
-)
 AXES_STRAIGHT_SUBTRACTED = SlipName(
     "axes-subtracted-across-180",
     "subtracted two axes that lie on either side of 180",

@@ -7,7 +7,8 @@ from typing import NamedTuple
 from cases.curriculum.record_faults import all_faults
 from cases.curriculum.steps import mirrored, pick_axis, pick_distance
 from cases.notation.prescription import write_axis, write_power
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 

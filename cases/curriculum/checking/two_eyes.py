@@ -1,65 +1,52 @@
-"""Family H, judgement and checking: the two eyes held against each other. Other checks stand in checking_*.py."""
+"""Family H, judgement and checking: the two eyes held against each other."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.checking_steps import ADD_BOTH, HALVE_BOTH, subtract_means
+from cases.curriculum.checking.checking_steps import (
+    ADD_BOTH,
+    AGAIN_WITHOUT_CAUSE,
+    DISTANCE_UNSEEN,
+    HALVE_BOTH,
+    JUDGE_LIMIT,
+    SIGN_AGAINST_LIMIT,
+    WITHIN,
+    subtract_means,
+)
+from cases.curriculum.checking.pair_of_eyes import LEFT, PAIR_AND_VERGENCE, RIGHT, eyes_figure, eyes_words
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
 from cases.curriculum.steps import (
     DISTANCE,
-    FIRST_LENS,
-    SECOND_LENS,
     VERGENCE,
-    as_written,
     mirrored,
     pick_distance,
     pick_lens,
     signed,
     size,
 )
-from cases.figures.both_eyes import two_eyes as draw_two_eyes
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
-from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Slip, asking, given
-from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
 SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a difference")
-JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
 
-DISTANCE_UNSEEN = SlipName(
-    "distance-unseen-in-difference",
-    "passed over a difference of exactly the working distance",
-    "They differ by exactly what your working distance is worth. Was it taken off both times?",
-)
 OTHER_EYE_SUSPECTED = SlipName(
     "other-eye-suspected",
     "suspected the wrong eye",
     "What was not taken off is plus. The eye that still holds it is the one that came out more plus.",
 )
-SIGN_AGAINST_LIMIT = SlipName(
-    "limit-by-sign",
-    "held a minus difference to be below the limit",
-    "The limit is for the size of the difference, whichever eye is the more plus.",
-)
-AGAIN_WITHOUT_CAUSE = SlipName(
-    "again-without-cause",
-    "measured again though the difference is within the limit",
-    "Two measures are hardly ever the same. Within the limit there is no cause to measure again.",
-)
 
-WITHIN = 0.1
-"""A difference this near to the working distance, in D, is taken to be it: less than half a trial-lens step."""
 
 ACTS = Choice(
     (
@@ -70,30 +57,10 @@ ACTS = Choice(
     )
 )
 
-RIGHT = Field("right", "Net prescription of the right eye", Lens())
-LEFT = Field("left", "Net prescription of the left eye", Lens())
 LIMIT = Field("limit", "Difference in mean power from which this clinic measures again", quantities.POWER, default=1.0)
 MEAN = Field("mean", "Right mean power less left", quantities.POWER.having(exact=0.03, tolerance=0.06))
 ACT = Field("act", "What now?", ACTS)
 SUSPECT = Key[str | None]("suspect")
-
-PAIR_OF_EYES = given(FIRST_LENS, SECOND_LENS).by(given(RIGHT, LEFT)(lambda right, left: (right, left)))
-"""The right eye's lens first and the left eye's second, for the steps that compare two lenses."""
-PAIR_AND_VERGENCE = given(FIRST_LENS, SECOND_LENS, VERGENCE).by(
-    given(RIGHT, LEFT, DISTANCE)(lambda right, left, cm: (right, left, working_vergence(cm)))
-)
-"""The same with what the working distance is worth."""
-
-
-@given(RIGHT, LEFT).drawing
-def eyes_figure(uid: str, right: SphCyl, left: SphCyl) -> Figure:
-    """Draw both eyes as the examiner faces them."""
-    return draw_two_eyes(right, left, uid=uid)
-
-
-def eyes_words(right: SphCyl, left: SphCyl) -> tuple[str, str]:
-    """Say both eyes' prescriptions, a line each."""
-    return f"Right eye, net: {as_written(right)}.", f"Left eye, net: {as_written(left)}."
 
 
 def fellow_eye(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.checking.expected_vision import (
+from cases.curriculum.checking.blur_and_vision import (
     ACCOMMODATION,
     ACCOMMODATION_FORGOTTEN,
     ALLOW_ACCOMMODATION,
@@ -15,6 +15,7 @@ from cases.curriculum.checking.expected_vision import (
     not_cleared,
     range_words,
 )
+from cases.curriculum.checking.checking_steps import NAME_CAUSE
 from cases.curriculum.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance, size
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_distance
@@ -32,7 +33,6 @@ from cases.procedure.settings import Settings
 
 COMPARE_VISION = Skill("compare-vision", "holding a recorded vision against the one to expect")
 TRY_SLIPS = Skill("try-slips", "trying which slip would explain a vision")
-NAME_CAUSE = Skill("name-cause", "naming what a disagreement points to")
 
 LARGER_IS_BETTER = SlipName(
     "larger-number-read-as-better",

@@ -6,12 +6,13 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
 from cases.curriculum.lens_algebra import FAMILY
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.steps import FORM_WORDS, as_written, degrees, pick_lens, signed, turn_between
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_prescription
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef

@@ -5,15 +5,27 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
+from cases.curriculum.cross import PLACE_AXIS, choose_sphere, find_cylinder
 from cases.curriculum.lens_algebra import FAMILY
-from cases.curriculum.shared_keys import ACROSS_POWER, MEAN, OFF_AXIS, ON_AXIS, SHARE
-from cases.curriculum.steps import FORM, FORM_WORDS, NET, RX, as_written, degrees, mirrored, pick_lens, signed, size
+from cases.curriculum.shared_keys import ACROSS_POWER, AXIS, CYLINDER, MEAN, MERIDIANS, OFF_AXIS, ON_AXIS, SPHERE
+from cases.curriculum.spherical_equivalent import SPHERICAL_EQUIVALENT_STEPS
+from cases.curriculum.steps import (
+    FORM,
+    FORM_WORDS,
+    NET,
+    PRESCRIPTION,
+    RX,
+    as_written,
+    degrees,
+    mirrored,
+    pick_lens,
+    signed,
+)
 from cases.curriculum.transposing import turning_steps
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.prescription import write_powers
-from cases.notation.sums import added
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -150,7 +162,6 @@ def _draw_cross(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(POWERS, FORM).to(lens, settings.form)
 
 
-PRESCRIPTION = Field("prescription", "Prescription", Lens())
 cross_to_rx = CaseType(
     id="cross-to-rx",
     title="Power cross to prescription",
@@ -224,42 +235,7 @@ spherical_equivalent = CaseType(
     asks=(POWER,),
     draw=_draw_rx,
     begin=given(SPHERE, CYLINDER).by(given(RX)(lambda rx: (rx.sphere, rx.cylinder))),
-    steps=(
-        SHARE.step(
-            skills.HALVE_CYLINDER,
-            run=given(CYLINDER)(lambda cylinder: cylinder / 2),
-            says=given(CYLINDER, SHARE)(lambda cylinder, share: f"Half of {signed(cylinder)} is {signed(share)}."),
-            slips=(
-                Slip(
-                    skills.WHOLE_CYLINDER,
-                    run=given(CYLINDER)(lambda cylinder: cylinder),
-                    says=given(SHARE)(lambda share: f"The whole cylinder taken: {signed(share)}."),
-                ),
-                Slip(skills.SPHERE_ONLY, run=given()(lambda: 0.0), says=given()(lambda: "The cylinder left out.")),
-            ),
-        ),
-        MEAN.step(
-            skills.ADD_HALF,
-            run=given(SPHERE, SHARE)(lambda sphere, share: sphere + share),
-            says=given(SPHERE, SHARE, MEAN)(lambda sphere, share, mean: f"{added(sphere, share, mean)}."),
-            slips=(
-                Slip(
-                    skills.HALF_UNSIGNED,
-                    run=given(SPHERE, SHARE)(lambda sphere, share: sphere + abs(share)),
-                    says=given(SHARE, MEAN)(
-                        lambda share, mean: f"{size(share)} added without its sign: {signed(mean)}."
-                    ),
-                    live=given(SHARE)(lambda share: share < 0),
-                ),
-                Slip(
-                    skills.CYLINDER_SUBTRACTED,
-                    run=given(SPHERE, SHARE)(lambda sphere, share: sphere - share),
-                    says=given(MEAN)(lambda mean: f"The half taken away: {signed(mean)}."),
-                    live=given(SHARE)(lambda share: share > 0),
-                ),
-            ),
-        ),
-    ),
+    steps=SPHERICAL_EQUIVALENT_STEPS,
     answer=POWER.by(given(MEAN)(lambda mean: mean)),
     found=_rx_words,
     question=asking("What is the spherical equivalent, to an eighth of a dioptre?"),

@@ -6,15 +6,16 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.adding_lenses import component_steps, pick_second
 from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.lens_algebra.cross_and_prescription import CROSS_SWAPPED, POWER_ON_AXIS, rx_to_cross
-from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES, component_steps
-from cases.curriculum.shared_keys import ACROSS_POWER, AXES, OFF_AXIS, ON_AXIS, SHARE
-from cases.curriculum.steps import FORM, FORM_WORDS, RX, as_written, degrees, pick_lens, signed
+from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES
+from cases.curriculum.shared_keys import ACROSS_POWER, AXES, AXIS, CYLINDER, OFF_AXIS, ON_AXIS, SHARE, SPHERE
+from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, RX, as_written, degrees, pick_lens, signed
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.sums import about
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -25,32 +26,12 @@ from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-PRESCRIPTION = Field("prescription", "Prescription", Lens())
-
 CYLINDER_FOR_MERIDIAN = Skill("cylinder-for-meridian", "turning a meridian's power into a cylinder")
-ANGLE_FROM_AXIS = Skill("angle-from-axis", "measuring a meridian from the axis")
-SHARE_OF_CYLINDER = Skill("share-of-cylinder", "finding a cylinder's share along a meridian")
-ADD_SHARE = Skill("add-share", "adding the cylinder's share to the sphere")
 
 ANGLE_FROM_HORIZONTAL = SlipName(
     "angle-from-horizontal",
     "measured the meridian from the horizontal",
     "What counts is how far the meridian lies from the cylinder's axis, not from 180.",
-)
-SINE_NOT_SQUARED = SlipName(
-    "sine-not-squared",
-    "took the sine without squaring it",
-    "Square the sine: half of the cylinder acts at 45°, a quarter at 30°.",
-)
-COSINE_FOR_SINE = SlipName(
-    "cosine-for-sine",
-    "took the cosine for the sine",
-    "Check the two ends: none of the cylinder along its axis, all of it across.",
-)
-SHARE_ALONE = SlipName(
-    "share-without-sphere",
-    "gave the cylinder's share without the sphere",
-    "The sphere acts in every meridian, so it belongs to the sum.",
 )
 
 # --- two crossed cylinders ---------------------------------------------------------------------------------------
@@ -173,7 +154,7 @@ oblique_power = CaseType(
     begin=given(SPHERE, CYLINDER).by(given(RX)(lambda rx: (rx.sphere, rx.cylinder))),
     steps=(
         ANGLE.step(
-            ANGLE_FROM_AXIS,
+            skills.ANGLE_FROM_AXIS,
             run=given(MERIDIAN, RX)(lambda meridian, rx: axis_gap(meridian, rx.axis)),
             says=given(MERIDIAN, ANGLE, RX)(
                 lambda meridian, angle, rx: (
@@ -192,26 +173,28 @@ oblique_power = CaseType(
             ),
         ),
         SHARE.step(
-            SHARE_OF_CYLINDER,
+            skills.SHARE_OF_CYLINDER,
             run=_share(given(ANGLE)(lambda angle: _sine(angle) ** 2)),
             says=given(ANGLE, SHARE)(
                 lambda angle, share: f"The square of the sine of {angle:g}° is {share:.3f}: so much of the cylinder."
             ),
             slips=(
                 _share_slip(skills.LINEAR_FRACTION, given(ANGLE)(lambda angle: angle / 90), "Angle over 90"),
-                _share_slip(SINE_NOT_SQUARED, given(ANGLE)(_sine), "The sine itself"),
+                _share_slip(skills.SINE_NOT_SQUARED, given(ANGLE)(_sine), "The sine itself"),
                 _share_slip(
-                    COSINE_FOR_SINE, given(ANGLE)(lambda angle: 1 - _sine(angle) ** 2), "The square of the cosine"
+                    skills.COSINE_FOR_SINE,
+                    given(ANGLE)(lambda angle: 1 - _sine(angle) ** 2),
+                    "The square of the cosine",
                 ),
             ),
         ),
         POWER.step(
-            ADD_SHARE,
+            skills.ADD_SHARE,
             run=given(SPHERE, SHARE, CYLINDER)(lambda sphere, share, cylinder: sphere + share * cylinder),
             says=given(SPHERE, SHARE, CYLINDER, POWER)(_power_words),
             slips=(
                 Slip(
-                    SHARE_ALONE,
+                    skills.SHARE_ALONE,
                     run=given(SHARE, CYLINDER)(lambda share, cylinder: share * cylinder),
                     says=given(POWER)(lambda power: f"The share alone: {signed(power)}."),
                     live=given(SPHERE)(lambda sphere: sphere != 0),
@@ -236,13 +219,6 @@ oblique_power = CaseType(
 )
 
 # --- the sum of two lenses with other axes -----------------------------------------------------------------------
-
-
-def pick_second(chance: Chance, settings: Settings, first: SphCyl, *, cylinder: tuple[float, float]) -> SphCyl:
-    """Draw a weak minus-cylinder lens whose axis lies 10 to 80 degrees from the first one's."""
-    step = 1 if settings.level == "expert" else 5
-    turn = chance.among((-1, 1)) * chance.stepped(10, 80, step)
-    return SphCyl(chance.stepped(-2, 2), -chance.stepped(*cylinder), axis_of(first.axis + turn))
 
 
 def _draw_sum(chance: Chance, settings: Settings) -> dict[str, Any]:

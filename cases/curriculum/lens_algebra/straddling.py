@@ -9,7 +9,7 @@ from cases.curriculum import skills
 from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
 from cases.figures.pupil_reflex import Breadth, lean_in
-from cases.optics.lens import axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef

@@ -6,16 +6,16 @@ from collections.abc import Mapping
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.cross import must_cross
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.meridians.two_spheres import must_cross
-from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
+from cases.curriculum.movements import MOVEMENTS, OPPOSITE, WITH_OR_AGAINST, movement_for
 from cases.curriculum.steps import DISTANCE, STREAK, degrees, lens_in_place, pick_axis, pick_distance
 from cases.figures.pupil_reflex import Movement
 from cases.figures.pupil_reflex import movement as draw_movement
 from cases.figures.reflexes_compared import View, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import seen
-from cases.optics.lens import across
+from cases.optics.axes import across
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
@@ -272,12 +272,11 @@ NEXT_MOVES = Choice(
         Option("sphere-minus", "go on with the sphere, towards minus, until this streak is neutral"),
     )
 )
-SEEN = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 
 
 SPHERE = Field("sphere", "Sphere that neutralised the first streak, left in", quantities.POWER)
 SPHERE_STREAK = Field("sphere_streak", "First streak", quantities.MERIDIAN)
-SHOWN = Field("seen", "Movement that the second streak now shows", SEEN)
+SHOWN = Field("seen", "Movement that the second streak now shows", WITH_OR_AGAINST)
 SEEN_STREAK = Field("seen_streak", "Second streak", quantities.MERIDIAN)
 CYLINDER_NOW = Key[bool]("cylinder_now")
 NEXT = Field("next", "What next?", NEXT_MOVES)

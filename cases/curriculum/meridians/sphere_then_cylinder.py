@@ -5,15 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
+from cases.curriculum.cross import must_cross, take_off_sphere
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.meridians.two_spheres import PRESCRIPTION, must_cross
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
     FORM,
     FORM_WORDS,
     GROSS,
+    NET_PRESCRIPTION,
     degrees,
     distance_in_dioptres,
     lens_in_place,
@@ -26,7 +27,8 @@ from cases.curriculum.steps import (
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.streak_in_pupil import NeutralStreak, two_streaks
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
@@ -94,7 +96,7 @@ sphere_then_cyl = CaseType(
             FORM,
         )
     ),
-    asks=(PRESCRIPTION,),
+    asks=(NET_PRESCRIPTION,),
     draw=_draw_sphere_then_cyl,
     begin=GROSS.by(_begin_sphere_then_cyl),
     steps=(
@@ -141,7 +143,7 @@ sphere_then_cyl = CaseType(
         take_off_sphere(),
         *turning_steps(needed=given(CYLINDER, FORM)(in_other_form), axis_alone=False),
     ),
-    answer=PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
+    answer=NET_PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
     found=given(SPHERE_STREAK, SPHERE_FOUND, CYLINDER_STREAK, CYLINDER_FOUND, DISTANCE)(
         lambda sphere_streak, sphere, cylinder_streak, cylinder, distance_cm: (
             f"Streak at {degrees(sphere_streak)}: neutral with {lens_in_place(sphere, 'DS')}.",

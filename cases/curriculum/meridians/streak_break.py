@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS as AXIS_CROSS
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.meridians.meridian_order import SEEN
+from cases.curriculum.movements import WITH_OR_AGAINST
+from cases.curriculum.shared_keys import AXIS as AXIS_CROSS
 from cases.curriculum.steps import STREAK, degrees, pick_axis, read_scale, turn_between, turn_on_dial
 from cases.curriculum.steps import TURN as TURN_STEPS
 from cases.figures.pupil_reflex import MOST_TURNED, Movement, movement
-from cases.optics.lens import across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -94,7 +94,7 @@ def _turn_words(turn: str, streak: float, target: float) -> str:
     return f"From {degrees(streak)} to {degrees(target)} is {STREAK_TURNS.write(turn)}."
 
 
-SEEN_FOUND = Field("seen", "Movement", SEEN, default="with")
+SEEN_FOUND = Field("seen", "Movement", WITH_OR_AGAINST, default="with")
 TURN = Field("turn", "Which way to turn the streak?", STREAK_TURNS)
 AXIS = Field("axis", "Axis of the cylinder that is still wanted", quantities.AXIS)
 axis_from_break = CaseType(
@@ -179,7 +179,7 @@ axis_from_break = CaseType(
         lambda uid, seen, streak, reflex: movement(cast("Movement", seen), streak=streak, reflex_at=reflex, uid=uid)
     ),
     needs=("streak-axis",),
-    sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
+    sources=("optics: derived in cases/optics/README.md; AAO image caption, “Skew”",),
 )
 
 TYPES = (axis_from_break,)

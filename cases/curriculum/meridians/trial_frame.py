@@ -6,10 +6,9 @@ import math
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE, take_off_sphere
+from cases.curriculum.cross import take_off_sphere
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.meridians.two_spheres import PRESCRIPTION
-from cases.curriculum.shared_keys import CYLINDERS
+from cases.curriculum.shared_keys import AXIS, CYLINDER, CYLINDERS, SPHERE
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
@@ -17,6 +16,7 @@ from cases.curriculum.steps import (
     FORM_WORDS,
     GROSS,
     NET,
+    NET_PRESCRIPTION,
     degrees,
     distance_in_dioptres,
     pick_axis,
@@ -28,7 +28,8 @@ from cases.figures.lenses import MOST_LENSES, trial_frame
 from cases.figures.pen import engraved
 from cases.notation.prescription import write_distance
 from cases.notation.sums import together
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe
@@ -123,7 +124,7 @@ frame_net = CaseType(
             FORM,
         )
     ),
-    asks=(PRESCRIPTION,),
+    asks=(NET_PRESCRIPTION,),
     draw=_draw_frame,
     begin=given(CYLINDERS, AXIS).by(_begin_frame),
     steps=(
@@ -185,7 +186,7 @@ frame_net = CaseType(
         ),
         *turning_steps(needed=given(CYLINDER, FORM)(in_other_form)),
     ),
-    answer=PRESCRIPTION.by(
+    answer=NET_PRESCRIPTION.by(
         given(SPHERE, CYLINDER, AXIS)(lambda sphere, cylinder, axis: SphCyl(sphere, cylinder, axis))
     ),
     found=given(LENSES, WORKING_LENS, DISTANCE)(

@@ -6,12 +6,11 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, MERIDIANS, PLACE_AXIS, SPHERE, choose_sphere, find_cylinder
-from cases.curriculum.lens_algebra.cross_and_prescription import spherical_equivalent
+from cases.curriculum.cross import PLACE_AXIS, choose_sphere, find_cylinder, must_cross
 from cases.curriculum.meridians import FAMILY
-from cases.curriculum.meridians.two_spheres import OFF_ONE_MERIDIAN, PRESCRIPTION, SWEEP_OR_AXIS, must_cross
-from cases.curriculum.movement.end_point import draw_log
-from cases.curriculum.shared_keys import MEAN
+from cases.curriculum.movements import draw_log
+from cases.curriculum.shared_keys import AXIS, CYLINDER, MEAN, MERIDIANS, SPHERE
+from cases.curriculum.spherical_equivalent import SPHERICAL_EQUIVALENT_STEPS
 from cases.curriculum.steps import (
     COMMON_DISTANCES,
     FORM,
@@ -19,7 +18,9 @@ from cases.curriculum.steps import (
     GROSS,
     LEFT_IN,
     NET,
+    NET_PRESCRIPTION,
     STREAK,
+    SWEEP_OR_AXIS,
     Powers,
     degrees,
     listed,
@@ -31,7 +32,8 @@ from cases.curriculum.steps import (
 from cases.figures.tried_lenses import two_logs
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe
@@ -231,7 +233,7 @@ whole_run = CaseType(
             FORM,
         )
     ),
-    asks=(PRESCRIPTION, EQUIVALENT, FLAGGED),
+    asks=(NET_PRESCRIPTION, EQUIVALENT, FLAGGED),
     draw=_draw_run,
     holds=given(FIRST[STREAK], SECOND[STREAK])(must_cross),
     steps=(
@@ -328,7 +330,7 @@ whole_run = CaseType(
                     says=given(NET)(lambda net: f"The distances added: {listed(net)}."),
                 ),
                 Slip(
-                    OFF_ONE_MERIDIAN,
+                    skills.OFF_ONE_MERIDIAN,
                     run=_net(1, 0),
                     says=given(NET)(lambda net: f"Taken off the first meridian only: {listed(net)}."),
                 ),
@@ -337,7 +339,7 @@ whole_run = CaseType(
         choose_sphere(),
         find_cylinder(),
         PLACE_AXIS,
-        *spherical_equivalent.steps,
+        *SPHERICAL_EQUIVALENT_STEPS,
         FLAGGED.step(
             FLAG_RUN,
             run=_flags,
@@ -358,7 +360,7 @@ whole_run = CaseType(
             ),
         ),
     ),
-    answer=given(PRESCRIPTION, EQUIVALENT, FLAGGED).by(
+    answer=given(NET_PRESCRIPTION, EQUIVALENT, FLAGGED).by(
         given(SPHERE, CYLINDER, AXIS, MEAN, FLAGGED)(
             lambda sphere, cylinder, axis, mean, flags: (SphCyl(sphere, cylinder, axis), mean, flags)
         )

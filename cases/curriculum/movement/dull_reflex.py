@@ -6,7 +6,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
-from cases.curriculum.movement.next_lens import PAST_NEUTRAL
+from cases.curriculum.movements import PAST_NEUTRAL
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance
 from cases.figures.pupil_reflex import Look
 from cases.figures.pupil_reflex import movement as draw_movement

@@ -7,6 +7,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
+from cases.curriculum.movements import draw_log
 from cases.curriculum.steps import signed
 from cases.figures.tried_lenses import lens_log
 from cases.procedure import quantities
@@ -45,32 +46,6 @@ LOW = Key[float | None]("low")
 NEUTRAL = Key[tuple[float, ...]]("neutral")
 HIGH = Key[float | None]("high")
 CENTRE = Key[float]("centre")
-
-
-def draw_log(chance: Chance, centre: float, *, sides: tuple[float, ...] = (0.25, 0.5)) -> Log:
-    """Draw a log of spheres whose end-point is `centre`, in D, the farthest lens first.
-
-    sides: how far the last with and the first against may lie from the centre where no lens looked neutral.
-    """
-    kind = chance.among(("gap", "one", "run", "gap"))
-    if kind == "gap":
-        below = above = chance.among(sides)
-        neutral: tuple[float, ...] = ()
-    else:
-        neutral = (centre,) if kind == "one" else (centre - 0.25, centre, centre + 0.25)
-        edge = 0.25 if kind == "run" else 0.0
-        below, above = (edge + chance.among((0.25, 0.5, 1.0)) for _ in range(2))
-    fine = [
-        Tried(centre - below, "with"),
-        *(Tried(one, "neutral") for one in neutral),
-        Tried(centre + above, "against"),
-    ]
-    rough = [
-        Tried(centre - below - chance.among((0.5, 0.75, 1.0)), "with"),
-        Tried(centre + above + chance.among((0.5, 0.75, 1.0)), "against"),
-    ]
-    far = Tried(centre - below - chance.among((2.0, 3.0)), "with")
-    return (far, *chance.shuffled([*rough, *fine]))
 
 
 def _draw_bracket(chance: Chance, settings: Settings) -> dict[str, Any]:

@@ -30,7 +30,7 @@ WIDTH_ALONE = SlipName(
     "went by the width of the band alone",
     "Width misleads: far from neutral the streak on the retina is itself blurred, so the band spreads again. Speed and "
     "brightness fall steadily; go by them.",
-    "optics: derived in DEVELOPERS.md, The reflex",
+    "optics: derived in cases/optics/README.md",
 )
 LARGE_STEP_NEAR = SlipName(
     "large-step-near-neutral",

@@ -6,9 +6,21 @@ from collections.abc import Callable
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.cross import MERIDIANS
 from cases.curriculum.movement import FAMILY
-from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
+from cases.curriculum.movements import (
+    BEAM,
+    BEAMS,
+    IN_PLACE,
+    LENS,
+    MOVEMENT,
+    MOVEMENTS,
+    NEXT_LENS_STEPS,
+    OPPOSITE,
+    STREAK,
+    SWAPPED_OR_SLEEVE,
+    movement_for,
+)
+from cases.curriculum.shared_keys import MERIDIANS
 from cases.curriculum.steps import (
     DISTANCE,
     VERGENCE,
@@ -24,51 +36,17 @@ from cases.figures.lenses import trial_frame
 from cases.figures.pupil_reflex import Movement
 from cases.figures.pupil_reflex import movement as draw_movement
 from cases.notation.prescription import write_distance
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import working_vergence
-from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe
-from cases.procedure.chain import Skill, SlipName, SlipRef
-from cases.procedure.choices import Choice, Option
+from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.fields import Field, Group
 from cases.procedure.figure import Figure
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
-
-NEXT = Choice(
-    (
-        Option("plus", "add plus (or take minus away)"),
-        Option("minus", "add minus (or take plus away)"),
-        Option("stop", "change nothing: it is neutral"),
-    )
-)
-BEAMS = Choice((Option("parallel", "plane-mirror setting"), Option("converging", "concave-mirror setting")))
-
-READ_SLEEVE = Skill("read-sleeve", "allowing for the sleeve's setting")
-
-SLEEVE_MISSED = SlipName(
-    "sleeve-setting-missed",
-    "missed that the sleeve was in the concave-mirror setting",
-    "Check the sleeve: in the concave-mirror setting the beam converges and every movement reverses.",
-    "Wilkinson, University of Iowa transcript: the sleeve differs by make",
-)
-PAST_NEUTRAL = SlipName(
-    "past-neutral",
-    "went on past neutral",
-    "Nothing moved and the pupil was bright all over: that is the end-point. Check by leaning in, not by another lens.",
-)
-
-SWAPPED_OR_SLEEVE: Pair = (
-    SlipRef(READ_SLEEVE.id, SLEEVE_MISSED.id),
-    SlipRef(skills.MOVEMENT_TO_LENS.id, skills.MOVEMENT_SWAPPED.id),
-)
-"""With the sleeve at its concave setting both turn the answer round; at the plane setting only one of them can."""
-
-_LENS_FOR = {"with": "plus", "against": "minus", "neutral": "stop"}
-
 
 _IN_WORDS = {
     "with": "The reflex travels the same way as the streak.",
@@ -77,7 +55,6 @@ _IN_WORDS = {
 }
 
 
-AS_PLANE = Key[str]("as_plane")
 EYE = Key[tuple[float, ...]]("eye", unit="D")
 LEFT = Key[tuple[float, ...]]("left")
 MOVES = Key[tuple[str, ...]]("movements")
@@ -91,28 +68,11 @@ def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
     }
 
 
-MOVEMENT = Field("movement", "Movement of the reflex against the streak's", MOVEMENTS)
-BEAM = Field("beam", "Sleeve", BEAMS, default="parallel")
-
-
-@given(MOVEMENT, BEAM, AS_PLANE)
-def _sleeve_words(movement: str, beam: str, as_plane: str) -> str:
-    if movement == "neutral":
-        return "Neutral is neutral at either setting of the sleeve."
-    if beam == "parallel":
-        return f"Plane-mirror setting: {movement} is {as_plane}."
-    return f"The beam converges, so {movement} means what {as_plane} would mean otherwise."
-
-
-STREAK = Field("streak", "Long direction of the streak", quantities.MERIDIAN, default=90.0)
-
-
 @given(MOVEMENT, STREAK).drawing
 def _seen(uid: str, movement: str, streak: float) -> Figure:
     return draw_movement(cast("Movement", movement), streak=streak, uid=uid, say=False)
 
 
-LENS = Field("lens", "What next?", NEXT)
 next_lens = CaseType(
     id="next-lens",
     title="From movement to the next lens",
@@ -128,46 +88,7 @@ next_lens = CaseType(
     ),
     asks=(LENS,),
     draw=_draw_next_lens,
-    steps=(
-        AS_PLANE.step(
-            READ_SLEEVE,
-            run=given(MOVEMENT, BEAM)(lambda movement, beam: movement if beam == "parallel" else OPPOSITE[movement]),
-            says=_sleeve_words,
-            slips=(
-                Slip(
-                    SLEEVE_MISSED,
-                    run=given(MOVEMENT)(lambda movement: movement),
-                    says=given(MOVEMENT)(lambda movement: f"{movement.capitalize()}, taken as it looks."),
-                    live=given(BEAM, MOVEMENT)(lambda beam, movement: beam == "converging" and movement != "neutral"),
-                ),
-            ),
-        ),
-        LENS.step(
-            skills.MOVEMENT_TO_LENS,
-            run=given(AS_PLANE)(lambda as_plane: _LENS_FOR[as_plane]),
-            says=given(LENS)(
-                lambda lens: {
-                    "plus": "With wants plus.",
-                    "minus": "Against wants minus.",
-                    "stop": "Neither: this is neutral, so stop and check by leaning in.",
-                }[lens]
-            ),
-            slips=(
-                Slip(
-                    skills.MOVEMENT_SWAPPED,
-                    run=given(AS_PLANE)(lambda as_plane: _LENS_FOR[OPPOSITE[as_plane]]),
-                    says=given(LENS, AS_PLANE)(lambda lens, as_plane: f"{lens.capitalize()} given to {as_plane}."),
-                    live=given(AS_PLANE)(lambda as_plane: as_plane != "neutral"),
-                ),
-                Slip(
-                    PAST_NEUTRAL,
-                    run=given()(lambda: "plus"),
-                    says=given()(lambda: "More plus added at neutral."),
-                    live=given(AS_PLANE)(lambda as_plane: as_plane == "neutral"),
-                ),
-            ),
-        ),
-    ),
+    steps=NEXT_LENS_STEPS,
     answer=as_found(LENS),
     found=given(MOVEMENT, BEAM)(
         lambda movement, beam: (
@@ -209,7 +130,6 @@ def _left_words(left: tuple[float, ...]) -> str:
 
 
 RX = Field("rx", "Net prescription of the eye", Lens())
-IN_PLACE = Field("in_place", "Lenses in place, as one", Lens(), default=SphCyl(0))
 ALONG = Field("along", "Along the axis of that prescription", MOVEMENTS)
 ACROSS = Field("across", "Across the axis of that prescription", MOVEMENTS)
 predict_movement = CaseType(
@@ -301,7 +221,7 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    sources=("optics: derived in DEVELOPERS.md, The reflex",),
+    sources=("optics: derived in cases/optics/README.md",),
 )
 
 TYPES = (next_lens, predict_movement)

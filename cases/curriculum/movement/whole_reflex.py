@@ -28,7 +28,8 @@ from cases.curriculum.steps import (
 )
 from cases.figures.streak_in_pupil import streak_in_pupil
 from cases.notation.prescription import read_quantity, write_distance
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import NOUGHT, Look, Setting, look, residual, residual_matrix
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
@@ -397,7 +398,7 @@ reflex = CaseType(
     needs=("predict-movement", "oblique-power"),
     twins=(SWEEP_OR_CYLINDER,),
     probes=(Probe(SWEEP_OR_CYLINDER, "reflex"),),
-    sources=("optics: derived in DEVELOPERS.md, The reflex; AAO image caption, “Skew”",),
+    sources=("optics: derived in cases/optics/README.md; AAO image caption, “Skew”",),
 )
 
 TYPES = (reflex,)

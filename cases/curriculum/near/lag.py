@@ -7,8 +7,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import DEMAND
-from cases.curriculum.sighting.fixation import fixation_demand
-from cases.curriculum.steps import signed, size
+from cases.curriculum.steps import fixation_demand, signed, size
 from cases.figures.distances import near_card
 from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up

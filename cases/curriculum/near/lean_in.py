@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.band_widths import FIRST_STREAK, NARROWER_BAND, VIEW, WIDTHS, WIDTHS_FOUND
 from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import as_written, degrees, pick_lens
 from cases.figures.pupil_reflex import Breadth, lean_in
 from cases.notation.prescription import write_prescription
-from cases.optics.lens import SphCyl, across, axis_gap
-from cases.procedure import quantities
+from cases.optics.axes import across, axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
@@ -22,16 +23,8 @@ from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-READ_WIDTHS = Skill("read-widths", "reading the two widths on leaning in")
 CHANGE_CYLINDER = Skill("change-cylinder", "changing the cylinder for the meridian that still wants plus")
 
-WIDER_WANTS_PLUS = SlipName(
-    "wider-wants-plus",
-    "took the wider band for the one that still wants plus",
-    "Leaning in adds the same with to both. The narrower band is farther from neutral, so it is the one that still "
-    "wants plus.",
-    "derived in DEVELOPERS.md, The reflex; leaning as a technique: a streak retinoscope's user guide",
-)
 OTHER_CYLINDER_FORM = SlipName(
     "cylinder-of-other-form",
     "changed the cylinder as if it were of the other sign",
@@ -44,14 +37,6 @@ LEAN_WITH_AS_PLUS = SlipName(
     "widths asks for a change.",
 )
 
-WIDTHS = Choice(
-    (
-        Option("equal", "equally wide"),
-        Option("first-narrower", "narrower in the first view"),
-        Option("second-narrower", "narrower in the second view"),
-    )
-)
-VIEWS = Choice((Option("first", "the first view"), Option("second", "the second view"), Option("neither", "neither")))
 PLACES = Choice(
     (
         Option("along", "the one along the cylinder's axis"),
@@ -67,7 +52,6 @@ CHANGES = Choice(
         Option("leave", "change nothing"),
     )
 )
-_OTHER_VIEW = {"first": "second", "second": "first", "neither": "neither"}
 _OTHER_PLACE = {"along": "across", "across": "along", "neither": "neither"}
 
 
@@ -84,7 +68,6 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 LENS = Field("lens", "Lenses in place, as one, with their cylinder", Lens())
-FIRST_STREAK = Field("first_streak", "Streak of the first view", quantities.MERIDIAN)
 
 
 @given(LENS, FIRST_STREAK)
@@ -100,10 +83,6 @@ def _begin_lean(lens: SphCyl, streak: float) -> Mapping[str, float]:
     return {"first": streak, "second": across(streak)}
 
 
-def _narrower(widths: str) -> str:
-    return {"equal": "neither", "first-narrower": "first", "second-narrower": "second"}[widths]
-
-
 def _place(view: str, streaks: Mapping[str, float], lens: SphCyl) -> str:
     if view == "neither":
         return "neither"
@@ -117,7 +96,6 @@ def _change(place: str, cylinder: float) -> str:
     return "weaker" if (place == "across") == (cylinder < 0) else "stronger"
 
 
-VIEW = Field("view", "Which view still wants plus?", VIEWS)
 PLACE = Field("place", "Which meridian is that?", PLACES)
 
 
@@ -148,9 +126,6 @@ def _change_words(change: str, lens: SphCyl, place: str) -> str:
     )
 
 
-WIDTHS_FOUND = Field("widths", "The band of light on leaning in", WIDTHS)
-
-
 @given(FIRST_STREAK, WIDTHS_FOUND).drawing
 def _views(uid: str, streak: float, widths_value: str) -> Figure:
     narrow: tuple[Breadth | None, Breadth | None] = ("narrow", "wide")
@@ -179,25 +154,7 @@ lean_in_widths = CaseType(
     draw=_draw_lean,
     begin=STREAKS.by(_begin_lean),
     steps=(
-        VIEW.step(
-            READ_WIDTHS,
-            run=given(WIDTHS_FOUND)(lambda widths: _narrower(widths)),
-            says=given(VIEW)(
-                lambda view: (
-                    "Both bands are as wide: neither wants more than the other."
-                    if view == "neither"
-                    else f"The narrower band is farther from neutral: {VIEWS.write(view)} still wants plus."
-                )
-            ),
-            slips=(
-                Slip(
-                    WIDER_WANTS_PLUS,
-                    run=given(WIDTHS_FOUND)(lambda widths: _OTHER_VIEW[_narrower(widths)]),
-                    says=given(VIEW)(lambda view: f"The wider band taken: {VIEWS.write(view)}."),
-                    live=given(WIDTHS_FOUND)(lambda widths: widths != "equal"),
-                ),
-            ),
-        ),
+        NARROWER_BAND,
         PLACE.step(
             skills.READ_MERIDIAN,
             run=given(VIEW, STREAKS, LENS)(lambda view, streaks, lens: _place(view, streaks, lens)),
@@ -243,7 +200,7 @@ lean_in_widths = CaseType(
     question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
     figure=_views,
     needs=("lean-test", "sphere-then-cyl"),
-    sources=("Optics of the reflex, derived in DEVELOPERS.md; a streak retinoscope's user guide (leaning)",),
+    sources=("Optics of the reflex, derived in cases/optics/README.md; a streak retinoscope's user guide (leaning)",),
 )
 
 TYPES = (lean_in_widths,)

@@ -29,7 +29,8 @@ from cases.figures.lenses import power_cross
 from cases.figures.pupil_reflex import Movement, zones
 from cases.notation.prescription import write_distance, write_power
 from cases.notation.sums import less_signed
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName

@@ -5,20 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import (
-    AXIS,
-    CYLINDER,
-    FAR_END,
-    MERIDIANS,
-    NEAR_END,
-    PLACE_AXIS,
-    SPHERE,
-    choose_sphere,
-    find_cylinder,
-    take_off_sphere,
-)
+from cases.curriculum.cross import FAR_END, NEAR_END, PLACE_AXIS, choose_sphere, find_cylinder, take_off_sphere
 from cases.curriculum.movements import MOVEMENTS, movement_for
 from cases.curriculum.near import FAMILY
+from cases.curriculum.shared_keys import AXIS, CYLINDER, MERIDIANS, SPHERE
 from cases.curriculum.steps import (
     ADDED_OR_SIGN_BLIND,
     DISTANCE,
@@ -39,7 +29,8 @@ from cases.curriculum.steps import GROSS as GROSS_STEPS
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross, trial_frame
 from cases.notation.prescription import write_distance, write_power
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe

@@ -5,16 +5,25 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, Literal, cast
 
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
-from cases.curriculum.lens_algebra.oblique import PRESCRIPTION, pick_second
-from cases.curriculum.lens_algebra.over_refraction import OVER, count_worn, summing_steps
+from cases.curriculum.adding_lenses import OVER, count_worn, pick_second, summing_steps
 from cases.curriculum.planes import FAMILY
 from cases.curriculum.power_vectors import AXIS_90_OUT, AXIS_PROBES
-from cases.curriculum.steps import FIRST_LENS, FORM, FORM_WORDS, SECOND_LENS, as_written, degrees, pick_axis
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
+from cases.curriculum.steps import (
+    FIRST_LENS,
+    FORM,
+    FORM_WORDS,
+    PRESCRIPTION,
+    SECOND_LENS,
+    as_written,
+    degrees,
+    pick_axis,
+)
 from cases.errors import OutOfRange
 from cases.figures.lens_planes import toric_rotation
 from cases.notation.prescription import write_prescription
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName

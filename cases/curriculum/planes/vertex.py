@@ -8,23 +8,15 @@ from dataclasses import replace
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import (
-    AXIS,
-    CYLINDER,
-    FIRST_TAKEN,
-    MERIDIANS,
-    PLACE_AXIS,
-    SPHERE,
-    choose_sphere,
-    find_cylinder,
-)
+from cases.curriculum.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
 from cases.curriculum.planes import FAMILY
-from cases.curriculum.shared_keys import POWERS
+from cases.curriculum.shared_keys import AXIS, CYLINDER, MERIDIANS, POWERS, SPHERE
 from cases.curriculum.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
 from cases.figures.lens_planes import vertex
 from cases.notation.prescription import rounded_power
 from cases.notation.sums import about
-from cases.optics.lens import SphCyl, across, moved_power
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl, moved_power
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef

@@ -7,7 +7,16 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.shared_keys import DEMAND
 from cases.curriculum.sighting import FAMILY
-from cases.curriculum.steps import DISTANCE, DROPS, DROPS_CAUTION, as_written, pick_distance, pick_lens, size
+from cases.curriculum.steps import (
+    DISTANCE,
+    DROPS,
+    DROPS_CAUTION,
+    as_written,
+    fixation_demand,
+    pick_distance,
+    pick_lens,
+    size,
+)
 from cases.errors import OutOfRange
 from cases.figures.room import looking_at, three_targets
 from cases.notation.prescription import write_distance
@@ -18,7 +27,7 @@ from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
-from cases.procedure.keys import Key, Readable, Rule, Slip, Step, asking, given
+from cases.procedure.keys import Key, Rule, Slip, asking, given
 from cases.procedure.kinds import Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
@@ -67,25 +76,6 @@ FAR_TARGET_UNDER_DROPS = SlipName(
     "kept the far target though accommodation is out",
     "With accommodation out, distance no longer matters and the axis does: looking at your light puts the eye in line.",
 )
-
-
-def fixation_demand(at: Readable[float]) -> Step:
-    """Step: the distance in cm, `at`, to the `demand` in D that a target there makes."""
-    return DEMAND.step(
-        skills.DISTANCE_IN_DIOPTRES,
-        run=given(at)(lambda cm: 100 / cm),
-        says=given(at, DEMAND)(
-            lambda cm, demand: f"A target {write_distance(cm)} away asks for 100 ÷ {cm:g} = {size(demand)} D."
-        ),
-        slips=(
-            Slip(
-                skills.METRES_NOT_INVERTED,
-                run=given(at)(lambda cm: cm / 100),
-                says=given(at, DEMAND)(lambda cm, demand: f"{write_distance(cm)} taken as {size(demand)} D."),
-                live=given(at)(lambda cm: abs(cm - 100) > 2),
-            ),
-        ),
-    )
 
 
 # --- the patient looked near -------------------------------------------------------------------------------------

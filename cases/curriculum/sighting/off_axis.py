@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.cross import AXIS, CYLINDER, SPHERE
+from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
     ANGLE,
@@ -23,7 +23,8 @@ from cases.figures.seats import above_the_gaze
 from cases.figures.tilted_lens import tilted_lens as draw_tilted_lens
 from cases.notation.prescription import rounded_power, write_distance
 from cases.notation.sums import about
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe

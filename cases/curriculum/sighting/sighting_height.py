@@ -258,7 +258,10 @@ sighting_level = CaseType(
         height_on_line(),
         OFFSET.step(
             FIND_OFFSET,
-            run=given(HEIGHT, OWN_HEIGHT)(lambda height_cm, own_height_cm: abs(height_cm - own_height_cm)),
+            run=given(HEIGHT, OWN_HEIGHT)(
+                # Rounded, so that a seat at the very height of the gaze is nothing off it.
+                lambda height_cm, own_height_cm: abs(round(height_cm - own_height_cm, 9))
+            ),
             says=given(OWN_HEIGHT, HEIGHT, OFFSET)(
                 lambda own_height_cm, height_cm, offset_cm: (
                     f"Your eye at {quantities.HEIGHT.write(own_height_cm)} and the gaze at "

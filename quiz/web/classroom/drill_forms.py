@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from werkzeug.datastructures import MultiDict
 
 from cases.curriculum.register import all_families, all_types
-from cases.procedure.settings import LEVELS
+from cases.procedure.vocabulary import LEVELS
 from quiz.classroom import drills
 from quiz.classroom.drills import PLAN, BadPlan, Plan
 from quiz.learning.state import SlipKey

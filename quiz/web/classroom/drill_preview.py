@@ -13,14 +13,14 @@ from cases.curriculum.bench_types import stage_of
 from cases.procedure.case_type import Case
 from quiz.classroom import drills, take_drill
 from quiz.practice import dealing
-from quiz.practice.dealing import SentBack
+from quiz.practice.dealt_cases import Place, SentBack
 from quiz.practice.forms import joined
 from quiz.storage.class_queries import Drill
 from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.bench.views import StagePage, set_views, stage_page
-from quiz.web.case_views import CasePage, Place, case_page
-from quiz.web.classroom.drill_routes import own_drill
+from quiz.web.case_views import CasePage, case_page
+from quiz.web.classroom.ownership import own_drill
 from quiz.web.mark_views import mark_page
 
 pages = Blueprint("trying", __name__, url_prefix="/class/<int:class_id>/drill/<int:drill_id>/try")

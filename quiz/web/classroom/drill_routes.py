@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
 from cases.procedure.settings import Settings
-from quiz.classroom import classes, drills, take_drill
+from quiz.classroom import classes, drills
 from quiz.classroom.drills import FEEDBACK, PLAN, BadPlan, NotNow, NotReadable
 from quiz.classroom.take_drill import joined_after
 from quiz.exports import qti
@@ -25,7 +25,7 @@ from quiz.storage.result_queries import LearnerSum
 from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.classroom.drill_forms import Filled, filled_in, filled_with, form_page, read_plan
-from quiz.web.classroom.routes import own_class
+from quiz.web.classroom.ownership import own_class, own_drill
 from quiz.web.drill_views import day_of, deletion_words, moment, score_words, state_words
 
 pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
@@ -78,12 +78,6 @@ def make(class_id: int) -> Response:
 
 
 # --- one drill ---------------------------------------------------------------------------------------------------
-
-
-def own_drill(class_id: int, drill_id: int) -> tuple[Class, Drill]:
-    """Return a drill, and its class, of the preceptor who is asking."""
-    what = own_class(class_id)
-    return what, drills.own(request_context.store(), what, drill_id)
 
 
 @dataclass(frozen=True)
@@ -219,7 +213,7 @@ def _run(
     after: Mapping[int, str],
 ) -> RunRow:
     answered, right = (found.answered, found.right) if found else (0, 0)
-    came = take_drill.outcome(drill, answered, right)
+    came = drills.outcome(drill, answered, right)
     unfinished = "under way" if drill.is_open(now) else "not finished when it closed"
     state = "at its end" if run.ended_at is not None else unfinished
     if came.passed is not None and run.ended_at is not None:

@@ -11,7 +11,7 @@ from quiz.classroom import classes
 from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Class
 from quiz.web import request_context
-from quiz.web.classroom.routes import own_class
+from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import moment
 

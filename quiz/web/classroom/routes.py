@@ -11,11 +11,12 @@ from werkzeug.wrappers import Response
 from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd, Joined
 from quiz.practice import learners as people
-from quiz.practice.learners import BadName
+from quiz.practice.names import BadName
 from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Class, Member
 from quiz.storage.store import Learner
 from quiz.web import request_context
+from quiz.web.classroom.ownership import own_class
 from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import DrillRow, drill_row, moment
@@ -141,11 +142,6 @@ def make() -> Response:
 
 
 # --- a preceptor's class -----------------------------------------------------------------------------------------
-
-
-def own_class(class_id: int) -> Class:
-    """Return a class of the preceptor who is asking."""
-    return classes.own(request_context.store(), request_context.preceptor(), class_id)
 
 
 @pages.get("/<int:class_id>")

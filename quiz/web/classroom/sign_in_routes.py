@@ -14,7 +14,7 @@ from quiz.classroom.classes import Joined
 from quiz.classroom.sign_in import NotKnown
 from quiz.classroom.throttle import TooManyTries
 from quiz.errors import QuizError
-from quiz.practice.learners import BadName
+from quiz.practice.names import BadName
 from quiz.web import assets, request_context
 
 pages = Blueprint("door", __name__)

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from flask import Blueprint, Flask, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from cases.procedure.verdicts import CREDITED
-from quiz.classroom import take_drill
-from quiz.classroom.take_drill import Offer, Outcome
+from cases.procedure.vocabulary import CREDITED
+from quiz.classroom import drills, take_drill
+from quiz.classroom.drills import Outcome
+from quiz.classroom.take_drill import Offer
 from quiz.practice import sittings
 from quiz.storage.class_queries import Drill
 from quiz.storage.datafile import Busy, NotKept
@@ -74,7 +75,7 @@ def _page(one: Offer) -> DrillingPage:
     drill = one.drill
     answers = request_context.store().answers_in(one.run.id) if one.run else []
     in_time = [one for one in answers if not one.late]
-    came = take_drill.outcome(drill, len(in_time), sum(one.verdict in CREDITED for one in in_time))
+    came = drills.outcome(drill, len(in_time), sum(one.verdict in CREDITED for one in in_time))
     # Where marks come at the end, nothing is told of a drill that was closed half-way either, lest it be opened again.
     told = one.over or drill.at_once
     return DrillingPage(

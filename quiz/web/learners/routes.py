@@ -8,7 +8,7 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from quiz.practice import learners as people
-from quiz.practice.learners import BadName
+from quiz.practice.names import BadName
 from quiz.storage.store import Learner
 from quiz.web import request_context
 from quiz.web.confirming import not_ticked, sure

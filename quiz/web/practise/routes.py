@@ -8,13 +8,14 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, sittings
-from quiz.practice.dealing import Marked, SentBack, Waiting
+from quiz.practice import dealing, dealt_cases, sittings
+from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
+from quiz.practice.type_catalogue import catalogue
 from quiz.storage import class_queries
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
-from quiz.web.case_views import DrillLine, Place, case_page
+from quiz.web.case_views import DrillLine, case_page
 from quiz.web.mark_views import mark_page
 from quiz.web.sitting_views import sitting_page
 
@@ -157,7 +158,9 @@ def sitting(sitting_id: int) -> Answered:
     one = sittings.own(request_context.store(), request_context.learner(), sitting_id)
     if one.drill is not None:
         return redirect(url_for("drilling.show", drill_id=one.drill), 303)
-    facts = sittings.facts(request_context.store(), request_context.learner(), sitting_id, now=request_context.now())
+    facts = sittings.facts(
+        request_context.store(), request_context.learner(), sitting_id, catalogue(), now=request_context.now()
+    )
     return make_response(render_template("sitting.html", page=sitting_page(facts)))
 
 
@@ -172,7 +175,7 @@ def _waiting(dealt_id: str) -> Waiting:
 def _done(dealt_id: str) -> Marked:
     done = dealing.marked(request_context.store(), request_context.learner(), dealt_id)
     if done is None:
-        raise dealing.UnknownCase
+        raise dealt_cases.UnknownCase
     return done
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Iterable
 
 from flask import Blueprint, Response, request
 from werkzeug.exceptions import NotFound
@@ -13,12 +14,12 @@ from cases.curriculum import case_list
 from quiz.classroom import drills
 from quiz.exports import answers as sharing
 from quiz.exports import qti
-from quiz.storage import result_queries
+from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.result_queries import EVERYTHING
+from quiz.storage.store import Answer
 from quiz.web import request_context
-from quiz.web.classroom.drill_routes import own_drill
-from quiz.web.classroom.routes import own_class
+from quiz.web.classroom.ownership import own_class, own_drill
 from quiz.web.csrf import POLICY
 from quiz.web.downloads import download
 
@@ -29,6 +30,12 @@ SHEET_POLICY = POLICY.replace(
     f"style-src 'sha256-{base64.b64encode(hashlib.sha256(sheets.STYLE.encode()).digest()).decode()}'",
 )
 """A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
+
+
+def _answers(class_id: int, drill: Drill | None) -> Iterable[Answer]:
+    store = request_context.store()
+    members = [one.learner for one in class_queries.members_of(store, class_id)]
+    return result_queries.answers_for_export(store, members, drill=drill.id if drill else EVERYTHING)
 
 
 def _of_drill(class_id: int) -> tuple[str, Drill | None]:
@@ -42,9 +49,7 @@ def _of_drill(class_id: int) -> tuple[str, Drill | None]:
 def csv(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as CSV."""
     name, drill = _of_drill(class_id)
-    answers = result_queries.answers_for_export(
-        request_context.store(), class_id, drill=drill.id if drill else EVERYTHING
-    )
+    answers = _answers(class_id, drill)
     return download(sharing.answers_csv(request_context.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
 
 
@@ -52,9 +57,7 @@ def csv(class_id: int) -> Response:
 def statements(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as xAPI statements."""
     name, drill = _of_drill(class_id)
-    answers = result_queries.answers_for_export(
-        request_context.store(), class_id, drill=drill.id if drill else EVERYTHING
-    )
+    answers = _answers(class_id, drill)
     text = sharing.statements(request_context.store(), answers)
     return download(text, "application/x-ndjson", f"{name}-statements.jsonl")
 

@@ -16,15 +16,14 @@ from cases.procedure.marking import as_given, mark_fields, named
 from quiz.classroom import classes, drills
 from quiz.learning import model
 from quiz.practice import dealing
-from quiz.practice.dealing import Marked
+from quiz.practice.dealt_cases import Marked, Place
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
 from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.result_queries import EVERYTHING, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
-from quiz.web.case_views import Place
-from quiz.web.classroom.routes import own_class
+from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked
 from quiz.web.drill_views import deletion_words, moment
 from quiz.web.mark_views import mark_page

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.curriculum.register import case_type
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import LE_GRAND, NAVARRO, blur_strength, induced_astigmatism
 from cases.optics.tolerances import TWO_EXAMINERS_CYLINDER, TWO_EXAMINERS_MEAN
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of

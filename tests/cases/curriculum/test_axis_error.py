@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.errors import CaseError
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, residual, width_mm
 from cases.procedure.marking import mark_text
 from tests.cases.worked import (

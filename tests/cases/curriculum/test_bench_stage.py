@@ -16,7 +16,7 @@ from tests.cases.drawing import sound
 
 
 def test_an_emmetrope_without_lenses_shows_with_as_fast_as_the_streak() -> None:
-    """Parallel beam: exactly 1 at any distance, derived in DEVELOPERS.md, The reflex."""
+    """Parallel beam: exactly 1 at any distance, derived in cases/optics/README.md."""
     for distance in (33.0, 50.0, 67.0, 100.0):
         words = seen(Bench(distance_cm=distance))
         assert words[1] == "In the pupil the reflex travels the same way as the streak, about as fast as it."

@@ -9,7 +9,8 @@ import pytest
 from cases.curriculum.bench_stage import Bench, seen
 from cases.curriculum.bench_types import stage_of, staged
 from cases.curriculum.register import case_type
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import movement, residual, skew
 from cases.procedure.case_type import Case, draw
 from cases.procedure.marking import mark_text

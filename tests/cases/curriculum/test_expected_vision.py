@@ -6,7 +6,8 @@ from typing import Any
 
 import pytest
 
-from cases.curriculum.checking.expected_vision import CENTRES, VISIONS, snellen, vision_for
+from cases.curriculum.checking.blur_and_vision import snellen
+from cases.curriculum.checking.expected_vision import CENTRES, VISIONS, vision_for
 from cases.curriculum.checking.vision_disagrees import LINES, held_against, mar_range, suspects
 from cases.curriculum.register import case_type
 from cases.optics.lens import SphCyl

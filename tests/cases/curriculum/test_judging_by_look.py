@@ -1,4 +1,4 @@
-"""The end-point, leaning, and how a reflex looks: by hand, and against the optics of retinoscope.py."""
+"""The end-point, leaning, and how a reflex looks: by hand, and against the optics of reflex.py."""
 
 from __future__ import annotations
 

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.curriculum.register import case_type
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text
 from tests.cases.seeds import settings_of

@@ -48,7 +48,7 @@ def test_a_published_oblique_astigmatism_lies_in_the_band() -> None:
 
 @pytest.mark.parametrize(("angle", "size"), [(5, "least"), (10, "small"), (15, "middling"), (20, "large")])
 def test_a_size_says_the_band_of_the_schematic_eyes(angle: float, size: str) -> None:
-    """The band is held to published traces in test_eye.py; here its words are held to it, to within 0.1 D."""
+    """The band is held to published traces in test_schematic_eye.py; here its words are held to it, to within 0.1 D."""
     assert case_of("off-axis-effect", off_axis(angle)).truth["size"] == size
     least, most = astigmatism_band(angle)
     low, high = REACH[size]

@@ -8,7 +8,8 @@ import pytest
 
 from cases.curriculum.planes.contact_lenses import tear_lens
 from cases.errors import CaseError, OutOfRange
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.marking import mark_text
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 

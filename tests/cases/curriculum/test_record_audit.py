@@ -13,7 +13,8 @@ from cases.curriculum.register import case_type
 from cases.procedure.case_type import draw
 from cases.procedure.kinds import BadFinding
 from cases.procedure.marking import mark_text
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 
 

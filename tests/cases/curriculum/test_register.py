@@ -17,7 +17,7 @@ import pytest
 
 from cases.curriculum.register import all_families, all_types
 from cases.procedure.chain import Skill, SlipName
-from cases.procedure.settings import LEVELS
+from cases.procedure.vocabulary import LEVELS
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -86,11 +86,17 @@ def test_steps_of_one_title_are_one_step() -> None:
 BROKEN = '"""A family with a fault."""\n\nfrom cases.curriculum.steps import no_such_step\n\nTYPES = (no_such_step,)\n'
 
 
+def with_a_copy(tmp_path: Path) -> Path:
+    """Copy the core and return the folder that it stands in."""
+    shutil.copytree(ROOT / "cases", tmp_path / "cases", ignore=shutil.ignore_patterns("__pycache__"))
+    return tmp_path
+
+
 def with_a_broken_family(tmp_path: Path) -> Path:
     """Copy the core, with one family file that cannot be imported, and return the folder."""
-    shutil.copytree(ROOT / "cases", tmp_path / "cases", ignore=shutil.ignore_patterns("__pycache__"))
-    (tmp_path / "cases" / "families" / "bench_two.py").write_text(BROKEN, encoding="utf-8")
-    return tmp_path
+    folder = with_a_copy(tmp_path)
+    (folder / "cases" / "curriculum" / "bench" / "bench_two.py").write_text(BROKEN, encoding="utf-8")
+    return folder
 
 
 def test_a_family_that_cannot_be_loaded_takes_down_its_own_types_alone(tmp_path: Path) -> None:
@@ -150,7 +156,7 @@ def test_the_app_goes_on_without_a_family_that_cannot_be_loaded(tmp_path: Path) 
         (
             'id="net-sphere"',
             'id="streak-axis"',
-            "case type streak-axis is made in cases/curriculum/working_distance/gross_to_net.py already",
+            "case type streak-axis is made in cases/curriculum/meridians/two_spheres.py already",
         ),
         ("TYPES = (", "OTHERS = (", "case type distance-vergence is not in its TYPES = (…,), so it is missing"),
     ],
@@ -158,9 +164,8 @@ def test_the_app_goes_on_without_a_family_that_cannot_be_loaded(tmp_path: Path) 
 def test_a_family_that_is_not_sound_is_named_and_the_others_go_on(
     tmp_path: Path, was: str, becomes: str, said: str
 ) -> None:
-    folder = with_a_broken_family(tmp_path)
-    (folder / "cases" / "families" / "bench_two.py").unlink()
-    file = folder / "cases" / "families" / "distance.py"
+    folder = with_a_copy(tmp_path)
+    file = folder / "cases" / "curriculum" / "working_distance" / "gross_to_net.py"
     text = file.read_text(encoding="utf-8")
     place = text.index(was, text.index("net_sphere = CaseType(") if "net-sphere" in said + was else 0)
     file.write_text(text[:place] + text[place:].replace(was, becomes, 1), encoding="utf-8")

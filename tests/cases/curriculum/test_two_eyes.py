@@ -11,10 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.curriculum.register import case_type
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from cases.optics.tolerances import AXIS_AGREEMENT, SAME_EXAMINER_CYLINDER, SAME_EXAMINER_MEAN
 from cases.procedure.case_type import draw
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from tests.cases.seeds import settings_of
 from tests.cases.worked import (
     answer_of,

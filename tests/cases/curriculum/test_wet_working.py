@@ -8,11 +8,13 @@ import pytest
 
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
-from cases.optics.lens import SphCyl, across
+from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, movement, residual, width_mm, zones
 from cases.procedure.case_type import draw
 from cases.procedure.marking import mark_text
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx, slip_answer, slips_of
 

@@ -1,4 +1,4 @@
-"""The whole reflex: exactly what retinoscope.py says, as the contract has it, and each slip by hand."""
+"""The whole reflex: exactly what cases/optics/reflex.py says, and each slip by hand."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def test_a_low_myope_by_hand() -> None:
 
 
 def test_skew_by_hand() -> None:
-    """By tan ψ = (e₁/e₂) tan φ (DEVELOPERS.md, The reflex), e₁ = +3 along 180, e₂ = +1, streak at 45: ψ = 71.57."""
+    """By tan ψ = (e₁/e₂) tan φ (cases/optics/README.md), e₁ = +3 along 180, e₂ = +1, streak at 45: ψ = 71.57."""
     case = case_of("reflex", {"rx": rx(1, -2, 180), "in_place": rx(0), "distance_cm": 50, "streak": 45})
     answer = answer_of(case)
     assert answer["residual"] == 2

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
-from cases.optics.lens import SphCyl, across, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, look
 from cases.procedure.lens_log import LensLog, Log
 from cases.procedure.marking import mark_text

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 
 from cases.figures.both_eyes import two_eyes
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 from tests.cases.drawing import lenses, sound
 
 

@@ -18,7 +18,8 @@ from cases.figures.pen import Pen, text_width, toward
 from cases.figures.pupil_reflex import movement, zones
 from cases.figures.streak_in_pupil import NeutralStreak, streak_in_pupil, two_streaks
 from cases.figures.unusual_reflexes import odd_reflex
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.figure import Figure
 from tests.cases.drawing import SVG, Drawing, angles, cylinders, lenses, powers, sound, torics
 

@@ -17,7 +17,8 @@ from cases.figures.lens_planes import toric_rotation, vertex
 from cases.figures.lines_of_sight import sighting_plan, sighting_side
 from cases.figures.pupil_reflex import Breadth, Look, Movement, lean_in, movement, zones
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
-from cases.optics.lens import SphCyl, axis_gap, axis_of
+from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure.figure import Figure
 from tests.cases.drawing import Drawing, angles, lenses, sound
 

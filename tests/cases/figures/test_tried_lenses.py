@@ -55,7 +55,7 @@ def test_reflexes_side_by_side(shown: list[View]) -> None:
 
 
 def test_the_faster_reflex_has_the_longer_arrow() -> None:
-    """At 67 cm 0.5 D off is three times as fast as the streak, 3 D off half as fast: speed = (1/w)/e, reflex.md."""
+    """At 67 cm 0.5 D off is three times as fast as the streak, 3 D off half as fast: speed = (1/w)/e."""
     near, far = (View(name, 90, seen(left, 67)) for name, left in (("A", 0.5), ("B", -3.0)))
     first, second, _key = sound(side_by_side([near, far], uid="f")).lines("arrow", "2.4")
     assert first[2] - first[0] > 3 * abs(second[2] - second[0])

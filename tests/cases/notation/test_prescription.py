@@ -39,7 +39,8 @@ from cases.notation.prescription import (
     write_size,
 )
 from cases.notation.tokens import LONGEST, plain_characters
-from cases.optics.lens import SphCyl, axis_gap
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
 
 PRACTICE = "common practice, no published source"
 OURS = "a decision of this project"

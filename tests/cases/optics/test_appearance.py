@@ -1,4 +1,4 @@
-"""How a reflex looks so far from neutral: the words follow the optics of retinoscope.py."""
+"""How a reflex looks so far from neutral: the words follow the optics of reflex.py."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ distances = st.floats(25, 120)
 
 @given(powers, distances)
 def test_the_speed_is_the_distance_over_what_is_wanted(left: float, distance: float) -> None:
-    """Speed = (1/w)/e: derived in DEVELOPERS.md, The reflex."""
+    """Speed = (1/w)/e: derived in cases/optics/README.md."""
     look = seen(left, distance)
     assert look.speed == pytest.approx(100 / distance / abs(left))
     assert look.movement == ("with" if left > 0 else "against")

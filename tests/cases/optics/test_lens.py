@@ -10,7 +10,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from cases.errors import CaseError, NoFiniteEquivalent, OutOfRange
-from cases.optics.lens import SAME_LENS, SphCyl, across, axis_gap, axis_of, moved_power
+from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SAME_LENS, SphCyl, moved_power
 
 powers = st.floats(-20, 20)
 axes = st.floats(0.01, 180)

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from cases.errors import OutOfRange
-from cases.optics.lens import SphCyl, across, axis_of
+from cases.optics.axes import across, axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import (
     Setting,
     brightness,

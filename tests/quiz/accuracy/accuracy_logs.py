@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cases.optics.lens import SphCyl
-from quiz.accuracy.entries import Entry, Sample
+from quiz.accuracy.entries import Entry
+from quiz.accuracy.sample import Sample
 
 SD_M = 0.33
 """SD in D of retinoscopy less subjective in M: Jorge et al. 2005, Optom Vis Sci 82(1) (abstract)."""

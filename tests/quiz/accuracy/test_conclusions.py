@@ -7,7 +7,8 @@ import math
 import pytest
 
 from cases.curriculum.register import all_types
-from cases.optics.lens import SphCyl, axis_of
+from cases.optics.axes import axis_of
+from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import LE_GRAND, induced_astigmatism
 from cases.optics.vergence import vergence
 from quiz.accuracy.conclusions import PRACTICE, RULES, few, notes, p_words, quiet, readings

@@ -22,6 +22,8 @@ from quiz.accuracy.entries import Entry
 from quiz.accuracy.importing import write_table
 from quiz.app import create_app
 from quiz.practice import dealing, focused_sittings, learners, sittings
+from quiz.practice.settings import LENGTHS
+from quiz.practice.type_catalogue import catalogue
 from quiz.storage import accuracy_queries
 from quiz.storage.accuracy_queries import FullLog
 from quiz.storage.datafile import DataFile
@@ -119,7 +121,7 @@ def test_a_sitting_that_keeps_to_types_brings_only_those_to_its_end(store: Store
     """Even types above the learner's level whose needs were never met: they were asked for by name."""
     types = ("distance-drift", "off-axis-effect")
     was = dealing.waiting(store, learner, now=NOON, lots=lots())
-    sitting = focused_sittings.begin(store, learner, types, "Asked for.", now=NOON + 1)
+    sitting = focused_sittings.begin(store, learner, types, "Asked for.", length=LENGTHS[0], now=NOON + 1)
     assert store.sitting(was.dealt.sitting).ended_at is not None  # type: ignore[union-attr]
     seen = []
     for number in range(10):
@@ -138,8 +140,8 @@ def test_a_sitting_that_keeps_to_types_brings_only_those_to_its_end(store: Store
 
 def test_types_that_are_gone_leave_an_ordinary_sitting(store: Store, learner: Learner) -> None:
     with pytest.raises(UnknownType):
-        focused_sittings.begin(store, learner, ("no-such-type",), "", now=NOON)
-    sitting = focused_sittings.begin(store, learner, ("net-sphere",), "", now=NOON)
+        focused_sittings.begin(store, learner, ("no-such-type",), "", length=LENGTHS[0], now=NOON)
+    sitting = focused_sittings.begin(store, learner, ("net-sphere",), "", length=LENGTHS[0], now=NOON)
     with store.writing():
         store.change("UPDATE kept_to SET types = '[\"gone\"]' WHERE sitting = ?", sitting)
     assert focused_sittings.of_sitting(store, sitting) is None
@@ -252,7 +254,7 @@ def test_what_the_log_says_leads_to_practice_of_those_types(client: FlaskClient,
     assert waiting is not None
     assert waiting.type in PRACTICE["nearer"]
     assert waiting.why == "You asked for it from your accuracy log: as if nearer than allowed for."
-    assert sittings.facts(store, me, waiting.sitting, now=NOON).answers == ()
+    assert sittings.facts(store, me, waiting.sitting, catalogue(), now=NOON).answers == ()
 
 
 def test_what_the_log_does_not_say_leads_nowhere(client: FlaskClient) -> None:

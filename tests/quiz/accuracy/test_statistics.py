@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
-from quiz.accuracy.entries import Sample
+from quiz.accuracy.sample import Sample
 from quiz.accuracy.statistics import (
     adjusted,
     agreement,

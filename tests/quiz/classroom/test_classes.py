@@ -391,7 +391,7 @@ def test_picking_another_name_at_the_serving_computer_signs_a_preceptor_out(
 
 
 def test_the_app_for_another_web_server_is_that_of_a_class(data_path: Path) -> None:
-    """As README's gunicorn line asks for it: refused without a preceptor, and nobody gets in unknown."""
+    """As RUNNING-A-CLASS.md asks for it with gunicorn: refused without a preceptor, and nobody gets in unknown."""
     with pytest.raises(NoPreceptor):
         class_app(str(data_path))
     assert not data_path.exists()

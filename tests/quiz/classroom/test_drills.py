@@ -12,7 +12,7 @@ from cases.curriculum.register import all_types, case_type
 from cases.procedure.settings import Settings
 from cases.worksheet import drawn_list
 from quiz.app import create_app
-from quiz.classroom import classes, drills, sign_in, take_drill
+from quiz.classroom import classes, drills, sign_in
 from quiz.classroom.drills import BadPlan, Plan
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Class, Drill
@@ -351,7 +351,7 @@ def test_a_drill_and_ordinary_practice_stand_side_by_side(app: Flask, store: Sto
 
 def test_a_case_left_out_of_a_drill_of_cases_counts_as_not_right() -> None:
     plan = vars(replace(PLAN, pass_mark=50))
-    came = take_drill.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), 0, 0)
+    came = drills.outcome(Drill(id=1, class_id=1, seed=1, made_at=NOON, state="open", **plan), 0, 0)
     assert (came.right, came.asked, came.per_cent, came.passed) == (0, 10, 0, False)
 
 

@@ -12,7 +12,7 @@ from flask import Flask
 
 from cases.curriculum.register import case_type
 from cases.procedure.choices import Choice
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
 from quiz.storage import projection, result_queries
 from quiz.storage.datafile import DataFile
@@ -52,7 +52,7 @@ def log(store: Store) -> list[Answer]:
 
 
 def counted(answers: list[Answer]) -> dict[str, Counter[str]]:
-    """Count as results.py says, but straight from the log."""
+    """Count as result_queries.py says, but straight from the log."""
     names = ("type", "step", "slip", "type missed", "step missed", "slip surely")
     out: dict[str, Counter[str]] = {name: Counter() for name in names}
     for one in answers:

@@ -23,7 +23,7 @@ from flask import Flask
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.settings import Settings
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
 from quiz.classroom import drills
 from quiz.exports import answers, qti12, qti21

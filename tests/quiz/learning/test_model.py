@@ -531,7 +531,7 @@ def test_a_type_without_steps_is_a_step_of_its_own() -> None:
 
 
 def test_a_learner_who_always_misses_is_not_promised_success() -> None:
-    # scheduler.md's working-shown learning, taken as it stands, climbs to .66 over thirty misses in one sitting
+    # learning from a working that is shown, taken at its full weight, climbs to .66 over thirty misses in one sitting
     state = LearnerState()
     for number in range(30):
         fold(state, answer(number / 700, "wrong", ("read",)))

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import CannotDraw, draw
 from cases.procedure.chain import always
-from cases.procedure.settings import LEVELS, Settings
+from cases.procedure.settings import Settings
+from cases.procedure.vocabulary import LEVELS
 from quiz.learning.catalogue import Catalogue, TypeInfo
 from quiz.learning.forecast import forward_look
 from quiz.learning.model import band, chance, fold, replay, standing

@@ -18,9 +18,10 @@ from cases.procedure.marking import mark_fields
 from cases.procedure.settings import Settings
 from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
-from quiz.practice import dealing, learners, sittings
-from quiz.practice.dealing import SentBack
+from quiz.practice import dealing, dealt_cases, learners, sittings
+from quiz.practice.dealt_cases import SentBack
 from quiz.practice.settings import LearnerSettings
+from quiz.practice.type_catalogue import catalogue
 from quiz.storage import projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Learner, Store
@@ -220,15 +221,15 @@ def test_another_learners_case_is_not_found(store: Store, learner: Learner) -> N
     open_case = store.open_case(learner.id)
     assert open_case is not None
     other = learners.add(store, "Bea", now=NOON)
-    with pytest.raises(dealing.UnknownCase):
+    with pytest.raises(dealt_cases.UnknownCase):
         dealing.take(store, other, open_case.id, {}, None, now=NOON)
-    with pytest.raises(dealing.UnknownCase):
+    with pytest.raises(dealt_cases.UnknownCase):
         dealing.marked(store, other, open_case.id)
 
 
 def test_a_confidence_that_is_not_offered_is_refused(store: Store, learner: Learner) -> None:
     one = dealing.waiting(store, learner, now=NOON, lots=lots())
-    with pytest.raises(dealing.BadConfidence, match="confidence 7: give 1, 2 or 3"):
+    with pytest.raises(dealt_cases.BadConfidence, match="confidence 7: give 1, 2 or 3"):
         dealing.take(store, learner, one.dealt.id, written(one.case), 7, now=NOON)
 
 
@@ -346,7 +347,7 @@ def test_a_sitting_ends_with_its_cases(store: Store, learner: Learner) -> None:
     kept = list(play(store, learner, 11))
     assert [one.sitting for one in kept] == [kept[0].sitting] * 10 + [kept[10].sitting]
     assert kept[10].sitting != kept[0].sitting
-    facts = sittings.facts(store, learner, kept[0].sitting, now=NOON + 300)
+    facts = sittings.facts(store, learner, kept[0].sitting, catalogue(), now=NOON + 300)
     assert (len(facts.answers), facts.right, facts.unaided, facts.slipped) == (10, 10, 10, ())
     assert facts.sitting.ended_at == kept[9].at
 
@@ -360,7 +361,7 @@ def test_a_sitting_of_minutes_ends_with_the_case_under_way(store: Store, learner
 
 def test_the_end_says_what_slipped_and_when_to_come_back(store: Store, learner: Learner) -> None:
     kept = list(play(store, learner, 10, always_slip="any"))
-    facts = sittings.facts(store, learner, kept[0].sitting, now=NOON + 300)
+    facts = sittings.facts(store, learner, kept[0].sitting, catalogue(), now=NOON + 300)
     assert facts.right == 0
     made = {slip for one in kept for keys in one.explanations for _, slip in keys}
     assert sum(one.times for one in facts.slipped) == sum(
@@ -403,7 +404,7 @@ def test_stopping_ends_the_sitting_and_keeps_the_case(store: Store, learner: Lea
 def test_another_learners_sitting_is_not_found(store: Store, learner: Learner) -> None:
     one = dealing.waiting(store, learner, now=NOON, lots=lots())
     with pytest.raises(sittings.UnknownSitting):
-        sittings.facts(store, learners.add(store, "Bea", now=NOON), one.dealt.sitting, now=NOON)
+        sittings.facts(store, learners.add(store, "Bea", now=NOON), one.dealt.sitting, catalogue(), now=NOON)
 
 
 def test_plus_form_is_asked_where_it_is_set() -> None:

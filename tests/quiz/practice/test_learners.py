@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from quiz.practice import learners
+from quiz.practice import learners, names
 from quiz.practice.settings import BadSetting, LearnerSettings
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON
@@ -29,7 +29,7 @@ def test_the_first_visitor_becomes_the_only_learner(store: Store) -> None:
     ],
 )
 def test_names_that_are_not_taken(store: Store, learner: Learner, typed: str, why: str) -> None:
-    with pytest.raises(learners.BadName, match=why):
+    with pytest.raises(names.BadName, match=why):
         learners.add(store, typed, now=NOON)
     assert store.learners() == [learner]
 
@@ -48,7 +48,7 @@ def test_a_name_is_changed_but_not_to_anothers(store: Store, learner: Learner) -
     learners.add(store, "Bea", now=NOON)
     learners.rename(store, learner.id, "imre")
     assert learners.get(store, learner.id).name == "imre"
-    with pytest.raises(learners.BadName):
+    with pytest.raises(names.BadName):
         learners.rename(store, learner.id, "BEA")
 
 

@@ -15,7 +15,7 @@ import pytest
 from scipy.stats import binomtest
 
 from cases.procedure.settings import Settings
-from cases.procedure.verdicts import CREDITED
+from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
 from quiz.learning import forecast, model, scheduler
 from quiz.learning.intervals import share_interval

@@ -17,9 +17,13 @@ from tests.quiz.web.test_server import serving
 LEARNERS = 4
 
 
-@pytest.mark.parametrize("runs", [20])
+@pytest.fixture
+def runs(request: pytest.FixtureRequest) -> int:
+    return int(request.config.getoption("--kills"))
+
+
 def test_every_acknowledged_answer_survives_a_kill(tmp_path: Path, runs: int) -> None:
-    """One data file through twenty servers, each killed at a moment that chance names.
+    """One data file through several servers (`--kills 20` for twenty), each killed at a moment that chance names.
 
     What one kill leaves the next server must start from at once, so damage would add up.
     """

@@ -9,7 +9,7 @@ import random
 import pytest
 
 from quiz.learning.state import LearnerState
-from quiz.practice import dealing, recall_prompts
+from quiz.practice import dealing, dealt_cases, recall_prompts
 from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots, written
@@ -28,7 +28,7 @@ def live(store: Store, learner: Learner, answers: int, seed: int = 1) -> None:
         texts = written(one.case, rng.choice(wrong)) if wrong else written(one.case)
         try:
             dealing.take(store, learner, one.dealt.id, texts, rng.choice((None, 1, 2, 3)), now=now + 7)
-        except dealing.SentBack:
+        except dealt_cases.SentBack:
             dealing.take(store, learner, one.dealt.id, written(one.case), None, now=now + 9)
         put = recall_prompts.waiting(store, learner, rng.choice(("distance", "movement")), now=now, lots=chance)
         recall_prompts.mark(store, learner, put.id, had=rng.random() < 0.6, now=now + 3)

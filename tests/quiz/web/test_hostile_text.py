@@ -30,7 +30,7 @@ from quiz.app import BIGGEST_REQUEST, create_app
 from quiz.classroom import sign_in
 from quiz.errors import QuizError
 from quiz.exports import answers
-from quiz.practice import learners, settings
+from quiz.practice import names, settings
 from quiz.storage.datafile import DataFile
 from quiz.web.typography import unbroken
 from tests.benchmarks.hostile import HEAD, HOSTILE, forms_of, of_length, sent
@@ -80,7 +80,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "state": lambda text: columns.wet_of(text, []),
     "lens": lambda text: columns.lens_of("lens", text, []),
     "parts of a lens": lambda text: columns.lens_of_parts("lens", (text, text, text), "", []),
-    "name": lambda text: learners.tidy_name(text, []),
+    "name": lambda text: names.tidy_name(text, []),
     "code": sign_in.tidy_code,
     "exam day": settings.ExamDay().read,
     "on a page": unbroken,
@@ -172,9 +172,9 @@ def test_accents_are_put_in_order_only_once_the_length_is_known() -> None:
     accents = "a" + "\u0301" * 60_000 + "\u0316" * 60_000
     with soon("remark"), pytest.raises(entries.BadEntry, match="200 are the most"):
         entries.read_entry({**_ENTRY, "remark": accents}, today=TODAY)
-    with soon("name"), pytest.raises(learners.BadName, match="60 is the most"):
-        learners.tidy_name(accents, [])
-    assert learners.tidy_name("e\u0301" * 60, []) == "é" * 60, "what is short once composed is not too long"
+    with soon("name"), pytest.raises(names.BadName, match="60 is the most"):
+        names.tidy_name(accents, [])
+    assert names.tidy_name("e\u0301" * 60, []) == "é" * 60, "what is short once composed is not too long"
     assert entries.tidy_remark("e\u0323\u0302" * 200) == "ệ" * 200
 
 
@@ -203,11 +203,11 @@ def test_every_form_answers_a_hostile_text_at_once(people_here: list[Visitor]) -
     """Each form is sent one of the texts, all of them by turns, in every field at once, as large as a request."""
     number = 0
     for one in people_here:
-        for method, url, names in forms_of(one, links=20):
+        for method, url, fields in forms_of(one, links=20):
             number += 1
             mark = HOSTILE[number % len(HOSTILE)]
             with soon((one.name, method, url, mark)):
-                page = sent(one, method, url, names, mark)
+                page = sent(one, method, url, fields, mark)
             assert page.status_code < 500, (one.name, method, url, mark)
     assert number > 40
 

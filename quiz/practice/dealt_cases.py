@@ -1,0 +1,71 @@
+"""A case that waits, one that was answered, and why an answer is sent back: what practice hands to its pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cases.procedure.case_type import Case
+from cases.procedure.marking import Mark
+from quiz.errors import QuizError
+from quiz.storage.store import Answer, Dealt
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where in its sitting a case stands."""
+
+    number: int
+    of: int | None
+
+    @property
+    def words(self) -> str:
+        """Say it: "Case 3 of 10"."""
+        return f"Case {self.number}" + (f" of {self.of}" if self.of else "")
+
+
+class UnknownCase(QuizError):
+    """No such case was dealt to this learner."""
+
+    def __init__(self) -> None:
+        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
+
+
+class SentBack(QuizError):
+    """An answer that is not marked yet: it could not be read, or gave the lens back as it stood. Nothing is kept."""
+
+    def __init__(self, why: str, ask: str | None) -> None:
+        super().__init__(why)
+        self.ask = ask
+
+
+class BadConfidence(QuizError):
+    """A confidence that the form does not offer."""
+
+    def __init__(self, given: object) -> None:
+        super().__init__(f"confidence {given}: give 1, 2 or 3, or leave it out")
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A case that waits for its answer."""
+
+    dealt: Dealt
+    case: Case
+
+
+@dataclass(frozen=True)
+class Marked:
+    """A case that was answered."""
+
+    dealt: Dealt
+    answer: Answer
+    mark: Mark
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What became of an answer that was handed in."""
+
+    outcome: str
+    """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
+    dealt_id: str
