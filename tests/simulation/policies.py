@@ -150,7 +150,7 @@ class BoxesByTime(Policy):
 class EloByTime(Policy):
     """A rating for each type and a half-life that doubles with each spaced success; the greatest doubt per second.
 
-    After Pelánek 2016 for the rating; the interval doubles when right after most of it had passed, and halves when not.
+    After Pelánek 2016 for the rating; the half-life doubles when right on another day and halves when wrong.
     """
 
     rating: dict[str, float] = field(default_factory=dict)
@@ -162,8 +162,8 @@ class EloByTime(Policy):
     def _chance(self, one: str, now: float) -> float:
         if one not in self.met:
             return 0.4
-        faded = 0.5 ** ((now - self.met[one]) / DAY / self.half_life[one])
-        return float(faded / (1 + math.exp(-self.rating[one])))
+        faded: float = 0.5 ** ((now - self.met[one]) / DAY / self.half_life[one])
+        return faded / (1 + math.exp(-self.rating[one]))
 
     def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
         others = [one for one in self.catalogue.types if one.id != self.last] or list(self.catalogue.types)
