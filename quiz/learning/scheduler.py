@@ -233,7 +233,7 @@ class _Table:
     def share_right(self) -> float | None:
         """The share of right ones of the last ten answers; None where they are too few to say."""
         last = self.recent[-LAST:]
-        return None if len(last) < LEAST else sum(done.right for done in last) / len(last)
+        return None if len(last) < LEAST else [done.right for done in last].count(True) / len(last)
 
     @property
     def few_right(self) -> bool:

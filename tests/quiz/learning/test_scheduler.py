@@ -16,6 +16,7 @@ from cases.procedure.case_type import CannotDraw, draw
 from cases.procedure.chain import always
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
+from quiz.learning import scheduler
 from quiz.learning.catalogue import Catalogue, TypeInfo
 from quiz.learning.forecast import forward_look
 from quiz.learning.model import band, chance, fold, replay, standing
@@ -410,7 +411,10 @@ def test_how_long_a_doubtful_step_was_left_counts_more_than_how_long_a_sure_one_
     state.types["right-one"] = state.types["wrong-one"] = dataclasses.replace(state.types["form"], at=now - 9 * DAY)
     two = catalogue(info("wrong-one", "c", "d"), info("right-one", "a", "b"))
     assert chance(state, ("c", "d"), now) == pytest.approx(chance(state, ("a", "b"), now), abs=0.03)
-    assert {pick(state, two, 30, seed=seed).type_id for seed in range(20)} == {"right-one"}
+    table = scheduler._Table(
+        state, two, now, random.Random(1), (), None, frozenset(), LEVELS[0], frozenset(), state.numbers
+    )
+    assert table.score(two.by_id["right-one"]) > table.score(two.by_id["wrong-one"])
 
 
 def test_of_two_types_alike_the_shorter_case_comes_first_but_new_ones_in_teaching_order() -> None:
