@@ -68,7 +68,7 @@ def _ahead(log: Log, numbers: Numbers) -> Iterator[float]:
 
 
 @dataclass(frozen=True)
-class Score:
+class WayScore:
     """What one way of forecasting came to on the judges."""
 
     name: str
@@ -91,7 +91,7 @@ class Comparison:
     """Learners."""
     answers: int
     """Of the judges."""
-    scores: tuple[Score, ...]
+    scores: tuple[WayScore, ...]
     best: str
     """The memory that `tenths` and `waits` are of."""
     tenths: tuple[Group, ...]
@@ -163,8 +163,8 @@ def _forecasts(judges: Sequence[Log], way: Rival) -> Forecasts:
     return Forecasts(chances, answers_right(judges), np.array(whose), np.array(waits))
 
 
-def _score(name: str, one: Forecasts, best: Forecasts | None) -> Score:
-    return Score(
+def _score(name: str, one: Forecasts, best: Forecasts | None) -> WayScore:
+    return WayScore(
         name,
         log_loss(one.chances, one.right),
         learner_interval(one, log_loss),

@@ -273,7 +273,7 @@ def _unexplained(state: LearnerState, event: Answered, numbers: Numbers) -> dict
 # --- folding ---------------------------------------------------------------------------------------------------------
 
 
-class Evidence(NamedTuple):
+class Observation(NamedTuple):
     """What one answer says of one step, of what is a type's own, or of the learner as a whole."""
 
     id: str
@@ -301,10 +301,10 @@ class Weighed(NamedTuple):
 
     seen: Mapping[str, Outlook]
     """The steps that it says anything of: those done unaided, and those that went wrong."""
-    steps: Sequence[Evidence]
-    own: Evidence | None
+    steps: Sequence[Observation]
+    own: Observation | None
     """Of the type's term; None: nothing."""
-    learner: Evidence | None
+    learner: Observation | None
     """Of the learner's offset and form."""
 
 
@@ -410,14 +410,14 @@ def _by_chain(
     d = 1 + w * (spread + whole**2 * common + own_variance)
     y = float(event.right)
     steps = [
-        Evidence(step, h * e, h * h * w, d, before[step], y, 1.0 if event.right else blamed[step])
+        Observation(step, h * e, h * h * w, d, before[step], y, 1.0 if event.right else blamed[step])
         for step, h in parts.items()
     ]
     return Weighed(
         seen,
         steps,
-        Evidence(event.type, e, w, d, own_variance, y, 1.0),
-        Evidence("", whole * e, whole * whole * w, d, common, y, 1.0),
+        Observation(event.type, e, w, d, own_variance, y, 1.0),
+        Observation("", whole * e, whole * whole * w, d, common, y, 1.0),
     )
 
 
@@ -436,11 +436,11 @@ def _by_diagnosis(
         f = _sigmoid(one.x)
         w = max(f * (1 - f), numbers.least_information)
         p = _of_answer(one.mastery, event.options, numbers)
-        steps.append(Evidence(step, y - p, w, 1 + w * one.variance, _prior_variance(state, step, numbers), y, 1.0))
+        steps.append(Observation(step, y - p, w, 1 + w * one.variance, _prior_variance(state, step, numbers), y, 1.0))
     slope, information = (math.fsum(values) for values in zip(*((one[1], one[2]) for one in steps), strict=True))
     common = next(iter(seen.values())).common
     d = 1 + math.fsum(one.divisor - 1 for one in steps)
-    learner = Evidence("", slope, information, d, common, 0.0, 1.0)
+    learner = Observation("", slope, information, d, common, 0.0, 1.0)
     own = _by_chain(state, event, unaided, dict.fromkeys(unaided, 0.0), numbers).own if unaided else None
     return Weighed(seen, steps, own, learner)
 
@@ -463,7 +463,7 @@ def replay(events: Iterable[Answered], numbers: Numbers | None = None) -> Learne
     return state
 
 
-def _take_learner(state: LearnerState, event: Answered, found: Evidence | None, numbers: Numbers) -> None:
+def _take_learner(state: LearnerState, event: Answered, found: Observation | None, numbers: Numbers) -> None:
     """Move the learner's offset and their form of the hour."""
     n = numbers
     state.form, state.form_variance = form_at(state, event.at, numbers)
@@ -479,7 +479,7 @@ def _take_learner(state: LearnerState, event: Answered, found: Evidence | None, 
     state.offset_variance = min(vt, max(n.offset_least_variance, vt - w * vt**2 / d))
 
 
-def _take_step(state: LearnerState, event: Answered, found: Evidence, seen: Outlook, numbers: Numbers) -> None:
+def _take_step(state: LearnerState, event: Answered, found: Observation, seen: Outlook, numbers: Numbers) -> None:
     """Take one extended-Kalman step on what an answer says of one step."""
     n = numbers
     y, weight, w, d, e = found.y, found.weight, found.information, found.divisor, found.slope
@@ -514,7 +514,7 @@ def _take_step(state: LearnerState, event: Answered, found: Evidence, seen: Outl
     )
 
 
-def _take_type(state: LearnerState, event: Answered, found: Evidence | None, numbers: Numbers) -> None:
+def _take_type(state: LearnerState, event: Answered, found: Observation | None, numbers: Numbers) -> None:
     """Move the type's own term by its share of the surprise."""
     n = numbers
     memory = state.types.get(event.type)

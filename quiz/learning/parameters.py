@@ -89,7 +89,7 @@ class Numbers:
     """Days after which a step of the usual fading time has waited half of what it can wait."""
     type_days: float = 3.0
     """Days after which what is a type's own has waited half of what it can wait."""
-    new_type: float = 0.3
+    new_type: float = 1.0
     """How much a type never met has waited for what is its own."""
     standing_weight: float = 5.0
     wait_cases: int = 5

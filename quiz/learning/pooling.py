@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from quiz.learning.model import Evidence, fold, weighed
+from quiz.learning.model import Observation, fold, weighed
 from quiz.learning.parameters import Numbers, Prior
 from quiz.learning.state import Answered, LearnerState
 
@@ -107,7 +107,7 @@ def _slopes(logs: Sequence[Log], numbers: Numbers) -> tuple[dict[str, _Slope], d
     return by_step, by_type
 
 
-def _gather(one: Evidence, left: dict[str, float], into: dict[str, _Slope]) -> None:
+def _gather(one: Observation, left: dict[str, float], into: dict[str, _Slope]) -> None:
     share = left.get(one.id, 1.0)
     into.setdefault(one.id, _Slope()).add(share * one.slope, share * share * one.information / one.divisor)
     left[one.id] = share * one.left

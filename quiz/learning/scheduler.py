@@ -92,14 +92,14 @@ def choose(
     where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
     what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
 
-        Σ share × worth × doubt × fresh over its steps + doubt of the type × d/(d + 3)
+        (Σ share × worth × doubt × fresh over its steps + doubt of the type) × d/(d + 3)
 
     share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
     can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
     shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
     foreseen; fresh is r/(1 + r), r the step's wait over 28 days (longer where it fades slowly), or 1 for a step never
-    met; d is days since the type was met, and d/(d + 3) counts as .3 for one never met. The type's own part is there
-    for what does not carry over from one type to another.
+    met; d is days since the type was met, and d/(d + 3) counts as 1 for one never met: breadth comes first. The type's
+    own wait is there for what does not carry over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
@@ -233,7 +233,7 @@ class _Table:
     def share_right(self) -> float | None:
         """The share of right ones of the last ten answers; None where they are too few to say."""
         last = self.recent[-LAST:]
-        return None if len(last) < LEAST else sum(done.right for done in last) / len(last)
+        return None if len(last) < LEAST else [done.right for done in last].count(True) / len(last)
 
     @property
     def few_right(self) -> bool:
@@ -381,7 +381,8 @@ class _Table:
             days = max(0.0, self.now - memory.at) / DAY
             own = days / (days + n.type_days)
         by_step = self.gain_by_step
-        return math.fsum([by_step[step] * one.share(step) for step in one.distinct]) + (1 - self.foreseen[one.id]) * own
+        steps = math.fsum([by_step[step] * one.share(step) for step in one.distinct])
+        return (steps + 1 - self.foreseen[one.id]) * own
 
     @cached_property
     def gain_by_step(self) -> dict[str, float]:

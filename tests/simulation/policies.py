@@ -92,18 +92,24 @@ class FixedBoxes(Policy):
     last: str = ""
     days = (1.0, 2.0, 4.0, 8.0, 16.0)
 
-    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
-        def overdue(one: str) -> float:
-            return (now - self.met[one]) / DAY / self.days[self.box[one]]
+    def overdue(self, one: str, now: float) -> float:
+        return (now - self.met[one]) / DAY / self.days[self.box[one]]
 
+    def worth(self, one: str, now: float) -> float:
+        """Say how pressing a type that was met is."""
+        return self.overdue(one, now)
+
+    def first(self, new: list[str]) -> str:
+        """Pick among types never met."""
+        return new[0]
+
+    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
         known = [one for one in self.met if one != self.last]
-        due = [one for one in known if overdue(one) >= 0.8]
+        due = [one for one in known if self.overdue(one, now) >= 0.8]
         new = [one for one in self.ids if one not in self.met]
-        if due:
-            return Choice(max(due, key=overdue), "")
-        if new:
-            return Choice(new[0], "")
-        return Choice(max(known or list(self.met), key=overdue), "")
+        if new and not due:
+            return Choice(self.first(new), "")
+        return Choice(max(due or known or list(self.met), key=lambda one: self.worth(one, now)), "")
 
     def saw(self, choice: Choice, right: bool, now: float) -> None:
         box = self.box.get(choice.type_id, 0)
@@ -112,38 +118,17 @@ class FixedBoxes(Policy):
         self.last = choice.type_id
 
 
-@dataclass
-class BoxesByTime(Policy):
+class BoxesByTime(FixedBoxes):
     """The same five boxes by someone who looks at the clock: the most overdue per second, shortest new types first.
 
     Seconds are what a case of the type takes; new types come while nothing is due.
     """
 
-    box: dict[str, int] = field(default_factory=dict)
-    met: dict[str, float] = field(default_factory=dict)
-    last: str = ""
-    days = (1.0, 2.0, 4.0, 8.0, 16.0)
+    def worth(self, one: str, now: float) -> float:
+        return self.overdue(one, now) / self.catalogue.by_id[one].seconds
 
-    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
-        seconds = {one.id: one.seconds for one in self.catalogue.types}
-
-        def overdue(one: str) -> float:
-            return (now - self.met[one]) / DAY / self.days[self.box[one]]
-
-        known = [one for one in self.met if one != self.last]
-        due = [one for one in known if overdue(one) >= 0.8]
-        new = [one for one in self.ids if one not in self.met]
-        if due:
-            return Choice(max(due, key=lambda one: overdue(one) / seconds[one]), "")
-        if new:
-            return Choice(min(new, key=lambda one: seconds[one]), "")
-        return Choice(max(known or list(self.met), key=lambda one: overdue(one) / seconds[one]), "")
-
-    def saw(self, choice: Choice, right: bool, now: float) -> None:
-        box = self.box.get(choice.type_id, 0)
-        self.box[choice.type_id] = min(box + 1, 4) if right else 0
-        self.met[choice.type_id] = now
-        self.last = choice.type_id
+    def first(self, new: list[str]) -> str:
+        return min(new, key=lambda one: self.catalogue.by_id[one].seconds)
 
 
 @dataclass

@@ -16,6 +16,7 @@ from cases.procedure.case_type import CannotDraw, draw
 from cases.procedure.chain import always
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
+from quiz.learning import scheduler
 from quiz.learning.catalogue import Catalogue, TypeInfo
 from quiz.learning.forecast import forward_look
 from quiz.learning.model import band, chance, fold, replay, standing
@@ -376,10 +377,10 @@ def test_the_type_whose_steps_faded_longest_comes_first_and_says_so() -> None:
     assert (choice.type_id, choice.why) == ("form", "Not met for 12 days.")
 
 
-def test_a_new_type_goes_before_one_met_lately_and_after_one_left_for_a_month() -> None:
+def test_a_new_type_goes_before_those_that_were_met_lately_or_a_month_ago() -> None:
     state = met("form")
     assert {pick(state, catalogue(FORM, SUM), 4, seed=seed).type_id for seed in range(20)} == {"sum"}
-    assert {pick(state, catalogue(FORM, SUM), 30, seed=seed).type_id for seed in range(20)} == {"form"}
+    assert {pick(state, catalogue(FORM, SUM), 30, seed=seed).type_id for seed in range(20)} == {"sum"}
 
 
 def test_of_two_steps_alike_the_one_that_more_types_call_for_comes_first() -> None:
@@ -407,10 +408,13 @@ def test_how_long_a_doubtful_step_was_left_counts_more_than_how_long_a_sure_one_
         ("d", 1.5 - 3 * math.log(1.5), 0.0),
     ):
         state.steps[step] = StepMemory(strength, 0.15, math.log(28), 0.01, now - gap * DAY)
-    state.types["right-one"] = state.types["wrong-one"] = dataclasses.replace(state.types["form"], at=now)
+    state.types["right-one"] = state.types["wrong-one"] = dataclasses.replace(state.types["form"], at=now - 9 * DAY)
     two = catalogue(info("wrong-one", "c", "d"), info("right-one", "a", "b"))
     assert chance(state, ("c", "d"), now) == pytest.approx(chance(state, ("a", "b"), now), abs=0.03)
-    assert {pick(state, two, 30, seed=seed).type_id for seed in range(20)} == {"right-one"}
+    table = scheduler._Table(
+        state, two, now, random.Random(1), (), None, frozenset(), LEVELS[0], frozenset(), state.numbers
+    )
+    assert table.score(two.by_id["right-one"]) > table.score(two.by_id["wrong-one"])
 
 
 def test_of_two_types_alike_the_shorter_case_comes_first_but_new_ones_in_teaching_order() -> None:

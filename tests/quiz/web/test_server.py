@@ -225,7 +225,7 @@ def test_a_shell_can_complete_commands_and_options() -> None:
     found = subprocess.run(
         [sys.executable, "-c", script], capture_output=True, text=True, check=False, env={**os.environ, **asked}
     )
-    assert [line.split(",")[1] for line in found.stdout.splitlines()] == ["rebuild", "refit", "restore"]
+    assert [line.split(",")[1] for line in found.stdout.splitlines()] == ["rebuild", "refit", "replay", "restore"]
 
 
 @pytest.mark.parametrize("package", ["cases", "quiz"])
