@@ -95,14 +95,14 @@ class Invented:
 
 
 @dataclass(frozen=True)
-class Filled:
+class DemoFilled:
     """What the demonstration holds, and how to come in as its preceptor."""
 
     answers: int
     password: str
 
 
-def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], None]) -> Filled:
+def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], None]) -> DemoFilled:
     """Fill an empty data file: one learner at this computer, and a class with drills; `said` hears how it goes on."""
     lots = Lots(new_seed=lambda: rng.randrange(2**31), rng=rng)
     password = lots.new_secret()[:12]
@@ -132,7 +132,7 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
         said(f"{learner.name}: {answers} answers in all")
     _recall(store, alone, first, now, rng, lots)
     accuracy_queries.add(store, alone.id, list(_readings(rng, now)))
-    return Filled(answers, password)
+    return DemoFilled(answers, password)
 
 
 def _plans() -> tuple[Plan, ...]:

@@ -10,7 +10,7 @@ from cases.curriculum.steps import degrees, from_vertical, mirrored, signed
 from cases.notation.sums import added
 from cases.optics.axes import across
 from cases.procedure.chain import SlipName
-from cases.procedure.keys import ALWAYS, Key, Mark, Rule, Slip, Step, given
+from cases.procedure.keys import ALWAYS, Flag, Key, Rule, Slip, Step, given
 
 AXIS_FROM_180 = SlipName(
     "axis-taken-from-180",
@@ -39,7 +39,7 @@ AXIS_SUBTRACTED_FROM_90 = Slip(
 
 
 WAS = Key[float]("was", unit="D")
-TURNING = Mark("turning")
+TURNING = Flag("turning")
 
 
 def in_other_form(cylinder: float, form: str) -> bool:

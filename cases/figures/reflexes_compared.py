@@ -19,7 +19,7 @@ STREAK_ARROW, LONGEST_ARROW, SHORTEST_ARROW = 24.0, 92.0, 6.0
 
 
 @dataclass(frozen=True)
-class View:
+class ComparedReflex:
     """One reflex to compare: its name, the long direction of the streak in degrees, and what is seen."""
 
     name: str
@@ -27,7 +27,7 @@ class View:
     seen: Seen
 
 
-def side_by_side(views: Sequence[View], *, uid: str) -> Figure:
+def side_by_side(views: Sequence[ComparedReflex], *, uid: str) -> Figure:
     """Draw 2 or 3 reflexes, with arrows as long as streak and reflex travel in the same time.
 
     Raises
@@ -63,7 +63,7 @@ def side_by_side(views: Sequence[View], *, uid: str) -> Figure:
     return pen.figure(uid=uid, title=title, description=" ".join(facts), height=y + 12)
 
 
-def _light(pen: Pen, centre: tuple[float, float], pupil: float, view: View) -> None:
+def _light(pen: Pen, centre: tuple[float, float], pupil: float, view: ComparedReflex) -> None:
     light = view.seen.brightness
     brightness = "bright" if light >= 0.7 else "ordinary" if light >= 0.48 else "dim"
     if view.seen.width >= 1:

@@ -14,10 +14,10 @@ from cases.errors import OutOfRange
 from cases.notation.tokens import (
     Ambiguous,
     Incomplete,
-    Mark,
     NotationError,
     Number,
     OutOfBounds,
+    Sign,
     Token,
     Unreadable,
     axis_in_range,
@@ -179,7 +179,7 @@ def read_prescription(text: str) -> SphCyl:
         When it cannot be read, is incomplete, lies out of bounds, or may be read in two ways.
     """
     tokens = scan(text, _LIKE_RX)
-    ats = [token.text for token in tokens if isinstance(token, Mark) and token.kind == "at"]
+    ats = [token.text for token in tokens if isinstance(token, Sign) and token.kind == "at"]
     try:
         lens = _lens(tokens, text)
     except Incomplete as error:
@@ -257,12 +257,12 @@ def _parts(tokens: list[Token], text: str) -> list[_Part]:
     for part in parts:
         part.role = {"plano": "sphere", "direction": "axis"}.get(part.number.word, "")
     for at, token in enumerate(tokens):
-        if isinstance(token, Mark) and token.kind not in ("separator", "names", "dioptre"):
+        if isinstance(token, Sign) and token.kind not in ("separator", "names", "dioptre"):
             _name(token, at, tokens, parts, text)
     return parts
 
 
-def _name(mark: Mark, at: int, tokens: list[Token], parts: list[_Part], text: str) -> None:
+def _name(mark: Sign, at: int, tokens: list[Token], parts: list[_Part], text: str) -> None:
     """Give the number beside a mark its role: an axis mark looks ahead first, a name of a power looks back first."""
     before = next((part for part in reversed(parts) if part.at < at), None)
     after = next((part for part in parts if part.at > at), None)
@@ -273,7 +273,7 @@ def _name(mark: Mark, at: int, tokens: list[Token], parts: list[_Part], text: st
         choice = next((part for part in (after, before) if part and _may_be_axis(part)), None)
     elif role in ("sphere", "cylinder"):
         between = tokens[before.at + 1 : at] if before else []
-        touching = all(isinstance(token, Mark) and token.kind == "dioptre" for token in between)
+        touching = all(isinstance(token, Sign) and token.kind == "dioptre" for token in between)
         choice = before if before and touching and before.role in ("", role) else after
     else:
         raise Unreadable(text, f"“{mark.text}” has no place in a prescription: write it like {_LIKE_RX}", "no-meaning")
@@ -409,7 +409,7 @@ def _crossed(tokens: list[Token], text: str) -> list[tuple[Number, bool]]:
     numbers = [(at, token) for at, token in enumerate(tokens) if isinstance(token, Number)]
     meridians = {at for at, number in numbers if number.word == "direction"}
     for at, token in enumerate(tokens):
-        if not isinstance(token, Mark) or token.kind in ("separator", "dioptre", "sphere"):
+        if not isinstance(token, Sign) or token.kind in ("separator", "dioptre", "sphere"):
             continue
         if token.kind == "axis":
             says = f"“{token.text}” names the axis of a cylinder: write each power @ its meridian, like {_LIKE_CROSS}"
@@ -438,7 +438,7 @@ def read_distance_cm(text: str) -> float:
     """
     tokens = scan(text, _LIKE_DISTANCE)
     over = 1.0
-    if len(tokens) > 2 and isinstance(tokens[2], Number) and tokens[1] == Mark("separator", "/"):
+    if len(tokens) > 2 and isinstance(tokens[2], Number) and tokens[1] == Sign("separator", "/"):
         over = tokens[2].value
         if not 1 <= over <= 9 or tokens[2].sign:
             raise Unreadable(text, f"that fraction is not clear: write a decimal, like {_LIKE_DISTANCE}", "fraction")
@@ -498,7 +498,7 @@ def read_quantity(text: str, unit: str = "") -> float:
 def _measured(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: str) -> tuple[Number, str]:
     """Return the one number and the kind of the unit after it ("" for none)."""
     number = only_number(tokens, kinds, text, wanted)
-    units = [token.kind for token in tokens if isinstance(token, Mark)]
+    units = [token.kind for token in tokens if isinstance(token, Sign)]
     if len(units) > 1 or tokens[0] is not number:
         raise Unreadable(text, f"write the number first and one unit after it, like {wanted}", "unit-misplaced")
     if number.word:

@@ -137,14 +137,14 @@ class Number:
 
 
 @dataclass(frozen=True)
-class Mark:
+class Sign:
     """Anything that is not a number: `kind` says what it does, `text` is how it was typed."""
 
     kind: str
     text: str
 
 
-Token = Number | Mark
+Token = Number | Sign
 
 
 def shown(text: str) -> str:
@@ -262,7 +262,7 @@ class _Scanner:
     def _tight_comma(self, at: int) -> int:
         before = self.plain[at - 2 : at - 1] if at > 1 else ""
         if before in _DIGITS:
-            self.out.append(Mark("separator", ","))
+            self.out.append(Sign("separator", ","))
             return at
         digits = _leading_digits(self.plain[at:])
         if before and not self.sign:
@@ -275,7 +275,7 @@ class _Scanner:
             word, whole = _VALUES[piece]
             self.out.append(Number("", whole, word=word))
         elif kind := _WORDS.get(piece) or _MARKS.get(piece):
-            self.out.append(Mark(kind, piece))
+            self.out.append(Sign(kind, piece))
         else:
             self._joined(piece)
 
@@ -285,7 +285,7 @@ class _Scanner:
             head = piece.removesuffix(tail)
             if head != piece and (head in _WORDS or head in _VALUES):
                 self._mark(head)
-                self.out.append(Mark("axis", tail))
+                self.out.append(Sign("axis", tail))
                 return
         raise self._meaningless(piece)
 
@@ -325,7 +325,7 @@ def only_number(tokens: list[Token], kinds: tuple[str, ...], text: str, wanted: 
     """
     numbers = [token for token in tokens if isinstance(token, Number)]
     for token in tokens:
-        if isinstance(token, Mark) and token.kind not in kinds:
+        if isinstance(token, Sign) and token.kind not in kinds:
             of = _SPEAKS_OF.get(token.kind)
             why = f"speaks of {of}, and that is not asked here" if of else "has no place here"
             raise Unreadable(text, f"“{token.text}” {why}: write one number, like {wanted}", "no-meaning")

@@ -9,9 +9,9 @@ from cases.notation.prescription import write_axis, write_power
 from cases.notation.tokens import (
     Ambiguous,
     Incomplete,
-    Mark,
     Number,
     OutOfBounds,
+    Sign,
     Unreadable,
     axis_in_range,
     power_of,
@@ -46,7 +46,7 @@ class CrossedCylinders(Cross):
         """Read two cylinders, each with its sign and axis; the axes must be at right angles, within a degree."""
         tokens = scan(text, LIKE)
         for token in tokens:
-            if isinstance(token, Mark) and token.kind not in _MARKS:
+            if isinstance(token, Sign) and token.kind not in _MARKS:
                 raise Unreadable(
                     text, f"“{token.text}” has no place here: write two cylinders, like {LIKE}", "no-meaning"
                 )
@@ -59,7 +59,7 @@ class CrossedCylinders(Cross):
         if not at_right_angles(axis, second):
             says = f"the axes {axis:g} and {second:g} are not at right angles; across {axis:g} lies {across(axis):g}"
             raise OutOfBounds(text, says, "not-at-right-angles")
-        ats = [token.text for token in tokens if isinstance(token, Mark) and token.kind == "at"]
+        ats = [token.text for token in tokens if isinstance(token, Sign) and token.kind == "at"]
         if ats:
             raise _at_for_axis(text, ats[0], (power, axis), (other, second))
         return self.of(axis, power, other)

@@ -74,7 +74,7 @@ class Key(Generic[T]):
 
 
 @dataclass(frozen=True)
-class Mark(Key[bool]):
+class Flag(Key[bool]):
     """Whether a step was called for: it gives True, and where it was passed over the mark is False."""
 
     def get(self, known: Values) -> bool:
@@ -320,7 +320,7 @@ def _looking_up(looks: tuple[Callable[[Values], Any], ...], function: Callable[.
 def _look(one: Readable[Any]) -> Callable[[Values], Any]:
     if isinstance(one, Rule):
         return one.of
-    return itemgetter(one.name) if isinstance(one, Key) and not isinstance(one, Part | Mark) else one.get
+    return itemgetter(one.name) if isinstance(one, Key) and not isinstance(one, Part | Flag) else one.get
 
 
 def _getter(read: tuple[Readable[Any], ...]) -> Callable[[Values], tuple[Any, ...]]:

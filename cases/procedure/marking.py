@@ -21,7 +21,7 @@ from cases.procedure.quantities import Quantity
 from cases.procedure.vocabulary import CREDITED, MISSED
 
 
-class Unreadable(CaseError):
+class UnreadableAnswer(CaseError):
     """An answer could not be read: which part of it, and why."""
 
     def __init__(self, why: str, ask: str | None = None) -> None:
@@ -41,7 +41,7 @@ class Mark:
     read_as: Values | None = None
     weighed: tuple[Explanation, ...] = ()
     """Everything that may explain a miss, the most probable first."""
-    unreadable: Unreadable | None = None
+    unreadable: UnreadableAnswer | None = None
     defended: Defensible | None = None
     """What speaks for the answer, where it is not the key and is credited all the same; its verdict is "right"."""
 
@@ -122,7 +122,7 @@ def read_one(ask: Field[Any], text: str) -> Any:
         When nothing was given, or it cannot be read.
     """
     if not text.strip():
-        raise Unreadable(ask.kind.missing)
+        raise UnreadableAnswer(ask.kind.missing)
     return ask.kind.read(text)
 
 
@@ -131,7 +131,7 @@ def read_fields(asks: Sequence[Field[Any]], texts: Mapping[str, str]) -> dict[st
 
     Raises
     ------
-    Unreadable
+    UnreadableAnswer
         With the name of the first thing that could not be read.
     """
     values = {}
@@ -141,7 +141,7 @@ def read_fields(asks: Sequence[Field[Any]], texts: Mapping[str, str]) -> dict[st
             values[ask.name] = read_one(ask, text)
         except CaseError as error:
             name = ask.label if ask.label.endswith("?") else f"{ask.label}:"
-            raise Unreadable(f"{name} {error}" if len(asks) > 1 else str(error), ask.name) from error
+            raise UnreadableAnswer(f"{name} {error}" if len(asks) > 1 else str(error), ask.name) from error
     return values
 
 
@@ -170,7 +170,7 @@ def split_answer(asks: Sequence[Field[Any]], text: str) -> dict[str, str]:
 
     Raises
     ------
-    Unreadable
+    UnreadableAnswer
         When there are more or fewer parts than are asked for.
     """
     if len(asks) == 1:
@@ -181,7 +181,7 @@ def split_answer(asks: Sequence[Field[Any]], text: str) -> dict[str, str]:
         return named
     if len(parts) != len(asks):
         wanted = "; ".join(ask.label.lower() for ask in asks)
-        raise Unreadable(f"{len(parts)} of {len(asks)} parts: write {wanted}, with a semicolon between")
+        raise UnreadableAnswer(f"{len(parts)} of {len(asks)} parts: write {wanted}, with a semicolon between")
     return {ask.name: part for ask, part in zip(asks, parts, strict=True)}
 
 
@@ -189,7 +189,7 @@ def mark_text(case: Case, text: str, beforehand: Beforehand = NOTHING_KNOWN) -> 
     """Mark an answer written as one text."""
     try:
         return mark(case, read_fields(case.type.asks, split_answer(case.type.asks, text)), beforehand)
-    except Unreadable as error:
+    except UnreadableAnswer as error:
         return Mark("unreadable", case, unreadable=error)
 
 
@@ -197,7 +197,7 @@ def mark_fields(case: Case, texts: Mapping[str, str], beforehand: Beforehand = N
     """Mark an answer written in one text for every thing asked."""
     try:
         return mark(case, read_fields(case.type.asks, texts), beforehand)
-    except Unreadable as error:
+    except UnreadableAnswer as error:
         return Mark("unreadable", case, unreadable=error)
 
 

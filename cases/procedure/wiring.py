@@ -8,7 +8,7 @@ from itertools import combinations
 from typing import Any, Protocol
 
 from cases.errors import CaseError
-from cases.procedure.keys import Drawing, Given, Key, Mark, Part, Rule, Step
+from cases.procedure.keys import Drawing, Flag, Given, Key, Part, Rule, Step
 
 Read = Rule[Any] | Drawing
 
@@ -98,7 +98,7 @@ class _Chain:
         values = self.known.get(key.name, [])
         given_under = [value.under for value in values]
         branches = any(_exclude(one, other) for one, other in combinations(given_under, 2))
-        always = isinstance(key, Mark) or None in given_under or branches or under in given_under
+        always = isinstance(key, Flag) or None in given_under or branches or under in given_under
         if not always:
             return []
         return [value for value in values if not _exclude(value.under, under)]
@@ -117,7 +117,7 @@ class _Chain:
             if whole.name in own and _same(own[whole.name], whole):
                 continue
             values = self.found(whole, under)
-            if not values and not isinstance(whole, Mark):
+            if not values and not isinstance(whole, Flag):
                 what = f"needs {whole.name}, which nothing before it gives; known there: {', '.join(self.known)}"
                 raise BrokenChain(self.type_id, where, what)
             for value in values:

@@ -81,7 +81,7 @@ class TypedWords:
 
 
 @dataclass(frozen=True)
-class Group:
+class PromptGroup:
     """A group of prompts. `notice` is "" or, for the cautions, the sentence that each of its prompts ends with."""
 
     id: str
@@ -98,7 +98,7 @@ class Prompt:
     """
 
     id: str
-    group: Group
+    group: PromptGroup
     question: str
     answer: str
     because: str
@@ -119,7 +119,7 @@ def all_prompts() -> tuple[Prompt, ...]:
 
 
 @cache
-def all_groups() -> tuple[Group, ...]:
+def all_groups() -> tuple[PromptGroup, ...]:
     """Return the groups in their order; none is empty."""
     return tuple(dict.fromkeys(one.group for one in all_prompts()))
 
@@ -168,7 +168,7 @@ def read_prompts(text: str) -> tuple[Prompt, ...]:
         twice, a group is unknown, the groups are not each in one piece, or `typed` has the wrong shape.
     """
     data = tomllib.loads(text)
-    groups = {name: Group(name, **table) for name, table in data["groups"].items()}
+    groups = {name: PromptGroup(name, **table) for name, table in data["groups"].items()}
     prompts = tuple(_prompt(table, groups) for table in data["prompt"])
     seen: set[str] = set()
     for one in prompts:
@@ -181,7 +181,7 @@ def read_prompts(text: str) -> tuple[Prompt, ...]:
     return prompts
 
 
-def _prompt(table: dict[str, Any], groups: Mapping[str, Group]) -> Prompt:
+def _prompt(table: dict[str, Any], groups: Mapping[str, PromptGroup]) -> Prompt:
     where = str(table.get("id", "without an id"))
     if odd := (_NEEDED - table.keys()) | (table.keys() - _NEEDED - _MAY_HAVE):
         raise BadPrompt(where, f"missing or unknown: {', '.join(sorted(odd))}")

@@ -76,7 +76,7 @@ class Wishes:
 
 
 @dataclass(frozen=True)
-class Row:
+class TableRow:
     """One row of the file."""
 
     line: int
@@ -97,7 +97,7 @@ class Row:
 class Preview:
     """A file as it was read."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[TableRow, ...]
     columns: tuple[tuple[str, str], ...]
     """(heading in the file, what it was taken for)."""
     left_out: tuple[str, ...]
@@ -105,17 +105,17 @@ class Preview:
     notes: tuple[str, ...]
 
     @property
-    def good(self) -> tuple[Row, ...]:
+    def good(self) -> tuple[TableRow, ...]:
         """The rows that will be taken."""
         return tuple(row for row in self.rows if row.entry is not None and not row.known)
 
     @property
-    def bad(self) -> tuple[Row, ...]:
+    def bad(self) -> tuple[TableRow, ...]:
         """The rows that were refused."""
         return tuple(row for row in self.rows if row.entry is None)
 
     @property
-    def known(self) -> tuple[Row, ...]:
+    def known(self) -> tuple[TableRow, ...]:
         """The rows that the log has already."""
         return tuple(row for row in self.rows if row.known)
 
@@ -251,10 +251,10 @@ class _Reader:
     order: Dates
     today: date
 
-    def row(self, line: int, raw: str, cells: list[str]) -> Row:
+    def row(self, line: int, raw: str, cells: list[str]) -> TableRow:
         text = raw if len(raw) <= _SHOWN else raw[: _SHOWN - 1] + "…"
         if len(cells) != self.width and any(cell.strip() for cell in cells[self.width :]):
-            return Row(
+            return TableRow(
                 line,
                 text,
                 None,
@@ -270,7 +270,7 @@ class _Reader:
             if name != "remark" and len(cell) > LONGEST_CELL
         ]
         if faults:
-            return Row(line, text, None, tuple(faults))
+            return TableRow(line, text, None, tuple(faults))
         lenses = [self._lens(name, found, faults) for name in _LENSES]
         eye, patient = eye_of(found["eye"], faults), patient_of(found["patient"], faults)
         patient += self.wishes.after
@@ -282,7 +282,7 @@ class _Reader:
         wet, end_wet = wet_of(found.get("wet", ""), faults), wet_of(found.get("end_wet", ""), faults)
         age = age_of(found.get("age", ""), faults)
         if faults:
-            return Row(line, text, None, tuple(faults))
+            return TableRow(line, text, None, tuple(faults))
         doubted = doubts(remark)
         try:
             entry = Entry(
@@ -298,8 +298,8 @@ class _Reader:
                 remark="" if doubted and not self.wishes.keep_doubtful else remark,
             )
         except BadEntry as error:
-            return Row(line, text, None, tuple(error.faults.values()))
-        return Row(line, text, entry, (), doubted)
+            return TableRow(line, text, None, tuple(error.faults.values()))
+        return TableRow(line, text, entry, (), doubted)
 
     def _lens(self, name: str, found: dict[str, str], faults: list[str]) -> SphCyl:
         if name in found:

@@ -296,7 +296,7 @@ class Observation(NamedTuple):
         return 1 - self.variance * self.information / self.divisor
 
 
-class Weighed(NamedTuple):
+class Observed(NamedTuple):
     """What one answer says, before it is folded in."""
 
     seen: Mapping[str, Outlook]
@@ -330,19 +330,19 @@ def fold(state: LearnerState, event: Answered, numbers: Numbers | None = None) -
     return state
 
 
-def weighed(state: LearnerState, event: Answered) -> Weighed:
+def weighed(state: LearnerState, event: Answered) -> Observed:
     """Return what an answer says of steps, type and learner, before it is folded in."""
     return _weighed(state, event, state.numbers)
 
 
-def _weighed(state: LearnerState, event: Answered, numbers: Numbers) -> Weighed:
+def _weighed(state: LearnerState, event: Answered, numbers: Numbers) -> Observed:
     explained, unexplained = _explained(state, event, numbers), _unexplained(state, event, numbers)
     told = (step for step in event.chain if step in explained or step not in event.hints)
     form = form_at(state, event.at, numbers)
     seen = {step: outlook(state, step, event.at, numbers, form=form) for step in told}
     steps = {step: seen[step] for step in event.unaided}
     known = 1 - event.unexplained if event.diagnosed else 0.0
-    of_chain, of_slips = Weighed(seen, (), None, None), Weighed(seen, (), None, None)
+    of_chain, of_slips = Observed(seen, (), None, None), Observed(seen, (), None, None)
     if known < 1 and steps:
         left = {step: share / (1 - known) for step, share in unexplained.items()}
         of_chain = _by_chain(state, event, steps, left, numbers)
@@ -352,7 +352,7 @@ def _weighed(state: LearnerState, event: Answered, numbers: Numbers) -> Weighed:
     return _together(seen, ((of_slips, known * event.weight), (of_chain, (1 - known) * event.weight)))
 
 
-def _together(seen: Mapping[str, Outlook], parts: Sequence[tuple[Weighed, float]]) -> Weighed:
+def _together(seen: Mapping[str, Outlook], parts: Sequence[tuple[Observed, float]]) -> Observed:
     """Put evidence together, each part by how much of an answer it is (0..1)."""
     parts = [(found, share) for found, share in parts if share > 0]
     if len(parts) == 1 and parts[0][1] == 1:
@@ -364,14 +364,14 @@ def _together(seen: Mapping[str, Outlook], parts: Sequence[tuple[Weighed, float]
     ]
     own = _joined([(found.own, share) for found, share in parts if found.own is not None])
     learner = _joined([(found.learner, share) for found, share in parts if found.learner is not None])
-    return Weighed(seen, [one for one in steps if one is not None], own, learner)
+    return Observed(seen, [one for one in steps if one is not None], own, learner)
 
 
-def _joined(parts: Sequence[tuple[Evidence, float]]) -> Evidence | None:
+def _joined(parts: Sequence[tuple[Observation, float]]) -> Observation | None:
     if not parts:
         return None
     weight = math.fsum(share * one.weight for one, share in parts)
-    return Evidence(
+    return Observation(
         parts[0][0].id,
         math.fsum(share * one.slope for one, share in parts),
         math.fsum(share * one.information for one, share in parts),
@@ -384,7 +384,7 @@ def _joined(parts: Sequence[tuple[Evidence, float]]) -> Evidence | None:
 
 def _by_chain(
     state: LearnerState, event: Answered, seen: Mapping[str, Outlook], blamed: Mapping[str, float], numbers: Numbers
-) -> Weighed:
+) -> Observed:
     """Weigh an answer to the whole chain: one extended-Kalman step on all that its log-odds are made of.
 
     z = logit Π σ(x) + term, so that a step's part is h = (1 − σ(x))/(1 − Π σ(x)). The answer is right with the chance
@@ -413,7 +413,7 @@ def _by_chain(
         Observation(step, h * e, h * h * w, d, before[step], y, 1.0 if event.right else blamed[step])
         for step, h in parts.items()
     ]
-    return Weighed(
+    return Observed(
         seen,
         steps,
         Observation(event.type, e, w, d, own_variance, y, 1.0),
@@ -428,7 +428,7 @@ def _by_diagnosis(
     unaided: Mapping[str, Outlook],
     blamed: Mapping[str, float],
     numbers: Numbers,
-) -> Weighed:
+) -> Observed:
     """Weigh a miss that was explained: each step is an observation of its own, and the type's term takes the rest."""
     steps = []
     for step, one in seen.items():
@@ -442,7 +442,7 @@ def _by_diagnosis(
     d = 1 + math.fsum(one.divisor - 1 for one in steps)
     learner = Observation("", slope, information, d, common, 0.0, 1.0)
     own = _by_chain(state, event, unaided, dict.fromkeys(unaided, 0.0), numbers).own if unaided else None
-    return Weighed(seen, steps, own, learner)
+    return Observed(seen, steps, own, learner)
 
 
 def _prior_variance(state: LearnerState, step: str, numbers: Numbers) -> float:

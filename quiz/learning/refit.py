@@ -44,7 +44,7 @@ def _with(numbers: Numbers, name: str, value: float) -> Numbers:
 
 
 @dataclass(frozen=True)
-class Scale:
+class FittedRange:
     """How one constant may be moved: by adding (`log` False) or by a factor, and between which bounds."""
 
     name: str
@@ -68,28 +68,28 @@ class Scale:
 
 
 FREE = (
-    Scale("start", -4.0, 4.0, log=False),
-    Scale("strength_variance", 0.2, 8.0),
-    Scale("offset_variance", 0.02, 3.0),
-    Scale("offset_least_variance", 0.002, 0.5),
-    Scale("form_variance", 0.005, 2.0),
-    Scale("form_hours", 0.05, 24.0),
-    Scale("fading_days", 0.01, 120.0),
-    Scale("fading_variance", 0.05, 3.0),
-    Scale("fading_gain", 0.005, 1.5),
-    Scale("steepness", 0.05, 8.0),
-    Scale("guess", 0.005, 0.4),
-    Scale("careless", 0.005, 0.3),
-    Scale("learn_right", 0.005, 5.0),
-    Scale("learn_shown", 0.02, 5.0),
-    Scale("learn_massed", 0.1, 1.5),
-    Scale("learn_spaced", 0.02, 3.0),
-    Scale("lesson_lost", 0.2, 1.0),
-    Scale("drift", 0.002, 1.0),
-    Scale("least_variance", 0.02, 1.0),
-    Scale("term_variance", 0.02, 3.0),
-    Scale("term_least_variance", 0.005, 0.6),
-    Scale("term_drift", 0.0005, 0.5),
+    FittedRange("start", -4.0, 4.0, log=False),
+    FittedRange("strength_variance", 0.2, 8.0),
+    FittedRange("offset_variance", 0.02, 3.0),
+    FittedRange("offset_least_variance", 0.002, 0.5),
+    FittedRange("form_variance", 0.005, 2.0),
+    FittedRange("form_hours", 0.05, 24.0),
+    FittedRange("fading_days", 0.01, 120.0),
+    FittedRange("fading_variance", 0.05, 3.0),
+    FittedRange("fading_gain", 0.005, 1.5),
+    FittedRange("steepness", 0.05, 8.0),
+    FittedRange("guess", 0.005, 0.4),
+    FittedRange("careless", 0.005, 0.3),
+    FittedRange("learn_right", 0.005, 5.0),
+    FittedRange("learn_shown", 0.02, 5.0),
+    FittedRange("learn_massed", 0.1, 1.5),
+    FittedRange("learn_spaced", 0.02, 3.0),
+    FittedRange("lesson_lost", 0.2, 1.0),
+    FittedRange("drift", 0.002, 1.0),
+    FittedRange("least_variance", 0.02, 1.0),
+    FittedRange("term_variance", 0.02, 3.0),
+    FittedRange("term_least_variance", 0.005, 0.6),
+    FittedRange("term_drift", 0.0005, 0.5),
 )
 """The constants that answers can tell something about. Those of slips, words and the choice are judgements."""
 
@@ -133,7 +133,7 @@ class Judged:
 
 
 @dataclass(frozen=True)
-class Offer:
+class FittedNumbers:
     """What a fit came to."""
 
     candidates: tuple[Judged, ...]
@@ -177,9 +177,9 @@ def refit(
     *,
     numbers: Numbers = NUMBERS,
     dated: str,
-    free: Sequence[Scale] = FREE,
+    free: Sequence[FittedRange] = FREE,
     said: Callable[[str], None] = lambda _: None,
-) -> Offer:
+) -> FittedNumbers:
     """Fit the memory to a class's logs, and say whether it then forecasts better for others.
 
     Two learners of three, drawn by `rng`, are fitted to; the third judges. Two candidates are judged: the priors of
@@ -217,7 +217,7 @@ def refit(
         one = replace(one, dated=dated)
         return Judged(words, one, math.fsum(before) / size, math.fsum(after) / size, fall, error)
 
-    return Offer(
+    return FittedNumbers(
         candidates=(judged("priors of steps and types", pooled), judged("priors and every constant", fitted)),
         fitted=tuple(intervals(rest, numbers, fitted, free)),
         fitted_on=len(rest),
@@ -225,7 +225,9 @@ def refit(
     )
 
 
-def intervals(logs: Sequence[Log], before: Numbers, numbers: Numbers, free: Sequence[Scale] = FREE) -> Iterator[Fitted]:
+def intervals(
+    logs: Sequence[Log], before: Numbers, numbers: Numbers, free: Sequence[FittedRange] = FREE
+) -> Iterator[Fitted]:
     """Give each constant with its 95 % interval, the others being held.
 
     From the slopes and curvatures of the learners' losses, by differences: the variance is Σ slope² ÷ (Σ curvature)²,
@@ -248,7 +250,7 @@ NUDGE = 0.1
 """For the differences: a tenth of a unit, or 10 %."""
 
 
-def report(offer: Offer) -> Iterator[str]:
+def report(offer: FittedNumbers) -> Iterator[str]:
     """Say in lines what a fit came to."""
     yield f"Fitted on {offer.fitted_on} learners; judged on {offer.judged_on} others:"
     for one in offer.candidates:
@@ -280,7 +282,7 @@ def fit_numbers(
     logs: Sequence[Log],
     numbers: Numbers,
     *,
-    free: Sequence[Scale] = FREE,
+    free: Sequence[FittedRange] = FREE,
     said: Callable[[str], None] = lambda _: None,
 ) -> Numbers:
     """Return the numbers with constants and priors fitted to these learners.
@@ -306,7 +308,7 @@ def fit_numbers(
 
 
 def _along(
-    scale: Scale, stride: float, numbers: Numbers, best: float, loss: Callable[[Numbers], float]
+    scale: FittedRange, stride: float, numbers: Numbers, best: float, loss: Callable[[Numbers], float]
 ) -> tuple[Numbers, float]:
     for signed in (stride, -stride):
         moved = False

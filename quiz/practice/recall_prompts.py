@@ -50,7 +50,7 @@ class Stand:
 
 
 @dataclass(frozen=True)
-class Compared:
+class TypedAgainst:
     """What was typed set against the answer; `same` is None where only the learner can tell."""
 
     same: bool | None
@@ -172,15 +172,15 @@ def show(store: Store, learner: Learner, recall_id: str, typed: str) -> Recall:
     return own(store, learner, recall_id)
 
 
-def compared(one: Recall) -> Compared:
+def compared(one: Recall) -> TypedAgainst:
     """Set what was typed against the answer, as far as a program can."""
     typed, wanted = one.typed or "", prompt(one.prompt).typed
     if not typed or wanted is None:
-        return Compared(None)
+        return TypedAgainst(None)
     try:
-        return Compared(wanted.accepts(typed))
+        return TypedAgainst(wanted.accepts(typed))
     except CaseError as error:
-        return Compared(None, str(error))
+        return TypedAgainst(None, str(error))
 
 
 def mark(store: Store, learner: Learner, recall_id: str, *, had: bool, now: float) -> Recall:

@@ -42,7 +42,7 @@ class BadFindings(BadFields):
 
 
 @dataclass(frozen=True)
-class Answer:
+class Computed:
     """One thing asked, answered; a lens in both cylinder forms."""
 
     label: str
@@ -55,7 +55,7 @@ class Worked:
     """A case worked out from someone's own findings."""
 
     case: Case
-    answers: tuple[Answer, ...]
+    answers: tuple[Computed, ...]
     warnings: tuple[str, ...]
 
 
@@ -141,16 +141,16 @@ def _read(case_type: CaseType, texts: Mapping[str, str]) -> dict[str, Any]:
     return nested(inputs_for(case_type), values)
 
 
-def _answers(case: Case) -> tuple[Answer, ...]:
+def _answers(case: Case) -> tuple[Computed, ...]:
     return tuple(_answer(ask, case.truth[ask.name], case.form) for ask in case.type.asks)
 
 
-def _answer(ask: Field[Any], value: Any, form: str | None) -> Answer:
+def _answer(ask: Field[Any], value: Any, form: str | None) -> Computed:
     if not isinstance(ask.kind, Lens):
-        return Answer(ask.label, ask.kind.write(value))
+        return Computed(ask.label, ask.kind.write(value))
     first = "plus" if form == "plus" else "minus"
     one, other = (write_prescription(value, way) for way in (first, "minus" if first == "plus" else "plus"))
-    return Answer(ask.label, one, "" if one == other else other)
+    return Computed(ask.label, one, "" if one == other else other)
 
 
 # --- what is likely a slip of the pen ----------------------------------------------------------------------------
@@ -192,7 +192,7 @@ def _strongest(kind: object, value: Any) -> float:
             return 0.0
 
 
-def _strong(answers: tuple[Answer, ...], case: Case) -> Iterator[str]:
+def _strong(answers: tuple[Computed, ...], case: Case) -> Iterator[str]:
     for ask, answer in zip(case.type.asks, answers, strict=True):
         if _strongest(ask.kind, case.truth[ask.name]) > USUAL_POWER:
             yield f"{ask.label}: {answer.value} is beyond ±{USUAL_POWER:g} D, which few eyes need. Look the findings "

@@ -19,7 +19,7 @@ CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: 
 
 
 @dataclass(frozen=True)
-class Input:
+class AnswerField:
     """One thing asked, as the form shows it."""
 
     name: str
@@ -52,7 +52,7 @@ class CasePage:
     found: tuple[str, ...]
     question: str
     picture: Picture | None
-    inputs: tuple[Input, ...]
+    inputs: tuple[AnswerField, ...]
     problem: str | None
     """Why the answer was sent back, where it is not one field's fault."""
     confidences: Mapping[int, str]
@@ -135,7 +135,7 @@ def case_page(
 
 def _input(
     ask: Field[Any], texts: Mapping[str, str], problems: Mapping[str | None, str], reads: Mapping[str, str]
-) -> Input:
+) -> AnswerField:
     match ask.kind:
         case Choice(options=options):
             how = "one"
@@ -146,7 +146,7 @@ def _input(
         case _:
             how, options = "text", ()
     text = texts.get(ask.name, "")
-    return Input(
+    return AnswerField(
         name=ask.name,
         label=ask.label,
         how=how,

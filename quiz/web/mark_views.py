@@ -31,7 +31,7 @@ SHOWN_AT_MOST = 3
 
 
 @dataclass(frozen=True)
-class Compared:
+class ValuesCompared:
     """One thing asked: what was given, what is right, and how they differ."""
 
     label: str
@@ -82,7 +82,7 @@ class MarkPage:
     lead: str
     found: tuple[str, ...]
     question: str
-    compared: tuple[Compared, ...]
+    compared: tuple[ValuesCompared, ...]
     as_lens: str | None
     slips: tuple[tuple[SlipWords, ...], ...]
     columns: tuple[str, ...]
@@ -270,17 +270,17 @@ def _lines(count: int) -> str:
     return "One line" if count == 1 else f"{count} lines"
 
 
-def _compared(ask: Field[Any], mark: Mark, given: Mapping[str, str]) -> Compared:
+def _compared(ask: Field[Any], mark: Mark, given: Mapping[str, str]) -> ValuesCompared:
     truth = mark.case.truth[ask.name]
     if mark.read_as is None:
-        return Compared(ask.label, given.get(ask.name, "") or "not answered", ask.kind.write(truth), "")
+        return ValuesCompared(ask.label, given.get(ask.name, "") or "not answered", ask.kind.write(truth), "")
     value = mark.read_as[ask.name]
     given_words, right_words = ask.kind.write(value), ask.kind.write(truth)
     if ask.kind.same(value, truth):
-        return Compared(ask.label, given_words, right_words, "nothing")
+        return ValuesCompared(ask.label, given_words, right_words, "nothing")
     # A kind without a measure of its own would only say once more what stands above.
     measured = type(ask.kind).differs is not Kind.differs
-    return Compared(ask.label, given_words, right_words, ask.kind.differs(value, truth) if measured else "")
+    return ValuesCompared(ask.label, given_words, right_words, ask.kind.differs(value, truth) if measured else "")
 
 
 def _as_lens(mark: Mark) -> str | None:

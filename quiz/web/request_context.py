@@ -81,7 +81,7 @@ class Outside(HTTPException):
 def set_up(app: Flask, desk: Desk) -> None:
     """Give the app its desk, and let every request hand its connection back."""
     app.extensions["desk"] = desk
-    app.url_map.converters["int"] = Whole
+    app.url_map.converters["int"] = WholeInAddress
 
     @app.teardown_appcontext
     def _hand_back(_: BaseException | None) -> None:
@@ -273,7 +273,7 @@ def whole(text: str) -> int:
     return int(text)
 
 
-class Whole(IntegerConverter):
+class WholeInAddress(IntegerConverter):
     """A whole number in an address, no longer than the data file can hold; a longer one is no address of ours."""
 
     regex = rf"\d{{1,{MOST_DIGITS}}}"

@@ -22,14 +22,14 @@ from tests.quiz.web.test_server import quiz
 
 
 @pytest.fixture
-def shown(store: Store, monkeypatch: pytest.MonkeyPatch) -> demo.Filled:
+def shown(store: Store, monkeypatch: pytest.MonkeyPatch) -> demo.DemoFilled:
     """Fill a small one: three learners, and fewer sittings."""
     monkeypatch.setattr(demo, "TREES", demo.TREES[:3])
     monkeypatch.setattr(demo, "SITTINGS", 4)
     return demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None)
 
 
-def test_it_is_sound_and_lies_in_the_past(shown: demo.Filled, store: Store, data_file: DataFile) -> None:
+def test_it_is_sound_and_lies_in_the_past(shown: demo.DemoFilled, store: Store, data_file: DataFile) -> None:
     answers = [one for learner in store.learners() for one in store.answers_of(learner.id)]
     assert len(answers) == shown.answers > 100
     assert min(one.at for one in answers) > NOON - 7 * demo.WEEKS * 86400
@@ -38,7 +38,7 @@ def test_it_is_sound_and_lies_in_the_past(shown: demo.Filled, store: Store, data
     assert [one.words for one in check(data_file.path) if not one.good] == []
 
 
-def test_its_screens_are_full(shown: demo.Filled, store: Store, data_file: DataFile) -> None:
+def test_its_screens_are_full(shown: demo.DemoFilled, store: Store, data_file: DataFile) -> None:
     browser = Browser(create_app(data_file, clock=Clock(), lots=lots()))
     assert demo.ALONE in browser.get("/progress").text
     assert browser.sign_in(demo.PRECEPTOR, shown.password).location == "/class"
@@ -50,7 +50,7 @@ def test_its_screens_are_full(shown: demo.Filled, store: Store, data_file: DataF
     assert len(class_queries.drills_of(store, 1)) == 3
 
 
-def test_habits_show_in_the_answers(shown: demo.Filled, store: Store) -> None:
+def test_habits_show_in_the_answers(shown: demo.DemoFilled, store: Store) -> None:
     """Whoever was made to leave the distance in is seen to have done it."""
     first = next(one for one in store.learners() if one.name == demo.TREES[0])
     made = [slip for answer in store.answers_of(first.id) for one in answer.explanations for _, slip in one]
@@ -59,7 +59,7 @@ def test_habits_show_in_the_answers(shown: demo.Filled, store: Store) -> None:
 
 
 def test_a_slip_stands_on_the_day_for_whoever_is_alone_and_for_one_of_the_class(
-    shown: demo.Filled, store: Store, data_file: DataFile
+    shown: demo.DemoFilled, store: Store, data_file: DataFile
 ) -> None:
     """What practice does about a standing slip, Progress says of it and a drill is set for, can then be looked at."""
     for name, slip in demo.KEPT_UP.items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cases.curriculum.bench_stage import View
-from cases.figures.reflexes_compared import View as Compared
+from cases.figures.reflexes_compared import ComparedReflex as Compared
 from cases.figures.reflexes_compared import side_by_side
 from cases.optics.appearance import PUPIL_MM, seen_in
 from cases.procedure import quantities

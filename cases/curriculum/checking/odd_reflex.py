@@ -278,7 +278,8 @@ def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
 
 @given(KNOWN_BESIDE, AGE)
 def _years(beside: str, age: float) -> int:
-    return round(age) or sum(SIGHTS[beside].ages) // 2
+    youngest, oldest = SIGHTS[beside].ages
+    return round(age) or (youngest + oldest) // 2
 
 
 @given(_years, REFLEX, EYE, KNOWN_BESIDE)

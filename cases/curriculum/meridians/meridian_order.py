@@ -12,7 +12,7 @@ from cases.curriculum.movements import MOVEMENTS, OPPOSITE, WITH_OR_AGAINST, mov
 from cases.curriculum.steps import DISTANCE, STREAK, degrees, lens_in_place, pick_axis, pick_distance
 from cases.figures.pupil_reflex import Movement
 from cases.figures.pupil_reflex import movement as draw_movement
-from cases.figures.reflexes_compared import View, side_by_side
+from cases.figures.reflexes_compared import ComparedReflex, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import seen
 from cases.optics.axes import across
@@ -98,8 +98,12 @@ def _draw_first(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 @given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)
-def _views(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> tuple[View, View]:
-    return View("A", streak, seen(left, distance_cm)), View("B", other, seen(other_left, distance_cm))
+def _views(
+    streak: float, other: float, left: float, other_left: float, distance_cm: float
+) -> tuple[ComparedReflex, ComparedReflex]:
+    return ComparedReflex("A", streak, seen(left, distance_cm)), ComparedReflex(
+        "B", other, seen(other_left, distance_cm)
+    )
 
 
 @given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)

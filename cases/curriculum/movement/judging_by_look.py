@@ -9,7 +9,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.steps import DISTANCE, pick_distance
-from cases.figures.reflexes_compared import View, side_by_side
+from cases.figures.reflexes_compared import ComparedReflex, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import Seen, seen
 from cases.optics.vergence import vergence
@@ -224,7 +224,9 @@ near_or_far = CaseType(
         "Put the three in order, the one nearest to neutral first. And which lens step would you take next at reflex A?"
     ),
     figure=given(_looks).drawing(
-        lambda uid, looks: side_by_side([View(name.upper(), 90, look) for name, look in looks.items()], uid=uid)
+        lambda uid, looks: side_by_side(
+            [ComparedReflex(name.upper(), 90, look) for name, look in looks.items()], uid=uid
+        )
     ),
     needs=("next-lens",),
     errors={"a": 0.12, "b": 0.12, "c": 0.12},

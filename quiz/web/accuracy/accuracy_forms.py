@@ -8,7 +8,7 @@ from datetime import date
 
 from cases.notation.prescription import write_distance, write_prescription
 from quiz.accuracy.entries import AGES, ENTRY, BadEntry, Entry
-from quiz.accuracy.importing import Preview, Row, Wishes
+from quiz.accuracy.importing import Preview, TableRow, Wishes
 from quiz.practice.forms import Input, Pick, Shown, inputs_of, made, shown, written
 from quiz.storage.accuracy_queries import Kept
 
@@ -145,7 +145,7 @@ class PreviewPage:
     left_out: tuple[str, ...]
     notes: tuple[str, ...]
     good: tuple[GoodRow, ...]
-    bad: tuple[Row, ...]
+    bad: tuple[TableRow, ...]
     known: tuple[int, ...]
     """Lines that the log has already."""
     doubtful: tuple[tuple[int, str], ...]

@@ -53,7 +53,7 @@ class GuidePage:
 
 
 @dataclass(frozen=True)
-class Place:
+class BenchPlace:
     """A case's stage on the page at hand, and where its form and its words are."""
 
     stage: StagePage
@@ -166,11 +166,11 @@ def _for_templates() -> dict[str, Callable[..., object]]:
     return {"bench_of": _kept(bench_of), "bench_score": bench_score, "bench_bias": bench_bias}
 
 
-def _kept(make: Callable[[str | None], Place | None]) -> Callable[[str | None], Place | None]:
+def _kept(make: Callable[[str | None], BenchPlace | None]) -> Callable[[str | None], BenchPlace | None]:
     """Ask once for each case in a request, however often a template does."""
-    kept: dict[str | None, Place | None] = {}
+    kept: dict[str | None, BenchPlace | None] = {}
 
-    def once(dealt_id: str | None) -> Place | None:
+    def once(dealt_id: str | None) -> BenchPlace | None:
         if dealt_id not in kept:
             kept[dealt_id] = make(dealt_id)
         return kept[dealt_id]
@@ -205,7 +205,7 @@ def bench_bias() -> str | None:
     return f"Over your last {found.eyes} eyes, your end-points are on average {write_size(found.mean, 2)} D too {side}."
 
 
-def bench_of(dealt_id: str | None) -> Place | None:
+def bench_of(dealt_id: str | None) -> BenchPlace | None:
     """Return the stage of a case dealt to whoever is here, or None for one that is answered on paper."""
     who, dealt = request_context.known_learner(), request_context.store().dealt(dealt_id or "")
     stage = stage_of(dealt.type) if dealt else None
@@ -217,7 +217,7 @@ def bench_of(dealt_id: str | None) -> Place | None:
         return None
     # After an answer was sent back the page stands at an address that cannot be asked for again.
     action = request.path if request.method == "GET" else url_for("bench.case", dealt_id=dealt.id)
-    return Place(
+    return BenchPlace(
         stage_page(views, stage.free, faults=faults, given=request.args),
         action,
         url_for("bench.tell_case", dealt_id=dealt.id),

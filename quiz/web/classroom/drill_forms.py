@@ -57,7 +57,7 @@ class FormPage:
 
 
 @dataclass(frozen=True)
-class Filled:
+class FilledPlan:
     """A form as it is filled in, by a preceptor or to begin with."""
 
     texts: Mapping[str, str]
@@ -69,7 +69,7 @@ class Filled:
 
 def form_page(
     what: Class,
-    filled: Filled,
+    filled: FilledPlan,
     *,
     learner: str | None,
     drill_id: int | None = None,
@@ -102,15 +102,15 @@ def form_page(
     )
 
 
-def filled_with(drill: Drill) -> Filled:
+def filled_with(drill: Drill) -> FilledPlan:
     """Fill the form with a drill as it was set."""
-    return Filled(written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner)
+    return FilledPlan(written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner)
 
 
 # --- what was sent -----------------------------------------------------------------------------------------------
 
 
-def filled_in(form: Form) -> Filled:
+def filled_in(form: Form) -> FilledPlan:
     """Take what was sent, as it stands: families stand for their types up to the level."""
     texts = {one.name: form.get(one.name, "") for one in PLAN}
     ticked, families, level = set(form.getlist("type")), set(form.getlist("family")), texts["level"]
@@ -123,10 +123,10 @@ def filled_in(form: Form) -> Filled:
     known = {(ref.step, ref.slip) for one in all_types().values() for ref in one.slips}
     given = [tuple(text.split(" ", 1)) for text in form.getlist("slip")]
     slips = tuple((one[0], one[1]) for one in given if one in known)
-    return Filled(texts, chosen, slips, form.get("for_learner", type=request_context.whole))
+    return FilledPlan(texts, chosen, slips, form.get("for_learner", type=request_context.whole))
 
 
-def read_plan(filled: Filled, *, now: float) -> Plan:
+def read_plan(filled: FilledPlan, *, now: float) -> Plan:
     """Read the plan from a form.
 
     Raises

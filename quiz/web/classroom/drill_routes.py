@@ -24,7 +24,7 @@ from quiz.storage.class_queries import Class, Drill, Member
 from quiz.storage.result_queries import LearnerSum
 from quiz.storage.store import Sitting
 from quiz.web import request_context
-from quiz.web.classroom.drill_forms import Filled, filled_in, filled_with, form_page, read_plan
+from quiz.web.classroom.drill_forms import FilledPlan, filled_in, filled_with, form_page, read_plan
 from quiz.web.classroom.ownership import own_class, own_drill
 from quiz.web.drill_views import day_of, deletion_words, moment, score_words, state_words
 
@@ -39,23 +39,23 @@ def new(class_id: int) -> Response:
     what = own_class(class_id)
     number = request.args.get("learner", type=request_context.whole)
     if number is None:
-        return _form(what, Filled(written(PLAN, {}), frozenset()))
+        return _form(what, FilledPlan(written(PLAN, {}), frozenset()))
     learner = classes.member(request_context.store(), what, number)
     state = projection.states_of(request_context.store(), learner.id).cases
     slips = tuple(model.standing(state, request_context.now()))
     # Without the name: a title stays where the learner may be deleted. Whom it is for stands beside it in the list.
     texts = {**written(PLAN, {}), "title": "Recurring mistakes" if slips else ""}
     types = drills.types_for(slips, Settings(level=texts["level"]))
-    return _form(what, Filled(texts, frozenset(types), slips, number))
+    return _form(what, FilledPlan(texts, frozenset(types), slips, number))
 
 
-def _form(what: Class, filled: Filled, **more: Any) -> Response:
+def _form(what: Class, filled: FilledPlan, **more: Any) -> Response:
     learner = None if filled.for_learner is None else request_context.store().learner(filled.for_learner)
     page = form_page(what, filled, learner=learner.name if learner else None, **more)
     return make_response(render_template("drill_form.html", page=page), 422 if page.problems else 200)
 
 
-def _sent(what: Class) -> Filled:
+def _sent(what: Class) -> FilledPlan:
     """Return the form that was sent; a learner whom it names must be of the class."""
     filled = filled_in(request.form)
     if filled.for_learner is not None:

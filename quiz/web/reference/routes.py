@@ -76,7 +76,7 @@ class FamilyLines:
 
 
 @dataclass(frozen=True)
-class SlipLine:
+class SlipEntry:
     """A slip that the app knows by name; `source` is "" for common practice."""
 
     title: str
@@ -153,7 +153,7 @@ def show() -> str:
 def slips() -> str:
     """List the slips by name, on a page of their own: with them the reference would weigh more than a page should."""
     lines = tuple(
-        SlipLine(
+        SlipEntry(
             f"{one.title[:1].upper()}{one.title[1:]}",
             one.tells,
             "" if cited(one.sources) == UNPUBLISHED else told(*one.sources),

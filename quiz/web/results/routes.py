@@ -38,7 +38,7 @@ ANSWERS = 100
 
 
 @dataclass(frozen=True)
-class Cell:
+class ResultCell:
     """One number of a table, and where its answers are."""
 
     words: str
@@ -48,12 +48,12 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Row:
+class ResultRow:
     """One line of a table."""
 
     name: str
     link: str | None
-    cells: tuple[Cell, ...]
+    cells: tuple[ResultCell, ...]
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class SlipRow:
 
     words: str
     step: str
-    times: Cell
+    times: ResultCell
     learners: int
     surely: int
     example: str
@@ -73,8 +73,8 @@ class SlipRow:
 class Tables:
     """The tables that class and learner have alike."""
 
-    types: tuple[Row, ...]
-    steps: tuple[Row, ...]
+    types: tuple[ResultRow, ...]
+    steps: tuple[ResultRow, ...]
     slips: tuple[SlipRow, ...]
 
 
@@ -93,12 +93,12 @@ class ResultsPage:
     tables: Tables
     by: str
     columns: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[ResultRow, ...]
     first: int
     last: int
     earlier: str | None
     later: str | None
-    late: Cell
+    late: ResultCell
     """Answers that came after the drill's time."""
     deletions: tuple[str, ...]
 
@@ -149,8 +149,8 @@ def _drill(what: Class) -> Drill | None:
     return None if number is None else drills.own(request_context.store(), what, number)
 
 
-def _missed(one: Sum, link: str, about: str) -> Cell:
-    return Cell(str(one.missed), link if one.missed else None, about)
+def _missed(one: Sum, link: str, about: str) -> ResultCell:
+    return ResultCell(str(one.missed), link if one.missed else None, about)
 
 
 def _behind(what: Class, drill: Drill | None, **more: object) -> str:
@@ -166,26 +166,26 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
     sums = {kind: _sums(what, kind, of, learner) for kind in ("type", "step", "slip")}
     order = {one: place for place, one in enumerate(all_types())}
     types = tuple(
-        Row(
+        ResultRow(
             type_title(one.key),
             None,
             (
-                Cell(str(one.answered), _behind(what, drill, learner=learner, type=one.key), "answers"),
-                Cell(str(one.right), None, "right"),
+                ResultCell(str(one.answered), _behind(what, drill, learner=learner, type=one.key), "answers"),
+                ResultCell(str(one.right), None, "right"),
                 _missed(one, _behind(what, drill, learner=learner, type=one.key, missed="yes"), "missed"),
-                Cell(_seconds(one.mean_seconds) or "not known"),
+                ResultCell(_seconds(one.mean_seconds) or "not known"),
             ),
         )
         for one in sorted(sums["type"], key=lambda one: order.get(one.key, len(order)))
     )
     steps = tuple(
-        Row(
+        ResultRow(
             step_title(one.key),
             None,
             (
-                Cell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
+                ResultCell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
                 _missed(one, _behind(what, drill, learner=learner, step=one.key, missed="yes"), "may have slipped"),
-                Cell(f"{100 * one.missed / one.answered:.0f} %"),
+                ResultCell(f"{100 * one.missed / one.answered:.0f} %"),
             ),
         )
         for one in sorted(sums["step"], key=lambda one: (-one.missed / one.answered, one.key))
@@ -206,7 +206,7 @@ def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, e
     return SlipRow(
         words=slip_title(slip),
         step=step_title(step),
-        times=Cell(str(one.answered), link, "answers"),
+        times=ResultCell(str(one.answered), link, "answers"),
         learners=one.learners,
         surely=one.missed,
         example=wrong_line(example, step, slip),
@@ -281,10 +281,10 @@ def show(class_id: int) -> Response:
     return make_response(render_template("results.html", page=page))
 
 
-def _late(what: Class, drill: Drill | None) -> Cell:
+def _late(what: Class, drill: Drill | None) -> ResultCell:
     if drill is None:
-        return Cell("0")
-    return Cell(
+        return ResultCell("0")
+    return ResultCell(
         str(sum(result_queries.late_answers(request_context.store(), drill.id).values())),
         _behind(what, drill, late="yes"),
     )
@@ -292,7 +292,7 @@ def _late(what: Class, drill: Drill | None) -> Cell:
 
 def _grid(
     what: Class, drill: Drill | None, by: str, people: Sequence[tuple[int, str]], sums: dict[int, LearnerSum]
-) -> tuple[tuple[str, ...], tuple[Row, ...]]:
+) -> tuple[tuple[str, ...], tuple[ResultRow, ...]]:
     """Set learners against types or steps: right (or not slipped) of so many."""
     of = drill.id if drill else EVERYTHING
     found = result_queries.learner_sums(
@@ -308,14 +308,14 @@ def _grid(
         for key in keys:
             one = at.get((number, key))
             link = None if one is None else _behind(what, drill, learner=number, **{by: key})
-            cells.append(Cell(f"{one.right}/{one.answered}" if one else "", link, f"{name}, {words(key)}:"))
-        rows.append(Row(name, url_for("results.learner", class_id=what.id, learner_id=number), tuple(cells)))
+            cells.append(ResultCell(f"{one.right}/{one.answered}" if one else "", link, f"{name}, {words(key)}:"))
+        rows.append(ResultRow(name, url_for("results.learner", class_id=what.id, learner_id=number), tuple(cells)))
     return ("All", *(words(key) for key in keys)), tuple(rows)
 
 
-def _total(what: Class, drill: Drill | None, learner: int, one: LearnerSum) -> Cell:
+def _total(what: Class, drill: Drill | None, learner: int, one: LearnerSum) -> ResultCell:
     time = f", {_seconds(one.mean_seconds)}" if one.mean_seconds is not None else ""
-    return Cell(f"{one.right}/{one.answered}{time}", _behind(what, drill, learner=learner), "All:")
+    return ResultCell(f"{one.right}/{one.answered}{time}", _behind(what, drill, learner=learner), "All:")
 
 
 # --- a learner ---------------------------------------------------------------------------------------------------

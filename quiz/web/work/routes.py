@@ -20,8 +20,8 @@ from quiz.practice.forms import Shown, shown
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.working_out import (
     CHOSEN,
-    Answer,
     BadFindings,
+    Computed,
     Worked,
     computing_types,
     inputs_for,
@@ -65,7 +65,7 @@ class WorkList:
 class Solved:
     """What was worked out."""
 
-    answers: tuple[Answer, ...]
+    answers: tuple[Computed, ...]
     first_form: str
     """"minus" or "plus": which form stands first."""
     warnings: tuple[str, ...]

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.errors import OutOfRange
-from cases.figures.reflexes_compared import View, side_by_side
+from cases.figures.reflexes_compared import ComparedReflex, side_by_side
 from cases.figures.tried_lenses import lens_log, two_logs
 from cases.optics.appearance import seen
 from cases.procedure.lens_log import Log, Tried
@@ -21,7 +21,7 @@ tried = st.builds(
 )
 logs = st.lists(tried, min_size=1, max_size=12).map(tuple)
 views = st.builds(
-    lambda name, streak, left, distance: View(name, streak, seen(left, distance)),
+    lambda name, streak, left, distance: ComparedReflex(name, streak, seen(left, distance)),
     st.sampled_from("ABC"),
     angles,
     st.floats(-20, 20, allow_nan=False).filter(lambda left: abs(left) > 0.01),
@@ -47,7 +47,7 @@ def test_two_logs_stand_side_by_side(first: tuple[float, Log], second: tuple[flo
 
 
 @given(st.lists(views, min_size=2, max_size=3))
-def test_reflexes_side_by_side(shown: list[View]) -> None:
+def test_reflexes_side_by_side(shown: list[ComparedReflex]) -> None:
     figure = side_by_side(shown, uid="f")
     sound(figure)
     for view in shown:
@@ -56,7 +56,7 @@ def test_reflexes_side_by_side(shown: list[View]) -> None:
 
 def test_the_faster_reflex_has_the_longer_arrow() -> None:
     """At 67 cm 0.5 D off is three times as fast as the streak, 3 D off half as fast: speed = (1/w)/e."""
-    near, far = (View(name, 90, seen(left, 67)) for name, left in (("A", 0.5), ("B", -3.0)))
+    near, far = (ComparedReflex(name, 90, seen(left, 67)) for name, left in (("A", 0.5), ("B", -3.0)))
     first, second, _key = sound(side_by_side([near, far], uid="f")).lines("arrow", "2.4")
     assert first[2] - first[0] > 3 * abs(second[2] - second[0])
     assert first[2] > first[0]
@@ -66,4 +66,4 @@ def test_the_faster_reflex_has_the_longer_arrow() -> None:
 @pytest.mark.parametrize("count", [0, 1, 4])
 def test_other_numbers_of_reflexes_are_refused(count: int) -> None:
     with pytest.raises(OutOfRange):
-        side_by_side([View("A", 90, seen(1, 67))] * count, uid="f")
+        side_by_side([ComparedReflex("A", 90, seen(1, 67))] * count, uid="f")

@@ -17,9 +17,9 @@ from cases.curriculum.working_distance.gross_to_net import DIOPTRES, distance_ve
 from cases.procedure.keys import (
     ALWAYS,
     Drawing,
+    Flag,
     Given,
     Key,
-    Mark,
     Rule,
     Slip,
     Step,
@@ -103,7 +103,7 @@ def test_a_rule_reads_rules_and_asks_for_what_they_need() -> None:
 
 
 def test_a_mark_that_no_step_left_is_false_and_one_that_nothing_reads_is_refused() -> None:
-    mark = Mark("turned")
+    mark = Flag("turned")
     says_whether = given(mark)(lambda turned: "yes" if turned else "no")
     assert [says_whether({}), says_whether({"turned": True})] == ["no", "yes"]
     leave = given(METRES, mark).step(

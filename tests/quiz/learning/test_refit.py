@@ -11,7 +11,7 @@ import pytest
 from quiz.learning.model import chance, expected, fold
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.pooling import pooled_priors
-from quiz.learning.refit import ENOUGH_LEARNERS, FREE, Scale, TooFew, intervals, losses, refit
+from quiz.learning.refit import ENOUGH_LEARNERS, FREE, FittedRange, TooFew, intervals, losses, refit
 from quiz.learning.state import DAY, Answered, LearnerState
 
 START = 1.7e9
@@ -126,7 +126,7 @@ def test_a_prior_of_few_answers_stays_near_the_common_mean() -> None:
 def test_what_a_log_says_nothing_of_has_no_interval_or_a_wide_one() -> None:
     # no answer was given among options or after a long wait within one step: half of the slope is 0
     logs = [steady(0.7, number) for number in range(6)]
-    unused = Scale("learn_spaced", 0.02, 3.0)
+    unused = FittedRange("learn_spaced", 0.02, 3.0)
     (found,) = intervals(logs, NUMBERS, replace(NUMBERS, learn_right=0.0, learn_shown=0.0), (unused,))
     assert found.interval is None
 
