@@ -85,3 +85,8 @@ def root_of_squares(first: float, second: float, result: float) -> str:
     """Write what the root of two squares comes out at, "2.70", with "about " where the rounded two give another."""
     shown = math.hypot(rounded_power(first), rounded_power(second))
     return f"{about(result, shown)}{write_size(result)}"
+
+
+def three_figures(value: float) -> str:
+    """Write a number to three figures, and never with a power of ten: nobody reckons with 1.02e+03 cm."""
+    return f"{float(f'{value:.3g}'):.15g}"

@@ -56,6 +56,15 @@ def as_typed(findings: Any) -> Any:
     return [as_typed(one) for one in findings] if isinstance(findings, list) else findings
 
 
+def test_a_long_way_off_is_written_without_a_power_of_ten() -> None:
+    """It read "1.3e+03 ÷ 5": found by the law below, in the working of a slip."""
+    found = {"chart_height_cm": 5.75, "chart_path_cm": 100.0, "distance_cm": 5.0, "own_height_cm": 80.0, "limit": 0.5}
+    case = case_type("sighting-level").case_from_json(found)
+    check_sums(case)
+    runs = [case.run, *(one.run for one in case.singles)]
+    assert not [line.says for run in runs for line in run.lines if "e+" in line.says]
+
+
 @given(type_id=st.sampled_from(EVERY), data=st.data())
 @settings(max_examples=600, deadline=None)
 def test_every_sum_in_a_working_of_own_findings_adds_up_as_printed(type_id: str, data: st.DataObject) -> None:

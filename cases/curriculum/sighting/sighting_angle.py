@@ -9,7 +9,7 @@ from cases.curriculum.steps import DISTANCE, pick_distance
 from cases.figures.lines_of_sight import sighting_plan
 from cases.figures.seats import before_other_eye
 from cases.notation.prescription import write_distance
-from cases.notation.sums import about
+from cases.notation.sums import about, three_figures
 from cases.optics.sighting import offset_angle
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
@@ -89,21 +89,21 @@ RATIO = Key[float]("ratio")
 
 
 def _nearly(ratio: float, offset_cm: float, distance_cm: float) -> str:
-    return about(round(ratio, 3), float(f"{offset_cm:.3g}") / distance_cm, 3)
+    return about(round(ratio, 3), float(three_figures(offset_cm)) / distance_cm, 3)
 
 
 @given(OFFSET, DISTANCE, RATIO)
 def _ratio_words(offset_cm: float, distance_cm: float, ratio: float) -> str:
     return (
-        f"{offset_cm:.3g} cm off at {write_distance(distance_cm)} is "
-        f"{offset_cm:.3g} ÷ {distance_cm:g} = {_nearly(ratio, offset_cm, distance_cm)}{ratio:.3f}."
+        f"{three_figures(offset_cm)} cm off at {write_distance(distance_cm)} is "
+        f"{three_figures(offset_cm)} ÷ {distance_cm:g} = {_nearly(ratio, offset_cm, distance_cm)}{ratio:.3f}."
     )
 
 
 @given(DISTANCE, OFFSET, RATIO)
 def _turned_over(distance_cm: float, offset_cm: float, ratio: float) -> str:
-    nearly = about(round(ratio, 2), distance_cm / float(f"{offset_cm:.3g}"), 2)
-    return f"{distance_cm:g} ÷ {offset_cm:.3g} = {nearly}{ratio:.2f} taken."
+    nearly = about(round(ratio, 2), distance_cm / float(three_figures(offset_cm)), 2)
+    return f"{distance_cm:g} ÷ {three_figures(offset_cm)} = {nearly}{ratio:.2f} taken."
 
 
 def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
@@ -178,7 +178,8 @@ sighting_angle = CaseType(
             run=given(OFFSET)(lambda offset_cm: offset_cm / 67),
             says=given(OFFSET, RATIO)(
                 lambda offset_cm, ratio: (
-                    f"{offset_cm:.3g} ÷ 67 = {_nearly(ratio, offset_cm, 67)}{ratio:.3f}, as at two thirds of a metre."
+                    f"{three_figures(offset_cm)} ÷ 67 = {_nearly(ratio, offset_cm, 67)}{ratio:.3f}, as at two thirds "
+                    "of a metre."
                 )
             ),
             live=given(DISTANCE)(lambda distance_cm: abs(distance_cm - 67) > 4),

@@ -17,7 +17,7 @@ from cases.curriculum.steps import DISTANCE, pick_distance
 from cases.figures.lines_of_sight import sighting_side
 from cases.figures.seats import beside_the_gaze
 from cases.notation.prescription import write_distance
-from cases.notation.sums import about
+from cases.notation.sums import about, three_figures
 from cases.optics.sighting import offset_angle
 from cases.optics.sighting import sighting_height as line_height
 from cases.procedure import quantities
@@ -271,9 +271,9 @@ sighting_level = CaseType(
             says=given(OWN_HEIGHT, HEIGHT, OFFSET)(
                 lambda own_height_cm, height_cm, offset_cm: (
                     f"Your eye at {quantities.HEIGHT.write(own_height_cm)} and the gaze at "
-                    f"{height_cm:.3g} cm are {abs(height_cm - own_height_cm):.3g} cm apart upright; for the angle "
-                    f"between the two lines that counts as {offset_cm:.3g} cm.".replace("-", "−")
-                )
+                    f"{three_figures(height_cm)} cm are {three_figures(abs(height_cm - own_height_cm))} cm apart "
+                    f"upright; for the angle between the two lines that counts as {three_figures(offset_cm)} cm."
+                ).replace("-", "−")
             ),
             slips=(
                 Slip(
