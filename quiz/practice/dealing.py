@@ -261,8 +261,10 @@ def take(
     before = None if dealt.closed_at is None else store.answer_to(dealt_id)
     if before is not None:
         return _again(before, given)
-    _send_back(mark_fields(case, given))
-    return _keep(store, learner, dealt_id, case, given, confidence, now=now)
+    # Weighed before anyone has to wait for this to be written.
+    mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, now))
+    _send_back(mark)
+    return _keep(store, learner, dealt_id, mark, given, confidence, now=now)
 
 
 def give_up(store: Store, learner: Learner, dealt_id: str, *, now: float) -> Taken:
@@ -276,26 +278,25 @@ def give_up(store: Store, learner: Learner, dealt_id: str, *, now: float) -> Tak
     before = None if dealt.closed_at is None else store.answer_to(dealt_id)
     if before is not None:
         return Taken("repeat" if before.did_not_know else "other", dealt_id)
-    return _keep(store, learner, dealt_id, case_of(dealt), None, None, now=now)
+    return _keep(store, learner, dealt_id, Mark("wrong", case_of(dealt)), None, None, now=now)
 
 
 def _keep(
     store: Store,
     learner: Learner,
     dealt_id: str,
-    case: Case,
+    mark: Mark,
     given: Mapping[str, str] | None,
     confidence: int | None,
     *,
     now: float,
 ) -> Taken:
-    """Mark an answer that can be marked, and keep it; None as `given`: the learner does not know."""
+    """Keep an answer with its mark; None as `given`: the learner does not know."""
     with store.writing():
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded anew must not hold this answer yet.
         state = projection.cases_to_fold(store, learner.id)
         late = _is_late(store, dealt, now)
-        mark = Mark("wrong", case) if given is None else mark_fields(case, given, beforehand(state, case, now))
         answer = _answer(dealt, mark, given, confidence, now, late=late)
         if not store.add_answer(answer):
             stands = store.answer_to(dealt_id)
