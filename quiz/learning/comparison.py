@@ -13,7 +13,7 @@ import numpy as np
 
 from quiz.errors import QuizError
 from quiz.learning.intervals import Interval
-from quiz.learning.model import expected, fold
+from quiz.learning.model import one_ahead
 from quiz.learning.parameters import NUMBERS, Numbers
 from quiz.learning.pooling import pooled_priors
 from quiz.learning.prediction_scores import (
@@ -28,8 +28,8 @@ from quiz.learning.prediction_scores import (
     paired_interval,
 )
 from quiz.learning.refit import fit_numbers
-from quiz.learning.rivals import Log, Rival, all_rivals, answers_right
-from quiz.learning.state import LearnerState
+from quiz.learning.rivals import Rival, all_rivals, answers_right
+from quiz.learning.state import Log
 
 LEAST_LEARNERS = 8
 """Four to train on and four to judge: with fewer an interval over learners says nothing."""
@@ -57,14 +57,7 @@ class Memory(Rival):
 
     def forecast(self, log: Log) -> list[float]:
         """Fold a learner's answers, looking at each before it is taken in."""
-        return list(_ahead(log, self.numbers))
-
-
-def _ahead(log: Log, numbers: Numbers) -> Iterator[float]:
-    state = LearnerState.new(numbers)
-    for event in log:
-        yield expected(state, event)
-        fold(state, event)
+        return list(one_ahead(log, self.numbers))
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ spans are days.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -240,23 +240,9 @@ def explanation_shares(state: LearnerState, event: Answered, numbers: Numbers | 
     return tuple(weight / total for weight in weights)
 
 
-def blame(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> dict[str, float]:
-    """Return each blamed step's share of a miss (0..1): the chance that it went wrong, given the answer.
-
-    Diagnosed: the shares of the explanations that it figures in; where every explanation is a single slip the sum is 1,
-    and two slips surely made at once have 1 each. Undiagnosed: 1 divided over the steps not shown beforehand in
-    proportion to their doubt. Diagnosed in part: that of both, each by its probability. Right: none.
-    """
-    numbers = numbers or state.numbers
-    out = _explained(state, event, numbers)
-    for step, share in _unexplained(state, event, numbers).items():
-        out[step] = min(1.0, out.get(step, 0.0) + share)
-    return out
-
-
-def _explained(state: LearnerState, event: Answered, numbers: Numbers) -> dict[str, float]:
+def _explained(event: Answered, shares: Sequence[float]) -> dict[str, float]:
     out: dict[str, float] = {}
-    for one, share in zip(event.explanations, explanation_shares(state, event, numbers), strict=False):
+    for one, share in zip(event.explanations, shares, strict=False):
         for step in dict.fromkeys(step for step, _ in one):
             out[step] = min(1.0, out.get(step, 0.0) + share)
     return out
@@ -299,6 +285,13 @@ class Observation(NamedTuple):
 class Observed(NamedTuple):
     """What one answer says, before it is folded in."""
 
+    shares: Sequence[float]
+    """Of its explanations: see `explanation_shares`."""
+    explained: Mapping[str, float]
+    """By step, the chance that it went wrong (0..1) by a slip that explains the answer: the shares of the explanations
+    that it figures in. Where every one is a single slip the sum is 1; two slips surely made at once have 1 each."""
+    unexplained: Mapping[str, float]
+    """By step not shown beforehand, its part of what no slip explains, in proportion to the doubt about it."""
     seen: Mapping[str, Outlook]
     """The steps that it says anything of: those done unaided, and those that went wrong."""
     steps: Sequence[Observation]
@@ -309,7 +302,32 @@ class Observed(NamedTuple):
 
 
 def fold(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> LearnerState:
-    """Take one answer into the state, in place, and return it. The cost depends on the case, not on the history.
+    """Take one answer into the state, in place, and return it. The cost depends on the case, not on the history."""
+    return take(state, event, observe(state, event, numbers), numbers)
+
+
+def one_ahead(events: Iterable[Answered], numbers: Numbers) -> Iterator[float]:
+    """Yield the chance that memory gave to a right answer, for each of a learner's answers before it is folded in."""
+    state = LearnerState.new(numbers)
+    for event in events:
+        yield expected(state, event)
+        fold(state, event)
+
+
+def take(state: LearnerState, event: Answered, found: Observed, numbers: Numbers | None = None) -> LearnerState:
+    """Take what was observed of an answer into the state, in place, and return it."""
+    numbers = numbers or state.numbers
+    _take_learner(state, event, found.learner, numbers)
+    _take_type(state, event, found.own, numbers)
+    for one in found.steps:
+        _take_step(state, event, one, found.seen[one.id], numbers)
+    _take_slips(state, event, found.explained, found.shares, numbers)
+    state.answers += 1
+    return state
+
+
+def observe(state: LearnerState, event: Answered, numbers: Numbers | None = None) -> Observed:
+    """Return what an answer says of steps, type and learner; the state stays as it is.
 
     A step that is blamed in part is credited with the rest when the slip was diagnosed, the steps before and after
     alike: the learner's answer is what the chain gives with that slip and everything else done rightly. A right answer,
@@ -318,53 +336,42 @@ def fold(state: LearnerState, event: Answered, numbers: Numbers | None = None) -
     proved nor met, unless the slip was found there.
     """
     numbers = numbers or state.numbers
-    explained = _explained(state, event, numbers)
     shares = explanation_shares(state, event, numbers)
-    found = _weighed(state, event, numbers)
-    _take_learner(state, event, found.learner, numbers)
-    _take_type(state, event, found.own, numbers)
-    for one in found.steps:
-        _take_step(state, event, one, found.seen[one.id], numbers)
-    _take_slips(state, event, explained, shares, numbers)
-    state.answers += 1
-    return state
-
-
-def weighed(state: LearnerState, event: Answered) -> Observed:
-    """Return what an answer says of steps, type and learner, before it is folded in."""
-    return _weighed(state, event, state.numbers)
-
-
-def _weighed(state: LearnerState, event: Answered, numbers: Numbers) -> Observed:
-    explained, unexplained = _explained(state, event, numbers), _unexplained(state, event, numbers)
+    explained, unexplained = _explained(event, shares), _unexplained(state, event, numbers)
     told = (step for step in event.chain if step in explained or step not in event.hints)
     form = form_at(state, event.at, numbers)
     seen = {step: outlook(state, step, event.at, numbers, form=form) for step in told}
     steps = {step: seen[step] for step in event.unaided}
     known = 1 - event.unexplained if event.diagnosed else 0.0
-    of_chain, of_slips = Observed(seen, (), None, None), Observed(seen, (), None, None)
+    parts: list[tuple[Part, float]] = []
+    if known > 0:
+        by_step = {step: min(1.0, share / known) for step, share in explained.items()}
+        parts.append((_by_diagnosis(state, event, seen, steps, by_step, numbers), known * event.weight))
     if known < 1 and steps:
         left = {step: share / (1 - known) for step, share in unexplained.items()}
-        of_chain = _by_chain(state, event, steps, left, numbers)
-    if known > 0:
-        parts = {step: min(1.0, share / known) for step, share in explained.items()}
-        of_slips = _by_diagnosis(state, event, seen, steps, parts, numbers)
-    return _together(seen, ((of_slips, known * event.weight), (of_chain, (1 - known) * event.weight)))
+        parts.append((_by_chain(state, event, steps, left, numbers), (1 - known) * event.weight))
+    return Observed(shares, explained, unexplained, seen, *_together(seen, parts))
 
 
-def _together(seen: Mapping[str, Outlook], parts: Sequence[tuple[Observed, float]]) -> Observed:
+class Part(NamedTuple):
+    """What one way of looking at an answer says of its steps, of the type and of the learner."""
+
+    steps: Sequence[Observation]
+    own: Observation | None
+    learner: Observation | None
+
+
+def _together(seen: Iterable[str], parts: Sequence[tuple[Part, float]]) -> Part:
     """Put evidence together, each part by how much of an answer it is (0..1)."""
-    parts = [(found, share) for found, share in parts if share > 0]
     if len(parts) == 1 and parts[0][1] == 1:
         return parts[0][0]
-    by_step = [{one.id: one for one in found.steps} for found, _ in parts]
-    steps = [
-        _joined([(of[step], share) for of, (_, share) in zip(by_step, parts, strict=True) if step in of])
-        for step in seen
-    ]
-    own = _joined([(found.own, share) for found, share in parts if found.own is not None])
-    learner = _joined([(found.learner, share) for found, share in parts if found.learner is not None])
-    return Observed(seen, [one for one in steps if one is not None], own, learner)
+    by_step = [({one.id: one for one in found.steps}, share) for found, share in parts]
+    steps = [_joined([(of[step], share) for of, share in by_step if step in of]) for step in seen]
+    return Part(
+        [one for one in steps if one is not None],
+        _joined([(found.own, share) for found, share in parts if found.own is not None]),
+        _joined([(found.learner, share) for found, share in parts if found.learner is not None]),
+    )
 
 
 def _joined(parts: Sequence[tuple[Observation, float]]) -> Observation | None:
@@ -384,7 +391,7 @@ def _joined(parts: Sequence[tuple[Observation, float]]) -> Observation | None:
 
 def _by_chain(
     state: LearnerState, event: Answered, seen: Mapping[str, Outlook], blamed: Mapping[str, float], numbers: Numbers
-) -> Observed:
+) -> Part:
     """Weigh an answer to the whole chain: one extended-Kalman step on all that its log-odds are made of.
 
     z = logit Π σ(x) + term, so that a step's part is h = (1 − σ(x))/(1 − Π σ(x)). The answer is right with the chance
@@ -413,8 +420,7 @@ def _by_chain(
         Observation(step, h * e, h * h * w, d, before[step], y, 1.0 if event.right else blamed[step])
         for step, h in parts.items()
     ]
-    return Observed(
-        seen,
+    return Part(
         steps,
         Observation(event.type, e, w, d, own_variance, y, 1.0),
         Observation("", whole * e, whole * whole * w, d, common, y, 1.0),
@@ -428,7 +434,7 @@ def _by_diagnosis(
     unaided: Mapping[str, Outlook],
     blamed: Mapping[str, float],
     numbers: Numbers,
-) -> Observed:
+) -> Part:
     """Weigh a miss that was explained: each step is an observation of its own, and the type's term takes the rest."""
     steps = []
     for step, one in seen.items():
@@ -442,7 +448,7 @@ def _by_diagnosis(
     d = 1 + math.fsum(one.divisor - 1 for one in steps)
     learner = Observation("", slope, information, d, common, 0.0, 1.0)
     own = _by_chain(state, event, unaided, dict.fromkeys(unaided, 0.0), numbers).own if unaided else None
-    return Observed(seen, steps, own, learner)
+    return Part(steps, own, learner)
 
 
 def _prior_variance(state: LearnerState, step: str, numbers: Numbers) -> float:

@@ -9,11 +9,9 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from quiz.learning.model import Observation, fold, weighed
+from quiz.learning.model import Observation, observe, take
 from quiz.learning.parameters import Numbers, Prior
-from quiz.learning.state import Answered, LearnerState
-
-Log = Sequence[Answered]
+from quiz.learning.state import LearnerState, Log
 
 PASSES = 4
 """Over all logs; each takes one Newton step."""
@@ -98,12 +96,12 @@ def _slopes(logs: Sequence[Log], numbers: Numbers) -> tuple[dict[str, _Slope], d
         left: dict[str, float] = {}
         left_types: dict[str, float] = {}
         for event in log:
-            found = weighed(state, event)
+            found = observe(state, event)
             for one in found.steps:
                 _gather(one, left, by_step)
             if found.own is not None:
                 _gather(found.own, left_types, by_type)
-            fold(state, event)
+            take(state, event, found)
     return by_step, by_type
 
 

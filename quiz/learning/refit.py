@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 from quiz.errors import QuizError
 from quiz.learning.intervals import Z95, Interval
-from quiz.learning.model import expected, fold
+from quiz.learning.model import one_ahead
 from quiz.learning.parameters import NUMBERS, Numbers
-from quiz.learning.pooling import Log, pooled_priors
-from quiz.learning.state import LearnerState
+from quiz.learning.pooling import pooled_priors
+from quiz.learning.state import Log
 
 ENOUGH_ANSWERS = 2500
 """Under some 2,500 answers a fit follows chance more than the class."""
@@ -164,11 +164,9 @@ def losses(logs: Sequence[Log], numbers: Numbers) -> list[float]:
 
 
 def _steps(log: Log, numbers: Numbers) -> Iterator[float]:
-    state = LearnerState.new(numbers)
-    for event in log:
-        p = min(max(expected(state, event), 1e-6), 1 - 1e-6)
+    for event, chance in zip(log, one_ahead(log, numbers), strict=True):
+        p = min(max(chance, 1e-6), 1 - 1e-6)
         yield -math.log(p if event.right else 1 - p)
-        fold(state, event)
 
 
 def refit(

@@ -17,9 +17,7 @@ from scipy import optimize, sparse
 from scipy.special import expit
 
 from quiz.learning.prediction_scores import Floats
-from quiz.learning.state import Answered
-
-Log = Sequence[Answered]
+from quiz.learning.state import Log
 
 HOUR = 3600.0
 SPANS = (HOUR, 24 * HOUR, 7 * 24 * HOUR, 30 * 24 * HOUR, math.inf)
@@ -46,7 +44,7 @@ class Rival(ABC):
 
 
 class Constant(Rival):
-    """The share of right answers, whoever answers whatever."""
+    """The share of right answers, the same for every answer."""
 
     name = "constant"
 

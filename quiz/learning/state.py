@@ -7,7 +7,7 @@ are days. A "day" is a UTC day.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, get_type_hints
 
@@ -124,6 +124,10 @@ class Answered:
             explanations, shares = [one.slips for one in slips], [one.probability for one in slips]
             row = {**row, "explanations": explanations, "shares": shares}
         return msgspec.convert(row, cls)
+
+
+Log = Sequence[Answered]
+"""One learner's answers, the oldest first."""
 
 
 def _finite(*numbers: float) -> None:

@@ -21,12 +21,12 @@ from scipy import integrate, special, stats
 
 from quiz.learning.model import (
     band,
-    blame,
     chance,
     expected,
     explanation_shares,
     fold,
     form_at,
+    observe,
     outlook,
     replay,
     settled,
@@ -41,6 +41,14 @@ SLIPS: tuple[SlipKey, ...] = tuple((step, slip) for step in STEPS for slip in ("
 LEFT_IN: SlipKey = ("take-off", "left-in")
 TURNED: SlipKey = ("read", "turned-round")
 MISWRITTEN: SlipKey = ("write", "turned-round")
+
+
+def blame(state: LearnerState, event: Answered) -> dict[str, float]:
+    """Return each step's share of a miss, whether a slip explains it there or not."""
+    found = observe(state, event)
+    parts = (found.explained, found.unexplained)
+    return {step: min(1.0, math.fsum(one.get(step, 0.0) for one in parts)) for step in {**parts[0], **parts[1]}}
+
 
 BARE = dataclasses.replace(
     NUMBERS,

@@ -19,6 +19,7 @@ from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Learner, Store
 from tests.conftest import NOON, deal, slipped, written
+from tests.quiz.learning.test_model import blame
 
 LEFT_IN = ("take-off-distance", "distance-left-in")
 HABIT = ("distance-in-dioptres", "always-one-fifty")
@@ -64,7 +65,7 @@ def test_no_slip_at_all_folds_as_an_undiagnosed_miss() -> None:
 
 def test_blame_is_all_of_the_miss_whatever_explains_it() -> None:
     event = missed(explanations=((LEFT_IN,), (HABIT,)), shares=(0.5, 0.2))
-    assert math.fsum(model.blame(LearnerState(), event).values()) == pytest.approx(1.0)
+    assert math.fsum(blame(LearnerState(), event).values()) == pytest.approx(1.0)
 
 
 def test_what_is_weighed_is_kept_and_taken_in(store: Store, learner: Learner) -> None:
