@@ -211,7 +211,7 @@ def refit(data: Path | None, adopt: bool, use: str | None) -> None:
     with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
         if use is not None:
             memory_numbers.use(store, use)
-            say(f"Version {use} is used from now on. {_ANEW}")
+            say(f"Version {use} is used from now on. {_AGAIN}")
             return
         before = memory_numbers.current(store).numbers
         offer = fit(
@@ -229,13 +229,13 @@ def refit(data: Path | None, adopt: bool, use: str | None) -> None:
             say("To let this data file use them: python -m quiz refit --adopt")
             return
         new = memory_numbers.adopt(store, offer.numbers, now=time.time(), why=offer.best.won_by)
-        say(f"This data file uses them from now on, as version {new.id}. {_ANEW}")
+        say(f"This data file uses them from now on, as version {new.id}. {_AGAIN}")
         say(f"To go back: python -m quiz refit --use {memory_numbers.SHIPPED}, or an earlier version:")
         for one in memory_numbers.versions(store).adopted:
             say(f"    {one.id}  {one.numbers.dated}  {one.why}")
 
 
-_ANEW = "Every learner's memory is worked out anew from the answers the next time it is needed."
+_AGAIN = "Every learner's memory is worked out again from the answers the next time it is needed."
 
 
 def _logs(store: Store) -> dict[int, list[Answered]]:

@@ -212,10 +212,10 @@ def as_still(bench: Rule[Bench]) -> Drawing:
     return given(bench).drawing(lambda uid, drawn: still(drawn, uid=uid))
 
 
-def _look(bench: Bench) -> pupil_reflex.Sighted:
+def _look(bench: Bench) -> pupil_reflex.DrawnLook:
     look = seen_in(bench.setting, bench.streak)
     # Where nothing travels there is no speed to tell: to call neutral fast would be the very slip that is to be seen.
     speed: Speed | None = "fast" if look.speed > 1.2 else "slow" if look.speed < 0.6 else None
     width: Breadth | None = "wide" if look.width > 0.85 else "narrow" if look.width < 0.6 else None
     light: Brightness | None = "bright" if look.brightness >= 0.8 else "dim" if look.brightness < 0.6 else None
-    return pupil_reflex.Sighted(None if look.movement == "neutral" else speed, width, light, look.width)
+    return pupil_reflex.DrawnLook(None if look.movement == "neutral" else speed, width, light, look.width)

@@ -17,7 +17,7 @@ DERIVATION, TEACHING_PAGE, COMMON_PRACTICE = "derivation", "teaching page", "com
 STRENGTHS = (STANDARD, STUDY, CASE_REPORT, TEXTBOOK, DERIVATION, TEACHING_PAGE, COMMON_PRACTICE)
 """From strong to weak. A derivation is worked out from definitions and checked by a test, so nobody has to be asked."""
 READ = ("page", "excerpt", "abstract", "summary", "memory")
-"""What was in front of whoever wrote the claim. A summary is somebody else's account of the source."""
+"""What the author of the claim had read. A summary is somebody else's account of the source."""
 
 COMMON = "common-practice"
 """The key of what the trade does and no source was found for."""

@@ -28,7 +28,7 @@ SAME_WAY: dict[Movement, int] = {"with": 1, "against": -1, "neutral": 0}
 
 
 @dataclass(frozen=True)
-class Sighted:
+class DrawnLook:
     """How the reflex looks, so far as it is told: None leaves a cue at an ordinary middle and unmentioned."""
 
     speed: Speed | None = None
@@ -42,7 +42,7 @@ class Sighted:
         return [cue for cue in (self.speed, self.width, self.brightness) if cue]
 
 
-ORDINARY = Sighted()
+ORDINARY = DrawnLook()
 
 
 def travel(streak: float) -> float:
@@ -57,7 +57,7 @@ def movement(
     uid: str,
     streak: float = 90,
     reflex_at: float | None = None,
-    look: Sighted = ORDINARY,
+    look: DrawnLook = ORDINARY,
     say: bool = True,
     name: str = "",
 ) -> Figure:
@@ -111,7 +111,7 @@ def _side(line: float, way: float) -> int:
 
 
 def _moving_reflex(
-    pen: Pen, centre: Point, pupil: float, turned: float, way: float, seen: Movement, look: Sighted
+    pen: Pen, centre: Point, pupil: float, turned: float, way: float, seen: Movement, look: DrawnLook
 ) -> None:
     brightness = look.brightness or "ordinary"
     if seen == "neutral":
@@ -136,7 +136,7 @@ def _key(pen: Pen, y: float, *, moves: bool) -> None:
         pen.text(176, y, "pupil all lit", size=SMALL, anchor="start")
 
 
-def _movement_words(streak: float, turned: float, way: float, seen: Movement, look: Sighted, *, say: bool) -> str:
+def _movement_words(streak: float, turned: float, way: float, seen: Movement, look: DrawnLook, *, say: bool) -> str:
     facts = f"The streak lies along {write_axis(streak)}, {lie(streak)}, and travels {heading(way)}. "
     if seen == "neutral":
         facts += "The whole pupil lights up and goes dark at once and no reflex is seen to travel"

@@ -122,7 +122,7 @@ def _groups(forecasts: Forecasts, bins: NDArray[np.intp], words: list[str]) -> l
 def learner_interval(
     forecasts: Forecasts, score: Callable[[Floats, Floats], float], *, resamples: int = RESAMPLES, seed: int = 0
 ) -> Interval:
-    """Return the 95 % percentile interval of a score when learners are drawn anew with replacement.
+    """Return the 95 % percentile interval of a score when learners are drawn again, with replacement.
 
     Answers of one learner hang together, so the learner is what is drawn (a cluster bootstrap: Davison & Hinkley 1997,
     Bootstrap Methods and their Application, section 3.8). The same seed gives the same interval.

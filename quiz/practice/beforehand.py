@@ -11,7 +11,7 @@ from quiz.learning import model
 from quiz.learning.state import LearnerState
 
 MORE_OFTEN = 2.0
-"""By how many times its base rate a slip is likelier for each time that it was made lately; estimated 2026-11-30."""
+"""By how many times its base rate a slip is likelier for each recent time that it was made; estimated 2026-11-30."""
 USUAL_DOUBT = 0.3
 """The doubt about a step at which its slips have their base rates: met, and not firm yet; estimated 2026-11-30."""
 LEAST_DOUBT, MOST_DOUBT = 0.25, 3.0

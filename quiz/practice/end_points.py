@@ -37,7 +37,7 @@ class Bias:
 def bias_of(errors: Sequence[float]) -> Bias | None:
     """Return the bias of spherical equivalents in D (result minus truth); None where it may be chance or is small.
 
-    A mean is told from six eyes on, where it is at least 0.10 D and twice its standard error from nought; the limits
+    A mean is told from six eyes on, where it is at least 0.10 D and twice its standard error from zero; the limits
     are common practice, with no published source.
     """
     near = [one for one in errors if abs(one) <= FAR_OUT]

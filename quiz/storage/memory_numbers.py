@@ -1,6 +1,6 @@
 """The constants and priors that a data file's memory works with: the shipped ones, or those that it adopted.
 
-Every version that was adopted stays in the file, so that any learner's memory can be worked out anew as it was then.
+Every version that was adopted stays in the file, so that any learner's memory can be worked out as it was then.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ class Current:
 
 
 def name_of(numbers: Numbers) -> str:
-    """Name numbers, and the memory that they are for: a state that was folded under another name is folded anew."""
+    """Name numbers, and the memory that they are for: a state that was folded under another name is folded again."""
     text = msgspec.json.encode([MODEL, numbers], order="sorted")
     return hashlib.sha256(text).hexdigest()[:16]
 

@@ -8,7 +8,7 @@ from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import PAST_NEUTRAL
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance
-from cases.figures.pupil_reflex import Sighted
+from cases.figures.pupil_reflex import DrawnLook
 from cases.figures.pupil_reflex import movement as draw_movement
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.notation.prescription import write_distance
@@ -176,7 +176,7 @@ LIGHT = Field("light", "Light in the pupil", LIGHTS)
 @given(LIGHT).drawing
 def _dull_figure(uid: str, light: str) -> Figure | None:
     if light == "bright":
-        return draw_movement("neutral", uid=uid, look=Sighted(brightness="bright"), say=False)
+        return draw_movement("neutral", uid=uid, look=DrawnLook(brightness="bright"), say=False)
     if light == "absent":
         return None
     return odd_reflex("dim" if light == "dull" else "white", uid=uid)

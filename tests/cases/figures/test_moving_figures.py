@@ -15,7 +15,7 @@ from cases.errors import OutOfRange
 from cases.figures.distances import distance_ruler, far_point, near_card
 from cases.figures.lens_planes import toric_rotation, vertex
 from cases.figures.lines_of_sight import sighting_plan, sighting_side
-from cases.figures.pupil_reflex import Breadth, Movement, Sighted, lean_in, movement, zones
+from cases.figures.pupil_reflex import Breadth, DrawnLook, Movement, lean_in, movement, zones
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
@@ -26,7 +26,7 @@ from tests.cases.drawing import Drawing, angles, lenses, sound
 
 movements = st.sampled_from(["with", "against", "neutral"])
 looks = st.builds(
-    Sighted, st.sampled_from([None, "slow", "fast"]), st.sampled_from([None, "narrow", "wide"]),
+    DrawnLook, st.sampled_from([None, "slow", "fast"]), st.sampled_from([None, "narrow", "wide"]),
     st.sampled_from([None, "dim", "bright"]),
 )  # fmt: skip
 OPPOSITE = {
@@ -46,7 +46,7 @@ def names_the_answer(figure: Figure) -> bool:
 
 @given(movements, angles, looks, st.booleans(), st.sampled_from(["", "A"]))
 def test_the_reflex_goes_the_way_of_the_streak_or_the_other_way(
-    seen: Movement, streak: float, look: Sighted, say: bool, name: str
+    seen: Movement, streak: float, look: DrawnLook, say: bool, name: str
 ) -> None:
     figure = movement(seen, uid="f", streak=streak, look=look, say=say, name=name)
     drawing = sound(figure)
@@ -99,22 +99,22 @@ def test_a_reflex_across_the_streak_is_refused() -> None:
 
 
 def test_speed_width_and_brightness_are_drawn_as_well_as_written() -> None:
-    def drawn(look: Sighted) -> tuple[float, float, int]:
+    def drawn(look: DrawnLook) -> tuple[float, float, int]:
         drawing = Drawing.of(movement("with", uid="f", look=look))
         arrow = run(drawing.lines("arrow", "2.4")[0])[0]
         across = [line[0] for line in drawing.lines("ink", "1.6")[4:]]
         return arrow, max(across) - min(across), len(drawing.lines("hatch"))
 
-    slow, plain, fast = (drawn(Sighted(speed=s))[0] for s in ("slow", None, "fast"))
+    slow, plain, fast = (drawn(DrawnLook(speed=s))[0] for s in ("slow", None, "fast"))
     assert slow < plain < fast
-    narrow, usual, wide = (drawn(Sighted(width=w))[1] for w in ("narrow", None, "wide"))
+    narrow, usual, wide = (drawn(DrawnLook(width=w))[1] for w in ("narrow", None, "wide"))
     assert narrow < usual < wide
-    dim, middling, bright = (drawn(Sighted(brightness=b))[2] for b in ("dim", None, "bright"))
+    dim, middling, bright = (drawn(DrawnLook(brightness=b))[2] for b in ("dim", None, "bright"))
     assert dim < middling < bright
     # A share of the pupil's width is drawn as that share, so far as the pupil reaches: its radius is 58.
     for share in (0.1, 0.3, 0.6):
-        assert drawn(Sighted(share=share))[1] == pytest.approx(2 * 58 * share, abs=1)
-    assert drawn(Sighted(share=0.75))[1] > drawn(Sighted(width="wide"))[1]
+        assert drawn(DrawnLook(share=share))[1] == pytest.approx(2 * 58 * share, abs=1)
+    assert drawn(DrawnLook(share=0.75))[1] > drawn(DrawnLook(width="wide"))[1]
 
 
 # ---- leaning in, zones, odd reflexes
