@@ -10,8 +10,8 @@ from quiz.practice import sittings
 from quiz.practice.dealing import case_of
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.randomness import Lots
-from quiz.storage import class_queries
-from quiz.storage.class_queries import Drill
+from quiz.storage import class_queries, roster_queries
+from quiz.storage.class_queries import Allowance, Drill
 from quiz.storage.store import Dealt, Learner, Sitting, Store
 
 WHY = "From the drill that your preceptor set."
@@ -26,6 +26,13 @@ class Offer:
     open: bool
     barred: bool = False
     """Whether it counts, is open, and this learner, who joined after it opened, has not been let in."""
+    given: Allowance | None = None
+    """What this learner has beyond the others."""
+
+    @property
+    def closes_at(self) -> float | None:
+        """When it closes for this learner; None: when it is closed by hand."""
+        return self.drill.end_for(self.given)
 
     @property
     def answered(self) -> int:
@@ -47,18 +54,20 @@ class Offer:
 def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
     """Return the drills set for a learner, drafts and those still to open left out; closed ones where begun."""
     found = []
+    given = class_queries.allowances_for(store, learner.id)
     for drill in class_queries.drills_for(store, learner):
         run = class_queries.run_of(store, drill.id, learner.id)
-        is_open = drill.is_open(now)
+        is_open = drill.is_open(now, given.get(drill.id))
         if is_open or run is not None:
             barred = is_open and run is None and is_barred(store, drill, learner.id)
-            found.append(Offer(drill, run, is_open and not barred, barred))
+            found.append(Offer(drill, run, is_open and not barred, barred, given.get(drill.id)))
     return found
 
 
 def is_barred(store: Store, drill: Drill, learner_id: int) -> bool:
     """Say whether a drill counts and this learner, who joined after it opened, has to be let in first."""
-    if not drill.counts or not joined_after(drill.open_from, class_queries.joined_at(store, learner_id)):
+    joined = roster_queries.joined_at(store, drill.class_id, learner_id)
+    if not drill.counts or not joined_after(drill.open_from, joined):
         return False
     return learner_id not in class_queries.were_let_in(store, drill.id)
 
@@ -95,7 +104,10 @@ def begin(store: Store, learner: Learner, drill_id: int, *, now: float) -> None:
             raise UnknownDrill
         if one.run is None:
             drill = one.drill
-            store.begin_sitting(learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id)
+            due = drill.due_for(now, one.given)
+            store.begin_sitting(
+                learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id, due_at=due
+            )
 
 
 def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lots) -> Waiting | None:

@@ -173,6 +173,16 @@ def learner_sums(
     )
 
 
+def who_slipped(store: Store, class_id: int, step: str, slip: str, *, drill: int = EVERYTHING) -> frozenset[int]:
+    """Return the learners of a class who have an answer that a slip at a step would explain, in all or in a drill."""
+    key = f"{step} {slip}"
+    sql = (
+        "SELECT m.learner FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = 'slip' "
+        "AND t.key = ? WHERE m.class = ?"
+    )
+    return frozenset(row[0] for row in store.fetch(sql, drill, key, class_id))
+
+
 def late_answers(store: Store, drill: int) -> dict[int, int]:
     """Count, learner by learner, the answers that came in after a drill's time: they are in no sum of the drill."""
     rows = store.fetch("SELECT learner, count(*) FROM answers WHERE drill = ? AND late GROUP BY learner", drill)

@@ -11,7 +11,7 @@ import secrets
 from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
-from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS
+from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -185,3 +185,10 @@ def m006_explained(db: Database) -> None:
     for statement in EXPLAINED:
         db.execute(statement)
     append_only(db, "retyped")
+
+
+@MIGRATIONS()
+def m013_people(db: Database) -> None:
+    """Let one person be in several classes; add rosters, groups, co-teachers, extensions, ends of runs."""
+    for statement in PEOPLE:
+        db.execute(statement)

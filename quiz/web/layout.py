@@ -35,7 +35,10 @@ NAV = (
 )
 
 
-WITHIN = dict.fromkeys(("drills", "trying", "results", "removing", "exports"), "classes") | {"drilling": "practise"}
+WITHIN = dict.fromkeys(
+    ("drills", "trying", "results", "roster", "roster_file", "keeping", "extensions", "preceptors", "exports"),
+    "classes",
+) | {"drilling": "practise"}
 """Pages that stand under another's entry in the navigation."""
 
 

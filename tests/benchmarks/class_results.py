@@ -26,7 +26,7 @@ from quiz.practice import learners as people
 from quiz.practice.randomness import Lots
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import key_of
-from quiz.storage import class_queries, projection, result_queries
+from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 
@@ -78,7 +78,7 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
                 recall_state=states.recall.to_json(),
                 folded_with=projection.FOLDED_WITH,
             )
-            class_queries.add_member(store, who, class_id, NOW, f"form {number}")
+            roster_queries.add_member(store, who, class_id, NOW, f"form {number}")
             runs = [store.begin_sitting(who, now=NOW, cases=each, minutes=None, drill=drill) for drill in plans]
             own = store.begin_sitting(who, now=NOW, cases=each, minutes=None)
             rows = []

@@ -15,6 +15,7 @@ from quiz.classroom.sign_in import NotKnown
 from quiz.classroom.throttle import TooManyTries
 from quiz.errors import QuizError
 from quiz.practice.names import BadName
+from quiz.storage import roster_queries
 from quiz.web import assets, request_context
 
 pages = Blueprint("door", __name__)
@@ -102,29 +103,37 @@ def join() -> Response:
             caller=request_context.caller(),
             now=request_context.now(),
             lots=request_context.lots(),
+            who=request_context.joined_learner() if request.form.get("as") == "me" else None,
         )
     except (NotKnown, TooManyTries, classes.ManyJoined) as error:
         return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
     except (BadName, classes.ClassFull) as error:
         return _page(422, code=code[:40], name=name[:80], form=form, problems={"name": str(error)})
+    waits = roster_queries.asks_in(request_context.store(), joined.learner.id)
+    asked = any(joined.of is not None and one.id == joined.of.id for one in waits)
+    if not joined.token:
+        return redirect(url_for("classes.show"), 303)
     before = request_context.known_preceptor()
     request_context.come_in(joined.token)
-    return phrase_page(joined, f"You have joined.{f' {before.name} is signed out on this device.' if before else ''}")
+    done = "You have asked to join: your preceptor lets you in." if asked else "You have joined."
+    return phrase_page(joined, f"{done}{f' {before.name} is signed out on this device.' if before else ''}")
 
 
 def phrase_page(joined: Joined, why: str) -> Response:
     """Show a learner the phrase to come back with, the one time that it can be shown."""
-    return _phrase_page(joined, why, own=True, to=url_for("practise.show"), to_words="Go on practising")
+    return _phrase_page(
+        joined.learner.name, joined.phrase, why, own=True, to=url_for("practise.show"), to_words="Go on practising"
+    )
 
 
-def phrase_to_hand_over(joined: Joined, why: str, *, to: str) -> Response:
+def phrase_to_hand_over(name: str, phrase: str, why: str, *, to: str) -> Response:
     """Show a preceptor the phrase of a learner who has lost theirs, the one time that it can be shown."""
-    return _phrase_page(joined, why, own=False, to=to, to_words="Back to the class")
+    return _phrase_page(name, phrase, why, own=False, to=to, to_words="Back to the class")
 
 
-def _phrase_page(joined: Joined, why: str, **more: Any) -> Response:
-    link = request_context.for_others("door.back", phrase=joined.phrase.lower())
-    page = PhrasePage(joined.learner.name, joined.phrase, link, why, **more)
+def _phrase_page(name: str, phrase: str, why: str, **more: Any) -> Response:
+    link = request_context.for_others("door.back", phrase=phrase.lower())
+    page = PhrasePage(name, phrase, link, why, **more)
     return make_response(render_template("phrase.html", page=page))
 
 

@@ -87,7 +87,7 @@ def _page(one: Offer) -> DrillingPage:
         least=drill.least,
         feedback="Each answer is shown its mark at once." if drill.at_once else "The marks are shown at the end.",
         pass_mark=drill.pass_mark if came.asked is not None else None,
-        closes=moment(drill.closes_at) if drill.closes_at is not None else None,
+        closes=moment(one.closes_at) if one.closes_at is not None else None,
         begun=one.run is not None,
         open=one.open,
         over=one.over,

@@ -6,19 +6,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from flask import Blueprint, g, make_response, render_template, request, url_for
+from flask import Blueprint, g, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
 from cases.curriculum.register import all_skills, all_types
 from cases.errors import CaseError
 from cases.procedure.marking import as_given, named
-from quiz.classroom import classes, drills
+from quiz.classroom import classes, drills, roster
+from quiz.classroom.drills import members_for
 from quiz.learning import model
 from quiz.practice import dealing
 from quiz.practice.dealt_cases import Place
+from quiz.practice.names import BadName
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
-from quiz.storage import class_queries, projection, result_queries
+from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.result_queries import EVERYTHING, LearnerSum, Sum
 from quiz.storage.store import Answer
@@ -120,7 +122,13 @@ class LearnerPage:
     standing: tuple[str, ...]
     has_phrase: bool
     problem: str | None
-    """Why they were not removed."""
+    """Why they were not removed, or not renamed."""
+    number: str
+    others: tuple[str, ...]
+    """Other classes that they are in."""
+    at: str
+    may: bool
+    """Whether this preceptor may change anything."""
 
 
 @dataclass(frozen=True)
@@ -244,9 +252,9 @@ def show(class_id: int) -> Response:
     what = own_class(class_id)
     drill, store = _drill(what), request_context.store()
     of = drill.id if drill else EVERYTHING
-    everyone = class_queries.members_of(store, what.id)
+    everyone = roster_queries.members_of(store, what.id)
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=of)}
-    members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
+    members = everyone if drill is None else members_for(store, drill, everyone)
     begun = [one for one in members if one.learner in sums]
     # Who began a drill and answered nothing of it in time has no sum in it, and has begun all the same.
     seen = {*sums, *({run.learner for run in class_queries.runs_of(store, drill.id)} if drill else ())}
@@ -324,27 +332,47 @@ def _total(what: Class, drill: Drill | None, learner: int, one: LearnerSum) -> R
 @pages.get("/learner/<int:learner_id>")
 def learner(class_id: int, learner_id: int) -> Response:
     """Show what one learner's answers come to."""
-    what, store = own_class(class_id), request_context.store()
+    return _learner(own_class(class_id), learner_id)
+
+
+@pages.post("/learner/<int:learner_id>/name")
+def rename(class_id: int, learner_id: int) -> Response:
+    """Give a learner's place another name and number."""
+    what = own_class(class_id)
+    name, number = request.form.get("name", ""), request.form.get("number", "")
+    try:
+        roster.rename(request_context.store(), what, learner_id, name, number)
+    except BadName as error:
+        return _learner(what, learner_id, 422, str(error))
+    return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id), 303)
+
+
+def _learner(what: Class, learner_id: int, code: int = 200, problem: str | None = None) -> Response:
+    store = request_context.store()
     who = classes.member(store, what, learner_id)
-    held = next(one for one in class_queries.members_of(store, what.id) if one.learner == who.id)
-    total = next(iter(result_queries.learner_sums(store, what.id, "all", learners=[who.id])), None)
-    standing = model.standing(projection.states_of(store, who.id).cases, request_context.now())
+    total = next(iter(result_queries.learner_sums(store, what.id, "all", learners=[learner_id])), None)
+    standing = model.standing(projection.states_of(store, learner_id).cases, request_context.now())
     page = LearnerPage(
         class_id=what.id,
         class_name=what.name,
-        id=who.id,
+        id=learner_id,
         name=who.name,
         answered=total.answered if total else 0,
         right=total.right if total else 0,
         seconds=_seconds(total.mean_seconds) if total else "",
-        joined=moment(held.joined_at),
+        number=who.number or "",
+        others=tuple(one.name for one in roster_queries.classes_with(store, learner_id) if one.id != what.id),
+        joined=moment(who.joined_at),
         last=moment(total.last_at) if total else "",
-        tables=_tables(what, None, who.id),
+        tables=_tables(what, None, learner_id),
         standing=tuple(slip_at_step(step, slip) for step, slip in standing),
-        has_phrase=held.has_phrase,
-        problem=not_ticked() if request.args.get("unsure") == "yes" else None,
+        has_phrase=who.has_phrase,
+        problem=problem or (not_ticked() if request.args.get("unsure") == "yes" else None),
+        at="name" if problem else "remove",
+        may=what.archived_at is None
+        and roster_queries.role_in(store, what, request_context.preceptor().id) != "reader",
     )
-    return make_response(render_template("class_learner.html", page=page))
+    return make_response(render_template("class_learner.html", page=page), code)
 
 
 # --- the answers behind a number ---------------------------------------------------------------------------------
@@ -363,7 +391,7 @@ def answers(class_id: int) -> Response:
         store,
         what.id,
         drill=drill.id if drill else EVERYTHING,
-        learner=who.id if who else None,
+        learner=who.learner if who else None,
         type_id=type_id,
         step=step,
         slip=slip,
@@ -372,7 +400,7 @@ def answers(class_id: int) -> Response:
         late=late,
         most=ANSWERS + 1,
     )
-    names = {one.learner: one.name for one in class_queries.members_of(store, what.id)}
+    names = {one.learner: one.name for one in roster_queries.members_of(store, what.id)}
     about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
     about += [type_title(type_id)] if type_id else []
     about += [f"“{slip_title(slip)}”"] if slip else []
@@ -416,13 +444,12 @@ def answer(class_id: int, dealt_id: str) -> Response:
     """Show one answer with its mark and working, as its learner sees it."""
     what, store = own_class(class_id), request_context.store()
     dealt = store.dealt(dealt_id)
-    of = None if dealt is None else class_queries.class_of_learner(store, dealt.learner)
-    if dealt is None or of is None or of.id != what.id:
+    who = None if dealt is None else roster_queries.member_of(store, what.id, dealt.learner)
+    if dealt is None or who is None:
         raise NotFound
     sitting, done = store.sitting(dealt.sitting), dealing.as_marked(store, dealt)
     if sitting is None or done is None:
         raise NotFound
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
-    who = store.learner(dealt.learner)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
-    return make_response(render_template("mark.html", page=page, back=back, whose=who.name if who else ""))
+    return make_response(render_template("mark.html", page=page, back=back, whose=who.name))

@@ -164,7 +164,7 @@ def test_a_name_is_taken_within_a_class_only(app: Flask, store: Store) -> None:
 def test_a_learner_comes_back_by_phrase_or_link_from_another_device(app: Flask, store: Store) -> None:
     _, code = make_class(preceptor(app, store))
     phrase = phrase_in(Browser(app).join(code, "Ada"))
-    rows = store.fetch("SELECT phrase FROM members")
+    rows = store.fetch("SELECT phrase FROM phrases")
     assert rows[0][0] == sign_in.digest(phrase)
     assert phrase not in "".join(store._db.conn.iterdump()), "at rest there is the hash alone"
     tablet = Browser(app)
