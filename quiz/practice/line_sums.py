@@ -18,7 +18,7 @@ from quiz.practice.working_out import BadFindings, Worked, computing_types, work
 
 
 @dataclass(frozen=True)
-class Sum:
+class LineSum:
     """One result of a line, with the type and the texts that show its working."""
 
     label: str
@@ -34,7 +34,7 @@ class LineResult:
     """One reading of a line with all that follows from it."""
 
     line: FindingLine
-    sums: tuple[Sum, ...]
+    sums: tuple[LineSum, ...]
     warnings: tuple[str, ...]
     missing: str = ""
     """What would have to be written for more to follow; "" when nothing is missing."""
@@ -57,7 +57,7 @@ class _Work:
 
     def __init__(self, line: FindingLine, form: str) -> None:
         self.line, self.form = line, form
-        self.sums: list[Sum] = []
+        self.sums: list[LineSum] = []
         self.warnings: list[str] = []
         self.missing = ""
         self._texts: dict[str, str] = {}
@@ -139,7 +139,7 @@ class _Work:
         beside = ""
         if exact is not None and not exact.equals(net, 0.005):
             beside = f"exactly {write_prescription(exact.in_form(self.form), 'as-is', decimals=2)}"
-        self.sums.append(Sum("Net", shown, beside, type_id, dict(self._texts)))
+        self.sums.append(LineSum("Net", shown, beside, type_id, dict(self._texts)))
         return net
 
     def _as_found(self, found: object) -> SphCyl | None:
@@ -224,7 +224,7 @@ class _Work:
         if not beside and isinstance(first, SphCyl) and not _in_quarters(first):
             beside = f"nearest quarters {write_prescription(_quartered(first).in_form(self.form), 'as-is')}"
         value = "; ".join(one.value for one in worked.answers)
-        self.sums.append(Sum(label, value, beside, type_id, dict(self._texts)))
+        self.sums.append(LineSum(label, value, beside, type_id, dict(self._texts)))
 
     def _power(self, label: str, worked: Worked, type_id: str) -> None:
         """Add a sum whose result is one power, with the nearest quarter beside it."""
