@@ -40,7 +40,7 @@ def _compressed(response: Response) -> Response:
     response.vary.add("Accept-Encoding")
     if not file:
         response.vary.add("Sec-Fetch-Site")
-    if "gzip" not in request.accept_encodings or not (file or request.headers.get("Sec-Fetch-Site") in FROM_HERE):
+    if not request.accept_encodings.quality("gzip") or not (file or request.headers.get("Sec-Fetch-Site") in FROM_HERE):
         return response
     if response.is_streamed and not file:
         return response
