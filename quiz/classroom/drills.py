@@ -17,12 +17,13 @@ from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.state import SlipKey
-from quiz.practice import case_cache, constraints
+from quiz.practice import case_cache, constraints, learners
 from quiz.practice.forms import BadFields, Moment, Pick, Tick, Whole, Words, asked, described, inputs_of
 from quiz.practice.randomness import Lots
 from quiz.practice.settings import FORMS, LEVEL_WORDS
-from quiz.storage import class_queries, roster_queries
+from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, KeptCase
+from quiz.storage.result_queries import LateDecision
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Store
 
@@ -42,7 +43,7 @@ SEEDS = 1_000_000
 
 SAME = (("same", "the same for all"), ("own", "each learner their own"))
 FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
-ENTRIES = WHICH, LENGTH, MARKS, REST = "which", "length", "marks", "rest"
+ENTRIES = WHICH, LENGTH, MARKS, TEST, REST = "which", "length", "marks", "test", "rest"
 """Parts of the form, in order."""
 _LENGTH = "give either a number of cases or a number of minutes"
 
@@ -142,6 +143,27 @@ class Plan:
         entry=REST,
     )
     """Whoever joins the class after it opens has to be let in."""
+    test: bool = asked(
+        "A test: nothing else is open to a learner until they have come to its end", Tick(), usual=False, entry=TEST
+    )
+    limit_minutes: float | None = asked(
+        "Time for these cases, in minutes",
+        Whole("time"),
+        help="The server ends a run when its time is over.",
+        size=8,
+        most=80,
+        entry=TEST,
+    )
+    may_return: bool = asked("A case can be put back and returned to", Tick(), usual=False, entry=TEST)
+    shuffled: bool = asked("The same cases in another order for each learner", Tick(), usual=False, entry=TEST)
+    together: bool = asked(
+        "A start together: the time runs for all from the opening time, or from when you start it",
+        Tick(),
+        usual=False,
+        entry=TEST,
+    )
+    aids: tuple[str, ...] = ()
+    """What stays open beside a test."""
     notes: str = asked("Notes for the learners", Words("long"), usual="", most=LONGEST_NOTES, entry=REST)
     for_learner: int | None = None
 
@@ -169,6 +191,7 @@ class Plan:
             yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
         elif self.minutes is not None and self.least is None and self.pass_mark is not None:
             yield "least", "a pass mark in a drill of minutes: give the least number of cases, or no pass mark"
+        yield from self._faults_of_a_test()
         if not self.title or len(self.title) > LONGEST_TITLE:
             yield "title", f"the title has {len(self.title)} characters: give 1 to {LONGEST_TITLE}"
         try:
@@ -182,6 +205,23 @@ class Plan:
         if len(self.notes) > LONGEST_NOTES:
             yield "notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most"
 
+    def _faults_of_a_test(self) -> Iterator[tuple[str, str]]:
+        limit, has_time = self.limit_minutes, self.limit_minutes is not None or self.minutes is not None
+        if limit is not None and self.cases is None:
+            yield "limit_minutes", "a time for cases in a drill of minutes: give one of the two"
+        elif limit is not None and not 1 <= limit <= MOST_MINUTES:
+            yield "limit_minutes", f"a time of {limit:g} minutes: give 1 to {MOST_MINUTES}"
+        elif (self.test or self.together) and not has_time:
+            yield "limit_minutes", "a test, and a start together, need a time: give the minutes"
+        if self.test and self.feedback != "end":
+            yield "feedback", "a test shows its marks at the end: choose “at the end of the drill”"
+        if self.may_return and self.cases is None:
+            yield "may_return", "a case can be put back only where there is a number of cases"
+        if self.shuffled and (self.cases is None or not self.same):
+            yield "shuffled", "another order needs a number of cases that are the same for all"
+        if not set(self.aids) <= set(AIDS):
+            yield "test", "an aid that is not on the form: choose from the form"
+
 
 @dataclass(frozen=True)
 class Audience:
@@ -192,6 +232,14 @@ class Audience:
 
 
 EVERYONE = Audience()
+
+AIDS = {
+    "reference": "Reference",
+    "work": "Work one out, and Look up",
+    "recall": "Recall",
+    "bench": "Bench",
+}
+"""What can stay open beside a test."""
 
 PLAN = tuple(sorted(inputs_of(Plan), key=lambda one: ENTRIES.index(one.entry)))
 """The fields of the form in their order on the page; types, slips and for whom it is are chosen otherwise."""
@@ -356,9 +404,16 @@ def to_deal(store: Store, drill: Drill, place: int, learner_id: int) -> Case:
     """
     if not drill.same:
         return case_at(drill, place, learner_id)
+    if drill.shuffled and drill.cases is not None:
+        place = order_for(drill.seed, drill.cases, learner_id)[place]
     if class_queries.kept_case(store, drill.id, place) is None:
         class_queries.keep_cases(store, drill.id, [_kept(case_at(drill, place), place)])
     return shown_at(store, drill, place)
+
+
+def order_for(seed: int, cases: int, learner_id: int) -> list[int]:
+    """Return the order in which a learner meets the same cases: by a hash, so that it is the same on every machine."""
+    return sorted(range(cases), key=lambda place: hashlib.sha256(f"{seed} {learner_id} {place}".encode()).digest())
 
 
 def _read(one: KeptCase) -> Case:
@@ -579,6 +634,36 @@ def close(store: Store, drill: Drill, *, now: float) -> None:
         class_queries.set_state(store, drill.id, "closed")
         class_queries.close_extensions(store, drill.id, now)
         retime(store, drill.id)
+
+
+def start(store: Store, drill: Drill, *, now: float) -> None:
+    """Start a drill for all at once; one that was started stays so.
+
+    Raises
+    ------
+    NotNow
+    """
+    with store.writing():
+        drill = class_queries.drill_of_id(store, drill.id) or drill
+        if not drill.together or drill.state != "open" or drill.opens_at is not None:
+            raise NotNow("there is nothing to start: this drill opens by its own time, or is not open")
+        class_queries.set_started(store, drill.id, now)
+
+
+def decide_late(store: Store, drill: Drill, dealt_id: str, by: str, *, counts: bool, now: float) -> None:
+    """Let a late answer count in its drill, or not; who decided it and when is kept.
+
+    Raises
+    ------
+    NotNow
+        When there is no such late answer.
+    """
+    with store.writing():
+        answer = store.answer_to(dealt_id)
+        if answer is None or answer.drill != drill.id or not answer.late:
+            raise NotNow("there is no such late answer in this drill")
+        result_queries.decide_late(store, LateDecision(dealt_id, by, counts, now))
+        result_queries.tally_anew(store, learners.get(store, answer.learner))
 
 
 def extend(

@@ -98,6 +98,20 @@ class Drill:
     """When it was closed by hand, while it is."""
     chosen: bool = False
     """Whether it is for some groups and people, and not for everyone."""
+    test: bool = False
+    """Whether nothing else is open to a learner until they have come to its end."""
+    limit_minutes: float | None = None
+    """The time for so many cases."""
+    may_return: bool = False
+    """Whether a case can be put back for later."""
+    aids: tuple[str, ...] = ()
+    """What stays open beside a test."""
+    shuffled: bool = False
+    """Whether the same cases come in another order for each learner."""
+    together: bool = False
+    """Whether its time runs for all at once."""
+    started_at: float | None = None
+    """When it was started for all by hand."""
 
     def end_for(self, given: Allowance | None = None) -> float | None:
         """Return when it closes for a learner with this allowance; None: not before it is closed by hand."""
@@ -112,6 +126,8 @@ class Drill:
         """Return when the server ends a run that began then; None where the drill has no time of its own."""
         if self.time is None:
             return None
+        if self.together:
+            begun_at = self.starts_at or begun_at
         minutes = self.time if given is None else self.time * (1 + given.extra_time / 100) + given.extra_minutes
         end = self.end_for(given)
         return begun_at + 60 * minutes if end is None else min(begun_at + 60 * minutes, end)
@@ -121,6 +137,7 @@ class Drill:
         end = self.end_for(given)
         return (
             self.state != "draft"
+            and (not self.together or (self.starts_at is not None and now >= self.starts_at))
             and (self.opens_at is None or now >= self.opens_at)
             and (now < end if end is not None else self.state == "open")
         )
@@ -128,14 +145,24 @@ class Drill:
     @property
     def time(self) -> float | None:
         """The minutes after which the server ends a run; None: it has none."""
-        return self.minutes
+        return self.limit_minutes if self.minutes is None else self.minutes
+
+    @property
+    def starts_at(self) -> float | None:
+        """When the time of a drill with a start together begins; None: its preceptor has not started it yet."""
+        return self.started_at if self.opens_at is None else self.opens_at
+
+    def awaited(self, now: float) -> bool:
+        """Say whether learners wait for a start together."""
+        return self.together and self.state == "open" and (self.starts_at is None or now < self.starts_at)
 
     @property
     def length(self) -> str:
         """How long it is, in words."""
         if self.minutes is not None:
             return "one minute" if self.minutes == 1 else f"{self.minutes:g} minutes"
-        return "one case" if self.cases == 1 else f"{self.cases} cases"
+        cases = "one case" if self.cases == 1 else f"{self.cases} cases"
+        return cases if self.limit_minutes is None else f"{cases} in {self.limit_minutes:g} minutes"
 
     @property
     def open_from(self) -> float | None:
@@ -535,8 +562,45 @@ def runs_of(store: Store, drill_id: int) -> list[Sitting]:
 def open_case_of(store: Store, drill_id: int, learner_id: int) -> Dealt | None:
     """Return the case of a drill that waits for this learner's answer."""
     return store.fetch_one(
-        Dealt, "SELECT * FROM dealt WHERE drill = ? AND learner = ? AND closed_at IS NULL", drill_id, learner_id
+        Dealt,
+        "SELECT * FROM dealt WHERE drill = ? AND learner = ? AND closed_at IS NULL AND flagged_at IS NULL",
+        drill_id,
+        learner_id,
     )
+
+
+def put_back(store: Store, dealt_id: str, now: float) -> None:
+    """Put a case of a drill that waits back for later."""
+    store.change("UPDATE dealt SET flagged_at = ? WHERE id = ? AND closed_at IS NULL", now, dealt_id)
+
+
+def put_back_in(store: Store, sitting_id: int) -> list[Dealt]:
+    """Return the cases of a run that were put back and wait yet, in the order in which they were."""
+    sql = "SELECT * FROM dealt WHERE sitting = ? AND closed_at IS NULL AND flagged_at IS NOT NULL ORDER BY flagged_at"
+    return store.fetch_as(Dealt, sql, sitting_id)
+
+
+def places_in(store: Store, sitting_id: int) -> dict[str, int]:
+    """Return the place, from 1, at which each case of a run was dealt."""
+    rows = store.fetch("SELECT id FROM dealt WHERE sitting = ? ORDER BY dealt_at, rowid", sitting_id)
+    return {row[0]: place for place, row in enumerate(rows, 1)}
+
+
+def set_started(store: Store, drill_id: int, now: float) -> None:
+    """Keep when a drill was started for all by hand; one that was started stays so."""
+    store.change("UPDATE drills SET started_at = ? WHERE id = ? AND started_at IS NULL", now, drill_id)
+
+
+def run_through_test(store: Store, learner_id: int) -> tuple[Sitting, Drill] | None:
+    """Return the run through a test that a learner has not come to the end of, and its drill."""
+    where = (
+        "JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NOT NULL AND d.test"
+    )
+    for run in store.sittings_where(where, learner_id):
+        drill = drill_of_id(store, run.drill or 0)
+        if drill is not None:
+            return run, drill
+    return None
 
 
 def dealt_in(store: Store, sitting_id: int) -> int:

@@ -256,3 +256,33 @@ PEOPLE = (
     "DROP INDEX sittings_timed",
     "CREATE INDEX sittings_due ON sittings (due_at) WHERE due_at IS NOT NULL AND ended_at IS NULL",
 )
+
+TESTS = (
+    # A test: only its cases, with a clock, until it ends.
+    "ALTER TABLE drills ADD COLUMN test INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE drills ADD COLUMN limit_minutes REAL",  # the time for so many cases; NULL: none
+    "ALTER TABLE drills ADD COLUMN may_return INTEGER NOT NULL DEFAULT 0",  # 1: a case can be put back for later
+    "ALTER TABLE drills ADD COLUMN aids TEXT NOT NULL DEFAULT '[]'",  # JSON: what stays open beside a test
+    "ALTER TABLE drills ADD COLUMN shuffled INTEGER NOT NULL DEFAULT 0",  # 1: the same cases in an order for each
+    "ALTER TABLE drills ADD COLUMN together INTEGER NOT NULL DEFAULT 0",  # 1: the time runs for all at once
+    "ALTER TABLE drills ADD COLUMN started_at REAL",  # when it was started for all by hand
+    "ALTER TABLE dealt ADD COLUMN flagged_at REAL",  # when it was put back; NULL: it was not
+    "DROP INDEX dealt_one_open_in_drill",
+    "CREATE UNIQUE INDEX dealt_one_open_in_drill ON dealt (drill, learner) "
+    "WHERE closed_at IS NULL AND drill NOTNULL AND flagged_at IS NULL",
+    "CREATE INDEX sittings_in_drill ON sittings (learner) WHERE ended_at IS NULL AND drill IS NOT NULL",
+    # For how long a browser says that it had held an answer back for want of a connection: a claim, shown as one.
+    """CREATE TABLE delays (
+        dealt TEXT PRIMARY KEY REFERENCES dealt ON DELETE CASCADE,
+        seconds REAL NOT NULL
+    ) STRICT""",
+    # What a preceptor decided about a late answer, the latest holds.
+    """CREATE TABLE late_decisions (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        dealt TEXT NOT NULL REFERENCES dealt ON DELETE CASCADE,
+        preceptor TEXT NOT NULL,        -- the name of who decided
+        counts INTEGER NOT NULL,
+        decided_at REAL NOT NULL
+    ) STRICT""",
+    "CREATE INDEX late_decisions_dealt ON late_decisions (dealt, id)",
+)

@@ -57,7 +57,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
         "explanations": _Ways,
         "weighed": tuple[Weighed, ...],
     },
-    "drills": {"types": tuple[str, ...], "slips": tuple[SlipKey, ...]},
+    "drills": {"types": tuple[str, ...], "slips": tuple[SlipKey, ...], "aids": tuple[str, ...]},
     "drill_cases": {"findings": _Found},
     "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
     "kept_to": {"types": tuple[str, ...]},

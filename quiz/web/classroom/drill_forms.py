@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
@@ -63,6 +63,9 @@ class FormPage:
     fixed: tuple[tuple[str, str], ...] = ()
     """Of a drill that someone has begun: what cannot be changed any more, and how it is."""
     settled: tuple[str, ...] = drills.SETTLED
+    aids: Mapping[str, str] = field(default_factory=lambda: drills.AIDS)
+    chosen_aids: tuple[str, ...] = ()
+    """What stays open beside a test."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,7 @@ class FilledPlan:
     slips: tuple[SlipKey, ...] = ()
     for_learner: int | None = None
     audience: Audience = EVERYONE
+    aids: tuple[str, ...] = ()
 
 
 def form_page(
@@ -120,13 +124,16 @@ def form_page(
             if one.learner in filled.audience.people
         ),
         fixed=fixed,
+        chosen_aids=filled.aids,
     )
 
 
 def filled_with(drill: Drill) -> FilledPlan:
     """Fill the form with a drill as it was set."""
     audience = drills.audience_of(request_context.store(), drill)
-    return FilledPlan(written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner, audience)
+    return FilledPlan(
+        written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner, audience, drill.aids
+    )
 
 
 # --- what was sent -----------------------------------------------------------------------------------------------
@@ -154,6 +161,7 @@ def filled_in(form: Form) -> FilledPlan:
             frozenset(form.getlist("group", type=request_context.whole)),
             frozenset(form.getlist("person", type=request_context.whole)),
         ),
+        tuple(one for one in drills.AIDS if one in form.getlist("aid")),
     )
 
 
@@ -181,7 +189,7 @@ def read_plan(filled: FilledPlan, *, now: float, was: float | None = None) -> Pl
     """
     types = tuple(one for one in all_types() if one in filled.chosen)
     texts = {**filled.texts, "title": filled.texts["title"].strip() or _named(types)}
-    more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner}
+    more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner, "aids": filled.aids}
     values, _ = read(PLAN, texts)
     passed_over = {"least"}
     if texts["minutes"].strip():

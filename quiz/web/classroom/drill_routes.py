@@ -26,7 +26,7 @@ from quiz.storage.roster_queries import Member
 from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.classroom.drill_forms import FilledPlan, filled_in, filled_with, form_page, read_plan, read_settled
-from quiz.web.classroom.ownership import own_class, own_drill
+from quiz.web.classroom.ownership import may_change, own_class, own_drill
 from quiz.web.drill_views import allowance_words, day_of, deletion_words, moment, score_words, state_words
 
 pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
@@ -161,8 +161,12 @@ class DrillPage:
     """Whether all learners get the cases that are printed."""
     may: bool
     """Whether this preceptor may change anything."""
+    to_start: bool
+    """Whether it waits for its preceptor to start it for all."""
     passed: bool
     """Whether its time to close has passed, so that opening it again asks for another."""
+    late: int
+    """How many answers came after the time, whatever was decided about them."""
     allowances: tuple[str, ...]
     """What single learners have beyond the others, in words."""
     problem: str | None = None
@@ -193,8 +197,9 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         id=drill.id,
         title=drill.title,
         state="open" if drill.state == "open" and (drill.closes_at or now + 1) > now else drill.state,
-        may=what.archived_at is None
-        and roster_queries.role_in(store, what, request_context.preceptor().id) != "reader",
+        may=may_change(what),
+        late=result_queries.count_late(store, drill.id),
+        to_start=drill.awaited(now) and drill.opens_at is None,
         passed=drill.closes_at is not None and drill.closes_at <= now,
         allowances=tuple(
             f"{one.name}: {allowance_words(given[one.learner])}" for one in members if one.learner in given
@@ -298,6 +303,16 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
         unused = drill.minutes is not None and drill.least is None
         words = "%, not used: the drill sets no least number of cases" if unused else "%"
         facts.append(("Pass mark", f"{drill.pass_mark} {words}"))
+    if drill.test:
+        beside = ", ".join(drills.AIDS[one] for one in drill.aids)
+        facts.append(("A test", f"beside it are open: {beside}" if beside else "nothing else is open until its end"))
+    if drill.may_return:
+        facts.append(("Returning", "a case can be put back and returned to"))
+    if drill.shuffled:
+        facts.append(("Order", "another one for each learner"))
+    if drill.together:
+        at = "when you start it" if drill.starts_at is None else moment(drill.starts_at)
+        facts.append(("Start", f"together: {at}"))
     if drill.counts:
         facts.append(("It counts", "who joins the class after it opens has to be let in"))
     if drill.opens_at is not None:
@@ -353,6 +368,28 @@ def close(class_id: int, drill_id: int) -> Response:
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
 
 
+@pages.post("/<int:drill_id>/start")
+def start(class_id: int, drill_id: int) -> Response:
+    """Start a drill for all at once."""
+    drills.start(request_context.store(), own_drill(class_id, drill_id)[1], now=request_context.now())
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+@pages.post("/<int:drill_id>/late")
+def decide_late(class_id: int, drill_id: int) -> Response:
+    """Let a late answer count, or not."""
+    _, drill = own_drill(class_id, drill_id)
+    drills.decide_late(
+        request_context.store(),
+        drill,
+        request.form.get("case", ""),
+        request_context.preceptor().name,
+        counts=request.form.get("counts") == "yes",
+        now=request_context.now(),
+    )
+    return redirect(url_for("results.late", class_id=class_id, drill_id=drill_id), 303)
+
+
 @pages.post("/<int:drill_id>/let-in")
 def let_in(class_id: int, drill_id: int) -> Response:
     """Let a learner into a drill that counts, although they joined after it opened."""
@@ -392,7 +429,7 @@ def _fixed(drill: Drill) -> tuple[tuple[str, str], ...]:
     """Return what cannot be changed of a drill, for someone has begun it."""
     if not class_queries.is_begun(request_context.store(), drill.id):
         return ()
-    changeable = ("Pass mark", "It counts", "Opens", "Closes", "For")
+    changeable = ("Pass mark", "It counts", "Opens", "Closes", "For", "Start")
     return tuple((name, words) for name, words in _facts(drill) if name not in changeable)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import request
 
 from quiz.classroom import classes, drills
+from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.web import request_context
 
@@ -29,3 +30,9 @@ def own_drill(class_id: int, drill_id: int) -> tuple[Class, Drill]:
 def looked_at(class_id: int) -> Class:
     """Return a class of the preceptor who is asking, for a form that only shows something."""
     return classes.own(request_context.store(), request_context.preceptor(), class_id)
+
+
+def may_change(what: Class) -> bool:
+    """Say whether the preceptor who is asking may change anything in a class."""
+    role = roster_queries.role_in(request_context.store(), what, request_context.preceptor().id)
+    return what.archived_at is None and role != "reader"

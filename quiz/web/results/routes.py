@@ -19,13 +19,14 @@ from quiz.learning import model
 from quiz.practice import dealing
 from quiz.practice.dealt_cases import Place
 from quiz.practice.names import BadName
+from quiz.practice.sittings import GRACE_S
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
 from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
-from quiz.storage.result_queries import EVERYTHING, LearnerSum, Sum
+from quiz.storage.result_queries import EVERYTHING, LateDecision, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
-from quiz.web.classroom.ownership import own_class
+from quiz.web.classroom.ownership import may_change, own_class
 from quiz.web.confirming import not_ticked
 from quiz.web.drill_views import deletion_words, moment
 from quiz.web.mark_views import mark_page
@@ -69,6 +70,12 @@ class SlipRow:
     surely: int
     example: str
     example_link: str
+    key: tuple[str, str]
+    """The step and the slip."""
+    drill: int
+    """Of which drill, 0 for all practice."""
+    to_group: str
+    """Where a group is made of those learners; "" where this preceptor may not."""
 
 
 @dataclass(frozen=True)
@@ -219,6 +226,9 @@ def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, e
         surely=one.missed,
         example=wrong_line(example, step, slip),
         example_link=url_for("results.answer", class_id=what.id, dealt_id=example.dealt),
+        key=(step, slip),
+        drill=drill.id if drill else EVERYTHING,
+        to_group=url_for("roster.group_from_results", class_id=what.id) if may_change(what) else "",
     )
 
 
@@ -369,8 +379,7 @@ def _learner(what: Class, learner_id: int, code: int = 200, problem: str | None 
         has_phrase=who.has_phrase,
         problem=problem or (not_ticked() if request.args.get("unsure") == "yes" else None),
         at="name" if problem else "remove",
-        may=what.archived_at is None
-        and roster_queries.role_in(store, what, request_context.preceptor().id) != "reader",
+        may=may_change(what),
     )
     return make_response(render_template("class_learner.html", page=page), code)
 
@@ -418,6 +427,77 @@ def answers(class_id: int) -> Response:
             most=ANSWERS,
         )
     )
+
+
+@dataclass(frozen=True)
+class LateRow:
+    """One late answer, and what was decided about it."""
+
+    dealt: str
+    link: str
+    learner: str
+    given: str
+    mark: str
+    arrived: str
+    claim: str
+    """What the browser says of its line; "" where it says nothing."""
+    decided: tuple[str, ...]
+    counts: bool
+
+
+@pages.get("/drill/<int:drill_id>/late")
+def late(class_id: int, drill_id: int) -> Response:
+    """List the late answers of a drill: by how much, what the browser says of its line, and what was decided."""
+    what, store = own_class(class_id), request_context.store()
+    drill = drills.own(store, what, drill_id)
+    delays, decisions = result_queries.delays_in(store, drill.id), result_queries.decisions_in(store, drill.id)
+    names = {one.learner: one.name for one in roster_queries.members_of(store, what.id)}
+    rows = [
+        _late_row(what, drill, one, names[one.learner], delays.get(one.dealt), decisions.get(one.dealt, []))
+        for one in result_queries.late_in(store, drill.id)
+        if one.learner in names
+    ]
+    may = may_change(what)
+    return make_response(
+        render_template("late.html", class_id=what.id, drill=drill, rows=rows, may=may, grace=f"{GRACE_S:.0f}")
+    )
+
+
+def _late_row(
+    what: Class, drill: Drill, one: Answer, name: str, delay: float | None, decisions: Sequence[LateDecision]
+) -> LateRow:
+    run = request_context.store().sitting(one.sitting)
+    ends = [
+        at
+        for at in (run.due_at if run else None, class_queries.end_for(request_context.store(), drill, one.learner))
+        if at
+    ]
+    late_by = one.at - min(ends) if ends else None
+    words = "after the time" if late_by is None or late_by < 0 else f"{_span(late_by)} after the end"
+    claim = ""
+    if delay is not None:
+        claim = f"The browser says that the line held it for {_span(delay)}"
+        if late_by is not None and late_by >= 0:
+            claim += f": handed in {_span(abs(late_by - delay))} {'before' if delay > late_by else 'after'} the end"
+    return LateRow(
+        dealt=one.dealt,
+        link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
+        learner=name,
+        given=_given(one),
+        mark=verdict_words(one),
+        arrived=words,
+        claim=claim,
+        decided=tuple(
+            f"{each.preceptor} {'let it count' if each.counts else 'did not let it count'}, {moment(each.decided_at)}"
+            for each in decisions
+        ),
+        counts=bool(decisions) and decisions[-1].counts,
+    )
+
+
+def _span(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
 
 
 def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:

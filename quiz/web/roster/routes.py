@@ -18,7 +18,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.roster_queries import Group, Member
 from quiz.web import request_context
-from quiz.web.classroom.ownership import own_class
+from quiz.web.classroom.ownership import may_change, own_class
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import day, day_of, iso_day, moment
 
@@ -147,7 +147,7 @@ def _list(what: Class, code: int = 200, *, show: str = "all", **more: Any) -> Re
         ),
         groups=tuple(roster_queries.groups_of(store, what.id)),
         others=tuple(one for one in others if roster_queries.role_in(store, one, who.id) != "reader"),
-        may=what.archived_at is None and roster_queries.role_in(store, what, who.id) != "reader",
+        may=may_change(what),
         show=show if show in dict(SHOWN) else "all",
         **more,
     )
@@ -368,33 +368,33 @@ class GroupPage:
     problem: str | None = None
 
 
-@pages.get("/group/<int:group_id>")
-def group(class_id: int, group_id: int) -> Response:
+@pages.get("/group/<int:number>")
+def group(class_id: int, number: int) -> Response:
     """Show who is in a group."""
-    return _group(own_class(class_id), group_id)
+    return _group(own_class(class_id), number)
 
 
 def _group(what: Class, group_id: int, code: int = 200, problem: str | None = None) -> Response:
     store = request_context.store()
     found, who = roster.group(store, what, group_id), roster_queries.people_of(store, group_id)
     people = ((one.learner, one.name) for one in roster_queries.members_of(store, what.id) if one.learner in who)
-    may = what.archived_at is None and roster_queries.role_in(store, what, request_context.preceptor().id) != "reader"
+    may = may_change(what)
     page = GroupPage(what.id, what.name, found, tuple(people), may, problem)
     return make_response(render_template("group.html", page=page), code)
 
 
-@pages.post("/group/<int:group_id>")
-def keep_group(class_id: int, group_id: int) -> Response:
+@pages.post("/group/<int:number>")
+def keep_group(class_id: int, number: int) -> Response:
     """Give a group another name, or remove it."""
     what, store = own_class(class_id), request_context.store()
     if request.form.get("act") == "remove":
-        roster.remove_group(store, what, group_id)
+        roster.remove_group(store, what, number)
         return redirect(url_for("roster.show", class_id=class_id), 303)
     try:
-        roster.rename_group(store, what, group_id, request.form.get("name", ""))
+        roster.rename_group(store, what, number, request.form.get("name", ""))
     except BadName as error:
-        return _group(what, group_id, 422, str(error))
-    return redirect(url_for("roster.group", class_id=class_id, group_id=group_id), 303)
+        return _group(what, number, 422, str(error))
+    return redirect(url_for("roster.group", class_id=class_id, number=number), 303)
 
 
 @pages.post("/group/from-results")
@@ -407,4 +407,4 @@ def group_from_results(class_id: int) -> Response:
         raise classes.UnknownMember
     name = roster.free_group_name(store, what, form.get("name", "") or "From results")
     number = roster.make_group(store, what, name, who, now=request_context.now())
-    return redirect(url_for("roster.group", class_id=class_id, group_id=number), 303)
+    return redirect(url_for("roster.group", class_id=class_id, number=number), 303)

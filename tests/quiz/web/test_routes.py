@@ -1,8 +1,8 @@
 """Every route × every role × what it gives, where a class is served. A route that is not in the table fails.
 
 Roles: nobody signed in; a learner of the class (whose things the addresses name); a learner of another class; another
-preceptor, who looks after the preceptors of the server; a reader and a co-teacher of the class; its owner. The less may be done, the earlier a role asks, on one data file; whoever
-is turned away must leave it exactly as it was.
+preceptor, who looks after the preceptors of the server; a reader and a co-teacher of the class; its owner. The less may
+be done, the earlier a role asks, on one data file; whoever is turned away must leave it exactly as it was.
 """
 
 from __future__ import annotations
@@ -94,6 +94,10 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /sitting/stop": learners(303),
     "GET /drill/<int:drill_id>": own(200),
     "POST /drill/<int:drill_id>/begin": own("303 /drill/1"),
+    "GET /drill/<int:drill_id>/started": own(200),
+    "POST /drill/<int:drill_id>/put-back": own(404),
+    "GET /drill/<int:drill_id>/end": own(404),
+    "POST /drill/<int:drill_id>/finish": own(404),
     "GET /recall": LEARNERS,
     "GET /recall/<group_id>": LEARNERS,
     "GET /recall/prompt/<recall_id>": (DOOR, 404, CLASSES, 404, *PRECEPTORS),
@@ -168,8 +172,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/people/file": SEEN,
     f"POST {C}/people/file": done(422),
     f"POST {C}/people/file/take": done(422),
-    f"GET {C}/group/<int:group_id>": SEEN,
-    f"POST {C}/group/<int:group_id>": done(422),
+    f"GET {C}/group/<int:number>": SEEN,
+    f"POST {C}/group/<int:number>": done(422),
     f"POST {C}/group/from-results": done(404),
     # who looks after it
     f"GET {C}/keeping": kept(200),
@@ -198,6 +202,9 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"POST {D}/copy": DONE,
     f"POST {D}/let-in": done(404),
     f"POST {D}/remove": done(409),
+    f"POST {D}/start": done(409),
+    f"GET {D}/late": SEEN,
+    f"POST {D}/late": done(409),
     f"GET {D}/extensions": SEEN,
     f"POST {D}/extensions": done(422),
     f"GET {D}/try": seen(303),
@@ -229,7 +236,6 @@ FILLED = {
     "class_id": "1",
     "drill_id": "1",
     "learner_id": "1",
-    "group_id": "1",
     "preceptor_id": "1",
     "sitting_id": "1",
 }
