@@ -230,7 +230,16 @@ def take_code(store: Store, one: Class) -> None:
 
 
 def join(
-    store: Store, code: str, name: str, *, form: str, caller: Caller, now: float, lots: Lots, who: Learner | None = None
+    store: Store,
+    code: str,
+    name: str,
+    *,
+    form: str,
+    caller: Caller,
+    now: float,
+    lots: Lots,
+    who: Learner | None = None,
+    shared: bool = False,
 ) -> Joined:
     """Let someone join by a class's code: under a name of their choosing, or as `who`, who is in a class already.
 
@@ -256,7 +265,7 @@ def join(
             caller.tries.add("joined", f"{one.id} from {caller.address}", now)
         if who is not None and learner.id == who.id:
             return Joined(learner, "", "", one)
-        return _come_in(store, learner, now, lots, one)
+        return _come_in(store, learner, now, lots, one, shared=shared)
 
 
 def _not_too_many(store: Store, one: Class, caller: Caller, now: float) -> None:
@@ -336,9 +345,11 @@ def free_name(store: Store, one: Class, name: str, *, but: int | None = None) ->
     return tidy
 
 
-def _come_in(store: Store, learner: Learner, now: float, lots: Lots, one: Class | None = None) -> Joined:
+def _come_in(
+    store: Store, learner: Learner, now: float, lots: Lots, one: Class | None = None, *, shared: bool = False
+) -> Joined:
     phrase = phrase_for(store, learner.id, lots)
-    return Joined(learner, sign_in.let_in(store, learner, now=now, lots=lots), phrase, one)
+    return Joined(learner, sign_in.let_in(store, learner, now=now, lots=lots, shared=shared), phrase, one)
 
 
 def phrase_for(store: Store, learner_id: int, lots: Lots) -> str:
@@ -363,7 +374,7 @@ def who_comes_back(store: Store, phrase: str, *, caller: Caller, now: float) -> 
     return learner
 
 
-def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lots) -> str:
+def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lots, shared: bool = False) -> str:
     """Sign a learner in by the come-back phrase and return the token for the cookie.
 
     Raises
@@ -372,7 +383,7 @@ def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lo
     """
     learner = who_comes_back(store, phrase, caller=caller, now=now)
     with store.writing():
-        return sign_in.let_in(store, learner, now=now, lots=lots)
+        return sign_in.let_in(store, learner, now=now, lots=lots, shared=shared)
 
 
 def new_phrase(store: Store, learner_id: int, *, lots: Lots) -> str:

@@ -234,6 +234,16 @@ def add_sign_in(
     store.add("sign_ins", row)
 
 
+def sign_in_until(store: Store, token: str) -> float:
+    """Return until when a sign-in holds; 0 where there is none."""
+    return next((row[0] for row in store.fetch("SELECT until FROM sign_ins WHERE token = ?", token)), 0.0)
+
+
+def keep_sign_in(store: Store, token: str, until: float) -> None:
+    """Let a sign-in hold until another moment."""
+    store.change("UPDATE sign_ins SET until = ? WHERE token = ?", until, token)
+
+
 def end_sign_in(store: Store, token: str) -> None:
     """End one sign-in."""
     store.change("DELETE FROM sign_ins WHERE token = ?", token)

@@ -286,3 +286,23 @@ TESTS = (
     ) STRICT""",
     "CREATE INDEX late_decisions_dealt ON late_decisions (dealt, id)",
 )
+
+RETENTION = (
+    # Until when a learner's answers were deleted for their age: the guards of the logs let those go, and no others.
+    """CREATE TABLE retired (
+        learner INTEGER PRIMARY KEY REFERENCES learners ON DELETE CASCADE,
+        before_at REAL NOT NULL
+    ) STRICT""",
+    *(f"DROP TRIGGER {table}_are_not_removed" for table in ("answers", "recall_marks", "retyped")),
+    *(
+        f"""CREATE TRIGGER {table}_are_not_removed BEFORE DELETE ON {table}
+            WHEN OLD.learner IN (SELECT id FROM learners)
+            AND NOT EXISTS (SELECT 1 FROM retired r WHERE r.learner = OLD.learner AND OLD.at < r.before_at)
+            BEGIN SELECT RAISE(ABORT, '{table} are only ever added to: remove the learner or nothing'); END"""  # noqa: S608
+        for table in ("answers", "recall_marks")
+    ),
+    # What was meant in place of an answer goes with that answer, however much later it was given.
+    """CREATE TRIGGER retyped_are_not_removed BEFORE DELETE ON retyped
+        WHEN OLD.learner IN (SELECT id FROM learners) AND NOT EXISTS (SELECT 1 FROM retired WHERE learner = OLD.learner)
+        BEGIN SELECT RAISE(ABORT, 'retyped are only ever added to: remove the learner or nothing'); END""",
+)

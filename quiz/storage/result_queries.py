@@ -237,7 +237,8 @@ def decisions_in(store: Store, drill: int) -> dict[str, list[LateDecision]]:
 
 def accepted_of(store: Store, learner_id: int) -> frozenset[str]:
     """Return the cases whose late answers a preceptor lets count."""
-    sql = f"SELECT x.dealt FROM ({_LATEST_DECISION}) x JOIN answers a ON a.dealt = x.dealt WHERE x.counts AND a.learner = ?"  # noqa: S608
+    latest = f"({_LATEST_DECISION}) x JOIN answers a ON a.dealt = x.dealt"
+    sql = f"SELECT x.dealt FROM {latest} WHERE x.counts AND a.learner = ?"  # noqa: S608 - words from here
     return frozenset(row[0] for row in store.fetch(sql, learner_id))
 
 

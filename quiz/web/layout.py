@@ -72,6 +72,8 @@ class Frame:
     theme: str
     key: str | None = None
     """Names the learner to scripts, so that what one wrote is never sent for another."""
+    shared: bool = False
+    """Whether others use this device too, so that a sign-in ends with its tab."""
     caution: str = CAUTION
 
 
@@ -90,8 +92,9 @@ def _frame() -> dict[str, Any]:
         role = "student" if who and blueprint in PRACTISING else "preceptor"
     places, behind = (_links(request.root_path, blueprint, one[role]) for one in (PLACES, BEHIND))
     name = who.name if who else preceptor.name if preceptor else "Menu"
+    shared = request_context.on_shared_device()
     key = f"{who.id}-{who.created_at:.0f}" if who else None
-    return {"frame": Frame(places, behind, name, settings.theme if settings else "auto", key)}
+    return {"frame": Frame(places, behind, name, settings.theme if settings else "auto", key, shared)}
 
 
 @lru_cache(256)

@@ -39,6 +39,8 @@ class DoorPage:
     """Who is here already."""
     signed_in: str | None = None
     """The preceptor who is."""
+    closed: bool = False
+    """Whether a shared device was signed out, its tab having been closed."""
     gone: bool = False
     """Whether someone has just deleted themselves here."""
 
@@ -80,6 +82,11 @@ def _page(status: int = 200, *, form: str = "", **more: Any) -> Response:
     return make_response(render_template("door.html", page=page), status)
 
 
+def _shared() -> bool:
+    """Say whether the form that was sent says that others use this device too."""
+    return request.form.get("shared") == "yes"
+
+
 def _refused(error: QuizError) -> int:
     return 429 if isinstance(error, TooManyTries | classes.ManyJoined) else 422
 
@@ -87,7 +94,7 @@ def _refused(error: QuizError) -> int:
 @pages.get("/door")
 def show() -> Response:
     """Show the ways in."""
-    return _page(gone="gone" in request.args)
+    return _page(gone="gone" in request.args, closed="closed" in request.args)
 
 
 @pages.post("/door/join")
@@ -104,6 +111,7 @@ def join() -> Response:
             now=request_context.now(),
             lots=request_context.lots(),
             who=request_context.joined_learner() if request.form.get("as") == "me" else None,
+            shared=_shared(),
         )
     except (NotKnown, TooManyTries, classes.ManyJoined) as error:
         return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
@@ -114,7 +122,7 @@ def join() -> Response:
     if not joined.token:
         return redirect(url_for("classes.show"), 303)
     before = request_context.known_preceptor()
-    request_context.come_in(joined.token)
+    request_context.come_in(joined.token, shared=_shared())
     done = "You have asked to join: your preceptor lets you in." if asked else "You have joined."
     return phrase_page(joined, f"{done}{f' {before.name} is signed out on this device.' if before else ''}")
 
@@ -160,10 +168,11 @@ def come_back() -> Response:
             caller=request_context.caller(),
             now=request_context.now(),
             lots=request_context.lots(),
+            shared=_shared(),
         )
     except (NotKnown, TooManyTries) as error:
         return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
-    request_context.come_in(token)
+    request_context.come_in(token, shared=_shared())
     return redirect(url_for("practise.show"), 303)
 
 

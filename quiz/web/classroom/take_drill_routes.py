@@ -93,7 +93,7 @@ AIDED = {"bench": "bench.explore", "work": "work.show", "recall": "recall.show",
 
 
 def _is_of_test(run: Sitting, drill: Drill) -> bool:
-    """Say whether what is asked for belongs to a test: its pages, answers, the bench of its case, what aids there are."""
+    """Say whether what is asked for belongs to a test: its pages, answers, the bench of its case, its aids."""
     area, given = request.blueprint, request.view_args or {}
     if area == "door" or request.endpoint in ANSWERING:
         return True

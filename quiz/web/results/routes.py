@@ -136,6 +136,8 @@ class LearnerPage:
     at: str
     may: bool
     """Whether this preceptor may change anything."""
+    own: bool
+    """Whether they own the class."""
 
 
 @dataclass(frozen=True)
@@ -380,6 +382,7 @@ def _learner(what: Class, learner_id: int, code: int = 200, problem: str | None 
         problem=problem or (not_ticked() if request.args.get("unsure") == "yes" else None),
         at="name" if problem else "remove",
         may=may_change(what),
+        own=what.preceptor == request_context.preceptor().id,
     )
     return make_response(render_template("class_learner.html", page=page), code)
 

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from datetime import datetime, time
+
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from quiz.classroom import classes, preceptors
+from quiz.classroom import classes, keeping, preceptors
 from quiz.classroom.preceptors import ROLES, UnknownPreceptor
+from quiz.exports import own_data
+from quiz.practice import learners
+from quiz.practice.forms import BadText, Day
 from quiz.practice.names import BadName
 from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class
 from quiz.web import request_context
 from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked, sure
+from quiz.web.downloads import download
 
 pages = Blueprint("keeping", __name__, url_prefix="/class/<int:class_id>/keeping")
 
@@ -84,6 +90,40 @@ def hand_over(class_id: int) -> Response:
     stay = request.form.get("stay") == "yes"
     preceptors.hand_over(store, what, to, now=request_context.now(), stay=stay)
     return redirect(url_for("classes.one", class_id=class_id) if stay else url_for("classes.show"), 303)
+
+
+@pages.get("/retention")
+def retention(class_id: int) -> Response:
+    """Show the form that deletes old answers."""
+    what = own_class(class_id, owner=True, archived=True)
+    return make_response(render_template("retention.html", what=what, before="", found=None, problem=None))
+
+
+@pages.post("/retention")
+def retain(class_id: int) -> Response:
+    """Show what is older than a day, and delete it when the box beside that button was ticked."""
+    what, store = own_class(class_id, owner=True, archived=True), request_context.store()
+    typed = request.form.get("before", "")
+    try:
+        day = Day().read(typed)
+    except BadText as error:
+        page = render_template("retention.html", what=what, before=typed[:20], found=None, problem=str(error))
+        return make_response(page, 422)
+    before = datetime.combine(day, time.min).timestamp()
+    if sure():
+        keeping.delete_older(store, what, before)
+        return redirect(url_for("keeping.retention", class_id=class_id), 303)
+    found = keeping.older(store, what, before)
+    return make_response(render_template("retention.html", what=what, before=typed, found=found, problem=None))
+
+
+@pages.get("/learner/<int:learner_id>/everything.jsonl")
+def everything(class_id: int, learner_id: int) -> Response:
+    """Give all that is kept of one learner, for them or for whoever may lawfully ask."""
+    what, store = own_class(class_id, owner=True, archived=True), request_context.store()
+    held = classes.member(store, what, learner_id)
+    learner = learners.get(store, held.learner)
+    return download(own_data.json_lines(store, learner), "application/x-ndjson", f"{held.name}-everything.jsonl")
 
 
 @pages.post("/archive")

@@ -1,4 +1,4 @@
-"""A roster: brought in from a file with bad rows, slips, groups, one person in two classes, merging, moving, archive."""
+"""A roster: brought in from a file with bad rows, slips, groups, one person in two classes, merging, archive."""
 
 from __future__ import annotations
 

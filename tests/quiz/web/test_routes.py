@@ -177,6 +177,9 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"POST {C}/group/from-results": done(404),
     # who looks after it
     f"GET {C}/keeping": kept(200),
+    f"GET {C}/keeping/retention": kept(200),
+    f"POST {C}/keeping/retention": kept(422),
+    f"GET {C}/keeping/learner/<int:learner_id>/everything.jsonl": kept(200),
     f"POST {C}/keeping/name": kept(422),
     f"POST {C}/keeping/teachers": kept(422),
     f"POST {C}/keeping/hand-over": kept(422),
