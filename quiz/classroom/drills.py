@@ -216,11 +216,11 @@ class Plan:
         if self.test and self.feedback != "end":
             yield "feedback", "a test shows its marks at the end: choose “at the end of the drill”"
         if self.may_return and self.cases is None:
-            yield "may_return", "a case can be put back only where there is a number of cases"
+            yield "cases", "a case can be put back only where there is a number of cases"
         if self.shuffled and (self.cases is None or not self.same):
-            yield "shuffled", "another order needs a number of cases that are the same for all"
+            yield "same", "another order needs a number of cases that are the same for all"
         if not set(self.aids) <= set(AIDS):
-            yield "test", "an aid that is not on the form: choose from the form"
+            yield "limit_minutes", "an aid that is not on the form: choose from the form"
 
 
 @dataclass(frozen=True)
