@@ -124,7 +124,7 @@ class EndPoint:
 
 
 @dataclass(frozen=True)
-class Record:
+class ExaminationRecord:
     """What was written, and what was done that the record rests on."""
 
     written: dict[Side, SphCyl] = field(default_factory=dict)
@@ -140,7 +140,7 @@ class Examined:
     acts: tuple[Act, ...]
     state: State
     end_points: tuple[EndPoint, ...]
-    record: Record
+    record: ExaminationRecord
 
     def ends_of(self, side: Side) -> tuple[EndPoint, ...]:
         """Return the end points that count for an eye: the last, and the last of another meridian, oldest first."""
@@ -164,7 +164,7 @@ def read_acts(acts: Sequence[Act]) -> Examined:
     BadAct
         When one has a value that it cannot have, or comes before the one above it.
     """
-    state, record = State(), Record()
+    state, record = State(), ExaminationRecord()
     ends: list[EndPoint] = []
     minute = 0.0
     for act in acts:
@@ -220,7 +220,7 @@ def _cells_after(state: State, act: Act) -> tuple[tuple[Side, str, SphCyl], ...]
     return kept if lens.strongest == 0 else (*kept, (side, cell, lens))
 
 
-def _record_after(record: Record, act: Act) -> Record:
+def _record_after(record: ExaminationRecord, act: Act) -> ExaminationRecord:
     match act.what:
         case "take off":
             by = _number(act)

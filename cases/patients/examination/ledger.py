@@ -57,7 +57,7 @@ SMALL_D = 0.03
 """A term weaker than this in every meridian is not shown."""
 
 
-class NoEndPoint(CaseError):
+class NotMeasured(CaseError):
     """An eye was written down and never measured, or measured and never written."""
 
 
@@ -152,12 +152,12 @@ def ledger(patient: Patient, examined: Examined, side: Side, *, as_in: Ledger | 
 
     Raises
     ------
-    NoEndPoint
+    NotMeasured
         When the eye has no end point or no written result.
     """
     ends = examined.ends_of(side)
     if not ends or side not in examined.record.written:
-        raise NoEndPoint(f"{side} eye: call it neutral in one meridian at least, and write a result")
+        raise NotMeasured(f"{side} eye: call it neutral in one meridian at least, and write a result")
     R = patient.eye(side).lens.power_matrix()
     measured = [_measured(patient, one) for one in ends]
     if len(measured) == 1:

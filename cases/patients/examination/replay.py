@@ -25,7 +25,7 @@ def replayed(patient: Patient, before: Examined, acts: Sequence[Act], side: Side
 
     Raises
     ------
-    NoEndPoint
+    NotMeasured
         When nothing was measured or written in one of the two runs.
     BadAct
         When the acts do not follow one another.

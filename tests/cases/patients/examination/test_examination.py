@@ -11,7 +11,7 @@ from cases.optics.lens import SphCyl
 from cases.patients.drawing_patients import draw_patient
 from cases.patients.examination.acts import Act, BadAct, State, read_acts
 from cases.patients.examination.findings import from_numbers_alone
-from cases.patients.examination.ledger import NoEndPoint, ledger
+from cases.patients.examination.ledger import NotMeasured, ledger
 from cases.patients.examination.replay import otherwise, replayed, without
 from cases.patients.examination.world import accommodation, cycloplegia, gaze, pupil_mm
 from cases.patients.mixture import mixed_patient
@@ -36,22 +36,7 @@ def random_acts(chance: Chance) -> list[Act]:
     for side in SIDES:
         for _ in range(chance.whole(2, 6)):
             minute += chance.unit() * 8
-            what = chance.among(
-                (
-                    "room",
-                    "target",
-                    "seat",
-                    "sight",
-                    "own eye",
-                    "sleeve",
-                    "zone",
-                    "frame",
-                    "drops",
-                    "lens",
-                    "call",
-                    "lens",
-                )
-            )
+            what = chance.among((*SETTINGS, "lens", "lens"))
             value: object = {
                 "room": chance.among(("lit", "dim", "dark")),
                 "target": chance.among((6.0, 3.0, 0.5, "face", "off")),
@@ -177,7 +162,7 @@ def test_sitting_off_the_axis_fits_true_astigmatism_from_the_numbers() -> None:
 
 
 def test_an_eye_without_an_end_point_has_no_ledger() -> None:
-    with pytest.raises(NoEndPoint, match="call it neutral"):
+    with pytest.raises(NotMeasured, match="call it neutral"):
         ledger(patient_of(SphCyl(0)), read_acts([Act(0, "write", SphCyl(0), "right")]), "right")
 
 
