@@ -38,6 +38,7 @@ AWAY_DEG, AWAY_M = 20.0, 0.5
 """Where a patient looks whose gaze has left the target, and how far off that is: ours."""
 WRONG_OWN_EYE_DEG = 5.58
 """The angle at which the examiner's eye of the other side looks: the separation of two eyes at a usual distance."""
+MOST_ASIDE_DEG = 29.9
 LENS_INDEX = 1.5
 
 
@@ -141,11 +142,14 @@ def lens_at_eye(eye: Eye, state: State, side: Side) -> tuple[Matrix, Matrix, Mat
 
 
 def sight_angles(patient: Patient, side: Side, state: State, minute: float) -> tuple[float, float]:
-    """Return how far off its visual axis an eye is looked at, in degrees (to the examiner's right, up)."""
+    """Return how far off its visual axis an eye is looked at, in degrees (to the examiner's right, up), at most 30."""
     h, v = state.sight
     if state.own_eye is not None and state.own_eye != side:
         h += WRONG_OWN_EYE_DEG if side == "right" else -WRONG_OWN_EYE_DEG
-    return h + gaze(patient, state, minute).angle_h, v
+    h += gaze(patient, state, minute).angle_h
+    # Further out the formulas of the reflex do not hold.
+    times = min(1.0, MOST_ASIDE_DEG / max(math.hypot(h, v), 1.0))
+    return h * times, v * times
 
 
 def judged_at(eye: Eye, state: State, pupil: float) -> tuple[float, float]:
