@@ -18,6 +18,7 @@ from cases.recall.prompts import all_groups
 from quiz.accuracy.entries import Entry
 from quiz.classroom import classes, drills, preceptors, roster, roster_file, sign_in, take_drill
 from quiz.classroom.drills import Audience, Plan
+from quiz.classroom.places import group_named
 from quiz.classroom.throttle import Caller, Tries
 from quiz.learning.state import DAY
 from quiz.practice import dealing, learners, recall_prompts
@@ -143,7 +144,7 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
     roster.give_extra_time(store, one, (members[-1].id,), 25)
     classes.take_code(store, one)
     one = classes.own(store, preceptor, number)
-    monday = roster.group_named(store, one, "Monday", first)
+    monday = group_named(store, one, "Monday", first)
     for plan, when, group in zip(_plans(), _days(first, now), (None, monday, None, None), strict=True):
         audience = Audience(frozenset(() if group is None else (group,)))
         if plan.test:  # nobody may begin it before it was set

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from quiz.classroom import sign_in
+from quiz.classroom.places import MOST_LEARNERS
 from quiz.classroom.sign_in import NotKnown, digest, new_code, tidy_code
 from quiz.classroom.throttle import WINDOW, Caller
 from quiz.errors import QuizError
@@ -22,7 +23,6 @@ CODE_MARKS = 8
 CODE_DAYS = 14
 PHRASE_MARKS = 16
 """79 bits: not to be guessed, so that it is kept as a plain hash."""
-MOST_LEARNERS = 500
 MOST_AT_ONCE = 120
 """Joins in one class within `WINDOW`; then nobody else joins until its preceptor says so, or time passes."""
 MOST_FROM_ONE_ADDRESS = 80

@@ -7,17 +7,16 @@ from dataclasses import dataclass
 
 from quiz.classroom import classes
 from quiz.classroom.classes import UnknownMember
+from quiz.classroom.places import MOST_GROUPS, add_place, group_named, tidy_number
 from quiz.errors import QuizError
 from quiz.practice import learners, names
 from quiz.practice.names import BadName
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class
-from quiz.storage.roster_queries import Group, Member
+from quiz.storage.roster_queries import ClassGroup, Member
 from quiz.storage.store import Store
 
-LONGEST_NUMBER = 40
-MOST_GROUPS = 60
 EXTRA_TIMES = (0, 10, 25, 33, 50, 100)
 """Per cent of a drill's time that can be given to a person."""
 
@@ -46,21 +45,6 @@ class Slip:
     phrase: str
 
 
-def tidy_number(text: str) -> str | None:
-    """Return a school's number for a learner, tidied; None where none is given.
-
-    Raises
-    ------
-    BadName
-    """
-    number = " ".join(text.split())
-    if len(number) > LONGEST_NUMBER:
-        raise BadName(f"a number of {len(number)} characters: {LONGEST_NUMBER} is the most")
-    if not number.isprintable():
-        raise BadName("the number holds characters that do not print: write it again")
-    return number or None
-
-
 # --- places ------------------------------------------------------------------------------------------------------
 
 
@@ -73,14 +57,7 @@ def add(store: Store, one: Class, name: str, number: str | None, *, now: float) 
     """
     with store.writing():
         classes.room_for(store, one, 1)
-        return added(store, one, classes.free_name(store, one, name), _free_number(store, one, number), now)
-
-
-def added(store: Store, one: Class, name: str, number: str | None, now: float) -> int:
-    """Do as `add` with a name and a number that were looked at, in `writing()`."""
-    learner = learners.added(store, name, now)
-    roster_queries.add_member(store, learner.id, one.id, now, name=name, number=number)
-    return learner.id
+        return add_place(store, one, classes.free_name(store, one, name), _free_number(store, one, number), now)
 
 
 def _free_number(store: Store, one: Class, number: str | None, *, but: int | None = None) -> str | None:
@@ -285,7 +262,7 @@ def slips(store: Store, one: Class, learner_ids: Collection[int], *, lots: Lots)
 # --- groups ------------------------------------------------------------------------------------------------------
 
 
-def group(store: Store, one: Class, group_id: int) -> Group:
+def group(store: Store, one: Class, group_id: int) -> ClassGroup:
     """Return a group of a class.
 
     Raises
@@ -311,14 +288,6 @@ def make_group(store: Store, one: Class, name: str, learner_ids: Collection[int]
         number = group_named(store, one, _free_group(store, one, name), now)
         roster_queries.add_to_group(store, number, learner_ids)
     return number
-
-
-def group_named(store: Store, one: Class, name: str, now: float) -> int:
-    """Return the number of a class's group of this name, made now if there is none; in `writing()`."""
-    for each in roster_queries.groups_of(store, one.id):
-        if each.name.casefold() == name.casefold():
-            return each.id
-    return roster_queries.add_group(store, one.id, name, now)
 
 
 def _free_group(store: Store, one: Class, name: str, but: int | None = None) -> str:

@@ -13,7 +13,7 @@ import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from quiz.classroom import classes, roster
+from quiz.classroom.places import MOST_GROUPS, MOST_LEARNERS, add_place, group_named, tidy_number
 from quiz.errors import QuizError
 from quiz.practice import names
 from quiz.practice.names import BadName
@@ -129,7 +129,7 @@ def read_roster(store: Store, one: Class, text: str) -> RosterPreview:
     rows: list[RosterRow] = []
     for line, cells in lines:
         if len(rows) >= MOST_ROWS:
-            raise BadRoster(f"over {MOST_ROWS} rows: a class has at most {classes.MOST_LEARNERS} learners")
+            raise BadRoster(f"over {MOST_ROWS} rows: a class has at most {MOST_LEARNERS} learners")
         if any(cell.strip() for cell in cells):
             rows.append(known.looked_at(_row(line, cells, columns)))
     if not rows:
@@ -150,19 +150,20 @@ def take(store: Store, one: Class, text: str, *, now: float) -> RosterPreview:
     """
     with store.writing():
         found = read_roster(store, one, text)
+        known = {each.learner: each for each in roster_queries.members_of(store, one.id)}
         for row in found.rows:
             if row.fault is not None:
                 continue
             if row.learner is None:
-                learner = roster.added(store, one, row.name, row.number, now)
+                learner = add_place(store, one, row.name, row.number, now)
             else:
                 learner = row.learner
-                held = classes.member(store, one, learner)
+                held = known[learner]
                 roster_queries.keep_place(
                     store, held.id, name=held.name, number=row.number or held.number, on_roster=True
                 )
             for name in row.groups:
-                roster_queries.add_to_group(store, roster.group_named(store, one, name, now), (learner,))
+                roster_queries.add_to_group(store, group_named(store, one, name, now), (learner,))
     return found
 
 
@@ -201,7 +202,7 @@ def _row(line: int, cells: list[str], columns: Mapping[int, str]) -> RosterRow:
         return replace(
             row,
             name=names.tidy_name(name, []),
-            number=roster.tidy_number(at.get("number", "") or at.get("source", "")),
+            number=tidy_number(at.get("number", "") or at.get("source", "")),
             groups=tuple(names.tidy_name(part, []) for part in at.get("group", "").split(";") if part.strip()),
         )
     except BadName as error:
@@ -218,7 +219,7 @@ class _Known:
         self._numbers = {each.number.casefold(): each for each in members if each.number}
         self._asking = {each.name.casefold() for each in roster_queries.requests_of(store, one.id)}
         self._gone = {each.number.casefold() for each in roster_queries.empty_places_of(store, one.id) if each.number}
-        self._room = classes.MOST_LEARNERS - len(members) - len(self._asking)
+        self._room = MOST_LEARNERS - len(members) - len(self._asking)
         self._groups = {each.name.casefold() for each in roster_queries.groups_of(store, one.id)}
         self._names_at: dict[str, int] = {}
         self._numbers_at: dict[str, int] = {}
@@ -231,12 +232,12 @@ class _Known:
         if fault is None:
             row, fault = self._met(row)
         more = {each.casefold() for each in row.groups}
-        if fault is None and len(self._groups | more) > roster.MOST_GROUPS:
-            fault = f"over {roster.MOST_GROUPS} groups: is this column the groups?"
+        if fault is None and len(self._groups | more) > MOST_GROUPS:
+            fault = f"over {MOST_GROUPS} groups: is this column the groups?"
         if fault is None and row.learner is None:
             self._room -= 1
             if self._room < 0:
-                fault = f"the class is full: it has {classes.MOST_LEARNERS} places"
+                fault = f"the class is full: it has {MOST_LEARNERS} places"
         if fault is not None:
             return replace(row, fault=fault, learner=None)
         self._groups |= more

@@ -55,7 +55,7 @@ class Request:
 
 
 @dataclass(frozen=True)
-class Group:
+class ClassGroup:
     """Some learners of a class."""
 
     id: int
@@ -267,14 +267,14 @@ _GROUPS = (
 )
 
 
-def groups_of(store: Store, class_id: int) -> list[Group]:
+def groups_of(store: Store, class_id: int) -> list[ClassGroup]:
     """Return the groups of a class by name."""
-    return store.fetch_as(Group, f"{_GROUPS} WHERE g.class = ? ORDER BY g.name, g.id", class_id)
+    return store.fetch_as(ClassGroup, f"{_GROUPS} WHERE g.class = ? ORDER BY g.name, g.id", class_id)
 
 
-def group_of_id(store: Store, group_id: int) -> Group | None:
+def group_of_id(store: Store, group_id: int) -> ClassGroup | None:
     """Return a group."""
-    return store.fetch_one(Group, f"{_GROUPS} WHERE g.id = ?", group_id)
+    return store.fetch_one(ClassGroup, f"{_GROUPS} WHERE g.id = ?", group_id)
 
 
 def add_group(store: Store, class_id: int, name: str, now: float) -> int:
@@ -342,10 +342,10 @@ def name_instead(store: Store, learner_id: int, other: int) -> None:
     store.change("UPDATE drills SET for_learner = ? WHERE for_learner = ?", other, learner_id)
 
 
-def groups_in_drill(store: Store, drill_id: int) -> list[Group]:
+def groups_in_drill(store: Store, drill_id: int) -> list[ClassGroup]:
     """Return the groups that a drill is for."""
     sql = f"{_GROUPS} JOIN drill_groups d ON d.class_group = g.id WHERE d.drill = ? ORDER BY g.name, g.id"
-    return store.fetch_as(Group, sql, drill_id)
+    return store.fetch_as(ClassGroup, sql, drill_id)
 
 
 def people_in_drill(store: Store, drill_id: int) -> frozenset[int]:

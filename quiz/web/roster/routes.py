@@ -16,7 +16,7 @@ from quiz.classroom.roster import EXTRA_TIMES, CannotMerge, CannotMove
 from quiz.practice.names import BadName
 from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class
-from quiz.storage.roster_queries import Group, Member
+from quiz.storage.roster_queries import ClassGroup, Member
 from quiz.web import request_context
 from quiz.web.classroom.ownership import may_change, own_class
 from quiz.web.confirming import not_ticked, sure
@@ -76,7 +76,7 @@ class PlacesPage:
     rows: tuple[PlaceRow, ...]
     asking: tuple[AskingRow, ...] = ()
     empty: tuple[EmptyRow, ...] = ()
-    groups: tuple[Group, ...] = ()
+    groups: tuple[ClassGroup, ...] = ()
     others: tuple[Class, ...] = ()
     """Other classes of this preceptor into which learners can be put."""
     may: bool = True
@@ -362,7 +362,7 @@ class GroupPage:
 
     class_id: int
     class_name: str
-    group: Group
+    group: ClassGroup
     people: tuple[tuple[int, str], ...]
     may: bool
     problem: str | None = None
