@@ -6,7 +6,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from quiz.classroom import sign_in
-from quiz.classroom.places import MOST_LEARNERS
 from quiz.classroom.sign_in import NotKnown, digest, new_code, tidy_code
 from quiz.classroom.throttle import WINDOW, Caller
 from quiz.errors import QuizError
@@ -16,7 +15,7 @@ from quiz.practice.names import BadName
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class, Preceptor
-from quiz.storage.roster_queries import Member
+from quiz.storage.roster_queries import MOST_LEARNERS, Member
 from quiz.storage.store import Learner, Store
 
 CODE_MARKS = 8

@@ -8,7 +8,6 @@ from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.store import Store
 
-MOST_LEARNERS = 500
 LONGEST_NUMBER = 40
 MOST_GROUPS = 60
 

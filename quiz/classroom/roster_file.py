@@ -13,13 +13,13 @@ import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from quiz.classroom.places import MOST_GROUPS, MOST_LEARNERS, add_place, group_named, tidy_number
+from quiz.classroom.places import MOST_GROUPS, add_place, group_named, tidy_number
 from quiz.errors import QuizError
 from quiz.practice import names
 from quiz.practice.names import BadName
 from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class
-from quiz.storage.roster_queries import Member
+from quiz.storage.roster_queries import MOST_LEARNERS, Member
 from quiz.storage.store import Store
 
 MOST_ROWS = 2000

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from quiz.storage.class_queries import Class, Preceptor
 from quiz.storage.store import Learner, Store
 
+MOST_LEARNERS = 500
+"""In one class: as many as one page can show."""
+
 
 @dataclass(frozen=True)
 class Member:

@@ -288,7 +288,7 @@ def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device
     phone.set_offline(True)
     hand_in(page, room)
     expect(page.locator(".sending")).to_contain_text("Kept on this device")
-    room.clock.move(seconds=40)
+    room.clock.move(seconds=45)
     page.wait_for_timeout(1500)
     phone.set_offline(False)
     expect(page.locator("main")).to_contain_text("1 of 3 right: 33 %.", timeout=30_000)
