@@ -10,6 +10,7 @@ from flask import Flask, request
 
 from cases.worksheet import CAUTION
 from quiz.practice import learners
+from quiz.storage.store import Learner
 from quiz.web import request_context
 from quiz.web.links import link
 
@@ -82,6 +83,11 @@ def set_up(app: Flask) -> None:
     app.context_processor(_frame)
 
 
+def key_of(who: Learner) -> str:
+    """Return what names a learner to scripts: a number that is given to nobody else."""
+    return f"{who.id}-{who.created_at:.0f}"
+
+
 def _frame() -> dict[str, Any]:
     who = request_context.known_learner()
     preceptor = request_context.known_preceptor()
@@ -93,7 +99,7 @@ def _frame() -> dict[str, Any]:
     places, behind = (_links(request.root_path, blueprint, one[role]) for one in (PLACES, BEHIND))
     name = who.name if who else preceptor.name if preceptor else "Menu"
     shared = request_context.on_shared_device()
-    key = f"{who.id}-{who.created_at:.0f}" if who else None
+    key = key_of(who) if who else None
     return {"frame": Frame(places, behind, name, settings.theme if settings else "auto", key, shared)}
 
 

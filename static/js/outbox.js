@@ -85,6 +85,11 @@ export class Outbox {
     return { status: answer.status, go: told.go, text };
   }
 
+  /** Keep nothing of this learner's any more. */
+  forget() {
+    return this.#keep(this.all().filter((one) => one.learner !== this.learner));
+  }
+
   /** Send all of this learner's; says how many were taken and how many still wait. */
   async flush() {
     let taken = 0;

@@ -302,6 +302,26 @@ def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device
     expect(page.locator("main")).to_contain_text("2 of 3 right: 66 %.")
 
 
+def test_who_deletes_themselves_leaves_no_answer_on_the_device(room: Class, device: Open) -> None:
+    """What was written without a connection is never sent afterwards, and is not kept either; Bo's is."""
+    desk, page = device().new_page(), device().new_page()
+    sign_in(desk, room)
+    code = make_class(desk)
+    page.goto(f"{room.url}/door")
+    page.get_by_label("The code that your preceptor gave you").fill(code)
+    page.get_by_label("A name to go by in the class").fill("Ada")
+    page.get_by_role("button", name="Join", exact=True).click()
+    page.goto(f"{room.url}/class")
+    held = [{"learner": one, "url": "/case/none/answer", "body": "x=1"} for one in ("other", "")]
+    held[1]["learner"] = page.locator("html").get_attribute("data-learner") or ""
+    page.evaluate("held => localStorage.setItem('two-meridians-outbox', JSON.stringify(held))", held)
+    page.get_by_label("Delete Ada with everything kept, for good").check()
+    page.get_by_role("button", name="Delete me").click()
+    expect(page.locator(".done")).to_contain_text("You are deleted")
+    page.wait_for_function("JSON.parse(localStorage.getItem('two-meridians-outbox')).length === 1")
+    assert page.evaluate("JSON.parse(localStorage.getItem('two-meridians-outbox'))[0].learner") == "other"
+
+
 def test_all_start_together(room: Class, device: Open, accessible: Check) -> None:
     desk, page = device().new_page(), device().new_page()
     sign_in(desk, room)

@@ -17,7 +17,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
-from quiz.web import request_context
+from quiz.web import layout, request_context
 from quiz.web.classroom.ownership import own_class
 from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
@@ -346,4 +346,4 @@ def remove_me() -> Response:
         return _mine(who, 422, not_ticked())
     people.remove(request_context.store(), who.id, now=request_context.now())
     request_context.go_out()
-    return redirect(url_for("door.show", gone="yes"), 303)
+    return redirect(url_for("door.show", gone=layout.key_of(who)), 303)

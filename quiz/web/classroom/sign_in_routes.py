@@ -41,8 +41,8 @@ class DoorPage:
     """The preceptor who is."""
     closed: bool = False
     """Whether a shared device was signed out, its tab having been closed."""
-    gone: bool = False
-    """Whether someone has just deleted themselves here."""
+    gone: str = ""
+    """Who has just deleted themselves here, as scripts know them: what this browser holds of theirs goes too."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def _refused(error: QuizError) -> int:
 @pages.get("/door")
 def show() -> Response:
     """Show the ways in."""
-    return _page(gone="gone" in request.args, closed="closed" in request.args)
+    return _page(gone=request.args.get("gone", "")[:40], closed="closed" in request.args)
 
 
 @pages.post("/door/join")

@@ -347,11 +347,16 @@ def test_a_new_route_would_be_noticed(copied: Copy) -> None:
 @pytest.mark.parametrize("key", TABLE)
 def test_who_gets_what(copied: Copy, key: str) -> None:
     found, left = [], True
+    before: list[str] | None = None  # as it was left by the role before; None: that one may have changed something
     for role in ROLES:
-        before = copied.everything()
+        before = copied.everything() if before is None else before
         found.append(copied.asks(role, key))
         turned_away = found[-1] in (DOOR, CLASSES, 403, 404) and not key.startswith("POST /door")
-        left = left and (not turned_away or copied.everything() == before)
+        if key == f"POST {C}/keeping/archive" and role == "preceptor":
+            turned_away = False  # it leads to the classes when it is done
+        after = copied.everything() if turned_away else None
+        left = left and after in (None, before)
+        before = after
     assert dict(zip(ROLES, found, strict=True)) == dict(zip(ROLES, TABLE[key], strict=True))
     assert left, "someone who was turned away changed something"
 
