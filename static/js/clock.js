@@ -5,12 +5,11 @@ const place = /** @type {HTMLElement | null} */ (document.querySelector("[data-s
 const said = document.getElementById("said");
 const over = document.getElementById("time-over");
 const figures = place?.querySelector(".figures");
-if (place && said && over && figures) count(place.dataset, figures, said, over);
-
 const line = { rest: document.getElementById("clock-rest"), now: document.getElementById("clock-now") };
 const LINE = 352;
 // In a test no seconds run: whole minutes, and a line that shortens.
 const coarse = place !== null && "coarse" in place.dataset;
+if (place && said && over && figures) count(place.dataset, figures, said, over);
 
 /** @param {number} seconds */
 function words(seconds) {
