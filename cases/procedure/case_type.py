@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, product
 from typing import Any
 
 from cases.errors import CaseError
@@ -164,6 +164,16 @@ class CaseType:
         """Say whether an answer may have come from a slipped run."""
         return all(ask.kind.alike(given[ask.name], slipped[ask.name]) for ask in self.asks)
 
+    def tells_apart(self, one: Values, other: Values) -> bool:
+        """Say whether the answers of two slips differ enough to be told apart."""
+        return any(ask.kind.tells_apart(one[ask.name], other[ask.name]) for ask in self.asks)
+
+    def meant(self, given: Values) -> tuple[Values, ...]:
+        """Return all that an answer may mean: one, where there is no eighth in it."""
+        names = [ask.name for ask in self.asks]
+        ways = product(*(ask.kind.meant(given[ask.name]) for ask in self.asks))
+        return tuple(dict(zip(names, one, strict=True)) for one in ways)
+
     def answer_json(self, values: Values) -> Any:
         """Put an answer into JSON: a lone prescription as such, everything else by name."""
         if len(self.asks) == 1 and isinstance(self.asks[0].kind, Lens):
@@ -277,19 +287,19 @@ class Case:
         return tuple(line.step for line in self.run.lines)
 
     def hides_nothing(self) -> bool:
-        """Say whether every live slip shows, and shows apart from every other that is not its declared twin."""
-        if any(self.type.close(one.answer, self.truth) for one in self.singles):
+        """Say whether every live slip shows, and shows apart from every other that is not its declared twin.
+
+        However its answer is written: an eighth cut or rounded must not make it an answer that is credited.
+        """
+        credited = [self.truth, *({**self.truth, **one.answer} for one in self.type.defensible(self.run.known))]
+        written = [self.type.meant(one.answer) for one in self.singles]
+        if any(self.type.close(one, right) for ways in written for one in ways for right in credited):
             return False
-        if any(
-            self.type.close(one.answer, {**self.truth, **other.answer})
-            for other in self.type.defensible(self.run.known)
-            for one in self.singles
-        ):
-            return False
-        return not any(
-            self.type.alike(a.answer, b.answer)
-            for a, b in combinations(self.singles, 2)
+        return all(
+            self.type.tells_apart(one, b.answer)
+            for (a, ways), (b, _) in combinations(zip(self.singles, written, strict=True), 2)
             if not self.type.are_twins(a.slips[0], b.slips[0])
+            for one in ways
         )
 
     def is_firm(self) -> bool:

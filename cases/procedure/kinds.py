@@ -127,6 +127,10 @@ class Kind(ABC, Generic[T]):
         """Say whether an answer may have come from this slip's value."""
         return self.close(given, slipped)
 
+    def tells_apart(self, one: T, other: T) -> bool:
+        """Say whether the values of two slips differ enough to be told apart."""
+        return not self.alike(one, other)
+
     def meant(self, given: T) -> tuple[T, ...]:
         """Return what a person may mean who writes this: an eighth is written in full, cut or rounded."""
         return (given,)
@@ -149,6 +153,8 @@ class Lens(Kind[SphCyl]):
     tolerance: float = 0.125
     residual: float = 0.25
     slip_axis: float = 2.0
+    zone: float | None = None
+    """In D, for a lens found by eye: how far each principal power may lie to either side, in place of `tolerance`."""
     id = "prescription"
     hint = "sphere, cylinder, axis, such as +1.00 −1.50 × 90"
 
@@ -186,12 +192,35 @@ class Lens(Kind[SphCyl]):
         return self._within(given, truth, self.exact, self.exact_axis, self.exact)
 
     def close(self, given: SphCyl, truth: SphCyl) -> bool:
-        """Say whether it is within the tolerance of the class docstring."""
+        """Say whether it is within the tolerance of the class docstring, or each principal power within the zone."""
+        if self.zone is not None:
+            return self._in_zone(given, truth, self.zone) and self._across(given, truth) <= self.residual + 1e-9
         return self._within(given, truth, self.tolerance, 90, self.residual)
 
     def alike(self, given: SphCyl, slipped: SphCyl) -> bool:
-        """Say whether it is within 0.125 D and 2° (or what a weak cylinder hides) of a slip's lens."""
+        """Say whether it is within 0.125 D, or the zone, and 2° (or what a weak cylinder hides) of a slip's lens."""
+        if self.zone is not None:
+            gap = axis_gap(given.minus_form().axis, slipped.minus_form().axis)
+            near = gap <= self.slip_axis + 1e-9 or self._across(given, slipped) <= 0.02
+            return near and self._in_zone(given, slipped, self.zone)
         return self._within(given, slipped, self.tolerance, self.slip_axis, self.tolerance)
+
+    def tells_apart(self, one: SphCyl, other: SphCyl) -> bool:
+        """Say whether two slips' lenses are not within 0.125 D and 2°: the zone is for people's readings alone."""
+        return not self._within(one, other, self.tolerance, self.slip_axis, self.tolerance)
+
+    @staticmethod
+    def _in_zone(given: SphCyl, truth: SphCyl, zone: float) -> bool:
+        """Compare the more plus powers, and the less plus ones."""
+        a, b = given.minus_form(), truth.minus_form()
+        ends = (a.sphere - b.sphere, a.sphere + a.cylinder - b.sphere - b.cylinder)
+        return all(abs(gap) <= zone + 1e-9 for gap in ends)
+
+    @staticmethod
+    def _across(given: SphCyl, truth: SphCyl) -> float:
+        """Return the cylinder in D that a turned axis leaves."""
+        a, b = given.minus_form(), truth.minus_form()
+        return 2 * abs(b.cylinder) * math.sin(math.radians(axis_gap(a.axis, b.axis)))
 
     @staticmethod
     def _within(given: SphCyl, truth: SphCyl, power: float, axis: float, residual: float) -> bool:

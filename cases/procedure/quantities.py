@@ -28,6 +28,8 @@ class Quantity(Kind[float]):
     high: float
     exact: float
     tolerance: float
+    apart: float | None = None
+    """How far apart the values of two slips have to be; None: the tolerance."""
     step: float
     """In which people write it: what a number field moves by."""
     decimals: int | None = None
@@ -88,6 +90,10 @@ class Quantity(Kind[float]):
     def close(self, given: float, truth: float) -> bool:
         """Compare within `tolerance`."""
         return self._gap(given, truth) <= self.tolerance + 1e-9
+
+    def tells_apart(self, one: float, other: float) -> bool:
+        """Say whether they are further apart than `apart`."""
+        return self._gap(one, other) > (self.tolerance if self.apart is None else self.apart) + 1e-9
 
     def _gap(self, given: float, truth: float) -> float:
         return axis_gap(given, truth) if self.on_dial else abs(given - truth)

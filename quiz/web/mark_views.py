@@ -166,6 +166,8 @@ def _verdict(done: Marked, hints: int) -> tuple[str, str]:
                 "The right lens, in the other form",
                 f"Counted as right: it is the same lens. Asked for was {form}.{aided}",
             )
+        case "near" if stage_of(mark.case.type.id):
+            return "Right", f"Within 0.25 D of neutral, and neutral is a zone, not a point.{aided}"
         case "near":
             return "Right, within the tolerance", f"Not to the last hundredth, but near enough to count.{aided}"
         case "slip" if mark.twins:
