@@ -15,13 +15,31 @@ from cases.procedure.kinds import Lens
 from cases.procedure.lens_log import Log, Tried
 from cases.procedure.randomness import Chance
 
-MOVEMENTS = Choice((Option("with", "with"), Option("against", "against"), Option("neutral", "neutral")))
+MOVEMENTS = Choice(
+    (
+        Option(
+            "with", "with", "the reflex goes the way of the streak: with a plane mirror, plus is still needed there"
+        ),
+        Option(
+            "against", "against", "the reflex goes against the streak: with a plane mirror, minus is still needed there"
+        ),
+        Option("neutral", "neutral", "nothing is still needed in that meridian, or next to nothing"),
+    )
+)
 WITH_OR_AGAINST = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 NEXT = Choice(
     (
-        Option("plus", "add plus (or take minus away)"),
-        Option("minus", "add minus (or take plus away)"),
-        Option("stop", "change nothing: it is neutral"),
+        Option(
+            "plus",
+            "add plus (or take minus away)",
+            "the movement is with in the plane-mirror setting, or against in the concave-mirror setting",
+        ),
+        Option(
+            "minus",
+            "add minus (or take plus away)",
+            "the movement is against in the plane-mirror setting, or with in the concave-mirror setting",
+        ),
+        Option("stop", "change nothing: it is neutral", "nothing moves and the whole pupil lights up at once"),
     )
 )
 BEAMS = Choice((Option("parallel", "plane-mirror setting"), Option("converging", "concave-mirror setting")))

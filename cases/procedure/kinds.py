@@ -95,6 +95,11 @@ class Kind(ABC, Generic[T]):
     """How it is typed, for the line under an empty field."""
 
     @property
+    def marked_within(self) -> str:
+        """How far an answer may be out and is still right, to follow "within"; empty where nothing may."""
+        return ""
+
+    @property
     def missing(self) -> str:
         """What is said where nothing was given."""
         return f"nothing was written: give {self.hint or 'an answer'}"
@@ -157,6 +162,13 @@ class Lens(Kind[SphCyl]):
     """In D, for a lens found by eye: how far each principal power may lie to either side, in place of `tolerance`."""
     id = "prescription"
     hint = "sphere, cylinder, axis, such as +1.00 −1.50 × 90"
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance of its powers, and of its axis as what a cylinder of one dioptre allows."""
+        turned = math.degrees(math.asin(self.residual / 2))
+        powers = f"{self.tolerance:g} D" if self.zone is None else f"{self.zone:g} D in each meridian"
+        return f"{powers} and, of axis, {turned:.0f}° at 1.00 DC (less for a stronger cylinder)"
 
     def read(self, text: str) -> SphCyl:
         """Read a prescription."""
@@ -293,6 +305,11 @@ class Cross(Kind[SphCyl]):
     lens: Lens = Lens()
     id = "powers"
     hint = "power @ meridian twice, such as +1.00 @ 180, −0.50 @ 90"
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance of its lens."""
+        return self.lens.marked_within
 
     def read(self, text: str) -> SphCyl:
         """Read two powers at two meridians."""

@@ -93,7 +93,7 @@ class Quantity(Kind[float]):
 
     def tells_apart(self, one: float, other: float) -> bool:
         """Say whether they are further apart than `apart`."""
-        return self._gap(one, other) > (self.tolerance if self.apart is None else self.apart) + 1e-9
+        return super().tells_apart(one, other) if self.apart is None else self._gap(one, other) > self.apart + 1e-9
 
     def _gap(self, given: float, truth: float) -> float:
         return axis_gap(given, truth) if self.on_dial else abs(given - truth)
@@ -101,6 +101,12 @@ class Quantity(Kind[float]):
     def meant(self, given: float) -> tuple[float, ...]:
         """Return the three ways of writing the eighth that it is, or itself."""
         return eighths_meant(given) if self.eighths else (given,)
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance with its unit."""
+        unit = "°" if self.on_dial else self.unit
+        return f"{self.tolerance:g}{unit}"
 
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is out, and on which side where sides have names."""

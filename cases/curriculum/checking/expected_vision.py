@@ -52,12 +52,12 @@ CENTRES = (0.25, 0.5, 1.0, 1.5, 2.0, 3.0)
 
 VISIONS = Choice(
     (
-        Option("full", "6/6, or hardly less"),
-        Option("6-7-5-to-6-9", "6/7.5 to 6/9"),
-        Option("6-12-to-6-18", "6/12 to 6/18"),
-        Option("6-18-to-6-36", "6/18 to 6/36"),
-        Option("6-30-to-6-60", "6/30 to 6/60"),
-        Option("below-6-60", "6/60 or worse"),
+        Option("full", "6/6, or hardly less", "the blur is about 0.25 D or less, or accommodation clears it"),
+        Option("6-7-5-to-6-9", "6/7.5 to 6/9", "the blur is about 0.50 D"),
+        Option("6-12-to-6-18", "6/12 to 6/18", "the blur is about 1.00 D"),
+        Option("6-18-to-6-36", "6/18 to 6/36", "the blur is about 1.50 D"),
+        Option("6-30-to-6-60", "6/30 to 6/60", "the blur is about 2.00 D"),
+        Option("below-6-60", "6/60 or worse", "the blur is about 3.00 D or more"),
     )
 )
 

@@ -50,10 +50,26 @@ OTHER_EYE_SUSPECTED = SlipName(
 
 ACTS = Choice(
     (
-        Option("keep", "keep both as they are"),
-        Option("right-distance", "measure again: the right eye may still hold the working distance"),
-        Option("left-distance", "measure again: the left eye may still hold the working distance"),
-        Option("over-limit", "measure again: the difference reaches the clinic's limit"),
+        Option(
+            "keep",
+            "keep both as they are",
+            "the difference is below the clinic's limit and is not what the distance is worth",
+        ),
+        Option(
+            "right-distance",
+            "measure again: the right eye may still hold the working distance",
+            "the right eye is the more plus by about what the distance is worth",
+        ),
+        Option(
+            "left-distance",
+            "measure again: the left eye may still hold the working distance",
+            "the left eye is the more plus by about what the distance is worth",
+        ),
+        Option(
+            "over-limit",
+            "measure again: the difference reaches the clinic's limit",
+            "the difference reaches the clinic's limit and is not what the distance is worth",
+        ),
     )
 )
 

@@ -69,22 +69,48 @@ TOP_ROW_MAR = 10.0
 VISIONS = Choice(tuple(Option(name, f"6/{below:g}") for name, below in LINES.items()))
 FITS_OR_NOT = Choice(
     (
-        Option("fits", "they fit"),
-        Option("better", "the vision is better than the result allows"),
-        Option("worse", "the vision is worse than the result explains"),
+        Option("fits", "they fit", "the vision lies within the range to expect, give or take a line"),
+        Option(
+            "better",
+            "the vision is better than the result allows",
+            "the vision is better than the range to expect by more than a line",
+        ),
+        Option(
+            "worse",
+            "the vision is worse than the result explains",
+            "the vision is worse than the range to expect by more than a line",
+        ),
     )
 )
 REFLEXES = Choice((Option("steady", "steady"), Option("unsteady", "changing while the streak stood still")))
 CAUSES = Choice(
     (
-        Option("none", "nothing: there is nothing to explain"),
-        Option("left-in", "the working distance left in"),
-        Option("twice", "the working distance taken off twice"),
-        Option("sign", "the sign of the sphere written wrongly"),
-        Option("accommodated", "accommodation while it was measured"),
-        Option("axis", "the axis"),
-        Option("elsewhere", "no slip: something other than the refraction"),
-        Option("again", "none of these alone: measure again"),
+        Option("none", "nothing: there is nothing to explain", "vision and result fit"),
+        Option("left-in", "the working distance left in", "the vision fits the result once the distance is taken off"),
+        Option(
+            "twice", "the working distance taken off twice", "the vision fits the result once the distance is put back"
+        ),
+        Option(
+            "sign",
+            "the sign of the sphere written wrongly",
+            "the vision fits the result with the other sign of the sphere",
+        ),
+        Option(
+            "accommodated",
+            "accommodation while it was measured",
+            "the result is too minus for the vision and the reflex was changing",
+        ),
+        Option("axis", "the axis", "never by itself: unaided vision hardly depends on where the axis stands"),
+        Option(
+            "elsewhere",
+            "no slip: something other than the refraction",
+            "the vision is worse than the result explains: a pinhole, the media and the fundus come next",
+        ),
+        Option(
+            "again",
+            "none of these alone: measure again",
+            "the vision is better than the result allows and no one slip explains it",
+        ),
     )
 )
 

@@ -38,9 +38,9 @@ HALF_WAY_TO_REFLEX = SlipName(
 
 STREAK_TURNS = Choice(
     (
-        Option("up", "anticlockwise, up the scale"),
-        Option("down", "clockwise, down the scale"),
-        Option("leave", "not at all: they lie along one line"),
+        Option("up", "anticlockwise, up the scale", "the reflex lies anticlockwise of the streak, by the shorter way"),
+        Option("down", "clockwise, down the scale", "the reflex lies clockwise of the streak, by the shorter way"),
+        Option("leave", "not at all: they lie along one line", "reflex and streak lie along one line"),
     )
 )
 ALONG = 0.5

@@ -76,11 +76,25 @@ MEASURES = Marks(
 )
 ACTIONS = Choice(
     (
-        Option("accept", "try it by leaning in, then take it for neutral"),
-        Option("search", "try a large plus, a large minus or 20 to 33 cm: what was not tried yet"),
-        Option("quarters", "go on in quarter-dioptre steps"),
-        Option("leave", "leave the eye unmeasured and go on to the subjective"),
-        Option("refer", "refer by the local path at once"),
+        Option(
+            "accept", "try it by leaning in, then take it for neutral", "the pupil is bright all over and nothing moves"
+        ),
+        Option(
+            "search",
+            "try a large plus, a large minus or 20 to 33 cm: what was not tried yet",
+            "the pupil is faint and a strong plus, a strong minus or a shorter distance has not been tried",
+        ),
+        Option("quarters", "go on in quarter-dioptre steps", "a movement can be seen and is near neutral"),
+        Option(
+            "leave",
+            "leave the eye unmeasured and go on to the subjective",
+            "never: a reflex that cannot be judged is itself a finding to act on",
+        ),
+        Option(
+            "refer",
+            "refer by the local path at once",
+            "the pupil is white or dark, or stays faint whatever lens and distance are tried",
+        ),
     )
 )
 _VISION = {

@@ -50,10 +50,20 @@ NAMES = ("a", "b", "c")
 REFLEXES = Order(tuple(Option(name, f"reflex {name.upper()}") for name in NAMES))
 STEPS = Choice(
     (
-        Option("plus-small", "plus, a quarter or a half dioptre"),
-        Option("plus-large", "plus, one dioptre or more"),
-        Option("minus-small", "minus, a quarter or a half dioptre"),
-        Option("minus-large", "minus, one dioptre or more"),
+        Option(
+            "plus-small",
+            "plus, a quarter or a half dioptre",
+            "the reflex goes with, fast and bright: plus is needed, and not much of it",
+        ),
+        Option("plus-large", "plus, one dioptre or more", "the reflex goes with, slow and dull: much plus is needed"),
+        Option(
+            "minus-small",
+            "minus, a quarter or a half dioptre",
+            "the reflex goes against, fast and bright: minus is needed, and not much of it",
+        ),
+        Option(
+            "minus-large", "minus, one dioptre or more", "the reflex goes against, slow and dull: much minus is needed"
+        ),
     )
 )
 SPEEDS_DRAWN = (3.0, 2.0, 1.0, 0.5, 0.28)

@@ -46,9 +46,13 @@ LEAN_NOT_ALLOWED_FOR = SlipName(
 LEANS = Choice((Option("in", "leans in"), Option("back", "leans back")))
 CHANGES = Choice(
     (
-        Option("keep", "keep the lens: nothing speaks against neutral"),
-        Option("plus", "more plus (or less minus)"),
-        Option("minus", "more minus (or less plus)"),
+        Option(
+            "keep",
+            "keep the lens: nothing speaks against neutral",
+            "the movement seen is the one that neutral shows at the new distance",
+        ),
+        Option("plus", "more plus (or less minus)", "the movement seen lies to the with side of the one expected"),
+        Option("minus", "more minus (or less plus)", "the movement seen lies to the against side of the one expected"),
     )
 )
 ORDER_OF_MOVEMENTS = {"against": -1, "neutral": 0, "with": 1}

@@ -47,10 +47,14 @@ Vector = NDArray[np.float64]
 
 REFLEX_MOVEMENTS = Choice(
     (
-        Option("with", "with"),
-        Option("against", "against"),
-        Option("neutral", "neutral"),
-        Option("neither", "neither: it slides along the streak"),
+        Option("with", "with", "plus is still needed across the streak"),
+        Option("against", "against", "minus is still needed across the streak"),
+        Option("neutral", "neutral", "nothing is still needed in any direction"),
+        Option(
+            "neither",
+            "neither: it slides along the streak",
+            "one principal meridian still needs plus, the other minus, and across the streak they cancel",
+        ),
     )
 )
 ENDLESS = "infinite"
@@ -120,6 +124,11 @@ class Ratio(Quantity):
     def close(self, given: float, truth: float) -> bool:
         """Compare within `tolerance` of the truth."""
         return self._within(given, truth, self.tolerance)
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance as a share."""
+        return f"{100 * self.tolerance:g} %"
 
     @staticmethod
     def _within(given: float, truth: float, share: float) -> bool:

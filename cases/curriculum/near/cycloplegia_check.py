@@ -61,17 +61,27 @@ PUPILS = Choice((Option("wide", "wide and still"), Option("moving", "still movin
 WAITS = Choice((Option("running", "still running"), Option("over", "over")))
 STATES = Choice(
     (
-        Option("out", "out, as far as the clinic asks"),
-        Option("left", "still there, too much of it"),
-        Option("unsteady", "at work: the reflex wavers"),
+        Option(
+            "out", "out, as far as the clinic asks", "no more is left than the clinic's limit, and the reflex is steady"
+        ),
+        Option("left", "still there, too much of it", "more is left than the clinic's limit"),
+        Option("unsteady", "at work: the reflex wavers", "the reflex wavers behind one and the same lens"),
     )
 )
 ACTIONS = Choice(
     (
-        Option("go", "go on and measure"),
-        Option("wait", "wait, then look again"),
-        Option("ask", "ask whoever may decide, by the local protocol"),
-        Option("drop", "put in another drop"),
+        Option("go", "go on and measure", "accommodation is out, as far as the clinic asks"),
+        Option("wait", "wait, then look again", "accommodation is not out and the waiting time is still running"),
+        Option(
+            "ask",
+            "ask whoever may decide, by the local protocol",
+            "accommodation is not out although the waiting time is over",
+        ),
+        Option(
+            "drop",
+            "put in another drop",
+            "never on your own: whoever may decide does so, by the product information and the local protocol",
+        ),
     )
 )
 

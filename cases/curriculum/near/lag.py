@@ -167,10 +167,14 @@ lag_lens = CaseType(
 
 READINGS = Choice(
     (
-        Option("lead", "a lead: check fixation and what is worn"),
-        Option("less", "less lag than is usual"),
-        Option("usual", "within the usual range"),
-        Option("more", "more lag than is usual"),
+        Option(
+            "lead",
+            "a lead: check fixation and what is worn",
+            "minus neutralises: the eye accommodates more than the card asks for",
+        ),
+        Option("less", "less lag than is usual", "the lag is below the clinic's usual range"),
+        Option("usual", "within the usual range", "the lag is within the clinic's usual range"),
+        Option("more", "more lag than is usual", "the lag is above the clinic's usual range"),
     )
 )
 

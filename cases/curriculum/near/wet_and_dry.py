@@ -75,10 +75,26 @@ ZONES_AVERAGED = SlipName(
 
 VERDICTS = Choice(
     (
-        Option("expected", "what drops are expected to do: write it down"),
-        Option("cylinder", "the cylinder has changed too much: measure again"),
-        Option("less-plus", "less plus with drops than without: measure again"),
-        Option("sphere", "too much plus gained: measure again"),
+        Option(
+            "expected",
+            "what drops are expected to do: write it down",
+            "the cylinder changed by no more than repeating does, and plus was gained or hardly lost",
+        ),
+        Option(
+            "cylinder",
+            "the cylinder has changed too much: measure again",
+            "the cylinder of the difference is larger than the clinic's limit",
+        ),
+        Option(
+            "less-plus",
+            "less plus with drops than without: measure again",
+            "the eye has less plus with drops than without, beyond the clinic's limit",
+        ),
+        Option(
+            "sphere",
+            "too much plus gained: measure again",
+            "the clinic sets a limit to the plus that may be gained, and it is passed",
+        ),
     )
 )
 LESS_PLUS = -0.25

@@ -198,9 +198,21 @@ fixation_near = CaseType(
 
 TARGETS = Choice(
     (
-        Option("own-eyes", "the patient's own eyes in the mirror"),
-        Option("switch", "the switch at the end of the room"),
-        Option("light", "your light"),
+        Option(
+            "own-eyes",
+            "the patient's own eyes in the mirror",
+            "the eye can accommodate and the mirror image is the farther target, at twice the mirror's distance",
+        ),
+        Option(
+            "switch",
+            "the switch at the end of the room",
+            "the eye can accommodate and the switch is the farther target",
+        ),
+        Option(
+            "light",
+            "your light",
+            "accommodation is out, so that the target has only to bring the eye's axis onto your sight hole",
+        ),
     )
 )
 

@@ -93,17 +93,41 @@ AXIS_ACROSS_TILT = SlipName(
 DIRECTIONS = Choice((Option("side", "to the side"), Option("above", "above")))
 EFFECTS = Choice(
     (
-        Option("axis-90", "a minus cylinder, axis 90"),
-        Option("axis-180", "a minus cylinder, axis 180"),
-        Option("sphere", "a sphere, the same in every meridian"),
+        Option(
+            "axis-90",
+            "a minus cylinder, axis 90",
+            "you are off to the side: the horizontal meridian becomes the more myopic",
+        ),
+        Option(
+            "axis-180",
+            "a minus cylinder, axis 180",
+            "you are off above or below: the vertical meridian becomes the more myopic",
+        ),
+        Option(
+            "sphere",
+            "a sphere, the same in every meridian",
+            "never: looking askew changes the meridian in which you are off more than the other",
+        ),
     )
 )
 SIZES = Choice(
     (
-        Option("least", "no more than 0.25 D"),
-        Option("small", "more than 0.25, up to 0.70 D"),
-        Option("middling", "more than 0.70, up to 1.40 D"),
-        Option("large", "more than 1.40 D"),
+        Option(
+            "least",
+            "no more than 0.25 D",
+            "the angle is so small that even the widest of living eyes give no more than that",
+        ),
+        Option(
+            "small",
+            "more than 0.25, up to 0.70 D",
+            "the widest of living eyes give between 0.25 and 0.70 D at that angle",
+        ),
+        Option(
+            "middling",
+            "more than 0.70, up to 1.40 D",
+            "the widest of living eyes give between 0.70 and 1.40 D at that angle",
+        ),
+        Option("large", "more than 1.40 D", "the widest of living eyes give more than 1.40 D at that angle"),
     )
 )
 _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf))

@@ -77,9 +77,19 @@ SPARE_AS_LACK = SlipName(
 
 FOG_STATES = Choice(
     (
-        Option("none", "not fogged: it can clear the chart by accommodating"),
-        Option("little", "fogged, but less than the clinic asks for"),
-        Option("enough", "fogged enough"),
+        Option(
+            "none",
+            "not fogged: it can clear the chart by accommodating",
+            "the lens has no plus over the eye's correction",
+        ),
+        Option(
+            "little",
+            "fogged, but less than the clinic asks for",
+            "the lens has plus over the correction, but less than the clinic asks for",
+        ),
+        Option(
+            "enough", "fogged enough", "the lens has as much plus over the correction as the clinic asks for, or more"
+        ),
     )
 )
 _HARDLY = 0.12
@@ -235,9 +245,17 @@ other_eye_fogged = CaseType(
 HELD = Choice((Option("half", "half"), Option("whole", "all")))
 VIEWS = Choice(
     (
-        Option("sharp", "sharp, with nothing added"),
-        Option("plus", "blurred: a plus lens before your own eye clears it"),
-        Option("minus", "blurred: a minus lens before your own eye clears it"),
+        Option(
+            "sharp", "sharp, with nothing added", "the accommodation that you can hold covers what the pupil asks for"
+        ),
+        Option(
+            "plus", "blurred: a plus lens before your own eye clears it", "the pupil asks for more than you can hold"
+        ),
+        Option(
+            "minus",
+            "blurred: a minus lens before your own eye clears it",
+            "your own eye is too strong for that distance already: accommodation cannot weaken it",
+        ),
     )
 )
 

@@ -20,7 +20,12 @@ from cases.procedure.keys import Key, Slip, Step, as_found, asking, given
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
+EYES = Choice(
+    (
+        Option("right", "right eye", "the patient's right eye is to be measured"),
+        Option("left", "left eye", "the patient's left eye is to be measured"),
+    )
+)
 OTHER = {"right": "left", "left": "right"}
 
 EYE_FOR_EYE = Skill("eye-for-eye", "choosing the eye to look with")
@@ -204,7 +209,20 @@ sighting_angle = CaseType(
 
 # --- which eye with which eye ------------------------------------------------------------------------------------
 
-SIDES = Choice((Option("your-left", "to your left"), Option("your-right", "to your right")))
+SIDES = Choice(
+    (
+        Option(
+            "your-left",
+            "to your left",
+            "the eye to be measured is on the side of your left, as the patient's right eye is",
+        ),
+        Option(
+            "your-right",
+            "to your right",
+            "the eye to be measured is on the side of your right, as the patient's left eye is",
+        ),
+    )
+)
 _SIDE_OF = {"right": "your-left", "left": "your-right"}
 _OPPOSITE = {"your-left": "your-right", "your-right": "your-left"}
 

@@ -222,7 +222,12 @@ sighting_height = CaseType(
 
 # --- how far off the gaze a height puts you ----------------------------------------------------------------------
 
-WITHIN = Choice((Option("within", "within the limit"), Option("beyond", "beyond the limit")))
+WITHIN = Choice(
+    (
+        Option("within", "within the limit", "the angle between the two lines is no more than the limit"),
+        Option("beyond", "beyond the limit", "the angle between the two lines is more than the limit"),
+    )
+)
 OWN_HEIGHT = Field(
     "own_height_cm", "Your own eye above the patient's (minus: below)", quantities.HEIGHT.having(low=-60.0, high=100)
 )

@@ -212,7 +212,18 @@ WORTH_MINDING = 0.12
 
 PLANE_POWER = quantities.POWER.having(exact=0.015, tolerance=0.03)
 
-YES_OR_NO = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
+YES_OR_NO = Choice(
+    (
+        Option(
+            "yes", "yes, by 0.12 D or more", "the two vergences differ by 0.12 D or more, as they do at short distances"
+        ),
+        Option(
+            "no",
+            "no, by less than 0.12 D",
+            "the two vergences differ by less than 0.12 D, as they do at long distances",
+        ),
+    )
+)
 
 DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", quantities.DISTANCE)
 VERTEX = Field("vertex_mm", "Cornea to lens", quantities.MOVE.having(low=0, high=30), default=12.0)
