@@ -100,7 +100,8 @@ def draw_cases(type_id: str, seed: int, count: int, settings: Settings, as_json:
         if as_json:
             _print_json(case_document(case))
         else:
-            click.echo("\n".join((*case.type.found(case.findings), case.type.question(case.findings), "")))
+            asked = (case.type.question(case.findings), case.type.marked_within)
+            click.echo("\n".join((*case.type.found(case.findings), *filter(None, asked), "")))
 
 
 @commands.command("work")

@@ -78,6 +78,18 @@ OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
 """The movement that each is taken for by someone who confuses with and against."""
 
 
+ZONE = 0.25
+"""In D to either side of neutral: nearer, one sees a movement and another none. No drawn key turns on so little."""
+
+
+def clear_of_zone(power_left: float) -> bool:
+    """Say whether so many D still to be added show a movement to everyone, or none to anyone.
+
+    Neutral is a zone, judged to 0.25 D at best (Jpn J Vis Sci 2010;31:48).
+    """
+    return abs(power_left) <= NEUTRAL_ZONE / 2 or abs(power_left) > ZONE + 1e-9
+
+
 def movement_for(power_left: float) -> str:
     """Return the movement, with a plane mirror, when so many D are still to be added in that meridian.
 

@@ -48,7 +48,7 @@ SIGHTS: Mapping[str, Sight] = {
     ),
     "young-cylinder-changing": Sight(
         "oil-drop",
-        "The cylinder has changed at each of the last three visits.",
+        "The cylinder has changed at each of the last three visits, and the lens of the eye is clear.",
         "cornea",
         "At that age a round core inside a shadow, with a changing cylinder, is suspect of a cone-shaped cornea.",
         ages=(13, 20),

@@ -117,7 +117,7 @@ class CaseType:
     """By name of a finding, its measurement error in its own unit: no drawn key may turn on so little.
 
     Of a lens it is that of its powers, and its axis is taken to be off by `AXIS_ERROR`; of a choice that stands on a
-    scale, such as a line of the chart, it is so many places.
+    scale, such as a line of the chart, it is so many places. Inside a group: "first.left".
     """
     undisputed: Rule[bool] = ALWAYS
     """From all that is known at the end: whether two colleagues would judge it alike. A draw is thrown back if not."""
@@ -261,8 +261,15 @@ class Case:
 
     def _off_by_error(self) -> Iterator[tuple[str, Values]]:
         for one in self.type.findings.fields:
+            whole = self.findings[one.name]
+            if isinstance(one.kind, Group):
+                for part in one.kind.fields:
+                    by = self.type.errors.get(f"{one.name}.{part.name}")
+                    for value in _shifted(part.kind, whole[part.name], by) if by else ():
+                        yield f"{one.label}, {part.label}", {**self.findings, one.name: {**whole, part.name: value}}
+                continue
             by = self.type.errors.get(one.name)
-            for value in _shifted(one.kind, self.findings[one.name], by) if by else ():
+            for value in _shifted(one.kind, whole, by) if by else ():
                 yield one.label, {**self.findings, one.name: value}
 
     @cached_property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from cases.procedure.case_type import Case
@@ -29,6 +29,10 @@ class OptionVerdict:
     """Of what is credited: the check that would decide between it and the key."""
     slip: str | None = None
     """Of what is wrong: the slip that leads to it, by id, where one does."""
+
+    def to_json(self) -> dict[str, Any]:
+        """Give it as `mark --json` has it."""
+        return asdict(self)
 
 
 def option_verdicts(case: Case) -> tuple[OptionVerdict, ...]:

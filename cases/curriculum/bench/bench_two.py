@@ -261,6 +261,7 @@ bench_lean = CaseType(
     question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
     figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
+    errors={"in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "streak-guide"),
 )
 

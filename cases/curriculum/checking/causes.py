@@ -293,6 +293,13 @@ def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) 
                 "Two years can change an eye by as much, and the last lens may never have been the full correction.",
                 LOOK_AT_THE_LENSES,
             )
+        case "axis" | "one-meridian", "last":
+            return also(
+                "changed",
+                0.5,
+                "Two years can change a cylinder or its axis too.",
+                "Measure again, and compare both with today's subjective result and the corneal readings.",
+            )
         case "twice", _:
             return also(
                 "accommodated",
@@ -475,7 +482,7 @@ difference_cause = CaseType(
     figure=_figure,
     needs=("two-eyes", "transpose"),
     defensible=_defensible,
-    errors={FOUND.name: 0.25},
+    errors={FOUND.name: 0.25, OTHER.name: 0.25, DISTANCE.name: 1.0},
     sources=("mccullough-2017", "jorge-2005", "common-practice"),
 )
 

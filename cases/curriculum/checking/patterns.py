@@ -454,7 +454,7 @@ two_eyes_pattern = CaseType(
     figure=eyes_figure,
     needs=("distance-drift", "spherical-equivalent"),
     defensible=_defensible,
-    errors={RIGHT.name: 0.25, LEFT.name: 0.25},
+    errors={RIGHT.name: 0.25, LEFT.name: 0.25, DISTANCE.name: 1.0},
     sources=("thibos-1997", "off-axis-optics", "common-practice"),
 )
 

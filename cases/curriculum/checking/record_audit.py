@@ -393,8 +393,9 @@ record_audit = CaseType(
     answer=PRESENT.by(given(MARKS)(lambda marks: tuple(option.id for option in FAULTS.options if option.id in marks))),
     found=_found,
     question=asking(
-        "Lenses go in quarter steps here, and a record says net and states the working distance. Which of these faults "
-        "are in the record?"
+        "Here a power has its sign and goes in quarter steps, a sphere alone is closed with DS, and both eyes are in "
+        "one cylinder form. A record says net, from where, and whether with drops and when. Which faults are in this "
+        "one?"
     ),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),

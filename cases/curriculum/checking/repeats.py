@@ -328,7 +328,7 @@ repeat_or_accept = CaseType(
     needs=("spherical-equivalent", "transpose"),
     twins=(SIGN_OR_AVERAGED,),
     probes=(Probe(SIGN_OR_AVERAGED, "repeat-or-accept"),),
-    errors={FIRST.name: 0.25},
+    errors={FIRST.name: 0.25, SECOND.name: 0.25},
     sources=("mccullough-2017",),
 )
 

@@ -67,7 +67,7 @@ ACTS = Choice(
         ),
         Option(
             "over-limit",
-            "measure again: the difference reaches the clinic's limit",
+            "measure again: the difference reaches the clinic's limit, and is not what the distance is worth",
             "the difference reaches the clinic's limit and is not what the distance is worth",
         ),
     )
@@ -207,7 +207,7 @@ two_eyes = CaseType(
     question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
     figure=eyes_figure,
     needs=("spherical-equivalent",),
-    errors={"right": 0.25},
+    errors={"right": 0.25, "left": 0.25},
     sources=("amblyopia-criteria", "leat-2011", "common-practice"),
 )
 

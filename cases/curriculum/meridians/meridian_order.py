@@ -277,6 +277,7 @@ which_first = CaseType(
     twins=(ORDER_OR_SLOWEST, SWAPPED_OR_UNTOUCHED),
     probes=(Probe(ORDER_OR_SLOWEST, "which-meridian-first"), Probe(SWAPPED_OR_UNTOUCHED, "which-meridian-first")),
     form=NO_FORM,
+    errors={"first.left": 0.12, "second.left": 0.12, "distance_cm": 1.0},
     sources=("common-practice",),
 )
 

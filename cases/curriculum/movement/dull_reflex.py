@@ -285,7 +285,7 @@ dull_reflex = CaseType(
     question=asking("What do you do next?"),
     figure=_dull_figure,
     needs=("near-or-far",),
-    errors={IN_PLACE.name: 0.12},
+    errors={IN_PLACE.name: 0.12, "distance_cm": 1.0},
     sources=("optician-question-46", "red-reflex-guidance", "eye-cancer-trust"),
 )
 

@@ -239,7 +239,7 @@ near_or_far = CaseType(
         )
     ),
     needs=("next-lens",),
-    errors={"a": 0.12, "b": 0.12, "c": 0.12},
+    errors={"a": 0.12, "b": 0.12, "c": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "common-practice"),
 )
 

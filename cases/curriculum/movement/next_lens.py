@@ -18,6 +18,7 @@ from cases.curriculum.movements import (
     OPPOSITE,
     STREAK,
     SWAPPED_OR_SLEEVE,
+    clear_of_zone,
     movement_for,
 )
 from cases.curriculum.shared_keys import MERIDIANS
@@ -150,6 +151,7 @@ predict_movement = CaseType(
         ACROSS,
     ),
     draw=_draw_predict,
+    undisputed=given(LEFT)(lambda left: all(map(clear_of_zone, left))),
     begin=given(MERIDIANS, VERGENCE).by(
         given(RX, DISTANCE)(lambda rx, distance_cm: ((rx.axis, across(rx.axis)), working_vergence(distance_cm)))
     ),
@@ -221,7 +223,7 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    errors={"in_place": 0.12},
+    errors={"rx": 0.12, "in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics",),
 )
 

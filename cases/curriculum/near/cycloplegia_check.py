@@ -10,7 +10,7 @@ from cases.figures.distances import near_card
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less_signed
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -148,6 +148,15 @@ def _signs(steady: str, pupil: str, wait: str) -> str:
     )
 
 
+@given(STATE, RESIDUAL_ASKED, LIMIT)
+def _defensible(state: str, residual: float, limit: float) -> tuple[Defensible, ...]:
+    """Credit what is true as well where the reflex wavers and too much accommodation is left besides."""
+    if state != "unsteady" or residual <= limit + 1e-9:
+        return ()
+    because = "More is left than the clinic asks for, and the wavering says the same."
+    return (Defensible(STATE.to("left"), 0.8, because, "Neither has to be decided: accommodation is not out."),)
+
+
 cycloplegia_check = CaseType(
     id="cycloplegia-check",
     title="Is accommodation out?",
@@ -267,6 +276,7 @@ cycloplegia_check = CaseType(
         lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
     ),
     needs=("net-sphere",),
+    defensible=_defensible,
     errors={FAR.name: 0.25, NEAR.name: 0.25},
     sources=("cyclopentolate-texts", "common-practice"),
 )

@@ -85,7 +85,7 @@ def _card(uid: str, its: float, target_cm: float) -> Figure:
 def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(LENS, TARGET).to(
         chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
-        chance.among((33.0, 40.0, 40.0, 50.0)),
+        chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60)),
     )
 
 
@@ -223,6 +223,10 @@ def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
     return drawn if settings.level == "novice" else drawn | LENS.to(chance.stepped(-0.75, 2, 0.125))
 
 
+LEAST_LEAD = 0.25
+"""In D: less of a lead is within what two end-points differ by."""
+
+
 USUAL_LOW = Field("usual_low", "Usual lag, from", quantities.POWER.having(low=-1.0, high=2.0), default=0.25)
 USUAL_HIGH = Field("usual_high", "Usual lag, to", quantities.POWER.having(low=-1.0, high=3.0), default=0.75)
 
@@ -301,7 +305,8 @@ near_response = CaseType(
     question=asking("How much accommodation is in use, and what do you make of the lag?"),
     figure=_card,
     needs=("lag-lens",),
-    errors={LENS.name: 0.06},
+    undisputed=given(LENS)(lambda lens: not -LEAST_LEAD < lens < 0),
+    errors={LENS.name: 0.12, TARGET.name: 0.5},
     sources=("almubrad-2006",),
 )
 

@@ -33,7 +33,7 @@ from cases.notation.sums import less_signed
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe
+from cases.procedure.case_type import CaseType, Defensible, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -177,6 +177,17 @@ LIMIT = Field(
 )
 LATENT = Field("latent", "Gain in plus, spherical equivalent", quantities.POWER.having(tolerance=0.06))
 VERDICT = Field("verdict", "What do you make of it?", VERDICTS)
+
+
+@given(CHANGE, LIMIT, LATENT)
+def _defensible(change: float, limit: float, latent: float) -> tuple[Defensible, ...]:
+    """Credit the loss of plus where the cylinder changed too much as well: both are true."""
+    if change <= limit + 1e-9 or latent >= LESS_PLUS:
+        return ()
+    because = "The plus lost is beyond the clinic's limit too, and either is reason enough to measure again."
+    return (Defensible(VERDICT.to("less-plus"), 0.7, because, "Measure again, wet, and compare both."),)
+
+
 wet_dry = CaseType(
     id="wet-dry",
     title="Wet against dry",
@@ -309,6 +320,7 @@ wet_dry = CaseType(
     ),
     figure=given(DRY, WET).drawing(lambda uid, dry, wet: power_cross(dry, wet, names=("dry", "wet"), uid=uid)),
     needs=("spherical-equivalent",),
+    defensible=_defensible,
     errors={DRY.name: 0.25, WET.name: 0.25},
     sources=("doherty-2019", "mccullough-2017"),
 )

@@ -241,11 +241,12 @@ off_axis_effect = CaseType(
         )
     ),
     question=asking(
-        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and how much at most?"
+        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and how much at "
+        "most? The most is what schematic eyes give with the scatter of living ones."
     ),
     figure=_where_you_stand,
     needs=("sighting-angle",),
-    errors={OFFSET.name: 0.25},
+    errors={OFFSET.name: 0.25, "distance_cm": 1.0},
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
     sources=("off-axis-optics", "mohd-nor", "jackson-2004", "pacific-1985"),

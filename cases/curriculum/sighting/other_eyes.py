@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
+from cases.curriculum.movements import MOVEMENTS, OPPOSITE, clear_of_zone, movement_for
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed, size
@@ -92,6 +92,8 @@ FOG_STATES = Choice(
         ),
     )
 )
+DEPTH_OF_FOCUS = 0.25
+"""Blur in D that may go unnoticed: common practice, no published source."""
 _HARDLY = 0.12
 """So little fog, or so little lacking, in D, is none: half a trial-lens step."""
 
@@ -139,6 +141,7 @@ other_eye_fogged = CaseType(
     findings=Group((EYE, LENS, DISTANCE, LEAST)),
     asks=(FOG, STATE, MOVEMENT),
     draw=_draw_fogged,
+    undisputed=given(LEFT)(clear_of_zone),
     steps=(
         FOG.step(
             FIND_FOG,
@@ -236,7 +239,7 @@ other_eye_fogged = CaseType(
     needs=("predict-movement",),
     twins=(IGNORED_OR_SWAPPED,),
     probes=(Probe(IGNORED_OR_SWAPPED, "other-eye-fogged"),),
-    errors={LENS.name: 0.12},
+    errors={LENS.name: 0.12, EYE.name: 0.12, DISTANCE.name: 1.0},
     sources=("computed", "common-practice"),
 )
 
@@ -292,6 +295,12 @@ def _view(too_strong: bool, lacking: float) -> str:
     return "plus" if lacking > _HARDLY else "sharp"
 
 
+@given(_too_strong, LACKING)
+def _clearly_seen(too_strong: bool, lacking: float) -> bool:
+    """Leave out a blur of a quarter dioptre, which one calls sharp and another blurred (depth of focus)."""
+    return abs(lacking) > DEPTH_OF_FOCUS + 1e-9 if too_strong or lacking > 0 else True
+
+
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
     held = settings.norm("usable-amplitude-share")
     return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
@@ -325,6 +334,7 @@ examiner_blur = CaseType(
     findings=Group((AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON)),
     asks=(LACKING, VIEW),
     draw=_draw_examiner,
+    undisputed=_clearly_seen,
     steps=(
         distance_in_dioptres(),
         NEED.step(
@@ -411,7 +421,7 @@ examiner_blur = CaseType(
     ),
     figure=given(DISTANCE).drawing(lambda uid, distance_cm: distance_ruler(actual_cm=distance_cm, uid=uid)),
     needs=("distance-vergence",),
-    errors={UNCORRECTED.name: 0.12},
+    errors={UNCORRECTED.name: 0.12, AMPLITUDE.name: 0.25, DISTANCE.name: 1.0},
     sources=("common-practice",),
 )
 

@@ -317,6 +317,7 @@ eye_for_eye = CaseType(
     needs=("sighting-angle",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    errors={"pupils_cm": 0.2, "distance_cm": 1.0},
     sources=("eye-2011", "common-practice"),
 )
 

@@ -342,7 +342,7 @@ sighting_level = CaseType(
     needs=("sighting-height", "sighting-angle"),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
-    errors={OWN_HEIGHT.name: 0.5},
+    errors={OWN_HEIGHT.name: 0.5, "chart_height_cm": 1.0, "distance_cm": 1.0},
     sources=("computed", "mohd-nor", "pacific-1985"),
 )
 
