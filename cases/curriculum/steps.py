@@ -56,6 +56,13 @@ def pick_distance(chance: Chance, settings: Settings) -> float:
     return chance.among(EASY_DISTANCES if settings.level == "novice" else COMMON_DISTANCES)
 
 
+def pick_any_distance(chance: Chance, settings: Settings) -> float:
+    """Draw a distance in whole cm, the learner's usual one in a quarter of the cases (always when it is fixed)."""
+    if settings.fixed_distance or chance.happens(0.25):
+        return settings.distance_cm
+    return float(chance.whole(30, 100))
+
+
 def pick_working_lens(chance: Chance, settings: Settings) -> tuple[float, float]:
     """Draw a working lens in D and the distance in cm: its own, or in about one case in three another one."""
     lens = chance.among((1.25, 1.5, 2.0, 2.5))

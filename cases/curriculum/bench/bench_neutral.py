@@ -169,7 +169,7 @@ def _sphere_bench(rx: float, distance_cm: float, pupil_mm: float, margin: float)
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     # Far enough from neutral at first that there is something to do.
-    gross = chance.stepped(0.75, 7) * chance.among((1, 1, -1))
+    gross = chance.stepped(0.75, 10) * chance.among((1, 1, -1))
     return given(RX_SPHERE, DISTANCE).to(gross - vergence_in_quarters(distance), distance) | _margin(chance, settings)
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
-from cases.curriculum.steps import DISTANCE, pick_distance
+from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.reflexes_compared import ComparedReflex, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import Seen, seen
@@ -78,7 +78,7 @@ NEAR = Key[bool]("near")
 
 
 def _draw_order(chance: Chance, settings: Settings) -> dict[str, Any]:
-    distance = pick_distance(chance, settings)
+    distance = pick_any_distance(chance, settings)
     speeds = chance.shuffled(SPEEDS_DRAWN)
     while speeds[0] in (1.0, 2.0):
         speeds = [*speeds[1:], speeds[0]]

@@ -61,11 +61,11 @@ LEFT = Key[tuple[float, ...]]("left", unit="D")
 MOVES = Key[tuple[str, ...]]("movements")
 
 
-def _draw_next_lens(chance: Chance, settings: Settings) -> dict[str, Any]:
+def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
     return {
         "movement": chance.among(("with", "against", "with", "against", "with", "against", "neutral")),
         "beam": "converging" if chance.happens(0.2) else "parallel",
-        "streak": float(chance.stepped(1, 180, 1) if settings.level == "expert" else chance.stepped(5, 180, 5)),
+        "streak": float(chance.whole(1, 180)),
     }
 
 

@@ -85,7 +85,7 @@ def _card(uid: str, its: float, target_cm: float) -> Figure:
 def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(LENS, TARGET).to(
         chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
-        chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60)),
+        chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 80)),
     )
 
 
@@ -314,7 +314,7 @@ near_response = CaseType(
 
 
 def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
-    target = chance.among((33.0, 40.0, 40.0, 50.0))
+    target = chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60))
     lead = settings.level == "expert" and chance.happens(0.2)
     return given(TARGET_CM, NEUTRAL).to(target, target - chance.whole(3, 8) if lead else target + chance.whole(4, 30))
 

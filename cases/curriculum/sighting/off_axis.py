@@ -15,7 +15,7 @@ from cases.curriculum.sighting.sighting_angle import (
     OFFSET_OR_PERCENT,
     angle_steps,
 )
-from cases.curriculum.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
+from cases.curriculum.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_any_distance, signed, size
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lines_of_sight import sighting_plan
 from cases.figures.seats import above_the_gaze
@@ -172,7 +172,7 @@ def _in_proportion(angle: float) -> str:
 
 
 def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
-    distance = pick_distance(chance, settings)
+    distance = pick_any_distance(chance, settings)
     aimed = chance.among((4, 5, 10, 10, 15, 20)) + chance.stepped(-0.5, 0.5, 0.25)
     return given(OFFSET, DIRECTION, DISTANCE).to(
         round(2 * distance * math.tan(math.radians(aimed))) / 2, chance.among(("side", "above")), distance

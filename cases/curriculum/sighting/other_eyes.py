@@ -8,7 +8,15 @@ from cases.curriculum import skills
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, clear_of_zone, movement_for
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.sighting import FAMILY
-from cases.curriculum.steps import DISTANCE, VERGENCE, distance_in_dioptres, pick_distance, signed, size
+from cases.curriculum.steps import (
+    DISTANCE,
+    VERGENCE,
+    distance_in_dioptres,
+    pick_any_distance,
+    pick_distance,
+    signed,
+    size,
+)
 from cases.evidence.thresholds import Threshold
 from cases.figures.distances import distance_ruler
 from cases.figures.lenses import trial_frame
@@ -306,7 +314,7 @@ def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
         chance.stepped(0, 5 if settings.level == "expert" else 4, 0.5),
         0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5, 0.25),
-        pick_distance(chance, settings),
+        pick_any_distance(chance, settings),
         "half" if held < 0.75 else "whole",
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal, cast
 
 from cases.curriculum.sighting import FAMILY
-from cases.curriculum.steps import DISTANCE, pick_distance
+from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.lines_of_sight import sighting_plan
 from cases.figures.seats import before_other_eye
 from cases.notation.prescription import write_distance
@@ -175,7 +175,7 @@ sighting_angle = CaseType(
     findings=Group((OFFSET, DISTANCE)),
     asks=(ANGLE,),
     draw=lambda chance, settings: given(OFFSET, DISTANCE).to(
-        pick_offset(chance, settings), pick_distance(chance, settings)
+        pick_offset(chance, settings), pick_any_distance(chance, settings)
     ),
     steps=angle_steps(
         Slip(
@@ -241,7 +241,7 @@ eye_for_eye = CaseType(
     findings=Group((PATIENT_EYE, PUPILS, DISTANCE)),
     asks=(OWN_EYE, MOVE, ANGLE_BEFORE),
     draw=lambda chance, settings: given(PATIENT_EYE, PUPILS, DISTANCE).to(
-        chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.2), pick_distance(chance, settings)
+        chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.1), pick_any_distance(chance, settings)
     ),
     steps=(
         OWN_EYE.step(

@@ -13,7 +13,7 @@ from cases.curriculum.sighting.sighting_angle import (
     OFFSET_OR_PERCENT,
     angle_steps,
 )
-from cases.curriculum.steps import DISTANCE, pick_distance
+from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.lines_of_sight import sighting_side
 from cases.figures.seats import beside_the_gaze
 from cases.notation.prescription import write_distance
@@ -94,7 +94,7 @@ def _draw_chart(chance: Chance, settings: Settings) -> dict[str, Any]:
     path = float(chance.among((400, 500, 600) if settings.level == "novice" else range(300, 651, 50)))
     # A chart hangs no steeper than some 9° up, or the neck tires.
     return given(CHART_HEIGHT, CHART_PATH, DISTANCE).to(
-        chance.stepped(35, 5 * (path * 0.16 // 5), 5), path, pick_distance(chance, settings)
+        chance.stepped(35, 5 * (path * 0.16 // 5), 5), path, pick_any_distance(chance, settings)
     )
 
 
