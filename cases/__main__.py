@@ -1,4 +1,4 @@
-"""The command line of the core: list, draw, work, mark, show, new, sheet. cases/README.md has its JSON."""
+"""The command line of the core: list, draw, work, mark, show, new, sheet, look. cases/README.md has its JSON."""
 
 from __future__ import annotations
 
@@ -194,6 +194,25 @@ def show_chain(type_id: str, svg: bool) -> None:
     from cases.curriculum.chain_picture import as_lines, as_svg
 
     click.echo(as_svg(_type(type_id)) if svg else as_lines(_type(type_id)))
+
+
+@commands.command("look")
+@click.option("--setting", required=True, help="eye, lenses and retinoscope, as JSON")
+@as_json
+def look_at(setting: str, as_json: bool) -> None:
+    """Say what a retinoscope shows of an eye.
+
+    Light in the pupil in mm², where it lies and what a sweep tells: cases/README.md has the names.
+    """
+    from cases.notation.setting_json import read_look
+    from cases.optics.light import look_document
+
+    asked = read_look(setting)
+    document = look_document(asked.setting, asked.streak, face_mm=asked.face_mm, points_mm=asked.points_mm)
+    if as_json:
+        _print_json(document)
+        return
+    click.echo(f"{document['seen']['word']}; light on the pupil's middle {document['seen']['peak_mm2']:.2f} mm²")
 
 
 @commands.command("new")
