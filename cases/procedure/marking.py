@@ -16,7 +16,6 @@ from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.explaining import FACT, LIKELY, NOTHING_KNOWN, Beforehand, Explanation, explain, together
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Kind, Lens
-from cases.procedure.option_verdicts import option_verdicts
 from cases.procedure.quantities import Quantity
 from cases.procedure.vocabulary import CREDITED, MISSED
 
@@ -107,7 +106,6 @@ class Mark:
             "explanations": [one.to_json() for one in self.weighed],
             "slips": [one.to_json()["slips"] for one in self.named],
             "because": str(self.unreadable) if self.unreadable else None,
-            "options": [one.to_json() for one in option_verdicts(self.case)],
             "credited_as": None
             if self.defended is None
             else {name: getattr(self.defended, name) for name in ("weight", "because", "next_check")},
