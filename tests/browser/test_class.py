@@ -374,7 +374,7 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
     desk.get_by_role("link", name="Results by type").click()
     expect(desk.locator("main")).to_contain_text("3 answers of 2 learners, 3 right.")
     expect(desk.locator("main")).to_contain_text("1 late after the time of the drill")
-    ada.goto(f"{room.url}/progress")
+    ada.goto(f"{room.url}/progress/data")
     with ada.expect_download() as sent:
         ada.get_by_role("link", name="Answers as CSV").first.click()
     assert [line.rsplit(",", 1)[1] for line in sent.value.path().read_text("utf-8-sig").splitlines()] == [
@@ -615,7 +615,7 @@ def test_every_page_of_a_class_is_accessible(
         page.goto(room.url + url)
         accessible(page)
     page.goto(f"{room.url}/door")
-    page.get_by_role("button", name="Join").click()
+    page.get_by_role("button", name="Join under the name above").click()
     expect(page.locator(".problem")).to_be_visible()
     accessible(page)
     page.goto(f"{room.url}/class")
