@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,7 +16,7 @@ from typing import NamedTuple
 from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.catalogue import Catalogue, Twins, TypeInfo, Wish
-from quiz.learning.model import band, chance, outlook, slip_counts, standing, waited
+from quiz.learning.model import band, chance, outlook, sitting_at, slip_counts, standing, waited
 from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState, SlipKey
 
@@ -24,8 +25,6 @@ LONG_AGO_DAYS = 3
 """From how many days on a gap is worth telling."""
 LAST = 10
 """Answers over which the share of right ones is taken."""
-LEAST = 6
-"""With fewer than so many answers that share says nothing."""
 HALF_A_DAY = DAY / 2
 ALIKE = 0.98
 """Scores within 2 % of the best are alike, and chance picks among them."""
@@ -42,6 +41,8 @@ class Done(NamedTuple):
     type_id: str
     right: bool
     for_drill: bool = False
+    why: str = ""
+    """What the learner was told for a reason."""
 
 
 @dataclass(frozen=True)
@@ -211,9 +212,15 @@ class _Table:
         """Keep new types from a learner who is struggling, who met enough in a first sitting, or whose exam is near."""
         if one.id in self.state.types or one.id in self.drill:
             return True
-        first_sitting = self.state.answers <= min(len(self.recent), self.numbers.first_cases)
-        full = first_sitting and len(self.state.types) >= self.numbers.first_types
-        return not (self.stuck or self.few_right or full) and one.seconds <= self.new_seconds
+        return not (self.stuck or self.few_right or self.met_enough) and one.seconds <= self.new_seconds
+
+    @cached_property
+    def met_enough(self) -> bool:
+        """Whether the sitting has had its new types: few in the first, fewer after one with many misses."""
+        n, sitting = self.numbers, sitting_at(self.state, self.now, self.numbers)
+        if sitting.number == 1:
+            return sitting.new >= n.first_types
+        return sitting.before is not None and sitting.before < n.few_right and sitting.new >= n.slow_types
 
     @cached_property
     def new_seconds(self) -> float:
@@ -233,7 +240,7 @@ class _Table:
     def share_right(self) -> float | None:
         """The share of right ones of the last ten answers; None where they are too few to say."""
         last = self.recent[-LAST:]
-        return None if len(last) < LEAST else [done.right for done in last].count(True) / len(last)
+        return None if len(last) < self.numbers.least_answers else [done.right for done in last].count(True) / len(last)
 
     @property
     def few_right(self) -> bool:
@@ -248,6 +255,24 @@ class _Table:
             return 1.0
         now = chance(self.state, one.chain, self.now, type_id=one.id, options=one.options, numbers=n)
         return now**2 if self.stuck or self.few_right else 1 - 0.5 * now
+
+    def rested(self, one: TypeInfo) -> bool:
+        """Keep a type that was right from coming again at once, or again and again."""
+        n = self.numbers
+        lately = [done.type_id for done in self.recent[-n.rest_cases :]]
+        return one.id not in lately and self.times.get(one.id, 0) < n.often
+
+    @cached_property
+    def times(self) -> Counter[str]:
+        """By type, how often it was among the cases answered lately."""
+        return Counter(done.type_id for done in self.recent)
+
+    def needed_alone(self, one: TypeInfo) -> bool:
+        """Leave out a type all of whose steps are known, where a longer one that was met calls for them all."""
+        steps = set(one.distinct)
+        if any(self.ahead[step] < self.numbers.settled_chance or step not in self.state.steps for step in steps):
+            return True
+        return not any(steps < set(other.distinct) for other in self.of_level if other.id in self.state.types)
 
     def not_waiting(self, one: TypeInfo) -> bool:
         return self.since_miss.get(one.id, self.numbers.wait_cases) >= self.numbers.wait_cases
@@ -264,6 +289,8 @@ class _Table:
         level, ready, half = self.at_level, self.ready, self.within_half
         fresh, wait = self.not_just_done, self.not_waiting
         ladder: tuple[tuple[Callable[[TypeInfo], bool], ...], ...] = (
+            (level, ready, half, fresh, wait, self.may_be_new, self.rested, self.needed_alone),
+            (level, ready, half, fresh, wait, self.may_be_new, self.rested),
             (level, ready, half, fresh, wait, self.may_be_new),
             (level, ready, half, fresh, self.may_be_new),
             (level, ready, half, fresh),
@@ -313,29 +340,44 @@ class _Table:
         memory = self.state.types.get(one.id)
         if memory is None or memory.answered != 1:
             return None
-        return self.chosen(one, "New a moment ago: a second one while the first is fresh.")
+        return self.chosen(
+            one, "New a moment ago: a second one while the first is fresh.", "Once more, while it is fresh."
+        )
 
     def comeback(self) -> Choice | None:
-        """Give the type that was missed longest ago and has waited."""
+        """Give the type that was missed longest ago and has waited, where a slip was made that it would show."""
         if self.stuck:
             return None
         # Among all types: a need that the miss undid must not keep the type from coming back.
         types = [one for one in self.catalogue.types if self.within_half(one)]
         waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
-        due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases]
+        due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases and self.followed(one)]
         if not due:
             return None
-        return self.chosen(max(due, key=lambda pair: pair[0])[1], "Missed a few cases ago: here it is again.")
+        one = max(due, key=lambda pair: pair[0])[1]
+        return self.chosen(one, "Missed a few cases ago: here it is again.", "Another try at one you missed.")
 
     def best(self) -> Choice:
         """Give the best score; chance picks among those that are alike, and new types come in their order."""
-        scores = [self.score(one) for one in self.open]
+        offered = self.core or self.open
+        scores = [self.score(one) for one in offered]
         least = ALIKE * max(scores)
-        alike = [one for one, score in zip(self.open, scores, strict=True) if score >= least]
+        alike = [one for one, score in zip(offered, scores, strict=True) if score >= least]
         one = alike[int(self.rng.random() * len(alike))]
         if one.id not in self.state.types:
             one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
-        return self.chosen(one, self.why(one))
+        return self.chosen(one, *self.why(one))
+
+    @cached_property
+    def core(self) -> list[TypeInfo]:
+        """The types of the core of the trade, where they had too few of the cases; none that takes over a minute."""
+        ids = {one.id for one in self.catalogue.types if one.core}
+        had = sum(done.type_id in ids for done in self.recent)
+        if had >= self.numbers.core_share * (len(self.recent) + 1):
+            return []
+        known, n = self.state.steps.keys(), self.numbers
+        due = [one for one in self.open if one.core and known >= set(one.distinct) and self.rested(one)]
+        return [one for one in due if one.seconds <= n.forced_seconds]
 
     def new_alike(self, one: TypeInfo, other: TypeInfo) -> bool:
         """Say whether another new type would do for this new one: of the drill like it, for the same standing slip."""
@@ -345,11 +387,15 @@ class _Table:
             and self.followed(other) == self.followed(one)
         )
 
-    def chosen(self, one: TypeInfo, why: str) -> Choice:
+    def chosen(self, one: TypeInfo, *reasons: str) -> Choice:
+        """Choose a type, for the first of the reasons that was not told lately."""
         slip = self.followed(one)
+        if slip is not None and slip in self.stands:
+            reasons = self.why_standing(slip)
+        told = {done.why for done in self.recent}
         return Choice(
             one.id,
-            self.why_standing(slip) if slip is not None and slip in self.stands else why,
+            next((why for why in reasons if why not in told), f"Next: {one.title or one.id}."),
             must_show=None if slip is None else slip[1],
             for_drill=one.id in self.drill,
         )
@@ -360,7 +406,7 @@ class _Table:
         if one.id in self.drill:
             value *= n.drill_weight
         made = self.made_lately.get(one.id, 0.0)
-        return float(value * n.standing_weight ** min(1.0, made / n.slip_standing))
+        return float(value * n.standing_weight ** min(1.0, made / n.slip_followed_fully))
 
     @cached_property
     def made_lately(self) -> dict[str, float]:
@@ -459,33 +505,43 @@ class _Table:
     def slip_title(self, key: SlipKey) -> str:
         return self.catalogue.slip_titles.get(key[1], f"made the slip “{key[1]}”")
 
-    def why_standing(self, key: SlipKey) -> str:
+    def why_standing(self, key: SlipKey) -> tuple[str, ...]:
         times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
         often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once lately"
-        return f"You {self.slip_title(key)}: {often}."
+        step = self.catalogue.step_titles.get(key[0], key[0])
+        return f"You {self.slip_title(key)}: {often}.", f"A check on {step}, where your recurring mistake is."
 
-    def why(self, one: TypeInfo) -> str:
+    def why(self, one: TypeInfo) -> tuple[str, ...]:
+        """Say why a type comes, in more ways than one: a reason that was told is told in other words."""
         if one.id in self.drill:
-            return "From the drill that your preceptor set."
+            return ("From the drill that your preceptor set.", "The drill again.")
         memory = self.state.types.get(one.id)
         if memory is None:
             needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
-            return f"New: the next step after “{needs[-1].title or needs[-1].id}”." if needs else "New to you."
+            if not needs:
+                return "New to you.", f"New: {one.title or one.id}."
+            before = needs[-1].title or needs[-1].id
+            return f"New: the next step after “{before}”.", f"New, and it builds on “{before}” too."
         slip = self.followed(one)
-        if slip is not None:
-            # Made once, perhaps: what explains an answer is not yet known to be what was done.
-            return f"It looked lately as if you {self.slip_title(slip)}: this case would show it again."
+        if slip is not None and len(self.state.slips[slip[0]][slip[1]].seen) > 1:
+            # Not called recurring yet: what explains an answer may not be what was done.
+            return (
+                f"It looked lately as if you {self.slip_title(slip)}: this case would show it again.",
+                f"Again a case that would show whether you {self.slip_title(slip)}.",
+            )
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
-            return f"Not met for {days} days."
+            return f"Not met for {days} days.", f"Last met {days} days ago."
         unmet = [step for step in one.distinct if step not in self.state.steps]
         if unmet:
             step = max(unmet, key=one.share)
-            return f"A step that you have not met may come: {self.catalogue.step_titles.get(step, step)}."
+            title = self.catalogue.step_titles.get(step, step)
+            return f"A step that you have not met may come: {title}.", f"It may call for {title}, new to you."
         word = band(self.state, one.chain, self.now, type_id=one.id, numbers=self.numbers)
         weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
+        title = self.catalogue.step_titles.get(weakest, weakest)
         if word == "shaky":
-            return f"Still shaky: {self.catalogue.step_titles.get(weakest, weakest)}."
+            return f"Still shaky: {title}.", f"More practice in {title}."
         if word == "fading":
-            return f"Would fade within a week: {self.catalogue.step_titles.get(weakest, weakest)}."
-        return "One that you know, mixed in so that it stays."
+            return f"Would fade within a week: {title}.", f"So that it stays: {title}."
+        return "One that you know, mixed in so that it stays.", "Another that you know."

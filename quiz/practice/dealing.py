@@ -137,7 +137,7 @@ def _moved(dealt: Dealt, sitting: int) -> Dealt:
 def _recent(store: Store, learner_id: int, now: float) -> list[Done]:
     """Return what was answered lately, in one sitting or more: a miss at the end of one comes back in the next."""
     course = store.course_since(learner_id, now - sittings.LEFT_SECONDS, most=RECENT)
-    return [Done(type_id, verdict in CREDITED, for_drill) for type_id, verdict, for_drill in course]
+    return [Done(type_id, verdict in CREDITED, for_drill, why) for type_id, verdict, for_drill, why in course]
 
 
 def _choose_and_draw(

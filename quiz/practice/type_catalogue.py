@@ -54,6 +54,10 @@ FIRST = (
 """The order in which new types come within a level, each building on those before; the others follow."""
 
 
+CORE = ("sphere-then-cyl", "two-spheres", "whole-run", "bench-axis", "bench-eye")
+"""Both principal meridians examined: what retinoscopy is done for, so that it is practised all along."""
+
+
 def key_of(ref: SlipRef) -> SlipKey:
     """Return a slip at its step as the memory names it."""
     return ref.step, ref.slip
@@ -88,6 +92,7 @@ def _info(one: CaseType, place: int) -> TypeInfo:
         options=options_of(one.asks),
         title=one.title,
         place=place,
+        core=one.id in CORE,
         seconds=one.seconds,
     )
 
