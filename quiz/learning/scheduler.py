@@ -26,6 +26,7 @@ LONG_AGO_DAYS = 3
 LAST = 10
 """Answers over which the share of right ones is taken."""
 HALF_A_DAY = DAY / 2
+READING_S = 15.0
 ALIKE = 0.98
 """Scores within 2 % of the best are alike, and chance picks among them."""
 TIMES = {2: "twice", 3: "three times"}
@@ -61,6 +62,11 @@ class Choice:
     def wish(self) -> Wish | None:
         """What the case is to show or tell apart."""
         return self.probe_of or self.must_show
+
+
+def first_seconds(one: TypeInfo) -> float:
+    """Return what a first case of a type takes a learner: twice a clinician's time, and reading the mark."""
+    return 2 * one.seconds + READING_S
 
 
 def choose(
@@ -212,7 +218,7 @@ class _Table:
         """Keep new types from a learner who is struggling, who met enough in a first sitting, or whose exam is near."""
         if one.id in self.state.types or one.id in self.drill:
             return True
-        return not (self.stuck or self.few_right or self.met_enough) and one.seconds <= self.new_seconds
+        return not (self.stuck or self.few_right or self.met_enough) and first_seconds(one) <= self.new_seconds
 
     @cached_property
     def met_enough(self) -> bool:
@@ -224,7 +230,7 @@ class _Table:
 
     @cached_property
     def new_seconds(self) -> float:
-        """What a case of a new type may take: before an exam a small share of the minutes left."""
+        """What a first case of a type may take: before an exam a small share of the minutes left."""
         if self.exam_day is None or self.exam_day <= self.now:
             return math.inf
         n = self.numbers

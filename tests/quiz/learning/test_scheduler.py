@@ -719,8 +719,8 @@ def test_a_seventh_new_type_waits_until_the_first_sitting_is_over() -> None:
 
 
 def test_before_an_exam_nothing_new_that_costs_more_than_a_few_of_the_minutes_left() -> None:
-    # by hand: 3 % of 3 days × 10 minutes is 54 s
-    for seconds, brought in ((50.0, True), (60.0, False)):
+    # by hand: 3 % of 3 days × 10 minutes is 54 s, and a first case takes twice a clinician's time and 15 s
+    for seconds, brought in ((19.0, True), (20.0, False)):
         got = brings_new([], fresh={"seconds": seconds}, exam_day=START + 5.05 * DAY, numbers=NUMBERS)
         assert got == brought, seconds
     assert brings_new([], fresh={"seconds": 60.0})
