@@ -96,7 +96,8 @@ class Numbers:
     fading_chance: float = 0.50
 
     # the choice
-    horizon_days: float = 14.0
+    horizon_days: float = 1.0
+    """Looking further makes no better choice, as simulated: what fades by then will have come again."""
     drill_weight: float = 2.0
     rest_days: float = 28.0
     """Days after which a step of the usual fading time has waited half of what it can wait."""

@@ -85,35 +85,38 @@ def choose(
     """Choose the next case.
 
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed, unless it takes over a minute; a type missed lately, five other cases having come since; else the best
-    score
+    was missed, unless it takes over a minute; a type missed lately in which a recurring slip would show, five other
+    cases having come since; else the best score, among the core of the trade while that has had under a third of the
+    cases looked back on (its steps met, and no case over a minute)
 
         gain / seconds × pace × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
 
     A teacher's rules stand over it. pace prefers what the learner is likely to get right after three misses in a row or
     where under 6 of the last 10 were right, and what is harder where over .85 were. Then, too, nothing new comes; nor
-    does a seventh type in a first sitting, nor before an exam a type whose case takes more than 3 % of the minutes left
-    (ten a day). After three misses in a row nothing is forced. A slip that showed three times within twelve hours is
-    left alone until they are over.
+    does a seventh type in a first sitting, nor a third in one that follows a sitting with under .6 right, nor before an
+    exam a type whose first case takes more than 3 % of the minutes left (ten a day). A type rests for five other cases,
+    and comes at most five times in those looked back on. One whose steps are all known, and called for by a longer type
+    that was met, is not asked alone. After three misses in a row nothing is forced. A slip that showed three times
+    within twelve hours is left alone until they are over.
 
     where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
-    what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
+    what a case may add to tomorrow (or to the exam, where that comes before), summed over all types on offer:
 
-        (Σ share × worth × doubt × fresh over its steps + doubt of the type) × d/(d + 3)
+        (Σ share × worth × doubt × fresh over its steps + doubt of the type) × d/(d + 10)
 
     share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
     can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
     shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
     foreseen; fresh is r/(1 + r), r the step's wait over 28 days (longer where it fades slowly), or 1 for a step never
-    met; d is days since the type was met, and d/(d + 3) counts as 1 for one never met: breadth comes first. The type's
+    met; d is days since the type was met, and d/(d + 10) counts as 1 for one never met: breadth comes first. The type's
     own wait is there for what does not carry over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
     its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
     drill's types are open whatever their level and needs, and take at most half of those cases (the half of an odd
-    number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, those on new
-    types, the drill's half, never the same type at once, needs, level.
+    number rounded up). When nothing is left, the rules give way in this order: what is not asked alone, the rest of a
+    type, the wait of a missed type, those on new types, the drill's half, never the same type at once, needs, level.
 
     Parameters
     ----------
@@ -160,9 +163,8 @@ class _Table:
     @cached_property
     def horizon(self) -> float:
         """The moment that practice is for."""
-        if self.exam_day is not None and self.exam_day > self.now:
-            return self.exam_day
-        return self.now + self.numbers.horizon_days * DAY
+        soon = self.now + self.numbers.horizon_days * DAY
+        return min(self.exam_day, soon) if self.exam_day is not None and self.exam_day > self.now else soon
 
     @cached_property
     def stands(self) -> dict[SlipKey, float]:
@@ -351,13 +353,17 @@ class _Table:
         )
 
     def comeback(self) -> Choice | None:
-        """Give the type that was missed longest ago and has waited, where a slip was made that it would show."""
+        """Give the type that was missed longest ago and has waited, where a recurring slip would show in it."""
         if self.stuck:
             return None
         # Among all types: a need that the miss undid must not keep the type from coming back.
         types = [one for one in self.catalogue.types if self.within_half(one)]
         waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
-        due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases and self.followed(one)]
+        due = [
+            (since, one)
+            for since, one in waited
+            if since >= self.numbers.wait_cases and self.followed(one) in self.stands
+        ]
         if not due:
             return None
         one = max(due, key=lambda pair: pair[0])[1]

@@ -199,7 +199,7 @@ class Ours(Policy):
 
 
 class AsComes(Ours):
-    """The same for a learner who sets no exam day: practice looks two weeks ahead."""
+    """The same for a learner who sets no exam day, as the app has it by default."""
 
     @property
     def settings(self) -> LearnerSettings:

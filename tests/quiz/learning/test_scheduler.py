@@ -23,7 +23,7 @@ from quiz.learning.forecast import forward_look
 from quiz.learning.model import band, chance, fold, replay, standing
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.scheduler import Choice, Done, NothingToChoose, choose
-from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, StepMemory
+from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory
 from quiz.practice.type_catalogue import FIRST, catalogue_for, options_of
 from quiz.practice.type_catalogue import catalogue as the_register
 
@@ -195,6 +195,8 @@ def test_a_type_missed_by_a_slip_waits_for_five_others_and_comes_back(before: in
     missed = sitting.next()
     slips = sitting.table.by_id[missed.type_id].slips[:1]
     assume(slips)
+    (step, slip), now = slips[0], sitting.now
+    sitting.state.slips.setdefault(step, {})[slip] = SlipMemory(3.0, now, (now - 60, now), evidence=6.0)
     sitting.answer(missed, right=False, slips=slips)
     following = []
     for _ in range(6):
@@ -441,12 +443,12 @@ def test_a_shared_step_that_was_just_practised_spares_its_other_types() -> None:
     assert {pick(state, catalogue(NET, FORM), 9.1, seed=seed).type_id for seed in range(20)} == {"form"}
 
 
-def test_the_exam_day_decides_what_practice_is_for() -> None:
-    # "brief" is strong and fades within days, "weak" is weak and keeps: both met a tenth of their fading time ago
+def test_practice_looks_a_day_ahead_and_no_further_than_the_exam() -> None:
+    # "turn" is strong and fades within hours, "add" is weaker and keeps: both met a tenth of their fading time ago
     now = START + 20 * DAY
     state = met("form", "sum")
     state.numbers = QUICKLY_FADING
-    state.steps["turn"] = StepMemory(3.5, 0.2, math.log(4), 0.1, now - 0.4 * DAY)
+    state.steps["turn"] = StepMemory(3.5, 0.2, math.log(0.2), 0.1, now - 0.02 * DAY)
     state.steps["add"] = StepMemory(1.5, 0.2, math.log(120), 0.1, now - 12 * DAY)
     two = catalogue(FORM, SUM)
 
@@ -454,8 +456,7 @@ def test_the_exam_day_decides_what_practice_is_for() -> None:
         return pick(state, two, 20, exam_day=exam_day).type_id
 
     assert first(now + DAY / 24) == "sum"
-    assert first(now + 30 * DAY) == "form"
-    assert first(now - DAY) == first(None) == "form"
+    assert {first(now + days * DAY) for days in (1, 30, -1)} == {first(None)} == {"form"}
 
 
 def test_new_types_with_nothing_needed_say_so() -> None:
