@@ -87,7 +87,7 @@ def choose(
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
     was missed, unless it takes over a minute; a type missed lately in which a recurring slip would show, five other
     cases having come since; else the best score, among the core of the trade while that has had under a third of the
-    cases looked back on (its steps met, and no case over a minute)
+    cases looked back on that were not new (its steps met, and no case over a minute), unless a new type is best
 
         gain / seconds × pace × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
 
@@ -371,25 +371,33 @@ class _Table:
 
     def best(self) -> Choice:
         """Give the best score; chance picks among those that are alike, and new types come in their order."""
-        offered = self.core or self.open
-        scores = [self.score(one) for one in offered]
-        least = ALIKE * max(scores)
-        alike = [one for one, score in zip(offered, scores, strict=True) if score >= least]
-        one = alike[int(self.rng.random() * len(alike))]
-        if one.id not in self.state.types:
+        one = self.best_of(self.open)
+        if one.id in self.state.types:
+            one = self.best_of(self.core) if self.core else one
+        else:
             one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
         return self.chosen(one, *self.why(one))
 
+    def best_of(self, offered: Sequence[TypeInfo]) -> TypeInfo:
+        scores = [self.score(one) for one in offered]
+        least = ALIKE * max(scores)
+        alike = [one for one, score in zip(offered, scores, strict=True) if score >= least]
+        return alike[int(self.rng.random() * len(alike))]
+
     @cached_property
     def core(self) -> list[TypeInfo]:
-        """The types of the core of the trade, where they had too few of the cases; none that takes over a minute."""
-        ids = {one.id for one in self.catalogue.types if one.core}
-        had = sum(done.type_id in ids for done in self.recent)
-        if had >= self.numbers.core_share * (len(self.recent) + 1):
+        """The core of the trade, where it had too few of the cases that were not new; none that takes over a minute."""
+        types = self.state.types
+        due = [
+            self.catalogue.by_id.get(id_)
+            for id_ in self.times.elements()
+            if id_ not in types or types[id_].answered > 1
+        ]
+        if sum(one is not None and one.core for one in due) >= self.numbers.core_share * (len(due) + 1):
             return []
         known, n = self.state.steps.keys(), self.numbers
-        due = [one for one in self.open if one.core and known >= set(one.distinct) and self.rested(one)]
-        return [one for one in due if one.seconds <= n.forced_seconds]
+        rested = [one for one in self.open if one.core and known >= set(one.distinct) and self.rested(one)]
+        return [one for one in rested if one.seconds <= n.forced_seconds]
 
     def new_alike(self, one: TypeInfo, other: TypeInfo) -> bool:
         """Say whether another new type would do for this new one: of the drill like it, for the same standing slip."""

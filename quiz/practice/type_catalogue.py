@@ -9,7 +9,6 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
-from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import all_skills, all_slips, all_types
 from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.chain import SlipRef, always
@@ -55,6 +54,7 @@ FIRST = (
 """The order in which new types come within a level, each building on those before; the others follow."""
 
 
+BENCH = "bench"
 CORE = ("sphere-then-cyl", "two-spheres", "whole-run")
 """Both principal meridians in one examination; with the bench, the core of the trade, which is practised all along."""
 
@@ -93,7 +93,7 @@ def _info(one: CaseType, place: int) -> TypeInfo:
         options=options_of(one.asks),
         title=one.title,
         place=place,
-        core=one.id in CORE or stage_of(one.id) is not None,
+        core=one.id in CORE or one.family.id == BENCH,
         seconds=one.seconds,
     )
 
