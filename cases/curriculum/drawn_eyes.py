@@ -1,7 +1,7 @@
-"""Eyes for cases from drawn patients: the first of up to forty whom a case can use, so that findings belong together.
+"""Eyes for cases from drawn patients: the first of forty whom a case can use, so that findings belong together.
 
-A case wants its slips to show, so it cannot take every patient; which it takes bends the population a little. The checks
-of the population are run on patients before that (tests/cases/patients).
+A case needs its slips to show, so it cannot take every patient, and that bends the population a little. The population
+is checked before it (tests/cases/patients).
 """
 
 from __future__ import annotations
@@ -14,6 +14,9 @@ from cases.curriculum.steps import pick_lens
 from cases.optics.lens import SphCyl
 from cases.patients.mixture import mixed_patient
 from cases.patients.patient import SIDES, Patient, written
+from cases.procedure.fields import Field
+from cases.procedure.keys import given
+from cases.procedure.quantities import Quantity
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
@@ -22,7 +25,18 @@ PATIENTS = 20_000
 TRIES = 40
 """Patients of the mixture looked at for one case, and then so many of the teaching share."""
 
+AGES = Quantity(
+    id="age", unit=" years", hint="years, such as 34", low=0.0, high=110.0, step=1.0, exact=0.0, tolerance=0.0,
+)  # fmt: skip
+AGE = Field("age", "Age of the patient; 0: a usual one", AGES, default=0.0)
+
 T = TypeVar("T")
+
+
+@given(AGE)
+def age_words(age: float) -> tuple[str, ...]:
+    """Say how old the patient is, in a line of its own; nothing for a usual one."""
+    return (f"The patient is {age:.0f} years old.",) if age else ()
 
 
 @lru_cache(maxsize=4096)

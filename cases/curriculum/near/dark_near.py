@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases.curriculum.drawn_eyes import AGE, age_words, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import ONE_NET
 from cases.curriculum.steps import lens_in_place, signed, size, subtract_sizes
@@ -11,6 +12,7 @@ from cases.figures.lenses import trial_frame
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less
 from cases.optics.lens import SphCyl
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -73,7 +75,16 @@ ADDED_OR_SIGN_BLIND: Pair = (
 
 def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
     usual = chance.among(ALLOWANCES) if settings.level == "expert" else ORIGINAL_ALLOWANCE
-    return given(GROSS, ALLOWANCE).to(chance.stepped(-6, 10), settings.norms.get("dark-near-allowance", usual))
+    allowance = settings.norms.get("dark-near-allowance", usual)
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> tuple[float, float] | None:
+        # In the dark the eye is focused nearer by its dark focus: less plus is neutral at 50 cm.
+        gross = round(4 * (patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d)) / 4
+        return (gross, float(round(patient.age_y))) if patient.age_y <= 14 and -6 <= gross <= 10 else None
+
+    gross, age = first_fitting(chance, fits) or (chance.stepped(-6, 10), 0.0)
+    return given(GROSS, ALLOWANCE, AGE).to(gross, allowance, age)
 
 
 def _other_than(value: float) -> Rule[bool]:
@@ -105,6 +116,7 @@ dark_near = CaseType(
         (
             GROSS,
             ALLOWANCE,
+            AGE,
         )
     ),
     asks=(POWER,),
@@ -150,8 +162,9 @@ dark_near = CaseType(
         ),
     ),
     answer=POWER.by(given(ONE_NET)(lambda net: net)),
-    found=given(GROSS, ALLOWANCE)(
-        lambda gross, allowance: (
+    found=given(GROSS, ALLOWANCE, age_words)(
+        lambda gross, allowance, age_words: (
+            *age_words,
             "The room is dark. One eye is covered; the other looks at your dim light.",
             f"Every meridian is neutral with {lens_in_place(gross, 'D, the only lens in place')}.",
             f"Sight hole {write_distance(DARK_CM)} from the pupil.",

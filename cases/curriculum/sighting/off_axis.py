@@ -149,7 +149,7 @@ def _in_proportion(angle: float) -> str:
 
 def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    aimed = chance.among((4, 5, 10, 10, 15, 20)) + chance.stepped(-0.5, 0.5, 0.25)
+    aimed = chance.among((4, 5, 10, 10, 15, 20)) + chance.stepped(-1, 1, 0.25)
     return given(OFFSET, DIRECTION, DISTANCE).to(
         round(2 * distance * math.tan(math.radians(aimed))) / 2, chance.among(("side", "above")), distance
     )
