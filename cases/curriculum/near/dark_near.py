@@ -74,16 +74,16 @@ ADDED_OR_SIGN_BLIND: Pair = (
 
 
 def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
-    usual = chance.among(ALLOWANCES) if settings.level == "expert" else ORIGINAL_ALLOWANCE
-    allowance = settings.norms.get("dark-near-allowance", usual)
+    step = 0.25 if settings.level == "novice" else 0.125
+    allowance = settings.norms.get("dark-near-allowance", chance.among(ALLOWANCES))
     side = chance.among(SIDES)
 
     def fits(patient: Patient) -> tuple[float, float] | None:
         # In the dark the eye is focused nearer by its dark focus: less plus is neutral at 50 cm.
-        gross = round(4 * (patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d)) / 4
-        return (gross, float(round(patient.age_y))) if patient.age_y <= 14 and -6 <= gross <= 10 else None
+        gross = step * round((patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d) / step)
+        return (gross, float(round(patient.age_y))) if patient.age_y <= 14 and -8 <= gross <= 12 else None
 
-    gross, age = first_fitting(chance, fits) or (chance.stepped(-6, 10), 0.0)
+    gross, age = first_fitting(chance, fits) or (chance.stepped(-8, 12, step), 0.0)
     return given(GROSS, ALLOWANCE, AGE).to(gross, allowance, age)
 
 

@@ -92,7 +92,7 @@ def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 def _pick_card(chance: Chance) -> float:
-    return chance.among((33.0, 40.0, 40.0, 50.0)) if chance.happens(0.5) else float(chance.whole(30, 50))
+    return chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60))
 
 
 def _lag_of_a_patient(chance: Chance, target_cm: float, *, low: float) -> tuple[float, float] | None:
@@ -188,10 +188,14 @@ lag_lens = CaseType(
 
 READINGS = Choice(
     (
-        Option("lead", "a lead: check fixation and what is worn"),
-        Option("less", "less lag than is usual"),
-        Option("usual", "within the usual range"),
-        Option("more", "more lag than is usual"),
+        Option(
+            "lead",
+            "a lead: check fixation and what is worn",
+            "minus neutralises: the eye accommodates more than the card asks for",
+        ),
+        Option("less", "less lag than is usual", "the lag is below the clinic's usual range"),
+        Option("usual", "within the usual range", "the lag is within the clinic's usual range"),
+        Option("more", "more lag than is usual", "the lag is above the clinic's usual range"),
     )
 )
 
@@ -238,6 +242,10 @@ def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
     # In eighths, so that something lies between the ends of the usual range and beside them.
     return drawn if settings.level == "novice" else drawn | LENS.to(LENS.get(drawn) + chance.among((0.0, 0.125)))
+
+
+LEAST_LEAD = 0.25
+"""In D: less of a lead is within what two end-points differ by."""
 
 
 USUAL_LOW = Field("usual_low", "Usual lag, from", quantities.POWER.having(low=-1.0, high=2.0), default=0.25)
@@ -320,7 +328,8 @@ near_response = CaseType(
     question=asking("How much accommodation is in use, and what do you make of the lag?"),
     figure=_card,
     needs=("lag-lens",),
-    errors={LENS.name: 0.06},
+    undisputed=given(LENS)(lambda lens: not -LEAST_LEAD < lens < 0),
+    errors={LENS.name: 0.12, TARGET.name: 0.5},
     sources=("almubrad-2006",),
 )
 
