@@ -77,11 +77,14 @@ def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
     step = 0.25 if settings.level == "novice" else 0.125
     allowance = settings.norms.get("dark-near-allowance", chance.among(ALLOWANCES))
     side = chance.among(SIDES)
+    # Few children are so short-sighted that a minus lens is neutral there: one case in four.
+    minus = chance.happens(0.25)
 
     def fits(patient: Patient) -> tuple[float, float] | None:
         # In the dark the eye is focused nearer by its dark focus: less plus is neutral at 50 cm.
         gross = step * round((patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d) / step)
-        return (gross, float(round(patient.age_y))) if patient.age_y <= 14 and -8 <= gross <= 12 else None
+        usable = patient.age_y <= (25 if minus else 14) and -8 <= gross <= 12 and minus <= (gross < 0)
+        return (gross, float(round(patient.age_y))) if usable else None
 
     gross, age = first_fitting(chance, fits) or (chance.stepped(-8, 12, step), 0.0)
     return given(GROSS, ALLOWANCE, AGE).to(gross, allowance, age)
