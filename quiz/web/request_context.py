@@ -205,11 +205,16 @@ def joined_learner() -> Learner | None:
     """Return the learner of a class who is signed in here."""
     if "joined" not in g:
         g.joined = signing.learner_of(store(), session.get(_JOINED), now=now()) if _JOINED in session else None
-        if g.joined is not None and _SHARED in session:
-            with suppress(Busy, NotKept):  # the next page tries again
-                signing.stay(store(), session.get(_JOINED), g.joined, now=now())
+        keep_here()
     kept: Learner | None = g.joined
     return kept
+
+
+def keep_here() -> None:
+    """Let a learner who is on a shared device stay a while longer, for the whole of a test that they are in."""
+    if g.get("joined") is not None and _SHARED in session:
+        with suppress(Busy, NotKept):  # the next page tries again
+            signing.stay(store(), session.get(_JOINED), g.joined, now=now())
 
 
 def known_preceptor() -> Preceptor | None:

@@ -280,4 +280,5 @@ def test_of(drill: Drill | None, dealt_id: str) -> TestPage | None:
 def begin(drill_id: int) -> Response:
     """Begin a drill, or go on with it."""
     take_drill.begin(request_context.store(), request_context.learner(), drill_id, now=request_context.now())
+    request_context.keep_here()
     return redirect(url_for("drilling.show", drill_id=drill_id), 303)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import html
 import re
+import sqlite3
+from datetime import datetime
 
 import pytest
 from flask import Flask
@@ -381,3 +383,48 @@ def test_a_new_phrase_is_of_the_person_and_not_of_a_class(app: Flask, store: Sto
     owner.post(f"/class/{number}/people/move", {"learner": "1", "to_class": str(second)})
     assert [one.name for one in roster_queries.classes_with(store, 1)] == ["Autumn 1"]
     assert result_queries.class_sums(store, number, "all") == []
+
+
+def test_answers_older_than_a_day_are_deleted_and_no_others(
+    app: Flask, store: Store, clock: Clock, data_file: DataFile
+) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    ada = learner(app, code, "Ada")
+    answer(ada, store, "/")
+    clock.move(days=40)
+    answer(ada, store, "/")
+    kept = store.answers_of(1)[1].dealt
+    owner.sign_in()
+    there = f"/class/{number}/keeping/retention"
+    day = datetime.fromtimestamp(clock.at).astimezone().date().isoformat()
+    assert owner.post(there, {"before": "soon"}).status_code == 422
+    assert "1 answer and 0 recall marks of 1 learner." in words(owner.post(there, {"before": day}).text)
+    assert store.count_answers(1) == 2, "nothing is deleted before it was shown"
+    assert owner.post(there, {"before": day, "sure": "yes"}).status_code == 303
+    assert [one.dealt for one in store.answers_of(1)] == [kept]
+    assert [one.words for one in check(data_file.path) if not one.good] == []
+    with pytest.raises(sqlite3.IntegrityError, match="only ever added to"), store.writing():
+        store.change("DELETE FROM answers")
+    everything = owner.get(f"/class/{number}/keeping/learner/1/everything.jsonl").text
+    assert kept in everything
+
+
+def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, store: Store, clock: Clock) -> None:
+    owner = preceptor(app, store)
+    number, code = make_class(owner)
+    phrase = phrase_in(Browser(app).join(code, "Ada"))
+    tablet = Browser(app)
+    tablet.post("/door/back", {"phrase": phrase, "shared": "yes"})
+    cookie = tablet.client.get_cookie("two-meridians")
+    assert cookie is not None
+    assert cookie.expires is None, "it ends with the browser"
+    for _ in range(3):
+        clock.move(seconds=19 * 60)
+        assert tablet.get("/class").status_code == 200, "whoever asks for pages stays"
+    set_drill(owner, number, type=["net-sphere"], test="yes", limit_minutes="60", feedback="end")
+    tablet.post("/drill/1/begin")
+    clock.move(seconds=40 * 60)
+    assert "Hand in this answer" in tablet.get("/drill/1").text, "never within a test"
+    clock.move(seconds=45 * 60)
+    assert tablet.get("/class").location == "/door"
