@@ -98,9 +98,7 @@ GUIDE = (
             "together.",
         ),
         "With in both, and alike: a true end-point. Had one band been thinner, that meridian would still want plus.",
-        Bench(
-            eye=SphCyl(1.0, -2.0, 105), sphere=2.5, cylinder=-2.0, axis=105, streak=105, pupil_mm=7, sleeve="diverging"
-        ),
+        Bench(eye=SphCyl(1.0, -2.0, 105), sphere=2.5, cylinder=-2.0, axis=105, streak=105, pupil_mm=7),
         frozenset({"streak", "lean"}),
     ),
 )

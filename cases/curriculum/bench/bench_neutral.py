@@ -334,7 +334,7 @@ bench_eye = CaseType(
     sources=("reflex-optics",),
 )
 
-HANDS = frozenset(("streak", "lenses", "lean"))
+HANDS = frozenset(("streak", "lenses", "lean", "sleeve"))
 STAGES = {bench_sphere.id: one_view(_sphere_bench, HANDS), bench_eye.id: one_view(_eye_bench, HANDS)}
 
 TYPES = (bench_sphere, bench_eye)

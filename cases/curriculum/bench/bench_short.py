@@ -9,7 +9,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, SWEEP_ALONE, pupil_words, several
-from cases.curriculum.bench_stage import Bench, Stage, View, as_still, one_view
+from cases.curriculum.bench_stage import SLEEVES, Bench, Stage, View, as_still, one_view
 from cases.curriculum.movements import (
     BEAM,
     BEAMS,
@@ -61,7 +61,7 @@ EDGE = Key[str]("edge")
 
 _empty_bench = given(RX, STREAK, DISTANCE, BEAM, PUPIL, MARGIN)(
     lambda rx, streak, distance_cm, beam, pupil_mm, margin: Bench(
-        eye=rx, streak=streak, distance_cm=distance_cm, sleeve=beam, pupil_mm=pupil_mm, margin=margin
+        eye=rx, streak=streak, distance_cm=distance_cm, sleeve=SLEEVES[beam], pupil_mm=pupil_mm, margin=margin
     )
 )
 _movement_bench = given(_empty_bench, IN_PLACE)(Bench.holding)
