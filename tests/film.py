@@ -1,4 +1,4 @@
-"""Film strips of the reflex, five places of a sweep each, and the bench as README shows it: `python -m tests.film FOLDER`.
+"""Film strips of the reflex, five places of a sweep each, and the bench of README: `python -m tests.film FOLDER`.
 
 They are for looking at: what a strip must show stands in its name.
 """
@@ -24,7 +24,7 @@ STRIPS = {
     "against": "sphere=2.5&eye_sphere=0",
     "against-far": "sphere=5.5&eye_sphere=0",
     "neutral": "sphere=1.5&eye_sphere=0",
-    "skew": "sphere=1&eye_sphere=0&eye_cylinder=1.5&eye_axis=65",
+    "skew": "sphere=1&eye_sphere=0&eye_cylinder=2&eye_axis=110",
     "margin": "sphere=1.5&eye_sphere=0&pupil_mm=8&margin=-1.5",
     "scissors": "sphere=1.5&eye_sphere=0&coma=0.35",
     "cone": "sphere=1.5&eye_sphere=1&cone=4&pupil_mm=7",

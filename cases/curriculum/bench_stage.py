@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
+from cases.errors import CaseError
 from cases.figures import pupil_reflex
 from cases.figures.parts import heading
 from cases.figures.pupil_reflex import Breadth, Brightness, Speed, travel
@@ -16,7 +17,7 @@ from cases.notation.prescription import write_axis
 from cases.optics import light
 from cases.optics.appearance import PUPIL_MM, seen_in
 from cases.optics.lens import SphCyl
-from cases.optics.reflex import NEUTRAL_ZONE, Cone, Setting, skew, speed_ratio, zones
+from cases.optics.reflex import NEUTRAL_ZONE, Cone, Setting, movement, skew, speed_ratio, zones
 from cases.procedure.figure import Figure
 from cases.procedure.keys import Drawing, Rule, given
 
@@ -135,6 +136,24 @@ class Stage:
     """Out of "streak", "lenses", "lean" and "sleeve"; sweeping is always free."""
 
 
+class NotInSight(CaseError):
+    """A case that asks for a movement which no eye could see: it is drawn again."""
+
+
+def require_in_sight(*benches: Bench) -> None:
+    """Refuse to draw a case unless an eye can tell every one of its movements at its sleeve and pupil.
+
+    Raises
+    ------
+    NotInSight
+        When one is too dull, too faint to tell from neutral, or hidden by the edge of the beam.
+    """
+    for bench in benches:
+        wanted = movement(bench.setting, bench.streak)
+        if not light.shows(bench.setting, bench.streak, wanted):
+            raise NotInSight(f"the movement {wanted} cannot be seen here: draw another case")
+
+
 def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:
     """Make the stage on which a bench stands alone."""
     return Stage(given(bench)(lambda only: (View("", only),)), free)
@@ -146,7 +165,7 @@ def seen(bench: Bench) -> tuple[str, ...]:
     Nothing is said that the light does not show: see `cases.optics.light`. The words are ours.
     """
     setting, streak = bench.setting, bench.streak
-    sweep = light.seen(setting, streak)
+    sweep = light.seen(setting, streak, "centre" if bench.margin else "pupil")
     swept = f"swept {heading(travel(streak))}"
     lines = [
         f"A spot of light is {swept}."
@@ -168,7 +187,7 @@ def seen(bench: Bench) -> tuple[str, ...]:
     if moves:
         lines.append(f"Its band {_grade(band.share, WIDTHS)}{_tilt(skew(setting, streak), band, bench.filament)}.")
     lines.append(f"It is {_grade(sweep.peak_mm2, BRIGHTNESSES)}.")
-    edge = light.seen(setting, streak, edge=True)
+    edge = light.seen(setting, streak, "edge")
     if bench.margin and moves and edge.word in SEEN_WAYS and SEEN_WAYS[edge.word][0] != SEEN_WAYS[sweep.word][0]:
         lines.append(f"At the edge of the pupil light travels {SEEN_WAYS[edge.word][0]} the streak.")
     return tuple(lines)
@@ -220,7 +239,7 @@ def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
     setting, streak = bench.setting, bench.streak
     centre, margin = zones(setting, streak)
     seen_movement = centre.movement
-    if "neither" in (seen_movement, margin.movement) or not light.shows(setting, streak, seen_movement):
+    if seen_movement == "neither" or margin.movement == "neither" or not light.shows(setting, streak, seen_movement):
         # No way of travel that an eye could tell: the streak alone, and the words beside it say why.
         return pupil_reflex.movement("neutral", streak=streak, uid=uid, say=False, name=name)
     if seen_movement != margin.movement:

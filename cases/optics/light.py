@@ -53,8 +53,9 @@ UNSEEN, FAINT = 0.025, 0.06
 """Peak below which nothing can be told, and signal below which no movement, and only a faint one, is seen. Ours: no
 published source; to be tried with clinicians."""
 TOO_DULL, UNMOVED = "too dull to tell", "no movement seen"
-EDGE_FROM = 36
-"""Of 48 points from the centre out, the first that belongs to the edge of the pupil: outside 0.87 of its radius."""
+PupilZone = Literal["pupil", "centre", "edge"]
+ZONES: dict[PupilZone, slice] = {"pupil": slice(None), "centre": slice(12), "edge": slice(36, None)}
+"""Which of 48 points from the centre out belong to a part of the pupil: within half its radius, outside 0.87 of it."""
 FADED = 0.12
 """Places of the streak with less than this share of the greatest mean are left out of the signal."""
 PLACES_MM = tuple(step / 2 for step in range(1, 25))
@@ -279,9 +280,9 @@ def face_light(setting: Setting, streak: float, *, face_mm: float, x_mm: ArrayLi
     )
 
 
-def seen(setting: Setting, streak: float, *, edge: bool = False) -> SweepSeen:
-    """Return what an eye can tell from a sweep of this streak, over the pupil or at its edge alone."""
-    return _seen(setting, streak, edge)
+def seen(setting: Setting, streak: float, zone: PupilZone = "pupil") -> SweepSeen:
+    """Return what an eye can tell from a sweep of this streak, over the pupil or in a part of it alone."""
+    return _seen(setting, streak, zone)
 
 
 @dataclass(frozen=True)
@@ -313,7 +314,7 @@ def look_document(
     lit = {f: beam.light(f, pupil[:, 0], pupil[:, 1]) for f in (face_mm, 2.0, -2.0)}
     here, plus, minus = (_centroid(pupil, lit[f]) for f in (face_mm, 2.0, -2.0))
     width, contrast = _profile(beam, face_mm)
-    judged = _seen(setting, streak)
+    judged = _seen(setting, streak, "pupil")
     return {
         "light": [
             {"x_mm": float(x), "y_mm": float(y), "mm2": float(one)} for (x, y), one in zip(points, there, strict=True)
@@ -342,10 +343,10 @@ def _beam(setting: Setting, streak: float, care: Care = "frame") -> Beam:
 
 
 @lru_cache(2048)
-def _seen(setting: Setting, streak: float, edge: bool = False) -> SweepSeen:
+def _seen(setting: Setting, streak: float, zone: PupilZone) -> SweepSeen:
     beam = _beam(setting, streak, "sweep")
     # Points in pairs about the centre, so that the sides of an even pupil are equal to the last digit.
-    half = sunflower(beam.radius, 48)[EDGE_FROM if edge else 0 :]
+    half = sunflower(beam.radius, 48)[ZONES[zone]]
     pupil = np.concatenate([half, -half])
     across = pupil @ beam.n
     means: list[float] = []
@@ -366,8 +367,11 @@ def _seen(setting: Setting, streak: float, edge: bool = False) -> SweepSeen:
 
 
 def shows(setting: Setting, streak: float, movement: str) -> bool:
-    """Say whether an eye can see this movement ("with", "against" or "neutral") in a sweep."""
-    found = seen(setting, streak).word
+    """Say whether an eye can see this movement ("with", "against" or "neutral") in a sweep.
+
+    Where the edge of the pupil differs from its centre, the centre is watched.
+    """
+    found = seen(setting, streak, "centre" if setting.margin_per_mm2 else "pupil").word
     return found == UNMOVED if movement == "neutral" else found.removesuffix(", faint") == movement
 
 
