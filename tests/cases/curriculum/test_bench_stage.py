@@ -66,6 +66,8 @@ STARTS = {
     "swept": "with",
     "neutral": "with",
     "reversal": "neutral",
+    "faded": "against",
+    "sleeved": "with",
     "aligned": "with",
     "both": "with",
     "leaned": "neutral",
@@ -75,6 +77,13 @@ STARTS = {
 @pytest.mark.parametrize("part", GUIDE, ids=lambda part: part.goal)
 def test_each_part_of_the_guided_run_starts_where_its_words_say(part: Guided) -> None:
     assert movement(part.bench.setting, part.bench.streak) == STARTS[part.goal]
+
+
+def test_against_is_out_of_sight_where_the_guide_says_it_fades_and_in_sight_nearer() -> None:
+    (part,) = (one for one in GUIDE if one.goal == "faded")
+    words = [" ".join(seen(part.bench.holding(SphCyl(sphere)))) for sphere in (0, -3)]
+    assert "cannot be told" in words[0]
+    assert "the opposite way" in words[1]
 
 
 def test_the_guided_end_point_holds_in_both_meridians_until_one_leans_in() -> None:
