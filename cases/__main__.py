@@ -1,4 +1,4 @@
-"""The command line of the core: list, draw, work, mark, show, new, sheet, look. cases/README.md has its JSON."""
+"""The command line of the core: list, draw, work, mark, show, new, sheet, look, patients. README.md has its JSON."""
 
 from __future__ import annotations
 
@@ -100,7 +100,8 @@ def draw_cases(type_id: str, seed: int, count: int, settings: Settings, as_json:
         if as_json:
             _print_json(case_document(case))
         else:
-            click.echo("\n".join((*case.type.found(case.findings), case.type.question(case.findings), "")))
+            asked = (case.type.question(case.findings), case.type.marked_within)
+            click.echo("\n".join((*case.type.found(case.findings), *filter(None, asked), "")))
 
 
 @commands.command("work")
@@ -135,13 +136,14 @@ def mark_answer(
     """
     from cases.procedure.case_type import draw
     from cases.procedure.marking import mark_text
+    from cases.procedure.option_verdicts import option_verdicts
 
     if (seed is None) == (findings is None):
         raise BadInput("mark: give either --seed N or --findings JSON, to say which case it is")
     case = draw(_type(type_id), seed or 0, settings) if findings is None else _given(type_id, findings)
     mark = mark_text(case, answer)
     if as_json:
-        _print_json(mark.to_json())
+        _print_json(mark.to_json() | {"options": [one.to_json() for one in option_verdicts(mark.case)]})
         return
     click.echo(mark.verdict if mark.unreadable is None else f"unreadable: {mark.unreadable}")
     for one in mark.weighed:
@@ -233,6 +235,39 @@ def new_type(family: str, type_id: str, new_family: bool) -> None:
         "steps.",
         err=True,
     )
+
+
+@commands.command("patients")
+@click.option("--count", type=int, default=1, help="how many (default: 1)")
+@click.option("--seed", type=int, required=True, help="the same seed draws the same patients everywhere")
+@click.option("--region", default="europe", help="europe, east-asia or less-plus (default: europe)")
+@click.option("--age", default="0-90", metavar="LOW-HIGH", help="years, evenly between the two (default: 0-90)")
+@as_json
+def draw_patients(count: int, seed: int, region: str, age: str, as_json: bool) -> None:
+    """Draw patients as they come in a population, one a line, both eyes.
+
+    `wet` is the refraction under cycloplegia and `dry` that without drops, each unrounded and as written.
+    """
+    from cases.patients.drawing_patients import draw_patient
+    from cases.patients.patient_json import patient_document, patient_line
+
+    if not 1 <= count <= 1_000_000:
+        raise BadInput(f"count {count}: give 1 to 1000000")
+    ages = _ages(age)
+    for one in range(count):
+        patient = draw_patient(f"{seed}/{one}", age=ages, region=region)
+        if as_json:
+            _print_json(patient_document(patient))
+        else:
+            click.echo(patient_line(patient))
+
+
+def _ages(text: str) -> tuple[float, float]:
+    low, _, high = text.partition("-")
+    try:
+        return float(low), float(high or low)
+    except ValueError:
+        raise BadInput(f"age “{text[:40]}”: give the lower and the higher age in years, for example 6-12") from None
 
 
 def _type(type_id: str) -> CaseType:
