@@ -1,7 +1,7 @@
 """How long a frame of the bench takes on a slow phone. By itself: `pytest -o addopts= tests/benchmarks`.
 
 A page 360 px wide at two device pixels to one, the processor slowed down four times (CDP), software drawing. The script
-of each frame is timed, from the change of the streak's place until all is handed to the canvas. Of five rounds the least
+of a frame is timed, from the change of the streak's place until all is handed to the canvas. Of five rounds the least
 disturbed one counts, since other work on the machine only ever adds. Light summed over nodes (a spot, an eye that no
 sphere and cylinder describe) is timed as while the hand moves, and shown without a limit.
 """
