@@ -183,7 +183,7 @@ def _exam_words(state: LearnerState, settings: LearnerSettings, now: float) -> s
         return ""
     days = int(at // DAY) - int(now // DAY)
     if at <= now:
-        return "That day has come: practice looks two weeks ahead again."
+        return "That day has come: new types come as before."
     there = [one.band for one in progress.held_steps(state, at, settings.for_drawing)]
     parts = [f"{there.count(word)} {word}" for word in BANDS if there.count(word)]
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
