@@ -268,12 +268,12 @@ def test_an_eye_is_neutralised_by_a_switch_that_presses_buttons_alone(page: Page
     assert case.truth
 
 
-def test_stopping_a_step_early_is_named_and_scored_by_the_lens_left_on_the_eye(page: Page, served: Served) -> None:
+def test_stopping_a_step_early_is_right_and_scored_by_the_lens_left_on_the_eye(page: Page, served: Served) -> None:
     settings = Settings(level="novice", distance_cm=50, fixed_distance=True)
     case = served.deal(page, "bench-sphere", settings=settings, wanted=lambda one: one.start["ends"][0] > 0)
     page.locator("#answer-power").fill(f"{case.truth['power'] - 0.25:+.2f}")
     page.keyboard.press("Enter")
-    expect(page.locator(".slip")).to_contain_text("stopped a step before neutral")
+    expect(page.locator("#verdict")).to_contain_text("Right")
     expect(page.get_by_text("Were it worn, the eye would still want")).to_contain_text("+0.25")
     page.get_by_role("button", name="Another short look").click()
     expect(page.get_by_role("application")).to_be_visible()
