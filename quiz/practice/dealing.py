@@ -331,7 +331,9 @@ def _keep(
 def _is_late(store: Store, dealt: Dealt, now: float) -> bool:
     drill = None if dealt.drill is None else class_queries.drill_of_id(store, dealt.drill)
     run = None if drill is None else store.sitting(dealt.sitting)
-    return drill is not None and run is not None and sittings.is_late(run, drill.closes_at, now)
+    if drill is None or run is None:
+        return False
+    return sittings.is_late(run, class_queries.end_for(store, drill, dealt.learner), now)
 
 
 def _again(stands: Answer, given: Mapping[str, str]) -> Taken:

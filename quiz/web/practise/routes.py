@@ -12,7 +12,7 @@ from quiz.practice import dealing, dealt_cases, sittings
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
-from quiz.storage import class_queries
+from quiz.storage import class_queries, result_queries
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
 from quiz.web.case_views import DrillLine, case_page
@@ -20,6 +20,9 @@ from quiz.web.mark_views import mark_page
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
+
+LONGEST_DELAY_S = 7 * 86400.0
+"""A browser that says that it held an answer back for longer is not believed."""
 
 
 @pages.get("/")
@@ -34,14 +37,18 @@ def show_case(one: Waiting, **more: object) -> str:
     """Show a waiting case, of ordinary practice or of a drill."""
     sitting = _sitting(one.dealt.sitting)
     place = Place(sitting.answered + 1, sitting.cases)
+    template = "practise.html"
     if one.dealt.drill is None:
         more["first_visit"] = not sitting.answered and not request_context.store().has_answered(one.dealt.learner)
         more["drills"] = _open_drills()
     else:
-        more["drill"] = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        drill = more["drill"] = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        if drill is not None and drill.test:
+            template = "test_case.html"
+            place = Place(class_queries.places_in(request_context.store(), sitting.id)[one.dealt.id], sitting.cases)
         ends = sittings.ends_at(sitting)
         more["seconds_left"] = None if ends is None else round(ends - request_context.now())
-    return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
+    return render_template(template, page=case_page(one, place, **more))  # type: ignore[arg-type]
 
 
 def _open_drills() -> tuple[DrillLine, ...]:
@@ -68,12 +75,23 @@ def answer(dealt_id: str) -> Answered:
         problems = {back.ask: str(back)}
         page = show_case(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=confidence)
         return make_response(page, 422)
+    if taken.outcome == "new" and one.dealt.drill is not None:
+        _keep_delay(dealt_id)
     if request_context.wants_json():
         codes = {"new": 201, "repeat": 200, "other": 409}
         return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
     if taken.outcome == "other" and take_drill.told(store, one.dealt):
         return make_response(_marked(_done(dealt_id), stands=True), 409)
     return redirect(_onward(one.dealt), 303)
+
+
+def _keep_delay(dealt_id: str) -> None:
+    """Keep for how long the browser says that it held a late answer back for want of a connection."""
+    held, store = request.form.get("held", 0.0, type=float), request_context.store()
+    answer = store.answer_to(dealt_id)
+    if answer is not None and answer.late and 0 < held < LONGEST_DELAY_S:
+        with store.writing():
+            result_queries.keep_delay(store, dealt_id, held)
 
 
 @pages.post("/case/<dealt_id>/dont-know")
