@@ -128,6 +128,14 @@ EXPLAINED = (
 )
 
 
+_DOUBTS = """CREATE TABLE doubts (
+    dealt TEXT PRIMARY KEY REFERENCES dealt ON DELETE CASCADE,
+    learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+    at REAL NOT NULL,
+    note TEXT NOT NULL                  -- "" where nothing was said
+) STRICT"""
+
+
 def append_only(db: Database, table: str) -> None:
     """Let rows of a table be added and read; changing one is refused, and so is removing one whose learner remains."""
     db.execute(
@@ -185,3 +193,9 @@ def m006_explained(db: Database) -> None:
     for statement in EXPLAINED:
         db.execute(statement)
     append_only(db, "retyped")
+
+
+@MIGRATIONS()
+def m009_doubts(db: Database) -> None:
+    """Keep which marked cases a learner found doubtful, and what they said of them."""
+    db.execute(_DOUBTS)

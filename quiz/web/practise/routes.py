@@ -8,7 +8,7 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, dealt_cases, sittings
+from quiz.practice import dealing, dealt_cases, doubts, sittings
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
@@ -121,6 +121,7 @@ def _ask_again(done: Marked, **more: object) -> str:
 @pages.get("/case/<dealt_id>/answer")
 @pages.get("/case/<dealt_id>/line")
 @pages.get("/case/<dealt_id>/read")
+@pages.get("/case/<dealt_id>/doubt")
 def again(dealt_id: str) -> Answered:
     """Lead on from an address that a form was sent to: a page that it gave was reloaded, or its address kept."""
     dealing.own(request_context.store(), request_context.learner(), dealt_id)
@@ -185,6 +186,21 @@ def mark(dealt_id: str) -> Answered:
     return make_response(_marked(done))
 
 
+@pages.post("/case/<dealt_id>/doubt")
+def doubt(dealt_id: str) -> Answered:
+    """Keep that a learner doubts a marked case, with what they say of it."""
+    done = _done(dealt_id)
+    if _told(done):
+        doubts.report(
+            request_context.store(),
+            request_context.learner(),
+            dealt_id,
+            request.form.get("note", ""),
+            now=request_context.now(),
+        )
+    return redirect(f"{url_for('practise.mark', dealt_id=dealt_id)}#doubt", 303)
+
+
 @pages.post("/sitting/stop")
 def stop() -> Answered:
     """End the sitting here."""
@@ -228,8 +244,11 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     follows = sitting.drill is None and dealing.probe_follows(
         store, request_context.learner(), done, now=request_context.now()
     )
-    page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
-    return render_template("mark.html", page=page)
+    reported = doubts.note_of(store, done.dealt.id)
+    place = Place(number, sitting.cases)
+    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=reported)
+    # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
+    return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
 
 
 def _texts(one: Waiting) -> dict[str, str]:
