@@ -23,7 +23,7 @@ class Nav:
 
 
 NAV = (
-    Nav("practise.show", "Practise"),
+    Nav("desk.show", "Today"),
     Nav("bench.explore", "Bench"),
     Nav("work.show", "Work one out"),
     Nav("recall.show", "Recall"),
@@ -35,7 +35,10 @@ NAV = (
 )
 
 
-WITHIN = dict.fromkeys(("drills", "trying", "results", "removing", "exports"), "classes") | {"drilling": "practise"}
+WITHIN = dict.fromkeys(("drills", "trying", "results", "removing", "exports"), "classes") | {
+    "drilling": "desk",
+    "practise": "desk",
+}
 """Pages that stand under another's entry in the navigation."""
 
 

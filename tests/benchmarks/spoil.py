@@ -86,7 +86,7 @@ def sound(folder: Path) -> Sound:
         members = [learner(beyond, code, name) for name in ("Ottoline", "Bartholomea")]
         for member in members:
             for _ in range(3):
-                answer(member, store, "/")
+                answer(member, store, "/practise")
             member.post("/drill/1/begin")
             answer(member, store, "/drill/1")
         everyone = {"own": own, "preceptor": teacher, "member": members[0]}

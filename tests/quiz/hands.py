@@ -50,9 +50,9 @@ class Hand:
         return response
 
     def answer_one(self, store: Store) -> None:
-        found = self.ask("GET", "/")
+        found = self.ask("GET", "/practise")
         if found.status != 200:
-            self.other.append(("/", found.status))
+            self.other.append(("/practise", found.status))
             time.sleep(0.02)
             return
         case_id = re.search(r"/case/([\w-]+)/answer", self.body).group(1)  # type: ignore[union-attr]

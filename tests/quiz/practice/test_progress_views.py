@@ -17,7 +17,7 @@ from scipy.stats import binomtest
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
-from quiz.learning import forecast, model, scheduler
+from quiz.learning import forecast, model, scheduler, words
 from quiz.learning.intervals import share_interval
 from quiz.learning.state import DAY, Answered
 from quiz.practice import dealing, learners, progress, recall_prompts
@@ -28,7 +28,7 @@ from quiz.storage import progress_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store
-from quiz.web.progress.views import BAND_WORDS
+from quiz.web.progress.views import MEANS
 from tests.conftest import NOON, Clock, deal, lots, slipped, written
 from tests.quiz.class_people import Browser, make_class, preceptor, set_drill, waiting_in
 from tests.quiz.class_people import answer as answer_in_class
@@ -191,7 +191,7 @@ def test_a_week_without_answers_leaves_a_gap() -> None:
 def test_the_empty_page_teaches_the_words(client: Browser) -> None:
     page = client.get("/progress").text
     assert "Nothing has been answered yet" in page
-    for word, means in BAND_WORDS.items():
+    for word, means in MEANS.items():
         assert word in page
         assert means in page
 
@@ -201,7 +201,7 @@ def test_bands_in_words_and_never_a_chance_in_per_cent(store: Store, practised: 
     page = client.get("/progress").text
     for one in progress.held_steps(state, NOON, Settings()):
         assert one.title.replace("'", "&#39;") in page
-        assert one.band == model.band(state, (one.id,), NOON)
+        assert one.word == words.word(state, (one.id,), NOON)
     assert set(re.findall(r"[\d.]+ ?%", page)) <= {"95 %"}, "the interval of what was counted, never a chance"
 
 
@@ -396,7 +396,7 @@ def test_deleting_oneself_from_a_class(data_file: DataFile, store: Store, clock:
     owner = preceptor(app, store)
     _, code = make_class(owner)
     ada = join(app, code, "Ada")
-    answer_in_class(ada, store, "/")
+    answer_in_class(ada, store, "/practise")
     assert {"members", "tallies", "sign_ins"} <= set(left_of(store, 1))
     reply = ada.post("/progress/delete", {"sure": "yes"})
     assert (reply.status_code, reply.headers["Location"]) == (303, "/door")

@@ -20,7 +20,7 @@ import pytest
 from quiz.accuracy.entries import Entry
 from quiz.app import create_app
 from quiz.practice import dealing
-from quiz.practice.focused_sittings import KeptTo
+from quiz.practice.what_to_practise import Aim
 from quiz.storage import soundness
 from quiz.storage.class_queries import Drill, KeptCase
 from quiz.storage.datafile import Damaged, DataFile
@@ -189,7 +189,7 @@ def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
         ("drills", Drill),
         ("drill_cases", KeptCase),
         ("accuracy", Entry),
-        ("kept_to", KeptTo),
+        ("kept_to", Aim),
     ],
 )
 def test_a_column_is_looked_over_for_what_it_is_read_into(table: str, kind: type) -> None:

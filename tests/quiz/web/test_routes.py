@@ -55,6 +55,11 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /door/sign-out": (DOOR,) * 5,
     # what a learner does
     "GET /": LEARNERS,
+    "GET /practise": LEARNERS,
+    "POST /start": (DOOR, 400, CLASSES, 400, CLASSES),
+    "GET /start": learners(303),
+    "GET /first-questions": LEARNERS,
+    "POST /first-questions": learners(303),
     "GET /case/<dealt_id>": own(303),
     "GET /case/<dealt_id>/answer": own(303),
     "GET /case/<dealt_id>/line": own(303),
