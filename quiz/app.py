@@ -25,8 +25,8 @@ EVERY_PAGE = ("csrf", "layout", "assets", "links", "typography", "error_pages")
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.removing", "classroom.sign_in_routes", "classroom.take_drill_routes", "desk.routes"),
-    *("learners.routes", "practise.routes", "progress.routes", "recall.routes", "reference.routes"),
-    "results.export_routes",
+    *("learners.routes", "practise.routes", "practise.worked_routes", "progress.routes", "recall.routes"),
+    *("reference.routes", "results.export_routes"),
     *("results.routes", "settings.routes", "work.routes"),
 )
 """Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.NAV's business."""

@@ -17,6 +17,8 @@ from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.learners import UnknownLearner
 from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting
+from quiz.practice.what_to_practise import UnknownChoice
+from quiz.practice.worked_examples import NoExample
 from quiz.storage.datafile import Busy, Damaged, NotKept
 from quiz.web import request_context
 from quiz.web.csrf import ByAnotherServer
@@ -30,6 +32,8 @@ NOT_FOUND = (
     UnknownClass,
     UnknownMember,
     UnknownDrill,
+    UnknownChoice,
+    NoExample,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable)
 

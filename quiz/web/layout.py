@@ -38,6 +38,7 @@ NAV = (
 WITHIN = dict.fromkeys(("drills", "trying", "results", "removing", "exports"), "classes") | {
     "drilling": "desk",
     "practise": "desk",
+    "worked": "desk",
 }
 """Pages that stand under another's entry in the navigation."""
 

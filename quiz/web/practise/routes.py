@@ -18,6 +18,7 @@ from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
 from quiz.web.case_views import case_page
 from quiz.web.mark_views import mark_page
+from quiz.web.practise import worked_routes
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
@@ -30,7 +31,8 @@ def show() -> Answered:
     ended = what_to_practise.end_if_time_is_over(store, learner, now=now)
     if ended is not None:
         return redirect(url_for("practise.sitting", sitting_id=ended), 303)
-    return make_response(show_case(dealing.waiting(store, learner, now=now, lots=request_context.lots())))
+    one = dealing.waiting(store, learner, now=now, lots=request_context.lots())
+    return make_response(worked_routes.before(one) or show_case(one))
 
 
 def show_case(one: Waiting, **more: object) -> str:

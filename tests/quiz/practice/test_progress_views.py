@@ -266,6 +266,13 @@ def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner
     slip_twice(store, learner)
     state = projection.states_of(store, learner.id).cases
     later = NOON + 20 * DAY
+    assert len(progress.standing_slips(store, learner, state, later)) == 1, "no wait mends a wrong rule"
+    for day in (21, 21.1, 22.5):
+        case = deal(store, learner, "net-sphere", seed=int(day * 10), now=NOON + day * DAY)
+        waiting = store.open_case(learner.id)
+        assert waiting is not None
+        dealing.take(store, learner, waiting.id, written(case), None, now=NOON + day * DAY + 20)
+    state, later = projection.states_of(store, learner.id).cases, NOON + 23 * DAY
     assert progress.standing_slips(store, learner, state, later) == ()
     assert [one.title for one in progress.past_slips(state, later)] == ["left the working distance in"]
 
@@ -356,7 +363,7 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert "Right line" not in ada.get("/progress").text
     for url in ("/drill/1", "/progress", "/progress?step=take-off-distance"):
         assert "left the working distance in" not in ada.get(url).text
-    ada.get("/")
+    ada.get("/practise")
     waiting = store.open_case(1)
     assert waiting is not None
     assert waiting.why == dealing.WHY_LATER

@@ -56,8 +56,10 @@ TABLE: dict[str, tuple[object, ...]] = {
     # what a learner does
     "GET /": LEARNERS,
     "GET /practise": LEARNERS,
-    "POST /start": (DOOR, 400, CLASSES, 400, CLASSES),
+    "POST /start": (DOOR, 404, CLASSES, 404, CLASSES),
     "GET /start": learners(303),
+    "GET /worked/<dealt_id>": own(303),
+    "POST /worked/<dealt_id>": own(404),
     "GET /first-questions": LEARNERS,
     "POST /first-questions": learners(303),
     "GET /case/<dealt_id>": own(303),
