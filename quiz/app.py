@@ -20,16 +20,15 @@ from quiz.web.server import open_for_class
 
 LOOPBACK = request_context.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
-EVERY_PAGE = ("csrf", "layout", "assets", "links", "typography", "error_pages")
+EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", "error_pages")
 """Modules of quiz.web that set up what all pages share."""
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.removing", "classroom.sign_in_routes", "classroom.take_drill_routes", "desk.routes"),
-    *("learners.routes", "practise.routes", "practise.worked_routes", "progress.routes", "recall.routes"),
-    *("reference.routes", "results.export_routes"),
-    *("results.routes", "settings.routes", "work.routes"),
+    *("learners.routes", "look_up.routes", "practise.routes", "practise.worked_routes", "progress.routes"),
+    *("recall.routes", "reference.routes", "results.export_routes", "results.routes", "settings.routes", "work.routes"),
 )
-"""Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.NAV's business."""
+"""Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.PLACES's business."""
 
 
 def static_folder() -> Path:

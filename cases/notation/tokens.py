@@ -76,11 +76,13 @@ class NotationError(CaseError):
     """Text that cannot be read as what was asked.
 
     The message is one sentence: what was given, what is wrong, what would be right. `fault` names the mistake in a
-    fixed word for programs ("no-sign", "no-axis", "axis-zero" ...); `given` is the text, shortened for showing.
+    fixed word for programs ("no-sign", "no-axis", "axis-zero" ...); `given` is the text, shortened for showing; `says`
+    is the sentence without it.
     """
 
     def __init__(self, text: str, says: str, fault: str) -> None:
         self.given = shown(text)
+        self.says = says
         self.fault = fault
         super().__init__(f"“{self.given}”: {says}" if text and not _names(says, self.given) else says)
 

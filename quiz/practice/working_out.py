@@ -5,6 +5,7 @@ No type has a form of its own: whatever the register holds and computes can be w
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -68,6 +69,52 @@ def computing_types() -> dict[str, CaseType]:
         if any(not isinstance(ask.kind, CHOSEN) for ask in one.asks)
         and any(not isinstance(field.kind, CHOSEN) for _, field in _fields(one.findings))
     }
+
+
+_TRADE_WORDS = {
+    "bvd": "moved line of sight",
+    "vertex": "moved line of sight",
+    "orx": "over",
+    "se": "spherical equivalent",
+    "mem": "lag",
+    "wd": "working distance",
+    "transposition": "transposing",
+    "transpose": "transposing",
+    "cl": "contact lens",
+    "jcc": "crossed",
+    "oblique": "between principal",
+}
+"""Words of the trade that no title holds, and words that lead there."""
+
+
+MOST_FOUND = 12
+"""Types that a search lists."""
+
+
+def types_by_words(text: str) -> tuple[CaseType, ...]:
+    """Return the computing types whose title, family, things asked or steps hold every word.
+
+    Those whose title holds them come first; otherwise in teaching order.
+
+    Words are compared by their beginnings, and those of two letters or fewer only where the trade uses them so.
+    """
+    words = [part for word in text.lower().split() for part in _TRADE_WORDS.get(word, word).split()]
+    words = [word for word in words if word.isalpha() and len(word) > 2]
+    if not words:
+        return ()
+    found = [
+        one
+        for one in computing_types().values()
+        if all(any(held.startswith(word) for held in _words_of(one)) for word in words)
+    ]
+    titled = [one for one in found if all(word in one.title.lower() for word in words)]
+    return tuple([*titled, *(one for one in found if one not in titled)][:MOST_FOUND])
+
+
+def _words_of(case_type: CaseType) -> frozenset[str]:
+    texts = [case_type.title, case_type.family.title, *(ask.label for ask in case_type.asks)]
+    texts += [step.skill.title for step in case_type.steps]
+    return frozenset(re.findall(r"[a-z]+", " ".join(texts).lower()))
 
 
 def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field[Any]]]:

@@ -15,6 +15,7 @@ POLICY = "; ".join(
         "default-src 'none'",
         "script-src 'self'",
         "style-src 'self'",
+        "font-src 'self'",
         "img-src 'self'",
         "connect-src 'self'",
         "form-action 'self'",

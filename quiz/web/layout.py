@@ -1,10 +1,10 @@
-"""What stands round every page: the navigation, who is practising, the theme and the caution line."""
+"""What stands round every page: the four places of a role, what is behind the name, the theme and the caution line."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, Literal
 
 from flask import Flask, request
 
@@ -13,34 +13,44 @@ from quiz.practice import learners
 from quiz.web import request_context
 from quiz.web.links import link
 
+Role = Literal["student", "preceptor", "clinician"]
+
 
 @dataclass(frozen=True)
-class Nav:
-    """One entry of the navigation."""
+class Place:
+    """One entry of the navigation, and the blueprints whose pages are under it."""
 
     endpoint: str
     label: str
+    blueprints: tuple[str, ...]
 
 
-NAV = (
-    Nav("desk.show", "Today"),
-    Nav("bench.explore", "Bench"),
-    Nav("work.show", "Work one out"),
-    Nav("recall.show", "Recall"),
-    Nav("progress.show", "Progress"),
-    Nav("accuracy.show", "Accuracy log"),
-    Nav("reference.show", "Reference"),
-    Nav("settings.show", "Settings"),
-    Nav("classes.show", "Class"),
-)
+TODAY = Place("desk.show", "Today", ("desk", "practise", "worked", "drilling"))
+BENCH = Place("bench.explore", "Bench", ("bench",))
+PROGRESS = Place("progress.show", "Progress", ("progress",))
+LOG = Place("accuracy.show", "Log", ("accuracy",))
+LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "recall"))
+CLASS = Place("classes.show", "Class", ("classes", "removing"))
+DRILLS = Place("classes.drills", "Drills", ("drills", "trying"))
+RESULTS = Place("classes.results", "Results", ("results", "exports"))
+SETTINGS = Place("settings.show", "Settings", ("settings",))
+WHO = Place("people.show", "Who is practising", ("people",))
+OWN_DATA = Place("progress.data", "Own data", ())
 
-
-WITHIN = dict.fromkeys(("drills", "trying", "results", "removing", "exports"), "classes") | {
-    "drilling": "desk",
-    "practise": "desk",
-    "worked": "desk",
+PLACES: dict[Role, tuple[Place, ...]] = {
+    "student": (TODAY, BENCH, PROGRESS, LOOK_UP),
+    "preceptor": (CLASS, DRILLS, RESULTS, LOOK_UP),
+    "clinician": (TODAY, LOG, BENCH, LOOK_UP),
 }
-"""Pages that stand under another's entry in the navigation."""
+"""The four places of each role: in the head, and at the foot of a telephone."""
+BEHIND: dict[Role, tuple[Place, ...]] = {
+    "student": (Place("classes.show", "Class and drills", CLASS.blueprints), LOG, SETTINGS, OWN_DATA, WHO),
+    "preceptor": (Place("desk.show", "Practise myself", TODAY.blueprints), SETTINGS),
+    "clinician": (PROGRESS, CLASS, SETTINGS, OWN_DATA, WHO),
+}
+"""What is behind the name."""
+PRACTISING = {*TODAY.blueprints, *BENCH.blueprints, *PROGRESS.blueprints, "people"}
+"""Where a preceptor practises themselves, and has a student's places."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +66,9 @@ class Link:
 class Frame:
     """What the base template receives."""
 
-    links: tuple[Link, ...]
-    learner: str | None
+    places: tuple[Link, ...]
+    behind: tuple[Link, ...]
+    name: str
     theme: str
     key: str | None = None
     """Names the learner to scripts, so that what one wrote is never sent for another."""
@@ -71,13 +82,19 @@ def set_up(app: Flask) -> None:
 
 def _frame() -> dict[str, Any]:
     who = request_context.known_learner()
-    links = _links(request.root_path, request.blueprint or "")
-    theme = learners.settings_of(who).theme if who else "auto"
-    return {"frame": Frame(links, who.name if who else None, theme, f"{who.id}-{who.created_at:.0f}" if who else None)}
+    preceptor = request_context.known_preceptor()
+    settings = learners.settings_of(who) if who else None
+    blueprint = request.blueprint or ""
+    role: Role = getattr(settings, "role", "student")
+    if preceptor is not None:
+        role = "student" if who and blueprint in PRACTISING else "preceptor"
+    places, behind = (_links(request.root_path, blueprint, one[role]) for one in (PLACES, BEHIND))
+    name = who.name if who else preceptor.name if preceptor else "Menu"
+    key = f"{who.id}-{who.created_at:.0f}" if who else None
+    return {"frame": Frame(places, behind, name, settings.theme if settings else "auto", key)}
 
 
 @lru_cache(256)
-def _links(_root: str, blueprint: str) -> tuple[Link, ...]:
-    """Return the navigation as it stands on the pages of a blueprint, served below a root."""
-    here = WITHIN.get(blueprint, blueprint)
-    return tuple(Link(link(one.endpoint), one.label, one.endpoint.split(".")[0] == here) for one in NAV)
+def _links(_root: str, blueprint: str, places: tuple[Place, ...]) -> tuple[Link, ...]:
+    """Return the places as they stand on the pages of a blueprint, served below a root."""
+    return tuple(Link(link(one.endpoint), one.label, blueprint in one.blueprints) for one in places)

@@ -166,7 +166,7 @@ def test_another_answer_from_a_second_tab_does_not_count(page: Page, served: Ser
 def test_leaving_in_the_middle_and_coming_back_shows_the_same_case(page: Page, served: Served) -> None:
     page.goto(served.url)
     before = page.locator(".record").inner_text()
-    page.get_by_role("link", name="Reference").click()
+    page.get_by_role("link", name="Look up").click()
     page.goto("about:blank")
     served.clock.move(days=2)
     page.goto(served.url)
@@ -291,25 +291,6 @@ def test_without_scripts_everything_still_works(browser: Browser, served: Served
     expect(page.locator("h1")).to_have_text("Case 2 of 10")
     page.get_by_role("button", name="Stop here and sum up").click()
     expect(page.locator("#verdict")).to_have_text("What this sitting came to")
-    context.close()
-
-
-@pytest.mark.parametrize("scripts", [True, False])
-def test_on_a_telephone_the_pages_stand_behind_one_word(browser: Browser, served: Served, scripts: bool) -> None:
-    context = browser.new_context(java_script_enabled=scripts, viewport={"width": 360, "height": 740})
-    page = context.new_page()
-    page.goto(served.url)
-    expect(page.get_by_role("link", name="Reference", exact=True)).to_be_hidden()
-    page.get_by_text("Pages", exact=True).focus()
-    page.keyboard.press("Enter")
-    expect(page.get_by_role("navigation").get_by_role("link")).to_have_count(9)
-    expect(page.get_by_role("link", name="Practise", exact=True)).to_have_attribute("aria-current", "page")
-    page.get_by_role("link", name="Reference", exact=True).focus()
-    page.keyboard.press("Enter")
-    expect(page).to_have_url(f"{served.url}reference")
-    page.set_viewport_size({"width": 1280, "height": 800})
-    expect(page.get_by_text("Pages", exact=True)).to_be_hidden()
-    expect(page.get_by_role("navigation").get_by_role("link")).to_have_count(9)
     context.close()
 
 

@@ -105,10 +105,17 @@ def test_a_learner_who_keeps_leaving_the_distance_in(page: Page, served: Served)
     expect(page.locator("main")).to_contain_text(f"{SAID}: last yesterday.")
 
 
+def open_own_data(page: Page) -> None:
+    """Find it behind the learner's name."""
+    page.locator(".me summary").click()
+    page.get_by_role("navigation").get_by_role("link", name="Own data").click()
+    expect(page.locator("h1")).to_have_text("Own data")
+
+
 def test_ones_own_data_is_taken_and_deleted(page: Page, served: Served) -> None:
     page.goto(served.url)
     leave_it_in(page, served, 2)
-    open_progress(page, served)
+    open_own_data(page)
     with page.expect_download() as got:
         page.get_by_role("link", name="Everything as JSON lines").click()
     lines = [json.loads(line) for line in got.value.path().read_text("utf-8").splitlines()]
@@ -161,6 +168,7 @@ def full(page: Page, served: Served) -> None:
 
 def delete(page: Page, served: Served) -> None:
     full(page, served)
+    open_own_data(page)
     page.get_by_role("link", name="Delete it").click()
 
 

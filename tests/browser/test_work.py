@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -16,7 +17,8 @@ TWO = "work-one-out/two-spheres?first.streak=90&first.sphere=%2B2.25&second.stre
 def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, accessible: Check) -> None:
     """A published mock examination station, its answer by hand: 180 +2.25, 90 +3.00, 2/3 m → +1.50/−0.75×90."""
     page.goto(served.url)
-    page.get_by_role("navigation").get_by_role("link", name="Work one out").click()
+    page.get_by_role("navigation").get_by_role("link", name="Look up").click()
+    page.get_by_role("main").get_by_role("link", name="Work one out").click()
     page.get_by_role("link", name="A sphere in each meridian").click()
     first, second = page.get_by_role("group", name="First streak"), page.get_by_role("group", name="Second streak")
     first.get_by_label("Long direction of the streak").fill("90")
@@ -121,3 +123,44 @@ def test_every_state(page: Page, served: Served, accessible: Check, state: str, 
     for field in page.locator("input:visible, select:visible").all():
         assert field.evaluate("one => one.labels.length") > 0
     assert page.locator("[placeholder]").count() == 0
+
+
+def test_one_line_is_worked_out_asked_back_refused_or_names_a_type(
+    page: Page, served: Served, accessible: Check
+) -> None:
+    page.goto(f"{served.url}work-one-out")
+    line = page.get_by_label("Your findings in one line")
+    line.fill("R +3.25/-1.50x20 67cm")
+    page.keyboard.press("Enter")
+    result = page.locator(".line-reading")
+    expect(result.get_by_role("heading")).to_have_text("Right eye, gross +3.25 / −1.50 × 20, at 67 cm")
+    net = result.locator(".sums > div").first
+    expect(net).to_contain_text("+1.75 / −1.50 × 20")
+    expect(net).to_contain_text("exactly +1.76 / −1.50 × 20")
+    accessible(page)
+    net.get_by_role("link", name=re.compile("working *: Net")).click()
+    expect(page.locator(".worked")).to_contain_text("+1.75 / −1.50 × 20")
+
+    page.goto(f"{served.url}work-one-out?line=90: +2.00, 180: +3.50 50cm")
+    expect(page.locator(".asked-back")).to_contain_text("2 ways")
+    expect(page.locator(".sums > div:first-child .figures")).to_have_text(["+1.50 / −1.50 × 90", "+1.50 / −1.50 × 180"])
+    accessible(page)
+
+    page.goto(f"{served.url}work-one-out?line=-3.25/-1.50")
+    expect(page.get_by_text("has no axis")).to_be_visible()
+    expect(page.get_by_label("Your findings in one line")).to_have_value("-3.25/-1.50")
+    accessible(page)
+
+    page.get_by_label("Your findings in one line").fill("vertex")
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="A sphere moved along the line of sight").first.click()
+    expect(page.get_by_label("Power of the lens")).to_be_visible()
+
+
+def test_a_line_its_result_and_its_working_fit_a_telephone(page: Page, served: Served) -> None:
+    page.set_viewport_size({"width": 360, "height": 740})
+    page.goto(f"{served.url}work-one-out?line=R %2B3.25/-1.50x20 67cm")
+    box = page.get_by_role("link", name=re.compile("working *: Net")).bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= 740
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360

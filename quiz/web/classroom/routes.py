@@ -42,6 +42,10 @@ class ClassesPage:
     classes: tuple[ClassLine, ...]
     typed: str = ""
     problem: str | None = None
+    what: str = ""
+    """What is asked for of a class: "drills", "results", or "" for the class."""
+    leads_to: str = "classes.one"
+    """The endpoint of that page."""
 
 
 @dataclass(frozen=True)
@@ -139,6 +143,25 @@ def make() -> Response:
     except BadName as error:
         return _list(422, typed=typed[:80], problem=str(error))
     return redirect(url_for("classes.one", class_id=number), 303)
+
+
+@pages.get("/drills")
+def drills() -> Response:
+    """Lead to the drills of a preceptor's one class, or ask of which."""
+    return _of_which("classes.one", "drills")
+
+
+@pages.get("/results")
+def results() -> Response:
+    """Lead to the results of a preceptor's one class, or ask of which."""
+    return _of_which("results.show", "results")
+
+
+def _of_which(endpoint: str, what: str) -> Response:
+    own = class_queries.classes_of(request_context.store(), request_context.preceptor().id)
+    if len(own) == 1:
+        return redirect(url_for(endpoint, class_id=own[0].id, _anchor=what), 303)
+    return _list(what=what, leads_to=endpoint)
 
 
 # --- a preceptor's class -----------------------------------------------------------------------------------------

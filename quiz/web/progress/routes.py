@@ -29,6 +29,12 @@ def show() -> str:
     return render_template("progress.html", page=page)
 
 
+@pages.get("/data")
+def data() -> str:
+    """Say what is kept of the learner, and offer it to take away or delete."""
+    return render_template("progress_data.html", page=_delete_page())
+
+
 @pages.get("/answers.csv")
 def csv() -> Response:
     """Give one's own answers as CSV."""

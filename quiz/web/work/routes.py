@@ -19,7 +19,6 @@ from quiz.practice import learners
 from quiz.practice.forms import Shown, shown
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.working_out import (
-    CHOSEN,
     BadFindings,
     Computed,
     Worked,
@@ -30,20 +29,13 @@ from quiz.practice.working_out import (
 )
 from quiz.web import request_context
 from quiz.web.pictures import Picture, picture
+from quiz.web.work.line_view import LineView, line_view
+from quiz.web.work.type_links import TypeLink, type_link
 
 pages = Blueprint("work", __name__, url_prefix="/work-one-out")
 
 EXAMPLE = 1
 """The seed of the case that an example is."""
-
-
-@dataclass(frozen=True)
-class TypeLink:
-    """One type in the list."""
-
-    url: str
-    title: str
-    asks: str
 
 
 @dataclass(frozen=True)
@@ -59,6 +51,7 @@ class WorkList:
     """What the list's template receives."""
 
     families: tuple[FamilyLinks, ...]
+    line: LineView
 
 
 @dataclass(frozen=True)
@@ -92,26 +85,19 @@ class WorkPage:
 
 
 @pages.get("")
-def show() -> str:
-    """List what can be worked out."""
+def show() -> Response:
+    """Work out one line of findings, and list what can be worked out."""
     types = computing_types().values()
     families = tuple(
         FamilyLinks(
             family.title,
-            tuple(
-                TypeLink(url_for("work.one", type_id=one.id), one.title, _gives(one))
-                for one in types
-                if one.family == family
-            ),
+            tuple(type_link(one) for one in types if one.family == family),
         )
         for family in all_families()
     )
-    return render_template("work.html", page=WorkList(tuple(one for one in families if one.types)))
-
-
-def _gives(case_type: CaseType) -> str:
-    labels = [ask.label for ask in case_type.asks if not isinstance(ask.kind, CHOSEN)]
-    return "; ".join(label[:1].lower() + label[1:] for label in labels)
+    line = line_view(request.args.get("line", ""), _settings().form)
+    page = WorkList(tuple(one for one in families if one.types), line)
+    return make_response(render_template("work.html", page=page), 422 if line.problem else 200)
 
 
 @pages.get("/<type_id>")

@@ -108,7 +108,7 @@ def test_our_own_names_are_answered(client: FlaskClient, host: str) -> None:
     assert client.get("/", headers={"Host": host}).status_code == 200
 
 
-@pytest.mark.parametrize("url", ["/", "/nowhere", "/reference", "/static/css/layout.css", "/read-as?case=none"])
+@pytest.mark.parametrize("url", ["/", "/nowhere", "/reference", "/static/css/base.css", "/read-as?case=none"])
 def test_headers(client: FlaskClient, url: str) -> None:
     page = client.get(url, buffered=True)
     assert {name: page.headers.get(name) for name in HEADERS} == HEADERS

@@ -509,7 +509,7 @@ def test_every_page_has_one_heading_the_navigation_and_the_caution(visitor: Visi
     page = visitor.get(url)
     heading(page)
     assert "For training; not a prescription." in page.text
-    assert 'aria-label="Pages"' in page.text
+    assert 'aria-label="Places"' in page.text
     assert "style=" not in page.text
     assert not re.search(r"<script(?![^>]*\bsrc=)", page.text)
     assert not re.search(r"\bon\w+=", page.text)

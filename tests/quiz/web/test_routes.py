@@ -113,9 +113,11 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /progress": LEARNERS,
     "GET /progress/answers.csv": LEARNERS,
     "GET /progress/everything.jsonl": LEARNERS,
+    "GET /progress/data": LEARNERS,
     "GET /progress/delete": LEARNERS,
     "POST /progress/delete": learners(422),
     # reading
+    "GET /look-up": KNOWN,
     "GET /reference": KNOWN,
     "GET /reference/slips": KNOWN,
     "GET /reference/evidence": KNOWN,
@@ -127,6 +129,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /people/remove": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
     # the class
     "GET /class": KNOWN,
+    "GET /class/drills": (DOOR, DOOR, 303, DOOR, 303),
+    "GET /class/results": (DOOR, DOOR, 303, DOOR, 303),
     "POST /class": (DOOR, DOOR, 422, DOOR, 422),
     f"GET {C}": OWNERS,
     f"POST {C}/code": OWNERS_DO,
@@ -165,7 +169,7 @@ ASKS = {
     "GET /read-as": "?case={waiting}&name=power&text=1",
 }
 FILLED = {
-    "filename": "css/layout.css",
+    "filename": "css/base.css",
     "phrase": "AAAA-BBBB-CCCC-DDDD",
     "group_id": "distance",
     "recall_id": "none",
