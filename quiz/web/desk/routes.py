@@ -64,12 +64,14 @@ def start() -> Response:
 @pages.get("/start")
 def again() -> Response:
     """Lead on from the address that the form was sent to."""
+    request_context.learner()
     return redirect(url_for("desk.show"), 303)
 
 
 @pages.get("/first-questions")
 def questions() -> str:
     """Ask three things, each of which may be passed over."""
+    request_context.learner()
     return _questions({})
 
 

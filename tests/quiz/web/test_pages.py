@@ -473,20 +473,31 @@ def test_every_claim_stands_by_the_strength_of_its_sources_on_a_page_that_the_re
         assert (source.cite[1:] in said) == (source.named or source.key == COMMON), source.key
 
 
-def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
+def test_a_prompt_goes_round_without_scripts(visitor: Visitor) -> None:
     assert "Working distance" in words(visitor.get("/recall"))
-    page = visitor.get("/recall/distance")
-    shown = visitor.post(re.search(r'action="(/recall/prompt/[^"]+/show)"', page.text).group(1), typed="1.5")  # type: ignore[union-attr]
-    answer = visitor.get(shown.location)
-    assert "Source:" in words(answer)
-    assert "I had it" in words(answer)
-    assert visitor.get("/recall/distance").location == shown.location, "leaving and coming back shows the same"
-    mark = re.search(r'action="(/recall/prompt/[^"]+/mark)"', answer.text).group(1)  # type: ignore[union-attr]
-    assert visitor.post(mark).status_code == 400
-    assert visitor.post(mark, had="no").status_code == 303
-    assert visitor.post(mark, had="yes").status_code == 303
+    asked = visitor.get("/recall/distance").location
+    page = visitor.get(asked)
+    assert "Source:" not in words(page)
+    assert visitor.post(asked, typed=" ").status_code == 422
+    assert visitor.get("/recall/distance").location == asked, "leaving and coming back shows the same"
+    assert visitor.post(asked, typed="where I sit").location == asked
+    held = visitor.get(asked)
+    assert "where I sit" in words(held)
+    assert "Source:" in words(held)
+    assert recall_queries.recall_marks_of(visitor.store, 1) == []
+    assert visitor.post(f"{asked}/mark").location == "/recall/distance"
+    assert visitor.post(f"{asked}/mark", **{"part-0": "yes"}).status_code == 303
     assert [one.had for one in recall_queries.recall_marks_of(visitor.store, 1)] == [False]
-    assert heading(visitor.get("/recall/distance")) != heading(page)
+    assert heading(visitor.get(visitor.get("/recall/distance").location)) != heading(page)
+
+
+def test_no_page_counts_prompts_or_steps_by_their_state(visitor: Visitor) -> None:
+    for number in range(6):
+        visitor.deal("net-sphere", seed=number + 3)
+        visitor.post(f"{visitor.case_url}/dont-know")
+    visitor.clock.move(days=3)
+    for url in ("/", "/recall", "/look-up"):
+        assert not re.search(r"\b\d+ (new|due|left|held|to meet|likely|prompts?)\b", words(visitor.get(url))), url
 
 
 @pytest.mark.parametrize(
@@ -495,7 +506,6 @@ def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
         "/",
         "/practise",
         "/recall",
-        "/recall/drops",
         "/reference",
         "/reference/slips",
         "/reference/evidence",
