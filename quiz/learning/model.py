@@ -196,24 +196,6 @@ def met_of(state: LearnerState, steps: Sequence[str]) -> Sequence[str]:
     return [step for step in steps if step in state.steps] or steps
 
 
-def settled(
-    state: LearnerState,
-    steps: Sequence[str],
-    now: float,
-    *,
-    type_id: str | None = None,
-    numbers: Numbers | None = None,
-) -> bool:
-    """Say whether a step (alone) or a type was right unaided on three different days and is solid."""
-    numbers = numbers or state.numbers
-    memory = state.steps.get(steps[0]) if type_id is None else state.types.get(type_id)
-    return (
-        memory is not None
-        and memory.days.count >= numbers.settled_days
-        and band(state, steps, now, type_id=type_id, numbers=numbers) == "solid"
-    )
-
-
 # --- whom to blame ---------------------------------------------------------------------------------------------------
 
 
@@ -556,6 +538,7 @@ def _take_slips(
     for step in clean:
         for slip, memory in state.slips.get(step, {}).items():
             if event.could_have_shown((step, slip)):
+                memory = memory.without(event.at, n.slip_gone) if event.right else memory
                 state.slips[step][slip] = replace(memory, count=memory.count * n.slip_clean)
                 if state.suspects is not None:
                     state.suspects = state.suspects.worn((step, slip), n.slip_clean)
@@ -564,7 +547,9 @@ def _take_slips(
         for key in dict.fromkeys(one):
             memory = _slip(state, key, event.at, n)
             seen = (*memory.seen, float(event.at))[-SEEN:] if share >= HALF else memory.seen
-            _keep_slip(state, key, replace(memory, count=memory.count + event.weight * share, seen=seen))
+            if share >= HALF:
+                memory = replace(memory, left_out=0)
+            _keep_slip(state, key, replace(memory, count=memory.count + event.weight * share, seen=seen), n)
     singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
     if event.shares is not None:
         # Two that a short case can tell apart, and no slip that is merely not ruled out.
@@ -608,7 +593,7 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
         seen = set(memory.seen) - {suspects.at}
         if likely[key] * scale >= HALF:
             seen.add(suspects.at)
-        _keep_slip(state, key, replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:])))
+        _keep_slip(state, key, replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:])), numbers)
 
 
 def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:
@@ -617,8 +602,9 @@ def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> Sli
     return replace(memory, count=_faded(memory, at, numbers), at=max(memory.at, float(at)))
 
 
-def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory) -> None:
-    state.slips.setdefault(key[0], {})[key[1]] = memory
+def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory, numbers: Numbers) -> None:
+    recurs = memory.recurs or memory.count >= numbers.slip_standing
+    state.slips.setdefault(key[0], {})[key[1]] = replace(memory, recurs=recurs)
 
 
 def _faded(memory: SlipMemory, now: float, numbers: Numbers) -> float:

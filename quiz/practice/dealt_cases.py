@@ -28,7 +28,7 @@ class UnknownCase(QuizError):
     """No such case was dealt to this learner."""
 
     def __init__(self) -> None:
-        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
+        super().__init__("no such case was dealt to you: go on with the one that is open, from Today")
 
 
 class SentBack(QuizError):

@@ -12,6 +12,7 @@ from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS
+from quiz.storage.desk_schema import DESK
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -193,6 +194,13 @@ def m006_explained(db: Database) -> None:
     for statement in EXPLAINED:
         db.execute(statement)
     append_only(db, "retyped")
+
+
+@MIGRATIONS()
+def m008_desk(db: Database) -> None:
+    """Keep what a sitting is for, prompts beside cases, worked examples, first answers and how forecasts came true."""
+    for statement in DESK:
+        db.execute(statement)
 
 
 @MIGRATIONS()

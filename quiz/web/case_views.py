@@ -67,9 +67,13 @@ class CasePage:
     closed: bool = False
     """Whether that drill is closed: what was dealt before may still be answered."""
     drills: tuple[DrillLine, ...] = ()
-    """The drills open to the learner."""
+    """The drills open to someone who has never practised; to others the desk shows them."""
+    withheld: bool = False
+    """Whether workings and marks come at the end: of some drills, and of a mock paper."""
     seconds_left: int | None = None
-    """Of a drill of minutes; below 0 while an answer may still be on its way."""
+    """Of what has its minutes; below 0 while an answer may still be on its way."""
+    minutes: float | None = None
+    """How long that runs in all."""
 
     @property
     def grace_seconds(self) -> int:
@@ -106,7 +110,9 @@ def case_page(
     drill: Drill | None = None,
     closed: bool = False,
     drills: tuple[DrillLine, ...] = (),
+    withheld: bool = False,
     seconds_left: int | None = None,
+    minutes: float | None = None,
 ) -> CasePage:
     """Show a waiting case, with what was typed so far and what is wrong with it."""
     case, lines = one.case, one.case.run.lines
@@ -129,7 +135,9 @@ def case_page(
         drill=drill,
         closed=closed,
         drills=drills,
+        withheld=withheld,
         seconds_left=seconds_left,
+        minutes=minutes,
     )
 
 

@@ -25,7 +25,7 @@ class Place:
     blueprints: tuple[str, ...]
 
 
-TODAY = Place("practise.show", "Today", ("practise", "drilling"))
+TODAY = Place("desk.show", "Today", ("desk", "practise", "worked", "drilling"))
 BENCH = Place("bench.explore", "Bench", ("bench",))
 PROGRESS = Place("progress.show", "Progress", ("progress",))
 LOG = Place("accuracy.show", "Log", ("accuracy",))
@@ -45,7 +45,7 @@ PLACES: dict[Role, tuple[Place, ...]] = {
 """The four places of each role: in the head, and at the foot of a telephone."""
 BEHIND: dict[Role, tuple[Place, ...]] = {
     "student": (Place("classes.show", "Class and drills", CLASS.blueprints), LOG, SETTINGS, OWN_DATA, WHO),
-    "preceptor": (Place("practise.show", "Practise myself", TODAY.blueprints), SETTINGS),
+    "preceptor": (Place("desk.show", "Practise myself", TODAY.blueprints), SETTINGS),
     "clinician": (PROGRESS, CLASS, SETTINGS, OWN_DATA, WHO),
 }
 """What is behind the name."""

@@ -68,8 +68,9 @@ def at(url: str) -> State:
 def recall_shown(page: Page, served: Served) -> None:
     page.goto(served.url)
     page.goto(served.url + "recall/distance")
-    page.get_by_role("button", name="Show the answer").click()
-    expect(page.get_by_role("button", name="I had it")).to_be_visible()
+    page.locator("#typed").fill("what I said")
+    page.get_by_role("button", name="Hold it against the answer").click()
+    expect(page.get_by_role("button", name="Next")).to_be_visible()
 
 
 def bad_settings(page: Page, served: Served) -> None:

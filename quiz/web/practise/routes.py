@@ -2,32 +2,40 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from flask import Blueprint, Response, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, dealt_cases, doubts, sittings
+from quiz.practice import dealing, dealt_cases, doubts, recall_prompts, sittings, what_to_practise
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
 from quiz.storage import class_queries
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
-from quiz.web.case_views import DrillLine, case_page
+from quiz.web.case_views import case_page
 from quiz.web.mark_views import mark_page
+from quiz.web.practise import worked_routes
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
 
 
-@pages.get("/")
-def show() -> str:
+@pages.get("/practise")
+def show() -> Answered:
     """Show the case that waits, dealt now if there is none."""
-    learner = request_context.learner()
-    one = dealing.waiting(request_context.store(), learner, now=request_context.now(), lots=request_context.lots())
-    return show_case(one)
+    learner, store, now = request_context.learner(), request_context.store(), request_context.now()
+    ended = what_to_practise.end_if_time_is_over(store, learner, now=now)
+    if ended is not None:
+        return redirect(url_for("practise.sitting", sitting_id=ended), 303)
+    beside = recall_prompts.beside_last_case(store, learner, now=now, lots=request_context.lots())
+    if beside is not None:
+        return redirect(url_for("recall.ask", recall_id=beside.id), 303)
+    one = dealing.waiting(store, learner, now=now, lots=request_context.lots())
+    return make_response(worked_routes.before(one) or show_case(one))
 
 
 def show_case(one: Waiting, **more: object) -> str:
@@ -36,17 +44,17 @@ def show_case(one: Waiting, **more: object) -> str:
     place = Place(sitting.answered + 1, sitting.cases)
     if one.dealt.drill is None:
         more["first_visit"] = not sitting.answered and not request_context.store().has_answered(one.dealt.learner)
-        more["drills"] = _open_drills()
+        left = what_to_practise.seconds_left(request_context.store(), sitting, request_context.now())
+        more["withheld"] = what_to_practise.is_withheld(request_context.store(), one.dealt)
+        if math.isfinite(left):
+            more["seconds_left"], more["minutes"] = round(left), what_to_practise.PAPER_MINUTES
     else:
-        more["drill"] = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        drill = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        more["drill"], more["withheld"] = drill, drill is not None and not drill.at_once
+        more["minutes"] = None if drill is None else drill.minutes
         ends = sittings.ends_at(sitting)
         more["seconds_left"] = None if ends is None else round(ends - request_context.now())
     return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
-
-
-def _open_drills() -> tuple[DrillLine, ...]:
-    offers = take_drill.offers(request_context.store(), request_context.learner(), now=request_context.now())
-    return tuple(DrillLine(one.drill.id, one.drill.title, one.words) for one in offers if one.open and not one.over)
 
 
 def _sitting(sitting_id: int) -> Sitting:
@@ -71,7 +79,7 @@ def answer(dealt_id: str) -> Answered:
     if request_context.wants_json():
         codes = {"new": 201, "repeat": 200, "other": 409}
         return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
-    if taken.outcome == "other" and take_drill.told(store, one.dealt):
+    if taken.outcome == "other" and _is_told(one.dealt):
         return make_response(_marked(_done(dealt_id), stands=True), 409)
     return redirect(_onward(one.dealt), 303)
 
@@ -108,7 +116,13 @@ def retyped(dealt_id: str) -> Answered:
 
 
 def _told(done: Marked) -> bool:
-    return take_drill.told(request_context.store(), done.dealt)
+    return _is_told(done.dealt)
+
+
+def _is_told(dealt: Dealt) -> bool:
+    """Say whether a mark may be seen: those of some drills and of a mock paper come at the end."""
+    store = request_context.store()
+    return take_drill.told(store, dealt) and not what_to_practise.is_withheld(store, dealt)
 
 
 def _ask_again(done: Marked, **more: object) -> str:
@@ -133,14 +147,25 @@ def _onward(dealt: Dealt) -> str:
     drill = None if dealt.drill is None else class_queries.drill_of_id(request_context.store(), dealt.drill)
     if drill is not None and not drill.at_once:
         return url_for("drilling.show", drill_id=drill.id)
+    if what_to_practise.is_withheld(request_context.store(), dealt):
+        return url_for("practise.show")
+    aim = what_to_practise.of_sitting(request_context.store(), dealt.sitting) if drill is None else None
+    if aim is not None and aim.what == what_to_practise.PAPER and _fresh_end(dealt):
+        return url_for("practise.sitting", sitting_id=dealt.sitting)
     return url_for("practise.mark", dealt_id=dealt.id)
+
+
+def _fresh_end(dealt: Dealt) -> bool:
+    """Say whether this answer has just ended its sitting."""
+    sitting = _sitting(dealt.sitting)
+    return sitting.ended_at == request_context.now()
 
 
 @pages.post("/case/<dealt_id>/line")
 def line(dealt_id: str) -> Answered:
     """Show the next line of the working, with what was typed so far kept."""
     dealt = dealing.own(request_context.store(), request_context.learner(), dealt_id)
-    if not take_drill.told(request_context.store(), dealt):
+    if not _is_told(dealt):
         return redirect(_onward(dealt), 303)
     shown = request.form.get("lines", 0, type=request_context.whole)
     one = dealing.show_line(request_context.store(), request_context.learner(), dealt_id, shown)
@@ -181,7 +206,7 @@ def mark(dealt_id: str) -> Answered:
     done = dealing.marked(request_context.store(), request_context.learner(), dealt_id)
     if done is None:
         return redirect(url_for("practise.show"), 303)
-    if not take_drill.told(request_context.store(), done.dealt):
+    if not _is_told(done.dealt):
         return redirect(_onward(done.dealt), 303)
     return make_response(_marked(done))
 

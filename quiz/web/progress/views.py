@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from quiz.learning import forecast
+from quiz.learning import forecast, words
 from quiz.learning.state import DAY, LearnerState
 from quiz.practice import learners, progress
 from quiz.practice.charts import Table
-from quiz.practice.progress import BANDS, Held, PastSlip, StandingSlip
+from quiz.practice.progress import Held, PastSlip, StandingSlip
 from quiz.practice.progress_charts import day_words, fading_chart, sureness_chart, weeks_charts
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue
@@ -21,11 +21,12 @@ from quiz.storage.store import Learner, Store
 from quiz.web.case_views import CONFIDENCE_WORDS
 from quiz.web.pictures import ChartView, chart_view
 
-BAND_WORDS = {
-    "solid": "would still be right a week from now",
-    "fading": "was firm when last met; within a week it would not be",
-    "shaky": "met, and not firm yet, or a slip stands there",
-    "new": "not met yet",
+MEANS = {
+    words.SOLID: "right unaided on two days or more, and likely right a week from now",
+    words.SO_FAR: "likely right a week from now; another day will tell",
+    words.FADING: "known when last met; without practice likely to slip within a week",
+    words.UNSURE: "met, and likely to slip, or a mistake recurs there",
+    words.NOT_MET: "not met yet",
 }
 LATE_WEEKS = 4
 """The weeks that the table of steps sets apart as the latest."""
@@ -129,7 +130,7 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
 
 
 def _bands(held: Sequence[Held]) -> tuple[BandLine, ...]:
-    return tuple(BandLine(word, BAND_WORDS[word], tuple(one for one in held if one.band == word)) for word in BANDS)
+    return tuple(BandLine(word, MEANS[word], tuple(one for one in held if one.word == word)) for word in words.WORDS)
 
 
 def _by_step(weeks: Sequence[Week], titles: Mapping[str, str], met: Sequence[str]) -> Table | None:
@@ -184,7 +185,7 @@ def _exam_words(state: LearnerState, settings: LearnerSettings, now: float) -> s
     days = int(at // DAY) - int(now // DAY)
     if at <= now:
         return "That day has come: practice looks two weeks ahead again."
-    there = [one.band for one in progress.held_steps(state, at, settings.for_drawing)]
-    parts = [f"{there.count(word)} {word}" for word in BANDS if there.count(word)]
+    there = [one.word for one in progress.held_steps(state, at, settings.for_drawing)]
+    parts = [f"{there.count(word)} {word}" for word in words.WORDS if there.count(word)]
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
     return f"That is {away}. Without any practice until then, your steps would stand like this: {', '.join(parts)}."

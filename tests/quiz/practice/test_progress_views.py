@@ -17,7 +17,7 @@ from scipy.stats import binomtest
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
-from quiz.learning import forecast, model, scheduler
+from quiz.learning import forecast, model, scheduler, words
 from quiz.learning.intervals import share_interval
 from quiz.learning.state import DAY, Answered
 from quiz.practice import dealing, learners, progress, recall_prompts
@@ -28,7 +28,7 @@ from quiz.storage import progress_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store
-from quiz.web.progress.views import BAND_WORDS
+from quiz.web.progress.views import MEANS
 from tests.conftest import NOON, Clock, deal, lots, slipped, written
 from tests.quiz.class_people import Browser, make_class, preceptor, set_drill, waiting_in
 from tests.quiz.class_people import answer as answer_in_class
@@ -191,7 +191,7 @@ def test_a_week_without_answers_leaves_a_gap() -> None:
 def test_the_empty_page_teaches_the_words(client: Browser) -> None:
     page = client.get("/progress").text
     assert "Nothing has been answered yet" in page
-    for word, means in BAND_WORDS.items():
+    for word, means in MEANS.items():
         assert word in page
         assert means in page
 
@@ -201,7 +201,7 @@ def test_bands_in_words_and_never_a_chance_in_per_cent(store: Store, practised: 
     page = client.get("/progress").text
     for one in progress.held_steps(state, NOON, Settings()):
         assert one.title.replace("'", "&#39;") in page
-        assert one.band == model.band(state, (one.id,), NOON)
+        assert one.word == words.word(state, (one.id,), NOON)
     assert set(re.findall(r"[\d.]+ ?%", page)) <= {"95 %"}, "the interval of what was counted, never a chance"
 
 
@@ -266,6 +266,13 @@ def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner
     slip_twice(store, learner)
     state = projection.states_of(store, learner.id).cases
     later = NOON + 20 * DAY
+    assert len(progress.standing_slips(store, learner, state, later)) == 1, "no wait mends a wrong rule"
+    for day in (21, 21.1, 22.5):
+        case = deal(store, learner, "net-sphere", seed=int(day * 10), now=NOON + day * DAY)
+        waiting = store.open_case(learner.id)
+        assert waiting is not None
+        dealing.take(store, learner, waiting.id, written(case), None, now=NOON + day * DAY + 20)
+    state, later = projection.states_of(store, learner.id).cases, NOON + 23 * DAY
     assert progress.standing_slips(store, learner, state, later) == ()
     assert [one.title for one in progress.past_slips(state, later)] == ["left the working distance in"]
 
@@ -356,7 +363,7 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert "Right line" not in ada.get("/progress").text
     for url in ("/drill/1", "/progress", "/progress?step=take-off-distance"):
         assert "left the working distance in" not in ada.get(url).text
-    ada.get("/")
+    ada.get("/practise")
     waiting = store.open_case(1)
     assert waiting is not None
     assert waiting.why == dealing.WHY_LATER
@@ -396,7 +403,7 @@ def test_deleting_oneself_from_a_class(data_file: DataFile, store: Store, clock:
     owner = preceptor(app, store)
     _, code = make_class(owner)
     ada = join(app, code, "Ada")
-    answer_in_class(ada, store, "/")
+    answer_in_class(ada, store, "/practise")
     assert {"members", "tallies", "sign_ins"} <= set(left_of(store, 1))
     reply = ada.post("/progress/delete", {"sure": "yes"})
     assert (reply.status_code, reply.headers["Location"]) == (303, "/door")

@@ -1,0 +1,169 @@
+"""What a learner's day holds: what is likely to slip and how long it takes, mistakes that recur, dates ahead."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from cases.curriculum.register import all_families, all_types
+from cases.procedure.vocabulary import LEVELS
+from quiz.learning import words
+from quiz.learning.catalogue import Catalogue, TypeInfo
+from quiz.learning.state import DAY, NIGHT, LearnerState
+from quiz.practice import learners, progress, sittings, what_to_practise
+from quiz.practice.progress import StandingSlip
+from quiz.practice.settings import Length
+from quiz.practice.titles import topic_words
+from quiz.practice.type_catalogue import catalogue_for
+from quiz.storage import desk_queries, projection
+from quiz.storage.store import Learner, Sitting, Store
+
+AWAY_DAYS = 30
+"""After so long an absence practice begins with a look at what has gone."""
+NAMED_AT_MOST = 3
+LOOKED_BACK = 50
+"""Timed answers by which a learner's pace is known."""
+USUAL_PACE, LEAST_PACE, MOST_PACE = 2.0, 1.0, 4.0
+"""How many times longer than a competent clinician someone takes; estimated 2026-11-30 until their answers say it."""
+READING_SECONDS = 15.0
+"""For reading a case and its mark; estimated 2026-11-30."""
+LOOKED_AHEAD_DAYS = 90
+
+
+@dataclass(frozen=True)
+class Today:
+    """What a day holds."""
+
+    minutes: int
+    """How long the sitting takes that the first case begins."""
+    slipping: tuple[str, ...]
+    """The topics in which steps are likely to slip, the most doubtful first."""
+    new: str
+    """The title of the type that comes next among those not met; "" where all are."""
+    mistakes: tuple[StandingSlip, ...]
+    slips_next: tuple[str, float] | None
+    """The step that is next likely to slip without practice, by its title, and when."""
+    away_days: int | None
+    """Days since the last answer, where they are many; None where they are not."""
+    under_way: Sitting | None
+    exam_at: float | None
+
+
+def today(store: Store, learner: Learner, length: Length, *, now: float) -> Today:
+    """Say what a learner's day holds, at `now` in seconds since 1970."""
+    settings = learners.settings_of(learner)
+    state = projection.told_of(store, learner)
+    offered = catalogue_for(settings.for_drawing)
+    found = slipping_steps(state, offered, now)
+    last = desk_queries.last_answer_at(store, learner.id)
+    away = None if last is None else int((now - last) / DAY)
+    sitting = store.sitting_under_way(learner.id)
+    exam = settings.exam_at
+    return Today(
+        minutes=_minutes(found, state, offered, length, _pace(store, learner.id, offered)),
+        slipping=_topics(found, state, offered),
+        new=_next_new(state, offered, settings.level),
+        mistakes=progress.standing_slips(store, learner, state, now)[:NAMED_AT_MOST],
+        slips_next=_slips_next(state, offered, now),
+        away_days=away if away is not None and away > AWAY_DAYS else None,
+        under_way=None if sitting is None or sittings.is_left(sitting, now) else sitting,
+        exam_at=exam if exam is not None and exam > now - DAY / 2 else None,
+    )
+
+
+def slipping_steps(state: LearnerState, offered: Catalogue, now: float) -> dict[str, float]:
+    """Return the steps that are likely to slip now, with their chance, those left out that were met within a night."""
+    found = {}
+    for step in offered.steps:
+        memory = state.steps.get(step)
+        if memory is not None and now - memory.at >= NIGHT:
+            chance = words.chance_of(state, step, now)
+            if chance < words.SLIPS_BELOW:
+                found[step] = chance
+    return found
+
+
+def _topics(found: dict[str, float], state: LearnerState, offered: Catalogue) -> tuple[str, ...]:
+    """Name the families whose met types have the most doubt in steps that are likely to slip."""
+    doubt: dict[str, dict[str, float]] = {}
+    for one in offered.types:
+        if one.id in state.types:
+            own = doubt.setdefault(one.family, {})
+            own |= {step: 1 - found[step] for step in one.chain if step in found}
+    by_doubt = sorted((-math.fsum(own.values()), family) for family, own in doubt.items() if own)
+    named: list[str] = []
+    covered: set[str] = set()
+    for _, family in by_doubt:
+        # A step that many families share is named once.
+        if doubt[family].keys() - covered:
+            named.append(topic_words(family))
+            covered |= doubt[family].keys()
+    return tuple(named[:NAMED_AT_MOST])
+
+
+def _minutes(found: dict[str, float], state: LearnerState, offered: Catalogue, length: Length, pace: float) -> int:
+    """Return how long a sitting of this length takes, which begins with what covers the steps that may slip."""
+    if length.minutes is not None:
+        return math.ceil(length.minutes)
+    cases = length.cases or 1
+    met = [one for one in offered.types if one.id in state.types]
+    seconds = [one.seconds for one in _cover(set(found), met)][:cases]
+    usual = statistics.fmean(seconds or [one.seconds for one in met] or [15.0])
+    seconds += [usual] * (cases - len(seconds))
+    return max(1, math.ceil(math.fsum(READING_SECONDS + pace * one for one in seconds) / 60))
+
+
+def _cover(steps: set[str], types: Sequence[TypeInfo]) -> list[TypeInfo]:
+    """Return few types that together have all of these steps, the most in the least time first."""
+    left, out = set(steps), []
+    while left:
+        best = max(types, key=lambda one: len(left.intersection(one.chain)) / one.seconds, default=None)
+        if best is None or not left.intersection(best.chain):
+            break
+        out.append(best)
+        left -= set(best.chain)
+    return out
+
+
+def _pace(store: Store, learner_id: int, offered: Catalogue) -> float:
+    ratios = [
+        seconds / offered.by_id[type_id].seconds
+        for type_id, seconds in desk_queries.paces(store, learner_id, most=LOOKED_BACK)
+        if type_id in offered.by_id
+    ]
+    return min(max(statistics.median(ratios), LEAST_PACE), MOST_PACE) if len(ratios) >= 5 else USUAL_PACE
+
+
+def _next_new(state: LearnerState, offered: Catalogue, level: str) -> str:
+    rank = LEVELS.index(level)
+    new = [one for one in offered.types if one.id not in state.types and one.rank <= rank]
+    return min(new, key=lambda one: one.place).title if new else ""
+
+
+def _slips_next(state: LearnerState, offered: Catalogue, now: float) -> tuple[str, float] | None:
+    """Return the step that is the next to become likely to slip, with the moment."""
+    best: tuple[str, float] | None = None
+    for step in offered.steps:
+        if step not in state.steps or words.likely_to_slip(state, step, now):
+            continue
+        until = now + LOOKED_AHEAD_DAYS * DAY if best is None else best[1]
+        if words.likely_to_slip(state, step, until):
+            at = words.slips_on(state, step, now, within_days=(until - now) / DAY)
+            if at is not None:
+                best = step, at
+    return None if best is None else (offered.step_titles.get(best[0], best[0]), best[1])
+
+
+def first_aim(day: Today) -> what_to_practise.Aim:
+    """Return what the day's first case begins: after an absence a look at what has gone."""
+    return what_to_practise.read_aim(
+        what_to_practise.SURVEY if day.away_days is not None else what_to_practise.SLIPPING
+    )
+
+
+def topics() -> tuple[tuple[str, str], ...]:
+    """Return the topics that can be chosen, families by id and title."""
+    there = {one.family.id for one in all_types().values()}
+    return tuple((one.id, one.title) for one in all_families() if one.id in there)
