@@ -50,7 +50,7 @@ def marked(type_id: str, slip: str | None, *, seed: int = 3) -> State:
 
 def sitting(page: Page, served: Served) -> None:
     marked("net-sphere", "distance-left-in")(page, served)
-    page.goto(served.url)
+    page.goto(served.case_url)
     page.get_by_role("button", name="Finish here").click()
     expect(page.locator("#verdict")).to_have_text("What this sitting came to")
 

@@ -153,7 +153,7 @@ def test_reload_and_double_click_never_count_twice(page: Page, served: Served) -
 def test_another_answer_from_a_second_tab_does_not_count(page: Page, served: Served) -> None:
     case = served.deal(page, "net-sphere")
     other = page.context.new_page()
-    other.goto(served.url)
+    other.goto(served.case_url)
     type_answer(page, case)
     expect(page.locator("#verdict")).to_have_text("Right")
     other.locator("#answer-power").fill("+9.75")
@@ -164,12 +164,12 @@ def test_another_answer_from_a_second_tab_does_not_count(page: Page, served: Ser
 
 
 def test_leaving_in_the_middle_and_coming_back_shows_the_same_case(page: Page, served: Served) -> None:
-    page.goto(served.url)
+    page.goto(served.case_url)
     before = page.locator(".record").inner_text()
     page.get_by_role("link", name="Leave").click()
     page.goto("about:blank")
     served.clock.move(days=2)
-    page.goto(served.url)
+    page.goto(served.case_url)
     assert page.locator(".record").inner_text() == before
 
 
@@ -192,7 +192,7 @@ def test_the_way_back_is_open_after_a_line_of_the_working(page: Page, served: Se
     case = served.deal(page, "two-spheres")
     page.locator("button[name=lines]").click()
     expect(page.locator("#lines li")).to_have_count(1)
-    assert page.url == served.url
+    assert page.url == served.case_url
     page.locator("#answer-prescription").focus()
     type_answer(page, case)
     expect(page.locator("#verdict")).to_be_visible()
@@ -336,7 +336,7 @@ def test_a_browser_asks_for_each_script_and_style_sheet_once(page: Page, served:
     served.deal(page, "net-sphere")
     served.requested.clear()
     page.on("response", lambda answer: asked.append(answer.url))
-    page.goto(served.url)
+    page.goto(served.case_url)
     expect(page.locator("h1")).to_have_text(re.compile(r"Case \d+"))
     files = [url for url in asked if "/static/" in url]
     assert len(files) >= 8

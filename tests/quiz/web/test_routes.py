@@ -115,6 +115,9 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /progress/answers.csv": LEARNERS,
     "GET /progress/everything.jsonl": LEARNERS,
     "GET /progress/data": LEARNERS,
+    "GET /progress/steps": LEARNERS,
+    "GET /progress/weeks": LEARNERS,
+    "GET /progress/sureness": LEARNERS,
     "GET /progress/delete": LEARNERS,
     "POST /progress/delete": learners(422),
     # reading
@@ -122,6 +125,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /reference": KNOWN,
     "GET /reference/slips": KNOWN,
     "GET /reference/evidence": KNOWN,
+    "GET /reference/evidence/<strength_id>": KNOWN,
     # names are picked at one's own computer only
     "GET /people": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
     "POST /people": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
@@ -172,6 +176,7 @@ ASKS = {
 }
 FILLED = {
     "filename": "css/base.css",
+    "strength_id": "common-practice",
     "phrase": "AAAA-BBBB-CCCC-DDDD",
     "group_id": "distance",
     "recall_id": "none",
