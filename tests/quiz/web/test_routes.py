@@ -113,6 +113,12 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /progress/answers.csv": LEARNERS,
     "GET /progress/everything.jsonl": LEARNERS,
     "GET /progress/data": LEARNERS,
+    "GET /progress/everything.jsonl.gz": LEARNERS,
+    "GET /progress/fading.ics": LEARNERS,
+    "GET /progress/bring": LEARNERS,
+    "POST /progress/bring": learners(422),
+    "POST /progress/bring/take": learners(422),
+    "GET /progress/bring/take": LEARNERS,
     "GET /progress/delete": LEARNERS,
     "POST /progress/delete": learners(422),
     # reading
