@@ -1,4 +1,4 @@
-"""The command line of the core: list, draw, work, mark, show, new, sheet. cases/README.md has its JSON."""
+"""The command line of the core: list, draw, work, mark, show, new, sheet, look, patients. README.md has its JSON."""
 
 from __future__ import annotations
 
@@ -195,6 +195,25 @@ def show_chain(type_id: str, svg: bool) -> None:
     click.echo(as_svg(_type(type_id)) if svg else as_lines(_type(type_id)))
 
 
+@commands.command("look")
+@click.option("--setting", required=True, help="eye, lenses and retinoscope, as JSON")
+@as_json
+def look_at(setting: str, as_json: bool) -> None:
+    """Say what a retinoscope shows of an eye.
+
+    Light in the pupil in mm², where it lies and what a sweep tells: cases/README.md has the names.
+    """
+    from cases.notation.setting_json import read_look
+    from cases.optics.light import look_document
+
+    asked = read_look(setting)
+    document = look_document(asked.setting, asked.streak, face_mm=asked.face_mm, points_mm=asked.points_mm)
+    if as_json:
+        _print_json(document)
+        return
+    click.echo(f"{document['seen']['word']}; light on the pupil's middle {document['seen']['peak_mm2']:.2f} mm²")
+
+
 @commands.command("new")
 @click.argument("family")
 @click.argument("type_id", metavar="TYPE")
@@ -214,6 +233,39 @@ def new_type(family: str, type_id: str, new_family: bool) -> None:
         "steps.",
         err=True,
     )
+
+
+@commands.command("patients")
+@click.option("--count", type=int, default=1, help="how many (default: 1)")
+@click.option("--seed", type=int, required=True, help="the same seed draws the same patients everywhere")
+@click.option("--region", default="europe", help="europe, east-asia or less-plus (default: europe)")
+@click.option("--age", default="0-90", metavar="LOW-HIGH", help="years, evenly between the two (default: 0-90)")
+@as_json
+def draw_patients(count: int, seed: int, region: str, age: str, as_json: bool) -> None:
+    """Draw patients as they come in a population, one a line, both eyes.
+
+    `wet` is the refraction under cycloplegia and `dry` that without drops, each unrounded and as written.
+    """
+    from cases.patients.drawing_patients import draw_patient
+    from cases.patients.patient_json import patient_document, patient_line
+
+    if not 1 <= count <= 1_000_000:
+        raise BadInput(f"count {count}: give 1 to 1000000")
+    ages = _ages(age)
+    for one in range(count):
+        patient = draw_patient(f"{seed}/{one}", age=ages, region=region)
+        if as_json:
+            _print_json(patient_document(patient))
+        else:
+            click.echo(patient_line(patient))
+
+
+def _ages(text: str) -> tuple[float, float]:
+    low, _, high = text.partition("-")
+    try:
+        return float(low), float(high or low)
+    except ValueError:
+        raise BadInput(f"age “{text[:40]}”: give the lower and the higher age in years, for example 6-12") from None
 
 
 def _type(type_id: str) -> CaseType:

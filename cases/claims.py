@@ -15,12 +15,14 @@ from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.schematic_eye import MEASURED_SCATTER
 from cases.optics.tolerances import AGREEMENT, AXIS_AGREEMENT, LENS_TABLES
 from cases.optics.vergence import CLINIC_SLACK, USUAL_CM
+from cases.patients.population import claims as population_claims
 from cases.procedure.kinds import Lens
 from cases.recall.prompts import all_prompts
 
 TYPES, SLIPS, PROMPTS = "Case types", "Slips by name", "Recall prompts"
 NORMS_SET, THRESHOLDS, LIMITS = "Norms", "Thresholds that mark or decide", "Tables and limits of agreement"
-KINDS = (TYPES, SLIPS, PROMPTS, NORMS_SET, THRESHOLDS, LIMITS)
+POPULATION = "Drawn patients"
+KINDS = (TYPES, SLIPS, PROMPTS, NORMS_SET, THRESHOLDS, LIMITS, POPULATION)
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,7 @@ def all_claims() -> tuple[Claim, ...]:
         *(Claim(THRESHOLDS, one.says, one.sources) for one in _thresholds()),
         *(Claim(LIMITS, one.title, one.sources) for one in LENS_TABLES),
         *(Claim(LIMITS, f"{one.compared}: {one.measure}", one.sources) for one in AGREEMENT),
+        *(Claim(POPULATION, title, sources) for title, sources in population_claims()),
     )
 
 

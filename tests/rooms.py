@@ -15,7 +15,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from string import ascii_lowercase
+from string import ascii_letters
 from typing import NamedTuple
 
 import grimp
@@ -99,7 +99,7 @@ def listed() -> Iterator[str]:
 def matrix() -> Iterator[str]:
     """Draw which room imports which: a row's room imports those in whose columns it has a dot."""
     known, rooms = imports(), in_order()
-    letters = ascii_lowercase[: len(rooms)]
+    letters = ascii_letters[: len(rooms)]
     yield f"{'':<21}{' '.join(letters)}"
     for place, (letter, room) in enumerate(zip(letters, rooms, strict=True)):
         cells = ["■" if other == place else "•" if one in known[room] else " " for other, one in enumerate(rooms)]

@@ -6,7 +6,6 @@ names of the fields are those of the form on the page and of the script's state.
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -20,9 +19,8 @@ from cases.optics.reflex import DIM_AT, NEUTRAL_ZONE, Setting, movement, skew, s
 from cases.procedure.figure import Figure
 from cases.procedure.keys import Drawing, Rule, given
 
-SOURCES_CM = {"diverging": 60.0, "parallel": math.inf, "converging": -20.0}
-"""Where each setting of the sleeve puts the apparent source, as `Setting.source_cm` has it. The bench's own instrument:
-these lengths, its sight hole and its streak are chosen so that bands stay thin enough to compare."""
+SLEEVES = {"diverging": -1.5, "parallel": 0.0, "converging": 4.5}
+"""The sleeve in D, by its names. The bench's own instrument."""
 SIGHT_HOLE_MM, STREAK_MRAD = 1.5, 1.0
 
 SAME_AS_STREAK = 2.0
@@ -66,8 +64,8 @@ class Bench:
             distance_cm=self.distance_cm,
             pupil_mm=self.pupil_mm,
             sight_hole_mm=SIGHT_HOLE_MM,
-            source_cm=SOURCES_CM[self.sleeve],
-            streak_mrad=STREAK_MRAD,
+            sleeve=SLEEVES[self.sleeve],
+            filament_mrad=STREAK_MRAD,
             margin_per_mm2=self.margin / (self.pupil_mm / 2) ** 2,
             off_axis_h=self.off_h,
             off_axis_v=self.off_v,
@@ -85,13 +83,13 @@ class Bench:
 def instrument() -> dict[str, Any]:
     """Return for JSON the numbers of the bench's instrument that a script which draws it needs as well.
 
-    Lengths in cm or mm as their names say, `streak_mrad` in milliradians, `oblique_per_deg2` in D per degree squared,
-    `neutral_zone` and `dim_at` in D; null for the source of a parallel beam. What each is, reflex.py says.
+    Lengths in mm as their names say, `filament_mrad` in milliradians, `oblique_per_deg2` in D per degree squared,
+    `sleeves`, `neutral_zone` and `dim_at` in D. What each is, reflex.py says.
     """
     return {
         "sight_hole_mm": SIGHT_HOLE_MM,
-        "streak_mrad": STREAK_MRAD,
-        "sources_cm": {name: None if math.isinf(cm) else cm for name, cm in SOURCES_CM.items()},
+        "filament_mrad": STREAK_MRAD,
+        "sleeves": SLEEVES,
         "oblique_per_deg2": Setting.oblique_per_deg2,
         "neutral_zone": NEUTRAL_ZONE,
         "dim_at": DIM_AT,

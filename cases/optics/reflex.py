@@ -41,6 +41,21 @@ NOUGHT = 1e-9
 """Residuals below this, in D, are rounding: neutral exactly."""
 
 
+@dataclass(frozen=True)
+class Cone:
+    """A cone of the cornea: it bends light by `power` D more at (x, y) mm, and less by a Gaussian of `spread_mm`."""
+
+    x: float
+    y: float
+    power: float
+    spread_mm: float
+
+    def __post_init__(self) -> None:
+        _within("cone's place", math.hypot(self.x, self.y), 0, 5, "mm")
+        _within("cone's power", self.power, -20, 20, "D")
+        _within("cone's spread", self.spread_mm, 0.2, 5, "mm")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Setting:
     """An eye, the lenses before it, and a retinoscope at a distance.
@@ -49,11 +64,18 @@ class Setting:
     in_place: the sum of all lenses before the eye.
     distance_cm: pupil to sight hole, 20 to 150 cm.
     pupil_mm, sight_hole_mm: diameters, 0.5 to 10 mm and 0 to 6 mm.
-    source_cm: where the sleeve puts the apparent source: so far behind the mirror (a diverging beam), infinity for a
-        parallel beam, or negative for a beam that converges to a focus so far in front of the mirror, short of the eye.
-    streak_mrad: half the angular width of the sharp streak on the retina, 0 to 50 milliradians.
+    sleeve: vergence of the lamp's light at the mirror in D, −20 to 20: below 0 diverging, 0 parallel, above 0
+        converging; at 100/distance_cm the streak is brought to a line on the face, beyond it the beam is crossed.
+    beam_mm: radius of the lamp's lens as the mirror shows it, 0.5 to 20 mm. On a real instrument the parallel streak
+        on a wall is 2(b + w·κ) wide.
+    filament: "streak" or "spot".
+    filament_mrad, length_mrad: half its width and half its length, as seen from the mirror, 0.05 to 50 and 1 to 200
+        milliradians; a spot has the first as its radius.
     margin_per_mm2: spherical aberration: at r mm from the centre of the pupil E is greater by this times r², in D per
-        mm²; negative where the margin of the pupil is the more myopic, as it is in most relaxed eyes.
+        mm²; negative where the margin of the pupil is the more myopic, as it is in most relaxed eyes. −1 to 1.
+    coma: E changes by this along it, (x, y) in D per mm, each within 2: two bands that part and meet.
+    cone: a cone of the cornea, or None.
+    haze: the share of light that the media scatter, 0 to 1; it veils and does not move.
     off_axis_h, off_axis_v: the examiner's place off the visual axis in degrees, to the examiner's right and up,
         together within 30°.
     oblique_per_deg2: astigmatism that an eye off axis by 1° would show, in D, growing with the square of the angle
@@ -71,9 +93,15 @@ class Setting:
     distance_cm: float
     pupil_mm: float = 5.0
     sight_hole_mm: float = 2.0
-    source_cm: float = math.inf
-    streak_mrad: float = 1.5
+    sleeve: float = 0.0
+    beam_mm: float = 5.0
+    filament: str = "streak"
+    filament_mrad: float = 1.0
+    length_mrad: float = 30.0
     margin_per_mm2: float = 0.0
+    coma: tuple[float, float] = (0.0, 0.0)
+    cone: Cone | None = None
+    haze: float = 0.0
     off_axis_h: float = 0.0
     off_axis_v: float = 0.0
     oblique_per_deg2: float = -0.0026
@@ -82,16 +110,18 @@ class Setting:
         _within("working distance", self.distance_cm, 20, 150, "cm")
         _within("pupil", self.pupil_mm, 0.5, 10, "mm")
         _within("sight hole", self.sight_hole_mm, 0, 6, "mm")
-        _within("half-width of the streak", self.streak_mrad, 0, 50, "mrad")
+        _within("sleeve", self.sleeve, -20, 20, "D")
+        _within("radius of the beam", self.beam_mm, 0.5, 20, "mm")
+        _within("half-width of the filament", self.filament_mrad, 0.05, 50, "mrad")
+        _within("half-length of the filament", self.length_mrad, 1, 200, "mrad")
         _within("aberration of the margin", self.margin_per_mm2, -1, 1, "D/mm²")
+        for part in self.coma:
+            _within("coma", part, -2, 2, "D/mm")
+        _within("haze", self.haze, 0, 1, "")
         _within("astigmatism off axis", self.oblique_per_deg2, -0.02, 0, "D/deg²")
         _within("angle off axis", self.off_axis, 0, 30, "°")
-        if self.source_cm == 0 or not self.source_cm > -self.distance_cm:
-            rule = (
-                "give a distance behind the mirror, infinity for a parallel beam, "
-                f"or minus the distance of a focus short of the eye at {self.distance_cm:g} cm"
-            )
-            raise OutOfRange("apparent source", f"{self.source_cm:g} cm", rule)
+        if self.filament not in ("streak", "spot"):
+            raise OutOfRange("filament", repr(self.filament), "give streak or spot")
 
     @property
     def off_axis(self) -> float:
@@ -112,11 +142,13 @@ class Setting:
 
     @property
     def beam_gain(self) -> float:
-        """How far the streak's conjugate turns for each turn of the beam, σ/φ: 1 parallel, a/(a + w) in general.
+        """How far the streak's conjugate turns for each turn of the beam, σ/φ: 1/(1 − w·sleeve).
 
-        Between 0 and 1 for a diverging beam and negative for a converging one. Source: derived here.
+        1 for a parallel beam, less for a diverging one, more for one that converges beyond the eye, infinite for one
+        that is brought to a line on the face, and negative for one that crosses short of it. Source: derived here.
         """
-        return 1.0 if math.isinf(self.source_cm) else self.source_cm / (self.source_cm + self.distance_cm)
+        spread = 1 - self.distance_cm * self.sleeve / 100
+        return 1 / spread if abs(spread) > NOUGHT else math.inf
 
     @property
     def neutraliser(self) -> SphCyl:
@@ -128,7 +160,7 @@ class Setting:
         return replace(self, distance_cm=self.distance_cm - by_cm)
 
     def as_json(self) -> dict[str, Any]:
-        """Return the fields under their own names for JSON, with null for an infinite `source_cm`."""
+        """Return the fields under their own names for JSON, as `look_document` reads them."""
         return {name: _finite(value) for name, value in asdict(self).items()}
 
 
@@ -386,10 +418,11 @@ def _sigma(setting: Setting, face_mm: float) -> float:
 
 def _half_angles(setting: Setting, streak: float) -> tuple[float, float]:
     """Return half the angular width of the band (whole, evenly lit), in radians as seen from the pupil."""
-    w, a = setting.distance_cm / 100, setting.source_cm / 100
-    blur = residual_matrix(setting) @ _normal(streak) + (1 / (w + a) - 1 / w) * _normal(streak)
+    w = setting.distance_cm / 100
+    source = -setting.sleeve / (1 - w * setting.sleeve) if abs(1 - w * setting.sleeve) > NOUGHT else 0.0
+    blur = residual_matrix(setting) @ _normal(streak) + (source - 1 / w) * _normal(streak)
     parts = (
-        setting.streak_mrad / 1000,
+        setting.filament_mrad / 1000,
         setting.pupil_mm / 2000 * math.hypot(*blur),
         setting.sight_hole_mm / 2000 / w,
     )
@@ -403,4 +436,6 @@ def _finite(value: Any) -> Any:
 
 def _within(quantity: str, value: float, low: float, high: float, unit: str) -> None:
     if not low <= value <= high:
-        raise OutOfRange(quantity, f"{value:g} {unit}", f"it must lie between {low:g} and {high:g} {unit}")
+        raise OutOfRange(
+            quantity, f"{value:g} {unit}".rstrip(), f"it must lie between {low:g} and {high:g} {unit}".rstrip()
+        )

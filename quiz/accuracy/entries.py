@@ -26,6 +26,7 @@ from quiz.practice.forms import BadFields, BadText, Day, Pick, Words, asked, des
 EYES = (("right", "right eye"), ("left", "left eye"))
 AGES = (("", "not said"), ("under-20", "under 20"), ("20-to-39", "20 to 39"), ("40-or-over", "40 or over"))
 """Coarse on purpose: enough to say who can accommodate, too little to say who it was. "" is not said."""
+_YOUNG = {"": math.nan, "under-20": 1.0, "20-to-39": 1.0, "40-or-over": 0.0}
 HIGHEST_PATIENT = 9999
 LONGEST_REMARK = 200
 _MOST_LOOKED_AT = 20 * LONGEST_REMARK
@@ -257,4 +258,5 @@ def sample_of(entries: Sequence[Entry]) -> Sample:
         distance_cm=np.array([one.distance_cm for one in entries], dtype=np.float64),
         day=np.array([one.on.toordinal() for one in entries], dtype=np.float64),
         accommodates=np.array([math.nan if one is None else float(one) for one in known], dtype=np.float64),
+        young=np.array([_YOUNG[one.age] for one in entries], dtype=np.float64),
     )

@@ -65,6 +65,9 @@ SOURCE_OF_USUAL_SD = cited(SAME_EXAMINER_MEAN.sources)
 LEFT_IN_WITHIN = 0.35
 """How near, in D, an outlying difference must be to the working distance to look as though it was left in."""
 
+YOUNG_EYE_PLUS = 0.5
+"""Up to how much more plus, in D, retinoscopy is held to read in children and youths."""
+
 ALIKE, DRY_WET, WET_DRY = "alike", "dry-wet", "wet-dry"
 """Whether retinoscopy and end-point were done in the same state; if not, which of the two came first."""
 
@@ -73,6 +76,10 @@ THRESHOLDS = (
     Threshold(f"An examiner without bias is told of one in at most {100 * SHARE:.0f} % of logs", ("computed",)),
     Threshold(f"Scatter beyond an SD of {USUAL_SD:.2f} D in M is wide", SAME_EXAMINER_MEAN.sources),
     Threshold(f"A difference within {LEFT_IN_WITHIN:.2f} D of the working distance looks as if it was left in"),
+    Threshold(
+        f"A shift of up to +{YOUNG_EYE_PLUS:.2f} D under 40 may be the young eye's own; studies differ",
+        ("common-practice", "glickstein-millodot-1970", "jorge-2005"),
+    ),
     Threshold("Accommodation is out of play under cycloplegia and from 40 years on"),
 )
 
@@ -282,7 +289,7 @@ def _plain(values: Floats) -> Agreement:
     nobody = np.zeros((n, 3))
     rest = np.zeros(n)
     who = np.arange(n, dtype=np.int64)
-    return agreement(values, Sample(who, who > -1, nobody, nobody, nobody, rest, rest, rest))
+    return agreement(values, Sample(who, who > -1, nobody, nobody, nobody, rest, rest, rest, rest))
 
 
 def _over_time(sample: Sample, M: Floats) -> Line | None:

@@ -27,6 +27,8 @@ class Sample:
     """Of the examination, in days."""
     accommodates: Floats
     """1 where accommodation may be in play, 0 where not, NaN where not known."""
+    young: Floats
+    """1 under 40 years, 0 from 40 on, NaN where the age is not known."""
     weight: Floats = field(init=False)
     """The eyes of one patient share 1: half for each side, shared again among measures of the same eye."""
 
@@ -66,4 +68,5 @@ class Sample:
             self.distance_cm[which],
             self.day[which],
             self.accommodates[which],
+            self.young[which],
         )

@@ -16,7 +16,7 @@ import numpy as np
 from cases.notation.prescription import write_distance, write_power, write_size
 from cases.optics.tolerances import AXIS_AGREEMENT
 from cases.optics.vergence import USUAL_CM
-from quiz.accuracy.patterns import USUAL_SD, Distance, Evidence, explaining_angle, mean_end_point
+from quiz.accuracy.patterns import USUAL_SD, YOUNG_EYE_PLUS, Distance, Evidence, explaining_angle, mean_end_point
 from quiz.accuracy.statistics import Agreement
 
 AT_A_GLANCE = 0.1
@@ -95,7 +95,7 @@ def _distance(evidence: Evidence) -> Told:
             f"That is the size of the working distance itself, {write_size(work)} D: it was perhaps {way} throughout.",
             "left-in",
         )
-    title = f"As if {'nearer' if plus else 'farther'} than allowed for"
+    title = f"Retinoscopy reads too {'plus' if plus else 'minus'} on the whole"
     if distance.cm is None or not USUAL_CM[0] <= distance.cm <= USUAL_CM[1]:
         return (
             title,
@@ -104,22 +104,41 @@ def _distance(evidence: Evidence) -> Told:
             "fixation and the end-point.",
             "nearer",
         )
-    suggests = f"It is what {distance_words(distance)} would give where {allowed_words(distance)} was allowed for. "
-    if plus:
-        suggests += "Other causes of the same shift: a subjective that stopped short of its most plus."
-    else:
-        suggests += (
-            "Other causes of the same shift: a patient who looks at you instead of far away, and a chart at 6 m, which "
-            "alone accounts for −0.17 D."
-        )
-        if not (np.nan_to_num(evidence.used.accommodates, nan=1.0) == 0).all() and evidence.groups is None:
-            suggests += " Too few eyes with accommodation out of play are in the log to tell fixation from distance."
+    causes = [
+        f"a sight hole at {distance_words(distance)}, where {allowed_words(distance)} was allowed for",
+        *(_plus_causes(evidence) if plus else _minus_causes()),
+    ]
+    suggests = (
+        f"Causes that fit, in no order: {'; '.join(causes)}. M alone does not tell them apart. Measure your distance "
+        "with a tape before you change it."
+    )
+    if not plus and not (np.nan_to_num(evidence.used.accommodates, nan=1.0) == 0).all() and evidence.groups is None:
+        suggests += " Too few eyes with accommodation out of play are in the log to tell fixation from distance."
     if any(evidence.claims(f"cylinder-{one}") for one in ("level", "mirrored", "uneven", "oblique")):
         suggests += (
             " The cylinder is off as well (see below): looking in off the axis moves M too, in a direction that "
             "differs from eye to eye, so mend that first."
         )
     return title, says, suggests, "nearer"
+
+
+def _plus_causes(evidence: Evidence) -> list[str]:
+    causes = ["a subjective that stopped short of its most plus"]
+    low = evidence.M.mean_interval.low if evidence.M else math.inf
+    if low <= YOUNG_EYE_PLUS and not (evidence.used.young == 0).all():
+        causes.append(
+            f"the young eye itself, in which retinoscopy is held to read up to {YOUNG_EYE_PLUS:.2f} D more plus "
+            "(common practice; a study of 192 young adults found no such difference)"
+        )
+    return causes
+
+
+def _minus_causes() -> list[str]:
+    return [
+        "a patient who looks at you instead of far away",
+        "a chart at 6 m, which alone accounts for −0.17 D",
+        "a subjective given too much plus",
+    ]
 
 
 def _angle_words(cylinder: float, evidence: Evidence) -> str:

@@ -57,7 +57,7 @@ def today(store: Store, learner: Learner, length: Length, *, now: float) -> Toda
     state = projection.told_of(store, learner)
     offered = catalogue_for(settings.for_drawing)
     found = slipping_steps(state, offered, now)
-    last = desk_queries.last_answer_at(store, learner.id)
+    last = max((one.at for one in state.types.values()), default=None)
     away = None if last is None else int((now - last) / DAY)
     sitting = store.sitting_under_way(learner.id)
     exam = settings.exam_at

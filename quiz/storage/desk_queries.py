@@ -1,4 +1,4 @@
-"""What the desk asks the data file: what a sitting is for, worked examples, when a learner was last here.
+"""What the desk asks the data file: what a sitting is for, worked examples, a learner's pace and mistakes.
 
 Functions that change anything must run inside `store.writing()`.
 """
@@ -53,12 +53,6 @@ def withheld(store: Store, learner_id: int) -> list[Answer]:
         f"SELECT * FROM answers WHERE sitting IN ({PAPERS_UNDER_WAY}) ORDER BY id",  # noqa: S608 - words from here
         learner_id,
     )
-
-
-def last_answer_at(store: Store, learner_id: int) -> float | None:
-    """Return when a learner last answered anything."""
-    rows = store.fetch("SELECT at FROM answers WHERE learner = ? ORDER BY id DESC LIMIT 1", learner_id)
-    return float(rows[0][0]) if rows else None
 
 
 def paces(store: Store, learner_id: int, *, most: int) -> list[tuple[str, float]]:

@@ -10,7 +10,14 @@ from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.state import NIGHT, Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.lru_cache import LockedCache
-from quiz.storage import class_queries, forecast_queries, memory_numbers, recall_queries, result_queries
+from quiz.storage import (
+    bringing_queries,
+    class_queries,
+    forecast_queries,
+    memory_numbers,
+    recall_queries,
+    result_queries,
+)
 from quiz.storage.datafile import Damaged
 from quiz.storage.forecast_queries import Tenth
 from quiz.storage.memory_numbers import Current
@@ -86,8 +93,16 @@ def event_of(answer: Answer, retyped: Retyped | None = None) -> Answered:
 def events_of(store: Store, learner_id: int) -> Iterator[Answered]:
     """Yield what memory needs of a learner's whole log, the earliest first."""
     retyped = store.retyped_of(learner_id)
-    for one in store.answers_of(learner_id):
+    for one in _in_order(store, learner_id):
         yield event_of(one, retyped.get(one.dealt))
+
+
+def _in_order(store: Store, learner_id: int) -> list[Answer]:
+    """Return a learner's answers as they came; those that were brought in later stand where their time is."""
+    answers = store.answers_of(learner_id)
+    if bringing_queries.has_brought(store, learner_id):
+        answers.sort(key=lambda one: one.at)
+    return answers
 
 
 def recall_event_of(mark: RecallMark) -> Answered:
@@ -111,7 +126,7 @@ def told_of(store: Store, learner: Learner) -> LearnerState:
     if not hidden:
         return cases_of(store, learner.id)
     retyped = store.retyped_of(learner.id)
-    told = (one for one in store.answers_of(learner.id) if one.dealt not in hidden)
+    told = (one for one in _in_order(store, learner.id) if one.dealt not in hidden)
     events = (event_of(one, retyped.get(one.dealt)) for one in told)
     return model.replay(events, memory_numbers.personal(memory_numbers.current(store), _priors(store, learner.id)))
 

@@ -361,6 +361,11 @@ class Store:
         row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
         return self.add("sittings", row)
 
+    def begin_ended_sitting(self, learner_id: int, *, began: float, ended: float, cases: int) -> int:
+        """Add a sitting that is over, of answers that were brought in, and return its number."""
+        row = {"learner": learner_id, "started_at": began, "cases": cases, "minutes": None, "ended_at": ended}
+        return self.add("sittings", row)
+
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
         """End a sitting; one that has ended stays as it is."""
         self.change("UPDATE sittings SET ended_at = ? WHERE id = ? AND ended_at IS NULL", now, sitting_id)

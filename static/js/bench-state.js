@@ -25,9 +25,8 @@ import { axisOf } from "../reflex.js";
  * What the bench's own instrument is and what a hand may set there: the core's numbers, which come with the page.
  * @typedef {object} Instrument
  * @property {number} sight_hole_mm
- * @property {number} streak_mrad
- * @property {Record<string, number | null>} sources_cm where each setting of the sleeve puts the apparent source; null
- *   for a parallel beam
+ * @property {number} filament_mrad
+ * @property {Record<string, number>} sleeves the sleeve in D, by its names
  * @property {number} oblique_per_deg2
  * @property {number} neutral_zone D
  * @property {number} dim_at D
@@ -53,8 +52,8 @@ export function settingOf(bench, instrument) {
     distance_cm: bench.distance_cm,
     pupil_mm: bench.pupil_mm,
     sight_hole_mm: instrument.sight_hole_mm,
-    source_cm: instrument.sources_cm[bench.sleeve] ?? null,
-    streak_mrad: instrument.streak_mrad,
+    sleeve: instrument.sleeves[bench.sleeve],
+    filament_mrad: instrument.filament_mrad,
     margin_per_mm2: bench.margin / (bench.pupil_mm / 2) ** 2,
     off_axis_h: bench.off_h,
     off_axis_v: bench.off_v,
@@ -66,9 +65,9 @@ export function settingOf(bench, instrument) {
  * Half the width of the streak where it falls on the face, in mm.
  * @param {Setting} setting
  */
-export function halfOnFace({ source_cm, distance_cm, streak_mrad }) {
-  const spread = source_cm === null ? 1 : Math.abs(1 + distance_cm / source_cm);
-  return 1.2 + Math.max(0.4, BEAM_MM * spread) + streak_mrad * distance_cm * 0.01;
+export function halfOnFace({ sleeve = 0, distance_cm, filament_mrad = 1 }) {
+  const spread = Math.abs(1 - (distance_cm * sleeve) / 100);
+  return 1.2 + Math.max(0.4, BEAM_MM * spread) + filament_mrad * distance_cm * 0.01;
 }
 
 /**
@@ -78,7 +77,7 @@ export function halfOnFace({ source_cm, distance_cm, streak_mrad }) {
  * @param {number} faceMm
  */
 export function entering(setting, faceMm) {
-  const gone = setting.pupil_mm / 2 + halfOnFace(setting) + 4 - Math.abs(faceMm);
+  const gone = (setting.pupil_mm ?? 5) / 2 + halfOnFace(setting) + 4 - Math.abs(faceMm);
   const part = Math.min(1, Math.max(0, gone / 4));
   return part * part * (3 - 2 * part);
 }
@@ -165,10 +164,10 @@ export function valueOf(bench, name) {
  * @param {number | string} value
  * @param {Instrument} instrument
  */
-function put(bench, name, value, { limits, sources_cm }) {
+function put(bench, name, value, { limits, sleeves }) {
   const held = limits[name];
   if (name === "sleeve") {
-    if (value in sources_cm) bench.sleeve = String(value);
+    if (value in sleeves) bench.sleeve = String(value);
   } else if (name === "streak" || name === "axis") {
     bench[name] = axisOf(Number(value));
   } else if (name === "eye_axis") {

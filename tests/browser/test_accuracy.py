@@ -54,7 +54,7 @@ def test_forty_rows_two_of_them_bad_are_read_understood_and_practised(
     page.get_by_role("button", name="Take the 38 good rows").click()
     expect(page.get_by_role("status")).to_have_text("38 eyes added to the log.")
     reading = page.locator("#distance")
-    expect(reading).to_contain_text("As if nearer than allowed for")
+    expect(reading).to_contain_text("reads too plus on the whole")
     expect(reading).to_contain_text("where 67 cm was allowed for")
     expect(reading).to_contain_text("Rule: Mean difference of M against nought")
     assert page.locator(".reading").count() == 1

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from cases.curriculum.bench_guide import GUIDE
-from cases.curriculum.bench_stage import SOURCES_CM, Bench, seen
+from cases.curriculum.bench_stage import SLEEVES, Bench, seen
 from cases.curriculum.bench_types import staged
 from cases.notation.prescription import read_power, write_power
 from cases.optics.lens import SphCyl
@@ -42,8 +42,8 @@ def any_setting(rng: random.Random) -> Setting:
         distance_cm=distance,
         pupil_mm=rng.uniform(2, 8),
         sight_hole_mm=rng.uniform(0.5, 4),
-        source_cm=rng.choice((math.inf, rng.uniform(5, 200), -rng.uniform(0.1, 0.9) * distance)),
-        streak_mrad=rng.uniform(0, 5),
+        sleeve=rng.choice((0.0, rng.uniform(-20, -0.5), rng.uniform(1.2, 10) * 100 / distance)),
+        filament_mrad=rng.uniform(0.1, 5),
         margin_per_mm2=rng.uniform(-0.15, 0.15),
         off_axis_h=rng.uniform(-15, 15),
         off_axis_v=rng.uniform(-15, 15),
@@ -98,7 +98,7 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
             off_h=rng.uniform(-15, 15),
             off_v=rng.uniform(-15, 15),
         )
-        for sleeve in SOURCES_CM
+        for sleeve in SLEEVES
         for _ in range(20)
     ]
     page.goto(f"{served.url}bench")

@@ -233,3 +233,54 @@ def test_a_file_of_cases_that_cannot_be_used_is_refused_in_words(
         code, out, err = run(capsys, *arguments)
         assert (code, out, err.count("\n")) == (2, "", 1)
         assert says in err
+
+
+LOOK = {"rx": {"sphere": -1.0, "cylinder": -0.5, "axis": 90}, "distance_cm": 67, "streak": 90}
+
+
+def test_a_look_has_the_shape_that_scripts_lean_on(capsys: pytest.CaptureFixture[str]) -> None:
+    found = document(capsys, "look", "--setting", json.dumps(LOOK))
+    assert list(found) == [
+        "light", "mean_mm2", "centroid_mm", "sides", "half_width_mm", "contrast", "shift_per_mm", "residual", "seen",
+    ]  # fmt: skip
+    assert [set(one) for one in found["light"]] == [{"x_mm", "y_mm", "mm2"}] * 13
+    assert set(found["seen"]) == {"signal", "peak_mm2", "word"}
+    asked = document(capsys, "look", "--setting", json.dumps(LOOK | {"points_mm": [[0.5, -1]], "face_mm": -2}))
+    assert [(one["x_mm"], one["y_mm"]) for one in asked["light"]] == [(0.5, -1)]
+    code, out, _ = run(capsys, "look", "--setting", json.dumps(LOOK))
+    assert (code, out.count("\n")) == (0, 1)
+
+
+@pytest.mark.parametrize(
+    ("setting", "why"),
+    [
+        ("{", "not JSON"),
+        ("[1]", "Expected `object`"),
+        ("{}", "missing required field"),
+        (LOOK | {"pupil": 6}, "unknown field `pupil`"),
+        (LOOK | {"pupil_mm": "6"}, "Expected `float`"),
+        (LOOK | {"pupil_mm": None}, "Expected `float`"),
+        (LOOK | {"pupil_mm": True}, "Expected `float`"),
+        (LOOK | {"pupil_mm": 11}, "pupil 11 mm: it must lie between 0.5 and 10 mm"),
+        (LOOK | {"distance_cm": 19}, "working distance 19 cm"),
+        (LOOK | {"sleeve": 20.5}, "sleeve 20.5 D"),
+        (LOOK | {"filament": "cross"}, "Invalid enum value 'cross'"),
+        (LOOK | {"streak": 181}, "streak 181 °"),
+        (LOOK | {"coma": [1]}, "length"),
+        (LOOK | {"cone": {"x": 0, "y": 0, "power": 2, "spread_mm": 0}}, "cone's spread 0 mm"),
+        (LOOK | {"haze": -0.1}, "haze -0.1"),
+        (LOOK | {"rx": {"sphere": 51}}, "sphere 51 D"),
+        (LOOK | {"rx": {"sphere": 1, "axis": 181}}, "axis 181 °"),
+        (LOOK | {"face_mm": 61}, "place of the streak 61 mm"),
+        (LOOK | {"points_mm": [[61, 0]]}, "distance of a point 61 mm"),
+        (json.dumps(LOOK).replace("67", "NaN"), "malformed"),
+        (json.dumps(LOOK).replace("67", "1e999"), "out of range"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_refused_in_one_line(
+    capsys: pytest.CaptureFixture[str], setting: Any, why: str
+) -> None:
+    text = setting if isinstance(setting, str) else json.dumps(setting)
+    code, out, err = run(capsys, "look", "--setting", text, "--json")
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert why in err or why == "not JSON"

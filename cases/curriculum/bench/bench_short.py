@@ -9,7 +9,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, SWEEP_ALONE, pupil_words, several
-from cases.curriculum.bench_stage import SOURCES_CM, Bench, Stage, View, as_still, one_view
+from cases.curriculum.bench_stage import Bench, Stage, View, as_still, one_view
 from cases.curriculum.movements import (
     BEAM,
     BEAMS,
@@ -89,7 +89,7 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
         SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
         distance,
         chance.among((90.0, 180.0, 45.0, 135.0)),
-        "converging" if chance.happens(0.2) and not wide and distance > -SOURCES_CM["converging"] else "parallel",
+        "converging" if chance.happens(0.2) and not wide else "parallel",
         8.0 if wide else PUPIL_MM,
     ) | MARGIN.to(chance.among((-1.0, -1.5)) if wide else 0.0)
 

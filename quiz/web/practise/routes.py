@@ -9,7 +9,7 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, dealt_cases, doubts, recall_prompts, sittings, what_to_practise
+from quiz.practice import dealing, dealt_cases, doubts, first_questions, recall_prompts, sittings, what_to_practise
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
@@ -31,6 +31,8 @@ def show() -> Answered:
     ended = what_to_practise.end_if_time_is_over(store, learner, now=now)
     if ended is not None:
         return redirect(url_for("practise.sitting", sitting_id=ended), 303)
+    if first_questions.are_due(store, learner):
+        return redirect(url_for("desk.questions"), 303)
     beside = recall_prompts.beside_last_case(store, learner, now=now, lots=request_context.lots())
     if beside is not None:
         return redirect(url_for("recall.ask", recall_id=beside.id), 303)

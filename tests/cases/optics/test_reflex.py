@@ -77,14 +77,14 @@ def lit_retina(setting: Setting, streak: float, face_mm: float) -> tuple[float, 
     w, face = setting.distance_cm / 100, face_mm / 1000
     turn = np.linspace(0, 2 * np.pi, 360, endpoint=False)
     rim = setting.pupil_mm / 2000 * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    half = setting.streak_mrad / 1000
+    half = setting.filament_mrad / 1000
     reached = []
     for side in (-half, half):
         for fan in (-0.05, 0.0, 0.05):  # the streak is long: its light also comes from along its length
-            if math.isinf(setting.source_cm):
+            if setting.sleeve == 0:
                 slopes = (face / w + side) * n + fan * t + np.zeros_like(rim)
             else:
-                a = setting.source_cm / 100
+                a = -1 / setting.sleeve
                 # The beam's middle passes the mirror at its centre and the face at `face`; so this is its source.
                 source = (-a * face / w - side * (w + a)) * n - fan * (w + a) * t
                 slopes = (rim - source) / (w + a)
@@ -150,7 +150,7 @@ def turned(a: float, b: float) -> float:
 
 lenses = st.builds(SphCyl, st.floats(-6, 6), st.floats(-3, 0), st.floats(1, 180))
 streaks = st.floats(1, 180)
-beams = st.sampled_from([math.inf, 30.0, 100.0, -15.0, -25.0])
+beams = st.sampled_from([0.0, -100 / 30, -1.0, 100 / 15, 4.0])
 clear = st.builds(
     Setting,
     rx=lenses,
@@ -158,8 +158,8 @@ clear = st.builds(
     distance_cm=st.floats(30, 100),
     pupil_mm=st.floats(1, 6),
     sight_hole_mm=st.floats(0.5, 3),
-    source_cm=beams,
-    streak_mrad=st.floats(0, 4),
+    sleeve=beams,
+    filament_mrad=st.floats(0.05, 4),
 )
 
 
@@ -233,8 +233,8 @@ def test_a_band_is_in_the_pupil_when_the_pupil_point_nearest_to_it_is_lit(
 def test_core_of_a_sharp_streak_is_what_the_whole_sight_hole_sees(e: float, half_mrad: float, streak: float) -> None:
     """Derived here; independent ray trace. The source is put where the eye is focused, so that nothing blurs it."""
     setting = Setting(
-        rx=SphCyl(e - 1.5), in_place=PLANO, distance_cm=200 / 3, streak_mrad=half_mrad,
-        source_cm=100 / (1.5 - e) - 200 / 3,
+        rx=SphCyl(e - 1.5), in_place=PLANO, distance_cm=200 / 3, filament_mrad=half_mrad,
+        sleeve=-1 / (1 / (1.5 - e) - 2 / 3),
     )  # fmt: skip
     assert width_mm(setting, streak)[1] == pytest.approx(traced(setting, streak, 0, wholly=True).width, rel=0.02)
 
@@ -344,7 +344,7 @@ def test_the_other_end_of_the_sleeve_reverses_every_movement(
 ) -> None:
     """Common practice, no published source; the ray trace above says so too."""
     parallel = Setting(rx=rx, in_place=in_place, distance_cm=distance_cm)
-    diverging, converging = replace(parallel, source_cm=50), replace(parallel, source_cm=-30)
+    diverging, converging = replace(parallel, sleeve=-2), replace(parallel, sleeve=10 / 3)
     swap = {"with": "against", "against": "with", "neutral": "neutral", "neither": "neither"}
     assert movement(diverging, streak) == movement(parallel, streak)
     assert movement(converging, streak) == swap[movement(parallel, streak)]
@@ -504,7 +504,6 @@ def test_what_is_infinite_becomes_null() -> None:
     setting = Setting(rx=SphCyl(-2), in_place=PLANO, distance_cm=50)
     facts = facts_json(setting, 30, face_mm=0)
     assert [facts[name] for name in ("speed_ratio", "angle", "foot_mm", "width_mm", "core_mm")] == [None] * 5
-    assert setting.as_json()["source_cm"] is None
     assert setting.as_json()["rx"] == {"sphere": -2, "cylinder": 0, "axis": 180}
 
 
@@ -515,14 +514,18 @@ def test_what_is_infinite_becomes_null() -> None:
         ({"distance_cm": math.nan}, "working distance nan cm"),
         ({"pupil_mm": 0}, "pupil 0 mm"),
         ({"sight_hole_mm": -1}, "sight hole -1 mm"),
-        ({"streak_mrad": 60}, "half-width of the streak 60 mrad"),
+        ({"filament_mrad": 60}, "half-width of the filament 60 mrad"),
+        ({"length_mrad": 0}, "half-length of the filament 0 mrad"),
+        ({"beam_mm": 0}, "radius of the beam 0 mm"),
+        ({"filament": "cross"}, "filament 'cross': give streak or spot"),
+        ({"coma": (0.0, 3.0)}, "coma 3 D/mm"),
+        ({"haze": 1.5}, "haze 1.5: it must lie between 0 and 1"),
         ({"margin_per_mm2": 2}, "aberration of the margin 2 D"),
         ({"oblique_per_deg2": 0.01}, "astigmatism off axis 0.01 D"),
         ({"off_axis_h": 25, "off_axis_v": 25}, "angle off axis 35.3553"),
-        ({"source_cm": 0}, "apparent source 0 cm"),
-        ({"source_cm": -67}, "a focus short of the eye at 67 cm"),
-        ({"source_cm": math.nan}, "apparent source nan cm"),
-        ({"source_cm": -math.inf}, "apparent source -inf cm"),
+        ({"sleeve": 21}, "sleeve 21 D"),
+        ({"sleeve": math.nan}, "sleeve nan D"),
+        ({"sleeve": -math.inf}, "sleeve -inf D"),
     ],
 )
 def test_impossible_settings_are_refused_in_words(change: dict[str, Any], message: str) -> None:

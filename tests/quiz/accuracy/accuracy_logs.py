@@ -55,6 +55,7 @@ def sample(
         distance_cm=allowed,
         day=np.repeat(rng.integers(0, 200, patients), eyes).astype(float),
         accommodates=np.repeat(rng.choice([0.0, 1.0, np.nan], patients), eyes),
+        young=np.full(n, np.nan),
     )
 
 

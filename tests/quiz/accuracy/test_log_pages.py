@@ -246,14 +246,14 @@ def test_a_file_may_be_larger_than_an_answer(client: FlaskClient, store: Store, 
 def test_what_the_log_says_leads_to_practice_of_those_types(client: FlaskClient, store: Store, me: Learner) -> None:
     accuracy_queries.add(store, me.id, log(patients=20, shift=0.3))
     shown = words(client.get("/accuracy"))
-    assert "As if nearer than allowed for" in shown
+    assert "Retinoscopy reads too plus on the whole" in shown
     assert "Hotelling’s T² =" in shown
     assert post(client, "/accuracy/practise", reading="distance").location == "/practise"
     assert client.get("/practise").status_code == 200
     waiting = store.open_case(me.id)
     assert waiting is not None
     assert waiting.type in PRACTICE["nearer"]
-    assert waiting.why == "You asked for it from your accuracy log: as if nearer than allowed for."
+    assert waiting.why == "You asked for it from your accuracy log: retinoscopy reads too plus on the whole."
     assert sittings.facts(store, me, waiting.sitting, catalogue(), now=NOON).answers == ()
 
 

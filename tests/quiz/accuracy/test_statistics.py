@@ -49,7 +49,7 @@ SWEAT = (
 def one_eye_each(n: int) -> Sample:
     who = np.arange(n)
     nobody, rest = np.zeros((n, 3)), np.zeros(n)
-    return Sample(who, who > -1, nobody, nobody, nobody, rest, rest, rest)
+    return Sample(who, who > -1, nobody, nobody, nobody, rest, rest, rest, rest)
 
 
 # --- limits of agreement -----------------------------------------------------------------------------------------
@@ -118,7 +118,7 @@ def test_two_eyes_that_are_copies_count_as_one() -> None:
     twice = np.repeat(values, 2)
     who = np.repeat(np.arange(12), 2)
     nobody, rest = np.zeros((24, 3)), np.zeros(24)
-    pairs = Sample(who, np.tile([True, False], 12), nobody, nobody, nobody, rest, rest, rest)
+    pairs = Sample(who, np.tile([True, False], 12), nobody, nobody, nobody, rest, rest, rest, rest)
     alone, both = agreement(values, one_eye_each(12)), agreement(twice, pairs)
     assert both.mean_interval.low == pytest.approx(alone.mean_interval.low)
     assert both.high_interval.high == pytest.approx(alone.high_interval.high)
@@ -128,7 +128,7 @@ def test_patients_and_sides_are_put_together_by_hand() -> None:
     """Patient 3: right 1 and 3 (mean 2), left 4: 3 in all, right less left −2. Patient 5 has a left eye alone: 7."""
     who, right = np.array([3, 5, 3, 3]), np.array([True, False, False, True])
     nobody, rest = np.zeros((4, 3)), np.zeros(4)
-    one = Sample(who, right, nobody, nobody, nobody, rest, rest, rest)
+    one = Sample(who, right, nobody, nobody, nobody, rest, rest, rest, rest)
     values = np.array([[1.0], [7.0], [4.0], [3.0]])
     np.testing.assert_allclose(per_patient(values, one), [[3], [7]])
     np.testing.assert_allclose(right_less_left(values, one), [[-2]])

@@ -118,6 +118,12 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /progress/steps": LEARNERS,
     "GET /progress/weeks": LEARNERS,
     "GET /progress/sureness": LEARNERS,
+    "GET /progress/everything.jsonl.gz": LEARNERS,
+    "GET /progress/fading.ics": LEARNERS,
+    "GET /progress/bring": LEARNERS,
+    "POST /progress/bring": learners(422),
+    "POST /progress/bring/take": learners(422),
+    "GET /progress/bring/take": LEARNERS,
     "GET /progress/delete": LEARNERS,
     "POST /progress/delete": learners(422),
     # reading

@@ -1,0 +1,120 @@
+"""Patients for case types: three in five as they come, two in five by what they teach."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import TypeVar
+
+from cases.optics.axes import axis_gap
+from cases.optics.lens import SphCyl
+from cases.patients.drawing_patients import Refraction, Wanted, draw_patient
+from cases.patients.patient import Medium, Patient
+from cases.patients.population import EUROPE
+from cases.patients.streams import Streams
+from cases.procedure.randomness import Chance
+
+POPULATION_SHARE = 0.6
+
+T = TypeVar("T")
+Ages = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Stratum:
+    """Patients who teach one thing: their ages in years, the refraction wanted, the conditions given."""
+
+    id: str
+    weight: float
+    ages: Ages
+    wanted: Wanted = lambda _age, _refraction: True
+    has: tuple[Medium, ...] = ()
+    nystagmus: bool = False
+
+
+def _lenses(refraction: Refraction) -> tuple[SphCyl, SphCyl]:
+    right, left = (SphCyl.from_power_vector(one.M, one.J0, one.J45) for one in refraction)
+    return right, left
+
+
+def _cylinders(least: float) -> Wanted:
+    return lambda _age, refraction: any(2 * math.hypot(one.J0, one.J45) > least for one in refraction)
+
+
+def _oblique(_age: float, refraction: Refraction) -> bool:
+    return any(-lens.cylinder >= 0.75 and 30 <= axis_gap(lens.axis, 180) <= 60 for lens in _lenses(refraction))
+
+
+def _means(fits: Callable[[float, float], bool]) -> Wanted:
+    return lambda _age, refraction: fits(refraction[0].M, refraction[1].M)
+
+
+STRATA = (
+    Stratum("cylinder over 1.50", 0.22, (1, 85), _cylinders(1.5)),
+    Stratum("oblique axis", 0.14, (2, 85), _oblique),
+    Stratum("unequal eyes over 1.50 D", 0.16, (3, 85), _means(lambda a, b: abs(a - b) > 1.5)),
+    Stratum("high minus", 0.08, (14, 70), _means(lambda a, b: min(a, b) <= -6)),
+    Stratum("high plus", 0.10, (2, 70), _means(lambda a, b: max(a, b) >= 4.5)),
+    Stratum("latent plus in a child", 0.12, (3, 12), _means(lambda a, b: max(a, b) >= 2)),
+    Stratum(
+        "media or cornea",
+        0.10,
+        (15, 85),
+        has=("keratoconus", "nuclear opacity", "cortical opacity", "subcapsular opacity", "scar", "vitreous haze"),
+    ),
+    Stratum("artificial lens", 0.05, (55, 88), has=("artificial lens",)),
+    Stratum("nystagmus or poor fixation", 0.03, (3, 60), nystagmus=True),
+)
+"""The teaching share: weights and sorts are ours; no source says what a learner should meet how often."""
+
+AGES: tuple[tuple[Ages, float], ...] = (
+    ((0.1, 1), 0.06),
+    ((1, 7), 0.20),
+    ((7, 18), 0.26),
+    ((18, 40), 0.22),
+    ((40, 60), 0.14),
+    ((60, 90), 0.12),
+)
+"""Ages of the population share in years, with the share of each band: ours."""
+
+
+def _weighed(unit: float, options: tuple[tuple[T, float], ...]) -> T:
+    reached = 0.0
+    for one, weight in options:
+        reached += weight
+        if unit < reached:
+            return one
+    return options[-1][0]
+
+
+def _overlap(ages: Ages, within: Ages) -> Ages | None:
+    low, high = max(ages[0], within[0]), min(ages[1], within[1])
+    return (low, high) if low < high else None
+
+
+def mixed_patient(seed: str, *, region: str = EUROPE, within: Ages = (0.1, 90), teaching: bool = False) -> Patient:
+    """Draw a patient from the mixture, of an age within the limits; `teaching` leaves the population share out."""
+    streams = Streams(f"{seed}/mixture")
+    strata = tuple(((one, ages), one.weight) for one in STRATA if (ages := _overlap(one.ages, within)) is not None)
+    bands = tuple((ages, weight) for band, weight in AGES if (ages := _overlap(band, within)) is not None)
+    if strata and (teaching or not streams.happens("share", POPULATION_SHARE)):
+        total = sum(weight for _, weight in strata)
+        stratum, ages = _weighed(streams.unit("stratum") * total, strata)
+        return draw_patient(
+            seed,
+            age=ages,
+            region=region,
+            origin=f"teaching: {stratum.id}",
+            wanted=stratum.wanted,
+            has=stratum.has[int(streams.unit("condition") * len(stratum.has))] if stratum.has else None,
+            nystagmus=stratum.nystagmus,
+        )
+    total = sum(weight for _, weight in bands)
+    return draw_patient(seed, age=_weighed(streams.unit("band") * total, bands), region=region)
+
+
+def mixed_patients(chance: Chance, *, region: str = EUROPE, within: Ages = (0.1, 90)) -> Iterator[Patient]:
+    """Yield patients for a case, without end: of one draw of `chance` each."""
+    while True:
+        yield mixed_patient(f"{chance.whole(0, 10**12)}", region=region, within=within)
