@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from quiz.storage.doubt_queries import Doubt
-from quiz.storage.rows import read_json, write_json
+from quiz.storage.rows import write_json
 from quiz.storage.store import Store
 
 
@@ -22,7 +22,7 @@ def doubts_jsonl(store: Store, doubts: Sequence[Doubt]) -> Iterator[str]:
         row = {
             "type": dealt.type,
             "seed": dealt.seed,
-            "settings": read_json(dealt.settings) if isinstance(dealt.settings, str) else dealt.settings,
+            "settings": dealt.settings,
             "findings": answer.findings,
             "truth": answer.truth,
             "given": answer.given,
