@@ -21,7 +21,7 @@ from quiz.errors import QuizError
 from quiz.exports.own_data import FORMAT
 from quiz.practice.what_to_practise import Aim
 from quiz.storage import accuracy_queries, bringing_queries, desk_queries, projection, recall_queries, result_queries
-from quiz.storage.desk_queries import Worked
+from quiz.storage.desk_queries import WorkedExample
 from quiz.storage.recall_queries import Recall, RecallMark
 from quiz.storage.soundness import FIRST_MOMENT, LAST_MOMENT
 from quiz.storage.store import Answer, Dealt, Learner, Retyped, Store
@@ -51,7 +51,7 @@ class Bundle:
     meant: list[Retyped] = field(default_factory=list)
     marks: list[RecallMark] = field(default_factory=list)
     eyes: list[Entry] = field(default_factory=list)
-    worked: list[Worked] = field(default_factory=list)
+    worked: list[WorkedExample] = field(default_factory=list)
     known: int = 0
     """Lines that are here already."""
     elsewhere: int = 0
@@ -148,7 +148,7 @@ def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
         case "eye":
             out.eyes.append(_made(values, Entry))
         case "worked example":
-            worked = _made(values, Worked)
+            worked = _made(values, WorkedExample)
             _check_moment(worked.at)
             out.worked.append(worked)
         case kind:

@@ -28,7 +28,7 @@ from quiz.practice.beforehand import beforehand
 from quiz.practice.dealt_cases import BadConfidence, Marked, SentBack, Taken, UnknownCase, Waiting
 from quiz.practice.randomness import Lots
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
-from quiz.practice.what_to_practise import Limit
+from quiz.practice.what_to_practise import TypeLimit
 from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.store import Answer, Dealt, Learner, Retyped, Store
 
@@ -106,10 +106,10 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
             return Waiting(_moved(left, sitting), again.case)
         store.close_case(left.id, now=now)
     aim = what_to_practise.of_sitting(store, sitting) if types is None else None
-    limit = None if types is None else Limit(tuple(types))
+    limit = None if types is None else TypeLimit(tuple(types))
     if aim is not None:
         unable = constraints.unable(settings.for_drawing)
-        limit = what_to_practise.limit(store, learner, sitting, aim, now=now, rng=lots.rng, unable=unable)
+        limit = what_to_practise.limit(store, learner, settings, sitting, aim, now=now, rng=lots.rng, unable=unable)
     choice, case = _choose_and_draw(store, learner, now, lots, limit)
     findings = case.type.findings.to_json(case.findings)
     case_cache.keep(case, findings)
@@ -132,7 +132,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
 
 
 def _why(store: Store, learner: Learner, choice: Choice) -> str:
-    return WHY_LATER if class_queries.untold(store, learner) else choice.why
+    return WHY_LATER if projection.untold(store, learner) else choice.why
 
 
 def _moved(dealt: Dealt, sitting: int) -> Dealt:
@@ -150,7 +150,7 @@ def _choose_and_draw(
     learner: Learner,
     now: float,
     lots: Lots,
-    limit: Limit | None,
+    limit: TypeLimit | None,
 ) -> tuple[Choice, Case]:
     state = projection.cases_of(store, learner.id)
     settings = learners.settings_of(learner)

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from cases.curriculum.register import all_types
+from cases.procedure.vocabulary import LEVELS
 from quiz.learning.parameters import NUMBERS
 from quiz.practice import learners
 from quiz.practice.forms import BadText
@@ -25,7 +26,6 @@ MEANS = {"no": NUMBERS.start - 0.7, "some": NUMBERS.start, "yes": NUMBERS.start 
 """Log-odds of a step of which someone says so."""
 VARIANCE = 1.5
 LEVEL_OF = {"no": 0, "some": 1, "yes": 2}
-LEVELS = ("novice", "competent", "expert")
 
 
 @dataclass(frozen=True)

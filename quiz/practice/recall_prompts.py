@@ -88,7 +88,7 @@ class Unreadable(QuizError):
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldAgainst:
     """A learner's words held against the answer, part by part."""
 
     parts: tuple[str, ...]
@@ -294,7 +294,7 @@ def give_up(store: Store, learner: Learner, recall_id: str, *, now: float) -> No
         mark(store, learner, recall_id, had=False, now=now)
 
 
-def held_against(one: Recall) -> Held:
+def held_against(one: Recall) -> HeldAgainst:
     """Hold a learner's words against the answer, part by part: what holds half of a part's words has it."""
     parts = _parts(prompt(one.prompt).answer)
     own_words = _content(one.typed or "")
@@ -302,7 +302,7 @@ def held_against(one: Recall) -> Held:
     for part in parts:
         wanted = _content(part)
         had.append(bool(wanted) and 2 * len(wanted & own_words) >= len(wanted))
-    return Held(parts, tuple(had))
+    return HeldAgainst(parts, tuple(had))
 
 
 def _parts(text: str) -> tuple[str, ...]:

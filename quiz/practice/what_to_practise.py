@@ -16,8 +16,8 @@ from quiz.errors import QuizError
 from quiz.learning import model, words
 from quiz.learning.catalogue import Catalogue, TypeInfo, Wish
 from quiz.learning.state import LearnerState, SlipKey
-from quiz.practice import learners, sittings
-from quiz.practice.settings import LENGTHS, Length
+from quiz.practice import sittings
+from quiz.practice.settings import LENGTHS, LearnerSettings, Length
 from quiz.practice.titles import slip_title, type_title
 from quiz.practice.type_catalogue import catalogue, catalogue_for
 from quiz.storage import desk_queries, projection
@@ -166,7 +166,7 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, len
         return _begin(store, learner, Aim(known, why), length, now)
 
 
-def start(store: Store, learner: Learner, aim: Aim, length: Length, *, now: float) -> None:
+def start(store: Store, learner: Learner, aim: Aim, length: Length, *, level: str, now: float) -> None:
     """Begin what was chosen, or go on with it where it is under way.
 
     Raises
@@ -180,7 +180,7 @@ def start(store: Store, learner: Learner, aim: Aim, length: Length, *, now: floa
         if same and before is not None and (before.answered or before.last_dealt_at is not None):
             return
         state = projection.cases_of(store, learner.id)
-        problem = nothing_there(state, learners.settings_of(learner).level, aim, now)
+        problem = nothing_there(state, level, aim, now)
         if problem:
             raise NothingThere(problem)
         _begin(store, learner, aim, length_of(aim, length), now)
@@ -238,7 +238,7 @@ def is_withheld(store: Store, dealt: Dealt) -> bool:
 
 
 @dataclass(frozen=True)
-class Limit:
+class TypeLimit:
     """What the choice of the next case is limited to."""
 
     types: tuple[str, ...]
@@ -251,22 +251,22 @@ class Limit:
 def limit(
     store: Store,
     learner: Learner,
+    settings: LearnerSettings,
     sitting_id: int,
     aim: Aim,
     *,
     now: float,
     rng: random.Random,
     unable: frozenset[tuple[str, Wish]],
-) -> Limit | None:
+) -> TypeLimit | None:
     """Return what the next case of a sitting is limited to; None where nothing of the choice is left."""
     if aim.what == TYPES:
-        return Limit(aim.types, open=True)
+        return TypeLimit(aim.types, open=True)
     if aim.what == TOPIC:
-        return Limit(topic_types(aim.topic)) if aim.topic else None
+        return TypeLimit(topic_types(aim.topic)) if aim.topic else None
     if aim.what == RUNS:
-        return Limit(tuple(one for one in WHOLE_RUNS if one in all_types()))
+        return TypeLimit(tuple(one for one in WHOLE_RUNS if one in all_types()))
     state = projection.cases_of(store, learner.id)
-    settings = learners.settings_of(learner)
     dealt = desk_queries.types_dealt_in(store, sitting_id)
     if aim.what == PAPER:
         return _of_paper(dealt, settings.level, rng)
@@ -275,7 +275,7 @@ def limit(
     if aim.what == MISTAKES:
         return _of_mistakes(state, aim, unable, now)
     types = unmet(state, settings.level)
-    return Limit(types) if types else None
+    return TypeLimit(types) if types else None
 
 
 def unmet(state: LearnerState, level: str) -> tuple[str, ...]:
@@ -304,27 +304,29 @@ def nothing_there(state: LearnerState, level: str, aim: Aim, now: float) -> str:
     return ""
 
 
-def _of_mistakes(state: LearnerState, aim: Aim, unable: frozenset[tuple[str, Wish]], now: float) -> Limit | None:
+def _of_mistakes(state: LearnerState, aim: Aim, unable: frozenset[tuple[str, Wish]], now: float) -> TypeLimit | None:
     keys = (key_of_topic(aim.topic),) if aim.topic else mistakes(state, now)
     for key in keys:
         able = tuple(one for one in catalogue().with_slip.get(key, ()) if (one, key[1]) not in unable)
         if able and aim.topic:
-            return Limit(able, shows=key[1])
+            return TypeLimit(able, shows=key[1])
     every = {one for key in keys for one in catalogue().with_slip.get(key, ()) if (one, key[1]) not in unable}
-    return Limit(tuple(sorted(every))) if every and not aim.topic else None
+    return TypeLimit(tuple(sorted(every))) if every and not aim.topic else None
 
 
-def _of_paper(dealt: Sequence[str], level: str, rng: random.Random) -> Limit:
+def _of_paper(dealt: Sequence[str], level: str, rng: random.Random) -> TypeLimit:
     """Take the topics in turn, and of each a type by chance that has not come yet while there is one."""
     family = SURVEY_FAMILIES[len(dealt) % len(SURVEY_FAMILIES)]
     rank = LEVELS.index(level)
     # A mock paper has time for short cases: 90 seconds each on average.
     there = [one for one in _in_family(family) if one.rank <= rank] or list(_in_family(family))
     fresh = [one for one in there if one.id not in dealt] or there
-    return Limit((fresh[int(rng.random() * len(fresh))].id,), open=True)
+    return TypeLimit((fresh[int(rng.random() * len(fresh))].id,), open=True)
 
 
-def _of_survey(offered: Catalogue, state: LearnerState, dealt: Sequence[str], level: str, now: float) -> Limit | None:
+def _of_survey(
+    offered: Catalogue, state: LearnerState, dealt: Sequence[str], level: str, now: float
+) -> TypeLimit | None:
     by_id: Mapping[str, TypeInfo] = offered.by_id
     done = {all_types()[one].family.id for one in dealt if one in all_types()}
     left = [one for one in SURVEY_FAMILIES if one not in done]
@@ -333,7 +335,7 @@ def _of_survey(offered: Catalogue, state: LearnerState, dealt: Sequence[str], le
     rank = LEVELS.index(level)
     there = [by_id[one.id] for one in _in_family(left[0]) if one.rank <= rank]
     there = there or [by_id[one.id] for one in _in_family(left[0])]
-    return Limit((max(there, key=lambda one: _information(state, one, now)).id,), open=True)
+    return TypeLimit((max(there, key=lambda one: _information(state, one, now)).id,), open=True)
 
 
 def _information(state: LearnerState, one: TypeInfo, now: float) -> float:

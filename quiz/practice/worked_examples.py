@@ -23,7 +23,7 @@ from cases.recall.prompts import prompts_for
 from quiz.errors import QuizError
 from quiz.learning import model
 from quiz.learning.state import LearnerState
-from quiz.practice import dealing, learners, what_to_practise
+from quiz.practice import learners, what_to_practise
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.storage import desk_queries, projection
@@ -185,28 +185,11 @@ def checked(found: Example, typed: str) -> str:
     return "Not yet. Look at the line and its why, or show it."
 
 
-def passed(store: Store, learner: Learner, dealt_id: str, parts: int, *, now: float) -> None:
+def passed(store: Store, learner: Learner, dealt: Dealt, parts: int, *, now: float) -> None:
     """Keep that a learner went through so many parts of the example before a case, which counts from now."""
-    dealt: Dealt = dealing.own(store, learner, dealt_id)
     with store.writing():
         desk_queries.keep_worked(store, learner.id, dealt.type, parts, now=now)
-        desk_queries.put_now(store, dealt_id, now=now)
-
-
-def before_case(store: Store, learner: Learner, dealt_id: str, *, now: float) -> Example:
-    """Return the part of the worked example that a learner is at.
-
-    Raises
-    ------
-    UnknownCase, NoExample
-    """
-    dealt = dealing.own(store, learner, dealt_id)
-    found = None
-    if dealt.closed_at is None:
-        found = wanted(store, learner, Waiting(dealt, dealing.case_of(dealt)), now=now)
-    if found is None:
-        raise NoExample
-    return found
+        desk_queries.put_now(store, dealt.id, now=now)
 
 
 def why(case_type: CaseType, step: str) -> Why | None:

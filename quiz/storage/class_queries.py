@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from quiz.learning.state import SlipKey
-from quiz.storage import desk_queries
 from quiz.storage.rows import to_row
 from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
 
@@ -396,10 +395,9 @@ def run_of(store: Store, drill_id: int, learner_id: int) -> Sitting | None:
 
 
 def untold(store: Store, learner: Learner) -> list[Answer]:
-    """Return the answers whose marks a learner may not see yet: of drills and mock papers that show them at the end."""
+    """Return the answers whose marks a learner may not see yet: of drills that show them at their end."""
     runs = [run_of(store, one.id, learner.id) for one in drills_for(store, learner) if not one.at_once]
-    drilled = [one for run in runs if run is not None and run.ended_at is None for one in store.answers_in(run.id)]
-    return drilled + desk_queries.withheld(store, learner.id)
+    return [one for run in runs if run is not None and run.ended_at is None for one in store.answers_in(run.id)]
 
 
 def runs_of(store: Store, drill_id: int) -> list[Sitting]:

@@ -22,7 +22,7 @@ LOOKED_AT = 400
 
 
 @dataclass(frozen=True)
-class Worked:
+class WorkedExample:
     """How far a learner is through the worked example of a type."""
 
     type: str
@@ -81,9 +81,9 @@ def last_that_showed(store: Store, learner_id: int, key: SlipKey) -> Answer | No
 # --- worked examples ---------------------------------------------------------------------------------------------
 
 
-def worked_of(store: Store, learner_id: int) -> dict[str, Worked]:
+def worked_of(store: Store, learner_id: int) -> dict[str, WorkedExample]:
     """Return how far a learner is through worked examples, by type."""
-    found = store.fetch_as(Worked, "SELECT type, parts, at FROM worked WHERE learner = ?", learner_id)
+    found = store.fetch_as(WorkedExample, "SELECT type, parts, at FROM worked WHERE learner = ?", learner_id)
     return {one.type: one for one in found}
 
 

@@ -13,6 +13,7 @@ from quiz.lru_cache import LockedCache
 from quiz.storage import (
     bringing_queries,
     class_queries,
+    desk_queries,
     forecast_queries,
     memory_numbers,
     recall_queries,
@@ -35,7 +36,7 @@ _lately: LockedCache[tuple[str, str | None, str], LearnerState] = LockedCache(MO
 """States by the name of their numbers, what was known beforehand, and their JSON: what is folded on is a copy."""
 
 
-class Forecasts:
+class ForecastTally:
     """Chances that memory gave to right answers a night or more ahead, by tenths, with what came."""
 
     def __init__(self) -> None:
@@ -58,7 +59,7 @@ class States:
 
     cases: LearnerState
     recall: LearnerState
-    forecasts: Forecasts | None = None
+    forecasts: ForecastTally | None = None
     """How forecasts came true, where the log was folded anew."""
 
     @classmethod
@@ -120,9 +121,14 @@ def cases_of(store: Store, learner_id: int) -> LearnerState:
     return _kept(store, learner_id, _cases) or refolded(store, learner_id).cases
 
 
+def untold(store: Store, learner: Learner) -> list[Answer]:
+    """Return the answers whose marks a learner may not see yet: of drills and mock papers that show them at the end."""
+    return class_queries.untold(store, learner) + desk_queries.withheld(store, learner.id)
+
+
 def told_of(store: Store, learner: Learner) -> LearnerState:
     """Return what a learner may be told of their answers: those whose marks are still to come leave no trace in it."""
-    hidden = {one.dealt for one in class_queries.untold(store, learner)}
+    hidden = {one.dealt for one in untold(store, learner)}
     if not hidden:
         return cases_of(store, learner.id)
     retyped = store.retyped_of(learner.id)
@@ -172,7 +178,7 @@ def _cases(kept: KeptStates, current: Current) -> LearnerState:
 def refolded(store: Store, learner_id: int) -> States:
     """Fold a learner's logs anew, with the numbers that the data file works with."""
     current = memory_numbers.current(store)
-    state, forecasts = LearnerState.new(memory_numbers.personal(current, _priors(store, learner_id))), Forecasts()
+    state, forecasts = LearnerState.new(memory_numbers.personal(current, _priors(store, learner_id))), ForecastTally()
     for event in events_of(store, learner_id):
         forecasts.add(state, event)
         model.fold(state, event)
@@ -211,7 +217,7 @@ def keep(store: Store, learner_id: int, states: States) -> None:
 
 def keep_forecast(store: Store, learner_id: int, state: LearnerState, event: Answered) -> None:
     """Count how a forecast came true, before the answer is folded in; inside `store.writing()`."""
-    found = Forecasts()
+    found = ForecastTally()
     found.add(state, event)
     forecast_queries.add(store, learner_id, found.tenths.values())
 

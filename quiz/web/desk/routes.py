@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from cases.procedure.vocabulary import LEVELS
 from quiz.classroom import take_drill
 from quiz.practice import dealing, first_questions, learners, what_to_practise
 from quiz.practice.first_questions import SURE
@@ -53,9 +54,10 @@ def start() -> Response:
     store, learner, now = request_context.store(), request_context.learner(), request_context.now()
     what, topic = request.form.get("what", ""), request.form.get("topic", "")
     aim = what_to_practise.read_aim(what, topic)
-    length = what_to_practise.read_length(request.form.get("length", ""), learners.settings_of(learner).length)
+    settings = learners.settings_of(learner)
+    length = what_to_practise.read_length(request.form.get("length", ""), settings.length)
     try:
-        what_to_practise.start(store, learner, aim, length, now=now)
+        what_to_practise.start(store, learner, aim, length, level=settings.level, now=now)
     except NothingThere as error:
         return make_response(render_template("desk.html", page=_page(what, topic, str(error))), 422)
     return redirect(url_for("practise.show"), 303)
@@ -85,7 +87,8 @@ def answered() -> Response:
     first_questions.keep_answers(store, learner, given)
     if given.expert:
         aim = what_to_practise.read_aim(what_to_practise.SURVEY)
-        what_to_practise.start(store, learner, aim, learners.settings_of(learner).length, now=request_context.now())
+        length, now = learners.settings_of(learner).length, request_context.now()
+        what_to_practise.start(store, learner, aim, length, level=LEVELS[-1], now=now)
     return redirect(url_for("practise.show"), 303)
 
 

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from quiz.learning.state import DAY
-from quiz.practice import learners, readiness, what_to_practise
+from quiz.practice import learners, progress, what_to_practise
 from quiz.practice import today as days
-from quiz.practice.readiness import Ready
 from quiz.practice.settings import LENGTHS, Length
-from quiz.practice.today import Today
+from quiz.practice.today import Ready, Today
 from quiz.practice.what_to_practise import OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
 from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from quiz.web.case_views import DrillLine
 
+MISTAKES_SHOWN = 3
 FIRST = {PAPER: "Start the paper"}
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -104,7 +104,7 @@ def desk_page(
     problem = problem or ("" if goes_on else what_to_practise.nothing_there(state, settings.level, aim, now))
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
-    ready = readiness.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
+    ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
     return DeskPage(
         heading=heading,
         more=more,
@@ -131,7 +131,7 @@ def desk_page(
                 one.line.right_line if one.line else "",
                 one.line.dealt if one.line else "",
             )
-            for one in day.mistakes
+            for one in progress.standing_slips(store, learner, projection.told_of(store, learner), now)[:MISTAKES_SHOWN]
         ),
         dates=_dates(day, now),
         exam=_day(day.exam_at, now) if day.exam_at is not None else "",

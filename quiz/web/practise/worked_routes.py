@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from quiz.practice import dealing, worked_examples
 from quiz.practice.dealt_cases import Waiting
-from quiz.practice.worked_examples import PARTS, Example
+from quiz.practice.worked_examples import PARTS, Example, NoExample
 from quiz.web import request_context
 from quiz.web.pictures import picture
 
@@ -43,17 +43,22 @@ def show(dealt_id: str) -> Response:
 def go_on(dealt_id: str) -> Response:
     """Go on from the example that was read, check the line that was left out, or pass over the rest."""
     store, learner, now = request_context.store(), request_context.learner(), request_context.now()
-    found = worked_examples.before_case(store, learner, dealt_id, now=now)
+    dealt = dealing.own(store, learner, dealt_id)
+    found = None
+    if dealt.closed_at is None:
+        found = worked_examples.wanted(store, learner, Waiting(dealt, dealing.case_of(dealt)), now=now)
+    if found is None:
+        raise NoExample
     if request.form.get("skip"):
-        worked_examples.passed(store, learner, dealt_id, PARTS - 1, now=now)
+        worked_examples.passed(store, learner, dealt, PARTS - 1, now=now)
     elif found.blank is None:
-        worked_examples.passed(store, learner, dealt_id, found.part, now=now)
+        worked_examples.passed(store, learner, dealt, found.part, now=now)
     else:
         typed = request.form.get("line", "")[:40]
         problem = "" if request.form.get("show") else worked_examples.checked(found, typed)
         if problem:
             return make_response(worked_page(dealt_id, found, typed=typed, problem=problem), 422)
-        worked_examples.passed(store, learner, dealt_id, found.part, now=now)
+        worked_examples.passed(store, learner, dealt, found.part, now=now)
         whole = worked_examples.filled(found)
         done = "Here is that line." if request.form.get("show") else "That line is right."
         return make_response(worked_page(dealt_id, whole, done=done))

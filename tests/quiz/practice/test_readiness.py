@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from quiz.learning import model
-from quiz.practice import dealing, readiness
+from quiz.practice import dealing, today
 from quiz.storage import forecast_queries, projection
 from quiz.storage.forecast_queries import Tenth
 from quiz.storage.store import Learner, Store
@@ -26,7 +26,7 @@ DAY = 86400.0
     ],
 )
 def test_figures_are_given_only_where_they_held(tenths: list[Tenth], may: bool) -> None:
-    assert readiness.may_give_figures(tenths) is may
+    assert today.may_give_figures(tenths) is may
 
 
 def test_a_topic_is_put_into_words_and_figures_come_with_their_range(store: Store, learner: Learner) -> None:
@@ -37,18 +37,18 @@ def test_a_topic_is_put_into_words_and_figures_come_with_their_range(store: Stor
         assert dealt is not None
         dealing.take(store, learner, dealt.id, written(case), None, now=at + 9)
     exam = NOON + 20 * DAY
-    lines = {one.topic: one for one in readiness.readiness(store, learner, exam)}
+    lines = {one.topic: one for one in today.readiness(store, learner, exam)}
     assert lines["distance"].figures is None
-    assert lines["distance"].words in {said for _, said in readiness.SAID}
+    assert lines["distance"].words in {said for _, said in today.SAID}
     assert lines["near"].words == "not met yet"
     tenth = min(int(lines["distance"].chance * 10), 9)
     with store.writing():
         forecast_queries.keep(store, learner.id, [Tenth(tenth, 400, 400 * (tenth + 0.5) / 10, 40 * tenth + 20)])
-    one = next(one for one in readiness.readiness(store, learner, exam) if one.topic == "distance")
+    one = next(one for one in today.readiness(store, learner, exam) if one.topic == "distance")
     assert one.figures is not None
     assert one.figures.low < (tenth + 0.5) / 10 < one.figures.high
     assert (one.forecasts, one.came) == (400, 40 * tenth + 20)
-    assert next(one for one in readiness.readiness(store, learner, exam) if one.topic == "near").figures is None
+    assert next(one for one in today.readiness(store, learner, exam) if one.topic == "near").figures is None
 
 
 def test_forecasts_are_counted_with_each_answer_as_a_rebuild_counts_them(store: Store, learner: Learner) -> None:

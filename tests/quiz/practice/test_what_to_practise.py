@@ -22,7 +22,9 @@ def practise(
     store: Store, learner: Learner, what: str, topic: str = "", *, cases: int = 6, at: float = NOON
 ) -> list[str]:
     """Begin a choice, answer so many cases of it rightly, and return their types."""
-    what_to_practise.start(store, learner, read_aim(what, topic), LENGTHS[0], now=at)
+    what_to_practise.start(
+        store, learner, read_aim(what, topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at
+    )
     return [_answered(store, learner, at + 60 * number, number).dealt.type for number in range(cases)]
 
 
@@ -72,7 +74,9 @@ def test_mistakes_bring_cases_in_which_they_would_show(store: Store, learner: Le
         dealing.take(store, learner, waiting.id, slipped(case, "distance-left-in"), None, now=NOON + 10 + number)
     for topic in ("", "take-off-distance:distance-left-in"):
         at = NOON + DAY + (600 if topic else 0)
-        what_to_practise.start(store, learner, read_aim("mistakes", topic), LENGTHS[0], now=at)
+        what_to_practise.start(
+            store, learner, read_aim("mistakes", topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at
+        )
         for number in range(4):
             one = _answered(store, learner, at + 60 * number, number)
             assert ("take-off-distance", "distance-left-in") in {

@@ -42,7 +42,7 @@ def test_whole_then_a_line_left_out_then_alone(store: Store, learner: Learner) -
     assert [line.before for line in whole.lines] == [line.says for line in whole.case.run.lines]
     assert whole.case.findings != one.case.findings
     before = projection.cases_of(store, learner.id)
-    worked_examples.passed(store, learner, one.dealt.id, 1, now=NOON + 60)
+    worked_examples.passed(store, learner, one.dealt, 1, now=NOON + 60)
     second = part(store, learner, one)
     assert second is not None
     assert second.case.findings not in (whole.case.findings, one.case.findings)
@@ -51,7 +51,7 @@ def test_whole_then_a_line_left_out_then_alone(store: Store, learner: Learner) -
     assert checked(second, second.answer) == ""
     assert second.answer not in str([line.before for line in second.lines[second.blank - 1 :]])
     assert [line.before for line in filled(second).lines] == [line.says for line in second.case.run.lines]
-    worked_examples.passed(store, learner, one.dealt.id, 2, now=NOON + 90)
+    worked_examples.passed(store, learner, one.dealt, 2, now=NOON + 90)
     assert part(store, learner, one) is None
     assert projection.cases_of(store, learner.id) == before, "met, and not tested"
     kept = store.dealt(one.dealt.id)

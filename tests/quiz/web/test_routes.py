@@ -55,7 +55,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /door/sign-out": (DOOR,) * 5,
     # what a learner does
     "GET /": LEARNERS,
-    "GET /practise": LEARNERS,
+    "GET /practise": (DOOR, 200, CLASSES, 303, CLASSES),
     "POST /start": (DOOR, 404, CLASSES, 404, CLASSES),
     "GET /start": learners(303),
     "GET /worked/<dealt_id>": own(303),
