@@ -60,12 +60,12 @@ def matches(text: str) -> Matches:
         if _in(words, title, about)
     )
     slips = (
-        Found(f"{link('reference.slips')}#{one.id}", f"{one.title[:1].upper()}{one.title[1:]}", one.tells)
+        Found(link("reference.slips"), f"{one.title[:1].upper()}{one.title[1:]}", one.tells)
         for one in sorted(all_slips().values(), key=lambda one: one.title)
         if _in(words, one.title)
     )
     prompts = (
-        Found(link("recall.group", group_id=one.group.id), one.question, one.answer)
+        Found(link("recall.show", group=one.group.id), one.question, one.answer)
         for one in all_prompts()
         if _in(words, one.question, one.answer)
     )

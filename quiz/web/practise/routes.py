@@ -9,11 +9,12 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, dealt_cases, doubts, first_questions, recall_prompts, sittings, what_to_practise
+from quiz.practice import dealing, dealt_cases, first_questions, recall_prompts, sittings, what_to_practise
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
-from quiz.storage import class_queries
+from quiz.storage import class_queries, doubt_queries
+from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
 from quiz.web.case_views import case_page
@@ -22,6 +23,9 @@ from quiz.web.practise import worked_routes
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
+
+LONGEST_NOTE = 500
+"""Characters of a note about a doubtful case."""
 
 
 @pages.get("/practise")
@@ -215,16 +219,12 @@ def mark(dealt_id: str) -> Answered:
 
 @pages.post("/case/<dealt_id>/doubt")
 def doubt(dealt_id: str) -> Answered:
-    """Keep that a learner doubts a marked case, with what they say of it."""
-    done = _done(dealt_id)
+    """Keep that a learner doubts a marked case, with what they say of it, for a preceptor or a file to be sent on."""
+    done, store = _done(dealt_id), request_context.store()
     if _told(done):
-        doubts.report(
-            request_context.store(),
-            request_context.learner(),
-            dealt_id,
-            request.form.get("note", ""),
-            now=request_context.now(),
-        )
+        said = " ".join(request.form.get("note", "").split())[:LONGEST_NOTE]
+        with store.writing():
+            doubt_queries.add_doubt(store, Doubt(dealt_id, done.dealt.learner, request_context.now(), said))
     return redirect(f"{url_for('practise.mark', dealt_id=dealt_id)}#doubt", 303)
 
 
@@ -271,9 +271,9 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     follows = sitting.drill is None and dealing.probe_follows(
         store, request_context.learner(), done, now=request_context.now()
     )
-    reported = doubts.note_of(store, done.dealt.id)
+    reported = doubt_queries.doubt_of(store, done.dealt.id)
     place = Place(number, sitting.cases)
-    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=reported)
+    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=reported and reported.note)
     # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
     return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
 

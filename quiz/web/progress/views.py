@@ -10,7 +10,8 @@ from datetime import UTC, date, datetime, timedelta
 from quiz.learning import forecast, words
 from quiz.learning.forecast import Ahead
 from quiz.learning.state import DAY
-from quiz.practice import learners, progress, readiness, what_to_practise
+from quiz.practice import learners, progress, what_to_practise
+from quiz.practice import today as days_of
 from quiz.practice.charts import Table
 from quiz.practice.progress import Held, PastSlip, StandingSlip
 from quiz.practice.progress_charts import day_words, fading_chart, sureness_chart, weeks_charts
@@ -251,7 +252,7 @@ def _exam_words(store: Store, learner: Learner, settings: LearnerSettings, now: 
     days = int(at // DAY) - int(now // DAY)
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
     by_words: dict[str, list[str]] = {}
-    for one in readiness.readiness(store, learner, at):
+    for one in days_of.readiness(store, learner, at):
         by_words.setdefault(one.words, []).append(one.title)
     said = "; ".join(f"{words}: {listed(titles)}" for words, titles in by_words.items())
     return f"That is {away}. Without practice until then, {said}."

@@ -79,7 +79,6 @@ class FamilyLines:
 class SlipEntry:
     """A slip that the app knows by name; `source` is "" for common practice."""
 
-    id: str
     title: str
     tells: str
     source: str
@@ -155,7 +154,6 @@ def slips() -> str:
     """List the slips by name, on a page of their own: with them the reference would weigh more than a page should."""
     lines = tuple(
         SlipEntry(
-            one.id,
             f"{one.title[:1].upper()}{one.title[1:]}",
             one.tells,
             "" if cited(one.sources) == UNPUBLISHED else told(*one.sources),

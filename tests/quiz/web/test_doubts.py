@@ -8,7 +8,7 @@ import pytest
 from flask import Flask
 
 from quiz.app import create_app
-from quiz.practice import case_cache, doubts, learners
+from quiz.practice import case_cache, learners
 from quiz.storage import doubt_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
@@ -23,9 +23,9 @@ def app(data_file: DataFile, clock: Clock) -> Flask:
 
 def test_a_doubt_goes_to_the_preceptor_and_into_two_files(app: Flask, store: Store, clock: Clock) -> None:
     marit, other = preceptor(app, store), preceptor(app, store, "Aino Berg")
-    number, code = make_class(marit, store)
+    number, code = make_class(marit)
     ada = learner(app, code, "Ada")
-    set_drill(marit, number, feedback="each")
+    set_drill(marit, number)
     _, case = waiting_in(ada.get("/drill/1"), store)
     answer(ada, store, "/drill/1")
     (given,) = store.answers_of(1)
@@ -49,10 +49,3 @@ def test_a_doubt_goes_to_the_preceptor_and_into_two_files(app: Flask, store: Sto
 
     learners.remove(store, 1, now=clock())
     assert doubt_queries.doubts_of(store, [1]) == []
-
-
-def test_a_note_is_cut_and_may_be_empty(store: Store) -> None:
-    who = learners.add(store, "Imre", now=1.0)
-    assert doubts.note_of(store, "none") is None
-    assert len(" ".join(("x" * 900).split())[: doubts.LONGEST]) == doubts.LONGEST
-    assert doubt_queries.doubts_of(store, [who.id]) == []
