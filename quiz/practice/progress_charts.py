@@ -15,9 +15,9 @@ from quiz.learning.intervals import share_interval
 from quiz.practice.charts import Chart, Plane, Scale, Table, scale_over
 from quiz.storage.progress_queries import Sureness, Week
 
-DRAWN_AT_MOST = 9
+DRAWN_AT_MOST = 7
 """Steps drawn: those that fade first. The table has them all."""
-FADED_AT_MOST = 4
+FADED_AT_MOST = 3
 """Steps drawn that are fading or unsure even today, where others fade within the four weeks."""
 DAYS = 28
 FEW = 5
@@ -67,8 +67,7 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
     return Chart(
         pen.figure(uid="chart-fading", title="What fades when", description=words, height=down + 2),
         (
-            "Full bar: likely right a week later. Hollow bar: fading. Broken line: unsure.",
-            "Each lane runs from today to four weeks on, as it would be without practice.",
+            "Without practice. Full bar: likely right a week later. Hollow bar: fading. Dotted line: unsure.",
             *(("Stroke across each lane: the day of the exam.",) if away is not None else ()),
         ),
         (
@@ -110,7 +109,7 @@ def _lane(pen: Pen, row: Ahead, top: float) -> None:
             case "fading":
                 pen.path(corners)
             case _:
-                pen.line((left, top + _LANE / 2), (right, top + _LANE / 2), "mine", weight=2)
+                pen.line((left, top + _LANE / 2), (right, top + _LANE / 2), "may", weight=2)
         start = day
 
 

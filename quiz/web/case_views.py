@@ -12,7 +12,7 @@ from cases.procedure.fields import Field
 from quiz.practice.dealt_cases import Place, Waiting
 from quiz.practice.sittings import GRACE_S
 from quiz.storage.class_queries import Drill
-from quiz.web.pictures import Picture, picture
+from quiz.web.pictures import Picture, telling
 
 _DIGIT = re.compile(r"\d")
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
@@ -123,7 +123,7 @@ def case_page(
         place=place,
         found=case.type.found(case.findings),
         question=case.type.question(case.findings),
-        picture=picture(case.type.figure(case.findings, "found")),
+        picture=telling(case.type.figure(case.findings, "found")),
         inputs=tuple(_input(ask, texts or {}, problems, reads or {}) for ask in case.type.asks),
         problem=problems.get(None),
         confidences=CONFIDENCE_WORDS,

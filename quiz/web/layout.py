@@ -70,6 +70,8 @@ class Frame:
     behind: tuple[Link, ...]
     name: str
     theme: str
+    home: str
+    """Where Leave leads."""
     key: str | None = None
     """Names the learner to scripts, so that what one wrote is never sent for another."""
     caution: str = CAUTION
@@ -91,7 +93,8 @@ def _frame() -> dict[str, Any]:
     places, behind = (_links(request.root_path, blueprint, one[role]) for one in (PLACES, BEHIND))
     name = who.name if who else preceptor.name if preceptor else "Menu"
     key = f"{who.id}-{who.created_at:.0f}" if who else None
-    return {"frame": Frame(places, behind, name, settings.theme if settings else "auto", key)}
+    theme, home = settings.theme if settings else "auto", link(TODAY.endpoint)
+    return {"frame": Frame(places, behind, name, theme, home, key)}
 
 
 @lru_cache(256)

@@ -121,7 +121,17 @@ def at(url: str) -> Callable[[Page, Served], None]:
 
 READ = (
     *("progress", "look-up", "work-one-out", "work-one-out/two-spheres", "recall", "recall/distance"),
-    *("reference", "reference/slips", "settings", "people", "class", "accuracy", "bench"),
+    *(
+        "reference",
+        "reference/slips",
+        "reference/evidence",
+        "reference/evidence/common-practice",
+        "settings",
+        "people",
+        "class",
+        "accuracy",
+        "bench",
+    ),
 )
 WEIGHED: dict[str, Callable[[Page, Served], object]] = {
     "case": lambda page, served: served.deal(page, "two-spheres"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +13,8 @@ from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd, Joined
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
-from quiz.storage import class_queries, result_queries
+from quiz.practice.titles import type_title
+from quiz.storage import class_queries, doubt_queries, result_queries
 from quiz.storage.class_queries import Class, Member
 from quiz.storage.store import Learner
 from quiz.web import request_context
@@ -60,6 +62,17 @@ class PersonRow:
 
 
 @dataclass(frozen=True)
+class DoubtRow:
+    """A case that a learner reported as doubtful."""
+
+    link: str
+    learner: str
+    title: str
+    note: str
+    at: str
+
+
+@dataclass(frozen=True)
 class ClassPage:
     """What the page of one class receives."""
 
@@ -72,6 +85,7 @@ class ClassPage:
     people: tuple[PersonRow, ...]
     not_begun: tuple[str, ...]
     crowd: Crowd | None
+    doubts: tuple[DoubtRow, ...]
     problem: str | None = None
     most: int = classes.MOST_AT_ONCE
     most_from_one: int = classes.MOST_FROM_ONE_ADDRESS
@@ -189,9 +203,20 @@ def _class(what: Class, code: int = 200, problem: str | None = None) -> Response
         people=tuple(_person(one, sums.get(one.learner)) for one in members),
         not_begun=tuple(one.name for one in members if one.learner not in sums),
         crowd=classes.crowd(members, what),
+        doubts=_doubts(what, names),
         problem=problem,
     )
     return make_response(render_template("class.html", page=page), code)
+
+
+def _doubts(what: Class, names: Mapping[int, str]) -> tuple[DoubtRow, ...]:
+    store, rows = request_context.store(), []
+    for one in doubt_queries.doubts_of(store, names):
+        dealt = store.dealt(one.dealt)
+        if dealt is not None:
+            link = url_for("results.answer", class_id=what.id, dealt_id=one.dealt)
+            rows.append(DoubtRow(link, names[one.learner], type_title(dealt.type), one.note, moment(one.at)))
+    return tuple(rows)
 
 
 def _person(one: Member, found: result_queries.LearnerSum | None) -> PersonRow:

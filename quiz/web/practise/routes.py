@@ -23,7 +23,8 @@ from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
 from quiz.practice.worked_examples import PARTS, Example, NoExample
-from quiz.storage import class_queries
+from quiz.storage import class_queries, doubt_queries
+from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
 from quiz.web.case_views import case_page
@@ -32,6 +33,9 @@ from quiz.web.pictures import picture
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
+
+LONGEST_NOTE = 500
+"""Characters of a note about a doubtful case."""
 
 
 @pages.get("/practise")
@@ -147,6 +151,7 @@ def _ask_again(done: Marked, **more: object) -> str:
 @pages.get("/case/<dealt_id>/answer")
 @pages.get("/case/<dealt_id>/line")
 @pages.get("/case/<dealt_id>/read")
+@pages.get("/case/<dealt_id>/doubt")
 def again(dealt_id: str) -> Answered:
     """Lead on from an address that a form was sent to: a page that it gave was reloaded, or its address kept."""
     dealing.own(request_context.store(), request_context.learner(), dealt_id)
@@ -222,6 +227,17 @@ def mark(dealt_id: str) -> Answered:
     return make_response(_marked(done))
 
 
+@pages.post("/case/<dealt_id>/doubt")
+def doubt(dealt_id: str) -> Answered:
+    """Keep that a learner doubts a marked case, with what they say of it, for a preceptor or a file to be sent on."""
+    done, store = _done(dealt_id), request_context.store()
+    if _told(done):
+        said = " ".join(request.form.get("note", "").split())[:LONGEST_NOTE]
+        with store.writing():
+            doubt_queries.add_doubt(store, Doubt(dealt_id, done.dealt.learner, request_context.now(), said))
+    return redirect(f"{url_for('practise.mark', dealt_id=dealt_id)}#doubt", 303)
+
+
 @pages.post("/sitting/stop")
 def stop() -> Answered:
     """End the sitting here."""
@@ -265,8 +281,11 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     follows = sitting.drill is None and dealing.probe_follows(
         store, request_context.learner(), done, now=request_context.now()
     )
-    page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
-    return render_template("mark.html", page=page)
+    reported = doubt_queries.doubt_of(store, done.dealt.id)
+    place = Place(number, sitting.cases)
+    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=reported and reported.note)
+    # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
+    return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
 
 
 def _texts(one: Waiting) -> dict[str, str]:

@@ -81,9 +81,9 @@ def listed() -> tuple[PromptList, ...]:
 
 @pages.get("")
 def show() -> str:
-    """List every prompt to look up, group by group."""
+    """List the groups, and every prompt of the one in the address with its answer: all at once would weigh too much."""
     request_context.learner()
-    return render_template("recall.html", groups=listed())
+    return render_template("recall.html", groups=listed(), chosen=request.args.get("group", ""))
 
 
 @pages.get("/<group_id>")

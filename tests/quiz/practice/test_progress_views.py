@@ -190,7 +190,7 @@ def test_a_week_without_answers_leaves_a_gap() -> None:
 
 def test_the_empty_page_teaches_the_words(client: Browser) -> None:
     page = client.get("/progress").text
-    assert "Nothing has been answered yet" in page
+    assert "Nothing answered yet" in page
     for word, means in MEANS.items():
         assert word in page
         assert means in page
@@ -198,7 +198,9 @@ def test_the_empty_page_teaches_the_words(client: Browser) -> None:
 
 def test_bands_in_words_and_never_a_chance_in_per_cent(store: Store, practised: Learner, client: Browser) -> None:
     state = projection.states_of(store, practised.id).cases
-    page = client.get("/progress").text
+    page = client.get("/progress/steps").text
+    assert not re.search(r"<h3>[^<]*\d", page), "nothing is counted by the word in which it stands"
+    page += client.get("/progress").text + client.get("/progress/weeks").text + client.get("/progress/sureness").text
     for one in progress.held_steps(state, NOON, Settings()):
         assert one.title.replace("'", "&#39;") in page
         assert one.word == words.word(state, (one.id,), NOON)
@@ -219,12 +221,14 @@ def test_a_step_that_no_case_of_the_settings_calls_for_is_not_listed_as_new(stor
 def test_one_step_is_looked_at_by_itself(store: Store, practised: Learner, client: Browser) -> None:
     weeks = progress_queries.weeks_by_step(store, practised.id, since=progress.since(NOON))
     step = Counter(one.step for one in weeks).most_common(1)[0][0]
-    page = client.get(f"/progress?step={step}").text
+    page = client.get(f"/progress/weeks?step={step}").text
     title = catalogue().step_titles[step].replace("'", "&#39;")
     own = [one for one in weeks if one.step == step]
     met, right = sum(one.met for one in own), sum(one.right for one in own)
     assert f"{title}: {right} of {met} right in" in page
-    assert client.get("/progress?step=nothing").status_code == 200
+    assert client.get("/progress/weeks?step=nothing").status_code == 200
+    old = client.get(f"/progress?step={step}")
+    assert (old.status_code, old.location) == (301, f"/progress/weeks?step={step}")
 
 
 def test_a_slip_that_stands_shows_ones_own_line_beside_the_right_one(
@@ -308,7 +312,7 @@ def test_an_exam_is_set_told_of_and_refused_when_over(store: Store, practised: L
     assert client.post("/settings", {"exam_day": "2026-11-30"}).status_code == 303
     page = client.get("/progress").text
     assert "30 Nov 2026" in page
-    assert "Without any practice until then" in page
+    assert "Without practice until then" in page
     reply = client.post("/settings", {"exam_day": "2026-11-01"})
     assert reply.status_code == 422
     assert "that day is over" in reply.text
@@ -360,8 +364,8 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert len(ada.get("/progress/everything.jsonl").text.splitlines()) == 1
     assert len(ada.get("/progress/answers.csv").text.splitlines()) == 1
     assert progress_queries.weeks(store, 1, since=0.0) == []
-    assert "Right line" not in ada.get("/progress").text
-    for url in ("/drill/1", "/progress", "/progress?step=take-off-distance"):
+    assert "Your line" not in ada.get("/progress").text
+    for url in ("/drill/1", "/progress", "/progress/steps", "/progress/weeks?step=take-off-distance"):
         assert "left the working distance in" not in ada.get(url).text
     ada.get("/practise")
     waiting = store.open_case(1)

@@ -71,6 +71,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /case/<dealt_id>/answer": own(303),
     "GET /case/<dealt_id>/dont-know": own(303),
     "POST /case/<dealt_id>/dont-know": own(303),
+    "GET /case/<dealt_id>/doubt": own(303),
+    "POST /case/<dealt_id>/doubt": own(404),
     "GET /case/<dealt_id>/mistyped": own(404),
     "POST /case/<dealt_id>/mistyped": own(404),
     "GET /read-as": own(200),
@@ -113,6 +115,9 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /progress/answers.csv": LEARNERS,
     "GET /progress/everything.jsonl": LEARNERS,
     "GET /progress/data": LEARNERS,
+    "GET /progress/steps": LEARNERS,
+    "GET /progress/weeks": LEARNERS,
+    "GET /progress/sureness": LEARNERS,
     "GET /progress/everything.jsonl.gz": LEARNERS,
     "GET /progress/fading.ics": LEARNERS,
     "GET /progress/bring": LEARNERS,
@@ -126,6 +131,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /reference": KNOWN,
     "GET /reference/slips": KNOWN,
     "GET /reference/evidence": KNOWN,
+    "GET /reference/evidence/<strength_id>": KNOWN,
     # names are picked at one's own computer only
     "GET /people": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
     "POST /people": (DOOR, CLASSES, CLASSES, CLASSES, CLASSES),
@@ -165,6 +171,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {D}/try/<int:number>": OWNERS,
     f"GET {D}/try/<int:number>/seen": (DOOR, DOOR, 404, DOOR, 404),
     f"POST {D}/try/<int:number>": (DOOR, DOOR, 404, DOOR, 422),
+    f"GET {C}/doubts.jsonl": OWNERS,
     f"GET {D}/sheet": OWNERS,
     f"GET {D}/cases.json": OWNERS,
     f"GET {D}/qti-<version>.zip": OWNERS,
@@ -175,6 +182,7 @@ ASKS = {
 }
 FILLED = {
     "filename": "css/base.css",
+    "strength_id": "common-practice",
     "phrase": "AAAA-BBBB-CCCC-DDDD",
     "group_id": "distance",
     "recall_id": "none",
