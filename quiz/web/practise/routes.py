@@ -283,7 +283,8 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     )
     reported = doubt_queries.doubt_of(store, done.dealt.id)
     place = Place(number, sitting.cases)
-    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=reported and reported.note)
+    said = None if reported is None else reported.note
+    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=said)
     # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
     return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
 
