@@ -25,7 +25,7 @@ EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", 
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.removing", "classroom.sign_in_routes", "classroom.take_drill_routes", "desk.routes"),
-    *("learners.routes", "look_up.routes", "practise.routes", "practise.worked_routes", "progress.routes"),
+    *("learners.routes", "look_up.routes", "practise.routes", "progress.routes"),
     "progress.own_data_routes",
     *("recall.routes", "reference.routes", "results.export_routes", "results.routes", "settings.routes", "work.routes"),
 )

@@ -23,7 +23,7 @@ from quiz.learning import model, scheduler
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice, Done
 from quiz.learning.state import LearnerState, SlipKey, Weighed
-from quiz.practice import case_cache, constraints, learners, sittings, what_to_practise
+from quiz.practice import case_cache, constraints, dealt_cases, learners, sittings, what_to_practise
 from quiz.practice.beforehand import beforehand
 from quiz.practice.dealt_cases import BadConfidence, Marked, SentBack, Taken, UnknownCase, Waiting
 from quiz.practice.randomness import Lots
@@ -108,8 +108,10 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
     aim = what_to_practise.of_sitting(store, sitting) if types is None else None
     limit = None if types is None else TypeLimit(tuple(types))
     if aim is not None:
-        unable = constraints.unable(settings.for_drawing)
-        limit = what_to_practise.limit(store, learner, settings, sitting, aim, now=now, rng=lots.rng, unable=unable)
+        unable, offered = constraints.unable(settings.for_drawing), catalogue_for(settings.for_drawing)
+        limit = what_to_practise.limit(
+            store, learner, settings.level, offered, sitting, aim, now=now, rng=lots.rng, unable=unable
+        )
     choice, case = _choose_and_draw(store, learner, now, lots, limit)
     findings = case.type.findings.to_json(case.findings)
     case_cache.keep(case, findings)
@@ -424,7 +426,7 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
     _send_back(mark_fields(case, given))
     with store.writing():
         answer = store.answer_to(dealt_id)
-        if answer is None or not can_retype(answer):
+        if answer is None or not dealt_cases.can_retype(answer):
             raise UnknownCase
         mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
         retyped = Retyped(
@@ -442,11 +444,6 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
         # The first answer is in the memory already: it is taken out by folding the log anew.
         projection.keep(store, learner.id, projection.refolded(store, learner.id))
     return True
-
-
-def can_retype(answer: Answer) -> bool:
-    """Say whether an answer may have been mistyped: it was typed, and missed."""
-    return answer.verdict not in CREDITED and not answer.did_not_know and answer.options is None
 
 
 def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from cases.procedure.case_type import Case
 from cases.procedure.marking import Mark
+from cases.procedure.vocabulary import CREDITED
 from quiz.errors import QuizError
 from quiz.storage.store import Answer, Dealt, Retyped
 
@@ -78,3 +79,8 @@ class Taken:
     outcome: str
     """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
     dealt_id: str
+
+
+def can_retype(answer: Answer) -> bool:
+    """Say whether an answer may have been mistyped: it was typed, and missed."""
+    return answer.verdict not in CREDITED and not answer.did_not_know and answer.options is None

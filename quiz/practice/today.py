@@ -13,8 +13,9 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from cases.curriculum.register import all_families, all_types
+from cases.curriculum.register import all_families, all_types, case_type
 from cases.procedure.vocabulary import LEVELS
+from quiz.errors import QuizError
 from quiz.learning import model, words
 from quiz.learning.catalogue import Catalogue, TypeInfo
 from quiz.learning.intervals import Interval, share_interval
@@ -23,6 +24,7 @@ from quiz.practice import learners, sittings, what_to_practise
 from quiz.practice.settings import Length
 from quiz.practice.titles import topic_words
 from quiz.practice.type_catalogue import catalogue_for
+from quiz.practice.what_to_practise import Aim
 from quiz.storage import desk_queries, forecast_queries, projection
 from quiz.storage.forecast_queries import Tenth
 from quiz.storage.store import Learner, Sitting, Store
@@ -161,7 +163,7 @@ def _slips_next(state: LearnerState, offered: Catalogue, now: float) -> tuple[st
     return None if best is None else (offered.step_titles.get(best[0], best[0]), best[1])
 
 
-def first_aim(day: Today) -> what_to_practise.Aim:
+def first_aim(day: Today) -> Aim:
     """Return what the day's first case begins: after an absence a look at what has gone."""
     return what_to_practise.read_aim(
         what_to_practise.SURVEY if day.away_days is not None else what_to_practise.SLIPPING
@@ -255,3 +257,88 @@ def _ready(state: LearnerState, family: str, types: Sequence[TypeInfo], at: floa
     return Ready(
         family, topic_words(family), chance, met, share_interval(tenth.came, tenth.answers), tenth.answers, tenth.came
     )
+
+
+# --- beginning what was chosen ------------------------------------------------------------------------------------
+
+
+class NothingThere(QuizError):
+    """A choice that holds no case now: no mistakes, or every type met."""
+
+
+def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, length: Length, now: float) -> int:
+    """Begin a sitting of a length that keeps to these types, and return its number.
+
+    A sitting under way ends here, and a case that was open is left unanswered.
+
+    Raises
+    ------
+    UnknownType
+        When there is no such type.
+    """
+    known = tuple(case_type(one).id for one in types)
+    with store.writing():
+        return _begin(store, learner, Aim(known, why), length, now)
+
+
+def start(store: Store, learner: Learner, aim: Aim, length: Length, *, level: str, now: float) -> None:
+    """Begin what was chosen, or go on with it where it is under way.
+
+    Raises
+    ------
+    NothingThere
+        When the choice holds no case now.
+    """
+    with store.writing():
+        before = store.sitting_under_way(learner.id)
+        same = before is not None and not sittings.is_left(before, now) and _aim(store, before) == aim
+        if same and before is not None and (before.answered or before.last_dealt_at is not None):
+            return
+        state = projection.cases_of(store, learner.id)
+        offered = catalogue_for(learners.settings_of(learner).for_drawing)
+        problem = nothing_there(offered, state, level, aim, now)
+        if problem:
+            raise NothingThere(problem)
+        _begin(store, learner, aim, what_to_practise.length_of(aim, length), now)
+
+
+def _aim(store: Store, sitting: Sitting) -> Aim:
+    return what_to_practise.of_sitting(store, sitting.id) or what_to_practise.read_aim(what_to_practise.SLIPPING)
+
+
+def _begin(store: Store, learner: Learner, aim: Aim, length: Length, now: float) -> int:
+    before = store.sitting_under_way(learner.id)
+    if before is not None:
+        store.end_sitting(before.id, now=now)
+    left = store.open_case(learner.id)
+    if left is not None:
+        store.close_case(left.id, now=now)
+    sitting = store.begin_sitting(learner.id, now=now, cases=length.cases, minutes=length.minutes)
+    if aim.what != what_to_practise.SLIPPING:
+        desk_queries.keep_aim(store, sitting, aim)
+    return sitting
+
+
+def end_if_time_is_over(store: Store, learner: Learner, *, now: float) -> int | None:
+    """End a mock paper whose time is over and return its number; None where there is none."""
+    sitting = store.sitting_under_way(learner.id)
+    if sitting is None or what_to_practise.seconds_left(store, sitting, now) > -sittings.GRACE_S:
+        return None
+    with store.writing():
+        left = store.open_case(learner.id)
+        if left is not None:
+            store.close_case(left.id, now=now)
+        minutes = (what_to_practise.of_sitting(store, sitting.id) or Aim()).minutes or 0.0
+        store.end_sitting(sitting.id, now=min(now, sitting.started_at + 60 * minutes))
+    return sitting.id
+
+
+def nothing_there(offered: Catalogue, state: LearnerState, level: str, aim: Aim, now: float) -> str:
+    """Say why a choice holds no case now; "" where it holds some."""
+    if aim.what == what_to_practise.MISTAKES and not aim.topic and not what_to_practise.mistakes(offered, state, now):
+        return "You have made no mistake lately that could be practised."
+    if aim.what == what_to_practise.UNMET and not what_to_practise.unmet(offered, state, level):
+        return "You have met every type up to your level."
+    if aim.what == what_to_practise.TOPIC and not aim.topic:
+        return "Pick a topic."
+    return ""

@@ -10,16 +10,13 @@ import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from cases.curriculum.register import all_families, all_types, case_type
+from cases.curriculum.register import all_families, all_types
 from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning import model, words
 from quiz.learning.catalogue import Catalogue, TypeInfo, Wish
 from quiz.learning.state import LearnerState, SlipKey
-from quiz.practice import sittings
-from quiz.practice.settings import LENGTHS, LearnerSettings, Length
-from quiz.practice.titles import slip_title, type_title
-from quiz.practice.type_catalogue import catalogue, catalogue_for
+from quiz.practice.settings import LENGTHS, Length
 from quiz.storage import desk_queries, projection
 from quiz.storage.store import Dealt, Learner, Sitting, Store
 
@@ -55,10 +52,6 @@ class UnknownChoice(QuizError):
         super().__init__(f"“{given[:40]}” is no choice of what to practise: pick one on the page Today")
 
 
-class NothingThere(QuizError):
-    """A choice that holds no case now: no mistakes, or every type met."""
-
-
 @dataclass(frozen=True)
 class Aim:
     """What a sitting is for, as it is kept."""
@@ -71,15 +64,6 @@ class Aim:
     topic: str = ""
     minutes: float | None = None
     """How long a mock paper may take."""
-
-    @property
-    def title(self) -> str:
-        """Name it in a few words."""
-        if self.what == TOPIC:
-            return topic_title(self.topic)
-        if self.what == MISTAKES and self.topic:
-            return f"You {slip_title(key_of_topic(self.topic)[1])}"
-        return "Where you stand" if self.what == SURVEY else OFFERED.get(self.what, "")
 
 
 # --- the words of an address -------------------------------------------------------------------------------------
@@ -98,7 +82,7 @@ def read_aim(what: str, topic: str = "") -> Aim:
         if topic and not topic_types(topic):
             raise UnknownChoice(topic)
     elif what == MISTAKES and topic:
-        if key_of_topic(topic) not in catalogue().with_slip:
+        if not has_slip(key_of_topic(topic)):
             raise UnknownChoice(topic)
     else:
         topic = ""
@@ -136,7 +120,14 @@ def topic_types(topic: str) -> tuple[str, ...]:
 
 def topic_title(topic: str) -> str:
     """Return the title of a family or of a type."""
-    return next((one.title for one in all_families() if one.id == topic), type_title(topic))
+    if topic in all_types():
+        return all_types()[topic].title
+    return next((one.title for one in all_families() if one.id == topic), topic)
+
+
+def has_slip(key: SlipKey) -> bool:
+    """Say whether there is a mistake of this name at this step."""
+    return any((ref.step, ref.slip) == key for one in all_types().values() for ref in one.slips)
 
 
 # --- sittings ----------------------------------------------------------------------------------------------------
@@ -149,72 +140,6 @@ def of_sitting(store: Store, sitting_id: int) -> Aim | None:
         return found
     known = tuple(one for one in found.types if one in all_types())
     return Aim(known, found.why) if known else None
-
-
-def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, length: Length, now: float) -> int:
-    """Begin a sitting of a length that keeps to these types, and return its number.
-
-    A sitting under way ends here, and a case that was open is left unanswered.
-
-    Raises
-    ------
-    UnknownType
-        When there is no such type.
-    """
-    known = tuple(case_type(one).id for one in types)
-    with store.writing():
-        return _begin(store, learner, Aim(known, why), length, now)
-
-
-def start(store: Store, learner: Learner, aim: Aim, length: Length, *, level: str, now: float) -> None:
-    """Begin what was chosen, or go on with it where it is under way.
-
-    Raises
-    ------
-    NothingThere
-        When the choice holds no case now.
-    """
-    with store.writing():
-        before = store.sitting_under_way(learner.id)
-        same = before is not None and not sittings.is_left(before, now) and _aim(store, before) == aim
-        if same and before is not None and (before.answered or before.last_dealt_at is not None):
-            return
-        state = projection.cases_of(store, learner.id)
-        problem = nothing_there(state, level, aim, now)
-        if problem:
-            raise NothingThere(problem)
-        _begin(store, learner, aim, length_of(aim, length), now)
-
-
-def _aim(store: Store, sitting: Sitting) -> Aim:
-    return of_sitting(store, sitting.id) or read_aim(SLIPPING)
-
-
-def _begin(store: Store, learner: Learner, aim: Aim, length: Length, now: float) -> int:
-    before = store.sitting_under_way(learner.id)
-    if before is not None:
-        store.end_sitting(before.id, now=now)
-    left = store.open_case(learner.id)
-    if left is not None:
-        store.close_case(left.id, now=now)
-    sitting = store.begin_sitting(learner.id, now=now, cases=length.cases, minutes=length.minutes)
-    if aim.what != SLIPPING:
-        desk_queries.keep_aim(store, sitting, aim)
-    return sitting
-
-
-def end_if_time_is_over(store: Store, learner: Learner, *, now: float) -> int | None:
-    """End a mock paper whose time is over and return its number; None where there is none."""
-    sitting = store.sitting_under_way(learner.id)
-    if sitting is None or seconds_left(store, sitting, now) > -sittings.GRACE_S:
-        return None
-    with store.writing():
-        left = store.open_case(learner.id)
-        if left is not None:
-            store.close_case(left.id, now=now)
-        minutes = (of_sitting(store, sitting.id) or Aim()).minutes or 0.0
-        store.end_sitting(sitting.id, now=min(now, sitting.started_at + 60 * minutes))
-    return sitting.id
 
 
 def seconds_left(store: Store, sitting: Sitting, now: float) -> float:
@@ -251,7 +176,8 @@ class TypeLimit:
 def limit(
     store: Store,
     learner: Learner,
-    settings: LearnerSettings,
+    level: str,
+    offered: Catalogue,
     sitting_id: int,
     aim: Aim,
     *,
@@ -269,57 +195,48 @@ def limit(
     state = projection.cases_of(store, learner.id)
     dealt = desk_queries.types_dealt_in(store, sitting_id)
     if aim.what == PAPER:
-        return _of_paper(dealt, settings.level, rng)
+        return _of_paper(offered, dealt, level, rng)
     if aim.what == SURVEY:
-        return _of_survey(catalogue_for(settings.for_drawing), state, dealt, settings.level, now)
+        return _of_survey(offered, state, dealt, level, now)
     if aim.what == MISTAKES:
-        return _of_mistakes(state, aim, unable, now)
-    types = unmet(state, settings.level)
+        return _of_mistakes(offered, state, aim, unable, now)
+    types = unmet(offered, state, level)
     return TypeLimit(types) if types else None
 
 
-def unmet(state: LearnerState, level: str) -> tuple[str, ...]:
+def unmet(offered: Catalogue, state: LearnerState, level: str) -> tuple[str, ...]:
     """Return the types up to a level that a learner has never answered."""
     rank = LEVELS.index(level)
-    return tuple(one.id for one in catalogue().types if one.id not in state.types and one.rank <= rank)
+    return tuple(one.id for one in offered.types if one.id not in state.types and one.rank <= rank)
 
 
-def mistakes(state: LearnerState, now: float) -> tuple[SlipKey, ...]:
+def mistakes(offered: Catalogue, state: LearnerState, now: float) -> tuple[SlipKey, ...]:
     """Return the mistakes to practise, the most frequent first: those that recur, then those made lately."""
     counts = model.slip_counts(state, now)
     followed = state.numbers.slip_followed
     lately = sorted((key for key, count in counts.items() if count >= followed), key=lambda key: -counts[key])
-    known = catalogue().with_slip
+    known = offered.with_slip
     return tuple(one for one in dict.fromkeys((*words.recurring(state, now), *lately)) if one in known)
 
 
-def nothing_there(state: LearnerState, level: str, aim: Aim, now: float) -> str:
-    """Say why a choice holds no case now; "" where it holds some."""
-    if aim.what == MISTAKES and not aim.topic and not mistakes(state, now):
-        return "You have made no mistake lately that could be practised."
-    if aim.what == UNMET and not unmet(state, level):
-        return "You have met every type up to your level."
-    if aim.what == TOPIC and not aim.topic:
-        return "Pick a topic."
-    return ""
-
-
-def _of_mistakes(state: LearnerState, aim: Aim, unable: frozenset[tuple[str, Wish]], now: float) -> TypeLimit | None:
-    keys = (key_of_topic(aim.topic),) if aim.topic else mistakes(state, now)
+def _of_mistakes(
+    offered: Catalogue, state: LearnerState, aim: Aim, unable: frozenset[tuple[str, Wish]], now: float
+) -> TypeLimit | None:
+    keys = (key_of_topic(aim.topic),) if aim.topic else mistakes(offered, state, now)
     for key in keys:
-        able = tuple(one for one in catalogue().with_slip.get(key, ()) if (one, key[1]) not in unable)
+        able = tuple(one for one in offered.with_slip.get(key, ()) if (one, key[1]) not in unable)
         if able and aim.topic:
             return TypeLimit(able, shows=key[1])
-    every = {one for key in keys for one in catalogue().with_slip.get(key, ()) if (one, key[1]) not in unable}
+    every = {one for key in keys for one in offered.with_slip.get(key, ()) if (one, key[1]) not in unable}
     return TypeLimit(tuple(sorted(every))) if every and not aim.topic else None
 
 
-def _of_paper(dealt: Sequence[str], level: str, rng: random.Random) -> TypeLimit:
+def _of_paper(offered: Catalogue, dealt: Sequence[str], level: str, rng: random.Random) -> TypeLimit:
     """Take the topics in turn, and of each a type by chance that has not come yet while there is one."""
     family = SURVEY_FAMILIES[len(dealt) % len(SURVEY_FAMILIES)]
     rank = LEVELS.index(level)
     # A mock paper has time for short cases: 90 seconds each on average.
-    there = [one for one in _in_family(family) if one.rank <= rank] or list(_in_family(family))
+    there = [one for one in _in_family(offered, family) if one.rank <= rank] or list(_in_family(offered, family))
     fresh = [one for one in there if one.id not in dealt] or there
     return TypeLimit((fresh[int(rng.random() * len(fresh))].id,), open=True)
 
@@ -333,8 +250,8 @@ def _of_survey(
     if not left:
         return None
     rank = LEVELS.index(level)
-    there = [by_id[one.id] for one in _in_family(left[0]) if one.rank <= rank]
-    there = there or [by_id[one.id] for one in _in_family(left[0])]
+    there = [by_id[one.id] for one in _in_family(offered, left[0]) if one.rank <= rank]
+    there = there or [by_id[one.id] for one in _in_family(offered, left[0])]
     return TypeLimit((max(there, key=lambda one: _information(state, one, now)).id,), open=True)
 
 
@@ -344,5 +261,5 @@ def _information(state: LearnerState, one: TypeInfo, now: float) -> float:
     return len(one.distinct) * right * (1 - right)
 
 
-def _in_family(family: str) -> tuple[TypeInfo, ...]:
-    return tuple(one for one in catalogue().types if one.family == family)
+def _in_family(offered: Catalogue, family: str) -> tuple[TypeInfo, ...]:
+    return tuple(one for one in offered.types if one.family == family)

@@ -25,7 +25,7 @@ class Place:
     blueprints: tuple[str, ...]
 
 
-TODAY = Place("desk.show", "Today", ("desk", "practise", "worked", "drilling"))
+TODAY = Place("desk.show", "Today", ("desk", "practise", "drilling"))
 BENCH = Place("bench.explore", "Bench", ("bench",))
 PROGRESS = Place("progress.show", "Progress", ("progress", "own_data"))
 LOG = Place("accuracy.show", "Log", ("accuracy",))

@@ -23,7 +23,7 @@ from cases.procedure.fields import Field
 from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
 from cases.procedure.marking import Mark, as_given, named
 from cases.procedure.quantities import Quantity
-from quiz.practice import dealing
+from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
 from quiz.storage.store import Sitting
 from quiz.web.pictures import Picture, captioned, picture
@@ -176,7 +176,7 @@ def mark_page(
         late=done.answer.late,
         fact=mark.verdict == "slip",
         mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
-        can_retype=done.retyped is None and dealing.can_retype(done.answer),
+        can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),
         also=_also(mark),
         doubt=doubt,
     )

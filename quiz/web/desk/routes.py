@@ -7,10 +7,10 @@ from werkzeug.wrappers import Response
 
 from cases.procedure.vocabulary import LEVELS
 from quiz.classroom import take_drill
-from quiz.practice import dealing, first_questions, learners, what_to_practise
+from quiz.practice import dealing, first_questions, learners, today, what_to_practise
 from quiz.practice.first_questions import SURE
 from quiz.practice.settings import ROLES
-from quiz.practice.what_to_practise import NothingThere
+from quiz.practice.today import NothingThere
 from quiz.web import request_context
 from quiz.web.case_views import DrillLine
 from quiz.web.desk.views import DeskPage, desk_page
@@ -57,7 +57,7 @@ def start() -> Response:
     settings = learners.settings_of(learner)
     length = what_to_practise.read_length(request.form.get("length", ""), settings.length)
     try:
-        what_to_practise.start(store, learner, aim, length, level=settings.level, now=now)
+        today.start(store, learner, aim, length, level=settings.level, now=now)
     except NothingThere as error:
         return make_response(render_template("desk.html", page=_page(what, topic, str(error))), 422)
     return redirect(url_for("practise.show"), 303)
@@ -88,7 +88,7 @@ def answered() -> Response:
     if given.expert:
         aim = what_to_practise.read_aim(what_to_practise.SURVEY)
         length, now = learners.settings_of(learner).length, request_context.now()
-        what_to_practise.start(store, learner, aim, length, level=LEVELS[-1], now=now)
+        today.start(store, learner, aim, length, level=LEVELS[-1], now=now)
     return redirect(url_for("practise.show"), 303)
 
 

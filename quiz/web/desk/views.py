@@ -10,8 +10,10 @@ from quiz.learning.state import DAY
 from quiz.practice import learners, progress, what_to_practise
 from quiz.practice import today as days
 from quiz.practice.settings import LENGTHS, Length
+from quiz.practice.titles import slip_title
 from quiz.practice.today import Ready, Today
-from quiz.practice.what_to_practise import OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
+from quiz.practice.type_catalogue import catalogue_for
+from quiz.practice.what_to_practise import MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
 from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from quiz.web.case_views import DrillLine
@@ -101,7 +103,9 @@ def desk_page(
     under_way = None if day.under_way is None else what_to_practise.of_sitting(store, day.under_way.id)
     goes_on = not what and day.under_way is not None and day.under_way.answered > 0
     state = projection.cases_of(store, learner.id)
-    problem = problem or ("" if goes_on else what_to_practise.nothing_there(state, settings.level, aim, now))
+    problem = problem or (
+        "" if goes_on else days.nothing_there(catalogue_for(settings.for_drawing), state, settings.level, aim, now)
+    )
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
     ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
@@ -141,6 +145,15 @@ def desk_page(
     )
 
 
+def title_of(aim: Aim) -> str:
+    """Name what a sitting is for in a few words."""
+    if aim.what == TOPIC:
+        return what_to_practise.topic_title(aim.topic)
+    if aim.what == MISTAKES and aim.topic:
+        return f"You {slip_title(what_to_practise.key_of_topic(aim.topic)[1])}"
+    return "Where you stand" if aim.what == SURVEY else OFFERED.get(aim.what, "")
+
+
 def number(value: int) -> str:
     """Write a number as a sentence has it: in a word up to twelve."""
     return NUMBERS[value] if value < len(NUMBERS) else str(value)
@@ -158,7 +171,7 @@ def listed(words: Sequence[str]) -> str:
 
 
 def _going_on(day: Today, aim: Aim | None) -> tuple[str, str]:
-    title = "" if aim is None else aim.title
+    title = "" if aim is None else title_of(aim)
     sitting = day.under_way
     of = "" if sitting is None or sitting.cases is None else f" of {sitting.cases}"
     case = 1 + (sitting.answered if sitting else 0)
@@ -175,11 +188,11 @@ def _heading(day: Today, aim: Aim) -> tuple[str, str]:
                 "One from each topic. What was lost then comes first.",
             )
         case "topic" if aim.topic:
-            return f"{aim.title}.", "Cases of this topic alone."
+            return f"{title_of(aim)}.", "Cases of this topic alone."
         case "topic":
             return "Which topic?", ""
         case "mistakes" if aim.topic:
-            return f"{aim.title}.", "Cases in which this mistake would show."
+            return f"{title_of(aim)}.", "Cases in which this mistake would show."
         case "mistakes":
             return "Your mistakes.", "Cases in which mistakes that you made lately would show."
         case "unmet":

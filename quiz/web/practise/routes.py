@@ -9,17 +9,27 @@ from flask import Blueprint, Response, jsonify, make_response, redirect, render_
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, dealt_cases, first_questions, recall_prompts, sittings, what_to_practise
+from quiz.practice import (
+    dealing,
+    dealt_cases,
+    first_questions,
+    recall_prompts,
+    sittings,
+    today,
+    what_to_practise,
+    worked_examples,
+)
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
+from quiz.practice.worked_examples import PARTS, Example, NoExample
 from quiz.storage import class_queries, doubt_queries
 from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
 from quiz.web.case_views import case_page
 from quiz.web.mark_views import mark_page
-from quiz.web.practise import worked_routes
+from quiz.web.pictures import picture
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
@@ -32,7 +42,7 @@ LONGEST_NOTE = 500
 def show() -> Answered:
     """Show the case that waits, dealt now if there is none."""
     learner, store, now = request_context.learner(), request_context.store(), request_context.now()
-    ended = what_to_practise.end_if_time_is_over(store, learner, now=now)
+    ended = today.end_if_time_is_over(store, learner, now=now)
     if ended is not None:
         return redirect(url_for("practise.sitting", sitting_id=ended), 303)
     if first_questions.are_due(store, learner):
@@ -41,7 +51,7 @@ def show() -> Answered:
     if beside is not None:
         return redirect(url_for("recall.ask", recall_id=beside.id), 303)
     one = dealing.waiting(store, learner, now=now, lots=request_context.lots())
-    return make_response(worked_routes.before(one) or show_case(one))
+    return make_response(_example_before(one) or show_case(one))
 
 
 def show_case(one: Waiting, **more: object) -> str:
@@ -102,7 +112,7 @@ def dont_know(dealt_id: str) -> Answered:
 def retype(dealt_id: str) -> Answered:
     """Ask for the answer once more: it was mistyped."""
     done = _done(dealt_id)
-    if done.retyped is not None or not dealing.can_retype(done.answer) or not _told(done):
+    if done.retyped is not None or not dealt_cases.can_retype(done.answer) or not _told(done):
         return redirect(_onward(done.dealt), 303)
     return make_response(_ask_again(done))
 
@@ -273,9 +283,8 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     )
     reported = doubt_queries.doubt_of(store, done.dealt.id)
     place = Place(number, sitting.cases)
-    page = mark_page(
-        done, place, sitting, probe_follows=follows, stands=stands, doubt=reported.note if reported else None
-    )
+    said = None if reported is None else reported.note
+    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=said)
     # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
     return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
 
@@ -296,3 +305,63 @@ def _reads(one: Waiting, texts: Mapping[str, str]) -> dict[str, str]:
         except SentBack:
             continue
     return out
+
+
+# --- worked examples ---------------------------------------------------------------------------------------------
+
+
+def _worked_page(dealt_id: str, found: Example, *, typed: str = "", problem: str = "", done: str = "") -> str:
+    """Show one part of a worked example; done says how the line that was left out was found."""
+    case = found.case
+    return render_template(
+        "worked.html",
+        dealt_id=dealt_id,
+        example=found,
+        parts=PARTS,
+        title=case.type.title,
+        found=case.type.found(case.findings),
+        question=case.type.question(case.findings),
+        picture=picture(case.type.figure(case.findings, "found")),
+        typed=typed,
+        problem=problem,
+        done=done,
+    )
+
+
+@pages.get("/worked/<dealt_id>")
+def example(dealt_id: str) -> Answered:
+    """Lead on to the part that a learner is at."""
+    dealing.own(request_context.store(), request_context.learner(), dealt_id)
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.post("/worked/<dealt_id>")
+def worked(dealt_id: str) -> Answered:
+    """Go on from the example that was read, check the line that was left out, or pass over the rest."""
+    store, learner, now = request_context.store(), request_context.learner(), request_context.now()
+    dealt = dealing.own(store, learner, dealt_id)
+    found = None
+    if dealt.closed_at is None:
+        found = worked_examples.wanted(store, learner, Waiting(dealt, dealing.case_of(dealt)), now=now)
+    if found is None:
+        raise NoExample
+    if request.form.get("skip"):
+        worked_examples.passed(store, learner, dealt, PARTS - 1, now=now)
+    elif found.blank is None:
+        worked_examples.passed(store, learner, dealt, found.part, now=now)
+    else:
+        typed = request.form.get("line", "")[:40]
+        problem = "" if request.form.get("show") else worked_examples.checked(found, typed)
+        if problem:
+            return make_response(_worked_page(dealt_id, found, typed=typed, problem=problem), 422)
+        worked_examples.passed(store, learner, dealt, found.part, now=now)
+        whole = worked_examples.filled(found)
+        done = "Here is that line." if request.form.get("show") else "That line is right."
+        return make_response(_worked_page(dealt_id, whole, done=done))
+    return redirect(url_for("practise.show"), 303)
+
+
+def _example_before(one: Waiting) -> str | None:
+    """Return the page of the worked example that comes before a case; None where the case is asked at once."""
+    found = worked_examples.wanted(request_context.store(), request_context.learner(), one, now=request_context.now())
+    return None if found is None else _worked_page(one.dealt.id, found)

@@ -18,7 +18,7 @@ from quiz.storage import projection, result_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Store
 from tests.conftest import Clock, lots, written
-from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
+from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def owner(app: Flask, store: Store, clock: Clock) -> Browser:
         browser = learner(app, code, name)
         browser.post("/drill/1/begin")
         for url in ["/drill/1"] * 8 + ["/practise"] * 12:
-            page = browser.get(url)
+            page = case_page(browser, url)
             clock.move(seconds=rng.randrange(5, 60))
             _, case = waiting_in(page, store)
             wrong = [*case.singles, *case.doubles][:20]
@@ -165,7 +165,7 @@ def test_sums_worked_out_anew_are_the_sums_that_were_kept(store: Store) -> None:
 def test_an_answer_sent_twice_is_counted_once(app: Flask, store: Store) -> None:
     _, code = make_class(preceptor(app, store))
     ada = learner(app, code, "Ada")
-    dealt, case = waiting_in(ada.get("/practise"), store)
+    dealt, case = waiting_in(case_page(ada), store)
     form = {f"answer-{name}": text for name, text in written(case).items()}
     codes = [ada.post(f"/case/{dealt}/answer", dict(form), Accept="application/json").status_code for _ in range(3)]
     assert codes == [201, 200, 200]

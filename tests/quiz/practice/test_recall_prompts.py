@@ -9,7 +9,7 @@ import pytest
 
 from cases.curriculum.register import all_skills
 from cases.recall.prompts import UnknownPrompt, all_prompts, prompt, prompts_in
-from quiz.practice import dealing, learners, recall_prompts, what_to_practise
+from quiz.practice import dealing, learners, recall_prompts, today, what_to_practise
 from quiz.practice.settings import LENGTHS
 from quiz.storage import projection, recall_queries
 from quiz.storage.recall_queries import Recall
@@ -113,7 +113,7 @@ def test_a_prompt_comes_beside_the_case_that_needs_it(store: Store, learner: Lea
 
 def test_no_prompt_comes_within_a_mock_paper(store: Store, learner: Learner) -> None:
     aim = what_to_practise.read_aim("paper")
-    what_to_practise.start(store, learner, aim, LENGTHS[0], level="competent", now=NOON)
+    today.start(store, learner, aim, LENGTHS[0], level="competent", now=NOON)
     for number in range(4):
         one = dealing.waiting(store, learner, now=NOON + number, lots=lots(number))
         dealing.give_up(store, learner, one.dealt.id, now=NOON + number)

@@ -7,10 +7,11 @@ from collections import Counter
 import pytest
 
 from cases.curriculum.register import all_types
-from quiz.practice import dealing, learners, progress, what_to_practise
+from quiz.practice import dealing, learners, progress, today, what_to_practise
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.settings import LENGTHS, LearnerSettings
-from quiz.practice.what_to_practise import NothingThere, UnknownChoice, read_aim
+from quiz.practice.today import NothingThere
+from quiz.practice.what_to_practise import UnknownChoice, read_aim
 from quiz.storage import progress_queries, projection
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, deal, lots, slipped, written
@@ -22,9 +23,7 @@ def practise(
     store: Store, learner: Learner, what: str, topic: str = "", *, cases: int = 6, at: float = NOON
 ) -> list[str]:
     """Begin a choice, answer so many cases of it rightly, and return their types."""
-    what_to_practise.start(
-        store, learner, read_aim(what, topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at
-    )
+    today.start(store, learner, read_aim(what, topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at)
     return [_answered(store, learner, at + 60 * number, number).dealt.type for number in range(cases)]
 
 
@@ -74,7 +73,7 @@ def test_mistakes_bring_cases_in_which_they_would_show(store: Store, learner: Le
         dealing.take(store, learner, waiting.id, slipped(case, "distance-left-in"), None, now=NOON + 10 + number)
     for topic in ("", "take-off-distance:distance-left-in"):
         at = NOON + DAY + (600 if topic else 0)
-        what_to_practise.start(
+        today.start(
             store, learner, read_aim("mistakes", topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at
         )
         for number in range(4):
@@ -128,8 +127,8 @@ def test_a_mock_paper_takes_every_topic_and_keeps_its_marks_to_its_end(store: St
 def test_the_time_of_a_mock_paper_ends_it(store: Store, learner: Learner) -> None:
     practise(store, learner, "paper", cases=2)
     one = dealing.waiting(store, learner, now=NOON + 200, lots=lots(5))
-    assert what_to_practise.end_if_time_is_over(store, learner, now=NOON + 1805) is None, "an answer may be on its way"
-    ended = what_to_practise.end_if_time_is_over(store, learner, now=NOON + 1811)
+    assert today.end_if_time_is_over(store, learner, now=NOON + 1805) is None, "an answer may be on its way"
+    ended = today.end_if_time_is_over(store, learner, now=NOON + 1811)
     assert ended == one.dealt.sitting
     sitting = store.sitting(ended)
     assert sitting is not None

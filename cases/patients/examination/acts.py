@@ -1,0 +1,264 @@
+"""What is done in an examination: acts in order of time, and what stands after them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from cases.errors import CaseError
+from cases.optics.lens import SphCyl
+from cases.patients.patient import SIDES, Side
+
+What = Literal[
+    "room",
+    "target",
+    "seat",
+    "sight",
+    "own eye",
+    "tape",
+    "sleeve",
+    "lens",
+    "frame",
+    "drops",
+    "near check",
+    "pupil noted",
+    "call",
+    "zone",
+    "lean in",
+    "end point",
+    "take off",
+    "write",
+    "note",
+    "refer",
+]
+Value = float | str | SphCyl | tuple[float, ...] | tuple[str, ...] | tuple[str, SphCyl] | None
+
+FAR_M = 6.0
+"""A far target: what a room of usual length allows."""
+TAPE_OFFSETS_CM = {"eye": 0.0, "brow": -5.0, "ear": 8.0}
+"""How much longer than from the eye the tape reads from there to the sight hole, in cm: ours."""
+DROPS = ("cyclopentolate", "tropicamide", "atropine")
+NOTES = ("distance", "drops", "time of drops", "vision")
+WORKING = "working"
+"""The cell of the trial frame whose lens stands for the working distance and is left out of the sum."""
+
+
+class BadAct(CaseError):
+    """An act that cannot be done, with what would be right."""
+
+    def __init__(self, act: Act, rule: str) -> None:
+        super().__init__(f"{act.what} {act.value}: {rule}")
+
+
+@dataclass(frozen=True)
+class Act:
+    """One thing done, so many minutes after the start; `side` is the eye it was done to, None for both or neither.
+
+    room: "lit", "dim" or "dark". target: its distance in m, "face" (the examiner's) or "off". seat: eye to sight hole
+    in cm. sight: degrees off the visual axis, (to the examiner's right, up). own eye: the examiner's, "right" or
+    "left". tape: where it was held at the patient, of `TAPE_OFFSETS_CM`. sleeve: "parallel" or "converging". lens:
+    (cell, lens) before that eye; a lens of nought empties the cell. frame: (mm from the cornea, tilt in degrees, mm off
+    centre). drops: which of `DROPS`; never how much. zone: part of the pupil judged: "centre", "whole", "upper" or
+    "lower". end point: the streak in degrees at which it was called neutral. take off: D taken off for the distance.
+    write: the lens written. note: one of `NOTES`. refer: why. Near check, pupil noted, lean in and call (for the
+    patient's gaze) have no value.
+    """
+
+    minute: float
+    what: What
+    value: Value = None
+    side: Side | None = None
+
+
+@dataclass(frozen=True)
+class Drop:
+    """Drops put into one eye: which, and at what minute."""
+
+    side: Side
+    kind: str
+    minute: float
+
+
+@dataclass(frozen=True)
+class State:
+    """The room, the frame and the examiner's place at one moment. Units as in `Act`."""
+
+    room: str = "lit"
+    target: float | Literal["face", "off"] = "face"
+    distance_cm: float = 67.0
+    sight: tuple[float, float] = (0.0, 0.0)
+    own_eye: Side | None = None
+    """None: the one on the patient's side that is measured, as it should be."""
+    converging: bool = False
+    zone: str = "centre"
+    vertex_mm: float | None = None
+    """Cornea to the trial lenses; None: as far as the eye's own prescription plane."""
+    tilt_deg: float = 0.0
+    decentred_mm: float = 0.0
+    cells: tuple[tuple[Side, str, SphCyl], ...] = ()
+    drops: tuple[Drop, ...] = ()
+    called: float | None = None
+    """The minute at which the patient was last called to look."""
+
+    def lenses(self, side: Side) -> tuple[tuple[str, SphCyl], ...]:
+        """Return the lenses before an eye, each with its cell."""
+        return tuple((cell, lens) for one, cell, lens in self.cells if one == side)
+
+    def sum_of_lenses(self, side: Side) -> SphCyl:
+        """Return their nominal sum, as marked on their rims."""
+        total = SphCyl(0)
+        for _, lens in self.lenses(side):
+            total = total + lens
+        return total
+
+
+@dataclass(frozen=True)
+class EndPoint:
+    """A meridian called neutral: when, in which eye, with the streak at how many degrees, and the state of all else."""
+
+    minute: float
+    side: Side
+    streak: float
+    state: State
+
+
+@dataclass(frozen=True)
+class ExaminationRecord:
+    """What was written, and what was done that the record rests on."""
+
+    written: dict[Side, SphCyl] = field(default_factory=dict)
+    taken: dict[Side, float] = field(default_factory=dict)
+    notes: frozenset[str] = frozenset()
+    referred: str = ""
+
+
+@dataclass(frozen=True)
+class Examined:
+    """An examination read from its acts."""
+
+    acts: tuple[Act, ...]
+    state: State
+    end_points: tuple[EndPoint, ...]
+    record: ExaminationRecord
+
+    def ends_of(self, side: Side) -> tuple[EndPoint, ...]:
+        """Return the end points that count for an eye: the last, and the last of another meridian, oldest first."""
+        mine = [one for one in self.end_points if one.side == side]
+        if not mine:
+            return ()
+        last = mine[-1]
+        others = [one for one in mine if 45 <= abs(one.streak - last.streak) % 180 <= 135]
+        return (others[-1], last) if others else (last,)
+
+    def did(self, what: What, side: Side | None = None) -> tuple[Act, ...]:
+        """Return the acts of a sort, to one eye or to both."""
+        return tuple(one for one in self.acts if one.what == what and (side is None or one.side in (None, side)))
+
+
+def read_acts(acts: Sequence[Act]) -> Examined:
+    """Fold acts into what stands after them.
+
+    Raises
+    ------
+    BadAct
+        When one has a value that it cannot have, or comes before the one above it.
+    """
+    state, record = State(), ExaminationRecord()
+    ends: list[EndPoint] = []
+    minute = 0.0
+    for act in acts:
+        if act.minute < minute:
+            raise BadAct(act, f"it comes after minute {minute:g}: give acts in order of time")
+        minute = act.minute
+        state = _state_after(state, act)
+        if act.what == "end point":
+            ends.append(EndPoint(act.minute, _side(act), _number(act) % 180 or 180.0, state))
+        record = _record_after(record, act)
+    return Examined(tuple(acts), state, tuple(ends), record)
+
+
+def _state_after(state: State, act: Act) -> State:
+    match act.what:
+        case "room":
+            return replace(state, room=_word(act, ("lit", "dim", "dark")))
+        case "target":
+            target: float | Literal["face", "off"]
+            target = "face" if act.value == "face" else "off" if act.value == "off" else _number(act)
+            return replace(state, target=target)
+        case "seat":
+            return replace(state, distance_cm=_number(act))
+        case "sight":
+            h, v = _numbers(act, 2)
+            return replace(state, sight=(h, v))
+        case "own eye":
+            return replace(state, own_eye="right" if _word(act, SIDES) == "right" else "left")
+        case "sleeve":
+            return replace(state, converging=_word(act, ("parallel", "converging")) == "converging")
+        case "zone":
+            return replace(state, zone=_word(act, ("centre", "whole", "upper", "lower")))
+        case "frame":
+            vertex, tilt, off = _numbers(act, 3)
+            return replace(state, vertex_mm=vertex, tilt_deg=tilt, decentred_mm=off)
+        case "lens":
+            return replace(state, cells=_cells_after(state, act))
+        case "drops":
+            kind = _word(act, DROPS)
+            sides = SIDES if act.side is None else (act.side,)
+            return replace(state, drops=(*state.drops, *(Drop(side, kind, act.minute) for side in sides)))
+        case "call":
+            return replace(state, called=act.minute)
+    return state
+
+
+def _cells_after(state: State, act: Act) -> tuple[tuple[Side, str, SphCyl], ...]:
+    side = _side(act)
+    if not (isinstance(act.value, tuple) and len(act.value) == 2 and isinstance(act.value[1], SphCyl)):
+        raise BadAct(act, 'give a cell and a lens, such as ("sphere", SphCyl(1.5))')
+    cell, lens = f"{act.value[0]}", act.value[1]
+    kept = tuple(one for one in state.cells if one[:2] != (side, cell))
+    return kept if lens.strongest == 0 else (*kept, (side, cell, lens))
+
+
+def _record_after(record: ExaminationRecord, act: Act) -> ExaminationRecord:
+    match act.what:
+        case "take off":
+            by = _number(act)
+            sides = SIDES if act.side is None else (act.side,)
+            return replace(record, taken={**record.taken, **{one: record.taken.get(one, 0.0) + by for one in sides}})
+        case "write":
+            if not isinstance(act.value, SphCyl):
+                raise BadAct(act, "give the lens that was written")
+            return replace(record, written={**record.written, _side(act): act.value})
+        case "note":
+            return replace(record, notes=record.notes | {_word(act, NOTES)})
+        case "refer":
+            return replace(record, referred=f"{act.value}")
+    return record
+
+
+def _side(act: Act) -> Side:
+    if act.side is None:
+        raise BadAct(act, "say to which eye: right or left")
+    return act.side
+
+
+def _number(act: Act) -> float:
+    if not isinstance(act.value, int | float):
+        raise BadAct(act, "give a number")
+    return float(act.value)
+
+
+def _numbers(act: Act, count: int) -> tuple[float, ...]:
+    if not (isinstance(act.value, tuple) and len(act.value) == count):
+        raise BadAct(act, f"give {count} numbers")
+    found = [one for one in act.value if isinstance(one, int | float)]
+    if len(found) != count:
+        raise BadAct(act, f"give {count} numbers")
+    return tuple(float(one) for one in found)
+
+
+def _word(act: Act, words: Sequence[str]) -> str:
+    if act.value not in words:
+        raise BadAct(act, f"give one of {', '.join(words)}")
+    return f"{act.value}"

@@ -1,0 +1,284 @@
+"""What the log of an examination says beside the ledger: causes of its terms, things left out, and whether it fails."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from cases.notation.prescription import write_distance, write_power, write_prescription
+from cases.optics.axes import across, axis_gap
+from cases.optics.lens import SphCyl
+from cases.patients.examination.acts import WORKING, EndPoint, Examined
+from cases.patients.examination.ledger import Ledger, TermId, ledger
+from cases.patients.examination.world import (
+    FOG_LEAST_D,
+    FOG_MOST_D,
+    Examiner,
+    cycloplegia,
+    gaze,
+    left_at,
+    pupil_mm,
+    sight_angles,
+)
+from cases.patients.patient import SIDES, Patient, Side, other
+
+DROPS_CONSIDERED_TO_Y = 12.0
+"""Up to this age in years a result without drops is worth a word: local rules decide."""
+FAR_ENOUGH_M = 5.0
+NOT_YET = 0.85
+"""A share of cycloplegia below which the reading still climbs: ours."""
+
+
+@dataclass(frozen=True)
+class Observation:
+    """One thing that the log holds. No dioptres: what it cost is in the ledger, or cannot be known."""
+
+    id: str
+    says: str
+    side: Side | None = None
+
+
+def causes(patient: Patient, examined: Examined, found: Ledger, term_id: TermId) -> tuple[str, ...]:
+    """Say from the log why a term of an eye's ledger is there, a sentence each, with this examination's numbers."""
+    return tuple(_CAUSES[term_id](patient, examined, found)) if term_id in _CAUSES else ()
+
+
+def _distance(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    ends = examined.ends_of(found.side)
+    cms = [one.state.distance_cm for one in ends]
+    taken = examined.record.taken.get(found.side, 0.0)
+    in_frame = sum(lens.sphere for cell, lens in ends[-1].state.lenses(found.side) if cell == WORKING)
+    if not taken and not in_frame:
+        yield "Nothing was taken off for the working distance."
+    elif taken and in_frame:
+        yield "The working distance came off twice: with the working lens and in the head."
+    else:
+        off = taken or in_frame
+        yield (f"You sat at {write_distance(cms[-1])}, worth {100 / cms[-1]:.2f} D, and took off {off:.2f} D.")
+    if len(cms) == 2 and cms[0] != cms[1]:
+        yield f"The distance moved between the meridians: {write_distance(cms[0])}, then {write_distance(cms[1])}."
+    tapes = [act for act in examined.did("tape") if act.value != "eye"]
+    if tapes:
+        yield f"The tape was held at the {tapes[-1].value}, not at the eye."
+
+
+def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    end = examined.ends_of(found.side)[-1]
+    state = end.state
+    if gaze(patient, state, end.minute).away:
+        yield "The patient had turned to something near when neutral was called."
+    elif state.target == "face":
+        yield "The patient looked at your face."
+    elif state.target == "off":
+        yield "There was no target." if state.room != "dark" else "There was no target in the dark."
+    elif state.target < FAR_ENOUGH_M:
+        yield f"The target was only {state.target:g} m away."
+    fellow = other(found.side)
+    fog = state.sum_of_lenses(fellow).spherical_equivalent - patient.eye(fellow).M
+    if fog > FOG_MOST_D:
+        yield "The other eye was fogged by more than 3 D, so that nothing held its focus."
+    elif fog < FOG_LEAST_D:
+        yield "The other eye was not fogged, and it ruled the focus of both."
+    share = cycloplegia(patient, found.side, state, end.minute)
+    if share and share < NOT_YET:
+        yield "The drops had not yet worked when neutral was called."
+    if not share and patient.age_y <= DROPS_CONSIDERED_TO_Y:
+        yield "No drops were used in a child. Local rules and whoever is licensed decide on them."
+    if cycloplegia(patient, fellow, state, end.minute) and not share:
+        yield "Only the other eye had drops."
+
+
+def _off_axis(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    for end in examined.ends_of(found.side):
+        h, v = sight_angles(patient, found.side, end.state, end.minute)
+        if gaze(patient, end.state, end.minute).away:
+            yield f"At {end.minute:.1f} min the patient's gaze had left the target."
+        elif end.state.own_eye is not None and end.state.own_eye != found.side:
+            yield f"You looked with your {end.state.own_eye} eye."
+        if h or v:
+            yield f"You were {(h * h + v * v) ** 0.5:.0f}° off the visual axis."
+
+
+def _zone(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    zone = examined.ends_of(found.side)[-1].state.zone
+    if zone == "whole":
+        yield "The whole pupil was judged, not its centre."
+    elif zone != "centre":
+        yield f"The {zone} part of the pupil was judged, where the cornea differs."
+
+
+def _axis(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    end = examined.ends_of(found.side)[-1]
+    axis = patient.eye(found.side).lens.axis
+    off = min(axis_gap(end.streak, axis), axis_gap(end.streak, axis + 90))
+    if off >= 1:
+        yield f"The streak was {off:.0f}° off a principal meridian."
+
+
+def _end_point(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    for end, left in zip(examined.ends_of(found.side), found.left_d, strict=False):
+        if abs(left) >= 0.2:
+            yield f"Along {across(end.streak):.0f}° {write_power(left)} D was left."
+    last = examined.ends_of(found.side)[-1]
+    if last.state.converging:
+        yield "The sleeve was converging, which turns every movement round."
+    if max(abs(one) for one in found.left_d) >= 4:
+        yield "So far from neutral the reflex is dim and hardly moves. No strong lens was tried."
+
+
+def _plane(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    state = examined.ends_of(found.side)[-1].state
+    if state.vertex_mm is not None:
+        yield (
+            f"The lenses were {state.vertex_mm:g} mm from the eye; "
+            f"the result is for {patient.eye(found.side).vertex_mm:.0f} mm."
+        )
+
+
+def _tilt(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    yield f"The frame was tilted by {examined.ends_of(found.side)[-1].state.tilt_deg:.0f}°."
+
+
+def _slips(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    was, right = found.written, found.right_sum
+    fellow = other(found.side)
+    measured = examined.ends_of(fellow) and fellow in examined.record.written
+    if measured and ledger(patient, examined, fellow).right_sum == was != right:
+        yield "The two eyes are swapped in the record."
+    elif was == SphCyl(-right.sphere, right.cylinder, right.axis):
+        yield "The sphere is written with the wrong sign."
+    elif was.cylinder == right.cylinder and axis_gap(was.axis, right.axis) > 80:
+        yield "The axis is written across where it belongs."
+    elif was.sphere == right.sphere and was.cylinder == -right.cylinder:
+        yield "The forms are mixed: the sphere of one with the cylinder of the other."
+    elif was.cylinder and abs(was.cylinder) == abs(right.sphere + right.cylinder):
+        yield "The second sphere is written as the cylinder."
+    else:
+        for _cell, lens in examined.ends_of(found.side)[-1].state.lenses(found.side):
+            if (was + lens).equals(right, 0.13):
+                yield f"{write_prescription(lens)} in the frame was left out."
+                return
+        yield "The sum of the lenses and what is written differ."
+
+
+_CAUSES = {
+    "distance": _distance,
+    "accommodation": _accommodation,
+    "off-axis": _off_axis,
+    "zone": _zone,
+    "axis": _axis,
+    "end-point": _end_point,
+    "plane": _plane,
+    "tilt": _tilt,
+    "slips": _slips,
+}
+
+
+def observations(patient: Patient, examined: Examined, examiner: Examiner) -> tuple[Observation, ...]:
+    """Return what was left out or overlooked and has no term of its own."""
+    return tuple(_observed(patient, examined, examiner))
+
+
+def _observed(patient: Patient, examined: Examined, examiner: Examiner) -> Iterator[Observation]:
+    for side in SIDES:
+        ends = examined.ends_of(side)
+        if not ends:
+            continue
+        drops = [one for one in examined.state.drops if one.side == side]
+        if drops and examined.did("pupil noted") and not _between(examined, "near check", drops[0].minute, ends):
+            yield Observation(
+                "pupil-as-proof",
+                "The pupil was taken as proof that the drops had worked. It says nothing of accommodation: "
+                "look far and near.",
+                side,
+            )
+        if not examined.did("lean in", side):
+            yield Observation("no-lean-in", "Neutral was not checked by leaning in.", side)
+        if any(one.state.decentred_mm for one in ends):
+            yield Observation("decentred", "The lenses were off centre, which adds a prism.", side)
+    first = examined.end_points[0] if examined.end_points else None
+    if first is not None and examiner.blur_d(first.state.distance_cm) >= 0.5:
+        yield Observation(
+            "examiner-out-of-focus",
+            "You saw the reflex out of focus at this distance: readings scatter more. Wear a glass for it.",
+        )
+    if patient.age_y <= DROPS_CONSIDERED_TO_Y and not examined.state.drops:
+        yield Observation("no-drops-considered", "A child was measured without drops. Local rules decide on them.")
+    yield from _of_record(examined)
+
+
+def _between(examined: Examined, what: str, since: float, ends: tuple[EndPoint, ...]) -> bool:
+    return any(one.what == what and since < one.minute <= ends[-1].minute for one in examined.acts)
+
+
+def _of_record(examined: Examined) -> Iterator[Observation]:
+    notes, record = examined.record.notes, examined.record
+    if "distance" not in notes:
+        yield Observation("no-distance", "The record has no working distance.")
+    if examined.state.drops and not {"drops", "time of drops"} <= notes:
+        yield Observation("no-drops-noted", "The record does not say which drops were used, and when.")
+    if "vision" not in notes:
+        yield Observation("no-vision", "The record has no vision.")
+    forms = {one.cylinder > 0 for one in record.written.values() if one.cylinder}
+    if len(forms) == 2:
+        yield Observation("two-forms", "One eye is written with a plus cylinder and the other with a minus cylinder.")
+    for side in SIDES:
+        if side not in record.written and examined.ends_of(side):
+            yield Observation("not-written", f"The {side} eye was measured and not written down.", side)
+
+
+def failed(patient: Patient, examined: Examined) -> str | None:
+    """Say why the whole examination fails, or return None: only where a white or absent reflex was not referred."""
+    if examined.record.referred:
+        return None
+    for side in SIDES:
+        if patient.eye(side).unsafe:
+            reflex = "white reflex" if "white reflex" in patient.eye(side).media else "absent reflex"
+            return f"The {side} eye has a {reflex}. Refer at once by the local path, before any measuring."
+    return None
+
+
+def seen_far_and_near(patient: Patient, side: Side, examined: Examined, minute: float) -> tuple[float, bool]:
+    """Return what a near check finds: accommodation still left in D, and whether the pupil is wide (6 mm or more)."""
+    free = 1 - cycloplegia(patient, side, examined.state, minute)
+    return patient.amplitude_d * free, pupil_mm(patient, side, examined.state, minute) >= 6
+
+
+def what_was_left(patient: Patient, examined: Examined, side: Side) -> tuple[float, ...]:
+    """Return what was still missing at each end point of an eye, in D."""
+    return tuple(left_at(patient, one) for one in examined.ends_of(side))
+
+
+def from_numbers_alone(found: Ledger) -> tuple[str, ...]:
+    """Name the causes that would give an error of this size and sort, were only the numbers known."""
+    error = found.error
+    mean, cylinder = error.spherical_equivalent, abs(error.cylinder)
+    fits: list[str] = []
+    if cylinder < 0.375:
+        for size, words in (
+            (1.5, "1.50 D for the distance left in"),
+            (2.0, "2.00 D for the distance left in"),
+            (0.5, "sitting nearer than was taken off"),
+            (0.25, "stopping a step late"),
+        ):
+            if abs(mean - size) <= 0.15:
+                fits.append(words)
+        for size, words in (
+            (-1.5, "1.50 D taken off twice"),
+            (-0.5, "sitting farther than was taken off"),
+            (-0.25, "stopping a step early"),
+        ):
+            if abs(mean - size) <= 0.15:
+                fits.append(words)
+        if mean <= -0.25:
+            fits += [
+                "accommodation: a near target, a face or an unfogged other eye",
+                "latent plus that drops would show",
+            ]
+    elif abs(mean) < 0.375:
+        fits.append("the axis, or one meridian stopped early")
+        if axis_gap(error.axis, 90) <= 10:
+            fits += ["sighting off the axis to one side", "true astigmatism against the rule"]
+    else:
+        fits += ["one meridian measured from another distance", "one meridian stopped early", "the sum of the lenses"]
+    return tuple(fits)
