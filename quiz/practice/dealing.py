@@ -424,19 +424,12 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
     case = case_of(dealt)
     given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
     answer = store.answer_to(dealt_id)
-    if answer is None or not can_retype(answer):
+    if answer is None or not dealt_cases.can_retype(answer):
         raise UnknownCase
     # Marked once, before the data file is locked: what was known of the learner then does not change any more.
     mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
     _send_back(mark)
     with store.writing():
-<<<<<<< HEAD
-        answer = store.answer_to(dealt_id)
-        if answer is None or not dealt_cases.can_retype(answer):
-            raise UnknownCase
-        mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
-=======
->>>>>>> main
         retyped = Retyped(
             dealt_id,
             learner.id,

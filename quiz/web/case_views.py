@@ -125,12 +125,8 @@ def case_page(
         place=place,
         found=case.type.found(case.findings),
         question=case.type.question(case.findings),
-<<<<<<< HEAD
-        picture=telling(case.type.figure(case.findings, "found")),
-=======
         within=case.type.marked_within,
-        picture=picture(case.type.figure(case.findings, "found")),
->>>>>>> main
+        picture=telling(case.type.figure(case.findings, "found")),
         inputs=tuple(_input(ask, texts or {}, problems, reads or {}) for ask in case.type.asks),
         problem=problems.get(None),
         confidences=CONFIDENCE_WORDS,

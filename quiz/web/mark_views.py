@@ -27,6 +27,7 @@ from cases.procedure.option_verdicts import CREDITED_TOO, KEYED, WRONG, option_v
 from cases.procedure.quantities import Quantity
 from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
+from quiz.practice.worked_examples import Why, why
 from quiz.storage.store import Sitting
 from quiz.web.pictures import Picture, captioned, picture
 
@@ -88,6 +89,8 @@ class WorkingRow:
     step: str
     right: str
     others: tuple[Cell, ...]
+    why: Why | None = None
+    """Why the right line is so, from the reference."""
 
     @property
     def same(self) -> bool:
@@ -141,13 +144,10 @@ class MarkPage:
     """Whether the learner may say that it was mistyped."""
     also: tuple[str, ...] = ()
     """The other answers that are credited here, each with its reason and what would decide."""
-<<<<<<< HEAD
     doubt: str | None = None
     """What the learner said when they reported the case as doubtful; None where they did not."""
-=======
     choices: tuple[tuple[str, tuple[ChoiceLine, ...]], ...] = ()
     """By what is asked: every option with its reason."""
->>>>>>> main
 
     @property
     def same(self) -> int:
@@ -197,11 +197,8 @@ def mark_page(
         mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
         can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),
         also=_also(mark),
-<<<<<<< HEAD
         doubt=doubt,
-=======
         choices=_choices(case),
->>>>>>> main
     )
 
 
@@ -396,7 +393,9 @@ def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:
     for key in order:
         line = right.get(key)
         cells = tuple(_cell(line, other.get(key)) for other in others)
-        rows.append(WorkingRow(titles[key[0]].title, line.says if line else "Not needed here.", cells))
+        rows.append(
+            WorkingRow(titles[key[0]].title, line.says if line else "Not needed here.", cells, why(case.type, key[0]))
+        )
     return tuple(rows)
 
 
