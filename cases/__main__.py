@@ -100,7 +100,8 @@ def draw_cases(type_id: str, seed: int, count: int, settings: Settings, as_json:
         if as_json:
             _print_json(case_document(case))
         else:
-            click.echo("\n".join((*case.type.found(case.findings), case.type.question(case.findings), "")))
+            asked = (case.type.question(case.findings), case.type.marked_within)
+            click.echo("\n".join((*case.type.found(case.findings), *filter(None, asked), "")))
 
 
 @commands.command("work")
@@ -135,13 +136,14 @@ def mark_answer(
     """
     from cases.procedure.case_type import draw
     from cases.procedure.marking import mark_text
+    from cases.procedure.option_verdicts import option_verdicts
 
     if (seed is None) == (findings is None):
         raise BadInput("mark: give either --seed N or --findings JSON, to say which case it is")
     case = draw(_type(type_id), seed or 0, settings) if findings is None else _given(type_id, findings)
     mark = mark_text(case, answer)
     if as_json:
-        _print_json(mark.to_json())
+        _print_json(mark.to_json() | {"options": [one.to_json() for one in option_verdicts(mark.case)]})
         return
     click.echo(mark.verdict if mark.unreadable is None else f"unreadable: {mark.unreadable}")
     for one in mark.weighed:

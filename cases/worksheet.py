@@ -114,6 +114,8 @@ def _case(number: int, case: Case, *, key: bool) -> str:
     lines = [f'<section class="case">\n<h2>Case {number}</h2>', figure.svg if figure else ""]
     lines += [f"<p>{escape(fact)}</p>" for fact in case.type.found(case.findings)]
     lines.append(f'<p class="asked">{escape(case.type.question(case.findings))}</p>')
+    if case.type.marked_within:
+        lines.append(f'<p class="within">{escape(case.type.marked_within)}</p>')
     if key:
         steps = "".join(f"<li>{escape(line.says)}</li>" for line in case.run.lines)
         lines.append(f'<ol class="working">{steps}</ol>')

@@ -20,12 +20,20 @@ WIDER_WANTS_PLUS = SlipName(
 
 WIDTHS = Choice(
     (
-        Option("equal", "equally wide"),
-        Option("first-narrower", "narrower in the first view"),
-        Option("second-narrower", "narrower in the second view"),
+        Option("equal", "equally wide", "the two bands are of one width"),
+        Option("first-narrower", "narrower in the first view", "the band of the first view is the narrower one"),
+        Option("second-narrower", "narrower in the second view", "the band of the second view is the narrower one"),
     )
 )
-VIEWS = Choice((Option("first", "the first view"), Option("second", "the second view"), Option("neither", "neither")))
+VIEWS = Choice(
+    (
+        Option("first", "the first view", "the first view has the narrower band, so that it is farther from neutral"),
+        Option(
+            "second", "the second view", "the second view has the narrower band, so that it is farther from neutral"
+        ),
+        Option("neither", "neither", "the two bands are equally wide"),
+    )
+)
 _OTHER_VIEW = {"first": "second", "second": "first", "neither": "neither"}
 
 FIRST_STREAK = Field("first_streak", "Streak of the first view", quantities.MERIDIAN)

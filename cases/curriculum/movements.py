@@ -15,13 +15,31 @@ from cases.procedure.kinds import Lens
 from cases.procedure.lens_log import Log, Tried
 from cases.procedure.randomness import Chance
 
-MOVEMENTS = Choice((Option("with", "with"), Option("against", "against"), Option("neutral", "neutral")))
+MOVEMENTS = Choice(
+    (
+        Option(
+            "with", "with", "the reflex goes the way of the streak: with a plane mirror, plus is still needed there"
+        ),
+        Option(
+            "against", "against", "the reflex goes against the streak: with a plane mirror, minus is still needed there"
+        ),
+        Option("neutral", "neutral", "nothing is still needed in that meridian, or next to nothing"),
+    )
+)
 WITH_OR_AGAINST = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
 NEXT = Choice(
     (
-        Option("plus", "add plus (or take minus away)"),
-        Option("minus", "add minus (or take plus away)"),
-        Option("stop", "change nothing: it is neutral"),
+        Option(
+            "plus",
+            "add plus (or take minus away)",
+            "the movement is with in the plane-mirror setting, or against in the concave-mirror setting",
+        ),
+        Option(
+            "minus",
+            "add minus (or take plus away)",
+            "the movement is against in the plane-mirror setting, or with in the concave-mirror setting",
+        ),
+        Option("stop", "change nothing: it is neutral", "nothing moves and the whole pupil lights up at once"),
     )
 )
 BEAMS = Choice((Option("parallel", "plane-mirror setting"), Option("converging", "concave-mirror setting")))
@@ -58,6 +76,18 @@ _LENS_FOR = {"with": "plus", "against": "minus", "neutral": "stop"}
 
 OPPOSITE = {"with": "against", "against": "with", "neutral": "neutral"}
 """The movement that each is taken for by someone who confuses with and against."""
+
+
+ZONE = 0.25
+"""In D to either side of neutral: nearer, one sees a movement and another none. No drawn key turns on so little."""
+
+
+def clear_of_zone(power_left: float) -> bool:
+    """Say whether so many D still to be added show a movement to everyone, or none to anyone.
+
+    Neutral is a zone, judged to 0.25 D at best (Jpn J Vis Sci 2010;31:48).
+    """
+    return abs(power_left) <= NEUTRAL_ZONE / 2 or abs(power_left) > ZONE + 1e-9
 
 
 def movement_for(power_left: float) -> str:

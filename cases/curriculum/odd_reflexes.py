@@ -48,7 +48,7 @@ SIGHTS: Mapping[str, Sight] = {
     ),
     "young-cylinder-changing": Sight(
         "oil-drop",
-        "The cylinder has changed at each of the last three visits.",
+        "The cylinder has changed at each of the last three visits, and the lens of the eye is clear.",
         "cornea",
         "At that age a round core inside a shadow, with a changing cylinder, is suspect of a cone-shaped cornea.",
         ages=(13, 20),
@@ -154,29 +154,79 @@ REFLEXES = Choice(
 BESIDE = Choice(tuple(Option(name, sight.label) for name, sight in SIGHTS.items()))
 MEANINGS = Choice(
     (
-        Option("cornea", "an irregular cornea, such as ectasia"),
-        Option("lens", "an opacity of cornea or lens, or a changed lens"),
-        Option("tears", "mucus or an uneven tear film"),
-        Option("aberration", "aberration of a wide pupil"),
-        Option("accommodation", "accommodation at work"),
-        Option("large-error", "a large error, far from neutral"),
-        Option("unequal-errors", "unequal refraction"),
-        Option("one-side", "one side only: squint, cloudy media or disease, a tumour not ruled out"),
-        Option("behind", "dense media or disease behind the pupil, a tumour not ruled out"),
-        Option("neutral", "nothing: it is near neutral"),
+        Option(
+            "cornea",
+            "an irregular cornea, such as ectasia",
+            "two bands show in the middle of the pupil, or a ring of shadow goes with a changing cylinder",
+        ),
+        Option(
+            "lens",
+            "an opacity of cornea or lens, or a changed lens",
+            "a dark patch keeps its place, or an older eye with a regular cornea turns more myopic",
+        ),
+        Option("tears", "mucus or an uneven tear film", "the shadow moves with a blink"),
+        Option("aberration", "aberration of a wide pupil", "the pupil is wide and its middle shows one plain band"),
+        Option(
+            "accommodation",
+            "accommodation at work",
+            "reflex and pupil change together while lens and streak are held still",
+        ),
+        Option(
+            "large-error",
+            "a large error, far from neutral",
+            "the reflex is faint, the media are clear and strong lenses have not been tried",
+        ),
+        Option("unequal-errors", "unequal refraction", "a lens before the fainter eye makes both glow alike"),
+        Option(
+            "one-side",
+            "one side only: squint, cloudy media or disease, a tumour not ruled out",
+            "no lens makes the fainter eye glow like the other",
+        ),
+        Option(
+            "behind",
+            "dense media or disease behind the pupil, a tumour not ruled out",
+            "the glow is white, or the pupil stays faint whatever is tried",
+        ),
+        Option(
+            "neutral",
+            "nothing: it is near neutral",
+            "the pupil is bright and red or orange all over, and nothing moves",
+        ),
     )
 )
 ACTIONS = Choice(
     (
-        Option("refer-now", "refer by the local path at once, number or none"),
-        Option("note-refer", "measure what can be judged, note it, refer by the local path"),
-        Option("measure-on", "measure both eyes to the end, then compare them"),
-        Option("middle-only", "judge the middle of the pupil alone and go on"),
-        Option("blink", "have the patient blink, look again"),
-        Option("relax", "far target, fog, measure again, and cycloplegia by local rules if it goes on"),
-        Option("large-steps", "try strong plus and strong minus, or move in"),
-        Option("write-down", "write down the lens in place and go on"),
-        Option("wait", "look again at the next visit"),
+        Option(
+            "refer-now",
+            "refer by the local path at once, number or none",
+            "the reflex is white, absent or grossly unequal",
+        ),
+        Option(
+            "note-refer",
+            "measure what can be judged, note it, refer by the local path",
+            "an irregular cornea or an opacity is suspected, and nothing points to an emergency",
+        ),
+        Option(
+            "measure-on",
+            "measure both eyes to the end, then compare them",
+            "the two refractions are unequal and nothing else is amiss",
+        ),
+        Option(
+            "middle-only",
+            "judge the middle of the pupil alone and go on",
+            "only the outer zone of a wide pupil disturbs",
+        ),
+        Option("blink", "have the patient blink, look again", "the tear film disturbs"),
+        Option(
+            "relax",
+            "far target, fog, measure again, and cycloplegia by local rules if it goes on",
+            "accommodation is at work",
+        ),
+        Option("large-steps", "try strong plus and strong minus, or move in", "a large error is suspected"),
+        Option("write-down", "write down the lens in place and go on", "the reflex is at neutral"),
+        Option(
+            "wait", "look again at the next visit", "never here: what is odd in a reflex is cleared up or referred now"
+        ),
     )
 )
 ACTION_FOR: Mapping[str, str] = {

@@ -53,11 +53,11 @@ GROSS_AS_CYLINDER = Slip(
 )
 
 
-def spheres_to_prescription() -> tuple[Step, ...]:
+def spheres_to_prescription(*, shows: float = 0.02) -> tuple[Step, ...]:
     """Build the steps from two streaks as read off the dial, `gross`, `distance_cm` and `form` to a prescription.
 
     Reads `first_streak` and `second_streak` in degrees and `gross`, the sphere in D that was neutral with each, in the
-    same order; gives the net `sphere` and `cylinder` in D and the `axis` in degrees.
+    same order; gives the net `sphere` and `cylinder` in D and the `axis` in degrees. `shows` is of the distance's step.
     """
     return (
         MERIDIANS.step(
@@ -72,7 +72,7 @@ def spheres_to_prescription() -> tuple[Step, ...]:
                 ),
             ),
         ),
-        distance_in_dioptres(),
+        distance_in_dioptres(shows=shows),
         take_off_distance(
             sign_blind(live=given(GROSS)(lambda gross: min(gross) < 0 < max(gross))),
             Slip(

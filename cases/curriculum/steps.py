@@ -56,6 +56,13 @@ def pick_distance(chance: Chance, settings: Settings) -> float:
     return chance.among(EASY_DISTANCES if settings.level == "novice" else COMMON_DISTANCES)
 
 
+def pick_any_distance(chance: Chance, settings: Settings) -> float:
+    """Draw a distance in whole cm, the learner's usual one in a quarter of the cases (always when it is fixed)."""
+    if settings.fixed_distance or chance.happens(0.25):
+        return settings.distance_cm
+    return float(chance.whole(30, 100))
+
+
 def pick_working_lens(chance: Chance, settings: Settings) -> tuple[float, float]:
     """Draw a working lens in D and the distance in cm: its own, or in about one case in three another one."""
     lens = chance.among((1.25, 1.5, 2.0, 2.5))
@@ -124,8 +131,11 @@ def lens_words(sphere: float, cylinder: float, axis: float) -> str:
     return f"{signed(sphere)} / {signed(cylinder)} × {degrees(axis)}"
 
 
-def distance_in_dioptres(*, exact: bool = False) -> Step:
-    """Step: `distance_cm` to `vergence` in D, as the clinic rounds it or exactly."""
+def distance_in_dioptres(*, exact: bool = False, shows: float = 0.02) -> Step:
+    """Step: `distance_cm` to `vergence` in D, as the clinic rounds it or exactly.
+
+    shows: in D, how far a wrong vergence must be out to show in the answer.
+    """
     value = vergence if exact else working_vergence
 
     def says(cm: float, power: float) -> str:
@@ -143,13 +153,13 @@ def distance_in_dioptres(*, exact: bool = False) -> Step:
                 run=given(DISTANCE)(lambda cm: cm / 100),
                 says=given(DISTANCE, VERGENCE)(lambda cm, power: f"{write_distance(cm)} taken as {size(power)} D."),
                 # At a metre and a half the metres are the habitual 1.50 as well, and the habit tells it already.
-                live=given(DISTANCE)(lambda cm: all(abs(cm / 100 - other) > 0.02 for other in (value(cm), 1.5))),
+                live=given(DISTANCE)(lambda cm: all(abs(cm / 100 - other) > shows for other in (value(cm), 1.5))),
             ),
             Slip(
                 skills.ALWAYS_ONE_FIFTY,
                 run=given()(lambda: 1.5),
                 says=given(DISTANCE)(lambda cm: f"1.50 D taken, though the distance is {write_distance(cm)}."),
-                live=given(DISTANCE)(lambda cm: abs(value(cm) - 1.5) > 0.02),
+                live=given(DISTANCE)(lambda cm: abs(value(cm) - 1.5) > shows),
             ),
         ),
     )

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, product
 from typing import Any
 
 from cases.errors import CaseError
 from cases.evidence.sources import COMMON, check_sources
+from cases.optics.axes import axis_of
 from cases.optics.lens import SphCyl
 from cases.procedure.chain import Run, Slipped, SlippedRun, SlipRef, Values, run_chain, slipped_runs
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field, Group
-from cases.procedure.keys import NOTHING, Drawing, Given, Rule, Step, given
-from cases.procedure.kinds import Lens
+from cases.procedure.keys import ALWAYS, NOTHING, Drawing, Given, Rule, Step, given
+from cases.procedure.kinds import Kind, Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
@@ -112,7 +114,13 @@ class CaseType:
     defensible: Rule[tuple[Defensible, ...]] = NO_OTHERS
     """From all that is known at the end: the other answers that are credited."""
     errors: Mapping[str, float] = field(default_factory=dict)
-    """By name of a finding, its measurement error in its own unit: no drawn key may turn on so little."""
+    """By name of a finding, its measurement error in its own unit: no drawn key may turn on so little.
+
+    Of a lens it is that of its powers, and its axis is taken to be off by `AXIS_ERROR`; of a choice that stands on a
+    scale, such as a line of the chart, it is so many places. Inside a group: "first.left".
+    """
+    undisputed: Rule[bool] = ALWAYS
+    """From all that is known at the end: whether two colleagues would judge it alike. A draw is thrown back if not."""
     sources: tuple[str, ...] = (COMMON,)
     """Keys of evidence/sources.toml."""
 
@@ -152,6 +160,16 @@ class CaseType:
         """Say whether two slips are declared as not to be told apart."""
         return (a, b) in self.twins or (b, a) in self.twins
 
+    @property
+    def marked_within(self) -> str:
+        """Say in a sentence how far the numbers asked for may be out and are still right; empty where none is."""
+        parts = [(ask, ask.kind.marked_within) for ask in self.asks if ask.kind.marked_within]
+        if not parts:
+            return ""
+        if len({within for _, within in parts}) == 1:
+            return f"Marked right within {parts[0][1]}{' each' if len(parts) > 1 else ''}."
+        return f"Marked right: {'; '.join(f'{_short_label(ask)} within {within}' for ask, within in parts)}."
+
     def close(self, given: Values, truth: Values) -> bool:
         """Say whether an answer is within the tolerance of the truth in all that is asked."""
         return all(ask.kind.close(given[ask.name], truth[ask.name]) for ask in self.asks)
@@ -163,6 +181,16 @@ class CaseType:
     def alike(self, given: Values, slipped: Values) -> bool:
         """Say whether an answer may have come from a slipped run."""
         return all(ask.kind.alike(given[ask.name], slipped[ask.name]) for ask in self.asks)
+
+    def tells_apart(self, one: Values, other: Values) -> bool:
+        """Say whether the answers of two slips differ enough to be told apart."""
+        return any(ask.kind.tells_apart(one[ask.name], other[ask.name]) for ask in self.asks)
+
+    def meant(self, given: Values) -> tuple[Values, ...]:
+        """Return all that an answer may mean: one, where there is no eighth in it."""
+        names = [ask.name for ask in self.asks]
+        ways = product(*(ask.kind.meant(given[ask.name]) for ask in self.asks))
+        return tuple(dict(zip(names, one, strict=True)) for one in ways)
 
     def answer_json(self, values: Values) -> Any:
         """Put an answer into JSON: a lone prescription as such, everything else by name."""
@@ -233,8 +261,15 @@ class Case:
 
     def _off_by_error(self) -> Iterator[tuple[str, Values]]:
         for one in self.type.findings.fields:
+            whole = self.findings[one.name]
+            if isinstance(one.kind, Group):
+                for part in one.kind.fields:
+                    by = self.type.errors.get(f"{one.name}.{part.name}")
+                    for value in _shifted(part.kind, whole[part.name], by) if by else ():
+                        yield f"{one.label}, {part.label}", {**self.findings, one.name: {**whole, part.name: value}}
+                continue
             by = self.type.errors.get(one.name)
-            for value in _shifted(self.findings[one.name], by) if by else ():
+            for value in _shifted(one.kind, whole, by) if by else ():
                 yield one.label, {**self.findings, one.name: value}
 
     @cached_property
@@ -277,20 +312,25 @@ class Case:
         return tuple(line.step for line in self.run.lines)
 
     def hides_nothing(self) -> bool:
-        """Say whether every live slip shows, and shows apart from every other that is not its declared twin."""
-        if any(self.type.close(one.answer, self.truth) for one in self.singles):
+        """Say whether every live slip shows, and shows apart from every other that is not its declared twin.
+
+        However its answer is written: an eighth cut or rounded must not make it an answer that is credited.
+        """
+        credited = [self.truth, *({**self.truth, **one.answer} for one in self.type.defensible(self.run.known))]
+        written = [self.type.meant(one.answer) for one in self.singles]
+        if any(self.type.close(one, right) for ways in written for one in ways for right in credited):
             return False
-        if any(
-            self.type.close(one.answer, {**self.truth, **other.answer})
-            for other in self.type.defensible(self.run.known)
-            for one in self.singles
-        ):
-            return False
-        return not any(
-            self.type.alike(a.answer, b.answer)
-            for a, b in combinations(self.singles, 2)
+        return all(
+            self.type.tells_apart(one, b.answer)
+            for (a, ways), (b, _) in combinations(zip(self.singles, written, strict=True), 2)
             if not self.type.are_twins(a.slips[0], b.slips[0])
+            for one in ways
         )
+
+    @property
+    def is_undisputed(self) -> bool:
+        """Whether two colleagues would judge it alike, by the type's own rule."""
+        return self.type.undisputed(self.run.known)
 
     def is_firm(self) -> bool:
         """Say whether its key outlives a measurement error in any one finding, or the other choice is credited."""
@@ -309,8 +349,27 @@ class Case:
         return any(self._led_to(slipped_runs(self.type.steps, self.start, only=slip_id)))
 
 
-def _shifted(value: Any, by: float) -> tuple[Any, ...]:
-    """Return a finding off by its measurement error either way; of a lens, its sphere and the size of its cylinder."""
+_LABEL_ENDS = re.compile(r"[,:(]")
+
+
+def _short_label(ask: Field[Any]) -> str:
+    label = _LABEL_ENDS.split(ask.label)[0]
+    return label[0].lower() + label[1:].rstrip()
+
+
+AXIS_ERROR = 5.0
+"""Degrees by which the axis of a measured lens may be off: common practice, no published source."""
+
+
+def _shifted(kind: Kind[Any], value: Any, by: float) -> tuple[Any, ...]:
+    """Return a finding off by its measurement error either way.
+
+    Of a lens its sphere, the size of its cylinder and its axis are off, one at a time; of a choice, so many places.
+    """
+    if isinstance(kind, Choice):
+        ids = [option.id for option in kind.options]
+        places = (ids.index(value) + sign * round(by) for sign in (-1, 1))
+        return tuple(ids[place] for place in places if 0 <= place < len(ids))
     if not isinstance(value, SphCyl):
         return (value - by, value + by)
     spheres = (replace(value, sphere=value.sphere - by), replace(value, sphere=value.sphere + by))
@@ -318,7 +377,9 @@ def _shifted(value: Any, by: float) -> tuple[Any, ...]:
         return spheres
     weaker, stronger = (value.cylinder + sign * math.copysign(by, value.cylinder) for sign in (-1, 1))
     kept = weaker * value.cylinder > 0
-    return (*spheres, *([replace(value, cylinder=weaker)] if kept else []), replace(value, cylinder=stronger))
+    cylinders = (*([replace(value, cylinder=weaker)] if kept else []), replace(value, cylinder=stronger))
+    axes = (replace(value, axis=axis_of(value.axis + sign * AXIS_ERROR)) for sign in (-1, 1))
+    return (*spheres, *cylinders, *axes)
 
 
 def _truth_of(case: Case) -> Values | None:
@@ -377,7 +438,7 @@ def draw(
     for _ in range(tries):
         try:
             case = case_type.case(case_type.draw(chance, settings), seed)
-            fits = wanted(case) and case.hides_nothing() and case.is_firm()
+            fits = wanted(case) and case.is_undisputed and case.hides_nothing() and case.is_firm()
         except CannotDraw:
             raise
         except CaseError as error:

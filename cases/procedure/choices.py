@@ -17,6 +17,8 @@ class Option:
 
     id: str
     label: str
+    when: str = ""
+    """When it is the right choice: a sentence, told to whoever chose it where it is not."""
 
 
 class UnknownOption(CaseError):

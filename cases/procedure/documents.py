@@ -15,6 +15,7 @@ def case_document(case: Case) -> dict[str, Any]:
         "seed": case.seed,
         "findings": case.type.findings.to_json(case.findings),
         "asks": case.type.asks_id,
+        "marked_within": case.type.marked_within,
         "answer": case.type.answer_json(case.truth),
         "working": [{"step": line.step, "says": line.says, "value": to_json(line.values)} for line in case.run.lines],
         "slips": [

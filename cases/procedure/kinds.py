@@ -95,6 +95,11 @@ class Kind(ABC, Generic[T]):
     """How it is typed, for the line under an empty field."""
 
     @property
+    def marked_within(self) -> str:
+        """How far an answer may be out and is still right, to follow "within"; empty where nothing may."""
+        return ""
+
+    @property
     def missing(self) -> str:
         """What is said where nothing was given."""
         return f"nothing was written: give {self.hint or 'an answer'}"
@@ -127,6 +132,10 @@ class Kind(ABC, Generic[T]):
         """Say whether an answer may have come from this slip's value."""
         return self.close(given, slipped)
 
+    def tells_apart(self, one: T, other: T) -> bool:
+        """Say whether the values of two slips differ enough to be told apart."""
+        return not self.alike(one, other)
+
     def meant(self, given: T) -> tuple[T, ...]:
         """Return what a person may mean who writes this: an eighth is written in full, cut or rounded."""
         return (given,)
@@ -149,8 +158,17 @@ class Lens(Kind[SphCyl]):
     tolerance: float = 0.125
     residual: float = 0.25
     slip_axis: float = 2.0
+    zone: float | None = None
+    """In D, for a lens found by eye: how far each principal power may lie to either side, in place of `tolerance`."""
     id = "prescription"
     hint = "sphere, cylinder, axis, such as +1.00 −1.50 × 90"
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance of its powers, and of its axis as what a cylinder of one dioptre allows."""
+        turned = math.degrees(math.asin(self.residual / 2))
+        powers = f"{self.tolerance:g} D" if self.zone is None else f"{self.zone:g} D in each meridian"
+        return f"{powers} and, of axis, {turned:.0f}° at 1.00 DC (less for a stronger cylinder)"
 
     def read(self, text: str) -> SphCyl:
         """Read a prescription."""
@@ -186,12 +204,35 @@ class Lens(Kind[SphCyl]):
         return self._within(given, truth, self.exact, self.exact_axis, self.exact)
 
     def close(self, given: SphCyl, truth: SphCyl) -> bool:
-        """Say whether it is within the tolerance of the class docstring."""
+        """Say whether it is within the tolerance of the class docstring, or each principal power within the zone."""
+        if self.zone is not None:
+            return self._in_zone(given, truth, self.zone) and self._across(given, truth) <= self.residual + 1e-9
         return self._within(given, truth, self.tolerance, 90, self.residual)
 
     def alike(self, given: SphCyl, slipped: SphCyl) -> bool:
-        """Say whether it is within 0.125 D and 2° (or what a weak cylinder hides) of a slip's lens."""
+        """Say whether it is within 0.125 D, or the zone, and 2° (or what a weak cylinder hides) of a slip's lens."""
+        if self.zone is not None:
+            gap = axis_gap(given.minus_form().axis, slipped.minus_form().axis)
+            near = gap <= self.slip_axis + 1e-9 or self._across(given, slipped) <= 0.02
+            return near and self._in_zone(given, slipped, self.zone)
         return self._within(given, slipped, self.tolerance, self.slip_axis, self.tolerance)
+
+    def tells_apart(self, one: SphCyl, other: SphCyl) -> bool:
+        """Say whether two slips' lenses are not within 0.125 D and 2°: the zone is for people's readings alone."""
+        return not self._within(one, other, self.tolerance, self.slip_axis, self.tolerance)
+
+    @staticmethod
+    def _in_zone(given: SphCyl, truth: SphCyl, zone: float) -> bool:
+        """Compare the more plus powers, and the less plus ones."""
+        a, b = given.minus_form(), truth.minus_form()
+        ends = (a.sphere - b.sphere, a.sphere + a.cylinder - b.sphere - b.cylinder)
+        return all(abs(gap) <= zone + 1e-9 for gap in ends)
+
+    @staticmethod
+    def _across(given: SphCyl, truth: SphCyl) -> float:
+        """Return the cylinder in D that a turned axis leaves."""
+        a, b = given.minus_form(), truth.minus_form()
+        return 2 * abs(b.cylinder) * math.sin(math.radians(axis_gap(a.axis, b.axis)))
 
     @staticmethod
     def _within(given: SphCyl, truth: SphCyl, power: float, axis: float, residual: float) -> bool:
@@ -264,6 +305,11 @@ class Cross(Kind[SphCyl]):
     lens: Lens = Lens()
     id = "powers"
     hint = "power @ meridian twice, such as +1.00 @ 180, −0.50 @ 90"
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance of its lens."""
+        return self.lens.marked_within
 
     def read(self, text: str) -> SphCyl:
         """Read two powers at two meridians."""

@@ -6,7 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import product
 from typing import Any
 
 from cases.errors import CaseError
@@ -206,7 +205,7 @@ def mark(case: Case, given: Values, beforehand: Beforehand = NOTHING_KNOWN) -> M
 
     beforehand: what is known of the slips and of this learner's steps; without it base rates alone are weighed.
     """
-    meant = _meant(case, given)
+    meant = case.type.meant(given)
     if any(case.type.same(one, case.truth) for one in meant):
         return Mark("equivalent" if _other_form(case, given) else "right", case, given)
     if any(case.type.close(one, case.truth) for one in meant):
@@ -244,13 +243,6 @@ def _defended(case: Case, meant: Sequence[Values]) -> Defensible | None:
         one for one in case.defensible if any(case.type.close(given, {**case.truth, **one.answer}) for given in meant)
     )
     return max(matched, key=lambda one: one.weight, default=None)
-
-
-def _meant(case: Case, given: Values) -> tuple[Values, ...]:
-    """Return all that an answer may mean: one, where there is no eighth in it."""
-    names = [ask.name for ask in case.type.asks]
-    ways = product(*(ask.kind.meant(given[ask.name]) for ask in case.type.asks))
-    return tuple(dict(zip(names, one, strict=True)) for one in ways)
 
 
 def _other_form(case: Case, given: Values) -> bool:

@@ -28,6 +28,8 @@ class Quantity(Kind[float]):
     high: float
     exact: float
     tolerance: float
+    apart: float | None = None
+    """How far apart the values of two slips have to be; None: the tolerance."""
     step: float
     """In which people write it: what a number field moves by."""
     decimals: int | None = None
@@ -89,12 +91,22 @@ class Quantity(Kind[float]):
         """Compare within `tolerance`."""
         return self._gap(given, truth) <= self.tolerance + 1e-9
 
+    def tells_apart(self, one: float, other: float) -> bool:
+        """Say whether they are further apart than `apart`."""
+        return super().tells_apart(one, other) if self.apart is None else self._gap(one, other) > self.apart + 1e-9
+
     def _gap(self, given: float, truth: float) -> float:
         return axis_gap(given, truth) if self.on_dial else abs(given - truth)
 
     def meant(self, given: float) -> tuple[float, ...]:
         """Return the three ways of writing the eighth that it is, or itself."""
         return eighths_meant(given) if self.eighths else (given,)
+
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance with its unit."""
+        unit = "°" if self.on_dial else self.unit
+        return f"{self.tolerance:g}{unit}"
 
     def differs(self, given: float, truth: float) -> str:
         """Say by how much it is out, and on which side where sides have names."""

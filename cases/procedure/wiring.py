@@ -40,6 +40,8 @@ class Chain(Protocol):
     @property
     def defensible(self) -> Rule[Any]: ...  # noqa: D102
     @property
+    def undisputed(self) -> Rule[bool]: ...  # noqa: D102
+    @property
     def found(self) -> Rule[tuple[str, ...]]: ...  # noqa: D102
     @property
     def question(self) -> Rule[str]: ...  # noqa: D102
@@ -164,6 +166,7 @@ def check_wiring(case_type: Chain) -> None:
         chain.give(step.gives, where, under=step.under, said=tuple(said))
     chain.read([case_type.answer.rule], "answer")
     chain.read([case_type.defensible], "defensible")
+    chain.read([case_type.undisputed], "undisputed")
     asked, answered = sorted(one.name for one in case_type.asks), sorted(one.name for one in case_type.answer.keys)
     if asked != answered:
         raise BrokenChain(case_type.id, "answer", f"gives {', '.join(answered)}, where {', '.join(asked)} is asked")

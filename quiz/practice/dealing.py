@@ -423,12 +423,13 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
     dealt = own(store, learner, dealt_id)
     case = case_of(dealt)
     given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
-    _send_back(mark_fields(case, given))
+    answer = store.answer_to(dealt_id)
+    if answer is None or not dealt_cases.can_retype(answer):
+        raise UnknownCase
+    # Marked once, before the data file is locked: what was known of the learner then does not change any more.
+    mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
+    _send_back(mark)
     with store.writing():
-        answer = store.answer_to(dealt_id)
-        if answer is None or not dealt_cases.can_retype(answer):
-            raise UnknownCase
-        mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
         retyped = Retyped(
             dealt_id,
             learner.id,
@@ -471,16 +472,17 @@ def untold(case: Case, *, now: float, why: str) -> Waiting:
     return Waiting(dealt, case)
 
 
-def tried(case: Case, texts: Mapping[str, str], *, now: float, why: str) -> Marked:
-    """Mark an answer to a case that was dealt to nobody; nothing is kept.
+def tried(case: Case, texts: Mapping[str, str] | None, *, now: float, why: str) -> Marked:
+    """Mark an answer to a case that was dealt to nobody; nothing is kept. None as `texts`: they do not know.
 
     Raises
     ------
     SentBack
         When it cannot be marked yet.
     """
-    mark = mark_fields(case, texts)
-    _send_back(mark)
+    mark = Mark("wrong", case) if texts is None else mark_fields(case, texts)
+    if texts is not None:
+        _send_back(mark)
     dealt = untold(case, now=now, why=why).dealt
     return Marked(dealt, _answer(dealt, mark, texts, None, now), mark)
 

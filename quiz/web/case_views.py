@@ -62,6 +62,8 @@ class CasePage:
     more_lines: int
     why: str
     first_visit: bool
+    within: str = ""
+    """How far the numbers asked for may be out and are still marked right."""
     drill: Drill | None = None
     """The drill that it is a case of."""
     closed: bool = False
@@ -123,6 +125,7 @@ def case_page(
         place=place,
         found=case.type.found(case.findings),
         question=case.type.question(case.findings),
+        within=case.type.marked_within,
         picture=telling(case.type.figure(case.findings, "found")),
         inputs=tuple(_input(ask, texts or {}, problems, reads or {}) for ask in case.type.asks),
         problem=problems.get(None),

@@ -18,13 +18,16 @@ from cases.notation.prescription import write_prescription, write_size
 from cases.optics.axes import axis_gap
 from cases.procedure.case_type import Case
 from cases.procedure.chain import Line, Slipped, SlipRef
+from cases.procedure.choices import Choice
 from cases.procedure.explaining import LIKELY
 from cases.procedure.fields import Field
 from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
 from cases.procedure.marking import Mark, as_given, named
+from cases.procedure.option_verdicts import CREDITED_TOO, KEYED, WRONG, option_verdicts, verdict_on
 from cases.procedure.quantities import Quantity
 from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
+from quiz.practice.worked_examples import Why, why
 from quiz.storage.store import Sitting
 from quiz.web.pictures import Picture, captioned, picture
 
@@ -42,6 +45,18 @@ class ValuesCompared:
     given: str
     right: str
     differs: str
+    why: str = ""
+    """Of a wrong choice: when it would be right, and what holds here."""
+
+
+@dataclass(frozen=True)
+class ChoiceLine:
+    """One of the options of a case, with what is said of it once it is marked."""
+
+    label: str
+    standing: str
+    """"Right", "Credited" or "Not right"."""
+    because: str
 
 
 @dataclass(frozen=True)
@@ -74,6 +89,8 @@ class WorkingRow:
     step: str
     right: str
     others: tuple[Cell, ...]
+    why: Why | None = None
+    """Why the right line is so, from the reference."""
 
     @property
     def same(self) -> bool:
@@ -129,6 +146,8 @@ class MarkPage:
     """The other answers that are credited here, each with its reason and what would decide."""
     doubt: str | None = None
     """What the learner said when they reported the case as doubtful; None where they did not."""
+    choices: tuple[tuple[str, tuple[ChoiceLine, ...]], ...] = ()
+    """By what is asked: every option with its reason."""
 
     @property
     def same(self) -> int:
@@ -179,6 +198,7 @@ def mark_page(
         can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),
         also=_also(mark),
         doubt=doubt,
+        choices=_choices(case),
     )
 
 
@@ -196,6 +216,8 @@ def _verdict(done: Marked, hints: int) -> tuple[str, str]:
                 "The right lens, in the other form",
                 f"Counted as right: it is the same lens. Asked for was {form}.{aided}",
             )
+        case "near" if stage_of(mark.case.type.id):
+            return "Right", f"Within 0.25 D of neutral, and neutral is a zone, not a point.{aided}"
         case "near":
             return "Right, within the tolerance", f"Not to the last hundredth, but near enough to count.{aided}"
         case "slip" if mark.twins:
@@ -296,6 +318,35 @@ def _also(mark: Mark) -> tuple[str, ...]:
     return tuple(words)
 
 
+STANDINGS = {KEYED: "Right", CREDITED_TOO: "Credited", WRONG: "Not right"}
+
+
+def _choices(case: Case) -> tuple[tuple[str, tuple[ChoiceLine, ...]], ...]:
+    """Say of every option why it is right, credited or not right."""
+    every = option_verdicts(case)
+    kinds = {ask.name: ask for ask in case.type.asks}
+    labels = {
+        (name, option.id): option.label for name, ask in kinds.items() for option in getattr(ask.kind, "options", ())
+    }
+    return tuple(
+        (
+            kinds[name].label,
+            tuple(
+                ChoiceLine(labels[one.ask, one.option], STANDINGS[one.standing], one.because)
+                for one in every
+                if one.ask == name
+            ),
+        )
+        for name in dict.fromkeys(one.ask for one in every)
+    )
+
+
+def _why_not(case: Case, ask: Field[Any], value: Any) -> str:
+    """Say why a choice is not right; empty of what is right or credited, and of what is not chosen."""
+    verdict = verdict_on(case, ask.name, value) if isinstance(ask.kind, Choice) else None
+    return verdict.because if verdict and verdict.standing == WRONG else ""
+
+
 def _lines(count: int) -> str:
     return "One line" if count == 1 else f"{count} lines"
 
@@ -310,7 +361,8 @@ def _compared(ask: Field[Any], mark: Mark, given: Mapping[str, str]) -> ValuesCo
         return ValuesCompared(ask.label, given_words, right_words, "nothing")
     # A kind without a measure of its own would only say once more what stands above.
     measured = type(ask.kind).differs is not Kind.differs
-    return ValuesCompared(ask.label, given_words, right_words, ask.kind.differs(value, truth) if measured else "")
+    differs = ask.kind.differs(value, truth) if measured else ""
+    return ValuesCompared(ask.label, given_words, right_words, differs, _why_not(mark.case, ask, value))
 
 
 def _as_lens(mark: Mark) -> str | None:
@@ -341,7 +393,9 @@ def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:
     for key in order:
         line = right.get(key)
         cells = tuple(_cell(line, other.get(key)) for other in others)
-        rows.append(WorkingRow(titles[key[0]].title, line.says if line else "Not needed here.", cells))
+        rows.append(
+            WorkingRow(titles[key[0]].title, line.says if line else "Not needed here.", cells, why(case.type, key[0]))
+        )
     return tuple(rows)
 
 

@@ -39,7 +39,7 @@ def document(capsys: pytest.CaptureFixture[str], *arguments: str) -> Any:
 
 def test_a_case_has_the_shape_that_scripts_lean_on(capsys: pytest.CaptureFixture[str]) -> None:
     case = document(capsys, "draw", "two-spheres", "--seed", "7")
-    assert list(case) == ["type", "seed", "findings", "asks", "answer", "working", "slips"]
+    assert list(case) == ["type", "seed", "findings", "asks", "marked_within", "answer", "working", "slips"]
     assert set(case["findings"]) == {"first", "second", "distance_cm", "form"}
     assert set(case["findings"]["first"]) == {"streak", "sphere"}
     assert (case["asks"], set(case["answer"])) == ("prescription", {"sphere", "cylinder", "axis"})

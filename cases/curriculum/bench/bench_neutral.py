@@ -18,7 +18,6 @@ from cases.curriculum.steps import (
     FORM_WORDS,
     GROSS,
     NET,
-    NET_PRESCRIPTION,
     SWEEP_OR_AXIS,
     Powers,
     degrees,
@@ -39,7 +38,7 @@ from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, Step, asking, given
-from cases.procedure.kinds import BadFinding
+from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
@@ -60,14 +59,14 @@ SKEW_LEFT = SlipName(
 
 def _end_slip(ident: str, title: str, late: bool, which: str) -> SlipName:
     tells = (
-        "That is one step past: the movement had turned round. Come back until nothing travels, then lean in to check."
+        "The movement had turned round. Come back until nothing moves, then lean in to check."
         if late
-        else "Something still travelled, fast and wide, and looked neutral. Go on until it turns round, then come back."
+        else "The reflex still moved: fast and wide, it looks neutral. Go on until it turns round, then come back."
     )
-    return SlipName(ident, f"{title} {which}", tells)
+    return SlipName(ident, f"{title} {which}", tells, ("jpn-2010", "common-practice"))
 
 
-_SHORT, _PAST = "stopped a step before neutral", "went a step past neutral"
+_SHORT, _PAST = "stopped 0.50 D or more short of neutral", "went 0.50 D or more past neutral"
 EARLY = _end_slip("end-point-early", _SHORT, False, "throughout")
 LATE = _end_slip("end-point-late", _PAST, True, "throughout")
 EARLY_ONE = (
@@ -83,14 +82,19 @@ END_OR_DISTANCE: tuple[Pair, ...] = tuple(
     (SlipRef(READ_END_POINT.id, end.id), SlipRef(skills.DISTANCE_IN_DIOPTRES.id, skills.ALWAYS_ONE_FIFTY.id))
     for end in (EARLY, LATE)
 )
-"""At 57 and 80 cm a quarter too much at the end-point and 1.50 taken off by habit come to the same lens."""
+"""At 50 and 100 cm half a dioptre out at the end-point and 1.50 taken off by habit lead to the same lens."""
 
 ONE_STEP = 0.25
+ZONE = 0.25
+"""In D to either side: a reading so near is right, since neutral is a zone. The end-point is judged to 0.25 D at best
+(Jpn J Vis Sci 2010;31:48)."""
+OUT_BY = 0.5
+"""In D: an end-point so far out is a slip, the first step outside the zone."""
 
 
 def _step(gross: float) -> float:
-    """Return the step in D that led towards this end-point from no lens at all."""
-    return ONE_STEP if gross >= 0 else -ONE_STEP
+    """Return the step in D, large enough to be a slip, that led towards this end-point from no lens at all."""
+    return OUT_BY if gross >= 0 else -OUT_BY
 
 
 Past = Callable[[Powers, int], int]
@@ -133,7 +137,7 @@ def _end_step(says: Rule[str], *more: Slip[Powers]) -> Step:
                 skills.MARGIN_READ,
                 run=given(MARGIN, ENDS)(lambda margin, ends: tuple(end + margin for end in ends)),
                 says=_taken_words,
-                live=given(MARGIN)(lambda margin: abs(margin) > ONE_STEP),
+                live=given(MARGIN)(lambda margin: abs(margin) > ZONE),
             ),
         ),
     )
@@ -154,7 +158,7 @@ def _possible(bench: Bench) -> None:
 # --- one sphere --------------------------------------------------------------------------------------------------
 
 RX_SPHERE = Field("rx", "Net sphere of the eye on the bench", quantities.POWER)
-POWER = Field("power", "Net sphere", quantities.POWER)
+POWER = Field("power", "Net sphere", quantities.POWER.having(tolerance=ZONE, apart=0.125))
 
 
 @given(RX_SPHERE, DISTANCE, PUPIL, MARGIN)
@@ -165,7 +169,7 @@ def _sphere_bench(rx: float, distance_cm: float, pupil_mm: float, margin: float)
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     # Far enough from neutral at first that there is something to do.
-    gross = chance.stepped(0.75, 7) * chance.among((1, 1, -1))
+    gross = chance.stepped(0.75, 10) * chance.among((1, 1, -1))
     return given(RX_SPHERE, DISTANCE).to(gross - vergence_in_quarters(distance), distance) | _margin(chance, settings)
 
 
@@ -182,7 +186,7 @@ bench_sphere = CaseType(
     begin=ENDS.by(given(RX_SPHERE, DISTANCE)(lambda rx, distance_cm: (rx + working_vergence(distance_cm),))),
     steps=(
         _end_step(given(GROSS)(_neutral_words)),
-        distance_in_dioptres(),
+        distance_in_dioptres(shows=ZONE),
         take_off_distance(sign_blind(live=given(GROSS)(lambda gross: gross[0] < 0))),
     ),
     answer=POWER.by(given(NET)(lambda net: net[0])),
@@ -198,11 +202,12 @@ bench_sphere = CaseType(
     needs=("net-sphere", "next-lens"),
     twins=(ADDED_OR_SIGN_BLIND, *END_OR_DISTANCE),
     probes=(Probe(ADDED_OR_SIGN_BLIND, "net-sphere"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("reflex-optics",),
+    sources=("reflex-optics", "jpn-2010"),
 )
 
 # --- two meridians -----------------------------------------------------------------------------------------------
 
+EYE = Field("prescription", "Net prescription", Lens(zone=ZONE))
 START_STREAK = Field("start_streak", "Where the streak lies to begin with", quantities.MERIDIAN)
 
 
@@ -296,7 +301,7 @@ bench_eye = CaseType(
             FORM,
         )
     ),
-    asks=(NET_PRESCRIPTION,),
+    asks=(EYE,),
     draw=_draw_eye,
     holds=_has_meridians,
     begin=NEAR.by(_nearest),
@@ -311,9 +316,9 @@ bench_eye = CaseType(
             ),
         ),
         # From here on it is what two spheres found on paper ask for, but for reading the dial.
-        *spheres_to_prescription(),
+        *spheres_to_prescription(shows=ZONE),
     ),
-    answer=NET_PRESCRIPTION.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
+    answer=EYE.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
     found=given(PUPIL, DISTANCE)(
         lambda pupil_mm, distance_cm: (
             "An eye stands on the bench with no lens before it.",
@@ -331,7 +336,7 @@ bench_eye = CaseType(
     needs=("bench-sphere", "two-spheres"),
     twins=(SWEEP_OR_AXIS, *END_OR_DISTANCE),
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"), *(Probe(pair, "net-sphere") for pair in END_OR_DISTANCE)),
-    sources=("reflex-optics",),
+    sources=("reflex-optics", "jpn-2010"),
 )
 
 HANDS = frozenset(("streak", "lenses", "lean"))

@@ -152,6 +152,7 @@ bench_movement = CaseType(
     needs=("next-lens",),
     twins=(SWAPPED_OR_SLEEVE,),
     probes=(Probe(SWAPPED_OR_SLEEVE, "next-lens"),),
+    errors={"in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics",),
 )
 
@@ -257,6 +258,7 @@ bench_nearer = CaseType(
     question=asking("Three views of one eye. In which order do they come, the nearest to neutral first?"),
     figure=given(_nearer_views).drawing(several),
     needs=("next-lens",),
+    errors={"lenses.a": 0.12, "lenses.b": 0.12, "lenses.c": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "common-practice"),
 )
 

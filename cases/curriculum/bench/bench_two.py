@@ -31,9 +31,13 @@ from cases.procedure.settings import Settings
 FOLLOW_SKEW = Skill("follow-skew", "telling from the skew to which side the meridian lies")
 TURNS = Choice(
     (
-        Option("anticlockwise", "anticlockwise: its top to the left"),
-        Option("clockwise", "clockwise: its top to the right"),
-        Option("leave", "not at all: it lies on a meridian"),
+        Option(
+            "anticlockwise",
+            "anticlockwise: its top to the left",
+            "the reflex stands turned anticlockwise from the streak",
+        ),
+        Option("clockwise", "clockwise: its top to the right", "the reflex stands turned clockwise from the streak"),
+        Option("leave", "not at all: it lies on a meridian", "reflex and streak lie in one line"),
     )
 )
 _OTHER_TURN = {"anticlockwise": "clockwise", "clockwise": "anticlockwise", "leave": "leave"}
@@ -257,6 +261,7 @@ bench_lean = CaseType(
     question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
     figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
+    errors={"in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "streak-guide"),
 )
 

@@ -79,15 +79,51 @@ MEASURES = Choice(
 )
 CAUSES = Choice(
     (
-        Option("scatter", "no cause needed: two measures of one eye may differ by this much"),
-        Option("left-in", "the working distance left in"),
-        Option("twice", "the working distance taken off twice"),
-        Option("accommodated", "accommodation during retinoscopy"),
-        Option("other-accommodated", "accommodation during the other measurement"),
-        Option("changed", "a changed eye, or a last lens short of the full correction"),
-        Option("axis", "an axis not placed well in one of the two"),
-        Option("one-meridian", "one meridian misjudged"),
-        Option("several", "more than one thing: measure again"),
+        Option(
+            "scatter",
+            "no cause needed: two measures of one eye may differ by this much",
+            "both the means and the cylinder agree within the limits",
+        ),
+        Option(
+            "left-in",
+            "the working distance left in",
+            "retinoscopy is the more plus by about what the distance is worth",
+        ),
+        Option(
+            "twice",
+            "the working distance taken off twice",
+            "retinoscopy is the more minus by about what the distance is worth",
+        ),
+        Option(
+            "accommodated",
+            "accommodation during retinoscopy",
+            "retinoscopy is the more minus in both meridians, by another amount than the distance",
+        ),
+        Option(
+            "other-accommodated",
+            "accommodation during the other measurement",
+            "the other result of today is the more minus in both meridians",
+        ),
+        Option(
+            "changed",
+            "a changed eye, or a last lens short of the full correction",
+            "the other result is an old one, and the means differ by another amount than the distance",
+        ),
+        Option(
+            "axis",
+            "an axis not placed well in one of the two",
+            "the two cylinders are of one strength and stand at different axes",
+        ),
+        Option(
+            "one-meridian",
+            "one meridian misjudged",
+            "one principal power moved and the other did not: the mean changed by half of the cylinder",
+        ),
+        Option(
+            "several",
+            "more than one thing: measure again",
+            "the cylinders differ, and neither an axis nor one meridian alone accounts for it",
+        ),
     )
 )
 _CAUSE_WORDS = {
@@ -256,6 +292,13 @@ def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) 
                 0.5,
                 "Two years can change an eye by as much, and the last lens may never have been the full correction.",
                 LOOK_AT_THE_LENSES,
+            )
+        case "axis" | "one-meridian", "last":
+            return also(
+                "changed",
+                0.5,
+                "Two years can change a cylinder or its axis too.",
+                "Measure again, and compare both with today's subjective result and the corneal readings.",
             )
         case "twice", _:
             return also(
@@ -439,7 +482,7 @@ difference_cause = CaseType(
     figure=_figure,
     needs=("two-eyes", "transpose"),
     defensible=_defensible,
-    errors={FOUND.name: 0.25},
+    errors={FOUND.name: 0.25, OTHER.name: 0.25, DISTANCE.name: 1.0},
     sources=("mccullough-2017", "jorge-2005", "common-practice"),
 )
 

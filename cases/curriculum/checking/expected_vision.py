@@ -24,7 +24,7 @@ from cases.notation.sums import added, root_of_squares
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -52,12 +52,12 @@ CENTRES = (0.25, 0.5, 1.0, 1.5, 2.0, 3.0)
 
 VISIONS = Choice(
     (
-        Option("full", "6/6, or hardly less"),
-        Option("6-7-5-to-6-9", "6/7.5 to 6/9"),
-        Option("6-12-to-6-18", "6/12 to 6/18"),
-        Option("6-18-to-6-36", "6/18 to 6/36"),
-        Option("6-30-to-6-60", "6/30 to 6/60"),
-        Option("below-6-60", "6/60 or worse"),
+        Option("full", "6/6, or hardly less", "the blur is about 0.25 D or less, or accommodation clears it"),
+        Option("6-7-5-to-6-9", "6/7.5 to 6/9", "the blur is about 0.50 D"),
+        Option("6-12-to-6-18", "6/12 to 6/18", "the blur is about 1.00 D"),
+        Option("6-18-to-6-36", "6/18 to 6/36", "the blur is about 1.50 D"),
+        Option("6-30-to-6-60", "6/30 to 6/60", "the blur is about 2.00 D"),
+        Option("below-6-60", "6/60 or worse", "the blur is about 3.00 D or more"),
     )
 )
 
@@ -71,6 +71,35 @@ def vision_for(blur: float) -> str:
     return VISIONS.options[CENTRES.index(nearest)].id
 
 
+BANDS = ((1.0, 1.12), (1.25, 1.5), (2.0, 3.0), (3.0, 6.0), (5.0, 10.0), (10.0, 20.0))
+"""Smallest angles in minutes, best and worst, that each range of vision on offer stands for."""
+SHARED = 0.2
+"""From this share of the expected range on (by ratio) another range of vision that holds it is credited."""
+
+
+def _shared(expected: tuple[float, float], band: tuple[float, float]) -> float:
+    """Return how much of the expected range lies in a band, both as (best, worst) angles in minutes (0..1)."""
+    low, high = (math.log(one) for one in expected)
+    inside = min(high, math.log(band[1])) - max(low, math.log(band[0]))
+    return max(inside, 0.0) / (high - low) if high > low else 0.0
+
+
+@given(BLUR, VISION)
+def _defensible(blur: float, vision: str) -> tuple[Defensible, ...]:
+    """Credit a range of vision that holds part of what is expected: sources differ twofold."""
+    expected = expected_mar(SphCyl(-blur))
+    return tuple(
+        Defensible(
+            VISION.to(option.id),
+            0.6,
+            f"Part of the range to expect, {range_words(expected)}, lies in it: pupils and charts differ.",
+            "Measure the unaided vision, and note the size of the pupil.",
+        )
+        for option, band in zip(VISIONS.options, BANDS, strict=True)
+        if option.id != vision and _shared(expected, band) >= SHARED
+    )
+
+
 @given(MEAN, LEFT, ACCOMMODATION)
 def _left_words(mean: float, left: float, accommodation: float) -> str:
     if mean > 0 and accommodation > 0:
@@ -78,7 +107,7 @@ def _left_words(mean: float, left: float, accommodation: float) -> str:
         return f"{cleared}; {signed(left)} is left." if left else f"{cleared}: none is left."
     if mean > 0:
         return f"No accommodation is left to clear the plus: {signed(left)} stays."
-    return f"Accommodation cannot clear minus: {signed(left)} stays." if mean else "The mean is nought."
+    return f"Accommodation cannot clear minus: {signed(left)} stays." if mean else "The mean is 0.00."
 
 
 @given(LEFT, SHARE, BLUR)
@@ -244,7 +273,8 @@ expected_vision = CaseType(
     ),
     figure=given(RX).drawing(lambda uid, rx: power_cross(rx, uid=uid)),
     needs=("spherical-equivalent",),
-    errors={"rx": 0.12},
+    defensible=_defensible,
+    errors={"rx": 0.12, ACCOMMODATION.name: 0.25},
     sources=("blendowske-2015", "thibos-1997", "common-practice"),
 )
 

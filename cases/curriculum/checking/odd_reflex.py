@@ -254,8 +254,8 @@ _ACTING = TO_DO.step(
 )
 
 
-@given(KNOWN_BESIDE)
-def _defensible(beside: str) -> tuple[Defensible, ...]:
+@given(KNOWN_BESIDE, REFLEX)
+def _defensible(beside: str, reflex: str) -> tuple[Defensible, ...]:
     """Credit what this look cannot tell from the likeliest; all of it is referred at once. Common practice."""
     examined = "The retinoscope cannot tell them apart. Refer at once: media and fundus are examined there."
     match beside:
@@ -265,6 +265,9 @@ def _defensible(beside: str) -> tuple[Defensible, ...]:
         case "all-steps-tried":
             because = "A dense opacity alone keeps the light from coming back."
             return (Defensible(MAY_MEAN.to("lens"), 0.5, because, examined),)
+    if reflex == "white":
+        because = "It is seen in one eye, and cloudy media or disease of one eye is what that answer names too."
+        return (Defensible(MAY_MEAN.to("one-side"), 0.6, because, examined),)
     return ()
 
 

@@ -68,26 +68,70 @@ SIDES_CONFUSED = SlipName(
 
 PATTERNS = Choice(
     (
-        Option("small", "neither eye is off by as much as counts"),
-        Option("one-eye", "one eye alone is off"),
-        Option("shift", "both are shifted alike"),
-        Option("mirror", "cylinders that are mirror images"),
-        Option("same-way", "cylinders that lean the same way"),
-        Option("unclear", "no pattern"),
+        Option(
+            "small",
+            "neither eye is off by as much as counts",
+            "the blur of the difference is below the clinic's limit in both eyes",
+        ),
+        Option("one-eye", "one eye alone is off", "the difference reaches the limit in one eye and not in the other"),
+        Option(
+            "shift",
+            "both are shifted alike",
+            "both means are off by about as much in one direction, and outweigh the cylinders",
+        ),
+        Option(
+            "mirror",
+            "cylinders that are mirror images",
+            "the cylinders outweigh the means and their minus axes add up to about 180",
+        ),
+        Option(
+            "same-way",
+            "cylinders that lean the same way",
+            "the cylinders outweigh the means and their minus axes are about the same",
+        ),
+        Option("unclear", "no pattern", "both eyes are off and the two do not go together"),
     )
 )
 SUGGESTIONS = Choice(
     (
-        Option("nothing", "nothing to look for"),
-        Option("repeat-eye", "measure that eye again"),
-        Option("left-in", "the working distance is still in both"),
-        Option("nearer", "nearer to the patient than was allowed for"),
-        Option("farther", "farther away than was allowed for"),
-        Option("near-fixation", "the patient looked near, or accommodated"),
-        Option("each-side", "seen askew from each eye's own side, changing sides with the eye"),
-        Option("one-side", "seen askew from one place for both eyes, or head or frame turned"),
-        Option("repeat-both", "measure both again"),
-        Option("short-of-plus", "the final refraction is short of plus: latent hyperopia, or over-minused"),
+        Option("nothing", "nothing to look for", "neither eye is off by as much as the clinic looks into"),
+        Option("repeat-eye", "measure that eye again", "one eye alone is off"),
+        Option(
+            "left-in",
+            "the working distance is still in both",
+            "both eyes are too plus by about what the distance is worth",
+        ),
+        Option(
+            "nearer",
+            "nearer to the patient than was allowed for",
+            "both eyes are too plus, by less than the distance is worth",
+        ),
+        Option(
+            "farther",
+            "farther away than was allowed for",
+            "both eyes are too minus by what a seat a little farther away would give",
+        ),
+        Option(
+            "near-fixation",
+            "the patient looked near, or accommodated",
+            "both eyes are too minus by more than any seat within 2 m would give",
+        ),
+        Option(
+            "each-side",
+            "seen askew from each eye's own side, changing sides with the eye",
+            "the cylinders are mirror images",
+        ),
+        Option(
+            "one-side",
+            "seen askew from one place for both eyes, or head or frame turned",
+            "the cylinders lean the same way",
+        ),
+        Option("repeat-both", "measure both again", "both eyes are off without a pattern"),
+        Option(
+            "short-of-plus",
+            "the final refraction is short of plus: latent hyperopia, or over-minused",
+            "both eyes are too plus and the final refraction was not fogged or checked with drops",
+        ),
     )
 )
 _SUGGESTED_BY = {
@@ -410,7 +454,7 @@ two_eyes_pattern = CaseType(
     figure=eyes_figure,
     needs=("distance-drift", "spherical-equivalent"),
     defensible=_defensible,
-    errors={RIGHT.name: 0.25, LEFT.name: 0.25},
+    errors={RIGHT.name: 0.25, LEFT.name: 0.25, DISTANCE.name: 1.0},
     sources=("thibos-1997", "off-axis-optics", "common-practice"),
 )
 

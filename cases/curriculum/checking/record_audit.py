@@ -44,18 +44,24 @@ AUDIT_NOTES = Skill("audit-notes", "checking what a record says of distance and 
 
 FAULTS = Marks(
     (
-        Option("sign-missing", "a power without its sign"),
-        Option("axis-missing", "a cylinder without an axis"),
-        Option("cylinder-missing", "an axis without a cylinder"),
-        Option("axis-off-dial", "an axis outside 1 to 180"),
-        Option("line-open", "a sphere alone without DS"),
-        Option("off-step", "a power off the quarter steps"),
-        Option("forms-mixed", "one eye in plus and one in minus cylinder"),
-        Option("eyes-swapped", "the eyes exchanged"),
-        Option("net-unsaid", "not said whether net"),
-        Option("drops-unsaid", "not said whether with drops"),
-        Option("time-unsaid", "drops without their time"),
-        Option("distance-unsaid", "no working distance"),
+        Option("sign-missing", "a power without its sign", "a power other than zero has neither plus nor minus"),
+        Option("axis-missing", "a cylinder without an axis", "a cylinder is written and no axis after it"),
+        Option("cylinder-missing", "an axis without a cylinder", "an axis is written and no cylinder before it"),
+        Option("axis-off-dial", "an axis outside 1 to 180", "an axis is 0 or above 180"),
+        Option("line-open", "a sphere alone without DS", "a sphere stands alone and DS does not close the line"),
+        Option("off-step", "a power off the quarter steps", "a power is no whole number of quarter dioptres"),
+        Option(
+            "forms-mixed",
+            "one eye in plus and one in minus cylinder",
+            "one eye has a plus and the other a minus cylinder",
+        ),
+        Option("eyes-swapped", "the eyes exchanged", "each line holds what was found in the other eye"),
+        Option("net-unsaid", "not said whether net", "the record says neither net nor gross"),
+        Option("drops-unsaid", "not said whether with drops", "the record says nothing of drops"),
+        Option(
+            "time-unsaid", "drops without their time", "drops are written without the time at which they were given"
+        ),
+        Option("distance-unsaid", "no working distance", "no working distance is written"),
     )
 )
 BASES = Choice(
@@ -387,8 +393,9 @@ record_audit = CaseType(
     answer=PRESENT.by(given(MARKS)(lambda marks: tuple(option.id for option in FAULTS.options if option.id in marks))),
     found=_found,
     question=asking(
-        "Lenses go in quarter steps here, and a record says net and states the working distance. Which of these faults "
-        "are in the record?"
+        "Here a power has its sign and goes in quarter steps, a sphere alone is closed with DS, and both eyes are in "
+        "one cylinder form. A record says net, from where, and whether with drops and when. Which faults are in this "
+        "one?"
     ),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),

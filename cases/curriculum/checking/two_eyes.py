@@ -50,10 +50,26 @@ OTHER_EYE_SUSPECTED = SlipName(
 
 ACTS = Choice(
     (
-        Option("keep", "keep both as they are"),
-        Option("right-distance", "measure again: the right eye may still hold the working distance"),
-        Option("left-distance", "measure again: the left eye may still hold the working distance"),
-        Option("over-limit", "measure again: the difference reaches the clinic's limit"),
+        Option(
+            "keep",
+            "keep both as they are",
+            "the difference is below the clinic's limit and is not what the distance is worth",
+        ),
+        Option(
+            "right-distance",
+            "measure again: the right eye may still hold the working distance",
+            "the right eye is the more plus by about what the distance is worth",
+        ),
+        Option(
+            "left-distance",
+            "measure again: the left eye may still hold the working distance",
+            "the left eye is the more plus by about what the distance is worth",
+        ),
+        Option(
+            "over-limit",
+            "measure again: the difference reaches the clinic's limit, and is not what the distance is worth",
+            "the difference reaches the clinic's limit and is not what the distance is worth",
+        ),
     )
 )
 
@@ -191,7 +207,7 @@ two_eyes = CaseType(
     question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
     figure=eyes_figure,
     needs=("spherical-equivalent",),
-    errors={"right": 0.25},
+    errors={"right": 0.25, "left": 0.25},
     sources=("amblyopia-criteria", "leat-2011", "common-practice"),
 )
 

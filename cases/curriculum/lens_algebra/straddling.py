@@ -33,16 +33,24 @@ BANDS = Choice(
 )
 GUIDES = Choice(
     (
-        Option("first", "the band of the first streak"),
-        Option("second", "the band of the second streak"),
-        Option("neither", "neither: they are alike"),
+        Option("first", "the band of the first streak", "the first band is the narrower one"),
+        Option("second", "the band of the second streak", "the second band is the narrower one"),
+        Option("neither", "neither: they are alike", "the two bands are equally wide"),
     )
 )
 TURNS = Choice(
     (
-        Option("up", "anticlockwise, up the scale"),
-        Option("down", "clockwise, down the scale"),
-        Option("leave", "not at all: go on to the power"),
+        Option(
+            "up",
+            "anticlockwise, up the scale",
+            "the side to which the axis has to go is anticlockwise of it, by the shorter way",
+        ),
+        Option(
+            "down",
+            "clockwise, down the scale",
+            "the side to which the axis has to go is clockwise of it, by the shorter way",
+        ),
+        Option("leave", "not at all: go on to the power", "the two bands are equally wide, so that the axis is right"),
     )
 )
 

@@ -62,7 +62,20 @@ SPHERE_GONE_ON = SlipName(
 
 FORM_IN_USE = Field("form", "Cylinders in use", MINUS_OR_PLUS, default="minus")
 LEFT = Field("left", "Still wanted across it, plus for with", quantities.POWER)
-WHICH = Choice((Option("first", "streak A"), Option("second", "streak B")))
+WHICH = Choice(
+    (
+        Option(
+            "first",
+            "streak A",
+            "streak A measures the more plus meridian and minus cylinders are in use, or the other way round",
+        ),
+        Option(
+            "second",
+            "streak B",
+            "streak B measures the more plus meridian and minus cylinders are in use, or the other way round",
+        ),
+    )
+)
 CURED_BY = {"minus": "against", "plus": "with"}
 
 ORDER_OR_SLOWEST: Pair = (
@@ -264,6 +277,7 @@ which_first = CaseType(
     twins=(ORDER_OR_SLOWEST, SWAPPED_OR_UNTOUCHED),
     probes=(Probe(ORDER_OR_SLOWEST, "which-meridian-first"), Probe(SWAPPED_OR_UNTOUCHED, "which-meridian-first")),
     form=NO_FORM,
+    errors={"first.left": 0.12, "second.left": 0.12, "distance_cm": 1.0},
     sources=("common-practice",),
 )
 
@@ -271,9 +285,21 @@ which_first = CaseType(
 
 NEXT_MOVES = Choice(
     (
-        Option("cylinder", "put the cylinder in now"),
-        Option("sphere-plus", "go on with the sphere, towards plus, until this streak is neutral"),
-        Option("sphere-minus", "go on with the sphere, towards minus, until this streak is neutral"),
+        Option(
+            "cylinder",
+            "put the cylinder in now",
+            "the second streak shows the movement that the cylinders in use can neutralise",
+        ),
+        Option(
+            "sphere-plus",
+            "go on with the sphere, towards plus, until this streak is neutral",
+            "minus cylinders are in use and the second streak shows with",
+        ),
+        Option(
+            "sphere-minus",
+            "go on with the sphere, towards minus, until this streak is neutral",
+            "plus cylinders are in use and the second streak shows against",
+        ),
     )
 )
 

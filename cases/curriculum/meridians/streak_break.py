@@ -38,9 +38,9 @@ HALF_WAY_TO_REFLEX = SlipName(
 
 STREAK_TURNS = Choice(
     (
-        Option("up", "anticlockwise, up the scale"),
-        Option("down", "clockwise, down the scale"),
-        Option("leave", "not at all: they lie along one line"),
+        Option("up", "anticlockwise, up the scale", "the reflex lies anticlockwise of the streak, by the shorter way"),
+        Option("down", "clockwise, down the scale", "the reflex lies clockwise of the streak, by the shorter way"),
+        Option("leave", "not at all: they lie along one line", "reflex and streak lie along one line"),
     )
 )
 ALONG = 0.5
@@ -53,7 +53,8 @@ TARGET = Key[float]("target", unit="°")
 def _draw_break(chance: Chance, settings: Settings) -> dict[str, Any]:
     streak = pick_axis(chance, settings)
     step = 1 if settings.level == "expert" else 5
-    turn = 0 if chance.happens(1 / 7) else chance.among((-1, 1)) * chance.stepped(5 if step == 5 else 6, 25, step)
+    turn = 0 if chance.happens(1 / 7) else chance.among((-1, 1)) * chance.stepped(10, 25, step)
+    # A break of 10° or more is seen by everyone: the reading of either line may be 5° out.
     return given(STREAK, REFLEX, SEEN_FOUND).to(streak, axis_of(streak + turn), chance.among(("with", "against")))
 
 

@@ -20,7 +20,6 @@ from cases.curriculum.steps import (
     SWEEP_OR_AXIS,
     degrees,
     lens_in_place,
-    pick_axis,
     pick_distance,
     pick_lens,
     read_meridian,
@@ -47,6 +46,12 @@ AXIS_TO_PLACE = Field(
     "axis", "Axis of a cylinder that would neutralise it", quantities.AXIS.having(exact=0.5, tolerance=2)
 )
 
+
+def _pick_streak(chance: Chance) -> float:
+    """Draw a whole degree that neither mirrors onto itself nor turns into itself by a right angle."""
+    return chance.among([float(one) for one in range(1, 180) if one % 45])
+
+
 streak_axis = CaseType(
     id="streak-axis",
     title="Streak, meridian and axis",
@@ -55,7 +60,7 @@ streak_axis = CaseType(
     seconds=6,
     findings=Group((STREAK,)),
     asks=(MERIDIAN, AXIS_TO_PLACE),
-    draw=lambda chance, settings: STREAK.to(pick_axis(chance, settings)),
+    draw=lambda chance, _: STREAK.to(_pick_streak(chance)),
     steps=(
         read_scale(STREAK),
         read_meridian(),

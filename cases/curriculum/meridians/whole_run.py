@@ -72,8 +72,8 @@ GLANCE_NOT_FLAGGED = SlipName(
 
 FLAGS = Marks(
     (
-        Option("drift", "the distance was not the same in both meridians"),
-        Option("glance", "the patient looked near for a moment"),
+        Option("drift", "the distance was not the same in both meridians", "the two distances in the log differ"),
+        Option("glance", "the patient looked near for a moment", "the pupil shrank in one line of the log"),
     )
 )
 

@@ -76,11 +76,25 @@ MEASURES = Marks(
 )
 ACTIONS = Choice(
     (
-        Option("accept", "try it by leaning in, then take it for neutral"),
-        Option("search", "try a large plus, a large minus or 20 to 33 cm: what was not tried yet"),
-        Option("quarters", "go on in quarter-dioptre steps"),
-        Option("leave", "leave the eye unmeasured and go on to the subjective"),
-        Option("refer", "refer by the local path at once"),
+        Option(
+            "accept", "try it by leaning in, then take it for neutral", "the pupil is bright all over and nothing moves"
+        ),
+        Option(
+            "search",
+            "try a large plus, a large minus or 20 to 33 cm: what was not tried yet",
+            "the pupil is faint and a strong plus, a strong minus or a shorter distance has not been tried",
+        ),
+        Option("quarters", "go on in quarter-dioptre steps", "a movement can be seen and is near neutral"),
+        Option(
+            "leave",
+            "leave the eye unmeasured and go on to the subjective",
+            "never: a reflex that cannot be judged is itself a finding to act on",
+        ),
+        Option(
+            "refer",
+            "refer by the local path at once",
+            "the pupil is white or dark, or stays faint whatever lens and distance are tried",
+        ),
     )
 )
 _VISION = {
@@ -271,7 +285,7 @@ dull_reflex = CaseType(
     question=asking("What do you do next?"),
     figure=_dull_figure,
     needs=("near-or-far",),
-    errors={IN_PLACE.name: 0.12},
+    errors={IN_PLACE.name: 0.12, "distance_cm": 1.0},
     sources=("optician-question-46", "red-reflex-guidance", "eye-cancer-trust"),
 )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.movement import FAMILY
-from cases.curriculum.steps import DISTANCE, pick_distance
+from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.reflexes_compared import ComparedReflex, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import Seen, seen
@@ -50,10 +50,20 @@ NAMES = ("a", "b", "c")
 REFLEXES = Order(tuple(Option(name, f"reflex {name.upper()}") for name in NAMES))
 STEPS = Choice(
     (
-        Option("plus-small", "plus, a quarter or a half dioptre"),
-        Option("plus-large", "plus, one dioptre or more"),
-        Option("minus-small", "minus, a quarter or a half dioptre"),
-        Option("minus-large", "minus, one dioptre or more"),
+        Option(
+            "plus-small",
+            "plus, a quarter or a half dioptre",
+            "the reflex goes with, fast and bright: plus is needed, and not much of it",
+        ),
+        Option("plus-large", "plus, one dioptre or more", "the reflex goes with, slow and dull: much plus is needed"),
+        Option(
+            "minus-small",
+            "minus, a quarter or a half dioptre",
+            "the reflex goes against, fast and bright: minus is needed, and not much of it",
+        ),
+        Option(
+            "minus-large", "minus, one dioptre or more", "the reflex goes against, slow and dull: much minus is needed"
+        ),
     )
 )
 SPEEDS_DRAWN = (3.0, 2.0, 1.0, 0.5, 0.28)
@@ -68,7 +78,7 @@ NEAR = Key[bool]("near")
 
 
 def _draw_order(chance: Chance, settings: Settings) -> dict[str, Any]:
-    distance = pick_distance(chance, settings)
+    distance = pick_any_distance(chance, settings)
     speeds = chance.shuffled(SPEEDS_DRAWN)
     while speeds[0] in (1.0, 2.0):
         speeds = [*speeds[1:], speeds[0]]
@@ -229,7 +239,7 @@ near_or_far = CaseType(
         )
     ),
     needs=("next-lens",),
-    errors={"a": 0.12, "b": 0.12, "c": 0.12},
+    errors={"a": 0.12, "b": 0.12, "c": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "common-practice"),
 )
 

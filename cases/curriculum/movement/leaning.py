@@ -46,9 +46,13 @@ LEAN_NOT_ALLOWED_FOR = SlipName(
 LEANS = Choice((Option("in", "leans in"), Option("back", "leans back")))
 CHANGES = Choice(
     (
-        Option("keep", "keep the lens: nothing speaks against neutral"),
-        Option("plus", "more plus (or less minus)"),
-        Option("minus", "more minus (or less plus)"),
+        Option(
+            "keep",
+            "keep the lens: nothing speaks against neutral",
+            "the movement seen is the one that neutral shows at the new distance",
+        ),
+        Option("plus", "more plus (or less minus)", "the movement seen lies to the with side of the one expected"),
+        Option("minus", "more minus (or less plus)", "the movement seen lies to the against side of the one expected"),
     )
 )
 ORDER_OF_MOVEMENTS = {"against": -1, "neutral": 0, "with": 1}
@@ -71,8 +75,8 @@ def leaned_cm(by_cm: float, lean: str, distance_cm: float) -> float:
     return float(distance_cm + by)
 
 
-LEAST_SHIFT, MOST_SHIFT = 0.2, 2.0
-"""Leans drawn change the distance by so many D: enough to show a movement, and not a whole working distance."""
+LEAST_SHIFT, MOST_SHIFT = 0.4, 2.0
+"""Leans drawn change the distance by so many D: clear of the zone that looks neutral, and no whole working distance."""
 
 
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -80,7 +84,7 @@ def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
     leans = [
         {"lean": lean, "by_cm": float(by)}
         for lean, way in (("in", -1), ("back", 1))
-        for by in ((5, 10, 15, 20, 25) if settings.level == "novice" else range(5, 26))
+        for by in ((5, 10, 15, 20, 25, 30) if settings.level == "novice" else range(5, 46))
         if NEAREST_CM <= distance + way * by <= FARTHEST_CM
         and LEAST_SHIFT <= abs(vergence(distance + way * by) - vergence(distance)) <= MOST_SHIFT
     ]
@@ -255,7 +259,7 @@ lean_test = CaseType(
     needs=("distance-vergence", "next-lens"),
     twins=(LEANED_OR_LENS_FORGOTTEN,),
     probes=(Probe(LEANED_OR_LENS_FORGOTTEN, "lean-test"),),
-    errors={IN_PLACE.name: 0.12},
+    errors={IN_PLACE.name: 0.12, DISTANCE.name: 1.0, BY.name: 1.0},
     sources=("computed", "streak-guide"),
 )
 

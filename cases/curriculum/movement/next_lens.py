@@ -18,6 +18,7 @@ from cases.curriculum.movements import (
     OPPOSITE,
     STREAK,
     SWAPPED_OR_SLEEVE,
+    clear_of_zone,
     movement_for,
 )
 from cases.curriculum.shared_keys import MERIDIANS
@@ -60,11 +61,11 @@ LEFT = Key[tuple[float, ...]]("left", unit="D")
 MOVES = Key[tuple[str, ...]]("movements")
 
 
-def _draw_next_lens(chance: Chance, settings: Settings) -> dict[str, Any]:
+def _draw_next_lens(chance: Chance, _: Settings) -> dict[str, Any]:
     return {
         "movement": chance.among(("with", "against", "with", "against", "with", "against", "neutral")),
         "beam": "converging" if chance.happens(0.2) else "parallel",
-        "streak": float(chance.stepped(1, 180, 1) if settings.level == "expert" else chance.stepped(5, 180, 5)),
+        "streak": float(chance.whole(1, 180)),
     }
 
 
@@ -150,6 +151,7 @@ predict_movement = CaseType(
         ACROSS,
     ),
     draw=_draw_predict,
+    undisputed=given(LEFT)(lambda left: all(map(clear_of_zone, left))),
     begin=given(MERIDIANS, VERGENCE).by(
         given(RX, DISTANCE)(lambda rx, distance_cm: ((rx.axis, across(rx.axis)), working_vergence(distance_cm)))
     ),
@@ -221,7 +223,7 @@ predict_movement = CaseType(
         lambda uid, in_place, distance_cm: trial_frame((in_place,), uid=uid, distance_cm=distance_cm)
     ),
     needs=("distance-vergence", "rx-to-cross", "next-lens"),
-    errors={"in_place": 0.12},
+    errors={"rx": 0.12, "in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics",),
 )
 

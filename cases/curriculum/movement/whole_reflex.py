@@ -47,10 +47,14 @@ Vector = NDArray[np.float64]
 
 REFLEX_MOVEMENTS = Choice(
     (
-        Option("with", "with"),
-        Option("against", "against"),
-        Option("neutral", "neutral"),
-        Option("neither", "neither: it slides along the streak"),
+        Option("with", "with", "plus is still needed across the streak"),
+        Option("against", "against", "minus is still needed across the streak"),
+        Option("neutral", "neutral", "nothing is still needed in any direction"),
+        Option(
+            "neither",
+            "neither: it slides along the streak",
+            "one principal meridian still needs plus, the other minus, and across the streak they cancel",
+        ),
     )
 )
 ENDLESS = "infinite"
@@ -121,6 +125,11 @@ class Ratio(Quantity):
         """Compare within `tolerance` of the truth."""
         return self._within(given, truth, self.tolerance)
 
+    @property
+    def marked_within(self) -> str:
+        """Write the tolerance as a share."""
+        return f"{100 * self.tolerance:g} %"
+
     @staticmethod
     def _within(given: float, truth: float, share: float) -> bool:
         if math.isinf(given) or math.isinf(truth):
@@ -137,7 +146,7 @@ IN_STREAK_SPEEDS = Ratio(
     low=0.0, high=math.inf, step=0.05, exact=0.04, tolerance=0.15,
 )  # fmt: skip
 
-NOT_SO_NEAR = 0.2
+NOT_SO_NEAR = 0.3
 """Nearer to neutral than so many D, and yet not there, the speed is a number that nobody could judge: none is drawn."""
 
 
@@ -265,6 +274,9 @@ reflex = CaseType(
     findings=Group((RX, IN_PLACE, DISTANCE, STREAK)),
     asks=(MOVEMENT, RESIDUAL, SPEED_RATIO, SKEW),
     draw=_draw_reflex,
+    undisputed=given(RESIDUAL, MOVEMENT)(
+        lambda residual, movement: movement == "neither" or residual == 0 or abs(residual) >= NOT_SO_NEAR
+    ),
     begin=VERGENCE.by(given(_setting)(lambda setting: vergence(setting.distance_cm))),
     steps=(
         read_meridian(),
@@ -398,6 +410,7 @@ reflex = CaseType(
     needs=("predict-movement", "oblique-power"),
     twins=(SWEEP_OR_CYLINDER,),
     probes=(Probe(SWEEP_OR_CYLINDER, "reflex"),),
+    errors={"rx": 0.12, "in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "skew-figure"),
 )
 

@@ -10,7 +10,7 @@ from cases.figures.distances import near_card
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less_signed
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -61,17 +61,27 @@ PUPILS = Choice((Option("wide", "wide and still"), Option("moving", "still movin
 WAITS = Choice((Option("running", "still running"), Option("over", "over")))
 STATES = Choice(
     (
-        Option("out", "out, as far as the clinic asks"),
-        Option("left", "still there, too much of it"),
-        Option("unsteady", "at work: the reflex wavers"),
+        Option(
+            "out", "out, as far as the clinic asks", "no more is left than the clinic's limit, and the reflex is steady"
+        ),
+        Option("left", "still there, too much of it", "more is left than the clinic's limit"),
+        Option("unsteady", "at work: the reflex wavers", "the reflex wavers behind one and the same lens"),
     )
 )
 ACTIONS = Choice(
     (
-        Option("go", "go on and measure"),
-        Option("wait", "wait, then look again"),
-        Option("ask", "ask whoever may decide, by the local protocol"),
-        Option("drop", "put in another drop"),
+        Option("go", "go on and measure", "accommodation is out, as far as the clinic asks"),
+        Option("wait", "wait, then look again", "accommodation is not out and the waiting time is still running"),
+        Option(
+            "ask",
+            "ask whoever may decide, by the local protocol",
+            "accommodation is not out although the waiting time is over",
+        ),
+        Option(
+            "drop",
+            "put in another drop",
+            "never on your own: whoever may decide does so, by the product information and the local protocol",
+        ),
     )
 )
 
@@ -136,6 +146,15 @@ def _signs(steady: str, pupil: str, wait: str) -> str:
         f"The reflex behind one lens is {STEADINESS.write(steady)}; the pupil is {PUPILS.write(pupil)}; the waiting "
         f"time of the local protocol is {WAITS.write(wait)}."
     )
+
+
+@given(STATE, RESIDUAL_ASKED, LIMIT)
+def _defensible(state: str, residual: float, limit: float) -> tuple[Defensible, ...]:
+    """Credit what is true as well where the reflex wavers and too much accommodation is left besides."""
+    if state != "unsteady" or residual <= limit + 1e-9:
+        return ()
+    because = "More is left than the clinic asks for, and the wavering says the same."
+    return (Defensible(STATE.to("left"), 0.8, because, "Neither has to be decided: accommodation is not out."),)
 
 
 cycloplegia_check = CaseType(
@@ -257,6 +276,7 @@ cycloplegia_check = CaseType(
         lambda uid, card_cm, distance_cm: near_card(target_cm=card_cm, scope_cm=distance_cm, uid=uid)
     ),
     needs=("net-sphere",),
+    defensible=_defensible,
     errors={FAR.name: 0.25, NEAR.name: 0.25},
     sources=("cyclopentolate-texts", "common-practice"),
 )

@@ -72,8 +72,9 @@ ADDED_OR_SIGN_BLIND: Pair = (
 
 
 def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
-    usual = chance.among(ALLOWANCES) if settings.level == "expert" else ORIGINAL_ALLOWANCE
-    return given(GROSS, ALLOWANCE).to(chance.stepped(-6, 10), settings.norms.get("dark-near-allowance", usual))
+    usual = chance.among(ALLOWANCES)
+    step = 0.25 if settings.level == "novice" else 0.125
+    return given(GROSS, ALLOWANCE).to(chance.stepped(-8, 12, step), settings.norms.get("dark-near-allowance", usual))
 
 
 def _other_than(value: float) -> Rule[bool]:

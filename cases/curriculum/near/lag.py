@@ -85,7 +85,7 @@ def _card(uid: str, its: float, target_cm: float) -> Figure:
 def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(LENS, TARGET).to(
         chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
-        chance.among((33.0, 40.0, 40.0, 50.0)),
+        chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 80)),
     )
 
 
@@ -167,10 +167,14 @@ lag_lens = CaseType(
 
 READINGS = Choice(
     (
-        Option("lead", "a lead: check fixation and what is worn"),
-        Option("less", "less lag than is usual"),
-        Option("usual", "within the usual range"),
-        Option("more", "more lag than is usual"),
+        Option(
+            "lead",
+            "a lead: check fixation and what is worn",
+            "minus neutralises: the eye accommodates more than the card asks for",
+        ),
+        Option("less", "less lag than is usual", "the lag is below the clinic's usual range"),
+        Option("usual", "within the usual range", "the lag is within the clinic's usual range"),
+        Option("more", "more lag than is usual", "the lag is above the clinic's usual range"),
     )
 )
 
@@ -217,6 +221,10 @@ def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
     )
     # In eighths, so that something lies between the ends of the usual range and beside them.
     return drawn if settings.level == "novice" else drawn | LENS.to(chance.stepped(-0.75, 2, 0.125))
+
+
+LEAST_LEAD = 0.25
+"""In D: less of a lead is within what two end-points differ by."""
 
 
 USUAL_LOW = Field("usual_low", "Usual lag, from", quantities.POWER.having(low=-1.0, high=2.0), default=0.25)
@@ -297,7 +305,8 @@ near_response = CaseType(
     question=asking("How much accommodation is in use, and what do you make of the lag?"),
     figure=_card,
     needs=("lag-lens",),
-    errors={LENS.name: 0.06},
+    undisputed=given(LENS)(lambda lens: not -LEAST_LEAD < lens < 0),
+    errors={LENS.name: 0.12, TARGET.name: 0.5},
     sources=("almubrad-2006",),
 )
 
@@ -305,7 +314,7 @@ near_response = CaseType(
 
 
 def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
-    target = chance.among((33.0, 40.0, 40.0, 50.0))
+    target = chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60))
     lead = settings.level == "expert" and chance.happens(0.2)
     return given(TARGET_CM, NEUTRAL).to(target, target - chance.whole(3, 8) if lead else target + chance.whole(4, 30))
 

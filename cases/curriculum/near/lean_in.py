@@ -39,17 +39,31 @@ LEAN_WITH_AS_PLUS = SlipName(
 
 PLACES = Choice(
     (
-        Option("along", "the one along the cylinder's axis"),
-        Option("across", "the one across the cylinder's axis"),
-        Option("neither", "neither"),
+        Option(
+            "along",
+            "the one along the cylinder's axis",
+            "the streak of the view that still needs plus stands across the axis",
+        ),
+        Option(
+            "across",
+            "the one across the cylinder's axis",
+            "the streak of the view that still needs plus lies along the axis",
+        ),
+        Option("neither", "neither", "the two bands are equally wide"),
     )
 )
 CHANGES = Choice(
     (
-        Option("stronger", "a stronger cylinder"),
-        Option("weaker", "a weaker cylinder"),
-        Option("sphere", "plus sphere alone"),
-        Option("leave", "change nothing"),
+        Option(
+            "stronger",
+            "a stronger cylinder",
+            "the cylinder has to give more of its own sign to even the two meridians out",
+        ),
+        Option(
+            "weaker", "a weaker cylinder", "the cylinder has to give less of its own sign to even the two meridians out"
+        ),
+        Option("sphere", "plus sphere alone", "both meridians lack plus by the same amount"),
+        Option("leave", "change nothing", "both bands are with and equally wide"),
     )
 )
 _OTHER_PLACE = {"along": "across", "across": "along", "neither": "neither"}

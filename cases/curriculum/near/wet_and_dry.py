@@ -33,7 +33,7 @@ from cases.notation.sums import less_signed
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Probe
+from cases.procedure.case_type import CaseType, Defensible, Probe
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -75,10 +75,26 @@ ZONES_AVERAGED = SlipName(
 
 VERDICTS = Choice(
     (
-        Option("expected", "what drops are expected to do: write it down"),
-        Option("cylinder", "the cylinder has changed too much: measure again"),
-        Option("less-plus", "less plus with drops than without: measure again"),
-        Option("sphere", "too much plus gained: measure again"),
+        Option(
+            "expected",
+            "what drops are expected to do: write it down",
+            "the cylinder changed by no more than repeating does, and plus was gained or hardly lost",
+        ),
+        Option(
+            "cylinder",
+            "the cylinder has changed too much: measure again",
+            "the cylinder of the difference is larger than the clinic's limit",
+        ),
+        Option(
+            "less-plus",
+            "less plus with drops than without: measure again",
+            "the eye has less plus with drops than without, beyond the clinic's limit",
+        ),
+        Option(
+            "sphere",
+            "too much plus gained: measure again",
+            "the clinic sets a limit to the plus that may be gained, and it is passed",
+        ),
     )
 )
 LESS_PLUS = -0.25
@@ -161,6 +177,17 @@ LIMIT = Field(
 )
 LATENT = Field("latent", "Gain in plus, spherical equivalent", quantities.POWER.having(tolerance=0.06))
 VERDICT = Field("verdict", "What do you make of it?", VERDICTS)
+
+
+@given(CHANGE, LIMIT, LATENT)
+def _defensible(change: float, limit: float, latent: float) -> tuple[Defensible, ...]:
+    """Credit the loss of plus where the cylinder changed too much as well: both are true."""
+    if change <= limit + 1e-9 or latent >= LESS_PLUS:
+        return ()
+    because = "The plus lost is beyond the clinic's limit too, and either is reason enough to measure again."
+    return (Defensible(VERDICT.to("less-plus"), 0.7, because, "Measure again, wet, and compare both."),)
+
+
 wet_dry = CaseType(
     id="wet-dry",
     title="Wet against dry",
@@ -293,6 +320,7 @@ wet_dry = CaseType(
     ),
     figure=given(DRY, WET).drawing(lambda uid, dry, wet: power_cross(dry, wet, names=("dry", "wet"), uid=uid)),
     needs=("spherical-equivalent",),
+    defensible=_defensible,
     errors={DRY.name: 0.25, WET.name: 0.25},
     sources=("doherty-2019", "mccullough-2017"),
 )

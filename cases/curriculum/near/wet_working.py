@@ -138,6 +138,7 @@ cylinder_working = CaseType(
     ),
     figure=given(POWERS).drawing(lambda uid, powers: power_cross(powers, uid=uid)),
     needs=("cross-to-rx", "next-lens"),
+    errors={"powers": 0.25},
     sources=("axis-in-course-notes", "common-practice"),
 )
 

@@ -186,7 +186,7 @@ def _figure(lens: Rule[SphCyl]) -> Drawing:
 def pick_move(chance: Chance, settings: Settings) -> float:
     """Draw a move in mm: from the trial frame to the cornea for a novice, else either way."""
     if settings.level == "novice":
-        return chance.among((12.0, 12.0, 13.0, 14.0))
+        return float(chance.among((12, 12, *range(10, 17))))
     way = -1 if chance.happens(0.3) else 1
     return way * float(chance.among((12, 12, 13, 14, 15)) if settings.level == "competent" else chance.whole(4, 16))
 
@@ -195,7 +195,7 @@ def pick_move(chance: Chance, settings: Settings) -> float:
 
 
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
-    step = 1.0 if settings.level == "novice" else 0.5 if settings.level == "competent" else 0.25
+    step = 0.25 if settings.level == "expert" else 0.5
     return given(POWER, MOVED).to(
         chance.among((-1, 1)) * chance.stepped(4, 20 if settings.level == "expert" else 14, step),
         pick_move(chance, settings),

@@ -198,9 +198,21 @@ fixation_near = CaseType(
 
 TARGETS = Choice(
     (
-        Option("own-eyes", "the patient's own eyes in the mirror"),
-        Option("switch", "the switch at the end of the room"),
-        Option("light", "your light"),
+        Option(
+            "own-eyes",
+            "the patient's own eyes in the mirror",
+            "the eye can accommodate and the mirror image is the farther target, at twice the mirror's distance",
+        ),
+        Option(
+            "switch",
+            "the switch at the end of the room",
+            "the eye can accommodate and the switch is the farther target",
+        ),
+        Option(
+            "light",
+            "your light",
+            "accommodation is out, so that the target has only to bring the eye's axis onto your sight hole",
+        ),
     )
 )
 
@@ -221,12 +233,16 @@ TARGET_CM = Key[float]("target_cm", unit="cm")
 
 def _draw_target(chance: Chance, settings: Settings) -> dict[str, Any]:
     while True:
-        end = chance.stepped(300, 600, 50)
-        drops, mirror = "working" if chance.happens(0.4) else "none", chance.stepped(150, min(end, 350), 50)
+        end = chance.stepped(150, 600, 25)
+        drops, mirror = "working" if chance.happens(0.4) else "none", chance.stepped(75, min(end, 350), 25)
         distance = pick_distance(chance, settings)
         # Nor may they be where the image is taken to lie at the mirror: that slip would lead to either.
-        if not _equally_far(mirror, end) and mirror != end:
+        if abs(50 / mirror - 100 / end) >= TARGETS_APART and mirror != end:
             return given(DROPS_GIVEN, MIRROR, SWITCH, DISTANCE).to(drops, mirror, end, distance)
+
+
+TARGETS_APART = 0.12
+"""In D: two far targets that ask for more nearly the same are equally good, and are not drawn."""
 
 
 def _equally_far(mirror_cm: float, switch_cm: float) -> bool:
@@ -341,7 +357,8 @@ fixation_target = CaseType(
     ),
     question=asking(
         "Which of these should the patient look at: own eyes in the mirror, the switch, or your light? And how many "
-        "dioptres, to 0.01, would that target ask of an eye that can accommodate?"
+        "dioptres, to 0.01, would that target ask of an eye that can accommodate? This clinic has an eye look at the "
+        "light where accommodation is out, and otherwise at what asks for least."
     ),
     figure=given(MIRROR, SWITCH, DISTANCE).drawing(
         lambda uid, mirror_cm, switch_cm, distance_cm: three_targets(

@@ -15,7 +15,7 @@ from cases.curriculum.sighting.sighting_angle import (
     OFFSET_OR_PERCENT,
     angle_steps,
 )
-from cases.curriculum.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_distance, signed, size
+from cases.curriculum.steps import DISTANCE, FORM, FORM_WORDS, degrees, lens_words, pick_any_distance, signed, size
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lines_of_sight import sighting_plan
 from cases.figures.seats import above_the_gaze
@@ -93,17 +93,41 @@ AXIS_ACROSS_TILT = SlipName(
 DIRECTIONS = Choice((Option("side", "to the side"), Option("above", "above")))
 EFFECTS = Choice(
     (
-        Option("axis-90", "a minus cylinder, axis 90"),
-        Option("axis-180", "a minus cylinder, axis 180"),
-        Option("sphere", "a sphere, the same in every meridian"),
+        Option(
+            "axis-90",
+            "a minus cylinder, axis 90",
+            "you are off to the side: the horizontal meridian becomes the more myopic",
+        ),
+        Option(
+            "axis-180",
+            "a minus cylinder, axis 180",
+            "you are off above or below: the vertical meridian becomes the more myopic",
+        ),
+        Option(
+            "sphere",
+            "a sphere, the same in every meridian",
+            "never: looking askew changes the meridian in which you are off more than the other",
+        ),
     )
 )
 SIZES = Choice(
     (
-        Option("least", "no more than 0.25 D"),
-        Option("small", "more than 0.25, up to 0.70 D"),
-        Option("middling", "more than 0.70, up to 1.40 D"),
-        Option("large", "more than 1.40 D"),
+        Option(
+            "least",
+            "no more than 0.25 D",
+            "the angle is so small that even the widest of living eyes give no more than that",
+        ),
+        Option(
+            "small",
+            "more than 0.25, up to 0.70 D",
+            "the widest of living eyes give between 0.25 and 0.70 D at that angle",
+        ),
+        Option(
+            "middling",
+            "more than 0.70, up to 1.40 D",
+            "the widest of living eyes give between 0.70 and 1.40 D at that angle",
+        ),
+        Option("large", "more than 1.40 D", "the widest of living eyes give more than 1.40 D at that angle"),
     )
 )
 _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf))
@@ -148,7 +172,7 @@ def _in_proportion(angle: float) -> str:
 
 
 def _draw_off_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
-    distance = pick_distance(chance, settings)
+    distance = pick_any_distance(chance, settings)
     aimed = chance.among((4, 5, 10, 10, 15, 20)) + chance.stepped(-0.5, 0.5, 0.25)
     return given(OFFSET, DIRECTION, DISTANCE).to(
         round(2 * distance * math.tan(math.radians(aimed))) / 2, chance.among(("side", "above")), distance
@@ -217,11 +241,12 @@ off_axis_effect = CaseType(
         )
     ),
     question=asking(
-        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and how much at most?"
+        "How many degrees off the visual axis is that (to 0.1°), what does it add to the finding, and how much at "
+        "most? The most is what schematic eyes give with the scatter of living ones."
     ),
     figure=_where_you_stand,
     needs=("sighting-angle",),
-    errors={OFFSET.name: 0.25},
+    errors={OFFSET.name: 0.25, "distance_cm": 1.0},
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
     sources=("off-axis-optics", "mohd-nor", "jackson-2004", "pacific-1985"),

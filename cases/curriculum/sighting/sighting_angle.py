@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal, cast
 
 from cases.curriculum.sighting import FAMILY
-from cases.curriculum.steps import DISTANCE, pick_distance
+from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.lines_of_sight import sighting_plan
 from cases.figures.seats import before_other_eye
 from cases.notation.prescription import write_distance
@@ -20,7 +20,12 @@ from cases.procedure.keys import Key, Slip, Step, as_found, asking, given
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
+EYES = Choice(
+    (
+        Option("right", "right eye", "the patient's right eye is to be measured"),
+        Option("left", "left eye", "the patient's left eye is to be measured"),
+    )
+)
 OTHER = {"right": "left", "left": "right"}
 
 EYE_FOR_EYE = Skill("eye-for-eye", "choosing the eye to look with")
@@ -170,7 +175,7 @@ sighting_angle = CaseType(
     findings=Group((OFFSET, DISTANCE)),
     asks=(ANGLE,),
     draw=lambda chance, settings: given(OFFSET, DISTANCE).to(
-        pick_offset(chance, settings), pick_distance(chance, settings)
+        pick_offset(chance, settings), pick_any_distance(chance, settings)
     ),
     steps=angle_steps(
         Slip(
@@ -204,7 +209,20 @@ sighting_angle = CaseType(
 
 # --- which eye with which eye ------------------------------------------------------------------------------------
 
-SIDES = Choice((Option("your-left", "to your left"), Option("your-right", "to your right")))
+SIDES = Choice(
+    (
+        Option(
+            "your-left",
+            "to your left",
+            "the eye to be measured is on the side of your left, as the patient's right eye is",
+        ),
+        Option(
+            "your-right",
+            "to your right",
+            "the eye to be measured is on the side of your right, as the patient's left eye is",
+        ),
+    )
+)
 _SIDE_OF = {"right": "your-left", "left": "your-right"}
 _OPPOSITE = {"your-left": "your-right", "your-right": "your-left"}
 
@@ -223,7 +241,7 @@ eye_for_eye = CaseType(
     findings=Group((PATIENT_EYE, PUPILS, DISTANCE)),
     asks=(OWN_EYE, MOVE, ANGLE_BEFORE),
     draw=lambda chance, settings: given(PATIENT_EYE, PUPILS, DISTANCE).to(
-        chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.2), pick_distance(chance, settings)
+        chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.1), pick_any_distance(chance, settings)
     ),
     steps=(
         OWN_EYE.step(
@@ -299,6 +317,7 @@ eye_for_eye = CaseType(
     needs=("sighting-angle",),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
+    errors={"pupils_cm": 0.2, "distance_cm": 1.0},
     sources=("eye-2011", "common-practice"),
 )
 

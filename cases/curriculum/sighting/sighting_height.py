@@ -13,7 +13,7 @@ from cases.curriculum.sighting.sighting_angle import (
     OFFSET_OR_PERCENT,
     angle_steps,
 )
-from cases.curriculum.steps import DISTANCE, pick_distance
+from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.lines_of_sight import sighting_side
 from cases.figures.seats import beside_the_gaze
 from cases.notation.prescription import write_distance
@@ -94,7 +94,7 @@ def _draw_chart(chance: Chance, settings: Settings) -> dict[str, Any]:
     path = float(chance.among((400, 500, 600) if settings.level == "novice" else range(300, 651, 50)))
     # A chart hangs no steeper than some 9° up, or the neck tires.
     return given(CHART_HEIGHT, CHART_PATH, DISTANCE).to(
-        chance.stepped(35, 5 * (path * 0.16 // 5), 5), path, pick_distance(chance, settings)
+        chance.stepped(35, 5 * (path * 0.16 // 5), 5), path, pick_any_distance(chance, settings)
     )
 
 
@@ -222,7 +222,12 @@ sighting_height = CaseType(
 
 # --- how far off the gaze a height puts you ----------------------------------------------------------------------
 
-WITHIN = Choice((Option("within", "within the limit"), Option("beyond", "beyond the limit")))
+WITHIN = Choice(
+    (
+        Option("within", "within the limit", "the angle between the two lines is no more than the limit"),
+        Option("beyond", "beyond the limit", "the angle between the two lines is more than the limit"),
+    )
+)
 OWN_HEIGHT = Field(
     "own_height_cm", "Your own eye above the patient's (minus: below)", quantities.HEIGHT.having(low=-60.0, high=100)
 )
@@ -337,7 +342,7 @@ sighting_level = CaseType(
     needs=("sighting-height", "sighting-angle"),
     twins=(OFFSET_OR_PERCENT,),
     probes=(Probe(OFFSET_OR_PERCENT, "sighting-angle"),),
-    errors={OWN_HEIGHT.name: 0.5},
+    errors={OWN_HEIGHT.name: 0.5, "chart_height_cm": 1.0, "distance_cm": 1.0},
     sources=("computed", "mohd-nor", "pacific-1985"),
 )
 

@@ -83,7 +83,7 @@ def _draw_backwards(chance: Chance, settings: Settings) -> dict[str, Any]:
         else chance.stepped(1, 4, 0.25 if settings.level == "competent" else 0.125)
     )
     told = chance.among(("frame", "came-off", "came-off", "bare"))
-    return given(POWER, TOLD, GROSS).to(power, told, chance.stepped(-4, 8) if told == "came-off" else 0.0)
+    return given(POWER, TOLD, GROSS).to(power, told, chance.stepped(-7, 9) if told == "came-off" else 0.0)
 
 
 @given(POWER, TOLD, GROSS)
@@ -182,9 +182,7 @@ inches_vergence = CaseType(
     seconds=8,
     findings=Group((INCHES,)),
     asks=(POWER_ASKED,),
-    draw=lambda chance, settings: INCHES.to(
-        float(chance.among((10, 13, 16, 20, 26, 40) if settings.level == "novice" else range(10, 41)))
-    ),
+    draw=lambda chance, settings: INCHES.to(chance.stepped(8, 60, 1 if settings.level == "novice" else 0.5)),
     steps=(
         METRES.step(
             INCHES_TO_METRES,

@@ -75,8 +75,8 @@ FAR_VERGENCE = Key[float]("far_vergence", unit="D")
 
 def _draw_limits(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    if not settings.fixed_distance and chance.happens(0.75):
-        distance = chance.stepped(35, 100, {"novice": 5, "competent": 1, "expert": 0.5}[settings.level])
+    if not settings.fixed_distance and chance.happens(0.85):
+        distance = chance.stepped(35, 100, {"novice": 1, "competent": 0.5, "expert": 0.5}[settings.level])
     near = vergence(distance) > 2.2
     return given(DISTANCE, ALLOWED).to(distance, chance.among(CLOSE_TOLERANCES if near else TOLERANCES))
 
@@ -212,7 +212,18 @@ WORTH_MINDING = 0.12
 
 PLANE_POWER = quantities.POWER.having(exact=0.015, tolerance=0.03)
 
-YES_OR_NO = Choice((Option("yes", "yes, by 0.12 D or more"), Option("no", "no, by less than 0.12 D")))
+YES_OR_NO = Choice(
+    (
+        Option(
+            "yes", "yes, by 0.12 D or more", "the two vergences differ by 0.12 D or more, as they do at short distances"
+        ),
+        Option(
+            "no",
+            "no, by less than 0.12 D",
+            "the two vergences differ by less than 0.12 D, as they do at long distances",
+        ),
+    )
+)
 
 DISTANCE_CM = Field("distance_cm", "Working distance, cornea to sight hole", quantities.DISTANCE)
 VERTEX = Field("vertex_mm", "Cornea to lens", quantities.MOVE.having(low=0, high=30), default=12.0)
@@ -222,8 +233,8 @@ TO_LENS = Key[float]("to_lens", unit="cm")
 
 
 def _draw_lens_plane(chance: Chance, settings: Settings) -> dict[str, Any]:
-    near, far = (16, 28), (40, 60)
-    vertex = 12 if settings.level == "novice" else chance.whole(12, 15)
+    near, far = (14, 30), (38, 80)
+    vertex = chance.whole(10, 15) if settings.level == "novice" else chance.whole(10, 16)
     if settings.fixed_distance:
         return given(DISTANCE_CM, VERTEX).to(settings.distance_cm, float(vertex))
     return given(DISTANCE_CM, VERTEX).to(float(chance.whole(*chance.among((near, far)))), float(vertex))

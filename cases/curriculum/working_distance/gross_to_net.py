@@ -99,7 +99,9 @@ distance_vergence = CaseType(
     findings=Group((DISTANCE,)),
     asks=(DIOPTRES,),
     draw=lambda chance, settings: DISTANCE.to(
-        float(chance.among(COMMON_DISTANCES if settings.level == "novice" else (*range(25, 100), 100)))
+        float(chance.among(COMMON_DISTANCES))
+        if chance.happens(0.2)
+        else chance.stepped(20, 150, 1 if settings.level == "novice" else 0.5)
     ),
     steps=(
         METRES.step(

@@ -87,11 +87,12 @@ def mark(class_id: int, drill_id: int, number: int) -> Response:
     """Mark an answer to it; nothing is kept."""
     what, drill = own_drill(class_id, drill_id)
     case = _case(drill, number)
-    texts = {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
+    given = {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
+    texts = None if request.form.get("unknown") else given
     try:
         done = dealing.tried(case, texts, now=request_context.now(), why=take_drill.WHY)
     except SentBack as back:
-        return _show(what.id, drill, number, texts, {back.ask: str(back)})
+        return _show(what.id, drill, number, given, {back.ask: str(back)})
     nobodys = Sitting(0, 0, request_context.now(), drill.cases, drill.minutes, None)
     page = mark_page(done, Place(number, drill.cases), nobodys, probe_follows=False)
     onward = url_for("trying.show", class_id=class_id, drill_id=drill_id, number=number + 1)

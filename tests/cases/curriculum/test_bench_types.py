@@ -57,19 +57,56 @@ def test_a_published_mock_station_found_at_the_bench() -> None:
 
 
 def test_stopping_early_or_late_by_hand() -> None:
-    """The same station a step off: all gross findings are plus, so early is a quarter less plus and late one more."""
+    """The same station half a dioptre off: all gross findings are plus, so early is 0.50 less plus and late 0.50 more.
+
+    A quarter would be within the zone (Jpn J Vis Sci 2010;31:48).
+    """
     case = case_of("bench-eye", {"rx": rx(1.5, -0.75, 90), "start_streak": 70, "distance_cm": 67})
     slips = slips_of(case)
     step = "read-end-point/"
-    assert slips[step + "end-point-early"] == rx(1.25, -0.75, 90)
-    assert slips[step + "end-point-late"] == rx(1.75, -0.75, 90)
-    assert slips[step + "end-point-early-more-plus"] == rx(1.25, -0.5, 90)
-    assert slips[step + "end-point-late-more-plus"] == rx(1.75, -1.0, 90)
-    assert slips[step + "end-point-early-less-plus"] == rx(1.5, -1.0, 90)
-    assert slips[step + "end-point-late-less-plus"] == rx(1.5, -0.5, 90)
+    assert slips[step + "end-point-early"] == rx(1.0, -0.75, 90)
+    assert slips[step + "end-point-late"] == rx(2.0, -0.75, 90)
+    assert slips[step + "end-point-early-more-plus"] == rx(1.0, -0.25, 90)
+    assert slips[step + "end-point-late-more-plus"] == rx(2.0, -1.25, 90)
+    assert slips[step + "end-point-early-less-plus"] == rx(1.5, -1.25, 90)
+    assert slips[step + "end-point-late-less-plus"] == rx(1.5, -0.25, 90)
     assert slips["take-off-distance/distance-left-in"] == rx(3.0, -0.75, 90)
     assert slips["find-cylinder/second-gross-as-cylinder"] == rx(1.5, 2.25, 90)
     assert slips["place-axis/axis-at-the-power"] == rx(1.5, -0.75, 180)
+
+
+@pytest.mark.parametrize(
+    ("answer", "credited"),
+    [
+        ("+1.50 −0.75 × 90", True),
+        ("+1.75 −0.75 × 90", True),  # both meridians a quarter too plus
+        ("+1.75 −1.25 × 90", True),  # one a quarter too plus, the other a quarter too minus
+        ("+2.00 −0.75 × 90", False),
+        ("+1.50 −1.25 × 90", False),  # one meridian 0.50 D too minus
+        ("+1.50 −0.75 × 105", False),  # an axis is not judged more loosely than on paper: 0.39 D of cylinder is left
+    ],
+)
+def test_an_end_point_a_quarter_dioptre_out_is_right(answer: str, credited: bool) -> None:
+    """Neutral is a zone, and its middle is judged to 0.25 D at best: Jpn J Vis Sci 2010;31:48."""
+    case = case_of("bench-eye", {"rx": rx(1.5, -0.75, 90), "start_streak": 70, "distance_cm": 67})
+    assert mark_text(case, answer).credited is credited
+
+
+def test_a_quarter_dioptre_is_right_for_a_sphere_too_and_keeps_its_sign() -> None:
+    case = case_of("bench-sphere", {"rx": -1.5, "distance_cm": 50})
+    for text, out in (("-1.25", 0.25), ("-1.75", -0.25)):
+        marked = mark_text(case, text)
+        assert marked.credited
+        assert marked.difference == SphCyl(out)
+    assert not mark_text(case, "-1.00").credited
+    assert mark_text(case, "-1.00").explanations[0].slips[0].slip == "end-point-late"
+
+
+def test_a_slip_is_named_although_the_end_point_was_read_a_quarter_out() -> None:
+    """At 33 cm 1.50 D off by habit is 1.50 D too plus; read a quarter short besides, 1.25 D."""
+    case = case_of("bench-sphere", {"rx": -2.0, "distance_cm": 33})
+    found = {one.slips[0].slip for one in mark_text(case, "-0.75").weighed if one.kind == "slip"}
+    assert "always-one-fifty" in found
 
 
 def test_the_margin_of_a_wide_pupil_by_hand() -> None:

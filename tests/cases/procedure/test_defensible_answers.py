@@ -16,9 +16,13 @@ from cases.errors import CaseError, OutOfRange
 from cases.optics.axes import axis_gap
 from cases.optics.lens import SphCyl
 from cases.procedure import quantities
-from cases.procedure.case_type import Case, Defensible, draw
-from cases.procedure.choices import Choice
+from cases.procedure.case_type import Case, CaseType, Defensible, draw
+from cases.procedure.choices import Choice, Marks, Order
+from cases.procedure.fields import Field
+from cases.procedure.kinds import Cross, Lens
 from cases.procedure.marking import Mark, mark, mark_text
+from cases.procedure.option_verdicts import option_verdicts
+from cases.procedure.quantities import Quantity
 from cases.recall.prompts import all_prompts
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx
@@ -34,25 +38,125 @@ def drawn(type_id: str, count: int = 200) -> list[Case]:
     return [draw(case_type(type_id), seed, settings_of(seed)) for seed in range(count)]
 
 
+def numbers_of(kind: CaseType) -> list[Field[Any]]:
+    return [ask for ask in kind.asks if isinstance(ask.kind, Quantity | Lens | Cross)]
+
+
 # --- the law -----------------------------------------------------------------------------------------------------
+
+
+JUDGED = [
+    one.id for one in all_types().values() if any(isinstance(ask.kind, Choice | Marks | Order) for ask in one.asks)
+]
+NOTHING_MEASURED = {
+    "next-lens", "axis-from-break", "second-streak", "whole-run", "axis-straddling", "lean-in-widths", "record-audit",
+    "odd-reflex", "bench-axis",
+}  # fmt: skip
+"""Types whose choices rest on what is seen or written (a movement, a break of 10° or more, a card) and on no number."""
+
+
+def test_every_type_with_a_choice_says_how_far_its_findings_may_be_out() -> None:
+    assert {one for one in JUDGED if not case_type(one).errors} == NOTHING_MEASURED
+
+
+def off_by(kind: object, value: Any, by: float) -> list[Any]:
+    """Shift a finding by its error, the axis of a lens by 5°, a line of the chart by a row."""
+    if isinstance(kind, Choice):
+        ids = [option.id for option in kind.options]
+        return ids[max(ids.index(value) - 1, 0) : ids.index(value) + 2]
+    if not isinstance(value, SphCyl):
+        return [value - by, value + by]
+    shifts = [(by, 0, 0), (-by, 0, 0), (0, by, 0), (0, -by, 0), (0, 0, 5), (0, 0, -5)]
+    lenses = [SphCyl(value.sphere + s, value.cylinder + c, (value.axis + a) % 180 or 180) for s, c, a in shifts]
+    same_form = [one for one in lenses if one.cylinder * value.cylinder > 0]
+    return same_form if value.cylinder else lenses[:2]
 
 
 @pytest.mark.parametrize("type_id", [one.id for one in all_types().values() if one.errors])
 def test_no_drawn_key_turns_on_a_measurement_error(type_id: str) -> None:
     """Shift every finding by its error, one at a time: the same is chosen, or what is chosen is credited."""
     kind = case_type(type_id)
-    chosen = [ask.name for ask in kind.asks if isinstance(ask.kind, Choice)]
-    for case in drawn(type_id, 60):
+    chosen = [ask.name for ask in kind.asks if isinstance(ask.kind, Choice | Marks | Order)]
+    kinds = {field.name: field.kind for field in kind.findings.fields}
+    for case in drawn(type_id, 30):
         for name, by in kind.errors.items():
-            for shift in (-by, by):
-                value = case.findings[name]
-                moved = SphCyl(value.sphere + shift, value.cylinder, value.axis) if isinstance(value, SphCyl) else None
-                other = kind.case({**case.findings, name: moved or value + shift})
+            outer, _, inner = name.partition(".")
+            whole = case.findings[outer]
+            part = {one.name: one.kind for one in getattr(kinds[outer], "fields", ())}.get(inner, kinds[outer])
+            for value in off_by(part, whole[inner] if inner else whole, by):
+                other = kind.case({**case.findings, outer: {**whole, inner: value} if inner else value})
                 try:
                     picked = {one: other.truth[one] for one in chosen}
                 except CaseError:
                     continue
-                assert mark(case, {**case.truth, **picked}).credited, f"{type_id} {case.seed}: {name} by {shift}"
+                assert mark(case, {**case.truth, **picked}).credited, f"{type_id} {case.seed}: {name}, {value}"
+
+
+@pytest.mark.parametrize("type_id", JUDGED)
+def test_every_option_of_every_draw_is_keyed_credited_or_wrong_with_a_reason(type_id: str) -> None:
+    """An order is one answer and is marked as a whole; every other option has its weight and its sentence."""
+    kind = case_type(type_id)
+    options = {ask.name: ask.kind.options for ask in kind.asks if isinstance(ask.kind, Choice | Marks)}
+    for case in drawn(type_id, 20):
+        verdicts = option_verdicts(case)
+        assert {(one.ask, one.option) for one in verdicts} == {(a, o.id) for a in options for o in options[a]}
+        for one in verdicts:
+            option = next(each for each in options[one.ask] if each.id == one.option)
+            held = one.option in case.truth[one.ask] if isinstance(case.truth[one.ask], tuple) else None
+            assert one.because.endswith(".")
+            match one.standing:
+                case "key":
+                    assert one.weight == 1
+                    assert held or case.truth[one.ask] == one.option
+                case "credited":
+                    assert 0 < one.weight < 1
+                    assert one.next_check.endswith(".")
+                case _:
+                    assert one.standing == "wrong"
+                    assert one.weight == 0
+                    assert option.when.removeprefix("never") in one.because
+                    assert option.when, f"{type_id}: {one.option} does not say when it is right"
+
+
+@pytest.mark.parametrize("type_id", [one.id for one in all_types().values() if numbers_of(one)])
+def test_every_question_says_how_far_a_number_may_be_out(type_id: str) -> None:
+    """The sentence names each tolerance, and the tolerance is the one that marks."""
+    kind = case_type(type_id)
+    assert kind.marked_within.startswith("Marked right")
+    assert kind.marked_within.endswith(".")
+    case = drawn(type_id, 1)[0]
+    for ask in numbers_of(kind):
+        if not isinstance(ask.kind, Quantity) or ask.kind.id == "ratio":
+            continue
+        assert f"within {ask.kind.tolerance:g}" in kind.marked_within
+        truth = case.truth[ask.name]
+        assert ask.kind.close(truth + ask.kind.tolerance * 0.99, truth)
+        assert not ask.kind.close(truth + ask.kind.tolerance * 1.02, truth)
+
+
+@pytest.mark.parametrize("type_id", ["predict-movement", "other-eye-fogged"])
+def test_no_drawn_movement_lies_in_the_zone_that_looks_neutral(type_id: str) -> None:
+    """Within 0.25 D of neutral one sees a movement and another none: Jpn J Vis Sci 2010;31:48."""
+    for case in drawn(type_id, 100):
+        left = case.run.known["left"]
+        for one in left if isinstance(left, tuple) else (left,):
+            assert abs(one) < 0.07 or abs(one) > 0.25
+
+
+def test_leaning_changes_the_distance_by_more_than_the_zone() -> None:
+    assert all(abs(case.truth["shift"]) >= 0.4 for case in drawn("lean-test", 100))
+
+
+@pytest.mark.parametrize(
+    ("type_id", "findings"),
+    [
+        ("expected-vision", {"rx": rx(4, 1.25, 78), "accommodation": 1.5}),
+        ("two-eyes-meridians", {"right": rx(-2, -1.25, 135), "left": rx(3.75, -0.75, 150)}),
+    ],
+)
+def test_a_slip_that_an_eighth_written_short_would_hide_is_not_drawn(type_id: str, findings: dict[str, Any]) -> None:
+    """Each was drawn once: cut to two decimals, the answer of a slip was near the right one."""
+    assert not case_of(type_id, findings).hides_nothing()
 
 
 @pytest.mark.parametrize("type_id", [one.id for one in all_types().values()])
@@ -186,6 +290,47 @@ def test_what_an_odd_reflex_may_mean_beside_the_key() -> None:
     assert choosing(dim, meaning="lens").credited
     assert "dense media" in kinds["meaning"].write("behind")
     assert "cornea" in kinds["meaning"].write("lens")
+
+
+def test_a_white_glow_in_one_eye_is_one_sided_too() -> None:
+    white = case_of("odd-reflex", {"reflex": "white", "beside": "child-always", "age": 2})
+    assert choosing(white, meaning="one-side").credited
+    assert not choosing(white, meaning="lens").credited
+
+
+def test_a_range_of_vision_that_holds_part_of_what_is_expected_is_credited() -> None:
+    """2.00 D: 1 + 4 to 1 + 8 minutes is 6/30 to 6/54 (Blendowske 2015); many a rule of thumb says 6/36."""
+    two = case_of("expected-vision", {"rx": rx(-2), "accommodation": 5})
+    assert two.truth["vision"] == "6-30-to-6-60"
+    assert choosing(two, vision="6-18-to-6-36").credited
+    assert not choosing(two, vision="6-12-to-6-18").credited
+
+
+def test_an_old_prescription_may_have_another_axis_because_the_eye_changed() -> None:
+    findings = {"found": rx(-0.5, -2, 170), "other": rx(-0.5, -2, 145), "distance_cm": 50}
+    last = case_of("difference-cause", {**findings, "against": "last"})
+    assert last.truth["cause"] == "axis"
+    assert choosing(last, cause="changed").credited
+    assert not choosing(case_of("difference-cause", {**findings, "against": "subjective"}), cause="changed").credited
+
+
+def test_a_steady_accommodation_is_credited_beside_the_distance_taken_off_twice() -> None:
+    case = case_of("vision-disagrees", {"rx": rx(-3), "vision": "6-24", "accommodation": 8, "distance_cm": 67})
+    assert case.truth == {"fits": "better", "cause": "twice"}
+    assert choosing(case, cause="accommodated").credited
+
+
+def test_plus_lost_and_a_changed_cylinder_are_both_true() -> None:
+    case = case_of("wet-dry", {"dry": rx(2.25, -0.5, 100), "wet": rx(2.75, -2.25, 100)})
+    assert case.truth["verdict"] == "cylinder"
+    assert choosing(case, verdict="less-plus").credited
+
+
+def test_two_far_targets_are_drawn_apart() -> None:
+    """In D: 0.12 is half of a trial-lens step, below which nobody would choose between them."""
+    for case in drawn("fixation-target", 200):
+        image, switch = 50 / case.findings["mirror_cm"], 100 / case.findings["switch_cm"]
+        assert abs(image - switch) >= 0.12
 
 
 def test_a_shift_of_both_eyes_and_what_else_makes_it() -> None:

@@ -302,6 +302,7 @@ def test_trying_keeps_nothing(app: Flask, store: Store) -> None:
     assert f'href="{url}/try/2"' in page.text
     assert owner.post(f"{url}/try/1", {"answer-power": "-25"}).status_code == 422
     assert owner.get(f"{url}/try/5").status_code == 404
+    assert "You said that you did not know." in owner.post(f"{url}/try/1", {"unknown": "yes"}).text
     assert "\n".join(store._db.conn.iterdump()) == before
 
 

@@ -41,7 +41,7 @@ def test_a_slip_at_the_bench_is_kept_with_its_source_and_stands_against_the_lear
     dealing.take(store, learner, open_case.id, slipped(case, "end-point-early"), None, now=NOON + 5)
     kept = store.answer_to(open_case.id)
     assert kept is not None
-    # A quarter out is what an arithmetic slip gives too: likely, and no fact.
+    # Half a dioptre out is what an arithmetic slip gives too: likely, and no fact.
     assert (kept.source, kept.verdict) == ("bench", "wrong")
     assert ("read-end-point", "end-point-early") in kept.explanations[0]
     again = dealing.another(store, learner, ("bench-sphere",), now=NOON + 60, lots=lots(2))

@@ -144,6 +144,21 @@ def test_a_marked_case_shows_the_working_the_title_and_the_source(visitor: Visit
 # --- answering ---------------------------------------------------------------------------------------------------
 
 
+def test_a_wrong_choice_is_told_when_it_would_be_right_and_every_choice_has_its_reason(visitor: Visitor) -> None:
+    case = visitor.deal("next-lens", wanted=lambda one: one.findings["movement"] != "neutral")
+    url = visitor.case_url
+    visitor.answer({"lens": "stop"})
+    said = words(visitor.get(url))
+    assert "Why not That is right when nothing moves and the whole pupil lights up at once." in said
+    assert said.count("Not right:") == 2
+    assert case.run.lines[-1].says in said
+
+
+def test_a_case_says_how_far_a_number_may_be_out(visitor: Visitor) -> None:
+    visitor.deal("net-sphere")
+    assert "Marked right within 0.125 D." in words(visitor.get("/"))
+
+
 def test_a_slip_is_named_with_both_lines_side_by_side(visitor: Visitor) -> None:
     case = visitor.deal("two-spheres")
     url = visitor.case_url
