@@ -94,14 +94,28 @@ class Served:
             for type_id in all_types():
                 desk_queries.keep_worked(self.store, self.learner.id, type_id, PARTS, now=self.clock.at)
 
+    def open_case(self, page: Page) -> None:
+        """Open the case that waits, past the first questions and past a prompt that comes beside it."""
+        page.goto(self.case_url)
+        if page.url.endswith("/first-questions"):
+            page.get_by_role("button", name="Skip the questions").click()
+            page.goto(self.case_url)
+        if "/recall/prompt/" in page.url:
+            page.get_by_role("button", name="Not now").click()
+            page.goto(self.case_url)
+
     def deal(self, page: Page, type_id: str, **more: Any) -> Case:
         """Make a certain case the one that waits, and open it, ready to be typed into."""
+<<<<<<< HEAD
         page.goto(self.case_url)
         past_prompt(page)
+=======
+        self.open_case(page)
+>>>>>>> look
         self.clock.move(seconds=1)
         self.know_worked_examples()
         case = deal(self.store, self.learner, type_id, now=self.clock.at, **more)
-        page.goto(self.case_url)
+        self.open_case(page)
         # A busy browser gives the focus only with its first picture, after all is loaded: keys until then go nowhere.
         for field in page.locator("main [autofocus]").all():
             expect(field).to_be_focused()

@@ -84,7 +84,7 @@ def test_a_learner_who_keeps_leaving_the_distance_in(page: Page, served: Served)
     sought = 0
     for _ in range(40):
         served.clock.move(seconds=40)
-        page.goto(served.case_url)
+        served.open_case(page)
         dealt = served.store.open_case(served.learner.id)
         assert dealt is not None
         case = dealing.case_of(dealt)
@@ -116,6 +116,7 @@ def open_own_data(page: Page) -> None:
 def test_ones_own_data_is_taken_and_deleted(page: Page, served: Served) -> None:
     page.goto(served.url)
     leave_it_in(page, served, 2)
+    page.get_by_role("link", name="Leave").click()
     open_own_data(page)
     with page.expect_download() as got:
         page.get_by_role("link", name="Everything as JSON lines").click()

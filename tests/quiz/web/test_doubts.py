@@ -26,6 +26,7 @@ def test_a_doubt_goes_to_the_preceptor_and_into_two_files(app: Flask, store: Sto
     number, code = make_class(marit)
     ada = learner(app, code, "Ada")
     set_drill(marit, number)
+    ada.post("/drill/1/begin")
     _, case = waiting_in(ada.get("/drill/1"), store)
     answer(ada, store, "/drill/1")
     (given,) = store.answers_of(1)
