@@ -106,12 +106,7 @@ class Served:
 
     def deal(self, page: Page, type_id: str, **more: Any) -> Case:
         """Make a certain case the one that waits, and open it, ready to be typed into."""
-<<<<<<< HEAD
-        page.goto(self.case_url)
-        past_prompt(page)
-=======
         self.open_case(page)
->>>>>>> look
         self.clock.move(seconds=1)
         self.know_worked_examples()
         case = deal(self.store, self.learner, type_id, now=self.clock.at, **more)
@@ -120,12 +115,6 @@ class Served:
         for field in page.locator("main [autofocus]").all():
             expect(field).to_be_focused()
         return case
-
-
-def past_prompt(page: Page) -> None:
-    """Pass over the prompt that comes beside a case, if one has come."""
-    if "/recall/prompt/" in page.url:
-        page.get_by_role("button", name="Not now").click()
 
 
 def drawn(page: Page) -> None:
