@@ -393,9 +393,8 @@ def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:
     for key in order:
         line = right.get(key)
         cells = tuple(_cell(line, other.get(key)) for other in others)
-        rows.append(
-            WorkingRow(titles[key[0]].title, line.says if line else "Not needed here.", cells, why(case.type, key[0]))
-        )
+        says = line.says if line else "Not needed here."
+        rows.append(WorkingRow(titles[key[0]].title, says, cells, why(case.type, key[0])))
     return tuple(rows)
 
 

@@ -449,7 +449,7 @@ def test_a_right_answer_takes_three_lines(page: Page, served: Served) -> None:
     assert box is not None
     assert box["height"] < 140
     expect(page.locator(".lines")).to_be_hidden()
-    page.locator(".working summary").click()
+    page.locator(".working-fold > summary").click()
     expect(page.locator(".lines > li")).to_have_count(len(case.run.lines))
 
 
