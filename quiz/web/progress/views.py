@@ -248,7 +248,7 @@ def _exam_words(store: Store, learner: Learner, settings: LearnerSettings, now: 
     if at is None:
         return ""
     if at <= now:
-        return "That day has come: practice looks two weeks ahead again."
+        return "That day has come: new types come as before."
     days = int(at // DAY) - int(now // DAY)
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
     by_words: dict[str, list[str]] = {}
