@@ -14,7 +14,17 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from quiz.learning.parameters import NUMBERS, Numbers
-from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory, Suspects, TypeMemory
+from quiz.learning.state import (
+    DAY,
+    Answered,
+    LearnerState,
+    SittingMemory,
+    SlipKey,
+    SlipMemory,
+    StepMemory,
+    Suspects,
+    TypeMemory,
+)
 
 HALF = 0.5 - 1e-9
 """From this share on a slip is taken as made: a half, which the last digits of a sum must not decide."""
@@ -22,6 +32,8 @@ DOUBTED = 0.05
 """Up to this share a step is taken as done rightly, so that a slip that it would have shown wears down."""
 SUSPECTED = 0.2
 """From this share on, one of two slips is worth a case that tells them apart."""
+FORGOTTEN = 1e-3
+"""When no more than this is left of a count, some five months on, its evidence is forgotten."""
 SEEN = 4
 """How many times of a slip are remembered: enough for "four times or more this week"."""
 
@@ -148,11 +160,24 @@ def slip_counts(state: LearnerState, now: float, numbers: Numbers | None = None)
 
 
 def standing(state: LearnerState, now: float, numbers: Numbers | None = None) -> dict[SlipKey, float]:
-    """Return the slips that stand (count of 1.6 or more, halved every 14 days), the most frequent first."""
+    """Return the slips that recur more often than chance would bring them, the most frequent first, with their counts.
+
+    Evidence of 4 or more (55 to 1), gathered as the log of a likelihood ratio against the learner's own chance of
+    that slip: a sequential test (Wald 1945, Ann Math Stat 16:117). The bound is above Wald's ln 20 because evidence
+    against is forgotten, and the learner's chance is only estimated; a test counts how often chance alone gets there.
+    """
     numbers = numbers or state.numbers
     counts = slip_counts(state, now, numbers)
-    kept = sorted((-count, key) for key, count in counts.items() if count >= numbers.slip_standing)
+    kept = sorted(
+        (-count, key) for key, count in counts.items() if recurs_now(state.slips[key[0]][key[1]], now, numbers)
+    )
     return {key: -count for count, key in kept}
+
+
+def recurs_now(memory: SlipMemory, now: float, numbers: Numbers) -> bool:
+    """Say whether a slip recurs: see `standing`."""
+    seen_again = len(memory.seen) >= numbers.slip_least_seen
+    return seen_again and memory.evidence * _halving(now - memory.at, numbers) >= numbers.slip_standing
 
 
 def band(
@@ -182,7 +207,7 @@ def band(
         return "new"
     steps = met_of(state, steps)
     slips = (memory for step in steps for memory in state.slips.get(step, {}).values())
-    if any(_faded(memory, now, n) >= n.slip_standing for memory in slips):
+    if any(recurs_now(memory, now, n) for memory in slips):
         return "shaky"
     now += ahead_days * DAY
     if chance(state, steps, now + n.settled_ahead_days * DAY, type_id=type_id, numbers=n) >= n.settled_chance:
@@ -299,11 +324,12 @@ def one_ahead(events: Iterable[Answered], numbers: Numbers) -> Iterator[float]:
 def take(state: LearnerState, event: Answered, found: Observed, numbers: Numbers | None = None) -> LearnerState:
     """Take what was observed of an answer into the state, in place, and return it."""
     numbers = numbers or state.numbers
+    _take_sitting(state, event, numbers)
     _take_learner(state, event, found.learner, numbers)
     _take_type(state, event, found.own, numbers)
     for one in found.steps:
         _take_step(state, event, one, found.seen[one.id], numbers)
-    _take_slips(state, event, found.explained, found.shares, numbers)
+    _take_slips(state, event, found, numbers)
     state.answers += 1
     return state
 
@@ -451,6 +477,26 @@ def replay(events: Iterable[Answered], numbers: Numbers | None = None) -> Learne
     return state
 
 
+def sitting_at(state: LearnerState, now: float, numbers: Numbers | None = None) -> SittingMemory:
+    """Return the sitting that an answer at `now` belongs to: the last one, or a new one."""
+    n, last = numbers or state.numbers, state.sitting
+    if last.number and last.answers < n.sitting_cases and now - last.at <= n.sitting_gap_hours * 3600:
+        return last
+    before = last.right / last.answers if last.answers >= n.least_answers else last.before
+    return SittingMemory(last.number + 1, now, before=before)
+
+
+def _take_sitting(state: LearnerState, event: Answered, numbers: Numbers) -> None:
+    one = sitting_at(state, event.at, numbers)
+    state.sitting = replace(
+        one,
+        at=max(one.at, float(event.at)),
+        answers=one.answers + 1,
+        right=one.right + event.right,
+        new=one.new + (event.type not in state.types),
+    )
+
+
 def _take_learner(state: LearnerState, event: Answered, found: Observation | None, numbers: Numbers) -> None:
     """Move the learner's offset and their form of the hour."""
     n = numbers
@@ -526,36 +572,57 @@ def _take_type(state: LearnerState, event: Answered, found: Observation | None, 
     )
 
 
-def _take_slips(
-    state: LearnerState, event: Answered, blamed: Mapping[str, float], shares: Sequence[float], numbers: Numbers
-) -> None:
+def _take_slips(state: LearnerState, event: Answered, found: Observed, numbers: Numbers) -> None:
     """Count the slips made, each by the share of its explanation; wear down those that could have shown and did not."""
     n = numbers
+    blamed, shares = found.explained, found.shares
     explained_at_all = event.right or (event.diagnosed and event.unexplained < HALF)
     unblamed = {step for step in event.unaided if blamed.get(step, 0.0) <= (0.0 if event.shares is None else DOUBTED)}
     clean = unblamed if explained_at_all else set[str]()
     _settle_suspects(state, event, clean, n)
-    for step in clean:
-        for slip, memory in state.slips.get(step, {}).items():
-            if event.could_have_shown((step, slip)):
-                memory = memory.without(event.at, n.slip_gone) if event.right else memory
-                state.slips[step][slip] = replace(memory, count=memory.count * n.slip_clean)
-                if state.suspects is not None:
-                    state.suspects = state.suspects.worn((step, slip), n.slip_clean)
     explained = list(zip(event.explanations, shares, strict=True)) if event.diagnosed else []
+    made_at_all = {key for one, _ in explained for key in one}
+    for step in event.unaided if explained_at_all else ():
+        for slip, memory in state.slips.get(step, {}).items():
+            if (step, slip) in made_at_all or not event.could_have_shown((step, slip)):
+                continue
+            # Another slip in its place is evidence against a belief too, but no case done without a slip.
+            left = _halving(event.at - memory.at, n)
+            against = math.log((1 - n.slip_recurs) / (1 - _by_chance(event, step, found.seen, n)))
+            # `at` stays when the slip was last made, so what is added now is written as it would have stood then.
+            now = max(n.slip_least_evidence, memory.evidence * left + against)
+            worn = n.slip_clean if step in clean else 1.0
+            evidence = now / left if left > FORGOTTEN else 0.0
+            kept = memory.without(event.at, n.slip_gone) if event.right and step in clean else memory
+            state.slips[step][slip] = replace(kept, count=memory.count * worn, evidence=evidence)
+            if state.suspects is not None:
+                state.suspects = state.suspects.worn((step, slip), worn)
     for one, share in explained:
         for key in dict.fromkeys(one):
             memory = _slip(state, key, event.at, n)
             seen = (*memory.seen, float(event.at))[-SEEN:] if share >= HALF else memory.seen
+            made = event.weight * share
+            evidence = memory.evidence + made * math.log(n.slip_recurs / _by_chance(event, key[0], found.seen, n))
+            new = replace(memory, count=memory.count + made, seen=seen, evidence=min(n.slip_most_evidence, evidence))
             if share >= HALF:
-                memory = replace(memory, left_out=0)
-            _keep_slip(state, key, replace(memory, count=memory.count + event.weight * share, seen=seen), n)
+                new = replace(new, left_out=0)
+            _keep_slip(state, key, new, n)
     singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
     if event.shares is not None:
         # Two that a short case can tell apart, and no slip that is merely not ruled out.
         singles = [one for one in singles if one[2] >= SUSPECTED]
     if len(singles) > 1 and not event.probe_of:
         state.suspects = Suspects(float(event.at), tuple(singles[:2]))
+
+
+def _by_chance(event: Answered, step: str, seen: Mapping[str, Outlook], numbers: Numbers) -> float:
+    """Return the chance (0..1) of one slip of a step for a learner who holds no wrong belief about it.
+
+    The doubt about the step, shared among the slips that would have shown; at least the class's rate.
+    """
+    alike = 3 if event.could_show is None else max(1, [key[0] for key in event.could_show].count(step))
+    doubt = 1 - seen[step].mastery if step in seen else 0.0
+    return min(numbers.slip_most_rate, max(numbers.slip_rate, doubt / (alike + 0.5)))
 
 
 def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
@@ -593,17 +660,20 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
         seen = set(memory.seen) - {suspects.at}
         if likely[key] * scale >= HALF:
             seen.add(suspects.at)
-        _keep_slip(state, key, replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:])), numbers)
+        evidence = memory.evidence + more * math.log(numbers.slip_recurs / numbers.slip_rate)
+        new = replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:]), evidence=evidence)
+        _keep_slip(state, key, new, numbers)
 
 
 def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:
     """Return the memory of a slip brought up to `at`, an empty one if there is none."""
     memory = state.slips.get(key[0], {}).get(key[1]) or SlipMemory(0.0, float(at))
-    return replace(memory, count=_faded(memory, at, numbers), at=max(memory.at, float(at)))
+    left = _halving(at - memory.at, numbers)
+    return replace(memory, count=memory.count * left, evidence=memory.evidence * left, at=max(memory.at, float(at)))
 
 
 def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory, numbers: Numbers) -> None:
-    recurs = memory.recurs or memory.count >= numbers.slip_standing
+    recurs = memory.recurs or recurs_now(memory, memory.at, numbers)
     state.slips.setdefault(key[0], {})[key[1]] = replace(memory, recurs=recurs)
 
 

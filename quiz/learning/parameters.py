@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-MODEL = 3
+MODEL = 4
 """Which memory the constants are for. A change of model.py that folds the same answers into another state raises it."""
 
 
@@ -66,7 +66,20 @@ class Numbers:
     slip_halves_days: float = 14.0
     slip_clean: float = 0.85
     """What is left of a slip's count after a case that would have shown it and did not."""
-    slip_standing: float = 1.6
+    slip_standing: float = 4.0
+    """Evidence (log-odds) from which a slip is called recurring: some 55 to 1."""
+    slip_least_seen: int = 2
+    slip_recurs: float = 0.8
+    """How often a wrong belief that recurs shows where it could."""
+    slip_rate: float = 0.1
+    """The least chance of a slip where no wrong belief is held: the class's rate."""
+    slip_most_rate: float = 0.2
+    slip_least_evidence: float = -3.0
+    """So that a belief that comes later is found."""
+    slip_most_evidence: float = 6.0
+    """So that three cases without it take it back."""
+    slip_followed_fully: float = 1.6
+    """From this count on a slip weighs fully in the choice."""
     slip_followed: float = 0.75
     """From this count on a slip is followed up: made once within six days, and not left out twice since."""
     slip_prior: float = 0.25
@@ -89,19 +102,30 @@ class Numbers:
     fading_chance: float = 0.50
 
     # the choice
-    horizon_days: float = 14.0
+    horizon_days: float = 1.0
+    """Looking further makes no better choice, as simulated: what fades by then will have come again."""
     drill_weight: float = 2.0
     rest_days: float = 28.0
     """Days after which a step of the usual fading time has waited half of what it can wait."""
-    type_days: float = 3.0
+    type_days: float = 10.0
     """Days after which what is a type's own has waited half of what it can wait."""
     new_type: float = 1.0
     """How much a type never met has waited for what is its own."""
     standing_weight: float = 5.0
     wait_cases: int = 5
+    rest_cases: int = 5
+    often: int = 5
+    """A type that was right rests for `rest_cases` others, and comes at most so often in the cases looked back on."""
+    core_share: float = 1 / 3
+    """Of the cases, for types of the core of the trade, once their steps are met."""
     open_chance: float = 0.6
 
     # the teacher's rules over the choice
+    sitting_gap_hours: float = 2.0
+    sitting_cases: int = 20
+    """Answers further apart, or more of them, are of two sittings."""
+    least_answers: int = 6
+    """A share of right answers from fewer says nothing."""
     few_right: float = 0.6
     many_right: float = 0.85
     """Between these the share of right answers of the last ten is held, by easier or by harder cases."""
@@ -109,8 +133,8 @@ class Numbers:
     """After so many nothing new comes, and nothing is forced."""
     first_types: int = 6
     """New types in a learner's first sitting."""
-    first_cases: int = 20
-    """The longest that a first sitting counts as one."""
+    slow_types: int = 2
+    """New types in a later sitting, where the share of right answers in the one before was under `few_right`."""
     fires_a_day: int = 3
     """After so many showings within twelve hours a slip is left alone until tomorrow."""
     forced_seconds: float = 60.0

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -15,7 +16,7 @@ from typing import NamedTuple
 from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
 from quiz.learning.catalogue import Catalogue, Twins, TypeInfo, Wish
-from quiz.learning.model import band, chance, outlook, slip_counts, standing, waited
+from quiz.learning.model import band, chance, outlook, sitting_at, slip_counts, standing, waited
 from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState, SlipKey
 
@@ -24,9 +25,8 @@ LONG_AGO_DAYS = 3
 """From how many days on a gap is worth telling."""
 LAST = 10
 """Answers over which the share of right ones is taken."""
-LEAST = 6
-"""With fewer than so many answers that share says nothing."""
 HALF_A_DAY = DAY / 2
+READING_S = 15.0
 ALIKE = 0.98
 """Scores within 2 % of the best are alike, and chance picks among them."""
 TIMES = {2: "twice", 3: "three times"}
@@ -42,6 +42,8 @@ class Done(NamedTuple):
     type_id: str
     right: bool
     for_drill: bool = False
+    why: str = ""
+    """What the learner was told for a reason."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,11 @@ class Choice:
         return self.probe_of or self.must_show
 
 
+def first_seconds(one: TypeInfo) -> float:
+    """Return what a first case of a type takes a learner: twice a clinician's time, and reading the mark."""
+    return 2 * one.seconds + READING_S
+
+
 def choose(
     state: LearnerState,
     catalogue: Catalogue,
@@ -78,35 +85,38 @@ def choose(
     """Choose the next case.
 
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed, unless it takes over a minute; a type missed lately, five other cases having come since; else the best
-    score
+    was missed, unless it takes over a minute; a type missed lately in which a recurring slip would show, five other
+    cases having come since; else the best score, among the core of the trade while that has had under a third of the
+    cases looked back on that were not new (its steps met, and no case over a minute), unless a new type is best
 
         gain / seconds × pace × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
 
     A teacher's rules stand over it. pace prefers what the learner is likely to get right after three misses in a row or
     where under 6 of the last 10 were right, and what is harder where over .85 were. Then, too, nothing new comes; nor
-    does a seventh type in a first sitting, nor before an exam a type whose case takes more than 3 % of the minutes left
-    (ten a day). After three misses in a row nothing is forced. A slip that showed three times within twelve hours is
-    left alone until they are over.
+    does a seventh type in a first sitting, nor a third in one that follows a sitting with under .6 right, nor before an
+    exam a type whose first case takes more than 3 % of the minutes left (ten a day). A type rests for five other cases,
+    and comes at most five times in those looked back on. One whose steps are all known, and called for by a longer type
+    that was met, is not asked alone. After three misses in a row nothing is forced. A slip that showed three times
+    within twelve hours is left alone until they are over.
 
     where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
-    what a case may add to the exam day (or to the day in 14 days), summed over all types on offer:
+    what a case may add to tomorrow (or to the exam, where that comes before), summed over all types on offer:
 
-        (Σ share × worth × doubt × fresh over its steps + doubt of the type) × d/(d + 3)
+        (Σ share × worth × doubt × fresh over its steps + doubt of the type) × d/(d + 10)
 
     share is in how many of the type's cases, as they are drawn for this learner, the step is called for: what no case
     can exercise gains nothing. worth is the sum of share × chance of all types that call for the step, so that a step
     shared by many comes first, and one in chains that are hopeless for other reasons later; doubt is 1 − the chance
     foreseen; fresh is r/(1 + r), r the step's wait over 28 days (longer where it fades slowly), or 1 for a step never
-    met; d is days since the type was met, and d/(d + 3) counts as 1 for one never met: breadth comes first. The type's
+    met; d is days since the type was met, and d/(d + 10) counts as 1 for one never met: breadth comes first. The type's
     own wait is there for what does not carry over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
     that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
     its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
     drill's types are open whatever their level and needs, and take at most half of those cases (the half of an odd
-    number rounded up). When nothing is left, the rules give way in this order: the wait of a missed type, those on new
-    types, the drill's half, never the same type at once, needs, level.
+    number rounded up). When nothing is left, the rules give way in this order: what is not asked alone, the rest of a
+    type, the wait of a missed type, those on new types, the drill's half, never the same type at once, needs, level.
 
     Parameters
     ----------
@@ -153,9 +163,8 @@ class _Table:
     @cached_property
     def horizon(self) -> float:
         """The moment that practice is for."""
-        if self.exam_day is not None and self.exam_day > self.now:
-            return self.exam_day
-        return self.now + self.numbers.horizon_days * DAY
+        soon = self.now + self.numbers.horizon_days * DAY
+        return min(self.exam_day, soon) if self.exam_day is not None and self.exam_day > self.now else soon
 
     @cached_property
     def stands(self) -> dict[SlipKey, float]:
@@ -211,13 +220,19 @@ class _Table:
         """Keep new types from a learner who is struggling, who met enough in a first sitting, or whose exam is near."""
         if one.id in self.state.types or one.id in self.drill:
             return True
-        first_sitting = self.state.answers <= min(len(self.recent), self.numbers.first_cases)
-        full = first_sitting and len(self.state.types) >= self.numbers.first_types
-        return not (self.stuck or self.few_right or full) and one.seconds <= self.new_seconds
+        return not (self.stuck or self.few_right or self.met_enough) and first_seconds(one) <= self.new_seconds
+
+    @cached_property
+    def met_enough(self) -> bool:
+        """Whether the sitting has had its new types: few in the first, fewer after one with many misses."""
+        n, sitting = self.numbers, sitting_at(self.state, self.now, self.numbers)
+        if sitting.number == 1:
+            return sitting.new >= n.first_types
+        return sitting.before is not None and sitting.before < n.few_right and sitting.new >= n.slow_types
 
     @cached_property
     def new_seconds(self) -> float:
-        """What a case of a new type may take: before an exam a small share of the minutes left."""
+        """What a first case of a type may take: before an exam a small share of the minutes left."""
         if self.exam_day is None or self.exam_day <= self.now:
             return math.inf
         n = self.numbers
@@ -233,7 +248,7 @@ class _Table:
     def share_right(self) -> float | None:
         """The share of right ones of the last ten answers; None where they are too few to say."""
         last = self.recent[-LAST:]
-        return None if len(last) < LEAST else [done.right for done in last].count(True) / len(last)
+        return None if len(last) < self.numbers.least_answers else [done.right for done in last].count(True) / len(last)
 
     @property
     def few_right(self) -> bool:
@@ -248,6 +263,24 @@ class _Table:
             return 1.0
         now = chance(self.state, one.chain, self.now, type_id=one.id, options=one.options, numbers=n)
         return now**2 if self.stuck or self.few_right else 1 - 0.5 * now
+
+    def rested(self, one: TypeInfo) -> bool:
+        """Keep a type that was right from coming again at once, or again and again."""
+        n = self.numbers
+        lately = [done.type_id for done in self.recent[-n.rest_cases :]]
+        return one.id not in lately and self.times.get(one.id, 0) < n.often
+
+    @cached_property
+    def times(self) -> Counter[str]:
+        """By type, how often it was among the cases answered lately."""
+        return Counter(done.type_id for done in self.recent)
+
+    def needed_alone(self, one: TypeInfo) -> bool:
+        """Leave out a type all of whose steps are known, where a longer one that was met calls for them all."""
+        steps = set(one.distinct)
+        if any(self.ahead[step] < self.numbers.settled_chance or step not in self.state.steps for step in steps):
+            return True
+        return not any(steps < set(other.distinct) for other in self.of_level if other.id in self.state.types)
 
     def not_waiting(self, one: TypeInfo) -> bool:
         return self.since_miss.get(one.id, self.numbers.wait_cases) >= self.numbers.wait_cases
@@ -264,6 +297,8 @@ class _Table:
         level, ready, half = self.at_level, self.ready, self.within_half
         fresh, wait = self.not_just_done, self.not_waiting
         ladder: tuple[tuple[Callable[[TypeInfo], bool], ...], ...] = (
+            (level, ready, half, fresh, wait, self.may_be_new, self.rested, self.needed_alone),
+            (level, ready, half, fresh, wait, self.may_be_new, self.rested),
             (level, ready, half, fresh, wait, self.may_be_new),
             (level, ready, half, fresh, self.may_be_new),
             (level, ready, half, fresh),
@@ -313,29 +348,56 @@ class _Table:
         memory = self.state.types.get(one.id)
         if memory is None or memory.answered != 1:
             return None
-        return self.chosen(one, "New a moment ago: a second one while the first is fresh.")
+        return self.chosen(
+            one, "New a moment ago: a second one while the first is fresh.", "Once more, while it is fresh."
+        )
 
     def comeback(self) -> Choice | None:
-        """Give the type that was missed longest ago and has waited."""
+        """Give the type that was missed longest ago and has waited, where a recurring slip would show in it."""
         if self.stuck:
             return None
         # Among all types: a need that the miss undid must not keep the type from coming back.
         types = [one for one in self.catalogue.types if self.within_half(one)]
         waited = [(self.since_miss[one.id], one) for one in types if one.id in self.since_miss]
-        due = [(since, one) for since, one in waited if since >= self.numbers.wait_cases]
+        due = [
+            (since, one)
+            for since, one in waited
+            if since >= self.numbers.wait_cases and self.followed(one) in self.stands
+        ]
         if not due:
             return None
-        return self.chosen(max(due, key=lambda pair: pair[0])[1], "Missed a few cases ago: here it is again.")
+        one = max(due, key=lambda pair: pair[0])[1]
+        return self.chosen(one, "Missed a few cases ago: here it is again.", "Another try at one you missed.")
 
     def best(self) -> Choice:
         """Give the best score; chance picks among those that are alike, and new types come in their order."""
-        scores = [self.score(one) for one in self.open]
-        least = ALIKE * max(scores)
-        alike = [one for one, score in zip(self.open, scores, strict=True) if score >= least]
-        one = alike[int(self.rng.random() * len(alike))]
-        if one.id not in self.state.types:
+        one = self.best_of(self.open)
+        if one.id in self.state.types:
+            one = self.best_of(self.core) if self.core else one
+        else:
             one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
-        return self.chosen(one, self.why(one))
+        return self.chosen(one, *self.why(one))
+
+    def best_of(self, offered: Sequence[TypeInfo]) -> TypeInfo:
+        scores = [self.score(one) for one in offered]
+        least = ALIKE * max(scores)
+        alike = [one for one, score in zip(offered, scores, strict=True) if score >= least]
+        return alike[int(self.rng.random() * len(alike))]
+
+    @cached_property
+    def core(self) -> list[TypeInfo]:
+        """The core of the trade, where it had too few of the cases that were not new; none that takes over a minute."""
+        types = self.state.types
+        due = [
+            self.catalogue.by_id.get(id_)
+            for id_ in self.times.elements()
+            if id_ not in types or types[id_].answered > 1
+        ]
+        if sum(one is not None and one.core for one in due) >= self.numbers.core_share * (len(due) + 1):
+            return []
+        known, n = self.state.steps.keys(), self.numbers
+        rested = [one for one in self.open if one.core and known >= set(one.distinct) and self.rested(one)]
+        return [one for one in rested if one.seconds <= n.forced_seconds]
 
     def new_alike(self, one: TypeInfo, other: TypeInfo) -> bool:
         """Say whether another new type would do for this new one: of the drill like it, for the same standing slip."""
@@ -345,11 +407,15 @@ class _Table:
             and self.followed(other) == self.followed(one)
         )
 
-    def chosen(self, one: TypeInfo, why: str) -> Choice:
+    def chosen(self, one: TypeInfo, *reasons: str) -> Choice:
+        """Choose a type, for the first of the reasons that was not told lately."""
         slip = self.followed(one)
+        if slip is not None and slip in self.stands:
+            reasons = self.why_standing(slip)
+        told = {done.why for done in self.recent}
         return Choice(
             one.id,
-            self.why_standing(slip) if slip is not None and slip in self.stands else why,
+            next((why for why in reasons if why not in told), f"Next: {one.title or one.id}."),
             must_show=None if slip is None else slip[1],
             for_drill=one.id in self.drill,
         )
@@ -360,7 +426,7 @@ class _Table:
         if one.id in self.drill:
             value *= n.drill_weight
         made = self.made_lately.get(one.id, 0.0)
-        return float(value * n.standing_weight ** min(1.0, made / n.slip_standing))
+        return float(value * n.standing_weight ** min(1.0, made / n.slip_followed_fully))
 
     @cached_property
     def made_lately(self) -> dict[str, float]:
@@ -459,33 +525,43 @@ class _Table:
     def slip_title(self, key: SlipKey) -> str:
         return self.catalogue.slip_titles.get(key[1], f"made the slip “{key[1]}”")
 
-    def why_standing(self, key: SlipKey) -> str:
+    def why_standing(self, key: SlipKey) -> tuple[str, ...]:
         times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
         often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once lately"
-        return f"You {self.slip_title(key)}: {often}."
+        step = self.catalogue.step_titles.get(key[0], key[0])
+        return f"You {self.slip_title(key)}: {often}.", f"A check on {step}, where your recurring mistake is."
 
-    def why(self, one: TypeInfo) -> str:
+    def why(self, one: TypeInfo) -> tuple[str, ...]:
+        """Say why a type comes, in more ways than one: a reason that was told is told in other words."""
         if one.id in self.drill:
-            return "From the drill that your preceptor set."
+            return ("From the drill that your preceptor set.", "The drill again.")
         memory = self.state.types.get(one.id)
         if memory is None:
             needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
-            return f"New: the next step after “{needs[-1].title or needs[-1].id}”." if needs else "New to you."
+            if not needs:
+                return "New to you.", f"New: {one.title or one.id}."
+            before = needs[-1].title or needs[-1].id
+            return f"New: the next step after “{before}”.", f"New, and it builds on “{before}” too."
         slip = self.followed(one)
-        if slip is not None:
-            # Made once, perhaps: what explains an answer is not yet known to be what was done.
-            return f"It looked lately as if you {self.slip_title(slip)}: this case would show it again."
+        if slip is not None and len(self.state.slips[slip[0]][slip[1]].seen) > 1:
+            # Not called recurring yet: what explains an answer may not be what was done.
+            return (
+                f"It looked lately as if you {self.slip_title(slip)}: this case would show it again.",
+                f"Again a case that would show whether you {self.slip_title(slip)}.",
+            )
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
-            return f"Not met for {days} days."
+            return f"Not met for {days} days.", f"Last met {days} days ago."
         unmet = [step for step in one.distinct if step not in self.state.steps]
         if unmet:
             step = max(unmet, key=one.share)
-            return f"A step that you have not met may come: {self.catalogue.step_titles.get(step, step)}."
+            title = self.catalogue.step_titles.get(step, step)
+            return f"A step that you have not met may come: {title}.", f"It may call for {title}, new to you."
         word = band(self.state, one.chain, self.now, type_id=one.id, numbers=self.numbers)
         weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
+        title = self.catalogue.step_titles.get(weakest, weakest)
         if word == "shaky":
-            return f"Still shaky: {self.catalogue.step_titles.get(weakest, weakest)}."
+            return f"Still shaky: {title}.", f"More practice in {title}."
         if word == "fading":
-            return f"Would fade within a week: {self.catalogue.step_titles.get(weakest, weakest)}."
-        return "One that you know, mixed in so that it stays."
+            return f"Would fade within a week: {title}.", f"So that it stays: {title}."
+        return "One that you know, mixed in so that it stays.", "Another that you know."

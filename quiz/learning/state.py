@@ -201,6 +201,8 @@ class SlipMemory:
     count: float
     at: float
     seen: tuple[float, ...] = ()
+    evidence: float = 0.0
+    """Log-odds gathered for a belief that recurs and against chance; they fade as the count does."""
     recurs: bool = False
     """Whether it was made more often than now and then, and has not gone since."""
     left_out: int = 0
@@ -209,7 +211,7 @@ class SlipMemory:
     """When the first of them came."""
 
     def __post_init__(self) -> None:
-        _finite(self.count, self.at, *self.seen, self.left_out_since)
+        _finite(self.count, self.at, self.evidence, *self.seen, self.left_out_since)
 
     def without(self, at: float, gone_after: int) -> SlipMemory:
         """Return it after a right answer that would have shown it: gone after enough of them, over two days."""
@@ -241,6 +243,25 @@ class Suspects:
         return Suspects(self.at, slips)
 
 
+@dataclass(frozen=True)
+class SittingMemory:
+    """The sitting under way, or the last one: at most `sitting_cases` answers, `sitting_gap_hours` apart or less."""
+
+    number: int = 0
+    """From 1; 0 before the first answer."""
+    at: float = 0.0
+    """Of its last answer."""
+    answers: int = 0
+    right: int = 0
+    new: int = 0
+    """Types met in it for the first time."""
+    before: float | None = None
+    """The share (0..1) of right answers in the sitting before; None in the first."""
+
+    def __post_init__(self) -> None:
+        _finite(self.at, 0.0 if self.before is None else self.before)
+
+
 @dataclass
 class LearnerState:
     """Everything that is remembered of one learner: a fold over the answer log, as large as the catalogue at most.
@@ -256,6 +277,7 @@ class LearnerState:
     form_variance: float = 0.0
     form_at: float = 0.0
     answers: int = 0
+    sitting: SittingMemory = SittingMemory()
     steps: dict[str, StepMemory] = field(default_factory=dict)
     types: dict[str, TypeMemory] = field(default_factory=dict)
     slips: dict[str, dict[str, SlipMemory]] = field(default_factory=dict)

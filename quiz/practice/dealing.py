@@ -27,6 +27,7 @@ from quiz.practice import case_cache, constraints, dealt_cases, learners, sittin
 from quiz.practice.beforehand import beforehand
 from quiz.practice.dealt_cases import BadConfidence, Marked, SentBack, Taken, UnknownCase, Waiting
 from quiz.practice.randomness import Lots
+from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
 from quiz.practice.what_to_practise import TypeLimit
 from quiz.storage import class_queries, projection, result_queries
@@ -144,7 +145,35 @@ def _moved(dealt: Dealt, sitting: int) -> Dealt:
 def _recent(store: Store, learner_id: int, now: float) -> list[Done]:
     """Return what was answered lately, in one sitting or more: a miss at the end of one comes back in the next."""
     course = store.course_since(learner_id, now - sittings.LEFT_SECONDS, most=RECENT)
-    return [Done(type_id, verdict in CREDITED, for_drill) for type_id, verdict, for_drill in course]
+    return [Done(type_id, verdict in CREDITED, for_drill, why) for type_id, verdict, for_drill, why in course]
+
+
+def next_choice(
+    state: LearnerState,
+    settings: LearnerSettings,
+    recent: Sequence[Done],
+    now: float,
+    rng: random.Random,
+    *,
+    offered: Catalogue | None = None,
+    drilled: Collection[str] = (),
+) -> Choice:
+    """Choose what Practise deals next to a learner with these settings; without a data file, so that it can be played.
+
+    `offered` narrows what there is, `drilled` are types that are asked for by name.
+    """
+    drawing = settings.for_drawing
+    return scheduler.choose(
+        state,
+        offered or catalogue_for(drawing),
+        now,
+        rng,
+        recent=recent,
+        exam_day=settings.exam_at,
+        drill=drilled,
+        level=settings.level,
+        unable=constraints.unable(drawing),
+    )
 
 
 def _choose_and_draw(
@@ -163,17 +192,7 @@ def _choose_and_draw(
     # What was asked for by name is open whatever its level and needs, as a drill's types are.
     drilled = limit.types if limit and limit.open else class_queries.types_in_drill(store, learner, now)
     while True:
-        choice = scheduler.choose(
-            state,
-            offered,
-            now,
-            lots.rng,
-            recent=recent,
-            exam_day=settings.exam_at,
-            drill=drilled,
-            level=settings.level,
-            unable=constraints.unable(drawing),
-        )
+        choice = next_choice(state, settings, recent, now, lots.rng, offered=offered, drilled=drilled)
         if limit is not None and limit.shows is not None:
             choice = replace(choice, must_show=limit.shows, probe_of=None)
         one = case_type(choice.type_id)

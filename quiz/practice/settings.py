@@ -146,8 +146,8 @@ class LearnerSettings:
         "Day of an exam, if one is ahead",
         ExamDay(),
         usual="",
-        help="Until then practice is for that day: it brings what you would be least likely to get right then. "
-        "Without one it looks two weeks ahead.",
+        help="Shortly before it, nothing new comes that takes more than a small part of the time left. "
+        "All along, practice brings what you are likely to slip at soon.",
         entry="Exam",
     )
     role: str = asked(

@@ -54,6 +54,11 @@ FIRST = (
 """The order in which new types come within a level, each building on those before; the others follow."""
 
 
+BENCH = "bench"
+CORE = ("sphere-then-cyl", "two-spheres", "whole-run")
+"""Both principal meridians in one examination; with the bench, the core of the trade, which is practised all along."""
+
+
 def key_of(ref: SlipRef) -> SlipKey:
     """Return a slip at its step as the memory names it."""
     return ref.step, ref.slip
@@ -88,6 +93,7 @@ def _info(one: CaseType, place: int) -> TypeInfo:
         options=options_of(one.asks),
         title=one.title,
         place=place,
+        core=one.id in CORE or one.family.id == BENCH,
         seconds=one.seconds,
     )
 

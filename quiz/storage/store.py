@@ -435,16 +435,17 @@ class Store:
         """Return the answers of a sitting, the earliest first."""
         return self.fetch_as(Answer, "SELECT * FROM answers WHERE sitting = ? ORDER BY id", sitting_id)
 
-    def course_since(self, learner_id: int, since: float, *, most: int) -> list[tuple[str, str, bool]]:
-        """Return type, verdict and whether it was for a drill, of a learner's latest answers in ordinary practice.
+    def course_since(self, learner_id: int, since: float, *, most: int) -> list[tuple[str, str, bool, str]]:
+        """Return type, verdict, whether it was for a drill and why it came, of the latest answers in ordinary practice.
 
         The earliest first; none from before `since`, and no more than `most`.
         """
         sql = (
-            "SELECT type, verdict, for_drill FROM (SELECT id, type, verdict, for_drill, at, drill FROM answers "
-            "WHERE learner = ? ORDER BY id DESC LIMIT ?) WHERE at >= ? AND drill IS NULL ORDER BY id"
+            "SELECT a.type, verdict, a.for_drill, d.why FROM (SELECT id, dealt, type, verdict, for_drill, at, drill "
+            "FROM answers WHERE learner = ? ORDER BY id DESC LIMIT ?) a JOIN dealt d ON d.id = a.dealt "
+            "WHERE at >= ? AND a.drill IS NULL ORDER BY a.id"
         )
-        return [(row[0], row[1], bool(row[2])) for row in self.fetch(sql, learner_id, most, since)]
+        return [(row[0], row[1], bool(row[2]), row[3]) for row in self.fetch(sql, learner_id, most, since)]
 
     def place_in_sitting(self, dealt_id: str) -> int:
         """Return the place, from 1, of an answered case among the answers of its sitting."""

@@ -6,8 +6,9 @@ What the learner truly knows is never shown to the app; the app sees the answers
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cache
 
 from quiz.learning.catalogue import Catalogue
@@ -23,6 +24,12 @@ GONE = 0.15
 """Chance of firing under which a false belief counts as gone."""
 SAME_DAY = 0.6
 """What a correction is worth when there was one already within half a day."""
+WEAK = 0.35
+"""Chance of firing of a weak belief: with corrections its excess is gone after some forty answers, as in real logs."""
+QUICKER = -0.15
+"""Power of the times that a type was done by which its seconds shrink."""
+GIVES_UP = 6
+"""Misses in a row after which a human learner stops for the day."""
 STABLE, PASSING = 3, 4
 """How many false beliefs of each sort a learner begins with."""
 SHARED_BY = 4
@@ -76,6 +83,12 @@ class Person:
     rng: random.Random
     slow: float
     """Factor on a clinician's time."""
+    human: bool = False
+    """Whether beliefs are weak, sums go wrong, days are left out, a run of misses ends one; quicker with practice."""
+    pen: float = 0.0
+    """Chance of an arithmetic error at a step that is known."""
+    times: Counter[str] = field(default_factory=Counter)
+    """How often each type was done."""
 
     def skill(self, step: str, type_id: str) -> str:
         """Name what is really exercised: the step, or this type's own version of it."""
@@ -87,7 +100,7 @@ class Person:
         live = sample.live
         for step in sample.skills:
             skill = self.skill(step, sample.type_id)
-            out *= self.memory.chance(skill, day) * (1 - self._fires(skill, step, live, day))
+            out *= (1 - self.pen) * self.memory.chance(skill, day) * (1 - self._fires(skill, step, live, day))
         return out
 
     def _fires(self, skill: str, step: str, live: Mapping[str, list[str]], day: float) -> float:
@@ -106,6 +119,8 @@ class Person:
                 way[step] = self.bugs[skill].slip[1]
             elif self.rng.random() >= self.memory.chance(skill, day):
                 way[step] = self._failing(step, live.get(step, []))
+            elif self.pen and self.rng.random() < self.pen:
+                way[step] = self._muddle()
         if not way and self.rng.random() < LAPSE:
             way[self.rng.choice(sample.skills)] = self._muddle()
         outcome = pool.outcome(sample, tuple(way.items()))
@@ -134,9 +149,20 @@ class Person:
             elif step not in way:
                 bug.hold(day)
 
-    def seconds(self, competent: float, right: bool) -> float:
+    def seconds(self, type_id: str, competent: float, right: bool) -> float:
         """Return what a case took with reading its mark, given what a competent clinician takes for it."""
-        return self.slow * competent + (6 if right else 15)
+        self.times[type_id] += 1
+        quicker = self.times[type_id] ** QUICKER if self.human else 1.0
+        return self.slow * competent * quicker + (6 if right else 15)
+
+    def days(self, days: Sequence[float], minutes_a_day: float, seed: int) -> dict[float, float]:
+        """Return the days on which they practise, with the minutes: a human learner leaves out two of five."""
+        if not self.human:
+            return dict.fromkeys(days, minutes_a_day)
+        rng = random.Random(f"attendance {seed}")
+        return {
+            day: minutes_a_day * rng.lognormvariate(0.0, 0.5) for day in days if rng.random() < 0.6 or day == days[0]
+        }
 
 
 @cache
@@ -144,7 +170,7 @@ def _place(step: str, type_id: str) -> float:
     return random.Random(f"own {step} {type_id}").random()
 
 
-def person(seed: int, model: str, catalogue: Catalogue, own: float = 0.0) -> Person:
+def person(seed: int, model: str, catalogue: Catalogue, own: float = 0.0, *, human: bool = False) -> Person:
     """Make the learner of this seed: the same for every way of choosing."""
     rng = random.Random(f"person {seed}")
     memory = MODELS[model](
@@ -157,7 +183,9 @@ def person(seed: int, model: str, catalogue: Catalogue, own: float = 0.0) -> Per
     for step in sorted({step for one in catalogue.types for step in one.chain}):
         memory.start(step)  # drawn in this order, whatever is met first
     taste = {key: rng.lognormvariate(0, 1) for one in catalogue.types for key in one.slips}
-    one = Person(memory, {}, taste, own, random.Random(f"answers {seed}"), rng.uniform(1.3, 2.2))
+    one = Person(memory, {}, taste, own, random.Random(f"answers {seed}"), rng.uniform(1.3, 2.2), human)
+    if human:
+        one.pen = rng.uniform(0.03, 0.10)
     uses: dict[SlipKey, list[str]] = {}
     for type_ in catalogue.types:
         for key in type_.slips:
@@ -168,7 +196,9 @@ def person(seed: int, model: str, catalogue: Catalogue, own: float = 0.0) -> Per
         for key in keys:
             skill = one.skill(key[0], rng.choice(uses[key]))
             if skill not in one.bugs and len(one.bugs) < wanted:
-                one.bugs[skill] = Bug(key, stable, 0.9 if stable else 0.6, relapses=model != "no forgetting")
+                strength = WEAK if human else 0.9 if stable else 0.6
+                relapses = model != "no forgetting" and not human
+                one.bugs[skill] = Bug(key, stable and not human, strength, relapses=relapses)
     return one
 
 

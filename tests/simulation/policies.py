@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import random
 from abc import ABC, abstractmethod
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 
 from quiz.learning.catalogue import Catalogue, TypeInfo
-from quiz.learning.parameters import NUMBERS, Numbers
-from quiz.learning.scheduler import Choice, Done, choose
+from quiz.learning.scheduler import Choice, Done
 from quiz.learning.state import DAY, LearnerState
-from quiz.practice.dealing import RECENT
+from quiz.practice.dealing import RECENT, next_choice
+from quiz.practice.settings import LearnerSettings
 
 
 @dataclass
@@ -23,6 +23,8 @@ class Policy(ABC):
     rng: random.Random
     exam_day: float
     """Seconds since 1970."""
+    learner: LearnerSettings
+    """What the learner has set."""
 
     @property
     def ids(self) -> list[str]:
@@ -174,31 +176,21 @@ class EloByTime(Policy):
         self.last = one
 
 
-Chooser = Callable[..., Choice]
-
-
 @dataclass
 class Ours(Policy):
-    """The app's own choice, by step, with the look-back that the app has."""
+    """What Practise deals, by the same function, for a learner who has set the exam's day."""
 
-    numbers: Numbers = NUMBERS
-    chooser: Chooser = choose
     recent: list[Done] = field(default_factory=list)
 
+    @property
+    def settings(self) -> LearnerSettings:
+        return replace(self.learner, exam_day=datetime.fromtimestamp(self.exam_day, UTC).date().isoformat())
+
     def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
-        return self.chooser(
-            state,
-            self.catalogue,
-            now,
-            self.rng,
-            recent=self.recent,
-            exam_day=self.exam_day,
-            level="expert",
-            numbers=self.numbers,
-        )
+        return next_choice(state, self.settings, self.recent, now, self.rng, offered=self.catalogue)
 
     def saw(self, choice: Choice, right: bool, now: float) -> None:  # noqa: ARG002
-        self.recent.append(Done(choice.type_id, right, choice.for_drill))
+        self.recent.append(Done(choice.type_id, right, choice.for_drill, choice.why))
         del self.recent[:-RECENT]
 
     def new_day(self) -> None:
@@ -207,12 +199,11 @@ class Ours(Policy):
 
 
 class AsComes(Ours):
-    """The same for a learner who sets no exam day: practice looks two weeks ahead."""
+    """The same for a learner who sets no exam day, as the app has it by default."""
 
-    def next(self, now: float, state: LearnerState, spent: float) -> Choice:  # noqa: ARG002
-        return self.chooser(
-            state, self.catalogue, now, self.rng, recent=self.recent, level="expert", numbers=self.numbers
-        )
+    @property
+    def settings(self) -> LearnerSettings:
+        return self.learner
 
 
 PLAIN: dict[str, type[Policy]] = {

@@ -8,7 +8,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from cases.curriculum.register import all_types
@@ -17,11 +17,11 @@ from cases.optics.lens import SphCyl
 from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.chain import ChainSlip, SlipName, SlipRef, run_chain
 from cases.procedure.marking import mark
-from cases.procedure.settings import Settings
-from quiz.learning.catalogue import Catalogue
+from cases.procedure.vocabulary import LEVELS
 from quiz.learning.scheduler import Choice
 from quiz.learning.state import SlipKey
 from quiz.practice import dealing
+from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue_for, key_of
 
 CASES = 6
@@ -65,9 +65,13 @@ class Sample:
 class Pool:
     """Samples of every type on offer."""
 
-    def __init__(self, types: Catalogue | None = None, settings: Settings | None = None) -> None:
-        self.settings = settings or Settings(level="expert")
-        self.catalogue = types or catalogue_for(self.settings)
+    def __init__(self, level: str = "expert") -> None:
+        self.learner = LearnerSettings(level=level)
+        """What the learner has set: the app's defaults, but for the level."""
+        self.settings = self.learner.for_drawing
+        every = catalogue_for(self.settings)
+        types = tuple(one for one in every.types if LEVELS.index(one.level) <= LEVELS.index(level))
+        self.catalogue = replace(every, types=types)
         self._plain: dict[str, list[Sample]] = {}
         self._wished: dict[tuple[str, object], list[Sample]] = {}
         self._cases: dict[int, Case] = {}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 import statistics
 from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
@@ -65,6 +67,30 @@ def runs_of_misses(stories: Iterable[Story], of: int = 4) -> float:
     return statistics.fmean(any(not any(one[at : at + of]) for at in range(SITTING - of + 1)) for one in every)
 
 
+def minutes_saved(ours: Sequence[Story], theirs: Sequence[Story]) -> float | None:
+    """Return the share of minutes (below 1) saved to the mean chance that theirs ends with; None: never reached.
+
+    From the means at the ends of the weeks, joined by straight lines.
+    """
+    wanted, total = (
+        statistics.fmean(value) for value in zip(*((one.mean, one.curve[-1][0]) for one in theirs), strict=True)
+    )
+    weeks = [
+        [statistics.fmean(one) for one in zip(*each, strict=True)]
+        for each in zip(*(one.curve for one in ours), strict=True)
+    ]
+    for (early, low), (late, high) in itertools.pairwise(weeks):
+        if low <= wanted <= high:
+            return 1 - (early + (late - early) * (wanted - low) / (high - low)) / total
+    return None
+
+
+def called_by_chance(stories: Iterable[Story]) -> float:
+    """Return the share of slips made with no belief behind them that were ever called recurring."""
+    each = list(stories)
+    return sum(one.chance_called for one in each) / max(1, sum(one.chance_slips for one in each))
+
+
 def brier(pairs: Sequence[tuple[float, bool]]) -> float:
     """Return the mean square of foretold chance minus outcome (Brier 1950)."""
     return statistics.fmean((p - y) ** 2 for p, y in pairs)
@@ -101,7 +127,7 @@ def learners_named_soon(stories: Sequence[Story]) -> tuple[int, int]:
 
 def minutes(values: Sequence[float | None], total: float) -> float:
     """Return the mean of minutes, one that never came counting as all that there were."""
-    return statistics.fmean(total if one is None else one for one in values)
+    return statistics.fmean(total if one is None else one for one in values) if values else math.nan
 
 
 def gone_minutes(story: Story, total: float) -> float:

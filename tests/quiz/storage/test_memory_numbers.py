@@ -6,7 +6,7 @@ import dataclasses
 
 import pytest
 
-from quiz.learning.parameters import NUMBERS, Prior
+from quiz.learning.parameters import MODEL, NUMBERS, Prior
 from quiz.storage import memory_numbers, projection
 from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
@@ -47,7 +47,7 @@ def test_another_memory_leaves_adopted_numbers_alone(store: Store) -> None:
     text = store.app_value(memory_numbers.NAME)
     assert text is not None
     with store.writing():
-        store.keep_app_value(memory_numbers.NAME, text.replace('"model":2', '"model":1'))
+        store.keep_app_value(memory_numbers.NAME, text.replace(f'"model":{MODEL}', '"model":1'))
     assert memory_numbers.current(store).numbers == NUMBERS
     with pytest.raises(memory_numbers.UnknownVersion, match=r"give one of shipped$"):
         memory_numbers.use(store, new.id)
