@@ -9,6 +9,7 @@ from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import Bench, as_still, one_view
+from cases.curriculum.drawn_eyes import patient_lens, patient_sphere
 from cases.curriculum.shared_keys import AXIS, CYLINDER, FIRST_STREAK, SECOND_STREAK, SPHERE
 from cases.curriculum.spheres_alone import spheres_to_prescription
 from cases.curriculum.steps import (
@@ -24,7 +25,6 @@ from cases.curriculum.steps import (
     distance_in_dioptres,
     listed,
     pick_distance,
-    pick_lens,
     sign_blind,
     take_off_distance,
 )
@@ -169,8 +169,9 @@ def _sphere_bench(rx: float, distance_cm: float, pupil_mm: float, margin: float)
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     # Far enough from neutral at first that there is something to do.
-    gross = chance.stepped(0.75, 10) * chance.among((1, 1, -1))
-    return given(RX_SPHERE, DISTANCE).to(gross - vergence_in_quarters(distance), distance) | _margin(chance, settings)
+    off = vergence_in_quarters(distance)
+    far_enough = (-10.0 - off, -0.75 - off) if chance.happens(0.3) else (0.75 - off, 10.0 - off)
+    return given(RX_SPHERE, DISTANCE).to(patient_sphere(chance, *far_enough), distance) | _margin(chance, settings)
 
 
 bench_sphere = CaseType(
@@ -217,7 +218,7 @@ def _eye_bench(rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: fl
 
 
 def _draw_eye(chance: Chance, settings: Settings) -> dict[str, Any]:
-    rx = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
+    rx = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
     near = chance.among((rx.axis, across(rx.axis)))
     aside = chance.among((15, 20, 25, 30)) * chance.among((1, -1))
     return (

@@ -9,8 +9,9 @@ from cases.curriculum.band_widths import FIRST_STREAK, NARROWER_BAND, VIEW, WIDT
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import RX, SWEEP_ALONE, several
 from cases.curriculum.bench_stage import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
+from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.movements import IN_PLACE, STREAK
-from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance, pick_lens
+from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance
 from cases.notation.prescription import write_distance
 from cases.optics.axes import across, axis_gap, axis_of
 from cases.optics.lens import SphCyl
@@ -57,7 +58,7 @@ SKEW = Key[float]("skew", unit="°")
 
 
 def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1.5, 3))
+    eye = patient_lens(chance, settings, sphere=(-3, 3), cylinder=(1.5, 3))
     distance = pick_distance(chance, settings)
     # The less plus meridian is nearly neutral and the other still shows with: the usual moment to look for the axis.
     gross = eye.sphere + eye.cylinder + vergence_in_quarters(distance)
@@ -162,7 +163,7 @@ BANDS = Key[tuple[float, ...]]("bands", unit="mm")
 
 
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = pick_lens(chance, settings, sphere=(-3, 3), cylinder=(1, 3))
+    eye = patient_lens(chance, settings, sphere=(-3, 3), cylinder=(1, 3))
     distance = chance.among((67.0, 80.0)) if settings.distance_cm < 60 else settings.distance_cm
     step = chance.among((0.0, 0.25, 0.5, -0.25, -0.5, 0.0))
     exact = SphCyl(eye.sphere + vergence_in_quarters(distance), eye.cylinder, eye.axis)

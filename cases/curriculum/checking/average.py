@@ -6,6 +6,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
+from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.power_vectors import (
     ADD,
     AXIS_90_OUT,
@@ -17,7 +18,7 @@ from cases.curriculum.power_vectors import (
     fine,
 )
 from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE, SUM
-from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, as_written, pick_lens
+from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, as_written
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
 from cases.optics.axes import axis_of
@@ -91,7 +92,7 @@ MEAN_OR_HALF: tuple[Pair, ...] = tuple(
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     step = 1 if settings.level == "expert" else 5
-    first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(1, 3))
+    first = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(1, 3))
     turn = chance.among((-1, 1)) * chance.stepped(10, 20, step)
     if chance.happens(0.6):
         start = 180 - step if turn > 0 else step

@@ -19,6 +19,7 @@ from cases.curriculum.checking.checking_steps import (
     SIGN_AGAINST_LIMIT,
     subtract_means,
 )
+from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
 from cases.curriculum.steps import (
     DISTANCE,
@@ -27,7 +28,6 @@ from cases.curriculum.steps import (
     VERGENCE,
     as_written,
     pick_distance,
-    pick_lens,
     signed,
     size,
 )
@@ -331,7 +331,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     }
     sort = chance.among(SORTS)
     least = {"axis": 1.5, "one-meridian": 2.0}.get(sort, 0.75)
-    found = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(least, 3))
+    found = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(least, 3))
     other = _other(found, sort, off, limits, chance, settings)
     form = settings.form if settings.level == "novice" else chance.among(("minus", "plus"))
     return (

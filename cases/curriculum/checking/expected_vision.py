@@ -17,12 +17,14 @@ from cases.curriculum.checking.blur_and_vision import (
     not_cleared,
     range_words,
 )
+from cases.curriculum.drawn_eyes import as_recorded, first_fitting
 from cases.curriculum.shared_keys import LEFT, MEAN, SHARE
 from cases.curriculum.steps import RX, as_written, pick_axis, signed, size
 from cases.figures.lenses import power_cross
 from cases.notation.sums import added, root_of_squares
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
@@ -213,6 +215,23 @@ def _near_a_centre(blur: float) -> bool:
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     most = {"novice": 1.0, "competent": 2.0, "expert": 3.0}[settings.level]
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> tuple[SphCyl, float] | None:
+        rx = as_recorded(patient.eye(side).lens, settings)
+        # What a patient can accommodate is known to half a dioptre.
+        accommodation = round(2 * patient.amplitude_d) / 2
+        blur = math.hypot(not_cleared(rx.spherical_equivalent, accommodation), rx.cylinder / 2)
+        plain = rx.strongest <= 7 and -rx.cylinder <= most and accommodation >= 0.5
+        return (rx, accommodation) if plain and (_near_a_centre(blur) or blur == 0) else None
+
+    # One case in four is a hyperope who cannot clear all of it: few patients are, and it is the hardest.
+    if not chance.happens(0.25) and (found := first_fitting(chance, fits)):
+        return given(RX, ACCOMMODATION).to(found[0].in_form(chance.among(("minus", "minus", "plus"))), found[1])
+    return _evenly_drawn(chance, settings, most)
+
+
+def _evenly_drawn(chance: Chance, settings: Settings, most: float) -> dict[str, Any]:
     cylinder = 0.0 if chance.happens(0.15) else -chance.stepped(0.5, most)
     while True:
         mean = chance.among((-1, -1, 1)) * chance.stepped(0, 3.25, 0.125)

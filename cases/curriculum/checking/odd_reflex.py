@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
+from cases.curriculum.drawn_eyes import AGE
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
 from cases.procedure.case_type import CaseType, Defensible
@@ -14,7 +15,6 @@ from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Key, Rule, Slip, as_found, asking, given
 from cases.procedure.kinds import BadFinding
-from cases.procedure.quantities import Quantity
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
@@ -100,13 +100,9 @@ REFERRED_TOO_SOON = SlipName(
 
 REFLEX = Field("reflex", "What is seen", REFLEXES)
 KNOWN_BESIDE = Field("beside", "What else is known", BESIDE)
-AGES = Quantity(
-    id="age", unit=" years", hint="years, such as 34", low=0.0, high=110.0, step=1.0, exact=0.0, tolerance=0.0,
-)  # fmt: skip
 EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
 MAY_MEAN = Field("meaning", "What may it mean?", MEANINGS)
 TO_DO = Field("action", "What do you do?", ACTIONS)
-AGE = Field("age", "Age of the patient; 0: a usual one", AGES, default=0.0)
 EYE = Field("eye", "Which eye it is seen in", EYES, default="left")
 SIGHT = Key[str]("sight")
 

@@ -15,8 +15,9 @@ from cases.curriculum.checking.checking_steps import (
     SIGN_AGAINST_LIMIT,
     subtract_means,
 )
+from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
-from cases.curriculum.steps import as_written, degrees, pick_lens, signed, size
+from cases.curriculum.steps import as_written, degrees, signed, size
 from cases.figures.lenses import power_cross
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
@@ -196,7 +197,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     limits = given(MEAN_LIMIT, CYLINDER_LIMIT, AXIS_LIMIT, AXIS_FROM).to(
         settings.norm("repeat-mean"), settings.norm("repeat-cylinder"), settings.norm("repeat-axis"), AXIS_AGREEMENT[2]
     )
-    first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.25, 2.5))
+    first = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(0.25, 2.5))
     second = _second(first, chance.among(SORTS), limits, chance, settings)
     forms = [settings.form, "plus" if settings.form == "minus" else "minus"]
     mixed = settings.level != "novice" and chance.happens(0.35)

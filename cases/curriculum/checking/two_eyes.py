@@ -16,6 +16,7 @@ from cases.curriculum.checking.checking_steps import (
     subtract_means,
 )
 from cases.curriculum.checking.pair_of_eyes import LEFT, PAIR_AND_VERGENCE, RIGHT, eyes_figure, eyes_words
+from cases.curriculum.drawn_eyes import as_recorded, first_fitting
 from cases.curriculum.shared_keys import MEAN_DIFFERENCE
 from cases.curriculum.steps import (
     DISTANCE,
@@ -30,6 +31,7 @@ from cases.notation.prescription import write_distance
 from cases.optics.axes import axis_of
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
+from cases.patients.patient import SIDES, Patient, Side
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -92,8 +94,46 @@ def fellow_eye(
 def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     limit = settings.norm("anisometropia-check")
-    off = vergence_in_quarters(distance)
     sort = chance.among(("distance", "distance", "keep", "over-limit"))
+    eyes = _of_a_patient(sort, chance, settings, distance, limit)
+    return eyes or _evenly_drawn(sort, chance, settings, distance, limit)
+
+
+def more_plus(lens: SphCyl, power: float) -> SphCyl:
+    """Return a lens with so many dioptres more in every meridian."""
+    return SphCyl(lens.sphere + power, lens.cylinder, lens.axis)
+
+
+def _of_a_patient(
+    sort: str, chance: Chance, settings: Settings, distance: float, limit: float
+) -> dict[str, Any] | None:
+    """Draw both eyes of one patient; where the distance was left in, of one who has hardly a difference."""
+    off = vergence_in_quarters(distance)
+    most = 2.0 if settings.level == "novice" else 3.0
+    holds: Side = chance.among(SIDES)
+    form = settings.form if chance.happens(0.7) else chance.among(("minus", "plus"))
+
+    def fits(patient: Patient) -> tuple[SphCyl, SphCyl] | None:
+        right, left = (as_recorded(patient.eye(side).lens, settings) for side in SIDES)
+        if not all(0.5 <= -one.cylinder <= most and one.strongest <= 8 for one in (right, left)):
+            return None
+        gap = right.spherical_equivalent - left.spherical_equivalent
+        if sort == "distance":
+            if abs(gap) > 0.25:
+                return None
+            return (more_plus(right, off), left) if holds == "right" else (right, more_plus(left, off))
+        there = abs(abs(gap) - off) >= RIVALS_APART and gap
+        return (right, left) if there and (abs(gap) >= limit) == (sort == "over-limit") else None
+
+    eyes = first_fitting(chance, fits)
+    if eyes is None:
+        return None
+    right, left = eyes
+    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(right.in_form(form), left.in_form(form), distance, limit)
+
+
+def _evenly_drawn(sort: str, chance: Chance, settings: Settings, distance: float, limit: float) -> dict[str, Any]:
+    off = vergence_in_quarters(distance)
     size = {
         "distance": off,
         "keep": chance.stepped(0.25, max(0.25, 0.25 * round(4 * limit) - 0.25)),

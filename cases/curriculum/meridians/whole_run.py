@@ -7,6 +7,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import PLACE_AXIS, choose_sphere, find_cylinder, must_cross
+from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.meridians import FAMILY
 from cases.curriculum.movements import draw_log
 from cases.curriculum.shared_keys import AXIS, CYLINDER, MEAN, MERIDIANS, SPHERE
@@ -25,7 +26,6 @@ from cases.curriculum.steps import (
     degrees,
     listed,
     pick_distance,
-    pick_lens,
     signed,
     size,
 )
@@ -99,7 +99,7 @@ def _glance(log: Log, centre: float) -> Log:
 
 
 def _draw_run(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = pick_lens(chance, settings, sphere=(-6, 5))
+    eye = patient_lens(chance, settings, sphere=(-6, 5))
     planned = pick_distance(chance, settings)
     amiss = chance.among(("drift", "glance", "glance and drift", "nothing"))
     others = [cm for cm in COMMON_DISTANCES if 0 < abs(working_vergence(cm) - working_vergence(planned)) <= 1]

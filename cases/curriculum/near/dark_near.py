@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases.curriculum.drawn_eyes import AGE, age_words, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import ONE_NET
 from cases.curriculum.steps import lens_in_place, signed, size, subtract_sizes
@@ -11,6 +12,7 @@ from cases.figures.lenses import trial_frame
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less
 from cases.optics.lens import SphCyl
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -72,9 +74,20 @@ ADDED_OR_SIGN_BLIND: Pair = (
 
 
 def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
-    usual = chance.among(ALLOWANCES)
     step = 0.25 if settings.level == "novice" else 0.125
-    return given(GROSS, ALLOWANCE).to(chance.stepped(-8, 12, step), settings.norms.get("dark-near-allowance", usual))
+    allowance = settings.norms.get("dark-near-allowance", chance.among(ALLOWANCES))
+    side = chance.among(SIDES)
+    # Few children are so short-sighted that a minus lens is neutral there: one case in four.
+    minus = chance.happens(0.25)
+
+    def fits(patient: Patient) -> tuple[float, float] | None:
+        # In the dark the eye is focused nearer by its dark focus: less plus is neutral at 50 cm.
+        gross = step * round((patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d) / step)
+        usable = patient.age_y <= (25 if minus else 14) and -8 <= gross <= 12 and minus <= (gross < 0)
+        return (gross, float(round(patient.age_y))) if usable else None
+
+    gross, age = first_fitting(chance, fits) or (chance.stepped(-8, 12, step), 0.0)
+    return given(GROSS, ALLOWANCE, AGE).to(gross, allowance, age)
 
 
 def _other_than(value: float) -> Rule[bool]:
@@ -106,6 +119,7 @@ dark_near = CaseType(
         (
             GROSS,
             ALLOWANCE,
+            AGE,
         )
     ),
     asks=(POWER,),
@@ -151,8 +165,9 @@ dark_near = CaseType(
         ),
     ),
     answer=POWER.by(given(ONE_NET)(lambda net: net)),
-    found=given(GROSS, ALLOWANCE)(
-        lambda gross, allowance: (
+    found=given(GROSS, ALLOWANCE, age_words)(
+        lambda gross, allowance, age_words: (
+            *age_words,
             "The room is dark. One eye is covered; the other looks at your dim light.",
             f"Every meridian is neutral with {lens_in_place(gross, 'D, the only lens in place')}.",
             f"Sight hole {write_distance(DARK_CM)} from the pupil.",

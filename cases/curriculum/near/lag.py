@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.drawn_eyes import AGE, age_words, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import DEMAND
 from cases.curriculum.steps import fixation_demand, signed, size
@@ -13,6 +14,7 @@ from cases.notation.prescription import write_distance
 from cases.notation.sums import adding_up
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence
+from cases.patients.patient import Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -83,10 +85,27 @@ def _card(uid: str, its: float, target_cm: float) -> Figure:
 
 
 def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
-    return given(LENS, TARGET).to(
-        chance.stepped(0.25, 2) if settings.level == "novice" else chance.stepped(-0.75, 2),
-        chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 80)),
-    )
+    target = _pick_card(chance)
+    low = 0.25 if settings.level == "novice" else -0.75
+    lag, age = _lag_of_a_patient(chance, target, low=low) or (chance.stepped(low, 2), 0.0)
+    return given(LENS, TARGET, AGE).to(round(4 * lag) / 4 + 0.0, target, age)
+
+
+def _pick_card(chance: Chance) -> float:
+    return chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60))
+
+
+def _lag_of_a_patient(chance: Chance, target_cm: float, *, low: float) -> tuple[float, float] | None:
+    """Draw by how many dioptres a corrected patient's answer falls short of a card, and the patient's age in years."""
+
+    def fits(patient: Patient) -> tuple[float, float] | None:
+        demand = vergence(target_cm)
+        answer = min(patient.amplitude_d, patient.response_lead_d + patient.response_slope * demand)
+        # A presbyope is given an addition and is not asked for a lag.
+        usable = 3 <= patient.age_y <= 46 and low <= demand - answer <= 2
+        return (demand - answer, float(round(patient.age_y))) if usable else None
+
+    return first_fitting(chance, fits)
 
 
 def _lens_words(lens: float, target_cm: float) -> tuple[str, ...]:
@@ -124,7 +143,7 @@ lag_lens = CaseType(
     family=FAMILY,
     level="competent",
     seconds=10,
-    findings=Group((LENS, TARGET)),
+    findings=Group((LENS, TARGET, AGE)),
     asks=(LAG,),
     draw=_draw_lag,
     steps=(
@@ -156,7 +175,9 @@ lag_lens = CaseType(
         ),
     ),
     answer=as_found(LAG),
-    found=given(LENS, TARGET)(_lens_words),
+    found=given(LENS, TARGET, age_words)(
+        lambda lens, target_cm, age_words: (*age_words, *_lens_words(lens, target_cm))
+    ),
     question=asking("What is the lag of accommodation (a lead is minus)?"),
     figure=_card,
     needs=("next-lens", "net-sphere"),
@@ -220,7 +241,7 @@ def _draw_response(chance: Chance, settings: Settings) -> dict[str, Any]:
         settings.norm("lag-usual-low"), settings.norm("lag-usual-high")
     )
     # In eighths, so that something lies between the ends of the usual range and beside them.
-    return drawn if settings.level == "novice" else drawn | LENS.to(chance.stepped(-0.75, 2, 0.125))
+    return drawn if settings.level == "novice" else drawn | LENS.to(LENS.get(drawn) + chance.among((0.0, 0.125)))
 
 
 LEAST_LEAD = 0.25
@@ -250,6 +271,7 @@ near_response = CaseType(
             TARGET,
             USUAL_LOW,
             USUAL_HIGH,
+            AGE,
         )
     ),
     asks=(RESPONSE, READING),
@@ -295,8 +317,9 @@ near_response = CaseType(
         ),
     ),
     answer=as_found(RESPONSE, READING),
-    found=given(LENS, TARGET, USUAL_LOW, USUAL_HIGH)(
-        lambda lens, target_cm, usual_low, usual_high: (
+    found=given(LENS, TARGET, USUAL_LOW, USUAL_HIGH, age_words)(
+        lambda lens, target_cm, usual_low, usual_high, age_words: (
+            *age_words,
             *_lens_words(lens, target_cm),
             "That correction leaves nothing wanting for far.",
             f"The clinic takes a lag of {signed(usual_low)} to {signed(usual_high)} D as usual.",
@@ -314,7 +337,7 @@ near_response = CaseType(
 
 
 def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
-    target = chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60))
+    target = _pick_card(chance)
     lead = settings.level == "expert" and chance.happens(0.2)
     return given(TARGET_CM, NEUTRAL).to(target, target - chance.whole(3, 8) if lead else target + chance.whole(4, 30))
 

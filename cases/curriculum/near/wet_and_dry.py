@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.drawn_eyes import as_recorded, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
@@ -32,6 +33,7 @@ from cases.notation.prescription import write_distance, write_power
 from cases.notation.sums import less_signed
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible, Probe
 from cases.procedure.chain import Skill, SlipName
@@ -103,11 +105,28 @@ LESS_PLUS = -0.25
 LIMIT_DEFAULT = 0.75
 
 
+def _of_a_patient(chance: Chance, settings: Settings) -> tuple[SphCyl, float] | None:
+    """Draw what a patient shows without drops, and how many dioptres more plus shows with them."""
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> tuple[SphCyl, float] | None:
+        eye = patient.eye(side)
+        dry, gain = as_recorded(eye.dry_lens, settings), round(4 * eye.latent_d) / 4
+        usable = gain >= 0.5 and 0.5 <= -dry.cylinder <= 2 and abs(dry.sphere) <= 6 and dry.axis % 45
+        return (dry, gain) if usable else None
+
+    return first_fitting(chance, fits)
+
+
 def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
     limit = settings.norm("cylinder-change-limit")
-    dry = SphCyl(chance.stepped(-2, 3), -chance.stepped(0.5, 2), pick_axis(chance, settings))
     plan = chance.among(("expected", "expected", "cylinder", "less-plus"))
-    gain = -chance.stepped(0.75, 1.25) if plan == "less-plus" else chance.stepped(0.5, 3)
+    dry, gain = _of_a_patient(chance, settings) or (
+        SphCyl(chance.stepped(-2, 3), -chance.stepped(0.5, 2), pick_axis(chance, settings)),
+        chance.stepped(0.5, 3),
+    )
+    if plan == "less-plus":
+        gain = -chance.stepped(0.75, 1.25)
     while True:
         turn = 0 if settings.level != "expert" else chance.whole(-25, 25)
         # Half a dioptre past the limit or more, so that a quarter of measurement error in either does not decide.

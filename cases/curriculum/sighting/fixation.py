@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.shared_keys import DEMAND
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import (
@@ -14,7 +15,6 @@ from cases.curriculum.steps import (
     as_written,
     fixation_demand,
     pick_distance,
-    pick_lens,
     size,
 )
 from cases.errors import OutOfRange
@@ -92,7 +92,7 @@ def _draw_near(chance: Chance, settings: Settings) -> dict[str, Any]:
     lag = 0.0 if settings.level == "novice" else chance.among((0.0, 0.25, 0.5, 0.75))
     near = chance.happens(0.6)
     return given(RX, FIXATION, LAG).to(
-        pick_lens(chance, settings, cylinder=(0.5, 3)).in_form(settings.form),
+        patient_lens(chance, settings, cylinder=(0.5, 3)).in_form(settings.form),
         pick_distance(chance, settings) if near else chance.among((100.0, 125.0, 150.0, 200.0, 250.0)),
         lag,
     )

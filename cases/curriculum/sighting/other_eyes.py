@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.drawn_eyes import patient_sphere
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, clear_of_zone, movement_for
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.sighting import FAMILY
@@ -134,7 +135,7 @@ def _fog_words(lens: float, eye: float, fog: float) -> str:
 
 
 def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = chance.stepped(-4, 4)
+    eye = patient_sphere(chance, -4, 4)
     return given(EYE, LENS, DISTANCE, LEAST).to(
         eye, eye + chance.stepped(-1, 3), pick_distance(chance, settings), settings.norm("fog-least")
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, cast
 
+from cases.curriculum.drawn_eyes import first_fitting
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.lines_of_sight import sighting_plan
@@ -11,6 +12,7 @@ from cases.figures.seats import before_other_eye
 from cases.notation.prescription import write_distance
 from cases.notation.sums import about, three_figures
 from cases.optics.sighting import offset_angle
+from cases.patients.patient import Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -162,8 +164,17 @@ def angle_steps(*more: Slip[float]) -> tuple[Step, Step]:
 
 
 def pick_offset(chance: Chance, settings: Settings, *, widest: float = 14.0) -> float:
-    """Draw how far the sight hole stands off the gaze, in cm: whole ones for a novice, else half ones."""
-    return chance.stepped(2, widest, 1.0 if settings.level == "novice" else 0.5)
+    """Draw how far the sight hole stands off the gaze, in cm: whole ones for a novice, else fifths."""
+    return chance.stepped(2, widest, 1.0 if settings.level == "novice" else 0.2)
+
+
+def _pick_pupils(chance: Chance) -> float:
+    """Draw a patient's distance between the pupils in cm, to the millimetre."""
+
+    def fits(patient: Patient) -> float | None:
+        return round(patient.pd_mm) / 10 if 4.2 <= patient.pd_mm / 10 <= 7.6 else None
+
+    return first_fitting(chance, fits) or chance.stepped(5.4, 7.2, 0.2)
 
 
 sighting_angle = CaseType(
@@ -241,7 +252,7 @@ eye_for_eye = CaseType(
     findings=Group((PATIENT_EYE, PUPILS, DISTANCE)),
     asks=(OWN_EYE, MOVE, ANGLE_BEFORE),
     draw=lambda chance, settings: given(PATIENT_EYE, PUPILS, DISTANCE).to(
-        chance.among(("right", "left")), chance.stepped(5.4, 7.2, 0.1), pick_any_distance(chance, settings)
+        chance.among(("right", "left")), _pick_pupils(chance), pick_any_distance(chance, settings)
     ),
     steps=(
         OWN_EYE.step(
