@@ -22,6 +22,7 @@ from cases.procedure.settings import Settings
 from quiz.practice import dealing, learners
 from quiz.practice.forms import form_text
 from quiz.practice.randomness import Lots
+from quiz.storage import desk_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Dealt, Learner, Store
 from quiz.web import lanes, limits
@@ -102,6 +103,9 @@ def deal(
         store.close_case(was.id, now=now)
         kept = {**vars(was), "id": f"{was.id}-{seed}-{type_id}", "type": type_id, "seed": seed, "findings": findings}
         store.deal(Dealt(**{**kept, "must_show": None, "probe_of": None, "dealt_at": now}))
+        if not projection.was_asked(store, learner.id):
+            store.change("UPDATE learners SET priors = '{}' WHERE id = ?", learner.id)
+        desk_queries.keep_worked(store, learner.id, type_id, 2, now=now)  # so that it is asked at once
     return case
 
 

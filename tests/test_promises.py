@@ -22,10 +22,11 @@ from cases.procedure.kinds import Cross, Lens
 from cases.procedure.marking import mark
 from cases.procedure.randomness import Chance
 from quiz.learning.catalogue import Catalogue, TypeInfo
-from quiz.learning.model import fold, form_at, outlook, replay, settled
+from quiz.learning.model import fold, form_at, outlook, replay
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.scheduler import choose
 from quiz.learning.state import DAY, Answered, LearnerState, SlipKey
+from quiz.learning.words import settled
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Dealt, Learner, Store
 from tests.conftest import NOON
@@ -136,8 +137,11 @@ def answered(at_day: float, verdict: str = "right", steps: tuple[str, ...] = ("r
     return Answered(START + at_day * DAY, "net", steps, verdict, **more)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(("days", "is_settled"), [((0, 1), False), ((0, 1, 1.2), False), ((0, 1, 2), True)])
-def test_settled_is_right_on_three_days_and_neither_two_nor_three_times(
+@pytest.mark.parametrize(
+    ("days", "is_settled"),
+    [((0, 1), False), ((0, 1, 1.2), False), ((0, 1, 2), False), ((0, 1, 6.9), False), ((0, 1, 7), True)],
+)
+def test_settled_is_right_on_three_days_over_a_week_and_neither_two_nor_three_times(
     days: tuple[float, ...], is_settled: bool
 ) -> None:
     # Ten times on the first day, so that it is solid and only the days are wanting.

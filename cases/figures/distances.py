@@ -52,7 +52,7 @@ def distance_ruler(
             pen.text(EYE, y + 22, f"{name} {write_distance(cm)}", anchor="start", kind="number")
         facts += f"; {write_distance(assumed_cm)} was assumed (dashed)."
     facts += " A lens stands in the trial frame." if lens is not None else ""
-    return pen.figure(uid=uid, title="Working distance", description=facts, height=y + 32)
+    return pen.figure(uid=uid, title="Working distance", description=facts, height=y + 32, use="none")
 
 
 def far_point(*, neutral_cm: float, uid: str) -> Figure:
@@ -77,7 +77,7 @@ def far_point(*, neutral_cm: float, uid: str) -> Figure:
         f"No lens stands before the eye. The reflex is neutral with the sight hole {write_distance(neutral_cm)} from "
         "the eye, where the light that leaves the pupil meets."
     )
-    return pen.figure(uid=uid, title="Neutral without a lens", description=facts, height=y + 58)
+    return pen.figure(uid=uid, title="Neutral without a lens", description=facts, height=y + 58, use="none")
 
 
 def near_card(*, target_cm: float, scope_cm: float, uid: str, lens: SphCyl | None = None) -> Figure:

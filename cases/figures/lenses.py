@@ -205,7 +205,11 @@ def trial_frame(
         y += 22
         pen.text(WIDTH / 2, y, "no lens in the frame")
     return pen.figure(
-        uid=uid, title="Lenses in the trial frame", description=_frame_words(lenses, notes, distance_cm), height=y + 16
+        uid=uid,
+        title="Lenses in the trial frame",
+        description=_frame_words(lenses, notes, distance_cm),
+        height=y + 16,
+        use="none",
     )
 
 

@@ -2,14 +2,17 @@
 
 What is drawn stands in the files beside this one, each named for its subject; parts.py has what several of them draw.
 
-Every drawing is 320 units wide, uses `currentColor` only and carries no style of its own, so that it prints and works
-on a dark page unaided. A stylesheet may refine these classes (`.fig {width: 100%; height: auto}` makes it fluid):
+Every drawing is 320 units wide unless it says otherwise, uses `currentColor` only and carries no style of its own, so
+that it prints and works on a dark page unaided. A stylesheet may refine these classes (`.fig {width: 100%; height:
+auto}` makes it fluid):
 
     fig     the svg itself                    ink     an ordinary line
     truth   solid: the right lens             mine    dashed: the learner's own, or what was assumed
     faint   a guide: scale, rim, eye level    lit     a place where light is seen (reflex, streak)
     arrow   a movement                        label   words that name a part
     number  words that carry a quantity       hatch   the strokes of lit ground
+    may     dotted: what may be, or goes on   go      the one thing to look at
+    scale   an axis with its ticks            hair    a line that carries nothing
 """
 
 from __future__ import annotations
@@ -23,7 +26,7 @@ from typing import Literal
 from cases.errors import OutOfRange
 from cases.notation.prescription import write_axis, write_power, write_prescription
 from cases.optics.lens import SphCyl
-from cases.procedure.figure import Figure
+from cases.procedure.figure import Figure, Use
 
 WIDTH = 320
 TEXT, SMALL = 16.0, 14.0
@@ -145,7 +148,13 @@ class Pen:
         )
 
     def arrow(
-        self, start: tuple[float, float], end: tuple[float, float], *, solid: bool = True, weight: float = 2.0
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        *,
+        solid: bool = True,
+        weight: float = 2.0,
+        kind: str = "arrow",
     ) -> None:
         """Draw an arrow; its head is filled, or open when `solid` is false."""
         (x1, y1), (x2, y2) = start, end
@@ -157,11 +166,11 @@ class Pen:
         right = (base[0] + 0.55 * head * uy, base[1] - 0.55 * head * ux)
         barbs = f"M{points(left, end, right)}"
         if solid:
-            self.line(start, base, "arrow", weight=weight)
-            self._parts.append(f'<path class="arrow" d="{barbs}Z" fill="currentColor" stroke="none"/>')
+            self.line(start, base, kind, weight=weight)
+            self._parts.append(f'<path class="{kind}" d="{barbs}Z" fill="currentColor" stroke="none"/>')
         else:
-            self.line(start, end, "arrow", weight=weight)
-            self.path(barbs, "arrow", weight=weight)
+            self.line(start, end, kind, weight=weight)
+            self.path(barbs, kind, weight=weight)
 
     def text(
         self, x: float, y: float, words: str, *, size: float = TEXT, anchor: Anchor = "middle", kind: str = "label"
@@ -173,8 +182,12 @@ class Pen:
         )
         return text_box(x, y, words, size, anchor)
 
-    def figure(self, *, uid: str, title: str, description: str, height: float) -> Figure:
-        """Close the drawing: 320 wide, `height` tall, named by `uid`, with its title and description inside.
+    def figure(
+        self, *, uid: str, title: str, description: str, height: float, width: float = WIDTH, use: Use = "needed"
+    ) -> Figure:
+        """Close the drawing: `width` by `height`, named by `uid`, with its title and description inside.
+
+        use: whether a page needs it, has it beside the words where there is room, or leaves it out.
 
         Raises
         ------
@@ -185,13 +198,13 @@ class Pen:
             raise OutOfRange("figure id", repr(uid), "begin with a letter, then letters, digits, _ or -")
         tall = _n(math.ceil(height))
         svg = (
-            f'<svg xmlns="http://www.w3.org/2000/svg" class="fig" viewBox="0 0 {WIDTH} {tall}" width="{WIDTH}" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="fig" viewBox="0 0 {_n(width)} {tall}" width="{_n(width)}" '
             f'height="{tall}" role="img" aria-labelledby="{uid}-title {uid}-desc" fill="none" stroke="currentColor" '
             'stroke-linecap="round" stroke-linejoin="round">'
             f'<title id="{uid}-title">{clean(title)}</title><desc id="{uid}-desc">{clean(description)}</desc>'
             f"{''.join(self._parts)}</svg>"
         )
-        return Figure(svg, title, description)
+        return Figure(svg, title, description, use)
 
 
 def points(*where: tuple[float, float]) -> str:
@@ -200,5 +213,10 @@ def points(*where: tuple[float, float]) -> str:
 
 
 def _manner(kind: str, weight: float) -> str:
-    extra = {"mine": ' stroke-dasharray="7 5"', "faint": ' stroke-opacity="0.5"', "hatch": ' stroke-opacity="0.75"'}
+    extra = {
+        "mine": ' stroke-dasharray="7 5"',
+        "may": ' stroke-dasharray="0.1 4"',
+        "faint": ' stroke-opacity="0.5"',
+        "hatch": ' stroke-opacity="0.75"',
+    }
     return f' class="{kind}" stroke-width="{_n(weight)}"{extra.get(kind, "")}'

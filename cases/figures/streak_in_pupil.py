@@ -102,4 +102,6 @@ def two_streaks(first: NeutralStreak, second: NeutralStreak, *, uid: str) -> Fig
             f"neutral behind {' and '.join(view.lines())}."
         )
     height = y + 42 + 21 * max(len(first.lines()), len(second.lines())) - 12
-    return pen.figure(uid=uid, title="Two streaks, each made neutral", description=" ".join(facts), height=height)
+    return pen.figure(
+        uid=uid, title="Two streaks, each made neutral", description=" ".join(facts), height=height, use="aid"
+    )

@@ -19,7 +19,7 @@ def lens_log(log: Log, *, uid: str) -> Figure:
     pen = Pen()
     y = _column(pen, 80, log, top=8)
     y = _key(pen, y, unsteady=any(one.unsteady for one in log))
-    return pen.figure(uid=uid, title="Lenses tried", description=_log_words(log), height=y)
+    return pen.figure(uid=uid, title="Lenses tried", description=_log_words(log), height=y, use="aid")
 
 
 def two_logs(first: tuple[float, Log], second: tuple[float, Log], *, uid: str) -> Figure:
@@ -38,7 +38,9 @@ def two_logs(first: tuple[float, Log], second: tuple[float, Log], *, uid: str) -
         facts.append(f"Streak along {write_axis(streak)}, {lie(streak)}. {_log_words(log)}")
     pen.line((WIDTH / 2, 30), (WIDTH / 2, bottom - 6), "faint")
     bottom = _key(pen, bottom, unsteady=any(one.unsteady for _, log in (first, second) for one in log))
-    return pen.figure(uid=uid, title="Lenses tried along two meridians", description=" ".join(facts), height=bottom)
+    return pen.figure(
+        uid=uid, title="Lenses tried along two meridians", description=" ".join(facts), height=bottom, use="aid"
+    )
 
 
 def _column(pen: Pen, left: float, log: Sequence[Tried], *, top: float) -> float:

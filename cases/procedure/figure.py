@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+Use = Literal["needed", "aid", "none"]
 
 
 @dataclass(frozen=True)
@@ -12,3 +15,5 @@ class Figure:
     svg: str
     title: str
     description: str
+    use: Use = "needed"
+    """"needed" where it shows what the words beside it do not say, "aid" where it shows how that lies, else "none"."""

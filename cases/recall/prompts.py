@@ -95,6 +95,7 @@ class Prompt:
 
     `sources` are keys of evidence/sources.toml. `caution` is true for what touches drugs, referral or prescribing,
     where local rules prevail. `typed` is None where the answer is a sentence: the learner compares it and judges.
+    `steps` are the ids of the steps of cases that rest on it.
     """
 
     id: str
@@ -151,6 +152,12 @@ def prompt(prompt_id: str) -> Prompt:
     if prompt_id not in by_id:
         raise UnknownPrompt("recall prompt", prompt_id, tuple(by_id))
     return by_id[prompt_id]
+
+
+@cache
+def prompts_for(step: str) -> tuple[Prompt, ...]:
+    """Return the prompts that a step rests on, in their order."""
+    return tuple(one for one in all_prompts() if step in one.steps)
 
 
 @cache

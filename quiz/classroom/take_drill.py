@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from cases.errors import CaseError
 from quiz.classroom.drills import NotReadable, UnknownDrill, to_deal
-from quiz.practice import sittings
-from quiz.practice.dealing import case_of
+from quiz.practice import case_cache, sittings
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
@@ -149,7 +148,7 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
 
 def _as_waiting(store: Store, dealt: Dealt) -> Waiting:
     try:
-        return Waiting(dealt, case_of(dealt))
+        return Waiting(dealt, case_cache.case(dealt.type, dealt.seed, dealt.findings))
     except CaseError as error:
         raise NotReadable(class_queries.dealt_in(store, dealt.sitting), error) from error
 

@@ -11,7 +11,14 @@ from typing import Any
 
 from quiz.accuracy.entries import Entry
 from quiz.exports import answers
-from quiz.storage import accuracy_queries, progress_queries, recall_queries, roster_queries
+from quiz.storage import (
+    accuracy_queries,
+    desk_queries,
+    doubt_queries,
+    progress_queries,
+    recall_queries,
+    roster_queries,
+)
 from quiz.storage.rows import read_json, write_json
 from quiz.storage.store import Answer, Learner, Store
 
@@ -41,8 +48,12 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
     for retyped in store.retyped_of(learner.id).values():
         if retyped.dealt in {one.dealt for one in _answers(store, learner)}:
             yield _line("answer meant", _without_whose(vars(retyped)))
+    for doubt in doubt_queries.doubts_of(store, [learner.id]):
+        yield _line("doubt", _without_whose(vars(doubt)))
     for mark in recall_queries.recall_marks_of(store, learner.id):
         yield _line("recall mark", _without_whose(vars(mark)))
+    for worked in desk_queries.worked_of(store, learner.id).values():
+        yield _line("worked example", vars(worked))
     for kept in accuracy_queries.entries_of(store, learner.id, Entry):
         yield _line("eye", vars(kept.entry))
 

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from quiz.learning.catalogue import Catalogue
-from quiz.learning.model import band, chance, met_of
+from quiz.learning.model import chance, met_of
 from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState
+from quiz.learning.words import SO_FAR, SOLID, word
 
 
 class Ahead(NamedTuple):
@@ -18,11 +19,11 @@ class Ahead(NamedTuple):
     """"step" or "type"."""
     id: str
     title: str
-    bands: tuple[str, ...]
-    """The band on each day from today (0) to `days`."""
+    words: tuple[str, ...]
+    """The word on each day from today (0) to `days`: see `words.word`."""
     chances: tuple[float, ...]
     fades_in: int | None
-    """Days until it is no longer solid: 0 when it is not so today, None when it stays solid throughout."""
+    """Days until it fades: 0 when it is unsure or fading today, None when it lasts throughout."""
 
 
 def forward_look(
@@ -54,7 +55,7 @@ def _ahead(
 ) -> Ahead:
     type_id = id_ if kind == "type" else None
     each = range(days + 1)
-    bands = tuple(band(state, steps, now, type_id=type_id, ahead_days=day, numbers=numbers) for day in each)
+    said = tuple(word(state, steps, now, type_id=type_id, ahead_days=day, numbers=numbers) for day in each)
     chances = tuple(chance(state, steps, now + day * DAY, type_id=type_id, numbers=numbers) for day in each)
-    fades = next((day for day, word in enumerate(bands) if word != "solid"), None)
-    return Ahead(kind, id_, title, bands, chances, fades)
+    fades = next((day for day, one in enumerate(said) if one not in (SOLID, SO_FAR)), None)
+    return Ahead(kind, id_, title, said, chances, fades)

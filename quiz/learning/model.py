@@ -221,24 +221,6 @@ def met_of(state: LearnerState, steps: Sequence[str]) -> Sequence[str]:
     return [step for step in steps if step in state.steps] or steps
 
 
-def settled(
-    state: LearnerState,
-    steps: Sequence[str],
-    now: float,
-    *,
-    type_id: str | None = None,
-    numbers: Numbers | None = None,
-) -> bool:
-    """Say whether a step (alone) or a type was right unaided on three different days and is solid."""
-    numbers = numbers or state.numbers
-    memory = state.steps.get(steps[0]) if type_id is None else state.types.get(type_id)
-    return (
-        memory is not None
-        and memory.days.count >= numbers.settled_days
-        and band(state, steps, now, type_id=type_id, numbers=numbers) == "solid"
-    )
-
-
 # --- whom to blame ---------------------------------------------------------------------------------------------------
 
 
@@ -611,7 +593,8 @@ def _take_slips(state: LearnerState, event: Answered, found: Observed, numbers: 
             now = max(n.slip_least_evidence, memory.evidence * left + against)
             worn = n.slip_clean if step in clean else 1.0
             evidence = now / left if left > FORGOTTEN else 0.0
-            state.slips[step][slip] = replace(memory, count=memory.count * worn, evidence=evidence)
+            kept = memory.without(event.at, n.slip_gone) if event.right and step in clean else memory
+            state.slips[step][slip] = replace(kept, count=memory.count * worn, evidence=evidence)
             if state.suspects is not None:
                 state.suspects = state.suspects.worn((step, slip), worn)
     for one, share in explained:
@@ -621,7 +604,9 @@ def _take_slips(state: LearnerState, event: Answered, found: Observed, numbers: 
             made = event.weight * share
             evidence = memory.evidence + made * math.log(n.slip_recurs / _by_chance(event, key[0], found.seen, n))
             new = replace(memory, count=memory.count + made, seen=seen, evidence=min(n.slip_most_evidence, evidence))
-            _keep_slip(state, key, new)
+            if share >= HALF:
+                new = replace(new, left_out=0)
+            _keep_slip(state, key, new, n)
     singles = sorted(((*one[0], share) for one, share in explained if len(one) == 1), key=lambda one: -one[2])
     if event.shares is not None:
         # Two that a short case can tell apart, and no slip that is merely not ruled out.
@@ -677,7 +662,7 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
             seen.add(suspects.at)
         evidence = memory.evidence + more * math.log(numbers.slip_recurs / numbers.slip_rate)
         new = replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:]), evidence=evidence)
-        _keep_slip(state, key, new)
+        _keep_slip(state, key, new, numbers)
 
 
 def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> SlipMemory:
@@ -687,8 +672,9 @@ def _slip(state: LearnerState, key: SlipKey, at: float, numbers: Numbers) -> Sli
     return replace(memory, count=memory.count * left, evidence=memory.evidence * left, at=max(memory.at, float(at)))
 
 
-def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory) -> None:
-    state.slips.setdefault(key[0], {})[key[1]] = memory
+def _keep_slip(state: LearnerState, key: SlipKey, memory: SlipMemory, numbers: Numbers) -> None:
+    recurs = memory.recurs or recurs_now(memory, memory.at, numbers)
+    state.slips.setdefault(key[0], {})[key[1]] = replace(memory, recurs=recurs)
 
 
 def _faded(memory: SlipMemory, now: float, numbers: Numbers) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-MODEL = 3
+MODEL = 4
 """Which memory the constants are for. A change of model.py that folds the same answers into another state raises it."""
 
 
@@ -90,7 +90,13 @@ class Numbers:
     """How often another slip is made where the one that was made before is not."""
 
     # words for learners
+    slip_gone: int = 3
+    """A recurring mistake is gone after so many right answers that would have shown it, over two days."""
+    solid_days: int = 2
+    """Days with a right, unaided answer, each a night after the one before, before anything is called solid."""
     settled_days: int = 3
+    settled_over_days: float = 7.0
+    """From the first of those days to the last."""
     settled_chance: float = 0.80
     settled_ahead_days: float = 7.0
     fading_chance: float = 0.50

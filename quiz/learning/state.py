@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, get_type_hints
 
 import msgspec
@@ -136,17 +136,28 @@ def _finite(*numbers: float) -> None:
         raise BadState("a number of the learner's state is not finite")
 
 
+NIGHT = DAY / 3
+"""Two answers on different days have a night between them when they are at least so far apart."""
+
+
 @dataclass(frozen=True)
 class Days:
-    """On how many different days something was right unaided, counted no further than is asked for."""
+    """On how many different days something was right unaided, each at least a night after the one before.
+
+    Counted no further than is asked for; `first` and `last` are the first and the latest of those answers.
+    """
 
     count: int = 0
-    last: int = -1
+    first: float = 0.0
+    last: float = 0.0
 
     def and_of(self, at: float, enough: int) -> Days:
         """Return the count with the day of `at` among them."""
-        day = int(at // DAY)
-        return Days(min(self.count + 1, enough), day) if day > self.last else self
+        if not self.count:
+            return Days(1, float(at), float(at))
+        if at - self.last < NIGHT or at // DAY == self.last // DAY:
+            return self
+        return Days(min(self.count + 1, enough), self.first, float(at))
 
 
 @dataclass(frozen=True)
@@ -192,9 +203,22 @@ class SlipMemory:
     seen: tuple[float, ...] = ()
     evidence: float = 0.0
     """Log-odds gathered for a belief that recurs and against chance; they fade as the count does."""
+    recurs: bool = False
+    """Whether it was made more often than now and then, and has not gone since."""
+    left_out: int = 0
+    """Right answers in a row that would have shown it."""
+    left_out_since: float = 0.0
+    """When the first of them came."""
 
     def __post_init__(self) -> None:
-        _finite(self.count, self.at, self.evidence, *self.seen)
+        _finite(self.count, self.at, self.evidence, *self.seen, self.left_out_since)
+
+    def without(self, at: float, gone_after: int) -> SlipMemory:
+        """Return it after a right answer that would have shown it: gone after enough of them, over two days."""
+        first = self.left_out_since if self.left_out else float(at)
+        times = min(self.left_out + 1, gone_after)
+        gone = times >= gone_after and at // DAY > first // DAY
+        return replace(self, recurs=self.recurs and not gone, left_out=times, left_out_since=first)
 
 
 @dataclass(frozen=True)

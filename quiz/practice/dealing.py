@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import case_type
@@ -22,13 +23,13 @@ from quiz.learning import model, scheduler
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.scheduler import Choice, Done
 from quiz.learning.state import LearnerState, SlipKey, Weighed
-from quiz.practice import case_cache, constraints, focused_sittings, learners, sittings
+from quiz.practice import case_cache, constraints, dealt_cases, learners, sittings, what_to_practise
 from quiz.practice.beforehand import beforehand
 from quiz.practice.dealt_cases import BadConfidence, Marked, SentBack, Taken, UnknownCase, Waiting
-from quiz.practice.focused_sittings import KeptTo
 from quiz.practice.randomness import Lots
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
+from quiz.practice.what_to_practise import TypeLimit
 from quiz.storage import class_queries, projection, result_queries
 from quiz.storage.store import Answer, Dealt, Learner, Retyped, Store
 
@@ -105,8 +106,14 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
             store.move_case(left.id, sitting)
             return Waiting(_moved(left, sitting), again.case)
         store.close_case(left.id, now=now)
-    kept = focused_sittings.of_sitting(store, sitting) if types is None else None
-    choice, case = _choose_and_draw(store, learner, now, lots, kept.types if kept else types, kept)
+    aim = what_to_practise.of_sitting(store, sitting) if types is None else None
+    limit = None if types is None else TypeLimit(tuple(types))
+    if aim is not None:
+        unable, offered = constraints.unable(settings.for_drawing), catalogue_for(settings.for_drawing)
+        limit = what_to_practise.limit(
+            store, learner, settings.level, offered, sitting, aim, now=now, rng=lots.rng, unable=unable
+        )
+    choice, case = _choose_and_draw(store, learner, now, lots, limit)
     findings = case.type.findings.to_json(case.findings)
     case_cache.keep(case, findings)
     dealt = Dealt(
@@ -117,10 +124,10 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         seed=case.seed or 0,
         settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
         findings=findings,
-        why=kept.why if kept else _why(store, learner, choice),
+        why=(aim and aim.why) or _why(store, learner, choice),
         must_show=choice.must_show,
         probe_of=choice.probe_of,
-        for_drill=choice.for_drill,
+        for_drill=choice.for_drill and (limit is None or not limit.open),
         dealt_at=now,
     )
     store.deal(dealt)
@@ -128,7 +135,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
 
 
 def _why(store: Store, learner: Learner, choice: Choice) -> str:
-    return WHY_LATER if class_queries.untold(store, learner) else choice.why
+    return WHY_LATER if projection.untold(store, learner) else choice.why
 
 
 def _moved(dealt: Dealt, sitting: int) -> Dealt:
@@ -174,18 +181,20 @@ def _choose_and_draw(
     learner: Learner,
     now: float,
     lots: Lots,
-    types: Collection[str] | None,
-    kept: KeptTo | None,
+    limit: TypeLimit | None,
 ) -> tuple[Choice, Case]:
     state = projection.cases_of(store, learner.id)
     settings = learners.settings_of(learner)
     recent = _recent(store, learner.id, now)
     drawing = settings.for_drawing
-    offered = catalogue_for(drawing) if types is None else _limited(catalogue_for(drawing), types)
+    whole = catalogue_for(drawing)
+    offered = whole if limit is None else _limited(whole, limit.types)
     # What was asked for by name is open whatever its level and needs, as a drill's types are.
-    drilled = kept.types if kept else class_queries.types_in_drill(store, learner, now)
+    drilled = limit.types if limit and limit.open else class_queries.types_in_drill(store, learner, now)
     while True:
         choice = next_choice(state, settings, recent, now, lots.rng, offered=offered, drilled=drilled)
+        if limit is not None and limit.shows is not None:
+            choice = replace(choice, must_show=limit.shows, probe_of=None)
         one = case_type(choice.type_id)
         seed = lots.new_seed()
         try:
@@ -196,8 +205,10 @@ def _choose_and_draw(
             )
         except CannotDraw:
             # Settings that leave a type no case must not leave the learner none.
-            if choice.wish is None:
+            if choice.wish is None or (limit is not None and limit.shows is not None):
                 offered = _limited(offered, offered.by_id.keys() - {choice.type_id})
+                if not offered.types:
+                    offered, limit = whole, None
         else:
             return choice, case
 
@@ -321,7 +332,9 @@ def _keep(
             stands = store.answer_to(dealt_id)
             return _again(stands, given or {}) if stands else Taken("repeat", dealt_id)
         result_queries.tally(store, learner, answer)
-        model.fold(state, projection.event_of(answer))
+        event = projection.event_of(answer)
+        projection.keep_forecast(store, learner.id, state, event)
+        model.fold(state, event)
         projection.keep_cases(store, learner.id, state)
         store.close_case(dealt_id, now=now)
         sittings.end_if_over(store, dealt.sitting, now)
@@ -330,7 +343,9 @@ def _keep(
 
 def _is_late(store: Store, dealt: Dealt, now: float) -> bool:
     drill = None if dealt.drill is None else class_queries.drill_of_id(store, dealt.drill)
-    run = None if drill is None else store.sitting(dealt.sitting)
+    run = store.sitting(dealt.sitting)
+    if dealt.drill is None and run is not None:
+        return what_to_practise.seconds_left(store, run, now) < -sittings.GRACE_S
     if drill is None or run is None:
         return False
     return sittings.is_late(run, class_queries.end_for(store, drill, dealt.learner), now)
@@ -430,7 +445,7 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
     case = case_of(dealt)
     given = {ask.name: texts.get(ask.name, "").strip() for ask in case.type.asks}
     answer = store.answer_to(dealt_id)
-    if answer is None or not can_retype(answer):
+    if answer is None or not dealt_cases.can_retype(answer):
         raise UnknownCase
     # Marked once, before the data file is locked: what was known of the learner then does not change any more.
     mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
@@ -451,11 +466,6 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
         # The first answer is in the memory already: it is taken out by folding the log anew.
         projection.keep(store, learner.id, projection.refolded(store, learner.id))
     return True
-
-
-def can_retype(answer: Answer) -> bool:
-    """Say whether an answer may have been mistyped: it was typed, and missed."""
-    return answer.verdict not in CREDITED and not answer.did_not_know and answer.options is None
 
 
 def marked(store: Store, learner: Learner, dealt_id: str) -> Marked | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from cases.procedure.case_type import Case
 from cases.procedure.marking import Mark
+from cases.procedure.vocabulary import CREDITED
 from quiz.errors import QuizError
 from quiz.storage.store import Answer, Dealt, Retyped
 
@@ -28,7 +29,7 @@ class UnknownCase(QuizError):
     """No such case was dealt to this learner."""
 
     def __init__(self) -> None:
-        super().__init__("no such case was dealt to you: go on with the one that waits in Practise")
+        super().__init__("no such case was dealt to you: go on with the one that is open, from Today")
 
 
 class SentBack(QuizError):
@@ -78,3 +79,8 @@ class Taken:
     outcome: str
     """"new", "repeat" (the same answer again) or "other" (another answer to a case that has one: the first stands)."""
     dealt_id: str
+
+
+def can_retype(answer: Answer) -> bool:
+    """Say whether an answer may have been mistyped: it was typed, and missed."""
+    return answer.verdict not in CREDITED and not answer.did_not_know and answer.options is None

@@ -1,4 +1,4 @@
-"""How a learner stands: bands in words, slips that stand with their last wrong line, and weeks of answers."""
+"""How a learner stands: words that were earned, recurring mistakes with the last wrong line, and weeks of answers."""
 
 from __future__ import annotations
 
@@ -12,17 +12,20 @@ from cases.procedure.chain import Slipped
 from cases.procedure.marking import as_given, named
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
-from quiz.learning import model
+from quiz.learning import words
 from quiz.learning.state import LearnerState, SlipKey
+from quiz.lru_cache import LockedCache
 from quiz.practice import dealing
+from quiz.practice.dealt_cases import Marked
 from quiz.practice.type_catalogue import catalogue, catalogue_for
-from quiz.storage import progress_queries
-from quiz.storage.store import Learner, Store
+from quiz.storage import desk_queries, progress_queries
+from quiz.storage.store import Answer, Learner, Store
 
 WEEKS = 12
 """Weeks looked back on, this one included."""
-BANDS = ("solid", "fading", "shaky", "new")
 SEEN_TWICE = 2
+_lines: LockedCache[tuple[str, SlipKey], WrongLine] = LockedCache(2000)
+"""Wrong lines by case and mistake: marked again once, since an answer that stands does not change."""
 
 
 @dataclass(frozen=True)
@@ -31,9 +34,10 @@ class Held:
 
     id: str
     title: str
-    band: str
+    word: str
+    """One of `words.WORDS`."""
     settled: bool
-    """Right unaided on three different days, and solid."""
+    """Right unaided on three days over a week, and solid."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +58,9 @@ class WrongLine:
 
 @dataclass(frozen=True)
 class StandingSlip:
-    """A slip that stands."""
+    """A mistake that recurs."""
 
+    key: SlipKey
     title: str
     """What was done, to follow "you"."""
     tells: str
@@ -66,7 +71,7 @@ class StandingSlip:
 
 @dataclass(frozen=True)
 class PastSlip:
-    """A slip that was made more than once and stands no more."""
+    """A mistake that was made more than once and is gone."""
 
     title: str
     step: str
@@ -102,8 +107,8 @@ def held_steps(state: LearnerState, now: float, drawing: Settings) -> tuple[Held
         Held(
             step,
             titles.get(step, step),
-            model.band(state, (step,), now),
-            model.settled(state, (step,), now),
+            words.word(state, (step,), now),
+            words.settled(state, (step,), now),
         )
         for step in steps
     )
@@ -115,8 +120,8 @@ def held_types(state: LearnerState, now: float, drawing: Settings) -> tuple[Held
         Held(
             one.id,
             one.title,
-            model.band(state, one.chain, now, type_id=one.id),
-            model.settled(state, one.chain, now, type_id=one.id),
+            words.word(state, one.chain, now, type_id=one.id),
+            words.settled(state, one.chain, now, type_id=one.id),
         )
         for one in sorted(catalogue_for(drawing).types, key=lambda one: one.place)
         if one.id in state.types or _at_level(one.level, drawing.level)
@@ -131,25 +136,26 @@ def _at_level(one: str, level: str) -> bool:
 
 
 def standing_slips(store: Store, learner: Learner, state: LearnerState, now: float) -> tuple[StandingSlip, ...]:
-    """Return the slips that stand, the most frequent first, each with the learner's last wrong line."""
+    """Return the mistakes that recur, the most frequent first, each with the learner's last wrong line."""
     names, skills = all_slips(), all_skills()
     return tuple(
         StandingSlip(
+            (step, slip),
             names[slip].title,
             names[slip].tells,
             skills[step].title,
             state.slips[step][slip].at,
             last_wrong_line(store, learner, (step, slip)),
         )
-        for step, slip in model.standing(state, now)
+        for step, slip in words.recurring(state, now)
         if slip in names and step in skills
     )
 
 
 def past_slips(state: LearnerState, now: float) -> tuple[PastSlip, ...]:
-    """Return the slips that were made more than once and stand no more, the latest first."""
+    """Return the mistakes that were made more than once and are gone, the latest first."""
     names, skills = all_slips(), all_skills()
-    stands = model.standing(state, now)
+    stands = words.recurring(state, now)
     past = [
         PastSlip(names[slip].title, skills[step].title, one.seen[-1])
         for step, slips in state.slips.items()
@@ -164,13 +170,23 @@ def last_wrong_line(store: Store, learner: Learner, key: SlipKey) -> WrongLine |
 
     None when no such answer may be shown, or this version no longer has its type.
     """
-    answer = progress_queries.last_with_slip(store, learner.id, key)
+    answer = desk_queries.last_that_showed(store, learner.id, key) or progress_queries.last_with_slip(
+        store, learner.id, key
+    )
     if answer is None:
         return None
-    try:
-        done = dealing.marked(store, learner, answer.dealt)
-    except CaseError:
-        return None
+    line = _lines.get((answer.dealt, key))
+    if line is None:
+        try:
+            line = _line(dealing.marked(store, learner, answer.dealt), answer, key)
+        except CaseError:
+            return None
+        if line is not None:
+            _lines.keep((answer.dealt, key), line)
+    return line
+
+
+def _line(done: Marked | None, answer: Answer, key: SlipKey) -> WrongLine | None:
     if done is None:
         return None
     case, found = done.mark.case, done.mark.explanations

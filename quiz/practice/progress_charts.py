@@ -15,10 +15,10 @@ from quiz.learning.intervals import share_interval
 from quiz.practice.charts import Chart, Plane, Scale, Table, scale_over
 from quiz.storage.progress_queries import Sureness, Week
 
-DRAWN_AT_MOST = 9
+DRAWN_AT_MOST = 7
 """Steps drawn: those that fade first. The table has them all."""
-FADED_AT_MOST = 4
-"""Steps drawn that are not solid even today, where others fade within the four weeks."""
+FADED_AT_MOST = 3
+"""Steps drawn that are fading or unsure even today, where others fade within the four weeks."""
 DAYS = 28
 FEW = 5
 """Under so many answers a week is drawn as a ring: chance has the most say in it."""
@@ -67,8 +67,7 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
     return Chart(
         pen.figure(uid="chart-fading", title="What fades when", description=words, height=down + 2),
         (
-            "Full bar: solid. Hollow bar: fading. Broken line: shaky.",
-            "Each lane runs from today to four weeks on, as it would be without practice.",
+            "Without practice. Full bar: likely right a week later. Hollow bar: fading. Dotted line: unsure.",
             *(("Stroke across each lane: the day of the exam.",) if away is not None else ()),
         ),
         (
@@ -76,7 +75,7 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
                 "Every step and type that you have met, without practice from now on",
                 ("Step or type", "Today", "In a week", "In 2 weeks", "In 3 weeks", "In 4 weeks", "Solid until"),
                 tuple(
-                    (row.title, *(row.bands[day] for day in (0, 7, 14, 21, 28)), until_words(row.fades_in, today))
+                    (row.title, *(row.words[day] for day in (0, 7, 14, 21, 28)), until_words(row.fades_in, today))
                     for row in rows
                 ),
             ),
@@ -85,7 +84,7 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
 
 
 def _drawn(steps: Sequence[Ahead]) -> list[Ahead]:
-    """Take the first to fade, and leave room for those that are solid still."""
+    """Take the first to fade, and leave room for those that last."""
     faded = [row for row in steps if row.fades_in == 0]
     later = [row for row in steps if row.fades_in != 0]
     room = max(FADED_AT_MOST, DRAWN_AT_MOST - len(later))
@@ -97,28 +96,28 @@ def _across(day: float) -> float:
 
 
 def _lane(pen: Pen, row: Ahead, top: float) -> None:
-    """Draw one lane: runs of days in one band."""
+    """Draw one lane: runs of days in one word."""
     start = 0
     for day in range(1, DAYS + 1):
-        if day < DAYS and row.bands[day] == row.bands[start]:
+        if day < DAYS and row.words[day] == row.words[start]:
             continue
         left, right, bottom = _across(start), _across(day), top + _LANE
         corners = f"M{points((left, top), (right, top), (right, bottom), (left, bottom))}Z"
-        match row.bands[start]:
-            case "solid":
+        match row.words[start]:
+            case "solid" | "right so far":
                 pen.wash(corners, 0.85)
             case "fading":
                 pen.path(corners)
             case _:
-                pen.line((left, top + _LANE / 2), (right, top + _LANE / 2), "mine", weight=2)
+                pen.line((left, top + _LANE / 2), (right, top + _LANE / 2), "may", weight=2)
         start = day
 
 
 def until_words(fades_in: int | None, today: date) -> str:
-    """Say until when something is solid."""
+    """Say until when something lasts."""
     if fades_in is None:
         return "more than 4 weeks"
-    return "not solid now" if fades_in == 0 else day_words(today + timedelta(days=fades_in))
+    return "fading or unsure now" if fades_in == 0 else day_words(today + timedelta(days=fades_in))
 
 
 def day_words(day: date) -> str:
@@ -131,10 +130,10 @@ def _soonest(rows: Sequence[Ahead]) -> str:
     soon = [f"{row.title}, in {row.fades_in} days" for row in rows if row.fades_in]
     parts = []
     if now:
-        parts.append(f"Not solid today: {'; '.join(now)}.")
+        parts.append(f"Fading or unsure today: {'; '.join(now)}.")
     if soon:
-        parts.append(f"Solid now and fading later: {'; '.join(soon)}.")
-    return " ".join(parts) or "All stay solid for four weeks."
+        parts.append(f"Fading later: {'; '.join(soon)}.")
+    return " ".join(parts) or "All last for four weeks."
 
 
 def wrapped(words: str, wide: float) -> list[str]:

@@ -24,6 +24,11 @@ LEVEL_WORDS = (
     ("competent", "competent: whole results, the distances in common use"),
     ("expert", "expert: every type, odd distances, single degrees"),
 )
+ROLES = (
+    ("student", "student: learning retinoscopy"),
+    ("preceptor", "preceptor: teaching it"),
+    ("clinician", "clinician: using it"),
+)
 THEMES = (("auto", "as this computer is set"), ("light", "light: paper"), ("dark", "dark: for a dim room"))
 USUAL_DISTANCE = quantities.DISTANCE.having(low=20.0, high=150.0)
 """An arm's length, more or less: 6.7 for 67 is asked back. Common practice, no published source."""
@@ -44,6 +49,7 @@ LENGTHS = (
     Length("5-minutes", "five minutes", minutes=5),
     Length("5-cases", "five cases", cases=5),
     Length("20-cases", "twenty cases", cases=20),
+    Length("10-minutes", "ten minutes", minutes=10),
     Length("15-minutes", "fifteen minutes", minutes=15),
 )
 
@@ -144,6 +150,9 @@ class LearnerSettings:
         "All along, practice brings what you are likely to slip at soon.",
         entry="Exam",
     )
+    role: str = asked(
+        "What you are", Pick(ROLES), usual="student", help="Decides which pages stand at hand.", entry="You"
+    )
 
     def __post_init__(self) -> None:
         faults: dict[str, str] = {}
@@ -204,7 +213,7 @@ def _settings(*, norms: Mapping[str, float] | None = None, **values: Any) -> Lea
     return LearnerSettings(norms={id_: one for id_, one in (norms or {}).items() if one != USUAL[id_]}, **values)
 
 
-ENTRIES = ("Writing", "Distance", "Cases", "Exam", "Look", "Norms")
+ENTRIES = ("You", "Writing", "Distance", "Cases", "Exam", "Look", "Norms")
 """In the order in which the page has them."""
 SETTINGS = (
     *inputs_of(LearnerSettings),

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from cases.curriculum.register import all_skills, all_slips
 from cases.procedure.vocabulary import CREDITED
 from quiz.errors import QuizError
-from quiz.learning import forecast, model
+from quiz.learning import forecast, model, words
 from quiz.learning.catalogue import Catalogue
 from quiz.learning.state import LearnerState
 from quiz.practice.settings import Length
@@ -28,7 +28,7 @@ class UnknownSitting(QuizError):
     """No such sitting is this learner's."""
 
     def __init__(self) -> None:
-        super().__init__("you had no such sitting: Practise begins a new one")
+        super().__init__("you had no such sitting: Today begins a new one")
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def facts(store: Store, learner: Learner, sitting_id: int, offered: Catalogue, *
         right=len(right),
         unaided=sum(not one.hints for one in right),
         slipped=slipped_in(answers),
-        settled=tuple(titles[step] for step in met if model.settled(state, (step,), now) and step in titles),
+        settled=tuple(titles[step] for step in met if words.settled(state, (step,), now) and step in titles),
         shaky=tuple(titles[step] for step in _shakiest(state, met, now) if step in titles),
         back_in_days=_back_in(state, met, offered, now),
     )
@@ -192,7 +192,7 @@ def slipped_in(answers: Sequence[Answer]) -> tuple[Slipped, ...]:
 
 
 def _shakiest(state: LearnerState, steps: list[str], now: float) -> list[str]:
-    unsure = [step for step in steps if model.band(state, (step,), now) in ("shaky", "fading")]
+    unsure = [step for step in steps if words.word(state, (step,), now) in (words.UNSURE, words.FADING)]
     return sorted(unsure, key=lambda step: model.chance(state, (step,), now))
 
 

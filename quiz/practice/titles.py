@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from cases.curriculum.register import all_skills, all_slips, all_types
+from cases.curriculum.register import all_families, all_skills, all_slips, all_types
+
+TOPIC_WORDS = {
+    "movement": "reading movement",
+    "sighting": "sighting and fixation",
+    "near": "cycloplegic and near work",
+    "planes": "changes of plane",
+    "checking": "judgement",
+    "bench": "the bench",
+}
+"""Families as they stand within a sentence, where their title does not."""
 
 
 def type_title(type_id: str) -> str:
@@ -26,3 +36,9 @@ def slip_title(slip: str) -> str:
 def slip_at_step(step: str, slip: str) -> str:
     """Return what was done, and in which step."""
     return f"{slip_title(slip)}, in {step_title(step)}"
+
+
+def topic_words(family_id: str) -> str:
+    """Return a family's name as it stands within a sentence: "working distance"."""
+    title = next((one.title for one in all_families() if one.id == family_id), family_id)
+    return TOPIC_WORDS.get(family_id, f"{title[:1].lower()}{title[1:]}")

@@ -12,7 +12,7 @@ from functools import cache
 import msgspec
 
 from quiz.errors import QuizError
-from quiz.learning.parameters import MODEL, NUMBERS, Numbers
+from quiz.learning.parameters import MODEL, NUMBERS, Numbers, Prior
 from quiz.lru_cache import LockedCache
 from quiz.storage.store import Store
 
@@ -89,6 +89,21 @@ def _shipped() -> Current:
 
 
 _read: LockedCache[str, Current] = LockedCache(8)
+_personal: LockedCache[tuple[str, str], Numbers] = LockedCache(500)
+
+
+def personal(found: Current, priors: str | None) -> Numbers:
+    """Return the numbers with what one learner said of themselves beforehand, JSON of mean and variance by step."""
+    if not priors or priors == "{}":
+        return found.numbers
+    key = found.name, priors
+    kept = _personal.get(key)
+    if kept is None:
+        own = msgspec.json.decode(priors, type=dict[str, tuple[float, float]])
+        steps = {step: Prior(mean, variance) for step, (mean, variance) in own.items()}
+        kept = replace(found.numbers, steps={**found.numbers.steps, **steps})
+        _personal.keep(key, kept)
+    return kept
 
 
 def current(store: Store) -> Current:

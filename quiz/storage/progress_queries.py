@@ -1,8 +1,8 @@
 """What the Progress page asks the data file: one learner's weeks, confidences and slips, and what is kept of them.
 
 Every question looks at the latest `LATEST` answers at most, found by the index on learner and number, so that a page
-costs the same whatever the log has grown to. Answers of a drill whose marks are shown at its end are left out until it
-has ended.
+costs the same whatever the log has grown to. Answers of a drill or a mock paper whose marks are shown at its end are
+left out until it has ended.
 """
 
 from __future__ import annotations
@@ -11,20 +11,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quiz.learning.state import SlipKey
+from quiz.storage.desk_queries import PAPERS_UNDER_WAY
 from quiz.storage.store import Answer, Store
 
 LATEST = 4000
 """Answers looked at: some fifty a day for twelve weeks."""
 WEEK = 7 * 86400.0
 
-_LATEST = """
+_LATEST = f"""
 WITH latest AS MATERIALIZED (
     SELECT a.* FROM (SELECT * FROM answers WHERE learner = ?1 ORDER BY id DESC LIMIT ?2) a
-    WHERE a.drill IS NULL
+    WHERE (a.drill IS NULL
         OR EXISTS (SELECT 1 FROM drills d WHERE d.id = a.drill AND d.feedback = 'once')
-        OR EXISTS (SELECT 1 FROM sittings s WHERE s.id = a.sitting AND s.ended_at IS NOT NULL)
+        OR EXISTS (SELECT 1 FROM sittings s WHERE s.id = a.sitting AND s.ended_at IS NOT NULL))
+        AND a.sitting NOT IN ({PAPERS_UNDER_WAY})
 )
-"""
+"""  # noqa: S608 - words from desk_queries.py
 _WEEKS = """
 SELECT CAST((at - ?3) / ?4 AS INTEGER) AS number, '' AS step, count(*) AS met,
     sum(verdict NOT IN ('slip', 'wrong')) AS right, count(seconds) AS timed,
@@ -129,10 +131,12 @@ def latest_of(store: Store, learner: int, types: Sequence[str], *, most: int) ->
 
 
 def held_back(store: Store, learner: int) -> frozenset[str]:
-    """Return the cases whose marks this learner may not see yet: of drills that tell at their end."""
+    """Return the cases whose marks this learner may not see yet: of drills and mock papers that tell at their end."""
     sql = (
-        "SELECT a.dealt FROM answers a JOIN drills d ON d.id = a.drill JOIN sittings s ON s.id = a.sitting "
-        "WHERE a.learner = ? AND a.drill IS NOT NULL AND d.feedback = 'end' AND s.ended_at IS NULL"
+        # What is put in stands in desk_queries.py.
+        "SELECT a.dealt FROM answers a JOIN drills d ON d.id = a.drill JOIN sittings s ON s.id = a.sitting "  # noqa: S608
+        "WHERE a.learner = ?1 AND a.drill IS NOT NULL AND d.feedback = 'end' AND s.ended_at IS NULL "
+        f"UNION ALL SELECT dealt FROM answers WHERE sitting IN ({PAPERS_UNDER_WAY})"
     )
     return frozenset(row[0] for row in store.fetch(sql, learner))
 

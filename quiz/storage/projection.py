@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
 from quiz.learning import model
 from quiz.learning.parameters import NUMBERS
-from quiz.learning.state import Answered, BadState, LearnerState, same_to_twelve_digits
+from quiz.learning.state import NIGHT, Answered, BadState, LearnerState, same_to_twelve_digits
 from quiz.lru_cache import LockedCache
-from quiz.storage import class_queries, memory_numbers, recall_queries, result_queries
+from quiz.storage import (
+    bringing_queries,
+    class_queries,
+    desk_queries,
+    forecast_queries,
+    memory_numbers,
+    recall_queries,
+    result_queries,
+)
 from quiz.storage.datafile import Damaged
+from quiz.storage.forecast_queries import Tenth
 from quiz.storage.memory_numbers import Current
 from quiz.storage.recall_queries import RecallMark
+from quiz.storage.rows import write_json
 from quiz.storage.store import Answer, KeptStates, Learner, Retyped, Store
 
 Kept = TypeVar("Kept")
@@ -22,8 +32,25 @@ FOLDED_WITH = memory_numbers.name_of(NUMBERS)
 """Names the numbers that are shipped: a state that was folded with others than those in use is folded anew."""
 MOST = 500
 """Some 100 kB each."""
-_lately: LockedCache[tuple[str, str], LearnerState] = LockedCache(MOST)
-"""States by the name of their numbers and their JSON, to look at: what is folded on is a copy."""
+_lately: LockedCache[tuple[str, str | None, str], LearnerState] = LockedCache(MOST)
+"""States by the name of their numbers, what was known beforehand, and their JSON: what is folded on is a copy."""
+
+
+class ForecastTally:
+    """Chances that memory gave to right answers a night or more ahead, by tenths, with what came."""
+
+    def __init__(self) -> None:
+        self.tenths: dict[int, Tenth] = {}
+
+    def add(self, state: LearnerState, event: Answered) -> None:
+        """Count what memory foresees of an answer that is not folded in yet."""
+        memory = state.types.get(event.type)
+        if memory is None or event.at - memory.at < NIGHT or event.hints or event.weight < 1:
+            return
+        chance = model.expected(state, event)
+        number = min(int(chance * 10), 9)
+        before = self.tenths.get(number, Tenth(number, 0, 0.0, 0))
+        self.tenths[number] = Tenth(number, before.answers + 1, before.given + chance, before.came + event.right)
 
 
 @dataclass(frozen=True)
@@ -32,6 +59,8 @@ class States:
 
     cases: LearnerState
     recall: LearnerState
+    forecasts: ForecastTally | None = None
+    """How forecasts came true, where the log was folded anew."""
 
     @classmethod
     def new(cls) -> States:
@@ -65,8 +94,16 @@ def event_of(answer: Answer, retyped: Retyped | None = None) -> Answered:
 def events_of(store: Store, learner_id: int) -> Iterator[Answered]:
     """Yield what memory needs of a learner's whole log, the earliest first."""
     retyped = store.retyped_of(learner_id)
-    for one in store.answers_of(learner_id):
+    for one in _in_order(store, learner_id):
         yield event_of(one, retyped.get(one.dealt))
+
+
+def _in_order(store: Store, learner_id: int) -> list[Answer]:
+    """Return a learner's answers as they came; those that were brought in later stand where their time is."""
+    answers = store.answers_of(learner_id)
+    if bringing_queries.has_brought(store, learner_id):
+        answers.sort(key=lambda one: one.at)
+    return answers
 
 
 def recall_event_of(mark: RecallMark) -> Answered:
@@ -84,15 +121,20 @@ def cases_of(store: Store, learner_id: int) -> LearnerState:
     return _kept(store, learner_id, _cases) or refolded(store, learner_id).cases
 
 
+def untold(store: Store, learner: Learner) -> list[Answer]:
+    """Return the answers whose marks a learner may not see yet: of drills and mock papers that show them at the end."""
+    return class_queries.untold(store, learner) + desk_queries.withheld(store, learner.id)
+
+
 def told_of(store: Store, learner: Learner) -> LearnerState:
     """Return what a learner may be told of their answers: those whose marks are still to come leave no trace in it."""
-    hidden = {one.dealt for one in class_queries.untold(store, learner)}
+    hidden = {one.dealt for one in untold(store, learner)}
     if not hidden:
         return cases_of(store, learner.id)
     retyped = store.retyped_of(learner.id)
-    told = (one for one in store.answers_of(learner.id) if one.dealt not in hidden)
+    told = (one for one in _in_order(store, learner.id) if one.dealt not in hidden)
     events = (event_of(one, retyped.get(one.dealt)) for one in told)
-    return model.replay(events, memory_numbers.current(store).numbers)
+    return model.replay(events, memory_numbers.personal(memory_numbers.current(store), _priors(store, learner.id)))
 
 
 def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
@@ -120,25 +162,36 @@ def _kept(store: Store, learner_id: int, read: Callable[[KeptStates, Current], K
 
 def _both(kept: KeptStates, current: Current) -> States:
     numbers = current.numbers
-    return States(LearnerState.from_json(kept.state, numbers), LearnerState.from_json(kept.recall_state, numbers))
+    own = memory_numbers.personal(current, kept.priors)
+    return States(LearnerState.from_json(kept.state, own), LearnerState.from_json(kept.recall_state, numbers))
 
 
 def _cases(kept: KeptStates, current: Current) -> LearnerState:
-    key = current.name, kept.state
+    key = current.name, kept.priors, kept.state
     found = _lately.get(key)
     if found is None:
-        found = LearnerState.from_json(kept.state, current.numbers)
+        found = LearnerState.from_json(kept.state, memory_numbers.personal(current, kept.priors))
         _lately.keep(key, found)
     return found
 
 
 def refolded(store: Store, learner_id: int) -> States:
     """Fold a learner's logs anew, with the numbers that the data file works with."""
-    numbers = memory_numbers.current(store).numbers
-    return States(
-        model.replay(events_of(store, learner_id), numbers),
-        model.replay(map(recall_event_of, recall_queries.recall_marks_of(store, learner_id)), numbers),
-    )
+    current = memory_numbers.current(store)
+    state, forecasts = LearnerState.new(memory_numbers.personal(current, _priors(store, learner_id))), ForecastTally()
+    for event in events_of(store, learner_id):
+        forecasts.add(state, event)
+        model.fold(state, event)
+    marks = map(recall_event_of, recall_queries.recall_marks_of(store, learner_id))
+    return States(state, model.replay(marks, current.numbers), forecasts)
+
+
+def _priors(store: Store, learner_id: int) -> str | None:
+    try:
+        kept = store.states(learner_id)
+    except Damaged:
+        return None
+    return None if kept is None else kept.priors
 
 
 def as_folded(store: Store, learner_id: int, states: States) -> bool:
@@ -158,6 +211,26 @@ def keep(store: Store, learner_id: int, states: States) -> None:
         recall_state=states.recall.to_json(),
         folded_with=memory_numbers.current(store).name,
     )
+    if states.forecasts is not None:
+        forecast_queries.keep(store, learner_id, states.forecasts.tenths.values())
+
+
+def keep_forecast(store: Store, learner_id: int, state: LearnerState, event: Answered) -> None:
+    """Count how a forecast came true, before the answer is folded in; inside `store.writing()`."""
+    found = ForecastTally()
+    found.add(state, event)
+    forecast_queries.add(store, learner_id, found.tenths.values())
+
+
+def keep_priors(store: Store, learner_id: int, priors: Mapping[str, tuple[float, float]]) -> None:
+    """Keep what a learner said of themselves, and fold their log anew with it; inside `store.writing()`."""
+    store.change("UPDATE learners SET priors = ? WHERE id = ?", write_json(priors), learner_id)
+    keep(store, learner_id, refolded(store, learner_id))
+
+
+def was_asked(store: Store, learner_id: int) -> bool:
+    """Say whether a learner has answered the first questions, or passed over them."""
+    return _priors(store, learner_id) is not None
 
 
 def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
@@ -167,7 +240,7 @@ def keep_cases(store: Store, learner_id: int, state: LearnerState) -> None:
     """
     text = state.to_json()
     store.keep_state(learner_id, text)
-    _lately.keep((memory_numbers.current(store).name, text), state)
+    _lately.keep((memory_numbers.current(store).name, _priors(store, learner_id), text), state)
 
 
 def agrees(kept: KeptStates, states: States) -> bool:

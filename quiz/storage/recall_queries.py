@@ -22,6 +22,8 @@ class Recall:
     put_at: float
     typed: str | None = None
     closed_at: float | None = None
+    dealt: str | None = None
+    """The case beside which it came; None where it was asked for by itself."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,25 @@ def open_recall(store: Store, learner_id: int, group_id: str) -> Recall | None:
         learner_id,
         group_id,
     )
+
+
+def open_beside(store: Store, learner_id: int, dealt_id: str) -> Recall | None:
+    """Return the prompt beside a case that waits for this learner's words."""
+    return store.fetch_one(
+        Recall, "SELECT * FROM recalls WHERE learner = ? AND dealt = ? AND closed_at IS NULL", learner_id, dealt_id
+    )
+
+
+def last_beside(store: Store, learner_id: int) -> Recall | None:
+    """Return the latest prompt that came beside a case of this learner."""
+    # The latest recalls stand at the end of the table, where their rows were added.
+    sql = "SELECT * FROM recalls WHERE learner = ? AND dealt IS NOT NULL ORDER BY rowid DESC LIMIT 1"
+    return store.fetch_one(Recall, sql, learner_id)
+
+
+def mark_of(store: Store, recall_id: str) -> RecallMark | None:
+    """Return the mark on a prompt."""
+    return store.fetch_one(RecallMark, "SELECT * FROM recall_marks WHERE recall = ?", recall_id)
 
 
 def put_recall(store: Store, recall: Recall) -> None:

@@ -12,6 +12,7 @@ from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
+from quiz.storage.desk_schema import DESK
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -128,6 +129,14 @@ EXPLAINED = (
 )
 
 
+_DOUBTS = """CREATE TABLE doubts (
+    dealt TEXT PRIMARY KEY REFERENCES dealt ON DELETE CASCADE,
+    learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+    at REAL NOT NULL,
+    note TEXT NOT NULL                  -- "" where nothing was said
+) STRICT"""
+
+
 def append_only(db: Database, table: str) -> None:
     """Let rows of a table be added and read; changing one is refused, and so is removing one whose learner remains."""
     db.execute(
@@ -185,6 +194,19 @@ def m006_explained(db: Database) -> None:
     for statement in EXPLAINED:
         db.execute(statement)
     append_only(db, "retyped")
+
+
+@MIGRATIONS()
+def m008_desk(db: Database) -> None:
+    """Keep what a sitting is for, prompts beside cases, worked examples, first answers and how forecasts came true."""
+    for statement in DESK:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m009_doubts(db: Database) -> None:
+    """Keep which marked cases a learner found doubtful, and what they said of them."""
+    db.execute(_DOUBTS)
 
 
 @MIGRATIONS()

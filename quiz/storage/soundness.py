@@ -37,7 +37,7 @@ _Found = dict[str, Any]
 _Ways = tuple[tuple[SlipKey, ...], ...]
 """Sets of slips that lead to an answer."""
 SHAPES: Mapping[str, Mapping[str, Any]] = {
-    "learners": {"settings": _Found},
+    "learners": {"settings": _Found, "priors": dict[str, tuple[float, float]]},
     "dealt": {"settings": _Found, "findings": _Found, "probe_of": tuple[SlipKey, SlipKey]},
     "answers": {
         "findings": _Found,

@@ -40,6 +40,8 @@ class KeptStates:
     state: str
     recall_state: str
     folded_with: str
+    priors: str | None = None
+    """What the learner said of themselves beforehand, as JSON: by step, the mean and the variance of its strength."""
 
 
 @dataclass(frozen=True)
@@ -300,7 +302,7 @@ class Store:
 
     def states(self, learner_id: int) -> KeptStates | None:
         """Return what is kept of a learner's memory."""
-        sql = "SELECT state, recall_state, folded_with FROM learners WHERE id = ?"
+        sql = "SELECT state, recall_state, folded_with, priors FROM learners WHERE id = ?"
         return self.fetch_one(KeptStates, sql, learner_id)
 
     def add_learner(
@@ -368,9 +370,10 @@ class Store:
         row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
         return self.add("sittings", {**row, "due_at": due_at})
 
-    def kept_to(self, kind: type[Row], sitting_id: int) -> Row | None:
-        """Return the types that a sitting keeps to, and why; None for an ordinary one."""
-        return self.fetch_one(kind, "SELECT types, why FROM kept_to WHERE sitting = ?", sitting_id)
+    def begin_ended_sitting(self, learner_id: int, *, began: float, ended: float, cases: int) -> int:
+        """Add a sitting that is over, of answers that were brought in, and return its number."""
+        row = {"learner": learner_id, "started_at": began, "cases": cases, "minutes": None, "ended_at": ended}
+        return self.add("sittings", row)
 
     def end_sitting(self, sitting_id: int, *, now: float) -> None:
         """End a sitting; one that has ended stays as it is."""

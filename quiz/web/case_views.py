@@ -12,7 +12,7 @@ from cases.procedure.fields import Field
 from quiz.practice.dealt_cases import Place, Waiting
 from quiz.practice.sittings import GRACE_S
 from quiz.storage.class_queries import Drill
-from quiz.web.pictures import Picture, picture
+from quiz.web.pictures import Picture, telling
 
 _DIGIT = re.compile(r"\d")
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
@@ -69,9 +69,13 @@ class CasePage:
     closed: bool = False
     """Whether that drill is closed: what was dealt before may still be answered."""
     drills: tuple[DrillLine, ...] = ()
-    """The drills open to the learner."""
+    """The drills open to someone who has never practised; to others the desk shows them."""
+    withheld: bool = False
+    """Whether workings and marks come at the end: of some drills, and of a mock paper."""
     seconds_left: int | None = None
-    """Of a drill of minutes; below 0 while an answer may still be on its way."""
+    """Of what has its minutes; below 0 while an answer may still be on its way."""
+    minutes: float | None = None
+    """How long that runs in all."""
 
     @property
     def grace_seconds(self) -> int:
@@ -108,7 +112,9 @@ def case_page(
     drill: Drill | None = None,
     closed: bool = False,
     drills: tuple[DrillLine, ...] = (),
+    withheld: bool = False,
     seconds_left: int | None = None,
+    minutes: float | None = None,
 ) -> CasePage:
     """Show a waiting case, with what was typed so far and what is wrong with it."""
     case, lines = one.case, one.case.run.lines
@@ -120,7 +126,7 @@ def case_page(
         found=case.type.found(case.findings),
         question=case.type.question(case.findings),
         within=case.type.marked_within,
-        picture=picture(case.type.figure(case.findings, "found")),
+        picture=telling(case.type.figure(case.findings, "found")),
         inputs=tuple(_input(ask, texts or {}, problems, reads or {}) for ask in case.type.asks),
         problem=problems.get(None),
         confidences=CONFIDENCE_WORDS,
@@ -132,7 +138,9 @@ def case_page(
         drill=drill,
         closed=closed,
         drills=drills,
+        withheld=withheld,
         seconds_left=seconds_left,
+        minutes=minutes,
     )
 
 

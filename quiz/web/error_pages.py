@@ -19,6 +19,8 @@ from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.learners import UnknownLearner
 from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting
+from quiz.practice.what_to_practise import UnknownChoice
+from quiz.practice.worked_examples import NoExample
 from quiz.storage.datafile import Busy, Damaged, NotKept
 from quiz.web import request_context
 from quiz.web.csrf import ByAnotherServer
@@ -32,6 +34,8 @@ NOT_FOUND = (
     UnknownClass,
     UnknownMember,
     UnknownDrill,
+    UnknownChoice,
+    NoExample,
     UnknownGroup,
     UnknownPreceptor,
 )
@@ -52,12 +56,12 @@ class Trouble:
 _TITLES = {
     400: ("This request cannot be read", "Go back, and send the form from its page."),
     403: ("Not from here", "Open the page in this window and send the form again."),
-    404: ("Nothing here", "The pages that there are stand at the top; Practise goes on with your case."),
+    404: ("Nothing here", "The pages that there are stand at the top; Today goes on with your case."),
     405: ("Not in this way", "Open the page from the links at the top, and use the form on it."),
     413: ("Too long", "An answer is a line, not a file: shorten it."),
     500: (
         "A fault of ours",
-        "What you had answered is kept. Go back to Practise; if it happens again, tell whoever set this up.",
+        "What you had answered is kept. Go back to Today; if it happens again, tell whoever set this up.",
     ),
     507: (
         "This could not be kept",

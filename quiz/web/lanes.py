@@ -18,7 +18,7 @@ from waitress.task import ThreadedTaskDispatcher
 
 from quiz.web import limits
 
-QUICK = frozenset(("", "case", "read-as", "bench", "drill", "recall", "static"))
+QUICK = frozenset(("", "practise", "worked", "case", "read-as", "bench", "drill", "recall", "static"))
 """First parts of the addresses that a learner at practice asks for; each page takes some milliseconds."""
 HANGS = 0.25
 """Seconds after which a quick page is held to hang."""

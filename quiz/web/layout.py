@@ -26,9 +26,9 @@ class Place:
     blueprints: tuple[str, ...]
 
 
-TODAY = Place("practise.show", "Today", ("practise", "drilling"))
+TODAY = Place("desk.show", "Today", ("desk", "practise", "drilling"))
 BENCH = Place("bench.explore", "Bench", ("bench",))
-PROGRESS = Place("progress.show", "Progress", ("progress",))
+PROGRESS = Place("progress.show", "Progress", ("progress", "own_data"))
 LOG = Place("accuracy.show", "Log", ("accuracy",))
 LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "recall"))
 CLASS = Place("classes.show", "Class", ("classes", "roster", "roster_file", "keeping", "preceptors"))
@@ -46,7 +46,7 @@ PLACES: dict[Role, tuple[Place, ...]] = {
 """The four places of each role: in the head, and at the foot of a telephone."""
 BEHIND: dict[Role, tuple[Place, ...]] = {
     "student": (Place("classes.show", "Class and drills", CLASS.blueprints), LOG, SETTINGS, OWN_DATA, WHO),
-    "preceptor": (Place("practise.show", "Practise myself", TODAY.blueprints), SETTINGS),
+    "preceptor": (Place("desk.show", "Practise myself", TODAY.blueprints), SETTINGS),
     "clinician": (PROGRESS, CLASS, SETTINGS, OWN_DATA, WHO),
 }
 """What is behind the name."""
@@ -71,6 +71,8 @@ class Frame:
     behind: tuple[Link, ...]
     name: str
     theme: str
+    home: str
+    """Where Leave leads."""
     key: str | None = None
     """Names the learner to scripts, so that what one wrote is never sent for another."""
     shared: bool = False
@@ -100,7 +102,8 @@ def _frame() -> dict[str, Any]:
     name = who.name if who else preceptor.name if preceptor else "Menu"
     shared = request_context.on_shared_device()
     key = key_of(who) if who else None
-    return {"frame": Frame(places, behind, name, settings.theme if settings else "auto", key, shared)}
+    theme, home = settings.theme if settings else "auto", link(TODAY.endpoint)
+    return {"frame": Frame(places, behind, name, theme, home, key, shared)}
 
 
 @lru_cache(256)

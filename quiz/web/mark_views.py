@@ -11,7 +11,9 @@ from cases.curriculum.register import all_skills, all_slips
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
 from cases.evidence.sources import cites
+from cases.figures.lanes import Lane, lanes_figure, lanes_of, pattern
 from cases.figures.lenses import power_cross
+from cases.figures.rays import rays_figure
 from cases.notation.prescription import write_prescription, write_size
 from cases.optics.axes import axis_gap
 from cases.procedure.case_type import Case
@@ -23,11 +25,14 @@ from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
 from cases.procedure.marking import Mark, as_given, named
 from cases.procedure.option_verdicts import CREDITED_TOO, KEYED, WRONG, option_verdicts, verdict_on
 from cases.procedure.quantities import Quantity
-from quiz.practice import dealing
+from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
+from quiz.practice.worked_examples import Why, why
 from quiz.storage.store import Sitting
-from quiz.web.pictures import Picture, picture
+from quiz.web.pictures import Picture, captioned, picture
 
+OF_THE_DISTANCE = frozenset(("distance-left-in", "distance-added", "distance-taken-twice", "always-one-fifty"))
+"""Slips that leave the same error in every meridian, so that the light itself shows where it went."""
 SHOWN_AT_MOST = 3
 """Explanations set side by side: more would not be read."""
 
@@ -71,6 +76,11 @@ class Cell:
     note: str
     """"" where it is right; else "slipped here" or "follows from it"."""
 
+    @property
+    def slipped(self) -> bool:
+        """Whether the slip is in this line."""
+        return self.note == "slipped here"
+
 
 @dataclass(frozen=True)
 class WorkingRow:
@@ -79,11 +89,18 @@ class WorkingRow:
     step: str
     right: str
     others: tuple[Cell, ...]
+    why: Why | None = None
+    """Why the right line is so, from the reference."""
 
     @property
     def same(self) -> bool:
         """Whether every explanation has the right line here."""
         return bool(self.others) and all(not one.note and one.says == self.right for one in self.others)
+
+    @property
+    def here(self) -> bool:
+        """Whether this is a line to look at."""
+        return any(one.slipped for one in self.others)
 
 
 @dataclass(frozen=True)
@@ -92,6 +109,8 @@ class MarkPage:
 
     place: Place
     credited: bool
+    kind: str
+    """"right", "off", or "may" where no step is blamed for certain: drawn solid, broken, dotted."""
     heading: str
     lead: str
     found: tuple[str, ...]
@@ -101,7 +120,8 @@ class MarkPage:
     slips: tuple[tuple[SlipWords, ...], ...]
     columns: tuple[str, ...]
     rows: tuple[WorkingRow, ...]
-    picture: Picture | None
+    pictures: tuple[Picture, ...]
+    found_picture: Picture | None
     title: str
     sources: tuple[str, ...]
     why: str
@@ -124,6 +144,8 @@ class MarkPage:
     """Whether the learner may say that it was mistyped."""
     also: tuple[str, ...] = ()
     """The other answers that are credited here, each with its reason and what would decide."""
+    doubt: str | None = None
+    """What the learner said when they reported the case as doubtful; None where they did not."""
     choices: tuple[tuple[str, tuple[ChoiceLine, ...]], ...] = ()
     """By what is asked: every option with its reason."""
 
@@ -133,7 +155,15 @@ class MarkPage:
         return sum(row.same for row in self.rows)
 
 
-def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bool, stands: bool = False) -> MarkPage:
+def mark_page(
+    done: Marked,
+    place: Place,
+    sitting: Sitting,
+    *,
+    probe_follows: bool,
+    stands: bool = False,
+    doubt: str | None = None,
+) -> MarkPage:
     """Show a marked case."""
     mark, case = done.mark, done.mark.case
     told = mark.explanations[:SHOWN_AT_MOST]
@@ -141,6 +171,7 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
     return MarkPage(
         place=place,
         credited=mark.credited,
+        kind=_kind(mark),
         heading=heading,
         lead=lead,
         found=case.type.found(case.findings),
@@ -150,7 +181,8 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         slips=tuple(tuple(_slip_words(ref) for ref in one.slips) for one in told),
         columns=_columns(told, fact=mark.verdict == "slip"),
         rows=_rows(case, told),
-        picture=_both(mark),
+        pictures=_pictures(mark),
+        found_picture=picture(case.type.figure(case.findings, "found")),
         title=case.type.title,
         sources=cites(case.type.sources),
         why=done.dealt.why,
@@ -163,8 +195,9 @@ def mark_page(done: Marked, place: Place, sitting: Sitting, *, probe_follows: bo
         late=done.answer.late,
         fact=mark.verdict == "slip",
         mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
-        can_retype=done.retyped is None and dealing.can_retype(done.answer),
+        can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),
         also=_also(mark),
+        doubt=doubt,
         choices=_choices(case),
     )
 
@@ -176,7 +209,7 @@ def _verdict(done: Marked, hints: int) -> tuple[str, str]:
         case "right" if mark.defended:
             return "Right too", f"It is not the likeliest answer, and it can be defended.{aided}"
         case "right":
-            return "Right", f"That is it.{aided}"
+            return "Right", aided.strip()
         case "equivalent":
             form = FORM_WORDS[mark.case.form or "minus"]
             return (
@@ -360,7 +393,8 @@ def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:
     for key in order:
         line = right.get(key)
         cells = tuple(_cell(line, other.get(key)) for other in others)
-        rows.append(WorkingRow(titles[key[0]].title, line.says if line else "Not needed here.", cells))
+        says = line.says if line else "Not needed here."
+        rows.append(WorkingRow(titles[key[0]].title, says, cells, why(case.type, key[0])))
     return tuple(rows)
 
 
@@ -401,15 +435,40 @@ def _cell(right: Line | None, line: Line | None) -> Cell:
     return Cell(line.says, "follows from it")
 
 
-def _both(mark: Mark) -> Picture | None:
-    """Draw the power cross of the right lens with the learner's over it, where a lens was asked; else the findings."""
+def _kind(mark: Mark) -> str:
+    if mark.credited:
+        return "right"
+    return "off" if mark.read_as is None or (mark.verdict == "slip" and not mark.twins) else "may"
+
+
+def _pictures(mark: Mark) -> tuple[Picture, ...]:
+    """Draw the error of a miss: lanes where the lenses share their meridians, else both crosses; then where it went."""
     case = mark.case
     for ask in case.type.asks:
-        if isinstance(ask.kind, Lens | Cross):
-            truth = case.truth[ask.name]
-            given = None if mark.read_as is None or mark.verdict in ("right", "equivalent") else mark.read_as[ask.name]
-            try:
-                return picture(power_cross(truth, given, uid="both"))
-            except CaseError:
-                break
-    return picture(case.type.figure(case.findings, "found"))
+        truth = case.truth[ask.name]
+        given = truth if mark.read_as is None or mark.credited else mark.read_as[ask.name]
+        try:
+            if isinstance(ask.kind, Lens | Cross):
+                lanes = lanes_of(truth, given)
+                if given == truth or not lanes:
+                    other = None if given == truth else given
+                    return (captioned(power_cross(truth, other, uid="both"), ""),)
+            elif isinstance(ask.kind, Quantity) and ask.kind.eighths and given != truth:
+                lanes = (Lane("", truth, given),)
+            else:
+                continue
+            return (captioned(lanes_figure(lanes, uid="lanes"), pattern(lanes)), *_rays(mark, lanes))
+        except CaseError:
+            break
+    return ()
+
+
+def _rays(mark: Mark, lanes: Sequence[Lane]) -> tuple[Picture, ...]:
+    """Draw where the dioptres went, where a slip of the distance is the one explanation and the sphere alone is out."""
+    slips = [ref.slip for one in mark.named for ref in one.slips]
+    distance = mark.case.findings.get("distance_cm")
+    outs = {round(one.out, 3) for one in lanes}
+    if mark.verdict != "slip" or len(slips) != 1 or slips[0] not in OF_THE_DISTANCE or not distance or len(outs) != 1:
+        return ()
+    figure = rays_figure(outs.pop(), distance_cm=float(distance), uid="rays")
+    return (captioned(figure, f"{figure.title}: {figure.description[:1].lower()}{figure.description[1:]}"),)

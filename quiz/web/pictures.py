@@ -16,6 +16,9 @@ class Picture:
 
     svg: Markup
     title: str
+    caption: str = ""
+    aid: bool = False
+    """Whether it only shows how things lie that the words beside it say: for pages with room."""
 
 
 @dataclass(frozen=True)
@@ -32,11 +35,21 @@ def picture(figure: Figure | None) -> Picture | None:
     return None if figure is None else _ready(figure)
 
 
+def telling(figure: Figure | None) -> Picture | None:
+    """Make a figure of findings ready for the page, unless it only repeats the words beside it."""
+    return None if figure is None or figure.use == "none" else _ready(figure)
+
+
+def captioned(figure: Figure, caption: str) -> Picture:
+    """Make a figure ready for the page with a sentence under it."""
+    return _ready(figure, caption)
+
+
 def chart_view(chart: Chart) -> ChartView:
     """Make a chart ready for the page."""
     return ChartView(_ready(chart.figure), chart.key, chart.tables)
 
 
-def _ready(figure: Figure) -> Picture:
+def _ready(figure: Figure, caption: str = "") -> Picture:
     # The core escapes every word that it letters, and no request reaches it unread.
-    return Picture(Markup(figure.svg), figure.title)  # noqa: S704
+    return Picture(Markup(figure.svg), figure.title, caption, figure.use == "aid")  # noqa: S704

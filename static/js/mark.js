@@ -1,15 +1,41 @@
 // @ts-check
-// The page of a marked case and the end of a sitting: Enter goes on while nothing else has the focus.
+// The mark of a case: it opens in the page of the case, at an address of its own, and Enter goes on from it.
 
 const SETTLED = 350;
-const heading = document.getElementById("verdict");
-const onward = document.getElementById("go-on");
-const came = performance.now();
+let came = performance.now();
 
 document.addEventListener("keydown", (event) => {
-  const free = document.activeElement === heading || document.activeElement === document.body;
+  const { activeElement } = document;
+  const free = activeElement?.id === "verdict" || activeElement === document.body;
+  const onward = document.getElementById("go-on");
   // A key still held down from marking must not skip the mark.
-  if (event.key !== "Enter" || event.repeat || !free || performance.now() - came < SETTLED) return;
+  if (event.key !== "Enter" || event.repeat || !free || !onward || performance.now() - came < SETTLED) return;
   event.preventDefault();
-  onward?.click();
+  onward.click();
 });
+
+// The page behind is another by now: it is asked for again.
+addEventListener("popstate", () => location.reload());
+
+/**
+ * Put the mark at an address into this page; whatever is in the way, the browser opens it as a page.
+ * @param {string} url
+ */
+export async function openMark(url) {
+  try {
+    const response = await fetch(url, { redirect: "error", headers: { Accept: "text/html", "X-Part": "mark" } });
+    const page = new DOMParser().parseFromString(await response.text(), "text/html");
+    const verdict = page.getElementById("verdict");
+    if (!response.ok || !verdict) throw new Error("no mark came");
+    for (const id of ["top", "main"]) {
+      document.getElementById(id)?.replaceChildren(...(page.getElementById(id)?.childNodes ?? []));
+    }
+    document.title = page.title;
+    history.pushState(null, "", url);
+    came = performance.now();
+    scrollTo(0, 0);
+    document.getElementById("verdict")?.focus({ preventScroll: true });
+  } catch {
+    location.assign(url);
+  }
+}

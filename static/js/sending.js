@@ -1,6 +1,7 @@
 // @ts-check
 // On every page of a learner: answers written without a connection are sent, and a form's answer goes by the outbox.
 
+import { openMark } from "./mark.js";
 import { Outbox, asQuery } from "./outbox.js";
 
 const AGAIN = [2000, 5000, 10000, 20000];
@@ -66,7 +67,8 @@ async function sendTyped(form) {
   const mine = outbox.own().find((one) => one.url === pathname);
   if (!mine) return;
   const { status, go: onward, text } = await outbox.sendOne(mine);
-  if (onward && status < 300) location.assign(onward);
+  // The bench has hands on the page that must let go first.
+  if (onward && status < 300) await (onward.includes("/case/") && !document.getElementById("bench") ? openMark(onward) : location.assign(onward));
   else if (status === 422 && sentBack(text ?? "")) note?.remove();
   // Whatever else was not kept comes back as the page that says why: sent again as a form, for that page.
   else if (status === 404 || status === 409 || status === 422) form.submit();

@@ -147,7 +147,11 @@ async def practise(one: Browser, learner: int, store: Store, until: float) -> No
     await one.ask("picking", "POST", f"/people/{learner}/pick")
     number = 0
     while time.monotonic() < until:
-        status, page = await one.ask("next case", "GET", "/")
+        status, page = await one.ask("next case", "GET", "/practise")
+        detour = re.search(r'"(/first-questions|/recall/prompt/[\w-]+|/worked/[\w-]+)"', page)
+        if detour:
+            await one.ask("detour", "POST", detour[1], {"skip": "yes", "later": "yes"})
+            continue
         found = re.search(r"/case/([\w-]+)/answer", page) or re.search(r"/bench/case/([\w-]+)", page)
         dealt = store.dealt(found[1]) if found else None
         if status != 200 or dealt is None:

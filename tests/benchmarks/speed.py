@@ -35,7 +35,18 @@ from tests.conftest import Clock, lots, written
 
 HEAVIEST = 120_000
 PAGES = (
-    *("/", "/bench", "/work", "/recall", "/progress", "/accuracy", "/reference", "/reference/slips", "/settings"),
+    *(
+        "/",
+        "/practise",
+        "/bench",
+        "/work",
+        "/recall",
+        "/progress",
+        "/accuracy",
+        "/reference",
+        "/reference/slips",
+        "/settings",
+    ),
     *("/class", "/door"),
 )
 RUNS = 7

@@ -77,16 +77,16 @@ def sound(folder: Path) -> Sound:
         accuracy_queries.add(store, alone.id, eyes)
         group = re.search(r"/recall/([\w-]+)", own.get("/recall").text).group(1)  # type: ignore[union-attr]
         for _ in range(3):
-            put = re.search(r"/recall/prompt/([\w-]+)/show", own.get(f"/recall/{group}").text).group(1)  # type: ignore[union-attr]
-            own.post(f"/recall/prompt/{put}/show", {"typed": "67 cm"})
-            own.post(f"/recall/prompt/{put}/mark", {"had": "yes"})
+            put = own.get(f"/recall/{group}").location.rsplit("/", 1)[1]
+            own.post(f"/recall/prompt/{put}", {"typed": "67 cm"})
+            own.post(f"/recall/prompt/{put}/mark", {"part-0": "yes"})
         teacher = preceptor(beyond, store)
         class_id, code = make_class(teacher)
         set_drill(teacher, class_id)
         members = [learner(beyond, code, name) for name in ("Ottoline", "Bartholomea")]
         for member in members:
             for _ in range(3):
-                answer(member, store, "/")
+                answer(member, store, "/practise")
             member.post("/drill/1/begin")
             answer(member, store, "/drill/1")
         everyone = {"own": own, "preceptor": teacher, "member": members[0]}

@@ -16,8 +16,11 @@ from axe_playwright_python.base import AXE_FILE_PATH
 from flask import request
 from playwright.sync_api import Page, Playwright, expect
 
+from cases.curriculum.register import all_types
 from cases.procedure.case_type import Case
 from quiz.app import create_app
+from quiz.practice.worked_examples import PARTS
+from quiz.storage import desk_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
 from tests.conftest import Clock, deal, lots, serving
@@ -77,15 +80,37 @@ class Served:
     """What the app was asked for."""
 
     @property
+    def case_url(self) -> str:
+        """Where the case that waits is."""
+        return f"{self.url}practise"
+
+    @property
     def learner(self) -> Learner:
         return self.store.learners()[0]
 
+    def know_worked_examples(self) -> None:
+        """Let the learner be through the worked examples of every type: a case comes at once."""
+        with self.store.writing():
+            for type_id in all_types():
+                desk_queries.keep_worked(self.store, self.learner.id, type_id, PARTS, now=self.clock.at)
+
+    def open_case(self, page: Page) -> None:
+        """Open the case that waits, past the first questions and past a prompt that comes beside it."""
+        page.goto(self.case_url)
+        if page.url.endswith("/first-questions"):
+            page.get_by_role("button", name="Skip the questions").click()
+            page.goto(self.case_url)
+        if "/recall/prompt/" in page.url:
+            page.get_by_role("button", name="Not now").click()
+            page.goto(self.case_url)
+
     def deal(self, page: Page, type_id: str, **more: Any) -> Case:
         """Make a certain case the one that waits, and open it, ready to be typed into."""
-        page.goto(self.url)
+        self.open_case(page)
         self.clock.move(seconds=1)
+        self.know_worked_examples()
         case = deal(self.store, self.learner, type_id, now=self.clock.at, **more)
-        page.goto(self.url)
+        self.open_case(page)
         # A busy browser gives the focus only with its first picture, after all is loaded: keys until then go nowhere.
         for field in page.locator("main [autofocus]").all():
             expect(field).to_be_focused()

@@ -50,8 +50,8 @@ def marked(type_id: str, slip: str | None, *, seed: int = 3) -> State:
 
 def sitting(page: Page, served: Served) -> None:
     marked("net-sphere", "distance-left-in")(page, served)
-    page.goto(served.url)
-    page.get_by_role("button", name="Stop here and sum up").click()
+    page.goto(served.case_url)
+    page.get_by_role("button", name="Finish here").click()
     expect(page.locator("#verdict")).to_have_text("What this sitting came to")
 
 
@@ -68,8 +68,9 @@ def at(url: str) -> State:
 def recall_shown(page: Page, served: Served) -> None:
     page.goto(served.url)
     page.goto(served.url + "recall/distance")
-    page.get_by_role("button", name="Show the answer").click()
-    expect(page.get_by_role("button", name="I had it")).to_be_visible()
+    page.locator("#typed").fill("what I said")
+    page.get_by_role("button", name="Hold it against the answer").click()
+    expect(page.get_by_role("button", name="Next")).to_be_visible()
 
 
 def bad_settings(page: Page, served: Served) -> None:
@@ -156,8 +157,10 @@ def test_a_slip_is_told_in_words_and_lines_not_by_colour_alone(page: Page, serve
     marked("two-spheres", "distance-left-in")(page, served)
     here = page.locator(".slipped-here")
     expect(here).to_have_count(1)
-    expect(here).to_contain_text("slipped here")
-    assert here.evaluate("one => getComputedStyle(one).outlineStyle") == "dashed"
+    expect(here).to_contain_text("Your line:")
+    assert here.locator("span").evaluate("one => getComputedStyle(one).textDecorationStyle") == "dashed"
+    row = page.locator(".lines > .here")
+    assert row.evaluate("one => getComputedStyle(one, '::after').width") == "5px", "and the margin's rule is thicker"
     assert page.locator("svg .mine").first.get_attribute("stroke-dasharray"), "and the learner's lens is dashed"
     for figure in page.locator("svg[role=img]").all():
         assert figure.locator("title").text_content()
@@ -182,7 +185,7 @@ def test_the_whole_page_can_be_walked_by_tab_and_the_focus_is_seen(page: Page, s
             "(one => one === document.body ? 'ok' : getComputedStyle(one).outlineStyle)(document.activeElement)"
         )
         assert outline in ("ok", "solid")
-    for what in ("To the page", "Mark it", "Show the first", "Stop here"):
+    for what in ("To the page", "Mark it", "Hint: the first", "Finish here"):
         assert page.get_by_text(what).count()
     assert any("skip" in one for one in seen)
     assert any("main-deed" in one for one in seen)

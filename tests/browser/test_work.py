@@ -16,7 +16,7 @@ TWO = "work-one-out/two-spheres?first.streak=90&first.sphere=%2B2.25&second.stre
 
 def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, accessible: Check) -> None:
     """A published mock examination station, its answer by hand: 180 +2.25, 90 +3.00, 2/3 m → +1.50/−0.75×90."""
-    page.goto(served.url)
+    page.goto(f"{served.url}progress")
     page.get_by_role("navigation").get_by_role("link", name="Look up").click()
     page.get_by_role("main").get_by_role("link", name="Work one out").click()
     page.get_by_role("link", name="A sphere in each meridian").click()

@@ -19,7 +19,7 @@ from cases.notation.prescription import read_prescription, write_prescription
 from quiz.accuracy.entries import BadEntry, Entry, doubts, read_entry
 from quiz.accuracy.importing import BadTable, Preview, Wishes, decode, read_table, write_table
 from quiz.errors import QuizError
-from quiz.practice import focused_sittings, learners
+from quiz.practice import learners, today
 from quiz.storage import accuracy_queries
 from quiz.web import request_context
 from quiz.web.accuracy.accuracy_forms import add_page, import_page, preview_page, rows_page, wishes_of
@@ -77,7 +77,7 @@ def practise() -> Response:
     why = f"You asked for it from your accuracy log: {reading.title[:1].lower()}{reading.title[1:]}."
     store, learner, now = request_context.store(), request_context.learner(), request_context.now()
     length = learners.settings_of(learner).length
-    focused_sittings.begin(store, learner, reading.practice, why, length=length, now=now)
+    today.begin(store, learner, reading.practice, why, length=length, now=now)
     return redirect(url_for("practise.show"), 303)
 
 

@@ -13,7 +13,8 @@ from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
-from quiz.storage import class_queries, result_queries, roster_queries
+from quiz.practice.titles import type_title
+from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
@@ -68,6 +69,17 @@ class PersonRow:
 
 
 @dataclass(frozen=True)
+class DoubtRow:
+    """A case that a learner reported as doubtful."""
+
+    link: str
+    learner: str
+    title: str
+    note: str
+    at: str
+
+
+@dataclass(frozen=True)
 class ClassPage:
     """What the page of one class receives."""
 
@@ -91,6 +103,7 @@ class ClassPage:
     """How many wait to be let in."""
     archived: str
     """The day on which it was; "" where it is not."""
+    doubts: tuple[DoubtRow, ...] = ()
     joining_problem: str | None = None
     most: int = classes.MOST_AT_ONCE
     most_from_one: int = classes.MOST_FROM_ONE_ADDRESS
@@ -217,6 +230,7 @@ def _class(what: Class, code: int = 200, **more: Any) -> Response:
         people=tuple(_person(one, sums.get(one.learner)) for one in members),
         not_begun=tuple(one.name for one in members if one.learner not in sums),
         crowd=classes.crowd(members, what),
+        doubts=_doubts(what, names),
         teachers=((owner.name if owner else "", "owner"), *((one.name, one.role) for one in teachers)),
         may=role != "reader" and what.archived_at is None,
         own=role == "owner",
@@ -226,6 +240,16 @@ def _class(what: Class, code: int = 200, **more: Any) -> Response:
         **more,
     )
     return make_response(render_template("class.html", page=page), code)
+
+
+def _doubts(what: Class, names: Mapping[int, str]) -> tuple[DoubtRow, ...]:
+    store, rows = request_context.store(), []
+    for one in doubt_queries.doubts_of(store, names):
+        dealt = store.dealt(one.dealt)
+        if dealt is not None:
+            link = url_for("results.answer", class_id=what.id, dealt_id=one.dealt)
+            rows.append(DoubtRow(link, names[one.learner], type_title(dealt.type), one.note, moment(one.at)))
+    return tuple(rows)
 
 
 def _chosen(one: Drill, names: Mapping[int, str]) -> str:

@@ -130,7 +130,7 @@ def join() -> Response:
 def phrase_page(joined: Joined, why: str) -> Response:
     """Show a learner the phrase to come back with, the one time that it can be shown."""
     return _phrase_page(
-        joined.learner.name, joined.phrase, why, own=True, to=url_for("practise.show"), to_words="Go on practising"
+        joined.learner.name, joined.phrase, why, own=True, to=url_for("desk.show"), to_words="Go on practising"
     )
 
 
@@ -173,7 +173,7 @@ def come_back() -> Response:
     except (NotKnown, TooManyTries) as error:
         return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
     request_context.come_in(token, shared=_shared())
-    return redirect(url_for("practise.show"), 303)
+    return redirect(url_for("desk.show"), 303)
 
 
 @pages.post("/door/leave")

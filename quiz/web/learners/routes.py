@@ -80,7 +80,7 @@ def _be(who: Learner) -> Response:
     """Let this browser be another person, who has nobody else's rights: a preceptor who was signed in is no more."""
     request_context.sign_out()
     request_context.be(who)
-    return redirect(url_for("practise.show"), 303)
+    return redirect(url_for("desk.show"), 303)
 
 
 @pages.post("/<int:learner_id>/pick")

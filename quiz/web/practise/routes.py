@@ -2,35 +2,58 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from flask import Blueprint, Response, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answered
 
 from quiz.classroom import take_drill
-from quiz.practice import dealing, dealt_cases, sittings
+from quiz.practice import (
+    dealing,
+    dealt_cases,
+    first_questions,
+    recall_prompts,
+    sittings,
+    today,
+    what_to_practise,
+    worked_examples,
+)
 from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
-from quiz.storage import class_queries, result_queries
+from quiz.practice.worked_examples import PARTS, Example, NoExample
+from quiz.storage import class_queries, doubt_queries, result_queries
+from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
-from quiz.web.case_views import DrillLine, case_page
+from quiz.web.case_views import case_page
 from quiz.web.mark_views import mark_page
+from quiz.web.pictures import picture
 from quiz.web.sitting_views import sitting_page
 
 pages = Blueprint("practise", __name__)
 
+LONGEST_NOTE = 500
+"""Characters of a note about a doubtful case."""
 LONGEST_DELAY_S = 7 * 86400.0
 """A browser that says that it held an answer back for longer is not believed."""
 
 
-@pages.get("/")
-def show() -> str:
+@pages.get("/practise")
+def show() -> Answered:
     """Show the case that waits, dealt now if there is none."""
-    learner = request_context.learner()
-    one = dealing.waiting(request_context.store(), learner, now=request_context.now(), lots=request_context.lots())
-    return show_case(one)
+    learner, store, now = request_context.learner(), request_context.store(), request_context.now()
+    ended = today.end_if_time_is_over(store, learner, now=now)
+    if ended is not None:
+        return redirect(url_for("practise.sitting", sitting_id=ended), 303)
+    if first_questions.are_due(store, learner):
+        return redirect(url_for("desk.questions"), 303)
+    beside = recall_prompts.beside_last_case(store, learner, now=now, lots=request_context.lots())
+    if beside is not None:
+        return redirect(url_for("recall.ask", recall_id=beside.id), 303)
+    one = dealing.waiting(store, learner, now=now, lots=request_context.lots())
+    return make_response(_example_before(one) or show_case(one))
 
 
 def show_case(one: Waiting, **more: object) -> str:
@@ -40,20 +63,20 @@ def show_case(one: Waiting, **more: object) -> str:
     template = "practise.html"
     if one.dealt.drill is None:
         more["first_visit"] = not sitting.answered and not request_context.store().has_answered(one.dealt.learner)
-        more["drills"] = _open_drills()
+        left = what_to_practise.seconds_left(request_context.store(), sitting, request_context.now())
+        more["withheld"] = what_to_practise.is_withheld(request_context.store(), one.dealt)
+        if math.isfinite(left):
+            more["seconds_left"], more["minutes"] = round(left), what_to_practise.PAPER_MINUTES
     else:
-        drill = more["drill"] = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        drill = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
+        more["drill"], more["withheld"] = drill, drill is not None and not drill.at_once
+        more["minutes"] = None if drill is None else drill.time
         if drill is not None and drill.test:
             template = "test_case.html"
             place = Place(class_queries.places_in(request_context.store(), sitting.id)[one.dealt.id], sitting.cases)
         ends = sittings.ends_at(sitting)
         more["seconds_left"] = None if ends is None else round(ends - request_context.now())
     return render_template(template, page=case_page(one, place, **more))  # type: ignore[arg-type]
-
-
-def _open_drills() -> tuple[DrillLine, ...]:
-    offers = take_drill.offers(request_context.store(), request_context.learner(), now=request_context.now())
-    return tuple(DrillLine(one.drill.id, one.drill.title, one.words) for one in offers if one.open and not one.over)
 
 
 def _sitting(sitting_id: int) -> Sitting:
@@ -80,7 +103,7 @@ def answer(dealt_id: str) -> Answered:
     if request_context.wants_json():
         codes = {"new": 201, "repeat": 200, "other": 409}
         return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
-    if taken.outcome == "other" and take_drill.told(store, one.dealt):
+    if taken.outcome == "other" and _is_told(one.dealt):
         return make_response(_marked(_done(dealt_id), stands=True), 409)
     return redirect(_onward(one.dealt), 303)
 
@@ -106,7 +129,7 @@ def dont_know(dealt_id: str) -> Answered:
 def retype(dealt_id: str) -> Answered:
     """Ask for the answer once more: it was mistyped."""
     done = _done(dealt_id)
-    if done.retyped is not None or not dealing.can_retype(done.answer) or not _told(done):
+    if done.retyped is not None or not dealt_cases.can_retype(done.answer) or not _told(done):
         return redirect(_onward(done.dealt), 303)
     return make_response(_ask_again(done))
 
@@ -126,7 +149,13 @@ def retyped(dealt_id: str) -> Answered:
 
 
 def _told(done: Marked) -> bool:
-    return take_drill.told(request_context.store(), done.dealt)
+    return _is_told(done.dealt)
+
+
+def _is_told(dealt: Dealt) -> bool:
+    """Say whether a mark may be seen: those of some drills and of a mock paper come at the end."""
+    store = request_context.store()
+    return take_drill.told(store, dealt) and not what_to_practise.is_withheld(store, dealt)
 
 
 def _ask_again(done: Marked, **more: object) -> str:
@@ -139,6 +168,7 @@ def _ask_again(done: Marked, **more: object) -> str:
 @pages.get("/case/<dealt_id>/answer")
 @pages.get("/case/<dealt_id>/line")
 @pages.get("/case/<dealt_id>/read")
+@pages.get("/case/<dealt_id>/doubt")
 def again(dealt_id: str) -> Answered:
     """Lead on from an address that a form was sent to: a page that it gave was reloaded, or its address kept."""
     dealing.own(request_context.store(), request_context.learner(), dealt_id)
@@ -150,14 +180,25 @@ def _onward(dealt: Dealt) -> str:
     drill = None if dealt.drill is None else class_queries.drill_of_id(request_context.store(), dealt.drill)
     if drill is not None and not drill.at_once:
         return url_for("drilling.show", drill_id=drill.id)
+    if what_to_practise.is_withheld(request_context.store(), dealt):
+        return url_for("practise.show")
+    aim = what_to_practise.of_sitting(request_context.store(), dealt.sitting) if drill is None else None
+    if aim is not None and aim.what == what_to_practise.PAPER and _fresh_end(dealt):
+        return url_for("practise.sitting", sitting_id=dealt.sitting)
     return url_for("practise.mark", dealt_id=dealt.id)
+
+
+def _fresh_end(dealt: Dealt) -> bool:
+    """Say whether this answer has just ended its sitting."""
+    sitting = _sitting(dealt.sitting)
+    return sitting.ended_at == request_context.now()
 
 
 @pages.post("/case/<dealt_id>/line")
 def line(dealt_id: str) -> Answered:
     """Show the next line of the working, with what was typed so far kept."""
     dealt = dealing.own(request_context.store(), request_context.learner(), dealt_id)
-    if not take_drill.told(request_context.store(), dealt):
+    if not _is_told(dealt):
         return redirect(_onward(dealt), 303)
     shown = request.form.get("lines", 0, type=request_context.whole)
     one = dealing.show_line(request_context.store(), request_context.learner(), dealt_id, shown)
@@ -198,9 +239,20 @@ def mark(dealt_id: str) -> Answered:
     done = dealing.marked(request_context.store(), request_context.learner(), dealt_id)
     if done is None:
         return redirect(url_for("practise.show"), 303)
-    if not take_drill.told(request_context.store(), done.dealt):
+    if not _is_told(done.dealt):
         return redirect(_onward(done.dealt), 303)
     return make_response(_marked(done))
+
+
+@pages.post("/case/<dealt_id>/doubt")
+def doubt(dealt_id: str) -> Answered:
+    """Keep that a learner doubts a marked case, with what they say of it, for a preceptor or a file to be sent on."""
+    done, store = _done(dealt_id), request_context.store()
+    if _told(done):
+        said = " ".join(request.form.get("note", "").split())[:LONGEST_NOTE]
+        with store.writing():
+            doubt_queries.add_doubt(store, Doubt(dealt_id, done.dealt.learner, request_context.now(), said))
+    return redirect(f"{url_for('practise.mark', dealt_id=dealt_id)}#doubt", 303)
 
 
 @pages.post("/sitting/stop")
@@ -246,8 +298,12 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     follows = sitting.drill is None and dealing.probe_follows(
         store, request_context.learner(), done, now=request_context.now()
     )
-    page = mark_page(done, Place(number, sitting.cases), sitting, probe_follows=follows, stands=stands)
-    return render_template("mark.html", page=page)
+    reported = doubt_queries.doubt_of(store, done.dealt.id)
+    place = Place(number, sitting.cases)
+    said = None if reported is None else reported.note
+    page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=said)
+    # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
+    return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
 
 
 def _texts(one: Waiting) -> dict[str, str]:
@@ -266,3 +322,63 @@ def _reads(one: Waiting, texts: Mapping[str, str]) -> dict[str, str]:
         except SentBack:
             continue
     return out
+
+
+# --- worked examples ---------------------------------------------------------------------------------------------
+
+
+def _worked_page(dealt_id: str, found: Example, *, typed: str = "", problem: str = "", done: str = "") -> str:
+    """Show one part of a worked example; done says how the line that was left out was found."""
+    case = found.case
+    return render_template(
+        "worked.html",
+        dealt_id=dealt_id,
+        example=found,
+        parts=PARTS,
+        title=case.type.title,
+        found=case.type.found(case.findings),
+        question=case.type.question(case.findings),
+        picture=picture(case.type.figure(case.findings, "found")),
+        typed=typed,
+        problem=problem,
+        done=done,
+    )
+
+
+@pages.get("/worked/<dealt_id>")
+def example(dealt_id: str) -> Answered:
+    """Lead on to the part that a learner is at."""
+    dealing.own(request_context.store(), request_context.learner(), dealt_id)
+    return redirect(url_for("practise.show"), 303)
+
+
+@pages.post("/worked/<dealt_id>")
+def worked(dealt_id: str) -> Answered:
+    """Go on from the example that was read, check the line that was left out, or pass over the rest."""
+    store, learner, now = request_context.store(), request_context.learner(), request_context.now()
+    dealt = dealing.own(store, learner, dealt_id)
+    found = None
+    if dealt.closed_at is None:
+        found = worked_examples.wanted(store, learner, Waiting(dealt, dealing.case_of(dealt)), now=now)
+    if found is None:
+        raise NoExample
+    if request.form.get("skip"):
+        worked_examples.passed(store, learner, dealt, PARTS - 1, now=now)
+    elif found.blank is None:
+        worked_examples.passed(store, learner, dealt, found.part, now=now)
+    else:
+        typed = request.form.get("line", "")[:40]
+        problem = "" if request.form.get("show") else worked_examples.checked(found, typed)
+        if problem:
+            return make_response(_worked_page(dealt_id, found, typed=typed, problem=problem), 422)
+        worked_examples.passed(store, learner, dealt, found.part, now=now)
+        whole = worked_examples.filled(found)
+        done = "Here is that line." if request.form.get("show") else "That line is right."
+        return make_response(_worked_page(dealt_id, whole, done=done))
+    return redirect(url_for("practise.show"), 303)
+
+
+def _example_before(one: Waiting) -> str | None:
+    """Return the page of the worked example that comes before a case; None where the case is asked at once."""
+    found = worked_examples.wanted(request_context.store(), request_context.learner(), one, now=request_context.now())
+    return None if found is None else _worked_page(one.dealt.id, found)

@@ -11,22 +11,40 @@ from quiz.storage import progress_queries
 from quiz.web import request_context
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.downloads import download
-from quiz.web.progress.views import DeletePage, progress_page
+from quiz.web.progress.views import DeletePage, progress_page, steps_page, sureness_page, weeks_page
 
 pages = Blueprint("progress", __name__, url_prefix="/progress")
 
 
 @pages.get("")
-def show() -> str:
-    """Show how the learner stands."""
-    page = progress_page(
-        request_context.store(),
-        request_context.learner(),
-        now=request_context.now(),
-        step=request.args.get("step", ""),
-        in_class=_in_class(),
-    )
-    return render_template("progress.html", page=page)
+def show() -> Answered:
+    """Show how the learner stands, at a glance."""
+    if "step" in request.args:  # where the weeks of a step once stood
+        return redirect(url_for("progress.weeks", step=request.args["step"]), 301)
+    page = progress_page(request_context.store(), request_context.learner(), now=request_context.now())
+    return make_response(render_template("progress.html", page=page))
+
+
+@pages.get("/steps")
+def steps() -> str:
+    """Show every step and type."""
+    page = steps_page(request_context.store(), request_context.learner(), now=request_context.now())
+    return render_template("progress_steps.html", page=page)
+
+
+@pages.get("/weeks")
+def weeks() -> str:
+    """Show twelve weeks of answers."""
+    step = request.args.get("step", "")
+    page = weeks_page(request_context.store(), request_context.learner(), now=request_context.now(), step=step)
+    return render_template("progress_weeks.html", page=page)
+
+
+@pages.get("/sureness")
+def sureness() -> str:
+    """Show sureness against truth."""
+    page = sureness_page(request_context.store(), request_context.learner())
+    return render_template("progress_sureness.html", page=page)
 
 
 @pages.get("/data")

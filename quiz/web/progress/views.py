@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
-from quiz.learning import forecast
-from quiz.learning.state import DAY, LearnerState
-from quiz.practice import learners, progress
+from quiz.learning import forecast, words
+from quiz.learning.forecast import Ahead
+from quiz.learning.state import DAY
+from quiz.practice import learners, progress, what_to_practise
+from quiz.practice import today as days_of
 from quiz.practice.charts import Table
-from quiz.practice.progress import BANDS, Held, PastSlip, StandingSlip
+from quiz.practice.progress import Held, PastSlip, StandingSlip
 from quiz.practice.progress_charts import day_words, fading_chart, sureness_chart, weeks_charts
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue
@@ -21,12 +23,15 @@ from quiz.storage.store import Learner, Store
 from quiz.web.case_views import CONFIDENCE_WORDS
 from quiz.web.pictures import ChartView, chart_view
 
-BAND_WORDS = {
-    "solid": "would still be right a week from now",
-    "fading": "was firm when last met; within a week it would not be",
-    "shaky": "met, and not firm yet, or a slip stands there",
-    "new": "not met yet",
+MEANS = {
+    words.SOLID: "right unaided on two days or more, and likely right a week from now",
+    words.SO_FAR: "likely right a week from now; another day will tell",
+    words.FADING: "known when last met; without practice likely to slip within a week",
+    words.UNSURE: "met, and likely to slip, or a mistake recurs there",
+    words.NOT_MET: "not met yet",
 }
+NAMED = 2
+"""Steps that are named beside the one in the heading."""
 LATE_WEEKS = 4
 """The weeks that the table of steps sets apart as the latest."""
 
@@ -47,31 +52,52 @@ class SlipView:
     slip: StandingSlip
     last: str
     line_on: str
+    topic: str
+    """As the address of a choice of what to practise names it."""
 
 
 @dataclass(frozen=True)
 class ProgressPage:
-    """What the page receives."""
+    """What the first glance receives."""
 
     answers: int
+    heading: str
+    more: str
+    exam: str
+    exam_told: str
     standing: tuple[SlipView, ...]
     past: tuple[tuple[PastSlip, str], ...]
+    fading: ChartView | None
+    means: tuple[tuple[str, str], ...]
+    """What the words mean in which steps and types stand."""
+
+
+@dataclass(frozen=True)
+class StepsPage:
+    """What the page of every step and type receives."""
+
     steps: tuple[BandLine, ...]
     types: tuple[BandLine, ...]
-    settled: int
-    fading: ChartView | None
+    fading: Table | None
+
+
+@dataclass(frozen=True)
+class WeeksPage:
+    """What the page of the weeks receives."""
+
     step: str
     """The step whose weeks are shown; "" for whole answers."""
     step_choices: tuple[tuple[str, str], ...]
     weeks: tuple[ChartView, ...]
-    weeks_told: str
     by_step: Table | None
+
+
+@dataclass(frozen=True)
+class SurenessPage:
+    """What the page of sureness against truth receives."""
+
     sure: ChartView | None
-    sure_told: tuple[str, ...]
-    exam: str
-    exam_told: str
-    holdings: Holdings
-    in_class: bool
+    told: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -84,10 +110,69 @@ class DeletePage:
     problem: str | None = None
 
 
-def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_class: bool) -> ProgressPage:
-    """Show how a learner stands."""
+def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage:
+    """Show how a learner stands at a glance: what slips next, how ready they are, what recurs."""
     state, settings = projection.told_of(store, learner), learners.settings_of(learner)
     today = datetime.fromtimestamp(now, UTC).date()
+    ahead = forecast.forward_look(state, catalogue(), now)
+    exam = datetime.fromtimestamp(settings.exam_at, UTC).date() if settings.exam_at else None
+    heading, more = _next_to_slip([one for one in ahead if one.kind == "step"], today)
+    return ProgressPage(
+        answers=progress_queries.holdings(store, learner.id).answers,
+        heading=heading,
+        more=more,
+        exam=_long_day(exam) if exam else "",
+        exam_told=_exam_words(store, learner, settings, now),
+        standing=tuple(
+            SlipView(
+                one,
+                _ago(one.last_at, now),
+                _day(one.line.at) if one.line else "",
+                what_to_practise.topic_of_slip(one.key),
+            )
+            for one in progress.standing_slips(store, learner, state, now)
+        ),
+        past=tuple((one, _ago(one.last_at, now)) for one in progress.past_slips(state, now)),
+        fading=chart_view(fading_chart(ahead, today, exam)) if ahead else None,
+        means=tuple(MEANS.items()),
+    )
+
+
+def _next_to_slip(steps: Sequence[Ahead], today: date) -> tuple[str, str]:
+    """Say what slips next without practice, and what after it."""
+    now = [one.title for one in steps if one.fades_in == 0]
+    later = [one for one in steps if one.fades_in]
+    if now:
+        more = [f"Also: {listed(now[1 : NAMED + 1])}."] if len(now) > 1 else []
+        if later:
+            more += [f"Next after that: {later[0].title}, on {day_words(today + timedelta(later[0].fades_in or 0))}."]
+        return f"Likely to slip now: {now[0]}", " ".join(more)
+    if later:
+        first = later[0]
+        return f"Next to slip: {first.title}, on {day_words(today + timedelta(first.fades_in or 0))}", ""
+    return "All that you have met lasts four weeks", ""
+
+
+def listed(titles: Sequence[str]) -> str:
+    """Join titles as a sentence does: "a, b and c"."""
+    *others, last = titles
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def steps_page(store: Store, learner: Learner, *, now: float) -> StepsPage:
+    """Show every step and type by the word in which it stands, and when each fades."""
+    state, settings = projection.told_of(store, learner), learners.settings_of(learner)
+    today = datetime.fromtimestamp(now, UTC).date()
+    ahead = forecast.forward_look(state, catalogue(), now)
+    return StepsPage(
+        _bands(progress.held_steps(state, now, settings.for_drawing)),
+        _bands(progress.held_types(state, now, settings.for_drawing)),
+        fading_chart(ahead, today, None).tables[0] if ahead else None,
+    )
+
+
+def weeks_page(store: Store, learner: Learner, *, now: float, step: str) -> WeeksPage:
+    """Show twelve weeks of all answers or of one step."""
     first, since = progress.first_monday(now), progress.since(now)
     by_step = progress_queries.weeks_by_step(store, learner.id, since=since)
     titles = catalogue().step_titles
@@ -95,41 +180,21 @@ def progress_page(store: Store, learner: Learner, *, now: float, step: str, in_c
     step = step if step in met else ""
     whole = progress_queries.weeks(store, learner.id, since=since)
     weeks = [one for one in by_step if one.step == step] if step else whole
-    ahead = forecast.forward_look(state, catalogue(), now)
-    sure = progress_queries.sureness(store, learner.id)
-    holdings = progress_queries.holdings(store, learner.id)
-    sure_chart = sureness_chart(sure, CONFIDENCE_WORDS)
-    exam = datetime.fromtimestamp(settings.exam_at, UTC).date() if settings.exam_at else None
-    steps = progress.held_steps(state, now, settings.for_drawing)
-    return ProgressPage(
-        answers=holdings.answers,
-        standing=tuple(
-            SlipView(one, _ago(one.last_at, now), _day(one.line.at) if one.line else "")
-            for one in progress.standing_slips(store, learner, state, now)
-        ),
-        past=tuple((one, _ago(one.last_at, now)) for one in progress.past_slips(state, now)),
-        steps=_bands(steps),
-        types=_bands(progress.held_types(state, now, settings.for_drawing)),
-        settled=sum(one.settled for one in steps),
-        fading=chart_view(fading_chart(ahead, today, exam)) if ahead else None,
-        step=step,
-        step_choices=tuple((one, titles[one]) for one in met),
-        weeks=tuple(
-            map(chart_view, weeks_charts(weeks, first, progress.WEEKS, titles[step] if step else "All answers"))
-        ),
-        weeks_told=titles[step] if step else "all answers",
-        by_step=_by_step(by_step, titles, met),
-        sure=chart_view(sure_chart) if sure_chart else None,
-        sure_told=_sure_words(sure),
-        exam=_long_day(exam) if exam else "",
-        exam_told=_exam_words(state, settings, now),
-        holdings=holdings,
-        in_class=in_class,
+    charts = weeks_charts(weeks, first, progress.WEEKS, titles[step] if step else "All answers")
+    return WeeksPage(
+        step, tuple((one, titles[one]) for one in met), tuple(map(chart_view, charts)), _by_step(by_step, titles, met)
     )
 
 
+def sureness_page(store: Store, learner: Learner) -> SurenessPage:
+    """Show how often a learner was right when sure."""
+    sure = progress_queries.sureness(store, learner.id)
+    chart = sureness_chart(sure, CONFIDENCE_WORDS)
+    return SurenessPage(chart_view(chart) if chart else None, _sure_words(sure))
+
+
 def _bands(held: Sequence[Held]) -> tuple[BandLine, ...]:
-    return tuple(BandLine(word, BAND_WORDS[word], tuple(one for one in held if one.band == word)) for word in BANDS)
+    return tuple(BandLine(word, MEANS[word], tuple(one for one in held if one.word == word)) for word in words.WORDS)
 
 
 def _by_step(weeks: Sequence[Week], titles: Mapping[str, str], met: Sequence[str]) -> Table | None:
@@ -177,14 +242,17 @@ def _ago(at: float, now: float) -> str:
     return "today" if days <= 0 else "yesterday" if days == 1 else f"{days} days ago"
 
 
-def _exam_words(state: LearnerState, settings: LearnerSettings, now: float) -> str:
+def _exam_words(store: Store, learner: Learner, settings: LearnerSettings, now: float) -> str:
+    """Say which topics are likely right on the day of the exam without practice, and which are likely to slip."""
     at = settings.exam_at
     if at is None:
         return ""
-    days = int(at // DAY) - int(now // DAY)
     if at <= now:
         return "That day has come: new types come as before."
-    there = [one.band for one in progress.held_steps(state, at, settings.for_drawing)]
-    parts = [f"{there.count(word)} {word}" for word in BANDS if there.count(word)]
+    days = int(at // DAY) - int(now // DAY)
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
-    return f"That is {away}. Without any practice until then, your steps would stand like this: {', '.join(parts)}."
+    by_words: dict[str, list[str]] = {}
+    for one in days_of.readiness(store, learner, at):
+        by_words.setdefault(one.words, []).append(one.title)
+    said = "; ".join(f"{words}: {listed(titles)}" for words, titles in by_words.items())
+    return f"That is {away}. Without practice until then, {said}."

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from flask import Blueprint, render_template
+from flask import Blueprint, abort, render_template
 
 from cases.curriculum.register import all_families, all_slips, all_types
 from cases.evidence.sources import UNPUBLISHED, cited
@@ -165,5 +165,14 @@ def slips() -> str:
 
 @pages.get("/evidence")
 def evidence() -> str:
-    """List every claim under the strongest of its sources, and the sources with what they found."""
-    return render_template("reference_evidence.html", strengths=all_strengths())
+    """List the strengths of sources, each with how many claims rest on it."""
+    return render_template("reference_evidence.html", strengths=all_strengths(), strength=None)
+
+
+@pages.get("/evidence/<strength_id>")
+def strength(strength_id: str) -> str:
+    """List every claim whose strongest source is of one strength, and those sources with what they found."""
+    found = next((one for one in all_strengths() if one.id == strength_id), None)
+    if found is None:
+        abort(404)
+    return render_template("reference_evidence.html", strengths=(), strength=found)

@@ -13,8 +13,8 @@ from cases import worksheet as sheets
 from cases.curriculum import case_list
 from quiz.classroom import drills
 from quiz.exports import answers as sharing
-from quiz.exports import qti
-from quiz.storage import result_queries, roster_queries
+from quiz.exports import doubts_file, qti
+from quiz.storage import doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.result_queries import EVERYTHING
 from quiz.storage.store import Answer
@@ -62,6 +62,15 @@ def statements(class_id: int) -> Response:
     answers = _answers(class_id, drill)
     text = sharing.statements(request_context.store(), answers)
     return download(text, "application/x-ndjson", f"{name}-statements.jsonl")
+
+
+@pages.get("/doubts.jsonl")
+def doubts(class_id: int) -> Response:
+    """Give the cases that a class's learners reported as doubtful, under nobody's name."""
+    what, store = own_class(class_id), request_context.store()
+    members = [one.learner for one in roster_queries.members_of(store, class_id)]
+    text = doubts_file.doubts_jsonl(store, doubt_queries.doubts_of(store, members))
+    return download(text, "application/x-ndjson", f"{what.name}-doubts.jsonl")
 
 
 @pages.get("/drill/<int:drill_id>/sheet")

@@ -21,7 +21,7 @@ from quiz.accuracy.conclusions import PRACTICE
 from quiz.accuracy.entries import Entry
 from quiz.accuracy.importing import write_table
 from quiz.app import create_app
-from quiz.practice import dealing, focused_sittings, learners, sittings
+from quiz.practice import dealing, learners, sittings, today, what_to_practise
 from quiz.practice.settings import LENGTHS
 from quiz.practice.type_catalogue import catalogue
 from quiz.storage import accuracy_queries
@@ -121,7 +121,7 @@ def test_a_sitting_that_keeps_to_types_brings_only_those_to_its_end(store: Store
     """Even types above the learner's level whose needs were never met: they were asked for by name."""
     types = ("distance-drift", "off-axis-effect")
     was = dealing.waiting(store, learner, now=NOON, lots=lots())
-    sitting = focused_sittings.begin(store, learner, types, "Asked for.", length=LENGTHS[0], now=NOON + 1)
+    sitting = today.begin(store, learner, types, "Asked for.", length=LENGTHS[0], now=NOON + 1)
     assert store.sitting(was.dealt.sitting).ended_at is not None  # type: ignore[union-attr]
     seen = []
     for number in range(10):
@@ -135,16 +135,16 @@ def test_a_sitting_that_keeps_to_types_brings_only_those_to_its_end(store: Store
     assert set(seen) == set(types)
     after = dealing.waiting(store, learner, now=NOON + 900, lots=lots(99))
     assert after.dealt.sitting != sitting
-    assert focused_sittings.of_sitting(store, after.dealt.sitting) is None
+    assert what_to_practise.of_sitting(store, after.dealt.sitting) is None
 
 
 def test_types_that_are_gone_leave_an_ordinary_sitting(store: Store, learner: Learner) -> None:
     with pytest.raises(UnknownType):
-        focused_sittings.begin(store, learner, ("no-such-type",), "", length=LENGTHS[0], now=NOON)
-    sitting = focused_sittings.begin(store, learner, ("net-sphere",), "", length=LENGTHS[0], now=NOON)
+        today.begin(store, learner, ("no-such-type",), "", length=LENGTHS[0], now=NOON)
+    sitting = today.begin(store, learner, ("net-sphere",), "", length=LENGTHS[0], now=NOON)
     with store.writing():
         store.change("UPDATE kept_to SET types = '[\"gone\"]' WHERE sitting = ?", sitting)
-    assert focused_sittings.of_sitting(store, sitting) is None
+    assert what_to_practise.of_sitting(store, sitting) is None
     assert dealing.waiting(store, learner, now=NOON, lots=lots()).dealt.sitting == sitting
 
 
@@ -248,8 +248,8 @@ def test_what_the_log_says_leads_to_practice_of_those_types(client: FlaskClient,
     shown = words(client.get("/accuracy"))
     assert "Retinoscopy reads too plus on the whole" in shown
     assert "Hotelling’s T² =" in shown
-    assert post(client, "/accuracy/practise", reading="distance").location == "/"
-    assert client.get("/").status_code == 200
+    assert post(client, "/accuracy/practise", reading="distance").location == "/practise"
+    assert client.get("/practise").status_code == 200
     waiting = store.open_case(me.id)
     assert waiting is not None
     assert waiting.type in PRACTICE["nearer"]

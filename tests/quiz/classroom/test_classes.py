@@ -241,7 +241,7 @@ def test_a_learner_deletes_themselves_with_all_their_answers(app: Flask, store: 
         one.post("/drill/1/begin")
         _, case = waiting_in(one.get("/drill/1"), store)
         answer(one, store, "/drill/1", slipped(case, "distance-left-in"))
-        answer(one, store, "/")
+        answer(one, store, "/practise")
     assert ada.post("/class/mine/remove").status_code == 422
     assert (ada.post("/class/mine/remove", {"sure": "yes"}).location or "").startswith("/door?gone=1-")
     assert "You are deleted, with every answer." in ada.get("/door?gone=1-1").text

@@ -19,7 +19,17 @@ from quiz.storage.class_queries import Class, Drill
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, lots, slipped
-from tests.quiz.class_people import DRILL, Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
+from tests.quiz.class_people import (
+    DRILL,
+    Browser,
+    answer,
+    case_page,
+    learner,
+    make_class,
+    preceptor,
+    set_drill,
+    waiting_in,
+)
 
 PLAN = Plan("Net from gross", ("net-sphere", "two-spheres"))
 
@@ -288,9 +298,9 @@ def test_a_drill_for_one_learner_is_for_nobody_else(app: Flask, store: Store) ->
     number, code = make_class(owner)
     ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
     for _ in range(3):
-        _, case = waiting_in(ada.get("/"), store)
+        _, case = waiting_in(case_page(ada), store)
         wrong = next(iter(case.singles), None)
-        answer(ada, store, "/", None if wrong is None else slipped(case, wrong.slips[0].slip))
+        answer(ada, store, "/practise", None if wrong is None else slipped(case, wrong.slips[0].slip))
     assert owner.get(f"/class/{number}/drill/new?learner=1").status_code == 200
     set_drill(owner, number, for_learner="1")
     assert (status(ada), status(bo)) == (200, 404)
@@ -358,7 +368,7 @@ def test_a_drill_and_ordinary_practice_stand_side_by_side(app: Flask, store: Sto
     number, code = make_class(owner)
     set_drill(owner, number)
     ada = learner(app, code, "Ada")
-    ordinary, _ = waiting_in(ada.get("/"), store)
+    ordinary, _ = waiting_in(case_page(ada), store)
     ada.post("/drill/1/begin")
     drilled, _ = waiting_in(ada.get("/drill/1"), store)
     assert ordinary != drilled
@@ -385,7 +395,7 @@ def test_ordinary_practice_leans_on_an_open_drill_for_half_of_a_sitting_at_most(
     set_drill(owner, number, type=["transpose"], level="novice")
     ada = learner(app, code, "Ada")
     for _ in range(10):
-        answer(ada, store, "/")
+        answer(ada, store, "/practise")
     drilled = [one.type for one in store.answers_of(1) if one.for_drill]
     assert set(drilled) <= {"transpose"}
     assert 1 <= len(drilled) <= 5

@@ -18,7 +18,7 @@ from quiz.storage import projection, result_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Store
 from tests.conftest import Clock, lots, written
-from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
+from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in
 
 
 @pytest.fixture
@@ -36,8 +36,8 @@ def owner(app: Flask, store: Store, clock: Clock) -> Browser:
     for name in ("Ada", "Bo"):
         browser = learner(app, code, name)
         browser.post("/drill/1/begin")
-        for url in ["/drill/1"] * 8 + ["/"] * 12:
-            page = browser.get(url)
+        for url in ["/drill/1"] * 8 + ["/practise"] * 12:
+            page = case_page(browser, url)
             clock.move(seconds=rng.randrange(5, 60))
             _, case = waiting_in(page, store)
             wrong = [*case.singles, *case.doubles][:20]
@@ -165,7 +165,7 @@ def test_sums_worked_out_anew_are_the_sums_that_were_kept(store: Store) -> None:
 def test_an_answer_sent_twice_is_counted_once(app: Flask, store: Store) -> None:
     _, code = make_class(preceptor(app, store))
     ada = learner(app, code, "Ada")
-    dealt, case = waiting_in(ada.get("/"), store)
+    dealt, case = waiting_in(case_page(ada), store)
     form = {f"answer-{name}": text for name, text in written(case).items()}
     codes = [ada.post(f"/case/{dealt}/answer", dict(form), Accept="application/json").status_code for _ in range(3)]
     assert codes == [201, 200, 200]
@@ -189,7 +189,7 @@ def test_another_answer_to_a_case_is_refused_and_not_counted(app: Flask, store: 
 
 def test_a_learner_at_this_computer_leaves_no_sums(store: Store, data_file: DataFile, clock: Clock) -> None:
     home = Browser(create_app(data_file, clock=clock, lots=lots()))
-    answer(home, store, "/")
+    answer(home, store, "/practise")
     assert store.fetch("SELECT * FROM tallies") == []
     assert projection.refolded(store, 1).cases.steps
 

@@ -53,7 +53,7 @@ def owner(data_file: DataFile, store: Store, clock: Clock) -> Browser:
         clock.move(seconds=12.5)
         _, case = waiting_in(page, store)
         answer(ada, store, "/drill/1", slipped(case, "distance-left-in") if place == 0 else None)
-    answer(ada, store, "/")
+    answer(ada, store, "/practise")
     return one
 
 

@@ -29,7 +29,6 @@ from quiz.learning.model import (
     observe,
     outlook,
     replay,
-    settled,
     slip_counts,
     standing,
 )
@@ -777,7 +776,6 @@ def test_no_step_is_solid_while_a_slip_of_it_stands_nor_by_waiting() -> None:
     assert list(standing(state, now)) == [LEFT_IN]
     assert {band(state, ("take-off",), now, ahead_days=days) for days in (0, 14, 27)} == {"shaky"}
     assert band(state, STEPS, now, type_id="net") == "shaky"
-    assert not settled(state, ("take-off",), now)
     assert band(state, ("read",), now) == "solid", "the other steps were done rightly"
 
 
@@ -789,32 +787,6 @@ def test_bands_follow_a_type_from_new_to_shaky() -> None:
     words = [band(state, STEPS, START + (27 + 1.1**power) * DAY, type_id="net") for power in range(150)]
     assert list(dict.fromkeys(words)) == ["solid", "fading", "shaky"]
     assert band(state, ("read",), START + 27 * DAY) == "solid"
-
-
-def test_settled_takes_three_different_days() -> None:
-    massed = replay(answer(number / 1000, steps=("read",)) for number in range(20))
-    assert band(massed, ("read",), START + 0.1 * DAY) == "solid"
-    assert not settled(massed, ("read",), START + 0.1 * DAY)
-    spaced = replay(answer(float(day), steps=("read",)) for day in (0, 1, 2, 5, 9, 12, 16))
-    assert settled(spaced, ("read",), START + 16 * DAY)
-    assert settled(spaced, ("read",), START + 16 * DAY, type_id="net")
-    assert not settled(spaced, ("read",), START + 300 * DAY)
-
-
-def test_days_of_misses_do_not_count_towards_settled() -> None:
-    state = replay(
-        [
-            *(answer(float(day), "wrong", ("read",)) for day in range(3)),
-            *(answer(3 + n / 99, steps=("read",)) for n in range(20)),
-        ]
-    )
-    assert band(state, ("read",), START + 3.3 * DAY) == "solid"
-    assert not settled(state, ("read",), START + 3.3 * DAY)
-
-
-def test_settled_needs_the_type_done_unaided() -> None:
-    state = replay(answer(float(day), hints=("read",)) for day in range(12))
-    assert not settled(state, STEPS, START + 11 * DAY, type_id="net")
 
 
 # --- what it refuses -------------------------------------------------------------------------------------------------

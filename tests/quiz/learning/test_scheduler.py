@@ -24,6 +24,7 @@ from quiz.learning.model import band, chance, fold, replay, standing
 from quiz.learning.parameters import NUMBERS
 from quiz.learning.scheduler import Choice, Done, NothingToChoose, choose
 from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory
+from quiz.learning.words import word
 from quiz.practice.type_catalogue import FIRST, catalogue_for, options_of
 from quiz.practice.type_catalogue import catalogue as the_register
 
@@ -499,15 +500,15 @@ def test_the_forward_look_says_what_fades_when() -> None:
         ("type", "net"),
         ("type", "form"),
     }
-    assert all(len(row.bands) == len(row.chances) == 29 for row in rows)
+    assert all(len(row.words) == len(row.chances) == 29 for row in rows)
     for row in rows:
         assert list(row.chances) == sorted(row.chances, reverse=True)
         if row.fades_in:
-            assert row.bands[row.fades_in - 1] == "solid"
-            assert row.bands[row.fades_in] != "solid"
+            assert row.words[row.fades_in - 1] in ("solid", "right so far")
+            assert row.words[row.fades_in] in ("fading", "unsure")
     steps = {row.id: row for row in rows if row.kind == "step"}
     assert steps["take-off"].title == "taking the distance off"
-    assert steps["take-off"].bands[5] == band(state, ("take-off",), now + 5 * DAY)
+    assert steps["take-off"].words[5] == word(state, ("take-off",), now + 5 * DAY)
     assert rows[0].id in {"turn", "form"}
     order = [29 if row.fades_in is None else row.fades_in for row in rows]
     assert order == sorted(order)
@@ -672,7 +673,7 @@ def test_what_was_never_met_is_not_called_shaky() -> None:
     choice = choose(state, catalogue(FULL), at, random.Random(1), level="novice")
     assert choice.why == "A step that you have not met may come: write."
     rows = forward_look(state, catalogue(FULL), at)
-    assert {row.id: row.bands[0] for row in rows} == {"full": "solid", "read": "solid", "take-off": "solid"}
+    assert {row.id: row.words[0] for row in rows} == dict.fromkeys(("full", "read", "take-off"), "solid")
 
 
 # --- a teacher's rules over the choice -------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from scipy.stats import binomtest
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
-from quiz.learning import forecast, model, scheduler
+from quiz.learning import forecast, model, scheduler, words
 from quiz.learning.intervals import share_interval
 from quiz.learning.state import DAY, Answered
 from quiz.practice import dealing, learners, progress, recall_prompts
@@ -28,7 +28,7 @@ from quiz.storage import progress_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store
-from quiz.web.progress.views import BAND_WORDS
+from quiz.web.progress.views import MEANS
 from tests.conftest import NOON, Clock, deal, lots, slipped, written
 from tests.quiz.class_people import Browser, make_class, preceptor, set_drill, waiting_in
 from tests.quiz.class_people import answer as answer_in_class
@@ -190,18 +190,20 @@ def test_a_week_without_answers_leaves_a_gap() -> None:
 
 def test_the_empty_page_teaches_the_words(client: Browser) -> None:
     page = client.get("/progress").text
-    assert "Nothing has been answered yet" in page
-    for word, means in BAND_WORDS.items():
+    assert "Nothing answered yet" in page
+    for word, means in MEANS.items():
         assert word in page
         assert means in page
 
 
 def test_bands_in_words_and_never_a_chance_in_per_cent(store: Store, practised: Learner, client: Browser) -> None:
     state = projection.states_of(store, practised.id).cases
-    page = client.get("/progress").text
+    page = client.get("/progress/steps").text
+    assert not re.search(r"<h3>[^<]*\d", page), "nothing is counted by the word in which it stands"
+    page += client.get("/progress").text + client.get("/progress/weeks").text + client.get("/progress/sureness").text
     for one in progress.held_steps(state, NOON, Settings()):
         assert one.title.replace("'", "&#39;") in page
-        assert one.band == model.band(state, (one.id,), NOON)
+        assert one.word == words.word(state, (one.id,), NOON)
     assert set(re.findall(r"[\d.]+ ?%", page)) <= {"95 %"}, "the interval of what was counted, never a chance"
 
 
@@ -219,12 +221,14 @@ def test_a_step_that_no_case_of_the_settings_calls_for_is_not_listed_as_new(stor
 def test_one_step_is_looked_at_by_itself(store: Store, practised: Learner, client: Browser) -> None:
     weeks = progress_queries.weeks_by_step(store, practised.id, since=progress.since(NOON))
     step = Counter(one.step for one in weeks).most_common(1)[0][0]
-    page = client.get(f"/progress?step={step}").text
+    page = client.get(f"/progress/weeks?step={step}").text
     title = catalogue().step_titles[step].replace("'", "&#39;")
     own = [one for one in weeks if one.step == step]
     met, right = sum(one.met for one in own), sum(one.right for one in own)
     assert f"{title}: {right} of {met} right in" in page
-    assert client.get("/progress?step=nothing").status_code == 200
+    assert client.get("/progress/weeks?step=nothing").status_code == 200
+    old = client.get(f"/progress?step={step}")
+    assert (old.status_code, old.location) == (301, f"/progress/weeks?step={step}")
 
 
 def test_a_slip_that_stands_shows_ones_own_line_beside_the_right_one(
@@ -266,6 +270,13 @@ def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner
     slip_twice(store, learner)
     state = projection.states_of(store, learner.id).cases
     later = NOON + 20 * DAY
+    assert len(progress.standing_slips(store, learner, state, later)) == 1, "no wait mends a wrong rule"
+    for day in (21, 21.1, 22.5):
+        case = deal(store, learner, "net-sphere", seed=int(day * 10), now=NOON + day * DAY)
+        waiting = store.open_case(learner.id)
+        assert waiting is not None
+        dealing.take(store, learner, waiting.id, written(case), None, now=NOON + day * DAY + 20)
+    state, later = projection.states_of(store, learner.id).cases, NOON + 23 * DAY
     assert progress.standing_slips(store, learner, state, later) == ()
     assert [one.title for one in progress.past_slips(state, later)] == ["left the working distance in"]
 
@@ -301,7 +312,7 @@ def test_an_exam_is_set_told_of_and_refused_when_over(store: Store, practised: L
     assert client.post("/settings", {"exam_day": "2026-11-30"}).status_code == 303
     page = client.get("/progress").text
     assert "30 Nov 2026" in page
-    assert "Without any practice until then" in page
+    assert "Without practice until then" in page
     reply = client.post("/settings", {"exam_day": "2026-11-01"})
     assert reply.status_code == 422
     assert "that day is over" in reply.text
@@ -353,10 +364,10 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert len(ada.get("/progress/everything.jsonl").text.splitlines()) == 1
     assert len(ada.get("/progress/answers.csv").text.splitlines()) == 1
     assert progress_queries.weeks(store, 1, since=0.0) == []
-    assert "Right line" not in ada.get("/progress").text
-    for url in ("/drill/1", "/progress", "/progress?step=take-off-distance"):
+    assert "Your line" not in ada.get("/progress").text
+    for url in ("/drill/1", "/progress", "/progress/steps", "/progress/weeks?step=take-off-distance"):
         assert "left the working distance in" not in ada.get(url).text
-    ada.get("/")
+    ada.get("/practise")
     waiting = store.open_case(1)
     assert waiting is not None
     assert waiting.why == dealing.WHY_LATER
@@ -396,7 +407,7 @@ def test_deleting_oneself_from_a_class(data_file: DataFile, store: Store, clock:
     owner = preceptor(app, store)
     _, code = make_class(owner)
     ada = join(app, code, "Ada")
-    answer_in_class(ada, store, "/")
+    answer_in_class(ada, store, "/practise")
     assert {"members", "tallies", "sign_ins"} <= set(left_of(store, 1))
     reply = ada.post("/progress/delete", {"sure": "yes"})
     assert (reply.status_code, reply.headers["Location"]) == (303, "/door")

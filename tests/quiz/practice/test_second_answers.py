@@ -11,7 +11,7 @@ from cases.curriculum.register import case_type
 from cases.procedure.marking import mark_text
 from quiz.learning import model
 from quiz.learning.state import Answered, LearnerState
-from quiz.practice import dealing
+from quiz.practice import dealing, dealt_cases
 from quiz.practice.beforehand import beforehand
 from quiz.practice.dealt_cases import SentBack, UnknownCase
 from quiz.storage import projection
@@ -165,7 +165,7 @@ def test_the_answer_meant_is_kept_beside_the_first_and_counts_half(store: Store,
 
 def test_a_right_answer_and_a_choice_cannot_have_been_mistyped(store: Store, learner: Learner) -> None:
     case = deal(store, learner, "net-sphere")
-    assert not dealing.can_retype(given(store, learner, written(case)))
+    assert not dealt_cases.can_retype(given(store, learner, written(case)))
 
 
 def test_a_file_with_both_is_sound_and_folds_to_the_same(data_file: DataFile, store: Store, learner: Learner) -> None:

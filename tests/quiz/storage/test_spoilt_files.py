@@ -20,7 +20,7 @@ import pytest
 from quiz.accuracy.entries import Entry
 from quiz.app import create_app
 from quiz.practice import dealing
-from quiz.practice.focused_sittings import KeptTo
+from quiz.practice.what_to_practise import Aim
 from quiz.storage import soundness
 from quiz.storage.class_queries import Drill, KeptCase
 from quiz.storage.datafile import Damaged, DataFile
@@ -178,7 +178,7 @@ def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
     known = {(table, column) for table, shapes in soundness.SHAPES.items() for column in shapes}
     assert said >= {("learners", "state"), ("answers", "given")}
     # SQLite keeps no comment of a column that was added.
-    assert said | {("answers", "weighed")} == known | soundness.WORKED_OUT
+    assert said | {("answers", "weighed"), ("learners", "priors")} == known | soundness.WORKED_OUT
 
 
 @pytest.mark.parametrize(
@@ -189,7 +189,7 @@ def test_every_column_that_the_schema_calls_json_is_looked_at() -> None:
         ("drills", Drill),
         ("drill_cases", KeptCase),
         ("accuracy", Entry),
-        ("kept_to", KeptTo),
+        ("kept_to", Aim),
     ],
 )
 def test_a_column_is_looked_over_for_what_it_is_read_into(table: str, kind: type) -> None:

@@ -46,7 +46,7 @@ class Visitor:
         return self.client.post(url, data=form, headers=HERE)
 
     def deal(self, type_id: str, **more: object) -> Case:
-        self.get("/")
+        self.get("/practise")
         self.clock.move(seconds=1)
         return deal(self.store, self.store.learners()[0], type_id, now=self.clock.at, **more)  # type: ignore[arg-type]
 
@@ -99,21 +99,21 @@ def test_the_first_visit_is_straight_into_a_case(visitor: Visitor) -> None:
 
 
 def test_a_reload_shows_the_same_case(visitor: Visitor) -> None:
-    first = visitor.get("/")
+    first = visitor.get("/practise")
     visitor.clock.move(seconds=600)
-    assert words(visitor.get("/")) == words(first)
+    assert words(visitor.get("/practise")) == words(first)
 
 
 @pytest.mark.parametrize("type_id", sorted(all_types()))
 def test_a_waiting_case_is_shown_whole_and_does_not_give_its_type_away(visitor: Visitor, type_id: str) -> None:
     case = visitor.deal(type_id)
-    page = visitor.get("/")
+    page = visitor.get("/practise")
     said = words(page)
     assert " ".join(case.type.question(case.findings).split()) in said
     if stage_of(type_id) is None:  # what is found at the bench is for the learner to find
         assert all(" ".join(line.split()) in said for line in case.type.found(case.findings))
         figure = case.type.figure(case.findings, "found")
-        assert figure is None or figure.svg in page.text
+        assert figure is None or (figure.use == "none") == (figure.svg not in page.text)
     title = re.search(r"<title>(.*?)</title>", page.text)
     assert title is not None
     assert title.group(1) == "Case 1 of 10 · Two Meridians"
@@ -137,7 +137,7 @@ def test_a_marked_case_shows_the_working_the_title_and_the_source(visitor: Visit
         assert " ".join(line.says.split()) in said
     assert f"Source: {cited(case.type.sources)}." in said
     if wrong:
-        assert "slipped here" in said
+        assert "Your line" in said
         assert heading(page) in ("One step slipped", "One of these two", "One of these three", "Not right")
 
 
@@ -168,15 +168,15 @@ def test_a_slip_is_named_with_both_lines_side_by_side(visitor: Visitor) -> None:
     assert heading(page) == "One step slipped"
     assert "You left the working distance in" in said
     assert "Take the working distance off." in said
-    assert "1.50 D too plus on the whole" in said
-    assert "is itself a lens: +1.50 DS" in said
-    row = re.search(r"<tr[^>]*>\s*<th[^>]*>taking the working distance off</th>(.*?)</tr>", page.text, re.S)
-    assert row is not None
-    right, mine = re.findall(r"<td.*?</td>", row.group(1), re.S)
+    assert "Both meridians are 1.50 D too plus: the sphere is out, not the cylinder or the axis." in said
+    assert "Where the 1.50 D went" in said
+    (row,) = re.findall(r'<li class="here">(.*?)</li>', page.text, re.S)
+    right, mine = row.split("slipped-here")
     assert "Take the distance off" in right
-    assert "slipped here" in mine
+    assert "Step: taking the working distance off." in right
     assert "Nothing taken off" in mine
-    assert 'class="mine"' in page.text, "the learner's lens is drawn over the right one"
+    assert said.count("left the working distance in") == 1, "a mark says its slip once"
+    assert 'class="mine"' in page.text, "the learner's powers are drawn beside the right ones"
 
 
 def test_twins_are_named_as_one_of_two_and_a_case_to_tell_them_apart_is_promised_and_comes(visitor: Visitor) -> None:
@@ -185,8 +185,8 @@ def test_twins_are_named_as_one_of_two_and_a_case_to_tell_them_apart_is_promised
     visitor.answer(slipped(case, "sweep-for-streak"))
     page = visitor.get(url)
     assert heading(page) == "One of these two"
-    assert "A short case follows that tells the two apart." in words(page)
-    visitor.get("/")
+    assert "The next case will tell: in it, the two give different answers." in words(page)
+    visitor.get("/practise")
     waiting = visitor.store.open_case(1)
     assert waiting is not None
     assert waiting.type == "streak-axis"
@@ -217,7 +217,7 @@ def test_at_for_an_axis_is_asked_back_about_and_nothing_is_marked(visitor: Visit
 def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str) -> None:
     visitor.deal("two-spheres")
     said = "choose “I don’t know” below, or show the working line by line"
-    assert said not in words(visitor.get("/"))
+    assert said not in words(visitor.get("/practise"))
     assert said in words(visitor.answer({"prescription": text}))
     assert said not in words(visitor.answer({"prescription": "-25"})), "that one was only written unclearly"
     waiting = visitor.store.open_case(1)
@@ -304,7 +304,7 @@ def test_lines_of_the_working_come_one_by_one_and_the_text_stays(visitor: Visito
 
 def test_without_scripts_one_can_see_how_it_reads_before_it_is_marked(visitor: Visitor) -> None:
     visitor.deal("two-spheres")
-    page = visitor.get("/")
+    page = visitor.get("/practise")
     assert re.search(r"<noscript><button formaction=.*?See how it reads first</button></noscript>", page.text)
     read = visitor.post(f"{visitor.case_url}/read", **{"answer-prescription": "+100 -150x90"})
     assert "read as +1.00 / −1.50 × 90" in words(read)
@@ -347,7 +347,7 @@ def test_a_sitting_ends_with_its_tenth_case_and_sums_up(visitor: Visitor) -> Non
         url = visitor.case_url
         visitor.answer(slipped(case, "distance-left-in") if number < 3 else written(case))
         page = visitor.get(url)
-        assert ("See what this sitting came to" in words(page)) == (number == 10)
+        assert ("Your results" in words(page)) == (number == 10)
     onward = re.search(r'id="go-on" href="(/sitting/\d+)"', page.text)
     assert onward is not None
     end = visitor.get(onward.group(1))
@@ -360,17 +360,17 @@ def test_a_sitting_ends_with_its_tenth_case_and_sums_up(visitor: Visitor) -> Non
 
 
 def test_stopping_half_way_sums_up_and_keeps_the_open_case(visitor: Visitor) -> None:
-    before = words(visitor.get("/"))
+    before = words(visitor.get("/practise"))
     stopped = visitor.post("/sitting/stop")
     assert stopped.status_code == 303
     assert "No case was answered in this sitting." in words(visitor.get(stopped.location))
-    assert words(visitor.get("/")) == before
+    assert words(visitor.get("/practise")) == before
     assert visitor.get(stopped.location).status_code == 200
 
 
 def test_a_sitting_of_minutes_shows_no_clock(visitor: Visitor) -> None:
     visitor.post("/settings", sitting="5-minutes")
-    assert heading(visitor.get("/")) == "Case 1"
+    assert heading(visitor.get("/practise")) == "Case 1"
 
 
 # --- settings, people, reference ---------------------------------------------------------------------------------
@@ -386,7 +386,7 @@ def test_settings_are_kept_and_used(visitor: Visitor) -> None:
     assert learners.settings_of(visitor.store.learners()[0]) == LearnerSettings(
         "plus", 50.0, "novice", "dark", "5-cases", {"dark-near-allowance": 1.0}
     )
-    assert heading(visitor.get("/")) == "Case 1 of 5"
+    assert heading(visitor.get("/practise")) == "Case 1 of 5"
 
 
 @pytest.mark.parametrize(
@@ -409,32 +409,32 @@ def test_a_setting_that_cannot_be_is_refused_in_its_place(visitor: Visitor, name
 
 
 def test_several_people_are_asked_who_they_are(app: Flask, visitor: Visitor) -> None:
-    visitor.get("/")
+    visitor.get("/practise")
     added = visitor.post("/people", name="Zsófia")
     assert added.status_code == 303
-    assert "Zsófia" in visitor.get("/").text
+    assert "Zsófia" in visitor.get("/progress").text
     stranger = Visitor(app.test_client(), visitor.store, visitor.clock)
-    asked = stranger.get("/")
+    asked = stranger.get("/practise")
     assert (asked.status_code, asked.location) == (303, "/people")
     assert "I am Learner 1" in words(stranger.get("/people"))
     stranger.post("/people/1/pick")
-    assert "Learner 1" in stranger.get("/").text
+    assert "Learner 1" in stranger.get("/progress").text
 
 
 def test_removing_needs_the_tick_and_removes_everything(visitor: Visitor) -> None:
-    visitor.get("/")
+    visitor.get("/practise")
     assert visitor.post("/people/remove").status_code == 422
     assert len(visitor.store.learners()) == 1
     assert visitor.post("/people/remove", sure="yes").status_code == 303
     assert visitor.store.learners() == []
-    assert visitor.get("/").status_code == 200
+    assert visitor.get("/practise").status_code == 200
 
 
 @pytest.mark.parametrize(
     ("name", "why"), [("", "no name was given"), ("Learner 1", "is taken"), ("a" * 80, "60 is the most")]
 )
 def test_a_name_that_cannot_be_is_refused(visitor: Visitor, name: str, why: str) -> None:
-    visitor.get("/")
+    visitor.get("/practise")
     page = visitor.post("/people", name=name)
     assert page.status_code == 422
     assert why in words(page)
@@ -477,39 +477,53 @@ def test_every_claim_stands_by_the_strength_of_its_sources_on_a_page_that_the_re
     visitor: Visitor,
 ) -> None:
     assert 'href="/reference/evidence"' in visitor.get("/reference").text
-    said = words(visitor.get("/reference/evidence"))
+    index = visitor.get("/reference/evidence")
+    said = words(index)
+    pages = re.findall(r'href="(/reference/evidence/[\w-]+)"', index.text)
+    said += "".join(words(visitor.get(url)) for url in pages)
     keys = (*(one.sources for one in all_claims()), *(one.sources for one in patterns.THRESHOLDS))
     counted = Counter(map(strength_of, keys))
-    assert f"Trials and cohorts: {counted['trial or cohort']}" in said
-    assert f"Common practice: {counted['common practice']}" in said
+    assert f"{counted['trial or cohort']} claims Trials and cohorts" in said
+    assert f"{counted['common practice']} claims Common practice" in said
     for title in (*(one.title for one in all_claims()), *(one.says for one in patterns.THRESHOLDS)):
         assert " ".join(title.split()) in said
     for source in all_sources().values():
         assert (source.cite[1:] in said) == (source.named or source.key == COMMON), source.key
 
 
-def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
+def test_a_prompt_goes_round_without_scripts(visitor: Visitor) -> None:
     assert "Working distance" in words(visitor.get("/recall"))
-    page = visitor.get("/recall/distance")
-    shown = visitor.post(re.search(r'action="(/recall/prompt/[^"]+/show)"', page.text).group(1), typed="1.5")  # type: ignore[union-attr]
-    answer = visitor.get(shown.location)
-    assert "Source:" in words(answer)
-    assert "I had it" in words(answer)
-    assert visitor.get("/recall/distance").location == shown.location, "leaving and coming back shows the same"
-    mark = re.search(r'action="(/recall/prompt/[^"]+/mark)"', answer.text).group(1)  # type: ignore[union-attr]
-    assert visitor.post(mark).status_code == 400
-    assert visitor.post(mark, had="no").status_code == 303
-    assert visitor.post(mark, had="yes").status_code == 303
+    asked = visitor.get("/recall/distance").location
+    page = visitor.get(asked)
+    assert "Source:" not in words(page)
+    assert visitor.post(asked, typed=" ").status_code == 422
+    assert visitor.get("/recall/distance").location == asked, "leaving and coming back shows the same"
+    assert visitor.post(asked, typed="where I sit").location == asked
+    held = visitor.get(asked)
+    assert "where I sit" in words(held)
+    assert "Source:" in words(held)
+    assert recall_queries.recall_marks_of(visitor.store, 1) == []
+    assert visitor.post(f"{asked}/mark").location == "/recall/distance"
+    assert visitor.post(f"{asked}/mark", **{"part-0": "yes"}).status_code == 303
     assert [one.had for one in recall_queries.recall_marks_of(visitor.store, 1)] == [False]
-    assert heading(visitor.get("/recall/distance")) != heading(page)
+    assert heading(visitor.get(visitor.get("/recall/distance").location)) != heading(page)
+
+
+def test_no_page_counts_prompts_or_steps_by_their_state(visitor: Visitor) -> None:
+    for number in range(6):
+        visitor.deal("net-sphere", seed=number + 3)
+        visitor.post(f"{visitor.case_url}/dont-know")
+    visitor.clock.move(days=3)
+    for url in ("/", "/recall", "/look-up"):
+        assert not re.search(r"\b\d+ (new|due|left|held|to meet|likely|prompts?)\b", words(visitor.get(url))), url
 
 
 @pytest.mark.parametrize(
     "url",
     [
         "/",
+        "/practise",
         "/recall",
-        "/recall/drops",
         "/reference",
         "/reference/slips",
         "/reference/evidence",
@@ -519,11 +533,13 @@ def test_recall_goes_round_without_scripts(visitor: Visitor) -> None:
     ],
 )
 def test_every_page_has_one_heading_the_navigation_and_the_caution(visitor: Visitor, url: str) -> None:
-    visitor.get("/")
+    visitor.get("/practise")
     page = visitor.get(url)
     heading(page)
     assert "For training; not a prescription." in page.text
-    assert 'aria-label="Places"' in page.text
+    assert ('class="places"' in page.text) != ('class="place-in"' in page.text), (
+        "the four places, or the place in a run"
+    )
     assert "style=" not in page.text
     assert not re.search(r"<script(?![^>]*\bsrc=)", page.text)
     assert not re.search(r"\bon\w+=", page.text)
@@ -547,7 +563,7 @@ def test_a_fault_is_a_page_too_and_says_what_is_kept(visitor: Visitor, monkeypat
         raise ZeroDivisionError
 
     monkeypatch.setattr("quiz.practice.dealing.waiting", broken)
-    page = visitor.get("/")
+    page = visitor.get("/practise")
     assert page.status_code == 500
     assert heading(page) == "A fault of ours"
     assert "What you had answered is kept." in words(page)
@@ -562,7 +578,7 @@ def test_scripts_get_json(visitor: Visitor) -> None:
 
 
 def test_a_form_too_long_is_refused(visitor: Visitor) -> None:
-    visitor.get("/")
+    visitor.get("/practise")
     assert visitor.answer({"power": "1" * 100_000}).status_code == 413
 
 

@@ -1,0 +1,202 @@
+"""A type met for the first time: worked line by line, then with one line left out in its place, then alone.
+
+Fading worked examples teach newcomers more than problems alone do (Sweller & Cooper 1985, Cogn Instr 2:59; Renkl &
+Atkinson 2003, Educ Psychol 38:15), and those who know the steps less (Kalyuga et al. 2003, Educ Psychol 38:23), so
+whoever is likely right at once is asked at once. The last line that gives a number is left out, since fading from the
+end taught best (Renkl & Atkinson). The example is another case of the type than the one that is asked
+then. Memory learns nothing from it: what was read was met, and not tested.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from cases.curriculum.bench_types import stage_of
+from cases.errors import CaseError
+from cases.evidence.sources import cited
+from cases.notation.prescription import read_quantity
+from cases.procedure.case_type import CannotDraw, Case, CaseType, draw
+from cases.procedure.chain import Line
+from cases.recall.prompts import prompts_for
+from quiz.errors import QuizError
+from quiz.learning import model
+from quiz.learning.state import LearnerState
+from quiz.practice import learners, what_to_practise
+from quiz.practice.dealt_cases import Waiting
+from quiz.practice.type_catalogue import catalogue_for
+from quiz.storage import desk_queries, projection
+from quiz.storage.store import Dealt, Learner, Store
+
+PARTS = 3
+"""Read, with a line left out, alone."""
+KNOWN_ALREADY = 0.75
+"""From this chance of a right answer on, a new type is asked at once; estimated 2026-11-30."""
+EXACT = 0.011
+"""A line is right within a hundredth, as it is printed."""
+_NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?")
+
+
+class NoExample(QuizError):
+    """A case that no worked example goes before, or not any more."""
+
+    def __init__(self) -> None:
+        super().__init__("there is no worked example for this case: go on with the case, from Today")
+
+
+@dataclass(frozen=True)
+class Why:
+    """Why a line is so, and where that stands."""
+
+    words: str
+    source: str
+
+
+@dataclass(frozen=True)
+class WorkedLine:
+    """One line of the working."""
+
+    before: str
+    """The sentence, as far as the blank where it has one."""
+    after: str
+    blank: bool
+    hidden: bool
+    """Whether it rests on the line that is left out."""
+    why: Why | None
+
+
+@dataclass(frozen=True)
+class Example:
+    """A worked example as it is shown."""
+
+    case: Case
+    part: int
+    lines: tuple[WorkedLine, ...]
+    blank: int | None
+    """The number, from 1, of the line that is left out."""
+    answer: str
+    """What that line says in the blank."""
+
+
+def wanted(store: Store, learner: Learner, one: Waiting, *, now: float) -> Example | None:
+    """Return the part of a worked example that comes before a case; None where the case is asked at once."""
+    dealt = one.dealt
+    if dealt.drill is not None or dealt.lines_shown or stage_of(dealt.type) is not None:
+        return None
+    aim = what_to_practise.of_sitting(store, dealt.sitting)
+    if aim is not None and aim.what in (what_to_practise.PAPER, what_to_practise.SURVEY):
+        return None
+    state = projection.cases_of(store, learner.id)
+    if not state.answers or dealt.type in state.types:
+        return None
+    parts = _parts(store, learner, dealt.type)
+    if parts >= PARTS - 1 or (not parts and _is_known(state, learner, dealt.type, now)):
+        return None
+    return example(learner, one, parts + 1)
+
+
+def _parts(store: Store, learner: Learner, type_id: str) -> int:
+    found = desk_queries.worked_of(store, learner.id).get(type_id)
+    return 0 if found is None else found.parts
+
+
+def _is_known(state: LearnerState, learner: Learner, type_id: str, now: float) -> bool:
+    """Say whether a new type is made of steps that a learner has met and is likely to get right."""
+    one = catalogue_for(learners.settings_of(learner).for_drawing).by_id[type_id]
+    if any(step not in state.steps for step in one.distinct):
+        return False
+    return model.chance(state, one.chain, now, type_id=type_id, options=one.options) >= KNOWN_ALREADY
+
+
+def example(learner: Learner, one: Waiting, part: int) -> Example | None:
+    """Make one part of the worked example that goes before a case; None where none can be drawn or left out."""
+    settings = learners.settings_of(learner).for_drawing
+    try:
+        case = draw(one.case.type, one.dealt.seed + part, settings)
+    except CannotDraw:
+        return None
+    if part == 1:
+        lines = tuple(_line(case.type, line) for line in case.run.lines)
+        return Example(case, part, lines, None, "")
+    blank = _blank(case)
+    return None if blank is None else _with_blank(case, part, *blank)
+
+
+def _line(case_type: CaseType, line: Line) -> WorkedLine:
+    return WorkedLine(line.says, "", blank=False, hidden=False, why=why(case_type, line.step))
+
+
+def _with_blank(case: Case, part: int, at: int, start: int, end: int) -> Example:
+    lines = []
+    for number, line in enumerate(case.run.lines):
+        if number < at:
+            lines.append(_line(case.type, line))
+        elif number == at:
+            before, after = line.says[:start], line.says[end:]
+            lines.append(WorkedLine(before, after, blank=True, hidden=False, why=why(case.type, line.step)))
+        else:
+            lines.append(WorkedLine("", "", blank=False, hidden=True, why=None))
+    return Example(case, part, tuple(lines), at + 1, case.run.lines[at].says[start:end])
+
+
+def _blank(case: Case) -> tuple[int, int, int] | None:
+    """Choose the line to leave out: the last that gives a number, with where it is printed."""
+    for at in reversed(range(len(case.run.lines))):
+        line = case.run.lines[at]
+        given = {round(abs(one), 2) for one in _numbers(line.values)}
+        printed = [one for one in _NUMBER.finditer(line.says) if round(abs(_value(one.group())), 2) in given]
+        if printed and given:
+            return at, printed[-1].start(), printed[-1].end()
+    return None
+
+
+def _numbers(values: Mapping[str, object]) -> list[float]:
+    out: list[float] = []
+    for value in values.values():
+        parts = value if isinstance(value, tuple) else (value,)
+        out += [float(one) for one in parts if isinstance(one, int | float) and not isinstance(one, bool)]
+    return out
+
+
+def _value(text: str) -> float:
+    return float(text.replace("−", "-"))
+
+
+def filled(found: Example) -> Example:
+    """Return an example with the line that was left out, and all that rest on it."""
+    lines = tuple(_line(found.case.type, line) for line in found.case.run.lines)
+    return replace(found, lines=lines, blank=None)
+
+
+def checked(found: Example, typed: str) -> str:
+    """Say what is wrong with the line that was written into the blank; "" where it is right."""
+    if not typed.strip():
+        return "Nothing was written: give the number of this line."
+    try:
+        given = read_quantity(typed)
+    except CaseError as error:
+        return str(error)
+    right = _value(found.answer)
+    if abs(given - right) <= EXACT:
+        return ""
+    if right and abs(given + right) <= EXACT:
+        return "The size is right, the sign is not. Look at the line once more."
+    return "Not yet. Look at the line and its why, or show it."
+
+
+def passed(store: Store, learner: Learner, dealt: Dealt, parts: int, *, now: float) -> None:
+    """Keep that a learner went through so many parts of the example before a case, which counts from now."""
+    with store.writing():
+        desk_queries.keep_worked(store, learner.id, dealt.type, parts, now=now)
+        desk_queries.put_now(store, dealt.id, now=now)
+
+
+def why(case_type: CaseType, step: str) -> Why | None:
+    """Say why a line is so: from the prompts that the step rests on, else by the mistake that is made there."""
+    for prompt in prompts_for(step)[:1]:
+        return Why(f"{prompt.question} {prompt.answer} {prompt.because}", cited(prompt.sources))
+    for one in case_type.steps:
+        for slip in one.slips if one.skill.id == step else ():
+            return Why(f"A mistake here: you {slip.name.title}. {slip.name.tells}", cited(slip.name.sources))
+    return None

@@ -1,0 +1,258 @@
+"""What the desk's template receives: the day as a sentence, the choices, recurring mistakes, dates and readiness."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from quiz.learning.state import DAY
+from quiz.practice import learners, progress, what_to_practise
+from quiz.practice import today as days
+from quiz.practice.settings import LENGTHS, Length
+from quiz.practice.titles import slip_title
+from quiz.practice.today import Ready, Today
+from quiz.practice.type_catalogue import catalogue_for
+from quiz.practice.what_to_practise import MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
+from quiz.storage import projection
+from quiz.storage.store import Learner, Store
+from quiz.web.case_views import DrillLine
+
+MISTAKES_SHOWN = 3
+FIRST = {PAPER: "Start the paper"}
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+@dataclass(frozen=True)
+class ChoiceLink:
+    """One choice of what to practise."""
+
+    what: str
+    label: str
+    here: bool
+
+
+@dataclass(frozen=True)
+class MistakeLine:
+    """A mistake that recurs, with the last wrong line beside the right one."""
+
+    title: str
+    topic: str
+    """As an address names it."""
+    own_line: str
+    right_line: str
+    dealt: str
+
+
+@dataclass(frozen=True)
+class ReadyLine:
+    """One topic on the day of the exam."""
+
+    title: str
+    topic: str
+    words: str
+    figures: str
+    """"76 %, between 64 and 85 %. Of 40 such forecasts 31 came true."; "" where only words are known."""
+
+
+@dataclass(frozen=True)
+class DeskPage:
+    """What the template receives."""
+
+    heading: str
+    """The day in one sentence."""
+    more: str
+    button: str
+    """What the one button does."""
+    goes_on: bool
+    """Whether it goes on with what is under way; else it begins."""
+    what: str
+    topic: str
+    length: str
+    lengths: tuple[Length, ...]
+    """None for what has a length of its own."""
+    choices: tuple[ChoiceLink, ...]
+    topics: tuple[tuple[str, str], ...]
+    """To pick from, where a topic is chosen and none is named."""
+    problem: str
+    mistakes: tuple[MistakeLine, ...]
+    dates: str
+    exam: str
+    """The day of the exam in words; "" without one."""
+    ready: tuple[ReadyLine, ...]
+    ready_note: str
+    drills: tuple[DrillLine, ...]
+
+
+def desk_page(
+    store: Store,
+    learner: Learner,
+    *,
+    what: str,
+    topic: str,
+    length: str,
+    now: float,
+    drills: tuple[DrillLine, ...] = (),
+    problem: str = "",
+) -> DeskPage:
+    """Show a learner's day, with what was chosen in the address."""
+    settings = learners.settings_of(learner)
+    chosen = what_to_practise.read_length(length, settings.length)
+    day = days.today(store, learner, chosen, now=now)
+    aim = what_to_practise.read_aim(what, topic) if what else days.first_aim(day)
+    under_way = None if day.under_way is None else what_to_practise.of_sitting(store, day.under_way.id)
+    goes_on = not what and day.under_way is not None and day.under_way.answered > 0
+    state = projection.cases_of(store, learner.id)
+    problem = problem or (
+        "" if goes_on else days.nothing_there(catalogue_for(settings.for_drawing), state, settings.level, aim, now)
+    )
+    picking = aim.what == TOPIC and not aim.topic
+    heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
+    ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
+    return DeskPage(
+        heading=heading,
+        more=more,
+        button="Go on"
+        if goes_on
+        else ""
+        if problem or picking
+        else "Start the paper"
+        if aim.what == PAPER
+        else "First case",
+        goes_on=goes_on,
+        what=aim.what,
+        topic=aim.topic,
+        length=chosen.id,
+        lengths=() if aim.what in (PAPER, SURVEY) else LENGTHS,
+        choices=tuple(ChoiceLink(id_, label, id_ == aim.what and not goes_on) for id_, label in OFFERED.items()),
+        topics=days.topics() if picking else (),
+        problem="" if picking and not problem.startswith("“") else problem,
+        mistakes=tuple(
+            MistakeLine(
+                f"You {one.title}",
+                what_to_practise.topic_of_slip(one.key),
+                one.line.own_line if one.line else "",
+                one.line.right_line if one.line else "",
+                one.line.dealt if one.line else "",
+            )
+            for one in progress.standing_slips(store, learner, projection.told_of(store, learner), now)[:MISTAKES_SHOWN]
+        ),
+        dates=_dates(day, now),
+        exam=_day(day.exam_at, now) if day.exam_at is not None else "",
+        ready=tuple(map(_ready_line, ready)),
+        ready_note=_ready_note(ready),
+        drills=drills,
+    )
+
+
+def title_of(aim: Aim) -> str:
+    """Name what a sitting is for in a few words."""
+    if aim.what == TOPIC:
+        return what_to_practise.topic_title(aim.topic)
+    if aim.what == MISTAKES and aim.topic:
+        return f"You {slip_title(what_to_practise.key_of_topic(aim.topic)[1])}"
+    return "Where you stand" if aim.what == SURVEY else OFFERED.get(aim.what, "")
+
+
+def number(value: int) -> str:
+    """Write a number as a sentence has it: in a word up to twelve."""
+    return NUMBERS[value] if value < len(NUMBERS) else str(value)
+
+
+def _minutes(value: int) -> str:
+    words = number(value)
+    return f"{words[:1].upper()}{words[1:]} minute{'' if value == 1 else 's'}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a sentence does: "a, b and c"."""
+    *others, last = words
+    return f"{', '.join(others)} and {last}" if others else last
+
+
+def _going_on(day: Today, aim: Aim | None) -> tuple[str, str]:
+    title = "" if aim is None else title_of(aim)
+    sitting = day.under_way
+    of = "" if sitting is None or sitting.cases is None else f" of {sitting.cases}"
+    case = 1 + (sitting.answered if sitting else 0)
+    return f"You are at case {case}{of}.", f"{title}." if title else ""
+
+
+def _heading(day: Today, aim: Aim) -> tuple[str, str]:
+    match aim.what:
+        case "paper":
+            return f"A mock paper: {PAPER_LENGTH.label}.", "Cases from every topic. The marks come at the end."
+        case "survey":
+            return (
+                "Welcome back. Eight cases find what has gone.",
+                "One from each topic. What was lost then comes first.",
+            )
+        case "topic" if aim.topic:
+            return f"{title_of(aim)}.", "Cases of this topic alone."
+        case "topic":
+            return "Which topic?", ""
+        case "mistakes" if aim.topic:
+            return f"{title_of(aim)}.", "Cases in which this mistake would show."
+        case "mistakes":
+            return "Your mistakes.", "Cases in which mistakes that you made lately would show."
+        case "unmet":
+            return "What you have not met yet.", "A new type comes as a worked example first."
+        case "runs":
+            return "Whole runs in two meridians.", "From the streak to the prescription."
+    return _usual(day)
+
+
+def _usual(day: Today) -> tuple[str, str]:
+    new = f"New: {day.new[:1].lower()}{day.new[1:]}." if day.new else ""
+    if day.slipping:
+        is_are = "is" if len(day.slipping) == 1 else "are"
+        return f"{_minutes(day.minutes)} today: {listed(day.slipping)} {is_are} likely to slip.", ""
+    if day.new:
+        return f"{_minutes(day.minutes)} today: nothing you know is likely to slip, so something new comes.", new
+    return f"{_minutes(day.minutes)} today: nothing is likely to slip, and a few cases keep it so.", ""
+
+
+def _dates(day: Today, now: float) -> str:
+    parts = []
+    if day.slips_next is not None:
+        step, at = day.slips_next
+        parts.append(f"Without practice you are likely to slip next in {step}: {_when(at, now)}.")
+    if day.exam_at is not None:
+        parts.append(f"Your exam is {_when(day.exam_at, now)}.")
+    return " ".join(parts)
+
+
+def _when(at: float, now: float) -> str:
+    days_ahead = int(at // DAY) - int(now // DAY)
+    if days_ahead <= 0:
+        return "today"
+    if days_ahead == 1:
+        return "tomorrow"
+    return f"on {_day(at, now)}"
+
+
+def _day(at: float, now: float) -> str:
+    when = datetime.fromtimestamp(at, UTC).date()
+    here = datetime.fromtimestamp(now, UTC).date()
+    year = "" if when.year == here.year else f" {when.year}"
+    return f"{when:%A}" if 0 < (when - here).days < 7 else f"{when.day} {when:%B}{year}"
+
+
+def _ready_line(one: Ready) -> ReadyLine:
+    figures = ""
+    if one.figures is not None:
+        figures = f"{one.chance:.0%}, between {one.figures.low:.0%} and {one.figures.high:.0%}".replace("%", "\u00a0%")
+    return ReadyLine(f"{one.title[:1].upper()}{one.title[1:]}", one.topic, one.words, figures)
+
+
+def _ready_note(ready: Sequence[Ready]) -> str:
+    """Say how forecasts came true so far, or why there are no figures."""
+    tenths = {one.tenth: one for one in ready if one.figures is not None}
+    if not tenths:
+        return "In words only: there are too few forecasts to say how far a figure could be trusted."
+    said = (
+        f"of {one.forecasts} forecasts from {low} to {high}\u00a0%, {one.came} came true"
+        for (low, high), one in sorted(tenths.items())
+    )
+    text = "; ".join(said)
+    return f"So far: {text}."

@@ -1,0 +1,147 @@
+"""What a sitting is for: each choice brings its cases and no others, and a mock paper keeps its marks to its end."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from cases.curriculum.register import all_types
+from quiz.practice import dealing, learners, progress, today, what_to_practise
+from quiz.practice.dealt_cases import Waiting
+from quiz.practice.settings import LENGTHS, LearnerSettings
+from quiz.practice.today import NothingThere
+from quiz.practice.what_to_practise import UnknownChoice, read_aim
+from quiz.storage import progress_queries, projection
+from quiz.storage.store import Learner, Store
+from tests.conftest import NOON, deal, lots, slipped, written
+
+DAY = 86400.0
+
+
+def practise(
+    store: Store, learner: Learner, what: str, topic: str = "", *, cases: int = 6, at: float = NOON
+) -> list[str]:
+    """Begin a choice, answer so many cases of it rightly, and return their types."""
+    today.start(store, learner, read_aim(what, topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at)
+    return [_answered(store, learner, at + 60 * number, number).dealt.type for number in range(cases)]
+
+
+def _answered(store: Store, learner: Learner, at: float, seed: int) -> Waiting:
+    one = dealing.waiting(store, learner, now=at, lots=lots(seed + int(at - NOON)))
+    dealing.take(store, learner, one.dealt.id, written(one.case), None, now=at + 20)
+    return one
+
+
+def families(types: list[str]) -> set[str]:
+    return {all_types()[one].family.id for one in types}
+
+
+def test_a_topic_is_a_family_or_a_single_type(store: Store, learner: Learner) -> None:
+    assert families(practise(store, learner, "topic", "near")) == {"near"}
+    assert set(practise(store, learner, "topic", "two-spheres", at=NOON + DAY)) == {"two-spheres"}
+    for what, topic in (("topic", "nothing"), ("all", ""), ("mistakes", "no-step:no-slip")):
+        with pytest.raises(UnknownChoice):
+            read_aim(what, topic)
+
+
+def test_not_met_yet_brings_nothing_twice(store: Store, learner: Learner) -> None:
+    first = practise(store, learner, "slipping")
+    later = practise(store, learner, "unmet", cases=8, at=NOON + DAY)
+    assert not set(first) & set(later)
+    assert max(Counter(later).values()) == 1
+
+
+def test_whole_runs_are_the_composite_types(store: Store, learner: Learner) -> None:
+    assert set(practise(store, learner, "runs")) <= {"two-spheres", "sphere-then-cyl", "whole-run", "bench-eye"}
+
+
+def test_mistakes_bring_cases_in_which_they_would_show(store: Store, learner: Learner) -> None:
+    with pytest.raises(NothingThere):
+        practise(store, learner, "mistakes")
+    for number in range(2):
+        case = deal(
+            store,
+            learner,
+            "net-sphere",
+            seed=number + 3,
+            now=NOON + number,
+            wanted=lambda one: one.shows("distance-left-in"),
+        )
+        waiting = store.open_case(learner.id)
+        assert waiting is not None
+        dealing.take(store, learner, waiting.id, slipped(case, "distance-left-in"), None, now=NOON + 10 + number)
+    for topic in ("", "take-off-distance:distance-left-in"):
+        at = NOON + DAY + (600 if topic else 0)
+        today.start(
+            store, learner, read_aim("mistakes", topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at
+        )
+        for number in range(4):
+            one = _answered(store, learner, at + 60 * number, number)
+            assert ("take-off-distance", "distance-left-in") in {
+                (ref.step, ref.slip) for single in one.case.singles for ref in single.slips
+            }
+
+
+def test_a_survey_takes_one_composite_case_from_each_of_eight_topics(store: Store, learner: Learner) -> None:
+    learners.keep_settings(store, learner.id, LearnerSettings(level="expert"))
+    expert = learners.get(store, learner.id)
+    types = practise(store, expert, "survey", cases=8)
+    assert len(families(types)) == 8
+    assert all(len(all_types()[one].steps) >= 2 for one in types)
+    assert store.sitting_under_way(learner.id) is None, "eight cases are all"
+
+
+def test_an_expert_who_is_right_is_not_asked_the_short_types_at_once(store: Store, learner: Learner) -> None:
+    """What a composite case holds is cleared by it: its steps are likely right then."""
+    learners.keep_settings(store, learner.id, LearnerSettings(level="expert"))
+    with store.writing():
+        steps = {step.skill.id: (2.2, 1.5) for one in all_types().values() for step in one.steps}
+        projection.keep_priors(store, learner.id, steps)
+    types = practise(store, learners.get(store, learner.id), "survey", cases=8)
+    state = projection.cases_of(store, learner.id)
+    held = {
+        one.id: one.word for one in progress.held_steps(state, NOON + 600, LearnerSettings(level="expert").for_drawing)
+    }
+    cleared = [step.skill.id for one in types for step in all_types()[one].steps if step.skill.id in state.steps]
+    assert {held[step] for step in cleared} == {"right so far"}
+
+
+def test_a_mock_paper_takes_every_topic_and_keeps_its_marks_to_its_end(store: Store, learner: Learner) -> None:
+    practise(store, learner, "slipping", cases=2)
+    types = practise(store, learner, "paper", cases=19, at=NOON + DAY)
+    assert len(families(types)) == 8
+    state = projection.cases_of(store, learner.id)
+    assert state.answers == 21, "memory learns from all of it"
+    assert projection.told_of(store, learner).answers == 2, "and nothing of it is told yet"
+    assert len(progress_queries.held_back(store, learner.id)) == 19
+    assert what_to_practise.is_withheld(
+        store, dealing.waiting(store, learner, now=NOON + DAY + 1200, lots=lots(9)).dealt
+    )
+    _answered(store, learner, NOON + DAY + 1200, 9)
+    assert store.sitting_under_way(learner.id) is None
+    assert projection.told_of(store, learner).answers == 22
+    assert progress_queries.held_back(store, learner.id) == frozenset()
+
+
+def test_the_time_of_a_mock_paper_ends_it(store: Store, learner: Learner) -> None:
+    practise(store, learner, "paper", cases=2)
+    one = dealing.waiting(store, learner, now=NOON + 200, lots=lots(5))
+    assert today.end_if_time_is_over(store, learner, now=NOON + 1805) is None, "an answer may be on its way"
+    ended = today.end_if_time_is_over(store, learner, now=NOON + 1811)
+    assert ended == one.dealt.sitting
+    sitting = store.sitting(ended)
+    assert sitting is not None
+    assert sitting.ended_at == NOON + 1800
+    dealing.take(store, learner, one.dealt.id, written(one.case), None, now=NOON + 1812)
+    assert [answer.late for answer in store.answers_of(learner.id)] == [False, False, True]
+
+
+def test_what_is_under_way_goes_on_and_another_choice_ends_it(store: Store, learner: Learner) -> None:
+    practise(store, learner, "topic", "near", cases=2)
+    before = store.sitting_under_way(learner.id)
+    practise(store, learner, "topic", "near", cases=1, at=NOON + 300)
+    assert before is not None
+    assert [one.sitting for one in store.answers_of(learner.id)] == [before.id] * 3
+    practise(store, learner, "topic", "planes", cases=1, at=NOON + 600)
+    assert store.answers_of(learner.id)[-1].sitting != before.id

@@ -1,0 +1,97 @@
+"""Worked examples: whole, then with a line left out, then alone; for every type, and nobody is tested by reading."""
+
+from __future__ import annotations
+
+import pytest
+
+from cases.curriculum.register import all_types
+from cases.procedure.case_type import draw
+from cases.procedure.settings import Settings
+from quiz.practice import dealing, worked_examples
+from quiz.practice.dealt_cases import Waiting
+from quiz.practice.worked_examples import Example, checked, filled
+from quiz.storage import desk_queries, projection
+from quiz.storage.store import Learner, Store
+from tests.conftest import NOON, deal, lots, written
+
+
+def waiting(store: Store, learner: Learner, type_id: str) -> Waiting:
+    """Put a case of a type that was never met before a learner who has answered something."""
+    with store.writing():
+        store.change("UPDATE learners SET priors = '{}'")
+    deal(store, learner, "distance-vergence", now=NOON)
+    first = store.open_case(learner.id)
+    assert first is not None
+    dealing.give_up(store, learner, first.id, now=NOON + 5)
+    deal(store, learner, type_id, now=NOON + 10)
+    with store.writing():
+        store.change("DELETE FROM worked")
+    dealt = store.open_case(learner.id)
+    assert dealt is not None
+    return Waiting(dealt, dealing.case_of(dealt))
+
+
+def part(store: Store, learner: Learner, one: Waiting) -> Example | None:
+    return worked_examples.wanted(store, learner, one, now=NOON + 20)
+
+
+def test_whole_then_a_line_left_out_then_alone(store: Store, learner: Learner) -> None:
+    one = waiting(store, learner, "two-spheres")
+    whole = part(store, learner, one)
+    assert whole is not None
+    assert [line.before for line in whole.lines] == [line.says for line in whole.case.run.lines]
+    assert whole.case.findings != one.case.findings
+    before = projection.cases_of(store, learner.id)
+    worked_examples.passed(store, learner, one.dealt, 1, now=NOON + 60)
+    second = part(store, learner, one)
+    assert second is not None
+    assert second.case.findings not in (whole.case.findings, one.case.findings)
+    assert second.blank is not None
+    assert all(checked(second, text) for text in ("", "+9.75", "soon"))
+    assert checked(second, second.answer) == ""
+    assert second.answer not in str([line.before for line in second.lines[second.blank - 1 :]])
+    assert [line.before for line in filled(second).lines] == [line.says for line in second.case.run.lines]
+    worked_examples.passed(store, learner, one.dealt, 2, now=NOON + 90)
+    assert part(store, learner, one) is None
+    assert projection.cases_of(store, learner.id) == before, "met, and not tested"
+    kept = store.dealt(one.dealt.id)
+    assert kept is not None
+    assert kept.dealt_at == NOON + 90, "what was read before was no time spent on the case"
+
+
+@pytest.mark.parametrize("type_id", sorted(all_types()))
+def test_every_type_has_a_why_at_each_line_and_a_blank_that_its_own_line_fills(type_id: str) -> None:
+    one = all_types()[type_id]
+    for seed in range(1, 4):
+        case = draw(one, seed, Settings())
+        for line in case.run.lines:
+            why = worked_examples.why(one, line.step)
+            assert why is None or (why.words and why.source)
+        blank = worked_examples._blank(case)
+        if blank is not None:
+            at, start, end = blank
+            found = worked_examples._with_blank(case, 2, at, start, end)
+            assert checked(found, found.answer) == ""
+
+
+def test_every_line_says_why() -> None:
+    lines = [(one, step.skill.id) for one in all_types().values() for step in one.steps]
+    silent = {step for one, step in lines if worked_examples.why(one, step) is None}
+    assert not silent
+
+
+def test_who_has_answered_nothing_or_knows_the_steps_is_asked_at_once(store: Store, learner: Learner) -> None:
+    first = dealing.waiting(store, learner, now=NOON, lots=lots())
+    assert part(store, learner, first) is None, "the very first case is asked at once"
+    for number in range(12):
+        case = deal(store, learner, "two-spheres", seed=number + 3, now=NOON + 100 * number)
+        dealt = store.open_case(learner.id)
+        assert dealt is not None
+        dealing.take(store, learner, dealt.id, written(case), None, now=NOON + 100 * number + 9)
+    deal(store, learner, "net-sphere", now=NOON + 2000)
+    with store.writing():
+        store.change("DELETE FROM worked")
+    dealt = store.open_case(learner.id)
+    assert dealt is not None
+    assert part(store, learner, Waiting(dealt, dealing.case_of(dealt))) is None
+    assert desk_queries.worked_of(store, learner.id) == {}
