@@ -391,9 +391,9 @@ def test_answers_older_than_a_day_are_deleted_and_no_others(
     owner = preceptor(app, store)
     number, code = make_class(owner)
     ada = learner(app, code, "Ada")
-    answer(ada, store, "/")
+    answer(ada, store, "/practise")
     clock.move(days=40)
-    answer(ada, store, "/")
+    answer(ada, store, "/practise")
     kept = store.answers_of(1)[1].dealt
     owner.sign_in()
     there = f"/class/{number}/keeping/retention"
