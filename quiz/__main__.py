@@ -138,8 +138,9 @@ def serve(
 
 @commands.command()
 @click.argument("name")
+@click.option("--administrator", is_flag=True, help="they look after the other preceptors of this server")
 @with_data
-def add_preceptor(name: str, data: Path | None) -> None:
+def add_preceptor(name: str, administrator: bool, data: Path | None) -> None:
     """Add a preceptor, or give one a new password.
 
     NAME is what they sign in with; the password is asked for.
@@ -147,6 +148,7 @@ def add_preceptor(name: str, data: Path | None) -> None:
     import time
     from contextlib import closing
 
+    from quiz.classroom import preceptors as who
     from quiz.classroom import sign_in
     from quiz.storage.datafile import open_data
     from quiz.storage.store import Store
@@ -154,7 +156,47 @@ def add_preceptor(name: str, data: Path | None) -> None:
     password = _asked_password()
     with closing(open_data(data)) as file, closing(Store(file)) as store:
         new = sign_in.add_preceptor(store, name, password, now=time.time())
+        if administrator:
+            who.make_administrator(store, who.named(store, name))
     say("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
+
+
+@commands.command()
+@with_data
+@click.option("--rename", nargs=2, metavar="OLD NEW", help="give a preceptor another name to sign in with")
+@click.option("--remove", metavar="NAME", help="remove a preceptor")
+@click.option("--classes-to", metavar="NAME", help="who takes the classes of the one who is removed")
+@click.option("--administrator", metavar="NAME", help="let a preceptor look after the others")
+@click.option("--no-administrator", metavar="NAME", help="let them do so no longer")
+def preceptors(
+    data: Path | None,
+    rename: tuple[str, str] | None,
+    remove: str | None,
+    classes_to: str | None,
+    administrator: str | None,
+    no_administrator: str | None,
+) -> None:
+    """List the preceptors; rename or remove one."""
+    from contextlib import closing
+
+    from quiz.classroom import preceptors as who
+    from quiz.storage import roster_queries
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        if rename:
+            who.rename(store, who.named(store, rename[0]), rename[1])
+        if administrator:
+            who.make_administrator(store, who.named(store, administrator))
+        if no_administrator:
+            who.make_administrator(store, who.named(store, no_administrator), yes=False)
+        if remove:
+            to = who.named(store, classes_to) if classes_to else None
+            who.remove(store, who.named(store, remove), to=to)
+        for one in roster_queries.preceptors(store):
+            owned = ", ".join(each.name for each in who.owned(store, one)) or "no class"
+            say(f"{one.name}{' (administrator)' if one.administrator else ''}: owns {owned}")
 
 
 def _asked_password() -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 from cases.optics.lens import SphCyl
@@ -16,8 +16,9 @@ from cases.procedure.case_type import Case
 from cases.procedure.chain import Values
 from cases.recall.prompts import all_groups
 from quiz.accuracy.entries import Entry
-from quiz.classroom import classes, drills, sign_in, take_drill
-from quiz.classroom.drills import Plan
+from quiz.classroom import classes, drills, preceptors, roster, roster_file, sign_in, take_drill
+from quiz.classroom.drills import Audience, Plan
+from quiz.classroom.places import group_named
 from quiz.classroom.throttle import Caller, Tries
 from quiz.learning.state import DAY
 from quiz.practice import dealing, learners, recall_prompts
@@ -29,8 +30,24 @@ from quiz.storage.class_queries import preceptor_named
 from quiz.storage.store import Learner, Store
 
 PRECEPTOR = "Preceptor Oak"
+CO_TEACHER = "Preceptor Ash"
+LAST_YEAR = "The Copse, last year (invented)"
 CLASS = "The Copse, second year (invented)"
 ALONE = "Willow (invented)"
+ROSTER = """name,number,group
+Alder,T-01,Monday
+Birch,T-02,Monday
+Cedar,T-03,Monday
+Dogwood,T-04,Monday
+Elm,T-05,Monday
+Fir,T-06,Thursday
+Hazel,T-07,Thursday
+Juniper,T-08,Thursday
+Larch,T-09,Thursday
+Maple,T-10,Thursday
+Rowan,T-11,Thursday
+"""
+"""The roster as a school would send it: one of it has not come yet."""
 TREES = ("Alder", "Birch", "Cedar", "Dogwood", "Elm", "Fir", "Hazel", "Juniper", "Larch", "Maple")
 WEEKS = 8
 SITTINGS = 14
@@ -113,16 +130,27 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
         raise RuntimeError("the preceptor was added and is not there")
     number = classes.make(store, preceptor, CLASS, now=first, lots=lots)
     one = classes.own(store, preceptor, number)
+    sign_in.add_preceptor(store, CO_TEACHER, lots.new_secret(), now=first)
+    preceptors.make_administrator(store, preceptor)
+    preceptors.give_role(store, one, preceptors.named(store, CO_TEACHER), "co-teacher", now=first)
+    last_year = classes.own(store, preceptor, classes.make(store, preceptor, LAST_YEAR, now=first, lots=lots))
+    classes.archive(store, last_year, now=first)
     members, caller = [], Caller(Tries())
     for at, tree in enumerate(TREES):
         form = lots.new_secret()
         joined = classes.join(store, one.code or "", tree, form=form, caller=caller, now=first + 60 * at, lots=lots)
         members.append(joined.learner)
-    set_at = (first + 14 * DAY, first + 35 * DAY, now - 3 * DAY)
-    for plan, when in zip(_plans(), set_at, strict=True):
-        drill = drills.make(store, one, plan, now=when, lots=lots)
+    roster_file.take(store, one, ROSTER, now=first)
+    roster.give_extra_time(store, one, (members[-1].id,), 25)
+    classes.take_code(store, one)
+    one = classes.own(store, preceptor, number)
+    monday = group_named(store, one, "Monday", first)
+    for plan, when, group in zip(_plans(), _days(first, now), (None, monday, None, None), strict=True):
+        audience = Audience(frozenset(() if group is None else (group,)))
+        if plan.test:  # nobody may begin it before it was set
+            plan = replace(plan, opens_at=when)
+        drill = drills.make(store, one, plan, now=when, lots=lots, audience=audience)
         drills.open_(store, drills.own(store, one, drill), now=when)
-    classes.give_code(store, one, now=now, lots=lots)
     answers = 0
     alone = learners.add(store, ALONE, now=first)
     for place, learner in enumerate((*members, alone)):
@@ -135,10 +163,26 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
     return DemoFilled(answers, password)
 
 
+def _days(first: float, now: float) -> tuple[float, ...]:
+    return (first + 14 * DAY, first + 35 * DAY, now - 8 * DAY, now - 3 * DAY)
+
+
 def _plans() -> tuple[Plan, ...]:
     return (
         Plan("Gross to net", ("net-sphere", "two-spheres", "distance-vergence"), cases=8, pass_mark=75),
         Plan("Streak, meridian and axis", ("streak-axis", "transpose", "rx-to-cross"), cases=8, same=False),
+        Plan(
+            "Timed test",
+            ("net-sphere", "two-spheres", "next-lens"),
+            cases=6,
+            feedback="end",
+            pass_mark=70,
+            counts=True,
+            test=True,
+            limit_minutes=10.0,
+            may_return=True,
+            shuffled=True,
+        ),
         Plan("Before the practical", ("two-spheres", "next-lens", "transpose"), cases=6, feedback="end", pass_mark=80),
     )
 

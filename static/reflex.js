@@ -54,21 +54,8 @@ function whole(setting) {
 /** @typedef {{x: number, y: number}} Vector */
 /** @typedef {"with" | "against" | "neutral" | "neither"} Movement */
 
-/**
- * The lit band for one place of the streak; `angle` and `foot_mm` are null, and the widths infinite, at exactly neutral.
- * @typedef {object} Reflex
- * @property {number | null} angle direction of the band, 0 < angle ≤ 180
- * @property {[number, number] | null} foot_mm point of its middle line nearest the centre of the pupil
- * @property {number} width_mm from edge to edge, where the light ends
- * @property {number} core_mm the evenly lit part
- * @property {boolean} in_pupil whether any of it falls in the pupil
- */
-
 /** Half-width in D of what is called neutral, where none is given: the core's own, held to it by a test. */
 export const NEUTRAL_ZONE = 0.125;
-
-/** Residual in D at which the reflex is drawn half as bright as at neutral, where none is given: the core's own. */
-export const DIM_AT = 4;
 
 /** Residuals below this, in D, are rounding. */
 const NOUGHT = 1e-9;
@@ -208,82 +195,6 @@ export function skew(setting, streak) {
 }
 
 /**
- * Width of the lit band from edge to edge, and of its evenly lit core; both infinite at exactly neutral.
- * @param {Setting} setting
- * @param {number} streak
- * @returns {{width_mm: number, core_mm: number}}
- */
-export function widths(setting, streak) {
-  const size = sizeAcross(setting, streak);
-  if (size <= NOUGHT) {
-    return { width_mm: Infinity, core_mm: Infinity };
-  }
-  const { outer, core } = halfAngles(setting, streak);
-  return { width_mm: (2000 * outer) / size, core_mm: (2000 * core) / size };
-}
-
-/**
- * How bright to draw the reflex, 1 at neutral: a drawing law, not a measured one.
- * @param {Setting} setting
- * @param {number} streak
- * @param {number} [dimAt] residual in D at which it is half as bright
- */
-export function brightness(setting, streak, dimAt = DIM_AT) {
-  return 1 / (1 + sizeAcross(setting, streak) / dimAt);
-}
-
-/**
- * The lit band when the middle of the streak lies `faceMm` from the centre of the pupil, along n.
- * @param {Setting} setting
- * @param {number} streak
- * @param {number} faceMm
- * @returns {Reflex}
- */
-export function reflex(setting, streak, faceMm) {
-  const En = across(setting, streak);
-  const size = Math.hypot(En.x, En.y);
-  const sigma = displacement(setting, faceMm);
-  const in_pupil = Math.abs(sigma) < halfAngles(setting, streak).outer + (size * whole(setting).pupil_mm) / 2000;
-  const band = widths(setting, streak);
-  if (size <= NOUGHT) {
-    return { angle: null, foot_mm: null, ...band, in_pupil };
-  }
-  const scale = (1000 * sigma) / (size * size);
-  return {
-    angle: axisOf(Math.atan2(En.y, En.x) / RADIAN + 90),
-    foot_mm: [scale * En.x, scale * En.y],
-    ...band,
-    in_pupil,
-  };
-}
-
-/**
- * A function of a pupil point (mm) that tells how much light it sends through the sight hole, 0 to 1, aberration and
- * all; outside the pupil 0. Multiply by `brightness`. Made once a frame, called once a pixel.
- * @param {Setting} setting
- * @param {number} streak
- * @param {number} faceMm
- * @returns {(xMm: number, yMm: number) => number}
- */
-export function light(setting, streak, faceMm) {
-  const n = normal(streak);
-  const En = across(setting, streak);
-  const sigma = displacement(setting, faceMm);
-  const { outer, core } = halfAngles(setting, streak);
-  const slope = Math.max(outer - core, 1e-12);
-  const { pupil_mm, margin_per_mm2 } = whole(setting);
-  const edge = (pupil_mm / 2) ** 2;
-  return (x, y) => {
-    const r2 = x * x + y * y;
-    if (r2 > edge) {
-      return 0;
-    }
-    const angle = (En.x * x + En.y * y + margin_per_mm2 * r2 * (n.x * x + n.y * y)) / 1000;
-    return Math.min(1, Math.max(0, (outer - Math.abs(angle - sigma)) / slope));
-  };
-}
-
-/**
  * Centre and margin of the pupil: what each still wants, and how it moves.
  * @param {Setting} setting
  * @param {number} streak
@@ -301,31 +212,22 @@ export function zones(setting, streak, neutralZone = NEUTRAL_ZONE) {
  * All facts of one setting under the names of `facts_json` in cases/optics/reflex.py; null for what is infinite.
  * @param {Setting} setting
  * @param {number} streak
- * @param {number} faceMm
  * @param {number} [neutralZone]
  */
-export function facts(setting, streak, faceMm, neutralZone = NEUTRAL_ZONE) {
+export function facts(setting, streak, neutralZone = NEUTRAL_ZONE) {
   const E = residualMatrix(setting);
-  const band = reflex(setting, streak, faceMm);
-  const at = light(setting, streak, faceMm);
-  const steps = [-2, -1, 0, 1, 2].map((step) => step * 0.175 * whole(setting).pupil_mm);
   return {
     movement: movement(setting, streak, neutralZone),
     residual: residual(setting, streak),
     speed_ratio: finite(speedRatio(setting, streak)),
     skew: skew(setting, streak),
-    ...band,
-    width_mm: finite(band.width_mm),
-    core_mm: finite(band.core_mm),
     residual_matrix: [
       [E.xx, E.xy],
       [E.xy, E.yy],
     ],
     induced_cylinder: induced(setting).cylinder,
     beam_gain: beamGain(setting),
-    brightness: brightness(setting, streak),
     zones: zones(setting, streak, neutralZone),
-    light: steps.map((y) => steps.map((x) => at(x, y))),
   };
 }
 
@@ -367,34 +269,6 @@ function across(setting, streak, radiusMm = 0) {
 function sizeAcross(setting, streak) {
   const En = across(setting, streak);
   return Math.hypot(En.x, En.y);
-}
-
-/**
- * σ in radians for a displacement of the streak on the face.
- * @param {Setting} setting
- * @param {number} faceMm
- */
-function displacement(setting, faceMm) {
-  return (beamGain(setting) * faceMm) / (10 * setting.distance_cm);
-}
-
-/**
- * Half the angular width of the band in radians: whole, and evenly lit.
- * @param {Setting} setting
- * @param {number} streak
- */
-function halfAngles(setting, streak) {
-  const { distance_cm, sleeve, filament_mrad, pupil_mm, sight_hole_mm } = whole(setting);
-  const w = distance_cm / 100;
-  const spread = 1 - w * sleeve;
-  const toSource = Math.abs(spread) > NOUGHT ? -sleeve / spread : 0;
-  const En = across(setting, streak);
-  const n = normal(streak);
-  const defocus = toSource - 1 / w;
-  const blur = Math.hypot(En.x + defocus * n.x, En.y + defocus * n.y);
-  const parts = [filament_mrad / 1000, (pupil_mm / 2000) * blur, sight_hole_mm / 2000 / w];
-  const outer = parts[0] + parts[1] + parts[2];
-  return { outer, core: Math.max(0, 2 * Math.max(...parts) - outer) };
 }
 
 // --- the light: cases/optics/light.py once more -------------------------------------------------------------------

@@ -60,7 +60,7 @@ def read(path: Path) -> str:
     from quiz.exports import answers as sharing
     from quiz.learning.parameters import NUMBERS
     from quiz.learning.refit import losses
-    from quiz.storage import accuracy_queries, class_queries, projection, result_queries
+    from quiz.storage import accuracy_queries, projection, result_queries, roster_queries
     from quiz.storage.checks import check
     from quiz.storage.datafile import DataFile
     from quiz.storage.store import Store
@@ -78,9 +78,9 @@ def read(path: Path) -> str:
             digest.update("".join(sharing.statements(store, answers)).encode())
             entries = [one.entry for one in accuracy_queries.entries_of(store, learner.id, Entry)]
             digest.update(write_table(entries).encode())
-            if learner.joined and (of := class_queries.class_of_learner(store, learner.id)):
-                members = [one.learner for one in class_queries.members_of(store, of.id)]
-                text = sharing.answers_csv(store, of.id, result_queries.answers_for_export(store, members))
+            for of in roster_queries.classes_with(store, learner.id):
+                members = [one.learner for one in roster_queries.members_of(store, of.id)]
+                text = sharing.answers_csv(store, (of.id,), result_queries.answers_for_export(store, members))
                 digest.update("".join(text).encode())
         digest.update(" ".join(f"{loss:.11e}" for loss in losses(logs, NUMBERS)).encode())
     wrong += [one.words for one in check(path) if not one.good]

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from cases.curriculum.bench_stage import instrument
+from cases.optics.light import FADED, FAINT, TOO_DULL_MM2, UNSEEN
 
 ROOT = Path(__file__).resolve().parent.parent
 STATIC = ROOT / "static"
@@ -47,10 +48,8 @@ def test_typescript_finds_nothing() -> None:
 
 def test_the_optics_are_imported_by_themselves_and_hold_the_cores_numbers() -> None:
     """The defaults of static/reflex.js, for whoever imports it without a page, are the core's."""
-    script = (
-        "import {NEUTRAL_ZONE, DIM_AT} from './static/reflex.js'; console.log(JSON.stringify([NEUTRAL_ZONE, DIM_AT]))"
-    )
+    script = "import {NEUTRAL_ZONE, SEEN} from './static/reflex.js'; console.log(JSON.stringify([NEUTRAL_ZONE, SEEN]))"
     found = ran(tool("node"), "--input-type=module", "--eval", script)
     assert found.returncode == 0, found.stderr
-    core = instrument()
-    assert json.loads(found.stdout) == [core["neutral_zone"], core["dim_at"]]
+    seen = {"too_dull_mm2": TOO_DULL_MM2, "unseen": UNSEEN, "faint": FAINT, "faded": FADED}
+    assert json.loads(found.stdout) == [instrument()["neutral_zone"], seen]

@@ -31,24 +31,20 @@ GUIDE = (
         "swept",
         "With",
         (
-            "You sit two thirds of a metre from an eye and look along the beam. The streak lights the face, and where "
-            "it enters the pupil some of it comes back: the reflex.",
-            "Sweep the streak across the pupil, slowly, from one side to the other and back. Watch the glow inside the "
-            "pupil, not the light on the lids.",
+            "You look along the beam at an eye 67 cm away. The light that comes back out of the pupil is the reflex.",
+            "Drag the streak slowly across the pupil and back. Watch the pupil, not the lids.",
         ),
-        "The glow went the way your hand went. That is with. It means that plus is wanted.",
+        "The reflex went the way the streak went: with. This eye needs plus.",
         Bench(eye=SphCyl(1.0), pupil_mm=6.5),
     ),
     Guided(
         "neutral",
         "Towards neutral",
         (
-            "Put plus in, a quarter at a time, and sweep after every step.",
-            "The reflex grows faster and brighter and, over the last dioptre or so, wider, until nothing travels: the "
-            "pupil lights up whole and goes dark whole. That is neutral. Go on until you have it.",
+            "Put plus in, a quarter dioptre at a time, and sweep after every lens.",
+            "Stop when nothing travels: the pupil fills and empties at once.",
         ),
-        "Neutral: all of it at once, and bright. Fast, wide and bright is near. Slow and dull is far: the band is "
-        "narrowest on the way in, and far off it is wide again.",
+        "Neutral: all at once. Just before it the reflex was fast and wide. The brightest band came earlier.",
         Bench(eye=SphCyl(1.0), sphere=0.5, pupil_mm=6.5),
         frozenset({"lenses"}),
     ),
@@ -56,24 +52,43 @@ GUIDE = (
         "reversal",
         "Past it: against",
         (
-            "This eye is at neutral. Put another half dioptre of plus in and sweep: now the glow runs the other way. "
-            "That is against, and it wants minus.",
-            "Then take the plus back out until it is neutral again. Going past and coming back is how an end-point is "
-            "found: neutral is a zone, not a point.",
+            "This eye is neutral. Add +0.50 and sweep: the reflex now goes the other way, against.",
+            "Take the +0.50 out again and sweep. An end-point is found by passing it and coming back.",
         ),
-        "With wants plus, against wants minus, and neutral lies between the two.",
+        "With needs plus, against needs minus. Neutral lies between them.",
         Bench(eye=SphCyl(1.0), sphere=2.5, pupil_mm=6.5),
         frozenset({"lenses"}),
+    ),
+    Guided(
+        "faded",
+        "Where against fades",
+        (
+            "This eye needs a lot of minus. Sweep: the pupil is dull, and you cannot tell which way the light goes.",
+            "Add minus, 1 D at a time, and sweep until against is plain.",
+        ),
+        "More than about 4 D from neutral, against fades: you see only the edge of the beam. Try a strong lens.",
+        Bench(eye=SphCyl(-6.5), pupil_mm=6.5),
+        frozenset({"lenses"}),
+    ),
+    Guided(
+        "sleeved",
+        "The sleeve",
+        (
+            "The sleeve makes the beam broader or narrower. Move it until the streak is one thin line on the lids.",
+            "Push it farther, and the beam crosses: every movement then turns round.",
+        ),
+        "A line on the face shows the axis best. Sweep with a broad streak: there, with needs plus.",
+        Bench(eye=SphCyl(1.0), pupil_mm=6.5),
+        frozenset({"sleeve"}),
     ),
     Guided(
         "aligned",
         "Skew",
         (
-            "This eye has astigmatism, and your streak does not lie on its axis. Sweep, and compare the glow in the "
-            "pupil with the light on the lids above and below: the two do not lie in one line.",
-            "Turn the streak the way the glow is turned, until they do. Sweep to check.",
+            "This eye is astigmatic, and your streak is off its axis. The band in the pupil is turned from the streak.",
+            "Turn the streak the way the band is turned, until the two are in line. Then sweep.",
         ),
-        "In line: the streak lies on a principal meridian. The axis is read there.",
+        "In line: the streak is on a principal meridian. Read the axis there.",
         Bench(eye=SphCyl(-1.0, 2.0, 105), streak=85, pupil_mm=6.5),
         frozenset({"streak"}),
     ),
@@ -81,10 +96,10 @@ GUIDE = (
         "both",
         "Thickness",
         (
-            "The same eye, with the streak on one of its meridians. Sweep and look how broad the band is and how fast.",
-            "Now turn the streak through 90° and sweep again. Two meridians, two bands.",
+            "The streak is on one meridian of the same eye. Sweep, and see how broad and how fast the band is.",
+            "Turn the streak through 90° and sweep again.",
         ),
-        "The thin, slow band belongs to the meridian that is farther from neutral; its streak shows the axis best.",
+        "Two meridians, two bands. The slower one is farther from neutral.",
         Bench(eye=SphCyl(-1.0, 2.0, 105), streak=105, pupil_mm=6.5),
         frozenset({"streak"}),
     ),
@@ -92,15 +107,11 @@ GUIDE = (
         "leaned",
         "Leaning in",
         (
-            "Both meridians of this eye look neutral behind the lenses in the frame. Is it true? Lean in by 30 cm: a "
-            "true neutral turns to with.",
-            "Sweep with the streak at 105 and at 15. If the bands are equally wide and fast, the two were neutral "
-            "together.",
+            "Both meridians look neutral behind these lenses. To check, lean in to 40 cm: neutral turns to with.",
+            "Sweep with the streak at 105 and at 15. Compare the two bands.",
         ),
-        "With in both, and alike: a true end-point. Had one band been thinner, that meridian would still want plus.",
-        Bench(
-            eye=SphCyl(1.0, -2.0, 105), sphere=2.5, cylinder=-2.0, axis=105, streak=105, pupil_mm=7, sleeve="diverging"
-        ),
+        "With in both, and alike: a true end-point. A thinner band would still need plus.",
+        Bench(eye=SphCyl(1.0, -2.0, 105), sphere=2.5, cylinder=-2.0, axis=105, streak=105, pupil_mm=7),
         frozenset({"streak", "lean"}),
     ),
 )

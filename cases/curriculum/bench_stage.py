@@ -9,19 +9,27 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
+from cases.errors import CaseError
 from cases.figures import pupil_reflex
 from cases.figures.parts import heading
 from cases.figures.pupil_reflex import Breadth, Brightness, Speed, travel
 from cases.notation.prescription import write_axis
+from cases.optics import light
 from cases.optics.appearance import PUPIL_MM, seen_in
 from cases.optics.lens import SphCyl
-from cases.optics.reflex import DIM_AT, NEUTRAL_ZONE, Setting, movement, skew, speed_ratio, width_mm, zones
+from cases.optics.reflex import NEUTRAL_ZONE, Cone, Setting, movement, skew, speed_ratio, zones
 from cases.procedure.figure import Figure
 from cases.procedure.keys import Drawing, Rule, given
 
-SLEEVES = {"diverging": -1.5, "parallel": 0.0, "converging": 4.5}
-"""The sleeve in D, by its names. The bench's own instrument."""
-SIGHT_HOLE_MM, STREAK_MRAD = 1.5, 1.0
+SLEEVES = {"parallel": -1.5, "converging": 4.5}
+"""The sleeve in D, by the setting that a case names: plane mirror, concave mirror. A plane-mirror setting is a slightly
+diverging beam: against stays in sight farther from neutral than with a parallel one."""
+SLEEVE = SLEEVES["parallel"]
+SIGHT_HOLE_MM, BEAM_MM, FILAMENT_MRAD, SPOT_MRAD = 1.5, 5.0, 1.0, 5.0
+"""The bench's own instrument. The beam's radius is what to measure on a real one: its parallel streak on a wall is
+2(b + w·κ) wide."""
+CONE_BELOW_MM, CONE_SPREAD_MM = 1.0, 1.0
+"""Where the bench puts a cone, and how far it spreads: an example, no published source."""
 
 SAME_AS_STREAK = 2.0
 """Degrees within which a reflex is said to lie along the streak: about what an eye can tell; an estimate."""
@@ -32,9 +40,11 @@ class Bench:
     """What is set at the bench.
 
     eye: the lens that corrects the eye. sphere, cylinder: the lenses in place in D; axis, streak: degrees in 1..180.
-    sleeve: "diverging" or "parallel", both plane-mirror settings, or "converging", the concave-mirror setting.
+    sleeve: vergence of the beam in D; filament: "streak" or "spot".
     margin: D that the edge of the pupil wants more than its centre. off_h, off_v: degrees off the visual axis, to the
-    examiner's right and up.
+    examiner's right and up. coma: D per mm by which E changes along 180. cone: D of a cone below the centre.
+    haze: share of the light that the media scatter. unrest: what the eye does by itself, "none", "alive",
+    "jerk" or "pendular".
     """
 
     eye: SphCyl = field(default_factory=lambda: SphCyl(0))
@@ -43,11 +53,16 @@ class Bench:
     axis: float = 180.0
     streak: float = 90.0
     distance_cm: float = 67.0
-    sleeve: str = "parallel"
+    sleeve: float = SLEEVE
+    filament: str = "streak"
     pupil_mm: float = PUPIL_MM
     margin: float = 0.0
     off_h: float = 0.0
     off_v: float = 0.0
+    coma: float = 0.0
+    cone: float = 0.0
+    haze: float = 0.0
+    unrest: str = "none"
 
     @property
     def setting(self) -> Setting:
@@ -64,8 +79,13 @@ class Bench:
             distance_cm=self.distance_cm,
             pupil_mm=self.pupil_mm,
             sight_hole_mm=SIGHT_HOLE_MM,
-            sleeve=SLEEVES[self.sleeve],
-            filament_mrad=STREAK_MRAD,
+            sleeve=self.sleeve,
+            beam_mm=BEAM_MM,
+            filament=self.filament,
+            filament_mrad=SPOT_MRAD if self.filament == "spot" else FILAMENT_MRAD,
+            coma=(self.coma, 0.0),
+            cone=Cone(0.0, -CONE_BELOW_MM, self.cone, CONE_SPREAD_MM) if self.cone else None,
+            haze=self.haze,
             margin_per_mm2=self.margin / (self.pupil_mm / 2) ** 2,
             off_axis_h=self.off_h,
             off_axis_v=self.off_v,
@@ -83,16 +103,18 @@ class Bench:
 def instrument() -> dict[str, Any]:
     """Return for JSON the numbers of the bench's instrument that a script which draws it needs as well.
 
-    Lengths in mm as their names say, `filament_mrad` in milliradians, `oblique_per_deg2` in D per degree squared,
-    `sleeves`, `neutral_zone` and `dim_at` in D. What each is, reflex.py says.
+    Lengths in mm and angles in mrad as their names say, `oblique_per_deg2` in D per degree squared and
+    `neutral_zone` in D.
     """
     return {
         "sight_hole_mm": SIGHT_HOLE_MM,
-        "filament_mrad": STREAK_MRAD,
-        "sleeves": SLEEVES,
+        "beam_mm": BEAM_MM,
+        "filament_mrad": FILAMENT_MRAD,
+        "spot_mrad": SPOT_MRAD,
+        "cone_below_mm": CONE_BELOW_MM,
+        "cone_spread_mm": CONE_SPREAD_MM,
         "oblique_per_deg2": Setting.oblique_per_deg2,
         "neutral_zone": NEUTRAL_ZONE,
-        "dim_at": DIM_AT,
     }
 
 
@@ -111,7 +133,25 @@ class Stage:
     views: Rule[tuple[View, ...]]
     """Made of the type's findings alone."""
     free: frozenset[str]
-    """Out of "streak", "lenses" and "lean"; sweeping is always free."""
+    """Out of "streak", "lenses", "lean" and "sleeve"; sweeping is always free."""
+
+
+class NotInSight(CaseError):
+    """A case that asks for a movement which no eye could see: it is drawn again."""
+
+
+def require_in_sight(*benches: Bench) -> None:
+    """Refuse to draw a case unless an eye can tell every one of its movements at its sleeve and pupil.
+
+    Raises
+    ------
+    NotInSight
+        When one is too dull, too faint to tell from neutral, or hidden by the edge of the beam.
+    """
+    for bench in benches:
+        wanted = movement(bench.setting, bench.streak)
+        if not light.shows(bench.setting, bench.streak, wanted):
+            raise NotInSight(f"the movement {wanted} cannot be seen here: draw another case")
 
 
 def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:
@@ -122,56 +162,70 @@ def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:
 def seen(bench: Bench) -> tuple[str, ...]:
     """Say what a sweep shows, as plainly as eyes would, without judging it: a sentence for each thing.
 
-    Source: reflex.py; the words are ours.
+    Nothing is said that the light does not show: see `cases.optics.light`. The words are ours.
     """
     setting, streak = bench.setting, bench.streak
-    way = travel(streak)
-    seen_movement = movement(setting, streak)
-    lines = [f"The streak lies at {write_axis(streak)} and is swept {heading(way)}."]
-    if seen_movement == "neutral":
-        lines.append("The whole pupil lights up and goes dark at once; no reflex is seen to travel.")
+    sweep = light.seen(setting, streak, "centre" if bench.margin else "pupil")
+    swept = f"swept {heading(travel(streak))}"
+    lines = [
+        f"A spot of light is {swept}."
+        if bench.filament == "spot"
+        else f"The streak lies at {write_axis(streak)} and is {swept}."
+    ]
+    moves = sweep.word in SEEN_WAYS
+    if moves:
+        way, faint = SEEN_WAYS[sweep.word]
+        speed = "" if faint else f", {_speed(speed_ratio(setting, streak))}"
+        lines.append(f"In the pupil the reflex travels {way} the streak{', faintly' if faint else speed}.")
+    elif sweep.word == light.TOO_DULL:
+        lines.append("It is too dull to tell which way the reflex goes.")
+    elif sweep.peak_mm2 >= FILLS_MM2:
+        lines.append("No reflex is seen to travel: the pupil is bright, fills and empties at once.")
     else:
-        lines.append(f"In the pupil the reflex {_travels(seen_movement)}, {_speed(speed_ratio(setting, streak))}.")
-        lines.append(
-            f"Its band {_width(width_mm(setting, streak)[0] / bench.pupil_mm)}, {_skew(skew(setting, streak))}."
-        )
-    lines.append(f"It is {seen_in(setting, streak).brightness_words}.")
-    centre, margin = zones(setting, streak)
-    if centre.movement != margin.movement:
-        edge = (
-            "lights up and goes dark at once"
-            if margin.movement == "neutral"
-            else f"shows light that {_travels(margin.movement)}"
-        )
-        lines.append(f"That is the centre; the edge of the pupil {edge}.")
+        lines.append("The pupil is dull and even: which way the reflex goes cannot be told.")
+    band = light.band_seen(setting, streak)
+    if moves:
+        lines.append(f"Its band {_grade(band.share, WIDTHS)}{_tilt(skew(setting, streak), band, bench.filament)}.")
+    lines.append(f"It is {_grade(sweep.peak_mm2, BRIGHTNESSES)}.")
+    edge = light.seen(setting, streak, "edge")
+    if bench.margin and moves and edge.word in SEEN_WAYS and SEEN_WAYS[edge.word][0] != SEEN_WAYS[sweep.word][0]:
+        lines.append(f"At the edge of the pupil light travels {SEEN_WAYS[edge.word][0]} the streak.")
     return tuple(lines)
 
 
-def _travels(seen_movement: str) -> str:
-    return {
-        "with": "travels the same way as the streak",
-        "against": "travels the opposite way to the streak",
-        "neither": "lies nearly across the streak and slides along it",
-    }[seen_movement]
+SEEN_WAYS = {
+    "with": ("the same way as", False),
+    "with, faint": ("the same way as", True),
+    "against": ("the opposite way to", False),
+    "against, faint": ("the opposite way to", True),
+}
+FILLS_MM2 = 4.0
+"""Light at the centre from which a pupil without movement is bright enough to be called neutral by eye."""
+BRIGHTNESSES = ((5.0, "bright"), (1.5, "fairly bright"), (0.4, "dull"), (0.0, "very dull"))
+WIDTHS = (
+    (0.95, "fills the pupil"),
+    (2 / 3, "takes up most of the pupil"),
+    (1 / 3, "takes up about half of the pupil"),
+    (0.0, "is thin"),
+)
+TILT_DEG, TILT_CONTRAST, TILT_SHARE = 5.0, 0.2, 0.8
+"""A band is said to be turned where it is turned this far, this plain and this narrow. Thresholds of words are ours: no
+published source; to be tried with clinicians."""
+
+
+def _grade(value: float, grades: tuple[tuple[float, str], ...]) -> str:
+    return next(words for least, words in grades if value >= least)
 
 
 def _speed(ratio: float) -> str:
-    if ratio > 5:
-        return "more than five times as fast as it"
-    if 0.9 <= ratio <= 1.1:
-        return "about as fast as it"
-    return f"about {ratio:.2g} times as fast as it"
+    return "faster than it" if ratio > 1.4 else "slower than it" if ratio < 0.7 else "about as fast as it"
 
 
-def _width(share: float) -> str:
-    return "fills the pupil" if share >= 1 else f"takes up about {round(share * 20) * 5} % of the pupil's width"
-
-
-def _skew(turned: float) -> str:
-    if abs(turned) <= SAME_AS_STREAK:
-        return "and it lies along the streak"
+def _tilt(turned: float, band: light.BandSeen, filament: str) -> str:
+    if filament == "spot" or band.contrast < TILT_CONTRAST or band.share >= TILT_SHARE or abs(turned) < TILT_DEG:
+        return ""
     way = "anticlockwise" if turned > 0 else "clockwise"
-    return f"and it stands turned {way} from the streak by about {abs(turned):.0f}°"
+    return f", and it is turned {way} from the streak by about {5 * round(abs(turned) / 5):.0f}°"
 
 
 def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
@@ -185,8 +239,8 @@ def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
     setting, streak = bench.setting, bench.streak
     centre, margin = zones(setting, streak)
     seen_movement = centre.movement
-    if seen_movement == "neither" or margin.movement == "neither":
-        # No way of travel to draw: the streak alone, and the words beside it say why.
+    if seen_movement == "neither" or margin.movement == "neither" or not light.shows(setting, streak, seen_movement):
+        # No way of travel that an eye could tell: the streak alone, and the words beside it say why.
         return pupil_reflex.movement("neutral", streak=streak, uid=uid, say=False, name=name)
     if seen_movement != margin.movement:
         return pupil_reflex.zones(seen_movement, margin.movement, uid=uid, streak=streak, say=False)

@@ -22,8 +22,8 @@ from cases.procedure.settings import Settings
 
 PATIENTS = 20_000
 """How many different patients cases have; each is drawn when it is first asked for."""
-TRIES = 40
-"""Patients of the mixture looked at for one case, and then so many of the teaching share."""
+TRIES, TEACHING_TRIES = 40, 160
+"""Patients of the mixture looked at for one case, and then patients of the teaching share."""
 
 AGES = Quantity(
     id="age", unit=" years", hint="years, such as 34", low=0.0, high=110.0, step=1.0, exact=0.0, tolerance=0.0,
@@ -46,8 +46,8 @@ def _patient(number: int, *, teaching: bool) -> Patient:
 
 def patients(chance: Chance) -> Iterator[Patient]:
     """Yield patients to look through for one case: of the mixture, then of the teaching share."""
-    for teaching in (False, True):
-        for _ in range(TRIES):
+    for teaching, tries in ((False, TRIES), (True, TEACHING_TRIES)):
+        for _ in range(tries):
             yield _patient(chance.whole(0, PATIENTS - 1), teaching=teaching)
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from cases.optics.lens import SphCyl
-from cases.optics.reflex import Setting, brightness, movement, residual, speed_ratio, width_mm
+from cases.optics.light import directions
+from cases.optics.reflex import Setting, movement, residual, residual_matrix, speed_ratio, width_mm
 
 PUPIL_MM = 6.0
 """A pupil in a dim room: common practice, no published source."""
+
+DIM_AT = 4.0
+"""D still to be added at which a drawing on paper hatches a reflex half as densely as at neutral. A law of the
+drawings: the light itself is `cases.optics.light`."""
 
 SPEEDS = (
     (2.5, "much faster than the streak"),
@@ -68,8 +74,8 @@ def seen_in(setting: Setting, streak: float) -> Seen:
         residual(setting, streak),
         movement(setting, streak),
         speed_ratio(setting, streak),
-        min(1.0, width_mm(setting, streak)[0] / setting.pupil_mm),
-        brightness(setting, streak),
+        min(1.0, width_mm(setting, streak) / setting.pupil_mm),
+        1 / (1 + math.hypot(*(residual_matrix(setting) @ directions(streak)[0])) / DIM_AT),
     )
 
 

@@ -52,6 +52,10 @@ TOO_DULL_MM2 = 0.2
 UNSEEN, FAINT = 0.025, 0.06
 """Peak below which nothing can be told, and signal below which no movement, and only a faint one, is seen. Ours: no
 published source; to be tried with clinicians."""
+TOO_DULL, UNMOVED = "too dull to tell", "no movement seen"
+PupilZone = Literal["pupil", "centre", "edge"]
+ZONES: dict[PupilZone, slice] = {"pupil": slice(None), "centre": slice(12), "edge": slice(36, None)}
+"""Which of 48 points from the centre out belong to a part of the pupil: within half its radius, outside 0.87 of it."""
 FADED = 0.12
 """Places of the streak with less than this share of the greatest mean are left out of the signal."""
 PLACES_MM = tuple(step / 2 for step in range(1, 25))
@@ -276,9 +280,24 @@ def face_light(setting: Setting, streak: float, *, face_mm: float, x_mm: ArrayLi
     )
 
 
-def seen(setting: Setting, streak: float) -> SweepSeen:
-    """Return what an eye can tell from a sweep of this streak."""
-    return _seen(setting, streak)
+def seen(setting: Setting, streak: float, zone: PupilZone = "pupil") -> SweepSeen:
+    """Return what an eye can tell from a sweep of this streak, over the pupil or in a part of it alone."""
+    return _seen(setting, streak, zone)
+
+
+@dataclass(frozen=True)
+class BandSeen:
+    """The band in the middle of a sweep: its share of the pupil by half height along n, and its contrast there."""
+
+    share: float
+    contrast: float
+
+
+@lru_cache(2048)
+def band_seen(setting: Setting, streak: float) -> BandSeen:
+    """Return how broad the band is with the streak on the pupil's centre; all of the pupil where it is dark."""
+    width, contrast = _profile(_beam(setting, streak, "sweep"), 0.0)
+    return BandSeen(1.0 if width is None else width / (0.96 * setting.pupil_mm), contrast or 0.0)
 
 
 def look_document(
@@ -295,7 +314,7 @@ def look_document(
     lit = {f: beam.light(f, pupil[:, 0], pupil[:, 1]) for f in (face_mm, 2.0, -2.0)}
     here, plus, minus = (_centroid(pupil, lit[f]) for f in (face_mm, 2.0, -2.0))
     width, contrast = _profile(beam, face_mm)
-    judged = _seen(setting, streak)
+    judged = _seen(setting, streak, "pupil")
     return {
         "light": [
             {"x_mm": float(x), "y_mm": float(y), "mm2": float(one)} for (x, y), one in zip(points, there, strict=True)
@@ -324,10 +343,10 @@ def _beam(setting: Setting, streak: float, care: Care = "frame") -> Beam:
 
 
 @lru_cache(2048)
-def _seen(setting: Setting, streak: float) -> SweepSeen:
+def _seen(setting: Setting, streak: float, zone: PupilZone) -> SweepSeen:
     beam = _beam(setting, streak, "sweep")
     # Points in pairs about the centre, so that the sides of an even pupil are equal to the last digit.
-    half = sunflower(beam.radius, 48)
+    half = sunflower(beam.radius, 48)[ZONES[zone]]
     pupil = np.concatenate([half, -half])
     across = pupil @ beam.n
     means: list[float] = []
@@ -341,18 +360,27 @@ def _seen(setting: Setting, streak: float) -> SweepSeen:
     greatest = max(means)
     kept = [(mean, side) for mean, side in zip(means, sides, strict=True) if mean >= FADED * greatest]
     if greatest < DARK_MM2:
-        return SweepSeen(None, peak, "too dull to tell")
+        return SweepSeen(None, peak, TOO_DULL)
     total = math.fsum(mean for mean, _ in kept)
     signal = (1 - setting.haze) * math.fsum(mean * side for mean, side in kept) / total
     return SweepSeen(signal, peak, movement_word(signal, peak))
 
 
+def shows(setting: Setting, streak: float, movement: str) -> bool:
+    """Say whether an eye can see this movement ("with", "against" or "neutral") in a sweep.
+
+    Where the edge of the pupil differs from its centre, the centre is watched.
+    """
+    found = seen(setting, streak, "centre" if setting.margin_per_mm2 else "pupil").word
+    return found == UNMOVED if movement == "neutral" else found.removesuffix(", faint") == movement
+
+
 def movement_word(signal: float, peak_mm2: float) -> str:
     """Return the movement that an eye can tell, in the words of the bench."""
     if peak_mm2 < TOO_DULL_MM2:
-        return "too dull to tell"
+        return TOO_DULL
     if abs(signal) < UNSEEN:
-        return "no movement seen"
+        return UNMOVED
     return ("with" if signal > 0 else "against") + (", faint" if abs(signal) < FAINT else "")
 
 

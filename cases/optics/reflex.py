@@ -22,10 +22,10 @@ from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from cases.errors import OutOfRange
-from cases.optics.axes import across, axis_of
+from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 
 Array = NDArray[np.float64]
@@ -33,9 +33,6 @@ Movement = Literal["with", "against", "neutral", "neither"]
 
 NEUTRAL_ZONE = 0.125
 """Half-width in D of what is called neutral: half a quarter-dioptre step. Common practice, no published source."""
-
-DIM_AT = 4.0
-"""Residual in D at which the reflex is drawn half as bright as at neutral: a drawing law, not a measured one."""
 
 NOUGHT = 1e-9
 """Residuals below this, in D, are rounding: neutral exactly."""
@@ -181,24 +178,6 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Reflex:
-    """The lit band in the pupil for one place of the streak, taken at the centre of the pupil.
-
-    angle: direction of the band, 0 < angle ≤ 180 degrees; None when E n is nought and there is no line.
-    foot_mm: the point of its middle line nearest the centre of the pupil, (x, y); None likewise.
-    width_mm: from edge to edge, where the light ends; infinite when E n is nought.
-    core_mm: the width that is evenly lit, from whose edges the light falls off to those of `width_mm`.
-    in_pupil: whether any of the band falls in the pupil.
-    """
-
-    angle: float | None
-    foot_mm: tuple[float, float] | None
-    width_mm: float
-    core_mm: float
-    in_pupil: bool
-
-
-@dataclass(frozen=True)
 class Zone:
     """A ring of the pupil: its radius, what it still wants in the meridian across the streak (D), and its movement."""
 
@@ -301,66 +280,23 @@ def skew(setting: Setting, streak: float) -> float:
     return 90.0 if turn <= -90 + NOUGHT else turn
 
 
-def width_mm(setting: Setting, streak: float) -> tuple[float, float]:
-    """Return the width of the lit band in mm, (from edge to edge, evenly lit core); both infinite at exactly neutral.
+def width_mm(setting: Setting, streak: float) -> float:
+    """Return the width of the lit band in mm from edge to edge, where its light ends; infinite at exactly neutral.
 
     The band is 2(β + p/w)/|E n| wide, p the radius of the sight hole. β is half the retinal streak, widened by the
-    eye's defocus for the source: β₀ + ρ·|(R − L + I/(w + a)) n|, ρ the radius of the pupil, so far from neutral the
-    width tends to that of the pupil. The core is what is left when the smaller two of the three parts soften the
-    edges of the greatest; nought when they are too large for an even middle. Aberration is left out here.
+    eye's defocus for the source: β₀ + ρ·|(R − L + I/(w + a)) n|, ρ the radius of the pupil and a the place of the
+    source behind the mirror, so far from neutral the width tends to that of the pupil. Aberration is left out,
+    and so is the edge of the beam: what an eye sees of it is `cases.optics.light`.
 
     Source: derived here.
     """
+    w = setting.distance_cm / 100
+    spread = 1 - w * setting.sleeve
+    source = -setting.sleeve / spread if abs(spread) > NOUGHT else 0.0
+    blur = residual_matrix(setting) @ _normal(streak) + (source - 1 / w) * _normal(streak)
+    half = setting.filament_mrad / 1000 + setting.pupil_mm / 2000 * math.hypot(*blur) + setting.sight_hole_mm / 2000 / w
     size = _size(setting, streak)
-    outer, core = _half_angles(setting, streak)
-    if size <= NOUGHT:
-        return math.inf, math.inf
-    return 2000 * outer / size, 2000 * core / size
-
-
-def brightness(setting: Setting, streak: float) -> float:
-    """Return how bright to draw the reflex: 1 at neutral, 1/2 at `DIM_AT` D of |E n|, always above 0.
-
-    A drawing law, not a measured one: that the reflex is dull far from neutral is common practice, no published
-    source; the form 1/(1 + |E n|/4 D) is ours.
-    """
-    return 1 / (1 + _size(setting, streak) / DIM_AT)
-
-
-def reflex(setting: Setting, streak: float, *, face_mm: float) -> Reflex:
-    """Return the lit band when the middle of the streak lies `face_mm` from the centre of the pupil, along n.
-
-    Source: derived here: the line (E n)·y = σ with σ = gain × face_mm/w.
-    """
-    En = residual_matrix(setting) @ _normal(streak)
-    size = math.hypot(*En)
-    sigma = _sigma(setting, face_mm)
-    outer, core = width_mm(setting, streak)
-    in_pupil = abs(sigma) < _half_angles(setting, streak)[0] + size * setting.pupil_mm / 2000
-    if size <= NOUGHT:
-        return Reflex(None, None, outer, core, in_pupil)
-    foot = 1000 * sigma * En / size**2
-    angle = axis_of(math.degrees(math.atan2(En[1], En[0])) + 90)
-    return Reflex(angle, (float(foot[0]), float(foot[1])), outer, core, in_pupil)
-
-
-def light(setting: Setting, streak: float, *, face_mm: float, x_mm: ArrayLike, y_mm: ArrayLike) -> Array:
-    """Return how much light each point of the pupil sends through the sight hole, 0 to 1, aberration and all.
-
-    x_mm, y_mm: points of the pupil, arrays of one shape; points outside the pupil get 0. The light is even in the
-    core of the band and falls off in a straight line to its edges (a drawing law); multiply by `brightness`.
-
-    Source: derived here: |n·(E(r) y) − σ| against the half-widths of `width_mm`.
-    """
-    n, E = _normal(streak), residual_matrix(setting)
-    x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
-    r2 = x * x + y * y
-    En = E @ n
-    angle = (En[0] * x + En[1] * y + setting.margin_per_mm2 * r2 * (n[0] * x + n[1] * y)) / 1000
-    off = np.abs(angle - _sigma(setting, face_mm))
-    outer, core = _half_angles(setting, streak)
-    fall = np.clip((outer - off) / max(outer - core, 1e-12), 0, 1)
-    return np.where(r2 <= (setting.pupil_mm / 2) ** 2, fall, 0.0)
+    return 2000 * half / size if size > NOUGHT else math.inf
 
 
 def zones(setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE) -> tuple[Zone, Zone]:
@@ -376,24 +312,14 @@ def zones(setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE
     return centre, margin
 
 
-def facts_json(
-    setting: Setting, streak: float, *, face_mm: float, neutral_zone: float = NEUTRAL_ZONE
-) -> dict[str, Any]:
-    """Return everything above for JSON, null for what is infinite or has no line; `facts` in static/reflex.js does too.
-
-    `light` is sampled on a 5 × 5 square of points within the pupil, rows from the lowest up.
-    """
-    steps = np.linspace(-0.35, 0.35, 5) * setting.pupil_mm
-    x, y = np.meshgrid(steps, steps)
+def facts_json(setting: Setting, streak: float, *, neutral_zone: float = NEUTRAL_ZONE) -> dict[str, Any]:
+    """Return everything above for JSON, null for what is infinite; `facts` in static/reflex.js does too."""
     facts = {
         **asdict(look(setting, streak, neutral_zone=neutral_zone)),
-        **asdict(reflex(setting, streak, face_mm=face_mm)),
         "residual_matrix": residual_matrix(setting).tolist(),
         "induced_cylinder": setting.induced.cylinder,
         "beam_gain": setting.beam_gain,
-        "brightness": brightness(setting, streak),
         "zones": [asdict(zone) for zone in zones(setting, streak, neutral_zone=neutral_zone)],
-        "light": light(setting, streak, face_mm=face_mm, x_mm=x, y_mm=y).tolist(),
     }
     return {name: _finite(value) for name, value in facts.items()}
 
@@ -407,27 +333,8 @@ def _normal(streak: float) -> Array:
 
 
 def _size(setting: Setting, streak: float) -> float:
-    """Return |E n| in D, which decides speed, width and brightness."""
+    """Return |E n| in D, which decides speed and width."""
     return math.hypot(*(residual_matrix(setting) @ _normal(streak)))
-
-
-def _sigma(setting: Setting, face_mm: float) -> float:
-    """Return the displacement σ of the streak's conjugate line, in radians, for a displacement on the face."""
-    return setting.beam_gain * face_mm / (10 * setting.distance_cm)
-
-
-def _half_angles(setting: Setting, streak: float) -> tuple[float, float]:
-    """Return half the angular width of the band (whole, evenly lit), in radians as seen from the pupil."""
-    w = setting.distance_cm / 100
-    source = -setting.sleeve / (1 - w * setting.sleeve) if abs(1 - w * setting.sleeve) > NOUGHT else 0.0
-    blur = residual_matrix(setting) @ _normal(streak) + (source - 1 / w) * _normal(streak)
-    parts = (
-        setting.filament_mrad / 1000,
-        setting.pupil_mm / 2000 * math.hypot(*blur),
-        setting.sight_hole_mm / 2000 / w,
-    )
-    whole = math.fsum(parts)
-    return whole, max(0.0, 2 * max(parts) - whole)
 
 
 def _finite(value: Any) -> Any:

@@ -1,4 +1,4 @@
-"""Classes: making one, the code that it is joined by, joining, coming back from another device, and removing."""
+"""Classes: making one, the code that it is joined by, joining, coming back from another device, archive, removing."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from quiz.learning.state import DAY
 from quiz.practice import learners, names
 from quiz.practice.names import BadName
 from quiz.practice.randomness import Lots
-from quiz.storage import class_queries
-from quiz.storage.class_queries import Class, Member, Preceptor
+from quiz.storage import class_queries, roster_queries
+from quiz.storage.class_queries import Class, Preceptor
+from quiz.storage.roster_queries import MOST_LEARNERS, Member
 from quiz.storage.store import Learner, Store
 
 CODE_MARKS = 8
 CODE_DAYS = 14
 PHRASE_MARKS = 16
 """79 bits: not to be guessed, so that it is kept as a plain hash."""
-MOST_LEARNERS = 500
 MOST_AT_ONCE = 120
 """Joins in one class within `WINDOW`; then nobody else joins until its preceptor says so, or time passes."""
 MOST_FROM_ONE_ADDRESS = 80
@@ -44,6 +44,31 @@ class UnknownMember(QuizError):
 
     def __init__(self) -> None:
         super().__init__("no such learner is in this class; perhaps they have left it")
+
+
+class NotYours(QuizError):
+    """Something that a preceptor of this class may not do in it: a reader changes nothing, and some is its owner's."""
+
+    def __init__(self, role: str, owner: str) -> None:
+        who = "you may read this class and change nothing in it" if role == "reader" else "only its owner can do this"
+        super().__init__(f"{who}: ask {owner}, who owns it")
+
+
+class Archived(QuizError):
+    """A class that was put away: nothing in it is changed."""
+
+    def __init__(self) -> None:
+        super().__init__("this class is archived: its owner can take it out of the archive on its page")
+
+
+class RosterClosed(QuizError):
+    """A drill that counts is open, so nobody joins by a code."""
+
+    def __init__(self, drill: str) -> None:
+        super().__init__(
+            f"“{drill}” counts and is open, so the roster is closed: add people to it by hand or by a file, "
+            "or close the drill first"
+        )
 
 
 class ClassFull(QuizError):
@@ -76,7 +101,10 @@ class Joined:
 
     learner: Learner
     token: str
+    """"" where they were in already."""
     phrase: str
+    of: Class | None = None
+    """The class that was joined, or asked."""
 
 
 def make(store: Store, preceptor: Preceptor, name: str, *, now: float, lots: Lots) -> int:
@@ -86,48 +114,112 @@ def make(store: Store, preceptor: Preceptor, name: str, *, now: float, lots: Lot
     ------
     BadName
     """
-    tidy = names.tidy_name(name, [])
     with store.writing():
-        if any(one.name.casefold() == tidy.casefold() for one in class_queries.classes_of(store, preceptor.id)):
-            raise BadName(f"you have a class “{tidy}” already: give another name, perhaps with the year")
+        tidy = _free_class_name(store, preceptor.id, name)
         number = class_queries.add_class(store, preceptor.id, tidy, now)
         class_queries.keep_code(store, number, new_code(lots, CODE_MARKS), now + CODE_DAYS * DAY)
     return number
 
 
+def rename(store: Store, one: Class, name: str) -> None:
+    """Give a class another name.
+
+    Raises
+    ------
+    BadName
+    """
+    with store.writing():
+        class_queries.rename_class(store, one.id, _free_class_name(store, one.preceptor, name, but=one.id))
+
+
+def _free_class_name(store: Store, preceptor_id: int, name: str, but: int | None = None) -> str:
+    tidy = names.tidy_name(name, [])
+    there = class_queries.classes_of(store, preceptor_id)
+    if any(one.name.casefold() == tidy.casefold() and one.id != but for one in there):
+        raise BadName(f"you have a class “{tidy}” already: give another name, perhaps with the year")
+    return tidy
+
+
 def own(store: Store, preceptor: Preceptor, class_id: int) -> Class:
-    """Return a class of this preceptor.
+    """Return a class of this preceptor, whatever they are in it.
 
     Raises
     ------
     UnknownClass
-        When it is not.
+        When they are nothing in it.
     """
     found = class_queries.class_of_id(store, class_id)
-    if found is None or found.preceptor != preceptor.id:
+    if found is None or found.removed_at is not None or roster_queries.role_in(store, found, preceptor.id) is None:
         raise UnknownClass
     return found
 
 
-def member(store: Store, one: Class, learner_id: int) -> Learner:
-    """Return a learner of a class.
+def changeable(
+    store: Store, preceptor: Preceptor, class_id: int, *, owner: bool = False, archived: bool = False
+) -> Class:
+    """Return a class in which this preceptor may change something; only its owner where `owner`.
+
+    Raises
+    ------
+    UnknownClass, NotYours, Archived
+        Archived unless `archived`, for what can be done to a class that was put away.
+    """
+    found = own(store, preceptor, class_id)
+    role = roster_queries.role_in(store, found, preceptor.id) or ""
+    if role == "reader" or (owner and role != "owner"):
+        by = roster_queries.preceptor_of_id(store, found.preceptor)
+        raise NotYours(role, by.name if by else "the one")
+    if found.archived_at is not None and not archived:
+        raise Archived
+    return found
+
+
+def member(store: Store, one: Class, learner_id: int) -> Member:
+    """Return the place of a learner in a class.
 
     Raises
     ------
     UnknownMember
         When there is none of this number in it.
     """
-    of = class_queries.class_of_learner(store, learner_id)
-    learner = store.learner(learner_id)
-    if learner is None or of is None or of.id != one.id:
+    found = roster_queries.member_of(store, one.id, learner_id)
+    if found is None:
         raise UnknownMember
-    return learner
+    return found
 
 
 def give_code(store: Store, one: Class, *, now: float, lots: Lots) -> None:
-    """Give a class a new code for the next two weeks; the one before no longer lets anyone in."""
+    """Give a class a new code for the next two weeks; the one before no longer lets anyone in.
+
+    Raises
+    ------
+    RosterClosed
+        While a drill that counts is open.
+    """
     with store.writing():
+        for drill in class_queries.open_and_counting(store, one.id, now):
+            raise RosterClosed(drill.title)
         class_queries.keep_code(store, one.id, new_code(lots, CODE_MARKS), now + CODE_DAYS * DAY)
+
+
+def ask_first(store: Store, one: Class, *, asks: bool) -> None:
+    """Let whoever types the code wait until a preceptor lets them in, or let them in at once."""
+    with store.writing():
+        class_queries.keep_asks(store, one.id, asks=asks)
+
+
+def archive(store: Store, one: Class, *, now: float) -> None:
+    """Put a class away: its code lets nobody in, its drills end, everything in it can be read."""
+    with store.writing():
+        class_queries.keep_code(store, one.id, None, None)
+        class_queries.end_runs_in_class(store, one.id, now)
+        class_queries.keep_archived(store, one.id, now)
+
+
+def take_out(store: Store, one: Class) -> None:
+    """Take a class out of the archive."""
+    with store.writing():
+        class_queries.keep_archived(store, one.id, None)
 
 
 def take_code(store: Store, one: Class) -> None:
@@ -136,10 +228,22 @@ def take_code(store: Store, one: Class) -> None:
         class_queries.keep_code(store, one.id, None, None)
 
 
-def join(store: Store, code: str, name: str, *, form: str, caller: Caller, now: float, lots: Lots) -> Joined:
-    """Let someone join by a class's code, under a name of their choosing.
+def join(
+    store: Store,
+    code: str,
+    name: str,
+    *,
+    form: str,
+    caller: Caller,
+    now: float,
+    lots: Lots,
+    who: Learner | None = None,
+    shared: bool = False,
+) -> Joined:
+    """Let someone join by a class's code: under a name of their choosing, or as `who`, who is in a class already.
 
-    form is the secret of the form that was sent: the same form once more finds the learner whom it made.
+    form is the secret of the form that was sent: the same form once more finds the learner whom it made. Where the
+    class asks its preceptor first, they wait for that.
 
     Raises
     ------
@@ -153,18 +257,20 @@ def join(store: Store, code: str, name: str, *, form: str, caller: Caller, now: 
     if len(form) < LEAST_SECRET:
         raise BadForm
     with store.writing():
-        learner = class_queries.learner_joined_with(store, one.id, digest(form))
+        learner = roster_queries.learner_joined_with(store, one.id, digest(form))
         if learner is None:
             _not_too_many(store, one, caller, now)
-            learner = _added(store, one, name, digest(form), now)
+            learner = _added(store, one, name, digest(form), now, who)
             caller.tries.add("joined", f"{one.id} from {caller.address}", now)
-        return _come_in(store, learner, now, lots)
+        if who is not None and learner.id == who.id:
+            return Joined(learner, "", "", one)
+        return _come_in(store, learner, now, lots, one, shared=shared)
 
 
 def _not_too_many(store: Store, one: Class, caller: Caller, now: float) -> None:
     since = max(now - WINDOW, one.joins_from or 0.0)
     here = caller.tries.since("joined", f"{one.id} from {caller.address}", since, now=now)
-    if here >= MOST_FROM_ONE_ADDRESS or class_queries.joined_since(store, one.id, since) >= MOST_AT_ONCE:
+    if here >= MOST_FROM_ONE_ADDRESS or roster_queries.joined_since(store, one.id, since) >= MOST_AT_ONCE:
         raise ManyJoined
 
 
@@ -195,26 +301,60 @@ def know_joined(store: Store, one: Class, *, now: float) -> None:
         class_queries.keep_joins_from(store, one.id, now)
 
 
-def _added(store: Store, one: Class, name: str, form: str, now: float) -> Learner:
-    others = class_queries.learners_of(store, one.id)
-    if len(others) >= MOST_LEARNERS:
-        raise ClassFull
-    tidy = names.tidy_name(name, [])
-    if any(other.name.casefold() == tidy.casefold() for other in others):
-        raise BadName(f"“{tidy}” is taken in this class: add a letter, or come back with your phrase if it is you")
-    learner = learners.added(store, tidy, now)
-    class_queries.add_member(store, learner.id, one.id, now, form)
+def _added(store: Store, one: Class, name: str, form: str, now: float, who: Learner | None) -> Learner:
+    room_for(store, one, 1)
+    if who is None:
+        learner = learners.added(store, free_name(store, one, name), now)
+    elif roster_queries.member_of(store, one.id, who.id) is not None:
+        return who
+    else:
+        free_name(store, one, who.name)
+        learner = who
+    if one.asks:
+        roster_queries.add_request(store, one.id, learner.id, now, form)
+    else:
+        roster_queries.add_member(store, learner.id, one.id, now, form)
     return learners.get(store, learner.id)
 
 
-def _come_in(store: Store, learner: Learner, now: float, lots: Lots) -> Joined:
-    phrase = _new_phrase(store, learner, lots)
-    return Joined(learner, sign_in.let_in(store, learner, now=now, lots=lots), phrase)
+def room_for(store: Store, one: Class, more: int) -> None:
+    """See that a class has room for so many more.
+
+    Raises
+    ------
+    ClassFull
+    """
+    asking = len(roster_queries.requests_of(store, one.id))
+    if roster_queries.count_places(store, one.id) + asking + more > MOST_LEARNERS:
+        raise ClassFull
 
 
-def _new_phrase(store: Store, learner: Learner, lots: Lots) -> str:
+def free_name(store: Store, one: Class, name: str, *, but: int | None = None) -> str:
+    """Return a name, tidied, that nobody in a class has, or asks to join it under; `but` is a learner who may have it.
+
+    Raises
+    ------
+    BadName
+    """
+    tidy = names.tidy_name(name, [])
+    taken = [(each.name, each.learner) for each in roster_queries.members_of(store, one.id)]
+    taken += [(each.name, each.learner) for each in roster_queries.requests_of(store, one.id)]
+    if any(each.casefold() == tidy.casefold() and learner != but for each, learner in taken):
+        raise BadName(f"“{tidy}” is taken in this class: add a letter, or come back with your phrase if it is you")
+    return tidy
+
+
+def _come_in(
+    store: Store, learner: Learner, now: float, lots: Lots, one: Class | None = None, *, shared: bool = False
+) -> Joined:
+    phrase = phrase_for(store, learner.id, lots)
+    return Joined(learner, sign_in.let_in(store, learner, now=now, lots=lots, shared=shared), phrase, one)
+
+
+def phrase_for(store: Store, learner_id: int, lots: Lots) -> str:
+    """Give a learner a new come-back phrase and return it, in `writing()`; the one before opens nothing any more."""
     phrase = new_code(lots, PHRASE_MARKS)
-    class_queries.keep_phrase(store, learner.id, digest(phrase))
+    roster_queries.keep_phrase(store, learner_id, digest(phrase))
     return phrase
 
 
@@ -227,13 +367,13 @@ def who_comes_back(store: Store, phrase: str, *, caller: Caller, now: float) -> 
     """
     kept = digest(tidy_code(phrase))
     with caller.tries.counted(caller.limits("phrase", kept, FREE_TRIES), now):
-        learner = class_queries.learner_with_phrase(store, kept)
+        learner = roster_queries.learner_with_phrase(store, kept)
         if learner is None:
             raise NotKnown("that phrase opens nothing here: look at it again, or ask your preceptor for a new one")
     return learner
 
 
-def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lots) -> str:
+def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lots, shared: bool = False) -> str:
     """Sign a learner in by the come-back phrase and return the token for the cookie.
 
     Raises
@@ -242,13 +382,13 @@ def come_back(store: Store, phrase: str, *, caller: Caller, now: float, lots: Lo
     """
     learner = who_comes_back(store, phrase, caller=caller, now=now)
     with store.writing():
-        return sign_in.let_in(store, learner, now=now, lots=lots)
+        return sign_in.let_in(store, learner, now=now, lots=lots, shared=shared)
 
 
-def new_phrase(store: Store, learner: Learner, *, lots: Lots) -> str:
+def new_phrase(store: Store, learner_id: int, *, lots: Lots) -> str:
     """Give a learner a new come-back phrase and return it; the one before opens nothing any more."""
     with store.writing():
-        return _new_phrase(store, learner, lots)
+        return phrase_for(store, learner_id, lots)
 
 
 def sign_out_elsewhere(store: Store, learner: Learner, *, now: float, lots: Lots) -> Joined:
@@ -261,18 +401,28 @@ def sign_out_elsewhere(store: Store, learner: Learner, *, now: float, lots: Lots
 def remove_learners(store: Store, one: Class, learner_ids: Collection[int], *, now: float) -> None:
     """Remove learners of a class with everything that they answered: all of them or, where one is not in it, none.
 
+    Who is in another class too leaves this one, and keeps what they answered.
+
     Raises
     ------
     UnknownMember
     """
-    of_class = {each.learner for each in class_queries.members_of(store, one.id)}
+    of_class = {each.learner for each in roster_queries.members_of(store, one.id)}
     if not of_class.issuperset(learner_ids):
         raise UnknownMember
-    learners.remove_many(store, learner_ids, now=now, by_whom="preceptor")
-
-
-def remove(store: Store, one: Class) -> None:
-    """Remove a class with its learners and everything that they answered, and every trace of them."""
+    elsewhere = roster_queries.in_other_classes(store, one.id) & set(learner_ids)
     with store.writing():
-        class_queries.remove_class(store, one.id)
+        for each in elsewhere:
+            class_queries.end_runs_in_class(store, one.id, now, each)
+            roster_queries.leave_class(store, one.id, each)
+    learners.remove_many(store, set(learner_ids) - elsewhere, now=now, by_whom="preceptor")
+
+
+def remove(store: Store, one: Class, *, now: float) -> None:
+    """Remove a class with its learners and everything that they answered, and every trace of them.
+
+    Who is in another class too stays, with what they answered.
+    """
+    with store.writing():
+        class_queries.remove_class(store, one.id, now)
     store.wipe()

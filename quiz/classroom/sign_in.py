@@ -26,6 +26,10 @@ LONGEST_CODE = 200
 """Characters, with whatever was typed between the letters."""
 PRECEPTOR_STAYS = DAY / 2
 LEARNER_STAYS = 180 * DAY
+SHARED_STAYS = 20 * 60.0
+"""Seconds without a page after which a learner is signed out on a shared device; within a test they never are."""
+STAYS_STEP = 60.0
+"""Seconds: a sign-in on a shared device is made longer by steps, so that not every page writes."""
 FREE_TRIES = 5
 """Wrong passwords for one name from one address, or in one browser that the preceptor signed in with before."""
 FREE_FOR_A_NAME = 30
@@ -150,8 +154,29 @@ def sign_out_everywhere(store: Store, preceptor: Preceptor) -> None:
         class_queries.end_sign_ins_of_preceptor(store, preceptor.id)
 
 
-def let_in(store: Store, learner: Learner, *, now: float, lots: Lots) -> str:
-    """Sign a learner of a class in and return the token for the cookie; in `writing()`."""
+def let_in(store: Store, learner: Learner, *, now: float, lots: Lots, shared: bool = False) -> str:
+    """Sign a learner of a class in and return the token for the cookie; in `writing()`.
+
+    shared: on a device that others use too, where a sign-in ends when nothing was asked for a while.
+    """
     token = lots.new_secret()
-    class_queries.add_sign_in(store, digest(token), learner=learner.id, now=now, until=now + LEARNER_STAYS)
+    until = now + LEARNER_STAYS
+    if shared:
+        until = _stays_until(store, learner.id, now)
+    class_queries.add_sign_in(store, digest(token), learner=learner.id, now=now, until=until)
     return token
+
+
+def stay(store: Store, token: object, learner: Learner, *, now: float) -> None:
+    """Let a learner who has just asked for something stay on a shared device; in a test, until it is over."""
+    if isinstance(token, str):
+        until = _stays_until(store, learner.id, now)
+        if class_queries.sign_in_until(store, digest(token)) < until - STAYS_STEP:
+            with store.writing():
+                class_queries.keep_sign_in(store, digest(token), until)
+
+
+def _stays_until(store: Store, learner_id: int, now: float) -> float:
+    found = class_queries.run_through_test(store, learner_id)
+    test = 0.0 if found is None else (found[0].due_at or 0.0) + 60
+    return max(now + SHARED_STAYS, test)

@@ -9,8 +9,8 @@ from quiz.classroom.drills import NotReadable, UnknownDrill, to_deal
 from quiz.practice import case_cache, sittings
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.randomness import Lots
-from quiz.storage import class_queries
-from quiz.storage.class_queries import Drill
+from quiz.storage import class_queries, roster_queries
+from quiz.storage.class_queries import Allowance, Drill
 from quiz.storage.store import Dealt, Learner, Sitting, Store
 
 WHY = "From the drill that your preceptor set."
@@ -25,6 +25,15 @@ class Offer:
     open: bool
     barred: bool = False
     """Whether it counts, is open, and this learner, who joined after it opened, has not been let in."""
+    given: Allowance | None = None
+    """What this learner has beyond the others."""
+    awaited: bool = False
+    """Whether it has a start together, which is still to come."""
+
+    @property
+    def closes_at(self) -> float | None:
+        """When it closes for this learner; None: when it is closed by hand."""
+        return self.drill.end_for(self.given)
 
     @property
     def answered(self) -> int:
@@ -46,18 +55,21 @@ class Offer:
 def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
     """Return the drills set for a learner, drafts and those still to open left out; closed ones where begun."""
     found = []
+    given = class_queries.allowances_for(store, learner.id)
     for drill in class_queries.drills_for(store, learner):
         run = class_queries.run_of(store, drill.id, learner.id)
-        is_open = drill.is_open(now)
-        if is_open or run is not None:
-            barred = is_open and run is None and is_barred(store, drill, learner.id)
-            found.append(Offer(drill, run, is_open and not barred, barred))
+        is_open = drill.is_open(now, given.get(drill.id))
+        awaited = drill.awaited(now)
+        if is_open or awaited or run is not None:
+            barred = (is_open or awaited) and run is None and is_barred(store, drill, learner.id)
+            found.append(Offer(drill, run, is_open and not barred, barred, given.get(drill.id), awaited))
     return found
 
 
 def is_barred(store: Store, drill: Drill, learner_id: int) -> bool:
     """Say whether a drill counts and this learner, who joined after it opened, has to be let in first."""
-    if not drill.counts or not joined_after(drill.open_from, class_queries.joined_at(store, learner_id)):
+    joined = roster_queries.joined_at(store, drill.class_id, learner_id)
+    if not drill.counts or not joined_after(drill.open_from, joined):
         return False
     return learner_id not in class_queries.were_let_in(store, drill.id)
 
@@ -90,15 +102,20 @@ def begin(store: Store, learner: Learner, drill_id: int, *, now: float) -> None:
     """
     with store.writing():
         one = offer(store, learner, drill_id, now=now)
-        if one.barred:
+        if one.barred or not (one.open or one.run):
             raise UnknownDrill
         if one.run is None:
             drill = one.drill
-            store.begin_sitting(learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id)
+            due = drill.due_for(now, one.given)
+            store.begin_sitting(
+                learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id, due_at=due
+            )
 
 
-def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lots) -> Waiting | None:
+def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lots, wanted: str = "") -> Waiting | None:
     """Return the case of a drill that waits for this learner, dealt now if there is none; None at its end or closed.
+
+    wanted is one that was put back and is to be returned to now; else those come when all others are answered.
 
     Raises
     ------
@@ -112,8 +129,11 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
         if run is None or run.ended_at is not None:
             return None
         # While an answer may be on its way the run has not ended, so that no mark and no working is told yet.
+        back = class_queries.put_back_in(store, run.id)
         if not sittings.is_late(run, None, now):
-            dealt = class_queries.open_case_of(store, one.drill.id, learner.id)
+            dealt = next((each for each in back if each.id == wanted), None) or class_queries.open_case_of(
+                store, one.drill.id, learner.id
+            )
             if dealt is not None:
                 return _as_waiting(store, dealt)
         if sittings.is_over(run, now):
@@ -121,6 +141,8 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
             return None
         if not one.open:
             return None
+        if back and class_queries.dealt_in(store, run.id) >= (run.cases or 0):
+            return _as_waiting(store, back[0])
         return _deal(store, learner, one.drill, run.id, now, lots)
 
 
@@ -150,6 +172,38 @@ def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lo
     )
     store.deal(dealt)
     return Waiting(dealt, case)
+
+
+def put_back(store: Store, learner: Learner, one: Offer, dealt_id: str, *, now: float) -> None:
+    """Put the case that waits back, to be returned to later.
+
+    Raises
+    ------
+    UnknownDrill
+        When this drill does not let one, or no such case waits in it.
+    """
+    with store.writing():
+        dealt = store.dealt(dealt_id)
+        theirs = dealt is not None and (dealt.drill, dealt.learner) == (one.drill.id, learner.id)
+        if not (one.drill.may_return and theirs):
+            raise UnknownDrill
+        class_queries.put_back(store, dealt_id, now)
+
+
+def finish(store: Store, one: Offer, *, now: float) -> None:
+    """Come to the end of a drill before all is answered: what was not is not right."""
+    with store.writing():
+        run = None if one.run is None else store.sitting(one.run.id)
+        if run is not None:
+            sittings.end(store, run, now)
+
+
+def under_test(store: Store, learner: Learner, now: float) -> tuple[Sitting, Drill] | None:
+    """Return the test that a learner is in, with their run; None where they are in none, or its time is over."""
+    found = class_queries.run_through_test(store, learner.id)
+    if found is None or sittings.is_late(found[0], None, now):
+        return None
+    return found
 
 
 def told(store: Store, dealt: Dealt) -> bool:

@@ -21,7 +21,7 @@ from cases.procedure.case_type import CaseType
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.vocabulary import CREDITED
-from quiz.storage import class_queries
+from quiz.storage import class_queries, roster_queries
 from quiz.storage.rows import write_json
 from quiz.storage.store import Answer, Store
 
@@ -63,14 +63,16 @@ def when(at: float) -> str:
 # --- CSV ---------------------------------------------------------------------------------------------------------
 
 
-def answers_csv(store: Store, class_id: int, answers: Iterable[Answer]) -> Iterator[str]:
+def answers_csv(store: Store, class_ids: Iterable[int], answers: Iterable[Answer]) -> Iterator[str]:
     """Write answers as CSV, line by line, with a heading line; what holds several values is JSON.
 
     It begins with a byte-order mark: without one a spreadsheet that opens it takes it for the letters of its own
     country, and garbles every − and ×. Whoever reads it by program names "utf-8-sig" as its encoding.
     """
-    names = {one.learner: one.name for one in class_queries.members_of(store, class_id)}
-    titles = {one.id: one.title for one in class_queries.drills_of(store, class_id)}
+    names, titles = dict[int, str](), dict[int, str]()
+    for each in class_ids:
+        names |= {one.learner: one.name for one in roster_queries.members_of(store, each)}
+        titles |= {one.id: one.title for one in class_queries.drills_of(store, each)}
     yield BYTE_ORDER_MARK + _csv_line(COLUMNS)
     for one in answers:
         yield _csv_line(

@@ -13,11 +13,11 @@ from quiz.accuracy.entries import Entry
 from quiz.exports import answers
 from quiz.storage import (
     accuracy_queries,
-    class_queries,
     desk_queries,
     doubt_queries,
     progress_queries,
     recall_queries,
+    roster_queries,
 )
 from quiz.storage.rows import read_json, write_json
 from quiz.storage.store import Answer, Learner, Store
@@ -27,8 +27,8 @@ FORMAT = "two-meridians own data, version 1"
 
 def answers_csv(store: Store, learner: Learner) -> Iterator[str]:
     """Write the answers as CSV (RFC 4180), line by line, in the columns of a class's export."""
-    of = class_queries.class_of_learner(store, learner.id)
-    yield from answers.answers_csv(store, of.id if of else 0, _answers(store, learner))
+    of = [one.id for one in roster_queries.classes_with(store, learner.id)]
+    yield from answers.answers_csv(store, of, _answers(store, learner))
 
 
 def json_lines(store: Store, learner: Learner) -> Iterator[str]:

@@ -346,7 +346,9 @@ def _is_late(store: Store, dealt: Dealt, now: float) -> bool:
     run = store.sitting(dealt.sitting)
     if dealt.drill is None and run is not None:
         return what_to_practise.seconds_left(store, run, now) < -sittings.GRACE_S
-    return drill is not None and run is not None and sittings.is_late(run, drill.closes_at, now)
+    if drill is None or run is None:
+        return False
+    return sittings.is_late(run, class_queries.end_for(store, drill, dealt.learner), now)
 
 
 def _again(stands: Answer, given: Mapping[str, str]) -> Taken:

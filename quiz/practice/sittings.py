@@ -84,9 +84,10 @@ def is_left(sitting: Sitting | None, now: float) -> bool:
 
 def is_over(sitting: Sitting, now: float) -> bool:
     """Say whether a sitting has had its cases or its minutes."""
-    if sitting.cases is not None:
-        return sitting.answered >= sitting.cases
-    return now - sitting.started_at >= 60 * (sitting.minutes or 0)
+    if sitting.cases is not None and sitting.answered >= sitting.cases:
+        return True
+    ends = ends_at(sitting)
+    return ends is not None and now >= ends
 
 
 def end_if_over(store: Store, sitting_id: int, now: float) -> None:
@@ -103,7 +104,9 @@ def end(store: Store, sitting: Sitting, now: float) -> None:
 
 
 def ends_at(sitting: Sitting) -> float | None:
-    """Return when the minutes of a sitting are over; None where it has cases."""
+    """Return when the time of a sitting is over; None where it has cases alone."""
+    if sitting.due_at is not None:
+        return sitting.due_at
     return None if sitting.minutes is None else sitting.started_at + 60 * sitting.minutes
 
 

@@ -5,7 +5,7 @@ Functions that change anything must run inside `store.writing()`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +23,8 @@ class Preceptor:
     password: str
     """Its salted hash, never the password itself."""
     made_at: float
+    administrator: bool = False
+    """Whether they look after the other preceptors."""
 
 
 @dataclass(frozen=True)
@@ -31,12 +33,19 @@ class Class:
 
     id: int
     preceptor: int
+    """Who owns it."""
     name: str
     made_at: float
     code: str | None
     code_until: float | None
     joins_from: float | None = None
     """The preceptor has looked at who had joined by then, and knows them."""
+    asks: bool = False
+    """Whether who types the code waits until a preceptor lets them in."""
+    archived_at: float | None = None
+    """When it was put away: nobody works on its drills, and nothing in it is changed."""
+    removed_at: float | None = None
+    """When it was removed; what is left are drills that learners of another class had begun."""
 
     def code_holds(self, now: float) -> bool:
         """Say whether the code lets anyone in."""
@@ -44,13 +53,14 @@ class Class:
 
 
 @dataclass(frozen=True)
-class Member:
-    """A learner of a class."""
+class Allowance:
+    """What one learner has beyond the others in a drill."""
 
-    learner: int
-    name: str
-    joined_at: float
-    has_phrase: bool
+    closes_at: float | None = None
+    """Their own time to close, in place of the drill's."""
+    extra_minutes: float = 0.0
+    extra_time: int = 0
+    """Per cent of the time."""
 
 
 @dataclass(frozen=True)
@@ -84,21 +94,75 @@ class Drill:
     """Whether those who joined the class after it opened have to be let in."""
     opened_at: float | None = None
     """When it was first opened by hand; None: never, or before this was kept."""
+    closed_at: float | None = None
+    """When it was closed by hand, while it is."""
+    chosen: bool = False
+    """Whether it is for some groups and people, and not for everyone."""
+    test: bool = False
+    """Whether nothing else is open to a learner until they have come to its end."""
+    limit_minutes: float | None = None
+    """The time for so many cases."""
+    may_return: bool = False
+    """Whether a case can be put back for later."""
+    aids: tuple[str, ...] = ()
+    """What stays open beside a test."""
+    shuffled: bool = False
+    """Whether the same cases come in another order for each learner."""
+    together: bool = False
+    """Whether its time runs for all at once."""
+    started_at: float | None = None
+    """When it was started for all by hand."""
 
-    def is_open(self, now: float) -> bool:
-        """Say whether it can be worked on."""
+    def end_for(self, given: Allowance | None = None) -> float | None:
+        """Return when it closes for a learner with this allowance; None: not before it is closed by hand."""
+        if given is not None and given.closes_at is not None:
+            return given.closes_at
+        ends = [self.closes_at, self.closed_at]
+        if given is not None and self.closes_at is not None and self.time is not None:
+            ends[0] = self.closes_at + 60 * self.time * given.extra_time / 100
+        return min((at for at in ends if at is not None), default=None)
+
+    def due_for(self, begun_at: float, given: Allowance | None = None) -> float | None:
+        """Return when the server ends a run that began then; None where the drill has no time of its own."""
+        if self.time is None:
+            return None
+        if self.together:
+            begun_at = self.starts_at or begun_at
+        minutes = self.time if given is None else self.time * (1 + given.extra_time / 100) + given.extra_minutes
+        end = self.end_for(given)
+        return begun_at + 60 * minutes if end is None else min(begun_at + 60 * minutes, end)
+
+    def is_open(self, now: float, given: Allowance | None = None) -> bool:
+        """Say whether it can be worked on, by a learner with this allowance."""
+        end = self.end_for(given)
         return (
-            self.state == "open"
+            self.state != "draft"
+            and (not self.together or (self.starts_at is not None and now >= self.starts_at))
             and (self.opens_at is None or now >= self.opens_at)
-            and (self.closes_at is None or now < self.closes_at)
+            and (now < end if end is not None else self.state == "open")
         )
+
+    @property
+    def time(self) -> float | None:
+        """The minutes after which the server ends a run; None: it has none."""
+        return self.limit_minutes if self.minutes is None else self.minutes
+
+    @property
+    def starts_at(self) -> float | None:
+        """When the time of a drill with a start together begins; None: its preceptor has not started it yet."""
+        return self.started_at if self.opens_at is None else self.opens_at
+
+    def awaited(self, now: float) -> bool:
+        """Say whether learners wait for a start together."""
+        return self.together and self.state == "open" and (self.starts_at is None or now < self.starts_at)
 
     @property
     def length(self) -> str:
         """How long it is, in words."""
         if self.minutes is not None:
             return "one minute" if self.minutes == 1 else f"{self.minutes:g} minutes"
-        return "one case" if self.cases == 1 else f"{self.cases} cases"
+        cases = "one case" if self.cases == 1 else f"{self.cases} cases"
+        return cases if self.limit_minutes is None else f"{cases} in {self.limit_minutes:g} minutes"
 
     @property
     def open_from(self) -> float | None:
@@ -170,6 +234,16 @@ def add_sign_in(
     store.add("sign_ins", row)
 
 
+def sign_in_until(store: Store, token: str) -> float:
+    """Return until when a sign-in holds; 0 where there is none."""
+    return next((row[0] for row in store.fetch("SELECT until FROM sign_ins WHERE token = ?", token)), 0.0)
+
+
+def keep_sign_in(store: Store, token: str, until: float) -> None:
+    """Let a sign-in hold until another moment."""
+    store.change("UPDATE sign_ins SET until = ? WHERE token = ?", until, token)
+
+
 def end_sign_in(store: Store, token: str) -> None:
     """End one sign-in."""
     store.change("DELETE FROM sign_ins WHERE token = ?", token)
@@ -189,8 +263,13 @@ def end_sign_ins_of_preceptor(store: Store, preceptor_id: int) -> None:
 
 
 def classes_of(store: Store, preceptor_id: int) -> list[Class]:
-    """Return a preceptor's classes, the newest first."""
-    return store.fetch_as(Class, "SELECT * FROM classes WHERE preceptor = ? ORDER BY id DESC", preceptor_id)
+    """Return the classes that a preceptor owns, teaches or reads, the newest first."""
+    return store.fetch_as(
+        Class,
+        "SELECT * FROM classes WHERE removed_at IS NULL AND (preceptor = ?1 "
+        "OR id IN (SELECT class FROM teachers WHERE preceptor = ?1)) ORDER BY id DESC",
+        preceptor_id,
+    )
 
 
 def class_of_id(store: Store, class_id: int) -> Class | None:
@@ -201,13 +280,6 @@ def class_of_id(store: Store, class_id: int) -> Class | None:
 def class_with_code(store: Store, code: str) -> Class | None:
     """Return the class that has this code, whether or not it still holds."""
     return store.fetch_one(Class, "SELECT * FROM classes WHERE code = ?", code)
-
-
-def class_of_learner(store: Store, learner_id: int) -> Class | None:
-    """Return the class that a learner joined."""
-    return store.fetch_one(
-        Class, "SELECT c.* FROM members m JOIN classes c ON c.id = m.class WHERE m.learner = ?", learner_id
-    )
 
 
 def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
@@ -225,71 +297,84 @@ def keep_joins_from(store: Store, class_id: int, at: float) -> None:
     store.change("UPDATE classes SET joins_from = ? WHERE id = ?", at, class_id)
 
 
-def joined_since(store: Store, class_id: int, at: float) -> int:
-    """Count those who joined a class after a moment and are still in it."""
-    return int(store.fetch("SELECT count(*) FROM members WHERE class = ? AND joined_at > ?", class_id, at)[0][0])
+def keep_asks(store: Store, class_id: int, *, asks: bool) -> None:
+    """Let whoever types the code wait until they are let in, or let them in at once."""
+    store.change("UPDATE classes SET asks = ? WHERE id = ?", int(asks), class_id)
+
+
+def keep_archived(store: Store, class_id: int, at: float | None) -> None:
+    """Put a class away, or take it out again."""
+    store.change("UPDATE classes SET archived_at = ? WHERE id = ?", at, class_id)
+
+
+def rename_class(store: Store, class_id: int, name: str) -> None:
+    """Give a class another name."""
+    store.change("UPDATE classes SET name = ? WHERE id = ?", name, class_id)
 
 
 def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) -> None:
     """Remove a learner with all that was kept of them, the drills that were for them alone included.
 
     Each other drill that they had begun keeps a mark: the day, and whether they went by themselves ("owner") or were
-    removed ("preceptor").
+    removed ("preceptor"). So does their place, where it is on a roster, which then is nobody's.
     """
     own = [row[0] for row in store.fetch("SELECT id FROM drills WHERE for_learner = ?", learner_id)]
     store.change(
-        "INSERT INTO deletions (drill, on_day, by_whom) SELECT s.drill, ?, ? FROM sittings s "
-        "JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND d.for_learner IS NULL",
+        "INSERT INTO deletions (drill, on_day, by_whom, place) SELECT s.drill, ?, ?, "
+        "(SELECT m.id FROM members m WHERE m.learner = s.learner AND m.class = d.class AND m.on_roster) "
+        "FROM sittings s JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND d.for_learner IS NULL",
         on_day,
         by_whom,
         learner_id,
     )
+    store.change(
+        "UPDATE members SET gone_on = ?, gone_by = ? WHERE learner = ? AND on_roster", on_day, by_whom, learner_id
+    )
+    store.change("DELETE FROM members WHERE learner = ? AND NOT on_roster", learner_id)
     store.remove_learner(learner_id)
     for drill in own:
         store.change("DELETE FROM drills WHERE id = ?", drill)
 
 
-def remove_class(store: Store, class_id: int) -> None:
-    """Remove a class with its drills, its learners and all that they answered."""
-    store.change("DELETE FROM learners WHERE id IN (SELECT learner FROM members WHERE class = ?)", class_id)
-    store.change("DELETE FROM classes WHERE id = ?", class_id)
+def remove_class(store: Store, class_id: int, now: float) -> None:
+    """Remove a class with its drills, and its learners with all that they answered.
+
+    Learners of another class stay, and so do the drills of this one that they had begun, for their answers name them;
+    nobody sees those any more.
+    """
+    elsewhere = "SELECT 1 FROM members o WHERE o.learner = learners.id AND o.class <> ?1"
+    here = "SELECT learner FROM {} WHERE class = ?1 AND learner IS NOT NULL"
+    for table in ("members", "requests"):
+        of_class = here.format(table)
+        store.change(f"DELETE FROM learners WHERE id IN ({of_class}) AND NOT EXISTS ({elsewhere})", class_id)  # noqa: S608
+    end_runs_in_class(store, class_id, now)
+    for table in ("members", "requests", "teachers", "class_groups"):
+        store.change(f"DELETE FROM {table} WHERE class = ?", class_id)  # noqa: S608 - names from here
+    begun = "SELECT drill FROM sittings WHERE drill IS NOT NULL"
+    store.change(f"DELETE FROM drills WHERE class = ? AND id NOT IN ({begun})", class_id)  # noqa: S608 - words from here
+    if store.fetch("SELECT 1 FROM drills WHERE class = ? LIMIT 1", class_id):
+        store.change("UPDATE classes SET name = '', code = NULL, removed_at = ? WHERE id = ?", now, class_id)
+        sql = "UPDATE drills SET title = '', notes = '', state = 'closed', closed_at = ? WHERE class = ?"
+        store.change(sql, now, class_id)
+    else:
+        store.change("DELETE FROM classes WHERE id = ?", class_id)
 
 
-def members_of(store: Store, class_id: int) -> list[Member]:
-    """Return the learners of a class by name."""
-    return store.fetch_as(
-        Member,
-        "SELECT m.learner, l.name, m.joined_at, m.phrase IS NOT NULL AS has_phrase "
-        "FROM members m JOIN learners l ON l.id = m.learner WHERE m.class = ? ORDER BY l.name COLLATE NOCASE, l.id",
+def hand_what_is_left(store: Store, preceptor_id: int, to: int) -> None:
+    """Let what is left of removed classes be in another preceptor's name; nobody sees it."""
+    sql = "UPDATE classes SET preceptor = ? WHERE preceptor = ? AND removed_at IS NOT NULL"
+    store.change(sql, to, preceptor_id)
+
+
+def end_runs_in_class(store: Store, class_id: int, now: float, learner_id: int | None = None) -> None:
+    """End what is under way in the drills of a class: everyone's runs, or one learner's."""
+    store.change(
+        "UPDATE sittings SET ended_at = ?1 WHERE ended_at IS NULL AND (?3 IS NULL OR learner = ?3) "
+        "AND drill IN (SELECT id FROM drills WHERE class = ?2)",
+        now,
         class_id,
+        learner_id,
     )
-
-
-def learners_of(store: Store, class_id: int) -> list[Learner]:
-    """Return the learners of a class as learners."""
-    return store.learners_where("JOIN members m ON m.learner = l.id WHERE m.class = ?", class_id)
-
-
-def add_member(store: Store, learner_id: int, class_id: int, now: float, joined_with: str) -> None:
-    """Let a learner be one of a class."""
-    row = {"learner": learner_id, "class": class_id, "joined_at": now, "joined_with": joined_with}
-    store.add("members", row)
-
-
-def learner_joined_with(store: Store, class_id: int, joined_with: str) -> Learner | None:
-    """Return the learner whom this very form made."""
-    rest = "JOIN members m ON m.learner = l.id WHERE m.joined_with = ? AND m.class = ?"
-    return store.learner_where(rest, joined_with, class_id)
-
-
-def keep_phrase(store: Store, learner_id: int, phrase: str | None) -> None:
-    """Keep the hash of a learner's come-back phrase; the one before no longer opens anything."""
-    store.change("UPDATE members SET phrase = ? WHERE learner = ?", phrase, learner_id)
-
-
-def learner_with_phrase(store: Store, phrase: str) -> Learner | None:
-    """Return the learner whose come-back phrase has this hash."""
-    return store.learner_where("JOIN members m ON m.learner = l.id WHERE m.phrase = ?", phrase)
 
 
 # --- drills ------------------------------------------------------------------------------------------------------
@@ -310,6 +395,12 @@ def change_drill(store: Store, drill_id: int, plan: object) -> None:
     store.change(f"UPDATE drills SET {sets} WHERE id = ?", *row.values(), drill_id)  # noqa: S608 - a plan's own names
 
 
+def settle_drill(store: Store, drill_id: int, values: Mapping[str, Any]) -> None:
+    """Change some columns of a drill, whoever has begun it."""
+    sets = ", ".join(f"{name} = ?" for name in values)
+    store.change(f"UPDATE drills SET {sets} WHERE id = ?", *values.values(), drill_id)  # noqa: S608 - names from code
+
+
 def drill_of_id(store: Store, drill_id: int) -> Drill | None:
     """Return a drill."""
     return store.fetch_one(Drill, f"{_DRILLS} WHERE d.id = ?", drill_id)
@@ -320,26 +411,88 @@ def drills_of(store: Store, class_id: int) -> list[Drill]:
     return store.fetch_as(Drill, f"{_DRILLS} WHERE d.class = ? ORDER BY d.id DESC", class_id)
 
 
+_DRILLS_FOR = """
+SELECT d.*, d.class AS class_id FROM drills d JOIN members m ON m.class = d.class JOIN classes c ON c.id = d.class
+WHERE m.learner = ?1 AND c.archived_at IS NULL AND d.state <> 'draft'
+    AND (d.for_learner IS NULL OR d.for_learner = ?1) AND (NOT d.chosen
+    OR EXISTS (SELECT 1 FROM drill_people p WHERE p.drill = d.id AND p.learner = ?1)
+    OR EXISTS (SELECT 1 FROM drill_groups g JOIN group_people p ON p.class_group = g.class_group
+        WHERE g.drill = d.id AND p.learner = ?1)
+    OR EXISTS (SELECT 1 FROM sittings s WHERE s.drill = d.id AND s.learner = ?1))
+ORDER BY d.id
+"""
+
+
 def drills_for(store: Store, learner: Learner) -> list[Drill]:
-    """Return the drills of a learner's class that are for all or for this learner, drafts left out."""
+    """Return the drills of a learner's classes that are for them, drafts and those of archived classes left out.
+
+    What they have begun is theirs, whoever it is for now.
+    """
     if not learner.joined:
         return []
-    return store.fetch_as(
-        Drill,
-        f"{_DRILLS} JOIN members m ON m.class = d.class WHERE m.learner = ?1 AND d.state <> 'draft' "
-        "AND (d.for_learner IS NULL OR d.for_learner = ?1) ORDER BY d.id",
-        learner.id,
-    )
+    return store.fetch_as(Drill, _DRILLS_FOR, learner.id)
 
 
 def types_in_drill(store: Store, learner: Learner, now: float) -> frozenset[str]:
     """Return the types of the open drills that a learner has not come to the end of."""
+    given = allowances_for(store, learner.id) if learner.joined else {}
     return frozenset(
         type_id
         for one in drills_for(store, learner)
-        if one.is_open(now) and ((run := run_of(store, one.id, learner.id)) is None or run.ended_at is None)
+        if one.is_open(now, given.get(one.id))
+        and ((run := run_of(store, one.id, learner.id)) is None or run.ended_at is None)
         for type_id in one.types
     )
+
+
+# --- what single learners have beyond the others ------------------------------------------------------------------
+
+_ALLOWANCES = (
+    "SELECT d.id AS drill, m.learner, e.closes_at, coalesce(e.extra_minutes, 0.0) AS extra_minutes, m.extra_time "
+    "FROM members m JOIN drills d ON d.class = m.class "
+    "LEFT JOIN extensions e ON e.drill = d.id AND e.learner = m.learner "
+    "WHERE (m.extra_time > 0 OR e.drill IS NOT NULL)"
+)
+
+
+def allowances_for(store: Store, learner_id: int) -> dict[int, Allowance]:
+    """Return what a learner has beyond the others, by drill; drills in which they have nothing are left out."""
+    return {row["drill"]: _allowance(row) for row in store.fetch(f"{_ALLOWANCES} AND m.learner = ?", learner_id)}
+
+
+def allowances_in(store: Store, drill_id: int) -> dict[int, Allowance]:
+    """Return what learners have beyond the others in a drill, by learner."""
+    return {row["learner"]: _allowance(row) for row in store.fetch(f"{_ALLOWANCES} AND d.id = ?", drill_id)}
+
+
+def _allowance(row: Any) -> Allowance:
+    return Allowance(row["closes_at"], row["extra_minutes"], row["extra_time"])
+
+
+def end_for(store: Store, drill: Drill, learner_id: int) -> float | None:
+    """Return when a drill closes for a learner."""
+    return drill.end_for(allowances_for(store, learner_id).get(drill.id))
+
+
+def keep_extension(store: Store, drill_id: int, learner_id: int, closes_at: float | None, extra_minutes: float) -> None:
+    """Give one learner a time to close of their own, and so many minutes more; neither takes what they had back."""
+    store.change("DELETE FROM extensions WHERE drill = ? AND learner = ?", drill_id, learner_id)
+    if closes_at is not None or extra_minutes:
+        row = {"drill": drill_id, "learner": learner_id, "closes_at": closes_at, "extra_minutes": extra_minutes}
+        store.add("extensions", row)
+
+
+def close_extensions(store: Store, drill_id: int, now: float) -> None:
+    """Let no learner's own time to close be later than now."""
+    store.change("UPDATE extensions SET closes_at = ?1 WHERE drill = ?2 AND closes_at > ?1", now, drill_id)
+
+
+def set_due(store: Store, sitting_id: int, due_at: float | None) -> None:
+    """Let the server end a run at another moment; one that has ended stays ended."""
+    store.change("UPDATE sittings SET due_at = ? WHERE id = ? AND ended_at IS NULL", due_at, sitting_id)
+
+
+# --- changing a drill --------------------------------------------------------------------------------------------
 
 
 def set_state(store: Store, drill_id: int, state: str) -> None:
@@ -355,6 +508,17 @@ def set_opened(store: Store, drill_id: int, now: float) -> None:
 def set_times(store: Store, drill_id: int, opens_at: float | None, closes_at: float | None) -> None:
     """Set when a drill opens and closes by itself."""
     store.change("UPDATE drills SET opens_at = ?, closes_at = ? WHERE id = ?", opens_at, closes_at, drill_id)
+
+
+def set_closed(store: Store, drill_id: int, at: float | None) -> None:
+    """Keep when a drill was closed by hand; None: it is not."""
+    store.change("UPDATE drills SET closed_at = ? WHERE id = ?", at, drill_id)
+
+
+def open_and_counting(store: Store, class_id: int, now: float) -> list[Drill]:
+    """Return the drills of a class that count and are open: its roster is closed as long."""
+    sql = f"{_DRILLS} WHERE d.class = ? AND d.counts AND d.state = 'open' ORDER BY d.id"
+    return [one for one in store.fetch_as(Drill, sql, class_id) if one.end_for() is None or now < (one.end_for() or 0)]
 
 
 def remove_drill(store: Store, drill_id: int) -> None:
@@ -408,8 +572,45 @@ def runs_of(store: Store, drill_id: int) -> list[Sitting]:
 def open_case_of(store: Store, drill_id: int, learner_id: int) -> Dealt | None:
     """Return the case of a drill that waits for this learner's answer."""
     return store.fetch_one(
-        Dealt, "SELECT * FROM dealt WHERE drill = ? AND learner = ? AND closed_at IS NULL", drill_id, learner_id
+        Dealt,
+        "SELECT * FROM dealt WHERE drill = ? AND learner = ? AND closed_at IS NULL AND flagged_at IS NULL",
+        drill_id,
+        learner_id,
     )
+
+
+def put_back(store: Store, dealt_id: str, now: float) -> None:
+    """Put a case of a drill that waits back for later."""
+    store.change("UPDATE dealt SET flagged_at = ? WHERE id = ? AND closed_at IS NULL", now, dealt_id)
+
+
+def put_back_in(store: Store, sitting_id: int) -> list[Dealt]:
+    """Return the cases of a run that were put back and wait yet, in the order in which they were."""
+    sql = "SELECT * FROM dealt WHERE sitting = ? AND closed_at IS NULL AND flagged_at IS NOT NULL ORDER BY flagged_at"
+    return store.fetch_as(Dealt, sql, sitting_id)
+
+
+def places_in(store: Store, sitting_id: int) -> dict[str, int]:
+    """Return the place, from 1, at which each case of a run was dealt."""
+    rows = store.fetch("SELECT id FROM dealt WHERE sitting = ? ORDER BY dealt_at, rowid", sitting_id)
+    return {row[0]: place for place, row in enumerate(rows, 1)}
+
+
+def set_started(store: Store, drill_id: int, now: float) -> None:
+    """Keep when a drill was started for all by hand; one that was started stays so."""
+    store.change("UPDATE drills SET started_at = ? WHERE id = ? AND started_at IS NULL", now, drill_id)
+
+
+def run_through_test(store: Store, learner_id: int) -> tuple[Sitting, Drill] | None:
+    """Return the run through a test that a learner has not come to the end of, and its drill."""
+    where = (
+        "JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NOT NULL AND d.test"
+    )
+    for run in store.sittings_where(where, learner_id):
+        drill = drill_of_id(store, run.drill or 0)
+        if drill is not None:
+            return run, drill
+    return None
 
 
 def dealt_in(store: Store, sitting_id: int) -> int:
@@ -422,21 +623,25 @@ def dealt_in(store: Store, sitting_id: int) -> int:
 
 @dataclass(frozen=True)
 class Deletion:
-    """Learners who had begun a drill and were deleted on one day, and nothing else of them."""
+    """Learners who had begun a drill and were deleted on one day, and nothing of them that the roster does not say."""
 
     on_day: str
     """ISO 8601."""
     by_whom: str
     """"owner" or "preceptor"."""
     learners: int
+    name: str | None
+    """The roster's own, where the one learner had a place in it."""
+    number: str | None
 
 
 def deletions_in(store: Store, drill_id: int) -> list[Deletion]:
-    """Return what stays of learners who had begun a drill and are gone, day by day."""
+    """Return what stays of learners who had begun a drill and are gone: place by place, else day by day."""
     return store.fetch_as(
         Deletion,
-        "SELECT on_day, by_whom, count(*) AS learners FROM deletions WHERE drill = ? GROUP BY on_day, by_whom "
-        "ORDER BY on_day, by_whom",
+        "SELECT d.on_day, d.by_whom, count(*) AS learners, m.name, m.number FROM deletions d "
+        "LEFT JOIN members m ON m.id = d.place WHERE d.drill = ? GROUP BY d.on_day, d.by_whom, d.place "
+        "ORDER BY d.on_day, d.by_whom, m.name",
         drill_id,
     )
 
@@ -445,11 +650,6 @@ def first_begun(store: Store, drill_id: int) -> float | None:
     """Return when the first of those who are here began a drill."""
     found = store.fetch("SELECT min(started_at) FROM sittings WHERE drill = ?", drill_id)[0][0]
     return None if found is None else float(found)
-
-
-def joined_at(store: Store, learner_id: int) -> float | None:
-    """Return when a learner joined their class."""
-    return next((row[0] for row in store.fetch("SELECT joined_at FROM members WHERE learner = ?", learner_id)), None)
 
 
 def let_in(store: Store, drill_id: int, learner_id: int, now: float) -> None:
@@ -463,7 +663,6 @@ def were_let_in(store: Store, drill_id: int) -> dict[int, float]:
 
 
 def overdue_runs(store: Store, now: float, grace_s: float) -> list[Sitting]:
-    """Return the runs through drills of minutes that have not ended although their minutes, and the grace, are over."""
-    # Asked with every page: the plus keeps SQLite to the small index of what is under way (sittings_timed).
-    where = "WHERE s.minutes IS NOT NULL AND s.ended_at IS NULL AND s.started_at < ?2 AND +s.drill IS NOT NULL"
-    return store.sittings_where(f"{where} AND s.started_at + 60 * s.minutes + ?1 < ?2", grace_s, now)
+    """Return the runs through timed drills that have not ended although their time, and the grace, are over."""
+    # Asked with every page: the index of what is under way (sittings_due) answers it.
+    return store.sittings_where("WHERE s.due_at < ? AND s.due_at IS NOT NULL AND s.ended_at IS NULL", now - grace_s)

@@ -156,3 +156,153 @@ MARKS = (
     "UPDATE drills SET title = 'Recurring mistakes' WHERE for_learner IS NULL "
     "AND (title LIKE '%: what slips' OR title LIKE '%: what slips (copy)')",
 )
+
+PEOPLE = (
+    # Of a person, not of a class: whoever is in several comes back by one phrase, and has one memory.
+    """CREATE TABLE phrases (
+        learner INTEGER PRIMARY KEY REFERENCES learners ON DELETE CASCADE,
+        phrase TEXT UNIQUE              -- SHA-256 of the come-back phrase; NULL: none was given out
+    ) STRICT""",
+    "INSERT INTO phrases (learner, phrase) SELECT learner, phrase FROM members",
+    # A place in a class. Where it is on the roster it stays when its learner is gone.
+    """CREATE TABLE places (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        learner INTEGER REFERENCES learners ON DELETE SET NULL,
+        name TEXT,                      -- as the roster has it; NULL: the name that the learner chose
+        number TEXT,                    -- the school's own for this learner
+        joined_at REAL NOT NULL,
+        joined_with TEXT UNIQUE,        -- names the form that was sent, which joins once; NULL: by roster
+        on_roster INTEGER NOT NULL DEFAULT 0,
+        extra_time INTEGER NOT NULL DEFAULT 0,  -- per cent of the time of a timed drill
+        gone_on TEXT,                   -- ISO 8601: the day on which a learner of this place was last deleted
+        gone_by TEXT CHECK (gone_by IN ('owner', 'preceptor'))
+    ) STRICT""",
+    "INSERT INTO places (class, learner, joined_at, joined_with) "
+    "SELECT class, learner, joined_at, joined_with FROM members ORDER BY rowid",
+    "DROP TABLE members",
+    "ALTER TABLE places RENAME TO members",
+    "CREATE UNIQUE INDEX members_once ON members (class, learner) WHERE learner IS NOT NULL",
+    "CREATE UNIQUE INDEX members_number ON members (class, number) WHERE number IS NOT NULL",
+    "CREATE INDEX members_class ON members (class)",
+    "CREATE INDEX members_learner ON members (learner) WHERE learner IS NOT NULL",
+    # Who typed the code of a class that asks its preceptor first.
+    """CREATE TABLE requests (
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        asked_at REAL NOT NULL,
+        joined_with TEXT NOT NULL UNIQUE,
+        PRIMARY KEY (class, learner)
+    ) STRICT""",
+    "CREATE INDEX requests_learner ON requests (learner)",
+    "ALTER TABLE classes ADD COLUMN asks INTEGER NOT NULL DEFAULT 0",  # 1: whoever types the code waits to be let in
+    "ALTER TABLE classes ADD COLUMN archived_at REAL",
+    # Removed while some of its learners are in another class: what is left are the drills that they had begun.
+    "ALTER TABLE classes ADD COLUMN removed_at REAL",
+    # Beside its owner, who is in the class's own row: one and only one.
+    """CREATE TABLE teachers (
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        preceptor INTEGER NOT NULL REFERENCES preceptors ON DELETE CASCADE,
+        role TEXT NOT NULL CHECK (role IN ('co-teacher', 'reader')),
+        added_at REAL NOT NULL,
+        PRIMARY KEY (class, preceptor)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX teachers_preceptor ON teachers (preceptor)",
+    "ALTER TABLE preceptors ADD COLUMN administrator INTEGER NOT NULL DEFAULT 0",
+    """CREATE TABLE class_groups (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        name TEXT NOT NULL COLLATE NOCASE,
+        made_at REAL NOT NULL,
+        UNIQUE (class, name)
+    ) STRICT""",
+    """CREATE TABLE group_people (
+        class_group INTEGER NOT NULL REFERENCES class_groups ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        PRIMARY KEY (class_group, learner)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX group_people_learner ON group_people (learner)",
+    # For whom a drill is: 1: for the groups and people named, and nobody else once they are gone.
+    "ALTER TABLE drills ADD COLUMN chosen INTEGER NOT NULL DEFAULT 0",
+    """CREATE TABLE drill_groups (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        class_group INTEGER NOT NULL REFERENCES class_groups ON DELETE CASCADE,
+        PRIMARY KEY (drill, class_group)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX drill_groups_group ON drill_groups (class_group)",
+    """CREATE TABLE drill_people (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        PRIMARY KEY (drill, learner)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX drill_people_learner ON drill_people (learner)",
+    # When it was closed by hand, so that the time to close that was set is not lost.
+    "ALTER TABLE drills ADD COLUMN closed_at REAL",
+    # A time to close, and minutes more, for one learner.
+    """CREATE TABLE extensions (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        learner INTEGER NOT NULL REFERENCES learners ON DELETE CASCADE,
+        closes_at REAL,
+        extra_minutes REAL NOT NULL DEFAULT 0,
+        PRIMARY KEY (drill, learner)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX extensions_learner ON extensions (learner)",
+    # The place in the roster of which a learner was deleted.
+    "ALTER TABLE deletions ADD COLUMN place INTEGER REFERENCES members ON DELETE SET NULL",
+    "CREATE INDEX deletions_place ON deletions (place) WHERE place IS NOT NULL",
+    # When the server ends a run by its own clock; NULL: it does not.
+    "ALTER TABLE sittings ADD COLUMN due_at REAL",
+    "UPDATE sittings SET due_at = started_at + 60 * minutes WHERE drill IS NOT NULL AND minutes IS NOT NULL",
+    "DROP INDEX sittings_timed",
+    "CREATE INDEX sittings_due ON sittings (due_at) WHERE due_at IS NOT NULL AND ended_at IS NULL",
+)
+
+TESTS = (
+    # A test: only its cases, with a clock, until it ends.
+    "ALTER TABLE drills ADD COLUMN test INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE drills ADD COLUMN limit_minutes REAL",  # the time for so many cases; NULL: none
+    "ALTER TABLE drills ADD COLUMN may_return INTEGER NOT NULL DEFAULT 0",  # 1: a case can be put back for later
+    "ALTER TABLE drills ADD COLUMN aids TEXT NOT NULL DEFAULT '[]'",  # JSON: what stays open beside a test
+    "ALTER TABLE drills ADD COLUMN shuffled INTEGER NOT NULL DEFAULT 0",  # 1: the same cases in an order for each
+    "ALTER TABLE drills ADD COLUMN together INTEGER NOT NULL DEFAULT 0",  # 1: the time runs for all at once
+    "ALTER TABLE drills ADD COLUMN started_at REAL",  # when it was started for all by hand
+    "ALTER TABLE dealt ADD COLUMN flagged_at REAL",  # when it was put back; NULL: it was not
+    "DROP INDEX dealt_one_open_in_drill",
+    "CREATE UNIQUE INDEX dealt_one_open_in_drill ON dealt (drill, learner) "
+    "WHERE closed_at IS NULL AND drill NOTNULL AND flagged_at IS NULL",
+    "CREATE INDEX sittings_in_drill ON sittings (learner) WHERE ended_at IS NULL AND drill IS NOT NULL",
+    # For how long a browser says that it had held an answer back for want of a connection: a claim, shown as one.
+    """CREATE TABLE delays (
+        dealt TEXT PRIMARY KEY REFERENCES dealt ON DELETE CASCADE,
+        seconds REAL NOT NULL
+    ) STRICT""",
+    # What a preceptor decided about a late answer, the latest holds.
+    """CREATE TABLE late_decisions (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        dealt TEXT NOT NULL REFERENCES dealt ON DELETE CASCADE,
+        preceptor TEXT NOT NULL,        -- the name of who decided
+        counts INTEGER NOT NULL,
+        decided_at REAL NOT NULL
+    ) STRICT""",
+    "CREATE INDEX late_decisions_dealt ON late_decisions (dealt, id)",
+)
+
+RETENTION = (
+    # Until when a learner's answers were deleted for their age: the guards of the logs let those go, and no others.
+    """CREATE TABLE retired (
+        learner INTEGER PRIMARY KEY REFERENCES learners ON DELETE CASCADE,
+        before_at REAL NOT NULL
+    ) STRICT""",
+    *(f"DROP TRIGGER {table}_are_not_removed" for table in ("answers", "recall_marks", "retyped")),
+    *(
+        f"""CREATE TRIGGER {table}_are_not_removed BEFORE DELETE ON {table}
+            WHEN OLD.learner IN (SELECT id FROM learners)
+            AND NOT EXISTS (SELECT 1 FROM retired r WHERE r.learner = OLD.learner AND OLD.at < r.before_at)
+            BEGIN SELECT RAISE(ABORT, '{table} are only ever added to: remove the learner or nothing'); END"""  # noqa: S608
+        for table in ("answers", "recall_marks")
+    ),
+    # What was meant in place of an answer goes with that answer, however much later it was given.
+    """CREATE TRIGGER retyped_are_not_removed BEFORE DELETE ON retyped
+        WHEN OLD.learner IN (SELECT id FROM learners) AND NOT EXISTS (SELECT 1 FROM retired WHERE learner = OLD.learner)
+        BEGIN SELECT RAISE(ABORT, 'retyped are only ever added to: remove the learner or nothing'); END""",
+)

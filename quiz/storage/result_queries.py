@@ -79,7 +79,7 @@ def tally(store: Store, learner: Learner, answer: Answer) -> None:
 
 def _tally(store: Store, answer: Answer) -> None:
     number = int(store.fetch("SELECT id FROM answers WHERE dealt = ?", answer.dealt)[0][0])
-    for line in _lines(answer):
+    for line in _lines(answer, not answer.late):
         store.change(_ADD, answer.learner, *line[:3], 1, *line[3:], answer.at, number)
     _keep_slipped(store, answer, number)
 
@@ -90,7 +90,7 @@ def _explained(answer: Answer) -> list[tuple[str, str]]:
     return sorted({(step, slip) for one in answer.explanations for step, slip in one})
 
 
-def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
+def _lines(answer: Answer, in_time: bool) -> Iterator[tuple[int, str, str, int, float, int]]:
     """Yield what an answer adds: drill, kind, key, missed, seconds, timed."""
     missed, explained = answer.verdict not in CREDITED, _explained(answer)
     slipped_steps = dict.fromkeys(step for step, _ in explained)
@@ -100,7 +100,7 @@ def _lines(answer: Answer) -> Iterator[tuple[int, str, str, int, float, int]]:
     surely = answer.verdict == "slip" and len(answer.explanations) == 1
     lines += [("slip", f"{step} {slip}", surely, 0.0, 0) for step, slip in explained]
     # What came after the time was answered all the same: it is practice, and not counted in its drill.
-    for drill in dict.fromkeys((EVERYTHING, EVERYTHING if answer.late else answer.drill or EVERYTHING)):
+    for drill in dict.fromkeys((EVERYTHING, answer.drill or EVERYTHING if in_time else EVERYTHING)):
         for kind, key, counts, took, known in lines:
             yield drill, kind, key, int(counts), took, known
 
@@ -126,8 +126,9 @@ def tally_anew(store: Store, learner: Learner) -> None:
         return
     numbers = [row[0] for row in store.fetch("SELECT id FROM answers WHERE learner = ? ORDER BY id", learner_id)]
     sums: dict[tuple[int, str, str], list[float]] = {}
+    accepted = accepted_of(store, learner_id)
     for number, answer in zip(numbers, store.answers_of(learner_id), strict=True):
-        for drill, kind, key, missed, seconds, timed in _lines(answer):
+        for drill, kind, key, missed, seconds, timed in _lines(answer, not answer.late or answer.dealt in accepted):
             one = sums.setdefault((drill, kind, key), [0, 0, 0.0, 0, 0.0, 0])
             one[:4] = [one[0] + 1, one[1] + missed, one[2] + seconds, one[3] + timed]
             one[4:] = [answer.at, number]
@@ -173,10 +174,83 @@ def learner_sums(
     )
 
 
+def who_slipped(store: Store, class_id: int, step: str, slip: str, *, drill: int = EVERYTHING) -> frozenset[int]:
+    """Return the learners of a class who have an answer that a slip at a step would explain, in all or in a drill."""
+    key = f"{step} {slip}"
+    sql = (
+        "SELECT m.learner FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = 'slip' "
+        "AND t.key = ? WHERE m.class = ?"
+    )
+    return frozenset(row[0] for row in store.fetch(sql, drill, key, class_id))
+
+
 def late_answers(store: Store, drill: int) -> dict[int, int]:
     """Count, learner by learner, the answers that came in after a drill's time: they are in no sum of the drill."""
-    rows = store.fetch("SELECT learner, count(*) FROM answers WHERE drill = ? AND late GROUP BY learner", drill)
-    return {row[0]: row[1] for row in rows}
+    sql = f"SELECT a.learner, count(*) FROM answers a WHERE a.drill = ? AND {_LATE} GROUP BY a.learner"  # noqa: S608
+    return {row[0]: row[1] for row in store.fetch(sql, drill)}
+
+
+def count_late(store: Store, drill: int) -> int:
+    """Count the answers that came in after a drill's time, whatever was decided about them."""
+    return int(store.fetch("SELECT count(*) FROM answers WHERE drill = ? AND late", drill)[0][0])
+
+
+def late_in(store: Store, drill: int) -> list[Answer]:
+    """Return the answers that came in after a drill's time, the earliest first."""
+    return store.fetch_as(Answer, "SELECT * FROM answers WHERE drill = ? AND late ORDER BY id", drill)
+
+
+# --- late answers that a preceptor lets count ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class LateDecision:
+    """What a preceptor decided about a late answer."""
+
+    dealt: str
+    preceptor: str
+    """Their name."""
+    counts: bool
+    decided_at: float
+
+
+_LATEST_DECISION = (
+    "SELECT x.* FROM late_decisions x WHERE NOT EXISTS "
+    "(SELECT 1 FROM late_decisions y WHERE y.dealt = x.dealt AND y.id > x.id)"
+)
+_LATE = f"(a.late AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) WHERE counts))"  # noqa: S608
+
+
+def decide_late(store: Store, decision: LateDecision) -> None:
+    """Keep what a preceptor decided about a late answer; in `writing()`, and then the sums are worked out anew."""
+    store.add("late_decisions", decision)
+
+
+def decisions_in(store: Store, drill: int) -> dict[str, list[LateDecision]]:
+    """Return what was decided about late answers of a drill, by case, the earliest first."""
+    found: dict[str, list[LateDecision]] = {}
+    sql = "SELECT x.* FROM late_decisions x JOIN answers a ON a.dealt = x.dealt WHERE a.drill = ? ORDER BY x.id"
+    for one in store.fetch_as(LateDecision, sql, drill):
+        found.setdefault(one.dealt, []).append(one)
+    return found
+
+
+def accepted_of(store: Store, learner_id: int) -> frozenset[str]:
+    """Return the cases whose late answers a preceptor lets count."""
+    latest = f"({_LATEST_DECISION}) x JOIN answers a ON a.dealt = x.dealt"
+    sql = f"SELECT x.dealt FROM {latest} WHERE x.counts AND a.learner = ?"  # noqa: S608 - words from here
+    return frozenset(row[0] for row in store.fetch(sql, learner_id))
+
+
+def keep_delay(store: Store, dealt: str, seconds: float) -> None:
+    """Keep for how long a browser says that it had held an answer back; the first word stands."""
+    store.add("delays", {"dealt": dealt, "seconds": seconds}, conflict="ON CONFLICT (dealt) DO NOTHING")
+
+
+def delays_in(store: Store, drill: int) -> dict[str, float]:
+    """Return for how long browsers say that they had held answers of a drill back, in seconds, by case."""
+    sql = "SELECT e.* FROM delays e JOIN answers a ON a.dealt = e.dealt WHERE a.drill = ?"
+    return {row["dealt"]: row["seconds"] for row in store.fetch(sql, drill)}
 
 
 def answers_behind(
@@ -214,7 +288,7 @@ def answers_behind(
         where.append(f"a.type IN ({', '.join('?' * len(types))})")
         more += types
     if drill != EVERYTHING:
-        where += ["a.drill = ?", "a.late = ?"]
+        where += ["a.drill = ?", f"{_LATE} = ?"]
         more += [drill, late]
     if learner is not None:
         where.append("m.learner = ?")

@@ -11,7 +11,7 @@ import secrets
 from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
-from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS
+from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
 
 MIGRATIONS = Migrations("two-meridians")
@@ -207,3 +207,24 @@ def m008_desk(db: Database) -> None:
 def m009_doubts(db: Database) -> None:
     """Keep which marked cases a learner found doubtful, and what they said of them."""
     db.execute(_DOUBTS)
+
+
+@MIGRATIONS()
+def m013_people(db: Database) -> None:
+    """Let one person be in several classes; add rosters, groups, co-teachers, extensions, ends of runs."""
+    for statement in PEOPLE:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m014_tests(db: Database) -> None:
+    """Add timed tests: a time for so many cases, cases put back, a start together, decisions about late answers."""
+    for statement in TESTS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m015_retention(db: Database) -> None:
+    """Let answers be deleted for their age, and only those of before the day that was set."""
+    for statement in RETENTION:
+        db.execute(statement)

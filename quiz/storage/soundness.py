@@ -57,7 +57,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
         "explanations": _Ways,
         "weighed": tuple[Weighed, ...],
     },
-    "drills": {"types": tuple[str, ...], "slips": tuple[SlipKey, ...]},
+    "drills": {"types": tuple[str, ...], "slips": tuple[SlipKey, ...], "aids": tuple[str, ...]},
     "drill_cases": {"findings": _Found},
     "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
     "kept_to": {"types": tuple[str, ...]},
@@ -189,7 +189,7 @@ def _test(table: str, name: str, kind: str, required: bool) -> Test:
     elif name in WORDS.get(table, {}):
         words = frozenset(word.encode() for word in WORDS[table][name])
         test = words.__contains__
-    elif name in ("day", "on_day"):
+    elif name in ("day", "on_day", "gone_on"):
         test = _is_day
     elif kind == "REAL":
         test = _is_moment if name in ("at", "until") or name.endswith(("_at", "_until")) else _is_finite

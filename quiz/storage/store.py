@@ -58,6 +58,8 @@ class Sitting:
     answered: int = 0
     """How many of its cases were answered."""
     last_dealt_at: float | None = None
+    due_at: float | None = None
+    """When the server ends it, in a drill with a time; None: it has none."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,7 @@ def _look_at_settings(text: str) -> None:
 
 
 _LEARNERS = (
-    "SELECT l.id, l.name, l.created_at, l.settings, EXISTS (SELECT 1 FROM members WHERE learner = l.id) AS joined "
+    "SELECT l.id, l.name, l.created_at, l.settings, EXISTS (SELECT 1 FROM phrases WHERE learner = l.id) AS joined "
     "FROM learners l"
 )
 """Without their memories, which are far longer than all else and asked for by themselves."""
@@ -355,11 +357,18 @@ class Store:
         return self.sitting_where("WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NULL", learner_id)
 
     def begin_sitting(
-        self, learner_id: int, *, now: float, cases: int | None, minutes: float | None, drill: int | None = None
+        self,
+        learner_id: int,
+        *,
+        now: float,
+        cases: int | None,
+        minutes: float | None,
+        drill: int | None = None,
+        due_at: float | None = None,
     ) -> int:
         """Begin a sitting and return its number."""
         row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
-        return self.add("sittings", row)
+        return self.add("sittings", {**row, "due_at": due_at})
 
     def begin_ended_sitting(self, learner_id: int, *, began: float, ended: float, cases: int) -> int:
         """Add a sitting that is over, of answers that were brought in, and return its number."""

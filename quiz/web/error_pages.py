@@ -10,8 +10,10 @@ from werkzeug.exceptions import HTTPException, SecurityError
 from cases.curriculum.case_list import NotTheseCases
 from cases.errors import CaseError
 from cases.recall.prompts import UnknownPrompt
-from quiz.classroom.classes import UnknownClass, UnknownMember
-from quiz.classroom.drills import NotReadable, UnknownDrill
+from quiz.classroom.classes import Archived, NotYours, RosterClosed, UnknownClass, UnknownMember
+from quiz.classroom.drills import NotNow, NotReadable, UnknownDrill
+from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
+from quiz.classroom.roster import UnknownGroup
 from quiz.errors import QuizError
 from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.learners import UnknownLearner
@@ -34,8 +36,11 @@ NOT_FOUND = (
     UnknownDrill,
     UnknownChoice,
     NoExample,
+    UnknownGroup,
+    UnknownPreceptor,
 )
-NOT_AS_IT_WAS = (NotTheseCases, NotReadable)
+NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)
+NOT_THEIRS = (NotYours, NotAdministrator)
 
 
 @dataclass(frozen=True)
@@ -107,6 +112,8 @@ def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, NotKept):
         request_context.forget()
         return _page(507, f"The data file could not be written: {error.why}. Nothing that was kept before is lost.")
+    if isinstance(error, NOT_THEIRS):
+        return _page(403, str(error), ("Not for you to do", "Go back: nothing was changed."))
     code = 404 if isinstance(error, NOT_FOUND) else 409 if isinstance(error, NOT_AS_IT_WAS) else 400
     return _page(code, str(error))
 

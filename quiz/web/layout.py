@@ -10,6 +10,7 @@ from flask import Flask, request
 
 from cases.worksheet import CAUTION
 from quiz.practice import learners
+from quiz.storage.store import Learner
 from quiz.web import request_context
 from quiz.web.links import link
 
@@ -30,8 +31,8 @@ BENCH = Place("bench.explore", "Bench", ("bench",))
 PROGRESS = Place("progress.show", "Progress", ("progress", "own_data"))
 LOG = Place("accuracy.show", "Log", ("accuracy",))
 LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "recall"))
-CLASS = Place("classes.show", "Class", ("classes", "removing"))
-DRILLS = Place("classes.drills", "Drills", ("drills", "trying"))
+CLASS = Place("classes.show", "Class", ("classes", "roster", "roster_file", "keeping", "preceptors"))
+DRILLS = Place("classes.drills", "Drills", ("drills", "trying", "extensions"))
 RESULTS = Place("classes.results", "Results", ("results", "exports"))
 SETTINGS = Place("settings.show", "Settings", ("settings",))
 WHO = Place("people.show", "Who is practising", ("people",))
@@ -74,12 +75,19 @@ class Frame:
     """Where Leave leads."""
     key: str | None = None
     """Names the learner to scripts, so that what one wrote is never sent for another."""
+    shared: bool = False
+    """Whether others use this device too, so that a sign-in ends with its tab."""
     caution: str = CAUTION
 
 
 def set_up(app: Flask) -> None:
     """Hand every template its frame."""
     app.context_processor(_frame)
+
+
+def key_of(who: Learner) -> str:
+    """Return what names a learner to scripts: a number that is given to nobody else."""
+    return f"{who.id}-{who.created_at:.0f}"
 
 
 def _frame() -> dict[str, Any]:
@@ -92,9 +100,10 @@ def _frame() -> dict[str, Any]:
         role = "student" if who and blueprint in PRACTISING else "preceptor"
     places, behind = (_links(request.root_path, blueprint, one[role]) for one in (PLACES, BEHIND))
     name = who.name if who else preceptor.name if preceptor else "Menu"
-    key = f"{who.id}-{who.created_at:.0f}" if who else None
+    shared = request_context.on_shared_device()
+    key = key_of(who) if who else None
     theme, home = settings.theme if settings else "auto", link(TODAY.endpoint)
-    return {"frame": Frame(places, behind, name, theme, home, key)}
+    return {"frame": Frame(places, behind, name, theme, home, key, shared)}
 
 
 @lru_cache(256)

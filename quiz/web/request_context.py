@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,8 +16,9 @@ from quiz.classroom import sign_in as signing
 from quiz.classroom.throttle import Caller, Tries
 from quiz.practice import learners
 from quiz.practice.randomness import Lots
+from quiz.storage import class_queries
 from quiz.storage.class_queries import Preceptor
-from quiz.storage.datafile import DataFile
+from quiz.storage.datafile import Busy, DataFile, NotKept
 from quiz.storage.store import Learner, Store
 
 MOST_DIGITS = 15
@@ -29,6 +31,8 @@ _JOINED = "joined"
 _PRECEPTOR = "preceptor"
 _DEVICE = "device"
 """Under which it keeps a name by chance, once someone has come in here, so that failures elsewhere hold nobody up."""
+_SHARED = "shared"
+"""Under which it keeps that others use this device too."""
 _PRECEPTORS = "preceptors"
 """Under which it keeps the numbers of those who signed in as a preceptor here."""
 
@@ -201,6 +205,9 @@ def joined_learner() -> Learner | None:
     """Return the learner of a class who is signed in here."""
     if "joined" not in g:
         g.joined = signing.learner_of(store(), session.get(_JOINED), now=now()) if _JOINED in session else None
+        if g.joined is not None and _SHARED in session:
+            with suppress(Busy, NotKept):  # the next page tries again
+                signing.stay(store(), session.get(_JOINED), g.joined, now=now())
     kept: Learner | None = g.joined
     return kept
 
@@ -229,18 +236,30 @@ def preceptor() -> Preceptor:
     return found
 
 
-def come_in(token: str) -> None:
-    """Remember a learner's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out."""
+def on_shared_device() -> bool:
+    """Say whether a learner is signed in on a device that others use too, and is in no test."""
+    learner = joined_learner() if _SHARED in session else None
+    return learner is not None and class_queries.run_through_test(store(), learner.id) is None
+
+
+def come_in(token: str, *, shared: bool = False) -> None:
+    """Remember a learner's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out.
+
+    On a shared device the cookie ends with the browser.
+    """
     go_out()
     sign_out()
     session[_JOINED] = token
-    session.permanent = True
+    session.permanent = not shared
+    if shared:
+        session[_SHARED] = True
     _known_device()
 
 
 def go_out() -> None:
     """Sign the learner of a class out on this device."""
     signing.sign_out(store(), session.pop(_JOINED, None))
+    session.pop(_SHARED, None)
     g.pop("joined", None)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from cases.procedure.vocabulary import CREDITED
@@ -73,18 +73,24 @@ def sitting_page(facts: Facts) -> SittingPage:
     )
 
 
-def case_lines(answers: Sequence[Answer]) -> tuple[CaseLine, ...]:
-    """Return the cases of a sitting as a table shows them."""
+def case_lines(answers: Sequence[Answer], accepted: Collection[str] = ()) -> tuple[CaseLine, ...]:
+    """Return the cases of a sitting as a table shows them; accepted are those whose late answers count."""
     return tuple(
         CaseLine(
             number,
             one.dealt,
             type_title(one.type),
-            verdict_words(one) + (", with help" if _helped(one) else "") + (", late: not counted" if one.late else ""),
+            verdict_words(one) + (", with help" if _helped(one) else "") + _late(one, accepted),
             "" if one.seconds is None else f"{one.seconds:.0f} s",
         )
         for number, one in enumerate(answers, 1)
     )
+
+
+def _late(one: Answer, accepted: Collection[str]) -> str:
+    if not one.late:
+        return ""
+    return ", late: counted by your preceptor" if one.dealt in accepted else ", late: not counted"
 
 
 def _helped(one: Answer) -> bool:

@@ -1,219 +1,294 @@
 // @ts-check
-// One frame of the bench on a canvas: the streak on the face and the reflex in the pupil. What light goes where is
+// One frame of the bench on a canvas: face, iris, corneal mark and pupil lit by one beam. What light goes where is
 // reflex.js's; how it looks is decided here and in bench-face.js. Reads the state and changes nothing.
 
-import { brightness, light } from "../reflex.js";
-import { entering, halfOnFace } from "./bench-state.js";
-import { DIAL_MM, HALF_VIEW_MM, faceLayers } from "./bench-face.js";
+import { beam, faceLight, field, irregular } from "../reflex.js";
+import { HALF_VIEW_MM, faceLayer, frameLayer } from "./bench-face.js";
+import { STILL } from "./bench-life.js";
 
-/** @typedef {import("./bench-state.js").Bench} Bench */
-/** @typedef {import("../reflex.js").Setting} Setting */
+/** @typedef {import("../reflex.js").Streaked} Streaked */
+/** @typedef {import("./bench-life.js").Life} Life */
 
-/** The reflex is soft, so that it need not be drawn as finely as the face: points across the pupil, at most. */
-const FINEST = 96;
-/** Layers of the streak on the face, widest first: share of its half-width, and how strongly each lights the face. */
-const FALL = [1.62, 1.46, 1.32, 1.19, 1.07, 0.96, 0.86].map((share, step) => [share, 0.06 + 0.07 * step]);
-/** From dark to the glow of a neutral pupil: [how bright, red, green, blue]. */
-const GLOW = [
-  [0, 8, 3, 3],
-  [0.12, 52, 12, 6],
-  [0.35, 142, 42, 14],
-  [0.62, 222, 98, 36],
-  [0.85, 255, 168, 84],
-  [1, 255, 214, 150],
+const RADIAN = Math.PI / 180;
+/** Points across the pupil: at rest, and while the hand moves where light is summed over nodes. */
+const FINE = 64;
+const COARSE = 40;
+/** Distance at which the picture has its own size, cm. */
+const USUAL_CM = 67;
+/** [√(light/10 mm²), red, green, blue]: blood and pigment take the blue, and the display ends before the eye does. */
+const TONES = [
+  [0, 0.035, 0.006, 0.004],
+  [0.25, 0.45, 0.085, 0.025],
+  [0.6, 0.93, 0.36, 0.11],
+  [0.95, 1, 0.74, 0.42],
+  [1.25, 1, 0.93, 0.76],
 ];
 const SHADES = shades();
+const SHADE_STEPS = 512;
+/** Stops of the beam's profile on the face. */
+const STOPS = 48;
+/** Light on the face, in shares of the lamp's lens, at which it is drawn fully bright. */
+const FULL = 0.3;
+const AMBIENT = 0.07;
 
 export class Drawing {
-  /** @param {HTMLCanvasElement} canvas */
-  constructor(canvas) {
+  /**
+   * @param {HTMLCanvasElement} canvas the picture
+   * @param {HTMLCanvasElement | null} [rim] what lies over it: the trial frame
+   */
+  constructor(canvas, rim = null) {
     this.canvas = canvas;
+    this.rim = rim;
     this.ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d", { alpha: false }));
     this.spot = document.createElement("canvas");
+    this.albedo = document.createElement("canvas");
     this.made = "";
-    this.dark = document.createElement("canvas");
-    /** @type {CanvasPattern | string} */
-    this.lit = "";
+    this.rimMade = "";
+    /** The light of the setting at hand, made ready. @type {{key: string, lit: ReturnType<typeof beam>}} */
+    this.ready = { key: "", lit: () => () => 0 };
+    this.values = new Float32Array(FINE * FINE);
   }
 
   /** Fit the picture to the room that the page gives it; true when it has changed. */
   fit() {
-    const size = Math.round(this.canvas.clientWidth * Math.min(2, window.devicePixelRatio || 1));
-    if (!size || size === this.canvas.width) return false;
-    this.canvas.width = this.canvas.height = size;
+    const { clientWidth, clientHeight } = this.canvas;
+    const ratio = Math.min(2, window.devicePixelRatio || 1);
+    const [width, height] = [Math.round(clientWidth * ratio), Math.round(clientHeight * ratio)];
+    if (!width || (width === this.canvas.width && height === this.canvas.height)) return false;
+    for (const one of [this.canvas, this.rim]) if (one) [one.width, one.height] = [width, height];
+    this.rimMade = "";
     return true;
   }
 
   /**
-   * Device pixels to a millimetre: the nearer the examiner, the larger the eye, though less so than in life.
-   * @param {Bench} bench
+   * Device pixels to a millimetre: at half the distance the eye is twice as large, as in life.
+   * @param {{distance_cm: number}} bench
    */
   pxPerMm(bench) {
-    return (this.canvas.width / (2 * HALF_VIEW_MM)) * Math.min(1.06, (67 / bench.distance_cm) ** 0.2);
+    return (Math.min(this.canvas.height, this.canvas.width) / (2 * HALF_VIEW_MM)) * (USUAL_CM / bench.distance_cm);
   }
 
-  /** @param {import("./bench-state.js").BenchState} state */
-  draw(state) {
-    const { bench, setting, faceMm } = state;
-    const size = this.canvas.width;
+  /**
+   * @param {import("./bench-state.js").BenchState} state
+   * @param {{moving?: boolean, life?: Life, faceMm?: number}} [how]
+   */
+  draw(state, { moving = false, life = STILL, faceMm = state.faceMm } = {}) {
+    const { bench } = state;
+    const setting = alive(state.setting, life);
     const scale = this.pxPerMm(bench);
-    this.prepare(bench, scale);
-    const { ctx } = this;
+    const { ctx, canvas } = this;
     ctx.setTransform(1, 0, 0, 1, 0, 0);
     ctx.globalCompositeOperation = "source-over";
-    ctx.drawImage(this.dark, 0, 0);
-    this.streak(bench, setting, faceMm, scale);
-    this.pupil(bench, setting, faceMm, scale, state.instrument.dim_at);
-    this.corneal(bench, setting, faceMm, scale);
-    this.sleeveMarks(bench, scale, size);
-  }
-
-  /**
-   * @param {Bench} bench
-   * @param {number} scale device pixels to a millimetre, here and below
-   */
-  prepare(bench, scale) {
-    const axis = bench.cylinder ? bench.axis : null;
-    const how = { size: this.canvas.width, pxPerMm: scale, pupilMm: bench.pupil_mm, axis, lens: bench.sphere !== 0 };
-    const key = JSON.stringify(how);
-    if (key === this.made) return;
-    const { dark, lit } = faceLayers(how);
-    this.dark = dark;
-    // Filling with a pattern costs less than half of what drawing through a turned clip does.
-    this.lit = this.ctx.createPattern(lit, "repeat") ?? "";
-    this.made = key;
-  }
-
-  /**
-   * The streak where it falls on face and frame: strips of the lit layer, laid over one another as they grow narrower.
-   * @param {Bench} bench
-   * @param {Setting} setting
-   * @param {number} faceMm
-   * @param {number} scale
-   */
-  streak(bench, setting, faceMm, scale) {
-    const { ctx } = this;
-    const half = halfOnFace(setting) * scale;
-    const middle = this.canvas.width / 2;
-    const turn = (bench.streak * Math.PI) / 180;
-    const [along, up] = [Math.cos(turn), -Math.sin(turn)];
-    /**
-     * @param {number} x
-     * @param {number} y
-     * @returns {[number, number]}
-     */
-    const at = (x, y) => [middle + x * along - y * up, middle + x * up + y * along];
-    ctx.fillStyle = this.lit;
-    for (const [share, alpha] of FALL) {
-      const [low, high] = [-faceMm * scale - half * share, -faceMm * scale + half * share];
-      ctx.globalAlpha = alpha;
-      ctx.beginPath();
-      ctx.moveTo(...at(-1.5 * middle, low));
-      ctx.lineTo(...at(1.5 * middle, low));
-      ctx.lineTo(...at(1.5 * middle, high));
-      ctx.lineTo(...at(-1.5 * middle, high));
-      ctx.fill();
+    this.face(setting, faceMm, scale, life);
+    ctx.setTransform(scale, 0, 0, -scale, canvas.width / 2, canvas.height / 2);
+    if (!life.shut) {
+      this.pupil(setting, faceMm - across(setting.streak) * life.pupilX, moving, life);
+      this.mark(setting, faceMm, life);
     }
-    ctx.globalAlpha = 1;
+    this.frame(bench, scale);
   }
 
   /**
-   * The reflex, point by point.
-   * @param {Bench} bench
-   * @param {Setting} setting
+   * What the beam lights: one picture of the face, multiplied by the beam's profile.
+   * @param {Streaked} setting
    * @param {number} faceMm
-   * @param {number} scale
-   * @param {number} dimAt D
+   * @param {number} scale device pixels to a millimetre
+   * @param {Life} life
    */
-  pupil(bench, setting, faceMm, scale, dimAt) {
-    const { ctx, spot } = this;
-    const across = bench.pupil_mm * scale;
-    const fine = Math.max(24, Math.min(FINEST, Math.round(across)));
-    if (spot.width !== fine) spot.width = spot.height = fine;
-    const inner = /** @type {CanvasRenderingContext2D} */ (spot.getContext("2d"));
-    const image = inner.createImageData(fine, fine);
-    const at = light(setting, bench.streak, faceMm);
-    const strength = entering(setting, faceMm);
-    const glow = (0.25 + 0.75 * brightness(setting, bench.streak, dimAt)) * strength;
-    const step = bench.pupil_mm / fine;
-    const rim = fine / 2;
-    const { data } = image;
-    for (let row = 0; row < fine; row += 1) {
-      const y = (rim - row - 0.5) * step;
-      for (let column = 0; column < fine; column += 1) {
-        const x = (column + 0.5 - rim) * step;
-        const within = rim - Math.sqrt((column + 0.5 - rim) ** 2 + (row + 0.5 - rim) ** 2);
-        if (within <= 0) continue;
-        const shade = 3 * Math.round(255 * (0.035 * strength + 0.965 * glow * at(x, y)));
-        const place = 4 * (row * fine + column);
-        data[place] = SHADES[shade];
-        data[place + 1] = SHADES[shade + 1];
-        data[place + 2] = SHADES[shade + 2];
-        data[place + 3] = within < 1.5 ? 170 * within : 255;
+  face(setting, faceMm, scale, life) {
+    const { ctx, canvas } = this;
+    const { width, height } = canvas;
+    const own = this.pxPerMm({ distance_cm: USUAL_CM });
+    const key = `${width} ${height} ${life.shut}`;
+    if (key !== this.made) {
+      this.albedo = faceLayer({ width, height, pxPerMm: own, shut: life.shut });
+      this.made = key;
+    }
+    const n = { x: -Math.sin(setting.streak * RADIAN), y: Math.cos(setting.streak * RADIAN) };
+    const reach = Math.hypot(width, height) / 2 / scale;
+    const at = faceLight(setting, faceMm);
+    const full = (setting.beam_mm ?? 5) ** 2;
+    const [cx, cy] = [width / 2, height / 2];
+    let light;
+    if (setting.filament === "spot") {
+      light = ctx.createRadialGradient(
+        cx + n.x * faceMm * scale, cy - n.y * faceMm * scale, 0,
+        cx + n.x * faceMm * scale, cy - n.y * faceMm * scale, reach * scale,
+      );
+      for (let stop = 0; stop <= STOPS; stop += 1) {
+        const r = (reach * stop) / STOPS;
+        light.addColorStop(stop / STOPS, grey(at(n.x * (faceMm + r), n.y * (faceMm + r)) / full));
+      }
+    } else {
+      light = ctx.createLinearGradient(
+        cx - n.x * reach * scale, cy + n.y * reach * scale, cx + n.x * reach * scale, cy - n.y * reach * scale,
+      );
+      // Most of the stops where the streak is: a sharp line must not fall between two.
+      const half = Math.abs(1 - (setting.distance_cm / 100) * (setting.sleeve ?? 0)) * (setting.beam_mm ?? 5) + (setting.distance_cm / 100) * (setting.filament_mrad ?? 1);
+      for (let stop = 0; stop <= STOPS; stop += 1) {
+        const s = faceMm + 1.02 * half * ((2 * stop) / STOPS - 1);
+        const place = (s + reach) / (2 * reach);
+        if (place >= 0 && place <= 1) light.addColorStop(place, grey(at(n.x * s, n.y * s) / full));
       }
     }
-    inner.putImageData(image, 0, 0);
-    ctx.drawImage(spot, this.canvas.width / 2 - across / 2, this.canvas.width / 2 - across / 2, across, across);
+    ctx.fillStyle = light;
+    ctx.fillRect(0, 0, width, height);
+    ctx.globalCompositeOperation = "multiply";
+    const [wide, high] = [(this.albedo.width * scale) / own, (this.albedo.height * scale) / own];
+    ctx.drawImage(this.albedo, cx - wide / 2, cy - high / 2, wide, high);
+    ctx.globalCompositeOperation = "source-over";
   }
 
   /**
-   * The bright mark that the lamp leaves on the cornea, which hardly moves.
-   * @param {Bench} bench
-   * @param {Setting} setting
+   * The reflex: a field of light, coloured, clipped to the pupil and enlarged smoothly.
+   * @param {Streaked} setting
    * @param {number} faceMm
-   * @param {number} scale
+   * @param {boolean} moving
+   * @param {Life} life
    */
-  corneal(bench, setting, faceMm, scale) {
-    const half = halfOnFace(setting);
-    const seen = Math.min(1, Math.max(0, (half + 1.2 - Math.abs(faceMm)) / 1.4));
-    if (!seen) return;
-    const { ctx } = this;
-    const middle = this.canvas.width / 2;
-    const lean = (bench.streak * Math.PI) / 180;
+  pupil(setting, faceMm, moving, life) {
+    const { ctx, spot } = this;
+    const care = moving ? "moving" : "frame";
+    const size = moving && irregular(setting, care) ? COARSE : FINE;
+    const key = JSON.stringify([setting, care]);
+    if (key !== this.ready.key) this.ready = { key, lit: beam(setting, care) };
+    const pupil = setting.pupil_mm ?? 5;
+    const values = field(this.ready.lit, pupil, faceMm, size, this.values);
+    this.colour(values, size, setting, faceMm);
+    const half = pupil / 2;
+    const tilt = Math.hypot(setting.off_axis_h ?? 0, setting.off_axis_v ?? 0) + Math.abs(life.turned);
     ctx.save();
-    ctx.translate(middle + 0.2 * scale, middle - 0.25 * scale);
-    ctx.rotate(-lean);
-    ctx.translate(0, -0.06 * faceMm * scale);
-    ctx.globalAlpha = 0.85 * seen;
-    ctx.fillStyle = "#fff6e6";
+    ctx.translate(life.pupilX, 0);
+    if (tilt) {
+      // Seen from the side, the entrance pupil narrows by cos(θ/1.12) along the tilt: a fit from memory, source to be found.
+      const way = Math.atan2(setting.off_axis_v ?? 0, setting.off_axis_h || life.turned || 1e-9);
+      ctx.rotate(way);
+      ctx.scale(Math.cos((tilt / 1.12) * RADIAN), 1);
+      ctx.rotate(-way);
+    }
     ctx.beginPath();
-    ctx.ellipse(0, 0, 0.42 * scale, 0.13 * scale, 0, 0, 2 * Math.PI);
-    ctx.fill();
-    ctx.restore();
-  }
-
-  /**
-   * Two marks outside the dial that tell how the streak lies even where it falls beside the eye.
-   * @param {Bench} bench
-   * @param {number} scale
-   * @param {number} size width of the picture in device pixels
-   */
-  sleeveMarks(bench, scale, size) {
-    const { ctx } = this;
+    ctx.arc(0, 0, half, 0, 2 * Math.PI);
     ctx.save();
-    ctx.translate(size / 2, size / 2);
-    ctx.rotate((-bench.streak * Math.PI) / 180);
-    ctx.fillStyle = "#ffce9a";
-    for (const side of [1, -1]) {
-      ctx.beginPath();
-      ctx.moveTo(side * DIAL_MM * scale, 0);
-      ctx.lineTo(side * (DIAL_MM + 1.1) * scale, 0.55 * scale);
-      ctx.lineTo(side * (DIAL_MM + 1.1) * scale, -0.55 * scale);
-      ctx.fill();
+    ctx.clip();
+    ctx.scale(1, -1);
+    ctx.imageSmoothingEnabled = true;
+    ctx.imageSmoothingQuality = "high";
+    ctx.drawImage(spot, 0, 0, size, size, -half, -half, pupil, pupil);
+    ctx.restore();
+    // The edge: 0.1 mm soft, and darker in the last 0.3 mm.
+    ctx.strokeStyle = "rgba(8, 3, 2, 0.18)";
+    for (const wide of [0.6, 0.36, 0.2]) {
+      ctx.lineWidth = wide;
+      ctx.stroke();
     }
     ctx.restore();
+  }
+
+  /**
+   * @param {Float32Array} values mm²
+   * @param {number} size
+   * @param {Streaked} setting
+   * @param {number} faceMm
+   */
+  colour(values, size, setting, faceMm) {
+    const { spot } = this;
+    if (spot.width !== size) spot.width = spot.height = size;
+    const inner = /** @type {CanvasRenderingContext2D} */ (spot.getContext("2d"));
+    const image = inner.createImageData(size, size);
+    const { data } = image;
+    const haze = setting.haze ?? 0;
+    // Scattered light: what falls on the pupil veils it, and lifts the dark.
+    const veil = haze * (0.12 * 2 + Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)) * 3);
+    for (let place = 0; place < size * size; place += 1) {
+      const lit = values[place] * (1 - haze) + veil;
+      const shade = 3 * Math.min(SHADE_STEPS - 1, Math.sqrt(lit / 10) * (SHADE_STEPS / 1.25));
+      const at = 3 * Math.floor(shade / 3);
+      data[4 * place] = SHADES[at] * (1 - 0.25 * haze) + 30 * haze;
+      data[4 * place + 1] = SHADES[at + 1] * (1 - 0.1 * haze) + 34 * haze;
+      data[4 * place + 2] = SHADES[at + 2] + 36 * haze;
+      data[4 * place + 3] = 255;
+    }
+    inner.putImageData(image, 0, 0);
+  }
+
+  /**
+   * The mark that the lamp leaves on the cornea: lit while the beam is on it, and moved towards the examiner's side.
+   * @param {Streaked} setting
+   * @param {number} faceMm
+   * @param {Life} life
+   */
+  mark(setting, faceMm, life) {
+    const { ctx } = this;
+    const x = 0.4 + 4.75 * Math.sin((setting.off_axis_h ?? 0) * RADIAN) + life.markX;
+    const y = 4.75 * Math.sin((setting.off_axis_v ?? 0) * RADIAN);
+    const lit = Math.min(1, faceLight(setting, faceMm)(x, y) / (FULL * 25));
+    if (lit < 0.005) return;
+    const glow = ctx.createRadialGradient(x, y, 0, x, y, 0.5);
+    glow.addColorStop(0, `rgba(255, 250, 236, ${0.35 + 0.65 * Math.sqrt(lit)})`);
+    glow.addColorStop(0.35, `rgba(255, 236, 200, ${0.6 * Math.sqrt(lit)})`);
+    glow.addColorStop(1, "rgba(255, 220, 170, 0)");
+    ctx.globalCompositeOperation = "lighter";
+    ctx.fillStyle = glow;
+    ctx.fillRect(x - 0.5, y - 0.5, 1, 1);
+    ctx.globalCompositeOperation = "source-over";
+  }
+
+  /**
+   * The trial frame over it, drawn anew only when it changes.
+   * @param {import("./bench-state.js").Bench} bench
+   * @param {number} scale
+   */
+  frame(bench, scale) {
+    if (!this.rim) return;
+    const how = { axis: bench.cylinder ? bench.axis : null, lens: bench.sphere !== 0, streak: bench.filament === "spot" ? null : bench.streak };
+    const key = JSON.stringify([how, scale]);
+    if (key === this.rimMade) return;
+    this.rimMade = key;
+    frameLayer(this.rim, { ...how, pxPerMm: scale });
   }
 }
 
+/**
+ * Part of a movement to the right that is along the normal of a streak.
+ * @param {number} streak degrees
+ */
+function across(streak) {
+  return -Math.sin(streak * RADIAN);
+}
+
+/**
+ * The setting as the eye is at this moment.
+ * @param {Streaked} setting
+ * @param {Life} life
+ * @returns {Streaked}
+ */
+function alive(setting, life) {
+  if (life === STILL) return setting;
+  const { rx } = setting;
+  return {
+    ...setting,
+    rx: { ...rx, sphere: rx.sphere - life.accommodated },
+    pupil_mm: Math.min(9.5, (setting.pupil_mm ?? 5) * life.wider),
+    off_axis_h: Math.max(-20, Math.min(20, (setting.off_axis_h ?? 0) - life.turned)),
+  };
+}
+
+/** @param {number} share of the lamp's lens seen from a place */
+function grey(share) {
+  const v = Math.round(255 * Math.min(1, AMBIENT + (1 - AMBIENT) * Math.min(1, share / FULL) ** 0.7));
+  return `rgb(${v}, ${Math.round(v * 0.97)}, ${Math.round(v * 0.9)})`;
+}
+
 function shades() {
-  const out = new Uint8ClampedArray(3 * 256);
-  for (let level = 0; level < 256; level += 1) {
-    const value = level / 255;
-    const upper = Math.max(1, GLOW.findIndex(([at]) => at >= value));
-    const [from, to] = [GLOW[upper - 1], GLOW[upper]];
-    const part = (value - from[0]) / (to[0] - from[0]);
+  const steps = 512;
+  const out = new Float32Array(3 * steps);
+  for (let step = 0; step < steps; step += 1) {
+    const v = (1.25 * step) / (steps - 1);
+    const upper = Math.max(1, TONES.findIndex(([at]) => at >= v));
+    const [from, to] = [TONES[upper - 1], TONES[upper]];
+    const part = (v - from[0]) / (to[0] - from[0]);
     for (let colour = 1; colour <= 3; colour += 1) {
-      out[3 * level + colour - 1] = from[colour] + part * (to[colour] - from[colour]);
+      out[3 * step + colour - 1] = 255 * (from[colour] + part * (to[colour] - from[colour])) ** 0.8;
     }
   }
   return out;

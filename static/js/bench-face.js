@@ -1,54 +1,44 @@
 // @ts-check
-// The still parts of the picture: face, eye and trial frame, once as they look in the dark room and once in the streak.
+// The still parts of the picture: face and eye as white light shows them, and the trial frame that lies over them.
 // Millimetres from the centre of the pupil, y up; the eye is drawn as a patient's right eye, its nose to our right.
 
-/** Half the height of what is shown, in mm. */
-export const HALF_VIEW_MM = 19;
+/** Half the height of what is shown at the usual distance, in mm. */
+export const HALF_VIEW_MM = 18.2;
 /** The trial lens: the inner edge of its rim, and where its dial ends and the marks of the streak begin. */
 export const RIM_MM = 13;
 export const DIAL_MM = 14.9;
+/** How much more of the face is drawn than is shown: leaning back shows it. */
+const MORE = 1.9;
 
-const DARK = {
-  skin: "#120b08", hollow: "#0c0705", ridge: "#1a100b", crease: "#2b1a12", hair: "#1d110b", sclera: "#211813",
-  iris: "#150e0a", fibre: "#22160f", limbus: "#0c0706", pupil: "#060303", metal: "#37291f", mark: "#a3714f", glint: "#4a382b",
-};
-const LIT = {
+const INKS = {
   skin: "#c48b66", hollow: "#8d5c40", ridge: "#dca67e", crease: "#6e412a", hair: "#4a2c1c", sclera: "#e6d6c4",
-  iris: "#7d5530", fibre: "#b48650", limbus: "#3b2415", pupil: "#060303", metal: "#d8c4a4", mark: "#2a1a10", glint: "#fff3da",
+  iris: "#7d5530", fibre: "#c09458", limbus: "#3b2415", pupil: "#0c0604",
 };
+const METAL = { rim: "#3c3129", glint: "#6d5a48", mark: "#e6d3b6", figure: "#f0dfc4", under: "#120a06", pointer: "#ffce9a" };
 
 const HAIRS = scattered(86, 7);
 const FIBRES = scattered(96, 3);
 
 /** @typedef {CanvasRenderingContext2D} Ctx in mm from the centre of the pupil, y up */
-/** @typedef {typeof DARK} Inks */
-/** @typedef {{size: number, pxPerMm: number, pupilMm: number, axis: number | null, lens: boolean}} How */
+/** @typedef {typeof INKS} Inks */
 
 /**
- * Draw both layers anew. `size` in device pixels; `pxPerMm` how many of them a millimetre takes.
- * @param {How} how
+ * Draw the face as white light shows it, wider than the picture by `MORE`. Lengths in device pixels.
+ * @param {{width: number, height: number, pxPerMm: number, shut: boolean}} how
  */
-export function faceLayers(how) {
-  return { dark: layer(DARK, how), lit: layer(LIT, how) };
-}
-
-/**
- * @param {Inks} inks
- * @param {How} how
- */
-function layer(inks, { size, pxPerMm, pupilMm, axis, lens }) {
+export function faceLayer({ width, height, pxPerMm, shut }) {
   const canvas = document.createElement("canvas");
-  canvas.width = canvas.height = size;
+  canvas.width = Math.round(width * MORE);
+  canvas.height = Math.round(height * MORE);
   const ctx = /** @type {Ctx} */ (canvas.getContext("2d", { alpha: false }));
-  ctx.fillStyle = inks.skin;
-  ctx.fillRect(0, 0, size, size);
-  ctx.translate(size / 2, size / 2);
+  ctx.fillStyle = INKS.skin;
+  ctx.fillRect(0, 0, canvas.width, canvas.height);
+  ctx.translate(canvas.width / 2, canvas.height / 2);
   ctx.scale(pxPerMm, -pxPerMm);
   ctx.lineCap = "round";
-  face(ctx, inks);
-  eye(ctx, inks, pupilMm);
-  lashes(ctx, inks);
-  frame(ctx, inks, axis, lens);
+  face(ctx, INKS);
+  if (!shut) eye(ctx, INKS);
+  lashes(ctx, INKS, shut);
   return canvas;
 }
 
@@ -62,15 +52,15 @@ function face(ctx, inks) {
   socket.addColorStop(0.45, inks.skin);
   socket.addColorStop(1, inks.ridge);
   ctx.fillStyle = socket;
-  ctx.fillRect(-40, -40, 80, 80);
+  ctx.fillRect(-90, -60, 180, 120);
   // the side of the nose
   ctx.fillStyle = inks.hollow;
   ctx.beginPath();
   ctx.moveTo(17, 30);
   ctx.bezierCurveTo(16, 12, 18, 2, 15.5, -6);
   ctx.bezierCurveTo(14, -12, 17, -20, 20, -30);
-  ctx.lineTo(40, -30);
-  ctx.lineTo(40, 30);
+  ctx.lineTo(90, -60);
+  ctx.lineTo(90, 60);
   ctx.fill();
   // the brow, hair by hair
   ctx.strokeStyle = inks.hair;
@@ -104,9 +94,8 @@ function opening(ctx) {
 /**
  * @param {Ctx} ctx
  * @param {Inks} inks
- * @param {number} pupilMm
  */
-function eye(ctx, inks, pupilMm) {
+function eye(ctx, inks) {
   ctx.save();
   opening(ctx);
   ctx.clip();
@@ -118,7 +107,7 @@ function eye(ctx, inks, pupilMm) {
   ctx.lineWidth = 0.13;
   for (const [a, b, c] of FIBRES) {
     const turn = 2 * Math.PI * a;
-    const from = pupilMm / 2 + 0.2 + 0.7 * b;
+    const from = 1.4 + 0.7 * b;
     const to = 5.5 - 1.4 * c;
     if (to <= from) continue;
     ctx.beginPath();
@@ -133,26 +122,30 @@ function eye(ctx, inks, pupilMm) {
   ctx.fillStyle = shade;
   ctx.fillRect(-16, 2.6, 32, 5);
   ctx.restore();
-  disc(ctx, pupilMm / 2, inks.pupil);
+  disc(ctx, 1.3, inks.pupil);
 }
 
 /**
  * @param {Ctx} ctx
  * @param {Inks} inks
+ * @param {boolean} shut
  */
-function lashes(ctx, inks) {
+function lashes(ctx, inks, shut) {
   ctx.strokeStyle = inks.crease;
   ctx.lineWidth = 0.55;
-  opening(ctx);
-  ctx.stroke();
+  if (!shut) {
+    opening(ctx);
+    ctx.stroke();
+  }
   ctx.strokeStyle = inks.hair;
   ctx.lineWidth = 0.26;
   for (let step = 0; step <= 22; step += 1) {
     const x = -13.4 + 1.1 * step;
-    const y = lidAt(x);
+    const y = shut ? -3.2 : lidAt(x);
     ctx.beginPath();
     ctx.moveTo(x, y);
-    ctx.quadraticCurveTo(x + 0.05 * x, y + 1, x + 0.11 * x - 0.2, y + 1.5 + 0.4 * Math.sin(5 * step));
+    const up = shut ? -1 : 1;
+    ctx.quadraticCurveTo(x + 0.05 * x, y + up, x + 0.11 * x - 0.2, y + up * (1.5 + 0.4 * Math.sin(5 * step)));
     ctx.stroke();
   }
 }
@@ -163,52 +156,80 @@ function lidAt(x) {
 }
 
 /**
- * @param {Ctx} ctx
- * @param {Inks} inks
- * @param {number | null} axis of the cylinder, null without one
- * @param {boolean} lens
+ * Draw the trial frame on a canvas of its own: rim, axis marks, the axis of a cylinder, and how the streak lies.
+ * @param {HTMLCanvasElement} canvas
+ * @param {{axis: number | null, lens: boolean, streak: number | null, pxPerMm: number}} how
  */
-function frame(ctx, inks, axis, lens) {
-  ring(ctx, RIM_MM + 0.75, 1.5, inks.metal);
-  ring(ctx, RIM_MM + 0.1, 0.25, inks.glint);
-  ring(ctx, RIM_MM + 1.45, 0.2, inks.glint);
-  if (lens) {
-    // the handle of a trial lens
-    ctx.save();
-    ctx.rotate(-0.62);
-    ctx.fillStyle = inks.metal;
-    ctx.fillRect(RIM_MM + 1.2, -0.9, 3, 1.8);
-    ctx.restore();
-  }
-  ctx.strokeStyle = inks.mark;
+export function frameLayer(canvas, { axis, lens, streak, pxPerMm }) {
+  const ctx = /** @type {Ctx} */ (canvas.getContext("2d"));
+  ctx.setTransform(1, 0, 0, 1, 0, 0);
+  ctx.clearRect(0, 0, canvas.width, canvas.height);
+  ctx.setTransform(pxPerMm, 0, 0, -pxPerMm, canvas.width / 2, canvas.height / 2);
+  ring(ctx, RIM_MM + 0.75, 1.5, METAL.rim);
+  ring(ctx, RIM_MM + 0.1, 0.12, METAL.glint);
+  ring(ctx, RIM_MM + 1.45, 0.12, METAL.glint);
+  if (lens) ring(ctx, RIM_MM - 0.25, 0.5, METAL.glint);
+  ctx.strokeStyle = METAL.mark;
   for (let angle = 0; angle < 360; angle += 5) {
     const long = angle % 15 === 0;
-    ctx.lineWidth = angle % 45 === 0 ? 0.34 : 0.16;
-    spoke(ctx, angle, RIM_MM + (long ? 0.35 : 0.8), RIM_MM + 1.35);
+    ctx.lineWidth = angle % 45 === 0 ? 0.26 : 0.12;
+    spoke(ctx, angle, RIM_MM + (long ? 0.3 : 0.8), RIM_MM + 1.35);
   }
-  ctx.fillStyle = inks.mark;
   ctx.font = "1.5px sans-serif";
   ctx.textAlign = "center";
   ctx.textBaseline = "middle";
-  for (const angle of [45, 90, 135, 180]) {
+  for (const angle of [30, 60, 90, 120, 150, 180]) {
     const turn = (angle * Math.PI) / 180;
     ctx.save();
-    ctx.translate((DIAL_MM + 1.75) * Math.cos(turn), (DIAL_MM + 1.75) * Math.sin(turn));
+    ctx.translate((RIM_MM - 1.3) * Math.cos(turn), (RIM_MM - 1.3) * Math.sin(turn));
     ctx.scale(1, -1);
-    // On the dark layer, and where the streak lights the skin behind it, the dial must still be read.
-    ctx.lineWidth = 0.5;
-    ctx.strokeStyle = inks === DARK ? "#120a06" : "#fff8ea";
-    ctx.strokeText(String(angle), angle === 180 ? 0.2 : 0, 0);
-    ctx.fillStyle = inks === DARK ? "#d9a47c" : inks.mark;
-    ctx.fillText(String(angle), angle === 180 ? 0.2 : 0, 0);
+    ctx.lineWidth = 0.4;
+    ctx.strokeStyle = METAL.under;
+    ctx.strokeText(String(angle), 0, 0);
+    ctx.fillStyle = METAL.figure;
+    ctx.fillText(String(angle), 0, 0);
     ctx.restore();
   }
   if (axis !== null) {
-    // the two short lines that mark a cylinder's axis on its glass
-    ctx.strokeStyle = inks === DARK ? "#b98a63" : "#fff8ea";
-    ctx.lineWidth = 0.4;
-    for (const end of [axis, axis + 180]) spoke(ctx, end, RIM_MM - 2.4, RIM_MM - 0.4);
+    // The two lines engraved on a cylinder, and the handle by which it is turned.
+    ctx.strokeStyle = METAL.figure;
+    ctx.lineWidth = 0.3;
+    for (const side of [axis, axis + 180]) spoke(ctx, side, RIM_MM - 2.6, RIM_MM - 0.2);
+    for (const side of [axis, axis + 180]) knob(ctx, side, METAL.figure);
   }
+  if (streak !== null) {
+    ctx.fillStyle = METAL.pointer;
+    for (const side of [streak, streak + 180]) pointer(ctx, side);
+  }
+}
+
+/**
+ * @param {Ctx} ctx
+ * @param {number} angle degrees
+ * @param {string} ink
+ */
+function knob(ctx, angle, ink) {
+  const turn = (angle * Math.PI) / 180;
+  ctx.fillStyle = ink;
+  ctx.beginPath();
+  ctx.arc((RIM_MM + 0.75) * Math.cos(turn), (RIM_MM + 0.75) * Math.sin(turn), 0.8, 0, 2 * Math.PI);
+  ctx.fill();
+}
+
+/**
+ * A mark outside the dial that tells how the streak lies even where it falls beside the eye.
+ * @param {Ctx} ctx
+ * @param {number} angle degrees
+ */
+function pointer(ctx, angle) {
+  ctx.save();
+  ctx.rotate((angle * Math.PI) / 180);
+  ctx.beginPath();
+  ctx.moveTo(DIAL_MM, 0);
+  ctx.lineTo(DIAL_MM + 1.1, 0.55);
+  ctx.lineTo(DIAL_MM + 1.1, -0.55);
+  ctx.fill();
+  ctx.restore();
 }
 
 /**

@@ -1,8 +1,11 @@
 // @ts-check
 // The form beside the picture: its fields are the state's, both ways; with numbers where the page shows them.
 
-import { brightness, residual, skew, speedRatio, widths } from "../reflex.js";
+import { residual } from "../reflex.js";
 import { valueOf } from "./bench-state.js";
+
+/** What is one of a few words: radio buttons. */
+const PICKS = ["filament", "unrest"];
 
 export class Form {
   /**
@@ -26,8 +29,7 @@ export class Form {
     this.form.addEventListener("input", (event) => {
       const field = /** @type {HTMLInputElement} */ (event.target);
       if (this.dials.includes(field)) this.typed(field);
-      else if (field.name === "sleeve") this.state.set("sleeve", field.value);
-      else if (field.dataset.deed === "hide") this.hide(field.checked);
+      else if (PICKS.includes(field.name)) this.state.set(field.name, field.value);
     });
     this.form.addEventListener("change", (event) => {
       this.told(/** @type {HTMLInputElement} */ (event.target));
@@ -79,11 +81,6 @@ export class Form {
     this.shown(true);
   }
 
-  /** @param {boolean} hidden */
-  hide(hidden) {
-    byId("bench-numbers").hidden = hidden;
-  }
-
   /** @param {number} which */
   show(which) {
     this.state.show(which);
@@ -95,8 +92,7 @@ export class Form {
   query() {
     const query = new URLSearchParams({ view: String(this.state.shown) });
     for (const { name } of this.dials) query.set(name, String(this.value(name)));
-    const sleeve = this.form.querySelector("input[name=sleeve]:checked");
-    if (sleeve instanceof HTMLInputElement) query.set("sleeve", sleeve.value);
+    for (const name of PICKS) if (this.form.querySelector(`input[name=${name}]`)) query.set(name, String(this.value(name)));
     return query;
   }
 
@@ -110,6 +106,10 @@ export class Form {
     for (const dial of this.dials) {
       if (all || dial !== document.activeElement) dial.value = written(dial, Number(this.value(dial.name)));
     }
+    for (const name of PICKS) {
+      const radio = this.form.querySelector(`input[name=${name}][value="${this.value(name)}"]`);
+      if (radio instanceof HTMLInputElement) radio.checked = true;
+    }
     for (const [key, words] of Object.entries(this.numbers())) {
       const place = this.form.querySelector(`[data-number=${key}]`);
       if (place && place.textContent !== words) place.textContent = words;
@@ -117,16 +117,8 @@ export class Form {
   }
 
   numbers() {
-    const { setting, bench, instrument } = this.state;
-    const speed = speedRatio(setting, bench.streak);
-    const width = widths(setting, bench.streak).width_mm;
-    return {
-      residual: `${power(residual(setting, bench.streak))} D`,
-      speed: speed > 99 ? "all at once" : speed.toFixed(1),
-      width: width > bench.pupil_mm ? "the whole pupil" : `${width.toFixed(1)} mm`,
-      skew: `${skew(setting, bench.streak).toFixed(0)}°`.replace("-", "−").replace("−0°", "0°"),
-      brightness: brightness(setting, bench.streak, instrument.dim_at).toFixed(2),
-    };
+    const { setting, bench } = this.state;
+    return { residual: `${power(residual(setting, bench.streak))} D` };
   }
 }
 
@@ -163,7 +155,7 @@ function written(dial, value) {
  * Write a power as cases/notation/prescription.py does: with two decimals, and an eighth in full.
  * @param {number} value
  */
-function power(value) {
+export function power(value) {
   const hundredths = Number((Math.abs(value) * 100).toFixed(7));
   const eighth = hundredths % 12.5 === 0 && hundredths % 25 !== 0;
   const size = eighth ? (hundredths / 100).toFixed(3) : (Math.ceil(hundredths - 0.5) / 100).toFixed(2);

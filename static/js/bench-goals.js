@@ -1,10 +1,13 @@
 // @ts-check
 // When a part of the guided run has been felt: each goal watches the state frame by frame and says yes once. No DOM.
 
-import { movement, residual, skew } from "../reflex.js";
+import { movement, residual, seen as tell, skew } from "../reflex.js";
 
 const SWEPT_MM = 4;
 const ALIGNED_DEG = 3;
+/** Signal from which against is plain, and how near 0 the beam's spread must be for a line on the face. */
+const AGAINST = 0.06;
+const LINE = 0.1;
 
 /** Remembers to which sides the streak was swept since the last change of the bench. */
 class Sides {
@@ -51,6 +54,10 @@ export function watcher(goal) {
         return swept && way === "neutral";
       case "reversal":
         return swept && way === "neutral" && seen.has("against");
+      case "faded":
+        return swept && (tell(setting).signal ?? 0) <= -AGAINST;
+      case "sleeved":
+        return Math.abs(1 - (bench.distance_cm * bench.sleeve) / 100) < LINE;
       case "aligned":
         return swept && Math.abs(skew(setting, bench.streak)) <= ALIGNED_DEG && Math.abs(residual(setting, bench.streak)) > 1;
       case "both":

@@ -1,11 +1,16 @@
 // @ts-check
-// Hands on the picture: pointer and touch drag the streak or turn it by the dial; keys do all that the buttons do.
+// The hand: a pointer or a finger drags the streak from where it is, two fingers turn it, push the sleeve or lean, the
+// wheel turns; keys do all of it. Buttons for every act are in the page (bench-acts.js).
 
 import { RIM_MM } from "./bench-face.js";
 
 const RADIAN = Math.PI / 180;
-/** @type {Record<string, [number, number]>} */
-const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+/** What two fingers must do before they are taken for a turn, a lean or a push of the sleeve; the first that is passed. */
+const TURN_DEG = 6;
+const PINCH = 0.08;
+const PUSH_PX = 10;
+/** D of the sleeve for each pixel that two fingers go down together. */
+const SLEEVE_PER_PX = 0.03;
 
 /**
  * What the hands may do, and with what.
@@ -13,120 +18,181 @@ const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowD
  * @property {import("./bench-state.js").BenchState} state
  * @property {import("./bench-sweep.js").Sweep} sweep
  * @property {import("./bench-drawing.js").Drawing} drawing
- * @property {Set<string>} free shelves that may be changed
+ * @property {Set<string>} free what may be changed
  * @property {() => void} ask for a frame
- * @property {(on?: boolean) => void} sweeping
- * @property {() => void} tell
- * @property {() => void} view
+ * @property {() => void} touched the hand has moved just now
+ * @property {(name: string) => void} act do what a button of that name does
  */
 
 /**
- * Which way along its normal a streak moves when it is pushed in a direction: 1, −1, or 0 along its own length.
+ * Which way along its normal a streak moves when it is pushed to the right, or up where it lies level: 1 or −1.
  * @param {number} streak degrees
- * @param {[number, number]} way
  */
-export function pushed(streak, [x, y]) {
-  const along = -Math.sin(streak * RADIAN) * x + Math.cos(streak * RADIAN) * y;
-  return Math.abs(along) < 0.05 ? 0 : Math.sign(along);
+export function rightward(streak) {
+  const along = -Math.sin(streak * RADIAN);
+  return Math.abs(along) < 0.05 ? Math.sign(Math.cos(streak * RADIAN)) : Math.sign(along);
 }
 
-/**
- * What a key does beside sweeping, as [shelf that must be free, deed], or nothing.
- * @param {KeyboardEvent} event
- * @param {Hands} hands
- * @returns {[string, () => void] | null}
- */
-function deedOf(event, { state, sweeping, tell, view }) {
-  const { bench } = state;
-  /** @type {(name: string, by: number) => void} */
-  const turn = (name, by) => state.nudge(name, event.shiftKey ? -by : by);
-  switch (event.key.toLowerCase()) {
-    case " ": return ["", () => sweeping()];
-    case "q": return ["", tell];
-    case "v": return ["", view];
-    case "t": return ["streak", () => turn("streak", 5)];
-    case "y": return ["streak", () => turn("streak", 1)];
-    case "+": case "=": return ["lenses", () => state.nudge("sphere", 0.25)];
-    case "-": case "−": case "_": return ["lenses", () => state.nudge("sphere", -0.25)];
-    case "pageup": return ["lenses", () => state.nudge("sphere", 1)];
-    case "pagedown": return ["lenses", () => state.nudge("sphere", -1)];
-    case "c": return ["lenses", () => turn("cylinder", -0.25)];
-    case "a": return ["lenses", () => state.set("axis", bench.streak)];
-    case "i": return ["lean", () => state.nudge("distance_cm", -5)];
-    case "o": return ["lean", () => state.nudge("distance_cm", 5)];
-    default: return null;
-  }
-}
+/** The act of each key while the picture has the focus; with Shift, the second. @type {Record<string, [string, string]>} */
+const KEYS = {
+  Home: ["centre", "centre"], Space: ["sweep", "even"], Comma: ["clockwise", "clockwise-1"],
+  Period: ["anticlockwise", "anticlockwise-1"], KeyX: ["across", "across"], KeyZ: ["left-45", "left-45"],
+  KeyC: ["right-45", "right-45"], ArrowUp: ["sleeve-out", "sleeve-out"], ArrowDown: ["sleeve-in", "sleeve-in"],
+  BracketLeft: ["nearer", "nearer"], BracketRight: ["farther", "farther"], PageUp: ["stronger", "stronger-1"],
+  PageDown: ["weaker", "weaker-1"], KeyV: ["cylinder", "cylinder-less"], KeyB: ["axis", "axis"],
+  KeyS: ["lamp", "lamp"], KeyF: ["stills", "stills"], KeyN: ["view", "view"], KeyQ: ["tell", "tell"],
+};
 
 /**
- * @param {HTMLCanvasElement} canvas
+ * @param {HTMLElement} stage
  * @param {Hands} hands
+ * @param {() => boolean} letters whether keys of one letter do something
  */
-export function keys(canvas, hands) {
-  const { state, sweep, free, ask } = hands;
+export function keys(stage, hands, letters) {
+  const { state, sweep, ask, touched } = hands;
   /** @type {string | null} */
   let held = null;
   const release = () => {
     held = null;
     sweep.pushing = 0;
   };
-  canvas.addEventListener("keydown", (event) => {
+  stage.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const arrow = ARROWS[event.key];
-    if (arrow) {
+    const side = event.key === "ArrowRight" ? 1 : event.key === "ArrowLeft" ? -1 : 0;
+    if (side) {
       event.preventDefault();
+      const way = side * rightward(state.bench.streak);
+      if (event.repeat) sweep.pushing = way;
+      else state.sweepTo(state.faceMm + 0.5 * way);
       held = event.key;
-      sweep.pushing = pushed(state.bench.streak, arrow);
+      touched();
       ask();
       return;
     }
-    const deed = deedOf(event, hands);
-    if (!deed || (deed[0] && !free.has(deed[0]))) return;
+    const act = KEYS[event.code];
+    if (!act || (event.code.startsWith("Key") && !letters())) return;
     event.preventDefault();
-    deed[1]();
+    hands.act(act[event.shiftKey ? 1 : 0]);
   });
-  canvas.addEventListener("keyup", (event) => {
+  stage.addEventListener("keyup", (event) => {
     if (event.key === held) release();
   });
-  canvas.addEventListener("blur", release);
+  stage.addEventListener("blur", release);
 }
 
 /**
- * @param {HTMLCanvasElement} canvas
+ * @param {HTMLElement} stage the picture
+ * @param {HTMLElement | null} pad where a finger may sweep without hiding the pupil
  * @param {Hands} hands
  */
-export function pointer(canvas, hands) {
-  const { state, drawing, free, ask, sweeping } = hands;
-  let turning = false;
-  /**
-   * Where a pointer is, in mm from the centre of the pupil, y up.
-   * @param {PointerEvent} event
-   * @returns {[number, number]}
-   */
-  const place = (event) => {
-    const box = canvas.getBoundingClientRect();
-    const scale = (drawing.pxPerMm(state.bench) * box.width) / canvas.width;
-    return [(event.clientX - box.left - box.width / 2) / scale, (box.top + box.height / 2 - event.clientY) / scale];
+export function pointers(stage, pad, hands) {
+  const { state, drawing, free, ask, touched, sweep } = hands;
+  /** @type {Map<number, [number, number]>} */
+  const down = new Map();
+  /** @type {"" | "sweep" | "axis" | "two" | "turn" | "lean" | "sleeve"} */
+  let doing = "";
+  let from = { angle: 0, apart: 1, y: 0, streak: 0, distance: 0, sleeve: 0 };
+  let turned = 0;
+
+  const scale = () => (drawing.pxPerMm(state.bench) * stage.clientWidth) / drawing.canvas.width;
+  const two = () => {
+    const [[ax, ay], [bx, by]] = [...down.values()];
+    return { angle: Math.atan2(ay - by, bx - ax) / RADIAN, apart: Math.hypot(ax - bx, ay - by), y: (ay + by) / 2 };
+  };
+  const begin = () => {
+    doing = "two";
+    turned = 0;
+    const { streak, distance_cm, sleeve } = state.bench;
+    from = { ...two(), streak, distance: distance_cm, sleeve };
+  };
+  /** @param {PointerEvent} event whether it is on a handle of the cylinder in the frame */
+  const onHandle = (event) => {
+    if (!state.bench.cylinder || !free.has("lenses") || event.currentTarget !== stage) return false;
+    const box = stage.getBoundingClientRect();
+    const [x, y] = [event.clientX - box.left - box.width / 2, box.top + box.height / 2 - event.clientY];
+    const r = Math.hypot(x, y) / scale();
+    const gap = Math.abs(((Math.atan2(y, x) / RADIAN - state.bench.axis + 270) % 180) - 90);
+    return Math.abs(r - RIM_MM - 0.75) < 2.4 && gap < 12;
   };
   /** @param {PointerEvent} event */
-  const drag = (event) => {
-    const [x, y] = place(event);
-    if (turning) {
-      state.set("streak", Math.round(Math.atan2(y, x) / RADIAN));
-    } else {
-      const turn = state.bench.streak * RADIAN;
-      state.sweepTo(-Math.sin(turn) * x + Math.cos(turn) * y);
-    }
+  const start = (event) => {
+    if (event.button !== 0) return;
+    const target = /** @type {HTMLElement} */ (event.currentTarget);
+    target.setPointerCapture(event.pointerId);
+    if (event.pointerType !== "mouse") event.preventDefault();
+    if (target === stage) stage.focus({ preventScroll: true });
+    down.set(event.pointerId, [event.clientX, event.clientY]);
+    if (sweep.going) sweep.go(false, state.faceMm);
+    if (down.size === 1) doing = onHandle(event) ? "axis" : "sweep";
+    else if (down.size === 2) begin();
     ask();
   };
-  canvas.addEventListener("pointerdown", (event) => {
-    if (event.button !== 0) return;
-    turning = free.has("streak") && Math.hypot(...place(event)) > RIM_MM;
-    canvas.setPointerCapture(event.pointerId);
-    sweeping(false);
-    drag(event);
-  });
-  canvas.addEventListener("pointermove", (event) => {
-    if (canvas.hasPointerCapture(event.pointerId)) drag(event);
-  });
+  /** @param {PointerEvent} event */
+  const move = (event) => {
+    const was = down.get(event.pointerId);
+    if (!was) return;
+    const [dx, dy] = [event.clientX - was[0], was[1] - event.clientY];
+    down.set(event.pointerId, [event.clientX, event.clientY]);
+    touched();
+    if (doing === "sweep") {
+      const turn = state.bench.streak * RADIAN;
+      state.sweepTo(state.faceMm + (-Math.sin(turn) * dx + Math.cos(turn) * dy) / scale());
+    } else if (doing === "axis") {
+      const box = stage.getBoundingClientRect();
+      state.set("axis", Math.round(Math.atan2(box.top + box.height / 2 - event.clientY, event.clientX - box.left - box.width / 2) / RADIAN));
+    } else if (down.size === 2) both();
+    ask();
+  };
+  const both = () => {
+    const now = two();
+    let turn = now.angle - from.angle;
+    turn -= 360 * Math.round((turn - turned) / 360);
+    turned = turn;
+    const grown = now.apart / from.apart;
+    const pushed = now.y - from.y;
+    if (doing === "two") {
+      // Two fingers lock to the first that passes its threshold, until both are up.
+      if (Math.abs(turn) > TURN_DEG && free.has("streak")) doing = "turn";
+      else if (Math.abs(grown - 1) > PINCH && free.has("lean")) doing = "lean";
+      else if (Math.abs(pushed) > PUSH_PX && free.has("sleeve")) doing = "sleeve";
+    }
+    if (doing === "turn") state.set("streak", Math.round(from.streak + turn));
+    if (doing === "lean") state.set("distance_cm", Math.round(from.distance / grown));
+    if (doing === "sleeve") state.set("sleeve", Math.round((from.sleeve + pushed * SLEEVE_PER_PX) * 10) / 10);
+  };
+  /** @param {PointerEvent} event */
+  const end = (event) => {
+    down.delete(event.pointerId);
+    if (!down.size) doing = "";
+  };
+  for (const place of [stage, pad]) {
+    if (!place) continue;
+    place.addEventListener("pointerdown", start);
+    place.addEventListener("pointermove", move);
+    place.addEventListener("pointerup", end);
+    place.addEventListener("pointercancel", end);
+  }
+}
+
+/**
+ * The wheel: turns; with Shift it pushes the sleeve, with Alt it leans. The page scrolls unless the bench fills it or has
+ * the focus; with Ctrl the browser has it.
+ * @param {HTMLElement} stage
+ * @param {Hands} hands
+ * @param {boolean} fills whether the bench fills the window
+ */
+export function wheel(stage, hands, fills) {
+  stage.addEventListener(
+    "wheel",
+    (event) => {
+      if (event.ctrlKey || (!fills && document.activeElement !== stage)) return;
+      const way = Math.sign(event.deltaY || event.deltaX);
+      if (!way) return;
+      event.preventDefault();
+      if (event.shiftKey) hands.act(way > 0 ? "sleeve-in" : "sleeve-out");
+      else if (event.altKey) hands.act(way > 0 ? "farther" : "nearer");
+      else hands.act(way > 0 ? "clockwise-2" : "anticlockwise-2");
+    },
+    { passive: false },
+  );
 }

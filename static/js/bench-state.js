@@ -3,7 +3,7 @@
 
 import { axisOf } from "../reflex.js";
 
-/** @typedef {import("../reflex.js").Setting} Setting */
+/** @typedef {import("../reflex.js").Streaked} Streaked */
 /** @typedef {import("../reflex.js").SphCyl} SphCyl */
 
 /**
@@ -14,72 +14,86 @@ import { axisOf } from "../reflex.js";
  * @property {number} axis degrees
  * @property {number} streak degrees, its long direction
  * @property {number} distance_cm
- * @property {string} sleeve "diverging", "parallel" or "converging"
+ * @property {number} sleeve vergence of the beam, D
+ * @property {"streak" | "spot"} filament
  * @property {number} pupil_mm
- * @property {number} margin D that the edge of the pupil wants more than its centre
+ * @property {number} margin D that the edge of the pupil needs more than its centre
  * @property {number} off_h degrees off the visual axis, to the examiner's right
  * @property {number} off_v the same, up
+ * @property {number} coma D per mm along 180
+ * @property {number} cone D of a cone below the centre
+ * @property {number} haze share of the light that the media scatter
+ * @property {string} unrest what the eye does by itself: "none", "alive", "jerk" or "pendular"
  */
 
 /**
  * What the bench's own instrument is and what a hand may set there: the core's numbers, which come with the page.
  * @typedef {object} Instrument
  * @property {number} sight_hole_mm
+ * @property {number} beam_mm
  * @property {number} filament_mrad
- * @property {Record<string, number>} sleeves the sleeve in D, by its names
+ * @property {number} spot_mrad
+ * @property {number} cone_below_mm
+ * @property {number} cone_spread_mm
  * @property {number} oblique_per_deg2
  * @property {number} neutral_zone D
- * @property {number} dim_at D
  * @property {Record<string, [number, number]>} limits least and most of what may be set
  */
 
 /** How far from the centre of the pupil the streak can be swept, in mm. */
 export const REACH_MM = 16;
 
-/** Half the width of the beam at the mirror, in mm: with the sleeve it sets how broad the streak is on the face. */
-const BEAM_MM = 1.5;
+/** Powers in the tray, in D: spheres of either sign, and minus cylinders. */
+export const SPHERES = [0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 4, 5, 6, 8, 10];
+export const CYLINDERS = [0.25, 0.5, 0.75, 1, 1.5, 2, 3];
+
+/** Quantities that are one of a few words. @type {Record<string, string[]>} */
+const WORDS = { filament: ["streak", "spot"], unrest: ["none", "alive", "jerk", "pendular"] };
 
 /**
- * What the optics need, as `Bench.setting` in cases/curriculum/bench_stage.py has it.
+ * What the optics need, as `Bench.setting` in cases/curriculum/bench_stage.py has it, with the streak.
  * @param {Bench} bench
  * @param {Instrument} instrument
- * @returns {Setting}
+ * @returns {Streaked}
  */
 export function settingOf(bench, instrument) {
+  const { cone_below_mm, cone_spread_mm } = instrument;
   return {
     rx: bench.eye,
     in_place: { sphere: bench.sphere, cylinder: bench.cylinder, axis: bench.axis },
     distance_cm: bench.distance_cm,
     pupil_mm: bench.pupil_mm,
     sight_hole_mm: instrument.sight_hole_mm,
-    sleeve: instrument.sleeves[bench.sleeve],
-    filament_mrad: instrument.filament_mrad,
+    sleeve: bench.sleeve,
+    beam_mm: instrument.beam_mm,
+    filament: bench.filament,
+    filament_mrad: bench.filament === "spot" ? instrument.spot_mrad : instrument.filament_mrad,
     margin_per_mm2: bench.margin / (bench.pupil_mm / 2) ** 2,
+    coma: [bench.coma, 0],
+    cone: bench.cone ? { x: 0, y: -cone_below_mm, power: bench.cone, spread_mm: cone_spread_mm } : null,
+    haze: bench.haze,
     off_axis_h: bench.off_h,
     off_axis_v: bench.off_v,
     oblique_per_deg2: instrument.oblique_per_deg2,
+    streak: bench.streak,
   };
 }
 
 /**
- * Half the width of the streak where it falls on the face, in mm.
- * @param {Setting} setting
+ * The fewest lenses of the tray that make up a power, strongest first.
+ * @param {number} power D
+ * @param {number[]} tray sizes in D
  */
-export function halfOnFace({ sleeve = 0, distance_cm, filament_mrad = 1 }) {
-  const spread = Math.abs(1 - (distance_cm * sleeve) / 100);
-  return 1.2 + Math.max(0.4, BEAM_MM * spread) + filament_mrad * distance_cm * 0.01;
-}
-
-/**
- * How much of the streak's light still enters the pupil when its middle lies `faceMm` from the pupil's centre, 0 to 1.
- * A drawing law: the beam has no sharp edge, so it fades over 4 mm.
- * @param {Setting} setting
- * @param {number} faceMm
- */
-export function entering(setting, faceMm) {
-  const gone = (setting.pupil_mm ?? 5) / 2 + halfOnFace(setting) + 4 - Math.abs(faceMm);
-  const part = Math.min(1, Math.max(0, gone / 4));
-  return part * part * (3 - 2 * part);
+export function cells(power, tray) {
+  const found = [];
+  let left = Math.round(Math.abs(power) * 4) / 4;
+  for (const size of [...tray].reverse()) {
+    while (left >= size && found.length < 4) {
+      found.push(Math.sign(power) * size);
+      left -= size;
+    }
+  }
+  return found;
 }
 
 /** The bench with its views; tells whoever listens when anything but the sweep has changed. */
@@ -94,6 +108,8 @@ export class BenchState {
     this.shown = 0;
     /** Place of the streak across the pupil in mm, along the streak turned 90° anticlockwise. */
     this.faceMm = 0;
+    /** Spheres and cylinders in the frame, D each. @type {{sphere: number[], cylinder: number[]}} */
+    this.frame = { sphere: [], cylinder: [] };
     /** @type {(() => void)[]} */
     this.listeners = [];
   }
@@ -130,6 +146,32 @@ export class BenchState {
     this.set(name, Math.round((Number(valueOf(this.bench, name)) + by) * 1000) / 1000);
   }
 
+  /**
+   * The lenses in the frame: those that were put there, or the fewest that make up a power that was set otherwise.
+   * @param {"sphere" | "cylinder"} kind
+   */
+  inFrame(kind) {
+    const kept = this.frame[kind];
+    const sum = kept.reduce((all, one) => all + one, 0);
+    if (Math.abs(sum - this.bench[kind]) > 1e-6) this.frame[kind] = cells(this.bench[kind], kind === "sphere" ? SPHERES : CYLINDERS);
+    return this.frame[kind];
+  }
+
+  /**
+   * Put a lens of the tray into the frame, or take it out again.
+   * @param {"sphere" | "cylinder"} kind
+   * @param {number} power D
+   */
+  tray(kind, power) {
+    const kept = [...this.inFrame(kind)];
+    const at = kept.indexOf(power);
+    if (at >= 0) kept.splice(at, 1);
+    else kept.push(power);
+    this.frame[kind] = kept;
+    if (kind === "cylinder" && !this.bench.cylinder) this.set("axis", this.bench.streak);
+    this.set(kind, kept.reduce((all, one) => all + one, 0));
+  }
+
   /** @param {number} which */
   show(which) {
     this.shown = ((which % this.views.length) + this.views.length) % this.views.length;
@@ -164,10 +206,10 @@ export function valueOf(bench, name) {
  * @param {number | string} value
  * @param {Instrument} instrument
  */
-function put(bench, name, value, { limits, sleeves }) {
+function put(bench, name, value, { limits }) {
   const held = limits[name];
-  if (name === "sleeve") {
-    if (value in sleeves) bench.sleeve = String(value);
+  if (name in WORDS) {
+    if (WORDS[name].includes(String(value))) Object.assign(bench, { [name]: value });
   } else if (name === "streak" || name === "axis") {
     bench[name] = axisOf(Number(value));
   } else if (name === "eye_axis") {

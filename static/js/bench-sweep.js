@@ -1,17 +1,20 @@
 // @ts-check
-// The hand that sweeps: to and fro by itself, or after a pointer or keys. Told the time, it tells where the streak is.
+// The hand that sweeps: once there and back, to and fro, or after held keys. Told the time, it tells where the streak is.
 
 const SWEEP_MM = 11;
-const PERIOD_MS = 3200;
-/** How fast a held key moves the streak, in mm a second, and how soon a dragged streak catches up. */
-const KEY_SPEED = 11;
+const PERIOD_MS = 3000;
+/** How fast a held key moves the streak, in mm a second. */
+const KEY_SPEED = 8;
 
 export class Sweep {
   constructor() {
     this.going = false;
+    /** Whether the sweep ends when it is back. */
+    this.once = false;
     /** -1, 0 or 1: which way a held key moves the streak. */
     this.pushing = 0;
     this.phase = 0;
+    this.gone = 0;
     /** @type {number | null} */
     this.last = null;
   }
@@ -20,9 +23,12 @@ export class Sweep {
    * Begin or end the sweep to and fro, from where the streak is.
    * @param {boolean} going
    * @param {number} faceMm
+   * @param {boolean} [once]
    */
-  go(going, faceMm) {
+  go(going, faceMm, once = false) {
     this.going = going;
+    this.once = once;
+    this.gone = 0;
     this.phase = Math.asin(Math.min(1, Math.max(-1, faceMm / SWEEP_MM))) / (2 * Math.PI);
   }
 
@@ -46,6 +52,8 @@ export class Sweep {
     }
     if (!this.going) return faceMm;
     this.phase += passed / PERIOD_MS;
+    this.gone += passed / PERIOD_MS;
+    if (this.once && this.gone >= 1) this.going = false;
     return SWEEP_MM * Math.sin(2 * Math.PI * this.phase);
   }
 }

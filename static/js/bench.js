@@ -1,13 +1,20 @@
 // @ts-check
 // The page of the bench: brings state, drawing and hands together, and draws a frame only when something has changed.
 
-import { BenchState } from "./bench-state.js";
+import { faceLight } from "../reflex.js";
+import { acts } from "./bench-acts.js";
 import { Drawing } from "./bench-drawing.js";
-import { Sweep } from "./bench-sweep.js";
 import { Form } from "./bench-form.js";
 import { watcher } from "./bench-goals.js";
+import { keys, pointers, wheel } from "./bench-input.js";
 import { keep } from "./bench-kept.js";
-import { keys, pointer } from "./bench-input.js";
+import { STILL, life } from "./bench-life.js";
+import { BenchState } from "./bench-state.js";
+import { Sweep } from "./bench-sweep.js";
+import { Tray, fiveStills } from "./bench-tray.js";
+
+/** How long the hand must rest before the picture is worked out as finely as it can be, ms. */
+const REST_MS = 150;
 
 const root = document.getElementById("bench");
 if (root) set(root);
@@ -22,28 +29,39 @@ function byId(id) {
 
 /** @param {HTMLElement} root */
 function set(root) {
-  const canvas = /** @type {HTMLCanvasElement} */ (root.querySelector("canvas"));
-  /** @param {string} deed */
-  const button = (deed) => /** @type {HTMLElement} */ (root.querySelector(`[data-deed=${deed}]`));
-  const moves = !matchMedia("(prefers-reduced-motion: reduce)").matches;
+  const stage = byId("bench-stage");
+  const [canvas, rim] = /** @type {NodeListOf<HTMLCanvasElement>} */ (stage.querySelectorAll("canvas"));
+  const strip = byId("bench-strip");
+  const motion = !matchMedia("(prefers-reduced-motion: reduce)").matches;
   const state = new BenchState(JSON.parse(root.dataset.views ?? "[]"), JSON.parse(root.dataset.instrument ?? "{}"));
   const sweep = new Sweep();
-  const drawing = new Drawing(canvas);
+  const drawing = new Drawing(canvas, rim);
+  const still = new Drawing(document.createElement("canvas"));
   const form = new Form(root, state);
+  new Tray(root, state);
   const answer = document.querySelector("form.answer[data-case]");
   if (answer instanceof HTMLFormElement) keep(form, answer.dataset.case ?? "");
   const free = new Set((root.dataset.free ?? "").split(" "));
   let asked = false;
+  let touchedAt = -Infinity;
   let reached = root.dataset.goal ? watcher(root.dataset.goal) : null;
+  let [unrest, alive] = ["none", life("none", 0)];
 
   /** @param {number} now milliseconds */
   function frame(now) {
     asked = false;
     drawing.fit();
     state.sweepTo(sweep.at(now, state.faceMm));
-    if (canvas.width > 1) drawing.draw(state);
+    const { bench, setting } = state;
+    // The eye's own life goes on only where motion is welcome.
+    const wanted = motion ? bench.unrest : "none";
+    if (wanted !== unrest) [unrest, alive] = [wanted, life(wanted, 1 + Math.round(1000 * Math.abs(bench.eye.sphere)))];
+    const lives = unrest === "none" ? STILL : alive(now / 1000, faceLight(setting, state.faceMm)(0, 0) / 8);
+    const moving = sweep.moving || unrest !== "none" || now - touchedAt < REST_MS;
+    if (canvas.width > 1) drawing.draw(state, { moving, life: lives });
     watch();
-    if (sweep.moving) ask();
+    pressed("even", sweep.going);
+    if (moving) ask();
   }
   /** Tell once when a part of the guided run has been felt. */
   function watch() {
@@ -56,10 +74,16 @@ function set(root) {
     asked = true;
     requestAnimationFrame(frame);
   }
-  function sweeping(on = !sweep.going) {
-    sweep.go(on, state.faceMm);
-    button("sweep").setAttribute("aria-pressed", String(on));
-    ask();
+  const touched = () => {
+    touchedAt = performance.now();
+  };
+  /**
+   * @param {string} act
+   * @param {boolean} on
+   */
+  function pressed(act, on) {
+    const button = root.querySelector(`.bench-hand [data-act=${act}]`);
+    if (button && button.getAttribute("aria-pressed") !== String(on)) button.setAttribute("aria-pressed", String(on));
   }
   async function tell() {
     const said = byId("bench-said");
@@ -67,30 +91,65 @@ function set(root) {
     try {
       const response = await fetch(`${root.dataset.tell}?${form.query()}`, { headers: { Accept: "application/json" } });
       said.textContent = response.ok ? (await response.json()).seen : "That could not be told just now.";
+      if (response.ok) canvas.setAttribute("aria-label", said.textContent ?? "");
     } catch {
       said.textContent = "That could not be told: the app does not answer.";
     }
   }
+  function stills(on = strip.hidden) {
+    strip.hidden = !on;
+    pressed("stills", on);
+    if (on) fiveStills(/** @type {HTMLCanvasElement} */ (strip.querySelector("canvas")), still, state);
+  }
+  const deeds = acts(state, {
+    sweep: (once) => {
+      sweep.go(once || !sweep.going, state.faceMm, once);
+      ask();
+    },
+    tell,
+    stills,
+    view: () => form.show(state.shown + 1),
+  });
+  /** @param {string} name */
+  function act(name) {
+    const deed = deeds[name];
+    if (!deed || (deed[0] && !free.has(deed[0]))) return;
+    touched();
+    deed[1]();
+  }
   function move() {
     root.classList.add("moving");
+    root.querySelector(".bench-more")?.removeAttribute("open");
+    if (!motion) stills(false);
     ask();
   }
 
-  const hands = { state, sweep, drawing, free, ask, sweeping, tell, view: () => form.show(state.shown + 1) };
-  keys(canvas, hands);
-  pointer(canvas, hands);
-  state.onChange(ask);
-  button("sweep").addEventListener("click", () => sweeping());
-  button("tell").addEventListener("click", tell);
-  button("move").addEventListener("click", () => {
-    move();
-    canvas.focus();
+  const hands = { state, sweep, drawing, free, ask, touched, act };
+  keys(stage, hands, () => /** @type {HTMLInputElement} */ (byId("bench-letters")).checked);
+  pointers(stage, byId("bench-pad"), hands);
+  wheel(stage, hands, "fills" in root.dataset);
+  state.onChange(() => {
+    touched();
+    ask();
+    // Someone who looks at the picture again asks again: words of another setting must not stand beside it.
+    canvas.setAttribute("aria-label", "The eye and the reflex: ask what is seen");
+    if (!strip.hidden) stills(true);
   });
-  new ResizeObserver(ask).observe(canvas);
+  root.addEventListener("click", (event) => {
+    const button = /** @type {HTMLElement} */ (event.target).closest("[data-act]");
+    if (button instanceof HTMLElement) act(button.dataset.act ?? "");
+  });
+  root.querySelector("[data-move]")?.addEventListener("click", () => {
+    move();
+    stage.focus();
+  });
+  addEventListener("beforeprint", () => stills(true));
+  new ResizeObserver(ask).observe(stage);
   root.classList.add("ready");
   // What was felt is told once it has been; without the moving picture it stands there from the start.
   const then = byId("bench-then");
-  if (reached && moves) then.remove();
-  if (moves) move();
+  if (reached && motion) then.remove();
+  if (motion) move();
+  else stills(true);
   Object.assign(root, { state });
 }

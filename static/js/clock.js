@@ -5,10 +5,15 @@ const place = /** @type {HTMLElement | null} */ (document.querySelector("[data-s
 const said = document.getElementById("said");
 const over = document.getElementById("time-over");
 const figures = place?.querySelector(".figures");
+const line = { rest: document.getElementById("clock-rest"), now: document.getElementById("clock-now") };
+const LINE = 352;
+// In a test no seconds run: whole minutes, and a line that shortens.
+const coarse = place !== null && "coarse" in place.dataset;
 if (place && said && over && figures) count(place.dataset, figures, said, over);
 
 /** @param {number} seconds */
 function words(seconds) {
+  if (coarse) return seconds > 60 ? `${Math.ceil(seconds / 60)} min` : "under a minute";
   const [minutes, rest] = [Math.floor(seconds / 60), seconds % 60];
   return minutes ? `${minutes} min ${rest} s` : `${rest} s`;
 }
@@ -31,6 +36,9 @@ function count(given, figures, said, over) {
   function tick() {
     const now = Math.ceil(left - (performance.now() - from) / 1000);
     figures.textContent = words(Math.max(0, now));
+    const gone = LINE * (1 - Math.max(0, now) / Number(given.seconds));
+    line.rest?.setAttribute("d", `M${gone.toFixed(1)} 14H${LINE}`);
+    line.now?.setAttribute("d", `M${gone.toFixed(1)} 4V24`);
     // Each mark is said once, to those who cannot see the figures run.
     for (const mark of marks.filter((one) => now <= one)) {
       marks.splice(marks.indexOf(mark), 1);

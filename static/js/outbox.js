@@ -8,7 +8,7 @@
 const PLACE = "two-meridians-outbox";
 const SETTLED = [200, 201, 404, 409, 422];
 
-/** An answer on its way. @typedef {{learner: string, url: string, body: string}} Kept */
+/** An answer on its way, and when it was written. @typedef {{learner: string, url: string, body: string, at?: number}} Kept */
 /** What came of sending one: 0 where there is no connection. @typedef {{status: number, go?: string, text?: string}} Outcome */
 
 /** What an answer in JSON says; a page says nothing. @param {string} text */
@@ -58,19 +58,21 @@ export class Outbox {
    * @param {string} body
    */
   put(url, body) {
-    return this.#keep([...this.all().filter((one) => one.url !== url), { learner: this.learner, url, body }]);
+    return this.#keep([...this.all().filter((one) => one.url !== url), { learner: this.learner, url, body, at: Date.now() }]);
   }
 
   /**
    * Send one; says {status, go, text} once it is settled, {status} while it has to wait (0: no connection).
-   * @param {Pick<Kept, "url" | "body">} one
+   * How long it was held is said with it: what arrives late may have been written in time.
+   * @param {Pick<Kept, "url" | "body" | "at">} one
    * @returns {Promise<Outcome>}
    */
-  async sendOne({ url, body }) {
+  async sendOne({ url, body, at = Date.now() }) {
     let answer;
     let text;
+    const held = Math.max(0, Math.round((Date.now() - at) / 1000));
     try {
-      answer = await this.send(url, body);
+      answer = await this.send(url, held ? `${body}&held=${held}` : body);
       text = await answer.text();
     } catch {
       return { status: 0 };
@@ -81,6 +83,11 @@ export class Outbox {
     if (!SETTLED.includes(answer.status)) return { status: answer.status };
     this.#keep(this.all().filter((one) => one.url !== url || one.learner !== this.learner));
     return { status: answer.status, go: told.go, text };
+  }
+
+  /** Keep nothing of this learner's any more. */
+  forget() {
+    return this.#keep(this.all().filter((one) => one.learner !== this.learner));
   }
 
   /** Send all of this learner's; says how many were taken and how many still wait. */

@@ -1,8 +1,9 @@
 """Figures of a class's results: `python -m tests.benchmarks.class_results [--learners 500] [--answers 1000000]`.
 
 Makes a data file with so many learners and answers (by default as many as a class may have, and a million answers),
-opens every page of results through the app, and prints how long each took: as a clock has it, which other work on the
-machine lengthens, and on the processor. Exit 1 when the clock has over 300 ms for one.
+opens every page of the class through the app, its owner's and a learner's in a timed test, and prints how long each
+took: as a clock has it, which other work on the machine lengthens, and on the processor. Exit 1 when one takes over
+300 ms of the processor.
 """
 
 from __future__ import annotations
@@ -20,13 +21,13 @@ from pathlib import Path
 from cases.curriculum.register import all_types, case_type
 from cases.procedure.case_type import draw
 from quiz.app import create_app
-from quiz.classroom import classes, drills, sign_in
+from quiz.classroom import classes, drills, preceptors, roster, sign_in
 from quiz.classroom.drills import Plan
 from quiz.practice import learners as people
 from quiz.practice.randomness import Lots
 from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import key_of
-from quiz.storage import class_queries, projection, result_queries
+from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 
@@ -78,7 +79,7 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
                 recall_state=states.recall.to_json(),
                 folded_with=projection.FOLDED_WITH,
             )
-            class_queries.add_member(store, who, class_id, NOW, f"form {number}")
+            roster_queries.add_member(store, who, class_id, NOW, f"form {number}")
             runs = [store.begin_sitting(who, now=NOW, cases=each, minutes=None, drill=drill) for drill in plans]
             own = store.begin_sitting(who, now=NOW, cases=each, minutes=None)
             rows = []
@@ -89,6 +90,13 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
                 rows.append((f"{number}-{place}", who, sitting, NOW + place, rng.choice(known), drill))
             insert(store, rows, rng)
             result_queries.tally_anew(store, people.get(store, who))
+    one = drill_class(store, class_id)
+    for place in range(10):
+        everyone = [each.learner for each in roster_queries.members_of(store, class_id)]
+        roster.make_group(store, one, f"Group {place}", everyone[place::10], now=NOW)
+    roster.give_extra_time(store, one, everyone[::20], 25)
+    test = Plan("A test", ("net-sphere",), feedback="end", test=True, limit_minutes=30.0, may_return=True)
+    drills.open_(store, drills.own(store, one, drills.make(store, one, test, now=NOW, lots=Lots())), now=NOW)
 
 
 def drill_class(store: Store, class_id: int) -> class_queries.Class:
@@ -159,6 +167,7 @@ def run(path: Path, learners: int, answers: int) -> int:
             who = class_queries.preceptor_named(store, "Marit Osei")
             if who is None:
                 raise LookupError
+            preceptors.make_administrator(store, who)
             class_id = classes.make(store, who, "Year 2", now=NOW, lots=Lots())
             began = time.perf_counter()
             fill(store, class_id, learners, answers, random.Random(1))
@@ -168,9 +177,28 @@ def run(path: Path, learners: int, answers: int) -> int:
         client = create_app(file, clock=lambda: NOW + 1e6, hosts=None, beyond=True).test_client()
         client.post("/door/sign-in", data={"preceptor": "Marit Osei", "password": PASSWORD})
         step, slip = result_queries.class_sums(store, 1, "slip")[0].key.split(" ")
-        some, worst = learners // 2, 0.0
+        worst = 0.0
+        learner = client.application.test_client()
+        some = learners // 2
+        phrase = classes.new_phrase(store, some, lots=Lots())
+        learner.post("/door/back", data={"phrase": phrase})
+        learner.post("/drill/21/begin", headers={"Origin": "http://localhost"})
         for url in (
+            "/class",
             "/class/1",
+            "/class/1/people",
+            "/class/1/people?show=not-begun",
+            "/class/1/group/1",
+            "/class/1/keeping",
+            "/class/1/keeping/retention",
+            "/class/1/drill/new",
+            "/class/1/drill/21",
+            "/class/1/drill/21/edit",
+            "/class/1/drill/21/extensions",
+            "/class/1/drill/21/late",
+            "/preceptors",
+            "/drill/21",
+            "/drill/21/end",
             "/class/1/results",
             "/class/1/results?by=step",
             "/class/1/results?page=9",
@@ -189,15 +217,15 @@ def run(path: Path, learners: int, answers: int) -> int:
             times, busy = [], []
             for _ in range(4):
                 began, used = time.perf_counter(), time.process_time()
-                reply = client.get(url)
+                reply = (learner if url.startswith("/drill") else client).get(url)
                 times.append(1000 * (time.perf_counter() - began))
                 busy.append(1000 * (time.process_time() - used))
                 if reply.status_code != 200:
                     raise RuntimeError(f"{url}: {reply.status_code}")
             usual = statistics.median(times[1:])
-            worst = max(worst, usual)
+            worst = max(worst, min(busy))
             say(f"{usual:7.0f} ms, {min(busy):5.0f} of it on the processor (first {times[0]:5.0f})  {url}")
-    say(f"the slowest: {worst:.0f} ms, of {LIMIT:.0f}")
+    say(f"the slowest: {worst:.0f} ms of the processor, of {LIMIT:.0f}")
     return 0 if worst <= LIMIT else 1
 
 

@@ -296,7 +296,7 @@ def test_marks_at_the_end_are_told_at_the_end(room: Class, device: Open) -> None
     set_drill(desk, cases=2)
     desk.get_by_role("link", name="Change it").click()
     desk.get_by_label("at the end of the drill").check()
-    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Save changes").first.click()
     desk.get_by_role("button", name="Open it").click()
     page = device().new_page()
     join(page, room, code, "Ada")
@@ -329,11 +329,11 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
     set_drill(desk)
     desk.get_by_role("link", name="Change it").click()
     desk.get_by_label("or minutes").fill("5")
-    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Save changes").first.click()
     expect(desk.locator(".problem")).to_contain_text("give the least number of cases, or no pass mark")
     expect(desk.get_by_label("Of minutes: the least number of cases")).to_be_focused()
     desk.get_by_label("Of minutes: the least number of cases").fill("2")
-    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Save changes").first.click()
     desk.get_by_role("button", name="Open it").click()
     drill = desk.url
     ada, bo = device().new_page(), device().new_page()
@@ -368,13 +368,13 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
     assert row_of(desk, "Ada").endswith("1 1 50 % 10 s at its end, not passed, 1 late by Ada, not counted")
     assert row_of(desk, "Bo").endswith("2 2 100 % 15 s at its end, passed")
     accessible(desk)
-    desk.get_by_role("link", name="1 late").click()
+    desk.get_by_role("link", name="1 late by Ada").click()
     expect(desk.locator("tbody tr")).to_have_count(1)
     desk.goto(drill)
     desk.get_by_role("link", name="Results by type").click()
     expect(desk.locator("main")).to_contain_text("3 answers of 2 learners, 3 right.")
     expect(desk.locator("main")).to_contain_text("1 late after the time of the drill")
-    ada.goto(f"{room.url}/progress")
+    ada.goto(f"{room.url}/progress/data")
     with ada.expect_download() as sent:
         ada.get_by_role("link", name="Answers as CSV").first.click()
     assert [line.rsplit(",", 1)[1] for line in sent.value.path().read_text("utf-8-sig").splitlines()] == [
@@ -392,7 +392,7 @@ def test_the_clock_of_a_drill_says_when_the_time_is_over(room: Class, device: Op
     desk.get_by_role("link", name="Change it").click()
     desk.get_by_label("or minutes").fill("2")
     desk.get_by_label("Pass mark, in per cent").fill("")
-    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Save changes").first.click()
     desk.get_by_role("button", name="Open it").click()
     join(page, room, code, "Ada")
     begin(page)
@@ -450,11 +450,25 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
     desk.get_by_role("button", name="Copy it").click()
     desk.get_by_label("It counts").check()
     desk.get_by_label("Title").fill("For the record")
-    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Save changes").first.click()
+    counting = desk.url
+    desk.get_by_role("button", name="Open it").click()
+    expect(desk.locator(".problem")).to_contain_text("nobody may join by the code while it is open")
+    accessible(desk)
+    desk.goto(above)
+    desk.get_by_role("button", name="Close joining").click()
+    desk.goto(counting)
     desk.get_by_role("button", name="Open it").click()
     room.clock.move(seconds=60)
+    desk.goto(f"{above}/people")
+    desk.get_by_label("Name", exact=True).fill("Cy")
+    desk.get_by_role("button", name="Add", exact=True).click()
+    desk.get_by_role("region", name="People").get_by_label("Cy").check()
+    desk.get_by_role("button", name="Print slips").click()
     cy = device().new_page()
-    join(cy, room, code, "Cy")
+    cy.goto(f"{room.url}/back/{desk.locator('.slip-phrase').inner_text().lower()}")
+    cy.get_by_role("button", name="Yes, I am Cy").click()
+    desk.goto(counting)
     cy.goto(f"{room.url}/class")
     expect(cy.locator("main")).to_contain_text("it counts, and opened before you joined")
     cy.get_by_role("link", name="For the record").click()
@@ -480,10 +494,11 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
     expect(desk.locator("h1")).not_to_contain_text("Bo")
     desk.goto(above)
     expect(desk.get_by_role("region", name="Drills")).to_contain_text("for Bo")
-    desk.get_by_role("link", name="Remove learners").click()
+    desk.get_by_role("link", name="Roster, slips and groups").click()
     accessible(desk)
     desk.get_by_label("Bo").check()
     desk.get_by_label("Cy").check()
+    desk.locator("summary").filter(has_text="Groups, extra time").click()
     desk.get_by_role("button", name="Remove those ticked").click()
     expect(desk.locator("h1")).to_have_text("Remove 2 learners?")
     desk.get_by_role("button", name="Remove", exact=True).click()
@@ -539,6 +554,12 @@ PAGES = (
     "/class/1/results",
     "/class/1/results?by=step",
     "/class/1/people",
+    "/class/1/people/file",
+    "/class/1/people?show=not-begun",
+    "/class/1/keeping",
+    "/class/1/keeping/retention",
+    "/class/1/drill/1/extensions",
+    "/class/1/drill/1/late",
     "/class/1/learner/1",
     "/class/1/learner/1?unsure=yes",
     "/class/1/answers",
@@ -586,7 +607,7 @@ def test_every_page_of_a_class_is_accessible(
     )
     expect(desk.locator("input[name=family]").first).to_be_focused()
     accessible(desk)
-    desk.goto(f"{room.url}/class/1")
+    desk.goto(f"{room.url}/class/1/keeping")
     desk.get_by_role("button", name="Remove the class").click()
     expect(desk.locator(".problem")).to_be_visible()
     accessible(desk)
@@ -594,7 +615,7 @@ def test_every_page_of_a_class_is_accessible(
         page.goto(room.url + url)
         accessible(page)
     page.goto(f"{room.url}/door")
-    page.get_by_role("button", name="Join").click()
+    page.get_by_role("button", name="Join under the name above").click()
     expect(page.locator(".problem")).to_be_visible()
     accessible(page)
     page.goto(f"{room.url}/class")
@@ -616,7 +637,7 @@ def test_results_on_a_phone_keep_within_it_and_the_names_in_sight(room: Class, d
     title = "Reading movement, Sighting, fixation, examiner, Judgement and checking, at last"
     desk.get_by_label("Title").fill(title)
     desk.get_by_label("Cases", exact=True).fill("1")
-    desk.get_by_role("button", name="Keep it").first.click()
+    desk.get_by_role("button", name="Save changes").first.click()
     desk.get_by_role("button", name="Open it").click()
     ada = device().new_page()
     join(ada, room, code, "Ada")

@@ -76,6 +76,23 @@ def learner(app: Flask, code: str, name: str) -> Browser:
     return browser
 
 
+def close_joining(browser: Browser, class_id: int) -> None:
+    """Let nobody else join by the code."""
+    assert browser.post(f"/class/{class_id}/code", {"code": "none"}).status_code == 303
+
+
+def on_roster(app: Flask, browser: Browser, class_id: int, name: str, number: str = "") -> Browser:
+    """Add a learner to the roster by hand, and let them come in by their slip."""
+    assert browser.post(f"/class/{class_id}/people/add", {"name": name, "number": number}).status_code == 303
+    ids = re.findall(r'name="learner" value="(\d+)"', browser.get(f"/class/{class_id}/people").text)
+    slips = browser.post(f"/class/{class_id}/people/slips", {"learner": max(ids, key=int)})
+    phrase = re.search(r'class="slip-phrase figures">([^<]+)<', slips.text)
+    assert phrase is not None
+    came = Browser(app)
+    assert came.post("/door/back", {"phrase": phrase.group(1)}).location == "/"
+    return came
+
+
 DRILL: Mapping[str, object] = {
     "type": ["net-sphere", "two-spheres"],
     "level": "competent",

@@ -47,7 +47,7 @@ def test_its_screens_are_full(shown: demo.DemoFilled, store: Store, data_file: D
     assert page.status_code == 200
     assert demo.TREES[0] in page.text
     assert result_queries.class_sums(store, 1, "slip")
-    assert len(class_queries.drills_of(store, 1)) == 3
+    assert len(class_queries.drills_of(store, 1)) == 4
 
 
 def test_habits_show_in_the_answers(shown: demo.DemoFilled, store: Store) -> None:

@@ -340,7 +340,7 @@ bench_eye = CaseType(
     sources=("reflex-optics", "jpn-2010"),
 )
 
-HANDS = frozenset(("streak", "lenses", "lean"))
+HANDS = frozenset(("streak", "lenses", "lean", "sleeve"))
 STAGES = {bench_sphere.id: one_view(_sphere_bench, HANDS), bench_eye.id: one_view(_eye_bench, HANDS)}
 
 TYPES = (bench_sphere, bench_eye)

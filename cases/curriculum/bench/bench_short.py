@@ -9,7 +9,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, SWEEP_ALONE, pupil_words, several
-from cases.curriculum.bench_stage import Bench, Stage, View, as_still, one_view
+from cases.curriculum.bench_stage import SLEEVES, Bench, Stage, View, as_still, one_view, require_in_sight
 from cases.curriculum.drawn_eyes import patient_sphere
 from cases.curriculum.movements import (
     BEAM,
@@ -62,7 +62,7 @@ EDGE = Key[str]("edge")
 
 _empty_bench = given(RX, STREAK, DISTANCE, BEAM, PUPIL, MARGIN)(
     lambda rx, streak, distance_cm, beam, pupil_mm, margin: Bench(
-        eye=rx, streak=streak, distance_cm=distance_cm, sleeve=beam, pupil_mm=pupil_mm, margin=margin
+        eye=rx, streak=streak, distance_cm=distance_cm, sleeve=SLEEVES[beam], pupil_mm=pupil_mm, margin=margin
     )
 )
 _movement_bench = given(_empty_bench, IN_PLACE)(Bench.holding)
@@ -85,7 +85,7 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     left = chance.among((0.0, 0.0, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)) * chance.among((1, -1))
     wide = settings.level != "novice" and chance.happens(0.3)
-    return given(RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL).to(
+    found = given(RX, IN_PLACE, DISTANCE, STREAK, BEAM, PUPIL).to(
         rx,
         SphCyl(round((rx.sphere + working_vergence(distance) - left) * 4) / 4),
         distance,
@@ -93,6 +93,8 @@ def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
         "converging" if chance.happens(0.2) and not wide else "parallel",
         8.0 if wide else PUPIL_MM,
     ) | MARGIN.to(chance.among((-1.0, -1.5)) if wide else 0.0)
+    require_in_sight(_movement_bench(found))
+    return found
 
 
 bench_movement = CaseType(
@@ -184,7 +186,9 @@ def _draw_nearer(chance: Chance, settings: Settings) -> dict[str, Any]:
     lefts = [size * chance.among((1, -1)) for size in chance.shuffled(sizes)]
     gross = rx + vergence_in_quarters(distance)
     lenses = dict(zip(_NAMES, (gross - left for left in lefts), strict=True))
-    return given(RX, LENSES, DISTANCE).to(SphCyl(rx), lenses, distance)
+    found = given(RX, LENSES, DISTANCE).to(SphCyl(rx), lenses, distance)
+    require_in_sight(*(view.bench for view in _nearer_views(found)))
+    return found
 
 
 @given(RX, LENSES, DISTANCE)

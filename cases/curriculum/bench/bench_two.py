@@ -181,8 +181,7 @@ def _lean_bench(rx: SphCyl, leaned_cm: float, in_place: SphCyl, streak: float) -
         eye=rx,
         streak=streak,
         distance_cm=leaned_cm,
-        # A diverging beam keeps the bands thin enough to compare so close, and a wide pupil shows their edges.
-        sleeve="diverging",
+        # A wide pupil shows the edges of the bands, which the diverging beam keeps thin enough to compare so close.
         pupil_mm=7.0,
     )
     return bench.holding(in_place)
@@ -205,7 +204,7 @@ def _begin_lean(first: float, views: tuple[View, ...]) -> tuple[float, ...]:
             raise BadFinding(
                 degrees(first), "leaned in, both views must show with and lie along a meridian: lean in farther"
             )
-        bands.append(width_mm(setting, streak)[0])
+        bands.append(width_mm(setting, streak))
     return tuple(bands)
 
 

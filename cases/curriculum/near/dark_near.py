@@ -83,7 +83,7 @@ def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
     def fits(patient: Patient) -> tuple[float, float] | None:
         # In the dark the eye is focused nearer by its dark focus: less plus is neutral at 50 cm.
         gross = step * round((patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d) / step)
-        usable = patient.age_y <= (25 if minus else 14) and -8 <= gross <= 12 and minus <= (gross < 0)
+        usable = patient.age_y <= (40 if minus else 14) and -8 <= gross <= 12 and minus <= (gross < 0)
         return (gross, float(round(patient.age_y))) if usable else None
 
     gross, age = first_fitting(chance, fits) or (chance.stepped(-8, 12, step), 0.0)

@@ -32,8 +32,6 @@ class BenchPage:
     """What the page of the free bench receives."""
 
     stage: StagePage
-    hidden: bool
-    """Whether the numbers are to be hidden."""
     waits: bool
     """Whether a case of the bench waits."""
     sets_aside: bool
@@ -70,7 +68,7 @@ def explore() -> str:
     open_case = request_context.store().open_case(who.id) if who else None
     waits = open_case is not None and stage_of(open_case.type) is not None
     aside = open_case is not None and not waits
-    return render_template("bench.html", page=BenchPage(stage, "hide" in request.args, waits, aside))
+    return render_template("bench.html", page=BenchPage(stage, waits, aside))
 
 
 @pages.get("/seen")

@@ -8,13 +8,13 @@ from typing import Any
 
 from cases.curriculum.bench_stage import Bench, Stage, View, instrument, seen, still
 from cases.notation.prescription import write_power
-from cases.optics.reflex import brightness, residual, skew, speed_ratio, width_mm
+from cases.optics.reflex import residual
 from quiz.practice.forms import BadText, Input, Pick, Shown, nested, read, shown, written
 from quiz.storage.rows import write_json
 from quiz.web.pictures import Picture, picture
 
-EYE, LENSES, STREAK, LEAN, SIGHT = "eye", "lenses", "streak", "lean", "sight"
-EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SIGHT))
+EYE, LENSES, STREAK, LEAN, SLEEVE, SIGHT = "eye", "lenses", "streak", "lean", "sleeve", "sight"
+EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SLEEVE, SIGHT))
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class Dial:
         except ValueError:
             value = float("nan")
         if not self.low <= value <= self.high:
-            limits = f"{self.low:g} to {self.high:g} {self.unit}".replace("-", "−")
+            limits = f"{self.low:g} to {self.high:g} {self.unit}".rstrip().replace("-", "−")
             raise BadText(f"“{text[:20]}”: give {limits}")
         return value
 
@@ -55,15 +55,18 @@ _SPHERE = Dial("D", -20, 20, 0.25, 0.25, "a quarter more minus", "a quarter more
 _CYLINDER = replace(_SPHERE, low=-8, high=8)
 _TURN = Dial("°", 1, 180, 1, 5, "turn clockwise 5°", "turn anticlockwise 5°")
 _DISTANCE = Dial("cm", 25, 120, 1, 5, "lean in", "lean back")
-_SLEEVES = (
-    ("parallel", "plane mirror, parallel beam"),
-    ("diverging", "plane mirror, diverging beam"),
-    ("converging", "concave mirror"),
+_FILAMENTS = (("streak", "streak"), ("spot", "spot"))
+_UNREST = (
+    ("none", "at rest"),
+    ("alive", "pupil and focus alive"),
+    ("jerk", "jerk nystagmus"),
+    ("pendular", "pendular nystagmus"),
 )
 SHELVES = {
     LENSES: "Lenses in place",
     STREAK: "Streak",
     LEAN: "Distance",
+    SLEEVE: "Sleeve and lamp",
     SIGHT: "Where you look from",
     EYE: "The eye",
 }
@@ -76,12 +79,17 @@ DIALS = (
     Input("distance_cm", "Sight hole to pupil", _DISTANCE, entry=LEAN),
     Input("off_h", "To your right of the visual axis", Dial("°", -20, 20, 1, 5, "5° left", "5° right"), entry=SIGHT),
     Input("off_v", "Above the visual axis", Dial("°", -20, 20, 1, 5, "5° down", "5° up"), entry=SIGHT),
-    Input("sleeve", "Sleeve", Pick(_SLEEVES), entry=SIGHT),
+    Input("sleeve", "Beam: minus diverging, plus converging", Dial("D", -4, 6, 0.1, 0.5), entry=SLEEVE),
+    Input("filament", "Lamp", Pick(_FILAMENTS), entry=SLEEVE),
     Input("eye_sphere", "Its sphere", _SPHERE, kept="eye.sphere", entry=EYE),
     Input("eye_cylinder", "Its cylinder", _CYLINDER, kept="eye.cylinder", entry=EYE),
     Input("eye_axis", "Its axis", _TURN, kept="eye.axis", entry=EYE),
     Input("pupil_mm", "Pupil", Dial("mm", 3, 8, 0.5, 0.5, "smaller", "larger"), entry=EYE),
-    Input("margin", "The edge wants more than the centre by", Dial("D", -2, 2, 0.25, 0.25), entry=EYE),
+    Input("margin", "Spherical aberration, edge minus centre", Dial("D", -2, 2, 0.25, 0.25), entry=EYE),
+    Input("coma", "Coma along 180, for scissors", Dial("D/mm", -0.5, 0.5, 0.05, 0.1), entry=EYE),
+    Input("cone", "Cone below the centre", Dial("D", 0, 6, 0.5, 1, "weaker", "stronger"), entry=EYE),
+    Input("haze", "Haze of the media, share of the light", Dial("", 0, 0.9, 0.05, 0.1), entry=EYE),
+    Input("unrest", "What the eye does by itself", Pick(_UNREST), entry=EYE),
 )
 LIMITS = {
     one.name: (one.kind.low, one.kind.high)
@@ -183,14 +191,5 @@ def stage_page(
 
 
 def _numbers(bench: Bench) -> tuple[Number, ...]:
-    setting, streak = bench.setting, bench.streak
-    speed = speed_ratio(setting, streak)
-    width = width_mm(setting, streak)[0]
-    return (
-        Number("residual", "Still to add across the streak", f"{write_power(residual(setting, streak))} D"),
-        Number("speed", "Reflex ÷ streak", "all at once" if speed > 99 else f"{speed:.1f}"),
-        Number("width", "Width of the band", "the whole pupil" if width > bench.pupil_mm else f"{width:.1f} mm"),
-        # Rounded to a whole number first: a hair's breadth clockwise is no "−0°".
-        Number("skew", "Reflex turned from the streak", f"{round(skew(setting, streak))}°".replace("-", "−")),
-        Number("brightness", "Brightness", f"{brightness(setting, streak):.2f}"),
-    )
+    left = residual(bench.setting, bench.streak)
+    return (Number("residual", "Still to add across the streak", f"{write_power(left)} D"),)

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
 from cases.curriculum.register import all_families, all_types
 from cases.procedure.vocabulary import LEVELS
 from quiz.classroom import drills
-from quiz.classroom.drills import PLAN, BadPlan, Plan
+from quiz.classroom.drills import EVERYONE, PLAN, Audience, BadPlan, Plan
 from quiz.learning.state import SlipKey
 from quiz.practice.forms import Shown, made, read, shown, written
 from quiz.practice.titles import slip_at_step
+from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.web import request_context
 
@@ -54,6 +56,16 @@ class FormPage:
     learner: str | None
     for_learner: int | None
     problems: Mapping[str, str]
+    groups: tuple[tuple[int, str, bool], ...] = ()
+    """Groups of the class: number, name with how many are in it, and whether the drill is for it."""
+    people: tuple[tuple[int, str], ...] = ()
+    """People whom the drill names."""
+    fixed: tuple[tuple[str, str], ...] = ()
+    """Of a drill that someone has begun: what cannot be changed any more, and how it is."""
+    settled: tuple[str, ...] = drills.SETTLED
+    aids: Mapping[str, str] = field(default_factory=lambda: drills.AIDS)
+    chosen_aids: tuple[str, ...] = ()
+    """What stays open beside a test."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +77,8 @@ class FilledPlan:
     """Types that are ticked."""
     slips: tuple[SlipKey, ...] = ()
     for_learner: int | None = None
+    audience: Audience = EVERYONE
+    aids: tuple[str, ...] = ()
 
 
 def form_page(
@@ -74,6 +88,7 @@ def form_page(
     learner: str | None,
     drill_id: int | None = None,
     problems: Mapping[str, str] | None = None,
+    fixed: tuple[tuple[str, str], ...] = (),
 ) -> FormPage:
     """Show a form; learner names the one whom the drill is for, if it is for one."""
     types, problems = all_types().values(), problems or {}
@@ -99,12 +114,26 @@ def form_page(
         learner=learner,
         for_learner=filled.for_learner,
         problems=problems,
+        groups=tuple(
+            (one.id, f"{one.name} ({one.people})", one.id in filled.audience.groups)
+            for one in roster_queries.groups_of(request_context.store(), what.id)
+        ),
+        people=tuple(
+            (one.learner, one.name)
+            for one in roster_queries.members_of(request_context.store(), what.id)
+            if one.learner in filled.audience.people
+        ),
+        fixed=fixed,
+        chosen_aids=filled.aids,
     )
 
 
 def filled_with(drill: Drill) -> FilledPlan:
     """Fill the form with a drill as it was set."""
-    return FilledPlan(written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner)
+    audience = drills.audience_of(request_context.store(), drill)
+    return FilledPlan(
+        written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner, audience, drill.aids
+    )
 
 
 # --- what was sent -----------------------------------------------------------------------------------------------
@@ -123,11 +152,35 @@ def filled_in(form: Form) -> FilledPlan:
     known = {(ref.step, ref.slip) for one in all_types().values() for ref in one.slips}
     given = [tuple(text.split(" ", 1)) for text in form.getlist("slip")]
     slips = tuple((one[0], one[1]) for one in given if one in known)
-    return FilledPlan(texts, chosen, slips, form.get("for_learner", type=request_context.whole))
+    return FilledPlan(
+        texts,
+        chosen,
+        slips,
+        form.get("for_learner", type=request_context.whole),
+        Audience(
+            frozenset(form.getlist("group", type=request_context.whole)),
+            frozenset(form.getlist("person", type=request_context.whole)),
+        ),
+        tuple(one for one in drills.AIDS if one in form.getlist("aid")),
+    )
 
 
-def read_plan(filled: FilledPlan, *, now: float) -> Plan:
-    """Read the plan from a form.
+def read_settled(filled: FilledPlan) -> dict[str, Any]:
+    """Read what can be changed of a drill that someone has begun.
+
+    Raises
+    ------
+    BadPlan
+    """
+    inputs = tuple(one for one in PLAN if one.name in drills.SETTLED)
+    values, faults = read(inputs, filled.texts)
+    if faults:
+        raise BadPlan(faults)
+    return values
+
+
+def read_plan(filled: FilledPlan, *, now: float, was: float | None = None) -> Plan:
+    """Read the plan from a form; was is the time to close that the drill has so far.
 
     Raises
     ------
@@ -136,7 +189,7 @@ def read_plan(filled: FilledPlan, *, now: float) -> Plan:
     """
     types = tuple(one for one in all_types() if one in filled.chosen)
     texts = {**filled.texts, "title": filled.texts["title"].strip() or _named(types)}
-    more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner}
+    more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner, "aids": filled.aids}
     values, _ = read(PLAN, texts)
     passed_over = {"least"}
     if texts["minutes"].strip():
@@ -144,7 +197,7 @@ def read_plan(filled: FilledPlan, *, now: float) -> Plan:
         more["cases"] = None if "minutes" in values else Plan.cases
         passed_over = {"cases"} if "minutes" in values else {"cases", "least"}
     inputs = tuple(one for one in PLAN if one.name not in passed_over)
-    late = drills.too_late(values.get("closes_at"), now)
+    late = drills.too_late(values.get("closes_at"), now, was)
     return made(Plan, inputs, texts, refuse=BadPlan, faults=late, **more)
 
 

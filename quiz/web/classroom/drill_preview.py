@@ -20,7 +20,7 @@ from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.bench.views import StagePage, set_views, stage_page
 from quiz.web.case_views import CasePage, case_page
-from quiz.web.classroom.ownership import own_drill
+from quiz.web.classroom.ownership import looked_at, own_drill
 from quiz.web.mark_views import mark_page
 
 pages = Blueprint("trying", __name__, url_prefix="/class/<int:class_id>/drill/<int:drill_id>/try")
@@ -85,7 +85,8 @@ def tell(class_id: int, drill_id: int, number: int) -> Response:
 @pages.post("/<int:number>")
 def mark(class_id: int, drill_id: int, number: int) -> Response:
     """Mark an answer to it; nothing is kept."""
-    what, drill = own_drill(class_id, drill_id)
+    what = looked_at(class_id)
+    drill = drills.own(request_context.store(), what, drill_id)
     case = _case(drill, number)
     given = {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
     texts = None if request.form.get("unknown") else given

@@ -11,22 +11,23 @@ from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
 from cases.procedure.settings import Settings
-from quiz.classroom import classes, drills
-from quiz.classroom.drills import FEEDBACK, PLAN, BadPlan, NotNow, NotReadable
+from quiz.classroom import classes, drills, roster
+from quiz.classroom.drills import FEEDBACK, PLAN, Audience, BadPlan, NotNow, NotReadable
 from quiz.classroom.take_drill import joined_after
 from quiz.exports import qti
 from quiz.exports.spellings import LEFT_OUT
 from quiz.learning import model
-from quiz.practice.forms import written
+from quiz.practice.forms import BadText, Moment, written
 from quiz.practice.titles import slip_at_step, type_title
-from quiz.storage import class_queries, projection, result_queries
-from quiz.storage.class_queries import Class, Drill, Member
+from quiz.storage import class_queries, projection, result_queries, roster_queries
+from quiz.storage.class_queries import Class, Drill
 from quiz.storage.result_queries import LearnerSum
+from quiz.storage.roster_queries import Member
 from quiz.storage.store import Sitting
 from quiz.web import request_context
-from quiz.web.classroom.drill_forms import FilledPlan, filled_in, filled_with, form_page, read_plan
-from quiz.web.classroom.ownership import own_class, own_drill
-from quiz.web.drill_views import day_of, deletion_words, moment, score_words, state_words
+from quiz.web.classroom.drill_forms import FilledPlan, filled_in, filled_with, form_page, read_plan, read_settled
+from quiz.web.classroom.ownership import may_change, own_class, own_drill
+from quiz.web.drill_views import allowance_words, day_of, deletion_words, moment, score_words, state_words
 
 pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
 
@@ -35,13 +36,18 @@ pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
 
 @pages.get("/new")
 def new(class_id: int) -> Response:
-    """Show the form with its usual values; for a learner's standing slips where one is named."""
+    """Show the form with its usual values; for a learner's standing slips where one is named, for groups or people."""
     what = own_class(class_id)
     number = request.args.get("learner", type=request_context.whole)
     if number is None:
-        return _form(what, FilledPlan(written(PLAN, {}), frozenset()))
-    learner = classes.member(request_context.store(), what, number)
-    state = projection.states_of(request_context.store(), learner.id).cases
+        groups, people = (
+            frozenset(request.args.getlist(one, type=request_context.whole)) for one in ("group", "person")
+        )
+        return _form(
+            what, FilledPlan(written(PLAN, {}), frozenset(), audience=_audience(what, Audience(groups, people)))
+        )
+    classes.member(request_context.store(), what, number)
+    state = projection.states_of(request_context.store(), number).cases
     slips = tuple(model.standing(state, request_context.now()))
     # Without the name: a title stays where the learner may be deleted. Whom it is for stands beside it in the list.
     texts = {**written(PLAN, {}), "title": "Recurring mistakes" if slips else ""}
@@ -50,17 +56,28 @@ def new(class_id: int) -> Response:
 
 
 def _form(what: Class, filled: FilledPlan, **more: Any) -> Response:
-    learner = None if filled.for_learner is None else request_context.store().learner(filled.for_learner)
+    number = filled.for_learner
+    learner = None if number is None else roster_queries.member_of(request_context.store(), what.id, number)
     page = form_page(what, filled, learner=learner.name if learner else None, **more)
     return make_response(render_template("drill_form.html", page=page), 422 if page.problems else 200)
 
 
 def _sent(what: Class) -> FilledPlan:
-    """Return the form that was sent; a learner whom it names must be of the class."""
+    """Return the form that was sent; whom it names must be of the class."""
     filled = filled_in(request.form)
     if filled.for_learner is not None:
         classes.member(request_context.store(), what, filled.for_learner)
+    _audience(what, filled.audience)
     return filled
+
+
+def _audience(what: Class, given: Audience) -> Audience:
+    """See that groups and people are of the class."""
+    for group in given.groups:
+        roster.group(request_context.store(), what, group)
+    for person in given.people:
+        classes.member(request_context.store(), what, person)
+    return given
 
 
 @pages.post("")
@@ -70,7 +87,12 @@ def make(class_id: int) -> Response:
     filled = _sent(what)
     try:
         number = drills.make(
-            request_context.store(), what, read_plan(filled, now=now), now=now, lots=request_context.lots()
+            request_context.store(),
+            what,
+            read_plan(filled, now=now),
+            now=now,
+            lots=request_context.lots(),
+            audience=filled.audience,
         )
     except BadPlan as error:
         return _form(what, filled, problems=error.faults)
@@ -137,7 +159,18 @@ class DrillPage:
     """How many cannot."""
     same: bool
     """Whether all learners get the cases that are printed."""
+    may: bool
+    """Whether this preceptor may change anything."""
+    to_start: bool
+    """Whether it waits for its preceptor to start it for all."""
+    passed: bool
+    """Whether its time to close has passed, so that opening it again asks for another."""
+    late: int
+    """How many answers came after the time, whatever was decided about them."""
+    allowances: tuple[str, ...]
+    """What single learners have beyond the others, in words."""
     problem: str | None = None
+    problem_at: str = ""
 
 
 @pages.get("/<int:drill_id>")
@@ -146,9 +179,10 @@ def one(class_id: int, drill_id: int) -> Response:
     return _drill(*own_drill(class_id, drill_id))
 
 
-def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = None) -> Response:
+def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = None, at: str = "") -> Response:
     store, now = request_context.store(), request_context.now()
-    members = [one for one in class_queries.members_of(store, what.id) if drill.for_learner in (None, one.learner)]
+    members = drills.members_for(store, drill, roster_queries.members_of(store, what.id))
+    given = class_queries.allowances_in(store, drill.id)
     runs = {run.learner: run for run in class_queries.runs_of(store, drill.id)}
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=drill.id)}
     bench = drills.at_the_bench(drill)
@@ -163,12 +197,28 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         id=drill.id,
         title=drill.title,
         state="open" if drill.state == "open" and (drill.closes_at or now + 1) > now else drill.state,
+        may=may_change(what),
+        late=result_queries.count_late(store, drill.id),
+        to_start=drill.awaited(now) and drill.opens_at is None,
+        passed=drill.closes_at is not None and drill.closes_at <= now,
+        allowances=tuple(
+            f"{one.name}: {allowance_words(given[one.learner])}" for one in members if one.learner in given
+        ),
+        problem_at=at,
         words=state_words(drill, now),
         facts=tuple(_facts(drill)),
         notes=drill.notes,
         begun=bool(runs),
         runs=tuple(
-            _run(drill, one, runs[one.learner], sums.get(one.learner), now, late=late, after=after)
+            _run(
+                drill,
+                one,
+                runs[one.learner],
+                sums.get(one.learner),
+                drill.is_open(now, given.get(one.learner)),
+                late=late,
+                after=after,
+            )
             for one in members
             if one.learner in runs
         ),
@@ -207,14 +257,14 @@ def _run(
     who: Member,
     run: Sitting,
     found: LearnerSum | None,
-    now: float,
+    is_open: bool,
     *,
     late: Mapping[int, int],
     after: Mapping[int, str],
 ) -> RunRow:
     answered, right = (found.answered, found.right) if found else (0, 0)
     came = drills.outcome(drill, answered, right)
-    unfinished = "under way" if drill.is_open(now) else "not finished when it closed"
+    unfinished = "under way" if is_open else "not finished when it closed"
     state = "at its end" if run.ended_at is not None else unfinished
     if came.passed is not None and run.ended_at is not None:
         state += ", passed" if came.passed else ", not passed"
@@ -253,23 +303,62 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
         unused = drill.minutes is not None and drill.least is None
         words = "%, not used: the drill sets no least number of cases" if unused else "%"
         facts.append(("Pass mark", f"{drill.pass_mark} {words}"))
+    if drill.test:
+        beside = ", ".join(drills.AIDS[one] for one in drill.aids)
+        facts.append(("A test", f"beside it are open: {beside}" if beside else "nothing else is open until its end"))
+    if drill.may_return:
+        facts.append(("Returning", "a case can be put back and returned to"))
+    if drill.shuffled:
+        facts.append(("Order", "another one for each learner"))
+    if drill.together:
+        at = "when you start it" if drill.starts_at is None else moment(drill.starts_at)
+        facts.append(("Start", f"together: {at}"))
     if drill.counts:
         facts.append(("It counts", "who joins the class after it opens has to be let in"))
     if drill.opens_at is not None:
         facts.append(("Opens", moment(drill.opens_at)))
     if drill.closes_at is not None:
-        facts.append(("Closed" if drill.state == "closed" else "Closes", moment(drill.closes_at)))
+        facts.append(("Closes", moment(drill.closes_at)))
+    if drill.chosen:
+        groups = [one.name for one in roster_queries.groups_in_drill(request_context.store(), drill.id)]
+        named = roster_queries.people_in_drill(request_context.store(), drill.id)
+        members = roster_queries.members_of(request_context.store(), drill.class_id)
+        people = [one.name for one in members if one.learner in named]
+        facts.append(("For", ", ".join([*groups, *people]) or "nobody any more"))
     if drill.for_learner is not None:
-        learner = request_context.store().learner(drill.for_learner)
+        learner = roster_queries.member_of(request_context.store(), drill.class_id, drill.for_learner)
         facts.append(("For", learner.name if learner else "a learner who has left"))
     return facts
 
 
 @pages.post("/<int:drill_id>/open")
 def open_(class_id: int, drill_id: int) -> Response:
-    """Open a drill, or open it again."""
-    drills.open_(request_context.store(), own_drill(class_id, drill_id)[1], now=request_context.now())
+    """Open a drill, or open it again: where its time to close has passed, with the new one that was asked for."""
+    (what, drill), form = own_drill(class_id, drill_id), request.form
+    try:
+        drills.open_(
+            request_context.store(),
+            drill,
+            now=request_context.now(),
+            closes_at=_moment(form["closes_at"]) if form.get("closes_at") else None,
+            asked="closes_at" in form,
+        )
+    except (NotNow, BadPlan) as error:
+        return _drill(what, drill, 409 if isinstance(error, NotNow) else 422, str(error), "open")
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+def _moment(text: str) -> float:
+    """Read a time to close.
+
+    Raises
+    ------
+    BadPlan
+    """
+    try:
+        return Moment().read(text)
+    except BadText as error:
+        raise BadPlan({"closes_at": str(error)}) from error
 
 
 @pages.post("/<int:drill_id>/close")
@@ -279,12 +368,34 @@ def close(class_id: int, drill_id: int) -> Response:
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
 
 
+@pages.post("/<int:drill_id>/start")
+def start(class_id: int, drill_id: int) -> Response:
+    """Start a drill for all at once."""
+    drills.start(request_context.store(), own_drill(class_id, drill_id)[1], now=request_context.now())
+    return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
+
+
+@pages.post("/<int:drill_id>/late")
+def decide_late(class_id: int, drill_id: int) -> Response:
+    """Let a late answer count, or not."""
+    _, drill = own_drill(class_id, drill_id)
+    drills.decide_late(
+        request_context.store(),
+        drill,
+        request.form.get("case", ""),
+        request_context.preceptor().name,
+        counts=request.form.get("counts") == "yes",
+        now=request_context.now(),
+    )
+    return redirect(url_for("results.late", class_id=class_id, drill_id=drill_id), 303)
+
+
 @pages.post("/<int:drill_id>/let-in")
 def let_in(class_id: int, drill_id: int) -> Response:
     """Let a learner into a drill that counts, although they joined after it opened."""
     what, drill = own_drill(class_id, drill_id)
     learner = classes.member(request_context.store(), what, request.form.get("learner", 0, type=request_context.whole))
-    drills.let_in(request_context.store(), drill, learner, now=request_context.now())
+    drills.let_in(request_context.store(), drill, learner.learner, now=request_context.now())
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)
 
 
@@ -309,20 +420,33 @@ def remove(class_id: int, drill_id: int) -> Response:
 
 @pages.get("/<int:drill_id>/edit")
 def edit(class_id: int, drill_id: int) -> Response:
-    """Show the form of a drill that nobody has begun."""
+    """Show the form of a drill: all of it, or once someone has begun it what can still be changed."""
     what, drill = own_drill(class_id, drill_id)
-    return _form(what, filled_with(drill), drill_id=drill.id)
+    return _form(what, filled_with(drill), drill_id=drill.id, fixed=_fixed(drill))
+
+
+def _fixed(drill: Drill) -> tuple[tuple[str, str], ...]:
+    """Return what cannot be changed of a drill, for someone has begun it."""
+    if not class_queries.is_begun(request_context.store(), drill.id):
+        return ()
+    changeable = ("Pass mark", "It counts", "Opens", "Closes", "For", "Start")
+    return tuple((name, words) for name, words in _facts(drill) if name not in changeable)
 
 
 @pages.post("/<int:drill_id>/edit")
 def keep(class_id: int, drill_id: int) -> Response:
-    """Give a drill that nobody has begun other values."""
+    """Give a drill other values: all that can be changed."""
     what, drill = own_drill(class_id, drill_id)
-    filled, now = _sent(what), request_context.now()
+    filled, now, store = _sent(what), request_context.now(), request_context.store()
+    fixed = _fixed(drill)
     try:
-        drills.change(request_context.store(), drill, read_plan(filled, now=now), now=now)
+        if fixed:
+            drills.settle(store, drill, read_settled(filled), now=now, audience=filled.audience)
+        else:
+            plan = read_plan(filled, now=now, was=drill.closes_at)
+            drills.change(store, drill, plan, now=now, audience=filled.audience)
     except BadPlan as error:
-        return _form(what, filled, problems=error.faults, drill_id=drill_id)
+        return _form(what, filled, problems=error.faults, drill_id=drill_id, fixed=fixed)
     except NotNow as error:
         return _drill(what, drill, 409, str(error))
     return redirect(url_for("drills.one", class_id=class_id, drill_id=drill_id), 303)

@@ -10,18 +10,20 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from quiz.classroom import classes, take_drill
-from quiz.classroom.classes import Crowd, Joined
+from quiz.classroom.classes import Crowd
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
 from quiz.practice.titles import type_title
-from quiz.storage import class_queries, doubt_queries, result_queries
-from quiz.storage.class_queries import Class, Member
+from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
+from quiz.storage.class_queries import Class, Drill
+from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
-from quiz.web import request_context
+from quiz.web import layout, request_context
 from quiz.web.classroom.ownership import own_class
 from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
-from quiz.web.drill_views import DrillRow, drill_row, moment
+from quiz.web.drill_views import DrillRow, chosen_words, day_of, drill_row, moment
+from quiz.web.roster.keeping_routes import keeping_page
 
 pages = Blueprint("classes", __name__, url_prefix="/class")
 
@@ -34,6 +36,8 @@ class ClassLine:
     name: str
     learners: int
     code: str | None
+    role: str
+    """"" where they own it."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +46,9 @@ class ClassesPage:
 
     preceptor: str
     classes: tuple[ClassLine, ...]
+    archived: tuple[tuple[str, tuple[ClassLine, ...]], ...]
+    """By year, the latest first."""
+    administrator: bool
     typed: str = ""
     problem: str | None = None
     what: str = ""
@@ -85,8 +92,19 @@ class ClassPage:
     people: tuple[PersonRow, ...]
     not_begun: tuple[str, ...]
     crowd: Crowd | None
-    doubts: tuple[DoubtRow, ...]
-    problem: str | None = None
+    teachers: tuple[tuple[str, str], ...]
+    """Names and what they are, the owner first."""
+    may: bool
+    """Whether this preceptor may change anything."""
+    own: bool
+    """Whether they own it."""
+    asks: bool
+    asking: int
+    """How many wait to be let in."""
+    archived: str
+    """The day on which it was; "" where it is not."""
+    doubts: tuple[DoubtRow, ...] = ()
+    joining_problem: str | None = None
     most: int = classes.MOST_AT_ONCE
     most_from_one: int = classes.MOST_FROM_ONE_ADDRESS
 
@@ -109,6 +127,8 @@ class MinePage:
     class_name: str
     answers: int
     drills: tuple[take_drill.Offer, ...]
+    waits_for: tuple[str, ...]
+    """Classes that have not let them in yet."""
     problem: str | None = None
 
 
@@ -130,16 +150,18 @@ def show() -> Response:
 
 def _list(code: int = 200, **more: Any) -> Response:
     store, who = request_context.store(), request_context.preceptor()
-    lines = tuple(
-        ClassLine(
-            one.id,
-            one.name,
-            len(class_queries.members_of(store, one.id)),
-            one.code if one.code_holds(request_context.now()) else None,
-        )
-        for one in class_queries.classes_of(store, who.id)
-    )
-    return make_response(render_template("classes.html", page=ClassesPage(who.name, lines, **more)), code)
+    lines, archived = [], dict[str, list[ClassLine]]()
+    for one in class_queries.classes_of(store, who.id):
+        role = "" if one.preceptor == who.id else roster_queries.role_in(store, one, who.id) or ""
+        holds = one.code if one.code_holds(request_context.now()) else None
+        line = ClassLine(one.id, one.name, roster_queries.count_places(store, one.id), holds, role)
+        if one.archived_at is None:
+            lines.append(line)
+        else:
+            archived.setdefault(day_of(one.archived_at).rsplit(" ", 1)[1], []).append(line)
+    years = tuple((year, tuple(ones)) for year, ones in sorted(archived.items(), reverse=True))
+    page = ClassesPage(who.name, tuple(lines), years, who.administrator, **more)
+    return make_response(render_template("classes.html", page=page), code)
 
 
 @pages.post("")
@@ -187,9 +209,12 @@ def one(class_id: int) -> Response:
     return _class(own_class(class_id))
 
 
-def _class(what: Class, code: int = 200, problem: str | None = None) -> Response:
+def _class(what: Class, code: int = 200, **more: Any) -> Response:
     store, now = request_context.store(), request_context.now()
-    members = class_queries.members_of(store, what.id)
+    members = roster_queries.members_of(store, what.id)
+    role = roster_queries.role_in(store, what, request_context.preceptor().id)
+    owner = roster_queries.preceptor_of_id(store, what.preceptor)
+    teachers = roster_queries.teachers_of(store, what.id)
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all")}
     holds = what.code_holds(now)
     names = {one.learner: one.name for one in members}
@@ -199,12 +224,20 @@ def _class(what: Class, code: int = 200, problem: str | None = None) -> Response
         code=what.code if holds else None,
         until=moment(what.code_until) if holds and what.code_until else "",
         join_link=request_context.for_others("door.show") if holds else "",
-        drills=tuple(drill_row(one, now, names) for one in class_queries.drills_of(store, what.id)),
+        drills=tuple(
+            drill_row(one, now, names, _chosen(one, names)) for one in class_queries.drills_of(store, what.id)
+        ),
         people=tuple(_person(one, sums.get(one.learner)) for one in members),
         not_begun=tuple(one.name for one in members if one.learner not in sums),
         crowd=classes.crowd(members, what),
         doubts=_doubts(what, names),
-        problem=problem,
+        teachers=((owner.name if owner else "", "owner"), *((one.name, one.role) for one in teachers)),
+        may=role != "reader" and what.archived_at is None,
+        own=role == "owner",
+        asks=what.asks,
+        asking=len(roster_queries.requests_of(store, what.id)),
+        archived=day_of(what.archived_at) if what.archived_at is not None else "",
+        **more,
     )
     return make_response(render_template("class.html", page=page), code)
 
@@ -217,6 +250,15 @@ def _doubts(what: Class, names: Mapping[int, str]) -> tuple[DoubtRow, ...]:
             link = url_for("results.answer", class_id=what.id, dealt_id=one.dealt)
             rows.append(DoubtRow(link, names[one.learner], type_title(dealt.type), one.note, moment(one.at)))
     return tuple(rows)
+
+
+def _chosen(one: Drill, names: Mapping[int, str]) -> str:
+    if not one.chosen:
+        return ""
+    store = request_context.store()
+    groups = [each.name for each in roster_queries.groups_in_drill(store, one.id)]
+    people = [names[each] for each in roster_queries.people_in_drill(store, one.id) if each in names]
+    return chosen_words(groups, people) or "nobody any more"
 
 
 def _person(one: Member, found: result_queries.LearnerSum | None) -> PersonRow:
@@ -232,7 +274,17 @@ def code(class_id: int) -> Response:
     if request.form.get("code") == "none":
         classes.take_code(request_context.store(), what)
     else:
-        classes.give_code(request_context.store(), what, now=request_context.now(), lots=request_context.lots())
+        try:
+            classes.give_code(request_context.store(), what, now=request_context.now(), lots=request_context.lots())
+        except classes.RosterClosed as error:
+            return _class(what, 409, joining_problem=str(error))
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.post("/<int:class_id>/asks")
+def asks(class_id: int) -> Response:
+    """Let whoever types the code wait for a preceptor, or let them in at once."""
+    classes.ask_first(request_context.store(), own_class(class_id), asks=request.form.get("asks") == "yes")
     return redirect(url_for("classes.one", class_id=class_id), 303)
 
 
@@ -246,21 +298,22 @@ def know_joined(class_id: int) -> Response:
 @pages.post("/<int:class_id>/remove")
 def remove(class_id: int) -> Response:
     """Remove a class with its learners and everything that they answered."""
-    what = own_class(class_id)
+    what = own_class(class_id, owner=True, archived=True)
     if not sure():
-        return _class(what, 422, not_ticked())
-    classes.remove(request_context.store(), what)
+        return keeping_page(what, 422, not_ticked(), "remove")
+    classes.remove(request_context.store(), what, now=request_context.now())
     return redirect(url_for("classes.show"), 303)
 
 
 @pages.post("/<int:class_id>/learner/<int:learner_id>/phrase")
 def phrase(class_id: int, learner_id: int) -> Response:
     """Give a learner who has lost theirs a new come-back phrase, to be handed over."""
-    learner = classes.member(request_context.store(), own_class(class_id), learner_id)
-    new = classes.new_phrase(request_context.store(), learner, lots=request_context.lots())
+    held = classes.member(request_context.store(), own_class(class_id), learner_id)
+    new = classes.new_phrase(request_context.store(), held.learner, lots=request_context.lots())
     return phrase_to_hand_over(
-        Joined(learner, "", new),
-        f"Hand it to {learner.name}. The one before opens nothing any more.",
+        held.name,
+        new,
+        f"Hand it to {held.name}. The one before opens nothing any more.",
         to=url_for("results.learner", class_id=class_id, learner_id=learner_id),
     )
 
@@ -268,9 +321,10 @@ def phrase(class_id: int, learner_id: int) -> Response:
 @pages.post("/<int:class_id>/learner/<int:learner_id>/remove")
 def remove_learner(class_id: int, learner_id: int) -> Response:
     """Remove a learner with everything that they answered."""
-    learner = classes.member(request_context.store(), own_class(class_id), learner_id)
+    what = own_class(class_id)
+    held = classes.member(request_context.store(), what, learner_id)
     if sure():
-        people.remove(request_context.store(), learner.id, now=request_context.now(), by_whom="preceptor")
+        classes.remove_learners(request_context.store(), what, {held.learner}, now=request_context.now())
         return redirect(url_for("classes.one", class_id=class_id), 303)
     return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id, unsure="yes"), 303)
 
@@ -287,10 +341,10 @@ def _me() -> Learner:
 
 def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response:
     store = request_context.store()
-    of = class_queries.class_of_learner(store, who.id)
     page = MinePage(
         name=who.name,
-        class_name=of.name if of else "",
+        class_name=" and ".join(one.name for one in reversed(roster_queries.classes_with(store, who.id))),
+        waits_for=tuple(one.name for one in roster_queries.asks_in(store, who.id)),
         answers=store.count_answers(who.id),
         drills=tuple(take_drill.offers(store, who, now=request_context.now())),
         problem=problem,
@@ -316,4 +370,4 @@ def remove_me() -> Response:
         return _mine(who, 422, not_ticked())
     people.remove(request_context.store(), who.id, now=request_context.now())
     request_context.go_out()
-    return redirect(url_for("door.show", gone="yes"), 303)
+    return redirect(url_for("door.show", gone=layout.key_of(who)), 303)

@@ -15,6 +15,7 @@ from quiz.classroom.sign_in import NotKnown
 from quiz.classroom.throttle import TooManyTries
 from quiz.errors import QuizError
 from quiz.practice.names import BadName
+from quiz.storage import roster_queries
 from quiz.web import assets, request_context
 
 pages = Blueprint("door", __name__)
@@ -38,8 +39,10 @@ class DoorPage:
     """Who is here already."""
     signed_in: str | None = None
     """The preceptor who is."""
-    gone: bool = False
-    """Whether someone has just deleted themselves here."""
+    closed: bool = False
+    """Whether a shared device was signed out, its tab having been closed."""
+    gone: str = ""
+    """Who has just deleted themselves here, as scripts know them: what this browser holds of theirs goes too."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,11 @@ def _page(status: int = 200, *, form: str = "", **more: Any) -> Response:
     return make_response(render_template("door.html", page=page), status)
 
 
+def _shared() -> bool:
+    """Say whether the form that was sent says that others use this device too."""
+    return request.form.get("shared") == "yes"
+
+
 def _refused(error: QuizError) -> int:
     return 429 if isinstance(error, TooManyTries | classes.ManyJoined) else 422
 
@@ -86,7 +94,7 @@ def _refused(error: QuizError) -> int:
 @pages.get("/door")
 def show() -> Response:
     """Show the ways in."""
-    return _page(gone="gone" in request.args)
+    return _page(gone=request.args.get("gone", "")[:40], closed="closed" in request.args)
 
 
 @pages.post("/door/join")
@@ -102,29 +110,38 @@ def join() -> Response:
             caller=request_context.caller(),
             now=request_context.now(),
             lots=request_context.lots(),
+            who=request_context.joined_learner() if request.form.get("as") == "me" else None,
+            shared=_shared(),
         )
     except (NotKnown, TooManyTries, classes.ManyJoined) as error:
         return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
     except (BadName, classes.ClassFull) as error:
         return _page(422, code=code[:40], name=name[:80], form=form, problems={"name": str(error)})
+    waits = roster_queries.asks_in(request_context.store(), joined.learner.id)
+    asked = any(joined.of is not None and one.id == joined.of.id for one in waits)
+    if not joined.token:
+        return redirect(url_for("classes.show"), 303)
     before = request_context.known_preceptor()
-    request_context.come_in(joined.token)
-    return phrase_page(joined, f"You have joined.{f' {before.name} is signed out on this device.' if before else ''}")
+    request_context.come_in(joined.token, shared=_shared())
+    done = "You have asked to join: your preceptor lets you in." if asked else "You have joined."
+    return phrase_page(joined, f"{done}{f' {before.name} is signed out on this device.' if before else ''}")
 
 
 def phrase_page(joined: Joined, why: str) -> Response:
     """Show a learner the phrase to come back with, the one time that it can be shown."""
-    return _phrase_page(joined, why, own=True, to=url_for("desk.show"), to_words="Go on practising")
+    return _phrase_page(
+        joined.learner.name, joined.phrase, why, own=True, to=url_for("desk.show"), to_words="Go on practising"
+    )
 
 
-def phrase_to_hand_over(joined: Joined, why: str, *, to: str) -> Response:
+def phrase_to_hand_over(name: str, phrase: str, why: str, *, to: str) -> Response:
     """Show a preceptor the phrase of a learner who has lost theirs, the one time that it can be shown."""
-    return _phrase_page(joined, why, own=False, to=to, to_words="Back to the class")
+    return _phrase_page(name, phrase, why, own=False, to=to, to_words="Back to the class")
 
 
-def _phrase_page(joined: Joined, why: str, **more: Any) -> Response:
-    link = request_context.for_others("door.back", phrase=joined.phrase.lower())
-    page = PhrasePage(joined.learner.name, joined.phrase, link, why, **more)
+def _phrase_page(name: str, phrase: str, why: str, **more: Any) -> Response:
+    link = request_context.for_others("door.back", phrase=phrase.lower())
+    page = PhrasePage(name, phrase, link, why, **more)
     return make_response(render_template("phrase.html", page=page))
 
 
@@ -151,10 +168,11 @@ def come_back() -> Response:
             caller=request_context.caller(),
             now=request_context.now(),
             lots=request_context.lots(),
+            shared=_shared(),
         )
     except (NotKnown, TooManyTries) as error:
         return _page(_refused(error), phrase=phrase[:60], problems={"phrase": str(error)})
-    request_context.come_in(token)
+    request_context.come_in(token, shared=_shared())
     return redirect(url_for("desk.show"), 303)
 
 

@@ -23,7 +23,7 @@ from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
 from quiz.practice.worked_examples import PARTS, Example, NoExample
-from quiz.storage import class_queries, doubt_queries
+from quiz.storage import class_queries, doubt_queries, result_queries
 from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
@@ -36,6 +36,8 @@ pages = Blueprint("practise", __name__)
 
 LONGEST_NOTE = 500
 """Characters of a note about a doubtful case."""
+LONGEST_DELAY_S = 7 * 86400.0
+"""A browser that says that it held an answer back for longer is not believed."""
 
 
 @pages.get("/practise")
@@ -58,6 +60,7 @@ def show_case(one: Waiting, **more: object) -> str:
     """Show a waiting case, of ordinary practice or of a drill."""
     sitting = _sitting(one.dealt.sitting)
     place = Place(sitting.answered + 1, sitting.cases)
+    template = "practise.html"
     if one.dealt.drill is None:
         more["first_visit"] = not sitting.answered and not request_context.store().has_answered(one.dealt.learner)
         left = what_to_practise.seconds_left(request_context.store(), sitting, request_context.now())
@@ -67,10 +70,13 @@ def show_case(one: Waiting, **more: object) -> str:
     else:
         drill = class_queries.drill_of_id(request_context.store(), one.dealt.drill)
         more["drill"], more["withheld"] = drill, drill is not None and not drill.at_once
-        more["minutes"] = None if drill is None else drill.minutes
+        more["minutes"] = None if drill is None else drill.time
+        if drill is not None and drill.test:
+            template = "test_case.html"
+            place = Place(class_queries.places_in(request_context.store(), sitting.id)[one.dealt.id], sitting.cases)
         ends = sittings.ends_at(sitting)
         more["seconds_left"] = None if ends is None else round(ends - request_context.now())
-    return render_template("practise.html", page=case_page(one, place, **more))  # type: ignore[arg-type]
+    return render_template(template, page=case_page(one, place, **more))  # type: ignore[arg-type]
 
 
 def _sitting(sitting_id: int) -> Sitting:
@@ -92,12 +98,23 @@ def answer(dealt_id: str) -> Answered:
         problems = {back.ask: str(back)}
         page = show_case(one, texts=texts, problems=problems, reads=_reads(one, texts), confidence=confidence)
         return make_response(page, 422)
+    if taken.outcome == "new" and one.dealt.drill is not None:
+        _keep_delay(dealt_id)
     if request_context.wants_json():
         codes = {"new": 201, "repeat": 200, "other": 409}
         return make_response(jsonify(outcome=taken.outcome, go=_onward(one.dealt)), codes[taken.outcome])
     if taken.outcome == "other" and _is_told(one.dealt):
         return make_response(_marked(_done(dealt_id), stands=True), 409)
     return redirect(_onward(one.dealt), 303)
+
+
+def _keep_delay(dealt_id: str) -> None:
+    """Keep for how long the browser says that it held a late answer back for want of a connection."""
+    held, store = request.form.get("held", 0.0, type=float), request_context.store()
+    answer = store.answer_to(dealt_id)
+    if answer is not None and answer.late and 0 < held < LONGEST_DELAY_S:
+        with store.writing():
+            result_queries.keep_delay(store, dealt_id, held)
 
 
 @pages.post("/case/<dealt_id>/dont-know")

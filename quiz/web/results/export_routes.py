@@ -14,7 +14,7 @@ from cases.curriculum import case_list
 from quiz.classroom import drills
 from quiz.exports import answers as sharing
 from quiz.exports import doubts_file, qti
-from quiz.storage import class_queries, doubt_queries, result_queries
+from quiz.storage import doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.result_queries import EVERYTHING
 from quiz.storage.store import Answer
@@ -34,7 +34,7 @@ SHEET_POLICY = POLICY.replace(
 
 def _answers(class_id: int, drill: Drill | None) -> Iterable[Answer]:
     store = request_context.store()
-    members = [one.learner for one in class_queries.members_of(store, class_id)]
+    members = [one.learner for one in roster_queries.members_of(store, class_id)]
     return result_queries.answers_for_export(store, members, drill=drill.id if drill else EVERYTHING)
 
 
@@ -50,7 +50,9 @@ def csv(class_id: int) -> Response:
     """Give every answer of a class, or of one drill, as CSV."""
     name, drill = _of_drill(class_id)
     answers = _answers(class_id, drill)
-    return download(sharing.answers_csv(request_context.store(), class_id, answers), "text/csv", f"{name}-answers.csv")
+    return download(
+        sharing.answers_csv(request_context.store(), (class_id,), answers), "text/csv", f"{name}-answers.csv"
+    )
 
 
 @pages.get("/statements.jsonl")
@@ -66,7 +68,7 @@ def statements(class_id: int) -> Response:
 def doubts(class_id: int) -> Response:
     """Give the cases that a class's learners reported as doubtful, under nobody's name."""
     what, store = own_class(class_id), request_context.store()
-    members = [one.learner for one in class_queries.members_of(store, class_id)]
+    members = [one.learner for one in roster_queries.members_of(store, class_id)]
     text = doubts_file.doubts_jsonl(store, doubt_queries.doubts_of(store, members))
     return download(text, "application/x-ndjson", f"{what.name}-doubts.jsonl")
 

@@ -6,24 +6,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from flask import Blueprint, g, make_response, render_template, request, url_for
+from flask import Blueprint, g, make_response, redirect, render_template, request, url_for
 from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
 from cases.curriculum.register import all_skills, all_types
 from cases.errors import CaseError
 from cases.procedure.marking import as_given, named
-from quiz.classroom import classes, drills
+from quiz.classroom import classes, drills, roster
+from quiz.classroom.drills import members_for
 from quiz.learning import model
 from quiz.practice import dealing
 from quiz.practice.dealt_cases import Place
+from quiz.practice.names import BadName
+from quiz.practice.sittings import GRACE_S
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
-from quiz.storage import class_queries, projection, result_queries
+from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
-from quiz.storage.result_queries import EVERYTHING, LearnerSum, Sum
+from quiz.storage.result_queries import EVERYTHING, LateDecision, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
-from quiz.web.classroom.ownership import own_class
+from quiz.web.classroom.ownership import may_change, own_class
 from quiz.web.confirming import not_ticked
 from quiz.web.drill_views import deletion_words, moment
 from quiz.web.mark_views import mark_page
@@ -67,6 +70,12 @@ class SlipRow:
     surely: int
     example: str
     example_link: str
+    key: tuple[str, str]
+    """The step and the slip."""
+    drill: int
+    """Of which drill, 0 for all practice."""
+    to_group: str
+    """Where a group is made of those learners; "" where this preceptor may not."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +129,15 @@ class LearnerPage:
     standing: tuple[str, ...]
     has_phrase: bool
     problem: str | None
-    """Why they were not removed."""
+    """Why they were not removed, or not renamed."""
+    number: str
+    others: tuple[str, ...]
+    """Other classes that they are in."""
+    at: str
+    may: bool
+    """Whether this preceptor may change anything."""
+    own: bool
+    """Whether they own the class."""
 
 
 @dataclass(frozen=True)
@@ -211,6 +228,9 @@ def _slip_row(what: Class, drill: Drill | None, learner: int | None, one: Sum, e
         surely=one.missed,
         example=wrong_line(example, step, slip),
         example_link=url_for("results.answer", class_id=what.id, dealt_id=example.dealt),
+        key=(step, slip),
+        drill=drill.id if drill else EVERYTHING,
+        to_group=url_for("roster.group_from_results", class_id=what.id) if may_change(what) else "",
     )
 
 
@@ -244,9 +264,9 @@ def show(class_id: int) -> Response:
     what = own_class(class_id)
     drill, store = _drill(what), request_context.store()
     of = drill.id if drill else EVERYTHING
-    everyone = class_queries.members_of(store, what.id)
+    everyone = roster_queries.members_of(store, what.id)
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=of)}
-    members = [one for one in everyone if drill is None or drill.for_learner in (None, one.learner)]
+    members = everyone if drill is None else members_for(store, drill, everyone)
     begun = [one for one in members if one.learner in sums]
     # Who began a drill and answered nothing of it in time has no sum in it, and has begun all the same.
     seen = {*sums, *({run.learner for run in class_queries.runs_of(store, drill.id)} if drill else ())}
@@ -324,27 +344,47 @@ def _total(what: Class, drill: Drill | None, learner: int, one: LearnerSum) -> R
 @pages.get("/learner/<int:learner_id>")
 def learner(class_id: int, learner_id: int) -> Response:
     """Show what one learner's answers come to."""
-    what, store = own_class(class_id), request_context.store()
+    return _learner(own_class(class_id), learner_id)
+
+
+@pages.post("/learner/<int:learner_id>/name")
+def rename(class_id: int, learner_id: int) -> Response:
+    """Give a learner's place another name and number."""
+    what = own_class(class_id)
+    name, number = request.form.get("name", ""), request.form.get("number", "")
+    try:
+        roster.rename(request_context.store(), what, learner_id, name, number)
+    except BadName as error:
+        return _learner(what, learner_id, 422, str(error))
+    return redirect(url_for("results.learner", class_id=class_id, learner_id=learner_id), 303)
+
+
+def _learner(what: Class, learner_id: int, code: int = 200, problem: str | None = None) -> Response:
+    store = request_context.store()
     who = classes.member(store, what, learner_id)
-    held = next(one for one in class_queries.members_of(store, what.id) if one.learner == who.id)
-    total = next(iter(result_queries.learner_sums(store, what.id, "all", learners=[who.id])), None)
-    standing = model.standing(projection.states_of(store, who.id).cases, request_context.now())
+    total = next(iter(result_queries.learner_sums(store, what.id, "all", learners=[learner_id])), None)
+    standing = model.standing(projection.states_of(store, learner_id).cases, request_context.now())
     page = LearnerPage(
         class_id=what.id,
         class_name=what.name,
-        id=who.id,
+        id=learner_id,
         name=who.name,
         answered=total.answered if total else 0,
         right=total.right if total else 0,
         seconds=_seconds(total.mean_seconds) if total else "",
-        joined=moment(held.joined_at),
+        number=who.number or "",
+        others=tuple(one.name for one in roster_queries.classes_with(store, learner_id) if one.id != what.id),
+        joined=moment(who.joined_at),
         last=moment(total.last_at) if total else "",
-        tables=_tables(what, None, who.id),
+        tables=_tables(what, None, learner_id),
         standing=tuple(slip_at_step(step, slip) for step, slip in standing),
-        has_phrase=held.has_phrase,
-        problem=not_ticked() if request.args.get("unsure") == "yes" else None,
+        has_phrase=who.has_phrase,
+        problem=problem or (not_ticked() if request.args.get("unsure") == "yes" else None),
+        at="name" if problem else "remove",
+        may=may_change(what),
+        own=what.preceptor == request_context.preceptor().id,
     )
-    return make_response(render_template("class_learner.html", page=page))
+    return make_response(render_template("class_learner.html", page=page), code)
 
 
 # --- the answers behind a number ---------------------------------------------------------------------------------
@@ -363,7 +403,7 @@ def answers(class_id: int) -> Response:
         store,
         what.id,
         drill=drill.id if drill else EVERYTHING,
-        learner=who.id if who else None,
+        learner=who.learner if who else None,
         type_id=type_id,
         step=step,
         slip=slip,
@@ -372,7 +412,7 @@ def answers(class_id: int) -> Response:
         late=late,
         most=ANSWERS + 1,
     )
-    names = {one.learner: one.name for one in class_queries.members_of(store, what.id)}
+    names = {one.learner: one.name for one in roster_queries.members_of(store, what.id)}
     about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
     about += [type_title(type_id)] if type_id else []
     about += [f"“{slip_title(slip)}”"] if slip else []
@@ -390,6 +430,77 @@ def answers(class_id: int) -> Response:
             most=ANSWERS,
         )
     )
+
+
+@dataclass(frozen=True)
+class LateRow:
+    """One late answer, and what was decided about it."""
+
+    dealt: str
+    link: str
+    learner: str
+    given: str
+    mark: str
+    arrived: str
+    claim: str
+    """What the browser says of its line; "" where it says nothing."""
+    decided: tuple[str, ...]
+    counts: bool
+
+
+@pages.get("/drill/<int:drill_id>/late")
+def late(class_id: int, drill_id: int) -> Response:
+    """List the late answers of a drill: by how much, what the browser says of its line, and what was decided."""
+    what, store = own_class(class_id), request_context.store()
+    drill = drills.own(store, what, drill_id)
+    delays, decisions = result_queries.delays_in(store, drill.id), result_queries.decisions_in(store, drill.id)
+    names = {one.learner: one.name for one in roster_queries.members_of(store, what.id)}
+    rows = [
+        _late_row(what, drill, one, names[one.learner], delays.get(one.dealt), decisions.get(one.dealt, []))
+        for one in result_queries.late_in(store, drill.id)
+        if one.learner in names
+    ]
+    may = may_change(what)
+    return make_response(
+        render_template("late.html", class_id=what.id, drill=drill, rows=rows, may=may, grace=f"{GRACE_S:.0f}")
+    )
+
+
+def _late_row(
+    what: Class, drill: Drill, one: Answer, name: str, delay: float | None, decisions: Sequence[LateDecision]
+) -> LateRow:
+    run = request_context.store().sitting(one.sitting)
+    ends = [
+        at
+        for at in (run.due_at if run else None, class_queries.end_for(request_context.store(), drill, one.learner))
+        if at
+    ]
+    late_by = one.at - min(ends) if ends else None
+    words = "after the time" if late_by is None or late_by < 0 else f"{_span(late_by)} after the end"
+    claim = ""
+    if delay is not None:
+        claim = f"The browser says that the line held it for {_span(delay)}"
+        if late_by is not None and late_by >= 0:
+            claim += f": handed in {_span(abs(late_by - delay))} {'before' if delay > late_by else 'after'} the end"
+    return LateRow(
+        dealt=one.dealt,
+        link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
+        learner=name,
+        given=_given(one),
+        mark=verdict_words(one),
+        arrived=words,
+        claim=claim,
+        decided=tuple(
+            f"{each.preceptor} {'let it count' if each.counts else 'did not let it count'}, {moment(each.decided_at)}"
+            for each in decisions
+        ),
+        counts=bool(decisions) and decisions[-1].counts,
+    )
+
+
+def _span(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
 
 
 def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
@@ -416,13 +527,12 @@ def answer(class_id: int, dealt_id: str) -> Response:
     """Show one answer with its mark and working, as its learner sees it."""
     what, store = own_class(class_id), request_context.store()
     dealt = store.dealt(dealt_id)
-    of = None if dealt is None else class_queries.class_of_learner(store, dealt.learner)
-    if dealt is None or of is None or of.id != what.id:
+    who = None if dealt is None else roster_queries.member_of(store, what.id, dealt.learner)
+    if dealt is None or who is None:
         raise NotFound
     sitting, done = store.sitting(dealt.sitting), dealing.as_marked(store, dealt)
     if sitting is None or done is None:
         raise NotFound
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
-    who = store.learner(dealt.learner)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
-    return make_response(render_template("mark.html", page=page, back=back, whose=who.name if who else ""))
+    return make_response(render_template("mark.html", page=page, back=back, whose=who.name))

@@ -102,7 +102,7 @@ def bands(cylinder: float, axis: float, out: float) -> dict[str, object]:
     setting = Setting(rx=needed, in_place=placed + SphCyl(1.5), distance_cm=40, pupil_mm=6)
     streaks = [axis_of(axis + 45), axis_of(axis - 45)]
     assert all(residual(setting, streak) > 0 for streak in streaks)  # with, either way
-    widths = [width_mm(setting, streak)[0] for streak in streaks]
+    widths = [width_mm(setting, streak) for streak in streaks]
     looks = ["narrow", "wide"] if widths[0] < widths[1] else ["wide", "narrow"]
     first, second = ({"streak": s, "band": b} for s, b in zip(streaks, looks, strict=True))
     return {"cylinder": cylinder, "axis": axis, "first": first, "second": second}

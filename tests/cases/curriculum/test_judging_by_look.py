@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
+from cases.optics import light
+from cases.optics.appearance import seen_in
 from cases.optics.lens import SphCyl
-from cases.optics.reflex import Setting, brightness, look
+from cases.optics.reflex import Setting, look
 from cases.procedure.case_type import draw
 from cases.procedure.lens_log import LensLog
 from cases.procedure.marking import mark_text
@@ -212,4 +214,6 @@ def test_a_large_error_is_dull_by_the_optics_too() -> None:
     for error in (-15, -6 - 1.5, 6, 15):
         setting = Setting(rx=SphCyl(error), in_place=SphCyl(0), distance_cm=67)
         assert look(setting, 90).speed_ratio < 1 / 3
-        assert brightness(setting, 90) < 1 / 2
+        assert seen_in(setting, 90).brightness < 1 / 2
+        bright = Setting(rx=SphCyl(error), in_place=SphCyl(error + 100 / 67), distance_cm=67)
+        assert light.seen(setting, 90).peak_mm2 < light.seen(bright, 90).peak_mm2 / 5

@@ -171,7 +171,7 @@ def test_the_change_on_leaning_in_agrees_with_the_reflex(axis: float, cylinder: 
     setting = Setting(rx=in_place + wanted + SphCyl(-1.5), in_place=in_place, distance_cm=200 / 3).leaning_in(15)
     streaks = (axis, across(axis))
     assert all(movement(setting, streak) == "with" for streak in streaks)
-    first, second = (width_mm(setting, streak)[0] for streak in streaks)
+    first, second = (width_mm(setting, streak) for streak in streaks)
     widths = "first-narrower" if first < second else "second-narrower"
     truth = case_of("lean-in-widths", {"lens": rx(1, cylinder, axis), "first_streak": axis, "widths": widths}).truth
     needs_more = residual(setting, streaks[0]) > residual(setting, streaks[1])

@@ -14,7 +14,17 @@ from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web.drill_views import day_of
 from tests.conftest import Clock, lots, slipped
-from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
+from tests.quiz.class_people import (
+    Browser,
+    answer,
+    close_joining,
+    learner,
+    make_class,
+    on_roster,
+    preceptor,
+    set_drill,
+    waiting_in,
+)
 from tests.quiz.classroom.test_timed_drills import words
 
 
@@ -67,8 +77,9 @@ def test_what_stays_of_a_deletion_is_a_day_and_nothing_of_the_learner(app: Flask
     clock.move(days=2)
     ada.post("/class/mine/remove", {"sure": "yes"})
     left = store.fetch("SELECT * FROM deletions")
-    assert [set(row.keys()) for row in left] == [{"id", "drill", "on_day", "by_whom"}]
+    assert [set(row.keys()) for row in left] == [{"id", "drill", "on_day", "by_whom", "place"}]
     assert [row["drill"] for row in left] == [1], "only of what was begun"
+    assert left[0]["place"] is None, "they joined by the code: the roster has no place for them"
     assert re.fullmatch(r"\d{4}-\d\d-\d\d", left[0]["on_day"]), "a day, not the minute that names who it was"
     kept = everything(store)
     assert not any(one in kept for one in ("Lovibond", dealt))
@@ -120,12 +131,19 @@ def test_into_a_drill_that_counts_who_joined_later_has_to_be_let(app: Flask, sto
     clock.move(seconds=60)
     bo = learner(app, code, "Bo")
     clock.move(seconds=60)
-    owner.post(f"{url}/open")
+    refused = owner.post(f"{url}/open")
+    assert refused.status_code == 409
+    assert "nobody may join by the code while it is open" in refused.text
+    close_joining(owner, number)
+    assert owner.post(f"{url}/open").status_code == 303
+    refused = owner.post(f"/class/{number}/code")
+    assert refused.status_code == 409
+    assert "the roster is closed" in refused.text
     ada.post("/drill/1/begin")
     answer(ada, store, "/drill/1")
     clock.move(seconds=60)
     ada.post("/class/mine/remove", {"sure": "yes"})
-    again = learner(app, code, "Ada B")
+    again = on_roster(app, owner, number, "Ada B")
     assert "data-case" not in again.get("/drill/1").text
     assert "Ask your preceptor to let you in" in again.get("/drill/1").text
     assert "ask your preceptor to let you in" in again.get("/class").text
@@ -144,14 +162,15 @@ def test_into_a_drill_that_counts_who_joined_later_has_to_be_let(app: Flask, sto
 
 def test_a_drill_opened_by_the_clock_is_open_from_then_on(app: Flask, store: Store, clock: Clock) -> None:
     owner = preceptor(app, store)
-    number, code = make_class(owner)
+    number, _ = make_class(owner)
+    close_joining(owner, number)
     url = set_drill(owner, number, counts="yes")
     with store.writing():
         class_queries.set_times(store, 1, clock.at + 3600, None)
     clock.move(seconds=600)
-    ada = learner(app, code, "Ada")
+    ada = on_roster(app, owner, number, "Ada")
     clock.move(seconds=3600)
-    cy = learner(app, code, "Cy")
+    cy = on_roster(app, owner, number, "Cy")
     assert [one.post("/drill/1/begin").status_code for one in (ada, cy)] == [303, 404]
     assert "Let Cy in" in owner.get(url).text
 
@@ -166,7 +185,7 @@ def test_many_learners_are_removed_at_once_after_their_names_were_shown(app: Fla
             one.post("/drill/1/begin")
             answer(one, store, "/drill/1")
     page = owner.get(f"/class/{number}/people?show=not-begun").text
-    assert re.findall(r'name="learner" value="(\d)" checked', page) == ["4", "3"]
+    assert re.findall(r'name="learner" value="(\d)" checked', page) == ["3", "4"]
     there = f"/class/{number}/people/remove"
     assert owner.post(there).status_code == 422
     asked = owner.post(there, {"learner": ["1", "3", "4"]})

@@ -188,7 +188,7 @@ def test_a_copy_has_cases_of_its_own_and_what_is_removed_leaves_none(app: Flask,
     learners.remove(store, 1, now=NOON)
     assert paper(store) == kept[0], "the cases are the drill's, and say nothing of whoever met them"
     with store.writing():
-        class_queries.remove_class(store, number)
+        class_queries.remove_class(store, number, NOON)
     assert store.fetch("SELECT count(*) FROM drill_cases")[0][0] == 0
 
 

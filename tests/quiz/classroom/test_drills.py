@@ -242,18 +242,41 @@ def test_a_drill_opens_and_closes_by_the_clock(app: Flask, store: Store, clock: 
         found.append(status(ada))
         clock.move(seconds=60)
     assert found == [404, 200, 404]
-    owner.post(f"/class/{number}/drill/1/open")
-    assert status(ada) == 200, "opened again by hand, the time that has passed no longer counts"
+    again = owner.post(f"/class/{number}/drill/1/open")
+    assert again.status_code == 409
+    assert "its time to close has passed: give a later one" in again.text
+    assert owner.post(f"/class/{number}/drill/1/open", {"closes_at": ""}).status_code == 303
+    assert status(ada) == 200, "opened again by hand, without a time to close"
 
 
-def test_a_drill_that_was_begun_is_neither_changed_nor_removed_but_copied(app: Flask, store: Store) -> None:
+def test_a_drill_closed_by_hand_keeps_the_time_to_close_that_was_set(app: Flask, store: Store, clock: Clock) -> None:
+    owner = preceptor(app, store)
+    number, _ = make_class(owner)
+    url = set_drill(owner, number)
+    with store.writing():
+        class_queries.set_times(store, 1, None, NOON + 3600)
+    owner.post(f"{url}/close")
+    clock.move(seconds=60)
+    owner.post(f"{url}/open")
+    drill = class_queries.drill_of_id(store, 1)
+    assert drill is not None
+    assert (drill.closes_at, drill.closed_at, drill.state) == (NOON + 3600, None, "open")
+
+
+def test_the_cases_of_a_drill_that_was_begun_stay_and_it_is_not_removed_but_copied(app: Flask, store: Store) -> None:
     owner = preceptor(app, store)
     number, code = make_class(owner)
     url = set_drill(owner, number)
     ada = learner(app, code, "Ada")
     ada.post("/drill/1/begin")
     form = {**DRILL, "type": ["transpose"], "title": "Other"}
-    assert owner.post(f"{url}/edit", dict(form)).status_code == 409
+    page = owner.get(f"{url}/edit").text
+    assert "This cannot be changed any more" in page
+    assert 'name="type"' not in page
+    assert owner.post(f"{url}/edit", {**form, "title": "Net from gross", "level": "expert"}).status_code == 303
+    kept = class_queries.drill_of_id(store, 1)
+    assert kept is not None
+    assert (kept.types, kept.level) == (("net-sphere", "two-spheres"), "competent")
     assert owner.post(f"{url}/remove").status_code == 409
     copied = owner.post(f"{url}/copy").location
     assert copied == f"/class/{number}/drill/2/edit"

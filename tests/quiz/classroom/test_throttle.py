@@ -11,7 +11,7 @@ from flask import Flask
 
 from quiz.app import create_app
 from quiz.classroom import classes
-from quiz.storage import class_queries
+from quiz.storage import roster_queries
 from quiz.storage.backups import backup
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
@@ -183,7 +183,7 @@ def test_one_holder_of_a_code_does_not_fill_a_class_and_its_preceptor_is_told(
     ticked = [line for line in listed.splitlines() if " checked" in line]
     assert len(ticked) == classes.MOST_FROM_ONE_ADDRESS
     assert not any("Ada" in line for line in ticked)
-    ghosts = [str(one.learner) for one in class_queries.members_of(store, number) if one.name != "Ada"]
+    ghosts = [str(one.learner) for one in roster_queries.members_of(store, number) if one.name != "Ada"]
     there = f"/class/{number}/people/remove"
     assert owner.post(there, {"learner": ghosts, "asked": "yes", "sure": "yes"}).status_code == 303
     assert [one.name for one in store.learners()] == ["Ada"]

@@ -119,7 +119,7 @@ def test_a_removed_class_leaves_no_trace_in_the_bytes(data_file: DataFile, store
     learner = classes.join(store, spring.code or "", NAME, form=form, caller=caller, now=NOON, lots=lots()).learner
     answer_one(store, learner)
     assert traces(data_file, NAME)["-wal"] > 0
-    classes.remove(store, spring)
+    classes.remove(store, spring, now=NOON)
     assert set(traces(data_file, NAME).values()) == set(traces(data_file, spring.name).values()) == {0}
     assert traces(data_file, "Marit Osei")[""] > 0, "the preceptor stays, in the file itself"
 

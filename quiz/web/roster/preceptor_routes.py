@@ -1,0 +1,85 @@
+"""Preceptors of this server, for an administrator: who there is, renaming, removing with what they own handed on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quiz.classroom import preceptors
+from quiz.classroom.preceptors import NotRemoved, UnknownPreceptor
+from quiz.practice.names import BadName
+from quiz.storage import roster_queries
+from quiz.web import request_context
+from quiz.web.confirming import not_ticked, sure
+from quiz.web.drill_views import day_of
+
+pages = Blueprint("preceptors", __name__, url_prefix="/preceptors")
+
+
+@dataclass(frozen=True)
+class PreceptorRow:
+    """One preceptor in the list."""
+
+    id: int
+    name: str
+    since: str
+    classes: tuple[str, ...]
+    """Names of those that they own."""
+    administrator: bool
+
+
+@pages.before_request
+def _administrators_only() -> None:
+    preceptors.administer(request_context.preceptor())
+
+
+@pages.get("")
+def show() -> Response:
+    """List the preceptors."""
+    return _page()
+
+
+def _page(code: int = 200, problem: str | None = None, whose: int = 0) -> Response:
+    store = request_context.store()
+    rows = [
+        PreceptorRow(
+            one.id,
+            one.name,
+            day_of(one.made_at),
+            tuple(each.name for each in preceptors.owned(store, one)),
+            one.administrator,
+        )
+        for one in roster_queries.preceptors(store)
+    ]
+    page = render_template(
+        "preceptors.html", rows=rows, me=request_context.preceptor().id, problem=problem, whose=whose
+    )
+    return make_response(page, code)
+
+
+@pages.post("/<int:preceptor_id>/rename")
+def rename(preceptor_id: int) -> Response:
+    """Give a preceptor another name."""
+    store = request_context.store()
+    try:
+        preceptors.rename(store, preceptors.get(store, preceptor_id), request.form.get("name", ""))
+    except BadName as error:
+        return _page(422, str(error), preceptor_id)
+    return redirect(url_for("preceptors.show"), 303)
+
+
+@pages.post("/<int:preceptor_id>/remove")
+def remove(preceptor_id: int) -> Response:
+    """Remove a preceptor, and hand what they own to another."""
+    store = request_context.store()
+    who = preceptors.get(store, preceptor_id)
+    if not sure():
+        return _page(422, not_ticked(), preceptor_id)
+    to = request.form.get("to", type=request_context.whole)
+    try:
+        preceptors.remove(store, who, to=None if to is None else preceptors.get(store, to))
+    except (NotRemoved, UnknownPreceptor) as error:
+        return _page(422, str(error), preceptor_id)
+    return redirect(url_for("preceptors.show"), 303)
