@@ -17,8 +17,10 @@ from pathlib import Path
 
 import pytest
 
+from quiz.app import create_app
 from quiz.practice import dealing, dealt_cases, learners
 from quiz.practice.randomness import Lots
+from quiz.practice.settings import LearnerSettings
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.conftest import NOON, lots, written
@@ -34,6 +36,7 @@ class Desk:
 
     store: Store
     learner: int
+    file: DataFile
     lots: Lots
     rng: random.Random
     now: float = NOON
@@ -53,7 +56,7 @@ class Desk:
 def desk(file: DataFile, answers: int, stack: ExitStack) -> Desk:
     """Practise a hundred cases through the app, then let the log behind them grow to so many."""
     store = stack.enter_context(closing(Store(file)))
-    made = Desk(store, learners.add(store, "Imre", now=NOON).id, lots(), random.Random(1))
+    made = Desk(store, learners.add(store, "Imre", now=NOON).id, file, lots(), random.Random(1))
     for _ in range(SHORT):
         made.answer(made.deal())
     _grow(store, made.learner, answers)
@@ -106,3 +109,25 @@ def test_a_million_answers_make_neither_choosing_nor_folding_dearer(desks: tuple
         a, b = map(statistics.median, times)
         print(f"{what}: {1000 * a:.2f} ms after {SHORT:,} answers, {1000 * b:.2f} ms after {LONG:,}: {b / a:.2f}")  # noqa: T201
         assert b / a <= BUDGET, what
+
+
+DESK_MS = 40
+"""Of processor for the page Today; the plan of the desk."""
+
+
+@pytest.mark.benchmark
+def test_the_page_today_after_a_million_answers(desks: tuple[Desk, Desk]) -> None:
+    """A day later, with what has faded since, recurring mistakes and an exam ahead."""
+    taken: tuple[list[float], list[float]] = ([], [])
+    for which, one in enumerate(desks):
+        learners.keep_settings(one.store, one.learner, LearnerSettings(exam_day="2027-01-20"))
+        client = create_app(one.file, clock=lambda at=one.now + 86400: at, lots=lots(3)).test_client()  # type: ignore[misc]
+        for _ in range(30):
+            began = time.process_time()
+            page = client.get("/")
+            taken[which].append(time.process_time() - began)
+            assert "Today" in page.text
+    a, b = (1000 * statistics.median(times) for times in taken)
+    first = 1000 * taken[1][0]
+    print(f"Today: {a:.1f} ms after {SHORT:,} answers, {b:.1f} ms after {LONG:,} (the first time {first:.1f} ms)")  # noqa: T201
+    assert b < DESK_MS

@@ -155,7 +155,7 @@ def test_mistakes_only(page: Page, served: Served, accessible: Check, size: tupl
     """A recurring mistake stands on the desk with the last wrong line, and is practised in two keys."""
     sized(page, size)
     page.goto(served.url)
-    for number in range(2):
+    for number in range(5):
         case = served.deal(page, "net-sphere", seed=number + 3, wanted=lambda one: one.shows("distance-left-in"))
         (text,) = slipped(case, "distance-left-in").values()
         page.locator("#answer-power").fill(text)
