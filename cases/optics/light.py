@@ -118,18 +118,20 @@ class Beam:
         else:
             self._fit(steps)
 
-    def light(self, face_mm: float, x_mm: ArrayLike, y_mm: ArrayLike) -> Array:
+    def light(self, face_mm: ArrayLike, x_mm: ArrayLike, y_mm: ArrayLike) -> Array:
         """Return the light of pupil points in mm², from 0 to the pupil's area; 0 outside the pupil.
 
-        x_mm, y_mm: arrays of one shape. face_mm: place of the streak's middle on the face, along n.
+        x_mm, y_mm: arrays of one shape. face_mm: place of the streak's middle on the face, along n: one for all points,
+        or an array of their shape.
         """
         x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
+        face = np.broadcast_to(np.asarray(face_mm, dtype=float), x.shape).reshape(-1)
         points = np.stack([x, y], axis=-1).reshape(-1, 2)
         within = (points**2).sum(axis=1) <= self.radius**2 * (1 + 1e-12)
         out = np.zeros(len(points))
         if within.any():
             form = self._by_nodes if self.irregular else self._by_bands
-            out[within] = form(face_mm, points[within])
+            out[within] = form(face[within], points[within])
         return out.reshape(x.shape)
 
     # --- bands: a regular eye ---
@@ -144,7 +146,7 @@ class Beam:
         self.v = self.V.T @ self.n
         self.steps, self.weights = np.polynomial.legendre.leggauss(steps)
 
-    def _by_bands(self, face_mm: float, points: Array) -> Array:
+    def _by_bands(self, face_mm: Array, points: Array) -> Array:
         z = self.w * (directions_of(self.setting, points) - self.g)
         size = math.hypot(*self.v)
         along = self.v / size if size > 1e-6 else self.n
@@ -200,9 +202,9 @@ class Beam:
         rim = self.hole**2 + 2 / 3 * (self.w * cell) ** 2 * (J**2).sum(axis=(1, 2))
         self.soft_rim = np.maximum(np.sqrt(rim), SOFTEST_MM)
 
-    def _by_nodes(self, face_mm: float, points: Array) -> Array:
+    def _by_nodes(self, face_mm: Array, points: Array) -> Array:
         d = self.w * (directions_of(self.setting, points)[:, None, :] - self.looks)
-        x = self.nodes + self.c * d - face_mm * self.n
+        x = self.nodes + self.c * d - face_mm[:, None, None] * self.n
         wide = self.w * self.setting.filament_mrad
         if self.spot:
             lit = disc_share((wide - np.hypot(x[..., 0], x[..., 1])) / self.soft)
@@ -349,13 +351,13 @@ def _seen(setting: Setting, streak: float, zone: PupilZone) -> SweepSeen:
     half = sunflower(beam.radius, 48)[ZONES[zone]]
     pupil = np.concatenate([half, -half])
     across = pupil @ beam.n
-    means: list[float] = []
-    sides: list[float] = []
-    for place in PLACES_MM:
-        for way in (1, -1):
-            lit = beam.light(way * place, pupil[:, 0], pupil[:, 1])
-            means.append(float(lit.mean()))
-            sides.append(way * (_sides(across, lit) or 0.0))
+    # In a centred eye light(y, face) is light(−y, −face), so that one side of the sweep tells the other.
+    ways = (1,) if setting.coma == (0.0, 0.0) and setting.cone is None else (1, -1)
+    faces = np.array([way * place for place in PLACES_MM for way in ways])
+    x, y = np.tile(pupil[:, 0], (len(faces), 1)), np.tile(pupil[:, 1], (len(faces), 1))
+    lit = beam.light(np.repeat(faces[:, None], len(pupil), axis=1), x, y)
+    means = [float(one.mean()) for one in lit]
+    sides = [math.copysign(1, face) * (_sides(across, one) or 0.0) for face, one in zip(faces, lit, strict=True)]
     peak = float(beam.light(0.0, 0.0, 0.0))
     greatest = max(means)
     kept = [(mean, side) for mean, side in zip(means, sides, strict=True) if mean >= FADED * greatest]
