@@ -128,6 +128,8 @@ def _lane(pen: Pen, y: float, one: Lane, at: Callable[[float], float]) -> None:
     right, given = at(one.right), at(one.given)
     pen.line((right, y - BAR), (right, y + BAR), "truth", weight=2.5)
     if abs(one.out) < SAME_POWER:
+        # Both bars stand at one place: the given one is drawn on top, so that it does not seem to have been left out.
+        pen.line((right, y - BAR - 12), (right, y - BAR - 1), "mine", weight=2.5)
         _value(pen, right, y, one.right, "middle", "number halo")
         return
     way = math.copysign(1, given - right)
