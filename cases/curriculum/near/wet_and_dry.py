@@ -132,7 +132,9 @@ def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
         # Half a dioptre past the limit or more, so that a quarter of measurement error in either does not decide.
         strayed = -limit - chance.stepped(0.5, 1)
         changed = strayed if plan == "cylinder" else chance.among((-0.25, 0.0, 0.0, 0.25))
-        wet = SphCyl(dry.sphere + gain, dry.cylinder + changed, axis_of(dry.axis + turn))
+        # A strayed cylinder leaves the spherical equivalent as gained, so that it is not less plus as well.
+        kept = round(-2 * changed) / 4 if plan == "cylinder" else 0.0
+        wet = SphCyl(dry.sphere + gain + kept, dry.cylinder + changed, axis_of(dry.axis + turn))
         change = abs((wet - dry).cylinder)
         if wet.cylinder < 0 and abs(change - limit) > 0.12 and (change > limit) == (plan == "cylinder"):
             break
