@@ -63,7 +63,7 @@ HABITS = (
 """Kinds of learners, by the slips that come easily to them."""
 KEPT_UP = {"Birch": "sweep-for-streak", ALONE: "distance-left-in"}
 """Who makes a slip whatever they have practised, to the last days: it stands on the day of the demonstration."""
-KEEPS_SLIPPING = 0.7
+KEEPS_SLIPPING = 0.9
 """How often, where it can be made."""
 LAST_DAYS = (7 * WEEKS - 4, 7 * WEEKS - 2, 7 * WEEKS - 1)
 """Days, counted from the first, on which those sit down too."""

@@ -215,6 +215,12 @@ _NOT_READ = (
 """(what a line holds, why it is refused, fault)."""
 
 
+_POWERS = re.compile(rf"(?:[+-]|\bplus|\bminus)? *(?:{_NUMBER})|\bpl(?:ano)?\b")
+_IS_INSIDE, _IS_BESIDES = re.compile(_INSIDE), re.compile(_BESIDES)
+_MARKS_AXIS = re.compile(r"x|ax|/")
+_TWO_DIGITS = re.compile(r"(?<![\d.,])[+-] *\d{2}(?![\d.,])")
+
+
 class _Rest:
     """What is left of a line while its parts are taken out."""
 
@@ -349,9 +355,9 @@ def _with_working_lens(line: FindingLine, power: float, lens: re.Match[str]) -> 
     )
     inside = replace(line, included=True, differs=_joined(line.differs, is_among))
     besides = replace(line, included=False, differs=_joined(line.differs, is_besides))
-    if re.search(_BESIDES, said):
+    if _IS_BESIDES.search(said):
         yield besides
-    elif re.search(_INSIDE, said):
+    elif _IS_INSIDE.search(said):
         yield inside
     else:
         yield inside
@@ -476,7 +482,7 @@ def _bare_distance(rest: str, line: FindingLine) -> tuple[str, float | None]:
     except NotationError:
         return rest, None
     # After a cylinder without an axis the number would be the axis, and such a lens was refused.
-    return (head, float(found[1])) if lens.cylinder or not re.search(r"x|ax|/", head) else (rest, None)
+    return (head, float(found[1])) if lens.cylinder or not _MARKS_AXIS.search(head) else (rest, None)
 
 
 def _asked_back(error: Ambiguous, written: str) -> Iterator[tuple[SphCyl, str]]:
@@ -494,7 +500,7 @@ def _asked_back(error: Ambiguous, written: str) -> Iterator[tuple[SphCyl, str]]:
         ):
             yield read_prescription(reading), f"{write_axis(axis)} is {is_}"
         return
-    typed = re.search(r"(?<![\d.,])[+-] *\d{2}(?![\d.,])", written)
+    typed = _TWO_DIGITS.search(written)
     if error.fault != "no-decimal-mark" or not typed:
         raise error
     for reading in error.readings:
@@ -539,10 +545,7 @@ _AXIS_MARK = re.compile(r"(?:x|\*|axis|ax|@|\ba)[ :=.]*$")
 
 def _unsigned_powers(rest: str) -> list[tuple[int, int, str]]:
     """Return where powers without a sign stand: the sphere, the cylinder; 0 and plano need none."""
-    numbers = [
-        (found.start(), found.end(), found[0])
-        for found in re.finditer(rf"(?:[+-]|\bplus|\bminus)? *(?:{_NUMBER})|\bpl(?:ano)?\b", rest)
-    ]
+    numbers = [(found.start(), found.end(), found[0]) for found in _POWERS.finditer(rest)]
     powers = [one for one in numbers if not _AXIS_MARK.search(rest[: one[0]]) and rest[one[1] : one[1] + 1] != "°"]
     marked = len(powers) < len(numbers)
     if not marked and len(powers) == 3:

@@ -148,7 +148,7 @@ def _eye(
     wide = streams.normal("pupil")
     mar0_logmar = numbers.mar0_logmar(age_y)
     cloudy = {"nuclear opacity": 0.2, "subcapsular opacity": 0.25, "cortical opacity": 0.06, "vitreous haze": 0.3}
-    lost = lost_logmar + sum(cloudy.get(one, 0.0) for one in media)
+    lost = lost_logmar + math.fsum(cloudy.get(one, 0.0) for one in media)
     lost += 0.25 if "keratoconus" in media else 0.1 if "scar" in media else 0.0
     lost += 1.0 if any(one in ("white reflex", "no reflex") for one in media) else 0.0
     c40 = numbers.c40(age_y) + numbers.c40_sd * streams.normal(f"{side}/aberration")

@@ -99,7 +99,7 @@ def mixed_patient(seed: str, *, region: str = EUROPE, within: Ages = (0.1, 90), 
     strata = tuple(((one, ages), one.weight) for one in STRATA if (ages := _overlap(one.ages, within)) is not None)
     bands = tuple((ages, weight) for band, weight in AGES if (ages := _overlap(band, within)) is not None)
     if strata and (teaching or not streams.happens("share", POPULATION_SHARE)):
-        total = sum(weight for _, weight in strata)
+        total = math.fsum(weight for _, weight in strata)
         stratum, ages = _weighed(streams.unit("stratum") * total, strata)
         return draw_patient(
             seed,
@@ -110,7 +110,7 @@ def mixed_patient(seed: str, *, region: str = EUROPE, within: Ages = (0.1, 90), 
             has=stratum.has[int(streams.unit("condition") * len(stratum.has))] if stratum.has else None,
             nystagmus=stratum.nystagmus,
         )
-    total = sum(weight for _, weight in bands)
+    total = math.fsum(weight for _, weight in bands)
     return draw_patient(seed, age=_weighed(streams.unit("band") * total, bands), region=region)
 
 

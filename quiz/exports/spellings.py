@@ -60,7 +60,13 @@ def can_list(case: Case) -> bool:
 def _listable(kind: object, truth: Any) -> bool:
     if isinstance(kind, Lens | Cross):
         whole = abs(truth.axis - round(truth.axis)) < 1e-6 or not truth.cylinder
-        return whole and all(abs(8 * power - round(8 * power)) < 1e-6 for power in (truth.sphere, truth.cylinder))
+        # Where a reading near neutral is right as well, its spellings are too many to list.
+        zone = isinstance(kind, Lens) and kind.zone is not None
+        return (
+            whole
+            and not zone
+            and all(abs(8 * power - round(8 * power)) < 1e-6 for power in (truth.sphere, truth.cylinder))
+        )
     return isinstance(kind, Quantity)
 
 

@@ -313,9 +313,12 @@ def _parts(text: str) -> tuple[str, ...]:
     return tuple(one.strip() for one in _SENTENCE.split(text) if one.strip())
 
 
+_WORD_OR_NUMBER = re.compile(r"[a-z]+|[\d.]*\d")
+
+
 def _content(text: str) -> set[str]:
     """Return the words that carry something, without their endings, so that “lenses” is “lens”."""
-    words = {one[:STEM] for one in re.findall(r"[a-z]+|[\d.]*\d", text.casefold())}
+    words = {one[:STEM] for one in _WORD_OR_NUMBER.findall(text.casefold())}
     little = {one[:STEM] for one in _LITTLE}
     return {one for one in words - little if not one.isalpha() or len(one) > 2} or words
 

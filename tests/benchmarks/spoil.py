@@ -29,6 +29,7 @@ from flask import Flask
 from werkzeug.routing import Rule
 
 from cases.optics.lens import SphCyl
+from cases.recall.prompts import all_groups
 from quiz.__main__ import main as quiz
 from quiz.accuracy.entries import Entry
 from quiz.app import LOOPBACK, create_app
@@ -36,6 +37,7 @@ from quiz.practice import dealing
 from quiz.storage import accuracy_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
+from quiz.web.reference.evidence_views import all_strengths
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill
 
@@ -65,17 +67,17 @@ def sound(folder: Path) -> Sound:
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
         beyond = create_app(file, clock=Clock(), lots=chance, hosts=None, beyond=True)
         own = Browser(create_app(file, clock=Clock(), lots=chance))
-        own.get("/")
+        own.get("/practise")
         alone = store.learners()[0]
         for number in range(12):
             one = dealing.waiting(store, alone, now=NOON + 60 * number, lots=chance)
             wrong = one.case.singles[0].answer if one.case.singles and number % 3 else None
             dealing.take(store, alone, one.dealt.id, written(one.case, wrong), 2, now=NOON + 60 * number + 20)
-        own.get("/")
+        own.get("/practise")
         plus, less = SphCyl(1.5, -0.5, 90), SphCyl(1.25, -0.5, 85)
         eyes = [Entry("right", number, plus, less, 67, date(2026, 1, 5), False, False) for number in range(1, 9)]
         accuracy_queries.add(store, alone.id, eyes)
-        group = re.search(r"/recall/([\w-]+)", own.get("/recall").text).group(1)  # type: ignore[union-attr]
+        group = all_groups()[0].id
         for _ in range(3):
             put = own.get(f"/recall/{group}").location.rsplit("/", 1)[1]
             own.post(f"/recall/prompt/{put}", {"typed": "67 cm"})
@@ -416,6 +418,7 @@ def addresses(app: Flask, made: Sound, who: str) -> list[str]:
     def fill(rule: Rule) -> str:
         holes = made.holes | {"dealt_id": made.dealt[who], "class_id": "1", "drill_id": "1", "number": "1"}
         holes |= {"learner_id": "2", "sitting_id": "1" if who == "own" else "2", "phrase": "aaaa-bbbb-cccc-dddd"}
+        holes |= {"strength_id": all_strengths()[0].id}
         return re.sub(r"<(?:\w+:)?(\w+)>", lambda hole: holes[hole.group(1)], rule.rule)
 
     rules = [one for one in app.url_map.iter_rules() if "GET" in (one.methods or ()) and "static" not in one.rule]

@@ -35,7 +35,7 @@ def forty_rows(tmp_path: Path) -> Path:
 def test_forty_rows_two_of_them_bad_are_read_understood_and_practised(
     page: Page, served: Served, accessible: Check, forty_rows: Path
 ) -> None:
-    page.goto(served.url)
+    page.goto(f"{served.url}progress")
     page.locator(".me summary").click()
     page.get_by_role("navigation").get_by_role("link", name="Log").click()
     expect(page.locator("main")).to_contain_text("Numbers only, never a name.")

@@ -354,7 +354,7 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
 
     room.clock.move(seconds=311)
     give(ada, room)
-    expect(ada.locator(".problem")).to_contain_text("it is kept, and not counted in the drill")
+    expect(ada.locator(".problem")).to_contain_text("it is saved, and not counted in the drill")
     accessible(ada)
     ada.locator("#go-on").click()
     expect(ada.locator("main")).to_contain_text("1 of 2 right: 50 %. You answered 1.")

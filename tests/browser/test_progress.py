@@ -80,7 +80,7 @@ def test_a_learner_who_keeps_leaving_the_distance_in(page: Page, served: Served)
 
     # Shown three times, it rests for half a day: then cases come for it.
     served.clock.move(seconds=13 * 3600)
-    sought = 0
+    sought, reasons = 0, []
     for _ in range(40):
         served.clock.move(seconds=4 * 3600)
         served.open_case(page)
@@ -95,11 +95,12 @@ def test_a_learner_who_keeps_leaving_the_distance_in(page: Page, served: Served)
             sought += 1
             assert case.shows(SLIP), "only cases in which it would show"
             page.locator("summary", has_text="Why it came").click()
-            expect(page.locator("details[open]")).to_contain_text(f"{SAID}: three times this week.")
+            reasons.append(page.locator("details[open]").inner_text())
         fill(page, case, written(case))
     else:
         pytest.fail("the slip stood for forty cases that were right")
     assert sought >= 2, "the slip was sought out"
+    assert any(f"{SAID}: three times this week." in one for one in reasons)
     page.goto(f"{served.url}progress")
     expect(page.locator("main")).to_contain_text("No mistake recurs.")
     expect(page.locator("main")).to_contain_text(f"Gone: {SAID[:1].lower()}{SAID[1:]}, last ")

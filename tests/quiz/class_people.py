@@ -125,12 +125,17 @@ def waiting_in(page: TestResponse, store: Store) -> tuple[str, Case]:
 
 def case_page(browser: Browser, url: str = "/practise") -> TestResponse:
     """Open the page of the case that waits at an address, past questions, prompts and worked examples."""
+    return reach_case(browser.client, url)
+
+
+def reach_case(client: FlaskClient, url: str = "/practise") -> TestResponse:
+    """Open the page of the case that waits, past questions, prompts and worked examples."""
     for _ in range(4):
-        page = browser.get(url)
+        page = client.get(url)
         detour = re.search(r'"(/first-questions|/recall/prompt/[\w-]+|/worked/[\w-]+)"', page.text)
         if not detour:
             break
-        browser.post(detour.group(1), {"skip": "yes", "later": "yes"})
+        client.post(detour.group(1), data={"skip": "yes", "later": "yes"}, headers=HERE)
     return page
 
 

@@ -51,20 +51,23 @@ class Hand:
 
     def answer_one(self, store: Store) -> None:
         found = self.ask("GET", "/practise")
-        for _ in range(2):
+        refused = 0
+        for _ in range(3):
             where = str(found.getheader("Location"))
-            if where.startswith(("/first-questions", "/recall/prompt/")):
-                self.ask("POST", where, {"skip": "yes", "later": "yes"})
-                found = self.ask("GET", "/practise")
-        if found.status != 200:
-            self.other.append(("/practise", found.status))
+            if not where.startswith(("/first-questions", "/recall/prompt/")):
+                example = re.search(r"/worked/[\w-]+", self.body)
+                if not example or found.status != 200:
+                    break
+                where = example.group(0)
+            passed_over = self.ask("POST", where, {"skip": "yes", "later": "yes"}).status
+            refused = passed_over if passed_over >= 400 else refused
+            found = self.ask("GET", "/practise")
+        form_of = re.search(r"/case/([\w-]+)/answer", self.body)
+        if found.status != 200 or form_of is None:
+            self.other.append(("/practise", refused or found.status))
             time.sleep(0.02)
             return
-        example = re.search(r"/worked/[\w-]+", self.body)
-        if example:
-            self.ask("POST", example.group(0), {"skip": "yes"})
-            self.ask("GET", "/practise")
-        case_id = re.search(r"/case/([\w-]+)/answer", self.body).group(1)  # type: ignore[union-attr]
+        case_id = form_of.group(1)
         dealt = store.dealt(case_id)
         assert dealt is not None
         case = dealing.case_of(dealt)

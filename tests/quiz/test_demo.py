@@ -69,7 +69,7 @@ def test_a_slip_stands_on_the_day_for_whoever_is_alone_and_for_one_of_the_class(
     browser = Browser(create_app(data_file, clock=Clock(), lots=lots()))
     progress = browser.get("/progress").text
     assert all_slips()[demo.KEPT_UP[demo.ALONE]].title in progress.split("No longer standing")[0]
-    assert "Right line" in progress
+    assert "right-line" in progress
     browser.sign_in(demo.PRECEPTOR, shown.password)
     birch = next(one.id for one in store.learners() if one.name in demo.TREES and one.name in demo.KEPT_UP)
     form = browser.get(f"/class/1/drill/new?learner={birch}").text

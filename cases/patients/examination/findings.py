@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -47,7 +48,7 @@ def _distance(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
     ends = examined.ends_of(found.side)
     cms = [one.state.distance_cm for one in ends]
     taken = examined.record.taken.get(found.side, 0.0)
-    in_frame = sum(lens.sphere for cell, lens in ends[-1].state.lenses(found.side) if cell == WORKING)
+    in_frame = math.fsum(lens.sphere for cell, lens in ends[-1].state.lenses(found.side) if cell == WORKING)
     if not taken and not in_frame:
         yield "Nothing was taken off for the working distance."
     elif taken and in_frame:

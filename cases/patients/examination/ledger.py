@@ -257,7 +257,7 @@ def _marked(one: _Measured, end: EndPoint) -> float:
 
 
 def _working_lens(end: EndPoint) -> float:
-    return sum(lens.spherical_equivalent for cell, lens in end.state.lenses(end.side) if cell == WORKING)
+    return math.fsum(lens.spherical_equivalent for cell, lens in end.state.lenses(end.side) if cell == WORKING)
 
 
 def _flat(matrix: Matrix) -> tuple[float, float, float]:

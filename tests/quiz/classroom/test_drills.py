@@ -417,7 +417,7 @@ def test_what_a_closed_drill_cut_short_is_not_called_under_way(app: Flask, store
     assert "under way" not in owner.get(url).text
     assert "late" not in owner.get(url).text
     clock.move(seconds=60)
-    assert "the answer is kept and shown as late, and is not counted" in ada.get("/drill/1").text
+    assert "the answer is saved and shown as late, and is not counted" in ada.get("/drill/1").text
     answer(ada, store, "/drill/1")
     assert re.search(r"not finished when it closed, <a[^>]*>1 late<", owner.get(url).text)
     owner.post(f"{url}/open")

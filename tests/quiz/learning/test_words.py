@@ -95,7 +95,9 @@ def test_a_recurring_mistake_is_gone_after_three_right_answers_over_two_days() -
 
 
 def test_a_mistake_made_again_begins_anew_and_waiting_mends_nothing() -> None:
-    state = replay([slipped(0), slipped(0.1), answer(0.2), answer(1.2), slipped(1.3), answer(2.2), answer(2.3)])
+    state = replay(
+        [answer(-1), slipped(0), slipped(0.1), answer(0.2), answer(1.2), slipped(1.3), answer(2.2), answer(2.3)]
+    )
     assert list(recurring(state, START + 2.4 * DAY)) == [LEFT_IN]
     assert list(recurring(state, START + 300 * DAY)) == [LEFT_IN]
     fold(state, answer(3.2))

@@ -22,6 +22,7 @@ from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile, NotKept, Refused
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, Clock, lots, written
+from tests.quiz.class_people import reach_case
 from tests.quiz.hands import Hand, at_work, nothing_lost, total, wait_for
 from tests.quiz.web.test_server import quiz, serving
 
@@ -103,7 +104,7 @@ def test_a_first_visit_on_a_full_disk_is_a_page(data_file: DataFile, monkeypatch
 
     monkeypatch.setattr(data_file, "lend", cramped)
     app = create_app(data_file, clock=Clock(), lots=lots())
-    page = app.test_client().get("/")
+    page = app.test_client().get("/practise")
     assert page.status_code == 507
     assert "could not be written" in page.text
     assert "Traceback" not in page.text
@@ -130,14 +131,14 @@ def test_a_file_damaged_under_the_server_is_a_page_not_a_trace(tmp_path: Path) -
     with closing(DataFile.open(path)) as file:
         app = create_app(file, clock=Clock(), lots=lots())
         client = app.test_client()
-        assert client.get("/").status_code == 200
+        assert client.get("/practise").status_code == 200
     # Closed, so that the log beside it is taken in: what is read next comes from the file.
     size = path.stat().st_size
     with path.open("r+b") as raw:
         raw.seek(8192)
         raw.write(b"\xa5" * (size - 8192))
     assert Path(f"{path}-wal").exists() is False
-    page = client.get("/")
+    page = client.get("/practise")
     assert page.status_code == 503
     assert "The data file is damaged" in page.text
     assert "Traceback" not in page.text
@@ -154,14 +155,14 @@ def test_a_file_taken_away_under_the_server_is_a_page(tmp_path: Path) -> None:
     path = tmp_path / "a.sqlite3"
     with closing(DataFile.open(path)) as file:
         client = create_app(file, clock=Clock(), lots=lots()).test_client()
-        assert client.get("/").status_code == 200
+        assert client.get("/practise").status_code == 200
         path.rename(tmp_path / "elsewhere.sqlite3")
-        page = client.get("/")
+        page = client.get("/practise")
         assert page.status_code == 507
         assert "it was moved or replaced while it was in use" in page.text
         assert not path.exists(), "and no empty file is made in its place"
         (tmp_path / "elsewhere.sqlite3").rename(path)
-        assert client.get("/").status_code == 200
+        assert client.get("/practise").status_code == 200
 
 
 def backwards(number: int, _: random.Random) -> float:
@@ -188,8 +189,7 @@ def test_a_clock_that_is_set_back_loses_nothing(
     given = []
     for number in range(25):
         clock.at = moment(number, chance)
-        page = client.get("/")
-        assert page.status_code == 200
+        assert reach_case(client).status_code == 200
         waiting = store.open_case(learner.id)
         assert waiting is not None
         clock.at = moment(number + 1, chance)
@@ -214,8 +214,8 @@ def test_the_server_goes_on_once_another_program_lets_go(tmp_path: Path) -> None
         client = create_app(file, clock=Clock(), lots=lots()).test_client()
         other.isolation_level = None
         other.execute("BEGIN IMMEDIATE")
-        page = client.get("/")
+        page = client.get("/practise")
         assert page.status_code == 503
         assert "busy" in page.text
         other.execute("ROLLBACK")
-        assert client.get("/").status_code == 200
+        assert client.get("/practise").status_code == 200

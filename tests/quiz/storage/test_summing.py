@@ -179,12 +179,14 @@ def bare_sums(text: str) -> list[int]:
     ]
 
 
-REPORTS = ("prediction_scores.py", "rivals.py", "comparison.py")
-"""What `replay` prints: numpy adds, and nothing of it is kept or compared to the last bit."""
+REPORTS = ("prediction_scores.py", "rivals.py", "comparison.py", "light.py", "ledger.py")
+"""What `replay` prints, what is seen at the bench, and an error ledger: numpy adds, and nothing of it is compared to the
+last bit."""
 
 
 def folded_modules() -> Iterator[Path]:
-    yield from sorted((ROOT / "cases").rglob("*.py"))
+    core = sorted((ROOT / "cases").rglob("*.py"))
+    yield from (path for path in core if path.name not in REPORTS)
     every = (path for pattern in FOLDED for path in sorted((ROOT / "quiz").glob(pattern)))
     yield from (path for path in every if path.name not in REPORTS)
 

@@ -229,13 +229,13 @@ def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str)
 
 
 def test_the_bench_says_that_its_case_takes_the_place_of_one_that_waits(visitor: Visitor) -> None:
-    said = "takes the place of the one that waits in Practise, which is set aside unanswered"
+    said = "Starting a case here skips the one open in Practise."
     assert said not in words(visitor.get("/bench")), "nothing waits yet"
     visitor.deal("two-spheres")
     assert said in words(visitor.get("/bench"))
     visitor.deal("bench-sphere")
     assert said not in words(visitor.get("/bench"))
-    assert "Go on with the case that waits" in words(visitor.get("/bench"))
+    assert "Go on with the open case" in words(visitor.get("/bench"))
 
 
 def test_the_field_in_error_has_the_focus(visitor: Visitor) -> None:
