@@ -24,6 +24,7 @@ from cases.procedure.kinds import Cross, Lens
 from cases.procedure.quantities import POWER, Quantity
 from quiz.practice.forms import BadFields, Input, nested, read, written
 
+_LETTERS = re.compile(r"[a-z]+")
 LONGEST = 600
 """Characters of one finding: a list of lenses needs the most."""
 USUAL_POWER = 30.0
@@ -114,7 +115,7 @@ def types_by_words(text: str) -> tuple[CaseType, ...]:
 def _words_of(case_type: CaseType) -> frozenset[str]:
     texts = [case_type.title, case_type.family.title, *(ask.label for ask in case_type.asks)]
     texts += [step.skill.title for step in case_type.steps]
-    return frozenset(re.findall(r"[a-z]+", " ".join(texts).lower()))
+    return frozenset(_LETTERS.findall(" ".join(texts).lower()))
 
 
 def _fields(group: Group, before: str = "") -> Iterator[tuple[str, Field[Any]]]:

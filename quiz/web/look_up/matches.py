@@ -10,6 +10,7 @@ from cases.curriculum.register import all_slips
 from cases.recall.prompts import all_prompts
 from quiz.web.links import link
 
+_LETTERS = re.compile(r"[a-z]+")
 SHORTEST = 3
 """Letters of a word that is looked for."""
 MOST = 6
@@ -53,7 +54,7 @@ class Matches:
 
 def matches(text: str) -> Matches:
     """Look for every word of a text, by its beginning, among the terms, the mistakes and the prompts."""
-    words = [word for word in re.findall(r"[a-z]+", text.lower()) if len(word) >= SHORTEST]
+    words = [word for word in _LETTERS.findall(text.lower()) if len(word) >= SHORTEST]
     chapters = (
         Found(f"{link('reference.show')}#{anchor}", title, "")
         for title, anchor, about in CHAPTERS
@@ -73,7 +74,7 @@ def matches(text: str) -> Matches:
 
 
 def _in(words: list[str], *texts: str) -> bool:
-    held = re.findall(r"[a-z]+", " ".join(texts).lower())
+    held = _LETTERS.findall(" ".join(texts).lower())
     return bool(words) and all(any(one.startswith(word) for one in held) for word in words)
 
 
