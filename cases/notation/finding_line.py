@@ -147,10 +147,10 @@ def _lens(lens: SphCyl, line: FindingLine) -> str:
 
 # --- the parts of a line ------------------------------------------------------------------------------------------
 
-_NUMBER = r"\d+(?:[.,]\d+)?|[.,]\d+"
-_POWER = rf"(?:(?:[+-]|plus |minus ) *(?:{_NUMBER})|(?:{_NUMBER})|pl(?:ano)?)(?: *ds?\b| *dc\b)?"
-_DEGREES = r"(?:\d{1,3}(?:\.5)?|horizontal|vertical|horiz\.?|vert\.?|h|v)(?: *(?:°|deg(?:rees)?))?"
-_TO = r" *(?:->|=>|>|→|\bto\b) *"
+_NUMBER = r"\d{1,5}(?:[.,]\d{1,5})?(?!\d)|[.,]\d{1,5}(?!\d)"
+_POWER = rf"(?:(?:[+-]|plus |minus ) ?(?:{_NUMBER})|(?:{_NUMBER})|pl(?:ano)?)(?: ?ds?\b| ?dc\b)?"
+_DEGREES = r"(?:\d{1,3}(?:\.5)?|horizontal|vertical|horiz\.?|vert\.?|h|v)(?: ?(?:°|deg(?:rees)?))?"
+_TO = r" ?(?:->|=>|>|→|\bto\b) ?"
 _CORNEA = r"(?:the )?(cornea|contact lens|cl)\b"
 _KIND = r"(sphere|sph|cylinder|cyl)?"
 _EYES = {
@@ -159,51 +159,51 @@ _EYES = {
     **dict.fromkeys(("l", "le", "os", "left", "left eye", "l eye"), "left"),
 }
 _EYE = re.compile(
-    r"^(r eye|l eye|right eye|left eye|both eyes|both|ou|right|left|re|le|od|os|r|l)(?=[ :.;,+-]|\d|pl) *[:.;,]? *"
+    r"^(r eye|l eye|right eye|left eye|both eyes|both|ou|right|left|re|le|od|os|r|l)(?=[ :.;,+-]|\d|pl) ?[:.;,]? ?"
 )
-_NAMES_VERTEX = r"\b(?:bvd|vd|vertex(?: distance)?) *[:=]? *"
-_MOVED = re.compile(rf"(?:{_NAMES_VERTEX}|\b(?:at|from) *)?({_NUMBER}) *(?:mm)?{_TO}(?:({_NUMBER}) *mm|{_CORNEA})")
-_VERTEX = re.compile(rf"{_NAMES_VERTEX}({_NUMBER}) *(?:mm)?(?:{_TO}(?:({_NUMBER})(?: *mm)?|{_CORNEA}))?")
+_NAMES_VERTEX = r"\b(?:bvd|vd|vertex(?: distance)?) ?[:=]? ?"
+_MOVED = re.compile(rf"(?:{_NAMES_VERTEX}|\b(?:at|from) ?)?({_NUMBER}) ?(?:mm)?{_TO}(?:({_NUMBER}) ?mm|{_CORNEA})")
+_VERTEX = re.compile(rf"{_NAMES_VERTEX}({_NUMBER}) ?(?:mm)?(?:{_TO}(?:({_NUMBER})(?: ?mm)?|{_CORNEA}))?")
 _LENGTH = re.compile(
-    rf"(?:\b(?:at|from|wd|working distance|distance|dist\.?)\b *[:=]? *|@ *)?"
-    rf"([+-]? *\d/\d|[+-]? *(?:{_NUMBER})) *(cms?|centimet(?:re|er)s?|mm|met(?:re|er)s?|m|inch(?:es)?|ins?|\")"
-    r"(?![a-z])(?! *(?:place|it|the)\b)"
+    rf"(?:\b(?:at|from|wd|working distance|distance|dist\.?)\b ?[:=]? ?|@ ?)?"
+    rf"([+-]? ?\d/\d|[+-]? ?(?:{_NUMBER})) ?(cms?|centimet(?:re|er)s?|mm|met(?:re|er)s?|m|inch(?:es)?|ins?|\")"
+    r"(?![a-z])(?! ?(?:place|it|the)\b)"
 )
-_BARE_DISTANCE = re.compile(rf"\b(?:wd|working distance|distance|dist\.?) *[:=]? *({_NUMBER})(?![.,]?\d)")
+_BARE_DISTANCE = re.compile(rf"\b(?:wd|working distance|distance|dist\.?) ?[:=]? ?({_NUMBER})(?![.,]?\d)")
 _NAMES_WL = r"(?:wl|working lens)"
 _INSIDE = r"(?:included|includes|including|incl?\.?|in it|inside|in place|among)"
 _BESIDES = r"(?:besides|as well|extra|separate(?:ly)?|not included|excluded|excl?\.?)"
-_WL_WITH = rf"(?:\b(?P<before>{_INSIDE}|{_BESIDES}|with)\s+(?:an? )?)?"
-_WL_WHERE = rf"(?: *(?P<after>{_INSIDE}|{_BESIDES}))?"
+_WL_WITH = rf"(?:\b(?P<before>{_INSIDE}|{_BESIDES}|with) (?:an? )?)?"
+_WL_WHERE = rf"(?: ?(?P<after>{_INSIDE}|{_BESIDES}))?"
 _WL_AFTER = re.compile(
-    rf"{_WL_WITH}(?P<power>\+ *(?:{_NUMBER})|(?<![\d.,x*])\d+[.,]\d+)(?: *ds?\b)?"
-    rf" *(?:for )?(?:the )?\b{_NAMES_WL}\b{_WL_WHERE}"
+    rf"{_WL_WITH}(?P<power>\+ ?(?:{_NUMBER})|(?<![\d.,x*])\d+[.,]\d+)(?: ?ds?\b)?"
+    rf" ?(?:for )?(?:the )?\b{_NAMES_WL}\b{_WL_WHERE}"
 )
 """The power before its name: "+1.50 WL"."""
-_WL_BEFORE = re.compile(rf"{_WL_WITH}\b{_NAMES_WL}\b *[:=]?(?: *(?P<power>\+? *(?:{_NUMBER}))(?: *ds?\b)?)?{_WL_WHERE}")
+_WL_BEFORE = re.compile(rf"{_WL_WITH}\b{_NAMES_WL}\b ?[:=]?(?: ?(?P<power>\+? ?(?:{_NUMBER}))(?: ?ds?\b)?)?{_WL_WHERE}")
 """The name before its power, or without one: "WL +1.50", "WL in place"."""
 _FORM = re.compile(
-    r"(?:\b(?:in )?(minus|plus)|(?<![\d.,])([+-])) *(?:cyl(?:inder)?s?|form)\b(?: *form\b)?|(?<![a-z+-])(minus|plus) *$"
+    r"(?:\b(?:in )?(minus|plus)|(?<![\d.,])([+-])) ?(?:cyl(?:inder)?s?|form)\b(?: ?form\b)?|(?<![a-z+-])(minus|plus) ?$"
 )
 _STREAK = re.compile(
-    rf"(?:streak|beam) *(?:at|along)? *({_DEGREES}) *[:=,]? *(?:neutral(?:ised)? (?:with|at|by) *)?{_KIND} *({_POWER})"
-    rf"|{_KIND} *({_POWER}) *{_KIND} *(?:with|for|at)? *(?:the )?(?:streak|beam) *(?:at|along)? *({_DEGREES})"
+    rf"(?:streak|beam) ?(?:at|along)? ?({_DEGREES}) ?[:=,]? ?(?:neutral(?:ised)? (?:with|at|by) ?)?{_KIND} ?({_POWER})"
+    rf"|{_KIND} ?({_POWER}) ?{_KIND} ?(?:with|for|at)? ?(?:the )?(?:streak|beam) ?(?:at|along)? ?({_DEGREES})"
 )
-_MERIDIAN = re.compile(rf"()({_POWER}) *(?:@|\balong\b|\b(?:in|at) (?:the )?meridian\b) *({_DEGREES})")
-_MERIDIAN_FIRST = re.compile(rf"(?:\b(?:meridian|mer)\b|@|\balong\b) *({_DEGREES}) *[:=,]? *({_POWER})()")
-_PLAIN_PAIR = re.compile(rf"({_DEGREES}) *[:=] *({_POWER})")
-_OVER = re.compile(r"\b(?:over[- ]?refraction|over[- ]?ret(?:inoscopy)?|orx?|o/rx?|(?:ret|found) over it)\b *[:=]?")
-_PLAIN_OVER = re.compile(r"\bover\b(?: (?:the )?(?:specs|spectacles|glasses|rx|lens))? *[:=]?")
-_WORN = re.compile(r"\b(?:wearing|wears|worn|specs|spectacles|glasses|present rx|own rx) *[:=]?")
-_CONTACT_LENS = re.compile(r"\b(?:soft (?:contact )?lens|contact lens|scl|cl) *[:=]?")
-_TOGETHER = re.compile(r" *(?:&|\band\b|\bcombined with\b|\btogether with\b) *")
-_GROSS = re.compile(r"(?<!over-)(?<!over )\b(?:gross|ret(?:inoscopy)?)\b *[:=]?")
-_NET = re.compile(r"\b(?:net|subjective|final)\b *[:=]?")
+_MERIDIAN = re.compile(rf"()({_POWER}) ?(?:@|\balong\b|\b(?:in|at) (?:the )?meridian\b) ?({_DEGREES})")
+_MERIDIAN_FIRST = re.compile(rf"(?:\b(?:meridian|mer)\b|@|\balong\b) ?({_DEGREES}) ?[:=,]? ?({_POWER})()")
+_PLAIN_PAIR = re.compile(rf"({_DEGREES}) ?[:=] ?({_POWER})")
+_OVER = re.compile(r"\b(?:over[- ]?refraction|over[- ]?ret(?:inoscopy)?|orx?|o/rx?|(?:ret|found) over it)\b ?[:=]?")
+_PLAIN_OVER = re.compile(r"\bover\b(?: (?:the )?(?:specs|spectacles|glasses|rx|lens))? ?[:=]?")
+_WORN = re.compile(r"\b(?:wearing|wears|worn|specs|spectacles|glasses|present rx|own rx) ?[:=]?")
+_CONTACT_LENS = re.compile(r"\b(?:soft (?:contact )?lens|contact lens|scl|cl) ?[:=]?")
+_TOGETHER = re.compile(r" ?(?:&|\band\b|\bcombined with\b|\btogether with\b) ?")
+_GROSS = re.compile(r"(?<!over-)(?<!over )\b(?:gross|ret(?:inoscopy)?)\b ?[:=]?")
+_NET = re.compile(r"\b(?:net|subjective|final)\b ?[:=]?")
 
 
 _NOT_READ = (
     (
-        re.compile(r"(?<=[ ;,/])(?:r|l|re|le|od|os|right|left) *[:=]? *(?:[+-] *[\d.]|pl)"),
+        re.compile(r"(?<=[ ;,/])(?:r|l|re|le|od|os|right|left) ?[:=]? ?(?:[+-] ?[\d.]|pl)"),
         "one eye a line is read",
         "two-eyes",
     ),
@@ -215,10 +215,10 @@ _NOT_READ = (
 """(what a line holds, why it is refused, fault)."""
 
 
-_POWERS = re.compile(rf"(?:[+-]|\bplus|\bminus)? *(?:{_NUMBER})|\bpl(?:ano)?\b")
+_POWERS = re.compile(rf"(?:[+-]|\bplus|\bminus)? ?(?:{_NUMBER})|\bpl(?:ano)?\b")
 _IS_INSIDE, _IS_BESIDES = re.compile(_INSIDE), re.compile(_BESIDES)
 _MARKS_AXIS = re.compile(r"x|ax|/")
-_TWO_DIGITS = re.compile(r"(?<![\d.,])[+-] *\d{2}(?![\d.,])")
+_TWO_DIGITS = re.compile(r"(?<![\d.,])[+-] ?\d{2}(?![\d.,])")
 
 
 class _Rest:
@@ -248,7 +248,7 @@ def read_finding_line(text: str) -> tuple[FindingLine, ...]:
         When it cannot be read at all: with what is wrong and an example that is right.
     """
     hold_to_length(text, LONGEST_LINE)
-    plain = plain_characters(text)
+    plain = " ".join(plain_characters(text).split())
     if not plain:
         raise Incomplete("", f"nothing was written: write it like {_LIKE}", "empty")
     for pattern, says, fault in _NOT_READ:
@@ -467,7 +467,7 @@ def _lens_readings(rest: str, line: FindingLine, text: str) -> Iterator[FindingL
         yield replace(line, found=lens, distance_cm=bare or line.distance_cm, differs=said)
 
 
-_ENDS_WITH_NUMBER = re.compile(r"[ ;,]+(\d{2,3})$")
+_ENDS_WITH_NUMBER = re.compile(r"[ ;,]{1,3}(\d{2,3})$")
 
 
 def _bare_distance(rest: str, line: FindingLine) -> tuple[str, float | None]:
@@ -540,7 +540,7 @@ def _lens_in_every_way(rest: str, text: str) -> list[tuple[SphCyl, str]]:
     return ways
 
 
-_AXIS_MARK = re.compile(r"(?:x|\*|axis|ax|@|\ba)[ :=.]*$")
+_AXIS_MARK = re.compile(r"(?:x|\*|axis|ax|@|\ba)[ :=.]{0,3}$")
 
 
 def _unsigned_powers(rest: str) -> list[tuple[int, int, str]]:

@@ -180,7 +180,7 @@ def bare_sums(text: str) -> list[int]:
 
 
 REPORTS = ("prediction_scores.py", "rivals.py", "comparison.py", "light.py", "ledger.py")
-"""What `replay` prints, what is seen at the bench, an error ledger: numpy adds, and nothing is compared to the last bit."""
+"""`replay`, what is seen at the bench, an error ledger: numpy adds, and nothing is compared to the last bit."""
 
 
 def folded_modules() -> Iterator[Path]:
