@@ -224,7 +224,7 @@ def page(url: str) -> str:
     """
     try:
         with urllib.request.urlopen(url, timeout=20) as answer:
-            return str(answer.read().decode())
+            return str(answer.read().decode(errors="replace"))  # a typeface is no text
     except OSError as error:
         raise Failed(f"{url}: {error}") from error
 
