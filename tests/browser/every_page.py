@@ -5,6 +5,7 @@ The tests of each area look at its states; here no page can be forgotten, since 
 
 from __future__ import annotations
 
+import gzip
 import io
 import random
 import re
@@ -24,7 +25,7 @@ from tests.browser.conftest import SIDEWAYS, Check
 from tests.conftest import NOON, Clock, lots, serving
 from tests.leaks import leaks
 
-FILES = re.compile(r"\.(csv|zip|jsonl|json)$|/sheet$|/export")
+FILES = re.compile(r"\.(csv|zip|jsonl|json|gz|ics)$|/sheet$|/export")
 FEWEST = 22
 FEWEST_FILES = 4
 MOST_STOPS = 160
@@ -114,6 +115,8 @@ def texts_in(name: str, body: bytes) -> Iterator[str]:
         with zipfile.ZipFile(io.BytesIO(body)) as archive:
             for member in archive.namelist():
                 yield from texts_in(member, archive.read(member))
+    elif name.endswith(".gz"):
+        yield from texts_in(name.removesuffix(".gz"), gzip.decompress(body))
     elif not name.endswith(".png"):
         yield re.sub(r"<[^>]*>", " ", body.decode("utf-8"))
 
