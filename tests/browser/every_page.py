@@ -100,7 +100,6 @@ def test_every_page_is_found(full: Full) -> None:
         "bench",
         "progress",
         "accuracy",
-        "reference",
         "reference/slips",
         "reference/evidence",
         "class/N/results",
