@@ -308,15 +308,15 @@ def _mm(text: str) -> float:
 
 def _readings(rest: _Rest, line: FindingLine, text: str) -> Iterator[FindingLine]:
     """Yield every reading, with the working lens named before or after its power where both can be."""
-    ways = [pattern for pattern in (_WL_AFTER, _WL_BEFORE) if pattern.search(rest.text)]
+    ways = [found for pattern in (_WL_AFTER, _WL_BEFORE) if (found := pattern.search(rest.text))]
     if not ways:
         yield from _found(rest, line, text)
         return
     out: list[FindingLine] = []
     faults: list[NotationError] = []
-    for pattern in ways:
+    for lens in ways:
         try:
-            out += _around_working_lens(_Rest(rest.text), pattern, line, text)
+            out += _around_working_lens(_Rest(rest.text), lens, line, text)
         except NotationError as error:
             faults.append(error)
     if not out:
@@ -331,12 +331,13 @@ def _readings(rest: _Rest, line: FindingLine, text: str) -> Iterator[FindingLine
     yield from out
 
 
-def _around_working_lens(rest: _Rest, pattern: re.Pattern[str], line: FindingLine, text: str) -> Iterator[FindingLine]:
-    lens = rest.take(pattern)
-    if lens is None:  # pragma: no cover
-        return
+def _around_working_lens(rest: _Rest, lens: re.Match[str], line: FindingLine, text: str) -> Iterator[FindingLine]:
+    rest.take(lens.re)
     if lens["power"]:
         power = read_power(_signed(lens["power"].replace(" ", "")))
+        if not power:
+            says = "a working lens of 0 D stands for no distance: write it like +1.50 WL"
+            raise OutOfBounds(text, says, "working-lens-zero")
     elif line.distance_cm is not None:
         power = round(400 / line.distance_cm) / 4
     else:

@@ -47,6 +47,12 @@ def test_a_line_is_understood_asked_back_or_refused(text: str, understood: str) 
     assert _understood(text) == understood
 
 
+@pytest.mark.parametrize("text", ["+2.00 0.00 WL", "+2.00/-0.50x90 WL 0", "WL 0"])
+def test_a_working_lens_of_no_power_is_refused(text: str) -> None:
+    with pytest.raises(NotationError, match="stands for no distance"):
+        read_finding_line(text)
+
+
 powers = st.integers(-80, 80).map(lambda quarters: quarters / 4)
 
 
