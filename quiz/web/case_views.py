@@ -9,6 +9,7 @@ from typing import Any
 
 from cases.procedure.choices import Choice, Marks, Option, Order
 from cases.procedure.fields import Field
+from cases.recall.glossary import Term, terms_in
 from quiz.practice.dealt_cases import Place, Waiting
 from quiz.practice.sittings import GRACE_S
 from quiz.storage.class_queries import Drill
@@ -76,6 +77,11 @@ class CasePage:
     """Of what has its minutes; below 0 while an answer may still be on its way."""
     minutes: float | None = None
     """How long that runs in all."""
+
+    @property
+    def terms(self) -> tuple[Term, ...]:
+        """Return the terms of the glossary that the case uses."""
+        return terms_in((*self.found, self.question))
 
     @property
     def grace_seconds(self) -> int:

@@ -25,6 +25,7 @@ from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
 from cases.procedure.marking import Mark, as_given, named
 from cases.procedure.option_verdicts import CREDITED_TOO, KEYED, WRONG, option_verdicts, verdict_on
 from cases.procedure.quantities import Quantity
+from cases.recall.glossary import Term, terms_in
 from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
 from quiz.practice.worked_examples import Why, why
@@ -148,6 +149,11 @@ class MarkPage:
     """What the learner said when they reported the case as doubtful; None where they did not."""
     choices: tuple[tuple[str, tuple[ChoiceLine, ...]], ...] = ()
     """By what is asked: every option with its reason."""
+
+    @property
+    def terms(self) -> tuple[Term, ...]:
+        """Return the terms of the glossary that the case and its working use."""
+        return terms_in((*self.found, self.question, *(row.right for row in self.rows)))
 
     @property
     def same(self) -> int:

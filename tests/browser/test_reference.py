@@ -36,3 +36,19 @@ def test_the_claims_by_strength_are_reached_and_read_on_a_telephone(page: Page, 
     page.get_by_role("main").get_by_role("link", name="How sure each claim is").click()
     page.get_by_role("main").get_by_role("link", name="Reference").click()
     expect(page).to_have_url(f"{served.url}reference#evidence")
+
+
+def test_a_term_is_reached_from_the_reference_and_from_a_case_and_has_its_figure(page: Page, served: Served) -> None:
+    page.set_viewport_size({"width": 360, "height": 740})
+    page.goto(f"{served.url}reference")
+    page.locator("ul.contents").get_by_role("link", name="Terms", exact=True).click()
+    page.get_by_role("link", name="Working distance", exact=True).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Working distance")
+    expect(page.locator("main")).to_contain_text("from the patient's pupil to your sight hole")
+    expect(page.locator("figure svg")).to_be_visible()
+    assert not page.evaluate(SIDEWAYS)
+
+    served.deal(page, "net-sphere")
+    page.get_by_text("Terms used here").click()
+    page.get_by_role("link", name="Net result", exact=True).click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Net result")

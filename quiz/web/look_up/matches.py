@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from cases.curriculum.register import all_slips
+from cases.recall.glossary import TERMS
 from cases.recall.prompts import all_prompts
 from quiz.web.links import link
 
@@ -45,11 +46,12 @@ class Matches:
     """What was found, by kind."""
 
     chapters: tuple[Found, ...]
+    terms: tuple[Found, ...]
     slips: tuple[Found, ...]
     prompts: tuple[Found, ...]
 
     def __bool__(self) -> bool:
-        return bool(self.chapters or self.slips or self.prompts)
+        return bool(self.chapters or self.terms or self.slips or self.prompts)
 
 
 def matches(text: str) -> Matches:
@@ -59,6 +61,11 @@ def matches(text: str) -> Matches:
         Found(f"{link('reference.show')}#{anchor}", title, "")
         for title, anchor, about in CHAPTERS
         if _in(words, title, about)
+    )
+    terms = (
+        Found(link("reference.term", term_id=one.id), one.title, one.says)
+        for one in TERMS
+        if _in(words, " ".join(one.words))
     )
     slips = (
         Found(link("reference.slips"), f"{one.title[:1].upper()}{one.title[1:]}", one.tells)
@@ -70,7 +77,7 @@ def matches(text: str) -> Matches:
         for one in all_prompts()
         if _in(words, one.question, one.answer)
     )
-    return Matches(_first(chapters), _first(slips), _first(prompts))
+    return Matches(_first(chapters), _first(terms), _first(slips), _first(prompts))
 
 
 def _in(words: list[str], *texts: str) -> bool:

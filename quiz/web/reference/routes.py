@@ -15,8 +15,10 @@ from cases.optics.tolerances import LENS_TABLES, PUBLISHED, Bands
 from cases.optics.vergence import vergence, working_vergence
 from cases.procedure.case_type import CaseType
 from cases.procedure.kinds import Lens
+from cases.recall.glossary import TERMS
 from cases.worksheet import CAUTION
 from quiz.practice.settings import NormKind
+from quiz.web.pictures import picture
 from quiz.web.reference.evidence_views import all_strengths, told
 
 pages = Blueprint("reference", __name__, url_prefix="/reference")
@@ -161,6 +163,23 @@ def slips() -> str:
         for one in sorted(all_slips().values(), key=lambda one: one.title)
     )
     return render_template("reference_slips.html", slips=lines)
+
+
+@pages.get("/terms")
+def terms() -> str:
+    """List the terms of the trade, each with a sentence."""
+    return render_template("reference_terms.html", terms=TERMS)
+
+
+@pages.get("/terms/<term_id>")
+def term(term_id: str) -> str:
+    """Show one term with its figure, and the terms beside it."""
+    place = next((number for number, one in enumerate(TERMS) if one.id == term_id), None)
+    if place is None:
+        abort(404)
+    beside = (TERMS[place - 1] if place else None, TERMS[place + 1] if place + 1 < len(TERMS) else None)
+    found = TERMS[place]
+    return render_template("reference_term.html", term=found, picture=picture(found.figure()), beside=beside)
 
 
 @pages.get("/evidence")
