@@ -219,7 +219,7 @@ def look_at(setting: str, as_json: bool) -> None:
 @commands.command("new")
 @click.argument("family")
 @click.argument("type_id", metavar="TYPE")
-@click.option("--new-family", is_flag=True, help="FAMILY is none of those that there are")
+@click.option("--new-family", is_flag=True, help="FAMILY is not one of the existing families")
 def new_type(family: str, type_id: str, new_family: bool) -> None:
     """Write a new case type to start from, and its test.
 

@@ -94,7 +94,7 @@ def commands(ctx: click.Context) -> None:
     is_flag=True,
     envvar="QUIZ_ONE_PERSON",
     show_envvar=True,
-    help="serve a class's file to this computer alone: whoever opens a page is its learner",
+    help="serve a class's file to this computer alone: anyone who opens a page is its learner",
 )
 @with_port
 @with_data
@@ -332,7 +332,7 @@ def backup(file: Path, data: Path | None) -> None:
     from quiz.storage.datafile import data_path
 
     size = back_up(data_path(data), file)
-    say(f"{file}: {size / 1e6:.1f} MB. It holds all that the data file holds: keep it as safe.")
+    say(f"{file}: {size / 1e6:.1f} MB. It has everything that is in the data file: keep it as safe.")
 
 
 @commands.command()
@@ -349,7 +349,7 @@ def restore(file: Path, data: Path | None) -> None:
     from quiz.storage.datafile import data_path
 
     done = put_back(file, data_path(data), now=time.time())
-    say(f"{done.path} is as it was when the backup was made; preceptors sign in anew.")
+    say(f"{done.path} is as it was when the backup was made; preceptors must sign in again.")
     if done.set_aside is not None:
         say(f"What stood there before is in {done.set_aside}")
 

@@ -175,7 +175,7 @@ def test_what_was_shown_beforehand_was_not_done_unaided() -> None:
         ((0, 1, 2, 3), "four times or more this week"),
         ((0, 1, 2, 3, 3.5), "four times or more this week"),
         ((0, 6.9), "twice this week"),
-        ((0, 7.1), "more than once lately"),
+        ((0, 7.1), "more than once in recent cases"),
     ],
 )
 def test_the_times_of_a_slip_this_week_are_counted_up_to_four(days: tuple[float, ...], words: str) -> None:

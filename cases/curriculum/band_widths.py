@@ -12,25 +12,23 @@ READ_WIDTHS = Skill("read-widths", "reading the two widths on leaning in")
 
 WIDER_WANTS_PLUS = SlipName(
     "wider-wants-plus",
-    "took the wider band for the one that still wants plus",
-    "Leaning in adds the same with to both. The narrower band is farther from neutral, so it is the one that still "
-    "wants plus.",
+    "took the wider band for the meridian that still needs plus",
+    "Leaning in adds the same with movement to both. The narrower band is farther from neutral, so that meridian still "
+    "needs plus.",
     ("reflex-optics", "streak-guide"),
 )
 
 WIDTHS = Choice(
     (
-        Option("equal", "equally wide", "the two bands are of one width"),
+        Option("equal", "equally wide", "the two bands have the same width"),
         Option("first-narrower", "narrower in the first view", "the band of the first view is the narrower one"),
         Option("second-narrower", "narrower in the second view", "the band of the second view is the narrower one"),
     )
 )
 VIEWS = Choice(
     (
-        Option("first", "the first view", "the first view has the narrower band, so that it is farther from neutral"),
-        Option(
-            "second", "the second view", "the second view has the narrower band, so that it is farther from neutral"
-        ),
+        Option("first", "the first view", "the first view has the narrower band, so it is farther from neutral"),
+        Option("second", "the second view", "the second view has the narrower band, so it is farther from neutral"),
         Option("neither", "neither", "the two bands are equally wide"),
     )
 )
@@ -38,7 +36,7 @@ _OTHER_VIEW = {"first": "second", "second": "first", "neither": "neither"}
 
 FIRST_STREAK = Field("first_streak", "Streak of the first view", quantities.MERIDIAN)
 WIDTHS_FOUND = Field("widths", "The band of light on leaning in", WIDTHS)
-VIEW = Field("view", "Which view still wants plus?", VIEWS)
+VIEW = Field("view", "Which view still needs plus?", VIEWS)
 
 
 def _narrower(widths: str) -> str:
@@ -50,9 +48,9 @@ NARROWER_BAND = VIEW.step(
     run=given(WIDTHS_FOUND)(lambda widths: _narrower(widths)),
     says=given(VIEW)(
         lambda view: (
-            "Both bands are as wide: neither wants more than the other."
+            "Both bands are equally wide: neither meridian needs more than the other."
             if view == "neither"
-            else f"The narrower band is farther from neutral: {VIEWS.write(view)} still wants plus."
+            else f"The narrower band is farther from neutral: {VIEWS.write(view)} still needs plus."
         )
     ),
     slips=(

@@ -63,7 +63,7 @@ GUIDE = (
         "faded",
         "Where against fades",
         (
-            "This eye needs a lot of minus. Sweep: the pupil is dull, and you cannot tell which way the light goes.",
+            "This eye needs a lot of minus. Sweep: the pupil is dull, and you cannot see which way the light moves.",
             "Add minus, 1 D at a time, and sweep until against is plain.",
         ),
         "More than about 4 D from neutral, against fades: you see only the edge of the beam. Try a strong lens.",
@@ -110,7 +110,7 @@ GUIDE = (
             "Both meridians look neutral behind these lenses. To check, lean in to 40 cm: neutral turns to with.",
             "Sweep with the streak at 105 and at 15. Compare the two bands.",
         ),
-        "With in both, and alike: a true end-point. A thinner band would still need plus.",
+        "With in both, equally wide: a true end-point. The meridian of a thinner band would still need plus.",
         Bench(eye=SphCyl(1.0, -2.0, 105), sphere=2.5, cylinder=-2.0, axis=105, streak=105, pupil_mm=7),
         frozenset({"streak", "lean"}),
     ),

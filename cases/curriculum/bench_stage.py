@@ -178,11 +178,11 @@ def seen(bench: Bench) -> tuple[str, ...]:
         speed = "" if faint else f", {_speed(speed_ratio(setting, streak))}"
         lines.append(f"In the pupil the reflex travels {way} the streak{', faintly' if faint else speed}.")
     elif sweep.word == light.TOO_DULL:
-        lines.append("It is too dull to tell which way the reflex goes.")
+        lines.append("It is too dull to show which way the reflex moves.")
     elif sweep.peak_mm2 >= FILLS_MM2:
         lines.append("No reflex is seen to travel: the pupil is bright, fills and empties at once.")
     else:
-        lines.append("The pupil is dull and even: which way the reflex goes cannot be told.")
+        lines.append("The pupil is dull and even: you cannot see which way the reflex moves.")
     band = light.band_seen(setting, streak)
     if moves:
         lines.append(f"Its band {_grade(band.share, WIDTHS)}{_tilt(skew(setting, streak), band, bench.filament)}.")

@@ -31,7 +31,7 @@ class NotTheseCases(CaseError):
     def __init__(self, given: str, found: str) -> None:
         super().__init__(
             f"digest {given} was given, and these cases have {found}: the sheet with {given} was printed from other "
-            f"cases, or before a change in how a type is drawn. Print its key from the cases that were kept with it, "
+            f"cases, or before a change in how a type is drawn. Print its key from the cases that were saved with it, "
             f"or print the sheet and its key again and hand out both"
         )
 
@@ -126,7 +126,7 @@ def read(text: str) -> CaseList:
     if kept.digest != given.get("digest"):
         raise BadFile(
             f"the file says that its cases have the digest {str(given.get('digest'))[:20]}, and they have "
-            f"{kept.digest}: it was changed since it was kept; use an unchanged copy"
+            f"{kept.digest}: it was changed after it was saved; use an unchanged copy"
         )
     return kept
 
@@ -137,7 +137,7 @@ def _document(text: str) -> tuple[Mapping[str, Any], Sequence[Any]]:
     except (ValueError, RecursionError) as error:
         raise BadFile(f"the file is not JSON ({error}): give one that `sheet --keep` wrote") from error
     if not isinstance(given, Mapping) or given.get("format") != FORMAT or not isinstance(given.get("cases"), list):
-        raise BadFile(f"the file does not hold “{FORMAT}”: give one that `sheet --keep` wrote")
+        raise BadFile(f"the file does not contain “{FORMAT}”: give one that `sheet --keep` wrote")
     if not 1 <= len(given["cases"]) <= LONGEST:
         raise BadFile(f"the file has {len(given['cases'])} cases: 1 to {LONGEST} can be used")
     return given, given["cases"]

@@ -17,13 +17,13 @@ from cases.procedure.randomness import Chance
 
 MOVEMENTS = Choice(
     (
+        Option("with", "with", "the reflex moves with the streak: with a plane mirror, that meridian still needs plus"),
         Option(
-            "with", "with", "the reflex goes the way of the streak: with a plane mirror, plus is still needed there"
+            "against",
+            "against",
+            "the reflex moves against the streak: with a plane mirror, that meridian still needs minus",
         ),
-        Option(
-            "against", "against", "the reflex goes against the streak: with a plane mirror, minus is still needed there"
-        ),
-        Option("neutral", "neutral", "nothing is still needed in that meridian, or next to nothing"),
+        Option("neutral", "neutral", "that meridian is neutral, or very nearly"),
     )
 )
 WITH_OR_AGAINST = Choice(tuple(option for option in MOVEMENTS.options if option.id != "neutral"))
@@ -39,7 +39,7 @@ NEXT = Choice(
             "add minus (or take plus away)",
             "the movement is against in the plane-mirror setting, or with in the concave-mirror setting",
         ),
-        Option("stop", "change nothing: it is neutral", "nothing moves and the whole pupil lights up at once"),
+        Option("stop", "change nothing: this is neutral", "nothing moves and the whole pupil lights up at once"),
     )
 )
 BEAMS = Choice((Option("parallel", "plane-mirror setting"), Option("converging", "concave-mirror setting")))
@@ -62,7 +62,7 @@ SLEEVE_MISSED = SlipName(
 )
 PAST_NEUTRAL = SlipName(
     "past-neutral",
-    "went on past neutral",
+    "went past neutral",
     "Nothing moved and the pupil was bright all over: that is the end-point. Check by leaning in, not by another lens.",
 )
 
@@ -129,9 +129,9 @@ NEXT_LENS_STEPS = (
         run=given(AS_PLANE)(lambda as_plane: _LENS_FOR[as_plane]),
         says=given(LENS)(
             lambda lens: {
-                "plus": "With wants plus.",
-                "minus": "Against wants minus.",
-                "stop": "Neither: this is neutral, so stop and check by leaning in.",
+                "plus": "With needs plus.",
+                "minus": "Against needs minus.",
+                "stop": "No movement: this is neutral. Stop, and check by leaning in.",
             }[lens]
         ),
         slips=(

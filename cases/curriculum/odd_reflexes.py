@@ -111,7 +111,7 @@ SIGHTS: Mapping[str, Sight] = {
     ),
     "evened-by-lens": Sight(
         "unequal",
-        "The patient sees well with spectacles. With +3.50 before the left eye alone both glow alike.",
+        "The patient sees well with spectacles. With +3.50 in front of the left eye alone both glow equally.",
         "unequal-errors",
         "A lens evens them out, so it is the two refractions that differ.",
         ages=(20, 65),
@@ -128,7 +128,7 @@ SIGHTS: Mapping[str, Sight] = {
         "fluctuating",
         "The patient looks at your light.",
         "accommodation",
-        "Reflex and pupil change together while you hold still: the focus of the eye itself is at work.",
+        "Reflex and pupil change together while you hold still: the eye is accommodating.",
         ages=(18, 32),
     ),
     "looks-far": Sight(
@@ -176,7 +176,7 @@ MEANINGS = Choice(
             "a large error, far from neutral",
             "the reflex is faint, the media are clear and strong lenses have not been tried",
         ),
-        Option("unequal-errors", "unequal refraction", "a lens before the fainter eye makes both glow alike"),
+        Option("unequal-errors", "unequal refraction", "a lens in front of the fainter eye makes both glow equally"),
         Option(
             "one-side",
             "one side only: squint, cloudy media or disease, a tumour not ruled out",
@@ -185,7 +185,7 @@ MEANINGS = Choice(
         Option(
             "behind",
             "dense media or disease behind the pupil, a tumour not ruled out",
-            "the glow is white, or the pupil stays faint whatever is tried",
+            "the glow is white, or the pupil stays faint with everything tried",
         ),
         Option(
             "neutral",
@@ -209,7 +209,7 @@ ACTIONS = Choice(
         Option(
             "measure-on",
             "measure both eyes to the end, then compare them",
-            "the two refractions are unequal and nothing else is amiss",
+            "the two refractions are unequal and there is no other sign",
         ),
         Option(
             "middle-only",
@@ -248,7 +248,7 @@ ACTION_WORDS: Mapping[str, str] = {
     "middle-only": "The middle 3 to 4 mm are what the eye sees with: judge those and leave the rim.",
     "blink": "A blink moves it away; judge straight after one.",
     "relax": (
-        "Give a far target and fog, and measure again. Cycloplegia, if it comes to that, by local rules and the "
+        "Give a far target and fog, and measure again. Cycloplegia, if needed, by local rules and the "
         "product's information."
     ),
     "large-steps": "Small steps show nothing so far out: strong plus, strong minus, or a move in.",
@@ -259,7 +259,7 @@ SEEN: Mapping[str, str] = {
     "scissors": "Two bands of light in one pupil close towards each other and open again during one sweep.",
     "oil-drop": "A round lit core in the middle of the pupil is set off from the rest by a ring of shadow.",
     "dark-shadow": "The pupil is lit apart from one dark patch with a clear edge.",
-    "dim": "The whole pupil is faintly lit; no band can be made out, and nothing seems to move.",
+    "dim": "The whole pupil is faintly lit; no band can be seen, and nothing seems to move.",
     "white": "The whole pupil glows white where a red or orange glow is expected.",
     "unequal": "The right pupil glows brightly, the left one only faintly.",
     "fluctuating": (

@@ -26,7 +26,7 @@ AXIS_FROM_COMPONENTS = Skill("axis-from-components", "finding the axis from the 
 
 COMPONENTS_ADDED = SlipName(
     "cylinders-added-as-they-stand",
-    "added spheres and cylinders as they stand though the axes differ",
+    "added spheres and cylinders as they are written although the axes differ",
     "Cylinders add like spheres only when their axes agree. With other axes, split each into components first.",
 )
 ADDED_AT_MIDDLE = SlipName(
@@ -48,7 +48,7 @@ HALF_SIGN_LOST = SlipName(
 CYLINDER_HALF_LEFT = SlipName(
     "cylinder-left-halved",
     "took the length of J0 and J45 for the whole cylinder",
-    "The components hold half of the cylinder, so the cylinder is twice their length.",
+    "The components are half of the cylinder, so the cylinder is twice their length.",
 )
 AXIS_NOT_HALVED = SlipName(
     "axis-not-halved",

@@ -36,7 +36,7 @@ class Written(Kind[str]):
     cell: str
     """Which cell it is: "sphere", "cylinder" or "axis"."""
     id = "written"
-    hint = "as it stands on the card; a dash for a blank"
+    hint = "as it is written on the card; a dash for a blank"
 
     def read(self, text: str) -> str:
         """Keep the text, a lone dash as a blank; raises BadFinding when no such cell can be written."""
@@ -44,7 +44,7 @@ class Written(Kind[str]):
         if kept in ("-", "–", "—"):
             return ""
         if len(kept) > LONGEST:
-            raise BadFinding(kept, f"a cell of the record holds at most {LONGEST} characters")
+            raise BadFinding(kept, f"a cell of the record may have at most {LONGEST} characters")
         if kept:
             cell_value(self.cell, kept)
         return kept

@@ -13,8 +13,8 @@ TURN_SPHERE = Skill("turn-sphere", "carrying the cylinder into the new sphere")
 TURN_SIGN = Skill("turn-sign", "changing the cylinder's sign")
 TURN_AXIS = Skill("turn-axis", "turning the axis through 90")
 MOVEMENT_TO_LENS = Skill("movement-to-lens", "answering a movement with the right lens")
-POWER_LEFT = Skill("power-left", "working out what is still wanted in a meridian")
-POWER_TO_MOVEMENT = Skill("power-to-movement", "foretelling the movement from what is still wanted")
+POWER_LEFT = Skill("power-left", "working out what a meridian still needs")
+POWER_TO_MOVEMENT = Skill("power-to-movement", "predicting the movement from what is still needed")
 ADD_LENSES = Skill("add-lenses", "adding up every lens in the frame")
 COMPARE_DISTANCES = Skill("compare-distances", "comparing two distances in dioptres")
 NO_DISTANCE_DUE = Skill("no-distance-due", "knowing when no distance comes off")
@@ -35,54 +35,53 @@ ACCOMMODATIVE_RESPONSE = Skill("accommodative-response", "finding how much the e
 DISTANCE_LEFT_IN = SlipName(
     "distance-left-in",
     "left the working distance in",
-    "Your lenses are right, but they still hold the part that brings the light to you instead of to infinity. "
-    "Take the working distance off.",
+    "Your lenses neutralise for your working distance, not for infinity. Take the working distance off.",
     ("study-guide", "commonest-mistakes"),
 )
 DISTANCE_ADDED = SlipName(
     "distance-added",
     "added the working distance",
-    "That went the wrong way. What neutralised is always the more plus of the two, so the net comes out less plus.",
+    "The working distance was added instead of taken off. The gross result is always the more plus of the two.",
 )
 DISTANCE_TAKEN_TWICE = SlipName(
     "distance-taken-twice",
     "took the distance off twice",
-    "The working lens was already out of your total; then the distance came off once more.",
+    "The working lens was not in your total, so the working distance was already off. You took it off again.",
 )
 ALWAYS_ONE_FIFTY = SlipName(
     "always-one-fifty",
-    "took 1.50 for the distance, whatever it was",
-    "1.50 is right at two thirds of a metre only. This time the distance was another.",
+    "took off 1.50 D, which was not right for this distance",
+    "1.50 D is right at 67 cm only. This case has another distance.",
 )
 METRES_NOT_INVERTED = SlipName(
     "metres-not-inverted",
-    "used the metres as if they were dioptres",
-    "That is the distance itself. Dioptres are one over metres.",
+    "used metres as dioptres",
+    "That is the distance in metres. Dioptres are 1 divided by metres.",
 )
 OFF_THE_CYLINDER_AS_WELL = SlipName(
     "off-cylinder-as-well",
     "took the distance off the cylinder as well",
-    "The distance is the same in every direction, so it comes off the sphere and leaves the cylinder as it was.",
+    "The working distance is the same in every meridian. It comes off the sphere; the cylinder stays.",
 )
 OFF_THE_CYLINDER_INSTEAD = SlipName(
     "off-cylinder-instead",
     "took the distance off the cylinder instead of the sphere",
-    "That changed the astigmatism, and sitting nearer cannot alter a cylinder. The distance comes off the sphere.",
+    "That changes the astigmatism, and your distance cannot alter a cylinder. Take the distance off the sphere.",
 )
 OFF_ONE_MERIDIAN = SlipName(
     "off-one-meridian-only",
     "took the distance off one meridian only",
-    "Both meridians hold the same working distance, and it came off one of them.",
+    "Both meridians include the working distance. You took it off one of them only.",
 )
 SIGN_BLIND = SlipName(
     "sign-blind-subtraction",
-    "took the distance off the size and put the sign back",
+    "took the distance off the size and then put the sign back",
     "With a minus finding, taking off plus makes it more minus: −2.00 less 1.50 is −3.50, not −0.50.",
 )
 SCALE_MIRRORED = SlipName(
     "scale-mirrored",
     "read the scale as the patient sees it",
-    "Angles run anticlockwise as you face the patient, for both eyes alike. Yours ran the other way round.",
+    "Angles run anticlockwise as you face the patient, for both eyes. You read them clockwise.",
 )
 SCALE_FROM_VERTICAL = SlipName(
     "scale-from-vertical",
@@ -92,12 +91,12 @@ SCALE_FROM_VERTICAL = SlipName(
 SWEEP_FOR_STREAK = SlipName(
     "sweep-for-streak",
     "took the streak for the meridian",
-    "The sweep runs across the streak. The meridian measured is the way you moved, not the way the streak lies.",
+    "You sweep across the streak. You measure the meridian along your sweep, not the one along the streak.",
 )
 AXIS_AT_POWER = SlipName(
     "axis-at-the-power",
     "wrote the axis where the power acts",
-    "That is where the cylinder acts. Its axis lies at right angles to that.",
+    "That is the meridian of the cylinder's power. Its axis is at right angles to it.",
 )
 WRONG_SPHERE = SlipName(
     "wrong-sphere",
@@ -106,13 +105,13 @@ WRONG_SPHERE = SlipName(
 )
 MEAN_AS_SPHERE = SlipName(
     "mean-as-sphere",
-    "wrote the mean as the sphere",
-    "That is the spherical equivalent. The written sphere is one end, not the middle.",
+    "wrote the spherical equivalent as the sphere",
+    "The spherical equivalent is the mean of the two powers. The sphere is the power of one meridian.",
 )
 SECOND_AS_CYLINDER = SlipName(
     "second-power-as-cylinder",
     "wrote the second power as the cylinder",
-    "The second power is a total. The cylinder is the difference between the two.",
+    "The second power is the whole power of that meridian. The cylinder is the difference between the two.",
 )
 SIZES_ADDED = SlipName(
     "sizes-added",
@@ -122,7 +121,7 @@ SIZES_ADDED = SlipName(
 SIZES_SUBTRACTED = SlipName(
     "sizes-subtracted-across-zero",
     "subtracted the sizes though one was plus and one minus",
-    "One was plus and one minus, so the gap between them spans zero.",
+    "One power is plus and one minus, so the difference crosses zero: add the sizes.",
 )
 CYLINDER_SIGN_FLIPPED = SlipName(
     "cylinder-sign-flipped",
@@ -131,7 +130,7 @@ CYLINDER_SIGN_FLIPPED = SlipName(
 )
 SPHERE_NOT_READDED = SlipName(
     "sphere-not-readded",
-    "kept the old sphere",
+    "left the sphere as it was",
     "The new sphere is the old sphere plus the cylinder, with its sign.",
 )
 CYLINDER_SUBTRACTED = SlipName(
@@ -147,17 +146,17 @@ SIGN_KEPT = SlipName(
 AXIS_NOT_TURNED = SlipName(
     "axis-not-turned",
     "left the axis where it was",
-    "Two of the three moves are done: swing the axis through 90 too.",
+    "Sphere and cylinder were changed; turn the axis by 90° too.",
 )
 MOVEMENT_SWAPPED = SlipName(
     "with-and-against-swapped",
     "swapped with and against",
-    "With wants plus, against wants minus. The other way the reflex only gets slower.",
+    "With needs plus, against needs minus. The wrong lens only makes the reflex slower.",
 )
 MISMATCH_MISSED = SlipName(
     "working-lens-for-distance",
     "took off the working lens though the distance was another",
-    "The lens in the cell did not match where you sat. Take off what the distance really was.",
+    "The working lens did not match your distance. Take off the vergence of the distance you really used.",
     ("working-distance-page",),
 )
 DRIFT_REVERSED = SlipName(
@@ -173,7 +172,7 @@ DRIFT_BY_CENTIMETRES = SlipName(
 )
 DISTANCE_IGNORED = SlipName(
     "distance-ignored-in-movement",
-    "compared the eye with zero instead of with the working distance",
+    "compared the eye with zero instead of the working distance",
     "A low myope still shows with at this distance. Compare the eye with −1/d, not with zero.",
 )
 LENSES_IGNORED = SlipName(
@@ -182,7 +181,7 @@ LENSES_IGNORED = SlipName(
 SPEED_REVERSED = SlipName(
     "speed-reversed",
     "took slow for near neutral",
-    "Slow and dull is far away; fast and bright is nearly there.",
+    "Slow and dull means far from neutral; fast and bright means near it.",
 )
 AGAINST_AS_FARTHER = SlipName(
     "against-as-farther",
@@ -192,22 +191,22 @@ AGAINST_AS_FARTHER = SlipName(
 DULL_AS_NEUTRAL = SlipName(
     "dull-taken-for-neutral",
     "took a dull reflex without movement for neutral",
-    "No movement and dull is a large error in disguise. Neutral is bright. Hold up a large plus and a large minus.",
+    "No movement in a dull reflex can be a large error. Neutral is bright. Try a strong plus and a strong minus.",
     ("optician-question-46",),
 )
 FIRST_AGAINST_TAKEN = SlipName(
     "first-against-taken",
-    "took the first lens that gave against",
+    "stopped at the first lens that gave against",
     "That is one step past. Neutral lies between the last with and the first against.",
 )
 LAST_WITH_TAKEN = SlipName(
     "last-with-taken",
-    "took the last lens that still left with",
-    "That is a step too early. Go on until the movement turns round, then come back half-way.",
+    "stopped at the last lens that still gave with",
+    "That is one step too early. Go on until the movement reverses, then come back half-way.",
 )
 THROUGH_THE_NUMBERS = SlipName(
     "through-the-numbers",
-    "went by the larger number instead of round the dial",
+    "went by the larger number instead of around the dial",
     "On the dial 180 is followed by 1: from 170 to 35 is 45° up the scale.",
 )
 MIDDLE_PAST_180 = SlipName(
@@ -221,7 +220,9 @@ CYLINDER_ALONE = SlipName(
     "That meridian feels sphere and cylinder together.",
 )
 WHOLE_CYLINDER = SlipName("whole-cylinder-added", "added the whole cylinder", "Half of the cylinder, not all of it.")
-SPHERE_ONLY = SlipName("sphere-alone-as-equivalent", "left the cylinder out", "The cylinder's half share was dropped.")
+SPHERE_ONLY = SlipName(
+    "sphere-alone-as-equivalent", "left the cylinder out", "Half of the cylinder belongs to the spherical equivalent."
+)
 HALF_UNSIGNED = SlipName(
     "half-cylinder-unsigned",
     "added half the cylinder's size without its sign",
@@ -287,6 +288,6 @@ MARGIN_READ = SlipName(
 AWAY_FROM_REFLEX = SlipName(
     "away-from-reflex",
     "turned the streak away from the reflex",
-    "Turn the streak towards the reflex: the break closes as you come to the axis, and opens as you leave it.",
+    "Turn the streak towards the reflex: the break closes as you near the axis, and opens as you leave it.",
     ("skew-figure",),
 )

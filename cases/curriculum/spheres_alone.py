@@ -46,7 +46,8 @@ GROSS_AS_CYLINDER = Slip(
     SlipName(
         "second-gross-as-cylinder",
         "wrote the second gross sphere as the cylinder",
-        "The second sphere is a total, and still holds the distance. The cylinder is the difference between the two.",
+        "The second sphere is a total, and still includes the working distance. The cylinder is the difference "
+        "between the two.",
     ),
     run=given(GROSS, NET, FORM)(lambda gross, net, form: gross[ends(net, form)[1]]),
     says=given(CYLINDER)(lambda cylinder: f"The other gross sphere written as the cylinder: {signed(cylinder)}."),

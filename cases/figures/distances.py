@@ -51,7 +51,7 @@ def distance_ruler(
             measure(pen, EYE, EYE + unit * cm, y, kind)
             pen.text(EYE, y + 22, f"{name} {write_distance(cm)}", anchor="start", kind="number")
         facts += f"; {write_distance(assumed_cm)} was assumed (dashed)."
-    facts += " A lens stands in the trial frame." if lens is not None else ""
+    facts += " A lens is in the trial frame." if lens is not None else ""
     return pen.figure(uid=uid, title="Working distance", description=facts, height=y + 32, use="none")
 
 
@@ -74,7 +74,7 @@ def far_point(*, neutral_cm: float, uid: str) -> Figure:
     pen.text((EYE + FAR) / 2, y + 22, write_distance(neutral_cm), kind="number")
     pen.text(WIDTH / 2, y + 46, "no lens in place, neutral here")
     facts = (
-        f"No lens stands before the eye. The reflex is neutral with the sight hole {write_distance(neutral_cm)} from "
+        f"No lens is in place. The reflex is neutral with the sight hole {write_distance(neutral_cm)} from "
         "the eye, where the light that leaves the pupil meets."
     )
     return pen.figure(uid=uid, title="Neutral without a lens", description=facts, height=y + 58, use="none")

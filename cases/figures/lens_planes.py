@@ -47,7 +47,9 @@ def vertex(lens: SphCyl, *, toward_eye_mm: float, uid: str, acts_as: SphCyl | No
         pen.text(70, y, words, anchor="start", kind="number")
     way = "toward the eye" if toward_eye_mm > 0 else "away from the eye"
     facts = f"A lens {engraved(lens)} is moved {size} {way}. "
-    facts += "What acts alike in the new plane is asked." if acts_as is None else f"There {told} acts alike."
+    facts += (
+        "The equivalent power in the new plane is asked." if acts_as is None else f"There {told} has the same effect."
+    )
     return pen.figure(uid=uid, title="A lens in another plane", description=facts, height=y + 12)
 
 
@@ -77,7 +79,7 @@ def over_contact_lens(
     if vertex_mm is not None:
         measure(pen, cornea, far, y)
         pen.text((cornea + far) / 2, y + 22, f"{vertex_mm:g} mm", kind="number")
-        facts += f" The trial lens stands {vertex_mm:g} mm before the cornea."
+        facts += f" The trial lens is {vertex_mm:g} mm before the cornea."
         y += 26
     for name, value in told:
         y += 24

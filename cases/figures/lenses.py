@@ -240,7 +240,7 @@ def _frame_words(lenses: Sequence[SphCyl], notes: Mapping[int, str], distance_cm
         cells = "one lens" if len(lenses) == 1 else f"{len(lenses)} lenses, from the eye outward"
         facts = f"The trial frame holds {cells}: {joined(written)}."
     else:
-        facts = "The trial frame holds no lens."
+        facts = "The trial frame has no lens."
     if distance_cm is not None:
         facts += f" The examiner's sight hole is {write_distance(distance_cm)} from the eye."
     return facts

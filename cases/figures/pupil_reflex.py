@@ -146,7 +146,7 @@ def _movement_words(streak: float, turned: float, way: float, seen: Movement, lo
         facts += f"In the pupil the reflex travels {heading(out)}"
         facts += f": {seen} the streak." if say else f" while the streak travels {heading(way)}."
         if turned != streak:
-            facts += f" The reflex itself stands turned, along {write_axis(turned)}."
+            facts += f" The reflex itself is turned and lies along {write_axis(turned)}."
     if look.words():
         facts += f" The reflex is {joined(look.words())}."
     return facts

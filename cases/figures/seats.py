@@ -45,7 +45,7 @@ def before_other_eye(measured: Literal["right", "left"], *, pupils_cm: float, di
     pen.text(312, base + 22, UNSCALED, size=SMALL, anchor="end")
     facts = (
         f"Seen from above, the patient looks straight ahead with both eyes, {write_distance(pupils_cm)} apart. The "
-        f"{measured} eye is to be measured, but the sight hole stands in front of the {other} eye, "
+        f"{measured} eye is to be measured, but the sight hole is in front of the {other} eye, "
         f"{write_distance(distance_cm)} away."
     )
     return pen.figure(uid=uid, title="Patient and sight hole from above", description=facts, height=base + 32)

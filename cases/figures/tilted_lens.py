@@ -40,7 +40,7 @@ def tilted_lens(lens: SphCyl, *, tilt: float, tilt_axis: float, uid: str) -> Fig
     pen.text(8, mid + 76, "seen along that line", size=SMALL, anchor="start")
     pen.text(WIDTH / 2, mid + 104, f"marked {engraved(lens)}", kind="number")
     facts = (
-        f"A lens marked {engraved(lens)} stands before the eye, tilted through {tilt:g} degrees about its "
+        f"A lens marked {engraved(lens)} is in front of the eye, tilted by {tilt:g} degrees about its "
         f"{write_axis(tilt_axis)} meridian. The line of sight passes its middle."
     )
     return pen.figure(uid=uid, title="A tilted trial lens", description=facts, height=mid + 116)

@@ -336,7 +336,7 @@ def _around_working_lens(rest: _Rest, lens: re.Match[str], line: FindingLine, te
     if lens["power"]:
         power = read_power(_signed(lens["power"].replace(" ", "")))
         if not power:
-            says = "a working lens of 0 D stands for no distance: write it like +1.50 WL"
+            says = "a working lens of 0 D matches no distance: write it like +1.50 WL"
             raise OutOfBounds(text, says, "working-lens-zero")
     elif line.distance_cm is not None:
         power = round(400 / line.distance_cm) / 4

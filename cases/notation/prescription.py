@@ -448,7 +448,7 @@ def read_distance_cm(text: str) -> float:
     if number.sign:
         raise OutOfBounds(text, f"a distance has no sign: write it like {_LIKE_DISTANCE}", "signed")
     if not value:
-        raise OutOfBounds(text, f"nought is no distance: write it like {_LIKE_DISTANCE}", "distance-beyond")
+        raise OutOfBounds(text, f"zero is no distance: write it like {_LIKE_DISTANCE}", "distance-beyond")
     if unit == "mm" and len(number.fraction or "") == 3:
         readings = (f"{number} mm", f"{number.whole}{number.fraction} mm")
         says = f"it may be {readings[0]} or {readings[1]}: write it without a mark between the thousands"

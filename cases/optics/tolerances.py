@@ -132,7 +132,7 @@ def axis_slack(cylinder: float, residual: float = 0.12) -> float:
     if not math.isfinite(cylinder):
         raise OutOfRange("cylinder", str(cylinder), "a finite number is needed")
     if not 0 <= residual < math.inf:
-        raise OutOfRange("residual cylinder", f"{residual:g}", "give its size, nought or more")
+        raise OutOfRange("residual cylinder", f"{residual:g}", "give its size, zero or more")
     return math.degrees(math.asin(residual / (2 * abs(cylinder)))) if residual < 2 * abs(cylinder) else 90.0
 
 

@@ -64,7 +64,7 @@ def draw_patient(
             continue
         if not any(near_a_tie(lens) for one in SIDES for lens in _written_lenses(patient.eye(one))):
             return replace(patient, seed=f"{seed}", origin=origin)
-    raise CaseError(f"patient {seed}: none of this sort is to be had at {low:g} to {high:g} years")
+    raise CaseError(f"patient {seed}: none of this kind can be drawn at {low:g} to {high:g} years")
 
 
 def _refraction_of(patient: Patient) -> Refraction:

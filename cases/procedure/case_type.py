@@ -409,7 +409,7 @@ class CannotDraw(CaseError):
 
     def __init__(self, type_id: str, wanted: str, because: CaseError | None = None) -> None:
         why = f" ({because})" if because else ""
-        super().__init__(f"{type_id}: no case {wanted} is to be had here{why}; ask for another type, level or distance")
+        super().__init__(f"{type_id}: no case {wanted} can be drawn here{why}; ask for another type, level or distance")
 
 
 def draw(

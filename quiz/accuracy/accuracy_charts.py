@@ -218,7 +218,7 @@ def cylinder_chart(log: _Log, evidence: Evidence) -> Chart:
     if found:
         single, mean = found
         words += f"; the mean lies at J0 {write_power(mean.centre[0])}, J45 {write_power(mean.centre[1])} D"
-        words += f"; nought lies {'inside' if _holds_nought(mean) else 'outside'} the 95 % ellipse of the mean"
+        words += f"; zero lies {'inside' if _holds_nought(mean) else 'outside'} the 95 % ellipse of the mean"
         key.append("Broken ellipse: 95 % of single eyes. Full ellipse: where the mean lies, with 95 % confidence.")
         tables.append(
             Table(

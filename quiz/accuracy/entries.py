@@ -133,12 +133,12 @@ class Entry:
     """Whether the retinoscopy was done under cycloplegia."""
     end_wet: bool = asked("It was reached", _DONE, usual=False)
     """Whether the end-point was reached under cycloplegia."""
-    age: str = asked("Age", Pick(AGES), usual="", hint="Tells who can accommodate; leave it if you like.")
+    age: str = asked("Age", Pick(AGES), usual="", hint="Shows who can accommodate; optional.")
     remark: str = asked(
         "Remark",
         Words(tidy=tidy_remark),
         usual="",
-        hint="If you like. Nothing that tells who it was: no name, no date of birth, no number of a record.",
+        hint="Optional. Nothing that identifies the patient: no name, no date of birth, no number of a record.",
         size=40,
     )
 

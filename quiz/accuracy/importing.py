@@ -71,7 +71,7 @@ class Wishes:
     )
     after: int = asked("", Whole("patients after"), usual=0)
     """Added to every patient's number, so that the patients of another log come after those of this one."""
-    keep_doubtful: bool = asked("None of them tells who a patient was: keep these remarks", Tick(), usual=False)
+    keep_doubtful: bool = asked("None of them identifies a patient: keep these remarks", Tick(), usual=False)
     """Whether remarks that may tell who it was are kept all the same."""
 
 
@@ -237,7 +237,8 @@ def _notes(where: dict[str, int], order: Dates, left_out: tuple[str, ...]) -> tu
     telling = [one for one in left_out if plain(one) in IDENTIFYING]
     if telling:
         out.append(
-            f"Left out because it may tell who it was: {', '.join(telling)}. Better take such columns out of the file "
+            f"Left out because it may identify a patient: {', '.join(telling)}. Better take such columns out of the "
+            f"file "
             "too."
         )
     return tuple(out)

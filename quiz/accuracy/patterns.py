@@ -73,7 +73,9 @@ ALIKE, DRY_WET, WET_DRY = "alike", "dry-wet", "wet-dry"
 
 THRESHOLDS = (
     Threshold(f"The accuracy log claims nothing from fewer than {FEWEST_EYES} eyes or {FEWEST_PATIENTS} patients"),
-    Threshold(f"An examiner without bias is told of one in at most {100 * SHARE:.0f} % of logs", ("computed",)),
+    Threshold(
+        f"An examiner without bias is reported to have one in at most {100 * SHARE:.0f} % of logs", ("computed",)
+    ),
     Threshold(f"Scatter beyond an SD of {USUAL_SD:.2f} D in M is wide", SAME_EXAMINER_MEAN.sources),
     Threshold(f"A difference within {LEFT_IN_WITHIN:.2f} D of the working distance looks as if it was left in"),
     Threshold(

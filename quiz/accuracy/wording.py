@@ -109,11 +109,11 @@ def _distance(evidence: Evidence) -> Told:
         *(_plus_causes(evidence) if plus else _minus_causes()),
     ]
     suggests = (
-        f"Causes that fit, in no order: {'; '.join(causes)}. M alone does not tell them apart. Measure your distance "
+        f"Causes that fit, in no order: {'; '.join(causes)}. M alone cannot separate them. Measure your distance "
         "with a tape before you change it."
     )
     if not plus and not (np.nan_to_num(evidence.used.accommodates, nan=1.0) == 0).all() and evidence.groups is None:
-        suggests += " Too few eyes with accommodation out of play are in the log to tell fixation from distance."
+        suggests += " The log has too few eyes without accommodation to separate fixation from distance."
     if any(evidence.claims(f"cylinder-{one}") for one in ("level", "mirrored", "uneven", "oblique")):
         suggests += (
             " The cylinder is off as well (see below): looking in off the axis moves M too, in a direction that "
@@ -147,7 +147,7 @@ def _angle_words(cylinder: float, evidence: Evidence) -> str:
     near, far = at * math.tan(math.radians(least)), None if most is None else at * math.tan(math.radians(most))
     angles = f"{least:g}° or more" if most is None else f"{least:g}° to {most:g}°"
     way = f"{near:.0f} cm or more" if far is None else f"{near:.0f} to {far:.0f} cm"
-    return f"in a usual eye it takes some {angles} off the axis, {way} at this distance (eyes scatter threefold)"
+    return f"in a usual eye it takes about {angles} off the axis, {way} at this distance (eyes scatter threefold)"
 
 
 def _own_cylinder(shift: float, own: float, names: tuple[str, str]) -> str:
@@ -182,14 +182,15 @@ def _mirrored(evidence: Evidence) -> Told:
     side = "temporal" if J45 > 0 else "nasal"
     other = "nasal" if J45 > 0 else "temporal"
     says = (
-        f"More minus cylinder of {2 * abs(J45):.2f} D at axis {right} in right eyes and, as in a mirror, at axis "
-        f"{left} in left eyes (J45 {write_power(J45)} D as in a right eye)."
+        f"More minus cylinder of {2 * abs(J45):.2f} D: in right eyes at axis {right}, in left eyes, mirrored, at axis "
+        f"{left} (J45 {write_power(J45)} D as in a right eye)."
     )
     suggests = (
-        f"Looking in askew does that when it is askew alike for both eyes: from above and the {side} side, or from "
+        f"Looking off axis does that when the direction is the same for both eyes: from above and the {side} side, or "
+        f"from "
         f"below and the {other} side; {_angle_words(2 * J45, evidence)}."
     )
-    return "As if seen askew, mirrored in the two eyes", says, suggests, "askew"
+    return "As if seen off axis, mirrored in the two eyes", says, suggests, "askew"
 
 
 def _uneven(evidence: Evidence) -> Told:
@@ -197,9 +198,10 @@ def _uneven(evidence: Evidence) -> Told:
     eye = "right" if gap < 0 else "left"
     says = f"Right less left, J0 differs by {write_power(gap)} D: the {eye} eye has the more minus cylinder at axis 90."
     suggests = (
-        f"The {eye} eye was perhaps seen more from the side than the other, or the other more from above: as when one "
-        "place serves for both eyes, so that one is seen from the temporal and one from the nasal side (the visual "
-        "axis is not the optical one, so the two sides are not alike)."
+        f"The {eye} eye was perhaps seen more from the side than the other, or the other more from above. That "
+        f"happens when one "
+        "place serves for both eyes, so that one is seen from the temporal and one from the nasal side. The visual "
+        "axis is not the optical one, so the two sides differ."
     )
     return "The two eyes’ cylinders differ, level or upright", says, suggests, "side"
 
@@ -222,10 +224,10 @@ def _oblique(evidence: Evidence) -> Told:
         way = "anticlockwise" if turn > 0 else "clockwise"
         suggests += (
             f" So does a trial frame or a head that is turned: with the cylinder that these eyes have, all axes about "
-            f"{abs(turn):.0f}° {way}. The chart of the axes tells: turned alike at every strength of cylinder, or most "
+            f"{abs(turn):.0f}° {way}. See the chart of the axes: turned equally at every strength of cylinder, or most "
             "in the weak ones."
         )
-    return "Axes askew the same way in both eyes", says, suggests, "turned"
+    return "Axes turned the same way in both eyes", says, suggests, "turned"
 
 
 def _eyes_differ(evidence: Evidence) -> Told:
@@ -239,7 +241,7 @@ def _eyes_differ(evidence: Evidence) -> Told:
         f"You perhaps come nearer for the {eye} eye, with another hand and another eye of your own; or the other eye "
         "accommodates while you work on it, when your head hides the chart or its fellow is not fogged."
     )
-    return "The two eyes are not read alike", says, suggests, "one-eye"
+    return "The two eyes are measured differently", says, suggests, "one-eye"
 
 
 def _accommodation(evidence: Evidence) -> Told:
@@ -270,7 +272,7 @@ def _drift(evidence: Evidence) -> Told:
     way = "nearer" if line.slope > 0 else "farther"
     suggests = (
         f"Something changed with time: the place you take up (it would have moved {way}), the end-point, the lenses, "
-        "or the patients who come. Measure your distance afresh."
+        "or the patients who come. Measure your distance again."
     )
     return "M has drifted", says, suggests, "nearer"
 
@@ -310,13 +312,13 @@ def _vector(evidence: Evidence) -> Told:
         raise ValueError("a mean vector is claimed of a log without one")
     M, J0, J45 = (write_power(float(one)) for one in evidence.mirrored)
     says = (
-        f"The mean difference as a lens is not nought (M {M}, J0 {J0}, J45 {J45} D as in a right eye; T² = "
+        f"The mean difference as a lens is not zero (M {M}, J0 {J0}, J45 {J45} D as in a right eye; T² = "
         f"{vector.t_squared:.1f})."
     )
     return (
         "A bias that no one pattern explains",
         says,
-        "Sphere and cylinder together are off, but neither alone clearly so. More eyes will tell.",
+        "Sphere and cylinder together are off, but neither alone clearly so. More eyes are needed.",
         "any",
     )
 

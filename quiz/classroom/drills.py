@@ -52,7 +52,7 @@ class UnknownDrill(QuizError):
     """No such drill is in this class, or set for this learner."""
 
     def __init__(self) -> None:
-        super().__init__("there is no such drill for you: the ones that are open to you stand on the Practise page")
+        super().__init__("there is no such drill for you: the drills open to you are listed on Today")
 
 
 class BadPlan(BadFields):
@@ -69,11 +69,11 @@ class NotNow(QuizError):
 
 
 class NotReadable(QuizError):
-    """A case that was kept by an older version, and that this one cannot read."""
+    """A case that was saved by an older version, and that this one cannot read."""
 
     def __init__(self, number: int, why: CaseError) -> None:
         super().__init__(
-            f"case {number} of this drill was kept by an older version, and this one cannot read it ({why}): "
+            f"case {number} of this drill was saved by an older version, and this one cannot read it ({why}): "
             f"its preceptor can copy the drill, and the copy has cases of this version"
         )
 
@@ -105,7 +105,8 @@ class Plan:
     least: int | None = asked(
         "Of minutes: the least number of cases",
         Whole("least number of cases"),
-        help="The score is of so many cases at least. Left empty: it is “so many right in the minutes”, with no share "
+        help="The score is out of at least this many cases. Left empty: it is the number right within the minutes, "
+        "with no share "
         "and no pass mark.",
         size=8,
         most=80,
@@ -144,7 +145,7 @@ class Plan:
     )
     """Whoever joins the class after it opens has to be let in."""
     test: bool = asked(
-        "A test: nothing else is open to a learner until they have come to its end", Tick(), usual=False, entry=TEST
+        "A test: nothing else is open to a learner until they have finished it", Tick(), usual=False, entry=TEST
     )
     limit_minutes: float | None = asked(
         "Time for these cases, in minutes",
@@ -686,7 +687,7 @@ def extend(
     with store.writing():
         run = class_queries.run_of(store, drill.id, learner_id)
         if run is not None and run.ended_at is not None:
-            raise NotNow("this learner has come to the end of the drill, and what was handed in stands")
+            raise NotNow("this learner has finished the drill; what was handed in cannot be changed")
         class_queries.keep_extension(store, drill.id, learner_id, closes_at, extra_minutes)
         retime(store, drill.id)
 

@@ -29,7 +29,7 @@ class NotAdministrator(QuizError):
     """Someone who does not look after the preceptors."""
 
     def __init__(self) -> None:
-        super().__init__("only an administrator can do this: whoever runs this server can make one")
+        super().__init__("only an administrator can do this: the person who runs this server can make one")
 
 
 def get(store: Store, preceptor_id: int | None) -> Preceptor:

@@ -108,7 +108,9 @@ def sign_in(store: Store, name: str, password: str, *, caller: Caller, now: floa
     with caller.tries.counted(_password_limits(caller, name.casefold(), known), now):
         fits = check_password_hash(known.password if known else _nobodys(), password)
         if known is None or not fits:
-            raise NotKnown("no preceptor has that name and password: try again, or run `add-preceptor` to set anew")
+            raise NotKnown(
+                "no preceptor has that name and password: try again, or set a new password with `add-preceptor`"
+            )
     token = lots.new_secret()
     with store.writing():
         class_queries.add_sign_in(store, digest(token), preceptor=known.id, now=now, until=now + PRECEPTOR_STAYS)

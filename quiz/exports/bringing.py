@@ -152,7 +152,7 @@ def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
             _check_moment(worked.at)
             out.worked.append(worked)
         case kind:
-            raise ValueError(f"“{str(kind)[:30]}” is no kind of line that there is")
+            raise ValueError(f"“{str(kind)[:30]}” is not a kind of line that this version knows")
 
 
 def _made(values: Mapping[str, Any], kind: type[Kind]) -> Kind:

@@ -27,15 +27,19 @@ MOST = 2500
 
 BOUNDS = (
     "A platform compares what is typed with a list, and takes upper and lower case for the same. The list of each "
-    "question has the right answer as people usually type it: with and without the plus of a sphere, with a point or a "
-    "comma, with and without zeros that say nothing, with the usual units, with /, a space or nothing between sphere "
-    "and cylinder, with x, *, ax, axis or a space before the axis, the axis also as 05 or 005, and a "
-    "prescription in both cylinder forms where the form is free.",
-    "For a single number the list has every value that counts as exactly right in the app, in steps of 0.01 D, "
+    "question has the right answer as people usually type it. It may have or lack the plus of a sphere, a point or a "
+    "comma, zeros that add nothing, and the usual units. Between sphere and cylinder it may have /, a space or "
+    "nothing; "
+    "before the axis x, *, ax, axis or a space; the axis also as 05 or 005. A "
+    "prescription is listed in both cylinder forms where the form is free.",
+    "For a single number the list has every value that counts as exactly right in the app. The steps are 0.01 D, "
     "0.1 cm, 0.1° or half a degree of axis.",
-    "Not in the list, although the app gives credit: a value that is near and not exact (of a prescription, within "
-    "0.125 D and with 0.25 D of cylinder left by its axis), a prescription with a point in one power and a comma in "
-    "the other or with parts in an unusual order, words for signs and numbers, unusual spaces, and signs that are not "
+    "Some answers are not in the list, although the app gives credit. A value that is near and not exact (of a "
+    "prescription, within "
+    "0.125 D and with 0.25 D of cylinder left by its axis) is one. So is a prescription with a point in one power and "
+    "a comma in "
+    "the other, or with parts in an unusual order. So are words for signs and numbers, unusual spaces, and signs that "
+    "are not "
     "on a keyboard, such as × and −. Tell learners to type x and -.",
 )
 LEFT_OUT = (

@@ -34,7 +34,7 @@ class TooFew(QuizError):
 
     def __init__(self, answers: int, learners: int) -> None:
         super().__init__(
-            f"{answers:,} answers of {learners} learners: too few to fit the memory to. It takes some "
+            f"{answers:,} answers of {learners} learners: too few to fit the memory to. It needs about "
             f"{ENOUGH_ANSWERS:,} answers of at least {ENOUGH_LEARNERS} learners; the numbers stay as they are"
         )
 

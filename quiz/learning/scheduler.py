@@ -527,7 +527,7 @@ class _Table:
 
     def why_standing(self, key: SlipKey) -> tuple[str, ...]:
         times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
-        often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once lately"
+        often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once in recent cases"
         step = self.catalogue.step_titles.get(key[0], key[0])
         return f"You {self.slip_title(key)}: {often}.", f"A check on {step}, where your recurring mistake is."
 
@@ -546,7 +546,7 @@ class _Table:
         if slip is not None and len(self.state.slips[slip[0]][slip[1]].seen) > 1:
             # Not called recurring yet: what explains an answer may not be what was done.
             return (
-                f"It looked lately as if you {self.slip_title(slip)}: this case would show it again.",
+                f"In recent cases it looked as if you {self.slip_title(slip)}: this case would show it again.",
                 f"Again a case that would show whether you {self.slip_title(slip)}.",
             )
         days = int((self.now - memory.at) / DAY)

@@ -41,7 +41,7 @@ KEPT = 0.01
 RECENT = 60
 """Cases looked back on for what to bring next: some six sittings of ten."""
 
-WHY_LATER = "Chosen by your answers: why is not told until the drill that you have begun has come to its end."
+WHY_LATER = "Chosen by your answers: the reason is shown when you have finished the drill that you began."
 """A reason rests on every mark, also on those of a drill that shows them at its end."""
 
 

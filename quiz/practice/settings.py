@@ -151,7 +151,7 @@ class LearnerSettings:
         entry="Exam",
     )
     role: str = asked(
-        "What you are", Pick(ROLES), usual="student", help="Decides which pages stand at hand.", entry="You"
+        "What you are", Pick(ROLES), usual="student", help="Decides which pages are in the menu.", entry="You"
     )
 
     def __post_init__(self) -> None:

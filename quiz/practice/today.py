@@ -336,7 +336,7 @@ def end_if_time_is_over(store: Store, learner: Learner, *, now: float) -> int | 
 def nothing_there(offered: Catalogue, state: LearnerState, level: str, aim: Aim, now: float) -> str:
     """Say why a choice holds no case now; "" where it holds some."""
     if aim.what == what_to_practise.MISTAKES and not aim.topic and not what_to_practise.mistakes(offered, state, now):
-        return "You have made no mistake lately that could be practised."
+        return "You have made no recent mistake that could be practised."
     if aim.what == what_to_practise.UNMET and not what_to_practise.unmet(offered, state, level):
         return "You have met every type up to your level."
     if aim.what == what_to_practise.TOPIC and not aim.topic:

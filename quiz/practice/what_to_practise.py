@@ -41,7 +41,7 @@ PAPER_MINUTES = 30.0
 SURVEY_FAMILIES = ("distance", "movement", "meridians", "algebra", "sighting", "near", "planes", "checking")
 """All but the bench, whose cases take minutes."""
 SURVEY_LENGTH = Length("survey", "eight cases", cases=len(SURVEY_FAMILIES))
-WHY_PAPER = "A mock paper takes its cases from every topic, whatever you know."
+WHY_PAPER = "A mock paper takes its cases from every topic, known or not."
 WHY_SURVEY = "One case from each topic, to find what you know."
 
 

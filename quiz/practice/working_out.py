@@ -261,7 +261,7 @@ def _loose(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
     if len(streaks) == 2:
         gap = axis_gap(streaks[0][1], streaks[1][1])
         if 0 < 90 - gap <= 1:
-            yield f"The two streaks stand {gap:g}° apart and are taken as at right angles."
+            yield f"The two streaks are {gap:g}° apart and are taken to be at right angles."
 
 
 def _squared(case_type: CaseType, findings: Mapping[str, Any]) -> tuple[dict[str, Any], str] | None:

@@ -110,11 +110,11 @@ def _memories(store: Store) -> Iterator[Finding]:
         elif not projection.agrees(kept, projection.refolded(store, learner.id)):
             astray.append(learner.name)
     if older:
-        yield Finding(f"{older} memories were worked out with other numbers; each is worked out anew when next needed")
+        yield Finding(f"{older} memories were worked out with other numbers; each is worked out again when next needed")
     if astray:
         yield Finding(f"memory differs from the log of {', '.join(astray)}: run `python -m quiz rebuild`", good=False)
     else:
-        yield Finding("every memory is what its log of answers comes to, to twelve digits")
+        yield Finding("every memory agrees with its log of answers, to twelve digits")
 
 
 def _tallies(store: Store) -> Iterator[Finding]:
@@ -133,7 +133,7 @@ def _tallies(store: Store) -> Iterator[Finding]:
             good=False,
         )
     else:
-        yield Finding("the results of every class are what its logs of answers come to")
+        yield Finding("the results of every class agree with its logs of answers")
 
 
 def _sums(store: Store, learner_id: int) -> list[tuple[object, ...]]:

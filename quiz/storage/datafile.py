@@ -81,7 +81,9 @@ class NotKept(QuizError):
     """The data file could not be written to, so that nothing of this change was kept; what was there before stands."""
 
     def __init__(self, path: Path, why: str) -> None:
-        super().__init__(f"data file {path}: {why}; nothing of this change was kept, and what was there before stands")
+        super().__init__(
+            f"data file {path}: {why}; nothing of this change was saved; what was there before is unchanged"
+        )
         self.why = why
 
 
@@ -170,7 +172,7 @@ class DataFile:
         if self._damage is not None:
             raise self._damage
         if _identity(self.path) != self._is:
-            raise NotKept(self.path, "it was moved or replaced while it was in use; stop the app and start it anew")
+            raise NotKept(self.path, "it was moved or replaced while it was in use; stop the app and start it again")
         try:
             return self._idle.pop()
         except IndexError:

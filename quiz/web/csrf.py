@@ -47,7 +47,8 @@ class ByAnotherServer(Forbidden):
     """A request that another web server passed on, where only this computer is served."""
 
     description = (
-        "This came by way of another web server, so others may come that way too, and here whoever opens a page is the "
+        "This came by way of another web server, so others may come that way too, and here anyone who opens a page is "
+        "the "
         "same learner, without signing in."
     )
     way_on = (

@@ -56,20 +56,22 @@ class Trouble:
 _TITLES = {
     400: ("This request cannot be read", "Go back, and send the form from its page."),
     403: ("Not from here", "Open the page in this window and send the form again."),
-    404: ("Nothing here", "The pages that there are stand at the top; Today goes on with your case."),
+    404: ("Nothing here", "The pages are listed at the top; Today goes on with your case."),
     405: ("Not in this way", "Open the page from the links at the top, and use the form on it."),
     413: ("Too long", "An answer is a line, not a file: shorten it."),
     500: (
         "A fault of ours",
-        "What you had answered is kept. Go back to Today; if it happens again, tell whoever set this up.",
+        "What you had answered is kept. Go back to Today; if it happens again, tell the person who set this up.",
     ),
     507: (
         "This could not be kept",
-        "Tell whoever looks after this computer. Then go back, where what you typed still stands, and send it again.",
+        "Tell the person who looks after this computer. Then go back: what you typed is still there. Send it again.",
     ),
     503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
 }
-_TELL = "Tell whoever looks after this computer. A backup can be put in its place; nothing is written until then."
+_TELL = (
+    "Tell the person who looks after this computer. A backup can be put in its place; nothing is written until then."
+)
 
 
 def set_up(app: Flask) -> None:

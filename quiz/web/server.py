@@ -100,7 +100,7 @@ def serve(
         if looked_after and not beyond and not one_person:
             raise BadMode(
                 f"data file {file.path}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
-                "or --one-person to let whoever opens a page on this computer be its learner"
+                "or --one-person to make anyone who opens a page on this computer its learner"
             )
         with closing(_listening(address, port, usual_port)) as listening:
             _serve(create_app, file, listening, host, beyond=beyond, browser=browser, say=say)
@@ -152,7 +152,7 @@ def _serve(
         say(line)
     say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
     if beyond:
-        say("Whoever can reach that address may ask to come in; only a class's code or a password lets them.")
+        say("Anyone who can reach that address may ask to come in; only a class's code or a password lets them.")
     if beyond and own:
         say("Only this computer reaches it: a web server here must lead there, and pass the Host header on as it came.")
     if fewer:

@@ -90,10 +90,10 @@ function set(root) {
     said.textContent = "";
     try {
       const response = await fetch(`${root.dataset.tell}?${form.query()}`, { headers: { Accept: "application/json" } });
-      said.textContent = response.ok ? (await response.json()).seen : "That could not be told just now.";
+      said.textContent = response.ok ? (await response.json()).seen : "That could not be worked out just now.";
       if (response.ok) canvas.setAttribute("aria-label", said.textContent ?? "");
     } catch {
-      said.textContent = "That could not be told: the app does not answer.";
+      said.textContent = "That could not be worked out: the app does not answer.";
     }
   }
   function stills(on = strip.hidden) {

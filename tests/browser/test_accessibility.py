@@ -52,7 +52,7 @@ def sitting(page: Page, served: Served) -> None:
     marked("net-sphere", "distance-left-in")(page, served)
     page.goto(served.case_url)
     page.get_by_role("button", name="Finish here").click()
-    expect(page.locator("#verdict")).to_have_text("What this sitting came to")
+    expect(page.locator("#verdict")).to_have_text("Your results")
 
 
 def at(url: str) -> State:
@@ -69,7 +69,7 @@ def recall_shown(page: Page, served: Served) -> None:
     page.goto(served.url)
     page.goto(served.url + "recall/distance")
     page.locator("#typed").fill("what I said")
-    page.get_by_role("button", name="Hold it against the answer").click()
+    page.get_by_role("button", name="Compare it with the answer").click()
     expect(page.get_by_role("button", name="Next")).to_be_visible()
 
 

@@ -76,7 +76,7 @@ def test_a_whole_sitting_by_keyboard(page: Page, served: Served, accessible: Che
             expect(page.locator("#verdict")).to_have_count(0)
             case = served.deal(page, "two-spheres", seed=number + 10)
     page.keyboard.press("Enter")
-    expect(page.locator("#verdict")).to_have_text("What this sitting came to")
+    expect(page.locator("#verdict")).to_have_text("Your results")
     expect(page.locator("main")).to_contain_text("10 cases: 7 right.")
     expect(page.locator("main")).to_contain_text("You left the working distance in: once.")
     accessible(page)
@@ -291,7 +291,7 @@ def test_without_scripts_everything_still_works(browser: Browser, served: Served
     page.keyboard.press("Enter")
     expect(page.locator("h1")).to_have_text("Case 2 of 10")
     page.get_by_role("button", name="Finish here").click()
-    expect(page.locator("#verdict")).to_have_text("What this sitting came to")
+    expect(page.locator("#verdict")).to_have_text("Your results")
     context.close()
 
 

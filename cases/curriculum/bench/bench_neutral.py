@@ -46,7 +46,7 @@ ENDS = Key[Powers]("ends")
 NEAR = Key[float]("near")
 LOOKED = Key[tuple[float, ...]]("looked", unit="°")
 
-FIND_MERIDIANS = Skill("find-meridians", "finding the principal meridians by the look of the reflex")
+FIND_MERIDIANS = Skill("find-meridians", "finding the principal meridians from the reflex")
 READ_END_POINT = Skill("read-end-point", "judging by eye where neutral is")
 
 SKEW_LEFT = SlipName(
@@ -193,7 +193,7 @@ bench_sphere = CaseType(
     answer=POWER.by(given(NET)(lambda net: net[0])),
     found=given(PUPIL, DISTANCE)(
         lambda pupil_mm, distance_cm: (
-            "An eye stands on the bench, alike in every meridian, with no lens before it.",
+            "A spherical eye, no lens in place.",
             *pupil_words(pupil_mm),
             f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
         )
@@ -322,7 +322,7 @@ bench_eye = CaseType(
     answer=EYE.by(given(SPHERE, CYLINDER, AXIS)(SphCyl)),
     found=given(PUPIL, DISTANCE)(
         lambda pupil_mm, distance_cm: (
-            "An eye stands on the bench with no lens before it.",
+            "An eye, no lens in place.",
             *pupil_words(pupil_mm),
             f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
         )

@@ -166,7 +166,7 @@ _NAMES = ("a", "b", "c")
 LENS_SIZE = SlipName(
     "lens-size-for-nearness",
     "went by the lenses in place instead of by the reflex",
-    "How much lens stands in the frame says nothing of what is still missing. The reflex does.",
+    "The power in the frame does not say what is still missing. The reflex does.",
 )
 
 
@@ -244,7 +244,7 @@ bench_nearer = CaseType(
             skills.LOOK_TO_DISTANCE,
             run=_right_order,
             says=given(ORDER)(
-                lambda order: f"Fast, wide and bright is near, whichever way it goes. {_order_words(order)}"
+                lambda order: f"Fast, wide and bright means near neutral, with or against. {_order_words(order)}"
             ),
             slips=(
                 _misjudged(skills.SPEED_REVERSED, _by(LEFTS, lambda left: -abs(left))),

@@ -35,9 +35,9 @@ TURNS = Choice(
         Option(
             "anticlockwise",
             "anticlockwise: its top to the left",
-            "the reflex stands turned anticlockwise from the streak",
+            "the reflex is turned anticlockwise from the streak",
         ),
-        Option("clockwise", "clockwise: its top to the right", "the reflex stands turned clockwise from the streak"),
+        Option("clockwise", "clockwise: its top to the right", "the reflex is turned clockwise from the streak"),
         Option("leave", "not at all: it lies on a meridian", "reflex and streak lie in one line"),
     )
 )
@@ -107,7 +107,7 @@ bench_axis = CaseType(
                 lambda turn, turned: (
                     "Reflex and streak lie in one line: this is a meridian."
                     if turn == "leave"
-                    else f"The reflex stands turned by {abs(turned):.0f}°: follow it, {turn}."
+                    else f"The reflex is turned by {abs(turned):.0f}°: follow it, {turn}."
                 )
             ),
             slips=(
@@ -258,7 +258,7 @@ bench_lean = CaseType(
             f"You have leaned in to {write_distance(leaned_cm)}.",
         )
     ),
-    question=asking("Sweep in both views. Is the band equally wide in the two, and which view still wants plus?"),
+    question=asking("Sweep in both views. Is the band equally wide in the two, and which view still needs plus?"),
     figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
     errors={"in_place": 0.12, "distance_cm": 1.0},

@@ -15,7 +15,7 @@ RX = Field("rx", "Net prescription of the eye on the bench", Lens())
 PUPIL = Field("pupil_mm", "Diameter of the pupil", quantities.DIAMETER, default=PUPIL_MM)
 MARGIN = Field(
     "margin",
-    "What the edge of the pupil wants more than its centre",
+    "Spherical aberration, edge of the pupil minus centre",
     quantities.POWER.having(low=-2, high=2),
     default=0.0,
 )

@@ -147,7 +147,7 @@ MATCH = SECOND_LENS.step(
                 lambda first, second: SphCyl(second.sphere, second.cylinder, first.axis)
             ),
             says=given(SECOND_LENS)(
-                lambda second: f"Taken as it stands: {signed(second.sphere)} / {signed(second.cylinder)}."
+                lambda second: f"Taken as it is written: {signed(second.sphere)} / {signed(second.cylinder)}."
             ),
         ),
     ),

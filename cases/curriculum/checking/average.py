@@ -69,7 +69,7 @@ _HALVED = SUM.step(
     HALVE_SUM,
     run=given(SUM)(lambda total: tuple(part / 2 for part in total)),
     says=given(SUM)(lambda total: f"Half of each: {_sum_words(total)}."),
-    slips=(Slip(SUM_NOT_HALVED, run=given(SUM)(lambda total: total), says=given()(lambda: "The sum kept as it is.")),),
+    slips=(Slip(SUM_NOT_HALVED, run=given(SUM)(lambda total: total), says=given()(lambda: "The sum left undivided.")),),
 )
 
 

@@ -17,17 +17,17 @@ ACCOMMODATION_FORGOTTEN = SlipName(
 CYLINDER_UNCOUNTED = SlipName(
     "cylinder-left-out-of-blur",
     "left the cylinder out of the blur",
-    "A mean of nought does not see well behind a strong cylinder: half of the cylinder counts too.",
+    "A spherical equivalent of zero still leaves blur when the cylinder is strong: half of the cylinder counts too.",
 )
 PARTS_ADDED = SlipName(
     "blur-parts-added",
     "added the mean and the half cylinder straight",
-    "They stand at right angles to each other as vectors: square both, add, and take the root.",
+    "They are at right angles to each other as vectors: square both, add, and take the root.",
     ("thibos-1997",),
 )
 
 ACCOMMODATION = Field(
-    "accommodation", "Accommodation that the patient can bring to bear, D", quantities.SIZE.having(high=20), default=0.0
+    "accommodation", "Accommodation that the patient can use, D", quantities.SIZE.having(high=20), default=0.0
 )
 
 

@@ -51,13 +51,14 @@ from cases.procedure.settings import Settings
 WRONG_ONE_BLAMED = SlipName(
     "wrong-result-blamed",
     "blamed the wrong one of the two results",
-    "An eye that accommodates is measured too minus, so look to whichever of the two came out the more minus.",
+    "An eye that accommodates is measured too minus, so look at the more minus of the two results.",
     ("jorge-2005",),
 )
 CYLINDER_TO_ACCOMMODATION = SlipName(
     "cylinder-put-down-to-accommodation",
     "put a change of cylinder down to accommodation",
-    "Accommodation moves both meridians alike and leaves the cylinder. A cylinder that moved has another cause.",
+    "Accommodation shifts both meridians equally and leaves the cylinder unchanged. A cylinder that moved has another "
+    "cause.",
 )
 LAST_AS_TODAY = SlipName(
     "last-taken-for-today",
@@ -67,7 +68,7 @@ LAST_AS_TODAY = SlipName(
 STRENGTH_OR_AXIS = SlipName(
     "turned-axis-taken-for-strength",
     "took a turned axis for a cylinder of another strength",
-    "The two cylinders are of one strength: it is the axis that turned.",
+    "The two cylinders are equally strong: the axis is what changed.",
 )
 
 MEASURES = Choice(
@@ -112,7 +113,7 @@ CAUSES = Choice(
         Option(
             "axis",
             "an axis not placed well in one of the two",
-            "the two cylinders are of one strength and stand at different axes",
+            "the two cylinders are equally strong at different axes",
         ),
         Option(
             "one-meridian",
@@ -255,7 +256,7 @@ def _is(*causes: str) -> Rule[bool]:
     return given(_cause)(lambda cause: cause in causes)
 
 
-LOOK_AT_THE_LENSES = "Add up the lenses in place at neutral: they tell whether the distance was taken off once."
+LOOK_AT_THE_LENSES = "Add up the lenses in place at neutral: they show whether the distance was taken off once."
 FOG_AND_REPEAT = "Fog, measure again, and consider cycloplegia by local rules: accommodation then falls away."
 
 
@@ -290,7 +291,7 @@ def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) 
             return also(
                 "changed",
                 0.5,
-                "Two years can change an eye by as much, and the last lens may never have been the full correction.",
+                "Two years can change an eye by as much, and the last lens may not have been the full correction.",
                 LOOK_AT_THE_LENSES,
             )
         case "axis" | "one-meridian", "last":
@@ -403,7 +404,7 @@ difference_cause = CaseType(
                 Slip(
                     FORMS_NOT_MATCHED,
                     run=given(FIRST_LENS, SECOND_LENS)(lambda first, second: abs(first.cylinder - second.cylinder)),
-                    says=given(CYLINDER)(lambda cylinder: f"As they stand: {size(cylinder)} D apart."),
+                    says=given(CYLINDER)(lambda cylinder: f"As they are written: {size(cylinder)} D apart."),
                     live=given(FIRST_LENS, SECOND_LENS)(lambda first, second: first.cylinder * second.cylinder < 0),
                 ),
                 Slip(

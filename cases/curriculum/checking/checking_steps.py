@@ -13,17 +13,17 @@ from cases.procedure.chain import Skill, SlipName
 from cases.procedure.keys import Rule, Slip, Step, given
 
 COMPARE_MEANS = Skill("compare-means", "taking one mean power from another")
-JUDGE_LIMIT = Skill("judge-limit", "holding a difference against a limit")
+JUDGE_LIMIT = Skill("judge-limit", "comparing a difference with a limit")
 NAME_CAUSE = Skill("name-cause", "naming what a disagreement points to")
 
 DIFFERENCE_REVERSED = SlipName(
     "difference-reversed",
     "took the difference the other way round",
-    "Say which is taken from which before you subtract: the sign is what tells too plus from too minus.",
+    "Say which is taken from which before you subtract: the sign shows whether it is too plus or too minus.",
 )
 FORMS_NOT_MATCHED = SlipName(
     "forms-not-matched",
-    "compared a plus cylinder with a minus one as they stand",
+    "compared a plus cylinder with a minus one without transposing",
     "The same lens can be written both ways. Bring both into one form before you compare cylinder and axis.",
 )
 DISTANCE_UNSEEN = SlipName(
@@ -33,8 +33,8 @@ DISTANCE_UNSEEN = SlipName(
 )
 SIGN_AGAINST_LIMIT = SlipName(
     "limit-by-sign",
-    "held a minus difference to be below the limit",
-    "The limit is for the size of the difference, whichever eye is the more plus.",
+    "took a minus difference to be below the limit",
+    "The limit is for the size of the difference, plus or minus.",
 )
 AGAIN_WITHOUT_CAUSE = SlipName(
     "again-without-cause",

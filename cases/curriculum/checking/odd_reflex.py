@@ -25,12 +25,12 @@ ACTION = Skill("reflex-action", "deciding what an odd reflex calls for")
 WHITE_FOR_BRIGHT = SlipName(
     "white-taken-for-bright",
     "took a white pupil for a bright reflex",
-    "Bright near neutral is red or orange. White is another thing altogether, and it cannot wait.",
+    "A bright reflex near neutral is red or orange. A white one is a different finding, and it cannot wait.",
     ("red-reflex-guidance", "eye-cancer-trust"),
 )
 BANDS_FOR_FLICKER = SlipName(
     "two-bands-taken-for-fluctuation",
-    "took two bands for a focus that will not settle",
+    "took two bands for a changing focus",
     "Two bands are there at the same time and move with your sweep. A focus that changes does so while you hold still.",
 )
 FLICKER_FOR_BANDS = SlipName(
@@ -41,7 +41,7 @@ FLICKER_FOR_BANDS = SlipName(
 RING_FOR_OPACITY = SlipName(
     "ring-taken-for-opacity",
     "took the ring of shadow for an opacity",
-    "A ring with a lit core is bent light, not stopped light. An opacity is dark through and through.",
+    "A ring with a lit core comes from refraction, not from blocked light. An opacity is dark throughout.",
 )
 REST_IGNORED = SlipName(
     "rest-of-findings-ignored",
@@ -55,7 +55,7 @@ PUPIL_BLAMED = SlipName(
 )
 MEDIA_BLAMED = SlipName(
     "media-blamed-too-soon",
-    "gave the media up before trying strong lenses",
+    "blamed the media before trying strong lenses",
     "The media look clear and only weak lenses have been tried. A large error looks just like this: try it first.",
 )
 TEARS_BLAMED = SlipName(
@@ -66,18 +66,19 @@ TEARS_BLAMED = SlipName(
 HARMLESS_OPACITY = SlipName(
     "white-taken-for-plain-opacity",
     "took a white pupil for a plain opacity that can wait",
-    "It may be one, but a tumour looks the same and nobody can tell from here. It is urgent until that is ruled out.",
+    "It may be one, but a tumour looks the same through the retinoscope. It is urgent until that is ruled out.",
     ("red-reflex-guidance", "eye-cancer-trust"),
 )
 SQUINT_BLAMED = SlipName(
     "squint-blamed",
-    "blamed a squint or the media though a lens made both alike",
-    "Once a lens makes both glow alike, the light does come back from both: it is the refractions that differ.",
+    "blamed a squint or the media although a lens made both glow equally",
+    "If a lens makes both glow equally, light comes back from both: the refractions differ.",
 )
 NUMBER_FORCED = SlipName(
     "number-forced",
-    "wrote a number where there was none to be had",
-    "A number that nobody could read will be believed by whoever reads the record. Write what you saw instead.",
+    "wrote a number although nothing could be measured",
+    "A number that nobody could read will be believed by the next person to read the record. Write what you saw "
+    "instead.",
 )
 WAITED = SlipName(
     "referral-put-off",
@@ -88,7 +89,7 @@ WAITED = SlipName(
 WITHOUT_HURRY = SlipName(
     "referral-without-hurry",
     "referred, but as if there were time",
-    "This sort goes by the urgent path, the same day where the local rules say so.",
+    "This finding needs an urgent referral, the same day where the local rules say so.",
     ("red-reflex-guidance", "eye-cancer-trust"),
 )
 REFERRED_TOO_SOON = SlipName(
@@ -99,7 +100,7 @@ REFERRED_TOO_SOON = SlipName(
 
 
 REFLEX = Field("reflex", "What is seen", REFLEXES)
-KNOWN_BESIDE = Field("beside", "What else is known", BESIDE)
+KNOWN_BESIDE = Field("beside", "What else you know", BESIDE)
 EYES = Choice((Option("right", "right eye"), Option("left", "left eye")))
 MAY_MEAN = Field("meaning", "What may it mean?", MEANINGS)
 TO_DO = Field("action", "What do you do?", ACTIONS)
@@ -253,7 +254,7 @@ _ACTING = TO_DO.step(
 @given(KNOWN_BESIDE, REFLEX)
 def _defensible(beside: str, reflex: str) -> tuple[Defensible, ...]:
     """Credit what this look cannot tell from the likeliest; all of it is referred at once. Common practice."""
-    examined = "The retinoscope cannot tell them apart. Refer at once: media and fundus are examined there."
+    examined = "The retinoscope cannot separate these causes. Refer at once: media and fundus are examined there."
     match beside:
         case "never-evened":
             because = "Disease behind one pupil, a tumour among it, makes the glow of two eyes unequal too."

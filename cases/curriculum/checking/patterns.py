@@ -40,7 +40,7 @@ from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
 SPLIT_DIFFERENCE = Skill("split-difference", "splitting a difference into mean and cylinder")
-JUDGE_EYES = Skill("judge-each-eye", "telling which eyes are off at all")
+JUDGE_EYES = Skill("judge-each-eye", "finding which eyes differ by more than the limit")
 READ_PATTERN = Skill("read-pattern", "reading the pattern of two eyes together")
 PATTERN_CAUSE = Skill("pattern-cause", "saying what a pattern suggests")
 
@@ -53,7 +53,7 @@ MIRROR_MISREAD = SlipName(
 ONE_EYE_FOR_BOTH = SlipName(
     "one-eye-taken-for-both",
     "read a pattern into one eye",
-    "The other eye is right. Whatever shifts both alike, such as the distance, cannot have done it.",
+    "The other eye is right. A cause that shifts both eyes equally, such as the distance, is ruled out.",
 )
 SIGNS_PASSED_OVER = SlipName(
     "opposite-signs-passed-over",
@@ -76,7 +76,7 @@ PATTERNS = Choice(
         Option("one-eye", "one eye alone is off", "the difference reaches the limit in one eye and not in the other"),
         Option(
             "shift",
-            "both are shifted alike",
+            "both are shifted equally",
             "both means are off by about as much in one direction, and outweigh the cylinders",
         ),
         Option(
@@ -118,12 +118,12 @@ SUGGESTIONS = Choice(
         ),
         Option(
             "each-side",
-            "seen askew from each eye's own side, changing sides with the eye",
+            "seen off axis from each eye's own side, changing sides with the eye",
             "the cylinders are mirror images",
         ),
         Option(
             "one-side",
-            "seen askew from one place for both eyes, or head or frame turned",
+            "seen off axis from one place for both eyes, or head or frame turned",
             "the cylinders lean the same way",
         ),
         Option("repeat-both", "measure both again", "both eyes are off without a pattern"),
@@ -143,12 +143,13 @@ _SUGGESTED_BY = {
 }
 _SUGGEST_WORDS = {
     "nothing": "Nothing to look for.",
-    "repeat-eye": "Whatever it was concerns that eye: measure it again.",
+    "repeat-eye": "The cause concerns that eye alone: measure it again.",
     "left-in": "That is about what the distance is worth: it is still in both.",
     "nearer": "Too plus in both: you were nearer than you allowed for.",
     "farther": "Too minus in both: you were farther away than you allowed for.",
     "near-fixation": "Too minus in both, by more than any seat explains: the patient looked near, or accommodated.",
-    "each-side": "An eye seen askew shows a cylinder that it has not. Mirror images: you change sides with the eye.",
+    "each-side": "An eye seen off axis shows a cylinder that it does not have. Mirror images: you change sides with "
+    "the eye.",
     "one-side": "The same lean in both: one place, above and to a side, served for both, or head or frame was turned.",
     "repeat-both": "No single cause shifts the eyes like that: measure both again.",
 }
@@ -235,8 +236,9 @@ def _pattern_words(first: SphCyl, second: SphCyl, means: tuple[float, ...], patt
     return {
         "small": "So there is no pattern to read.",
         "one-eye": "So one eye alone is off.",
-        "shift": f"The means outweigh the cylinders and are alike, {listed(means)}: both are shifted.",
-        "mirror": f"The cylinders outweigh the means. Minus axes {right} and {left} add up to some 180: mirror images.",
+        "shift": f"The means outweigh the cylinders and are about equal, {listed(means)}: both are shifted.",
+        "mirror": f"The cylinders outweigh the means. Minus axes {right} and {left} add up to about 180: mirror "
+        f"images.",
         "same-way": f"The cylinders outweigh the means. Minus axes {right} and {left} lean the same way.",
         "unclear": "The two eyes do not go together.",
     }[pattern]
@@ -410,7 +412,7 @@ two_eyes_pattern = CaseType(
                 Slip(
                     SIGNS_PASSED_OVER,
                     run=given()(lambda: "shift"),
-                    says=given()(lambda: "The sizes are alike: taken for a shift of both."),
+                    says=given()(lambda: "The sizes are equal: taken for a shift of both."),
                     live=_opposite_shift,
                 ),
             ),
@@ -459,7 +461,7 @@ two_eyes_pattern = CaseType(
 )
 
 THRESHOLDS = (
-    Threshold(f"Two eyes are alike with means within {ALIKE:.2f} D and axes within {AXES_ALIKE:g}°"),
+    Threshold(f"Two eyes count as equal with means within {ALIKE:.2f} D and axes within {AXES_ALIKE:g}°"),
     Threshold("Nobody sits farther away than 2 m from the patient"),
 )
 TYPES = (two_eyes_pattern,)

@@ -48,7 +48,7 @@ FAULTS = Marks(
         Option("axis-missing", "a cylinder without an axis", "a cylinder is written and no axis after it"),
         Option("cylinder-missing", "an axis without a cylinder", "an axis is written and no cylinder before it"),
         Option("axis-off-dial", "an axis outside 1 to 180", "an axis is 0 or above 180"),
-        Option("line-open", "a sphere alone without DS", "a sphere stands alone and DS does not close the line"),
+        Option("line-open", "a sphere alone without DS", "a sphere is alone and no DS follows it"),
         Option("off-step", "a power off the quarter steps", "a power is no whole number of quarter dioptres"),
         Option(
             "forms-mixed",
@@ -89,86 +89,88 @@ _DROP_NOTES = {
 MISSED = {
     "sign-missing": SlipName(
         "missing-sign-passed",
-        "passed over a power without its sign",
+        "missed a power without its sign",
         "A power without a sign may be made up either way. Write the plus too.",
         ("certificate-feedback",),
     ),
     "axis-missing": SlipName(
         "missing-axis-passed",
-        "passed over a cylinder without an axis",
-        "No one can make that lens: a cylinder needs its axis.",
+        "missed a cylinder without an axis",
+        "That lens cannot be made: a cylinder needs its axis.",
     ),
     "cylinder-missing": SlipName(
         "missing-cylinder-passed",
-        "passed over an axis without a cylinder",
+        "missed an axis without a cylinder",
         "An axis alone says that there was a cylinder, and not how strong.",
     ),
     "axis-off-dial": SlipName(
         "axis-past-180",
-        "passed over an axis outside 1 to 180",
+        "missed an axis outside 1 to 180",
         "Axes run from 1 to 180. Take 180 off what lies above, and write 180 for 0, so that it is not read as a blank.",
         ("iso-8429", "study-guide"),
     ),
     "line-open": SlipName(
         "open-line-passed",
-        "passed over a sphere with nothing after it",
+        "missed a sphere with nothing after it",
         "DS after a lone sphere says that there is no cylinder. Without it, one may have been forgotten.",
     ),
     "off-step": SlipName(
         "off-step-passed",
-        "passed over a power that no lens in the set has",
+        "missed a power that no lens in the set has",
         "The lenses go in quarters. A power between them was mistyped or never in the frame.",
     ),
     "forms-mixed": SlipName(
         "mixed-forms-passed",
-        "passed over two cylinder forms in one record",
+        "missed two cylinder forms in one record",
         "One eye in plus and one in minus form invites a transposing mistake. Keep one form for both.",
         ("certificate-feedback",),
     ),
     "eyes-swapped": SlipName(
         "exchanged-eyes-passed",
-        "passed over the two eyes exchanged",
-        "Hold each line against what was found: right stands in the left eye's place and left in the right's.",
+        "missed the two eyes exchanged",
+        "Compare each line with the findings: the right eye's is written for the left, and the left eye's for the "
+        "right.",
     ),
     "net-unsaid": SlipName(
         "net-unsaid-passed",
-        "passed over that nothing says whether it is net",
-        "The next reader cannot tell whether the working distance is still in it.",
+        "missed that the record does not say net or gross",
+        "The next reader cannot know whether the working distance is still included.",
         ("certificate-feedback",),
     ),
     "distance-unsaid": SlipName(
         "distance-unsaid-passed",
-        "passed over that no working distance is written",
+        "missed that no working distance is written",
         "Without the distance nobody can check what was taken off. Write it beside net.",
     ),
     "drops-unsaid": SlipName(
         "drops-unsaid-passed",
-        "passed over that nothing is said of drops",
+        "missed that nothing is said about drops",
         "A finding with drops and one without are two different things. Say which it is.",
         ("certificate-feedback",),
     ),
     "time-unsaid": SlipName(
         "time-unsaid-passed",
-        "passed over drops without their time",
-        "Whether the drops had done their work depends on when they went in. Write when, and when you read.",
+        "missed drops without their time",
+        "Whether the drops had taken full effect depends on the time. Write when they were given, and when you "
+        "measured.",
         ("certificate-feedback",),
     ),
 }
 
 SIGN_FOR_NOUGHT = SlipName(
     "sign-wanted-for-nought",
-    "wanted a sign before nought",
-    "Nought is neither plus nor minus: plano, or 0.00, stands without a sign.",
+    "asked for a sign before zero",
+    "Zero is neither plus nor minus: write plano, or 0.00, without a sign.",
 )
 AXIS_FOR_SPHERE = SlipName(
     "axis-wanted-for-sphere",
-    "wanted an axis for a sphere",
+    "asked for an axis for a sphere",
     "DS says that there is no cylinder, so there is no axis to write.",
 )
 LEVEL_REFUSED = SlipName(
     "axis-180-refused",
-    "took 180 to be off the dial",
-    "180 is how the level axis is written. It is 0 that is not.",
+    "took 180 for an axis that does not exist",
+    "The horizontal axis is written 180. An axis of 0 is not written.",
     ("iso-8429",),
 )
 SIGNS_FOR_FORMS = SlipName(
@@ -184,7 +186,7 @@ DISTANCE_BESIDE_NET = SlipName(
 )
 TIME_WITHOUT_DROPS = SlipName(
     "time-wanted-without-drops",
-    "wanted a time though no drops were given",
+    "asked for a time although no drops were given",
     "Without drops there is no time to write down.",
 )
 
@@ -294,7 +296,7 @@ STEPS = (
         AUDIT_SIGNS,
         _signs,
         ("sign-missing",),
-        "Every power has its sign, and nought needs none",
+        "Every power has its sign, and zero needs none",
         _wrongly(SIGN_FOR_NOUGHT, "sign-missing", _signs, _nought_without_sign),
     ),
     _audit(

@@ -34,7 +34,7 @@ from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
 COMPARE_CYLINDERS = Skill("compare-cylinders", "comparing the cylinders of two lenses in one form")
-COMPARE_AXES = Skill("compare-axes", "comparing two axes round the dial")
+COMPARE_AXES = Skill("compare-axes", "comparing two axes around the dial")
 REPEAT_OR_ACCEPT = Skill("repeat-or-accept", "deciding whether two readings agree")
 
 AXES_STRAIGHT_SUBTRACTED = SlipName(
@@ -46,7 +46,8 @@ AXES_STRAIGHT_SUBTRACTED = SlipName(
 WEAK_CYLINDER_AXIS = SlipName(
     "axis-of-weak-cylinder-judged",
     "judged the axis of a cylinder too weak to have a sure one",
-    f"Below {AXIS_AGREEMENT[2]:.2f} D an axis is loose by nature; the published agreement is for stronger cylinders.",
+    f"Below {AXIS_AGREEMENT[2]:.2f} D an axis is naturally uncertain; the published agreement is for stronger "
+    f"cylinders.",
     ("mccullough-2017",),
 )
 AVERAGED_ANYWAY = SlipName(
@@ -256,7 +257,7 @@ repeat_or_accept = CaseType(
                 Slip(
                     FORMS_NOT_MATCHED,
                     run=_compared(lambda lens: lens),
-                    says=_cylinder_words("As they stand"),
+                    says=_cylinder_words("As they are written"),
                     live=given(FIRST, SECOND)(lambda first, second: first.cylinder * second.cylinder < 0),
                 ),
             ),
@@ -292,7 +293,7 @@ repeat_or_accept = CaseType(
                 Slip(
                     AVERAGED_ANYWAY,
                     run=given()(lambda: "accept"),
-                    says=given()(lambda: "Averaged all the same."),
+                    says=given()(lambda: "Averaged although they disagree."),
                     live=given(_right)(lambda right: right != "accept"),
                 ),
                 Slip(
@@ -319,9 +320,10 @@ repeat_or_accept = CaseType(
         lambda first, second, mean_limit, cylinder_limit, axis_from, axis_limit: (
             f"First reading, net: {as_written(first)}.",
             f"Second reading of the same eye, net: {as_written(second)}.",
-            f"Two readings agree here when mean powers differ by no more than {size(mean_limit)} D, cylinders by no "
-            f"more than {size(cylinder_limit)} D and, where both cylinders have {size(axis_from)} D or more, axes by "
-            f"no more than {axis_limit:.0f}°.",
+            f"Two readings agree here when all of this is true: mean powers differ by at most {size(mean_limit)} D; "
+            f"cylinders by at most {size(cylinder_limit)} D; and axes, where both cylinders have {size(axis_from)} D "
+            f"or "
+            f"more, by at most {axis_limit:.0f}°.",
         )
     ),
     question=asking("By how much does the first mean power exceed the second (signed), and do the two agree?"),

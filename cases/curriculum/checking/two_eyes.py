@@ -46,7 +46,7 @@ SPOT_DISTANCE = Skill("spot-distance", "spotting the working distance in a diffe
 OTHER_EYE_SUSPECTED = SlipName(
     "other-eye-suspected",
     "suspected the wrong eye",
-    "What was not taken off is plus. The eye that still holds it is the one that came out more plus.",
+    "What was not taken off is plus. The eye that still includes it is the more plus one.",
 )
 
 
@@ -59,12 +59,12 @@ ACTS = Choice(
         ),
         Option(
             "right-distance",
-            "measure again: the right eye may still hold the working distance",
+            "measure again: the right eye may still include the working distance",
             "the right eye is the more plus by about what the distance is worth",
         ),
         Option(
             "left-distance",
-            "measure again: the left eye may still hold the working distance",
+            "measure again: the left eye may still include the working distance",
             "the left eye is the more plus by about what the distance is worth",
         ),
         Option(
@@ -175,7 +175,7 @@ def _act(suspect: str | None, gap: float, limit: float) -> str:
 @given(SUSPECT, ACT, MEAN_DIFFERENCE, LIMIT)
 def _act_words(suspect: str | None, act: str, gap: float, limit: float) -> str:
     if suspect:
-        return f"So measure again: the {suspect} eye may still hold the working distance."
+        return f"So measure again: the {suspect} eye may still include the working distance."
     if act == "keep":
         return f"{size(gap)} D is below this clinic's {size(limit)} D: keep both."
     return f"{size(gap)} D reaches this clinic's {size(limit)} D: measure again."

@@ -100,7 +100,7 @@ CAUSES = Choice(
             "accommodation while it was measured",
             "the result is too minus for the vision and the reflex was changing",
         ),
-        Option("axis", "the axis", "never by itself: unaided vision hardly depends on where the axis stands"),
+        Option("axis", "the axis", "never by itself: unaided vision hardly depends on the axis"),
         Option(
             "elsewhere",
             "no slip: something other than the refraction",

@@ -46,14 +46,14 @@ SHARE_TAKEN = SlipName(
 )
 SPHERE_NOUGHT = SlipName(
     "residual-sphere-nought",
-    "left the sphere at nought",
+    "left the sphere at zero",
     "Turning a cylinder leaves the mean power alone, so the left-over lens has a sphere of half its cylinder, "
     "with the other sign.",
 )
 SPHERE_SAME_SIGN = SlipName(
     "residual-sphere-same-sign",
     "gave the left-over sphere the cylinder's sign",
-    "The mean power stays at nought, so sphere and half cylinder must cancel: give the sphere the other sign.",
+    "The spherical equivalent stays zero, so sphere and half cylinder must cancel: give the sphere the other sign.",
 )
 OTHER_SIDE = SlipName(
     "residual-on-other-side",
@@ -136,13 +136,13 @@ def _laid_slip(name: SlipName, axis: Rule[float], words: str, live: Rule[bool] =
 
 _RIGHT_SHARE = given(TURNED)(lambda turned: 2 * _sine(turned))
 
-PLACED = Field("placed", "Axis at which its cylinder stands", quantities.AXIS)
+PLACED = Field("placed", "Axis of its cylinder", quantities.AXIS)
 
 
 @given(TURNED, AXIS, PLACED)
 def _out_words(turned: float, axis: float, placed: float) -> str:
     way = "anticlockwise" if turned > 0 else "clockwise"
-    return f"The axis belongs at {degrees(axis)} and stands at {degrees(placed)}: {abs(turned):g}° too far {way}."
+    return f"The axis should be {degrees(axis)} and stands at {degrees(placed)}: {abs(turned):g}° too far {way}."
 
 
 OTHER_SIDE_OR_PAST_180: Pair = (

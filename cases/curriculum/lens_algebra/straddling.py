@@ -35,7 +35,7 @@ GUIDES = Choice(
     (
         Option("first", "the band of the first streak", "the first band is the narrower one"),
         Option("second", "the band of the second streak", "the second band is the narrower one"),
-        Option("neither", "neither: they are alike", "the two bands are equally wide"),
+        Option("neither", "neither: they are equally wide", "the two bands are equally wide"),
     )
 )
 TURNS = Choice(
@@ -61,13 +61,13 @@ _OTHER = {"first": "second", "second": "first"}
 WIDE_FOLLOWED = SlipName(
     "wide-band-followed",
     "took the wider band for the guide",
-    "The narrower band is the one that tells which way the axis is out.",
+    "The narrower band shows which way the axis is out.",
     ("streak-guide",),
 )
 ONE_BAND_TRUSTED = SlipName(
     "one-band-trusted",
     "went by one band without comparing it with the other",
-    "One band alone says nothing. Where both are alike the axis is right.",
+    "One band alone says nothing. Where both are equally wide the axis is right.",
 )
 TURNED_WRONG_WAY = SlipName(
     "turned-wrong-way",
@@ -125,7 +125,7 @@ def _draw_straddle(chance: Chance, settings: Settings) -> dict[str, Any]:
 @given(CYLINDER, AXIS, given(FIRST[STREAK], SECOND[STREAK])(lambda *streaks: streaks))
 def _lies_between(cylinder: float, axis: float, streaks: tuple[float, float]) -> None:
     if not cylinder:
-        raise BadFinding(0, "a cylinder of nought has no axis: give its power with the sign")
+        raise BadFinding(0, "a cylinder of zero has no axis: give its power with the sign")
     if any(abs(axis_gap(axis, streak) - 45) > 1 for streak in streaks) or axis_gap(*streaks) < 88:
         rule = (
             f"the streaks must lie 45° to either side of the axis, at {axis_of(axis + 45):g} and {axis_of(axis - 45):g}"
@@ -156,7 +156,7 @@ def _toward(plus_rule: Callable[[float], bool]) -> Rule[float | None]:
 @given(TOWARD, CYLINDER)
 def _toward_words(toward: float | None, cylinder: float) -> str:
     if toward is None:
-        return "Alike: the axis is right and stays."
+        return "Equally wide: the axis is right and stays."
     sign, way = ("plus", "towards") if cylinder > 0 else ("minus", "away from")
     return f"A {sign} cylinder's axis goes {way} the narrow band: to the side of the streak at {degrees(toward)}."
 
@@ -175,7 +175,7 @@ def _bands(uid: str, first: float, one: str, second: float, other: str) -> Figur
 @given(GUIDE, _streaks)
 def _guide_words(guide: str, streaks: dict[str, float]) -> str:
     if guide == "neither":
-        return "The two bands are alike."
+        return "The two bands are equally wide."
     return f"The narrower band is that of the {guide} streak, at {degrees(streaks[guide])}."
 
 

@@ -46,7 +46,8 @@ SLOWEST_FIRST = SlipName(
 OTHER_LEFT_ALONE = SlipName(
     "other-meridian-thought-untouched",
     "expected the other meridian to look as it did before",
-    "A sphere acts in every meridian alike. What neutralised the first one has changed the second by as much.",
+    "A sphere acts equally in every meridian. The lens that neutralised the first has changed the second by the same "
+    "amount.",
 )
 CYLINDER_ANYWAY = SlipName(
     "cylinder-that-cannot-cure",
@@ -200,7 +201,7 @@ which_first = CaseType(
             run=_left,
             says=given(JUDGED)(
                 lambda judged: (
-                    f"Slow is far off and fast is near, with wants plus and against minus: {_judged_words(judged)}"
+                    f"Slow is far off and fast is near, with needs plus and against minus: {_judged_words(judged)}"
                 )
             ),
             slips=(

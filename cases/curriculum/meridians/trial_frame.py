@@ -51,7 +51,7 @@ CYLINDER_INTO_SPHERE = SlipName(
 CYLINDER_DROPPED = SlipName(
     "cylinder-dropped",
     "left the cylinder in the frame out of the result",
-    "The cylinder that stands in the frame is part of the result, just as it stands.",
+    "The cylinder in the frame is part of the result, exactly as it is.",
 )
 ONE_CYLINDER_COUNTED = SlipName(
     "one-cylinder-counted",

@@ -93,7 +93,7 @@ ACTIONS = Choice(
         Option(
             "refer",
             "refer by the local path at once",
-            "the pupil is white or dark, or stays faint whatever lens and distance are tried",
+            "the pupil is white or dark, or stays faint with every lens and distance tried",
         ),
     )
 )
@@ -162,7 +162,7 @@ def _searching(meaning: str, tried: tuple[str, ...]) -> bool:
 
 _MEANINGS = {
     "neutral": "Bright all over and nothing travels: that is how neutral looks.",
-    "far": "Faint, so it is not neutral, which is bright: as a rule an error too large for movement to be made out.",
+    "far": "Faint, so it is not neutral, which is bright: as a rule an error too large for any movement to be seen.",
     "refer": "A white reflex, or none, is no matter of lenses.",
 }
 _ACTIONS_SAID = {

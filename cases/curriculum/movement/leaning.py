@@ -23,7 +23,7 @@ from cases.procedure.kinds import BadFinding
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-FORETELL_LEAN = Skill("foretell-lean", "foretelling the movement on leaning")
+FORETELL_LEAN = Skill("foretell-lean", "predicting the movement on leaning in")
 LEAN_TO_LENS = Skill("lean-to-lens", "changing the lens by what leaning shows")
 
 LEANED_WRONG_WAY = SlipName(
@@ -35,7 +35,7 @@ LEANED_WRONG_WAY = SlipName(
 STILL_NEUTRAL = SlipName(
     "neutral-expected-to-stay",
     "expected neutral to stay when the distance changes",
-    "Neutral holds at one distance. Any other shows a movement, and that is what makes leaning a test.",
+    "Neutral is true for one distance only. At any other the reflex moves, which is why leaning in is a test.",
 )
 LEAN_NOT_ALLOWED_FOR = SlipName(
     "lean-not-allowed-for",

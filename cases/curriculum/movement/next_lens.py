@@ -135,7 +135,7 @@ ALONG = Field("along", "Along the axis of that prescription", MOVEMENTS)
 ACROSS = Field("across", "Across the axis of that prescription", MOVEMENTS)
 predict_movement = CaseType(
     id="predict-movement",
-    title="Foretelling the movement",
+    title="Predicting the movement",
     family=FAMILY,
     level="competent",
     seconds=12,
@@ -161,7 +161,7 @@ predict_movement = CaseType(
             run=given(RX, MERIDIANS)(lambda rx, meridians: tuple(rx.power_at(meridian) for meridian in meridians)),
             says=given(EYE, MERIDIANS)(
                 lambda eye, meridians: (
-                    f"The eye wants {signed(eye[0])} along {degrees(meridians[0])} and "
+                    f"The eye needs {signed(eye[0])} along {degrees(meridians[0])} and "
                     f"{signed(eye[1])} along {degrees(meridians[1])}."
                 )
             ),

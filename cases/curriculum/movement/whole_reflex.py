@@ -61,7 +61,7 @@ ENDLESS = "infinite"
 
 FIND_SPEED = Skill("reflex-speed", "finding how fast the reflex goes")
 FIND_PULL = Skill("pull-along-streak", "finding what turns the reflex out of the streak")
-FIND_SKEW = Skill("reflex-skew", "finding how far the reflex stands turned to the streak")
+FIND_SKEW = Skill("reflex-skew", "finding how far the reflex is turned from the streak")
 
 CYLINDER_IGNORED = SlipName(
     "cylinder-ignored-in-meridian",
@@ -81,7 +81,7 @@ DISTANCE_LEFT_OUT_OF_SPEED = SlipName(
 SKEW_LEFT_OUT = SlipName(
     "skew-left-out",
     "took the reflex to lie along the streak",
-    "Off the principal meridians the reflex stands turned to the streak, and that is the sign of an axis elsewhere.",
+    "Off the principal meridians the reflex is turned from the streak: the axis is elsewhere.",
     ("skew-figure",),
 )
 SKEW_REVERSED = SlipName(
@@ -267,7 +267,7 @@ SWEEP_OR_CYLINDER: Pair = (
 
 reflex = CaseType(
     id="reflex",
-    title="The whole reflex foretold",
+    title="The whole reflex predicted",
     family=FAMILY,
     level="expert",
     seconds=90,
@@ -380,8 +380,7 @@ reflex = CaseType(
             run=given(_shown)(lambda shown: shown.skew),
             says=given(SKEW)(
                 lambda skew: (
-                    f"The reflex stands {abs(skew):.0f}° {'anticlockwise' if skew > 0 else 'clockwise'} "
-                    "from the streak."
+                    f"The reflex is {abs(skew):.0f}° {'anticlockwise' if skew > 0 else 'clockwise'} from the streak."
                     if abs(skew) > 0.5
                     else "Reflex and streak lie along one line."
                 )

@@ -25,22 +25,23 @@ ACT_ON_CYCLOPLEGIA = Skill("act-on-cycloplegia", "knowing what to do while accom
 RESIDUAL_REVERSED = SlipName(
     "residual-reversed",
     "took the far lens off the near one",
-    "An eye that still accommodates at near wants less plus there, so take the near lens off the far one.",
+    "An eye that still accommodates at near needs less plus there, so take the near lens off the far one.",
 )
 DEMAND_AS_RESIDUAL = SlipName(
     "demand-as-residual",
     "took what the card asks for as what the eye gives",
-    "The card asks; the two neutral lenses tell what the eye gave. Take the near lens off the far one.",
+    "The card is the demand; the two neutral lenses show the response. Subtract the near lens from the far one.",
 )
 PUPIL_AS_PROOF = SlipName(
     "pupil-as-proof",
     "judged by the pupil",
-    "The pupil and the ciliary muscle do not answer alike: a wide pupil may still accommodate, a smaller one may not.",
+    "The pupil and the ciliary muscle do not respond equally: a wide pupil may still accommodate, a smaller one may "
+    "not.",
 )
 FLUCTUATION_OVERLOOKED = SlipName(
     "fluctuation-overlooked",
     "overlooked that the reflex wavered",
-    "A reflex that wavers behind one lens is accommodation at work, whatever the two neutral lenses say.",
+    "A reflex that wavers behind one lens shows active accommodation, even if the two neutral lenses agree.",
     ("student-pearl",),
 )
 TIME_AS_PROOF = SlipName(
@@ -51,7 +52,8 @@ TIME_AS_PROOF = SlipName(
 DROP_UNASKED = SlipName(
     "drop-unasked",
     "put in another drop",
-    "No further drop without whoever may order it: product information and the local protocol decide, and too much "
+    "No further drop without the person licensed to order it: product information and the local protocol decide, and "
+    "too much "
     "does harm.",
     ("cyclopentolate-texts",),
 )
@@ -74,13 +76,13 @@ ACTIONS = Choice(
         Option("wait", "wait, then look again", "accommodation is not out and the waiting time is still running"),
         Option(
             "ask",
-            "ask whoever may decide, by the local protocol",
+            "ask the person licensed to decide, by the local protocol",
             "accommodation is not out although the waiting time is over",
         ),
         Option(
             "drop",
             "put in another drop",
-            "never on your own: whoever may decide does so, by the product information and the local protocol",
+            "never on your own: a licensed person decides, by the product information and the local protocol",
         ),
     )
 )
@@ -263,7 +265,7 @@ cycloplegia_check = CaseType(
     found=given(_seen_through, _signs, DISTANCE, LIMIT)(
         lambda seen_through, signs, cm, limit: (
             "Cycloplegic drops were given by someone licensed to. You keep your place and look twice; every meridian "
-            "is alike.",
+            "is the same.",
             seen_through,
             signs,
             f"Sight hole {write_distance(cm)} from the pupil both times. The clinic goes on when no more than "

@@ -33,12 +33,12 @@ FULL_DISTANCE_OFF = SlipName(
 BOTH_OFF = SlipName(
     "distance-and-allowance-off",
     "took the 50 cm and the allowance off",
-    "The allowance stands in place of the working distance. Nothing else comes off.",
+    "The allowance replaces the working distance. Take nothing else off.",
 )
 ALLOWANCE_LEFT_IN = SlipName(
     "allowance-left-in",
     "left the allowance in",
-    "Your lens is right, but it still holds the allowance for the dark and for 50 cm. Take it off.",
+    "Your lens is right, but it still includes the allowance for the dark and for 50 cm. Take it off.",
 )
 ALLOWANCE_ADDED = SlipName(
     "allowance-added",
@@ -58,7 +58,7 @@ DARK_ONE_FIFTY = SlipName(
 REMEMBERED_ALLOWANCE = SlipName(
     "allowance-from-memory",
     "took off 1.25 though the clinic's allowance is another",
-    "Studies and clinics differ by age. Use the allowance that stands in the case.",
+    "Studies and clinics differ by age. Use the allowance given in the case.",
     ("near-comparison",),
 )
 

@@ -35,7 +35,7 @@ JUDGE_LAG = Skill("judge-lag", "holding a lag against the usual range")
 DISTANCE_OFF_LAG = SlipName(
     "distance-off-lag",
     "took the target's distance off the lag",
-    "Target and retinoscope stand together, so the lens alone is the lag. No distance comes off.",
+    "Target and retinoscope are at the same distance, so the lens alone is the lag. No distance comes off.",
     ("tassinari-2000",),
 )
 ONE_FIFTY_OFF_LAG = SlipName(
@@ -52,7 +52,7 @@ LAG_SIGN_REVERSED = SlipName(
 LEAD_AS_LAG = SlipName(
     "lead-judged-by-size",
     "judged a lead by its size",
-    "Minus to neutralise is a lead, whatever its size: look again at the fixation and for too much minus worn.",
+    "Minus to neutralise is a lead, however small: look again at the fixation and for too much minus worn.",
     ("almubrad-2006",),
 )
 MOVE_BACK_REVERSED = SlipName(
@@ -68,7 +68,7 @@ GAP_INVERTED = SlipName(
 ANSWER_AS_LAG = SlipName(
     "answer-as-lag",
     "gave what the eye answers for its lag",
-    "The neutral point tells what the eye answers. The lag is by how much that falls short of the target.",
+    "The neutral point shows the response. The lag is how far the response falls short of the demand.",
 )
 
 # --- the lag by lens ---------------------------------------------------------------------------------------------

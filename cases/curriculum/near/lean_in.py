@@ -23,7 +23,7 @@ from cases.procedure.kinds import BadFinding, Lens
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
-CHANGE_CYLINDER = Skill("change-cylinder", "changing the cylinder for the meridian that still wants plus")
+CHANGE_CYLINDER = Skill("change-cylinder", "changing the cylinder for the meridian that still needs plus")
 
 OTHER_CYLINDER_FORM = SlipName(
     "cylinder-of-other-form",
@@ -42,7 +42,7 @@ PLACES = Choice(
         Option(
             "along",
             "the one along the cylinder's axis",
-            "the streak of the view that still needs plus stands across the axis",
+            "the streak of the view that still needs plus is across the axis",
         ),
         Option(
             "across",
@@ -116,7 +116,7 @@ PLACE = Field("place", "Which meridian is that?", PLACES)
 @given(PLACE, STREAKS, VIEW, LENS)
 def _place_words(place: str, streaks: Mapping[str, float], view: str, lens: SphCyl) -> str:
     if place == "neither":
-        return "Neither meridian wants more than the other."
+        return "Neither meridian needs more than the other."
     streak = streaks[view]
     return (
         f"The streak at {degrees(streak)} measures the {degrees(across(streak))} meridian, "
@@ -211,7 +211,7 @@ lean_in_widths = CaseType(
             f"You lean in and the reflex goes with in both. Its band is {WIDTHS.write(widths)}.",
         )
     ),
-    question=asking("Which view still wants plus, which meridian is that, and what do you change?"),
+    question=asking("Which view still needs plus, which meridian is that, and what do you change?"),
     figure=_views,
     needs=("lean-test", "sphere-then-cyl"),
     sources=("reflex-optics", "streak-guide"),

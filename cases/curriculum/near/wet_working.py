@@ -100,7 +100,7 @@ cylinder_working = CaseType(
             run=given(FAR_END, NEAR_END)(lambda far_end, near_end: movement_for(far_end - near_end)),
             says=given(FAR_END, NEAR_END, MOVEMENT, FORM_FOUND)(
                 lambda far_end, near_end, movement, form: (
-                    f"With that in place the other meridian still wants {signed(far_end - near_end)}: "
+                    f"With that in place the other meridian still needs {signed(far_end - near_end)}: "
                     f"{movement}, which a {form} cylinder cures."
                 )
             ),
@@ -134,7 +134,7 @@ cylinder_working = CaseType(
     ),
     question=asking(
         "With sphere alone you first make neutral the meridian that this way of working begins with. Which movement is "
-        "then left in the other, and what stands in the frame when both are neutral?"
+        "then left in the other, and what is in the frame when both are neutral?"
     ),
     figure=given(POWERS).drawing(lambda uid, powers: power_cross(powers, uid=uid)),
     needs=("cross-to-rx", "next-lens"),
@@ -225,7 +225,7 @@ hand_over = CaseType(
                 Slip(
                     FOG_UNDER_DROPS,
                     run=_fogged(1),
-                    says=given(SPHERE)(lambda sphere: f"Fogged all the same: sphere {signed(sphere)}."),
+                    says=given(SPHERE)(lambda sphere: f"Fogged although it was not needed: sphere {signed(sphere)}."),
                     live=given(DROPS_FOUND, FOG)(lambda drops, fog: drops == "working" and fog > 0),
                 ),
             ),

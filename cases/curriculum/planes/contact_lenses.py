@@ -44,7 +44,7 @@ TEAR_REVERSED = SlipName(
 )
 TEAR_BY_RULE = SlipName(
     "tear-rule-stretched",
-    "took 0.25 D for every 0.05 mm where that no longer holds",
+    "took 0.25 D for every 0.05 mm where that is no longer true",
     "0.25 D for 0.05 mm is a rule for small differences near 8 mm. With steep or very different curves, divide 336 by "
     "each radius.",
 )

@@ -89,7 +89,7 @@ def _turned(turned: float) -> bool:
 
 
 LENS = Field("lens", "Lens as it is marked, what the eye needs at the cornea", Lens())
-ACTS_AT = Field("acts_at", "Axis at which it stands on the eye", quantities.AXIS)
+ACTS_AT = Field("acts_at", "Axis of the lens on the eye", quantities.AXIS)
 READ_MARK = given(ROTATED, ACTS_AT).step(
     MARK_TO_AXIS,
     run=_stands(1),
@@ -104,7 +104,7 @@ READ_MARK = given(ROTATED, ACTS_AT).step(
         Slip(
             TURN_REVERSED,
             run=_stands(-1),
-            says=given(ACTS_AT)(lambda acts_at: f"The axis taken to stand at {degrees(acts_at)}."),
+            says=given(ACTS_AT)(lambda acts_at: f"The axis taken to be {degrees(acts_at)}."),
             live=_turned,
         ),
         Slip(
@@ -196,7 +196,7 @@ toric_axis = CaseType(
         )
     ),
     question=asking(
-        "At which axis does this lens stand, and which axis is to be ordered if the next one turns as much?"
+        "What is the axis of this lens on the eye, and which axis do you order if the next lens rotates as much?"
     ),
     figure=given(TURNED, SIDE).drawing(
         lambda uid, turned, side: toric_rotation(turned, cast("Literal['left', 'right']", side), uid=uid)
@@ -264,7 +264,7 @@ toric_over_refraction = CaseType(
             AS_IT_STANDS,
             given(FIRST_LENS, SECOND_LENS)(
                 lambda first, second: (
-                    f"What was found sits on the lens as it stands, so {as_written(first)} and "
+                    f"The over-refraction was found over the lens at that axis, so {as_written(first)} and "
                     f"{as_written(second)} add up."
                 )
             ),

@@ -55,7 +55,7 @@ MOVE_IGNORED = SlipName(
 )
 SPHERE_ALONE_MOVED = SlipName(
     "sphere-alone-moved",
-    "changed the sphere and kept the cylinder",
+    "changed the sphere and left the cylinder",
     "Each meridian changes by its own amount, so the cylinder changes too: move both powers, then take the difference.",
 )
 
@@ -297,7 +297,7 @@ vertex_toric = CaseType(
             Slip(
                 SPHERE_ALONE_MOVED,
                 run=_sphere_alone,
-                says=given(NET)(lambda net: f"The sphere moved and the cylinder kept: {listed(net)}."),
+                says=given(NET)(lambda net: f"The sphere changed and the cylinder left: {listed(net)}."),
                 live=given(POWERS)(lambda powers: powers[0] != powers[1]),
             )
         ),

@@ -53,7 +53,7 @@ ACCOMMODATION_ADDED = SlipName(
 ACCOMMODATION_AS_CYLINDER = SlipName(
     "accommodation-in-one-meridian",
     "let accommodation act in one meridian only",
-    "It shifts both meridians alike. If the cylinder changed, look again at the fixation.",
+    "It shifts both meridians equally. If the cylinder changed, look again at the fixation.",
 )
 LAG_LEFT_OUT = SlipName(
     "lag-left-out",
@@ -63,13 +63,14 @@ LAG_LEFT_OUT = SlipName(
 MIRROR_NOT_DOUBLED = SlipName(
     "mirror-not-doubled",
     "took the image to lie at the mirror",
-    "An image lies as far behind the mirror as the thing stands before it: one's own eyes are at twice its distance.",
+    "An image is as far behind the mirror as the object is in front of it: your own eyes are seen at twice the "
+    "mirror's distance.",
     ("computed",),
 )
 LIGHT_WITHOUT_DROPS = SlipName(
     "light-without-cycloplegia",
     "let an eye that can accommodate look at your light",
-    "It would accommodate for your light and come out too minus. Give it the farthest target that there is.",
+    "It would accommodate for your light and come out too minus. Give it the farthest target available.",
 )
 FAR_TARGET_UNDER_DROPS = SlipName(
     "far-target-under-cycloplegia",
@@ -181,9 +182,9 @@ fixation_near = CaseType(
             f"The eye's true net prescription is {as_written(rx)}.",
             f"While you sweep, the patient looks at something {write_distance(fixation_cm)} away with the other "
             "eye, which wears its full correction for far.",
-            f"Both eyes accommodate alike for it, with a lag of {size(lag)} D."
+            f"Both eyes accommodate equally for it, with a lag of {size(lag)} D."
             if lag
-            else "Both eyes accommodate alike for it, by just what it asks.",
+            else "Both eyes accommodate equally for it, by just what it asks.",
             "You neutralise, and take your working distance off as you should.",
         )
     ),

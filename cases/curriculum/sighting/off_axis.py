@@ -44,7 +44,7 @@ TILT_CYLINDER = Skill("tilt-cylinder", "finding the cylinder of a tilted lens")
 AXIS_ALONG_OFFSET = SlipName(
     "axis-along-offset",
     "laid the axis along the direction in which you stood off",
-    "The meridian that holds the offset becomes the more myopic. A minus cylinder acts there, so its axis lies across: "
+    "The meridian along the offset becomes the more myopic. A minus cylinder acts there, so its axis lies across: "
     "90 when you stand to the side, 180 when you stand above.",
 )
 OFF_AXIS_SPHERE = SlipName(
@@ -56,7 +56,7 @@ OFF_AXIS_SPHERE = SlipName(
 IN_PROPORTION = SlipName(
     "off-axis-in-proportion",
     "let the error grow in proportion to the angle",
-    "It grows with the square of the angle: twice as far off is about four times as much.",
+    "It grows with the square of the angle: twice the angle gives about four times the error.",
     ("off-axis-optics", "liu-thibos-2017"),
 )
 SPHERE_UNTILTED = SlipName(
@@ -136,7 +136,7 @@ _UP_TO = (("least", 0.25), ("small", 0.7), ("middling", 1.4), ("large", math.inf
 SQUARE_TO = {"side": "axis-90", "above": "axis-180"}
 ALONG = {"side": "axis-180", "above": "axis-90"}
 
-DIRECTION = Field("direction", "Which way the sight hole stands off", DIRECTIONS, default="side")
+DIRECTION = Field("direction", "Direction of the sight hole's offset", DIRECTIONS, default="side")
 EFFECT = Field("effect", "What it adds to the finding", EFFECTS)
 SIZE = Field("size", "At most, in a usual eye, about", SIZES)
 
@@ -201,7 +201,7 @@ off_axis_effect = CaseType(
             run=given(DIRECTION)(lambda direction: SQUARE_TO[direction]),
             says=given(DIRECTION, EFFECT)(
                 lambda direction, effect: (
-                    f"The meridian that holds the offset, the {'180' if direction == 'side' else '90'}, becomes "
+                    f"The meridian along the offset, the {'180' if direction == 'side' else '90'}, becomes "
                     f"the more myopic: {EFFECTS.write(effect)}."
                 )
             ),
@@ -235,7 +235,7 @@ off_axis_effect = CaseType(
     answer=as_found(ANGLE, EFFECT, SIZE),
     found=given(OFFSET, DIRECTION, DISTANCE)(
         lambda offset_cm, direction, distance_cm: (
-            f"The sight hole stands {write_distance(offset_cm)} {DIRECTIONS.write(direction)}"
+            f"The sight hole is {write_distance(offset_cm)} {DIRECTIONS.write(direction)}"
             f"{' of' if direction == 'side' else ''} the patient's line of gaze.",
             f"Sight hole {write_distance(distance_cm)} from the pupil, along the gaze.",
         )
@@ -336,7 +336,7 @@ def _exact_too(power: float, tilt: float, tilt_axis: float, rule: SphCyl) -> tup
 
 tilted_lens = CaseType(
     id="tilted-lens",
-    title="A trial lens that stands askew",
+    title="A tilted trial lens",
     family=FAMILY,
     level="expert",
     seconds=45,

@@ -37,7 +37,7 @@ from cases.procedure.settings import Settings
 FIND_FOG = Skill("find-fog", "finding by how much an eye is fogged")
 JUDGE_FOG = Skill("judge-fog", "judging whether an eye is fogged enough")
 OWN_ERROR = Skill("own-error", "counting your own uncorrected error")
-USABLE_ACCOMMODATION = Skill("usable-accommodation", "counting the accommodation that you can hold")
+USABLE_ACCOMMODATION = Skill("usable-accommodation", "counting the accommodation that you can sustain")
 LACKING_AT_SIGHT_HOLE = Skill("lacking-at-sight-hole", "finding what your own eye lacks at the sight hole")
 JUDGE_VIEW = Skill("judge-view", "judging how sharp you see the reflex")
 
@@ -54,7 +54,8 @@ LENS_AS_FOG = SlipName(
 ANY_FOG_ENOUGH = SlipName(
     "any-fog-enough",
     "took any fog for enough",
-    "A little fog is within reach of a small mistake or a small effort. Hold it against what your clinic asks for.",
+    "A little fog is within reach of a small mistake or a small effort. Compare it with the fog that your clinic asks "
+    "for.",
 )
 OWN_ERROR_REVERSED = SlipName(
     "own-error-reversed",
@@ -69,12 +70,12 @@ OWN_ERROR_LEFT_OUT = SlipName(
 WHOLE_AMPLITUDE = SlipName(
     "whole-amplitude-held",
     "counted on the whole amplitude",
-    "Nobody holds the whole amplitude for long: count the half that stays comfortable.",
+    "Nobody can use the whole amplitude for long: count the half that stays comfortable.",
 )
 ACCOMMODATION_LEFT_OUT = SlipName(
     "own-accommodation-left-out",
     "left your own accommodation out",
-    "What you can hold in comfort does part of the work, so only the rest is lacking.",
+    "The accommodation that you can sustain does part of the work, so you need only the rest.",
 )
 SPARE_AS_LACK = SlipName(
     "spare-as-lack",
@@ -192,7 +193,7 @@ other_eye_fogged = CaseType(
             run=given(DISTANCE, FOG)(lambda distance_cm, fog: working_vergence(distance_cm) - fog),
             says=given(DISTANCE, LEFT)(
                 lambda distance_cm, left: (
-                    f"At {write_distance(distance_cm)} neutral wants {size(working_vergence(distance_cm))} over. "
+                    f"At {write_distance(distance_cm)} neutral needs {size(working_vergence(distance_cm))} over. "
                     f"Still to add: {signed(left)}."
                 )
             ),
@@ -232,7 +233,7 @@ other_eye_fogged = CaseType(
             f"The other eye, the one that you are not measuring, needs {write_prescription(SphCyl(eye))} for the "
             "far chart.",
             f"Before it stands {write_prescription(SphCyl(lens))}.",
-            f"The clinic wants it fogged by {signed(least)} D or more.",
+            f"The clinic asks for a fog of {signed(least)} D or more.",
             f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
         )
     ),
@@ -258,10 +259,10 @@ HELD = Choice((Option("half", "half"), Option("whole", "all")))
 VIEWS = Choice(
     (
         Option(
-            "sharp", "sharp, with nothing added", "the accommodation that you can hold covers what the pupil asks for"
+            "sharp", "sharp, with nothing added", "the accommodation that you can sustain covers what the pupil demands"
         ),
         Option(
-            "plus", "blurred: a plus lens before your own eye clears it", "the pupil asks for more than you can hold"
+            "plus", "blurred: a plus lens before your own eye clears it", "the pupil demands more than you can sustain"
         ),
         Option(
             "minus",
@@ -421,7 +422,7 @@ examiner_blur = CaseType(
             else "You have no accommodation left.",
             "You wear your full distance correction."
             if not uncorrected
-            else f"With what you wear, your own eye still wants {signed(uncorrected)} DS for far.",
+            else f"With what you wear, your own eye still needs {signed(uncorrected)} DS for far.",
         )
     ),
     question=asking(

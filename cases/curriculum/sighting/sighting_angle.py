@@ -32,14 +32,14 @@ OTHER = {"right": "left", "left": "right"}
 
 EYE_FOR_EYE = Skill("eye-for-eye", "choosing the eye to look with")
 SIDE_TO_MOVE = Skill("side-to-move", "knowing which way to move in front of the patient")
-FIND_OFFSET = Skill("find-offset", "finding how far the sight hole stands off the line of gaze")
+FIND_OFFSET = Skill("find-offset", "finding how far the sight hole is from the line of gaze")
 OFFSET_OVER_DISTANCE = Skill("offset-over-distance", "setting the offset against the distance")
 RATIO_TO_ANGLE = Skill("ratio-to-angle", "turning offset over distance into an angle")
 
 EYE_ACROSS = SlipName(
     "eye-across",
     "chose the eye that faces it, as in a mirror",
-    "Right eye for right eye, left for left: then your head stands to the side, and the other eye sees the chart past "
+    "Right eye for right eye, left for left: then your head is to the side, and the other eye sees the chart past "
     "it. With the eye that faces it your head comes between that other eye and the chart.",
 )
 SIDES_MIRRORED = SlipName(
@@ -50,7 +50,7 @@ SIDES_MIRRORED = SlipName(
 HALF_PUPIL_DISTANCE = SlipName(
     "half-pupil-distance",
     "counted from the nose instead of from the other eye",
-    "The sight hole stands before the other eye, so the whole distance between the pupils counts, not half of it.",
+    "The sight hole is in front of the other eye, so the whole distance between the pupils counts, not half of it.",
 )
 OFFSET_UPSIDE_DOWN = SlipName(
     "offset-upside-down",
@@ -60,7 +60,7 @@ OFFSET_UPSIDE_DOWN = SlipName(
 TWO_THIRDS_RULE = SlipName(
     "two-thirds-rule-elsewhere",
     "used the rule for two thirds of a metre at another distance",
-    "About one degree for each 1.2 cm holds at 67 cm only. Nearer, the same offset is a wider angle.",
+    "About one degree for each 1.2 cm is true at 67 cm only. Nearer, the same offset is a wider angle.",
 )
 OFFSET_AS_ANGLE = SlipName(
     "offset-as-angle",
@@ -204,7 +204,7 @@ sighting_angle = CaseType(
     answer=as_found(ANGLE),
     found=given(OFFSET, DISTANCE)(
         lambda offset_cm, distance_cm: (
-            f"The sight hole stands {write_distance(offset_cm)} to the side of the patient's line of gaze.",
+            f"The sight hole is {write_distance(offset_cm)} to the side of the patient's line of gaze.",
             f"Sight hole {write_distance(distance_cm)} from the pupil, along the gaze.",
         )
     ),
@@ -312,7 +312,7 @@ eye_for_eye = CaseType(
     found=given(PATIENT_EYE, DISTANCE, PUPILS)(
         lambda patient_eye, distance_cm, pupils_cm: (
             f"The patient's {patient_eye} eye is to be measured; both eyes look straight ahead at the chart.",
-            f"Your sight hole stands in front of the {OTHER[patient_eye]} eye, {write_distance(distance_cm)} away.",
+            f"Your sight hole is in front of the {OTHER[patient_eye]} eye, {write_distance(distance_cm)} away.",
             f"The pupils are {write_distance(pupils_cm)} apart.",
         )
     ),

@@ -41,7 +41,7 @@ DISTANCE_IN_PROPORTION = SlipName(
 INCHES_AS_CENTIMETRES = SlipName(
     "inches-as-centimetres",
     "took the inches for centimetres",
-    "An inch is 2.54 cm, so some 40 of them make a metre, not 100.",
+    "An inch is 2.54 cm, so about 39.4 inches make a metre, not 100.",
 )
 
 ANY_DISTANCE = quantities.DISTANCE.having(low=1, high=2000)
@@ -71,7 +71,7 @@ TELLING = Choice(
         Option("bare", "an eye that is neutral with no lens in place"),
     )
 )
-TOLD = Field("told", "How the dioptres are told", TELLING, default="frame")
+TOLD = Field("told", "How the dioptres are given", TELLING, default="frame")
 GROSS = Field("gross", "Sphere in place at neutral", quantities.POWER, default=0.0)
 DISTANCE = Field("distance", "Distance, pupil to sight hole", ANY_DISTANCE)
 
@@ -188,7 +188,7 @@ inches_vergence = CaseType(
             INCHES_TO_METRES,
             run=given(INCHES)(lambda inches: inches * CM_PER_INCH / 100),
             says=given(INCHES, METRES)(
-                lambda inches, metres: f"Some 40 inches make a metre: {inches:g} × 2.54 cm is {metres:.3g} m."
+                lambda inches, metres: f"Inches to metres: {inches:g} × 2.54 cm is {metres:.3g} m."
             ),
             slips=(
                 Slip(

@@ -41,11 +41,11 @@ SAME_BOTH_WAYS = SlipName(
 LENS_FARTHER = SlipName(
     "lens-plane-farther",
     "put the lens behind the cornea",
-    "The trial lens stands between the cornea and you, so you are nearer to it: take its distance off.",
+    "The trial lens is between the cornea and you, so you are nearer to the lens: subtract the vertex distance.",
 )
 FROM_CORNEA = SlipName(
     "measured-from-cornea",
-    "measured from the cornea though the lens stands before it",
+    "measured from the cornea instead of the lens",
     "What your lens has to match is the distance from the lens, and that is shorter.",
 )
 MILLIMETRES_THOUGHT_NOTHING = SlipName(
@@ -243,7 +243,7 @@ def _draw_lens_plane(chance: Chance, settings: Settings) -> dict[str, Any]:
 @given(DISTANCE_CM, VERTEX)
 def _begin_lens_plane(distance_cm: float, vertex_mm: float) -> None:
     if distance_cm - vertex_mm / 10 <= 2:
-        raise BadFinding(vertex_mm, "the lens must stand well between the cornea and the sight hole")
+        raise BadFinding(vertex_mm, "the lens must be well between the cornea and the sight hole")
 
 
 def _from_lens(distance_cm: float, centimetres: float) -> float:
@@ -362,7 +362,7 @@ lens_plane = CaseType(
     found=given(DISTANCE_CM, VERTEX)(
         lambda distance_cm, vertex_mm: (
             f"Sight hole {write_distance(distance_cm)} from the cornea.",
-            f"The trial lens stands {vertex_mm:g} mm before the cornea.",
+            f"The trial lens is {vertex_mm:g} mm in front of the cornea.",
         )
     ),
     question=asking(

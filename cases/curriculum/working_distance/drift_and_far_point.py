@@ -34,7 +34,7 @@ CORRECTED_WRONG_WAY = SlipName(
 NOT_CORRECTED = SlipName(
     "drift-not-corrected",
     "left the written result as it was",
-    "The error was found but the result still holds it.",
+    "The error was found but not taken out of the result.",
 )
 FAR_POINT_PLUS = SlipName(
     "far-point-plus",
@@ -75,7 +75,7 @@ def _drift_words(error_value: float, actual_cm: float, assumed_cm: float) -> str
         f"{write_distance(assumed_cm)} is {digits.size(assumed)} D"
     )
     if abs(error) < 0.005:
-        return f"{told}: as much came off as was due."
+        return f"{told}: the right amount came off."
     amount, side = ("little", "plus") if error > 0 else ("much", "minus")
     return (
         f"{told}: {digits.result_size(error)} D too {amount} came off, so the net is too {side}: "
@@ -167,7 +167,7 @@ distance_drift = CaseType(
         )
     ),
     question=asking(
-        "What error does the written net hold (plus: too plus), and what should it say? "
+        "What is the error of the written net (plus: too plus), and what should the net be? "
         "Use the exact dioptres, to 0.01."
     ),
     figure=given(ACTUAL, ASSUMED).drawing(

@@ -84,7 +84,7 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Itera
     if share and share < NOT_YET:
         yield "The drops had not yet worked when neutral was called."
     if not share and patient.age_y <= DROPS_CONSIDERED_TO_Y:
-        yield "No drops were used in a child. Local rules and whoever is licensed decide on them."
+        yield "No drops were used in a child. Local rules and a licensed person decide on them."
     if cycloplegia(patient, fellow, state, end.minute) and not share:
         yield "Only the other eye had drops."
 

@@ -79,7 +79,7 @@ def _vector(evidence: Evidence) -> str:
         return ""
     freedom = f"F({vector.dimensions}, {vector.n - vector.dimensions}) = {vector.f:.2f}"
     return (
-        f"Mean difference as a vector against nought: Hotelling’s T² = {vector.t_squared:.2f}, {freedom}, "
+        f"Mean difference as a vector against zero: Hotelling’s T² = {vector.t_squared:.2f}, {freedom}, "
         f"p {p_words(vector.p)}, {vector.n} patients."
     )
 

@@ -194,7 +194,7 @@ def _heading(day: Today, aim: Aim) -> tuple[str, str]:
         case "mistakes" if aim.topic:
             return f"{title_of(aim)}.", "Cases in which this mistake would show."
         case "mistakes":
-            return "Your mistakes.", "Cases in which mistakes that you made lately would show."
+            return "Your mistakes.", "Cases that would show your recent mistakes."
         case "unmet":
             return "What you have not met yet.", "A new type comes as a worked example first."
         case "runs":

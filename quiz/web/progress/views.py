@@ -210,7 +210,7 @@ def _by_step(weeks: Sequence[Week], titles: Mapping[str, str], met: Sequence[str
         rows.append((titles[step], _right(before), _right(late), _pace(before), _pace(late)))
     return Table(
         "Each step: right of answered, and seconds for one line",
-        ("Step", "Weeks 1 to 8", "Last 4 weeks", "Seconds before", "Seconds lately"),
+        ("Step", "Weeks 1 to 8", "Last 4 weeks", "Seconds before", "Recent seconds"),
         tuple(rows),
     )
 

@@ -200,13 +200,13 @@ def test_what_is_seen_keeps_to_its_thresholds() -> None:
         -0.025: "against, faint",
         -0.06: "against",
     }
-    assert movement_word(0.5, 0.199) == "too dull to tell"
+    assert movement_word(0.5, 0.199) == "too dull to see a movement"
     hazy = Setting(rx=SphCyl(1), in_place=PLANO, distance_cm=67, haze=1.0)
     assert seen(hazy, 90).word == "no movement seen"
     away = Setting(
         rx=SphCyl(12), in_place=PLANO, distance_cm=40, sleeve=19, beam_mm=0.5, filament_mrad=0.05, pupil_mm=1
     )
-    assert seen(away, 90).word == "too dull to tell"
+    assert seen(away, 90).word == "too dull to see a movement"
 
 
 def test_what_has_no_value_in_the_dark_is_null() -> None:
@@ -215,7 +215,9 @@ def test_what_has_no_value_in_the_dark_is_null() -> None:
     assert [dark[name] for name in ("centroid_mm", "sides", "half_width_mm", "contrast")] == [None] * 4
     assert all(one["mm2"] == 0 for one in dark["light"])
     assert len(dark["light"]) == 13
-    assert seen(Setting(rx=PLANO, in_place=PLANO, distance_cm=67), 90) != SweepSeen(None, 0, "too dull to tell")
+    assert seen(Setting(rx=PLANO, in_place=PLANO, distance_cm=67), 90) != SweepSeen(
+        None, 0, "too dull to see a movement"
+    )
 
 
 # --- JavaScript ---------------------------------------------------------------------------------------------------

@@ -273,7 +273,7 @@ def test_a_kept_case_that_this_version_cannot_read_is_refused_in_words(
     with store.writing():
         store.change("UPDATE drill_cases SET findings = '{\"gone\": 1}' WHERE place = 0")
     drill, ada = the_drill(store), learner(app, code, "Ada")
-    with pytest.raises(NotReadable, match="case 1 of this drill was kept by an older version"):
+    with pytest.raises(NotReadable, match="case 1 of this drill was saved by an older version"):
         drills.cases_on_paper(store, drill)
     page = owner.get(url)
     assert page.status_code == 200

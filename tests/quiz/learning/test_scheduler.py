@@ -344,7 +344,7 @@ def test_a_standing_slip_draws_cases_that_would_show_it_until_it_is_gone() -> No
     choice = pick(state, one, 5.1)
     assert (choice.must_show, choice.why) == (
         "left-in",
-        "It looked lately as if you left the distance in: this case would show it again.",
+        "In recent cases it looked as if you left the distance in: this case would show it again.",
     )
     for clean in range(2, 7):
         fold(state, answer("net", 5 + clean / 10))

@@ -185,7 +185,7 @@ def test_twins_are_named_as_one_of_two_and_a_case_to_tell_them_apart_is_promised
     visitor.answer(slipped(case, "sweep-for-streak"))
     page = visitor.get(url)
     assert heading(page) == "One of these two"
-    assert "The next case will tell: in it, the two give different answers." in words(page)
+    assert "The next case will show which: in it, the two give different answers." in words(page)
     visitor.get("/practise")
     waiting = visitor.store.open_case(1)
     assert waiting is not None
@@ -352,7 +352,7 @@ def test_a_sitting_ends_with_its_tenth_case_and_sums_up(visitor: Visitor) -> Non
     assert onward is not None
     end = visitor.get(onward.group(1))
     said = words(end)
-    assert heading(end) == "What this sitting came to"
+    assert heading(end) == "Your results"
     assert "10 cases: 8 right." in said
     assert "You left the working distance in: twice." in said
     assert "Come back " in said
