@@ -27,7 +27,7 @@ EXAMPLE = SphCyl(1.00, -1.50, 180)
 
 
 @dataclass(frozen=True)
-class Term:
+class GlossaryTerm:
     """A term: its id, the words that name it (the first is its heading), what it means, and its figure."""
 
     id: str
@@ -41,8 +41,8 @@ class Term:
         return self.words[0][:1].upper() + self.words[0][1:]
 
 
-TERMS: tuple[Term, ...] = (
-    Term(
+TERMS: tuple[GlossaryTerm, ...] = (
+    GlossaryTerm(
         "retinoscope",
         ("retinoscope",),
         "The instrument that lights the retina with a streak and lets you watch, along the beam, the light that "
@@ -50,13 +50,13 @@ TERMS: tuple[Term, ...] = (
         "The sight hole is the opening that you look through.",
         lambda: distance_ruler(actual_cm=67, uid="term-retinoscope"),
     ),
-    Term(
+    GlossaryTerm(
         "streak",
         ("streak",),
         "The line of light from the retinoscope. You turn it to lie along a meridian, and sweep it across that line.",
         lambda: streak_in_pupil(90, uid="term-streak", sweep=True),
     ),
-    Term(
+    GlossaryTerm(
         "sleeve",
         ("sleeve", "plane-mirror setting", "concave-mirror setting"),
         "The collar of the retinoscope. At one end of its travel the beam diverges as from a plane mirror; at the "
@@ -64,69 +64,69 @@ TERMS: tuple[Term, ...] = (
         "it converges, as from a concave mirror, and every movement reverses.",
         lambda: movement("with", uid="term-sleeve"),
     ),
-    Term(
+    GlossaryTerm(
         "reflex",
         ("reflex",),
         "The light that returns from the retina and is seen in the pupil.",
         lambda: streak_in_pupil(60, uid="term-reflex"),
     ),
-    Term(
+    GlossaryTerm(
         "with",
         ("with movement", "moves with"),
         "The reflex moves the same way as the streak. With a diverging beam, the meridian needs plus.",
         lambda: movement("with", uid="term-with"),
     ),
-    Term(
+    GlossaryTerm(
         "against",
         ("against movement", "moves against"),
         "The reflex moves the opposite way to the streak. With a diverging beam, the meridian needs minus.",
         lambda: movement("against", uid="term-against"),
     ),
-    Term(
+    GlossaryTerm(
         "neutral",
         ("neutral",),
         "No movement: the pupil fills and empties at once. The eye, with the lenses in place, is then focused at the "
         "sight hole.",
         lambda: movement("neutral", uid="term-neutral"),
     ),
-    Term(
+    GlossaryTerm(
         "end-point",
         ("end-point",),
         "The lens at which the reflex is neutral. You find it by going past it and coming back.",
         lambda: far_point(neutral_cm=67, uid="term-end-point"),
     ),
-    Term(
+    GlossaryTerm(
         "far-point",
         ("far point",),
         "The place in front of the eye from which light is focused on the retina without accommodation. At the "
         "end-point it lies at your sight hole.",
         lambda: far_point(neutral_cm=40, uid="term-far-point"),
     ),
-    Term(
+    GlossaryTerm(
         "working-distance",
         ("working distance",),
         "The distance from the patient's pupil to your sight hole.",
         lambda: distance_ruler(actual_cm=50, uid="term-working-distance"),
     ),
-    Term(
+    GlossaryTerm(
         "vergence",
         ("vergence",),
         "A distance in dioptres: 1 divided by the distance in metres. 67 cm is 1.49 D, in the clinic 1.50 D.",
         lambda: far_point(neutral_cm=67, uid="term-vergence"),
     ),
-    Term(
+    GlossaryTerm(
         "gross",
         ("gross result", "gross"),
         "The power in place at the end-point, before the working distance is taken off.",
         lambda: trial_frame([SphCyl(2.50)], uid="term-gross", distance_cm=67),
     ),
-    Term(
+    GlossaryTerm(
         "net",
         ("net result", "net prescription", "net"),
         "The gross result less the vergence of the working distance: the correction for far.",
         lambda: distance_ruler(actual_cm=67, uid="term-net", lens=SphCyl(2.50)),
     ),
-    Term(
+    GlossaryTerm(
         "working-lens",
         ("working lens",),
         "A plus lens that cancels the working distance while it is in the frame, such as +1.50 at 67 cm. The other "
@@ -134,110 +134,110 @@ TERMS: tuple[Term, ...] = (
         "are then the net result.",
         lambda: trial_frame([SphCyl(1.50), SphCyl(1.00)], uid="term-working-lens", notes={0: "working lens"}),
     ),
-    Term(
+    GlossaryTerm(
         "meridian",
         ("principal meridian", "principal meridians", "meridian"),
         "A direction across the pupil. The two principal meridians have the most and the least power, at right angles.",
         lambda: power_cross(EXAMPLE, uid="term-meridian"),
     ),
-    Term(
+    GlossaryTerm(
         "axis",
         ("axis",),
         "The direction in which a cylinder has no power. Its power acts at right angles to it.",
         lambda: streak_in_pupil(180, uid="term-axis"),
     ),
-    Term(
+    GlossaryTerm(
         "power-cross",
         ("power cross",),
         "A drawing of a lens as its two powers, each written along its meridian.",
         lambda: power_cross(EXAMPLE, uid="term-power-cross"),
     ),
-    Term(
+    GlossaryTerm(
         "sphere",
         ("sphere",),
         "A power that is the same in every meridian.",
         lambda: power_cross(SphCyl(1.00), uid="term-sphere"),
     ),
-    Term(
+    GlossaryTerm(
         "cylinder",
         ("cylinder",),
         "The difference in power between the two principal meridians.",
         lambda: power_cross(SphCyl(0, -1.50, 180), uid="term-cylinder"),
     ),
-    Term(
+    GlossaryTerm(
         "transposition",
         ("transposition", "transpose", "transposing"),
         "Writing the same lens in the other cylinder form: +1.00 / −1.50 × 180 is −0.50 / +1.50 × 90.",
         lambda: power_cross(EXAMPLE, SphCyl(-0.50, 1.50, 90), uid="term-transposition", names=("minus", "plus")),
     ),
-    Term(
+    GlossaryTerm(
         "spherical-equivalent",
         ("spherical equivalent",),
         "Sphere plus half of the cylinder, with its sign: the mean of the two powers.",
         lambda: power_cross(EXAMPLE, SphCyl(0.25), uid="term-spherical-equivalent", names=("lens", "mean")),
     ),
-    Term(
+    GlossaryTerm(
         "residual",
         ("residual",),
         "The power still missing with the lenses in place.",
         lambda: rays_figure(0.50, distance_cm=67, uid="term-residual"),
     ),
-    Term(
+    GlossaryTerm(
         "over-refraction",
         ("over-refraction",),
         "A refraction found over a lens that is worn. The eye needs both lenses together.",
         lambda: trial_frame([SphCyl(-2.00), SphCyl(0.50)], uid="term-over-refraction", notes={0: "worn"}),
     ),
-    Term(
+    GlossaryTerm(
         "vertex-distance",
         ("vertex distance",),
         "The distance from the cornea to the back of a lens. A strong lens must change its power when that changes.",
         lambda: vertex(SphCyl(-8.00), toward_eye_mm=12, uid="term-vertex-distance", acts_as=SphCyl(-7.25)),
     ),
-    Term(
+    GlossaryTerm(
         "fogging",
         ("fogging", "fogged", "fog"),
         "Adding plus so that the patient cannot gain by accommodating. The other eye is fogged while you measure one.",
         lambda: trial_frame([SphCyl(1.00), SphCyl(1.50)], uid="term-fogging", notes={1: "fog"}),
     ),
-    Term(
+    GlossaryTerm(
         "fixation-target",
         ("fixation target", "fixation"),
         "What the patient looks at. A far target relaxes accommodation; a near one makes the result too minus.",
         lambda: near_card(target_cm=40, scope_cm=67, uid="term-fixation-target"),
     ),
-    Term(
+    GlossaryTerm(
         "lag",
         ("lag of accommodation", "lag"),
         "How far accommodation falls short of what a near target demands.",
         lambda: near_card(target_cm=40, scope_cm=50, uid="term-lag"),
     ),
-    Term(
+    GlossaryTerm(
         "off-axis",
         ("off axis",),
         "The sight hole is beside the patient's line of gaze. The result then has a false cylinder.",
         lambda: sighting_plan(offset_cm=12, distance_cm=67, uid="term-off-axis", angle=10),
     ),
-    Term(
+    GlossaryTerm(
         "spherical-aberration",
         ("spherical aberration",),
         "The edge of a wide pupil has another power than its centre. Judge the middle 3 to 4 mm.",
         lambda: zones("neutral", "against", uid="term-spherical-aberration"),
     ),
-    Term(
+    GlossaryTerm(
         "scissors",
         ("scissors reflex", "scissors"),
         "Two bands in one pupil that meet and part as you sweep. An irregular cornea gives it, and so can a wide "
         "pupil.",
         lambda: odd_reflex("scissors", uid="term-scissors", name_it=True),
     ),
-    Term(
+    GlossaryTerm(
         "leaning-in",
         ("leaning in", "lean in"),
         "Moving closer to test an end-point. A true one changes to with, equally in both meridians.",
         lambda: lean_in((90, "wide"), (180, "wide"), uid="term-leaning-in"),
     ),
-    Term(
+    GlossaryTerm(
         "record",
         ("record card", "record"),
         "What is written for each eye: net or gross, the distance, and whether drops were used.",
@@ -255,7 +255,7 @@ _NAMED = tuple(
 )
 
 
-def terms_in(texts: Iterable[str]) -> tuple[Term, ...]:
+def terms_in(texts: Iterable[str]) -> tuple[GlossaryTerm, ...]:
     """Return the terms that texts use, in the order of the glossary."""
     said = "\n".join(texts)
     return tuple(term for term, named in _NAMED if named.search(said))

@@ -9,7 +9,7 @@ from typing import Any
 
 from cases.procedure.choices import Choice, Marks, Option, Order
 from cases.procedure.fields import Field
-from cases.recall.glossary import Term, terms_in
+from cases.recall.glossary import GlossaryTerm, terms_in
 from quiz.practice.dealt_cases import Place, Waiting
 from quiz.practice.sittings import GRACE_S
 from quiz.storage.class_queries import Drill
@@ -79,7 +79,7 @@ class CasePage:
     """How long that runs in all."""
 
     @property
-    def terms(self) -> tuple[Term, ...]:
+    def terms(self) -> tuple[GlossaryTerm, ...]:
         """Return the terms of the glossary that the case uses."""
         return terms_in((*self.found, self.question))
 

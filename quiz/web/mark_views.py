@@ -25,7 +25,7 @@ from cases.procedure.kinds import HALF_HUNDREDTH, Cross, Kind, Lens
 from cases.procedure.marking import Mark, as_given, named
 from cases.procedure.option_verdicts import CREDITED_TOO, KEYED, WRONG, option_verdicts, verdict_on
 from cases.procedure.quantities import Quantity
-from cases.recall.glossary import Term, terms_in
+from cases.recall.glossary import GlossaryTerm, terms_in
 from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
 from quiz.practice.worked_examples import Why, why
@@ -151,7 +151,7 @@ class MarkPage:
     """By what is asked: every option with its reason."""
 
     @property
-    def terms(self) -> tuple[Term, ...]:
+    def terms(self) -> tuple[GlossaryTerm, ...]:
         """Return the terms of the glossary that the case and its working use."""
         return terms_in((*self.found, self.question, *(row.right for row in self.rows)))
 

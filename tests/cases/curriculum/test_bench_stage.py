@@ -82,7 +82,7 @@ def test_each_part_of_the_guided_run_starts_where_its_words_say(part: Guided) ->
 def test_against_is_out_of_sight_where_the_guide_says_it_fades_and_in_sight_nearer() -> None:
     (part,) = (one for one in GUIDE if one.goal == "faded")
     words = [" ".join(seen(part.bench.holding(SphCyl(sphere)))) for sphere in (0, -3)]
-    assert "cannot be told" in words[0]
+    assert "you cannot see" in words[0]
     assert "the opposite way" in words[1]
 
 

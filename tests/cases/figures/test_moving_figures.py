@@ -90,7 +90,7 @@ def test_a_turned_reflex_lies_at_its_own_angle_and_moves_across_itself(
     assert axis_gap(math.degrees(math.atan2(reflex_way[1], reflex_way[0])), turned + 90) < 1.5
     along = streak_way[0] * reflex_way[0] + streak_way[1] * reflex_way[1]
     assert (along > 0) == (seen == "with")
-    assert (f"stands turned, along {turned:.0f}" in figure.description) == (skew != 0)
+    assert (f"is turned and lies along {turned:.0f}" in figure.description) == (skew != 0)
 
 
 def test_a_reflex_across_the_streak_is_refused() -> None:
