@@ -16,7 +16,7 @@ from cases.errors import CaseError
 from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.chain import SlipRef
 from cases.procedure.explaining import Explanation
-from cases.procedure.marking import Mark, as_weighed, mark_fields, read_one
+from cases.procedure.marking import Mark, mark_again, mark_fields, read_one
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import CREDITED
 from quiz.learning import model, scheduler
@@ -411,22 +411,24 @@ def _slips_named(mark: Mark) -> tuple[tuple[SlipKey, ...], ...]:
 
 def _as_kept(mark: Mark) -> tuple[Weighed, ...]:
     return tuple(
-        Weighed(one.kind, tuple(map(key_of, one.slips)), round(one.probability, 4))
+        Weighed(one.kind, tuple(map(key_of, one.slips)), round(one.probability, 4), one.step)
         for one in mark.weighed
         if one.probability >= KEPT
     )
 
 
 def mark_as_kept(case: Case, given: Mapping[str, str], verdict: str, weighed: Sequence[Weighed] | None) -> Mark:
-    """Mark an answer of the log once more, its explanations weighed as they were when it came."""
-    mark = mark_fields(case, given)
+    """Mark an answer of the log once more, its explanations as they were weighed when it came.
+
+    weighed: None of an answer from before explanations were weighed.
+    """
     if weighed is None:
-        return mark
+        return mark_fields(case, given)
     kept = [
-        Explanation(one.kind, one.probability, tuple(SlipRef(step, slip) for step, slip in one.slips))
+        Explanation(one.kind, one.probability, tuple(SlipRef(*key) for key in one.slips), step=one.step)
         for one in weighed
     ]
-    return as_weighed(mark, verdict, kept)
+    return mark_again(case, given, verdict, kept)
 
 
 def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, str], *, now: float) -> bool:
