@@ -27,7 +27,10 @@ from cases.recall.prompts import all_prompts
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx
 
-MANY = ("far-point", "vergence-distance", "odd-reflex", "drift-allowed", "next-lens")
+MANY = (
+    "far-point", "vergence-distance", "odd-reflex", "drift-allowed", "next-lens",
+    "distance-vergence", "inches-vergence", "streak-axis",
+)  # fmt: skip
 
 
 def choosing(case: Case, **chosen: str) -> Mark:
