@@ -214,7 +214,7 @@ def _shared_rates(case: ExplainedCase, beforehand: Beforehand, priors: Priors) -
         if group is None:
             groups.append(group := [])
         group.append(one)
-    shared = {}
+    shared: dict[SlipRef, float] = {}
     for group in groups:
         rates = [beforehand.rate(one.slips[0], priors) for one in group]
         share = max(rates) / math.fsum(rates)
