@@ -265,6 +265,7 @@ LENSES = {"found": rx(1, -1, 90), "other": rx(-0.5, -1, 90), "distance_cm": 67}
         ({"against": "subjective"}, "left-in", "other-accommodated", False),
         ({"against": "subjective", "other": rx(2.5, -1, 90)}, "twice", "accommodated", True),
         ({"against": "last", "other": rx(2.5, -1, 90)}, "twice", "changed", True),
+        ({"against": "last", "other": rx(2.5, -1, 90)}, "twice", "accommodated", True),
         ({"against": "last", "other": rx(3.5, -1, 90)}, "changed", "accommodated", True),
         ({"against": "last", "distance_cm": 33}, "changed", "other-accommodated", False),
     ],
@@ -341,13 +342,62 @@ def test_a_shift_of_both_eyes_and_what_else_makes_it() -> None:
     plus = case_of("two-eyes-pattern", pair)
     assert plus.truth["suggests"] == "nearer"
     assert choosing(plus, suggests="short-of-plus").credited
-    # 1.49 D less 1.25 D would be a seat at 4 m.
-    far = case_of("two-eyes-pattern", {**pair, "right": rx(-1.25), "left": rx(-1.25)})
+    # 67 cm are 1.49 D: no seat is worth 2.00 D less, and the distance alone is not either.
+    far = case_of("two-eyes-pattern", {**pair, "right": rx(-2), "left": rx(-2)})
     assert far.truth["suggests"] == "near-fixation"
     assert not choosing(far, suggests="farther").credited
+    # 1.50 D is: it came off twice, or the patient looked near.
+    twice = case_of("two-eyes-pattern", {**pair, "right": rx(-1.5), "left": rx(-1.5)})
+    assert twice.truth["suggests"] == "taken-twice"
+    assert choosing(twice, suggests="near-fixation").credited
     near = case_of("two-eyes-pattern", {**pair, "right": rx(-0.75), "left": rx(-0.75)})
     assert near.truth["suggests"] == "farther"
     assert choosing(near, suggests="near-fixation").credited
+
+
+@pytest.mark.parametrize(("right", "left", "pattern"), [(25, 155, "mirror"), (130, 135, "same-way")])
+def test_a_cylinder_of_both_eyes_may_be_their_axes_and_is_none_that_no_seat_gives(
+    right: float, left: float, pattern: str
+) -> None:
+    """0.0026 D a square degree (`off-axis-effect`) makes 1.50 D of 24°; 2.00 D would take 28°."""
+    pair = {"right": rx(0.5, -1.25, right), "left": rx(0.5, -1.25, left), "distance_cm": 67}
+    case = case_of("two-eyes-pattern", pair)
+    assert case.truth["pattern"] == pattern
+    assert choosing(case, suggests="repeat-both").credited
+    sizes = [abs(one.findings[eye].cylinder) for one in drawn("two-eyes-pattern") for eye in ("right", "left")]
+    assert max(sizes) <= 1.5
+
+
+def test_a_difference_below_the_clinics_limit_is_not_keyed_against_the_clinics_rule() -> None:
+    """0.875 D at 100 cm is about what the distance is worth, and the clinic measures again from 1.00 D."""
+    pair = {"right": rx(4.75, -1.25, 2), "left": rx(3.75, -1, 177), "distance_cm": 100}
+    case = case_of("two-eyes", pair)
+    assert case.truth["act"] == "right-distance"
+    assert choosing(case, act="keep").credited
+    for one in drawn("two-eyes", 400):
+        assert one.truth["act"] in ("keep", "over-limit") or abs(one.truth["mean"]) >= one.findings["limit"]
+
+
+def test_waiting_on_is_credited_while_the_time_of_the_protocol_runs() -> None:
+    findings = {"far": 1.5, "near": 1.0, "card_cm": 33, "distance_cm": 67, "wait": "running"}
+    case = case_of("cycloplegia-check", findings)
+    assert case.truth["action"] == "go"
+    assert choosing(case, action="wait").credited
+    assert not choosing(case_of("cycloplegia-check", {**findings, "wait": "over"}), action="wait").credited
+
+
+def test_a_small_blur_of_the_examiners_own_view_is_credited_as_sharp() -> None:
+    """Common practice, no published source. 48 cm asks for 2.08 D, of an eye that is 2.50 D too strong."""
+    strong = case_of("examiner-blur", {"amplitude": 3, "uncorrected": -2.5, "distance_cm": 48})
+    assert strong.truth["view"] == "minus"
+    assert choosing(strong, view="sharp").credited
+    assert not choosing(case_of("examiner-blur", {**strong.findings, "distance_cm": 67}), view="sharp").credited
+
+
+def test_a_stronger_or_weaker_cylinder_says_what_becomes_of_the_other_meridian() -> None:
+    """More plus along the axis of a minus cylinder is plus sphere and a stronger cylinder, neither of them alone."""
+    kinds = {ask.name: ask.kind for ask in case_type("lean-in-widths").asks}
+    assert all("sphere with it" in kinds["change"].write(one) for one in ("stronger", "weaker"))
 
 
 def test_limits_of_wet_and_dry_are_both_stated() -> None:
