@@ -61,17 +61,23 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
         return _waiting_still(store, learners.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
 
 
-def another(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
-    """Return a waiting case of one of these types, dealt now if need be; another that waits is set aside unanswered."""
+def at_bench(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
+    """Return the case that is open at the bench where it is of one of these types; else deal one there.
+
+    The case that is open in Practise stays as it is. One of another type at the bench is skipped.
+    """
+    found = _waiting_still(store, learner, now, at_bench=True)
+    if found is not None and found.dealt.type in types:
+        return found
     with store.writing():
-        left = store.open_case(learner.id)
+        left = store.open_case(learner.id, at_bench=True)
         if left is not None and left.type not in types:
             store.close_case(left.id, now=now)
         return _deal(store, learner.id, now, lots, types)
 
 
-def _waiting_still(store: Store, learner: Learner, now: float) -> Waiting | None:
-    dealt = store.open_case(learner.id)
+def _waiting_still(store: Store, learner: Learner, now: float, *, at_bench: bool = False) -> Waiting | None:
+    dealt = store.open_case(learner.id, at_bench=at_bench)
     if dealt is None or sittings.is_left(store.sitting(dealt.sitting), now):
         return None
     return _as_waiting(dealt)
@@ -96,10 +102,12 @@ def case_of(dealt: Dealt) -> Case:
 
 
 def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:
+    """Deal a case in Practise, or one of these types at the bench; in `writing()`."""
     learner = learners.get(store, learner_id)
     settings = learners.settings_of(learner)
-    sitting = sittings.under_way(store, learner_id, settings.length, now)
-    left = store.open_case(learner_id)
+    bench = types is not None
+    sitting = sittings.under_way(store, learner_id, settings.length, now, at_bench=bench)
+    left = store.open_case(learner_id, at_bench=bench)
     if left is not None:
         again = _as_waiting(left)
         if again is not None:
@@ -129,6 +137,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         probe_of=choice.probe_of,
         for_drill=choice.for_drill and (limit is None or not limit.open),
         dealt_at=now,
+        at_bench=bench,
     )
     store.deal(dealt)
     return Waiting(dealt, case)
