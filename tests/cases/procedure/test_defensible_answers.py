@@ -23,6 +23,8 @@ from cases.procedure.kinds import Cross, Lens
 from cases.procedure.marking import Mark, mark, mark_text
 from cases.procedure.option_verdicts import option_verdicts
 from cases.procedure.quantities import Quantity
+from cases.procedure.randomness import Chance
+from cases.procedure.settings import Settings
 from cases.recall.prompts import all_prompts
 from tests.cases.seeds import settings_of
 from tests.cases.worked import answer_of, case_of, rx
@@ -160,6 +162,15 @@ def test_leaning_changes_the_distance_by_more_than_the_zone() -> None:
 def test_a_slip_that_an_eighth_written_short_would_hide_is_not_drawn(type_id: str, findings: dict[str, Any]) -> None:
     """Each was drawn once: cut to two decimals, the answer of a slip was near the right one."""
     assert not case_of(type_id, findings).hides_nothing()
+
+
+def test_whether_a_slip_hides_does_not_hang_on_what_was_drawn_before() -> None:
+    for type_id in ("bench-eye", "two-spheres", "expected-vision"):
+        kind, chance = case_type(type_id), Chance(f"thrown back {type_id}")
+        cases = [kind.case(kind.draw(chance, Settings(level="expert"))) for _ in range(40)]
+        for one in cases:
+            hidden = one._first_hidden(one.singles)
+            assert one.hides_nothing() == (not hidden)
 
 
 @pytest.mark.parametrize("type_id", [one.id for one in all_types().values()])
