@@ -25,6 +25,7 @@ from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
 from tests.conftest import Clock, deal, lots, serving
 
+expect.set_options(timeout=20_000)  # a page of a busy machine may take its time; what is wrong stays wrong
 QUIET = (
     "--disable-background-networking",
     "--disable-component-update",
