@@ -8,15 +8,19 @@ from itertools import product
 
 from cases.errors import OutOfRange
 from cases.figures.parts import lens_profile, measure, profile, sight_hole
-from cases.figures.pen import SMALL, TEXT, WIDTH, Box, Pen, engraved, joined, text_width, toward
+from cases.figures.pen import SMALL, TEXT, WIDTH, Box, Pen, engraved, joined, points, text_width, toward
 from cases.notation.prescription import write_axis, write_distance, write_power
 from cases.optics.axes import across, axis_gap
 from cases.optics.lens import SphCyl
 from cases.procedure.figure import Figure
 
 ARM = 74.0
+ARC = 46.0
+"""Units from the centre to the arc between two axes."""
 LONGEST_NAME = 8
 MOST_LENSES = 6
+HALF_DEGREE = 0.5
+"""Axes that differ by less are written alike."""
 
 
 def power_cross(
@@ -26,12 +30,14 @@ def power_cross(
     uid: str,
     names: tuple[str, str] = ("true", "yours"),
     asked_meridian: float | None = None,
+    arc: bool = False,
 ) -> Figure:
     """Draw the power cross of a lens, solid, and of a second one over it, dashed.
 
     Each principal meridian stands at its true angle as the examiner faces the patient, with the power in D that acts
     along it. A sphere is a circle. `asked_meridian` adds a pale line with a question mark, for a power between.
-    names: what the two are called, at most 8 characters each; used only when both are drawn.
+    names: what the two are called, at most 8 characters each; used only when both are drawn. arc: whether the turn from
+    the first axis to the second is drawn too, with its degrees.
 
     Raises
     ------
@@ -72,6 +78,9 @@ def power_cross(
         aside = 5.0 if kind == "mine" and any(axis_gap(turn, t) < 2.5 for t, *_, k in arms if k == "truth") else 0.0
         foot = toward(turn + 90, aside, centre)
         pen.line(toward(turn, ARM, foot), toward(turn + 180, ARM, foot), kind, weight=2)
+    turn = axis_turn(lens, mine) if arc and mine is not None else 0.0
+    if turn:
+        _arc(pen, lens.axis, turn, centre)
     for words, x, baselines, _ in placed:
         for line, (text, baseline) in enumerate(zip(words, baselines, strict=True)):
             size = TEXT if line == len(words) - 2 else SMALL
@@ -86,7 +95,39 @@ def power_cross(
     if mine is not None:
         y += 24
         _key(pen, y, names)
-    return pen.figure(uid=uid, title="Power cross", description=_cross_words(shown, asked_meridian), height=y + 10)
+    described = _cross_words(shown, asked_meridian) + (f" {axis_words(lens, mine)}" if turn and mine else "")
+    return pen.figure(uid=uid, title="Power cross", description=described, height=y + 10)
+
+
+def axis_turn(lens: SphCyl, other: SphCyl) -> float:
+    """Return by how many degrees the axis of a second lens is turned from that of a first, anticlockwise.
+
+    From −90 (not reached) to 90, both written in the form of the first; 0 where either is a sphere or the axes are the
+    same as they are written.
+    """
+    if is_sphere(lens) or is_sphere(other):
+        return 0.0
+    turn = (other.in_form("plus" if lens.cylinder > 0 else "minus").axis - lens.axis + 90) % 180 - 90
+    return 0.0 if abs(turn) < HALF_DEGREE else 90.0 if turn == -90 else turn
+
+
+def axis_words(lens: SphCyl, other: SphCyl) -> str:
+    """Say how far the axis of a second lens is turned: "The axis is 20° out: 55 where 35 is right."; "" for none."""
+    turn = axis_turn(lens, other)
+    given = other.in_form("plus" if lens.cylinder > 0 else "minus").axis
+    return (
+        f"The axis is {abs(turn):.0f}° out: {write_axis(given)} where {write_axis(lens.axis)} is right." if turn else ""
+    )
+
+
+def _arc(pen: Pen, axis: float, turn: float, centre: tuple[float, float]) -> None:
+    """Draw the turn from an axis in the upper half of a cross: nothing else stands between the two arms."""
+    start = axis if math.sin(math.radians(axis + turn / 2)) >= 0 else axis + 180
+    ends = [toward(angle, ARC, centre) for angle in (start, start + turn)]
+    sweep = 0 if turn > 0 else 1
+    pen.path(f"M{points(ends[0])}A{ARC:g} {ARC:g} 0 0 {sweep} {points(ends[1])}", "go", weight=2.5)
+    x, y = toward(start + turn / 2, ARC + 16, centre)
+    pen.text(x, y + 5, f"{abs(turn):.0f}°", size=SMALL, kind="go halo")
 
 
 def is_sphere(lens: SphCyl) -> bool:

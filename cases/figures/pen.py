@@ -130,8 +130,9 @@ class Pen:
         )
 
     def path(self, steps: str, kind: str = "ink", *, weight: float = 1.5) -> None:
-        """Draw an outline from SVG path data."""
-        self._parts.append(f'<path d="{steps}"{_manner(kind, weight)}/>')
+        """Draw an outline from SVG path data; one of kind `go` is said to be 1 long, so that a page may let it grow."""
+        length = ' pathLength="1"' if kind == "go" else ""
+        self._parts.append(f'<path d="{steps}"{_manner(kind, weight)}{length}/>')
 
     def wash(self, steps: str, depth: float) -> None:
         """Tint an area that is lit; depth 0..1 is how much ink. An outline inside another leaves a hole."""
@@ -168,9 +169,11 @@ class Pen:
         if solid:
             self.line(start, base, kind, weight=weight)
             self._parts.append(f'<path class="{kind}" d="{barbs}Z" fill="currentColor" stroke="none"/>')
-        else:
+        elif kind != "go":
             self.line(start, end, kind, weight=weight)
             self.path(barbs, kind, weight=weight)
+        else:
+            self.path(f"M{points(start, end)}{barbs}", kind, weight=weight)  # one stroke, so that it can grow
 
     def text(
         self, x: float, y: float, words: str, *, size: float = TEXT, anchor: Anchor = "middle", kind: str = "label"

@@ -12,7 +12,7 @@ from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
 from cases.evidence.sources import cites
 from cases.figures.lanes import Lane, lanes_figure, lanes_of, pattern
-from cases.figures.lenses import power_cross
+from cases.figures.lenses import axis_words, power_cross
 from cases.figures.rays import rays_figure
 from cases.notation.prescription import write_prescription, write_size
 from cases.optics.axes import axis_gap
@@ -461,7 +461,8 @@ def _pictures(mark: Mark) -> tuple[Picture, ...]:
                 lanes = lanes_of(truth, given)
                 if given == truth or not lanes:
                     other = None if given == truth else given
-                    return (captioned(power_cross(truth, other, uid="both"), ""),)
+                    caption = "" if other is None else axis_words(truth, other)
+                    return (captioned(power_cross(truth, other, uid="both", arc=True), caption),)
             elif isinstance(ask.kind, Quantity) and ask.kind.eighths and given != truth:
                 lanes = (Lane("", truth, given),)
             else:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases.errors import OutOfRange
-from cases.figures.lenses import power_cross, trial_frame
+from cases.figures.lenses import axis_words, power_cross, trial_frame
 from cases.figures.lines_of_sight import sighting_side
 from cases.figures.pen import Pen, text_width, toward
 from cases.figures.pupil_reflex import movement, zones
@@ -139,6 +139,40 @@ def test_the_words_of_a_cross_carry_its_powers() -> None:
         "True, solid: +1.50 D along the 90 meridian and +0.75 D along the 180 meridian. "
         "Yours, dashed: +3.00 D along the 90 meridian and +2.25 D along the 180 meridian."
     )
+
+
+@given(torics, st.integers(-89, 89), st.booleans())
+def test_the_arc_of_an_axis_lies_between_the_two_axes(right: SphCyl, turn: int, other_form: bool) -> None:
+    """Laid out by hand: from the first axis by the turn, on one circle, in the upper half, with its degrees."""
+    given = SphCyl(right.sphere, right.cylinder, (right.axis + turn - 1) % 180 + 1)
+    form = ("minus" if right.cylinder > 0 else "plus") if other_form else ("plus" if right.cylinder > 0 else "minus")
+    drawing = sound(power_cross(right, given.in_form(form), uid="f", arc=True))
+    arcs = [one for one in drawing.root.iter(SVG + "path") if one.get("class") == "go"]
+    if not turn:
+        assert arcs == []
+        return
+    assert f"{abs(turn)}°" in drawing.words()
+    x0, y0, _, x1, y1 = arc_of(arcs[0])
+    (a, b, c, d), *_ = drawing.lines("truth")
+    centre = ((a + c) / 2, (b + d) / 2)
+    ends = [math.degrees(math.atan2(centre[1] - y, x - centre[0])) for x, y in ((x0, y0), (x1, y1))]
+    assert axis_gap(ends[0], right.axis) < 0.5
+    assert axis_gap(ends[1], given.axis) < 0.5
+    assert min(y0, y1) <= centre[1] + 0.1
+
+
+def arc_of(path: ET.Element) -> tuple[float, float, int, float, float]:
+    """Read "M x yA r r 0 0 sweep x y"."""
+    start, rest = str(path.get("d")).removeprefix("M").split("A")
+    x0, y0 = map(float, start.split())
+    *_, sweep, x1, y1 = rest.split()
+    return x0, y0, int(sweep), float(x1), float(y1)
+
+
+def test_an_axis_out_is_put_into_words() -> None:
+    right, yours = SphCyl(0.5, -1.25, 35), SphCyl(-0.75, 1.25, 145)
+    assert axis_words(right, yours) == "The axis is 20° out: 55 where 35 is right."
+    assert axis_words(right, SphCyl(1)) == ""
 
 
 def test_a_sphere_is_said_to_be_the_same_in_every_meridian() -> None:
