@@ -63,6 +63,7 @@ class LensTable:
 class TypeLine:
     """A case type with what it rests on."""
 
+    id: str
     title: str
     level: str
     steps: str
@@ -130,7 +131,7 @@ def lens_table(one: Bands) -> LensTable:
 
 def _type_line(one: CaseType) -> TypeLine:
     steps = "; ".join(dict.fromkeys(step.skill.title for step in one.steps))
-    return TypeLine(one.title, one.level, steps, told(*one.sources))
+    return TypeLine(one.id, one.title, one.level, steps, told(*one.sources))
 
 
 @pages.get("")

@@ -73,6 +73,7 @@ class Solved:
 class WorkPage:
     """What a type's template receives."""
 
+    type_id: str
     title: str
     sources: tuple[str, ...]
     parts: tuple[tuple[str, tuple[Shown, ...]], ...]
@@ -143,6 +144,7 @@ def _page(
     form = shown(inputs_for(case_type), texts, faults, before="blank-").values()
     parts = groupby(form, key=lambda one: one.input.entry)
     return WorkPage(
+        type_id=case_type.id,
         title=case_type.title,
         sources=cites(case_type.sources),
         parts=tuple((legend, tuple(blanks)) for legend, blanks in parts),

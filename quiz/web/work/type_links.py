@@ -14,6 +14,7 @@ from quiz.practice.working_out import CHOSEN
 class TypeLink:
     """One type in a list."""
 
+    id: str
     url: str
     title: str
     asks: str
@@ -23,4 +24,4 @@ def type_link(case_type: CaseType) -> TypeLink:
     """Return the link to a type's form, with what it gives."""
     labels = [ask.label for ask in case_type.asks if not isinstance(ask.kind, CHOSEN)]
     asks = "; ".join(label[:1].lower() + label[1:] for label in labels)
-    return TypeLink(url_for("work.one", type_id=case_type.id), case_type.title, asks)
+    return TypeLink(case_type.id, url_for("work.one", type_id=case_type.id), case_type.title, asks)
