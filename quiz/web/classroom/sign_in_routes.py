@@ -57,6 +57,8 @@ class PhrasePage:
     """Whether it is the learner who sees it, and not a preceptor who hands it over."""
     to: str
     to_words: str
+    new: bool = False
+    """Whether the learner has just joined, and may have answers elsewhere."""
 
 
 def set_up(app: Flask) -> None:
@@ -124,14 +126,14 @@ def join() -> Response:
     before = request_context.known_preceptor()
     request_context.come_in(joined.token, shared=_shared())
     done = "You have asked to join: your preceptor lets you in." if asked else "You have joined."
-    return phrase_page(joined, f"{done}{f' {before.name} is signed out on this device.' if before else ''}")
+    why = f"{done}{f' {before.name} is signed out on this device.' if before else ''}"
+    return phrase_page(joined, why, new=not request_context.store().has_answered(joined.learner.id))
 
 
-def phrase_page(joined: Joined, why: str) -> Response:
+def phrase_page(joined: Joined, why: str, *, new: bool = False) -> Response:
     """Show a learner the phrase to come back with, the one time that it can be shown."""
-    return _phrase_page(
-        joined.learner.name, joined.phrase, why, own=True, to=url_for("desk.show"), to_words="Go on practising"
-    )
+    to = url_for("desk.show")
+    return _phrase_page(joined.learner.name, joined.phrase, why, own=True, to=to, to_words="Go on practising", new=new)
 
 
 def phrase_to_hand_over(name: str, phrase: str, why: str, *, to: str) -> Response:

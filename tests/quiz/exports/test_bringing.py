@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterator
 from contextlib import closing
@@ -15,6 +16,7 @@ from icalendar import Calendar
 
 from cases.optics.lens import SphCyl
 from quiz.accuracy.entries import Entry
+from quiz.app import create_app
 from quiz.exports import bringing, fading_calendar, own_data
 from quiz.exports.bringing import BadData
 from quiz.learning.state import same_to_twelve_digits
@@ -23,7 +25,8 @@ from quiz.storage import accuracy_queries, desk_queries, projection
 from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
-from tests.conftest import NOON, lots, written
+from tests.conftest import NOON, Clock, lots, written
+from tests.quiz.class_people import Browser, make_class, preceptor
 
 DAY = 86400.0
 
@@ -85,6 +88,23 @@ def test_the_same_memory_on_another_computer(store: Store, learner: Learner, els
     assert [one.as_kept for one in projection.rebuild(store)] == [True]
     store.close()
     assert all(one.good for one in check(data_path))
+
+
+def test_on_joining_a_class_own_answers_come_along(data_file: DataFile, store: Store, elsewhere: Store) -> None:
+    """The page after joining leads there; the phrase of someone who has answers here does not."""
+    far = learners.add(elsewhere, "Imre", now=NOON)
+    practised(elsewhere, far)
+    file = bringing.packed(own_data.json_lines(elsewhere, far))
+    app = create_app(data_file, clock=Clock(NOON + 30 * DAY), lots=lots(), beyond=True, hosts=None)
+    _, code = make_class(preceptor(app, store))
+    own = Browser(app)
+    joined = own.join(code, "Imre").text
+    assert 'href="/progress/bring"' in joined
+    looked_over = own.post("/progress/bring", {"file": (io.BytesIO(file), "own-data.jsonl.gz")})
+    assert "New: 14 answers" in looked_over.text
+    assert own.post("/progress/bring/take").status_code == 303
+    assert len(store.answers_of(store.learners()[-1].id)) == 14
+    assert "14 answers" in own.get("/progress/data").text
 
 
 def test_older_answers_are_folded_where_their_time_is(store: Store, learner: Learner, elsewhere: Store) -> None:
