@@ -25,6 +25,7 @@ from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.store import Store
 from quiz.web import lanes, limits
 from quiz.web.request_context import LOOPBACK
+from quiz.web.template_cache import keep_compiled
 
 LONG_AT_ONCE = 3
 """Threads for pages that may take long; the quick ones have one of their own."""
@@ -144,6 +145,7 @@ def _serve(
     most, fewer = limits.connections()
     # At an address of this computer alone, learners come by another server: their links have the address that they see.
     app = create_app(file, hosts=None, beyond=True, reached_at="" if own else url) if beyond else create_app(file)
+    keep_compiled(app)
     # It warns of every request that waits its turn and of every connection too many, line after line.
     logging.getLogger("waitress").setLevel(logging.ERROR)
     open_ones: dict[int, Any] = {}

@@ -23,6 +23,7 @@ from quiz.practice.randomness import Lots
 from quiz.practice.settings import LearnerSettings
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
+from quiz.web.template_cache import keep_compiled
 from tests.conftest import NOON, lots, written
 
 SHORT, LONG = 100, 1_000_000
@@ -116,12 +117,17 @@ DESK_MS = 40
 
 
 @pytest.mark.benchmark
-def test_the_page_today_after_a_million_answers(desks: tuple[Desk, Desk]) -> None:
-    """A day later, with what has faded since, recurring mistakes and an exam ahead."""
+def test_the_page_today_after_a_million_answers(desks: tuple[Desk, Desk], tmp_path: Path) -> None:
+    """A day later, with what has faded since, recurring mistakes and an exam ahead.
+
+    The first page of the long log is that of a server that was started before, whose compiled templates are kept.
+    """
     taken: tuple[list[float], list[float]] = ([], [])
     for which, one in enumerate(desks):
         learners.keep_settings(one.store, one.learner, LearnerSettings(exam_day="2027-01-20"))
-        client = create_app(one.file, clock=lambda at=one.now + 86400: at, lots=lots(3)).test_client()  # type: ignore[misc]
+        app = create_app(one.file, clock=lambda at=one.now + 86400: at, lots=lots(3))  # type: ignore[misc]
+        keep_compiled(app, tmp_path)
+        client = app.test_client()
         for _ in range(30):
             began = time.process_time()
             page = client.get("/")
@@ -130,4 +136,4 @@ def test_the_page_today_after_a_million_answers(desks: tuple[Desk, Desk]) -> Non
     a, b = (1000 * statistics.median(times) for times in taken)
     first = 1000 * taken[1][0]
     print(f"Today: {a:.1f} ms after {SHORT:,} answers, {b:.1f} ms after {LONG:,} (the first time {first:.1f} ms)")  # noqa: T201
-    assert b < DESK_MS
+    assert max(first, b) < DESK_MS
