@@ -1,10 +1,4 @@
-"""What a learner's day holds: what is likely to slip, mistakes that recur, dates ahead, readiness for an exam.
-
-Readiness is put into words, and into figures only where those held so far: where the chances that memory gave on this
-data file, a night or more ahead, lay within .05 of what came, over at least 200 answers: the mean distance of given
-from observed over tenths (Naeini, Cooper & Hauskrecht 2015, AAAI 29:2901). The range of a figure is what came true of
-forecasts in the same tenth (Wilson 1927, J Am Stat Assoc 22:209).
-"""
+"""What a learner's day holds: what is likely to slip, how long it takes, dates ahead; and its start."""
 
 from __future__ import annotations
 
@@ -16,17 +10,15 @@ from dataclasses import dataclass
 from cases.curriculum.register import all_families, all_types, case_type
 from cases.procedure.vocabulary import LEVELS
 from quiz.errors import QuizError
-from quiz.learning import model, words
+from quiz.learning import words
 from quiz.learning.catalogue import Catalogue, TypeInfo
-from quiz.learning.intervals import Interval, share_interval
 from quiz.learning.state import DAY, NIGHT, LearnerState
 from quiz.practice import learners, sittings, what_to_practise
 from quiz.practice.settings import Length
 from quiz.practice.titles import topic_words
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import Aim
-from quiz.storage import desk_queries, forecast_queries, projection
-from quiz.storage.forecast_queries import Tenth
+from quiz.storage import desk_queries, projection
 from quiz.storage.store import Learner, Sitting, Store
 
 AWAY_DAYS = 30
@@ -70,7 +62,7 @@ def today(store: Store, learner: Learner, length: Length, *, now: float) -> Toda
     sitting = store.sitting_under_way(learner.id)
     exam = settings.exam_at
     return Today(
-        minutes=_minutes(found, state, offered, length, _pace(store, learner.id, offered)),
+        minutes=_minutes(found, state, offered, length, pace(store, learner.id, offered)),
         slipping=_topics(found, state, offered),
         new=_next_new(state, offered, settings.level),
         slips_next=_slips_next(state, offered, now),
@@ -134,7 +126,8 @@ def _cover(steps: set[str], types: Sequence[TypeInfo]) -> list[TypeInfo]:
     return out
 
 
-def _pace(store: Store, learner_id: int, offered: Catalogue) -> float:
+def pace(store: Store, learner_id: int, offered: Catalogue) -> float:
+    """Return how many times longer than a competent clinician a learner takes."""
     ratios = [
         seconds / offered.by_id[type_id].seconds
         for type_id, seconds in desk_queries.paces(store, learner_id, most=LOOKED_BACK)
@@ -174,89 +167,6 @@ def topics() -> tuple[tuple[str, str], ...]:
     """Return the topics that can be chosen, families by id and title."""
     there = {one.family.id for one in all_types().values()}
     return tuple((one.id, one.title) for one in all_families() if one.id in there)
-
-
-# --- readiness ---------------------------------------------------------------------------------------------------
-
-LEAST_ANSWERS = 200
-MOST_OFF = 0.05
-LEAST_IN_TENTH = 20
-"""Fewer forecasts of one tenth say too little of how such forecasts come true."""
-SAID = (
-    (0.85, "very likely right"),
-    (0.7, "likely right"),
-    (0.5, "more often right than wrong"),
-    (0.0, "likely to slip"),
-)
-NOT_MET = "not met yet"
-
-
-@dataclass(frozen=True)
-class Ready:
-    """One topic on the day of the exam."""
-
-    topic: str
-    """The family's id."""
-    title: str
-    chance: float
-    met: bool
-    """Whether any of its types was answered; else nothing is known of it."""
-    figures: Interval | None
-    """The range of the chance, where figures may be given."""
-    forecasts: int = 0
-    came: int = 0
-    """How many of such forecasts came true."""
-
-    @property
-    def words(self) -> str:
-        """Put the chance into words."""
-        if not self.met:
-            return NOT_MET
-        return next(said for least, said in SAID if self.chance >= least)
-
-    @property
-    def tenth(self) -> tuple[int, int]:
-        """Return the tenth in which the chance lies, in per cent."""
-        low = 10 * min(int(self.chance * 10), 9)
-        return low, low + 10
-
-
-def readiness(store: Store, learner: Learner, exam_at: float) -> tuple[Ready, ...]:
-    """Return how ready a learner will be at `exam_at` without practice, what is least certain first.
-
-    All types up to the learner's level count alike within their topic.
-    """
-    settings = learners.settings_of(learner)
-    state = projection.told_of(store, learner)
-    rank = LEVELS.index(settings.level)
-    types = [one for one in catalogue_for(settings.for_drawing).types if one.rank <= rank]
-    found = forecast_queries.tenths(store)
-    tenths = {one.tenth: one for one in found} if may_give_figures(found) else {}
-    by_topic: dict[str, list[TypeInfo]] = {}
-    for one in types:
-        by_topic.setdefault(one.family, []).append(one)
-    lines = [_ready(state, family, of, exam_at, tenths) for family, of in by_topic.items()]
-    return tuple(sorted(lines, key=lambda one: (not one.met, one.chance)))
-
-
-def may_give_figures(found: Sequence[Tenth]) -> bool:
-    """Say whether forecasts on this data file came true closely enough, and often enough, to be given in figures."""
-    answers = sum(one.answers for one in found)
-    if answers < LEAST_ANSWERS:
-        return False
-    return math.fsum(abs(one.given - one.came) for one in found) / answers <= MOST_OFF
-
-
-def _ready(state: LearnerState, family: str, types: Sequence[TypeInfo], at: float, tenths: dict[int, Tenth]) -> Ready:
-    chances = [model.chance(state, one.chain, at, type_id=one.id, options=one.options) for one in types]
-    chance = math.fsum(chances) / len(chances)
-    tenth = tenths.get(min(int(chance * 10), 9))
-    met = any(one.id in state.types for one in types)
-    if tenth is None or tenth.answers < LEAST_IN_TENTH or not met:
-        return Ready(family, topic_words(family), chance, met, None)
-    return Ready(
-        family, topic_words(family), chance, met, share_interval(tenth.came, tenth.answers), tenth.answers, tenth.came
-    )
 
 
 # --- beginning what was chosen ------------------------------------------------------------------------------------

@@ -7,15 +7,16 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from quiz.learning.state import DAY
-from quiz.practice import learners, progress, what_to_practise
+from quiz.practice import learners, progress, readiness, what_to_practise
 from quiz.practice import today as days
 from quiz.practice.settings import LENGTHS, Length
 from quiz.practice.titles import slip_title
-from quiz.practice.today import Ready, Today
+from quiz.practice.today import Today
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
 from quiz.storage import projection
 from quiz.storage.store import Learner, Store
+from quiz.web import ready_words
 from quiz.web.case_views import DrillLine
 
 MISTAKES_SHOWN = 3
@@ -50,9 +51,7 @@ class ReadyLine:
 
     title: str
     topic: str
-    words: str
-    figures: str
-    """"76 %, between 64 and 85 %. Of 40 such forecasts 31 came true."; "" where only words are known."""
+    chance: str
 
 
 @dataclass(frozen=True)
@@ -81,6 +80,8 @@ class DeskPage:
     """The day of the exam in words; "" without one."""
     ready: tuple[ReadyLine, ...]
     ready_note: str
+    paper: str
+    """What the whole paper would come to; "" without an exam."""
     drills: tuple[DrillLine, ...]
 
 
@@ -108,7 +109,7 @@ def desk_page(
     )
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
-    ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
+    ready = readiness.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
     return DeskPage(
         heading=heading,
         more=more,
@@ -139,8 +140,9 @@ def desk_page(
         ),
         dates=_dates(day, now),
         exam=_day(day.exam_at, now) if day.exam_at is not None else "",
-        ready=tuple(map(_ready_line, ready)),
-        ready_note=_ready_note(ready),
+        ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in ready),
+        ready_note=ready_words.note(ready),
+        paper=ready_words.paper_words(readiness.paper(ready)),
         drills=drills,
     )
 
@@ -236,23 +238,3 @@ def _day(at: float, now: float) -> str:
     here = datetime.fromtimestamp(now, UTC).date()
     year = "" if when.year == here.year else f" {when.year}"
     return f"{when:%A}" if 0 < (when - here).days < 7 else f"{when.day} {when:%B}{year}"
-
-
-def _ready_line(one: Ready) -> ReadyLine:
-    figures = ""
-    if one.figures is not None:
-        figures = f"{one.chance:.0%}, between {one.figures.low:.0%} and {one.figures.high:.0%}".replace("%", "\u00a0%")
-    return ReadyLine(f"{one.title[:1].upper()}{one.title[1:]}", one.topic, one.words, figures)
-
-
-def _ready_note(ready: Sequence[Ready]) -> str:
-    """Say how forecasts came true so far, or why there are no figures."""
-    tenths = {one.tenth: one for one in ready if one.figures is not None}
-    if not tenths:
-        return "In words only: there are too few forecasts to say how far a figure could be trusted."
-    said = (
-        f"of {one.forecasts} forecasts from {low} to {high}\u00a0%, {one.came} came true"
-        for (low, high), one in sorted(tenths.items())
-    )
-    text = "; ".join(said)
-    return f"So far: {text}."

@@ -11,7 +11,7 @@ from quiz.storage import progress_queries
 from quiz.web import request_context
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.downloads import download
-from quiz.web.progress.views import DeletePage, progress_page, steps_page, sureness_page, weeks_page
+from quiz.web.progress.views import DeletePage, progress_page, ready_page, steps_page, sureness_page, weeks_page
 
 pages = Blueprint("progress", __name__, url_prefix="/progress")
 
@@ -45,6 +45,17 @@ def sureness() -> str:
     """Show sureness against truth."""
     page = sureness_page(request_context.store(), request_context.learner())
     return render_template("progress_sureness.html", page=page)
+
+
+@pages.get("/ready")
+def ready() -> str:
+    """Show each topic on the day of the exam, and what ten minutes can change."""
+    learner, now = request_context.learner(), request_context.now()
+    exam_at = learners.settings_of(learner).exam_at
+    page = None
+    if exam_at is not None and exam_at > now:
+        page = ready_page(request_context.store(), learner, exam_at, now=now)
+    return render_template("progress_ready.html", page=page)
 
 
 @pages.get("/data")

@@ -10,8 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 from quiz.learning import forecast, words
 from quiz.learning.forecast import Ahead
 from quiz.learning.state import DAY
-from quiz.practice import learners, progress, what_to_practise
-from quiz.practice import today as days_of
+from quiz.practice import learners, progress, readiness, what_to_practise
 from quiz.practice.charts import Table
 from quiz.practice.progress import Held, PastSlip, StandingSlip
 from quiz.practice.progress_charts import day_words, fading_chart, sureness_chart, weeks_charts
@@ -20,6 +19,7 @@ from quiz.practice.type_catalogue import catalogue
 from quiz.storage import progress_queries, projection
 from quiz.storage.progress_queries import Holdings, Sureness, Week
 from quiz.storage.store import Learner, Store
+from quiz.web import ready_words
 from quiz.web.case_views import CONFIDENCE_WORDS
 from quiz.web.pictures import ChartView, chart_view
 
@@ -65,6 +65,7 @@ class ProgressPage:
     more: str
     exam: str
     exam_told: str
+    exam_ahead: bool
     standing: tuple[SlipView, ...]
     past: tuple[tuple[PastSlip, str], ...]
     fading: ChartView | None
@@ -101,6 +102,26 @@ class SurenessPage:
 
 
 @dataclass(frozen=True)
+class MinutesLine:
+    """One topic, and what ten minutes of it can change."""
+
+    title: str
+    topic: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True)
+class ReadyPage:
+    """What the page of readiness receives."""
+
+    exam: str
+    paper: str
+    lines: tuple[MinutesLine, ...]
+    note: str
+
+
+@dataclass(frozen=True)
 class DeletePage:
     """What the page that asks once more receives."""
 
@@ -123,6 +144,7 @@ def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage
         more=more,
         exam=_long_day(exam) if exam else "",
         exam_told=_exam_words(store, learner, settings, now),
+        exam_ahead=settings.exam_at is not None and settings.exam_at > now,
         standing=tuple(
             SlipView(
                 one,
@@ -193,6 +215,21 @@ def sureness_page(store: Store, learner: Learner) -> SurenessPage:
     return SurenessPage(chart_view(chart) if chart else None, _sure_words(sure))
 
 
+def ready_page(store: Store, learner: Learner, exam_at: float, *, now: float) -> ReadyPage:
+    """Show each topic on the day of the exam, and after ten minutes of it."""
+    found = readiness.ten_minutes(store, learner, exam_at, now=now)
+    before = [one.before for one in found]
+    return ReadyPage(
+        _long_day(datetime.fromtimestamp(exam_at, UTC).date()),
+        ready_words.paper_words(readiness.paper(before)),
+        tuple(
+            MinutesLine(ready_words.title(one.before), one.before.topic, *ready_words.minutes_words(one))
+            for one in found
+        ),
+        ready_words.note(before),
+    )
+
+
 def _bands(held: Sequence[Held]) -> tuple[BandLine, ...]:
     return tuple(BandLine(word, MEANS[word], tuple(one for one in held if one.word == word)) for word in words.WORDS)
 
@@ -252,7 +289,7 @@ def _exam_words(store: Store, learner: Learner, settings: LearnerSettings, now: 
     days = int(at // DAY) - int(now // DAY)
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
     by_words: dict[str, list[str]] = {}
-    for one in days_of.readiness(store, learner, at):
+    for one in readiness.readiness(store, learner, at):
         by_words.setdefault(one.words, []).append(one.title)
     said = "; ".join(f"{words}: {listed(titles)}" for words, titles in by_words.items())
     return f"That is {away}. Without practice until then, {said}."

@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 import pytest
+from scipy.stats import binom
 
+from quiz.app import create_app
 from quiz.learning import model
-from quiz.practice import dealing, today
+from quiz.learning.intervals import Interval
+from quiz.learning.state import Answered, LearnerState
+from quiz.practice import dealing, learners
+from quiz.practice import readiness as exam_readiness
+from quiz.practice.readiness import Ready
+from quiz.practice.settings import LearnerSettings
+from quiz.practice.type_catalogue import catalogue_for
+from quiz.practice.what_to_practise import SURVEY_FAMILIES
 from quiz.storage import forecast_queries, projection
+from quiz.storage.datafile import DataFile
 from quiz.storage.forecast_queries import Tenth
 from quiz.storage.store import Learner, Store
-from tests.conftest import NOON, deal, written
+from quiz.web.ready_words import paper_words
+from tests.conftest import NOON, Clock, deal, written
 
 DAY = 86400.0
 
@@ -26,7 +37,7 @@ DAY = 86400.0
     ],
 )
 def test_figures_are_given_only_where_they_held(tenths: list[Tenth], may: bool) -> None:
-    assert today.may_give_figures(tenths) is may
+    assert exam_readiness.may_give_figures(tenths) is may
 
 
 def test_a_topic_is_put_into_words_and_figures_come_with_their_range(store: Store, learner: Learner) -> None:
@@ -37,18 +48,86 @@ def test_a_topic_is_put_into_words_and_figures_come_with_their_range(store: Stor
         assert dealt is not None
         dealing.take(store, learner, dealt.id, written(case), None, now=at + 9)
     exam = NOON + 20 * DAY
-    lines = {one.topic: one for one in today.readiness(store, learner, exam)}
+    lines = {one.topic: one for one in exam_readiness.readiness(store, learner, exam)}
     assert lines["distance"].figures is None
-    assert lines["distance"].words in {said for _, said in today.SAID}
+    assert lines["distance"].words in {said for _, said in exam_readiness.SAID}
     assert lines["near"].words == "not met yet"
     tenth = min(int(lines["distance"].chance * 10), 9)
     with store.writing():
         forecast_queries.keep(store, learner.id, [Tenth(tenth, 400, 400 * (tenth + 0.5) / 10, 40 * tenth + 20)])
-    one = next(one for one in today.readiness(store, learner, exam) if one.topic == "distance")
+    one = next(one for one in exam_readiness.readiness(store, learner, exam) if one.topic == "distance")
     assert one.figures is not None
     assert one.figures.low < (tenth + 0.5) / 10 < one.figures.high
     assert (one.forecasts, one.came) == (400, 40 * tenth + 20)
-    assert next(one for one in today.readiness(store, learner, exam) if one.topic == "near").figures is None
+    assert next(one for one in exam_readiness.readiness(store, learner, exam) if one.topic == "near").figures is None
+
+
+def lines(*chances: float, figures: bool = True) -> tuple[Ready, ...]:
+    """Readiness of the topics of a paper, each with a range of a tenth where figures may be given."""
+    ranges = (Interval(one - 0.05, one + 0.05) if figures else None for one in chances)
+    return tuple(
+        Ready(family, family, one, one > 0, range_)
+        for family, one, range_ in zip(SURVEY_FAMILIES, chances, ranges, strict=True)
+    )
+
+
+@pytest.mark.parametrize("chance", [0.15, 0.5, 0.62, 0.9])
+def test_a_papers_range_is_that_of_independent_cases(chance: float) -> None:
+    """Twenty cases of one chance: scipy's binomial quantiles, at the ends of the range of each forecast."""
+    found = exam_readiness.paper(lines(*[chance] * 8))
+    assert found is not None
+    assert (found.cases, found.known) == (20, 20)
+    assert found.share == pytest.approx(chance)
+    low, high = binom.ppf(0.1, 20, chance - 0.05), binom.ppf(0.9, 20, chance + 0.05)
+    assert found.figures == Interval(low, high)
+    assert paper_words(found) == (
+        f"A mock paper on that day: of its 20 cases, about {round(20 * chance)} right, "
+        f"and {low:.0f} to {high:.0f} in four papers of five."
+    )
+
+
+def test_of_topics_that_were_not_met_a_paper_says_nothing() -> None:
+    # The first four topics come three times in twenty cases, the other four twice.
+    found = exam_readiness.paper(lines(0.9, 0.8, 0.0, 0.0, 0.7, 0.0, 0.0, 0.0, figures=False))
+    assert found is not None
+    assert (found.known, found.figures) == (8, None)
+    assert found.share == pytest.approx((3 * 0.9 + 3 * 0.8 + 2 * 0.7) / 8)
+    assert paper_words(found) == (
+        "A mock paper on that day: of the 8 cases from topics that you have met, most right. "
+        "Nothing is known of the other 12: you have not met their topics."
+    )
+    assert exam_readiness.paper(lines(*[0.0] * 8)) is None
+
+
+def test_ten_right_minutes_never_make_a_topic_less_ready_that_was_met_whole(store: Store, learner: Learner) -> None:
+    state = LearnerState()
+    for number, one in enumerate(catalogue_for(learners.settings_of(learner).for_drawing).types):
+        verdict = "right" if number % 3 else "wrong"
+        model.fold(state, Answered(NOON + 60 * number, one.id, one.chain, verdict, options=one.options))
+    with store.writing():
+        projection.keep_cases(store, learner.id, state)
+    now, exam = NOON + 5 * DAY, NOON + 20 * DAY
+    found = exam_readiness.ten_minutes(store, learner, exam, now=now)
+    assert {one.before.topic for one in found} == {one.topic for one in exam_readiness.readiness(store, learner, exam)}
+    assert all(one.change >= 0 for one in found)
+    assert found[0].change > exam_readiness.LEAST_CHANGE
+    assert [one.change for one in found] == sorted((one.change for one in found), reverse=True)
+
+
+def test_what_ten_minutes_can_change_has_a_page(data_file: DataFile, store: Store, learner: Learner) -> None:
+    case = deal(store, learner, "net-sphere", now=NOON)
+    dealt = store.open_case(learner.id)
+    assert dealt is not None
+    dealing.take(store, learner, dealt.id, written(case), None, now=NOON + 9)
+    client = create_app(data_file, clock=Clock(NOON + DAY)).test_client()
+    assert "No exam is ahead" in client.get("/progress/ready").text
+    learners.keep_settings(store, learner.id, LearnerSettings(exam_day="2026-12-24"))
+    assert "/progress/ready" in client.get("/").text
+    page = client.get("/progress/ready").text
+    assert "Without more practice" in page
+    assert "takes every answer as right" in page
+    assert "%" not in page[page.index("<main") :]
+    assert "of the 3 cases from topics that you have met" in page
 
 
 def test_forecasts_are_counted_with_each_answer_as_a_rebuild_counts_them(store: Store, learner: Learner) -> None:
