@@ -143,6 +143,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /progress/answers.csv": LEARNERS,
     "GET /progress/everything.jsonl": LEARNERS,
     "GET /progress/data": LEARNERS,
+    "GET /progress/ready": LEARNERS,
     "GET /progress/steps": LEARNERS,
     "GET /progress/weeks": LEARNERS,
     "GET /progress/sureness": LEARNERS,
