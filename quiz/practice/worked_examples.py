@@ -22,6 +22,7 @@ from cases.procedure.chain import Line
 from cases.recall.prompts import prompts_for
 from quiz.errors import QuizError
 from quiz.learning import model
+from quiz.learning.catalogue import TypeInfo
 from quiz.learning.state import LearnerState
 from quiz.practice import learners, what_to_practise
 from quiz.practice.dealt_cases import Waiting
@@ -87,11 +88,11 @@ def wanted(store: Store, learner: Learner, one: Waiting, *, now: float) -> Examp
     aim = what_to_practise.of_sitting(store, dealt.sitting)
     if aim is not None and aim.what in (what_to_practise.PAPER, what_to_practise.SURVEY):
         return None
-    state = projection.cases_of(store, learner.id)
-    if not state.answers or dealt.type in state.types:
-        return None
     parts = _parts(store, learner, dealt.type)
-    if parts >= PARTS - 1 or (not parts and _is_known(state, learner, dealt.type, now)):
+    state = projection.cases_of(store, learner.id)
+    info = catalogue_for(learners.settings_of(learner).for_drawing).by_id[dealt.type]
+    begun = 0 < parts < PARTS - 1 and dealt.type not in state.types
+    if not begun and (parts or not comes_worked(state, info, now)):
         return None
     return example(learner, one, parts + 1)
 
@@ -101,12 +102,16 @@ def _parts(store: Store, learner: Learner, type_id: str) -> int:
     return 0 if found is None else found.parts
 
 
-def _is_known(state: LearnerState, learner: Learner, type_id: str, now: float) -> bool:
-    """Say whether a new type is made of steps that a learner has met and is likely to get right."""
-    one = catalogue_for(learners.settings_of(learner).for_drawing).by_id[type_id]
-    if any(step not in state.steps for step in one.distinct):
+def comes_worked(state: LearnerState, one: TypeInfo, now: float) -> bool:
+    """Say whether a type is worked before it is asked.
+
+    Not the very first case of all, nor a type that was met, nor one whose steps were all met and are likely right.
+    """
+    if not state.answers or one.id in state.types or stage_of(one.id) is not None:
         return False
-    return model.chance(state, one.chain, now, type_id=type_id, options=one.options) >= KNOWN_ALREADY
+    if any(step not in state.steps for step in one.distinct):
+        return True
+    return model.chance(state, one.chain, now, type_id=one.id, options=one.options) < KNOWN_ALREADY
 
 
 def example(learner: Learner, one: Waiting, part: int) -> Example | None:

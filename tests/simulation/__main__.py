@@ -42,7 +42,13 @@ from tests.simulation.truth import MODELS
 HELD_OUT = 1_000_000
 """The first seed that was never used to tune: those below are for that."""
 OURS = "ours"
-POLICIES: Mapping[str, Callable[..., Policy]] = {OURS: Ours, "ours without an exam day": AsComes, **PLAIN}
+UNTAUGHT = "ours without worked examples"
+POLICIES: Mapping[str, Callable[..., Policy]] = {
+    OURS: Ours,
+    UNTAUGHT: Ours,
+    "ours without an exam day": AsComes,
+    **PLAIN,
+}
 RIVALS = ("round robin", "fixed boxes", "boxes by time", "Elo by time")
 APART = "exponential, nothing shared"
 HUMAN = "as people are"
@@ -82,7 +88,15 @@ def run(job: Job) -> Story:
     model, own = KINDS[job.kind]
     one = person(job.seed, model, pool.catalogue, own, human=job.kind == HUMAN)
     policy = POLICIES[job.policy]
-    return play(one, pool, policy, seed=job.seed, minutes_a_day=job.minutes_a_day, weeks=job.weeks)
+    return play(
+        one,
+        pool,
+        policy,
+        seed=job.seed,
+        minutes_a_day=job.minutes_a_day,
+        weeks=job.weeks,
+        worked=job.policy != UNTAUGHT,
+    )
 
 
 def run_all(policies: Sequence[str], kinds: Sequence[str], asked: argparse.Namespace) -> Stories:

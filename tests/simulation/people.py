@@ -149,6 +149,14 @@ class Person:
             elif step not in way:
                 bug.hold(day)
 
+    def read(self, sample: Sample, day: float) -> None:
+        """Take in a worked example in two parts: every line read, then the last one filled in and the others read."""
+        *others, last = sample.skills
+        for step in (*sample.skills, *others):
+            self.memory.read(self.skill(step, sample.type_id), day)
+        skill = self.skill(last, sample.type_id)
+        self.memory.practise(skill, day, self.rng.random() < self.memory.chance(skill, day))
+
     def seconds(self, type_id: str, competent: float, right: bool) -> float:
         """Return what a case took with reading its mark, given what a competent clinician takes for it."""
         self.times[type_id] += 1

@@ -12,6 +12,7 @@ from quiz.learning.catalogue import Catalogue
 from quiz.learning.model import chance, expected, fold, standing
 from quiz.learning.parameters import NUMBERS, Numbers
 from quiz.learning.state import DAY, Answered, LearnerState, SlipKey
+from quiz.practice import worked_examples
 from quiz.practice.settings import LearnerSettings
 from tests.simulation.people import GIVES_UP, GONE, Bug, Person, exam
 from tests.simulation.policies import Ours, Policy
@@ -19,6 +20,8 @@ from tests.simulation.pool import Pool, Way
 
 START = 1.7e9 - 1.7e9 % DAY
 WEEK = 7
+EXAMPLE_CASES = 1.5
+"""What a worked example takes, in cases of its type: half a one to read, a whole one to fill in a line; estimated."""
 HOUR = 0.7
 """When on a day the practice begins, as a part of it."""
 
@@ -54,6 +57,8 @@ class Story:
     """The chance that memory gave before each answer, and what came."""
     foretold: float = 0.0
     """Mean chance that memory gives for the exam day, over the types."""
+    worked: int = 0
+    """Worked examples gone through."""
     curve: list[tuple[float, float]] = field(default_factory=list)
     """Minutes spent and the mean true chance at the end of each week."""
     chance_slips: int = 0
@@ -84,8 +89,12 @@ def play(
     numbers: Numbers = NUMBERS,
     days: Sequence[float] | None = None,
     watch: list[Watched] | None = None,
+    worked: bool = True,
 ) -> Story:
-    """Let a learner practise so many minutes on five days of each week, or on `days`, and look on the exam's day."""
+    """Let a learner practise so many minutes on five days of each week, or on `days`, and look on the exam's day.
+
+    worked: whether a new type comes as a worked example first, by the app's own rule.
+    """
     asked = days or [float(day + WEEK * week) for week in range(weeks) for day in range(5)]
     exam_day = WEEK * weeks if days is None else math.ceil(days[-1]) + 1
     plan = one.days(asked, minutes_a_day, seed) if days is None else dict.fromkeys(asked, minutes_a_day)
@@ -94,7 +103,7 @@ def play(
     state = LearnerState.new(numbers)
     planted = [(bug, SlipStory(bug.slip)) for bug in one.bugs.values() if bug.stable]
     total = sum(plan.values())
-    spent, ends = 0.0, 0.0
+    spent, ends, examples = 0.0, 0.0, 0
     predictions, curve, called = [], list[tuple[float, float]](), set[SlipKey]()
     for date, minutes in plan.items():
         if isinstance(way, Ours):
@@ -109,6 +118,10 @@ def play(
             choice = way.next(now, state, spent / total)
             sample = pool.deal(choice, rng)
             info = pool.catalogue.by_id[choice.type_id]
+            if worked and worked_examples.comes_worked(state, info, now):
+                one.read(sample, day)
+                spent += EXAMPLE_CASES * one.slow * pool.seconds(info.id) / 60
+                examples += 1
             outcome, errors, fired = one.answer(sample, day, pool)
             event = Answered(
                 at=now,
@@ -149,6 +162,7 @@ def play(
         slips=[story for _, story in planted],
         predictions=predictions,
         foretold=sum(foretold) / len(foretold),
+        worked=examples,
         curve=[*curve, (spent, _mean(true))],
         chance_slips=len(by_chance),
         chance_called=len(by_chance & called),

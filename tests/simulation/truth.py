@@ -42,6 +42,10 @@ class Memory(ABC):
     def practise(self, skill: str, day: float, right: bool) -> None:
         """Take one practice of the skill into the memory."""
 
+    def read(self, skill: str, day: float) -> None:
+        """Take in a line of a worked example: as much as one that is shown after a miss, and no failure."""
+        self.practise(skill, day, right=False)
+
 
 def _sigmoid(x: float) -> float:
     return 1 / (1 + math.exp(-x))
@@ -71,6 +75,11 @@ class Exponential(Memory):
         half_life *= 1.15 + 2.0 * waited if right else 0.9
         level = now + (1 - now) * min(1.0, (0.35 if right else 0.30) * self.quick)
         self.kept[skill] = level, max(half_life, 2.0 * self.lasting), day
+
+    def read(self, skill: str, day: float) -> None:
+        now = self.chance(skill, day)
+        _, half_life, _ = self.kept.get(skill, (0.0, 5.0 * self.lasting, day))
+        self.kept[skill] = now + (1 - now) * min(1.0, 0.30 * self.quick), half_life, day
 
 
 @dataclass
@@ -129,6 +138,11 @@ class TwoStates(Memory):
         _, _, last = self.kept.get(skill, (False, 0.0, day))
         if right:
             rate *= 0.6 if day - last > 0.5 else 0.9
+        learnt = self.rng.random() < known or self.rng.random() < min(1.0, 0.35 * self.quick)
+        self.kept[skill] = learnt, rate, day
+
+    def read(self, skill: str, day: float) -> None:
+        known, rate = self._at(skill, day)
         learnt = self.rng.random() < known or self.rng.random() < min(1.0, 0.35 * self.quick)
         self.kept[skill] = learnt, rate, day
 
