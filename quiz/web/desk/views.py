@@ -20,6 +20,7 @@ from quiz.web import ready_words
 from quiz.web.case_views import DrillLine
 
 MISTAKES_SHOWN = 3
+LATELY_SHOWN = 2
 FIRST = {PAPER: "Start the paper"}
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -75,6 +76,9 @@ class DeskPage:
     """To pick from, where a topic is chosen and none is named."""
     problem: str
     mistakes: tuple[MistakeLine, ...]
+    """Those that recur."""
+    lately: tuple[str, ...]
+    """What single answers of late looked like, to follow "you", where nothing recurs."""
     dates: str
     exam: str
     """The day of the exam in words; "" without one."""
@@ -103,10 +107,9 @@ def desk_page(
     aim = what_to_practise.read_aim(what, topic) if what else days.first_aim(day)
     under_way = None if day.under_way is None else what_to_practise.of_sitting(store, day.under_way.id)
     goes_on = not what and day.under_way is not None and day.under_way.answered > 0
-    state = projection.cases_of(store, learner.id)
-    problem = problem or (
-        "" if goes_on else days.nothing_there(catalogue_for(settings.for_drawing), state, settings.level, aim, now)
-    )
+    state, told = projection.cases_of(store, learner.id), projection.told_of(store, learner)
+    offered = catalogue_for(settings.for_drawing)
+    problem = problem or ("" if goes_on else days.nothing_there(offered, state, settings.level, aim, now))
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
     ready = readiness.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
@@ -136,8 +139,9 @@ def desk_page(
                 one.line.right_line if one.line else "",
                 one.line.dealt if one.line else "",
             )
-            for one in progress.standing_slips(store, learner, projection.told_of(store, learner), now)[:MISTAKES_SHOWN]
+            for one in progress.standing_slips(store, learner, told, now)[:MISTAKES_SHOWN]
         ),
+        lately=tuple(slip_title(slip) for _, slip in what_to_practise.mistakes(offered, told, now)[:LATELY_SHOWN]),
         dates=_dates(day, now),
         exam=_day(day.exam_at, now) if day.exam_at is not None else "",
         ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in ready),
@@ -167,9 +171,10 @@ def _minutes(value: int) -> str:
 
 
 def listed(words: Sequence[str]) -> str:
-    """Join words as a sentence does: "a, b and c"."""
+    """Join words as a sentence does: "a, b and c"; "a, b and c, and d" where one holds an "and" of its own."""
     *others, last = words
-    return f"{', '.join(others)} and {last}" if others else last
+    comma = "," if others and any(" and " in one for one in words) else ""
+    return f"{', '.join(others)}{comma} and {last}" if others else last
 
 
 def _going_on(day: Today, aim: Aim | None) -> tuple[str, str]:
@@ -207,7 +212,7 @@ def _heading(day: Today, aim: Aim) -> tuple[str, str]:
 def _usual(day: Today) -> tuple[str, str]:
     new = f"New: {day.new[:1].lower()}{day.new[1:]}." if day.new else ""
     if day.slipping:
-        is_are = "is" if len(day.slipping) == 1 else "are"
+        is_are = "is" if len(day.slipping) == 1 and " and " not in day.slipping[0] else "are"
         return f"{_minutes(day.minutes)} today: {listed(day.slipping)} {is_are} likely to slip.", ""
     if day.new:
         return f"{_minutes(day.minutes)} today: nothing you know is likely to slip, so something new comes.", new
