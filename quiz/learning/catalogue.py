@@ -50,7 +50,7 @@ class TypeInfo:
     shares: Mapping[str, float] = field(default_factory=dict)
     """By step, in which share of the cases it is called for; a step that is not named is called for in all."""
     core: bool = False
-    """Whether it is of the core of the trade: both principal meridians in one examination, and the bench."""
+    """Whether it is of the core of the trade: both principal meridians in one examination."""
     seconds: float = 30.0
     """What a competent clinician takes for a case."""
 

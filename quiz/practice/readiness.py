@@ -20,8 +20,8 @@ from quiz.learning.catalogue import TypeInfo
 from quiz.learning.intervals import Interval, share_interval
 from quiz.learning.state import Answered, LearnerState
 from quiz.practice import learners
+from quiz.practice.paces import READING_SECONDS, pace
 from quiz.practice.titles import topic_words
-from quiz.practice.today import READING_SECONDS, pace
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import PAPER_LENGTH, SURVEY_FAMILIES
 from quiz.storage import forecast_queries, projection

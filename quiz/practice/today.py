@@ -14,6 +14,7 @@ from quiz.learning import words
 from quiz.learning.catalogue import Catalogue, TypeInfo
 from quiz.learning.state import DAY, NIGHT, LearnerState
 from quiz.practice import learners, sittings, what_to_practise
+from quiz.practice.paces import READING_SECONDS, pace
 from quiz.practice.settings import Length
 from quiz.practice.titles import topic_words
 from quiz.practice.type_catalogue import catalogue_for
@@ -24,12 +25,6 @@ from quiz.storage.store import Learner, Sitting, Store
 AWAY_DAYS = 30
 """After so long an absence practice begins with a look at what has gone."""
 NAMED_AT_MOST = 3
-LOOKED_BACK = 50
-"""Timed answers by which a learner's pace is known."""
-USUAL_PACE, LEAST_PACE, MOST_PACE = 2.0, 1.0, 4.0
-"""How many times longer than a competent clinician someone takes; estimated 2026-11-30 until their answers say it."""
-READING_SECONDS = 15.0
-"""For reading a case and its mark; estimated 2026-11-30."""
 LOOKED_AHEAD_DAYS = 90
 
 
@@ -124,16 +119,6 @@ def _cover(steps: set[str], types: Sequence[TypeInfo]) -> list[TypeInfo]:
         out.append(best)
         left -= set(best.chain)
     return out
-
-
-def pace(store: Store, learner_id: int, offered: Catalogue) -> float:
-    """Return how many times longer than a competent clinician a learner takes."""
-    ratios = [
-        seconds / offered.by_id[type_id].seconds
-        for type_id, seconds in desk_queries.paces(store, learner_id, most=LOOKED_BACK)
-        if type_id in offered.by_id
-    ]
-    return min(max(statistics.median(ratios), LEAST_PACE), MOST_PACE) if len(ratios) >= 5 else USUAL_PACE
 
 
 def _next_new(state: LearnerState, offered: Catalogue, level: str) -> str:

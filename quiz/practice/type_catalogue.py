@@ -54,9 +54,8 @@ FIRST = (
 """The order in which new types come within a level, each building on those before; the others follow."""
 
 
-BENCH = "bench"
-CORE = ("sphere-then-cyl", "two-spheres", "whole-run")
-"""Both principal meridians in one examination; with the bench, the core of the trade, which is practised all along."""
+CORE = ("sphere-then-cyl", "two-spheres", "two-eyes-meridians", "whole-run", "bench-eye")
+"""Both principal meridians in one examination: the core of the trade, which is practised all along."""
 
 
 def key_of(ref: SlipRef) -> SlipKey:
@@ -93,7 +92,7 @@ def _info(one: CaseType, place: int) -> TypeInfo:
         options=options_of(one.asks),
         title=one.title,
         place=place,
-        core=one.id in CORE or one.family.id == BENCH,
+        core=one.id in CORE,
         seconds=one.seconds,
     )
 

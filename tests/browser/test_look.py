@@ -112,6 +112,19 @@ def test_the_dim_room_gives_little_light(page: Page, served: Served, browser: Br
     meter.context.close()
 
 
+def test_the_arrow_of_a_slip_grows_once_and_again_with_why(page: Page, served: Served) -> None:
+    """Where less motion is wanted it is there at once."""
+    marked("two-spheres", "distance-left-in")(page, served)
+    arrow = page.locator(".marked .fig path.go").first
+    name = "one => getComputedStyle(one).animationName"
+    assert arrow.evaluate(name) == "grow"
+    page.locator(".here .why summary").first.focus()
+    page.keyboard.press("Enter")
+    assert arrow.evaluate(name) == "grow-again"
+    page.emulate_media(reduced_motion="reduce")
+    assert arrow.evaluate(name) == "none"
+
+
 def at(url: str) -> Callable[[Page, Served], None]:
     def opened(page: Page, served: Served) -> None:
         page.goto(served.url + url)

@@ -6,6 +6,7 @@ import dataclasses
 import itertools
 import math
 import random
+from collections import Counter
 from typing import Any
 
 import pytest
@@ -25,8 +26,9 @@ from quiz.learning.parameters import NUMBERS
 from quiz.learning.scheduler import Choice, Done, NothingToChoose, choose
 from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory
 from quiz.learning.words import word
-from quiz.practice.type_catalogue import FIRST, catalogue_for, options_of
+from quiz.practice.type_catalogue import FIRST, catalogue_for
 from quiz.practice.type_catalogue import catalogue as the_register
+from tests.simulation.fortnight import all_right, core_share, fortnight
 
 START = 1.7e9
 LEFT_IN: SlipKey = ("take-off", "left-in")
@@ -543,20 +545,12 @@ def test_with_every_answer_right_in_one_sitting_no_type_takes_the_sitting(level:
 
     And every type comes but those whose steps are all known from longer ones.
     """
-    drawing, rng = Settings(level=level, form=form), random.Random(1)
-    state, now, recent, times = LearnerState(), START, list[Done](), dict[str, int]()
-    for _ in range(130):
-        choice = choose(state, catalogue_for(drawing), now, rng, recent=recent[-60:], level=level)
-        one = all_types()[choice.type_id]
-        case = draw(one, rng.randrange(2**31), drawing)
-        fold(state, Answered(now, one.id, case.skills, "right", options=options_of(one.asks)))
-        recent.append(Done(one.id, right=True))
-        times[one.id] = times.get(one.id, 0) + 1
-        now += 60
-    most = max(times, key=lambda type_id: times[type_id])
-    assert times[most] <= 12, most
-    places = {type_id: [number for number, done in enumerate(recent) if done.type_id == type_id] for type_id in times}
+    came = all_right(level, form, seed=1)
+    times = Counter(came)
+    assert max(times.values()) <= 12, times.most_common(1)
+    places = {type_id: [number for number, one in enumerate(came) if one == type_id] for type_id in times}
     assert all(b - a >= 6 for each in places.values() for a, b in itertools.pairwise(each))
+    drawing = Settings(level=level, form=form)
     offered = catalogue_for(drawing)
     of_level = [one for one in offered.types if LEVELS.index(one.level) <= LEVELS.index(level)]
     contained = [one for one in of_level if any(set(one.steps) < set(other.steps) for other in of_level)]
@@ -566,27 +560,7 @@ def test_with_every_answer_right_in_one_sitting_no_type_takes_the_sitting(level:
 @pytest.mark.parametrize("level", ["competent", "expert"])
 def test_a_third_of_a_fortnights_practice_is_the_core_of_the_trade_once_its_steps_are_met(level: str) -> None:
     """Ten cases a day, three in four right, by a learner who met every type a month ago."""
-    drawing, rng = Settings(level=level), random.Random(2)
-    offered = catalogue_for(drawing)
-    cases = {one.id: draw(all_types()[one.id], 1, drawing) for one in offered.types}
-    steps = {
-        one.id: tuple(dict.fromkeys([*case.skills, *one.steps])) for one in offered.types for case in [cases[one.id]]
-    }
-    state = replay(
-        Answered(START + 60 * number, one.id, steps[one.id], "right", options=one.options)
-        for number, one in enumerate(offered.types)
-    )
-    core = had = 0
-    for day in range(30, 44):
-        recent: list[Done] = []
-        for number in range(10):
-            now = START + day * DAY + 60 * number
-            one = offered.by_id[choose(state, offered, now, rng, recent=recent, level=level).type_id]
-            right = rng.random() < 0.75
-            fold(state, Answered(now, one.id, steps[one.id], "right" if right else "wrong", options=one.options))
-            recent.append(Done(one.id, right))
-            core, had = core + one.core, had + 1
-    assert core >= had / 3
+    assert core_share(fortnight(level, seed=2), level) >= 1 / 3
 
 
 def test_a_type_whose_steps_are_known_from_a_longer_one_is_not_asked_alone() -> None:
