@@ -13,6 +13,7 @@ from sqlite_utils import Database, Migrations
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
+from quiz.storage.examination_schema import EXAMINATIONS
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -227,4 +228,11 @@ def m014_tests(db: Database) -> None:
 def m015_retention(db: Database) -> None:
     """Let answers be deleted for their age, and only those of before the day that was set."""
     for statement in RETENTION:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m017_examinations(db: Database) -> None:
+    """Keep whole examinations: their patients, every act, and what each showed."""
+    for statement in EXAMINATIONS:
         db.execute(statement)

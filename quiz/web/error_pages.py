@@ -16,6 +16,7 @@ from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
 from quiz.errors import QuizError
 from quiz.practice.dealt_cases import UnknownCase
+from quiz.practice.examinations import UnknownExamination
 from quiz.practice.learners import UnknownLearner
 from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting
@@ -35,6 +36,7 @@ NOT_FOUND = (
     UnknownMember,
     UnknownDrill,
     UnknownChoice,
+    UnknownExamination,
     NoExample,
     UnknownGroup,
     UnknownPreceptor,

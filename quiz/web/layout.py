@@ -27,7 +27,7 @@ class Place:
 
 
 TODAY = Place("desk.show", "Today", ("desk", "practise", "drilling"))
-BENCH = Place("bench.explore", "Bench", ("bench",))
+BENCH = Place("bench.explore", "Bench", ("bench", "examination"))
 PROGRESS = Place("progress.show", "Progress", ("progress", "own_data"))
 LOG = Place("accuracy.show", "Log", ("accuracy",))
 LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "recall"))
