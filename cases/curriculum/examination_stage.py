@@ -6,13 +6,10 @@ import numpy as np
 
 from cases.curriculum.bench_stage import Bench
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import State
+from cases.patients.examination.acts import CYLINDER, SPHERE, State
 from cases.patients.examination.chairside import haze_of
 from cases.patients.examination.world import setting_of
 from cases.patients.patient import Patient, Side
-
-SPHERE, CYLINDER, FOG = "sphere", "cylinder", "fog"
-"""Cells of the trial frame that a hand changes at the bench, and the one before an eye that is fogged."""
 
 
 def in_hand(state: State, side: Side) -> SphCyl:

@@ -13,7 +13,7 @@ from sqlite_utils import Database, Migrations
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
-from quiz.storage.examination_schema import EXAMINATIONS
+from quiz.storage.examining.examination_schema import EXAMINATIONS
 
 MIGRATIONS = Migrations("two-meridians")
 

@@ -20,7 +20,6 @@ import msgspec
 from sqlite_utils import Database
 
 from cases.optics.lens import SphCyl
-from cases.patients.patient import Patient
 from cases.procedure.vocabulary import CREDITED, CYLINDER_FORMS, LEVELS, MISSED
 from quiz.learning.state import SlipKey, Weighed
 from quiz.storage.schema import MIGRATIONS
@@ -62,7 +61,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
     "drill_cases": {"findings": _Found},
     "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
     "kept_to": {"types": tuple[str, ...]},
-    "examinations": {"patient": Patient},
+    "examinations": {"patient": _Found},
     "examination_acts": {"value": _Found},
     "examination_marks": {
         "steps": tuple[str, ...],

@@ -16,7 +16,7 @@ from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
 from quiz.errors import QuizError
 from quiz.practice.dealt_cases import UnknownCase
-from quiz.practice.examinations import UnknownExamination
+from quiz.practice.examining.examinations import UnknownExamination
 from quiz.practice.learners import UnknownLearner
 from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting

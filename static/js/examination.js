@@ -9,7 +9,7 @@ const REST_MS = 700;
 /** What the app decides of the eye; lenses, place and streak are the hand's. */
 const OF_THE_EYE = /** @type {const} */ (["eye", "pupil_mm", "margin", "off_h", "off_v", "coma", "coma_v", "haze", "unrest"]);
 const OF_THE_HAND = /** @type {const} */ (["sphere", "cylinder", "axis", "distance_cm"]);
-const PARTS = ["exam-now", "exam-panels"];
+const PARTS = ["exam-now", "exam-panels", "exam-written"];
 
 /** @typedef {import("./bench-state.js").BenchState} BenchState */
 /** @typedef {import("./bench-state.js").Bench} Bench */

@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 
-from cases.curriculum.examination_stage import CYLINDER, FOG, SPHERE
 from cases.errors import CaseError
 from cases.notation.prescription import read_axis, read_power, read_prescription
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import FAR_M, NOTES, TAPE_OFFSETS_CM, WORKING, What
+from cases.patients.examination.acts import CYLINDER, FAR_M, FOG, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
 from cases.patients.patient import SIDES, Side, other
-from quiz.practice.examinations import Done, UnderWay
+from quiz.practice.examining.examinations import Done, UnderWay
 from quiz.practice.forms import BadFields
 
 NEAREST_CM, FARTHEST_CM = 25.0, 120.0

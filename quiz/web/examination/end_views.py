@@ -24,7 +24,7 @@ from cases.patients.examination.replay import replayed, without
 from cases.patients.examination.vignettes import examiner_of, vignette_of
 from cases.patients.examination.world import Examiner
 from cases.patients.patient import SIDES, Patient, Side
-from quiz.practice.examinations import UnderWay
+from quiz.practice.examining.examinations import UnderWay
 from quiz.web.examination.views import log_lines, title_of
 from quiz.web.pictures import Picture, captioned
 
@@ -135,11 +135,11 @@ def end_page(stands: UnderWay, *, undo: int | None, put_right: str, of: Side | N
         left_out=tuple(one.says for one in observations(patient, examined, examiner_at(patient, examined))),
         trap=vignette.trap if vignette else "",
         log=tuple(
-            (at, words, place if act.what in UNDONE else None)
+            (at, words, place if act.what in UNDONE and act.minute > 0 else None)
             for place, ((at, words), act) in enumerate(zip(log_lines(stands.acts), stands.acts, strict=True))
         ),
         acts=len(stands.acts),
-        minutes=f"{stands.acts[-1].minute:.0f}" if stands.acts else "0",
+        minutes=_minutes(stands.minute),
         replay=_replay(patient, examined, undo, put_right, of),
     )
 
@@ -177,7 +177,13 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
         if main and main.says
         else (f"{main.label.capitalize()}: {main.lens}." if main else "")
     )
+    lead += "".join(f" {one.why_not}" for one in missing)
     return f"{worst.side.capitalize()} eye {worst.out_by}{hidden}", lead, "off"
+
+
+def _minutes(minute: float) -> str:
+    whole = max(1, round(minute))
+    return f"{whole} minute{'' if whole == 1 else 's'}"
 
 
 _COUNT = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven"}
@@ -243,7 +249,7 @@ def _figure(found: Ledger, uid: str) -> Picture:
     title = f"{found.side.capitalize()} eye: where the mean power went"
     return captioned(
         ledger_figure(bars, right_d=right, written_d=was, uid=uid, title=title),
-        "Mean power in dioptres; the bars sum to what was written less what is right.",
+        f"{found.side.capitalize()} eye, mean power in dioptres: the bars sum to what was written less what is right.",
     )
 
 

@@ -14,8 +14,8 @@ from cases.errors import CaseError
 from cases.patients.examination.chairside import unsafe_words
 from cases.patients.patient import SIDES
 from cases.patients.population import EUROPE
-from quiz.practice import examinations
-from quiz.practice.examinations import OverAlready, UnderWay
+from quiz.practice.examining import examinations
+from quiz.practice.examining.examinations import OverAlready, UnderWay
 from quiz.practice.forms import BadFields
 from quiz.web import request_context
 from quiz.web.examination.act_forms import read_form, side_of, sleeve_of, streak_of

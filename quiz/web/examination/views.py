@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from cases.curriculum.bench_stage import SLEEVE, View, instrument
-from cases.curriculum.examination_stage import CYLINDER, FOG, SPHERE, bench_of
+from cases.curriculum.examination_stage import bench_of
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.notation.prescription import write_axis, write_power, write_prescription
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import act_words, clock
-from cases.patients.examination.acts import NOTES, TAPE_OFFSETS_CM, WORKING, Act
+from cases.patients.examination.acts import CYLINDER, FOG, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, Act
 from cases.patients.examination.chairside import (
     Card,
     card_of,
@@ -27,8 +27,8 @@ from cases.patients.examination.chairside import (
 from cases.patients.examination.vignettes import VIGNETTES
 from cases.patients.patient import SIDES, Side, other
 from cases.patients.population import EAST_ASIA, EUROPE, LESS_PLUS
-from quiz.practice.examinations import UnderWay
-from quiz.storage.examination_queries import Examination
+from quiz.practice.examining.examinations import UnderWay
+from quiz.storage.examining.examination_queries import Examination
 from quiz.storage.rows import write_json
 from quiz.web.bench.views import LEAN, LENSES, LIMITS, STREAK, StagePage, stage_page
 from quiz.web.bench.views import SLEEVE as SLEEVE_SHELF

@@ -124,6 +124,15 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /bench/case": learners(303),
     "GET /bench/case/<dealt_id>": own("303 /drill/1"),
     "GET /bench/case/<dealt_id>/seen": (DOOR, 404, CLASSES, 404, *PRECEPTORS),
+    # the whole examination
+    "GET /examination": LEARNERS,
+    "POST /examination": learners(303),
+    "GET /examination/<examination_id>": own(303),
+    "GET /examination/<examination_id>/<any(right, left):eye>": own(200),
+    "GET /examination/<examination_id>/<any(right, left):eye>/seen": own(200),
+    "GET /examination/<examination_id>/act": own(303),
+    "GET /examination/<examination_id>/end": own(303),
+    "POST /examination/<examination_id>/act": own(422),
     "GET /work-one-out": KNOWN,
     "GET /work-one-out/<type_id>": KNOWN,
     "GET /accuracy": LEARNERS,
@@ -304,8 +313,9 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         answer(ada, store, "/drill/1")
         waiting, _ = waiting_in(ada.get("/drill/1"), store)
         people = {"learner": ada, "other learner": bo, "preceptor": owner, "other preceptor": other, **teachers}
+        examined = ada.post("/examination", {"vignette": "dev"}).location.split("/")[2]
         cookies = {name: cookie_of(one) for name, one in people.items()}
-    return Scene(path, {"done": done, "waiting": waiting}, cookies, clock.at)
+    return Scene(path, {"done": done, "waiting": waiting, "examination": examined}, cookies, clock.at)
 
 
 @dataclass
@@ -323,6 +333,7 @@ class Copy:
         for name, value in FILLED.items():
             for kind in (f"<int:{name}>", f"<path:{name}>", f"<{name}>"):
                 url = url.replace(kind, value)
+        url = url.replace("<examination_id>", self.scene.ids["examination"]).replace("<any(right, left):eye>", "right")
         url = url.replace("<dealt_id>", self.scene.ids["done" if url.startswith("/class") else "waiting"])
         url += ASKS.get(key, "").format(**self.scene.ids)
         browser = Browser(self.app)

@@ -19,8 +19,8 @@ from cases.patients.population import EUROPE, REGIONS
 from cases.patients.streams import Streams
 from quiz.errors import QuizError
 from quiz.practice.randomness import Lots
-from quiz.storage import examination_queries
-from quiz.storage.examination_queries import Examination, KeptAct
+from quiz.storage.examining import examination_queries
+from quiz.storage.examining.examination_queries import Examination, KeptAct
 from quiz.storage.store import Learner, Store
 
 MOST_ACTS = 1500
