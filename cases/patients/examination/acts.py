@@ -42,8 +42,8 @@ TAPE_OFFSETS_CM = {"eye": 0.0, "brow": -5.0, "ear": 8.0}
 """How much longer than from the eye the tape reads from there to the sight hole, in cm: ours."""
 DROPS = ("cyclopentolate", "tropicamide", "atropine")
 NOTES = ("distance", "drops", "time of drops", "vision")
-SPHERE, CYLINDER, FOG = "sphere", "cylinder", "fog"
-"""Cells of the trial frame that a hand changes at the bench, and the one before an eye that is fogged."""
+SPHERE, CYLINDER = "sphere", "cylinder"
+"""Cells of the trial frame that a hand changes at the bench; the sphere of the other eye may fog it."""
 WORKING = "working"
 """The cell of the trial frame whose lens stands for the working distance and is left out of the sum."""
 

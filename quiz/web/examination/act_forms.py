@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from cases.errors import CaseError
 from cases.notation.prescription import read_axis, read_power, read_prescription
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import CYLINDER, FAR_M, FOG, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
+from cases.patients.examination.acts import CYLINDER, FAR_M, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
 from cases.patients.patient import SIDES, Side, other
 from quiz.practice.examining.examinations import Done, UnderWay
 from quiz.practice.forms import BadFields
@@ -112,9 +112,9 @@ def _lens(given: Given, stands: UnderWay) -> list[Done]:
     return done
 
 
-def _before(cell: str) -> Callable[[Given, UnderWay], list[Done]]:
+def _before(cell: str, *, fellow: bool) -> Callable[[Given, UnderWay], list[Done]]:
     def read(given: Given, stands: UnderWay) -> list[Done]:
-        side = other(side_of(given)) if cell == FOG else side_of(given)
+        side = other(side_of(given)) if fellow else side_of(given)
         power = _number(given, "power", -STRONGEST_D, STRONGEST_D, "D", empty=0.0)
         held = dict(stands.examined.state.lenses(side)).get(cell, SphCyl(0))
         return [] if held == SphCyl(power) else [("lens", (cell, SphCyl(power)), side)]
@@ -204,8 +204,8 @@ _READERS: dict[str, Callable[[Given, UnderWay], list[Done]]] = {
     "sleeve": _sleeve,
     "zone": _one_word("zone", ("centre", "whole", "upper", "lower")),
     "lens": _lens,
-    "fog": _before(FOG),
-    "working": _before(WORKING),
+    "fog": _before(SPHERE, fellow=True),
+    "working": _before(WORKING, fellow=False),
     "empty-other": _empty,
     "frame": _frame,
     "drops": _drops,

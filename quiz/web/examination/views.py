@@ -12,7 +12,7 @@ from cases.notation.prescription import write_axis, write_power, write_prescript
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import act_words, clock
-from cases.patients.examination.acts import CYLINDER, FOG, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, Act
+from cases.patients.examination.acts import CYLINDER, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, Act
 from cases.patients.examination.chairside import (
     Card,
     card_of,
@@ -217,7 +217,7 @@ def _frame(stands: UnderWay, side: Side) -> FrameFields:
         cylinder=write_power(cylinder.cylinder) if cylinder.cylinder else "",
         axis=write_axis(cylinder.axis) if cylinder.cylinder else "",
         working=write_power(held[WORKING].sphere) if WORKING in held else "",
-        fog=write_power(dict(before)[FOG].sphere) if FOG in dict(before) else "",
+        fog=write_power(dict(before)[SPHERE].sphere) if SPHERE in dict(before) else "",
         vertex=f"{stands.patient.eye(side).vertex_mm if state.vertex_mm is None else state.vertex_mm:.0f}",
         tilt=f"{state.tilt_deg:g}" if state.tilt_deg else "",
         other=write_prescription(state.sum_of_lenses(fellow), "as-is") if before else "no lens",
