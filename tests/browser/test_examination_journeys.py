@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, ViewportSize, expect
 
 from cases.optics.lens import SphCyl
 from cases.patients.drawing_patients import draw_patient
+from cases.patients.examination.act_words import act_words
 from cases.patients.examination.acts import Act, EndPoint, read_acts
 from cases.patients.examination.world import left_at
 from cases.patients.patient import Side, other
@@ -18,7 +19,8 @@ from quiz.practice.examining.examinations import UnderWay
 from tests.browser.conftest import Check, Served
 from tests.conftest import lots
 
-WIDE, NARROW = {"width": 1280, "height": 800}, {"width": 360, "height": 740}
+WIDE: ViewportSize = {"width": 1280, "height": 800}
+NARROW: ViewportSize = {"width": 360, "height": 740}
 
 
 class AtTheChair:
@@ -180,12 +182,12 @@ def test_by_keyboard_alone(chair: AtTheChair, page: Page) -> None:
     for key in ("PageDown", "PageDown", "Comma"):
         page.keyboard.press(key)
     expect(page.locator("#panel-log summary")).to_contain_text("5 acts")
-    assert chair.stands.acts[-1].value == ("sphere", SphCyl(-0.5))
+    assert act_words(chair.stands.acts[-1]) == "−0.50 DS, right eye"
     _tab_to(page, "#do-end-point")
     page.keyboard.press("Enter")
     expect(page.locator("#panel-log summary")).to_contain_text("6 acts")
     expect(page.locator("#do-end-point")).to_be_focused()
-    assert chair.stands.acts[-1].value == 175
+    assert act_words(chair.stands.acts[-1]) == "Neutral with the streak at 175°, along 85°, right eye"
     _tab_to(page, "#exam-written-right")
     page.keyboard.type("-2.00")
     _tab_to(page, "#do-end")
