@@ -7,6 +7,9 @@ from functools import cache
 from cases.curriculum.bench_stage import Stage
 from cases.curriculum.register import loaded_families
 
+WHOLE_EYES = ("bench-sphere", "bench-eye")
+"""Types in which an eye is brought to neutral; the others are short looks."""
+
 
 @cache
 def _stages() -> dict[str, Stage]:

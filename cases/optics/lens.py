@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,11 +34,11 @@ class SphCyl:
     axis: float = 180.0
 
     def __post_init__(self) -> None:
-        for name in ("sphere", "cylinder", "axis"):
-            value = float(getattr(self, name))
-            if not math.isfinite(value):
-                raise OutOfRange(name, str(value), "a finite number is needed")
-            object.__setattr__(self, name, value)
+        for name, given in (("sphere", self.sphere), ("cylinder", self.cylinder), ("axis", self.axis)):
+            if not math.isfinite(given):
+                raise OutOfRange(name, str(float(given)), "a finite number is needed")
+            if type(given) is not float:  # a whole number, or one of numpy's
+                object.__setattr__(self, name, float(given))
         if self.axis == 0:
             raise OutOfRange("axis", "0", "write 180; axes run from 1 to 180")
         if not 0 < self.axis <= 180:
@@ -118,6 +119,11 @@ class SphCyl:
 
     def minus_form(self) -> SphCyl:
         """Return the same lens in minus-cylinder form."""
+        return self._in_minus_form
+
+    @cached_property
+    def _in_minus_form(self) -> SphCyl:
+        # Comparing the answers of slips asks for it hundreds of times a case.
         return self.in_form("minus")
 
     def plus_form(self) -> SphCyl:

@@ -23,13 +23,14 @@ traced through a reduced eye from lamp to hole (tests/fixtures/reflex_rays.json)
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, residual_matrix
 
 Array = NDArray[np.float64]
@@ -284,7 +285,18 @@ def face_light(setting: Setting, streak: float, *, face_mm: float, x_mm: ArrayLi
 
 def seen(setting: Setting, streak: float, zone: PupilZone = "pupil") -> SweepSeen:
     """Return what an eye can tell from a sweep of this streak, over the pupil or in a part of it alone."""
-    return _seen(setting, streak, zone)
+    return _seen(_as_one_sphere(setting), streak, zone)
+
+
+def _as_one_sphere(setting: Setting) -> Setting:
+    """Return the one setting that stands for all spherical eyes and lenses with the same difference.
+
+    Light depends on the difference alone. So the views of a case, drawn again and again, are worked out once.
+    """
+    if setting.rx.cylinder or setting.in_place.cylinder:
+        return setting
+    left = round(setting.rx.sphere - setting.in_place.sphere, 9)
+    return replace(setting, rx=SphCyl(left), in_place=SphCyl(0))
 
 
 @dataclass(frozen=True)
@@ -316,7 +328,7 @@ def look_document(
     lit = {f: beam.light(f, pupil[:, 0], pupil[:, 1]) for f in (face_mm, 2.0, -2.0)}
     here, plus, minus = (_centroid(pupil, lit[f]) for f in (face_mm, 2.0, -2.0))
     width, contrast = _profile(beam, face_mm)
-    judged = _seen(setting, streak, "pupil")
+    judged = seen(setting, streak)
     return {
         "light": [
             {"x_mm": float(x), "y_mm": float(y), "mm2": float(one)} for (x, y), one in zip(points, there, strict=True)

@@ -11,7 +11,7 @@ from cases.errors import CaseError
 from cases.optics.lens import SphCyl
 from cases.patients.patient import SIDES, Eye, Medium, Patient, Side, near_a_tie, written
 from cases.patients.population import EUROPE, Population, population
-from cases.patients.refraction import PowerVector, draw_refraction
+from cases.patients.refraction import PowerVector, draw_means, with_astigmatism
 from cases.patients.streams import Streams
 
 OLDEST_Y = 100.0
@@ -19,7 +19,9 @@ OFF_AXIS_PER_DEG2 = -0.0026
 """Astigmatism off the axis in D/deg², the law of `cases.optics.reflex`."""
 
 Refraction = tuple[PowerVector, PowerVector]
-Wanted = Callable[[float, Refraction], bool]
+Means = tuple[float, float]
+Wanted = Callable[[Refraction], bool]
+WantedMeans = Callable[[Means], bool]
 
 
 class BadAge(CaseError):
@@ -32,14 +34,16 @@ def draw_patient(
     age: tuple[float, float] = (0.0, 90.0),
     region: str = EUROPE,
     origin: str = "population",
-    wanted: Wanted = lambda _age, _refraction: True,
+    wanted: Wanted = lambda _refraction: True,
+    wanted_means: WantedMeans = lambda _means: True,
     has: Medium | None = None,
     nystagmus: bool = False,
 ) -> Patient:
     """Draw the patient of a seed, evenly aged between two ages in years: the same on every machine.
 
-    A refraction that is not `wanted` is drawn again, at most 2,000 times, and so is one that lies within 1e-9 of the
-    middle between two written ones. `has` and `nystagmus` give the patient a condition that chance rarely brings.
+    A refraction that is not `wanted`, or whose mean powers are not, is drawn again, at most 2,000 times, and so is one
+    that lies within 1e-9 of the middle between two written ones. `has` and `nystagmus` give the patient a condition
+    that chance rarely brings.
 
     Raises
     ------
@@ -55,12 +59,15 @@ def draw_patient(
     for turn in range(2000):
         streams = Streams(f"{seed}" if turn == 0 else f"{seed}/again {turn}")
         age_y = low + (high - low) * streams.unit("age")
-        refraction = draw_refraction(streams, age_y, numbers)
-        if not wanted(age_y, refraction):
+        means = draw_means(streams, age_y, numbers)
+        if not wanted_means(means):
+            continue
+        refraction = with_astigmatism(streams, means, age_y, numbers)
+        if not wanted(refraction):
             continue
         patient = _person(streams, age_y, region, refraction, numbers, has=has, nystagmus=nystagmus)
         # A condition may have moved the refraction.
-        if not wanted(age_y, _refraction_of(patient)):
+        if not (wanted_means((patient.right.M, patient.left.M)) and wanted(_refraction_of(patient))):
             continue
         if not any(near_a_tie(lens) for one in SIDES for lens in _written_lenses(patient.eye(one))):
             return replace(patient, seed=f"{seed}", origin=origin)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TypeVar
 
 from cases.optics.axes import axis_gap
 from cases.optics.lens import SphCyl
-from cases.patients.drawing_patients import Refraction, Wanted, draw_patient
+from cases.patients.drawing_patients import Refraction, Wanted, WantedMeans, draw_patient
 from cases.patients.patient import Medium, Patient
 from cases.patients.population import EUROPE
 from cases.patients.streams import Streams
@@ -28,7 +28,8 @@ class Stratum:
     id: str
     weight: float
     ages: Ages
-    wanted: Wanted = lambda _age, _refraction: True
+    wanted: Wanted = lambda _refraction: True
+    wanted_means: WantedMeans = lambda _means: True
     has: tuple[Medium, ...] = ()
     nystagmus: bool = False
 
@@ -39,24 +40,20 @@ def _lenses(refraction: Refraction) -> tuple[SphCyl, SphCyl]:
 
 
 def _cylinders(least: float) -> Wanted:
-    return lambda _age, refraction: any(2 * math.hypot(one.J0, one.J45) > least for one in refraction)
+    return lambda refraction: any(2 * math.hypot(one.J0, one.J45) > least for one in refraction)
 
 
-def _oblique(_age: float, refraction: Refraction) -> bool:
+def _oblique(refraction: Refraction) -> bool:
     return any(-lens.cylinder >= 0.75 and 30 <= axis_gap(lens.axis, 180) <= 60 for lens in _lenses(refraction))
-
-
-def _means(fits: Callable[[float, float], bool]) -> Wanted:
-    return lambda _age, refraction: fits(refraction[0].M, refraction[1].M)
 
 
 STRATA = (
     Stratum("cylinder over 1.50", 0.22, (1, 85), _cylinders(1.5)),
     Stratum("oblique axis", 0.14, (2, 85), _oblique),
-    Stratum("unequal eyes over 1.50 D", 0.16, (3, 85), _means(lambda a, b: abs(a - b) > 1.5)),
-    Stratum("high minus", 0.08, (14, 70), _means(lambda a, b: min(a, b) <= -6)),
-    Stratum("high plus", 0.10, (2, 70), _means(lambda a, b: max(a, b) >= 4.5)),
-    Stratum("latent plus in a child", 0.12, (3, 12), _means(lambda a, b: max(a, b) >= 2)),
+    Stratum("unequal eyes over 1.50 D", 0.16, (3, 85), wanted_means=lambda of: abs(of[0] - of[1]) > 1.5),
+    Stratum("high minus", 0.08, (14, 70), wanted_means=lambda of: min(of) <= -6),
+    Stratum("high plus", 0.10, (2, 70), wanted_means=lambda of: max(of) >= 4.5),
+    Stratum("latent plus in a child", 0.12, (3, 12), wanted_means=lambda of: max(of) >= 2),
     Stratum(
         "media or cornea",
         0.10,
@@ -107,6 +104,7 @@ def mixed_patient(seed: str, *, region: str = EUROPE, within: Ages = (0.1, 90), 
             region=region,
             origin=f"teaching: {stratum.id}",
             wanted=stratum.wanted,
+            wanted_means=stratum.wanted_means,
             has=stratum.has[int(streams.unit("condition") * len(stratum.has))] if stratum.has else None,
             nystagmus=stratum.nystagmus,
         )

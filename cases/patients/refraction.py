@@ -23,11 +23,18 @@ class PowerVector:
     J45: float
 
 
-def draw_refraction(streams: Streams, age_y: float, numbers: Population) -> tuple[PowerVector, PowerVector]:
-    """Draw the refraction of the right and the left eye under cycloplegia, of eyes without disease."""
+def draw_means(streams: Streams, age_y: float, numbers: Population) -> tuple[float, float]:
+    """Draw the mean powers of the right and the left eye in D, under cycloplegia, of eyes without disease."""
     mean = _mean_power(streams, age_y, numbers)
     difference = _difference(streams, mean, age_y, numbers)
-    right, left = mean + difference / 2, mean - difference / 2
+    return mean + difference / 2, mean - difference / 2
+
+
+def with_astigmatism(
+    streams: Streams, means: tuple[float, float], age_y: float, numbers: Population
+) -> tuple[PowerVector, PowerVector]:
+    """Draw the astigmatism that goes with the mean powers of both eyes."""
+    right, left = means
     common = _common_astigmatism(streams, age_y, numbers)
     return (
         PowerVector(right, *_astigmatism(streams, "right", common, right, age_y, numbers)),

@@ -83,7 +83,8 @@ class Priors:
     """
 
     slip: float = 0.03
-    """One wrong way of doing one step. Two at once: the product of the two, never more."""
+    """One wrong way of doing one step. Two at once: the product of the two, never more. Several that give the same
+    answer share it: that a wrong way has two names here does not make people go that way twice as often."""
     least_slip: float = 0.004
     most_slip: float = 0.25
     """Bounds of a slip's prior, whatever is known of the learner."""
@@ -178,9 +179,14 @@ def explain(
             return 0.0
         return priors.exact if any(case.type.same(one, answer) for one in meant) else priors.inexact
 
+    shared = _shared_rates(case, beforehand, priors)
     slips = [
-        Explanation("slip" if len(one.slips) == 1 else "pair", weight, one.slips, one)
-        for one in (*case.singles, *_real_pairs(case))
+        Explanation("slip", weight, one.slips, one)
+        for one in case.singles
+        if (weight := likelihood(one.answer) * shared[one.slips[0]])
+    ] + [
+        Explanation("pair", weight, one.slips, one)
+        for one in _real_pairs(case)
         if (weight := likelihood(one.answer) * math.prod(beforehand.rate(ref, priors) for ref in one.slips))
     ]
     weights: defaultdict[str, float] = defaultdict(float)
@@ -198,6 +204,22 @@ def explain(
     total = math.fsum(one.probability for one in every)
     found = [replace(one, probability=one.probability / total) for one in every if one.probability >= LISTED * total]
     return tuple(sorted(found, key=lambda one: -one.probability))
+
+
+def _shared_rates(case: ExplainedCase, beforehand: Beforehand, priors: Priors) -> dict[SlipRef, float]:
+    """Return the prior of every single slip; those that give the same answer share that of the likeliest of them."""
+    groups: list[list[Slipped]] = []
+    for one in case.singles:
+        group = next((each for each in groups if case.type.same(each[0].answer, one.answer)), None)
+        if group is None:
+            groups.append(group := [])
+        group.append(one)
+    shared: dict[SlipRef, float] = {}
+    for group in groups:
+        rates = [beforehand.rate(one.slips[0], priors) for one in group]
+        share = max(rates) / math.fsum(rates)
+        shared.update((one.slips[0], rate * share) for one, rate in zip(group, rates, strict=True))
+    return shared
 
 
 def _real_pairs(case: ExplainedCase) -> Iterator[Slipped]:

@@ -205,32 +205,45 @@ def mark(case: Case, given: Values, beforehand: Beforehand = NOTHING_KNOWN) -> M
 
     beforehand: what is known of the slips and of this learner's steps; without it base rates alone are weighed.
     """
+    return _credited(case, given) or _weighed_now(case, given, beforehand)
+
+
+def mark_again(case: Case, texts: Mapping[str, str], verdict: str, weighed: Sequence[Explanation]) -> Mark:
+    """Mark an answer once more, a miss with its explanations as they were weighed when it came, and not weighed again.
+
+    What is known of a learner moves on, so that it would be weighed otherwise now. An answer that this version credits
+    is marked so. It is weighed where there is nothing to take over: it was credited, or a slip is no longer one.
+    weighed: the explanations then, which need no working: it is found here.
+    """
+    try:
+        given = read_fields(case.type.asks, texts)
+    except UnreadableAnswer as error:
+        return Mark("unreadable", case, unreadable=error)
+    if credited := _credited(case, given):
+        return credited
+    wanted = {one.slips for one in weighed if one.slips}
+    # Pairs take long to work out, and most answers have none that is probable.
+    every = (*case.singles, *(case.doubles if any(len(slips) > 1 for slips in wanted) else ()))
+    runs = {one.slips: one for one in every if one.slips in wanted}
+    if verdict not in MISSED or len(runs) < len(wanted):
+        return _weighed_now(case, given, NOTHING_KNOWN)
+    return Mark(verdict, case, given, tuple(replace(one, slipped=runs.get(one.slips)) for one in weighed))
+
+
+def _credited(case: Case, given: Values) -> Mark | None:
+    """Return the mark of an answer that counts as right, else None."""
     meant = case.type.meant(given)
     if any(case.type.same(one, case.truth) for one in meant):
         return Mark("equivalent" if _other_form(case, given) else "right", case, given)
     if any(case.type.close(one, case.truth) for one in meant):
         return Mark("near", case, given)
-    if defended := _defended(case, meant):
-        return Mark("right", case, given, defended=defended)
-    weighed = explain(case, meant, beforehand)
+    defended = _defended(case, meant)
+    return None if defended is None else Mark("right", case, given, defended=defended)
+
+
+def _weighed_now(case: Case, given: Values, beforehand: Beforehand) -> Mark:
+    weighed = explain(case, case.type.meant(given), beforehand)
     return Mark("slip" if _probability(together(case, weighed, "slip")) >= FACT else "wrong", case, given, weighed)
-
-
-def as_weighed(mark: Mark, verdict: str, weighed: Sequence[Explanation]) -> Mark:
-    """Return the mark of a miss as it was weighed when the answer came: what is known of a learner moves on.
-
-    weighed: the explanations then, which need no working: it is found anew. A mark that this version gives otherwise,
-    and one of an answer that is credited, stays as it is.
-    """
-    if mark.verdict not in MISSED or verdict not in MISSED:
-        return mark
-    wanted = {one.slips for one in weighed if one.slips}
-    runs = {one.slips: one for one in (*mark.case.singles, *mark.case.doubles) if one.slips in wanted}
-    if len(runs) < len(wanted):
-        return mark
-    steps = {one.kind: one.step for one in mark.weighed}
-    kept = tuple(replace(one, slipped=runs.get(one.slips), step=steps.get(one.kind)) for one in weighed)
-    return replace(mark, verdict=verdict, weighed=kept)
 
 
 def _probability(explanations: Sequence[Explanation]) -> float:

@@ -40,6 +40,8 @@ class Weighed:
     slips: tuple[SlipKey, ...]
     """Of a slip or a pair; else none."""
     probability: float
+    step: str | None = None
+    """Of an arithmetic slip: the step whose number most probably came out wrong. Older answers have none."""
 
     def __post_init__(self) -> None:
         _finite(self.probability)

@@ -16,7 +16,7 @@ from cases.errors import CaseError
 from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.chain import SlipRef
 from cases.procedure.explaining import Explanation
-from cases.procedure.marking import Mark, as_weighed, mark_fields, read_one
+from cases.procedure.marking import Mark, mark_again, mark_fields, read_one
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import CREDITED
 from quiz.learning import model, scheduler
@@ -61,17 +61,23 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
         return _waiting_still(store, learners.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
 
 
-def another(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
-    """Return a waiting case of one of these types, dealt now if need be; another that waits is set aside unanswered."""
+def at_bench(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
+    """Return the case that is open at the bench where it is of one of these types; else deal one there.
+
+    The case that is open in Practise stays as it is. One of another type at the bench is skipped.
+    """
+    found = _waiting_still(store, learner, now, at_bench=True)
+    if found is not None and found.dealt.type in types:
+        return found
     with store.writing():
-        left = store.open_case(learner.id)
+        left = store.open_case(learner.id, at_bench=True)
         if left is not None and left.type not in types:
             store.close_case(left.id, now=now)
         return _deal(store, learner.id, now, lots, types)
 
 
-def _waiting_still(store: Store, learner: Learner, now: float) -> Waiting | None:
-    dealt = store.open_case(learner.id)
+def _waiting_still(store: Store, learner: Learner, now: float, *, at_bench: bool = False) -> Waiting | None:
+    dealt = store.open_case(learner.id, at_bench=at_bench)
     if dealt is None or sittings.is_left(store.sitting(dealt.sitting), now):
         return None
     return _as_waiting(dealt)
@@ -96,10 +102,12 @@ def case_of(dealt: Dealt) -> Case:
 
 
 def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:
+    """Deal a case in Practise, or one of these types at the bench; in `writing()`."""
     learner = learners.get(store, learner_id)
     settings = learners.settings_of(learner)
-    sitting = sittings.under_way(store, learner_id, settings.length, now)
-    left = store.open_case(learner_id)
+    bench = types is not None
+    sitting = sittings.under_way(store, learner_id, settings.length, now, at_bench=bench)
+    left = store.open_case(learner_id, at_bench=bench)
     if left is not None:
         again = _as_waiting(left)
         if again is not None:
@@ -129,6 +137,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         probe_of=choice.probe_of,
         for_drill=choice.for_drill and (limit is None or not limit.open),
         dealt_at=now,
+        at_bench=bench,
     )
     store.deal(dealt)
     return Waiting(dealt, case)
@@ -411,22 +420,24 @@ def _slips_named(mark: Mark) -> tuple[tuple[SlipKey, ...], ...]:
 
 def _as_kept(mark: Mark) -> tuple[Weighed, ...]:
     return tuple(
-        Weighed(one.kind, tuple(map(key_of, one.slips)), round(one.probability, 4))
+        Weighed(one.kind, tuple(map(key_of, one.slips)), round(one.probability, 4), one.step)
         for one in mark.weighed
         if one.probability >= KEPT
     )
 
 
 def mark_as_kept(case: Case, given: Mapping[str, str], verdict: str, weighed: Sequence[Weighed] | None) -> Mark:
-    """Mark an answer of the log once more, its explanations weighed as they were when it came."""
-    mark = mark_fields(case, given)
+    """Mark an answer of the log once more, its explanations as they were weighed when it came.
+
+    weighed: None of an answer from before explanations were weighed.
+    """
     if weighed is None:
-        return mark
+        return mark_fields(case, given)
     kept = [
-        Explanation(one.kind, one.probability, tuple(SlipRef(step, slip) for step, slip in one.slips))
+        Explanation(one.kind, one.probability, tuple(SlipRef(*key) for key in one.slips), step=one.step)
         for one in weighed
     ]
-    return as_weighed(mark, verdict, kept)
+    return mark_again(case, given, verdict, kept)
 
 
 def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, str], *, now: float) -> bool:

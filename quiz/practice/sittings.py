@@ -64,14 +64,14 @@ class Facts:
     """Days until a step met in it begins to fade; 0 while any is shaky, None when all will last for four weeks."""
 
 
-def under_way(store: Store, learner_id: int, length: Length, now: float) -> int:
+def under_way(store: Store, learner_id: int, length: Length, now: float, *, at_bench: bool = False) -> int:
     """Return the learner's sitting that is under way, begun now if there is none or it was left; in `writing()`."""
-    found = store.sitting_under_way(learner_id)
+    found = store.sitting_under_way(learner_id, at_bench=at_bench)
     if found is not None and not is_left(found, now):
         return found.id
     if found is not None:
         store.end_sitting(found.id, now=now)
-    return store.begin_sitting(learner_id, now=now, cases=length.cases, minutes=length.minutes)
+    return store.begin_sitting(learner_id, now=now, cases=length.cases, minutes=length.minutes, at_bench=at_bench)
 
 
 def is_left(sitting: Sitting | None, now: float) -> bool:
@@ -115,10 +115,10 @@ def is_late(run: Sitting, closes_at: float | None, now: float) -> bool:
     return any(at is not None and now > at + GRACE_S for at in (ends_at(run), closes_at))
 
 
-def stop(store: Store, learner: Learner, *, now: float) -> int | None:
+def stop(store: Store, learner: Learner, *, now: float, at_bench: bool = False) -> int | None:
     """End the learner's sitting here and return its number; None when none is under way."""
     with store.writing():
-        sitting = store.sitting_under_way(learner.id)
+        sitting = store.sitting_under_way(learner.id, at_bench=at_bench)
         if sitting is None:
             return None
         store.end_sitting(sitting.id, now=now)

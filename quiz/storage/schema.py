@@ -137,6 +137,16 @@ _DOUBTS = """CREATE TABLE doubts (
     note TEXT NOT NULL                  -- "" where nothing was said
 ) STRICT"""
 
+_BENCH = (
+    "ALTER TABLE sittings ADD COLUMN at_bench INTEGER NOT NULL DEFAULT 0",  # 1: begun at the bench
+    "ALTER TABLE dealt ADD COLUMN at_bench INTEGER NOT NULL DEFAULT 0",  # 1: asked for at the bench
+    "DROP INDEX sittings_one_under_way",
+    "CREATE UNIQUE INDEX sittings_one_under_way ON sittings (learner, at_bench) "
+    "WHERE ended_at IS NULL AND drill IS NULL",
+    "DROP INDEX dealt_one_open",
+    "CREATE UNIQUE INDEX dealt_one_open ON dealt (learner, at_bench) WHERE closed_at IS NULL AND drill IS NULL",
+)
+
 
 def append_only(db: Database, table: str) -> None:
     """Let rows of a table be added and read; changing one is refused, and so is removing one whose learner remains."""
@@ -228,6 +238,13 @@ def m014_tests(db: Database) -> None:
 def m015_retention(db: Database) -> None:
     """Let answers be deleted for their age, and only those of before the day that was set."""
     for statement in RETENTION:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m016_bench(db: Database) -> None:
+    """Let a case at the bench be open beside the one in Practise, each in a sitting of its own."""
+    for statement in _BENCH:
         db.execute(statement)
 
 

@@ -60,6 +60,8 @@ class Sitting:
     last_dealt_at: float | None = None
     due_at: float | None = None
     """When the server ends it, in a drill with a time; None: it has none."""
+    at_bench: bool = False
+    """Whether it holds the cases that were asked for at the bench."""
 
 
 @dataclass(frozen=True)
@@ -81,6 +83,8 @@ class Dealt:
     lines_shown: int = 0
     closed_at: float | None = None
     drill: int | None = None
+    at_bench: bool = False
+    """Whether it was asked for at the bench, where it is open beside the one in Practise."""
 
 
 @dataclass(frozen=True)
@@ -352,9 +356,11 @@ class Store:
         """Return one sitting."""
         return self.sitting_where("WHERE s.id = ?", sitting_id)
 
-    def sitting_under_way(self, learner_id: int) -> Sitting | None:
-        """Return the learner's own sitting that has not ended; a drill's is not among them."""
-        return self.sitting_where("WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NULL", learner_id)
+    def sitting_under_way(self, learner_id: int, *, at_bench: bool = False) -> Sitting | None:
+        """Return the learner's own sitting in Practise, or at the bench, that has not ended; never a drill's."""
+        return self.sitting_where(
+            "WHERE s.learner = ? AND s.at_bench = ? AND s.ended_at IS NULL AND s.drill IS NULL", learner_id, at_bench
+        )
 
     def begin_sitting(
         self,
@@ -365,10 +371,11 @@ class Store:
         minutes: float | None,
         drill: int | None = None,
         due_at: float | None = None,
+        at_bench: bool = False,
     ) -> int:
         """Begin a sitting and return its number."""
         row = {"learner": learner_id, "started_at": now, "cases": cases, "minutes": minutes, "drill": drill}
-        return self.add("sittings", {**row, "due_at": due_at})
+        return self.add("sittings", {**row, "due_at": due_at, "at_bench": int(at_bench)})
 
     def begin_ended_sitting(self, learner_id: int, *, began: float, ended: float, cases: int) -> int:
         """Add a sitting that is over, of answers that were brought in, and return its number."""
@@ -385,11 +392,10 @@ class Store:
         """Return one dealt case."""
         return self.fetch_one(Dealt, "SELECT * FROM dealt WHERE id = ?", dealt_id)
 
-    def open_case(self, learner_id: int) -> Dealt | None:
-        """Return the case that waits for this learner's answer in ordinary practice."""
-        return self.fetch_one(
-            Dealt, "SELECT * FROM dealt WHERE learner = ? AND closed_at IS NULL AND drill IS NULL", learner_id
-        )
+    def open_case(self, learner_id: int, *, at_bench: bool = False) -> Dealt | None:
+        """Return the case that is open for this learner in Practise, or at the bench."""
+        sql = "SELECT * FROM dealt WHERE learner = ? AND at_bench = ? AND closed_at IS NULL AND drill IS NULL"
+        return self.fetch_one(Dealt, sql, learner_id, at_bench)
 
     def deal(self, dealt: Dealt) -> None:
         """Put a case before a learner."""

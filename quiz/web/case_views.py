@@ -77,6 +77,8 @@ class CasePage:
     """Of what has its minutes; below 0 while an answer may still be on its way."""
     minutes: float | None = None
     """How long that runs in all."""
+    at_bench: bool = False
+    """Whether it was asked for at the bench."""
 
     @property
     def terms(self) -> tuple[GlossaryTerm, ...]:
@@ -147,6 +149,7 @@ def case_page(
         withheld=withheld,
         seconds_left=seconds_left,
         minutes=minutes,
+        at_bench=one.dealt.at_bench,
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cases.curriculum.bench_types import stage_of
+from cases.curriculum.bench_types import WHOLE_EYES, stage_of
 from cases.curriculum.register import all_skills, all_slips
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
@@ -133,6 +133,8 @@ class MarkPage:
     over: bool
     on_bench: bool = False
     """Whether it was answered at the bench."""
+    asked_there: str = ""
+    """The sort of case, "eye" or "short", where it was asked for at the bench."""
     drill: int | None = None
     """The drill that it was a case of."""
     late: bool = False
@@ -197,6 +199,7 @@ def mark_page(
         sitting=sitting,
         over=sitting.ended_at is not None,
         on_bench=stage_of(done.dealt.type) is not None,
+        asked_there="" if not done.dealt.at_bench else "eye" if done.dealt.type in WHOLE_EYES else "short",
         drill=sitting.drill,
         late=done.answer.late,
         fact=mark.verdict == "slip",

@@ -58,6 +58,7 @@ class SittingPage:
     come_back: str
     shaky: tuple[str, ...]
     cases: tuple[CaseLine, ...]
+    at_bench: bool = False
 
 
 def sitting_page(facts: Facts) -> SittingPage:
@@ -70,6 +71,7 @@ def sitting_page(facts: Facts) -> SittingPage:
         come_back=_come_back(facts),
         shaky=facts.shaky[:NAMED_AT_MOST],
         cases=case_lines(facts.answers),
+        at_bench=facts.sitting.at_bench,
     )
 
 

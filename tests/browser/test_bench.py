@@ -279,6 +279,37 @@ def test_stopping_a_step_early_is_right_and_scored_by_the_lens_left_on_the_eye(p
     expect(page.get_by_role("application")).to_be_visible()
 
 
+def test_a_case_at_the_bench_leaves_the_one_in_practise_open_and_each_answer_counts_once(
+    page: Page, served: Served
+) -> None:
+    """Begin a case in Practise, do one at the bench, come back: the same case is open."""
+    case = served.deal(page, "net-sphere")
+    practise = page.locator("form.answer").get_attribute("data-case")
+    page.goto(f"{served.url}bench")
+    page.get_by_role("button", name="A case: a short look").click()
+    expect(page).to_have_url(f"{served.url}bench/case")
+    there = served.store.open_case(served.learner.id, at_bench=True)
+    assert there is not None
+    page.get_by_role("link", name="Leave").click()
+    page.get_by_role("link", name="Go on with the open case").click()
+    assert page.locator("form.answer").get_attribute("data-case") == there.id
+    page.get_by_role("button", name="I don’t know").click()
+    expect(page.locator("#verdict")).to_be_visible()
+    expect(page.get_by_role("button", name="Another short look")).to_have_count(1)
+
+    served.open_case(page)
+    assert page.locator("form.answer").get_attribute("data-case") == practise
+    page.locator("#answer-power").fill(f"{case.truth['power']:+.2f}")
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_have_text("Right")
+    assert [one.dealt for one in served.store.answers_of(served.learner.id)] == [there.id, practise]
+    page.goto(f"{served.url}case/{there.id}")
+    page.get_by_role("button", name="Another short look").click()
+    expect(page.get_by_role("application")).to_be_visible()
+    page.goto(f"{served.url}case/{practise}")
+    expect(page.get_by_role("link", name="Next case")).to_be_visible()
+
+
 def middle_of(page: Page, place: str) -> tuple[float, float]:
     box = page.locator(place).bounding_box()
     assert box is not None

@@ -272,6 +272,12 @@ def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) 
     def also(other: str, weight: float, because: str, next_check: str) -> tuple[Defensible, ...]:
         return (Defensible(CAUSE.to(other), weight, because, next_check),)
 
+    accommodated = also(
+        "accommodated",
+        0.5,
+        "Accommodation during retinoscopy makes it too minus as well, and may do so by as much.",
+        f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
+    )
     match cause, against:
         case "left-in", "autorefractor":
             return also(
@@ -288,12 +294,13 @@ def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) 
                 f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
             )
         case "left-in" | "twice", "last":
-            return also(
+            changed = also(
                 "changed",
                 0.5,
                 "Two years can change an eye by as much, and the last lens may not have been the full correction.",
                 LOOK_AT_THE_LENSES,
             )
+            return changed if cause == "left-in" else changed + accommodated
         case "axis" | "one-meridian", "last":
             return also(
                 "changed",
@@ -302,12 +309,7 @@ def _defensible(cause: str, against: str, mean: float, just_the_distance: bool) 
                 "Measure again, and compare both with today's subjective result and the corneal readings.",
             )
         case "twice", _:
-            return also(
-                "accommodated",
-                0.5,
-                "Accommodation during retinoscopy makes it too minus as well, and may do so by as much.",
-                f"{LOOK_AT_THE_LENSES} {FOG_AND_REPEAT}",
-            )
+            return accommodated
         case "changed", _ if mean < 0:
             return also(
                 "accommodated",

@@ -126,6 +126,11 @@ SUGGESTIONS = Choice(
             "seen off axis from one place for both eyes, or head or frame turned",
             "the cylinders lean the same way",
         ),
+        Option(
+            "taken-twice",
+            "the working distance was taken off twice in both",
+            "both eyes are too minus by about what the distance is worth",
+        ),
         Option("repeat-both", "measure both again", "both eyes are off without a pattern"),
         Option(
             "short-of-plus",
@@ -145,6 +150,7 @@ _SUGGEST_WORDS = {
     "nothing": "Nothing to look for.",
     "repeat-eye": "The cause concerns that eye alone: measure it again.",
     "left-in": "That is about what the distance is worth: it is still in both.",
+    "taken-twice": "Too minus by about what the distance is worth: it was taken off twice in both.",
     "nearer": "Too plus in both: you were nearer than you allowed for.",
     "farther": "Too minus in both: you were farther away than you allowed for.",
     "near-fixation": "Too minus in both, by more than any seat explains: the patient looked near, or accommodated.",
@@ -256,6 +262,8 @@ def _suggest(pattern: str, means: tuple[float, ...], off: tuple[bool, bool], ver
     mean = _shift_means(means, off)
     if abs(mean - vergence) <= RIVALS_APART / 2 + 1e-9:
         return "left-in"
+    if abs(mean + vergence) <= RIVALS_APART / 2 + 1e-9:
+        return "taken-twice"
     if mean > 0:
         return "nearer"
     return "farther" if vergence + mean >= FARTHEST_SEAT - 1e-9 else "near-fixation"
@@ -274,7 +282,16 @@ def _defensible(suggests: str) -> tuple[Defensible, ...]:
                 "Measure your distance, then fog the subjective or repeat under cycloplegia by local rules.",
             ),
         )
-    if suggests == "farther":
+    if suggests in ("each-side", "one-side"):
+        return (
+            Defensible(
+                SUGGESTS.to("repeat-both"),
+                0.5,
+                "Axes placed wrongly, or read off a frame that was not level, leave a cylinder in both eyes too.",
+                "Measure both again from straight ahead, and read the axes with the frame level.",
+            ),
+        )
+    if suggests in ("farther", "taken-twice"):
         return (
             Defensible(
                 SUGGESTS.to("near-fixation"),
@@ -308,7 +325,10 @@ def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tu
 
 # --- drawing -----------------------------------------------------------------------------------------------------
 
-SORTS = ("small", "one-eye", "nearer", "farther", "left-in", "mirror", "mirror", "same-way", "same-way", "opposite")
+SORTS = (
+    "small", "one-eye", "nearer", "farther", "left-in", "taken-twice", "mirror", "mirror", "same-way", "same-way",
+    "opposite",
+)  # fmt: skip
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -334,7 +354,8 @@ def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> t
         return SphCyl(size / 2 - size / 2 % 0.25 + chance.among((0, 0, 0.25)), -size, at)
 
     if sort in ("mirror", "same-way"):
-        size = chance.stepped(1, 2)
+        # More than 1.50 D would take 24° off the axis, where nobody would still measure.
+        size = chance.stepped(1, 1.5)
         return cylinder(size, axis), cylinder(size, axis_of(mirrored(other)) if sort == "mirror" else other)
     if sort == "small":
         return SphCyl(chance.among((0, 0.25)), -0.25, axis), SphCyl(chance.among((0, 0.25)))
@@ -342,8 +363,8 @@ def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> t
         pair = [SphCyl(chance.among((-1, 1)) * (few + 0.25), -0.25, axis), SphCyl(0.25, -0.25, other)]
         first, second = chance.shuffled(pair)
         return first, second
-    if sort == "left-in":
-        return SphCyl(off), SphCyl(off)
+    if sort in ("left-in", "taken-twice"):
+        return (SphCyl(off), SphCyl(off)) if sort == "left-in" else (SphCyl(-off), SphCyl(-off))
     mean = -few - 0.25 if sort == "farther" else few
     sign = -1 if sort == "opposite" else 1
     return SphCyl(mean + 0.25, -0.5, axis), SphCyl(sign * mean + chance.among((0.0, 0.25)), -0.25, other)
@@ -430,9 +451,9 @@ two_eyes_pattern = CaseType(
                 ),
                 Slip(
                     DISTANCE_UNSEEN,
-                    run=given()(lambda: "nearer"),
-                    says=given()(lambda: "Taken for a place nearer than was allowed for."),
-                    live=given(_suggested)(lambda suggests: suggests == "left-in"),
+                    run=given(_suggested)(lambda suggests: "nearer" if suggests == "left-in" else "farther"),
+                    says=_taken_words,
+                    live=given(_suggested)(lambda suggests: suggests in ("left-in", "taken-twice")),
                 ),
                 Slip(
                     SIDES_CONFUSED,

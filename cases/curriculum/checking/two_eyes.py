@@ -33,7 +33,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters, working_vergence
 from cases.patients.patient import SIDES, Patient, Side
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType
+from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -162,6 +162,27 @@ def _spotted(gap: float, off: float, suspect: str | None) -> str:
     return f"{size(gap)} D is about what the distance is worth: was it left in the {suspect} eye, the more plus one?"
 
 
+@given(SUSPECT, MEAN_DIFFERENCE, LIMIT)
+def _reaches_the_limit(suspect: str | None, gap: float, limit: float) -> bool:
+    """Leave out a difference of about the distance that is below the limit: by the clinic's rule both are kept."""
+    return suspect is None or abs(gap) >= limit - 1e-9
+
+
+@given(_reaches_the_limit)
+def _defensible(reaches: bool) -> tuple[Defensible, ...]:
+    """Credit the clinic's own rule where the difference is about the distance; common practice, no published source."""
+    if reaches:
+        return ()
+    return (
+        Defensible(
+            ACT.to("keep"),
+            0.6,
+            "The difference is below this clinic's limit, and the two eyes of many people differ by as much.",
+            "Add up the lenses in place at neutral: they tell whether the distance was taken off.",
+        ),
+    )
+
+
 _suspected = given(_suspect)(lambda suspect: suspect is not None)
 
 
@@ -247,7 +268,9 @@ two_eyes = CaseType(
     question=asking("By how much does the right eye's mean power exceed the left eye's (signed), and what now?"),
     figure=eyes_figure,
     needs=("spherical-equivalent",),
+    defensible=_defensible,
     errors={"right": 0.25, "left": 0.25},
+    undisputed=_reaches_the_limit,
     sources=("amblyopia-criteria", "leat-2011", "common-practice"),
 )
 

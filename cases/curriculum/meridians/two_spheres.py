@@ -32,6 +32,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence_in_quarters
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe
+from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
 from cases.procedure.keys import Slip, as_found, asking, given
 from cases.procedure.randomness import Chance
@@ -52,15 +53,36 @@ def _pick_streak(chance: Chance) -> float:
     return chance.among([float(one) for one in range(1, 180) if one % 45])
 
 
+SEEN = Choice((Option("nothing", "not given"), Option("with", "with movement"), Option("against", "against movement")))
+SHOWS = Field("shows", "What this streak shows", SEEN, default="nothing")
+IN_PLACE = Field("in_place", "Sphere in place", quantities.POWER, default=0.0)
+
+
+def _draw_streak(chance: Chance, _: Settings) -> dict[str, Any]:
+    """Draw a streak, and mostly what it shows as well, as in the clinic: neither movement nor lens turns an axis."""
+    shows = chance.among(("nothing", "with", "against"))
+    return given(STREAK, SHOWS, IN_PLACE).to(
+        _pick_streak(chance), shows, 0.0 if shows == "nothing" else chance.stepped(-8, 8)
+    )
+
+
+@given(STREAK, SHOWS, IN_PLACE)
+def _streak_words(streak: float, shows: str, power: float) -> tuple[str, ...]:
+    lies = f"The streak lies along {degrees(streak)}."
+    if shows == "nothing":
+        return (lies,)
+    return (lies, f"With {lens_in_place(power, 'DS in place')} it shows {shows} movement.")
+
+
 streak_axis = CaseType(
     id="streak-axis",
     title="Streak, meridian and axis",
     family=FAMILY,
     level="novice",
     seconds=6,
-    findings=Group((STREAK,)),
+    findings=Group((STREAK, SHOWS, IN_PLACE)),
     asks=(MERIDIAN, AXIS_TO_PLACE),
-    draw=lambda chance, _: STREAK.to(_pick_streak(chance)),
+    draw=_draw_streak,
     steps=(
         read_scale(STREAK),
         read_meridian(),
@@ -83,7 +105,7 @@ streak_axis = CaseType(
         ),
     ),
     answer=as_found(MERIDIAN, AXIS_TO_PLACE),
-    found=given(STREAK)(lambda streak: (f"The streak lies along {degrees(streak)}.",)),
+    found=_streak_words,
     question=asking("Which meridian does this streak measure, and at which axis would a cylinder neutralise it?"),
     figure=given(STREAK).drawing(lambda uid, streak: streak_in_pupil(streak, uid=uid, sweep=True)),
     sources=("axis-in-course-notes",),

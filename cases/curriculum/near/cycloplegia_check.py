@@ -150,9 +150,15 @@ def _signs(steady: str, pupil: str, wait: str) -> str:
     )
 
 
-@given(STATE, RESIDUAL_ASKED, LIMIT)
-def _defensible(state: str, residual: float, limit: float) -> tuple[Defensible, ...]:
-    """Credit what is true as well where the reflex wavers and too much accommodation is left besides."""
+@given(STATE, RESIDUAL_ASKED, LIMIT, WAIT)
+def _defensible(state: str, residual: float, limit: float, wait: str) -> tuple[Defensible, ...]:
+    """Credit what is true as well where the reflex wavers and too much accommodation is left besides.
+
+    And waiting on, where accommodation is out before the time of the local protocol is; common practice.
+    """
+    if state == "out" and wait == "running":
+        because = "The waiting time of the local protocol is still running, and local rules come first."
+        return (Defensible(ACTION.to("wait"), 0.7, because, "Look again when it is over: no more should be left."),)
     if state != "unsteady" or residual <= limit + 1e-9:
         return ()
     because = "More is left than the clinic asks for, and the wavering says the same."

@@ -56,11 +56,13 @@ CHANGES = Choice(
     (
         Option(
             "stronger",
-            "a stronger cylinder",
+            "a stronger cylinder, the sphere with it where the other meridian needs it",
             "the cylinder has to give more of its own sign to even the two meridians out",
         ),
         Option(
-            "weaker", "a weaker cylinder", "the cylinder has to give less of its own sign to even the two meridians out"
+            "weaker",
+            "a weaker cylinder, the sphere with it where the other meridian needs it",
+            "the cylinder has to give less of its own sign to even the two meridians out",
         ),
         Option("sphere", "plus sphere alone", "both meridians lack plus by the same amount"),
         Option("leave", "change nothing", "both bands are with and equally wide"),

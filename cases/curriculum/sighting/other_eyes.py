@@ -26,7 +26,7 @@ from cases.notation.sums import added, adding_up, less
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import CaseType, Pair, Probe
+from cases.procedure.case_type import CaseType, Defensible, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -104,6 +104,8 @@ FOG_STATES = Choice(
 )
 DEPTH_OF_FOCUS = 0.25
 """Blur in D that may go unnoticed: common practice, no published source."""
+SMALL_BLUR = 0.5
+"""So little blur in D is still called sharp by some, who are credited: common practice, no published source."""
 _HARDLY = 0.12
 """So little fog, or so little lacking, in D, is none: half a trial-lens step."""
 
@@ -311,6 +313,17 @@ def _clearly_seen(too_strong: bool, lacking: float) -> bool:
     return abs(lacking) > DEPTH_OF_FOCUS + 1e-9 if too_strong or lacking > 0 else True
 
 
+@given(VIEW, LACKING)
+def _defensible(view: str, lacking: float) -> tuple[Defensible, ...]:
+    """Credit a sharp view of what is little out of focus; common practice, no published source."""
+    if view == "sharp" or abs(lacking) > SMALL_BLUR + 1e-9:
+        return ()
+    because = f"A blur of {size(abs(lacking))} D is within what many eyes, behind a small sight hole, still see sharp."
+    return (
+        Defensible(VIEW.to("sharp"), 0.5, because, "Hold the lens before your own eye: does the edge get sharper?"),
+    )
+
+
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
     held = settings.norm("usable-amplitude-share")
     return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
@@ -345,6 +358,7 @@ examiner_blur = CaseType(
     asks=(LACKING, VIEW),
     draw=_draw_examiner,
     undisputed=_clearly_seen,
+    defensible=_defensible,
     steps=(
         distance_in_dioptres(),
         NEED.step(

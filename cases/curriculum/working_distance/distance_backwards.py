@@ -7,8 +7,12 @@ from typing import Any
 from cases.curriculum.steps import METRES, VERGENCE, signed, size
 from cases.curriculum.working_distance import FAMILY
 from cases.curriculum.working_distance.gross_to_net import (
+    ALSO,
+    AT_NEUTRAL,
     TENFOLD_TOO_LARGE,
     TENFOLD_TOO_SMALL,
+    also_words,
+    draw_also,
     invert_metres,
 )
 from cases.figures.lenses import trial_frame
@@ -180,9 +184,12 @@ inches_vergence = CaseType(
     family=FAMILY,
     level="novice",
     seconds=8,
-    findings=Group((INCHES,)),
+    findings=Group((INCHES, ALSO, AT_NEUTRAL)),
     asks=(POWER_ASKED,),
-    draw=lambda chance, settings: INCHES.to(chance.stepped(8, 60, 1 if settings.level == "novice" else 0.5)),
+    draw=lambda chance, settings: {
+        **INCHES.to(chance.stepped(8, 60, 1 if settings.level == "novice" else 0.5)),
+        **draw_also(chance),
+    },
     steps=(
         METRES.step(
             INCHES_TO_METRES,
@@ -201,7 +208,9 @@ inches_vergence = CaseType(
         invert_metres(),
     ),
     answer=POWER_ASKED.by(given(VERGENCE)(lambda vergence: vergence)),
-    found=given(INCHES)(lambda inches: (f"Sight hole {inches:g} inches from the pupil.",)),
+    found=given(INCHES, ALSO, AT_NEUTRAL)(
+        lambda inches, also, gross: (f"Sight hole {inches:g} inches from the pupil.", *also_words(also, gross))
+    ),
     question=asking("How many dioptres is that distance?"),
     figure=NO_FIGURE,
     needs=("distance-vergence",),

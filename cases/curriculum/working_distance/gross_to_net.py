@@ -35,6 +35,7 @@ from cases.optics.vergence import working_vergence
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Probe
 from cases.procedure.chain import Skill, SlipName
+from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group, Several, group
 from cases.procedure.figure import Figure
 from cases.procedure.keys import Slip, Step, asking, given
@@ -90,19 +91,47 @@ def _taken_as(cm: float, metres: float) -> str:
     return f"{write_distance(cm)} taken as {metres:g} m."
 
 
+ALSO = Field(
+    "also",
+    "Also given",
+    Choice((Option("nothing", "nothing"), Option("lens", "the lens at neutral"))),
+    default="nothing",
+)
+AT_NEUTRAL = Field("gross", "Sphere in place at neutral", quantities.POWER, default=0.0)
+
+
+def draw_also(chance: Chance) -> dict[str, Any]:
+    """Draw whether the lens at neutral is given beside a distance, which it does not change, as in the clinic."""
+    also = chance.among(("nothing", "lens", "lens", "lens"))
+    return given(ALSO, AT_NEUTRAL).to(also, chance.stepped(-8, 8) if also == "lens" else 0.0)
+
+
+def also_words(also: str, gross: float) -> tuple[str, ...]:
+    """Say which lens is in place, where it is given."""
+    return (f"Every meridian is neutral with {lens_in_place(gross, 'DS in place')}.",) if also == "lens" else ()
+
+
+@given(DISTANCE, ALSO, AT_NEUTRAL).drawing
+def _ruler(uid: str, cm: float, also: str, gross: float) -> Figure:
+    return distance_ruler(actual_cm=cm, uid=uid, lens=SphCyl(gross) if also == "lens" and gross else None)
+
+
 distance_vergence = CaseType(
     id="distance-vergence",
     title="Working distance in dioptres",
     family=FAMILY,
     level="novice",
     seconds=5,
-    findings=Group((DISTANCE,)),
+    findings=Group((DISTANCE, ALSO, AT_NEUTRAL)),
     asks=(DIOPTRES,),
-    draw=lambda chance, settings: DISTANCE.to(
-        float(chance.among(COMMON_DISTANCES))
-        if chance.happens(0.2)
-        else chance.stepped(20, 150, 1 if settings.level == "novice" else 0.5)
-    ),
+    draw=lambda chance, settings: {
+        **DISTANCE.to(
+            float(chance.among(COMMON_DISTANCES))
+            if chance.happens(0.2)
+            else chance.stepped(20, 150, 1 if settings.level == "novice" else 0.5)
+        ),
+        **draw_also(chance),
+    },
     steps=(
         METRES.step(
             CENTIMETRES_TO_METRES,
@@ -124,9 +153,11 @@ distance_vergence = CaseType(
         invert_metres(),
     ),
     answer=DIOPTRES.by(given(VERGENCE)(lambda vergence: vergence)),
-    found=given(DISTANCE)(lambda cm: (f"Sight hole {write_distance(cm)} from the pupil.",)),
+    found=given(DISTANCE, ALSO, AT_NEUTRAL)(
+        lambda cm, also, gross: (f"Sight hole {write_distance(cm)} from the pupil.", *also_words(also, gross))
+    ),
     question=asking("How many dioptres is that distance?"),
-    figure=given(DISTANCE).drawing(lambda uid, cm: distance_ruler(actual_cm=cm, uid=uid)),
+    figure=_ruler,
     sources=("computed",),
 )
 

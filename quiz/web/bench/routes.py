@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from flask import Blueprint, Response, abort, jsonify, redirect, render_template, request, url_for
+from flask import Blueprint, Response, abort, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answered
 
 from cases.curriculum.bench_guide import GUIDE, Guided
 from cases.curriculum.bench_stage import Bench, Stage, View, seen
-from cases.curriculum.bench_types import stage_of, staged
+from cases.curriculum.bench_types import WHOLE_EYES, stage_of, staged
 from cases.errors import CaseError
 from cases.notation.prescription import write_prescription, write_size
 from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case
 from quiz.practice import dealing, end_points
+from quiz.practice.dealt_cases import Waiting
 from quiz.web import request_context
 from quiz.web.bench.views import EVERYTHING, StagePage, read_bench, set_views, stage_page
+from quiz.web.practise.routes import place_of, show_case
 
 pages = Blueprint("bench", __name__, url_prefix="/bench")
 
 FIRST = Bench(eye=SphCyl(2.0, -1.5, 20), streak=110)
 """What stands on the bench when someone comes in: an eye that shows with, and a streak on its axis."""
-WHOLE_EYES = ("bench-sphere", "bench-eye")
 
 
 @dataclass(frozen=True)
@@ -32,10 +33,8 @@ class BenchPage:
     """What the page of the free bench receives."""
 
     stage: StagePage
-    waits: bool
-    """Whether a case of the bench waits."""
-    sets_aside: bool
-    """Whether another waits in Practise, which a case of the bench would take the place of."""
+    open: bool
+    """Whether a case is open at the bench."""
 
 
 @dataclass(frozen=True)
@@ -65,10 +64,8 @@ def explore() -> str:
     bench, faults = read_bench(FIRST, EVERYTHING, request.args)
     stage = stage_page((View("", bench),), EVERYTHING, numbers=True, faults=faults, given=request.args)
     who = request_context.known_learner()
-    open_case = request_context.store().open_case(who.id) if who else None
-    waits = open_case is not None and stage_of(open_case.type) is not None
-    aside = open_case is not None and not waits
-    return render_template("bench.html", page=BenchPage(stage, waits, aside))
+    is_open = who is not None and request_context.store().open_case(who.id, at_bench=True) is not None
+    return render_template("bench.html", page=BenchPage(stage, is_open))
 
 
 @pages.get("/seen")
@@ -112,23 +109,34 @@ def _part(number: int) -> Guided:
 def put() -> Answered:
     """Put a case on the bench: a whole eye, or a short look."""
     short = request.form.get("sort") == "short"
-    types = tuple(one for one in staged() if (one not in WHOLE_EYES) == short)
-    dealing.another(
+    _deal(tuple(one for one in staged() if (one not in WHOLE_EYES) == short))
+    return redirect(url_for("bench.open_case"), 303)
+
+
+@pages.get("/case")
+def open_case() -> Answered:
+    """Show the case that is open at the bench."""
+    found = request_context.store().open_case(request_context.learner().id, at_bench=True)
+    if found is None:
+        return redirect(f"{url_for('bench.explore')}#cases", 303)
+    return make_response(show_case(_deal((found.type,) if found.type in staged() else staged())))
+
+
+def _deal(types: Collection[str]) -> Waiting:
+    return dealing.at_bench(
         request_context.store(),
         request_context.learner(),
         types,
         now=request_context.now(),
         lots=request_context.lots(),
     )
-    return redirect(url_for("practise.show"), 303)
 
 
 @pages.get("/case/<dealt_id>")
 def case(dealt_id: str) -> Answered:
     """Go back to a case's page with the bench as it was set: where a browser without scripts sends its settings."""
     dealt = dealing.own(request_context.store(), request_context.learner(), dealt_id)
-    here = url_for("practise.show") if dealt.drill is None else url_for("drilling.show", drill_id=dealt.drill)
-    return redirect(f"{here}?{urlencode(request.args)}", 303)
+    return redirect(f"{place_of(dealt)}?{urlencode(request.args)}", 303)
 
 
 @pages.get("/case/<dealt_id>/seen")

@@ -79,6 +79,13 @@ def show_case(one: Waiting, **more: object) -> str:
     return render_template(template, page=case_page(one, place, **more))  # type: ignore[arg-type]
 
 
+def place_of(dealt: Dealt) -> str:
+    """Return the address at which a case is while it is open: in its drill, at the bench, or in Practise."""
+    if dealt.drill is not None:
+        return url_for("drilling.show", drill_id=dealt.drill)
+    return url_for("bench.open_case" if dealt.at_bench else "practise.show")
+
+
 def _sitting(sitting_id: int) -> Sitting:
     sitting = request_context.store().sitting(sitting_id)
     if sitting is None:
@@ -236,9 +243,10 @@ def read_as() -> Response:
 @pages.get("/case/<dealt_id>")
 def mark(dealt_id: str) -> Answered:
     """Show the mark of a case, or the case itself while it waits."""
-    done = dealing.marked(request_context.store(), request_context.learner(), dealt_id)
+    store, learner = request_context.store(), request_context.learner()
+    done = dealing.marked(store, learner, dealt_id)
     if done is None:
-        return redirect(url_for("practise.show"), 303)
+        return redirect(place_of(dealing.own(store, learner, dealt_id)), 303)
     if not _is_told(done.dealt):
         return redirect(_onward(done.dealt), 303)
     return make_response(_marked(done))
@@ -258,9 +266,11 @@ def doubt(dealt_id: str) -> Answered:
 @pages.post("/sitting/stop")
 def stop() -> Answered:
     """End the sitting here."""
-    ended = sittings.stop(request_context.store(), request_context.learner(), now=request_context.now())
+    at_bench = "bench" in request.form
+    store, learner = request_context.store(), request_context.learner()
+    ended = sittings.stop(store, learner, now=request_context.now(), at_bench=at_bench)
     if ended is None:
-        return redirect(url_for("practise.show"), 303)
+        return redirect(url_for("bench.explore" if at_bench else "practise.show"), 303)
     return redirect(url_for("practise.sitting", sitting_id=ended), 303)
 
 
@@ -295,9 +305,9 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     store = request_context.store()
     sitting = _sitting(done.dealt.sitting)
     number = store.place_in_sitting(done.dealt.id)
-    follows = sitting.drill is None and dealing.probe_follows(
-        store, request_context.learner(), done, now=request_context.now()
-    )
+    # The case that follows at the bench is chosen there, not by what this answer left open.
+    by_itself = sitting.drill is None and not sitting.at_bench
+    follows = by_itself and dealing.probe_follows(store, request_context.learner(), done, now=request_context.now())
     reported = doubt_queries.doubt_of(store, done.dealt.id)
     place = Place(number, sitting.cases)
     said = None if reported is None else reported.note

@@ -20,6 +20,7 @@ from cases.notation.setting_json import read_look
 from cases.optics.axes import axis_of
 from cases.optics.lens import SphCyl
 from cases.optics.light import SweepSeen, disc_share, face_light, light, look_document, movement_word, seen
+from cases.optics.light import _seen as seen_in_a_sweep
 from cases.optics.reflex import Setting
 
 ROOT = Path(__file__).parents[3]
@@ -187,6 +188,19 @@ def test_against_fades_where_the_table_of_the_bench_says(left: float, signal: fl
         rx=SphCyl(left), in_place=SphCyl(100 / 67), distance_cm=67, pupil_mm=6, sleeve=-1.5, sight_hole_mm=1.5
     )
     assert seen(setting, 90).signal == pytest.approx(signal, abs=0.035)
+
+
+@settings(deadline=None, max_examples=12)
+@given(st.floats(-5, 5), st.floats(-3, 4), st.floats(35, 90), streaks, st.sampled_from([0.0, -0.05]))
+def test_a_spherical_eye_shows_its_difference_from_the_lens(
+    rx: float, lens: float, distance_cm: float, streak: float, margin: float
+) -> None:
+    """Spherical eyes are worked out once for each difference from the lens: the sweep itself must say the same."""
+    setting = Setting(rx=SphCyl(rx), in_place=SphCyl(lens), distance_cm=distance_cm, margin_per_mm2=margin)
+    quick, swept = seen(setting, streak), seen_in_a_sweep(setting, streak, "pupil")
+    assert quick.word == swept.word
+    assert quick.signal == pytest.approx(swept.signal, abs=1e-6)
+    assert quick.peak_mm2 == pytest.approx(swept.peak_mm2, abs=1e-6)
 
 
 def test_what_is_seen_keeps_to_its_thresholds() -> None:

@@ -192,6 +192,18 @@ def test_a_slip_that_is_one_number_out_is_likely_and_no_fact() -> None:
     assert "arithmetic" in [one.kind for one in found.weighed]
 
 
+def test_a_wrong_way_with_two_names_is_no_likelier_than_with_one() -> None:
+    """+5.50 D moved 16 mm nearer is +6.03 D; the wrong way, which a plus lens gives two names, +5.06 D: 1.00 D out."""
+    case = case_type("vertex-sphere").case_from_json({"power": 5.5, "toward_eye_mm": 16})
+    names = {"moved-wrong-way", "plus-moved-like-minus"}
+    (answer, same) = (one.answer for one in case.singles if one.slips[0].slip in names)
+    assert answer == same
+    found = mark(case, answer)
+    assert {ref.slip for one in found.named for ref in one.slips} == names
+    assert found.verdict == "wrong"
+    assert LIKELY <= found.probability < FACT
+
+
 def test_what_is_known_of_a_learner_weighs() -> None:
     case = case_type("net-sphere").case_from_json({"gross": 1.0, "distance_cm": 50})
     slip = SlipRef("distance-in-dioptres", "always-one-fifty")

@@ -69,7 +69,7 @@ def test_a_case_that_is_to_show_a_slip_shows_it_at_the_learners_level(
     with store.writing():
         projection.keep_cases(store, learner.id, state)
     for number in range(6):
-        one = dealing.another(store, learner, [type_id], now=NOON + number, lots=lots(number))
+        one = dealing.at_bench(store, learner, [type_id], now=NOON + number, lots=lots(number))
         assert one.dealt.must_show not in (None, never)
         assert one.case.shows(str(one.dealt.must_show))
         with store.writing():

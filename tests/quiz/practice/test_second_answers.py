@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from typing import Any
 
 import pytest
 
 from cases.curriculum.register import case_type
+from cases.notation.prescription import write_prescription
+from cases.optics.lens import SphCyl
+from cases.procedure import marking
+from cases.procedure.explaining import Explanation, explain
 from cases.procedure.marking import mark_text
 from quiz.learning import model
 from quiz.learning.state import Answered, LearnerState
@@ -101,6 +106,32 @@ def test_the_mark_stays_what_it_was_when_memory_moves_on(store: Store, learner: 
     weighed = {(one.kind, one.slips): one.probability for one in kept.weighed or ()}
     for one in done.mark.weighed:
         assert weighed[one.kind, tuple((ref.step, ref.slip) for ref in one.slips)] == one.probability
+
+
+def test_the_page_of_a_miss_takes_the_weights_from_the_log(
+    store: Store, learner: Learner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Explanations are weighed when the answer comes and at no other time, and the page says the same of them."""
+    weighings = []
+
+    def counted(*given: Any) -> tuple[Explanation, ...]:
+        weighings.append(given)
+        return explain(*given)
+
+    monkeypatch.setattr(marking, "explain", counted)
+    case = deal(store, learner, "two-spheres")
+    dealt = store.open_case(learner.id)
+    assert dealt is not None
+    right = case.truth["prescription"]
+    one_meridian_out = SphCyl.from_meridians(right.axis, right.sphere + 0.25, right.sphere + right.cylinder)
+    given(store, learner, {"prescription": write_prescription(one_meridian_out)})
+    assert len(weighings) == 1
+    done = dealing.marked(store, learner, dealt.id)
+    assert done is not None
+    assert len(weighings) == 1
+    fresh = explain(case, [done.mark.read_as or {}])
+    assert done.mark.weighed[0].kind == fresh[0].kind == "arithmetic"
+    assert done.mark.weighed[0].step == fresh[0].step is not None
 
 
 def test_a_slip_made_lately_is_likelier_and_a_step_that_is_known_is_not_doubted() -> None:

@@ -228,14 +228,18 @@ def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str)
     assert "choose “I don’t know” below." in words(visitor.answer({"prescription": text}))
 
 
-def test_the_bench_says_that_its_case_takes_the_place_of_one_that_waits(visitor: Visitor) -> None:
-    said = "Starting a case here skips the one open in Practise."
-    assert said not in words(visitor.get("/bench")), "nothing waits yet"
-    visitor.deal("two-spheres")
-    assert said in words(visitor.get("/bench"))
+def test_the_bench_offers_the_case_that_is_open_there_and_no_other(visitor: Visitor) -> None:
+    assert visitor.get("/bench/case").location == "/bench#cases", "none is open yet"
     visitor.deal("bench-sphere")
-    assert said not in words(visitor.get("/bench"))
+    assert "Go on with the open case" not in words(visitor.get("/bench")), "that one is open in Practise"
+    visitor.post("/bench/case", sort="short")
     assert "Go on with the open case" in words(visitor.get("/bench"))
+    open_case = visitor.store.open_case(1, at_bench=True)
+    assert open_case is not None
+    assert visitor.get(f"/case/{open_case.id}").location == "/bench/case"
+    assert visitor.get("/bench/case").status_code == 200
+    ended = visitor.post("/sitting/stop", bench="yes")
+    assert "To the bench" in words(visitor.get(str(ended.location)))
 
 
 def test_the_field_in_error_has_the_focus(visitor: Visitor) -> None:

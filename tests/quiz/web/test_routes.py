@@ -85,7 +85,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /worked/<dealt_id>": own(404),
     "GET /first-questions": LEARNERS,
     "POST /first-questions": learners(303),
-    "GET /case/<dealt_id>": own(303),
+    "GET /case/<dealt_id>": own("303 /drill/1"),
     "GET /case/<dealt_id>/answer": own(303),
     "GET /case/<dealt_id>/line": own(303),
     "GET /case/<dealt_id>/read": own(303),
@@ -122,6 +122,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /bench/guide/<int:number>": KNOWN,
     "GET /bench/guide/<int:number>/seen": KNOWN,
     "POST /bench/case": learners(303),
+    "GET /bench/case": learners(303),
     "GET /bench/case/<dealt_id>": own("303 /drill/1"),
     "GET /bench/case/<dealt_id>/seen": (DOOR, 404, CLASSES, 404, *PRECEPTORS),
     # the whole examination
