@@ -504,7 +504,8 @@ def _span(seconds: float) -> str:
 
 
 def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
-    meant = request_context.store().retyped_to(one.dealt)
+    store = request_context.store()
+    meant = store.retyped_to(one.dealt)
     explained = {slip for explanation in one.explanations for _, slip in explanation}
     return AnswerRow(
         link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
@@ -515,7 +516,8 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
         mark=verdict_words(one)
         + (", mistyped: then " + VERDICT_WORDS.get(meant.verdict, meant.verdict) if meant else "")
         + (", with help" if one.hints else "")
-        + (", late" if one.late else ""),
+        + (", late" if one.late else "")
+        + (", counted" if one.late and one.dealt in result_queries.accepted_of(store, one.learner) else ""),
         slips=("" if one.verdict == "slip" or not explained else "perhaps ")
         + (" and " if len(one.explanations) == 1 else " or ").join(sorted(map(slip_title, explained))),
         seconds=_seconds(one.seconds) or "not known",
@@ -535,4 +537,5 @@ def answer(class_id: int, dealt_id: str) -> Response:
         raise NotFound
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
-    return make_response(render_template("mark.html", page=page, back=back, whose=who.name))
+    counted = page.late and dealt_id in result_queries.accepted_of(store, dealt.learner)
+    return make_response(render_template("mark.html", page=page, back=back, whose=who.name, counted=counted))
