@@ -73,9 +73,9 @@ def answers_csv(store: Store, class_ids: Iterable[int], answers: Iterable[Answer
     for each in class_ids:
         names |= {one.learner: one.name for one in roster_queries.members_of(store, each)}
         titles |= {one.id: one.title for one in class_queries.drills_of(store, each)}
-    yield BYTE_ORDER_MARK + _csv_line(COLUMNS)
+    yield BYTE_ORDER_MARK + csv_line(COLUMNS)
     for one in answers:
-        yield _csv_line(
+        yield csv_line(
             (
                 no_formula(names.get(one.learner, "")),
                 no_formula(titles.get(one.drill or 0, "")),
@@ -105,7 +105,8 @@ def _accepted(store: Store) -> Callable[[Answer], bool]:
     return lambda one: one.dealt in of(one.learner)
 
 
-def _csv_line(values: Iterable[object]) -> str:
+def csv_line(values: Iterable[object]) -> str:
+    """Write one line of CSV."""
     out = io.StringIO()
     csv.writer(out).writerow(values)
     return out.getvalue()

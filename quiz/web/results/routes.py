@@ -399,6 +399,9 @@ def answers(class_id: int) -> Response:
     who = None if number is None else classes.member(store, what, number)
     type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
     late = drill is not None and args.get("late") == "yes"
+    place = args.get("place", type=request_context.whole)
+    kept = class_queries.kept_case(store, drill.id, place - 1) if drill is not None and place is not None else None
+    type_id = kept.type if kept else type_id
     found = result_queries.answers_behind(
         store,
         what.id,
@@ -409,11 +412,13 @@ def answers(class_id: int) -> Response:
         slip=slip,
         types=[one.id for one in all_types().values() if any(each.skill.id == step for each in one.steps)],
         missed_only=missed,
+        seed=kept.seed if kept else None,
         late=late,
         most=ANSWERS + 1,
     )
     names = {one.learner: one.name for one in roster_queries.members_of(store, what.id)}
     about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
+    about += [f"case {place}"] if kept else []
     about += [type_title(type_id)] if type_id else []
     about += [f"“{slip_title(slip)}”"] if slip else []
     about += [step_title(step)] if step else []

@@ -211,7 +211,9 @@ def test_a_late_answer_counts_when_the_preceptor_says_so_which_is_kept(
     assert "your preceptor let it count." in words(ada.get(f"/case/{dealt}").text)
     assert owner.get("/class/1/answers.csv").text.splitlines()[1].endswith(",counted")
     extensions = json.loads(owner.get("/class/1/statements.jsonl").text.splitlines()[0])["result"]["extensions"]
-    assert extensions["https://two-meridians.invalid/late"] is extensions["https://two-meridians.invalid/counted"] is True
+    assert (
+        extensions["https://two-meridians.invalid/late"] is extensions["https://two-meridians.invalid/counted"] is True
+    )
     assert result_queries.class_sums(store, 1, "all", drill=1)[0].right == 1
     list(projection.rebuild(store))
     assert [one.words for one in check(data_file.path) if not one.good] == []
