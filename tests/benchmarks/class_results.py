@@ -148,7 +148,7 @@ def insert(store: Store, rows: list[Made], rng: random.Random) -> None:
     conn.executemany(
         "INSERT INTO answers (dealt, learner, sitting, at, type, seed, findings, truth, given, read_as, verdict, "
         "explanations, steps, could_show, hints, confidence, seconds, options, working_shown, probe_of, for_drill, "
-        "source, drill) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 'null', ?, ?, ?, '[]', '[]', NULL, ?, NULL, 1, NULL, ?, "
+        "source, drill) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '[]', '[]', NULL, ?, NULL, 1, NULL, ?, "
         "'practice', ?)",
         [
             (
@@ -158,7 +158,7 @@ def insert(store: Store, rows: list[Made], rng: random.Random) -> None:
                 at,
                 one["type"],
                 one["seed"],
-                *(json.dumps(one[name]) for name in ("findings", "truth", "given")),
+                *(json.dumps(one[name]) for name in ("findings", "truth", "given", "given")),
                 one["verdict"],
                 *(json.dumps(one[name]) for name in ("explanations", "steps")),
                 rng.randrange(5, 90),
