@@ -222,6 +222,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/answer/<dealt_id>": SEEN,
     f"GET {C}/answers.csv": SEEN,
     f"GET {C}/statements.jsonl": SEEN,
+    f"GET {C}/scores.csv": SEEN,
+    f"GET {C}/compare": SEEN,
     # drills
     f"GET {C}/drill/new": SEEN,
     f"POST {C}/drill": done(422),
@@ -234,6 +236,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"POST {D}/let-in": done(404),
     f"POST {D}/remove": done(409),
     f"POST {D}/start": done(409),
+    f"GET {D}/scores": SEEN,
+    f"GET {D}/report": SEEN,
     f"GET {D}/late": SEEN,
     f"POST {D}/late": done(409),
     f"GET {D}/extensions": SEEN,
