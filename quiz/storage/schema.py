@@ -13,7 +13,7 @@ from sqlite_utils import Database, Migrations
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
-from quiz.storage.examining.examination_schema import EXAMINATIONS
+from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -252,4 +252,11 @@ def m016_bench(db: Database) -> None:
 def m017_examinations(db: Database) -> None:
     """Keep whole examinations: their patients, every act, and what each showed."""
     for statement in EXAMINATIONS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m018_examination_order(db: Database) -> None:
+    """Keep after which answer each examination was handed in."""
+    for statement in EXAMINATION_ORDER:
         db.execute(statement)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cases.notation.prescription import write_axis, write_distance, write_prescription
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
@@ -20,6 +22,11 @@ def clock(minute: float) -> str:
     """Write a moment of the examination's clock as minutes and seconds."""
     seconds = round(minute * 60)
     return f"{seconds // 60}:{seconds % 60:02d}"
+
+
+def log_lines(acts: Sequence[Act]) -> tuple[tuple[str, str], ...]:
+    """Return acts with their clock and words, in order."""
+    return tuple((clock(act.minute), act_words(act)) for act in acts)
 
 
 def act_words(act: Act) -> str:

@@ -58,6 +58,11 @@ class Card:
     of_you: str
     invented: bool
 
+    @property
+    def name(self) -> str:
+        """Return name and age."""
+        return f"{self.title}, {self.age}"
+
 
 def card_of(patient: Patient) -> Card:
     """Return the card of a patient."""

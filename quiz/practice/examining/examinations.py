@@ -9,18 +9,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from cases.curriculum.examination_evidence import shown_by
 from cases.patients.drawing_patients import draw_patient
 from cases.patients.examination.act_json import read_act, value_document
 from cases.patients.examination.acts import Act, Examined, Value, What, minute_after, read_acts
+from cases.patients.examination.findings import failed
 from cases.patients.examination.vignettes import patient_of_vignette, starting_acts
 from cases.patients.mixture import Ages, mixed_patient
 from cases.patients.patient import Medium, Patient, Side
 from cases.patients.population import EUROPE, REGIONS
 from cases.patients.streams import Streams
 from quiz.errors import QuizError
+from quiz.learning import model
 from quiz.practice.randomness import Lots
+from quiz.storage import projection
 from quiz.storage.examining import examination_queries
-from quiz.storage.examining.examination_queries import Examination, KeptAct
+from quiz.storage.examining.examination_queries import Examination, ExaminationMark, KeptAct
 from quiz.storage.store import Learner, Store
 
 MOST_ACTS = 1500
@@ -176,8 +180,36 @@ def hand_in(store: Store, learner: Learner, examination_id: str, *, now: float) 
         before = own(store, learner, examination_id)
         if before.over:
             return before
+        _remember(store, before, now)
         examination_queries.close(store, examination_id, now=now)
         return replace(before, row=replace(before.row, closed_at=now))
+
+
+def _remember(store: Store, stands: UnderWay, now: float) -> None:
+    """Let memory take what an examination shows; one in which nothing was measured shows nothing."""
+    learner = stands.row.learner
+    shown = shown_by(stands.patient, stands.examined)
+    if shown is None:
+        return
+    mark = ExaminationMark(
+        examination=stands.row.id,
+        learner=learner,
+        at=now,
+        verdict="slip" if shown.slips else "right",
+        steps=shown.steps,
+        explanations=(shown.slips,) if shown.slips else (),
+        could_show=shown.could_show,
+        failed=failed(stands.patient, stands.examined) or "",
+        after_answer=examination_queries.last_answer(store, learner),
+    )
+    # Read before the log grows: a state folded anew must not hold this examination yet.
+    state = projection.cases_to_fold(store, learner)
+    if not examination_queries.add_mark(store, mark):
+        return
+    event = projection.examination_event_of(mark)
+    projection.keep_forecast(store, learner, state, event)
+    model.fold(state, event)
+    projection.keep_cases(store, learner, state)
 
 
 def latest(store: Store, learner: Learner) -> Sequence[Examination]:

@@ -51,6 +51,8 @@ class ExaminationMark:
     explanations: tuple[tuple[SlipKey, ...], ...]
     could_show: tuple[SlipKey, ...]
     failed: str
+    after_answer: int
+    """The number of the learner's last answer by then; 0 where there was none."""
 
 
 def begin(store: Store, one: Examination) -> None:
@@ -67,6 +69,11 @@ def latest_of(store: Store, learner_id: int, *, most: int) -> list[Examination]:
     """Return a learner's examinations, the latest first."""
     sql = "SELECT * FROM examinations WHERE learner = ? ORDER BY begun_at DESC, rowid DESC LIMIT ?"
     return store.fetch_as(Examination, sql, learner_id, most)
+
+
+def all_of(store: Store, learner_id: int) -> list[Examination]:
+    """Return all examinations of a learner, the earliest first."""
+    return store.fetch_as(Examination, "SELECT * FROM examinations WHERE learner = ? ORDER BY rowid", learner_id)
 
 
 def acts_of(store: Store, examination_id: str) -> list[KeptAct]:
@@ -89,6 +96,17 @@ def close(store: Store, examination_id: str, *, now: float) -> None:
 def add_mark(store: Store, mark: ExaminationMark) -> bool:
     """Add what an examination showed; False when it has a mark, which then stands."""
     return store.add("examination_marks", mark, conflict="ON CONFLICT (examination) DO NOTHING") > 0
+
+
+def last_answer(store: Store, learner_id: int) -> int:
+    """Return the number of a learner's last answer; 0 where there is none."""
+    rows = store.fetch("SELECT max(id) FROM answers WHERE learner = ?", learner_id)
+    return int(rows[0][0] or 0)
+
+
+def answer_numbers(store: Store, learner_id: int) -> dict[str, int]:
+    """Return the numbers of a learner's answers in the log, by the case."""
+    return {row[0]: row[1] for row in store.fetch("SELECT dealt, id FROM answers WHERE learner = ?", learner_id)}
 
 
 def mark_of(store: Store, examination_id: str) -> ExaminationMark | None:

@@ -1,6 +1,6 @@
 """The tables of whole examinations: who was examined by whom, every act of it, and what it showed at its end.
 
-Statements of migration m017; how each table is asked is examination_queries.py's.
+Statements of migrations m017 and m018; how each table is asked is examination_queries.py's.
 """
 
 from __future__ import annotations
@@ -53,4 +53,9 @@ EXAMINATIONS = (
             BEGIN SELECT RAISE(ABORT, '{table} are only ever added to: remove the learner or nothing'); END"""  # noqa: S608
         for table in ("examination_acts", "examination_marks")
     ),
+)
+
+EXAMINATION_ORDER = (
+    # The learner's last answer by then: memory takes examinations and answers in the order in which they came.
+    "ALTER TABLE examination_marks ADD COLUMN after_answer INTEGER NOT NULL DEFAULT 0",
 )

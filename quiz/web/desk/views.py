@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from cases.patients.examination.chairside import card_of
 from quiz.learning.state import DAY
 from quiz.practice import learners, progress, what_to_practise
 from quiz.practice import today as days
+from quiz.practice.examining import examinations
 from quiz.practice.settings import LENGTHS, Length
 from quiz.practice.titles import slip_title
 from quiz.practice.today import Ready, Today
@@ -42,6 +44,8 @@ class MistakeLine:
     own_line: str
     right_line: str
     dealt: str
+    at_chair: bool
+    """Whether only a whole examination shows it: no case can be drawn for it."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +86,8 @@ class DeskPage:
     ready: tuple[ReadyLine, ...]
     ready_note: str
     drills: tuple[DrillLine, ...]
+    examination: tuple[str, str] | None
+    """Id and patient of an examination that is under way."""
 
 
 def desk_page(
@@ -134,6 +140,7 @@ def desk_page(
                 one.line.own_line if one.line else "",
                 one.line.right_line if one.line else "",
                 one.line.dealt if one.line else "",
+                not what_to_practise.has_slip(one.key),
             )
             for one in progress.standing_slips(store, learner, projection.told_of(store, learner), now)[:MISTAKES_SHOWN]
         ),
@@ -142,7 +149,15 @@ def desk_page(
         ready=tuple(map(_ready_line, ready)),
         ready_note=_ready_note(ready),
         drills=drills,
+        examination=_examination(store, learner),
     )
+
+
+def _examination(store: Store, learner: Learner) -> tuple[str, str] | None:
+    begun = next((one for one in examinations.latest(store, learner) if one.closed_at is None), None)
+    if begun is None:
+        return None
+    return begun.id, card_of(begun.patient).name
 
 
 def title_of(aim: Aim) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from cases.figures.error_ledger import LedgerBar, ledger_figure
 from cases.notation.prescription import write_power, write_prescription, write_size
 from cases.optics.lens import SphCyl
-from cases.patients.examination.act_words import act_words
+from cases.patients.examination.act_words import act_words, log_lines
 from cases.patients.examination.acts import Act, Examined
 from cases.patients.examination.chairside import Card, card_of
 from cases.patients.examination.findings import (
@@ -25,7 +25,6 @@ from cases.patients.examination.vignettes import examiner_of, vignette_of
 from cases.patients.examination.world import Examiner
 from cases.patients.patient import SIDES, Patient, Side
 from quiz.practice.examining.examinations import UnderWay
-from quiz.web.examination.views import log_lines, title_of
 from quiz.web.pictures import Picture, captioned
 
 CLOSE_D = 0.26
@@ -124,7 +123,7 @@ def end_page(stands: UnderWay, *, undo: int | None, put_right: str, of: Side | N
     return EndPage(
         id=stands.row.id,
         card=card_of(patient),
-        name=title_of(card_of(patient)),
+        name=card_of(patient).name,
         vignette=vignette.id if vignette else "",
         heading=heading,
         lead=lead,

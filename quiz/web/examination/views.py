@@ -11,8 +11,8 @@ from cases.figures.unusual_reflexes import odd_reflex
 from cases.notation.prescription import write_axis, write_power, write_prescription
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
-from cases.patients.examination.act_words import act_words, clock
-from cases.patients.examination.acts import CYLINDER, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, Act
+from cases.patients.examination.act_words import clock, log_lines
+from cases.patients.examination.acts import CYLINDER, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING
 from cases.patients.examination.chairside import (
     Card,
     card_of,
@@ -260,11 +260,6 @@ def _told(stands: UnderWay, side: Side, streak: float) -> tuple[str, ...]:
     return tuple(said)
 
 
-def log_lines(acts: tuple[Act, ...]) -> tuple[tuple[str, str], ...]:
-    """Return the acts with their clock, in order."""
-    return tuple((clock(act.minute), act_words(act)) for act in acts)
-
-
 # --- where one begins --------------------------------------------------------------------------------------------
 
 
@@ -296,13 +291,8 @@ def start_page(begun: list[Examination], region: str) -> StartPage:
         ages=tuple(AGE_WORDS.items()),
         regions=tuple(REGION_WORDS.items()),
         region=region,
-        begun=tuple(Begun(one.id, title_of(card_of(one.patient)), one.closed_at is None) for one in begun),
+        begun=tuple(Begun(one.id, card_of(one.patient).name, one.closed_at is None) for one in begun),
     )
-
-
-def title_of(card: Card) -> str:
-    """Name a patient by name and age."""
-    return f"{card.title}, {card.age}"
 
 
 def _age(age_y: float) -> str:

@@ -6,14 +6,19 @@ import sqlite3
 
 import pytest
 
+from cases.curriculum.examination_evidence import EVERYTHING
+from cases.curriculum.register import all_skills, all_slips
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_json import read_act, value_document
 from cases.patients.examination.acts import BadAct
 from cases.patients.patient import SIDES
+from quiz.learning import model
+from quiz.practice import dealing, progress
 from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import Done, OverAlready, UnknownExamination
+from quiz.storage import projection
 from quiz.storage.store import Learner, Store
-from tests.conftest import NOON, lots
+from tests.conftest import NOON, lots, written
 
 SET_UP: list[Done] = [("room", "dim", None), ("target", 6.0, None), ("seat", 50.0, None)]
 
@@ -106,3 +111,68 @@ def test_now_and_then_a_reflex_is_one_to_refer() -> None:
     people = [examinations.drawn(f"{number}", "any", "europe") for number in range(150)]
     unsafe = [any(one.eye(side).unsafe for side in SIDES) for one in people]
     assert 2 <= sum(unsafe) <= 30
+
+
+# --- what memory takes of it -------------------------------------------------------------------------------------
+
+AT_50: list[Done] = [
+    ("room", "dim", None),
+    ("target", 6.0, None),
+    ("seat", 50.0, None),
+    ("lens", ("sphere", SphCyl(0.25)), "left"),
+    ("end point", 175.0, "right"),
+    ("lens", ("sphere", SphCyl(0.5)), "right"),
+    ("end point", 85.0, "right"),
+    ("lean in", None, "right"),
+    ("take off", 1.5, "right"),
+    ("note", "distance", None),
+    ("note", "vision", None),
+    ("write", SphCyl(-1, -0.5, 175), "right"),
+]
+
+
+def examined(store: Store, learner: Learner, done: list[Done], now: float, seed: int = 1) -> str:
+    one = examinations.begin_vignette(store, learner, "dev", now=now, lots=lots(seed))
+    examinations.do(store, learner, one, done, sent_as="all", now=now)
+    examinations.hand_in(store, learner, one, now=now + 60)
+    return one
+
+
+def test_the_ledger_blames_its_step_and_credits_the_others(store: Store, learner: Learner) -> None:
+    examined(store, learner, AT_50, NOON)
+    state = projection.cases_of(store, learner.id)
+    assert [*state.slips["distance-in-dioptres"]] == ["always-one-fifty"]
+    steps, new = ("distance-in-dioptres", "write-record"), model.replay(())
+    fresh = {step: model.outlook(new, step, NOON + 60).mastery for step in steps}
+    now = {step: model.outlook(state, step, NOON + 60).mastery for step in fresh}
+    assert now["distance-in-dioptres"] < fresh["distance-in-dioptres"]
+    assert now["write-record"] > fresh["write-record"]
+
+
+def test_a_slip_of_several_examinations_recurs_on_the_desk(store: Store, learner: Learner) -> None:
+    for number in range(4):
+        examined(store, learner, AT_50, NOON + 86400 * number, number)
+    now = NOON + 4 * 86400
+    standing = progress.standing_slips(store, learner, projection.told_of(store, learner), now)
+    assert [one.key for one in standing] == [("distance-in-dioptres", "always-one-fifty")]
+
+
+def test_memory_folded_anew_is_the_same(store: Store, learner: Learner) -> None:
+    """Answers and examinations are taken in the order in which they came, also at one moment of a clock that stands."""
+    for number in range(3):
+        one = dealing.waiting(store, learner, now=NOON, lots=lots(number))
+        dealing.take(store, learner, one.dealt.id, written(one.case), None, now=NOON)
+        examined(store, learner, AT_50, NOON, number)
+    assert [one.as_kept for one in projection.rebuild(store)] == [True]
+    events = list(projection.events_of(store, learner.id))
+    assert [one.type == projection.EXAMINATION for one in events] == [False, True] * 3
+
+
+def test_where_nothing_was_measured_memory_takes_nothing(store: Store, learner: Learner) -> None:
+    examined(store, learner, SET_UP, NOON)
+    assert list(projection.events_of(store, learner.id)) == []
+
+
+def test_every_step_and_slip_of_an_examination_has_a_name() -> None:
+    assert {step for step, _ in EVERYTHING} <= all_skills().keys()
+    assert {slip for _, slip in EVERYTHING} <= all_slips().keys()
