@@ -11,7 +11,7 @@ from cases.patients.examination.acts import Act
 
 _FIXED = {
     "call": "Called “look over there”",
-    "pupil noted": "Noted that the pupil is wide",
+    "pupil noted": "Judged the drops by the pupil",
     "lean in": "Leaned in to check neutral",
     "near check": "Checked from far to near",
 }

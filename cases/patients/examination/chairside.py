@@ -115,6 +115,29 @@ def haze_of(eye: Eye) -> float:
     return max((HAZE.get(one, 0.0) for one in eye.media), default=0.0)
 
 
+_TO_REFER: tuple[Medium, ...] = (
+    "keratoconus", "nuclear opacity", "cortical opacity", "subcapsular opacity", "scar", "vitreous haze"
+)  # fmt: skip
+UNEQUAL_D, AT_RISK_TO_Y = 1.5, 8.0
+"""Eyes so unequal, in D, at up to this age in years are a reason to refer: common practice; local rules decide."""
+
+
+def referral_of(patient: Patient) -> str:
+    """Say why a right record refers a patient, by the local path; "" where nothing that was found asks for it."""
+    if any(patient.eye(side).unsafe for side in SIDES):
+        return "at once, by the local path: the reflex"
+    vignette = vignette_of(patient)
+    if vignette is not None:
+        return vignette.refer
+    reasons = dict.fromkeys(one for side in SIDES for one in patient.eye(side).media if one in _TO_REFER)
+    parts: list[str] = [*reasons]
+    if patient.age_y <= AT_RISK_TO_Y and patient.unequal_d >= UNEQUAL_D:
+        parts.append("unequal eyes in a child")
+    if patient.nystagmus:
+        parts.append("nystagmus, unless it is known")
+    return f"by the local path: {' and '.join(parts)}" if parts else ""
+
+
 def unsafe_words(eye: Eye) -> str:
     """Say what is seen of a reflex that is referred at once; "" for any other."""
     return next((_IN_THE_PUPIL[one] for one in eye.media if one in UNSAFE), "")
@@ -128,7 +151,8 @@ def gaze_words(patient: Patient, state: State, minute: float) -> str:
         return "looks at your face"
     if state.target == "off":
         return "looks into the dark"
-    return f"looks at the target, {state.target:g} m away"
+    what = "a toy" if patient.age_y < CHART_FROM_Y else "the target"
+    return f"looks at {what}, {state.target:g} m away"
 
 
 def tape_reads(state: State, held_at: str, offsets: dict[str, float]) -> float:

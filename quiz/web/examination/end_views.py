@@ -10,7 +10,7 @@ from cases.notation.prescription import write_power, write_prescription, write_s
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import act_words, log_lines
 from cases.patients.examination.acts import Act, Examined
-from cases.patients.examination.chairside import Card, card_of
+from cases.patients.examination.chairside import Card, card_of, referral_of
 from cases.patients.examination.findings import (
     DROPS_CONSIDERED_TO_Y,
     causes,
@@ -285,15 +285,7 @@ def _notes(patient: Patient, examined: Examined) -> Iterator[tuple[str, str, str
         right = "which, and when; or why none" if patient.age_y <= DROPS_CONSIDERED_TO_Y else "which, and when"
         yield "Drops", noted, right
     yield "Vision", "noted" if "vision" in record.notes else "not noted", "noted"
-    vignette = vignette_of(patient)
-    unsafe = any(patient.eye(side).unsafe for side in SIDES)
-    right = (
-        "at once, by the local path"
-        if unsafe
-        else vignette.refer
-        if vignette and vignette.refer
-        else "not needed for what was found"
-    )
+    right = referral_of(patient) or "not needed for what was found"
     yield "Referred", record.referred or "no", right
 
 

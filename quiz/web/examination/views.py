@@ -35,6 +35,8 @@ from quiz.web.bench.views import SLEEVE as SLEEVE_SHELF
 from quiz.web.examination.act_forms import OFFERED_DROPS, side_of, sleeve_of, streak_of
 from quiz.web.pictures import Picture, picture
 
+FRAME_FROM_Y = 3.0
+"""From this age in years a trial frame stays on a face: ours."""
 FREE = frozenset((STREAK, LENSES, LEAN, SLEEVE_SHELF))
 TURNED = frozenset((STREAK, SLEEVE_SHELF))
 """What changes only how one looks: it stands in the address, and is no act."""
@@ -96,6 +98,8 @@ class ExaminationPage:
 
     id: str
     card: Card
+    by_hand: bool
+    """Whether no trial frame stays on so small a face: lenses are held."""
     side: Side
     fellow: Side
     streak: str
@@ -148,6 +152,7 @@ def examination_page(
     return ExaminationPage(
         id=stands.row.id,
         card=card_of(patient),
+        by_hand=patient.age_y < FRAME_FROM_Y,
         side=side,
         fellow=fellow,
         streak=write_axis(streak),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,7 +14,14 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import residual
 from cases.patients.examination.act_words import act_words
 from cases.patients.examination.acts import Act, State, minute_after, read_acts
-from cases.patients.examination.chairside import card_of, gaze_words, lean_in_words, near_check_words, vision_of
+from cases.patients.examination.chairside import (
+    card_of,
+    gaze_words,
+    lean_in_words,
+    near_check_words,
+    referral_of,
+    vision_of,
+)
 from cases.patients.examination.ledger import TermId
 from cases.patients.examination.putting_right import put_right
 from cases.patients.examination.replay import replayed
@@ -173,3 +181,19 @@ def test_the_bars_of_a_ledger_sum_to_what_was_written() -> None:
     scale = widths[0] / 0.5
     assert np.allclose(widths, [0.5 * scale, 0.13 * scale, 0.13 * scale], atol=0.1)
     assert math.isclose(sum(one.mean_d for one in bars) + 0.13, 0.5)
+
+
+def test_what_stands_in_the_pupil_is_a_reason_to_refer() -> None:
+    clear = patient_of(SphCyl(1), age=40)
+    assert referral_of(clear) == ""
+    clouded = replace(clear, right=replace(clear.right, media=("nuclear opacity",)))
+    assert referral_of(clouded) == "by the local path: nuclear opacity"
+    assert "unequal eyes" in referral_of(patient_of(SphCyl(1), SphCyl(3), age=5))
+    assert "unequal" in referral_of(patient_of_vignette("ben"))
+    white = replace(clear, left=replace(clear.left, media=("white reflex",)))
+    assert referral_of(white).startswith("at once")
+
+
+def test_a_small_child_looks_at_a_toy() -> None:
+    child = patient_of(SphCyl(1), age=2)
+    assert gaze_words(child, State(target=3.0), 1) == "looks at a toy, 3 m away"
