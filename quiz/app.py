@@ -29,6 +29,7 @@ AREAS = (
         "classroom.take_drill_routes",
         "desk.routes",
         "examination.routes",
+        "examination.set_routes",
         "learners.routes",
     ),
     *("look_up.routes",),

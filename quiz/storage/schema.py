@@ -13,7 +13,7 @@ from sqlite_utils import Database, Migrations
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
-from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS
+from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS, SET_EXAMINATIONS
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -259,4 +259,11 @@ def m017_examinations(db: Database) -> None:
 def m018_examination_order(db: Database) -> None:
     """Keep after which answer each examination was handed in."""
     for statement in EXAMINATION_ORDER:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m019_set_examinations(db: Database) -> None:
+    """Let a preceptor set patients for a class, each to be examined once by every learner."""
+    for statement in SET_EXAMINATIONS:
         db.execute(statement)

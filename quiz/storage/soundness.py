@@ -62,6 +62,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
     "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
     "kept_to": {"types": tuple[str, ...]},
     "examinations": {"patient": _Found},
+    "set_examinations": {"patients": tuple[_Found, ...]},
     "examination_acts": {"value": _Found},
     "examination_marks": {
         "steps": tuple[str, ...],

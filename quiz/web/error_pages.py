@@ -14,6 +14,7 @@ from quiz.classroom.classes import Archived, NotYours, RosterClosed, UnknownClas
 from quiz.classroom.drills import NotNow, NotReadable, UnknownDrill
 from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
+from quiz.classroom.set_patients import UnknownSet
 from quiz.errors import QuizError
 from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.examining.examinations import UnknownExamination
@@ -40,6 +41,7 @@ NOT_FOUND = (
     NoExample,
     UnknownGroup,
     UnknownPreceptor,
+    UnknownSet,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)
 NOT_THEIRS = (NotYours, NotAdministrator)

@@ -91,9 +91,18 @@ def drawn(seed: str, ages: str, region: str) -> Patient:
     return mixed_patient(seed, region=where, within=within)
 
 
-def begin(store: Store, learner: Learner, patient: Patient, *, now: float, lots: Lots) -> str:
-    """Begin an examination of a patient and return its id."""
-    row = Examination(lots.new_id(), learner.id, patient, now)
+def begin(
+    store: Store,
+    learner: Learner,
+    patient: Patient,
+    *,
+    now: float,
+    lots: Lots,
+    set_in: int | None = None,
+    set_place: int | None = None,
+) -> str:
+    """Begin an examination of a patient, perhaps one that was set for a class, and return its id."""
+    row = Examination(lots.new_id(), learner.id, patient, now, set_in=set_in, set_place=set_place)
     with store.writing():
         examination_queries.begin(store, row)
         for place, act in enumerate(starting_acts(patient)):

@@ -22,6 +22,10 @@ class Examination:
     patient: Patient
     begun_at: float
     closed_at: float | None = None
+    set_in: int | None = None
+    """The set of patients of a class that it belongs to; None: the learner's own choice."""
+    set_place: int | None = None
+    """Which of its patients, from 0."""
 
 
 @dataclass(frozen=True)

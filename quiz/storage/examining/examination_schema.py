@@ -1,6 +1,6 @@
 """The tables of whole examinations: who was examined by whom, every act of it, and what it showed at its end.
 
-Statements of migrations m017 and m018; how each table is asked is examination_queries.py's.
+Statements of migrations m017 to m019; how each table is asked is examination_queries.py's.
 """
 
 from __future__ import annotations
@@ -58,4 +58,20 @@ EXAMINATIONS = (
 EXAMINATION_ORDER = (
     # The learner's last answer by then: memory takes examinations and answers in the order in which they came.
     "ALTER TABLE examination_marks ADD COLUMN after_answer INTEGER NOT NULL DEFAULT 0",
+)
+
+SET_EXAMINATIONS = (
+    # Patients that a preceptor sets for a class: every learner examines the same ones, each once.
+    """CREATE TABLE set_examinations (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        title TEXT NOT NULL,
+        patients TEXT NOT NULL,         -- JSON: as drawn when they were set
+        set_at REAL NOT NULL,
+        closed_at REAL                  -- NULL: open
+    ) STRICT""",
+    "CREATE INDEX set_examinations_class ON set_examinations (class)",
+    "ALTER TABLE examinations ADD COLUMN set_in INTEGER REFERENCES set_examinations ON DELETE SET NULL",
+    "ALTER TABLE examinations ADD COLUMN set_place INTEGER",  # which of its patients, from 0
+    "CREATE UNIQUE INDEX examinations_set_once ON examinations (set_in, set_place, learner) WHERE set_in IS NOT NULL",
 )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from cases.patients.examination.chairside import card_of
+from quiz.classroom import set_patients
 from quiz.learning.state import DAY
 from quiz.practice import learners, progress, what_to_practise
 from quiz.practice import today as days
@@ -88,6 +89,8 @@ class DeskPage:
     drills: tuple[DrillLine, ...]
     examination: tuple[str, str] | None
     """Id and patient of an examination that is under way."""
+    set_patients: int
+    """How many patients a preceptor has set that were not handed in."""
 
 
 def desk_page(
@@ -150,6 +153,7 @@ def desk_page(
         ready_note=_ready_note(ready),
         drills=drills,
         examination=_examination(store, learner),
+        set_patients=sum(one.run is None or one.run.closed_at is None for one in set_patients.offers(store, learner)),
     )
 
 

@@ -14,6 +14,8 @@ from cases.errors import CaseError
 from cases.patients.examination.chairside import unsafe_words
 from cases.patients.patient import SIDES
 from cases.patients.population import EUROPE
+from quiz.classroom import set_patients
+from quiz.classroom.set_patients import UnknownSet
 from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import OverAlready, UnderWay
 from quiz.practice.forms import BadFields
@@ -32,7 +34,8 @@ PART = "X-Part"
 def start() -> str:
     """Let a patient be chosen, or an examination gone on with."""
     store, learner = request_context.store(), request_context.learner()
-    return render_template("examination_start.html", page=start_page(list(examinations.latest(store, learner)), EUROPE))
+    page = start_page(list(examinations.latest(store, learner)), EUROPE, set_patients.offers(store, learner))
+    return render_template("examination_start.html", page=page)
 
 
 @pages.post("")
@@ -41,12 +44,24 @@ def begin() -> Answered:
     store, learner = request_context.store(), request_context.learner()
     now, lots = request_context.now(), request_context.lots()
     vignette = request.form.get("vignette", "")
+    if "set" in request.form:
+        number, place = (request_context.whole(one) for one in _two(request.form["set"]))
+        begun = set_patients.begin(store, learner, number, place, now=now, lots=lots)
+        return redirect(url_for("examination.lead_on", examination_id=begun), 303)
     if vignette:
         begun = examinations.begin_vignette(store, learner, vignette, now=now, lots=lots)
     else:
         patient = examinations.drawn(lots.new_id(), request.form.get("ages", "any"), request.form.get("region", EUROPE))
         begun = examinations.begin(store, learner, patient, now=now, lots=lots)
     return redirect(url_for("examination.show", examination_id=begun, eye="right"), 303)
+
+
+def _two(text: str) -> tuple[str, str]:
+    """Read which patient of which set a form names."""
+    number, _, place = text.partition(" ")
+    if not (number.isdecimal() and place.isdecimal() and len(text) < 20):
+        raise UnknownSet
+    return number, place
 
 
 def _own(examination_id: str) -> UnderWay:
@@ -134,4 +149,4 @@ def end(examination_id: str) -> str | Answered:
     page = end_page(
         stands, undo=int(undo) if undo else None, put_right=right, of=side_of({"eye": eye}) if eye else None
     )
-    return render_template("examination_end.html", page=page)
+    return render_template("examination_end.html", page=page, address=request.path)

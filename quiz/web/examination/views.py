@@ -27,6 +27,7 @@ from cases.patients.examination.chairside import (
 from cases.patients.examination.vignettes import VIGNETTES
 from cases.patients.patient import SIDES, Side, other
 from cases.patients.population import EAST_ASIA, EUROPE, LESS_PLUS
+from quiz.classroom.set_patients import Offer
 from quiz.practice.examining.examinations import UnderWay
 from quiz.storage.examining.examination_queries import Examination
 from quiz.storage.rows import write_json
@@ -287,15 +288,26 @@ class StartPage:
     regions: tuple[tuple[str, str], ...]
     region: str
     begun: tuple[Begun, ...]
+    offers: tuple[tuple[str, str, str, str], ...]
+    """Of patients set by a preceptor: what a form sends, the patient, the title, and what became of it."""
 
 
-def start_page(begun: list[Examination], region: str) -> StartPage:
+def start_page(begun: list[Examination], region: str, offers: tuple[Offer, ...]) -> StartPage:
     """Offer ten patients and drawn ones, and those begun before."""
     return StartPage(
         vignettes=tuple((one.id, one.name, _age(one.age_y), one.complaint) for one in VIGNETTES),
         ages=tuple(AGE_WORDS.items()),
         regions=tuple(REGION_WORDS.items()),
         region=region,
+        offers=tuple(
+            (
+                f"{one.set_id} {one.place}",
+                card_of(one.patient).name,
+                one.title,
+                "" if one.run is None else "open" if one.run.closed_at is None else "ended",
+            )
+            for one in offers
+        ),
         begun=tuple(Begun(one.id, card_of(one.patient).name, one.closed_at is None) for one in begun),
     )
 

@@ -224,6 +224,12 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/statements.jsonl": SEEN,
     f"GET {C}/scores.csv": SEEN,
     f"GET {C}/compare": SEEN,
+    # whole examinations set for the class
+    f"GET {C}/examinations": SEEN,
+    f"POST {C}/examinations": done(422),
+    f"GET {C}/examinations/<int:number>": SEEN,
+    f"GET {C}/examinations/<int:number>/log/<examination_id>": seen(404),
+    f"POST {C}/examinations/<int:number>/close": DONE,
     # drills
     f"GET {C}/drill/new": SEEN,
     f"POST {C}/drill": done(422),
@@ -318,6 +324,7 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         answer(ada, store, "/drill/1")
         waiting, _ = waiting_in(ada.get("/drill/1"), store)
         people = {"learner": ada, "other learner": bo, "preceptor": owner, "other preceptor": other, **teachers}
+        owner.post("/class/1/examinations", {"title": "Two", "patient": ["vignette dev", "drawn infant"]})
         examined = ada.post("/examination", {"vignette": "dev"}).location.split("/")[2]
         cookies = {name: cookie_of(one) for name, one in people.items()}
     return Scene(path, {"done": done, "waiting": waiting, "examination": examined}, cookies, clock.at)
