@@ -33,8 +33,8 @@ A_KIND = 2
 WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
-    "classes", "door", "drilling", "drills", "exports", "extensions", "keeping", "preceptors", "results", "roster",
-    "roster_file", "trying",
+    "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
+    "results", "roster", "roster_file", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
 ANSWERED = {"distance-vergence": "", "net-sphere": "always-one-fifty"}
@@ -46,7 +46,7 @@ OPENED = (
 )  # fmt: skip
 NO_PAGE = {
     "static", "asset", "bench.tell", "bench.tell_case", "bench.tell_guide", "trying.tell", "drilling.started",
-    "practise.read_as", "accuracy.read_as",
+    "practise.read_as", "accuracy.read_as", "examination.tell",
 }  # fmt: skip
 """What is no page: files of the app, and what its scripts ask for."""
 
@@ -117,7 +117,7 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     set_drill(owner, number, title="Another")
     owner.post(f"/class/{number}/people/group", {"learner": "1", "new_group": "Monday"})
     marit.open("/preceptors")
-    for page in ("group/1", "drill/1/late", "drill/1/try", "doubts.jsonl"):
+    for page in ("group/1", "scores.csv", "drill/1/scores", "drill/1/late", "drill/1/try", "doubts.jsonl"):
         marit.open(f"/class/{number}/{page}")
     marit.open("/class")
     marit.follow()
@@ -156,9 +156,22 @@ def use_alone(reader: Reader, store: Store, clock: Clock) -> None:
     for url in OPENED:
         reader.open(url)
     reader.open(f"/worked/{getattr(store.open_case(person.id), 'id', '')}")
-    deal(store, person, "bench-sphere", now=clock.at)
-    reader.open(f"/bench/case/{getattr(store.open_case(person.id), 'id', '')}")
+    at_bench = re.search(r"/bench/case/([\w-]+)", reader.open("/bench/case", {"sort": "short"}))
+    reader.open("/bench/case")
+    reader.open(f"/bench/case/{at_bench[1] if at_bench else ''}")
+    examine(reader)
     reader.follow()
+
+
+def examine(reader: Reader) -> None:
+    """Examine an invented patient, hand a record in and open every page of it."""
+    begun = re.search(r"/examination/([\w-]+)", reader.open("/examination", {"vignette": "dev"}))
+    assert begun is not None
+    for page in ("", "/right", "/left", "/act"):
+        reader.open(f"/examination/{begun[1]}{page}")
+    reader.open(f"/examination/{begun[1]}/act", {"do": "end", "end": "yes", "eye": "right"})
+    reader.open(f"/examination/{begun[1]}/end")
+    reader.open("/examination")
 
 
 def shows(slip: str, case: Case) -> bool:
