@@ -171,7 +171,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /look-up": KNOWN,
     "GET /reference": KNOWN,
     "GET /reference/terms": KNOWN,
-    "GET /reference/terms/<term_id>": (404,) * 7,
+    "GET /reference/terms/<term_id>": (DOOR, *(404,) * 6),
     "GET /reference/slips": KNOWN,
     "GET /reference/evidence": KNOWN,
     "GET /reference/evidence/<strength_id>": KNOWN,
