@@ -57,6 +57,7 @@ def test_nothing_else_is_open_until_the_test_has_ended(app: Flask, store: Store)
     assert "Hand in this answer" in page
     assert "10 min left of 10 min" in words(page)
     assert "Return to this one" not in page
+    assert "Marked right within 0.125 D." in page, "the tolerance that marks is in the question here too"
     closed = ("/", "/bench", "/work-one-out", "/recall", "/reference", "/progress", "/look-up", "/settings", "/class")
     for url in closed:
         reply = ada.get(url)
