@@ -16,6 +16,7 @@ from cases.patients.patient import SIDES
 from cases.patients.population import EUROPE
 from quiz.classroom import set_patients
 from quiz.classroom.set_patients import UnknownSet
+from quiz.practice import learners
 from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import OverAlready, UnderWay
 from quiz.practice.forms import BadFields
@@ -34,7 +35,11 @@ PART = "X-Part"
 def start() -> str:
     """Let a patient be chosen, or an examination gone on with."""
     store, learner = request_context.store(), request_context.learner()
-    page = start_page(list(examinations.latest(store, learner)), EUROPE, set_patients.offers(store, learner))
+    page = start_page(
+        list(examinations.latest(store, learner)),
+        learners.settings_of(learner).region,
+        set_patients.offers(store, learner),
+    )
     return render_template("examination_start.html", page=page)
 
 

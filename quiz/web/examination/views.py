@@ -26,9 +26,9 @@ from cases.patients.examination.chairside import (
 )
 from cases.patients.examination.vignettes import VIGNETTES
 from cases.patients.patient import SIDES, Side, other
-from cases.patients.population import EAST_ASIA, EUROPE, LESS_PLUS
 from quiz.classroom.set_patients import Offer
 from quiz.practice.examining.examinations import UnderWay
+from quiz.practice.settings import REGIONS_SAID
 from quiz.storage.examining.examination_queries import Examination
 from quiz.storage.rows import write_json
 from quiz.web.bench.views import LEAN, LENSES, LIMITS, STREAK, StagePage, stage_page
@@ -41,11 +41,6 @@ FRAME_FROM_Y = 3.0
 FREE = frozenset((STREAK, LENSES, LEAN, SLEEVE_SHELF))
 TURNED = frozenset((STREAK, SLEEVE_SHELF))
 """What changes only how one looks: it stands in the address, and is no act."""
-REGION_WORDS = {
-    EUROPE: "northern and western Europe",
-    EAST_ASIA: "China, Korea and Singapore",
-    LESS_PLUS: "children with less plus",
-}
 AGE_WORDS = {
     "any": "any age",
     "infant": "up to 2 years",
@@ -297,7 +292,7 @@ def start_page(begun: list[Examination], region: str, offers: tuple[Offer, ...])
     return StartPage(
         vignettes=tuple((one.id, one.name, _age(one.age_y), one.complaint) for one in VIGNETTES),
         ages=tuple(AGE_WORDS.items()),
-        regions=tuple(REGION_WORDS.items()),
+        regions=REGIONS_SAID,
         region=region,
         offers=tuple(
             (
