@@ -42,7 +42,8 @@ class Observation:
 
 def causes(patient: Patient, examined: Examined, found: Ledger, term_id: TermId) -> tuple[str, ...]:
     """Say from the log why a term of an eye's ledger is there, a sentence each, with this examination's numbers."""
-    return tuple(_CAUSES[term_id](patient, examined, found)) if term_id in _CAUSES else ()
+    # The same thing done at both end points is said once.
+    return tuple(dict.fromkeys(_CAUSES[term_id](patient, examined, found))) if term_id in _CAUSES else ()
 
 
 def _distance(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:

@@ -76,6 +76,8 @@ class EyeEnd:
     """What would give an error of this size, were only the numbers known."""
     why_not: str = ""
     """Why there is no ledger."""
+    cancelled: bool = False
+    """Whether a cause is larger than what is left of all of them."""
 
 
 @dataclass(frozen=True)
@@ -162,10 +164,9 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
     missing = [one for one in eyes if one.total is None]
     if all(one.agrees for one in done):
         words = "Both eyes right" if not missing else f"{done[0].side.capitalize()} eye right"
-        counted = max(len(one.causes) for one in done)
         lead = "Within a quarter dioptre in every meridian."
-        if counted > 1:
-            lead += " The ledger shows what small errors hide in it."
+        if any(one.cancelled for one in done):
+            lead += " Errors cancelled each other: the ledger shows which."
         return f"{words} within 0.25 D", lead + (f" {missing[0].why_not}" if missing else ""), "right"
     worst = max((one for one in done if not one.agrees), key=lambda one: len(one.causes))
     count = len(worst.causes)
@@ -210,6 +211,7 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
         total=_row("", "written less right", found.error),
         causes=tuple(_causes(patient, examined, found)),
         alone=from_numbers_alone(found) if not _close(found.written, right) else (),
+        cancelled=any(one.size_d > CLOSE_D for one in found.shown),
     )
 
 
