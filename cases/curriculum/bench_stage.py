@@ -155,6 +155,23 @@ def require_in_sight(*benches: Bench) -> None:
             raise NotInSight(f"the movement {wanted} cannot be seen here: draw another case")
 
 
+def require_plain(distance_cm: float, *left: float) -> None:
+    """Refuse to draw a case unless an eye can tell the movement where so many D are still needed.
+
+    For a pupil of 6 mm and the plane-mirror setting, from 25 to 100 cm: `light.shows` to within 1 D, on the safe side,
+    in place of a sweep worked out for every draw. A law over all types holds drawn cases to the sweep itself.
+
+    Raises
+    ------
+    NotInSight
+        When one is too far from neutral.
+    """
+    vergence = 100 / distance_cm
+    for power in left:
+        if not -(1.5 + 2 * vergence) <= power <= min(1.5 + 4.5 * vergence, 12.0):
+            raise NotInSight(f"{power:g} D from neutral no movement can be seen: draw another case")
+
+
 def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:
     """Make the stage on which a bench stands alone."""
     return Stage(given(bench)(lambda only: (View("", only),)), free)
