@@ -23,11 +23,13 @@ BIGGEST_REQUEST = 64 * 1024
 EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", "error_pages")
 """Modules of quiz.web that set up what all pages share."""
 AREAS = (
-    *("accuracy.routes", "bench.routes", "classroom.routes", "classroom.drill_preview", "classroom.drill_routes"),
-    *("classroom.sign_in_routes", "classroom.take_drill_routes", "desk.routes", "learners.routes", "look_up.routes"),
-    *("practise.routes", "progress.routes", "progress.own_data_routes", "recall.routes", "reference.routes"),
-    *("results.export_routes", "results.routes", "roster.extension_routes", "roster.file_routes"),
-    *("roster.keeping_routes", "roster.preceptor_routes", "roster.routes", "settings.routes", "work.routes"),
+    *("accuracy.routes", "bench.routes", "classroom.drill_preview", "classroom.drill_routes"),
+    *("classroom.routes", "classroom.sign_in_routes", "classroom.take_drill_routes", "day.routes"),
+    *("desk.routes", "examination.routes", "examination.set_routes", "learners.routes", "look_up.routes"),
+    *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
+    *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
+    *("roster.file_routes", "roster.keeping_routes", "roster.preceptor_routes", "roster.routes"),
+    *("settings.routes", "work.routes"),
 )
 """Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.PLACES's business."""
 

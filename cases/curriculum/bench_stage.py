@@ -42,8 +42,8 @@ class Bench:
     eye: the lens that corrects the eye. sphere, cylinder: the lenses in place in D; axis, streak: degrees in 1..180.
     sleeve: vergence of the beam in D; filament: "streak" or "spot".
     margin: D that the edge of the pupil wants more than its centre. off_h, off_v: degrees off the visual axis, to the
-    examiner's right and up. coma: D per mm by which E changes along 180. cone: D of a cone below the centre.
-    haze: share of the light that the media scatter. unrest: what the eye does by itself, "none", "alive",
+    examiner's right and up. coma, coma_v: D per mm by which E changes along 180 and 90. cone: D of a cone below the
+    centre. haze: share of the light that the media scatter. unrest: what the eye does by itself, "none", "alive",
     "jerk" or "pendular".
     """
 
@@ -60,6 +60,7 @@ class Bench:
     off_h: float = 0.0
     off_v: float = 0.0
     coma: float = 0.0
+    coma_v: float = 0.0
     cone: float = 0.0
     haze: float = 0.0
     unrest: str = "none"
@@ -83,7 +84,7 @@ class Bench:
             beam_mm=BEAM_MM,
             filament=self.filament,
             filament_mrad=SPOT_MRAD if self.filament == "spot" else FILAMENT_MRAD,
-            coma=(self.coma, 0.0),
+            coma=(self.coma, self.coma_v),
             cone=Cone(0.0, -CONE_BELOW_MM, self.cone, CONE_SPREAD_MM) if self.cone else None,
             haze=self.haze,
             margin_per_mm2=self.margin / (self.pupil_mm / 2) ** 2,
@@ -152,6 +153,23 @@ def require_in_sight(*benches: Bench) -> None:
         wanted = movement(bench.setting, bench.streak)
         if not light.shows(bench.setting, bench.streak, wanted):
             raise NotInSight(f"the movement {wanted} cannot be seen here: draw another case")
+
+
+def require_plain(distance_cm: float, *left: float) -> None:
+    """Refuse to draw a case unless an eye can tell the movement where so many D are still needed.
+
+    For a pupil of 6 mm and the plane-mirror setting, from 25 to 100 cm: `light.shows` to within 1 D, on the safe side,
+    in place of a sweep worked out for every draw. A law over all types holds drawn cases to the sweep itself.
+
+    Raises
+    ------
+    NotInSight
+        When one is too far from neutral.
+    """
+    vergence = 100 / distance_cm
+    for power in left:
+        if not -(1.5 + 2 * vergence) <= power <= min(1.5 + 4.5 * vergence, 12.0):
+            raise NotInSight(f"{power:g} D from neutral no movement can be seen: draw another case")
 
 
 def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:

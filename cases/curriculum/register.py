@@ -10,6 +10,7 @@ from pkgutil import iter_modules
 from types import ModuleType
 
 from cases import curriculum
+from cases.curriculum import examination_names
 from cases.errors import CaseError
 from cases.procedure.case_type import CaseType, Family
 from cases.procedure.chain import Skill, SlipName
@@ -123,11 +124,13 @@ def all_families() -> tuple[Family, ...]:
 
 @cache
 def all_skills() -> dict[str, Skill]:
-    """Return every step's skill by id, in the order in which types first use them."""
-    return {step.skill.id: step.skill for one in all_types().values() for step in one.steps}
+    """Return every step's skill by id, in the order in which types first use them; those of examinations last."""
+    of_types = {step.skill.id: step.skill for one in all_types().values() for step in one.steps}
+    return of_types | {one.id: one for one in examination_names.SKILLS}
 
 
 @cache
 def all_slips() -> dict[str, SlipName]:
     """Return every slip's name by id."""
-    return {slip.name.id: slip.name for one in all_types().values() for step in one.steps for slip in step.slips}
+    of_types = {slip.name.id: slip.name for one in all_types().values() for step in one.steps for slip in step.slips}
+    return of_types | {one.id: one for one in examination_names.SLIPS}

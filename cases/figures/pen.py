@@ -141,6 +141,14 @@ class Pen:
             'stroke="none"/>'
         )
 
+    def bar(self, left: float, top: float, right: float, bottom: float, kind: str = "ink") -> None:
+        """Fill an upright rectangle; left and right may come in either order."""
+        x, wide = min(left, right), abs(right - left)
+        self._parts.append(
+            f'<rect class="{kind}" x="{_n(x)}" y="{_n(top)}" width="{_n(wide)}" height="{_n(bottom - top)}" '
+            'fill="currentColor" stroke="none"/>'
+        )
+
     def dot(self, centre: tuple[float, float], radius: float = 2.5) -> None:
         """Set a small filled dot."""
         self._parts.append(

@@ -135,8 +135,10 @@ def merge(store: Store, one: Class, pair: Sequence[int]) -> int:
         answered = [each for each in both if store.count_answers(each.learner)]
         if len(answered) > 1:
             raise CannotMerge(
-                f"{both[0].name} and {both[1].name} have both answered, and what was answered is never changed: "
-                "remove one of them with their answers, or leave them as they are"
+                f"{both[0].name} and {both[1].name} have both answered, and a log of answers is never changed. To give "
+                f"one of them the practice of both: on the page of {both[1].name} save everything that is kept, remove "
+                f"{both[1].name}, and let {both[0].name} bring that file in under Progress, Own data. It comes in as "
+                f"practice: what {both[1].name} scored in drills is gone with them"
             )
         elsewhere = roster_queries.in_other_classes(store, one.id)
         known = [each for each in both if each.learner in elsewhere]

@@ -9,10 +9,10 @@ import io
 import json
 import re
 import uuid
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from datetime import UTC, datetime
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 from cases.curriculum.register import all_types
@@ -21,7 +21,7 @@ from cases.procedure.case_type import CaseType
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.vocabulary import CREDITED
-from quiz.storage import class_queries, roster_queries
+from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.rows import write_json
 from quiz.storage.store import Answer, Store
 
@@ -69,13 +69,13 @@ def answers_csv(store: Store, class_ids: Iterable[int], answers: Iterable[Answer
     It begins with a byte-order mark: without one a spreadsheet that opens it takes it for the letters of its own
     country, and garbles every − and ×. Whoever reads it by program names "utf-8-sig" as its encoding.
     """
-    names, titles = dict[int, str](), dict[int, str]()
+    names, titles, accepted = dict[int, str](), dict[int, str](), _accepted(store)
     for each in class_ids:
         names |= {one.learner: one.name for one in roster_queries.members_of(store, each)}
         titles |= {one.id: one.title for one in class_queries.drills_of(store, each)}
-    yield BYTE_ORDER_MARK + _csv_line(COLUMNS)
+    yield BYTE_ORDER_MARK + csv_line(COLUMNS)
     for one in answers:
-        yield _csv_line(
+        yield csv_line(
             (
                 no_formula(names.get(one.learner, "")),
                 no_formula(titles.get(one.drill or 0, "")),
@@ -94,12 +94,19 @@ def answers_csv(store: Store, class_ids: Iterable[int], answers: Iterable[Answer
                 "" if one.seconds is None else one.seconds,
                 "" if one.weighed is None else write_json(one.weighed),
                 "yes" if one.did_not_know else "",
-                "yes" if one.late else "",
+                "" if not one.late else "counted" if accepted(one) else "yes",
             )
         )
 
 
-def _csv_line(values: Iterable[object]) -> str:
+def _accepted(store: Store) -> Callable[[Answer], bool]:
+    """Return whether a preceptor let a late answer count, asked once for each learner."""
+    of = cache(lambda learner: result_queries.accepted_of(store, learner))
+    return lambda one: one.dealt in of(one.learner)
+
+
+def csv_line(values: Iterable[object]) -> str:
+    """Write one line of CSV."""
     out = io.StringIO()
     csv.writer(out).writerow(values)
     return out.getvalue()
@@ -120,9 +127,9 @@ def statements(store: Store, answers: Iterable[Answer]) -> Iterator[str]:
     Learners are pseudonyms that only this data file knows.
     Source: Experience API 1.0.3, part two (statements, interaction activities).
     """
-    secret = store.secret()
+    secret, accepted = store.secret(), _accepted(store)
     for one in answers:
-        yield write_json(statement(one, secret)) + "\n"
+        yield write_json(statement(one, secret, counted=one.late and accepted(one))) + "\n"
 
 
 def pseudonym(learner_id: int, secret: str) -> str:
@@ -130,8 +137,11 @@ def pseudonym(learner_id: int, secret: str) -> str:
     return hmac.new(secret.encode(), f"learner {learner_id}".encode(), hashlib.sha256).hexdigest()[:20]
 
 
-def statement(answer: Answer, secret: str) -> dict[str, Any]:
-    """Make one answer an xAPI statement; the same answer always has the same id."""
+def statement(answer: Answer, secret: str, *, counted: bool = False) -> dict[str, Any]:
+    """Make one answer an xAPI statement; the same answer always has the same id.
+
+    counted says that a preceptor let a late answer count.
+    """
     out: dict[str, Any] = {
         "id": str(uuid.uuid5(NAMESPACE, f"{secret[:16]} {answer.dealt}")),
         "actor": {
@@ -140,7 +150,7 @@ def statement(answer: Answer, secret: str) -> dict[str, Any]:
         },
         "verb": {"id": "http://adlnet.gov/expapi/verbs/answered", "display": {"en": "answered"}},
         "object": _activity(answer),
-        "result": _result(answer),
+        "result": _result(answer, counted=counted),
         "context": {"platform": "Two Meridians", "language": "en"},
         "timestamp": when(answer.at),
         "version": "1.0.3",
@@ -215,7 +225,7 @@ def response(ask: Field[Any], value: Any) -> str:
             return ask.kind.write(value)
 
 
-def _result(answer: Answer) -> dict[str, Any]:
+def _result(answer: Answer, *, counted: bool) -> dict[str, Any]:
     credited = answer.verdict in CREDITED
     result: dict[str, Any] = {
         "success": credited,
@@ -236,6 +246,7 @@ def _result(answer: Answer) -> dict[str, Any]:
         result["extensions"][f"{HOME}/did-not-know"] = True
     if answer.late:
         result["extensions"][f"{HOME}/late"] = True
+        result["extensions"][f"{HOME}/counted"] = counted
     if answer.seconds is not None:
         result["duration"] = f"PT{answer.seconds:g}S"
     if answer.confidence is not None:

@@ -59,6 +59,8 @@ class Bundle:
     faults: list[str] = field(default_factory=list)
     """Of the first lines that cannot be read: which, and why."""
     unread: int = 0
+    examinations: int = 0
+    """Whole examinations, which stay where they were done."""
 
     @property
     def empty(self) -> bool:
@@ -151,6 +153,8 @@ def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
             worked = _made(values, WorkedExample)
             _check_moment(worked.at)
             out.worked.append(worked)
+        case "examination":
+            out.examinations += 1
         case kind:
             raise ValueError(f"“{str(kind)[:30]}” is not a kind of line that this version knows")
 

@@ -19,7 +19,8 @@ from quiz.storage import (
     recall_queries,
     roster_queries,
 )
-from quiz.storage.rows import read_json, write_json
+from quiz.storage.examining import examination_queries
+from quiz.storage.rows import as_json, read_json, write_json
 from quiz.storage.store import Answer, Learner, Store
 
 FORMAT = "two-meridians own data, version 1"
@@ -54,6 +55,12 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
         yield _line("recall mark", _without_whose(vars(mark)))
     for worked in desk_queries.worked_of(store, learner.id).values():
         yield _line("worked example", vars(worked))
+    for examination in examination_queries.all_of(store, learner.id):
+        row = _without_whose(as_json(vars(examination)))
+        row["acts"] = [_without_whose(vars(one)) for one in examination_queries.acts_of(store, examination.id)]
+        shown = examination_queries.mark_of(store, examination.id)
+        row["mark"] = None if shown is None else _without_whose(vars(shown))
+        yield _line("examination", row)
     for kept in accuracy_queries.entries_of(store, learner.id, Entry):
         yield _line("eye", vars(kept.entry))
 

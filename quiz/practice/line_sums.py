@@ -38,6 +38,8 @@ class LineResult:
     warnings: tuple[str, ...]
     missing: str = ""
     """What would have to be written for more to follow; "" when nothing is missing."""
+    net: SphCyl | None = None
+    """The lens with the working distance taken off; None where the line does not say from where it was found."""
 
 
 def line_result(line: FindingLine, form: str = "minus") -> LineResult:
@@ -49,7 +51,7 @@ def line_result(line: FindingLine, form: str = "minus") -> LineResult:
         work.warnings += [text for text in error.faults.values() if text]
     except CaseError as error:
         work.warnings.append(str(error))
-    return LineResult(line, tuple(work.sums), tuple(dict.fromkeys(work.warnings)), work.missing)
+    return LineResult(line, tuple(work.sums), tuple(dict.fromkeys(work.warnings)), work.missing, work.net)
 
 
 class _Work:
@@ -60,6 +62,7 @@ class _Work:
         self.sums: list[LineSum] = []
         self.warnings: list[str] = []
         self.missing = ""
+        self.net: SphCyl | None = None
         self._texts: dict[str, str] = {}
         self._as = "as-is"
         """The form in which the lens was last written: as in the line until something is worked out."""
@@ -72,6 +75,8 @@ class _Work:
         found = self._net()
         if found is None:
             return
+        if self.line.net or self.line.distance_cm is not None or self.line.working_lens is not None:
+            self.net = found
         if line.worn is not None:
             found = self._over(line.worn, found)
         if line.added is not None:

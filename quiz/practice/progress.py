@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
+from cases.curriculum import examination_names
 from cases.curriculum.register import all_skills, all_slips
 from cases.errors import CaseError
 from cases.procedure.case_type import Case
@@ -103,6 +104,8 @@ def held_steps(state: LearnerState, now: float, drawing: Settings) -> tuple[Held
         for step in one.chain
         if step in state.steps or (_at_level(one.level, drawing.level) and step in here[one.id].chain)
     )
+    # Those that only an examination has stand last, once they were met.
+    steps |= dict.fromkeys(one.id for one in examination_names.SKILLS if one.id in state.steps)
     return tuple(
         Held(
             step,

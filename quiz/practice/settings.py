@@ -11,6 +11,7 @@ from cases.errors import CaseError
 from cases.evidence.sources import cited
 from cases.notation.prescription import read_power, read_quantity, write_power
 from cases.optics.norms import NORMS, USUAL, Norm
+from cases.patients.population import EAST_ASIA, EUROPE, LESS_PLUS
 from cases.procedure import quantities
 from cases.procedure.kinds import number_from
 from cases.procedure.settings import Settings
@@ -28,6 +29,11 @@ ROLES = (
     ("student", "student: learning retinoscopy"),
     ("preceptor", "preceptor: teaching it"),
     ("clinician", "clinician: using it"),
+)
+REGIONS_SAID = (
+    (EUROPE, "northern and western Europe"),
+    (EAST_ASIA, "China, Korea and Singapore"),
+    (LESS_PLUS, "children with less plus"),
 )
 THEMES = (("auto", "as this computer is set"), ("light", "light: paper"), ("dark", "dark: for a dim room"))
 USUAL_DISTANCE = quantities.DISTANCE.having(low=20.0, high=150.0)
@@ -149,6 +155,13 @@ class LearnerSettings:
         help="Shortly before it, nothing new comes that takes more than a small part of the time left. "
         "All along, practice brings what you are likely to slip at soon.",
         entry="Exam",
+    )
+    region: str = asked(
+        "Refractions of drawn patients, as in",
+        Pick(REGIONS_SAID),
+        usual=EUROPE,
+        help="Of patients for a whole examination. For other regions there are no figures.",
+        entry="Patients",
     )
     role: str = asked(
         "What you are", Pick(ROLES), usual="student", help="Decides which pages are in the menu.", entry="You"

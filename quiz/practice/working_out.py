@@ -275,7 +275,7 @@ def _squared(case_type: CaseType, findings: Mapping[str, Any]) -> tuple[dict[str
         return None
     right = across(first)
     says = (
-        f"The streaks at {write_axis(first)} and {write_axis(second)} stand {gap:.0f}° apart. Principal meridians lie "
+        f"The streaks at {write_axis(first)} and {write_axis(second)} are {gap:.0f}° apart. Principal meridians lie "
         f"at right angles, so the second is taken at {write_axis(right)}. Look again if a streak did not stand where "
         "the reflex was narrowest and unbroken."
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -20,6 +20,8 @@ from quiz.storage import (
     result_queries,
 )
 from quiz.storage.datafile import Damaged
+from quiz.storage.examining import examination_queries
+from quiz.storage.examining.examination_queries import ExaminationMark
 from quiz.storage.forecast_queries import Tenth
 from quiz.storage.memory_numbers import Current
 from quiz.storage.recall_queries import RecallMark
@@ -79,6 +81,8 @@ class Rebuilt:
     """Whether the kept states were the same to twelve digits."""
 
 
+EXAMINATION = "whole-examination"
+"""Under which memory keeps examinations beside case types."""
 RETYPED_WEIGHT = 0.5
 """What the answer that was meant is worth where another was mistyped: it was given with the mark in view."""
 
@@ -93,9 +97,29 @@ def event_of(answer: Answer, retyped: Retyped | None = None) -> Answered:
 
 def events_of(store: Store, learner_id: int) -> Iterator[Answered]:
     """Yield what memory needs of a learner's whole log, the earliest first."""
+    yield from _events(store, learner_id, frozenset())
+
+
+def _events(store: Store, learner_id: int, hidden: Collection[str]) -> Iterator[Answered]:
+    """Yield answers, but those of hidden cases, and examinations that were handed in, in the order they came."""
     retyped = store.retyped_of(learner_id)
-    for one in _in_order(store, learner_id):
-        yield event_of(one, retyped.get(one.dealt))
+    answers = [one for one in _in_order(store, learner_id) if one.dealt not in hidden]
+    marks = examination_queries.marks_of(store, learner_id)
+    events = [event_of(one, retyped.get(one.dealt)) for one in answers]
+    if not marks:
+        yield from events
+    elif bringing_queries.has_brought(store, learner_id):
+        yield from sorted([*events, *map(examination_event_of, marks)], key=lambda one: one.at)
+    else:
+        numbers = examination_queries.answer_numbers(store, learner_id)
+        ordered = [(numbers[one.dealt], 0, event) for one, event in zip(answers, events, strict=True)]
+        ordered += [(one.after_answer, 1, examination_event_of(one)) for one in marks]
+        yield from (event for _, _, event in sorted(ordered, key=lambda one: one[:2]))
+
+
+def examination_event_of(mark: ExaminationMark) -> Answered:
+    """Return what memory needs of an examination: its slips are known for sure, all of them made at once."""
+    return Answered.from_row({**vars(mark), "type": EXAMINATION, "source": "examination"})
 
 
 def _in_order(store: Store, learner_id: int) -> list[Answer]:
@@ -131,9 +155,7 @@ def told_of(store: Store, learner: Learner) -> LearnerState:
     hidden = {one.dealt for one in untold(store, learner)}
     if not hidden:
         return cases_of(store, learner.id)
-    retyped = store.retyped_of(learner.id)
-    told = (one for one in _in_order(store, learner.id) if one.dealt not in hidden)
-    events = (event_of(one, retyped.get(one.dealt)) for one in told)
+    events = _events(store, learner.id, hidden)
     return model.replay(events, memory_numbers.personal(memory_numbers.current(store), _priors(store, learner.id)))
 
 

@@ -186,7 +186,7 @@ def who_slipped(store: Store, class_id: int, step: str, slip: str, *, drill: int
 
 def late_answers(store: Store, drill: int) -> dict[int, int]:
     """Count, learner by learner, the answers that came in after a drill's time: they are in no sum of the drill."""
-    sql = f"SELECT a.learner, count(*) FROM answers a WHERE a.drill = ? AND {_LATE} GROUP BY a.learner"  # noqa: S608
+    sql = f"SELECT a.learner, count(*) FROM answers a WHERE a.drill = ? AND {IS_LATE} GROUP BY a.learner"  # noqa: S608
     return {row[0]: row[1] for row in store.fetch(sql, drill)}
 
 
@@ -218,7 +218,7 @@ _LATEST_DECISION = (
     "SELECT x.* FROM late_decisions x WHERE NOT EXISTS "
     "(SELECT 1 FROM late_decisions y WHERE y.dealt = x.dealt AND y.id > x.id)"
 )
-_LATE = f"(a.late AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) WHERE counts))"  # noqa: S608
+IS_LATE = f"(a.late AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) WHERE counts))"  # noqa: S608
 
 
 def decide_late(store: Store, decision: LateDecision) -> None:
@@ -264,6 +264,7 @@ def answers_behind(
     slip: str | None = None,
     types: Sequence[str] = (),
     missed_only: bool = False,
+    seed: int | None = None,
     late: bool = False,
     most: int = 100,
 ) -> list[Answer]:
@@ -271,7 +272,8 @@ def answers_behind(
 
     step finds the answers in which it was exercised (with missed_only: may have slipped); slip, with its step, those
     that it would explain; types are those that have the step, so that
-    fewer answers need be read. Of a drill, late finds those that came after its time, which are in no other number.
+    fewer answers need be read; seed, with type_id, those to one case. Of a drill, late
+    finds those that came after its time, which are in no other number.
     """
     source, where, values = "members m JOIN answers a ON a.learner = m.learner", ["m.class = ?"], [class_id]
     more: list[object] = []
@@ -288,11 +290,14 @@ def answers_behind(
         where.append(f"a.type IN ({', '.join('?' * len(types))})")
         more += types
     if drill != EVERYTHING:
-        where += ["a.drill = ?", f"{_LATE} = ?"]
+        where += ["a.drill = ?", f"{IS_LATE} = ?"]
         more += [drill, late]
     if learner is not None:
         where.append("m.learner = ?")
         more.append(learner)
+    if seed is not None:
+        where.append("a.seed = ?")
+        more.append(seed)
     if missed_only:
         where.append("a.verdict IN ('slip', 'wrong')")
     latest = f"SELECT DISTINCT a.id FROM {source} WHERE {' AND '.join(where)} ORDER BY a.id DESC LIMIT ?"  # noqa: S608

@@ -40,6 +40,13 @@ def remove_older(store: Store, learner: Learner, before: float) -> None:
         sql = f"DELETE FROM {case} WHERE id IN (SELECT {by} FROM {log} WHERE learner = ? AND at < ?)"  # noqa: S608
         store.change(sql, learner.id, before)
     store.change(
+        "DELETE FROM examinations WHERE learner = ?1 AND begun_at < ?2 AND NOT EXISTS "
+        "(SELECT 1 FROM examination_acts a WHERE a.examination = examinations.id AND a.at >= ?2) AND NOT EXISTS "
+        "(SELECT 1 FROM examination_marks m WHERE m.examination = examinations.id AND m.at >= ?2)",
+        learner.id,
+        before,
+    )
+    store.change(
         "DELETE FROM sittings WHERE learner = ? AND ended_at < ? AND id NOT IN (SELECT sitting FROM dealt)",
         learner.id,
         before,

@@ -13,6 +13,7 @@ from sqlite_utils import Database, Migrations
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
+from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS, SET_EXAMINATIONS
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -244,4 +245,25 @@ def m015_retention(db: Database) -> None:
 def m016_bench(db: Database) -> None:
     """Let a case at the bench be open beside the one in Practise, each in a sitting of its own."""
     for statement in _BENCH:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m017_examinations(db: Database) -> None:
+    """Keep whole examinations: their patients, every act, and what each showed."""
+    for statement in EXAMINATIONS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m018_examination_order(db: Database) -> None:
+    """Keep after which answer each examination was handed in."""
+    for statement in EXAMINATION_ORDER:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m019_set_examinations(db: Database) -> None:
+    """Let a preceptor set patients for a class, each to be examined once by every learner."""
+    for statement in SET_EXAMINATIONS:
         db.execute(statement)

@@ -61,6 +61,14 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
     "drill_cases": {"findings": _Found},
     "accuracy": {"retinoscopy": SphCyl, "end_point": SphCyl},
     "kept_to": {"types": tuple[str, ...]},
+    "examinations": {"patient": _Found},
+    "set_examinations": {"patients": tuple[_Found, ...]},
+    "examination_acts": {"value": _Found},
+    "examination_marks": {
+        "steps": tuple[str, ...],
+        "explanations": _Ways,
+        "could_show": tuple[SlipKey, ...],
+    },
 }
 """Every column that holds JSON, and what it is read into. A memory (`state`, `recall_state`) does too, but is worked
 out anew where it cannot be read, so that it is no damage."""
@@ -68,6 +76,7 @@ WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "answers": {"verdict": CREDITED + MISSED},
     "retyped": {"verdict": CREDITED + MISSED},
     "drills": {"level": LEVELS, "form": CYLINDER_FORMS},
+    "examination_marks": {"verdict": CREDITED + MISSED},
 }
 """Columns that hold one of a few words."""
 WORKED_OUT = {("learners", "state"), ("learners", "recall_state")}

@@ -7,12 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from cases.curriculum.bench_types import moving_types, views_in_case
 from cases.procedure.choices import Choice, Marks, Option, Order
 from cases.procedure.fields import Field
 from cases.recall.glossary import GlossaryTerm, terms_in
 from quiz.practice.dealt_cases import Place, Waiting
 from quiz.practice.sittings import GRACE_S
 from quiz.storage.class_queries import Drill
+from quiz.web.moving_views import MovingPage, moving_in_case
 from quiz.web.pictures import Picture, telling
 
 _DIGIT = re.compile(r"\d")
@@ -79,6 +81,10 @@ class CasePage:
     """How long that runs in all."""
     at_bench: bool = False
     """Whether it was asked for at the bench."""
+    moving: MovingPage | None = None
+    """The moving picture of a case about movement."""
+    moves: bool = False
+    """Whether its mark has one."""
 
     @property
     def terms(self) -> tuple[GlossaryTerm, ...]:
@@ -150,6 +156,8 @@ def case_page(
         seconds_left=seconds_left,
         minutes=minutes,
         at_bench=one.dealt.at_bench,
+        moving=moving_in_case(views_in_case(case.type.id, case.findings)),
+        moves=case.type.id in moving_types(),
     )
 
 

@@ -14,8 +14,10 @@ from quiz.classroom.classes import Archived, NotYours, RosterClosed, UnknownClas
 from quiz.classroom.drills import NotNow, NotReadable, UnknownDrill
 from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
+from quiz.classroom.set_patients import UnknownSet
 from quiz.errors import QuizError
 from quiz.practice.dealt_cases import UnknownCase
+from quiz.practice.examining.examinations import UnknownExamination
 from quiz.practice.learners import UnknownLearner
 from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting
@@ -35,9 +37,11 @@ NOT_FOUND = (
     UnknownMember,
     UnknownDrill,
     UnknownChoice,
+    UnknownExamination,
     NoExample,
     UnknownGroup,
     UnknownPreceptor,
+    UnknownSet,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)
 NOT_THEIRS = (NotYours, NotAdministrator)

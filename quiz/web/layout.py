@@ -27,13 +27,13 @@ class Place:
 
 
 TODAY = Place("desk.show", "Today", ("desk", "practise", "drilling"))
-BENCH = Place("bench.explore", "Bench", ("bench",))
+BENCH = Place("bench.explore", "Bench", ("bench", "examination"))
 PROGRESS = Place("progress.show", "Progress", ("progress", "own_data"))
 LOG = Place("accuracy.show", "Log", ("accuracy",))
 LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "recall"))
 CLASS = Place("classes.show", "Class", ("classes", "roster", "roster_file", "keeping", "preceptors"))
-DRILLS = Place("classes.drills", "Drills", ("drills", "trying", "extensions"))
-RESULTS = Place("classes.results", "Results", ("results", "exports"))
+DRILLS = Place("classes.drills", "Drills", ("drills", "trying", "extensions", "set_examinations"))
+RESULTS = Place("classes.results", "Results", ("results", "drill_results", "exports"))
 SETTINGS = Place("settings.show", "Settings", ("settings",))
 WHO = Place("people.show", "Who is practising", ("people",))
 OWN_DATA = Place("progress.data", "Own data", ())

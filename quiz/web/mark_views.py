@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from cases.curriculum.bench_types import WHOLE_EYES, stage_of
+from cases.curriculum.bench_types import WHOLE_EYES, stage_of, views_in_mark
 from cases.curriculum.register import all_skills, all_slips
 from cases.curriculum.steps import FORM_WORDS
 from cases.errors import CaseError
@@ -30,6 +30,7 @@ from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
 from quiz.practice.worked_examples import Why, why
 from quiz.storage.store import Sitting
+from quiz.web.moving_views import MovingPage, moving_in_mark
 from quiz.web.pictures import Picture, captioned, picture
 
 OF_THE_DISTANCE = frozenset(("distance-left-in", "distance-added", "distance-taken-twice", "always-one-fifty"))
@@ -149,6 +150,8 @@ class MarkPage:
     """The other answers that are credited here, each with its reason and what would decide."""
     doubt: str | None = None
     """What the learner said when they reported the case as doubtful; None where they did not."""
+    moving: MovingPage | None = None
+    """How the reflex looks with the answer given and with the right one in place, or what it did."""
     choices: tuple[tuple[str, tuple[ChoiceLine, ...]], ...] = ()
     """By what is asked: every option with its reason."""
 
@@ -207,8 +210,17 @@ def mark_page(
         can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),
         also=_also(mark),
         doubt=doubt,
+        moving=_moving(mark),
         choices=_choices(case),
     )
+
+
+def _moving(mark: Mark) -> MovingPage | None:
+    """Show the reflex of a miss about movement; one that was right needs no explanation."""
+    if mark.credited:
+        return None
+    case = mark.case
+    return moving_in_mark(views_in_mark(case.type.id, case.findings, mark.read_as, case.truth))
 
 
 def _verdict(done: Marked, hints: int) -> tuple[str, str]:

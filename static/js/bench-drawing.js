@@ -39,6 +39,8 @@ export class Drawing {
   constructor(canvas, rim = null) {
     this.canvas = canvas;
     this.rim = rim;
+    /** How many times as large as usual: a small picture shows the eye and little of the face. */
+    this.zoom = 1;
     this.ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d", { alpha: false }));
     this.spot = document.createElement("canvas");
     this.albedo = document.createElement("canvas");
@@ -65,7 +67,8 @@ export class Drawing {
    * @param {{distance_cm: number}} bench
    */
   pxPerMm(bench) {
-    return (Math.min(this.canvas.height, this.canvas.width) / (2 * HALF_VIEW_MM)) * (USUAL_CM / bench.distance_cm);
+    const usual = Math.min(this.canvas.height, this.canvas.width) / (2 * HALF_VIEW_MM);
+    return this.zoom * usual * (USUAL_CM / bench.distance_cm);
   }
 
   /**

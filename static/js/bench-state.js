@@ -21,6 +21,7 @@ import { axisOf } from "../reflex.js";
  * @property {number} off_h degrees off the visual axis, to the examiner's right
  * @property {number} off_v the same, up
  * @property {number} coma D per mm along 180
+ * @property {number} coma_v D per mm along 90
  * @property {number} cone D of a cone below the centre
  * @property {number} haze share of the light that the media scatter
  * @property {string} unrest what the eye does by itself: "none", "alive", "jerk" or "pendular"
@@ -69,7 +70,7 @@ export function settingOf(bench, instrument) {
     filament: bench.filament,
     filament_mrad: bench.filament === "spot" ? instrument.spot_mrad : instrument.filament_mrad,
     margin_per_mm2: bench.margin / (bench.pupil_mm / 2) ** 2,
-    coma: [bench.coma, 0],
+    coma: [bench.coma, bench.coma_v],
     cone: bench.cone ? { x: 0, y: -cone_below_mm, power: bench.cone, spread_mm: cone_spread_mm } : null,
     haze: bench.haze,
     off_axis_h: bench.off_h,

@@ -19,7 +19,7 @@ from contextlib import closing
 from pathlib import Path
 
 from cases.curriculum.register import all_types, case_type
-from cases.procedure.case_type import draw
+from cases.procedure.case_type import Case, draw
 from quiz.app import create_app
 from quiz.classroom import classes, drills, preceptors, roster, sign_in
 from quiz.classroom.drills import Plan
@@ -43,21 +43,44 @@ def patterns(rng: random.Random) -> list[dict[str, object]]:
     """Return answers to repeat: of every type a right one, and one for each of its slips."""
     out = []
     for type_id in list(all_types())[:KINDS]:
-        case = draw(case_type(type_id), rng.randrange(1000))
-        base = {
-            "type": type_id,
-            "seed": case.seed,
-            "findings": case.type.findings.to_json(case.findings),
-            "truth": case.type.answer_json(case.truth),
-            "given": {ask.name: ask.kind.write(case.truth[ask.name]) for ask in case.type.asks},
-            "steps": list(case.skills),
-        }
-        out += [{**base, "verdict": "right", "explanations": []} for _ in range(2 * max(1, len(case.singles)))]
-        for one in case.singles:
-            given = {ask.name: ask.kind.write(one.answer[ask.name]) for ask in case.type.asks}
-            refs = [list(key_of(ref)) for ref in one.slips]
-            out.append({**base, "given": given, "verdict": "slip", "explanations": [refs]})
+        out += answers_to(draw(case_type(type_id), rng.randrange(1000)))
     return out
+
+
+def answers_to(case: Case) -> list[dict[str, object]]:
+    """Return answers to a case: right ones, and one for each of its slips."""
+    base = {
+        "type": case.type.id,
+        "seed": case.seed,
+        "findings": case.type.findings.to_json(case.findings),
+        "truth": case.type.answer_json(case.truth),
+        "given": {ask.name: ask.kind.write(case.truth[ask.name]) for ask in case.type.asks},
+        "steps": list(case.skills),
+    }
+    out: list[dict[str, object]] = [
+        {**base, "verdict": "right", "explanations": []} for _ in range(2 * max(1, len(case.singles)))
+    ]
+    for one in case.singles:
+        given = {ask.name: ask.kind.write(one.answer[ask.name]) for ask in case.type.asks}
+        refs = [list(key_of(ref)) for ref in one.slips]
+        out.append({**base, "given": given, "verdict": "slip", "explanations": [refs]})
+    return out
+
+
+def add_cases_for_all(store: Store, one: class_queries.Class, rng: random.Random) -> None:
+    """Add a drill of a hundred cases, the same for all, which everyone has answered to its end."""
+    plan = Plan("A hundred cases", ("net-sphere", "two-spheres"), cases=100, pass_mark=60)
+    drill = drills.own(store, one, drills.make(store, one, plan, now=NOW, lots=Lots()))
+    known = [answers_to(drills.shown_at(store, drill, place)) for place in range(100)]
+    for number, who in enumerate(each.learner for each in roster_queries.members_of(store, one.id)):
+        with store.writing():
+            run = store.begin_sitting(who, now=NOW, cases=100, minutes=None, drill=drill.id)
+            marks = [(f"all-{number}-{place}", place) for place in range(100)]
+            insert(
+                store, [(mark, who, run, NOW + place, rng.choice(known[place]), drill.id) for mark, place in marks], rng
+            )
+            store.change("UPDATE sittings SET ended_at = ? WHERE id = ?", NOW + 200, run)
+            result_queries.tally_anew(store, people.get(store, who))
 
 
 def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.Random) -> None:
@@ -97,6 +120,7 @@ def fill(store: Store, class_id: int, learners: int, answers: int, rng: random.R
     roster.give_extra_time(store, one, everyone[::20], 25)
     test = Plan("A test", ("net-sphere",), feedback="end", test=True, limit_minutes=30.0, may_return=True)
     drills.open_(store, drills.own(store, one, drills.make(store, one, test, now=NOW, lots=Lots())), now=NOW)
+    add_cases_for_all(store, one, rng)
 
 
 def drill_class(store: Store, class_id: int) -> class_queries.Class:
@@ -124,7 +148,7 @@ def insert(store: Store, rows: list[Made], rng: random.Random) -> None:
     conn.executemany(
         "INSERT INTO answers (dealt, learner, sitting, at, type, seed, findings, truth, given, read_as, verdict, "
         "explanations, steps, could_show, hints, confidence, seconds, options, working_shown, probe_of, for_drill, "
-        "source, drill) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 'null', ?, ?, ?, '[]', '[]', NULL, ?, NULL, 1, NULL, ?, "
+        "source, drill) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '[]', '[]', NULL, ?, NULL, 1, NULL, ?, "
         "'practice', ?)",
         [
             (
@@ -134,7 +158,7 @@ def insert(store: Store, rows: list[Made], rng: random.Random) -> None:
                 at,
                 one["type"],
                 one["seed"],
-                *(json.dumps(one[name]) for name in ("findings", "truth", "given")),
+                *(json.dumps(one[name]) for name in ("findings", "truth", "given", "given")),
                 one["verdict"],
                 *(json.dumps(one[name]) for name in ("explanations", "steps")),
                 rng.randrange(5, 90),
@@ -196,6 +220,13 @@ def run(path: Path, learners: int, answers: int) -> int:
             "/class/1/drill/21/edit",
             "/class/1/drill/21/extensions",
             "/class/1/drill/21/late",
+            "/class/1/drill/22",
+            "/class/1/drill/22/scores",
+            "/class/1/drill/22/scores?sort=-score&cases=discrimination&q=9",
+            "/class/1/drill/22/report",
+            "/class/1/compare?before=1&after=2",
+            "/class/1/compare?before=1&after=22",
+            "/class/1/scores.csv",
             "/preceptors",
             "/drill/21",
             "/drill/21/end",

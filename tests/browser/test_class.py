@@ -565,6 +565,8 @@ PAGES = (
     "/class/1/learner/1?unsure=yes",
     "/class/1/answers",
     "/class/1/answers?missed=yes&step=none",
+    "/class/1/examinations",
+    "/class/1/examinations/1",
 )
 
 
@@ -580,6 +582,14 @@ def peopled(room: Class, device: Open) -> tuple[Page, Page, str]:
     begin(page)
     give(page, room, "distance-left-in")
     marked(page, "One step slipped")
+    desk.goto(f"{room.url}/class/1/examinations")
+    desk.get_by_label("Patient 1").select_option("vignette dev")
+    desk.get_by_label("Patient 2").select_option("drawn infant")
+    desk.get_by_role("button", name="Set these patients").click()
+    page.goto(f"{room.url}/examination")
+    page.get_by_role("button", name="Examine Dev, 12 years").click()
+    page.locator("#do-end").click()
+    expect(page.locator("#verdict")).to_be_visible()
     return desk, page, code
 
 
@@ -612,7 +622,7 @@ def test_every_page_of_a_class_is_accessible(
     desk.get_by_role("button", name="Remove the class").click()
     expect(desk.locator(".problem")).to_be_visible()
     accessible(desk)
-    for url in ("/", "/drill/1", "/class", "/door"):
+    for url in ("/", "/drill/1", "/class", "/door", "/examination"):
         page.goto(room.url + url)
         accessible(page)
     page.goto(f"{room.url}/door")

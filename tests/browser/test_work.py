@@ -48,7 +48,7 @@ def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, a
 def test_what_is_unlikely_is_warned_of_and_worked_out(page: Page, served: Served) -> None:
     page.goto(served.url + TWO.format("175", "%2B31.00", "15"))
     warnings = page.get_by_role("note")
-    for words in ("stand 85° apart", "beyond ±30 D", "outside 20 to 150 cm"):
+    for words in ("are 85° apart", "beyond ±30 D", "outside 20 to 150 cm"):
         expect(warnings).to_contain_text(words)
     expect(page.locator(".worked")).to_be_visible()
 

@@ -9,6 +9,7 @@ from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import Bench, as_still, one_view
+from cases.curriculum.bench_types import HeldPair, Moving, both_in_place
 from cases.curriculum.drawn_eyes import patient_lens, patient_sphere
 from cases.curriculum.shared_keys import AXIS, CYLINDER, FIRST_STREAK, SECOND_STREAK, SPHERE
 from cases.curriculum.spheres_alone import spheres_to_prescription
@@ -150,6 +151,10 @@ def _margin(chance: Chance, settings: Settings) -> dict[str, Any]:
     return given(PUPIL, MARGIN).to(chance.among((7.0, 7.5, 8.0)), chance.among((-0.5, -0.75, -1.0, -1.25)))
 
 
+TOO_DULL_TO_START = "Where you cannot tell which way the reflex moves, try a lens of 4 D or more, plus and then minus."
+"""Some of these eyes are farther from neutral than a movement can be seen: what to do then."""
+
+
 def _possible(bench: Bench) -> None:
     """Refuse findings that no bench can show: a distance out of reach, above all."""
     _ = bench.setting
@@ -196,6 +201,7 @@ bench_sphere = CaseType(
             "A spherical eye, no lens in place.",
             *pupil_words(pupil_mm),
             f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+            TOO_DULL_TO_START,
         )
     ),
     question=asking("Bring it to neutral. What is the net sphere?"),
@@ -325,6 +331,7 @@ bench_eye = CaseType(
             "An eye, no lens in place.",
             *pupil_words(pupil_mm),
             f"Sight hole {write_distance(distance_cm)} from the pupil; plane-mirror setting.",
+            TOO_DULL_TO_START,
         )
     ),
     question=given(FORM)(
@@ -342,5 +349,23 @@ bench_eye = CaseType(
 
 HANDS = frozenset(("streak", "lenses", "lean", "sleeve"))
 STAGES = {bench_sphere.id: one_view(_sphere_bench, HANDS), bench_eye.id: one_view(_eye_bench, HANDS)}
+
+
+@given(_sphere_bench, DISTANCE)
+def _sphere_pair(bench: Bench, distance_cm: float) -> HeldPair:
+    off = working_vergence(distance_cm)
+    return lambda yours, right: both_in_place(bench, SphCyl(yours["power"] + off), SphCyl(right["power"] + off))
+
+
+@given(_eye_bench, DISTANCE)
+def _eye_pair(bench: Bench, distance_cm: float) -> HeldPair:
+    off = SphCyl(working_vergence(distance_cm))
+    return lambda yours, right: both_in_place(bench, yours["prescription"] + off, right["prescription"] + off)
+
+
+MOVING = {
+    bench_sphere.id: Moving(given()(lambda: ()), tells=True, pair=_sphere_pair),
+    bench_eye.id: Moving(given()(lambda: ()), tells=True, pair=_eye_pair),
+}
 
 TYPES = (bench_sphere, bench_eye)

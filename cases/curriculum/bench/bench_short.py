@@ -10,6 +10,7 @@ from cases.curriculum import skills
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, SWEEP_ALONE, pupil_words, several
 from cases.curriculum.bench_stage import SLEEVES, Bench, Stage, View, as_still, one_view, require_in_sight
+from cases.curriculum.bench_types import Moving
 from cases.curriculum.drawn_eyes import patient_sphere
 from cases.curriculum.movements import (
     BEAM,
@@ -270,6 +271,11 @@ bench_nearer = CaseType(
 STAGES = {
     bench_movement.id: one_view(_movement_bench, SWEEP_ALONE),
     bench_nearer.id: Stage(_nearer_views, SWEEP_ALONE),
+}
+
+MOVING = {
+    bench_movement.id: Moving(given(_movement_bench)(lambda bench: (View("", bench),)), tells=True),
+    bench_nearer.id: Moving(_nearer_views, tells=True),
 }
 
 TYPES = (bench_movement, bench_nearer)

@@ -9,6 +9,7 @@ from cases.curriculum.band_widths import FIRST_STREAK, NARROWER_BAND, VIEW, WIDT
 from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import RX, SWEEP_ALONE, several
 from cases.curriculum.bench_stage import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
+from cases.curriculum.bench_types import Moving
 from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.movements import IN_PLACE, STREAK
 from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance
@@ -268,6 +269,11 @@ bench_lean = CaseType(
 STAGES = {
     bench_axis.id: one_view(_axis_bench, SWEEP_ALONE),
     bench_lean.id: Stage(_lean_views, SWEEP_ALONE),
+}
+
+MOVING = {
+    bench_axis.id: Moving(given(_axis_bench)(lambda bench: (View("", bench),)), tells=True),
+    bench_lean.id: Moving(_lean_views, tells=True),
 }
 
 TYPES = (bench_axis, bench_lean)

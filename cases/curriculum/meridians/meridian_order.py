@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_types import Moving
 from cases.curriculum.cross import must_cross
 from cases.curriculum.meridians import FAMILY
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, WITH_OR_AGAINST, movement_for
@@ -16,6 +19,7 @@ from cases.figures.reflexes_compared import ComparedReflex, side_by_side
 from cases.notation.prescription import write_distance
 from cases.optics.appearance import seen
 from cases.optics.axes import across
+from cases.optics.lens import SphCyl
 from cases.optics.reflex import NEUTRAL_ZONE
 from cases.optics.vergence import vergence
 from cases.procedure import quantities
@@ -431,5 +435,15 @@ second_streak = CaseType(
     form=NO_FORM,
     sources=("common-practice",),
 )
+
+
+@given(FIRST[STREAK], SECOND[STREAK], FIRST[LEFT], SECOND[LEFT], DISTANCE)
+def _first_views(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> tuple[View, ...]:
+    eye = SphCyl.from_meridians(across(streak), left, other_left) + SphCyl(-100 / distance_cm)
+    bench = Bench(eye=eye, distance_cm=distance_cm)
+    return View("Streak A", replace(bench, streak=streak)), View("Streak B", replace(bench, streak=other))
+
+
+MOVING = {which_first.id: Moving(_first_views)}
 
 TYPES = (which_first, second_streak)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_types import USUAL_CM, Moving
 from cases.curriculum.meridians import FAMILY
 from cases.curriculum.movements import WITH_OR_AGAINST
 from cases.curriculum.shared_keys import AXIS as AXIS_CROSS
@@ -12,6 +14,7 @@ from cases.curriculum.steps import STREAK, degrees, pick_axis, read_scale, turn_
 from cases.curriculum.steps import TURN as TURN_STEPS
 from cases.figures.pupil_reflex import MOST_TURNED, Movement, movement
 from cases.optics.axes import across, axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -182,5 +185,18 @@ axis_from_break = CaseType(
     needs=("streak-axis",),
     sources=("reflex-optics", "skew-figure"),
 )
+
+CYLINDER_SHOWN = {"with": 1.5, "against": -1.5}
+"""D of the cylinder still needed in the picture: an example."""
+
+
+@given(STREAK, REFLEX, SEEN_FOUND)
+def _break_bench(streak: float, reflex: float, seen: str) -> Bench:
+    """Return an eye neutral along the axis, where the reflex lies, with this much cylinder across it."""
+    wanted = SphCyl(0, CYLINDER_SHOWN[seen], reflex)
+    return Bench(eye=wanted + SphCyl(-100 / USUAL_CM), streak=streak)
+
+
+MOVING = {axis_from_break.id: Moving(given(_break_bench)(lambda bench: (View("", bench),)))}
 
 TYPES = (axis_from_break,)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import View
+from cases.curriculum.bench_types import Moving, wanting
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import PAST_NEUTRAL
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance
@@ -288,5 +290,16 @@ dull_reflex = CaseType(
     errors={IN_PLACE.name: 0.12, "distance_cm": 1.0},
     sources=("optician-question-46", "red-reflex-guidance", "eye-cancer-trust"),
 )
+
+LEFT_SHOWN = {"bright": 0.0, "dull": -9.0}
+"""D still needed in the picture of such a pupil: examples."""
+
+
+@given(LIGHT, DISTANCE)
+def _dull_views(light: str, distance_cm: float) -> tuple[View, ...]:
+    return (View("", wanting(LEFT_SHOWN[light], distance_cm)),) if light in LEFT_SHOWN else ()
+
+
+MOVING = {dull_reflex.id: Moving(_dull_views)}
 
 TYPES = (dull_reflex,)

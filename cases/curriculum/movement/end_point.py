@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench
+from cases.curriculum.bench_types import HeldPair, Moving, wanting
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import draw_log
 from cases.curriculum.steps import signed
 from cases.figures.tried_lenses import lens_log
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -196,5 +200,17 @@ bracket_end_point = CaseType(
     needs=("next-lens",),
     sources=("jpn-2010", "common-practice"),
 )
+
+
+@given()
+def _end_point_pair() -> HeldPair:
+    def pair(yours: Mapping[str, Any], right: Mapping[str, Any]) -> tuple[Bench, Bench]:
+        bench = wanting(right["sphere"])
+        return bench.holding(SphCyl(yours["sphere"])), bench.holding(SphCyl(right["sphere"]))
+
+    return pair
+
+
+MOVING = {bracket_end_point.id: Moving(given()(lambda: ()), tells=True, pair=_end_point_pair)}
 
 TYPES = (bracket_end_point,)

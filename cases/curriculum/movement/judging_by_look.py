@@ -7,6 +7,8 @@ from itertools import pairwise
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import View, require_plain
+from cases.curriculum.bench_types import Moving, wanting
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.steps import DISTANCE, pick_any_distance
 from cases.figures.reflexes_compared import ComparedReflex, side_by_side
@@ -85,6 +87,7 @@ def _draw_order(chance: Chance, settings: Settings) -> dict[str, Any]:
     left = [round(vergence(distance) / speed, 2) * chance.among((-1, 1, 1)) for speed in speeds[: len(NAMES)]]
     if settings.level == "novice":
         left = [abs(power) for power in left]
+    require_plain(distance, *left)
     return given_all(WANTED).to(*left) | DISTANCE.to(distance)
 
 
@@ -242,5 +245,17 @@ near_or_far = CaseType(
     errors={"a": 0.12, "b": 0.12, "c": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "common-practice"),
 )
+
+# --- moving ------------------------------------------------------------------------------------------------------
+
+
+@given(given_all(WANTED)(lambda *left: left), DISTANCE)
+def _order_views(left: tuple[float, ...], distance_cm: float) -> tuple[View, ...]:
+    return tuple(
+        View(f"Reflex {name.upper()}", wanting(power, distance_cm)) for name, power in zip(NAMES, left, strict=True)
+    )
+
+
+MOVING = {near_or_far.id: Moving(_order_views)}
 
 TYPES = (near_or_far,)

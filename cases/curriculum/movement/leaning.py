@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import View
+from cases.curriculum.bench_types import Moving, showing
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, movement_for
 from cases.curriculum.steps import DISTANCE, lens_in_place, pick_distance, signed
@@ -262,5 +264,15 @@ lean_test = CaseType(
     errors={IN_PLACE.name: 0.12, DISTANCE.name: 1.0, BY.name: 1.0},
     sources=("computed", "streak-guide"),
 )
+
+MOVING = {
+    lean_test.id: Moving(
+        given(SEEN, LEAN, BY, DISTANCE)(
+            lambda seen, lean, by_cm, distance_cm: (
+                View("", showing(seen, distance_cm=leaned_cm(by_cm, lean, distance_cm))),
+            )
+        )
+    )
+}
 
 TYPES = (lean_test,)

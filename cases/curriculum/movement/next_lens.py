@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View, require_plain
+from cases.curriculum.bench_types import HeldPair, Moving, showing
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import (
     BEAM,
@@ -109,7 +112,10 @@ next_lens = CaseType(
 
 def _draw_predict(chance: Chance, settings: Settings) -> dict[str, Any]:
     eye = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
-    return given(RX, IN_PLACE, DISTANCE).to(eye, SphCyl(chance.stepped(-6, 6, 0.5)), pick_distance(chance, settings))
+    in_place, distance = chance.stepped(-6, 6, 0.5), pick_distance(chance, settings)
+    need = working_vergence(distance) - in_place
+    require_plain(distance, eye.sphere + need, eye.sphere + eye.cylinder + need)
+    return given(RX, IN_PLACE, DISTANCE).to(eye, SphCyl(in_place), distance)
 
 
 def _left(*, distance: float = 1, lens: float = 1) -> Rule[tuple[float, ...]]:
@@ -226,5 +232,35 @@ predict_movement = CaseType(
     errors={"rx": 0.12, "in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics",),
 )
+
+# --- moving ------------------------------------------------------------------------------------------------------
+
+_STEPS = {"plus": 0.5, "minus": -0.5, "stop": 0.0}
+"""D of the lens that the picture puts in for an answer: an example."""
+
+_next_bench = given(MOVEMENT, BEAM, STREAK)(lambda movement, beam, streak: showing(movement, beam, streak=streak))
+
+
+@given(_next_bench)
+def _next_pair(bench: Bench) -> HeldPair:
+    return lambda yours, right: (
+        bench.holding(SphCyl(_STEPS[yours["lens"]])),
+        bench.holding(SphCyl(_STEPS[right["lens"]])),
+    )
+
+
+@given(RX, IN_PLACE, DISTANCE)
+def _predicted(rx: SphCyl, in_place: SphCyl, distance_cm: float) -> tuple[View, ...]:
+    bench = Bench(eye=rx, distance_cm=distance_cm).holding(in_place)
+    return (
+        View("Along the axis", replace(bench, streak=across(rx.axis))),
+        View("Across the axis", replace(bench, streak=rx.axis)),
+    )
+
+
+MOVING = {
+    next_lens.id: Moving(given(_next_bench)(lambda bench: (View("", bench),)), pair=_next_pair),
+    predict_movement.id: Moving(_predicted, tells=True),
+}
 
 TYPES = (next_lens, predict_movement)

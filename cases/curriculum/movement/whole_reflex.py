@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View, require_plain
+from cases.curriculum.bench_types import Moving
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.movements import OPPOSITE
 from cases.curriculum.shared_keys import EYE
@@ -178,7 +180,9 @@ def _draw_reflex(chance: Chance, settings: Settings) -> dict[str, Any]:
         streak = chance.among((eye.axis, across(eye.axis)))
     drawn = given(RX, IN_PLACE, DISTANCE, STREAK).to(eye, in_place, pick_distance(chance, settings), streak)
     if 0 < abs(residual(_setting(drawn), streak)) < NOT_SO_NEAR:
-        return drawn | IN_PLACE.to(in_place + SphCyl(0.5))
+        drawn |= IN_PLACE.to(in_place + SphCyl(0.5))
+    setting = _setting(drawn)
+    require_plain(setting.distance_cm, residual(setting, streak))
     return drawn
 
 
@@ -412,5 +416,16 @@ reflex = CaseType(
     errors={"rx": 0.12, "in_place": 0.12, "distance_cm": 1.0},
     sources=("reflex-optics", "skew-figure"),
 )
+
+MOVING = {
+    reflex.id: Moving(
+        given(RX, IN_PLACE, DISTANCE, STREAK)(
+            lambda rx, in_place, distance_cm, streak: (
+                View("", Bench(eye=rx, distance_cm=distance_cm, streak=streak).holding(in_place)),
+            )
+        ),
+        tells=True,
+    )
+}
 
 TYPES = (reflex,)

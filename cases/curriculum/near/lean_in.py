@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.band_widths import FIRST_STREAK, NARROWER_BAND, VIEW, WIDTHS, WIDTHS_FOUND
+from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_types import Moving
 from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import as_written, degrees, pick_lens
 from cases.figures.pupil_reflex import Breadth, lean_in
@@ -218,5 +221,20 @@ lean_in_widths = CaseType(
     needs=("lean-test", "sphere-then-cyl"),
     sources=("reflex-optics", "streak-guide"),
 )
+
+LEANED_CM, EVEN, MORE = 40.0, 1.0, 1.75
+"""The picture leans in to so many cm, where a meridian needs `EVEN` D and the one with the narrower band `MORE`."""
+
+
+@given(FIRST_STREAK, WIDTHS_FOUND)
+def _leaned_views(first: float, widths: str) -> tuple[View, ...]:
+    eye = SphCyl.from_meridians(
+        across(first), MORE if widths == "first-narrower" else EVEN, MORE if widths == "second-narrower" else EVEN
+    )
+    bench = Bench(eye=eye + SphCyl(-100 / LEANED_CM), distance_cm=LEANED_CM, pupil_mm=7.0)
+    return View("First view", replace(bench, streak=first)), View("Second view", replace(bench, streak=across(first)))
+
+
+MOVING = {lean_in_widths.id: Moving(_leaned_views)}
 
 TYPES = (lean_in_widths,)

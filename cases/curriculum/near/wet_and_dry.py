@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_types import HeldPair, Moving, wanting
 from cases.curriculum.drawn_eyes import as_recorded, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import HALVES, MEANS
@@ -425,5 +428,21 @@ centre_margin = CaseType(
     sources=("common-practice",),
 )
 
+
+@given(CENTRE, MARGIN, DISTANCE)
+def _zones_bench(centre: float, margin: float, distance_cm: float) -> Bench:
+    """Return the bench with the centre's sphere in place, and an eye whose edge needs what the findings say."""
+    return replace(wanting(centre, distance_cm, pupil_mm=8.0, margin=margin - centre), sphere=centre)
+
+
+@given(_zones_bench, CENTRE)
+def _zones_pair(bench: Bench, centre: float) -> HeldPair:
+    def lens(answer: Mapping[str, Any], truth: Mapping[str, Any]) -> SphCyl:
+        return SphCyl(centre + answer["power"] - truth["power"])
+
+    return lambda yours, right: (bench.holding(lens(yours, right)), bench.holding(lens(right, right)))
+
+
+MOVING = {centre_margin.id: Moving(given(_zones_bench)(lambda bench: (View("", bench),)), pair=_zones_pair)}
 THRESHOLDS = (Threshold(f"A loss of {-LESS_PLUS:.2f} D of plus under drops is within the end-point"),)
 TYPES = (wet_dry, centre_margin)

@@ -449,5 +449,8 @@ examiner_blur = CaseType(
     sources=("common-practice",),
 )
 
-THRESHOLDS = (Threshold(f"Fog or lack of plus up to {_HARDLY:.2f} D counts as none"),)
+THRESHOLDS = (
+    Threshold(f"Fog or lack of plus up to {_HARDLY:.2f} D counts as none"),
+    Threshold(f"A blur of up to {SMALL_BLUR:.2f} D of the examiner's own view is called sharp by some"),
+)
 TYPES = (other_eye_fogged, examiner_blur)

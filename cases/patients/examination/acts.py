@@ -16,6 +16,7 @@ What = Literal[
     "seat",
     "sight",
     "own eye",
+    "own glass",
     "tape",
     "sleeve",
     "lens",
@@ -31,6 +32,7 @@ What = Literal[
     "write",
     "note",
     "refer",
+    "wait",
 ]
 Value = float | str | SphCyl | tuple[float, ...] | tuple[str, ...] | tuple[str, SphCyl] | None
 
@@ -40,6 +42,8 @@ TAPE_OFFSETS_CM = {"eye": 0.0, "brow": -5.0, "ear": 8.0}
 """How much longer than from the eye the tape reads from there to the sight hole, in cm: ours."""
 DROPS = ("cyclopentolate", "tropicamide", "atropine")
 NOTES = ("distance", "drops", "time of drops", "vision")
+SPHERE, CYLINDER = "sphere", "cylinder"
+"""Cells of the trial frame that a hand changes at the bench; the sphere of the other eye may fog it."""
 WORKING = "working"
 """The cell of the trial frame whose lens stands for the working distance and is left out of the sum."""
 
@@ -57,18 +61,46 @@ class Act:
 
     room: "lit", "dim" or "dark". target: its distance in m, "face" (the examiner's) or "off". seat: eye to sight hole
     in cm. sight: degrees off the visual axis, (to the examiner's right, up). own eye: the examiner's, "right" or
-    "left". tape: where it was held at the patient, of `TAPE_OFFSETS_CM`. sleeve: "parallel" or "converging". lens:
-    (cell, lens) before that eye; a lens of nought empties the cell. frame: (mm from the cornea, tilt in degrees, mm off
-    centre). drops: which of `DROPS`; never how much. zone: part of the pupil judged: "centre", "whole", "upper" or
-    "lower". end point: the streak in degrees at which it was called neutral. take off: D taken off for the distance.
-    write: the lens written. note: one of `NOTES`. refer: why. Near check, pupil noted, lean in and call (for the
-    patient's gaze) have no value.
+    "left". own glass: "on" or "off", what the examiner wears for this distance. tape: where it was held at the
+    patient, of `TAPE_OFFSETS_CM`. sleeve: "parallel" or "converging". lens: (cell, lens) before that eye; a lens of
+    nought empties the cell. frame: (mm from the cornea, tilt in degrees, mm off centre). drops: which of `DROPS`;
+    never how much. zone: part of the pupil judged: "centre", "whole", "upper" or "lower". end point: the streak in
+    degrees at which it was called neutral. take off: D taken off for the distance. write: the lens written. note: one
+    of `NOTES`. refer: why. wait: minutes. Near check, pupil noted, lean in and call (for the patient's gaze) have no
+    value.
     """
 
     minute: float
     what: What
     value: Value = None
     side: Side | None = None
+
+
+TAKES_MIN: dict[What, float] = {
+    "room": 0.1,
+    "target": 0.1,
+    "seat": 0.05,
+    "tape": 0.1,
+    "lens": 0.08,
+    "frame": 0.2,
+    "drops": 0.5,
+    "near check": 0.2,
+    "call": 0.02,
+    "lean in": 0.04,
+    "end point": 0.04,
+    "write": 0.2,
+}
+"""How long an act takes in minutes; any other 0.03. Ours: what counts is that drops and gaze have a clock."""
+OTHERWISE_MIN = 0.03
+
+
+def minute_after(acts: Sequence[Act]) -> float:
+    """Return the minute of an examination at which its next act begins."""
+    if not acts:
+        return 0.0
+    last = acts[-1]
+    takes = float(last.value) if last.what == "wait" and isinstance(last.value, int | float) else None
+    return last.minute + (TAKES_MIN.get(last.what, OTHERWISE_MIN) if takes is None else takes)
 
 
 @dataclass(frozen=True)

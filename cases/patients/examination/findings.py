@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from cases.notation.prescription import write_distance, write_power, write_prescription
 from cases.optics.axes import across, axis_gap
@@ -41,7 +42,8 @@ class Observation:
 
 def causes(patient: Patient, examined: Examined, found: Ledger, term_id: TermId) -> tuple[str, ...]:
     """Say from the log why a term of an eye's ledger is there, a sentence each, with this examination's numbers."""
-    return tuple(_CAUSES[term_id](patient, examined, found)) if term_id in _CAUSES else ()
+    # The same thing done at both end points is said once.
+    return tuple(dict.fromkeys(_CAUSES[term_id](patient, examined, found))) if term_id in _CAUSES else ()
 
 
 def _distance(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
@@ -140,26 +142,32 @@ def _tilt(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
     yield f"The frame was tilted by {examined.ends_of(found.side)[-1].state.tilt_deg:.0f}°."
 
 
-def _slips(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+RecordSlip = Literal["eyes", "sign", "axis", "forms", "second-sphere", "lens-left-out", "sum"]
+
+
+def record_slip(patient: Patient, examined: Examined, found: Ledger) -> tuple[RecordSlip, str]:
+    """Name what lies between a right sum of the lenses and what was written, with a sentence for it."""
     was, right = found.written, found.right_sum
     fellow = other(found.side)
     measured = examined.ends_of(fellow) and fellow in examined.record.written
     if measured and ledger(patient, examined, fellow).right_sum == was != right:
-        yield "The two eyes are swapped in the record."
-    elif was == SphCyl(-right.sphere, right.cylinder, right.axis):
-        yield "The sphere is written with the wrong sign."
-    elif was.cylinder == right.cylinder and axis_gap(was.axis, right.axis) > 80:
-        yield "The axis is written across where it belongs."
-    elif was.sphere == right.sphere and was.cylinder == -right.cylinder:
-        yield "The forms are mixed: the sphere of one with the cylinder of the other."
-    elif was.cylinder and abs(was.cylinder) == abs(right.sphere + right.cylinder):
-        yield "The second sphere is written as the cylinder."
-    else:
-        for _cell, lens in examined.ends_of(found.side)[-1].state.lenses(found.side):
-            if (was + lens).equals(right, 0.13):
-                yield f"{write_prescription(lens)} in the frame was left out."
-                return
-        yield "The sum of the lenses and what is written differ."
+        return "eyes", "The two eyes are swapped in the record."
+    if was == SphCyl(-right.sphere, right.cylinder, right.axis):
+        return "sign", "The sphere is written with the wrong sign."
+    if was.cylinder == right.cylinder and axis_gap(was.axis, right.axis) > 80:
+        return "axis", "The axis is written across where it belongs."
+    if was.sphere == right.sphere and was.cylinder == -right.cylinder:
+        return "forms", "The forms are mixed: the sphere of one with the cylinder of the other."
+    if was.cylinder and abs(was.cylinder) == abs(right.sphere + right.cylinder):
+        return "second-sphere", "The second sphere is written as the cylinder."
+    for _cell, lens in examined.ends_of(found.side)[-1].state.lenses(found.side):
+        if (was + lens).equals(right, 0.13):
+            return "lens-left-out", f"{write_prescription(lens)} in the frame was left out."
+    return "sum", "The sum of the lenses and what is written differ."
+
+
+def _slips(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    yield record_slip(patient, examined, found)[1]
 
 
 _CAUSES = {

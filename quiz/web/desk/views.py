@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from cases.patients.examination.chairside import card_of
+from quiz.classroom import set_patients
 from quiz.learning.state import DAY
 from quiz.practice import learners, progress, readiness, what_to_practise
 from quiz.practice import today as days
+from quiz.practice.examining import examinations
 from quiz.practice.settings import LENGTHS, Length
 from quiz.practice.titles import slip_title
 from quiz.practice.today import Today
@@ -44,6 +47,8 @@ class MistakeLine:
     own_line: str
     right_line: str
     dealt: str
+    at_chair: bool
+    """Whether only a whole examination shows it: no case can be drawn for it."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +92,10 @@ class DeskPage:
     paper: str
     """What the whole paper would come to; "" without an exam."""
     drills: tuple[DrillLine, ...]
+    examination: tuple[str, str] | None
+    """Id and patient of an examination that is under way."""
+    set_patients: int
+    """How many patients a preceptor has set that were not handed in."""
 
 
 def desk_page(
@@ -138,6 +147,7 @@ def desk_page(
                 one.line.own_line if one.line else "",
                 one.line.right_line if one.line else "",
                 one.line.dealt if one.line else "",
+                not what_to_practise.has_slip(one.key),
             )
             for one in progress.standing_slips(store, learner, told, now)[:MISTAKES_SHOWN]
         ),
@@ -148,7 +158,16 @@ def desk_page(
         ready_note=ready_words.note(ready),
         paper=ready_words.paper_words(readiness.paper(ready)),
         drills=drills,
+        examination=_examination(store, learner),
+        set_patients=sum(one.run is None or one.run.closed_at is None for one in set_patients.offers(store, learner)),
     )
+
+
+def _examination(store: Store, learner: Learner) -> tuple[str, str] | None:
+    begun = next((one for one in examinations.latest(store, learner) if one.closed_at is None), None)
+    if begun is None:
+        return None
+    return begun.id, card_of(begun.patient).name
 
 
 def title_of(aim: Aim) -> str:

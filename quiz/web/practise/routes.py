@@ -313,7 +313,9 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     said = None if reported is None else reported.note
     page = mark_page(done, place, sitting, probe_follows=follows, stands=stands, doubt=said)
     # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
-    return render_template("mark.html", page=page, fragment=request.headers.get("X-Part") == "mark")
+    counted = page.late and done.dealt.id in result_queries.accepted_of(store, done.dealt.learner)
+    fragment = request.headers.get("X-Part") == "mark"
+    return render_template("mark.html", page=page, counted=counted, fragment=fragment)
 
 
 def _texts(one: Waiting) -> dict[str, str]:

@@ -53,6 +53,8 @@ class SlipView:
     last: str
     line_on: str
     topic: str
+    at_chair: bool
+    """Whether only a whole examination shows it."""
     """As the address of a choice of what to practise names it."""
 
 
@@ -151,6 +153,7 @@ def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage
                 _ago(one.last_at, now),
                 _day(one.line.at) if one.line else "",
                 what_to_practise.topic_of_slip(one.key),
+                not what_to_practise.has_slip(one.key),
             )
             for one in progress.standing_slips(store, learner, state, now)
         ),

@@ -14,6 +14,7 @@ from cases.curriculum import case_list
 from quiz.classroom import drills
 from quiz.exports import answers as sharing
 from quiz.exports import doubts_file, qti
+from quiz.exports import score_sheet as sheet_of_scores
 from quiz.storage import doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.result_queries import EVERYTHING
@@ -53,6 +54,14 @@ def csv(class_id: int) -> Response:
     return download(
         sharing.answers_csv(request_context.store(), (class_id,), answers), "text/csv", f"{name}-answers.csv"
     )
+
+
+@pages.get("/scores.csv")
+def score_sheet(class_id: int) -> Response:
+    """Give the scores of a class as CSV, a learner a row and a drill a column."""
+    what = own_class(class_id)
+    lines = sheet_of_scores.score_sheet(request_context.store(), what, now=request_context.now())
+    return download(lines, "text/csv", f"{what.name}-scores.csv")
 
 
 @pages.get("/statements.jsonl")

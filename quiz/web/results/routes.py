@@ -399,6 +399,9 @@ def answers(class_id: int) -> Response:
     who = None if number is None else classes.member(store, what, number)
     type_id, step, slip, missed = args.get("type"), args.get("step"), args.get("slip"), args.get("missed") == "yes"
     late = drill is not None and args.get("late") == "yes"
+    place = args.get("place", type=request_context.whole)
+    kept = class_queries.kept_case(store, drill.id, place - 1) if drill is not None and place is not None else None
+    type_id = kept.type if kept else type_id
     found = result_queries.answers_behind(
         store,
         what.id,
@@ -409,11 +412,13 @@ def answers(class_id: int) -> Response:
         slip=slip,
         types=[one.id for one in all_types().values() if any(each.skill.id == step for each in one.steps)],
         missed_only=missed,
+        seed=kept.seed if kept else None,
         late=late,
         most=ANSWERS + 1,
     )
     names = {one.learner: one.name for one in roster_queries.members_of(store, what.id)}
     about = [drill.title if drill else "all practice", who.name if who else "the whole class"]
+    about += [f"case {place}"] if kept else []
     about += [type_title(type_id)] if type_id else []
     about += [f"“{slip_title(slip)}”"] if slip else []
     about += [step_title(step)] if step else []
@@ -504,7 +509,8 @@ def _span(seconds: float) -> str:
 
 
 def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
-    meant = request_context.store().retyped_to(one.dealt)
+    store = request_context.store()
+    meant = store.retyped_to(one.dealt)
     explained = {slip for explanation in one.explanations for _, slip in explanation}
     return AnswerRow(
         link=url_for("results.answer", class_id=what.id, dealt_id=one.dealt),
@@ -515,7 +521,8 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
         mark=verdict_words(one)
         + (", mistyped: then " + VERDICT_WORDS.get(meant.verdict, meant.verdict) if meant else "")
         + (", with help" if one.hints else "")
-        + (", late" if one.late else ""),
+        + (", late" if one.late else "")
+        + (", counted" if one.late and one.dealt in result_queries.accepted_of(store, one.learner) else ""),
         slips=("" if one.verdict == "slip" or not explained else "perhaps ")
         + (" and " if len(one.explanations) == 1 else " or ").join(sorted(map(slip_title, explained))),
         seconds=_seconds(one.seconds) or "not known",
@@ -535,4 +542,5 @@ def answer(class_id: int, dealt_id: str) -> Response:
         raise NotFound
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
-    return make_response(render_template("mark.html", page=page, back=back, whose=who.name))
+    counted = page.late and dealt_id in result_queries.accepted_of(store, dealt.learner)
+    return make_response(render_template("mark.html", page=page, back=back, whose=who.name, counted=counted))

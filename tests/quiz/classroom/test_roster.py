@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import io
 import re
 import sqlite3
 from datetime import datetime
@@ -19,6 +20,7 @@ from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped
 from tests.quiz.class_people import (
+    HERE,
     PASSWORD,
     Browser,
     answer,
@@ -242,6 +244,16 @@ def test_two_places_of_one_person_are_made_one(app: Flask, store: Store) -> None
     refused = owner.post(f"/class/{number}/people/merge", {"learner": ["1", "3"]})
     assert refused.status_code == 422
     assert "have both answered" in refused.text
+
+    # What the refusal says to do: the practice of both is one learner's, and no drill has gained an answer.
+    assert "remove Bo, and let Ada Berg bring that file in under Progress, Own data" in words(refused.text)
+    file = owner.get(f"/class/{number}/keeping/learner/3/everything.jsonl").data
+    owner.post(f"/class/{number}/learner/3/remove", {"sure": "yes"})
+    before = [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)]
+    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "everything.jsonl")}, headers=HERE)
+    ada.post("/progress/bring/take")
+    assert [one.drill for one in store.answers_of(1)] == [1, None]
+    assert [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)] == before
     assert owner.post(f"/class/{number}/people/merge", {"learner": "1"}).status_code == 422
 
 

@@ -6,6 +6,7 @@ The race at its end is run on a real server, by clients whose answers arrive in 
 from __future__ import annotations
 
 import html
+import json
 import re
 import threading
 import time
@@ -56,6 +57,7 @@ def test_nothing_else_is_open_until_the_test_has_ended(app: Flask, store: Store)
     assert "Hand in this answer" in page
     assert "10 min left of 10 min" in words(page)
     assert "Return to this one" not in page
+    assert "Marked right within 0.125 D." in page, "the tolerance that marks is in the question here too"
     closed = ("/", "/bench", "/work-one-out", "/recall", "/reference", "/progress", "/look-up", "/settings", "/class")
     for url in closed:
         reply = ada.get(url)
@@ -207,6 +209,12 @@ def test_a_late_answer_counts_when_the_preceptor_says_so_which_is_kept(
     assert "Marit Osei let it count" in words(owner.get(f"{url}/late").text)
     assert "1 of 3 right" in words(ada.get("/drill/1").text)
     assert "late: counted by your preceptor" in words(ada.get("/drill/1").text)
+    assert "your preceptor let it count." in words(ada.get(f"/case/{dealt}").text)
+    assert owner.get("/class/1/answers.csv").text.splitlines()[1].endswith(",counted")
+    extensions = json.loads(owner.get("/class/1/statements.jsonl").text.splitlines()[0])["result"]["extensions"]
+    assert (
+        extensions["https://two-meridians.invalid/late"] is extensions["https://two-meridians.invalid/counted"] is True
+    )
     assert result_queries.class_sums(store, 1, "all", drill=1)[0].right == 1
     list(projection.rebuild(store))
     assert [one.words for one in check(data_file.path) if not one.good] == []

@@ -191,7 +191,7 @@ def test_streaks_nearly_at_right_angles_are_squared_with_a_warning(second: str, 
 
 def test_streaks_a_degree_off_are_taken_as_they_are_and_said_so() -> None:
     found = worked("two-spheres", TWO_SPHERES | {"second.streak": "1"})
-    assert found.warnings == ("The two streaks stand 89° apart and are taken to be at right angles.",)
+    assert found.warnings == ("The two streaks are 89° apart and are taken to be at right angles.",)
 
 
 def test_streaks_that_cannot_be_principal_are_refused_with_what_would_be_right() -> None:

@@ -179,6 +179,16 @@ def test_a_slip_is_named_with_both_lines_side_by_side(visitor: Visitor) -> None:
     assert 'class="mine"' in page.text, "the learner's powers are drawn beside the right ones"
 
 
+def test_what_a_likely_slip_would_mean_is_said_with_an_if(visitor: Visitor) -> None:
+    """Always 1.50 for 2.00 D is 0.50 D out, which arithmetic gives too: nothing is said of it as a fact."""
+    case = visitor.deal("net-sphere", wanted=lambda one: one.shows("always-one-fifty"))
+    url = visitor.case_url
+    visitor.answer(slipped(case, "always-one-fifty"))
+    said = words(visitor.get(url))
+    assert "It looks as if you took" in said
+    assert f"If so: {all_slips()['always-one-fifty'].tells}" in said
+
+
 def test_twins_are_named_as_one_of_two_and_a_case_to_tell_them_apart_is_promised_and_comes(visitor: Visitor) -> None:
     case = visitor.deal("two-spheres", seed=5)
     url = visitor.case_url

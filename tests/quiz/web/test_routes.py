@@ -125,8 +125,21 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /bench/case": learners(303),
     "GET /bench/case/<dealt_id>": own("303 /drill/1"),
     "GET /bench/case/<dealt_id>/seen": (DOOR, 404, CLASSES, 404, *PRECEPTORS),
+    # the whole examination
+    "GET /examination": LEARNERS,
+    "POST /examination": learners(303),
+    "GET /examination/<examination_id>": own(303),
+    "GET /examination/<examination_id>/<any(right, left):eye>": own(200),
+    "GET /examination/<examination_id>/<any(right, left):eye>/seen": own(200),
+    "GET /examination/<examination_id>/act": own(303),
+    "GET /examination/<examination_id>/end": own(303),
+    "POST /examination/<examination_id>/act": own(422),
     "GET /work-one-out": KNOWN,
     "GET /work-one-out/<type_id>": KNOWN,
+    "GET /day": LEARNERS,
+    "POST /day": learners(200),
+    "POST /day/read": learners(200),
+    "POST /day/table.csv": learners(200),
     "GET /accuracy": LEARNERS,
     "GET /accuracy/add": LEARNERS,
     "POST /accuracy/add": learners(422),
@@ -158,6 +171,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     # reading
     "GET /look-up": KNOWN,
     "GET /reference": KNOWN,
+    "GET /reference/terms": KNOWN,
+    "GET /reference/terms/<term_id>": (DOOR, *(404,) * 6),
     "GET /reference/slips": KNOWN,
     "GET /reference/evidence": KNOWN,
     "GET /reference/evidence/<strength_id>": KNOWN,
@@ -214,6 +229,14 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/answer/<dealt_id>": SEEN,
     f"GET {C}/answers.csv": SEEN,
     f"GET {C}/statements.jsonl": SEEN,
+    f"GET {C}/scores.csv": SEEN,
+    f"GET {C}/compare": SEEN,
+    # whole examinations set for the class
+    f"GET {C}/examinations": SEEN,
+    f"POST {C}/examinations": done(422),
+    f"GET {C}/examinations/<int:number>": SEEN,
+    f"GET {C}/examinations/<int:number>/log/<examination_id>": seen(404),
+    f"POST {C}/examinations/<int:number>/close": DONE,
     # drills
     f"GET {C}/drill/new": SEEN,
     f"POST {C}/drill": done(422),
@@ -226,6 +249,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"POST {D}/let-in": done(404),
     f"POST {D}/remove": done(409),
     f"POST {D}/start": done(409),
+    f"GET {D}/scores": SEEN,
+    f"GET {D}/report": SEEN,
     f"GET {D}/late": SEEN,
     f"POST {D}/late": done(409),
     f"GET {D}/extensions": SEEN,
@@ -306,8 +331,10 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         answer(ada, store, "/drill/1")
         waiting, _ = waiting_in(ada.get("/drill/1"), store)
         people = {"learner": ada, "other learner": bo, "preceptor": owner, "other preceptor": other, **teachers}
+        owner.post("/class/1/examinations", {"title": "Two", "patient": ["vignette dev", "drawn infant"]})
+        examined = ada.post("/examination", {"vignette": "dev"}).location.split("/")[2]
         cookies = {name: cookie_of(one) for name, one in people.items()}
-    return Scene(path, {"done": done, "waiting": waiting}, cookies, clock.at)
+    return Scene(path, {"done": done, "waiting": waiting, "examination": examined}, cookies, clock.at)
 
 
 @dataclass
@@ -325,6 +352,7 @@ class Copy:
         for name, value in FILLED.items():
             for kind in (f"<int:{name}>", f"<path:{name}>", f"<{name}>"):
                 url = url.replace(kind, value)
+        url = url.replace("<examination_id>", self.scene.ids["examination"]).replace("<any(right, left):eye>", "right")
         url = url.replace("<dealt_id>", self.scene.ids["done" if url.startswith("/class") else "waiting"])
         url += ASKS.get(key, "").format(**self.scene.ids)
         browser = Browser(self.app)

@@ -1,0 +1,239 @@
+"""What a form of an examination asks to be done, read into acts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+
+from cases.errors import CaseError
+from cases.notation.prescription import read_axis, read_power, read_prescription
+from cases.optics.lens import SphCyl
+from cases.patients.examination.acts import CYLINDER, FAR_M, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
+from cases.patients.patient import SIDES, Side, other
+from quiz.practice.examining.examinations import Done, UnderWay
+from quiz.practice.forms import BadFields
+
+NEAREST_CM, FARTHEST_CM = 25.0, 120.0
+STRONGEST_D, STRONGEST_CYLINDER_D = 20.0, 8.0
+OFFERED_DROPS = ("cyclopentolate", "tropicamide")
+"""Drops that are given in the examination room; others are begun days before."""
+LONGEST_REFERRAL = 200
+
+Given = Mapping[str, str]
+
+
+def read_form(given: Given, stands: UnderWay) -> list[Done]:
+    """Read what is to be done; nothing where it stands so already.
+
+    Raises
+    ------
+    BadFields
+        With the reason at each field that cannot be read.
+    """
+    reader = _READERS.get(given.get("do", ""))
+    if reader is None:
+        raise BadFields({"": "nothing of this name can be done here"})
+    return reader(given, stands)
+
+
+def side_of(given: Given) -> Side:
+    """Return the eye that a form or an address names; the right one where it names none."""
+    return "left" if given.get("eye") == "left" else "right"
+
+
+def streak_of(given: Given) -> float:
+    """Return how the streak lies, in degrees; 180 where that cannot be read."""
+    try:
+        return read_axis(given.get("streak", "") or "180")
+    except CaseError:
+        return 180.0
+
+
+def sleeve_of(given: Given, usual: float) -> float:
+    """Return the vergence of the beam in D; the usual one where that cannot be read."""
+    try:
+        value = float(given.get("sleeve", "").replace("−", "-") or usual)
+    except ValueError:
+        return usual
+    return value if -4 <= value <= 6 else usual
+
+
+# --- readers -----------------------------------------------------------------------------------------------------
+
+
+def _one_word(what: What, words: tuple[str, ...]) -> Callable[[Given, UnderWay], list[Done]]:
+    def read(given: Given, _: UnderWay) -> list[Done]:
+        value = given.get("value", "")
+        if value not in words:
+            raise BadFields({"": f"give one of {', '.join(words)}"})
+        return [(what, value, None)]
+
+    return read
+
+
+def _target(given: Given, _: UnderWay) -> list[Done]:
+    value = given.get("value", "")
+    if value in ("face", "off"):
+        return [("target", value, None)]
+    return [("target", _number(given, "value", 0.3, FAR_M, "m"), None)]
+
+
+def _seat(given: Given, stands: UnderWay) -> list[Done]:
+    cm = _number(given, "cm", NEAREST_CM, FARTHEST_CM, "cm")
+    return [] if math.isclose(cm, stands.examined.state.distance_cm) else [("seat", cm, None)]
+
+
+def _sight(given: Given, _: UnderWay) -> list[Done]:
+    h, v = (_number(given, name, -20, 20, "°", empty=0.0) for name in ("h", "v"))
+    return [("sight", (h, v), None)]
+
+
+def _sleeve(given: Given, stands: UnderWay) -> list[Done]:
+    crossed = given.get("value") == "converging"
+    if crossed == stands.examined.state.converging:
+        return []
+    return [("sleeve", "converging" if crossed else "parallel", None)]
+
+
+def _lens(given: Given, stands: UnderWay) -> list[Done]:
+    """Read the sphere and the cylinder that the hand has before the eye: what changed becomes an act."""
+    side = side_of(given)
+    sphere = _number(given, "sphere", -STRONGEST_D, STRONGEST_D, "D", empty=0.0)
+    size = _number(given, "cylinder", -STRONGEST_CYLINDER_D, STRONGEST_CYLINDER_D, "D", empty=0.0)
+    axis = _axis(given) if size else 180.0
+    state = stands.examined.state
+    held = dict(state.lenses(side))
+    done: list[Done] = []
+    if held.get(SPHERE, SphCyl(0)) != SphCyl(sphere):
+        done.append(("lens", (SPHERE, SphCyl(sphere)), side))
+    cylinder = SphCyl(0, size, axis)
+    if held.get(CYLINDER, SphCyl(0)) != (cylinder if size else SphCyl(0)):
+        done.append(("lens", (CYLINDER, cylinder), side))
+    return done
+
+
+def _before(cell: str, *, fellow: bool) -> Callable[[Given, UnderWay], list[Done]]:
+    def read(given: Given, stands: UnderWay) -> list[Done]:
+        side = other(side_of(given)) if fellow else side_of(given)
+        power = _number(given, "power", -STRONGEST_D, STRONGEST_D, "D", empty=0.0)
+        held = dict(stands.examined.state.lenses(side)).get(cell, SphCyl(0))
+        return [] if held == SphCyl(power) else [("lens", (cell, SphCyl(power)), side)]
+
+    return read
+
+
+def _empty(given: Given, stands: UnderWay) -> list[Done]:
+    side = other(side_of(given))
+    return [("lens", (cell, SphCyl(0)), side) for cell, _ in stands.examined.state.lenses(side)]
+
+
+def _frame(given: Given, _: UnderWay) -> list[Done]:
+    vertex = _number(given, "vertex", 8, 20, "mm")
+    tilt = _number(given, "tilt", 0, 20, "°", empty=0.0)
+    return [("frame", (vertex, tilt, 0.0), None)]
+
+
+def _drops(given: Given, __: UnderWay) -> list[Done]:
+    kind, _, eyes = given.get("value", "").partition(" ")
+    if kind not in OFFERED_DROPS or eyes not in (*SIDES, "both"):
+        raise BadFields({"": "say which drops, and in which eye"})
+    return [("drops", kind, None if eyes == "both" else "right" if eyes == "right" else "left")]
+
+
+def _near_check(_: Given, __: UnderWay) -> list[Done]:
+    return [("near check", None, side) for side in SIDES]
+
+
+def _simple(what: What, *, of_eye: bool) -> Callable[[Given, UnderWay], list[Done]]:
+    return lambda given, _: [(what, None, side_of(given) if of_eye else None)]
+
+
+def _end_point(given: Given, _: UnderWay) -> list[Done]:
+    return [("end point", streak_of(given), side_of(given))]
+
+
+def _wait(given: Given, _: UnderWay) -> list[Done]:
+    return [("wait", _number(given, "value", 0.05, 60, "min"), None)]
+
+
+def _record(given: Given, stands: UnderWay) -> list[Done]:
+    """Read the record as a whole: each part that is not as it was becomes an act."""
+    record = stands.examined.record
+    faults: dict[str, str] = {}
+    done: list[Done] = []
+    for side in SIDES:
+        text = given.get(f"written-{side}", "").strip()
+        if not text:
+            continue
+        try:
+            lens = read_prescription(text)
+        except CaseError as error:
+            faults[f"written-{side}"] = str(error)
+            continue
+        if record.written.get(side) != lens:
+            done.append(("write", lens, side))
+    for side in SIDES:
+        text = given.get(f"taken-{side}", "").strip()
+        try:
+            taken = read_power(text) if text else 0.0
+        except CaseError as error:
+            faults[f"taken-{side}"] = str(error)
+            continue
+        if not -5 <= taken <= 5:
+            faults[f"taken-{side}"] = f"“{text[:20]}”: give what came off, 0 to 5 D"
+        elif abs(taken - record.taken.get(side, 0.0)) > 1e-9:
+            # Before what was written, so that the log reads as it was worked out.
+            done.insert(0, ("take off", taken - record.taken.get(side, 0.0), side))
+    if faults:
+        raise BadFields(faults)
+    done += [("note", one, None) for one in NOTES if given.get(f"note-{one}") and one not in record.notes]
+    referred = given.get("refer", "").strip()[:LONGEST_REFERRAL]
+    if referred and referred != record.referred:
+        done.append(("refer", referred, None))
+    return done
+
+
+_READERS: dict[str, Callable[[Given, UnderWay], list[Done]]] = {
+    "room": _one_word("room", ("lit", "dim", "dark")),
+    "target": _target,
+    "seat": _seat,
+    "tape": _one_word("tape", tuple(TAPE_OFFSETS_CM)),
+    "own-eye": _one_word("own eye", SIDES),
+    "own-glass": _one_word("own glass", ("on", "off")),
+    "sight": _sight,
+    "sleeve": _sleeve,
+    "zone": _one_word("zone", ("centre", "whole", "upper", "lower")),
+    "lens": _lens,
+    "fog": _before(SPHERE, fellow=True),
+    "working": _before(WORKING, fellow=False),
+    "empty-other": _empty,
+    "frame": _frame,
+    "drops": _drops,
+    "near-check": _near_check,
+    "pupil-noted": _simple("pupil noted", of_eye=False),
+    "call": _simple("call", of_eye=False),
+    "lean-in": _simple("lean in", of_eye=True),
+    "end-point": _end_point,
+    "wait": _wait,
+    "record": _record,
+}
+
+
+def _number(given: Given, name: str, low: float, high: float, unit: str, *, empty: float | None = None) -> float:
+    text = given.get(name, "").strip()
+    if not text and empty is not None:
+        return empty
+    try:
+        value = float(text.replace("−", "-").replace(",", "."))
+    except ValueError:
+        value = float("nan")
+    if not low <= value <= high:
+        raise BadFields({name: f"“{text[:20]}”: give {low:g} to {high:g} {unit}".replace("-", "−")})
+    return value
+
+
+def _axis(given: Given) -> float:
+    try:
+        return read_axis(given.get("axis", "") or "180")
+    except CaseError as error:
+        raise BadFields({"axis": str(error)}) from error

@@ -1,0 +1,240 @@
+"""The whole examination in a browser: done rightly, with three faults, under drops, by keyboard, without scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from playwright.sync_api import Browser, Page, ViewportSize, expect
+
+from cases.optics.lens import SphCyl
+from cases.patients.drawing_patients import draw_patient
+from cases.patients.examination.act_words import act_words
+from cases.patients.examination.acts import Act, EndPoint, read_acts
+from cases.patients.examination.world import left_at
+from cases.patients.patient import Side, other
+from quiz.practice.examining import examinations
+from quiz.practice.examining.examinations import UnderWay
+from tests.browser.conftest import Check, Served
+from tests.conftest import lots
+
+WIDE: ViewportSize = {"width": 1280, "height": 800}
+NARROW: ViewportSize = {"width": 360, "height": 740}
+
+
+class AtTheChair:
+    """A pair of hands at the page of an examination, and eyes that find neutral as well as quarter lenses allow."""
+
+    def __init__(self, page: Page, served: Served) -> None:
+        self.page, self.served = page, served
+
+    def choose(self, name: str) -> AtTheChair:
+        self.page.goto(f"{self.served.url}bench")
+        self.page.get_by_role("link", name="The whole examination").click()
+        self.page.get_by_role("button", name=f"Examine {name}").click()
+        expect(self.page.locator("#exam-now")).to_be_visible()
+        return self
+
+    @property
+    def stands(self) -> UnderWay:
+        store, learner = self.served.store, self.served.learner
+        store._asked.clear()
+        return examinations.own(store, learner, self.page.url.split("/examination/")[1].split("/")[0])
+
+    def press(self, what: str, **fields: str) -> AtTheChair:
+        """Fill the fields of a form, press its button, and wait until the page shows one act more."""
+        before = len(self.stands.acts)
+        for name, value in fields.items():
+            self.page.locator(f"#exam-{name.replace('_', '-')}").fill(value)
+        self.page.locator(f"#do-{what}").click()
+        expect(self.page.locator("#panel-log summary")).not_to_have_text(f"What you did: {before} acts")
+        return self
+
+    def look_at(self, side: Side) -> AtTheChair:
+        self.page.get_by_role("navigation", name="Eye").get_by_role("link", name=side.capitalize()).click()
+        expect(self.page.locator("#exam")).to_have_attribute("data-eye", side)
+        return self
+
+    def turn(self, streak: int) -> AtTheChair:
+        if self.page.locator("#bench.ready").count():
+            self.page.evaluate(f"document.getElementById('bench').state.set('streak', {streak})")
+        else:
+            self.page.locator("#bench-streak").fill(str(streak))
+            self.page.get_by_role("button", name="Look", exact=True).click()
+        expect(self.page.locator("#do-end-point")).to_contain_text(f"{streak}°")
+        return self
+
+    def neutral_sphere(self, side: Side, streak: float) -> float:
+        """Return the sphere that is neutral there now, to a quarter, nothing else being changed."""
+        stands = self.stands
+        state = stands.examined.state
+        held = state.sum_of_lenses(side).sphere
+        end = EndPoint(stands.minute, side, streak, replace(state, zone="centre"))
+        return round(4 * (held + left_at(stands.patient, end))) / 4
+
+    def measure(self, side: Side, axis: int) -> AtTheChair:
+        for streak in (axis, axis + 90 if axis <= 90 else axis - 90):
+            self.turn(streak)
+            for _ in range(2):
+                sphere = self.neutral_sphere(side, streak)
+                if self.stands.examined.state.sum_of_lenses(side) != SphCyl(sphere):
+                    self.press("lens", lens_sphere=f"{sphere:.2f}")
+            self.press("end-point")
+        return self.press("lean-in")
+
+    def fog(self, side: Side) -> AtTheChair:
+        """Fog the other eye of the one that is looked at, by a dioptre and a half or so."""
+        return self.press("fog", fog_power=f"{round(4 * (self.stands.patient.eye(side).M + 1.75)) / 4:.2f}")
+
+    def write(self, **fields: str) -> AtTheChair:
+        for name, value in fields.items():
+            self.page.locator(f"#exam-{name.replace('_', '-')}").fill(value)
+        return self
+
+    def note(self, *names: str) -> AtTheChair:
+        for name in names:
+            self.page.get_by_role("checkbox", name=name, exact=True).check()
+        return self
+
+    def end(self) -> AtTheChair:
+        self.page.locator("#do-end").click()
+        expect(self.page.locator("#verdict")).to_be_visible()
+        return self
+
+
+@pytest.fixture
+def chair(page: Page, served: Served) -> AtTheChair:
+    return AtTheChair(page, served)
+
+
+def test_a_right_examination(chair: AtTheChair, page: Page, accessible: Check) -> None:
+    page.set_viewport_size(WIDE)
+    chair.choose("Dev").press("room-dim").press("target-6").press("seat", seat_cm="66.7").press("tape-eye")
+    expect(page.locator("#exam-told")).to_contain_text("The tape reads 67 cm.")
+    accessible(page)
+    chair.fog("left").measure("right", 175)
+    chair.look_at("left").press("own-eye-left").measure("left", 5)
+    # What was done is there after a reload, and what was typed is asked for anew.
+    page.reload()
+    expect(page.locator(".exam-ends")).to_contain_text("Left eye neutral")
+    chair.write(taken_right="1.50", taken_left="1.50", written_right="-1.75/-0.50x175", written_left="-1.50/-0.50x5")
+    chair.note("distance", "vision").end()
+    expect(page.locator("#verdict")).to_have_text("Both eyes right within 0.25 D")
+    expect(page.get_by_role("img", name="Right eye: where the mean power went")).to_be_visible()
+    accessible(page)
+
+
+def test_three_faults_are_told_from_what_was_done(chair: AtTheChair, page: Page, accessible: Check) -> None:
+    page.set_viewport_size(NARROW)
+    chair.choose("Dev").press("room-dim").press("target-face").press("seat", seat_cm="50")
+    chair.press("sight", sight_h="15").measure("right", 175)
+    accessible(page)
+    chair.write(taken_right="1.50", written_right="-3.00/-0.75x175").end()
+    shown = page.get_by_role("listitem")
+    expect(shown.filter(has_text="You sat at 50 cm, worth 2.00 D, and took off 1.50 D.")).to_be_visible()
+    expect(shown.filter(has_text="The patient looked at your face.")).to_be_visible()
+    expect(shown.filter(has_text="You were 15° off the visual axis.")).to_have_count(1)
+    expect(page.get_by_text("The left eye was never called neutral").first).to_be_visible()
+    page.get_by_role("link", name="Replay at 66.7 cm").click()
+    expect(page.locator("#replayed")).to_contain_text("you wrote −3.00 / −0.75 × 175")
+    accessible(page)
+    # A replay changes nothing that was kept.
+    page.goto(page.url.split("?")[0])
+    expect(page.locator("#replayed")).to_have_count(0)
+
+
+def test_a_child_under_drops(chair: AtTheChair, page: Page, accessible: Check) -> None:
+    page.set_viewport_size(NARROW)
+    chair.choose("Cho").press("room-dim").press("target-6").press("seat", seat_cm="66.7")
+    page.get_by_text("Drops and their clock").click()
+    chair.press("near-check")
+    expect(page.locator("#exam-told")).to_contain_text("Right eye: from far to near the reflex changes plainly.")
+    chair.press("drops-cyclopentolate-both")
+    for _ in range(3):
+        chair.press("wait-4")
+    chair.press("near-check")
+    expect(page.locator("#exam-told")).to_contain_text("Left eye: from far to near the reflex hardly changes.")
+    chair.press("call").measure("right", 90)
+    chair.look_at("left").press("own-eye-left").press("call").measure("left", 90)
+    chair.write(taken_right="1.50", taken_left="1.50", written_right="+2.75/-0.25x90", written_left="+2.50/-0.25x90")
+    chair.note("distance", "vision", "drops", "time of drops").end()
+    expect(page.locator("#verdict")).to_have_text("Both eyes right within 0.25 D")
+    expect(page.get_by_role("row", name="Drops")).to_contain_text("cyclopentolate")
+    accessible(page)
+
+
+def _tab_to(page: Page, css: str) -> None:
+    for _ in range(160):
+        if page.evaluate(f"document.activeElement?.matches({css!r}) ?? false"):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"{css} is not reached by Tab")
+
+
+def test_by_keyboard_alone(chair: AtTheChair, page: Page) -> None:
+    page.set_viewport_size(WIDE)
+    page.goto(f"{chair.served.url}examination")
+    _tab_to(page, "button[value=dev]")
+    page.keyboard.press("Enter")
+    expect(page.locator("#exam-now")).to_be_visible()
+    _tab_to(page, "#bench-stage")
+    for key in ("PageDown", "PageDown", "Comma"):
+        page.keyboard.press(key)
+    expect(page.locator("#panel-log summary")).to_contain_text("5 acts")
+    assert act_words(chair.stands.acts[-1]) == "−0.50 DS, right eye"
+    _tab_to(page, "#do-end-point")
+    page.keyboard.press("Enter")
+    expect(page.locator("#panel-log summary")).to_contain_text("6 acts")
+    expect(page.locator("#do-end-point")).to_be_focused()
+    assert act_words(chair.stands.acts[-1]) == "Neutral with the streak at 175°, along 85°, right eye"
+    _tab_to(page, "#exam-written-right")
+    page.keyboard.type("-2.00")
+    _tab_to(page, "#do-end")
+    page.keyboard.press("Enter")
+    expect(page.locator("#verdict")).to_contain_text("Right eye")
+
+
+@pytest.fixture
+def plain_page(browser: Browser) -> Iterator[Page]:
+    context = browser.new_context(java_script_enabled=False, viewport=NARROW)
+    yield context.new_page()
+    context.close()
+
+
+def test_without_scripts_every_form_does_its_act(plain_page: Page, served: Served) -> None:
+    chair = AtTheChair(plain_page, served).choose("Gwen")
+    chair.press("room-dim").press("target-6").press("frame", frame_vertex="12").press("seat", seat_cm="66.7")
+    expect(plain_page.locator(".bench-words")).to_be_visible()
+    chair.press("fog", fog_power="-6").turn(15).press("lens", lens_sphere="-7.00").press("end-point")
+    expect(plain_page.locator(".exam-ends")).to_contain_text("−7.00 DS with the streak at 15°")
+    plain_page.locator("#exam-written-right").fill("minus what")
+    plain_page.locator("#do-record").click()
+    expect(plain_page.locator("#written-right-problem")).to_be_visible()
+    chair.write(written_right="-8.50/-1.50x15", taken_right="1.50").end()
+    expect(plain_page.locator("#verdict")).to_contain_text("Right eye")
+
+
+@pytest.mark.parametrize(("referral", "heading"), [("", "Not passed"), ("white reflex, today", "Referred")])
+def test_a_white_reflex_is_referred_or_the_whole_fails(
+    chair: AtTheChair, page: Page, accessible: Check, referral: str, heading: str
+) -> None:
+    page.goto(f"{chair.served.url}examination")
+    patient = draw_patient("a white reflex", age=(1, 3), has="white reflex")
+    side: Side = "right" if patient.right.unsafe else "left"
+    one = examinations.begin(chair.served.store, chair.served.learner, patient, now=chair.served.clock.at, lots=lots(9))
+    page.goto(f"{chair.served.url}examination/{one}/{side}")
+    expect(page.get_by_text("The reflex is pale, almost white")).to_be_visible()
+    accessible(page)
+    chair.look_at(other(side)).look_at(side)
+    chair.write(refer=referral).end()
+    expect(page.locator("#verdict")).to_contain_text(heading)
+
+
+def test_the_hands_of_these_tests_find_neutral() -> None:
+    """They use the world of the examination itself: an end point that they call leaves an eighth at most."""
+    patient = draw_patient("hands", age=(50, 60))
+    state = read_acts([Act(0, "room", "dim"), Act(0, "target", 6.0)]).state
+    left = left_at(patient, EndPoint(0, "right", 90, state))
+    held = replace(state, cells=(("right", "sphere", SphCyl(round(4 * left) / 4)),))
+    assert abs(left_at(patient, EndPoint(0, "right", 90, held))) <= 0.13

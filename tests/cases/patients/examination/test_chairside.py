@@ -1,0 +1,199 @@
+"""Ten invented patients, what is seen at the chair, the eye at the bench, and one cause put right."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cases.curriculum.examination_stage import bench_of
+from cases.figures.error_ledger import LedgerBar, ledger_figure
+from cases.optics.lens import SphCyl
+from cases.optics.reflex import residual
+from cases.patients.examination.act_words import act_words
+from cases.patients.examination.acts import Act, State, minute_after, read_acts
+from cases.patients.examination.chairside import (
+    card_of,
+    gaze_words,
+    lean_in_words,
+    near_check_words,
+    referral_of,
+    vision_of,
+)
+from cases.patients.examination.ledger import TermId
+from cases.patients.examination.putting_right import put_right
+from cases.patients.examination.replay import replayed
+from cases.patients.examination.vignettes import VIGNETTES, UnknownVignette, patient_of_vignette, starting_acts
+from cases.patients.examination.world import accommodation, setting_of
+from cases.patients.mixture import mixed_patient
+from cases.patients.patient import SIDES, Patient
+from tests.cases.patients.examination.scripts import Script, patient_of
+
+TEN = [one.id for one in VIGNETTES]
+
+
+def test_there_are_ten_and_none_is_a_real_person() -> None:
+    assert len(set(TEN)) == 10
+    assert all(card_of(patient_of_vignette(one)).invented for one in TEN)
+
+
+@pytest.mark.parametrize("vignette", VIGNETTES, ids=TEN)
+def test_a_vignette_has_the_refraction_that_it_says(vignette: object) -> None:
+    patient = patient_of_vignette(vignette.id)  # type: ignore[attr-defined]
+    for side in SIDES:
+        assert patient.eye(side).rx.equals(getattr(vignette, side), 0.01)
+    assert patient == patient_of_vignette(vignette.id)  # type: ignore[attr-defined]
+    read_acts(starting_acts(patient))
+
+
+def test_a_vignette_of_no_name_is_refused() -> None:
+    with pytest.raises(UnknownVignette, match="none of the ten"):
+        patient_of_vignette("nobody")
+
+
+def test_ben_reads_minus_while_his_left_eye_is_not_fogged() -> None:
+    """The design's own figure: 1.75 − 3.97 at a far target, near −2.25 in the mean; here the target is 6 m away."""
+    ben = patient_of_vignette("ben")
+    found = ben.right.M - accommodation(ben, "right", State(room="dim", target=6.0), 1)
+    assert -2.6 <= found <= -2.0
+
+
+def test_eve_loses_her_astigmatism_from_15_degrees() -> None:
+    eve = patient_of_vignette("eve")
+    setting = setting_of(eve, "right", State(room="dim", target=6.0, sight=(15.0, 0.0)), 1)
+    along = [residual(setting, streak) for streak in (180.0, 90.0)]
+    assert abs(along[0] - along[1]) < 0.13
+
+
+def test_the_bench_leaves_what_the_world_leaves() -> None:
+    """The picture and the ledger are one eye: what is still missing is the same, streak by streak."""
+    for number in range(40):
+        patient = mixed_patient(f"bench {number}")
+        acts = [
+            Act(0, "room", "dim"),
+            Act(0, "target", "face" if number % 3 else 6.0),
+            Act(0, "seat", 50.0 + number),
+            Act(0, "sight", (float(number % 7), 2.0)),
+            Act(0, "frame", (14.0 + number % 4, float(number % 5), 0.0)),
+            Act(0, "lens", ("sphere", SphCyl(number / 4 - 5)), "right"),
+            Act(0, "lens", ("cylinder", SphCyl(0, -0.75, 30)), "right"),
+            Act(0, "lens", ("working", SphCyl(1.5)), "right"),
+            Act(0, "lens", ("fog", SphCyl(2)), "left"),
+        ]
+        state = read_acts(acts).state
+        setting = setting_of(patient, "right", state, 0.2)
+        bench = bench_of(patient, "right", state, 0.2, streak=70, sleeve=-1.5)
+        # The page has the periphery of this eye beside the bench's own numbers.
+        seen = bench.setting.__class__(
+            **{**vars(bench.setting), "oblique_per_deg2": patient.right.peripheral_j2, "cone": None}
+        )
+        for streak in (10.0, 70.0, 125.0):
+            assert residual(seen, streak) == pytest.approx(residual(setting, streak), abs=1e-6)
+        assert (bench.sphere, bench.cylinder, bench.axis) == (number / 4 - 5, -0.75, 30)
+
+
+def test_what_checks_show_follows_the_eye() -> None:
+    child = patient_of(SphCyl(2), age=7)
+    dry, wet = read_acts([]), read_acts([Act(0, "drops", "cyclopentolate")])
+    assert "changes plainly" in near_check_words(child, "right", dry, 1)
+    assert "hardly changes" in near_check_words(child, "right", wet, 45)
+    assert "is wide" in near_check_words(child, "right", wet, 45)
+    assert gaze_words(child, State(target=6.0), 1) == "looks at the target, 6 m away"
+    old = patient_of(SphCyl(0), age=60)
+    neutral = State(target=6.0, distance_cm=67, cells=(("right", "sphere", SphCyl(1.5)), ("left", "fog", SphCyl(1))))
+    assert lean_in_words(old, "right", neutral, 90, 1) == "On leaning in, the reflex moves with."
+
+
+@pytest.mark.parametrize(("rx", "line"), [(SphCyl(-1), "6/15"), (SphCyl(-2), "6/38"), (SphCyl(0), "6/6")])
+def test_vision_by_blur_as_in_a_published_table(rx: SphCyl, line: str) -> None:
+    """Unaided vision of 6,000 refractions (patients.md section 5): 1.00 D 20/50, 2.00 D 20/150; within two lines."""
+    patient = patient_of(rx, age=30)
+    seen = vision_of(patient, "right")
+    lines = [5, 6, 7.5, 9, 12, 15, 19, 24, 30, 38, 48, 60]
+    found = float(seen.removeprefix("6/"))
+    assert abs(lines.index(found) - lines.index(float(line.removeprefix("6/")))) <= 2
+
+
+def test_every_act_has_words_and_a_time() -> None:
+    acts = [
+        Act(0, "target", "off"), Act(0, "seat", 67.0), Act(0, "sight", (-5.0, 3.0)), Act(0, "wait", 0.0834),
+        Act(0, "lens", ("sphere", SphCyl(0)), "left"), Act(0, "frame", (16.0, 10.0, 0.0)), Act(0, "take off", -1.5),
+        Act(0, "end point", 90.0, "right"), Act(0, "call"), Act(0, "own glass", "on"),
+    ]  # fmt: skip
+    words = [act_words(one) for one in acts]
+    assert words[3] == "Waited 5 s"
+    assert words[2] == "Looked from 5° to your left and 3° above"
+    assert words[7] == "Neutral with the streak at 90°, along 180°, right eye"
+    assert all(one[0].isupper() for one in words)
+    assert minute_after([Act(2, "wait", 15.0)]) == 17
+
+
+def _spoilt(patient: Patient, term: TermId) -> Script:
+    script = Script(patient).set_up()
+    match term:
+        case "distance":
+            script.do("seat", 50.0)
+        case "accommodation":
+            script.do("target", "face")
+        case "off-axis":
+            script.do("sight", (12.0, 0.0))
+        case "zone":
+            script.do("zone", "whole")
+        case "plane":
+            script.do("frame", (18.0, 0.0, 0.0))
+    script.fog("left")
+    for streak in (20.0, 110.0) if term == "axis" else (180.0, 90.0):
+        script.neutralise("right", streak)
+    return script.take().record("right")
+
+
+@pytest.mark.parametrize("term", ["distance", "accommodation", "off-axis", "zone", "axis", "plane"])
+def test_a_cause_put_right_is_gone(term: TermId) -> None:
+    patient = patient_of(SphCyl(-5, -1, 180), age=25)
+    patient = patient.__class__(
+        **{**vars(patient), "right": patient.right.__class__(**{**vars(patient.right), "c40_um": 0.05})}
+    )
+    script = _spoilt(patient, term)
+    before = script.ledger("right")
+    assert before.term(term).lens.strongest > 0.1
+    mended = put_right(patient, script.examined, before, term)
+    assert mended is not None
+    after = replayed(patient, script.examined, mended.acts, "right")
+    assert after.term(term).lens.strongest < 0.12 if term == "accommodation" else after.term(term).lens.strongest < 0.01
+    assert after.open_d < 0.01
+
+
+def test_what_another_act_would_not_mend_has_no_replay() -> None:
+    script = _spoilt(patient_of(SphCyl(-2)), "distance")
+    for term in ("rounding", "slips", "end-point"):
+        assert put_right(script.patient, script.examined, script.ledger("right"), term) is None
+
+
+def test_the_bars_of_a_ledger_sum_to_what_was_written() -> None:
+    bars = (LedgerBar("sat at 50 cm", 0.5), LedgerBar("left", -0.13))
+    figure = ledger_figure(bars, right_d=-1.75, written_d=-1.25, uid="x", title="Right eye")
+    told = figure.description
+    assert "sat at 50 cm +0.50; left −0.13; smaller causes together +0.13; in all +0.50 D" in told
+    rects = [part.split('"') for part in figure.svg.split("<rect")[1:]]
+    widths = [float(one[7]) for one in rects]
+    scale = widths[0] / 0.5
+    assert np.allclose(widths, [0.5 * scale, 0.13 * scale, 0.13 * scale], atol=0.1)
+    assert math.isclose(sum(one.mean_d for one in bars) + 0.13, 0.5)
+
+
+def test_what_stands_in_the_pupil_is_a_reason_to_refer() -> None:
+    clear = patient_of(SphCyl(1), age=40)
+    assert referral_of(clear) == ""
+    clouded = replace(clear, right=replace(clear.right, media=("nuclear opacity",)))
+    assert referral_of(clouded) == "by the local path: nuclear opacity"
+    assert "unequal eyes" in referral_of(patient_of(SphCyl(1), SphCyl(3), age=5))
+    assert "unequal" in referral_of(patient_of_vignette("ben"))
+    white = replace(clear, left=replace(clear.left, media=("white reflex",)))
+    assert referral_of(white).startswith("at once")
+
+
+def test_a_small_child_looks_at_a_toy() -> None:
+    child = patient_of(SphCyl(1), age=2)
+    assert gaze_words(child, State(target=3.0), 1) == "looks at a toy, 3 m away"

@@ -1,0 +1,86 @@
+"""Moving pictures of cases: what they show can be seen, and an answer in place looks as the optics have it."""
+
+from __future__ import annotations
+
+import pytest
+
+from cases.curriculum.bench.bench_neutral import TOO_DULL_TO_START
+from cases.curriculum.bench_stage import require_plain
+from cases.curriculum.bench_types import moving_types, showing, stage_of, staged, views_in_case, views_in_mark, wanting
+from cases.curriculum.register import case_type
+from cases.errors import CaseError
+from cases.optics import light
+from cases.optics.reflex import movement, residual
+from cases.procedure.case_type import draw
+from tests.cases.seeds import settings_of
+from tests.cases.worked import case_of
+
+ABOUT_MOVEMENT = sorted({*moving_types(), *staged()})
+UNSEEN_ON_PURPOSE = {"dull-reflex"}
+"""Types that ask what to do where no movement can be seen."""
+
+
+@pytest.mark.parametrize("type_id", ABOUT_MOVEMENT)
+def test_a_movement_that_a_case_asks_for_can_be_seen(type_id: str) -> None:
+    """Or the case says what to do where it cannot: a law over all types about movement."""
+    stage = stage_of(type_id)
+    for seed in range(9):
+        case = draw(case_type(type_id), seed, settings_of(seed))
+        if stage is not None and "lenses" in stage.free:
+            assert TOO_DULL_TO_START in case.type.found(case.findings)
+            continue
+        if type_id in UNSEEN_ON_PURPOSE:
+            continue
+        for view in views_in_mark(type_id, case.findings, None, case.truth):
+            setting, streak = view.bench.setting, view.bench.streak
+            wanted = movement(setting, streak)
+            assert wanted == "neither" or light.shows(setting, streak, wanted) or _of_the_edge(view.bench.margin), seed
+
+
+def _of_the_edge(margin: float) -> bool:
+    """Say whether a neutral centre has an edge that moves, which is what is to be seen there."""
+    return margin != 0
+
+
+@pytest.mark.parametrize("distance_cm", [33, 50, 67, 100])
+def test_the_bounds_of_sight_are_those_of_the_sweep(distance_cm: float) -> None:
+    vergence = 100 / distance_cm
+    for left in (-(1.5 + 2 * vergence), min(1.5 + 4.5 * vergence, 12.0)):
+        require_plain(distance_cm, left)
+        assert light.shows(wanting(left, distance_cm).setting, 90, "with" if left > 0 else "against")
+    with pytest.raises(CaseError):
+        require_plain(distance_cm, -(1.6 + 2 * vergence))
+
+
+def test_a_picture_never_gives_an_open_case_away() -> None:
+    for type_id in ("predict-movement", "reflex", "bench-movement", "bench-sphere", "bracket-end-point"):
+        case = draw(case_type(type_id), 3, settings_of(3))
+        assert views_in_case(type_id, case.findings) == ()
+    assert views_in_case("net-sphere", {}) == views_in_mark("net-sphere", {}, None, {}) == ()
+
+
+@pytest.mark.parametrize("beam", ["parallel", "converging"])
+@pytest.mark.parametrize("seen", ["with", "against", "neutral"])
+def test_a_movement_is_shown_as_it_is_named(seen: str, beam: str) -> None:
+    bench = showing(seen, beam, streak=30)
+    assert movement(bench.setting, 30) == seen
+    assert light.shows(bench.setting, 30, seen)
+
+
+def test_an_answer_in_place_leaves_what_it_is_out_by() -> None:
+    """By hand: +1.50 D at 50 cm is neutral with +3.50; an answer of +2.50 puts in +4.50, 1.00 D too much."""
+    case = case_of("bench-sphere", {"rx": 1.5, "distance_cm": 50})
+    yours, right = views_in_mark("bench-sphere", case.findings, {"power": 2.5}, case.truth)
+    assert residual(yours.bench.setting, yours.bench.streak) == pytest.approx(-1)
+    assert residual(right.bench.setting, right.bench.streak) == pytest.approx(0)
+    assert (yours.name, right.name) == ("Your answer in place", "The right answer in place")
+
+
+def test_a_turned_axis_is_shown_where_it_leaves_the_most() -> None:
+    """By hand: +1.00/−2.00 × 90 answered at 180 leaves 2.00 D in either meridian."""
+    eye = {"sphere": 1.0, "cylinder": -2.0, "axis": 90}
+    case = case_of("bench-eye", {"rx": eye, "start_streak": 70, "distance_cm": 50})
+    given = {"prescription": case_type("bench-eye").asks[0].kind.read("+1.00 -2.00 x 180")}
+    yours, right = views_in_mark("bench-eye", case.findings, given, case.truth)
+    assert abs(residual(yours.bench.setting, yours.bench.streak)) == pytest.approx(2)
+    assert residual(right.bench.setting, right.bench.streak) == pytest.approx(0)

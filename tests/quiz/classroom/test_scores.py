@@ -1,0 +1,132 @@
+"""The pages of a drill's scores, its cases, its learners, its report, the score sheet, and two drills compared."""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import re
+from typing import Any
+
+import pytest
+from flask import Flask
+
+from quiz.app import create_app
+from quiz.storage import class_queries
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
+from tests.conftest import Clock, lots, slipped
+from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in
+
+SET: dict[str, Any] = {"cases": "3", "type": ["net-sphere"], "title": "=First"}
+NAMES = ("Ada", "Bo", "Cy")
+
+
+@pytest.fixture
+def app(data_file: DataFile, clock: Clock) -> Flask:
+    return create_app(data_file, clock=clock, lots=lots(), hosts=None, beyond=True)
+
+
+def words(page: str) -> str:
+    """Return a page's text, tags and spaces tidied."""
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
+
+
+def give(one: Browser, store: Store, url: str, *, slip: bool) -> None:
+    _, case = waiting_in(case_page(one, url), store)
+    answer(one, store, url, slipped(case, "distance-left-in") if slip else None)
+
+
+@pytest.fixture
+def owner(app: Flask, store: Store, clock: Clock) -> Browser:
+    """Set a drill that Ada does wholly right and Bo with slips, and its copy, which both do right; Cy begins none."""
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    drill = set_drill(one, number, **{**SET, "pass_mark": "70"})
+    people = [learner(app, code, name) for name in NAMES]
+    for who, slips in zip(people, (0, 2), strict=False):
+        who.post("/drill/1/begin")
+        for place in range(3):
+            clock.move(seconds=10)
+            give(who, store, "/drill/1", slip=place < slips)
+    copied = one.post(f"{drill}/copy").location.removesuffix("/edit")
+    one.post(f"{copied}/open")
+    for who in people[:2]:
+        who.post("/drill/2/begin")
+        for _ in range(3):
+            give(who, store, "/drill/2", slip=False)
+    return one
+
+
+def test_scores_say_how_they_are_spread_and_which_case_was_missed(owner: Browser) -> None:
+    page = owner.get("/class/1/drill/1/scores").text
+    told = words(page)
+    assert "handed in 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4" in told
+    assert "2 right" not in told
+    assert "1 not begun" in told
+    assert "Scores of 2 learners" in page
+    assert re.search(r"1 Gross to net, one sphere 1 of 2 9 % to 91 %", told)
+    assert "left the working distance in" in told
+    behind = words(owner.get("/class/1/answers?drill=1&place=1").text)
+    assert "=First; the whole class; case 1; Gross to net, one sphere. " in behind
+    assert "2 answers" in behind, "of the one case, though all three are of one type"
+    assert "Look at it again" not in told, "two learners show nothing"
+    assert re.search(r"Ada .*Ada, answers: 3 of 3 0:\d\d passed", told)
+    assert re.search(r"Bo .*Bo, answers: 1 of 3 0:\d\d not passed", told)
+
+
+def test_learners_are_sorted_searched_and_those_not_begun_found(owner: Browser) -> None:
+    def order(query: str) -> list[str]:
+        page = owner.get(f"/class/1/drill/1/scores?{query}").text
+        return re.findall(r'<th scope="row"><a class="target" href="/class/1/learner/\d+">([^<]+)</a>', page)
+
+    assert order("sort=-score") == ["Ada", "Bo", "Cy"]
+    assert order("sort=score") == ["Cy", "Bo", "Ada"]
+    assert order("q=b") == ["Bo"]
+    assert order("show=not-begun") == ["Cy"]
+    assert order("sort=nothing&page=7") == []
+    page = owner.get("/class/1/drill/1/scores?sort=-score&cases=-right").text
+    assert page.count('aria-sort="descending"') == 2
+
+
+def test_the_report_has_everyone_and_no_forms(owner: Browser) -> None:
+    page = owner.get("/class/1/drill/1/report").text
+    assert all(f"<span>{name}</span>" in page for name in NAMES)
+    assert "<form" not in page
+
+
+def test_the_score_sheet_has_a_row_a_learner_and_a_column_a_drill(owner: Browser) -> None:
+    reply = owner.get("/class/1/scores.csv")
+    assert reply.data.startswith(b"\xef\xbb\xbflearner,")
+    rows = list(csv.reader(io.StringIO(reply.data.decode("utf-8-sig"))))
+    assert rows == [
+        ["learner", "number", "groups", "'=First (of 3)", "'=First (copy) (of 3)"],
+        ["Ada", "", "", "3", "3"],
+        ["Bo", "", "", "1", "3"],
+        ["Cy", "", "", "", ""],
+    ]
+
+
+def test_before_and_after_are_paired_by_learner_and_slips_are_of_where_they_could_show(owner: Browser) -> None:
+    told = words(owner.get("/class/1/compare?before=1&after=2").text)
+    assert "2 learners answered in both." in told
+    assert re.search(r"2 67 % 100 % \+33 −390 to \+457", told), "mean 33 points, t(1) 12.706 times SD / sqrt(2)"
+    assert "better" not in told.replace("“Better”", "")
+    assert re.search(r"Left the working distance in\. Step: [^.]+\. 2 of 6 0 of 6", told)
+    assert "Two drills" not in told
+    assert owner.get("/class/1/compare?before=1&after=99").status_code == 404
+
+
+def test_each_their_own_cases_are_not_compared(app: Flask, store: Store) -> None:
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="1", type=["net-sphere"], same="own")
+    ada = learner(app, code, "Ada")
+    assert "Nobody is found" in words(one.get("/class/1/drill/1/scores?q=none").text)
+    ada.post("/drill/1/begin")
+    give(ada, store, "/drill/1", slip=False)
+    told = words(one.get("/class/1/drill/1/scores").text)
+    assert "Each learner had their own cases" in told
+    assert "handed in 1 of 1 mean right 1.0 median 1" in told
+    assert class_queries.is_begun(store, 1)
+    assert "Two drills are needed" in words(one.get("/class/1/compare").text)

@@ -1,0 +1,86 @@
+"""Patients set for a class: everyone examines the same ones, each once; the preceptor reads every log."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from flask import Flask
+
+from quiz.app import create_app
+from quiz.classroom import set_patients
+from quiz.storage.datafile import DataFile
+from quiz.storage.examining import set_queries
+from quiz.storage.store import Store
+from tests.conftest import Clock, lots
+from tests.quiz.class_people import Browser, learner, make_class, preceptor
+
+DONE = {"do": "record", "sent": "x", "written-right": "-1.25/-0.50x175", "taken-right": "1.50", "end": "yes"}
+
+
+def begin(who: Browser, place: int) -> str:
+    reply = who.post("/examination", {"set": f"1 {place}"})
+    assert reply.status_code == 303
+    return str(reply.location).split("/")[2]
+
+
+@pytest.fixture
+def app(data_file: DataFile, clock: Clock) -> Flask:
+    return create_app(data_file, clock=clock, lots=lots(), hosts=None, beyond=True)
+
+
+@pytest.fixture
+def owner(app: Flask, store: Store) -> Browser:
+    return preceptor(app, store)
+
+
+def test_two_patients_are_set_examined_once_and_read(app: Flask, store: Store, owner: Browser) -> None:
+    class_id, code = make_class(owner)
+    url = f"/class/{class_id}/examinations"
+    ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
+    assert owner.post(url, {"title": "Two", "patient": ["vignette dev", "drawn infant"]}).status_code == 303
+    page = ada.get("/examination").text
+    assert "Set for you" in page
+    assert "Examine Dev, 12 years" in page
+    one = begin(ada, 0)
+    # A second press goes on with the first examination, and everyone meets the same patients.
+    assert begin(ada, 0) == one
+    assert begin(bo, 1) != begin(ada, 1)
+    patients = {run.set_place: run.patient for run in set_queries.runs_of(store, 1)}
+    assert all(run.patient == patients[run.set_place] for run in set_queries.runs_of(store, 1))
+    ada.post(f"/examination/{one}/act", {"do": "end-point", "eye": "right", "streak": "175", "sent": "a"})
+    ada.post(f"/examination/{one}/act", DONE)
+    page = owner.get(f"{url}/1").text
+    assert page.count("not begun") == 1
+    assert page.count("under way") == 2
+    log = owner.get(f"{url}/1/log/{one}").text
+    assert "Examined by Ada" in log
+    assert "Neutral with the streak at 175" in log
+    assert "Dev again" not in log
+    replay = re.search(r'href="(/class/[^"]*right=[^"#]*)', log)
+    assert replay is not None
+    assert "Replayed" in owner.get(replay[1].replace("&amp;", "&")).text
+
+
+def test_a_closed_set_is_not_begun(app: Flask, store: Store, owner: Browser) -> None:
+    class_id, code = make_class(owner)
+    ada = learner(app, code, "Ada")
+    owner.post(f"/class/{class_id}/examinations", {"patient": ["vignette eve"]})
+    owner.post(f"/class/{class_id}/examinations/1/close")
+    assert ada.post("/examination", {"set": "1 0"}).status_code == 404
+    assert set_queries.runs_of(store, 1) == []
+
+
+def test_a_set_needs_a_patient(owner: Browser) -> None:
+    class_id, _ = make_class(owner)
+    reply = owner.post(f"/class/{class_id}/examinations", {"patient": ["", ""]})
+    assert reply.status_code == 422
+    assert f"choose 1 to {set_patients.MOST_PATIENTS}" in reply.text
+
+
+def test_an_examination_of_ones_own_is_no_log_of_the_class(app: Flask, owner: Browser) -> None:
+    class_id, code = make_class(owner)
+    ada = learner(app, code, "Ada")
+    owner.post(f"/class/{class_id}/examinations", {"patient": ["vignette eve"]})
+    private = str(ada.post("/examination", {"vignette": "dev"}).location).split("/")[2]
+    assert owner.get(f"/class/{class_id}/examinations/1/log/{private}").status_code == 404

@@ -1,0 +1,178 @@
+"""Whole examinations are kept act by act: reload, a form sent twice and a second tab lose or double nothing."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from cases.curriculum.examination_evidence import EVERYTHING
+from cases.curriculum.register import all_skills, all_slips
+from cases.optics.lens import SphCyl
+from cases.patients.examination.act_json import read_act, value_document
+from cases.patients.examination.acts import BadAct
+from cases.patients.patient import SIDES
+from quiz.learning import model
+from quiz.practice import dealing, progress
+from quiz.practice.examining import examinations
+from quiz.practice.examining.examinations import Done, OverAlready, UnknownExamination
+from quiz.storage import projection
+from quiz.storage.store import Learner, Store
+from tests.conftest import NOON, lots, written
+
+SET_UP: list[Done] = [("room", "dim", None), ("target", 6.0, None), ("seat", 50.0, None)]
+
+
+@pytest.fixture
+def begun(store: Store, learner: Learner) -> str:
+    return examinations.begin_vignette(store, learner, "dev", now=NOON, lots=lots())
+
+
+def test_what_was_done_is_read_again_as_it_was(store: Store, learner: Learner, begun: str) -> None:
+    done: list[Done] = [
+        *SET_UP,
+        ("sight", (5.0, 0.0), None),
+        ("lens", ("cylinder", SphCyl(0, -0.5, 20)), "right"),
+        ("drops", "tropicamide", None),
+        ("wait", 30.0, None),
+        ("near check", None, "right"),
+        ("end point", 110.0, "right"),
+        ("write", SphCyl(-1, -0.5, 175), "right"),
+    ]
+    examinations.do(store, learner, begun, done, sent_as="a", now=NOON)
+    again = examinations.own(store, learner, begun)
+    assert [(one.what, one.value, one.side) for one in again.acts[-len(done) :]] == done
+    assert again.minute > 30
+    assert again.examined.record.written == {"right": SphCyl(-1, -0.5, 175)}
+
+
+def test_a_form_sent_twice_is_one_act(store: Store, learner: Learner, begun: str) -> None:
+    for _ in range(2):
+        stands = examinations.do(store, learner, begun, [("take off", 1.5, None)], sent_as="b", now=NOON)
+    assert stands.examined.record.taken == dict.fromkeys(SIDES, 1.5)
+
+
+def test_a_second_tab_goes_on_from_where_the_first_is(store: Store, learner: Learner, begun: str) -> None:
+    examinations.do(store, learner, begun, SET_UP, sent_as="first tab", now=NOON)
+    stands = examinations.do(store, learner, begun, [("room", "dark", None)], sent_as="second tab", now=NOON)
+    assert stands.examined.state.room == "dark"
+    assert stands.examined.state.distance_cm == 50
+
+
+def test_nothing_is_kept_of_what_cannot_be_done(store: Store, learner: Learner, begun: str) -> None:
+    before = len(examinations.own(store, learner, begun).acts)
+    with pytest.raises(BadAct, match="lit, dim, dark"):
+        examinations.do(store, learner, begun, [*SET_UP, ("room", "blue", None)], sent_as="c", now=NOON)
+    assert len(examinations.own(store, learner, begun).acts) == before
+
+
+def test_after_the_end_nothing_is_added(store: Store, learner: Learner, begun: str) -> None:
+    examinations.hand_in(store, learner, begun, now=NOON)
+    with pytest.raises(OverAlready, match="handed in"):
+        examinations.do(store, learner, begun, SET_UP, sent_as="d", now=NOON)
+
+
+@pytest.mark.usefixtures("begun")
+def test_an_act_that_was_kept_is_not_changed(store: Store) -> None:
+    with pytest.raises(sqlite3.IntegrityError, match="only ever added"), store.writing():
+        store.change("UPDATE examination_acts SET minute = 9")
+
+
+def test_another_learner_does_not_find_it(store: Store, learner: Learner, begun: str) -> None:
+    other = Learner(learner.id + 1, "Bo", NOON, "{}", joined=False)
+    with pytest.raises(UnknownExamination):
+        examinations.own(store, other, begun)
+
+
+@pytest.mark.parametrize("value", [None, 6.0, "dim", (5.0, -3.0), SphCyl(-1, -0.5, 20), ("fog", SphCyl(2))])
+def test_a_value_is_read_as_it_was_written(value: object) -> None:
+    document = value_document(value)  # type: ignore[arg-type]
+    assert read_act(1, "note", document, "left").value == value
+
+
+@pytest.mark.parametrize("document", [{"lens": [1, 2, 3, 4]}, {"number": "much"}, {"numbers": 3}])
+def test_a_value_that_is_none_is_refused(document: dict[str, object]) -> None:
+    with pytest.raises(BadAct, match="cannot be read"):
+        read_act(1, "seat", document, None)
+
+
+def test_an_act_of_no_name_is_refused() -> None:
+    with pytest.raises(BadAct, match="no act has this name"):
+        read_act(1, "sing", {}, None)
+
+
+@pytest.mark.parametrize(("ages", "low", "high"), [(name, *ages) for name, ages in examinations.AGE_GROUPS.items()])
+def test_a_drawn_patient_is_of_the_age_that_was_asked(ages: str, low: float, high: float) -> None:
+    for number in range(8):
+        assert low <= examinations.drawn(f"{number}", ages, "europe").age_y <= high
+
+
+def test_now_and_then_a_reflex_is_one_to_refer() -> None:
+    people = [examinations.drawn(f"{number}", "any", "europe") for number in range(150)]
+    unsafe = [any(one.eye(side).unsafe for side in SIDES) for one in people]
+    assert 2 <= sum(unsafe) <= 30
+
+
+# --- what memory takes of it -------------------------------------------------------------------------------------
+
+AT_50: list[Done] = [
+    ("room", "dim", None),
+    ("target", 6.0, None),
+    ("seat", 50.0, None),
+    ("lens", ("sphere", SphCyl(0.25)), "left"),
+    ("end point", 175.0, "right"),
+    ("lens", ("sphere", SphCyl(0.5)), "right"),
+    ("end point", 85.0, "right"),
+    ("lean in", None, "right"),
+    ("take off", 1.5, "right"),
+    ("note", "distance", None),
+    ("note", "vision", None),
+    ("write", SphCyl(-1, -0.5, 175), "right"),
+]
+
+
+def examined(store: Store, learner: Learner, done: list[Done], now: float, seed: int = 1) -> str:
+    one = examinations.begin_vignette(store, learner, "dev", now=now, lots=lots(seed))
+    examinations.do(store, learner, one, done, sent_as="all", now=now)
+    examinations.hand_in(store, learner, one, now=now + 60)
+    return one
+
+
+def test_the_ledger_blames_its_step_and_credits_the_others(store: Store, learner: Learner) -> None:
+    examined(store, learner, AT_50, NOON)
+    state = projection.cases_of(store, learner.id)
+    assert [*state.slips["distance-in-dioptres"]] == ["always-one-fifty"]
+    steps, new = ("distance-in-dioptres", "write-record"), model.replay(())
+    fresh = {step: model.outlook(new, step, NOON + 60).mastery for step in steps}
+    now = {step: model.outlook(state, step, NOON + 60).mastery for step in fresh}
+    assert now["distance-in-dioptres"] < fresh["distance-in-dioptres"]
+    assert now["write-record"] > fresh["write-record"]
+
+
+def test_a_slip_of_several_examinations_recurs_on_the_desk(store: Store, learner: Learner) -> None:
+    for number in range(4):
+        examined(store, learner, AT_50, NOON + 86400 * number, number)
+    now = NOON + 4 * 86400
+    standing = progress.standing_slips(store, learner, projection.told_of(store, learner), now)
+    assert [one.key for one in standing] == [("distance-in-dioptres", "always-one-fifty")]
+
+
+def test_memory_folded_anew_is_the_same(store: Store, learner: Learner) -> None:
+    """Answers and examinations are taken in the order in which they came, also at one moment of a clock that stands."""
+    for number in range(3):
+        one = dealing.waiting(store, learner, now=NOON, lots=lots(number))
+        dealing.take(store, learner, one.dealt.id, written(one.case), None, now=NOON)
+        examined(store, learner, AT_50, NOON, number)
+    assert [one.as_kept for one in projection.rebuild(store)] == [True]
+    events = list(projection.events_of(store, learner.id))
+    assert [one.type == projection.EXAMINATION for one in events] == [False, True] * 3
+
+
+def test_where_nothing_was_measured_memory_takes_nothing(store: Store, learner: Learner) -> None:
+    examined(store, learner, SET_UP, NOON)
+    assert list(projection.events_of(store, learner.id)) == []
+
+
+def test_every_step_and_slip_of_an_examination_has_a_name() -> None:
+    assert {step for step, _ in EVERYTHING} <= all_skills().keys()
+    assert {slip for _, slip in EVERYTHING} <= all_slips().keys()
