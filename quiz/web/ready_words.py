@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from quiz.practice.readiness import LEAST_CHANGE, Paper, Ready, TenMinutes
+from quiz.practice.today import LEAST_CHANGE, Paper, Ready, TenMinutes
 
 
 def title(one: Ready) -> str:

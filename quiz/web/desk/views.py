@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from cases.patients.examination.chairside import card_of
 from quiz.classroom import set_patients
 from quiz.learning.state import DAY
-from quiz.practice import learners, progress, readiness, what_to_practise
+from quiz.practice import learners, progress, what_to_practise
 from quiz.practice import today as days
 from quiz.practice.examining import examinations
 from quiz.practice.settings import LENGTHS, Length
@@ -121,7 +121,7 @@ def desk_page(
     problem = problem or ("" if goes_on else days.nothing_there(offered, state, settings.level, aim, now))
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
-    ready = readiness.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
+    ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
     return DeskPage(
         heading=heading,
         more=more,
@@ -156,7 +156,7 @@ def desk_page(
         exam=_day(day.exam_at, now) if day.exam_at is not None else "",
         ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in ready),
         ready_note=ready_words.note(ready),
-        paper=ready_words.paper_words(readiness.paper(ready)),
+        paper=ready_words.paper_words(days.paper(ready)),
         drills=drills,
         examination=_examination(store, learner),
         set_patients=sum(one.run is None or one.run.closed_at is None for one in set_patients.offers(store, learner)),

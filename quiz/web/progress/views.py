@@ -10,7 +10,8 @@ from datetime import UTC, date, datetime, timedelta
 from quiz.learning import forecast, words
 from quiz.learning.forecast import Ahead
 from quiz.learning.state import DAY
-from quiz.practice import learners, progress, readiness, what_to_practise
+from quiz.practice import learners, progress, what_to_practise
+from quiz.practice import today as day_ahead
 from quiz.practice.charts import Table
 from quiz.practice.progress import Held, PastSlip, StandingSlip
 from quiz.practice.progress_charts import day_words, fading_chart, sureness_chart, weeks_charts
@@ -220,11 +221,11 @@ def sureness_page(store: Store, learner: Learner) -> SurenessPage:
 
 def ready_page(store: Store, learner: Learner, exam_at: float, *, now: float) -> ReadyPage:
     """Show each topic on the day of the exam, and after ten minutes of it."""
-    found = readiness.ten_minutes(store, learner, exam_at, now=now)
+    found = day_ahead.ten_minutes(store, learner, exam_at, now=now)
     before = [one.before for one in found]
     return ReadyPage(
         _long_day(datetime.fromtimestamp(exam_at, UTC).date()),
-        ready_words.paper_words(readiness.paper(before)),
+        ready_words.paper_words(day_ahead.paper(before)),
         tuple(
             MinutesLine(ready_words.title(one.before), one.before.topic, *ready_words.minutes_words(one))
             for one in found
@@ -292,7 +293,7 @@ def _exam_words(store: Store, learner: Learner, settings: LearnerSettings, now: 
     days = int(at // DAY) - int(now // DAY)
     away = "today" if days == 0 else "tomorrow" if days == 1 else f"in {days} days"
     by_words: dict[str, list[str]] = {}
-    for one in readiness.readiness(store, learner, at):
+    for one in day_ahead.readiness(store, learner, at):
         by_words.setdefault(one.words, []).append(one.title)
     said = "; ".join(f"{words}: {listed(titles)}" for words, titles in by_words.items())
     return f"That is {away}. Without practice until then, {said}."

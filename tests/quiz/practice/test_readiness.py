@@ -10,9 +10,9 @@ from quiz.learning import model
 from quiz.learning.intervals import Interval
 from quiz.learning.state import Answered, LearnerState
 from quiz.practice import dealing, learners
-from quiz.practice import readiness as exam_readiness
-from quiz.practice.readiness import Ready
+from quiz.practice import today as exam_readiness
 from quiz.practice.settings import LearnerSettings
+from quiz.practice.today import Ready
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import SURVEY_FAMILIES
 from quiz.storage import forecast_queries, projection
