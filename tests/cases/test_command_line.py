@@ -213,7 +213,7 @@ def test_a_file_of_cases_that_cannot_be_used_is_refused_in_words(
     for text, says in (
         (good.replace('"distance_cm": ', '"distance_cm": 1'), "it was changed after it was saved"),
         (good.replace("net-sphere", "net-cube"), "cannot be read by this version"),
-        (good.replace("version 1", "version 9"), "does not hold “two-meridians cases, version 1”"),
+        (good.replace("version 1", "version 9"), "does not contain “two-meridians cases, version 1”"),
         ("{", "not JSON"),
         ("[]", "give one that `sheet --keep` wrote"),
     ):
