@@ -18,7 +18,7 @@ document.addEventListener("keydown", (event) => {
 document.documentElement.classList.add("can-move");
 document.addEventListener("click", async (event) => {
   const button = /** @type {HTMLElement} */ (event.target).closest("[data-moving]");
-  const root = button?.closest(".moving");
+  const root = button?.closest(".moving-picture");
   if (!(button instanceof HTMLElement) || !(root instanceof HTMLElement)) return;
   const { toggle } = await import("./moving-picture.js");
   toggle(root, button);

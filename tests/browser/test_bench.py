@@ -627,6 +627,18 @@ def test_the_picture_lies_where_the_field_lies(page: Page, served: Served) -> No
     assert abs(light) > 0.3
 
 
+def test_nothing_lies_over_the_picture_but_the_trial_frame(page: Page, served: Served) -> None:
+    """What is seen is what was drawn: a sheet for other pictures once laid a dark ground over this one."""
+    page.goto(f"{served.url}bench")
+    drawn(page)
+    grounds = page.evaluate(
+        "[...document.querySelectorAll('#bench-stage canvas')].map(one => getComputedStyle(one))"
+        ".map(({ backgroundColor, height }) => [backgroundColor, height])"
+    )
+    stage = page.evaluate("document.getElementById('bench-stage').clientHeight")
+    assert grounds == [["rgba(0, 0, 0, 0)", f"{stage}px"]] * 2
+
+
 def test_nothing_is_drawn_while_nothing_changes(page: Page, served: Served) -> None:
     page.goto(f"{served.url}bench")
     drawn(page)
