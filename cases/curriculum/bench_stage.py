@@ -286,6 +286,8 @@ def _look(bench: Bench) -> pupil_reflex.DrawnLook:
     look = seen_in(bench.setting, bench.streak)
     # Where nothing travels there is no speed to tell: to call neutral fast would be the very slip that is to be seen.
     speed: Speed | None = "fast" if look.speed > 1.2 else "slow" if look.speed < 0.6 else None
-    width: Breadth | None = "wide" if look.width > 0.85 else "narrow" if look.width < 0.6 else None
-    light: Brightness | None = "bright" if look.brightness >= 0.8 else "dim" if look.brightness < 0.6 else None
-    return pupil_reflex.DrawnLook(None if look.movement == "neutral" else speed, width, light, look.width)
+    # As the words beside it have them: by the light that comes back.
+    share = light.band_seen(bench.setting, bench.streak).share
+    width: Breadth | None = "wide" if share >= 2 / 3 else "narrow" if share < 1 / 3 else None
+    lit: Brightness | None = "bright" if look.brightness >= 0.8 else "dim" if look.brightness < 0.6 else None
+    return pupil_reflex.DrawnLook(None if look.movement == "neutral" else speed, width, lit, share)

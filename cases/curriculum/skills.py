@@ -181,7 +181,8 @@ LENSES_IGNORED = SlipName(
 SPEED_REVERSED = SlipName(
     "speed-reversed",
     "took slow for near neutral",
-    "Slow and dull means far from neutral; fast and bright means near it.",
+    "A slow reflex is far from neutral and a fast one is near. Brightness does not say: the brightest band comes "
+    "before neutral, and against is duller than with.",
 )
 AGAINST_AS_FARTHER = SlipName(
     "against-as-farther",

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
 
 from cases.optics.lens import SphCyl
-from cases.optics.light import directions
-from cases.optics.reflex import Setting, movement, residual, residual_matrix, speed_ratio, width_mm
+from cases.optics.light import light
+from cases.optics.reflex import Setting, movement, residual, speed_ratio, width_mm
 
 PUPIL_MM = 6.0
 """A pupil in a dim room: common practice, no published source."""
 
-DIM_AT = 4.0
-"""D still to be added at which a drawing on paper hatches a reflex half as densely as at neutral. A law of the
-drawings: the light itself is `cases.optics.light`."""
+LIGHTS_MM2 = (0.05, 0.4, 1.5, 5.0, 15.0)
+LIGHTS_DRAWN = (0.3, 0.45, 0.6, 0.8, 1.0)
+"""The light at the pupil's centre with the streak on it, and the brightness from 0 to 1 with which it is drawn and
+worded, straight between on a scale of logarithms: the steps of the bench's words, ours, to be tried with clinicians."""
 
 SPEEDS = (
     (2.5, "much faster than the streak"),
@@ -75,8 +79,14 @@ def seen_in(setting: Setting, streak: float) -> Seen:
         movement(setting, streak),
         speed_ratio(setting, streak),
         min(1.0, width_mm(setting, streak) / setting.pupil_mm),
-        1 / (1 + math.hypot(*(residual_matrix(setting) @ directions(streak)[0])) / DIM_AT),
+        _brightness(setting, streak),
     )
+
+
+@lru_cache(4096)
+def _brightness(setting: Setting, streak: float) -> float:
+    peak = float(light(setting, streak, face_mm=0.0, x_mm=0.0, y_mm=0.0))
+    return float(np.interp(math.log(max(peak, LIGHTS_MM2[0])), [math.log(one) for one in LIGHTS_MM2], LIGHTS_DRAWN))
 
 
 def seen(left: float, distance_cm: float) -> Seen:

@@ -126,6 +126,11 @@ def plain(heading: str) -> str:
     return "".join(mark for mark in text if mark.isalnum())
 
 
+def heading_of(field: str) -> str:
+    """Return a heading that `column_of` reads as a field of `NAMES`."""
+    return _HEADINGS[field][0]
+
+
 def column_of(heading: str) -> str | None:
     """Return the field that a heading means; None when it means none."""
     return _COLUMN.get(plain(heading))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import islice
@@ -27,6 +27,7 @@ from quiz.accuracy.columns import (
     day_of,
     distance_of,
     eye_of,
+    heading_of,
     lens_of,
     lens_of_parts,
     patient_of,
@@ -49,6 +50,14 @@ _APOSTROPHE = re.compile(r"'(?=[=+\-@\t\r'])")
 
 class BadTable(QuizError):
     """A file that cannot be read as a log at all."""
+
+
+class BadHeading(BadTable):
+    """A file whose headings do not name the columns that are needed: they can be chosen by hand."""
+
+    def __init__(self, says: str, heading: Sequence[str]) -> None:
+        super().__init__(says)
+        self.heading = tuple(cell.strip()[:40] for cell in heading)
 
 
 @dataclass(frozen=True)
@@ -196,9 +205,40 @@ def _lines(text: str) -> Iterator[tuple[int, str, list[str]]]:
         ) from error
 
 
-def _understood(text: str, separator: str) -> int:
+def _understood(text: str, separator: str) -> tuple[int, int]:
+    """Count the headings that are understood, then the cells of the first row: what decides where none is."""
     first = next((cells for cells in csv.reader(io.StringIO(text, newline=""), delimiter=separator) if cells), [])
-    return sum(column_of(cell) is not None for cell in first[:MOST_COLUMNS])
+    return sum(column_of(cell) is not None for cell in first[:MOST_COLUMNS]), len(first)
+
+
+def with_headings(text: str, chosen: Mapping[int, str]) -> str:
+    """Give a file other headings: by the column's place from 0 a field of `NAMES`, or "" for one not to be read.
+
+    Columns that are not in `chosen` keep theirs. The rows below stay as they are.
+
+    Raises
+    ------
+    BadTable
+        When the file cannot be parted into rows and cells, or a field is none of `NAMES`.
+    """
+    text = text.removeprefix("\ufeff")
+    separator = max(SEPARATORS, key=lambda one: _understood(text, one))
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    heading = next((cells for cells in reader if any(cell.strip() for cell in cells)), [])
+    if unknown := [field for field in chosen.values() if field and field not in NAMES]:
+        raise BadTable(f"“{unknown[0][:40]}” is not a column of the log")
+    named = [_heading(chosen.get(at), cell) for at, cell in enumerate(heading)]
+    out = io.StringIO(newline="")
+    csv.writer(out, delimiter=separator).writerow(named)
+    rest = "".join(io.StringIO(text, newline="").readlines()[reader.line_num :])
+    return out.getvalue() + rest
+
+
+def _heading(field: str | None, cell: str) -> str:
+    """Write the heading of a chosen column; one that is not to be read is marked so, and never understood."""
+    if field is None:
+        return cell
+    return heading_of(field) if field else f"not read: {cell}"
 
 
 def _columns(heading: list[str]) -> tuple[dict[str, int], tuple[str, ...]]:
@@ -219,8 +259,8 @@ def _columns(heading: list[str]) -> tuple[dict[str, int], tuple[str, ...]]:
     missing += [NAMES[lens] for lens in _LENSES if lens not in where and f"{lens}_sphere" not in where]
     if missing:
         found = ", ".join(f"“{cell.strip()[:20]}”" for cell in heading if cell.strip()) or "nothing"
-        raise BadTable(
-            f"no heading says {', '.join(missing)}: the first line has {found[:200]}; it must name each column"
+        raise BadHeading(
+            f"no heading says {', '.join(missing)}: the first line has {found[:200]}; it must name each column", heading
         )
     for lens in _LENSES:
         if lens in where and f"{lens}_sphere" in where:

@@ -93,6 +93,8 @@ class Holdings:
     recall_marks: int
     eyes: int
     """Rows of the accuracy log."""
+    examinations: int
+    """Whole examinations, with every act."""
 
 
 def weeks(store: Store, learner: int, *, since: float) -> list[Week]:
@@ -146,6 +148,7 @@ def holdings(store: Store, learner: int) -> Holdings:
     sql = (
         "SELECT (SELECT count(*) FROM answers WHERE learner = ?1) AS answers, "
         "(SELECT count(*) FROM recall_marks WHERE learner = ?1) AS recall_marks, "
-        "(SELECT count(*) FROM accuracy WHERE learner = ?1) AS eyes"
+        "(SELECT count(*) FROM accuracy WHERE learner = ?1) AS eyes, "
+        "(SELECT count(*) FROM examinations WHERE learner = ?1) AS examinations"
     )
     return store.fetch_as(Holdings, sql, learner)[0]

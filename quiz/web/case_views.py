@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from cases.curriculum.bench_types import moving_types, views_in_case
+from cases.curriculum.bench_types import views_in_case
 from cases.procedure.choices import Choice, Marks, Option, Order
 from cases.procedure.fields import Field
 from cases.recall.glossary import GlossaryTerm, terms_in
@@ -83,8 +83,6 @@ class CasePage:
     """Whether it was asked for at the bench."""
     moving: MovingPage | None = None
     """The moving picture of a case about movement."""
-    moves: bool = False
-    """Whether its mark has one."""
 
     @property
     def terms(self) -> tuple[GlossaryTerm, ...]:
@@ -157,7 +155,6 @@ def case_page(
         minutes=minutes,
         at_bench=one.dealt.at_bench,
         moving=moving_in_case(views_in_case(case.type.id, case.findings)),
-        moves=case.type.id in moving_types(),
     )
 
 

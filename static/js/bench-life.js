@@ -6,6 +6,8 @@ const RADIAN = Math.PI / 180;
 /** An eye turned by α moves its pupil by this times sin α, and its corneal mark by that, in mm. */
 const PUPIL_ARM_MM = 10.4;
 const MARK_ARM_MM = 5.7;
+/** How late the pupil answers light, s. */
+const LATE_S = 0.25;
 
 /**
  * @typedef {object} Life
@@ -34,6 +36,8 @@ export function life(unrest, seed) {
   const ripples = [0.5, 0.9, 1.4, 2].map((hertz) => ({ hertz, phase: 2 * Math.PI * chance(), size: 0.025 + 0.025 * chance() }));
   const blinks = [0];
   let [width, last] = [1, 0];
+  /** What light fell on the pupil when: it answers late. @type {[number, number][]} */
+  const fell = [[-LATE_S, 0]];
   return (seconds, lit) => {
     const passed = Math.min(0.1, Math.max(0, seconds - last));
     last = seconds;
@@ -45,8 +49,10 @@ export function life(unrest, seed) {
       const back = 0.04;
       turned = amplitude * (at < period - back ? at / (period - back) : (period - at) / back) - amplitude / 2;
     }
-    // The pupil closes on light within 0.3 s and opens again in 1.5 s, and is never quite at rest.
-    const aim = 1 - 0.12 * Math.min(1, lit);
+    // The pupil closes on light in 0.3 s and opens again in 1.5 s, both late, and is never quite at rest.
+    fell.push([seconds, lit]);
+    while (fell.length > 1 && fell[1][0] <= seconds - LATE_S) fell.shift();
+    const aim = 1 - 0.12 * Math.min(1, fell[0][1]);
     width += ((aim - width) * passed) / (aim < width ? 0.3 : 1.5);
     const unrestful = 1 + 0.03 * Math.sin(2 * Math.PI * 0.3 * seconds + ripples[0].phase) * Math.cos(1.1 * seconds);
     const ripple = ripples.reduce((all, { hertz, phase, size }) => all + size * Math.sin(2 * Math.PI * hertz * seconds + phase), 0);

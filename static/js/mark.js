@@ -14,6 +14,16 @@ document.addEventListener("keydown", (event) => {
   onward.click();
 });
 
+// The button of a moving picture, in a case or beside its mark: what draws is fetched only when it is asked for.
+document.documentElement.classList.add("can-move");
+document.addEventListener("click", async (event) => {
+  const button = /** @type {HTMLElement} */ (event.target).closest("[data-moving]");
+  const root = button?.closest(".moving-picture");
+  if (!(button instanceof HTMLElement) || !(root instanceof HTMLElement)) return;
+  const { toggle } = await import("./moving-picture.js");
+  toggle(root, button);
+});
+
 // The page behind is another by now: it is asked for again.
 addEventListener("popstate", () => location.reload());
 

@@ -199,7 +199,7 @@ def test_a_shared_device_forgets_its_learner(room: Class, device: Open, accessib
     page.close()
     page = tablet.new_page()
     page.goto(f"{room.url}/class")
-    expect(page.locator("main")).to_contain_text("its tab was closed, so whoever was here is signed out")
+    expect(page.locator("main")).to_contain_text("its tab was closed, so the person who used it is signed out")
     accessible(page)
 
     come_in(page, room, phrase, shared=True)

@@ -465,6 +465,19 @@ def test_eye_pad_sleeve_and_tray_are_together_without_scrolling(phone: Page, ser
     )
 
 
+SPILLS = """() => [...document.querySelectorAll('.bench-live, .bench-live *')].filter((one) => one.checkVisibility()
+  && one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).overflowX === 'visible'
+  && getComputedStyle(one).display !== 'inline').map((one) => one.outerHTML.slice(0, 90))"""
+
+
+def test_letters_at_200_per_cent_stay_in_their_places(phone: Page, served: Served) -> None:
+    phone.goto(f"{served.url}bench")
+    phone.evaluate("document.documentElement.style.fontSize = '200%'")
+    drawn(phone)
+    assert phone.evaluate(SPILLS) == []
+    assert phone.evaluate("document.documentElement.scrollWidth") == 360
+
+
 @pytest.mark.parametrize(("width", "height"), [(1280, 800), (360, 740)])
 def test_each_part_of_the_guided_run_fits_one_screen(page: Page, served: Served, width: int, height: int) -> None:
     page.set_viewport_size({"width": width, "height": height})
@@ -625,6 +638,18 @@ def test_the_picture_lies_where_the_field_lies(page: Page, served: Served) -> No
     }""")
     assert painted == pytest.approx(light, abs=0.3)
     assert abs(light) > 0.3
+
+
+def test_nothing_lies_over_the_picture_but_the_trial_frame(page: Page, served: Served) -> None:
+    """What is seen is what was drawn: a sheet for other pictures once laid a dark ground over this one."""
+    page.goto(f"{served.url}bench")
+    drawn(page)
+    grounds = page.evaluate(
+        "[...document.querySelectorAll('#bench-stage canvas')].map(one => getComputedStyle(one))"
+        ".map(({ backgroundColor, height }) => [backgroundColor, height])"
+    )
+    stage = page.evaluate("document.getElementById('bench-stage').clientHeight")
+    assert grounds == [["rgba(0, 0, 0, 0)", f"{stage}px"]] * 2
 
 
 def test_nothing_is_drawn_while_nothing_changes(page: Page, served: Served) -> None:

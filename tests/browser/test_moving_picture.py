@@ -10,8 +10,8 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import Check, Served, drawn
 from tests.browser.test_look import BROUGHT, MOST_BYTES
 
-BUTTON = ".moving [data-moving]"
-RED = """() => [...document.querySelectorAll('.moving canvas')].map((one) => one.getContext('2d')
+BUTTON = ".moving-picture [data-moving]"
+RED = """() => [...document.querySelectorAll('.moving-picture canvas')].map((one) => one.getContext('2d')
   .getImageData(0, 0, one.width, one.height).data.reduce((sum, value) => sum + value, 0))"""
 
 
@@ -34,12 +34,12 @@ def test_it_stands_still_in_a_case_until_asked_for_and_can_be_paused(
     served.deal(page, "near-or-far")
     light = bytes_brought(page)
     assert light < MOST_BYTES
-    expect(page.locator(".moving canvas")).to_have_count(0)
+    expect(page.locator(".moving-picture canvas")).to_have_count(0)
     assert not [one for one in served.requested if "moving-picture" in one or "reflex.js" in one]
     accessible(page)
     page.locator(BUTTON).focus()
     page.keyboard.press("Enter")
-    expect(page.locator(".moving canvas")).to_have_count(3)
+    expect(page.locator(".moving-picture canvas")).to_have_count(3)
     expect(page.get_by_role("button", name="Pause", exact=True)).to_be_focused()
     drawn(page)
     first = page.evaluate(RED)
@@ -56,26 +56,26 @@ def test_it_stands_still_in_a_case_until_asked_for_and_can_be_paused(
 
 def test_a_case_that_asks_for_a_prediction_has_none_and_its_mark_has(page: Page, served: Served) -> None:
     case = served.deal(page, "predict-movement")
-    expect(page.locator(".moving")).to_have_count(0)
+    expect(page.locator(".moving-picture")).to_have_count(0)
     other = {"with": "against", "against": "with", "neutral": "with"}
     for name in ("along", "across"):
         page.locator(f"input[name=answer-{name}][value={other[case.truth[name]]}]").check()
     page.get_by_role("button", name="Mark it").click()
-    expect(page.locator(".moving .moving-name")).to_have_text(["Along the axis", "Across the axis"])
+    expect(page.locator(".moving-picture .moving-name")).to_have_text(["Along the axis", "Across the axis"])
 
 
 def test_beside_a_miss_your_lens_and_the_right_one_are_in_place(page: Page, served: Served, accessible: Check) -> None:
     missed(page, served)
     expect(page.locator(".moving-name")).to_have_text(["Your answer in place", "The right answer in place"])
     expect(page.locator(".moving-words").first).to_contain_text("In the pupil the reflex travels")
-    expect(page.locator(".moving figure")).to_have_count(2)
+    expect(page.locator(".moving-picture figure")).to_have_count(2)
     page.locator(BUTTON).click()
-    expect(page.locator(".moving canvas")).to_have_count(2)
-    assert "In the pupil" in str(page.locator(".moving canvas").first.get_attribute("aria-label"))
+    expect(page.locator(".moving-picture canvas")).to_have_count(2)
+    assert "In the pupil" in str(page.locator(".moving-picture canvas").first.get_attribute("aria-label"))
     accessible(page)
     page.emulate_media(media="print")
-    expect(page.locator(".moving canvas").first).to_be_hidden()
-    expect(page.locator(".moving figure").first).to_be_visible()
+    expect(page.locator(".moving-picture canvas").first).to_be_hidden()
+    expect(page.locator(".moving-picture figure").first).to_be_visible()
 
 
 @pytest.fixture
@@ -96,16 +96,16 @@ def test_without_motion_five_stills_stand_in(quiet_page: Page, served: Served, a
     served.deal(quiet_page, "lean-test")
     button = quiet_page.get_by_role("button", name="Show five stills")
     button.click()
-    expect(quiet_page.locator(".moving canvas")).to_have_count(1)
+    expect(quiet_page.locator(".moving-picture canvas")).to_have_count(1)
     before = quiet_page.evaluate(RED)
     quiet_page.wait_for_timeout(200)
     assert quiet_page.evaluate(RED) == before
     accessible(quiet_page)
     button.click()
-    expect(quiet_page.locator(".moving canvas")).to_be_hidden()
+    expect(quiet_page.locator(".moving-picture canvas")).to_be_hidden()
 
 
 def test_without_scripts_the_still_is_all(unscripted: Page, served: Served) -> None:
     served.deal(unscripted, "next-lens")
     expect(unscripted.locator(".plate figure")).to_be_visible()
-    expect(unscripted.locator(".moving button")).to_be_hidden()
+    expect(unscripted.locator(".moving-picture button")).to_be_hidden()

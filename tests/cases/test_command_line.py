@@ -184,7 +184,7 @@ def test_a_sheet_and_its_key_are_printed_from_the_cases_that_were_kept(
         code, out, err = run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))
     assert (code, out) == (2, "")
     assert f"digest {digest_on(sheet)} was given, and these cases have " in err
-    assert "Print its key from the cases that were kept with it, or print the sheet and its key again" in err
+    assert "Print its key from the cases that were saved with it, or print the sheet and its key again" in err
     assert run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))[0] == 0
 
 
@@ -211,9 +211,9 @@ def test_a_file_of_cases_that_cannot_be_used_is_refused_in_words(
     run(capsys, *SHEET, "--keep", str(file))
     good = file.read_text(encoding="utf-8")
     for text, says in (
-        (good.replace('"distance_cm": ', '"distance_cm": 1'), "it was changed since it was kept"),
+        (good.replace('"distance_cm": ', '"distance_cm": 1'), "it was changed after it was saved"),
         (good.replace("net-sphere", "net-cube"), "cannot be read by this version"),
-        (good.replace("version 1", "version 9"), "does not hold “two-meridians cases, version 1”"),
+        (good.replace("version 1", "version 9"), "does not contain “two-meridians cases, version 1”"),
         ("{", "not JSON"),
         ("[]", "give one that `sheet --keep` wrote"),
     ):

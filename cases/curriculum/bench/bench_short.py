@@ -226,7 +226,7 @@ def _misjudged(name: SlipName, order: Rule[tuple[str, ...]]) -> Slip[tuple[str, 
 
 bench_nearer = CaseType(
     id="bench-nearer",
-    title="Nearer or farther, by speed, width and brightness",
+    title="Nearer or farther, by speed and width",
     family=FAMILY,
     level="novice",
     seconds=30,
@@ -245,7 +245,7 @@ bench_nearer = CaseType(
             skills.LOOK_TO_DISTANCE,
             run=_right_order,
             says=given(ORDER)(
-                lambda order: f"Fast, wide and bright means near neutral, with or against. {_order_words(order)}"
+                lambda order: f"Fast and wide means near neutral, with or against. {_order_words(order)}"
             ),
             slips=(
                 _misjudged(skills.SPEED_REVERSED, _by(LEFTS, lambda left: -abs(left))),

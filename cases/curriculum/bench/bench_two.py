@@ -262,7 +262,8 @@ bench_lean = CaseType(
     question=asking("Sweep in both views. Is the band equally wide in the two, and which view still needs plus?"),
     figure=given(_lean_views).drawing(several),
     needs=("lean-in-widths",),
-    errors={"in_place": 0.12, "distance_cm": 1.0},
+    # The lens is no finding that may be out: it makes the bands that are seen. With an error no draw would be equal.
+    errors={"distance_cm": 1.0},
     sources=("reflex-optics", "streak-guide"),
 )
 

@@ -327,7 +327,7 @@ def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tu
 
 SORTS = (
     "small", "one-eye", "nearer", "farther", "left-in", "taken-twice", "mirror", "mirror", "same-way", "same-way",
-    "opposite",
+    "opposite", "near",
 )  # fmt: skip
 
 
@@ -365,6 +365,9 @@ def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> t
         return first, second
     if sort in ("left-in", "taken-twice"):
         return (SphCyl(off), SphCyl(off)) if sort == "left-in" else (SphCyl(-off), SphCyl(-off))
+    if sort == "near":
+        by = off + RIVALS_APART + chance.among((0.0, 0.25, 0.5))
+        return SphCyl(-by), SphCyl(-by - 0.25 + chance.among((0.0, 0.25)))
     mean = -few - 0.25 if sort == "farther" else few
     sign = -1 if sort == "opposite" else 1
     return SphCyl(mean + 0.25, -0.5, axis), SphCyl(sign * mean + chance.among((0.0, 0.25)), -0.25, other)

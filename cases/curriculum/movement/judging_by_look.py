@@ -30,19 +30,19 @@ STEP_SIZE = Skill("step-size", "choosing how large a lens step to take")
 WIDTH_ALONE = SlipName(
     "width-alone",
     "went by the width of the band alone",
-    "Width misleads: far from neutral the streak on the retina is itself blurred, so the band spreads again. Speed and "
-    "brightness fall steadily; go by them.",
+    "Width misleads: far from neutral the streak on the retina is itself blurred, so the band spreads again. Speed "
+    "falls steadily; go by it. Brightness misleads too: the brightest band lies a little on the side of with.",
     ("reflex-optics",),
 )
 LARGE_STEP_NEAR = SlipName(
     "large-step-near-neutral",
     "took a large step close to neutral",
-    "That reflex is fast and bright: a large step would jump past neutral. Go on in small ones.",
+    "That reflex is fast: a large step would jump past neutral. Go on in small ones.",
 )
 SMALL_STEP_FAR = SlipName(
     "small-step-far-off",
     "took a small step far from neutral",
-    "That reflex is slow and dull: behind small steps it will look the same for long. Take a large one.",
+    "That reflex is slow: behind small steps it will look the same for long. Take a large one.",
 )
 
 
@@ -55,17 +55,15 @@ STEPS = Choice(
         Option(
             "plus-small",
             "plus, a quarter or a half dioptre",
-            "the reflex goes with, fast and bright: plus is needed, and not much of it",
+            "the reflex goes with, fast: plus is needed, and not much of it",
         ),
-        Option("plus-large", "plus, one dioptre or more", "the reflex goes with, slow and dull: much plus is needed"),
+        Option("plus-large", "plus, one dioptre or more", "the reflex goes with, slowly: much plus is needed"),
         Option(
             "minus-small",
             "minus, a quarter or a half dioptre",
-            "the reflex goes against, fast and bright: minus is needed, and not much of it",
+            "the reflex goes against, fast: minus is needed, and not much of it",
         ),
-        Option(
-            "minus-large", "minus, one dioptre or more", "the reflex goes against, slow and dull: much minus is needed"
-        ),
+        Option("minus-large", "minus, one dioptre or more", "the reflex goes against, slowly: much minus is needed"),
     )
 )
 SPEEDS_DRAWN = (3.0, 2.0, 1.0, 0.5, 0.28)
@@ -166,7 +164,7 @@ near_or_far = CaseType(
             run=_look(lambda look: abs(look.left), _is_near),
             says=given(ORDER, _at_a, NEAR)(
                 lambda order, look, near: (
-                    f"The faster and brighter, the nearer: {_order_words(order)}. Reflex A is {look.speed_words}, "
+                    f"The faster, the nearer: {_order_words(order)}. Reflex A is {look.speed_words}, "
                     f"so it is {'near' if near else 'far off'}."
                 )
             ),

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from cases.notation.prescription import write_distance, write_prescription
+from quiz.accuracy.columns import NAMES, column_of
 from quiz.accuracy.entries import AGES, ENTRY, BadEntry, Entry
 from quiz.accuracy.importing import Preview, TableRow, Wishes
 from quiz.practice.forms import Input, Pick, Shown, inputs_of, made, shown, written
@@ -83,6 +84,8 @@ def _likely(log: Sequence[Entry], today: date) -> dict[str, str]:
 
 # --- a file ------------------------------------------------------------------------------------------------------
 
+COLUMN = "column-"
+"""How the names of the choosers begin; the place of the column follows."""
 WISHES = inputs_of(Wishes)
 WHOSE = Input(
     "whose",
@@ -105,14 +108,30 @@ class ImportPage:
     text: str
     problem: str | None
     faulty: bool
+    choosers: tuple[tuple[int, str, str], ...] = ()
+    """Where headings are not understood: (place of the column, its heading, the field it is read as or "")."""
+    names: Mapping[str, str] = field(default_factory=lambda: NAMES)
 
 
 def import_page(
-    texts: Mapping[str, str], problem: str | None = None, faults: Mapping[str, str] | None = None
+    texts: Mapping[str, str],
+    problem: str | None = None,
+    faults: Mapping[str, str] | None = None,
+    heading: Sequence[str] = (),
 ) -> ImportPage:
-    """Make the form that brings a file in."""
+    """Make the form that brings a file in; with a heading, a chooser for what each column is."""
     form = shown((*WISHES, WHOSE), texts, faults)
-    return ImportPage(form, texts.get("text", ""), problem, bool(problem or faults))
+    choosers = tuple((at, cell, column_of(cell) or "") for at, cell in enumerate(heading))
+    return ImportPage(form, texts.get("text", ""), problem, bool(problem or faults), choosers)
+
+
+def chosen_columns(form: Mapping[str, str]) -> dict[int, str]:
+    """Return what each column was chosen to be, by its place from 0; a blank choice leaves it unread."""
+    return {
+        int(name.removeprefix(COLUMN)): value
+        for name, value in form.items()
+        if name.startswith(COLUMN) and name.removeprefix(COLUMN).isdecimal() and len(name) < len(COLUMN) + 4
+    }
 
 
 def wishes_of(form: Mapping[str, str], today: date) -> Wishes:

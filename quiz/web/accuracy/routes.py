@@ -17,12 +17,21 @@ from werkzeug.wrappers import Response
 from cases.errors import CaseError
 from cases.notation.prescription import read_prescription, write_prescription
 from quiz.accuracy.entries import BadEntry, Entry, doubts, read_entry
-from quiz.accuracy.importing import BadTable, Preview, Wishes, decode, read_table, write_table
+from quiz.accuracy.importing import (
+    BadHeading,
+    BadTable,
+    Preview,
+    Wishes,
+    decode,
+    read_table,
+    with_headings,
+    write_table,
+)
 from quiz.errors import QuizError
 from quiz.practice import learners, today
 from quiz.storage import accuracy_queries
 from quiz.web import request_context
-from quiz.web.accuracy.accuracy_forms import add_page, import_page, preview_page, rows_page, wishes_of
+from quiz.web.accuracy.accuracy_forms import add_page, chosen_columns, import_page, preview_page, rows_page, wishes_of
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.downloads import download
 
@@ -142,8 +151,11 @@ def preview() -> Response:
     """Show what each row of a file is read as; nothing is kept yet."""
     form, text, problem = _sent()
     faults: dict[str, str] = {}
+    heading: tuple[str, ...] = ()
     if problem is None:
         try:
+            if chosen := chosen_columns(form):
+                text = with_headings(text, chosen)
             wishes = wishes_of(form, _today())
             if form.get("whose") == "others":
                 # Fixed here and sent along, so that the same rows taken twice are still known to be the same.
@@ -151,11 +163,15 @@ def preview() -> Response:
             found = _read(text, wishes)
             page = preview_page(found, text, wishes)
             return make_response(render_template("accuracy_preview.html", page=page))
+        except BadHeading as error:
+            problem, heading = str(error), error.heading
+            form = MultiDict([*form.items(), ("text", text)]) if not form.get("text") else form
         except BadTable as error:
             problem = str(error)
         except BadEntry as error:
             faults = error.faults
-    return make_response(render_template("accuracy_import.html", page=import_page(form, problem, faults)), 422)
+    page = import_page(form, problem, faults, heading)
+    return make_response(render_template("accuracy_import.html", page=page), 422)
 
 
 @pages.post("/import/take")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from flask import Blueprint, abort, render_template
+from flask import Blueprint, abort, render_template, request
 
+from cases.curriculum import examination_names
 from cases.curriculum.register import all_families, all_slips, all_types
 from cases.evidence.sources import UNPUBLISHED, cited
 from cases.notation.prescription import write_distance, write_power, write_size
@@ -154,16 +155,22 @@ def show() -> str:
 
 @pages.get("/slips")
 def slips() -> str:
-    """List the slips by name, on a page of their own: with them the reference would weigh more than a page should."""
+    """List the slips by name, on a page of their own: with them the reference would weigh more than a page should.
+
+    Those that only a whole examination shows are asked for by `of=examination`: they are told from its log.
+    """
+    of_examination = request.args.get("of") == "examination"
+    own = {one.id for one in examination_names.SLIPS}
+    shown = [one for one in all_slips().values() if (one.id in own) == of_examination]
     lines = tuple(
         SlipEntry(
             f"{one.title[:1].upper()}{one.title[1:]}",
             one.tells,
             "" if cited(one.sources) == UNPUBLISHED else told(*one.sources),
         )
-        for one in sorted(all_slips().values(), key=lambda one: one.title)
+        for one in sorted(shown, key=lambda one: one.title)
     )
-    return render_template("reference_slips.html", slips=lines)
+    return render_template("reference_slips.html", slips=lines, of_examination=of_examination)
 
 
 @pages.get("/terms")

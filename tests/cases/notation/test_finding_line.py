@@ -49,7 +49,7 @@ def test_a_line_is_understood_asked_back_or_refused(text: str, understood: str) 
 
 @pytest.mark.parametrize("text", ["+2.00 0.00 WL", "+2.00/-0.50x90 WL 0", "WL 0"])
 def test_a_working_lens_of_no_power_is_refused(text: str) -> None:
-    with pytest.raises(NotationError, match="stands for no distance"):
+    with pytest.raises(NotationError, match="matches no distance"):
         read_finding_line(text)
 
 

@@ -569,7 +569,7 @@ def test_a_distance_is_read_in_centimetres(text: str, cm: float, source: str) ->
         ("2/3", "no-unit", "or 0.666667 m"),
         ("670", "no-unit", "670 may be 670 cm or 670 mm"),
         ("10,000 mm", "thousands", "10.000 mm or 10000 mm"),
-        ("0", "distance-beyond", "nought is no distance"),
+        ("0", "distance-beyond", "zero is no distance"),
         ("30 m", "distance-beyond", "3000 cm is outside 1 to 2000 cm"),
         ("1 mm", "distance-beyond", "0.1 cm is outside"),
         ("-67", "signed", "a distance has no sign"),

@@ -189,5 +189,5 @@ def test_the_numbers_are_complete_and_have_sources() -> None:
 
 
 def test_a_sort_that_nobody_is_of_is_refused() -> None:
-    with pytest.raises(CaseError, match="none of this sort"):
+    with pytest.raises(CaseError, match="none of this kind"):
         draw_patient(1, wanted=lambda _refraction: False)

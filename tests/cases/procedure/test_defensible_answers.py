@@ -411,6 +411,13 @@ def test_a_stronger_or_weaker_cylinder_says_what_becomes_of_the_other_meridian()
     assert all("sphere with it" in kinds["change"].write(one) for one in ("stronger", "weaker"))
 
 
+def test_what_could_be_chosen_and_was_never_right_is_drawn() -> None:
+    """Bands equally wide in both views; and a shift of both eyes that neither a seat nor the distance gives."""
+    widths = {case.truth["widths"] for case in drawn("bench-lean", 30)}
+    assert widths == {"equal", "first-narrower", "second-narrower"}
+    assert "near-fixation" in {case.truth["suggests"] for case in drawn("two-eyes-pattern", 100)}
+
+
 def test_limits_of_wet_and_dry_are_both_stated() -> None:
     case = drawn("wet-dry", 1)[0]
     told = " ".join(case.type.found(case.findings))

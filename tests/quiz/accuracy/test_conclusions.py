@@ -136,7 +136,7 @@ def test_a_plus_shift_in_young_eyes_is_not_told_as_a_distance() -> None:
     old = [replace(one, age="40-or-over") for one in log(patients=30, shift=0.30)]
     said = reading(evidence_of(young), "distance")
     assert "the young eye itself" in said
-    assert "M alone does not tell them apart" in said
+    assert "M alone cannot separate them" in said
     assert "young" not in reading(evidence_of(old), "distance")
     assert "young" not in reading(evidence_of(log(patients=30, shift=0.9)), "distance")
 

@@ -53,7 +53,7 @@ def test_the_difference_is_a_lens_and_plus_means_read_too_plus() -> None:
         ("patient", "4418230", "say nothing of who"),
         ("retinoscopy", "-25", "may be"),
         ("end_point", "+1.00 −0.50", "no axis"),
-        ("distance_cm", "0", "nought"),
+        ("distance_cm", "0", "zero"),
         ("on", "28/05/2031", "year-month-day"),
         ("on", "2031-05-29", "still to come"),
         ("on", "1950-01-01", "1970"),

@@ -91,7 +91,7 @@ def test_columns_that_may_tell_who_it_was_are_never_read_and_said_so() -> None:
     found = read("Name,Date of birth," + HEAD + "Example,1987-04-03,7,right,2031-05-02,67,1,1\n")
     one = Entry("right", 7, SphCyl(1), SphCyl(1), 67, date(2031, 5, 2))
     assert found.rows[0].entry == one
-    assert any("who it was: Name, Date of birth" in note for note in found.notes)
+    assert any("identify a patient: Name, Date of birth" in note for note in found.notes)
 
 
 @pytest.mark.parametrize(

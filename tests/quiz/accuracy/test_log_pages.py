@@ -196,6 +196,25 @@ def test_a_file_is_shown_first_and_then_taken_once(client: FlaskClient, store: S
     assert len(accuracy_queries.entries_of(store, me.id, Entry)) == 10
 
 
+def test_columns_of_another_language_are_chosen_by_hand_and_never_guessed(client: FlaskClient) -> None:
+    text = "Nom;Patient;Oeil;Jour;Distance cm;Skiascopie;Subjectif\nX;1;R;2026-11-02;67;+1.00/-0.50x90;+0.75/-0.50x90\n"
+    asked = post(client, "/accuracy/import", text=text)
+    assert asked.status_code == 422
+    assert "no heading says eye, retinoscopy, end-point" in words(asked)
+    assert "“Skiascopie”" in words(asked)
+    assert 'name="column-5"' in asked.get_data(as_text=True)
+    chosen = {"column-0": "", "column-1": "patient", "column-2": "eye", "column-3": "on", "column-4": "distance_cm"}
+    shown = post(
+        client, "/accuracy/import", text=text, **chosen, **{"column-5": "retinoscopy", "column-6": "end_point"}
+    )
+    assert "1 row can be taken, 0 are refused" in words(shown)
+    assert "Not read: not read: Nom" in words(shown)
+    twice = post(client, "/accuracy/import", text=text, **chosen, **{"column-5": "eye", "column-6": "end_point"})
+    assert "both mean eye" in words(twice)
+    other = post(client, "/accuracy/import", text=text, **chosen, **{"column-5": "password"})
+    assert "“password” is not a column of the log" in words(other)
+
+
 def test_the_patients_of_another_log_come_after_and_only_once(client: FlaskClient, store: Store, me: Learner) -> None:
     accuracy_queries.add(store, me.id, log(patients=5))
     text = write_table(written(patients=2, seed=9))

@@ -281,3 +281,19 @@ def test_with_equal_weights_it_is_holm_by_hand() -> None:
 
 def test_what_is_kept_back_is_kept_from_every_test() -> None:
     assert adjusted({"a": 0.04}, {"a": 0.8}, kept_back=0.2) == {"a": pytest.approx(0.05)}
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.5, 0.9])
+def test_the_intervals_of_the_limits_contain_the_true_limits_as_often_as_the_page_says(shared: float) -> None:
+    """Simulated: 20 patients, both eyes, SD .4 D, `shared` of the variance common to the eyes of one patient."""
+    random, patients, logs = np.random.default_rng(7), 20, 1000
+    both = sample(random, patients=patients)
+    true = (0.1 - 1.96 * 0.4, 0.1 + 1.96 * 0.4)
+    hits = 0
+    for _ in range(logs):
+        common = random.normal(0, math.sqrt(shared), (patients, 1))
+        drawn = 0.1 + 0.4 * (common + random.normal(0, math.sqrt(1 - shared), (patients, 2)))
+        found = agreement(drawn.ravel(), both)
+        hits += found.low_interval.low <= true[0] <= found.low_interval.high
+        hits += found.high_interval.low <= true[1] <= found.high_interval.high
+    assert 0.925 < hits / (2 * logs) < 0.99

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 
 import pytest
@@ -12,11 +13,12 @@ from cases.optics.lens import SphCyl
 from cases.patients.examination.act_json import read_act, value_document
 from cases.patients.examination.acts import BadAct
 from cases.patients.patient import SIDES
+from quiz.exports import own_data
 from quiz.learning import model
 from quiz.practice import dealing, progress
 from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import Done, OverAlready, UnknownExamination
-from quiz.storage import projection
+from quiz.storage import progress_queries, projection, retention_queries
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots, written
 
@@ -176,3 +178,29 @@ def test_where_nothing_was_measured_memory_takes_nothing(store: Store, learner: 
 def test_every_step_and_slip_of_an_examination_has_a_name() -> None:
     assert {step for step, _ in EVERYTHING} <= all_skills().keys()
     assert {slip for _, slip in EVERYTHING} <= all_slips().keys()
+
+
+def test_own_data_holds_every_act(store: Store, learner: Learner) -> None:
+    examined(store, learner, AT_50, NOON)
+    lines = [json.loads(line) for line in own_data.json_lines(store, learner)]
+    (found,) = [one for one in lines if one["kind"] == "examination"]
+    assert found["patient"]["right"]["M"] == -1.75
+    assert [one["what"] for one in found["acts"]][-1] == "write"
+    assert ["distance-in-dioptres", "always-one-fifty"] in found["mark"]["explanations"][0]
+    assert progress_queries.holdings(store, learner.id).examinations == 1
+
+
+def test_examinations_are_deleted_for_their_age_like_answers(store: Store, learner: Learner) -> None:
+    examined(store, learner, AT_50, NOON, 1)
+    kept = examined(store, learner, AT_50, NOON + 86400, 2)
+    with store.writing():
+        retention_queries.remove_older(store, learner, NOON + 3600)
+    assert [one.id for one in examinations.latest(store, learner)] == [kept]
+    assert len(list(projection.events_of(store, learner.id))) == 1
+
+
+def test_with_a_learner_all_their_examinations_go(store: Store, learner: Learner) -> None:
+    examined(store, learner, AT_50, NOON)
+    with store.writing():
+        store.remove_learner(learner.id)
+    assert store.fetch("SELECT 1 FROM examinations UNION ALL SELECT 1 FROM examination_acts") == []

@@ -34,7 +34,7 @@ WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
     "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
-    "results", "roster", "roster_file", "trying",
+    "results", "roster", "roster_file", "set_examinations", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
 ANSWERED = {"distance-vergence": "", "net-sphere": "always-one-fifty"}
@@ -110,6 +110,8 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     set_drill(owner, number)
     ada = Reader(app, learner(app, code, "Ada").client)
     take_drill(ada, store)
+    owner.post(f"/class/{number}/examinations", {"title": "One", "patient": ["vignette dev"]})
+    examined = examine(ada, set="1 0")
     marit = Reader(app, owner.client)
     come_in = Reader(app, Browser(app).client)
     come_in.open("/door")
@@ -117,7 +119,16 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     set_drill(owner, number, title="Another")
     owner.post(f"/class/{number}/people/group", {"learner": "1", "new_group": "Monday"})
     marit.open("/preceptors")
-    for page in ("group/1", "scores.csv", "drill/1/scores", "drill/1/late", "drill/1/try", "doubts.jsonl"):
+    for page in (
+        "group/1",
+        "examinations/1",
+        f"examinations/1/log/{examined}",
+        "scores.csv",
+        "drill/1/scores",
+        "drill/1/late",
+        "drill/1/try",
+        "doubts.jsonl",
+    ):
         marit.open(f"/class/{number}/{page}")
     marit.open("/class")
     marit.follow()
@@ -159,19 +170,20 @@ def use_alone(reader: Reader, store: Store, clock: Clock) -> None:
     at_bench = re.search(r"/bench/case/([\w-]+)", reader.open("/bench/case", {"sort": "short"}))
     reader.open("/bench/case")
     reader.open(f"/bench/case/{at_bench[1] if at_bench else ''}")
-    examine(reader)
+    examine(reader, vignette="dev")
     reader.follow()
 
 
-def examine(reader: Reader) -> None:
-    """Examine an invented patient, hand a record in and open every page of it."""
-    begun = re.search(r"/examination/([\w-]+)", reader.open("/examination", {"vignette": "dev"}))
+def examine(reader: Reader, **patient: str) -> str:
+    """Examine a patient, hand a record in, open every page of it, and return the examination's id."""
+    begun = re.search(r"/examination/([\w-]+)", reader.open("/examination", patient))
     assert begun is not None
     for page in ("", "/right", "/left", "/act"):
         reader.open(f"/examination/{begun[1]}{page}")
     reader.open(f"/examination/{begun[1]}/act", {"do": "end", "end": "yes", "eye": "right"})
     reader.open(f"/examination/{begun[1]}/end")
     reader.open("/examination")
+    return begun[1]
 
 
 def shows(slip: str, case: Case) -> bool:

@@ -496,7 +496,9 @@ def test_every_slip_stands_by_name_on_a_page_that_the_reference_leads_to(visitor
     reference = visitor.get("/reference")
     assert 'href="/reference/slips"' in reference.text
     assert f"All {len(all_slips())} slips" in words(reference)
-    said = words(visitor.get("/reference/slips"))
+    page = visitor.get("/reference/slips")
+    assert 'href="/reference/slips?of=examination"' in page.text
+    said = words(page) + words(visitor.get("/reference/slips?of=examination"))
     for one in all_slips().values():
         assert " ".join(one.tells.split()) in said
 

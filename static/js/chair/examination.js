@@ -2,7 +2,7 @@
 // The page of an examination: what the hand changes at the bench becomes acts, forms do theirs without leaving the page,
 // and the eye in the picture follows what was done. Without this script every form does the same by loading the page.
 
-import { asQuery } from "./outbox.js";
+import { asQuery } from "../outbox.js";
 
 /** How long the hand must rest before what it changed is an act, ms. */
 const REST_MS = 700;
@@ -11,8 +11,8 @@ const OF_THE_EYE = /** @type {const} */ (["eye", "pupil_mm", "margin", "off_h", 
 const OF_THE_HAND = /** @type {const} */ (["sphere", "cylinder", "axis", "distance_cm"]);
 const PARTS = ["exam-now", "exam-panels", "exam-written"];
 
-/** @typedef {import("./bench-state.js").BenchState} BenchState */
-/** @typedef {import("./bench-state.js").Bench} Bench */
+/** @typedef {import("../bench-state.js").BenchState} BenchState */
+/** @typedef {import("../bench-state.js").Bench} Bench */
 
 const root = /** @type {HTMLElement | null} */ (document.getElementById("exam"));
 const stage = /** @type {(HTMLElement & {state?: BenchState}) | null} */ (document.getElementById("bench"));
