@@ -90,6 +90,19 @@ def test_learners_are_sorted_searched_and_those_not_begun_found(owner: Browser) 
     assert page.count('aria-sort="descending"') == 2
 
 
+def test_a_case_that_was_looked_at_is_worked_out_again_after_another_answer(app: Flask, store: Store) -> None:
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="1", type=["net-sphere"])
+    for right, name in enumerate(NAMES, 1):
+        who = learner(app, code, name)
+        who.post("/drill/1/begin")
+        give(who, store, "/drill/1", slip=False)
+        assert f"Gross to net, one sphere {right} of {right}" in words(one.get("/class/1/drill/1/scores").text)
+    who.post("/class/mine/remove", {"sure": "yes"})
+    assert "Gross to net, one sphere 2 of 2" in words(one.get("/class/1/drill/1/scores").text)
+
+
 def test_the_report_has_everyone_and_no_forms(owner: Browser) -> None:
     page = owner.get("/class/1/drill/1/report").text
     assert all(f"<span>{name}</span>" in page for name in NAMES)
