@@ -158,6 +158,8 @@ def mark_answer(
 @click.option("--keep", metavar="FILE", help="also write the cases to a new file, for a key made later")
 @click.option("--cases", metavar="FILE", help="print the cases of a file that --keep wrote; draw none")
 @click.option("--key", is_flag=True, help="with answers and workings")
+@click.option("--answers", is_flag=True, help="the answers alone, a line each")
+@click.option("--order", type=click.Choice(["A", "B"]), help="the same cases in their own order, or in another")
 @click.option("--digest", help="refuse to print unless the cases have this digest, which stands on each sheet")
 @with_settings
 def print_sheet(
@@ -167,11 +169,13 @@ def print_sheet(
     keep: str | None,
     cases: str | None,
     key: bool,
+    answers: bool,
+    order: str | None,
     digest: str | None,
     settings: Settings,
 ) -> None:
     """Print a worksheet or its key, as HTML."""
-    from cases.curriculum.case_list import check_digest, write
+    from cases.curriculum.case_list import check_digest, in_version, write
     from cases.worksheet import worksheet
 
     if cases is None:
@@ -179,9 +183,10 @@ def print_sheet(
     else:
         given = {"types": types, "count": count, "seed": seed, "keep": keep}
         listed = _kept(cases, [f"--{name}" for name, value in given.items() if value is not None], settings)
+    ordered = in_version(listed, order or "")
     if digest is not None:
-        check_digest(digest, listed.digest)
-    page = worksheet(listed, key=key)
+        check_digest(digest, ordered.digest)
+    page = worksheet(ordered, key=key, brief=answers, version=order or "")
     if keep is not None:
         _write_new(Path(keep), write(listed))
     click.echo(page)

@@ -18,6 +18,7 @@ CAUTION = "For training; not a prescription. Refraction, drops and prescribing a
 
 STYLE = """
 @page { size: auto; margin: 16mm 15mm; }
+@page { @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 8.5pt Georgia, serif; } }
 body { font: 11pt/1.45 Georgia, "Times New Roman", serif; color: #111; max-width: 46rem; margin: 0 auto; }
 h1 { font-size: 15pt; } .about, .caution { font-size: 9.5pt; }
 .case { display: flow-root; break-inside: avoid; border-top: 0.5pt solid #777; padding: 3mm 0; }
@@ -26,6 +27,13 @@ h1 { font-size: 15pt; } .about, .caution { font-size: 9.5pt; }
 .case p { margin: 0.6mm 0; } .asked { font-weight: bold; } .line { margin-top: 7mm !important; }
 ol.working { margin: 1mm 0; padding-left: 6mm; }
 .name { display: inline-block; min-width: 70mm; border-bottom: 0.5pt solid #111; }
+.room { height: 6mm; border-bottom: 0.4pt dotted #999; margin: 0 !important; }
+.brief { columns: 3; column-gap: 8mm; padding: 0; list-style: none; }
+.brief li { break-inside: avoid; margin: 0.6mm 0; }
+table.pages { width: 100%; border-collapse: collapse; }
+table.pages > * > tr > td { padding: 0; }
+table.pages > thead td { padding-bottom: 3mm; font-size: 9.5pt; }
+table.pages > tfoot td { padding-top: 3mm; font-size: 8.5pt; }
 .options { list-style: none; margin: 1mm 0; padding: 0; }
 .options li { display: inline-block; position: relative; padding-left: 5.5mm; margin: 0.6mm 6mm 0.6mm 0; }
 .options li::before { content: ""; position: absolute; left: 0; top: 0.9mm; width: 3mm; height: 3mm; }
@@ -73,28 +81,54 @@ def on_paper(drawn: Sequence[Case]) -> list[tuple[int, Case]]:
     return found
 
 
-def worksheet(listed: CaseList, *, key: bool = False, title: str = "Retinoscopy worksheet") -> str:
+def worksheet(
+    listed: CaseList,
+    *,
+    key: bool = False,
+    brief: bool = False,
+    version: str = "",
+    title: str = "Retinoscopy worksheet",
+) -> str:
     """Write a worksheet as one HTML document; the same cases always give the same sheet.
 
-    key: add every answer with its working. Cases at the bench are left out and named, and the others keep their
-    numbers. Raises NothingOnPaper.
+    Every page has the learner's name at its head, seed and digest at its foot, and its number where the browser prints
+    one. key: add every answer with its working; brief: print the answers alone, a line each. version names the order
+    that the cases are in ("A", "B"), which is `in_version`'s business. Cases at the bench are left out and named, and
+    the others keep their numbers. Raises NothingOnPaper.
     """
     drawn, seed = listed.cases, listed.seed
     printed = on_paper(drawn)
     left_out = [number for number in range(1, len(drawn) + 1) if number not in {one for one, _ in printed}]
-    title = escape(title) + (", with key" if key else "")
+    title = escape(title) + (f", version {escape(version)}" if version else "")
+    title += ", answers" if brief else ", with key" if key else ""
+    mark = f"Sheet {seed}{f', version {escape(version)}' if version else ''}, digest {listed.digest}"
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
         f"<style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>",
-        f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(listed.level)} level. '
-        'Name <span class="name"></span></p>',
-        f'<p class="about">Digest of the cases: <strong>{listed.digest}</strong>. {_FITS[key]}</p>',
+        f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(listed.level)} level. </p>',
+        f'<p class="about">Digest of the cases: <strong>{listed.digest}</strong>. {_FITS[key or brief]}</p>',
         f'<p class="caution">{CAUTION}</p>',
         *([f'<p class="about">{_at_the_bench(left_out)}</p>'] if left_out else ()),
-        *(_case(number, case, key=key) for number, case in printed),
-        "</body>\n</html>",
+        # Head and foot of a table come again on every page that is printed of it.
+        '<table class="pages" role="presentation">',
+        f"<thead><tr><td>{'' if key or brief else _NAME}</td></tr></thead><tfoot><tr><td>{mark}</td></tr></tfoot>",
+        "<tbody><tr><td>",
+        *(_brief(printed) if brief else (_case(number, case, key=key) for number, case in printed)),
+        "</td></tr></tbody></table>\n</body>\n</html>",
     ]
     return "\n".join(parts)
+
+
+_NAME = 'Name <span class="name"></span>'
+
+
+def _brief(printed: Sequence[tuple[int, Case]]) -> list[str]:
+    """Write the answers alone."""
+    lines = []
+    for number, case in printed:
+        answers = (escape(ask.kind.write(case.truth[ask.name])) for ask in case.type.asks)
+        lines.append(f"<li><strong>{number}</strong> {'; '.join(answers)}</li>")
+    return ['<ul class="brief">', *lines, "</ul>"]
 
 
 def _counted(cases: int) -> str:
@@ -124,6 +158,9 @@ def _case(number: int, case: Case, *, key: bool) -> str:
             lines.append(f'<p class="answer">{_called(ask)} {escape(ask.kind.write(case.truth[ask.name]))}</p>')
         else:
             lines.append(_room_for(ask))
+    if not key:
+        # A line to work on for every step.
+        lines += ['<p class="room"></p>'] * len(case.run.lines)
     lines.append("</section>")
     return "\n".join(lines)
 

@@ -9,7 +9,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from cases.curriculum.register import case_type
@@ -59,6 +59,23 @@ class CaseList:
     def digest(self) -> str:
         """The digest of the cases."""
         return digest_of(self.cases)
+
+
+VERSIONS = ("A", "B")
+
+
+def in_version(listed: CaseList, version: str) -> CaseList:
+    """Return the same cases as version A has them, in their own order, or B in another; the seed fixes it.
+
+    The digest is of the order too, so that a key fits its own version alone.
+    """
+    if version != "B":
+        return listed
+    places = range(len(listed.cases))
+    order = sorted(places, key=lambda place: hashlib.sha256(f"{listed.seed} B {place}".encode()).digest())
+    if order == list(places):
+        order = [*order[1:], *order[:1]]
+    return replace(listed, cases=tuple(listed.cases[place] for place in order))
 
 
 def findings_of(case: Case) -> tuple[str, Any]:

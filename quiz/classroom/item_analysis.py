@@ -10,6 +10,8 @@ import statistics
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from quiz.learning.intervals import Z95, Interval, share_interval, z_for
 
 FEWEST_FOR_CORRELATION = 4
@@ -71,11 +73,9 @@ def point_biserial(right: Sequence[bool], rest: Sequence[float]) -> float | None
     n = len(right)
     if n < 2 or len(set(right)) < 2 or len(set(rest)) < 2:
         return None
-    mean_x, mean_y = sum(right) / n, math.fsum(rest) / n
-    across = math.fsum((x - mean_x) * (y - mean_y) for x, y in zip(right, rest, strict=True))
-    x2 = math.fsum((x - mean_x) ** 2 for x in right)
-    y2 = math.fsum((y - mean_y) ** 2 for y in rest)
-    return across / math.sqrt(x2 * y2)
+    x, y = np.asarray(right, dtype=float), np.asarray(rest, dtype=float)
+    x, y = x - x.mean(), y - y.mean()
+    return float((x @ y) / math.sqrt(float(x @ x) * float(y @ y)))
 
 
 def correlation_interval(r: float, n: int, z: float = Z95) -> Interval | None:

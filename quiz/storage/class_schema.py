@@ -306,3 +306,13 @@ RETENTION = (
         WHEN OLD.learner IN (SELECT id FROM learners) AND NOT EXISTS (SELECT 1 FROM retired WHERE learner = OLD.learner)
         BEGIN SELECT RAISE(ABORT, 'retyped are only ever added to: remove the learner or nothing'); END""",
 )
+
+REMARKS = (
+    # What a preceptor wrote about an answer, for its learner to read.
+    """CREATE TABLE remarks (
+        dealt TEXT PRIMARY KEY REFERENCES dealt ON DELETE CASCADE,
+        preceptor TEXT NOT NULL,        -- the name of who wrote it
+        note TEXT NOT NULL,
+        at REAL NOT NULL
+    ) STRICT""",
+)

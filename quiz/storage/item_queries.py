@@ -14,11 +14,13 @@ from cases.procedure.vocabulary import CREDITED
 from quiz.storage.result_queries import IS_LATE
 from quiz.storage.store import Store
 
-_OF_CASES = (
-    "FROM answers a JOIN drill_cases c ON c.drill = a.drill AND c.type = a.type AND c.seed = a.seed "
-    f"WHERE a.drill = ? AND NOT {IS_LATE}"
-)
+_COUNTS = f"FROM answers a WHERE a.drill = ? AND NOT {IS_LATE}"
+_ONE = "SELECT ?1 AS place, ?2 AS learners, dealt, type, given, explanations, did_not_know FROM answers WHERE id = ?3"
 _RIGHT = ", ".join(f"'{one}'" for one in CREDITED)
+
+
+LISTED = 2
+"""Wrong answers of each case."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,20 +50,48 @@ class WrongAnswer:
 
 def answers_by_case(store: Store, drill: int) -> list[CaseAnswer]:
     """Return the answers that count to the cases that a drill keeps."""
-    sql = f"SELECT a.learner, c.place, a.verdict IN ({_RIGHT}), a.seconds {_OF_CASES}"
-    return [CaseAnswer(row[0], row[1], bool(row[2]), row[3]) for row in store.fetch(sql, drill)]
+    # Which place a case has is looked up here: a join would look through all cases for each of many thousand answers.
+    at = _places(store, drill)
+    rows = store.fetch(f"SELECT a.learner, a.type, a.seed, a.verdict, a.seconds {_COUNTS}", drill)
+    return [
+        CaseAnswer(learner, at[type_id, seed], verdict in CREDITED, seconds)
+        for learner, type_id, seed, verdict, seconds in rows
+        if (type_id, seed) in at
+    ]
+
+
+def _places(store: Store, drill: int) -> dict[tuple[str, int], int]:
+    rows = store.fetch("SELECT type, seed, place FROM drill_cases WHERE drill = ?", drill)
+    return {(type_id, seed): place for type_id, seed, place in rows}
 
 
 def wrong_answers(store: Store, drill: int, learners: Iterable[int]) -> list[WrongAnswer]:
     """Return the wrong answers of some learners that count, alike ones together, the commonest of a place first."""
-    sql = (
-        "SELECT c.place, count(*) AS learners, min(a.dealt) AS dealt, a.type, min(a.given) AS given, "  # noqa: S608
-        f"min(a.explanations) AS explanations, a.did_not_know {_OF_CASES} AND a.verdict NOT IN ({_RIGHT}) "
-        "AND a.learner IN (SELECT value FROM json_each(?)) "
-        "GROUP BY c.place, a.did_not_know, CASE a.read_as WHEN 'null' THEN a.given ELSE a.read_as END "
-        "ORDER BY c.place, learners DESC, given"
+    at, among = _places(store, drill), frozenset(learners)
+    rows = store.fetch(
+        f"SELECT a.id, a.learner, a.type, a.seed, a.read_as, a.did_not_know {_COUNTS} AND a.verdict NOT IN ({_RIGHT})",
+        drill,
     )
-    return store.fetch_as(WrongAnswer, sql, drill, json.dumps(list(learners)))
+    alike: dict[tuple[int, str, int], list[int]] = {}
+    for number, learner, type_id, seed, read_as, did_not_know in rows:
+        if learner in among and (type_id, seed) in at:
+            alike.setdefault((at[type_id, seed], read_as, did_not_know), []).append(number)
+    commonest: dict[int, list[tuple[int, int]]] = {}
+    for (place, _, _), numbers in alike.items():
+        commonest.setdefault(place, []).append((-len(numbers), numbers[0]))
+    found = []
+    for place in sorted(commonest):
+        for count, number in sorted(commonest[place])[:LISTED]:
+            found += store.fetch_as(WrongAnswer, _ONE, place, -count, number)
+    return found
+
+
+def state_of(store: Store, drill: int) -> tuple[int, int, int]:
+    """Return what changes with every answer to a drill, one that is deleted, and a decision about a late one."""
+    # Numbers of answers are never given again, so that no other answers have the same count and the same last number.
+    (row,) = store.fetch("SELECT count(*), coalesce(max(id), 0) FROM answers WHERE drill = ?", drill)
+    (decided,) = store.fetch("SELECT coalesce(max(id), 0) FROM late_decisions")
+    return int(row[0]), int(row[1]), int(decided[0])
 
 
 def could_show(store: Store, drill: int) -> dict[tuple[str, str], int]:

@@ -11,7 +11,7 @@ import secrets
 from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
-from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, RETENTION, TESTS
+from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, REMARKS, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
 from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS, SET_EXAMINATIONS
 
@@ -266,4 +266,11 @@ def m018_examination_order(db: Database) -> None:
 def m019_set_examinations(db: Database) -> None:
     """Let a preceptor set patients for a class, each to be examined once by every learner."""
     for statement in SET_EXAMINATIONS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m020_remarks(db: Database) -> None:
+    """Keep what preceptors write about single answers."""
+    for statement in REMARKS:
         db.execute(statement)

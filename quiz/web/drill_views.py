@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from quiz.classroom.drills import Outcome
 from quiz.storage.class_queries import Allowance, Deletion, Drill
+from quiz.storage.remark_queries import Remark
 
 
 def moment(at: float) -> str:
@@ -36,6 +37,19 @@ def score_words(drill: Drill, came: Outcome) -> str:
     if came.per_cent is None:
         return f"{came.right} right in {drill.length}"
     return f"{came.right} of {came.asked} right: {came.per_cent} %"
+
+
+@dataclass(frozen=True)
+class RemarkView:
+    """What a preceptor wrote about an answer, and who and when."""
+
+    note: str
+    by: str
+
+
+def remark_view(one: Remark | None) -> RemarkView | None:
+    """Return a remark as a page shows it."""
+    return None if one is None else RemarkView(one.note, f"{one.preceptor}, {moment(one.at)}")
 
 
 def deletion_words(one: Deletion) -> str:

@@ -188,6 +188,36 @@ def test_a_sheet_and_its_key_are_printed_from_the_cases_that_were_kept(
     assert run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))[0] == 0
 
 
+def test_versions_have_the_same_cases_in_two_orders_and_their_own_keys(capsys: pytest.CaptureFixture[str]) -> None:
+    sheets = {order: run(capsys, *SHEET, "--order", order)[1] for order in "AB"}
+    asked = {order: re.findall(r'</h2>(.*?)<p class="asked">', page, re.DOTALL) for order, page in sheets.items()}
+    facts = {order: [re.findall(r"<p>(.*?)</p>", one) for one in parts] for order, parts in asked.items()}
+    assert facts["A"] != facts["B"]
+    assert sorted(facts["A"]) == sorted(facts["B"])
+    assert digest_on(sheets["A"]) != digest_on(sheets["B"])
+    code, key, _ = run(capsys, *SHEET, "--order", "B", "--key", "--digest", digest_on(sheets["B"]))
+    assert code == 0
+    assert "version B, with key" in key
+    assert run(capsys, *SHEET, "--order", "A", "--key", "--digest", digest_on(sheets["B"]))[0] == 2
+
+
+def test_the_answers_alone_are_those_of_the_key_a_line_each(capsys: pytest.CaptureFixture[str]) -> None:
+    key, brief = (run(capsys, *SHEET, how)[1] for how in ("--key", "--answers"))
+    answers = [one.rsplit(": ", 1)[1] for one in re.findall(r'<p class="answer">(.*?)</p>', key)]
+    assert re.findall(r"<li><strong>\d+</strong> (.*?)</li>", brief) == answers
+    assert "<section" not in brief
+
+
+def test_a_sheet_has_a_line_for_each_step_and_its_marks_on_every_page(capsys: pytest.CaptureFixture[str]) -> None:
+    sheet, key = run(capsys, *SHEET)[1], run(capsys, *SHEET, "--key")[1]
+    steps = [part.count("<li>") for part in re.findall(r'<ol class="working">(.*?)</ol>', key)]
+    rooms = [part.count('<p class="room">') for part in sheet.split('<section class="case">')[1:]]
+    assert rooms == steps
+    assert '<p class="room">' not in key
+    assert re.search(rf"<tfoot>.*Sheet 9, digest {digest_on(sheet)}", sheet)
+    assert re.search(r'<thead>.*Name <span class="name">', sheet)
+
+
 def test_the_digest_tells_lists_apart_by_findings_types_and_order(capsys: pytest.CaptureFixture[str]) -> None:
     others = [("--seed", "10"), ("--count", "3"), ("--types", "net-sphere,two-spheres"), ("--level", "expert")]
     found = {digest_on(run(capsys, *SHEET, *other)[1]) for other in ([], *others)}

@@ -9,6 +9,7 @@ from typing import Any
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from cases.curriculum import case_list
 from cases.errors import CaseError
 from cases.procedure.settings import Settings
 from quiz.classroom import classes, drills, roster
@@ -147,6 +148,8 @@ class DrillPage:
     deletions: tuple[str, ...]
     digest: str | None
     """Of the cases that are printed; None where this version cannot print them, and `unprintable` says why."""
+    versions: tuple[tuple[str, str], ...]
+    """Orders of the same cases, each with its digest."""
     unprintable: str
     not_in_packages: str
     """Which cases a package leaves out because no list holds their answers, in words; empty where none is."""
@@ -244,12 +247,13 @@ def _paper(drill: Drill, on_paper: int) -> dict[str, Any]:
     try:
         listed = drills.cases_on_paper(request_context.store(), drill)
     except (CaseError, NotReadable) as error:
-        return {"digest": None, "unprintable": str(error), "not_in_packages": "", "packages": False}
+        return {"digest": None, "versions": (), "unprintable": str(error), "not_in_packages": "", "packages": False}
     without = qti.left_out(listed) if on_paper else []
     titles = dict.fromkeys(f"“{listed.cases[number - 1].type.title}”" for number in without)
     words = f"{len(without)} of {on_paper} ({', '.join(titles)})" if without else ""
     more = {"not_in_packages": words, "packages": len(without) < on_paper}
-    return {"digest": listed.digest, "unprintable": "", **more}
+    versions = tuple((one, case_list.in_version(listed, one).digest) for one in case_list.VERSIONS)
+    return {"digest": listed.digest, "versions": versions, "unprintable": "", **more}
 
 
 def _run(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +14,7 @@ from quiz.classroom.classes import Crowd
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
 from quiz.practice.titles import type_title
-from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
+from quiz.storage import class_queries, doubt_queries, remark_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
@@ -129,6 +129,8 @@ class MinePage:
     drills: tuple[take_drill.Offer, ...]
     waits_for: tuple[str, ...]
     """Classes that have not let them in yet."""
+    remarks: tuple[tuple[str, str, str], ...]
+    """On their answers, whose marks they may see: the address, the case, by whom and when."""
     problem: str | None = None
 
 
@@ -347,9 +349,19 @@ def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response
         waits_for=tuple(one.name for one in roster_queries.asks_in(store, who.id)),
         answers=store.count_answers(who.id),
         drills=tuple(take_drill.offers(store, who, now=request_context.now())),
+        remarks=tuple(_remarks(who)),
         problem=problem,
     )
     return make_response(render_template("class_mine.html", page=page), code)
+
+
+def _remarks(who: Learner) -> Iterator[tuple[str, str, str]]:
+    store = request_context.store()
+    for one in remark_queries.remarks_for(store, who.id):
+        dealt = store.dealt(one.dealt)
+        if dealt is not None and take_drill.told(store, dealt):
+            link = url_for("practise.mark", dealt_id=one.dealt, _anchor="remark")
+            yield link, type_title(dealt.type), f"{one.preceptor}, {moment(one.at)}"
 
 
 @pages.post("/mine/phrase")

@@ -23,11 +23,12 @@ from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
 from quiz.practice.worked_examples import PARTS, Example, NoExample
-from quiz.storage import class_queries, doubt_queries, result_queries
+from quiz.storage import class_queries, doubt_queries, remark_queries, result_queries
 from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
 from quiz.web.case_views import case_page
+from quiz.web.drill_views import remark_view
 from quiz.web.mark_views import mark_page
 from quiz.web.pictures import picture
 from quiz.web.sitting_views import sitting_page
@@ -315,7 +316,8 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
     counted = page.late and done.dealt.id in result_queries.accepted_of(store, done.dealt.learner)
     fragment = request.headers.get("X-Part") == "mark"
-    return render_template("mark.html", page=page, counted=counted, fragment=fragment)
+    remark = remark_view(remark_queries.remark_on(store, done.dealt.id))
+    return render_template("mark.html", page=page, counted=counted, remark=remark, fragment=fragment)
 
 
 def _texts(one: Waiting) -> dict[str, str]:

@@ -16,6 +16,7 @@ from quiz.classroom import drills
 from quiz.classroom.drills import Outcome, members_for
 from quiz.classroom.item_analysis import ItemAnswer, ItemFacts, Spread, items, spread
 from quiz.learning.intervals import Interval
+from quiz.lru_cache import LockedCache
 from quiz.practice.titles import slip_title, step_title, type_title
 from quiz.storage import class_queries, item_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
@@ -200,6 +201,21 @@ def _sorted(rows: Sequence[ScoreRow], by: str, down: bool) -> list[ScoreRow]:
 
 
 def _case_rows(what: Class, drill: Drill, finished: frozenset[int]) -> list[CaseRow]:
+    """Return the cases of a drill, which are kept until an answer changes them: sorting asks for them again."""
+    store = request_context.store()
+    key = (store.secret(), drill.id, finished, item_queries.state_of(store, drill.id))
+    kept_rows = _ROWS.get(key)
+    if kept_rows is None:
+        kept_rows = tuple(_worked_out(what, drill, finished))
+        _ROWS.keep(key, kept_rows)
+    return list(kept_rows)
+
+
+_ROWS = LockedCache[tuple[object, ...], tuple["CaseRow", ...]](8)
+"""Drills whose cases are kept in memory."""
+
+
+def _worked_out(what: Class, drill: Drill, finished: frozenset[int]) -> list[CaseRow]:
     store = request_context.store()
     answers = {
         (one.learner, one.place): ItemAnswer(one.right, one.seconds)

@@ -86,10 +86,13 @@ def doubts(class_id: int) -> Response:
 def sheet(class_id: int, drill_id: int) -> Response:
     """Give a drill's cases on paper, with the key or without; refuse a digest that is not theirs."""
     _, drill = own_drill(class_id, drill_id)
-    listed = drills.cases_on_paper(request_context.store(), drill)
-    if "digest" in request.args:
-        case_list.check_digest(request.args["digest"], listed.digest)
-    page = sheets.worksheet(listed, key=request.args.get("key") == "yes", title=drill.title)
+    args = request.args
+    version = args.get("version", "") if args.get("version") in case_list.VERSIONS else ""
+    listed = case_list.in_version(drills.cases_on_paper(request_context.store(), drill), version)
+    if "digest" in args:
+        case_list.check_digest(args["digest"], listed.digest)
+    kind = args.get("key")
+    page = sheets.worksheet(listed, key=kind == "yes", brief=kind == "brief", version=version, title=drill.title)
     return Response(page, mimetype="text/html", headers={"Content-Security-Policy": SHEET_POLICY})
 
 

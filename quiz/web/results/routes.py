@@ -21,14 +21,15 @@ from quiz.practice.dealt_cases import Place
 from quiz.practice.names import BadName
 from quiz.practice.sittings import GRACE_S
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
-from quiz.storage import class_queries, projection, result_queries, roster_queries
+from quiz.storage import class_queries, projection, remark_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.remark_queries import Remark
 from quiz.storage.result_queries import EVERYTHING, LateDecision, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
 from quiz.web.classroom.ownership import may_change, own_class
 from quiz.web.confirming import not_ticked
-from quiz.web.drill_views import deletion_words, moment
+from quiz.web.drill_views import deletion_words, moment, remark_view
 from quiz.web.mark_views import mark_page
 from quiz.web.sitting_views import VERDICT_WORDS, verdict_words
 
@@ -38,6 +39,8 @@ A_PAGE = 25
 """Learners side by side on one page."""
 ANSWERS = 100
 """Answers listed behind one number, the latest."""
+LONGEST_REMARK = 500
+"""Characters of what a preceptor writes about an answer."""
 
 
 @dataclass(frozen=True)
@@ -543,4 +546,25 @@ def answer(class_id: int, dealt_id: str) -> Response:
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
     counted = page.late and dealt_id in result_queries.accepted_of(store, dealt.learner)
-    return make_response(render_template("mark.html", page=page, back=back, whose=who.name, counted=counted))
+    said, may = remark_view(remark_queries.remark_on(store, dealt_id)), may_change(what)
+    return make_response(
+        render_template(
+            "mark.html", page=page, back=back, whose=who.name, counted=counted, remark=said, class_id=class_id, may=may
+        )
+    )
+
+
+@pages.post("/answer/<dealt_id>/remark")
+def remark(class_id: int, dealt_id: str) -> Response:
+    """Keep what a preceptor writes about an answer, for its learner to read; without words, take it back."""
+    what, store = own_class(class_id), request_context.store()
+    dealt = store.dealt(dealt_id)
+    if dealt is None or roster_queries.member_of(store, what.id, dealt.learner) is None:
+        raise NotFound
+    note = " ".join(request.form.get("note", "").split())[:LONGEST_REMARK]
+    with store.writing():
+        if store.answer_to(dealt_id) is None:
+            raise NotFound
+        who = request_context.preceptor().name
+        remark_queries.keep_remark(store, Remark(dealt_id, who, note, request_context.now()))
+    return redirect(f"{url_for('results.answer', class_id=class_id, dealt_id=dealt_id)}#remark", 303)

@@ -13,6 +13,7 @@ from flask import Flask
 
 from quiz.app import create_app
 from quiz.storage import class_queries
+from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped
@@ -89,6 +90,19 @@ def test_learners_are_sorted_searched_and_those_not_begun_found(owner: Browser) 
     assert page.count('aria-sort="descending"') == 2
 
 
+def test_a_case_that_was_looked_at_is_worked_out_again_after_another_answer(app: Flask, store: Store) -> None:
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="1", type=["net-sphere"])
+    for right, name in enumerate(NAMES, 1):
+        who = learner(app, code, name)
+        who.post("/drill/1/begin")
+        give(who, store, "/drill/1", slip=False)
+        assert f"Gross to net, one sphere {right} of {right}" in words(one.get("/class/1/drill/1/scores").text)
+    who.post("/class/mine/remove", {"sure": "yes"})
+    assert "Gross to net, one sphere 2 of 2" in words(one.get("/class/1/drill/1/scores").text)
+
+
 def test_the_report_has_everyone_and_no_forms(owner: Browser) -> None:
     page = owner.get("/class/1/drill/1/report").text
     assert all(f"<span>{name}</span>" in page for name in NAMES)
@@ -130,3 +144,31 @@ def test_each_their_own_cases_are_not_compared(app: Flask, store: Store) -> None
     assert "handed in 1 of 1 mean right 1.0 median 1" in told
     assert class_queries.is_begun(store, 1)
     assert "Two drills are needed" in words(one.get("/class/1/compare").text)
+
+
+def test_a_remark_on_an_answer_is_read_by_its_learner_alone(app: Flask, store: Store, data_file: DataFile) -> None:
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="1", type=["net-sphere"], feedback="end")
+    ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
+    ada.post("/drill/1/begin")
+    give(ada, store, "/drill/1", slip=True)
+    dealt = store.answers_of(1)[0].dealt
+    url = f"/class/1/answer/{dealt}"
+    assert "A remark that Ada will read" in one.get(url).text
+    assert one.post(f"{url}/remark", {"note": "  Take the  distance off <first>. "}).location == f"{url}#remark"
+    assert "“Take the distance off <first>.”" in words(ada.get(f"/case/{dealt}").text)
+    assert "Marit Osei, " in words(ada.get("/class").text)
+    assert f'href="/case/{dealt}#remark"' in ada.get("/class").text
+    assert bo.get(f"/case/{dealt}").status_code == 404
+    assert "Remarks" not in words(bo.get("/class").text)
+    lines = ada.get("/progress/everything.jsonl").text
+    assert "Take the distance off <first>." in lines
+    assert bo.post(f"{url}/remark", {"note": "mine"}).status_code in (303, 403, 404)
+    assert one.post("/class/1/answer/none/remark", {"note": "x"}).status_code == 404
+    one.post(f"{url}/remark", {"note": " "})
+    assert "“Take" not in words(ada.get(f"/case/{dealt}").text)
+    one.post(f"{url}/remark", {"note": "Once more"})
+    ada.post("/class/mine/remove", {"sure": "yes"})
+    assert store.fetch("SELECT * FROM remarks") == []
+    assert [each.words for each in check(data_file.path) if not each.good] == []

@@ -227,6 +227,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/results": SEEN,
     f"GET {C}/answers": SEEN,
     f"GET {C}/answer/<dealt_id>": SEEN,
+    f"POST {C}/answer/<dealt_id>/remark": DONE,
     f"GET {C}/answers.csv": SEEN,
     f"GET {C}/statements.jsonl": SEEN,
     f"GET {C}/scores.csv": SEEN,
