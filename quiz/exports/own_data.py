@@ -17,7 +17,6 @@ from quiz.storage import (
     doubt_queries,
     progress_queries,
     recall_queries,
-    remark_queries,
     roster_queries,
 )
 from quiz.storage.examining import examination_queries
@@ -52,7 +51,7 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
             yield _line("answer meant", _without_whose(vars(retyped)))
     for doubt in doubt_queries.doubts_of(store, [learner.id]):
         yield _line("doubt", _without_whose(vars(doubt)))
-    for remark in remark_queries.remarks_for(store, learner.id):
+    for remark in doubt_queries.remarks_for(store, learner.id):
         if remark.dealt in {one.dealt for one in _answers(store, learner)}:
             yield _line("remark", vars(remark))
     for mark in recall_queries.recall_marks_of(store, learner.id):

@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 from quiz.classroom.drills import Outcome
 from quiz.storage.class_queries import Allowance, Deletion, Drill
-from quiz.storage.remark_queries import Remark
+from quiz.storage.doubt_queries import Remark
 
 
 def moment(at: float) -> str:

@@ -165,13 +165,14 @@ def preview() -> Response:
             return make_response(render_template("accuracy_preview.html", page=page))
         except BadHeading as error:
             problem, heading = str(error), error.heading
-            form = MultiDict([*form.items(), ("text", text)]) if not form.get("text") else form
+            # The file was read: its text goes along, so that nobody has to choose it again.
+            form = MultiDict({**form.to_dict(), "text": text})
         except BadTable as error:
             problem = str(error)
         except BadEntry as error:
             faults = error.faults
-    page = import_page(form, problem, faults, heading)
-    return make_response(render_template("accuracy_import.html", page=page), 422)
+    again = import_page(form, problem, faults, heading)
+    return make_response(render_template("accuracy_import.html", page=again), 422)
 
 
 @pages.post("/import/take")

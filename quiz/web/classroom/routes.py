@@ -14,7 +14,7 @@ from quiz.classroom.classes import Crowd
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
 from quiz.practice.titles import type_title
-from quiz.storage import class_queries, doubt_queries, remark_queries, result_queries, roster_queries
+from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
@@ -357,7 +357,7 @@ def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response
 
 def _remarks(who: Learner) -> Iterator[tuple[str, str, str]]:
     store = request_context.store()
-    for one in remark_queries.remarks_for(store, who.id):
+    for one in doubt_queries.remarks_for(store, who.id):
         dealt = store.dealt(one.dealt)
         if dealt is not None and take_drill.told(store, dealt):
             link = url_for("practise.mark", dealt_id=one.dealt, _anchor="remark")

@@ -23,7 +23,7 @@ from quiz.practice.dealt_cases import Marked, Place, SentBack, Waiting
 from quiz.practice.forms import joined
 from quiz.practice.type_catalogue import catalogue
 from quiz.practice.worked_examples import PARTS, Example, NoExample
-from quiz.storage import class_queries, doubt_queries, remark_queries, result_queries
+from quiz.storage import class_queries, doubt_queries, result_queries
 from quiz.storage.doubt_queries import Doubt
 from quiz.storage.store import Dealt, Sitting
 from quiz.web import request_context
@@ -316,7 +316,7 @@ def _marked(done: Marked, *, stands: bool = False) -> str:
     # Asked for by a script, the mark comes without what stands round a page, and opens in the page of the case.
     counted = page.late and done.dealt.id in result_queries.accepted_of(store, done.dealt.learner)
     fragment = request.headers.get("X-Part") == "mark"
-    remark = remark_view(remark_queries.remark_on(store, done.dealt.id))
+    remark = remark_view(doubt_queries.remark_on(store, done.dealt.id))
     return render_template("mark.html", page=page, counted=counted, remark=remark, fragment=fragment)
 
 

@@ -21,9 +21,9 @@ from quiz.practice.dealt_cases import Place
 from quiz.practice.names import BadName
 from quiz.practice.sittings import GRACE_S
 from quiz.practice.titles import slip_at_step, slip_title, step_title, type_title
-from quiz.storage import class_queries, projection, remark_queries, result_queries, roster_queries
+from quiz.storage import class_queries, doubt_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
-from quiz.storage.remark_queries import Remark
+from quiz.storage.doubt_queries import Remark
 from quiz.storage.result_queries import EVERYTHING, LateDecision, LearnerSum, Sum
 from quiz.storage.store import Answer
 from quiz.web import request_context
@@ -546,7 +546,7 @@ def answer(class_id: int, dealt_id: str) -> Response:
     page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
     counted = page.late and dealt_id in result_queries.accepted_of(store, dealt.learner)
-    said, may = remark_view(remark_queries.remark_on(store, dealt_id)), may_change(what)
+    said, may = remark_view(doubt_queries.remark_on(store, dealt_id)), may_change(what)
     return make_response(
         render_template(
             "mark.html", page=page, back=back, whose=who.name, counted=counted, remark=said, class_id=class_id, may=may
@@ -566,5 +566,5 @@ def remark(class_id: int, dealt_id: str) -> Response:
         if store.answer_to(dealt_id) is None:
             raise NotFound
         who = request_context.preceptor().name
-        remark_queries.keep_remark(store, Remark(dealt_id, who, note, request_context.now()))
+        doubt_queries.keep_remark(store, Remark(dealt_id, who, note, request_context.now()))
     return redirect(f"{url_for('results.answer', class_id=class_id, dealt_id=dealt_id)}#remark", 303)
