@@ -64,10 +64,10 @@ def sound(browser: Browser, served: Served, accessible: Check, way: Way) -> Iter
     twin.route("**/*.js", lambda asked: asked.abort())
     twin.goto(f"{served.url}reference/evidence")  # style sheets are given to their own origin alone
 
-    def check(page: Page) -> None:
+    def check(page: Page, only: str = "") -> None:
         there = page.content().replace("noscript>", "div>").replace("<head>", f'<head><base href="{page.url}">')
         twin.set_content(there)
-        accessible(twin)
+        accessible(twin, only)
 
     yield check
     twin.context.close()
