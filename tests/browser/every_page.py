@@ -101,6 +101,8 @@ def test_every_page_is_found(full: Full) -> None:
         "progress",
         "accuracy",
         "reference/slips",
+        "reference/types",
+        "reference/terms",
         "reference/evidence",
         "class/N/results",
         "class/N/drill/N",

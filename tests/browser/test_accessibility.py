@@ -34,7 +34,7 @@ def lines_shown(page: Page, served: Served) -> None:
     served.deal(page, "two-spheres")
     page.locator("button[name=lines]").click()
     expect(page.locator("#lines")).to_be_visible()
-    page.locator("main summary").click()
+    page.locator("main summary", has_text="Why it came").click()
 
 
 def marked(type_id: str, slip: str | None, *, seed: int = 3) -> State:

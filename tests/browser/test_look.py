@@ -137,6 +137,8 @@ READ = (
     *(
         "reference",
         "reference/slips",
+        "reference/types",
+        "reference/terms",
         "reference/evidence",
         "reference/evidence/common-practice",
         "settings",

@@ -95,7 +95,8 @@ class ReferencePage:
     distances: tuple[DistanceRow, ...]
     axes: tuple[AxisRow, ...]
     lenses: tuple[LensTable, ...]
-    families: tuple[FamilyLines, ...]
+    types: int
+    """How many there are."""
     slips: int
     """How many are told apart."""
     norms: tuple[Norm, ...]
@@ -138,19 +139,25 @@ def _type_line(one: CaseType) -> TypeLine:
 @pages.get("")
 def show() -> str:
     """Show the reference."""
-    types = all_types().values()
     page = ReferencePage(
         distances=tuple(map(distance_row, DISTANCES_CM)),
         axes=tuple(map(axis_row, CYLINDERS)),
         lenses=tuple(map(lens_table, LENS_TABLES)),
-        families=tuple(
-            FamilyLines(family.title, tuple(_type_line(one) for one in types if one.family == family))
-            for family in all_families()
-        ),
+        types=len(all_types()),
         slips=len(all_slips()),
         norms=NORMS,
     )
     return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind, told=told)
+
+
+@pages.get("/types")
+def types() -> str:
+    """List the case types by family with their steps and sources, on a page of their own, for its weight."""
+    families = tuple(
+        FamilyLines(family.title, tuple(_type_line(one) for one in all_types().values() if one.family == family))
+        for family in all_families()
+    )
+    return render_template("reference_types.html", families=families)
 
 
 @pages.get("/slips")

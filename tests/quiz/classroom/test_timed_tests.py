@@ -190,7 +190,7 @@ def test_extra_time_and_an_extension_move_the_end_of_one_run(app: Flask, store: 
     ada.get("/class")
     refused = owner.post(f"{url}/extensions", {"learner": "1", "extra_minutes": "5"})
     assert refused.status_code == 422
-    assert "what was handed in stands" in refused.text
+    assert "what was handed in cannot be changed" in refused.text
 
 
 def test_a_late_answer_counts_when_the_preceptor_says_so_which_is_kept(

@@ -151,5 +151,5 @@ def test_settings_are_kept_in_the_very_bytes_of_before(store: Store) -> None:
     person = learners.add(store, "Imre", now=0)
     assert person.settings == (
         '{"form":"minus","distance_cm":67.0,"level":"competent","theme":"auto","sitting":"10-cases","norms":{},'
-        '"exam_day":"","role":"student"}'
+        '"exam_day":"","region":"europe","role":"student"}'
     )

@@ -140,10 +140,10 @@ def test_a_number_is_read_and_marked_and_asked_back_about(store: Store, learner:
 
 
 def test_words_are_held_against_each_part_of_the_answer_before_they_are_marked(store: Store, learner: Learner) -> None:
-    one = put(store, learner, "signs-of-nearly-neutral")
-    shown = recall_prompts.answer(store, learner, one.id, "it is bright, and wide", now=NOON)
+    one = put(store, learner, "read-the-bottle")
+    shown = recall_prompts.answer(store, learner, one.id, "the strength, and when it expires", now=NOON)
     held = recall_prompts.held_against(shown)
-    assert held.parts == ("Fast", "bright", "wide")
+    assert held.parts == ("The drug", "its strength", "its expiry date")
     assert held.had == (False, True, True)
     assert recall_queries.recall_marks_of(store, learner.id) == [], "nothing is marked yet"
     sentence = put(store, learner, "meaning-of-neutral")

@@ -470,9 +470,11 @@ def test_a_name_that_cannot_be_is_refused(visitor: Visitor, name: str, why: str)
 
 def test_the_reference_names_every_type_with_its_sources_and_every_caution(visitor: Visitor) -> None:
     said = words(visitor.get("/reference"))
+    assert 'href="/reference/types"' in visitor.get("/reference").text
+    listed = words(visitor.get("/reference/types"))
     for one in all_types().values():
-        assert one.title in said
-        assert cited(one.sources)[1:] in said
+        assert one.title in listed
+        assert cited(one.sources)[1:] in listed
     for caution in (
         "not a prescription",
         "warnings and never a dose",
@@ -556,6 +558,8 @@ def test_no_page_counts_prompts_or_steps_by_their_state(visitor: Visitor) -> Non
         "/recall",
         "/reference",
         "/reference/slips",
+        "/reference/types",
+        "/reference/terms",
         "/reference/evidence",
         "/settings",
         "/people",

@@ -171,6 +171,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     # reading
     "GET /look-up": KNOWN,
     "GET /reference": KNOWN,
+    "GET /reference/types": KNOWN,
     "GET /reference/terms": KNOWN,
     "GET /reference/terms/<term_id>": (DOOR, *(404,) * 6),
     "GET /reference/slips": KNOWN,
