@@ -74,7 +74,8 @@ def test_a_whole_sitting_by_keyboard(page: Page, served: Served, accessible: Che
             page.keyboard.press("Enter")
             # A prompt may come beside the next case; what matters here is that Enter goes on.
             expect(page.locator("#verdict")).to_have_count(0)
-            case = served.deal(page, "two-spheres", seed=number + 10)
+            # The third case: one whose twins no lost digit of an axis explains as well.
+            case = served.deal(page, "two-spheres", seed=5 if number == 2 else number + 10)
     page.keyboard.press("Enter")
     expect(page.locator("#verdict")).to_have_text("Your results")
     expect(page.locator("main")).to_contain_text("10 cases: 7 right.")
