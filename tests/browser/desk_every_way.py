@@ -1,8 +1,9 @@
-"""The desk's journeys in every way: both widths, both themes, with scripts and without: named in `.ci/run`."""
+"""The desk's journeys so that every two of width, theme and scripts meet: named in `.ci/run`.
+
+`test_desk.py` walks 360 px, light, with scripts; these three ways complete the pairs.
+"""
 
 from __future__ import annotations
-
-from itertools import product
 
 import pytest
 
@@ -38,6 +39,6 @@ __all__ = [
 ]
 
 
-@pytest.fixture(params=[Way(*one) for one in product((360, 1280), ("light", "dark"), (True, False))], ids=str)  # type: ignore[arg-type]
+@pytest.fixture(params=[Way(360, "dark", False), Way(1280, "light", False), Way(1280, "dark", True)], ids=str)
 def way(request: pytest.FixtureRequest) -> Way:
     return request.param  # type: ignore[no-any-return]
