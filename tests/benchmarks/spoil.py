@@ -29,6 +29,7 @@ from flask import Flask
 from werkzeug.routing import Rule
 
 from cases.optics.lens import SphCyl
+from cases.recall.glossary import TERMS
 from cases.recall.prompts import all_groups
 from quiz.__main__ import main as quiz
 from quiz.accuracy.entries import Entry
@@ -74,6 +75,7 @@ def sound(folder: Path) -> Sound:
             wrong = one.case.singles[0].answer if one.case.singles and number % 3 else None
             dealing.take(store, alone, one.dealt.id, written(one.case, wrong), 2, now=NOON + 60 * number + 20)
         own.get("/practise")
+        examined = own.post("/examination", {"vignette": "dev"}).location.split("/")[2]
         plus, less = SphCyl(1.5, -0.5, 90), SphCyl(1.25, -0.5, 85)
         eyes = [Entry("right", number, plus, less, 67, date(2026, 1, 5), False, False) for number in range(1, 9)]
         accuracy_queries.add(store, alone.id, eyes)
@@ -97,7 +99,8 @@ def sound(folder: Path) -> Sound:
             who: store.fetch("SELECT dealt FROM answers WHERE learner = ? ORDER BY id LIMIT 1", number)[0][0]
             for who, number in (("own", 1), ("preceptor", 2), ("member", 2))
         }
-    return Sound(path, cookies, dealt, {"group_id": group, "recall_id": put, "version": "2.1", "type_id": "net-sphere"})
+    holes = {"group_id": group, "recall_id": put, "version": "2.1", "type_id": "net-sphere", "examination_id": examined}
+    return Sound(path, cookies, dealt, holes)
 
 
 # --- ways of spoiling a file --------------------------------------------------------------------------------------
@@ -418,8 +421,8 @@ def addresses(app: Flask, made: Sound, who: str) -> list[str]:
     def fill(rule: Rule) -> str:
         holes = made.holes | {"dealt_id": made.dealt[who], "class_id": "1", "drill_id": "1", "number": "1"}
         holes |= {"learner_id": "2", "sitting_id": "1" if who == "own" else "2", "phrase": "aaaa-bbbb-cccc-dddd"}
-        holes |= {"strength_id": all_strengths()[0].id}
-        return re.sub(r"<(?:\w+:)?(\w+)>", lambda hole: holes[hole.group(1)], rule.rule)
+        holes |= {"strength_id": all_strengths()[0].id, "term_id": TERMS[0].id, "eye": "right"}
+        return re.sub(r"<(?:\w+(?:\([^()]*\))?:)?(\w+)>", lambda hole: holes[hole.group(1)], rule.rule)
 
     rules = [one for one in app.url_map.iter_rules() if "GET" in (one.methods or ()) and "static" not in one.rule]
     return sorted(fill(one) for one in rules)

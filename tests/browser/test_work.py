@@ -19,7 +19,7 @@ def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, a
     page.goto(f"{served.url}progress")
     page.get_by_role("navigation").get_by_role("link", name="Look up").click()
     page.get_by_role("main").get_by_role("link", name="Work one out").click()
-    page.get_by_role("link", name="A sphere in each meridian").click()
+    page.get_by_role("link", name="A sphere in each meridian", exact=True).click()
     first, second = page.get_by_role("group", name="First streak"), page.get_by_role("group", name="Second streak")
     first.get_by_label("Long direction of the streak").fill("90")
     first.get_by_label("Sphere that neutralised").fill("+2.25")

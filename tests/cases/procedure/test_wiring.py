@@ -56,7 +56,7 @@ def test_a_step_before_what_it_needs_is_refused() -> None:
         replace(distance_vergence, steps=(INVERT, TO_METRES))
     assert str(refused.value) == (
         "case type distance-vergence, step distance-in-dioptres: needs metres, which nothing before it gives; "
-        "known there: distance_cm"
+        "known there: distance_cm, also, gross"
     )
 
 
