@@ -42,7 +42,7 @@ ANSWERED = {"distance-vergence": "", "net-sphere": "always-one-fifty"}
 OPENED = (
     "/settings", "/look-up?q=astigmatism", "/bench", "/bench/guide/1", "/work-one-out/two-spheres", "/people",
     "/accuracy", "/accuracy/rows", "/accuracy/log.csv", "/recall", "/progress/bring", "/progress/bring/take",
-    "/progress/delete", "/sitting/1",
+    "/progress/delete", "/progress/ready", "/sitting/1",
 )  # fmt: skip
 NO_PAGE = {
     "static", "asset", "bench.tell", "bench.tell_case", "bench.tell_guide", "trying.tell", "drilling.started",
