@@ -250,12 +250,11 @@ TERMS: tuple[GlossaryTerm, ...] = (
     ),
 )
 
-_NAMED = tuple(
-    (term, re.compile("|".join(rf"\b{re.escape(word)}s?\b" for word in term.words), re.IGNORECASE)) for term in TERMS
-)
+_NAMES = tuple(re.compile("|".join(rf"\b{word}s?\b" for word in term.words), re.IGNORECASE) for term in TERMS)
+"""What names each term: letters, blanks and hyphens alone."""
 
 
 def terms_in(texts: Iterable[str]) -> tuple[GlossaryTerm, ...]:
     """Return the terms that texts use, in the order of the glossary."""
     said = "\n".join(texts)
-    return tuple(term for term, named in _NAMED if named.search(said))
+    return tuple(term for term, names in zip(TERMS, _NAMES, strict=True) if names.search(said))
