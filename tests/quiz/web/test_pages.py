@@ -238,12 +238,12 @@ def test_whoever_does_not_know_is_shown_the_ways_on(visitor: Visitor, text: str)
     assert "choose “I don’t know” below." in words(visitor.answer({"prescription": text}))
 
 
-@pytest.mark.parametrize("url", ["/reference", "/work-one-out", "/progress/steps"])
+@pytest.mark.parametrize("url", ["/reference/types", "/work-one-out", "/progress/steps"])
 def test_a_type_is_practised_from_wherever_it_is_listed(visitor: Visitor, url: str) -> None:
     """Two keys: the link leads to Today with the type chosen, and its one button to a case of it."""
     visitor.get("/")
     topics = re.findall(r'href="/\?topic=([\w-]+)&amp;what=topic"', visitor.get(url).text)
-    there = {one.id for one in all_types().values()} if url == "/reference" else {"net-sphere", "two-spheres"}
+    there = {one.id for one in all_types().values()} if url == "/reference/types" else {"net-sphere", "two-spheres"}
     assert there <= set(topics)
     if url == "/work-one-out":
         assert all(visitor.get(f"{url}/{one}").text.count("Practise this") == 1 for one in topics[:3])
