@@ -17,6 +17,7 @@ from cases.notation.prescription import read_distance_cm, read_prescription, wri
 from cases.notation.prescription import write_prescription as write_rx
 from cases.optics.lens import SphCyl
 from quiz.accuracy.entries import BadEntry, Entry, PatientKind
+from quiz.accuracy.importing import guarded, unguarded
 from quiz.errors import QuizError
 from quiz.practice.forms import BadText
 from quiz.practice.line_sums import line_result
@@ -24,8 +25,6 @@ from quiz.practice.line_sums import line_result
 MOST_EYES = 60
 """Rows of one day."""
 LONGEST_CELL = 200
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""How a cell begins that a spreadsheet would take for a formula; an apostrophe is then written before it."""
 
 
 class BadDayFile(QuizError):
@@ -63,7 +62,6 @@ class DayEye:
     typed: TypedEye
     whose: str = ""
     """"3 R": the patient's running number and the eye."""
-    reads: str = ""
     net: str = ""
     beside: str = ""
     """The exact figure, where `net` is rounded as the clinic does."""
@@ -72,6 +70,11 @@ class DayEye:
     problem: str = ""
     entry: Entry | None = None
     """For the accuracy log; None while something is missing."""
+
+    @property
+    def note(self) -> str:
+        """Say whose eye it is, the exact figure, and what is missing or wrong."""
+        return ": ".join(filter(None, (self.whose, ". ".join(filter(None, (self.beside, self.problem))))))
 
 
 @dataclass(frozen=True)
@@ -105,14 +108,14 @@ def _worked(row: TypedEye, above: _Carried, on: date, form: str) -> tuple[DayEye
         if line is not None and line.distance_cm is None and line.working_lens is None and not line.net:
             if here.distance_cm is None:
                 problem = "Write the working distance, for example 67 cm; the rows below then have it too."
-                return DayEye(row, whose, line.says, problem=problem), here
+                return DayEye(row, whose, problem=problem), here
             line = _line(f"{row.found} {write_distance(here.distance_cm)}")
         subjective = read_prescription(row.subjective) if row.subjective.strip() else None
     except (CaseError, BadText) as error:
         return DayEye(row, problem=str(error)), here
     if line is None:
         return DayEye(row, whose, problem="Write what you found, for example +3.25/-1.50x20."), here
-    return _compared(DayEye(row, whose, line.says), here, line, subjective, on, form), here
+    return _compared(DayEye(row, whose), here, line, subjective, on, form), here
 
 
 def _compared(eye: DayEye, here: _Carried, line: FindingLine, subjective: SphCyl | None, on: date, form: str) -> DayEye:
@@ -182,7 +185,7 @@ def write_day(eyes: Sequence[DayEye]) -> str:
     writer.writerow([*COLUMNS, "net", "difference"])
     for one in eyes:
         if not one.typed.blank:
-            writer.writerow([_guarded(getattr(one.typed, name)) for name in COLUMNS] + [one.net, one.difference])
+            writer.writerow([guarded(getattr(one.typed, name)) for name in COLUMNS] + [one.net, one.difference])
     return out.getvalue()
 
 
@@ -205,7 +208,7 @@ def read_day(text: str) -> tuple[TypedEye, ...]:
 
 def typed_eye(cells: Mapping[str, str]) -> TypedEye:
     """Make a row of texts by the names of `COLUMNS`, each cut to `LONGEST_CELL` characters."""
-    return TypedEye(**{name: cells.get(name, "")[:LONGEST_CELL].removeprefix("'") for name in COLUMNS})
+    return TypedEye(**{name: unguarded(cells.get(name, "")[:LONGEST_CELL]) for name in COLUMNS})
 
 
 def _rows(text: str) -> Iterator[list[str]]:
@@ -213,7 +216,3 @@ def _rows(text: str) -> Iterator[list[str]]:
         yield from csv.reader(io.StringIO(text.removeprefix("\ufeff")), strict=True)
     except csv.Error as error:
         raise BadDayFile(f"the file cannot be read as comma-separated values ({error})") from None
-
-
-def _guarded(text: str) -> str:
-    return f"'{text}" if text.startswith(_FORMULA) else text

@@ -190,8 +190,7 @@ def read_table(text: str, wishes: Wishes, *, today: date, log: Sequence[Entry] =
 def _lines(text: str) -> Iterator[tuple[int, str, list[str]]]:
     """Yield (first line, raw text, cells) of every row that is not empty, with the separator that reads best."""
     try:
-        # The separator under which most headings are understood is the file's.
-        separator = max(SEPARATORS, key=lambda one: _understood(text, one))
+        separator = _separator(text)
         raw_lines = list(io.StringIO(text, newline=""))
         reader = csv.reader(raw_lines, delimiter=separator, strict=True)
         last = 0
@@ -203,6 +202,11 @@ def _lines(text: str) -> Iterator[tuple[int, str, list[str]]]:
         raise BadTable(
             f"the file cannot be parted into rows and cells ({error}): look for a quote that is not closed"
         ) from error
+
+
+def _separator(text: str) -> str:
+    """Return the separator of a file: that under which most headings are understood."""
+    return max(SEPARATORS, key=lambda one: _understood(text, one))
 
 
 def _understood(text: str, separator: str) -> tuple[int, int]:
@@ -222,7 +226,7 @@ def with_headings(text: str, chosen: Mapping[int, str]) -> str:
         When the file cannot be parted into rows and cells, or a field is none of `NAMES`.
     """
     text = text.removeprefix("\ufeff")
-    separator = max(SEPARATORS, key=lambda one: _understood(text, one))
+    separator = _separator(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     heading = next((cells for cells in reader if any(cell.strip() for cell in cells)), [])
     if unknown := [field for field in chosen.values() if field and field not in NAMES]:
@@ -317,7 +321,7 @@ class _Reader:
         patient += self.wishes.after
         if patient > HIGHEST_PATIENT:
             faults.append(f"patient {patient}: numbered after the log's own it is past {HIGHEST_PATIENT}")
-        remark = tidy_remark(_unguarded(found.get("remark", "")))
+        remark = tidy_remark(unguarded(found.get("remark", "")))
         distance = distance_of(found.get("distance_cm", ""), self.wishes.distance_cm, faults)
         on = day_of(found.get("on", ""), self.order, self.wishes.on, self.today, faults)
         wet, end_wet = wet_of(found.get("wet", ""), faults), wet_of(found.get("end_wet", ""), faults)
@@ -371,7 +375,7 @@ def write_table(entries: Sequence[Entry]) -> str:
         ]
         states = ["wet" if wet else "dry" for wet in (one.wet, one.end_wet)]
         first = [one.patient, one.eye, one.on.isoformat(), f"{one.distance_cm:g}"]
-        writer.writerow([*first, *lenses, *states, one.age, _guarded(one.remark)])
+        writer.writerow([*first, *lenses, *states, one.age, guarded(one.remark)])
     return out.getvalue()
 
 
@@ -382,9 +386,11 @@ def _power(value: float) -> str:
     return text[1:] if not value else text
 
 
-def _guarded(text: str) -> str:
+def guarded(text: str) -> str:
+    """Put an apostrophe before a cell that a spreadsheet would take for a formula."""
     return f"'{text}" if text.startswith(_FORMULA) else text
 
 
-def _unguarded(text: str) -> str:
+def unguarded(text: str) -> str:
+    """Take off the apostrophe that `guarded` put before a cell."""
     return text[1:] if _APOSTROPHE.match(text) else text

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
 from typing import Any
 
 from flask import Flask, current_app, g, jsonify, make_response, redirect, request, session, url_for
@@ -112,6 +113,11 @@ def now() -> float:
     if "now" not in g:
         g.now = _desk().clock()
     return float(g.now)
+
+
+def today() -> date:
+    """Return the day of this request, in UTC."""
+    return datetime.fromtimestamp(now(), UTC).date()
 
 
 def lots() -> Lots:

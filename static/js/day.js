@@ -9,7 +9,7 @@ const place = `two-meridians-day-${document.documentElement.dataset.learner ?? "
 const keep = /** @type {HTMLInputElement | null} */ (document.getElementById("keep"));
 
 /** What is saved. @typedef {{at: number, keep: boolean, rows: Record<string, string>[]}} Saved */
-/** What the server works out of a row. @typedef {{whose: string, net: string, beside: string, difference: string, problem: string}} Row */
+/** What the server works out of a row. @typedef {{net: string, difference: string, note: string}} Row */
 
 /** @param {Element} row */
 const inputs = (row) => /** @type {HTMLInputElement[]} */ ([...row.querySelectorAll("input")]);
@@ -68,8 +68,7 @@ function begin(form, body) {
       const [net, difference, note] = row.querySelectorAll("output");
       net.textContent = one?.net ?? "";
       difference.textContent = one?.difference ?? "";
-      const said = [one?.beside, one?.problem].filter(Boolean).join(". ");
-      note.textContent = one ? [one.whose, said].filter(Boolean).join(": ") : "";
+      note.textContent = one?.note ?? "";
     });
     const log = /** @type {HTMLFormElement} */ (document.getElementById("to-log"));
     /** @type {HTMLInputElement} */ (log.elements.namedItem("text")).value = got.table;

@@ -6,7 +6,6 @@ The statistics need scipy, which no other page does, so they are loaded when the
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 from flask import Blueprint, jsonify, make_response, redirect, render_template, request, url_for
@@ -49,10 +48,6 @@ class UnknownReading(QuizError):
 
     def __init__(self) -> None:
         super().__init__("the log does not say that now: open it again and pick what it says")
-
-
-def _today() -> date:
-    return datetime.fromtimestamp(request_context.now(), UTC).date()
 
 
 def _entries() -> list[accuracy_queries.Kept[Entry]]:
@@ -107,7 +102,9 @@ def _reading(reading_id: str) -> Reading:
 @pages.get("/add")
 def add() -> str:
     """Show the form for an eye, filled with what the last one had in common."""
-    return render_template("accuracy_add.html", page=add_page(_entries(), today=_today(), kept="kept" in request.args))
+    return render_template(
+        "accuracy_add.html", page=add_page(_entries(), today=request_context.today(), kept="kept" in request.args)
+    )
 
 
 @pages.post("/add")
@@ -117,12 +114,12 @@ def keep() -> Response:
     faults: dict[str, str] = {}
     doubted: tuple[str, ...] = ()
     try:
-        entry = read_entry(texts, today=_today())
+        entry = read_entry(texts, today=request_context.today())
         doubted = doubts(entry.remark) if texts.get("sure") != "yes" else ()
     except BadEntry as error:
         faults = error.faults
     if faults or doubted:
-        page = add_page(_entries(), today=_today(), texts=texts, faults=faults, doubted=doubted)
+        page = add_page(_entries(), today=request_context.today(), texts=texts, faults=faults, doubted=doubted)
         return make_response(render_template("accuracy_add.html", page=page), 422)
     accuracy_queries.add(request_context.store(), request_context.learner().id, [entry])
     return redirect(url_for("accuracy.add", kept=""), 303)
@@ -156,7 +153,7 @@ def preview() -> Response:
         try:
             if chosen := chosen_columns(form):
                 text = with_headings(text, chosen)
-            wishes = wishes_of(form, _today())
+            wishes = wishes_of(form, request_context.today())
             if form.get("whose") == "others":
                 # Fixed here and sent along, so that the same rows taken twice are still known to be the same.
                 wishes = replace(wishes, after=max((one.entry.patient for one in _entries()), default=0))
@@ -181,7 +178,7 @@ def take() -> Response:
     form, text, problem = _sent()
     if problem is not None:
         return make_response(render_template("accuracy_import.html", page=import_page(form, problem)), 422)
-    good = _read(text, wishes_of(form, _today())).good
+    good = _read(text, wishes_of(form, request_context.today())).good
     accuracy_queries.add(
         request_context.store(), request_context.learner().id, [row.entry for row in good if row.entry is not None]
     )
@@ -212,7 +209,7 @@ def _sent() -> tuple[MultiDict[str, str], str, str | None]:
 
 
 def _read(text: str, wishes: Wishes) -> Preview:
-    return read_table(text, wishes, today=_today(), log=[one.entry for one in _entries()])
+    return read_table(text, wishes, today=request_context.today(), log=[one.entry for one in _entries()])
 
 
 @pages.get("/log.csv")
@@ -220,7 +217,7 @@ def export() -> Response:
     """Give the whole log as a file that can be brought in again."""
     text = write_table([one.entry for one in _entries()])
     # The mark at the beginning tells spreadsheets that it is UTF-8.
-    return download([text.encode("utf-8-sig")], "text/csv", f"accuracy-log-{_today().isoformat()}.csv")
+    return download([text.encode("utf-8-sig")], "text/csv", f"accuracy-log-{request_context.today().isoformat()}.csv")
 
 
 # --- rows --------------------------------------------------------------------------------------------------------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
 
 from flask import Blueprint, jsonify, make_response, render_template, request
 from werkzeug.wrappers import Response
@@ -71,17 +70,7 @@ def fill() -> Response:
 def read() -> Response:
     """Work out the rows that were sent, as JSON for the page's script."""
     eyes = _eyes(_typed())
-    rows = [
-        {
-            "whose": one.whose,
-            "net": one.net,
-            "beside": one.beside,
-            "difference": one.difference,
-            "problem": one.problem,
-            "reads": one.reads,
-        }
-        for one in eyes
-    ]
+    rows = [{"net": one.net, "difference": one.difference, "note": one.note} for one in eyes]
     return jsonify(rows=rows, complete=_complete(eyes), table=_for_log(eyes))
 
 
@@ -89,13 +78,13 @@ def read() -> Response:
 def export() -> Response:
     """Give the table as a file that can be brought in again."""
     text = write_day(_eyes(_typed()))
-    return download([text.encode("utf-8-sig")], "text/csv", f"day-{_today().isoformat()}.csv")
+    return download([text.encode("utf-8-sig")], "text/csv", f"day-{request_context.today().isoformat()}.csv")
 
 
 def _page(typed: Sequence[TypedEye], problem: str = "") -> str:
     rows = [*typed, *[TypedEye()] * max(LEAST_ROWS - len(typed), SPARE_ROWS)][:MOST_EYES]
     eyes = _eyes(rows)
-    page = DayPage(eyes, _today().isoformat(), problem, _complete(eyes), _for_log(eyes))
+    page = DayPage(eyes, request_context.today().isoformat(), problem, _complete(eyes), _for_log(eyes))
     return render_template("day.html", page=page)
 
 
@@ -110,7 +99,7 @@ def _typed() -> list[TypedEye]:
 
 
 def _eyes(typed: Sequence[TypedEye]) -> tuple[DayEye, ...]:
-    return day_eyes(typed, on=_today(), form=learners.settings_of(request_context.learner()).form)
+    return day_eyes(typed, on=request_context.today(), form=learners.settings_of(request_context.learner()).form)
 
 
 def _complete(eyes: Sequence[DayEye]) -> int:
@@ -119,7 +108,3 @@ def _complete(eyes: Sequence[DayEye]) -> int:
 
 def _for_log(eyes: Sequence[DayEye]) -> str:
     return write_table([one.entry for one in eyes if one.entry is not None])
-
-
-def _today() -> date:
-    return datetime.fromtimestamp(request_context.now(), UTC).date()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -45,9 +44,10 @@ def keep() -> Response:
     """Keep the settings, or say which of them cannot be."""
     learner = request_context.learner()
     before = learners.settings_of(learner)
-    today = datetime.fromtimestamp(request_context.now(), UTC).date()
     try:
-        learners.keep_settings(request_context.store(), learner.id, read_settings(before, request.form, today=today))
+        learners.keep_settings(
+            request_context.store(), learner.id, read_settings(before, request.form, today=request_context.today())
+        )
     except BadSetting as error:
         return make_response(_page({**written(SETTINGS, before), **request.form}, error.faults, kept=False), 422)
     return redirect(url_for("settings.show", kept="yes"), 303)
