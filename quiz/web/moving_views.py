@@ -11,7 +11,7 @@ from quiz.web.pictures import Picture, picture
 
 
 @dataclass(frozen=True)
-class MovingStill:
+class Still:
     """One view as a still, with what is seen in words where it may be told."""
 
     name: str
@@ -26,7 +26,7 @@ class MovingPage:
     views: str
     """JSON for the script."""
     instrument: str
-    stills: tuple[MovingStill, ...]
+    stills: tuple[Still, ...]
 
 
 def moving_in_case(views: Sequence[View]) -> MovingPage | None:
@@ -37,7 +37,7 @@ def moving_in_case(views: Sequence[View]) -> MovingPage | None:
 def moving_in_mark(views: Sequence[View]) -> MovingPage | None:
     """Show what moves beside a mark, with stills and words, where something does."""
     stills = tuple(
-        MovingStill(
+        Still(
             view.name,
             picture(still(view.bench, uid=f"moving-{place}", name="")),
             # Where the edge of the pupil differs, the words are of all of it, and the case is about its middle.
@@ -48,7 +48,7 @@ def moving_in_mark(views: Sequence[View]) -> MovingPage | None:
     return _page(views, stills) if views else None
 
 
-def _page(views: Sequence[View], stills: tuple[MovingStill, ...]) -> MovingPage:
+def _page(views: Sequence[View], stills: tuple[Still, ...]) -> MovingPage:
     return MovingPage(
         views=write_json([{"name": view.name, "bench": view.bench.as_json()} for view in views]),
         instrument=write_json(instrument() | {"limits": {}}),

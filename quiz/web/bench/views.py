@@ -11,7 +11,8 @@ from cases.notation.prescription import write_power
 from cases.optics.reflex import residual
 from quiz.practice.forms import BadText, Input, Pick, Shown, nested, read, shown, written
 from quiz.storage.rows import write_json
-from quiz.web.pictures import Picture, picture
+from quiz.web.moving_views import Still
+from quiz.web.pictures import picture
 
 EYE, LENSES, STREAK, LEAN, SLEEVE, SIGHT = "eye", "lenses", "streak", "lean", "sleeve", "sight"
 EVERYTHING = frozenset((EYE, LENSES, STREAK, LEAN, SLEEVE, SIGHT))
@@ -106,15 +107,6 @@ class Shelf:
     id: str
     title: str
     dials: tuple[Shown, ...]
-
-
-@dataclass(frozen=True)
-class Still:
-    """One view as a still and in words."""
-
-    name: str
-    picture: Picture | None
-    words: tuple[str, ...]
 
 
 @dataclass(frozen=True)

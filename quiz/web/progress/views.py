@@ -54,9 +54,9 @@ class SlipView:
     last: str
     line_on: str
     topic: str
+    """As the address of a choice of what to practise names it."""
     at_chair: bool
     """Whether only a whole examination shows it."""
-    """As the address of a choice of what to practise names it."""
 
 
 @dataclass(frozen=True)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, make_response, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -26,6 +25,9 @@ from quiz.web.classroom.ownership import own_class, own_drill
 from quiz.web.drill_views import deletion_words, state_words
 from quiz.web.pictures import Picture, picture
 from quiz.web.results.score_chart import Scored, score_chart
+
+if TYPE_CHECKING:
+    from quiz.classroom.before_after import StepChange
 
 pages = Blueprint("drill_results", __name__, url_prefix="/class/<int:class_id>")
 
@@ -430,9 +432,11 @@ def compare(class_id: int) -> Response:
     slips: list[SlipChange] = []
     both: set[int] = set()
     if before is not None and after is not None:
+        from quiz.classroom.before_after import changes
+
         first, second = _shares(what, before), _shares(what, after)
         both = {who for of in first.values() for who in of} & {who for of in second.values() for who in of}
-        steps = [_change_row(one) for one in import_module("quiz.classroom.before_after").changes(first, second)]
+        steps = [_change_row(one) for one in changes(first, second)]
         slips = _slip_changes(what, before, after)
     listed = tuple((one.id, one.title) for one in class_queries.drills_of(store, what.id))
     page = ComparePage(what.id, what.name, listed, before, after, tuple(steps), tuple(slips), len(both))
@@ -447,7 +451,7 @@ def _shares(what: Class, drill: Drill) -> dict[str, dict[int, tuple[int, int]]]:
     return found
 
 
-def _change_row(one: Any) -> ChangeRow:
+def _change_row(one: StepChange) -> ChangeRow:
     return ChangeRow(
         step_title(one.step),
         one.learners,
