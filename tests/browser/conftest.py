@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 from flask import request
-from playwright.sync_api import Page, Playwright, expect
+from playwright.sync_api import Browser, Page, Playwright, expect
 
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import Case
@@ -176,3 +176,19 @@ TOO_SMALL = """() => [...document.querySelectorAll('a, button, summary, input, s
   .filter(one => one.getBoundingClientRect().height < 43.5)
   .map(one => one.outerHTML.slice(0, 120))"""
 SIDEWAYS = "() => document.documentElement.scrollWidth > document.documentElement.clientWidth"
+
+
+@pytest.fixture
+def still_page(browser: Browser) -> Iterator[Page]:
+    """Open a page for someone who asked for less motion."""
+    context = browser.new_context(reduced_motion="reduce")
+    yield context.new_page()
+    context.close()
+
+
+@pytest.fixture
+def plain_page(browser: Browser) -> Iterator[Page]:
+    """Open a page without scripts."""
+    context = browser.new_context(java_script_enabled=False)
+    yield context.new_page()
+    context.close()

@@ -704,20 +704,6 @@ def test_the_guided_run_tells_what_was_felt_once_it_has_been_and_leads_to_the_be
 # --- without a moving picture ------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def still_page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(reduced_motion="reduce")
-    yield context.new_page()
-    context.close()
-
-
-@pytest.fixture
-def plain_page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(java_script_enabled=False)
-    yield context.new_page()
-    context.close()
-
-
 def test_with_reduced_motion_stills_and_words_stand_in_and_the_picture_may_be_asked_for(
     still_page: Page, served: Served
 ) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import SIDEWAYS, Check, Served
 
@@ -73,8 +73,7 @@ def test_a_table_is_gone_after_a_week_unless_it_is_to_be_kept(page: Page, served
     expect(found).to_have_value("")
 
 
-def test_without_scripts_the_table_is_worked_out_and_a_file_goes_out_and_in(browser: Browser, served: Served) -> None:
-    plain_page = browser.new_context(java_script_enabled=False).new_page()
+def test_without_scripts_the_table_is_worked_out_and_a_file_goes_out_and_in(plain_page: Page, served: Served) -> None:
     plain_page.goto(f"{served.url}day")
     plain_page.get_by_label("Found, row 1", exact=True).fill("+2.00 50cm")
     plain_page.get_by_label("Subjective, row 1", exact=True).fill("plano")

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Check, Served, drawn
 from tests.browser.test_look import BROUGHT, MOST_BYTES
@@ -78,34 +75,20 @@ def test_beside_a_miss_your_lens_and_the_right_one_are_in_place(page: Page, serv
     expect(page.locator(".moving-picture figure").first).to_be_visible()
 
 
-@pytest.fixture
-def quiet_page(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(reduced_motion="reduce")
-    yield context.new_page()
-    context.close()
-
-
-@pytest.fixture
-def unscripted(browser: Browser) -> Iterator[Page]:
-    context = browser.new_context(java_script_enabled=False)
-    yield context.new_page()
-    context.close()
-
-
-def test_without_motion_five_stills_stand_in(quiet_page: Page, served: Served, accessible: Check) -> None:
-    served.deal(quiet_page, "lean-test")
-    button = quiet_page.get_by_role("button", name="Show five stills")
+def test_without_motion_five_stills_stand_in(still_page: Page, served: Served, accessible: Check) -> None:
+    served.deal(still_page, "lean-test")
+    button = still_page.get_by_role("button", name="Show five stills")
     button.click()
-    expect(quiet_page.locator(".moving-picture canvas")).to_have_count(1)
-    before = quiet_page.evaluate(RED)
-    quiet_page.wait_for_timeout(200)
-    assert quiet_page.evaluate(RED) == before
-    accessible(quiet_page)
+    expect(still_page.locator(".moving-picture canvas")).to_have_count(1)
+    before = still_page.evaluate(RED)
+    still_page.wait_for_timeout(200)
+    assert still_page.evaluate(RED) == before
+    accessible(still_page)
     button.click()
-    expect(quiet_page.locator(".moving-picture canvas")).to_be_hidden()
+    expect(still_page.locator(".moving-picture canvas")).to_be_hidden()
 
 
-def test_without_scripts_the_still_is_all(unscripted: Page, served: Served) -> None:
-    served.deal(unscripted, "next-lens")
-    expect(unscripted.locator(".plate figure")).to_be_visible()
-    expect(unscripted.locator(".moving-picture button")).to_be_hidden()
+def test_without_scripts_the_still_is_all(plain_page: Page, served: Served) -> None:
+    served.deal(plain_page, "next-lens")
+    expect(plain_page.locator(".plate figure")).to_be_visible()
+    expect(plain_page.locator(".moving-picture button")).to_be_hidden()
