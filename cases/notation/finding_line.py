@@ -521,7 +521,9 @@ def _lens_in_every_way(rest: str, text: str) -> list[tuple[SphCyl, str]]:
     places = _unsigned_powers(rest)
     ways: list[tuple[SphCyl, str]] = []
     faults: list[NotationError] = []
-    for signs in product("+-", repeat=len(places)):
+    # A lens has two powers. With more than three the ways would double with each, and every one would be refused.
+    tried = product("+-", repeat=len(places)) if len(places) <= 3 else (("+",) * len(places),)
+    for signs in tried:
         written = _with_signs(rest, places, signs)
         said = " and ".join(
             f"{sign.replace('-', '−')}{rest[a:b].strip()} {name}"

@@ -180,7 +180,7 @@ TERMS: tuple[GlossaryTerm, ...] = (
         "residual",
         ("residual",),
         "The power still missing with the lenses in place.",
-        lambda: rays_figure(0.50, distance_cm=67, uid="term-residual"),
+        lambda: rays_figure(-0.50, distance_cm=67, uid="term-residual"),
     ),
     GlossaryTerm(
         "over-refraction",

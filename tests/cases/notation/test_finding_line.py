@@ -68,3 +68,9 @@ def test_what_we_write_is_read_back_with_its_distance(sphere: float, cylinder: f
 @given(st.text(max_size=60) | st.text("+-0123456789.,/x@ :;>rlcmstreakovwd", max_size=60))
 def test_any_text_is_read_or_refused_in_words(text: str) -> None:
     assert _understood(text)
+
+
+@pytest.mark.parametrize("number", ["1", "1 ", "1.50 ", "1/", "1-", "@1 "])
+def test_a_line_of_nothing_but_numbers_is_refused_at_once(number: str) -> None:
+    """Each number without a sign may be plus or minus: sixty of them must not be tried in 2 to the 60 ways."""
+    assert _understood((number * 200)[:200]).startswith("!")
