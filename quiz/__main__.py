@@ -96,6 +96,36 @@ def commands(ctx: click.Context) -> None:
     show_envvar=True,
     help="serve a class's file to this computer alone: anyone who opens a page is its learner",
 )
+@click.option(
+    "--behind-proxy",
+    type=click.IntRange(1, 5),
+    metavar="N",
+    envvar="QUIZ_BEHIND_PROXY",
+    show_envvar=True,
+    help="so many web servers of yours stand before this one; needs --address",
+)
+@click.option(
+    "--address",
+    metavar="URL",
+    envvar="QUIZ_ADDRESS",
+    show_envvar=True,
+    help="what learners type, for example https://school.example/retinoscopy; needs --behind-proxy",
+)
+@click.option(
+    "--first-preceptor",
+    metavar="NAME",
+    envvar="QUIZ_FIRST_PRECEPTOR",
+    show_envvar=True,
+    help="make a preceptor where a class has none yet; needs --first-password-file",
+)
+@click.option(
+    "--first-password-file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    envvar="QUIZ_FIRST_PASSWORD_FILE",
+    show_envvar=True,
+    help="file whose first line is that preceptor's password",
+)
 @with_port
 @with_data
 @click.option(
@@ -111,6 +141,10 @@ def serve(
     host: str,
     for_class: bool,
     one_person: bool,
+    behind_proxy: int | None,
+    address: str | None,
+    first_preceptor: str | None,
+    first_password_file: Path | None,
     port: int | None,
     no_browser: bool,
     data: Path | None,
@@ -120,8 +154,14 @@ def serve(
     """Serve the app to a browser on this computer, or to a class."""
     from quiz import log_file as log
     from quiz.app import create_app
+    from quiz.web.public_address import read_address
+    from quiz.web.server import FirstPreceptor
     from quiz.web.server import serve as serve_app
 
+    if (behind_proxy is None) != (address is None):
+        raise click.UsageError("--behind-proxy and --address go together: give both.")
+    if (first_preceptor is None) != (first_password_file is None):
+        raise click.UsageError("--first-preceptor and --first-password-file go together: give both.")
     log.set_up(log_file, verbose=verbose)
     serve_app(
         create_app,
@@ -133,6 +173,8 @@ def serve(
         say=say,
         for_class=for_class,
         one_person=one_person,
+        public=read_address(address, behind_proxy) if address and behind_proxy else None,
+        first=FirstPreceptor(first_preceptor, first_password_file) if first_preceptor and first_password_file else None,
     )
 
 

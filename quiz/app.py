@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from flask import Flask
 from jinja2 import FileSystemLoader
@@ -16,7 +17,11 @@ from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web import cookies, request_context
+from quiz.web.public_address import PublicAddress, behind, read_address
 from quiz.web.server import open_for_class
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import WSGIApplication
 
 LOOPBACK = request_context.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
@@ -25,7 +30,7 @@ EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", 
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.routes", "classroom.sign_in_routes", "classroom.take_drill_routes", "day.routes"),
-    *("desk.routes", "examination.routes", "examination.set_routes", "learners.routes", "look_up.routes"),
+    *("desk.routes", "examination.routes", "examination.set_routes", "health", "learners.routes", "look_up.routes"),
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
     *("roster.file_routes", "roster.keeping_routes", "roster.preceptor_routes", "roster.routes"),
@@ -55,12 +60,14 @@ def create_app(
     hosts: Sequence[str] | None = LOOPBACK,
     beyond: bool = False,
     reached_at: str = "",
+    public: PublicAddress | None = None,
 ) -> Flask:
     """Make the app over an open data file.
 
     clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
     None for any; beyond says that other computers are served too, so that only those who are known get in;
-    reached_at is the address by which they reach this one ("http://192.0.2.7:8067"), where it is known.
+    reached_at is the address by which they reach this one ("http://192.0.2.7:8067"), where it is known; public is the
+    address of the web server before this one, where there is one.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
     app.jinja_loader = FileSystemLoader(template_folders())
@@ -71,6 +78,8 @@ def create_app(
         MAX_CONTENT_LENGTH=BIGGEST_REQUEST,
         PERMANENT_SESSION_LIFETIME=timedelta(days=365),
         SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_PATH=(public.prefix if public else "") or "/",
+        SESSION_COOKIE_SECURE=public is not None and public.is_secure,
         SESSION_COOKIE_NAME="two-meridians",
         SESSION_COOKIE_SAMESITE="Lax",
         # Set when it changes, not with every page: signing it anew costs as much as a question to the data file.
@@ -78,7 +87,9 @@ def create_app(
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
     import_string("quiz.web.request_log").set_up(app)
-    request_context.set_up(app, request_context.Desk(file, clock, lots or Lots(), beyond, reached_at))
+    request_context.set_up(
+        app, request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, public is not None)
+    )
     for name in (*EVERY_PAGE, *AREAS):
         module = import_string(f"quiz.web.{name}")
         if hasattr(module, "set_up"):
@@ -88,11 +99,15 @@ def create_app(
     return app
 
 
-def class_app(data: str) -> Flask:
+def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
     """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+
+    address: by which learners come through `hops` servers before that one; without it they come straight.
 
     Raises
     ------
-    NoPreceptor, Refused
+    BadAddress, NoPreceptor, Refused
     """
-    return create_app(open_for_class(Path(data)), hosts=None, beyond=True)
+    public = read_address(address, hops) if address else None
+    app = create_app(open_for_class(Path(data)), hosts=None, beyond=True, public=public)
+    return behind(app, public) if public else app

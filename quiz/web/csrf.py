@@ -34,6 +34,7 @@ HEADERS = {
 }
 _FORWARDED = {"forwarded", "via", "x-real-ip", "x-client-ip", "x-original-host", "x-proxyuser-ip"}
 """Headers that only a server between a browser and the app writes (RFC 7239, RFC 9110 section 7.6.3, and custom)."""
+SETS_WHERE_FROM = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto")
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 
 
@@ -51,9 +52,24 @@ class ByAnotherServer(Forbidden):
         "the "
         "same learner, without signing in."
     )
+    title = "Only for this computer"
     way_on = (
         "For yourself, open the address that the app printed. For a class, add a preceptor, then start the app by "
         "python -m quiz serve --class"
+    )
+
+
+class ByUnknownServer(ByAnotherServer):
+    """A request to a class that another web server passed on, of which the app was not told."""
+
+    description = (
+        "This came by way of another web server, and the app was not told of one. All who come that way would count as "
+        "one visitor, so that a few wrong codes would lock everyone out."
+    )
+    title = "The app was not told of this web server"
+    way_on = (
+        "Whoever looks after the app: start it by python -m quiz serve --class --behind-proxy 1 --address and the "
+        "address that learners type"
     )
 
 
@@ -66,7 +82,13 @@ def set_up(app: Flask) -> None:
 
 
 def _came_straight() -> None:
-    if not request_context.beyond() and request.endpoint not in assets.ENDPOINTS and _passed_on():
+    if request.endpoint in (*assets.ENDPOINTS, "health.healthz") or request_context.by_proxy():
+        return
+    if request_context.beyond():
+        # A learner's own network may add Via; these alone are the work of a server that stands before this one.
+        if any(name in request.headers for name in SETS_WHERE_FROM):
+            raise ByUnknownServer
+    elif _passed_on():
         raise ByAnotherServer
 
 
@@ -103,7 +125,10 @@ def _check() -> None:
     if site is not None:
         ours = site == "same-origin"
     elif origin is not None:
-        ours = _named_in(origin)[0] == request.host
+        # By way of another server the scheme is known too: a page that came by plain http is not ours.
+        ours = _named_in(origin)[0] == request.host and (
+            not request_context.by_proxy() or origin.startswith(f"{request.scheme}://")
+        )
     else:
         # A browser names one of the two; a script that brings no cookie acts for nobody.
         ours = not request.cookies

@@ -102,7 +102,7 @@ def _http(error: HTTPException) -> Response | HTTPException:
     }.get(error.code, error.description or "")
     if isinstance(error, ByAnotherServer):
         request_context.forget()
-        return _page(error.code, why, ("Only for this computer", error.way_on))
+        return _page(error.code, why, (error.title, error.way_on))
     return _page(error.code, why)
 
 

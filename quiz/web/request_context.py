@@ -53,6 +53,8 @@ class Desk:
     """Whether other computers are served too: then nobody comes in who has not joined a class or signed in."""
     reached_at: str = ""
     """The address by which other computers reach this one, where it is known: "http://192.0.2.7:8067"."""
+    by_proxy: bool = False
+    """Whether requests come by another web server, whose word on where they come from is taken."""
     tries: Tries = field(default_factory=Tries)
     """The failed tries to come in."""
 
@@ -185,6 +187,11 @@ def be_nobody() -> None:
 def beyond() -> bool:
     """Say whether other computers are served too."""
     return _desk().beyond
+
+
+def by_proxy() -> bool:
+    """Say whether requests come by another web server that this one was told of."""
+    return _desk().by_proxy
 
 
 def for_others(endpoint: str, **values: Any) -> str:

@@ -12,6 +12,7 @@ import time
 import webbrowser
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -19,11 +20,13 @@ from typing import Any
 from flask import Flask
 
 from cases.curriculum.register import not_loaded
+from quiz.classroom import preceptors, sign_in
 from quiz.errors import QuizError
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.store import Store
 from quiz.web import lanes, limits
+from quiz.web.public_address import PublicAddress, behind
 from quiz.web.request_context import LOOPBACK
 from quiz.web.template_cache import keep_compiled
 
@@ -58,6 +61,36 @@ class BadMode(QuizError):
     """Someone asked for one-person mode where others come in, or did not say which mode a class's file is for."""
 
 
+class BadSecret(QuizError):
+    """The file that should hold the first preceptor's password cannot be read."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"password file {path}: {why}; give a file whose first line is the password")
+
+
+@dataclass(frozen=True)
+class FirstPreceptor:
+    """Who is made preceptor of a data file that has none: for containers, which nobody sits at."""
+
+    name: str
+    password_file: Path
+
+    def password(self) -> str:
+        """Read the password.
+
+        Raises
+        ------
+        BadSecret
+        """
+        try:
+            lines = self.password_file.read_text(encoding="utf-8").splitlines()
+        except (OSError, ValueError) as error:
+            raise BadSecret(self.password_file, str(getattr(error, "strerror", None) or error).lower()) from error
+        if not lines:
+            raise BadSecret(self.password_file, "it is empty")
+        return lines[0]
+
+
 class PortTaken(QuizError):
     """The port asked for is in use or not to be had."""
 
@@ -76,25 +109,34 @@ def serve(
     say: Callable[[str], None],
     for_class: bool = False,
     one_person: bool = False,
+    public: PublicAddress | None = None,
+    first: FirstPreceptor | None = None,
 ) -> None:
     """Serve the app that `create_app` makes until it is stopped; `say` is told where it is.
 
     for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
-    makes whoever opens a page the learner of this computer, even where the file is a class's.
+    makes whoever opens a page the learner of this computer, even where the file is a class's; public is the address by
+    which a web server before this one serves a class; first is added where a class's file has no preceptor yet.
 
     Raises
     ------
-    BadHost, BadMode, NoPreceptor, PortTaken, Refused, TooFewFiles
+    BadHost, BadMode, BadPassword, BadSecret, NoPreceptor, PortTaken, Refused, TooFewFiles
     """
     address = _address(host)
     beyond = for_class or not ipaddress.ip_address(address).is_loopback
     if beyond and one_person:
         raise BadMode(f"host {host}: --one-person is for this computer alone, not for a class: leave one out")
+    if public is not None and not beyond:
+        raise BadMode("--behind-proxy is for a class: add --class")
+    if first is not None and not beyond:
+        raise BadMode("--first-preceptor is for a class: add --class")
     try:
-        file = open_data(data, make=not beyond, look=LOOK_S)
+        file = open_data(data, make=not beyond or first is not None, look=LOOK_S)
     except NoFile:
         raise NoPreceptor(host) from None
     with closing(file):
+        if first is not None:
+            _add_first(file, first)
         looked_after = _looked_after(file)
         if beyond and not looked_after:
             raise NoPreceptor(host)
@@ -104,7 +146,7 @@ def serve(
                 "or --one-person to make anyone who opens a page on this computer its learner"
             )
         with closing(_listening(address, port, usual_port)) as listening:
-            _serve(create_app, file, listening, host, beyond=beyond, browser=browser, say=say)
+            _serve(create_app, file, listening, host, beyond=beyond, browser=browser, say=say, public=public)
 
 
 def open_for_class(data: Path) -> DataFile:
@@ -125,6 +167,14 @@ def open_for_class(data: Path) -> DataFile:
     return file
 
 
+def _add_first(file: DataFile, first: FirstPreceptor) -> None:
+    """Add the first preceptor, who looks after the others too; one who is there is left as they are."""
+    with closing(Store(file)) as store:
+        if not has_preceptor(store):
+            sign_in.add_preceptor(store, first.name, first.password(), now=time.time())
+            preceptors.make_administrator(store, preceptors.named(store, first.name))
+
+
 def _looked_after(file: DataFile) -> bool:
     with closing(Store(file)) as store:
         return has_preceptor(store)
@@ -139,24 +189,29 @@ def _serve(
     beyond: bool,
     browser: bool,
     say: Callable[[str], None],
+    public: PublicAddress | None,
 ) -> None:
     own = ipaddress.ip_address(listening.getsockname()[0]).is_loopback
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"
     most, fewer = limits.connections()
     # At an address of this computer alone, learners come by another server: their links have the address that they see.
-    app = create_app(file, hosts=None, beyond=True, reached_at="" if own else url) if beyond else create_app(file)
+    how = {"hosts": None, "beyond": True, "reached_at": "" if own or public else url, "public": public}
+    app = create_app(file, **(how if beyond else {}))
     keep_compiled(app)
     # It warns of every request that waits its turn and of every connection too many, line after line.
     logging.getLogger("waitress").setLevel(logging.ERROR)
     open_ones: dict[int, Any] = {}
-    server = limits.limited_server(app, open_ones, most=most, threads=LONG_AT_ONCE, sockets=[listening])
+    served = app if public is None else behind(app, public)
+    server = limits.limited_server(served, open_ones, most=most, threads=LONG_AT_ONCE, sockets=[listening])
     for line in not_loaded():
         say(line)
     say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
     if beyond:
         say("Anyone who can reach that address may ask to come in; only a class's code or a password lets them.")
-    if beyond and own:
-        say("Only this computer reaches it: a web server here must lead there, and pass the Host header on as it came.")
+    if public is not None:
+        say(f"Learners come by {public.url}/, which another web server must lead here.")
+    elif beyond and own:
+        say("Only this computer reaches it. For another web server before it add --behind-proxy 1 --address URL.")
     if fewer:
         say(fewer)
     say(f"Answers are kept in {file.path}")

@@ -8,7 +8,7 @@ const MARK = "two-meridians-tab";
 const shared = document.documentElement.dataset.shared;
 
 if (shared && sessionStorage.getItem(MARK) === null) {
-  fetch(shared, { method: "POST" }).finally(() => location.assign("/door?closed=yes"));
+  fetch(shared, { method: "POST" }).finally(() => location.assign(new URL("../door?closed=yes", new URL(shared, location.href))));
 }
 
 const gone = /** @type {HTMLElement | null} */ (document.querySelector("[data-gone]"))?.dataset.gone;

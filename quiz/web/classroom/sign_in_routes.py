@@ -20,7 +20,10 @@ from quiz.web import assets, request_context
 
 pages = Blueprint("door", __name__)
 
-OPEN = (*assets.ENDPOINTS, "door.show", "door.join", "door.back", "door.come_back", "door.sign_in")
+OPEN = (
+    *(*assets.ENDPOINTS, "health.healthz", "health.robots"),
+    *("door.show", "door.join", "door.back", "door.come_back", "door.sign_in"),
+)
 """What anyone may ask for when other computers are served too."""
 
 

@@ -67,6 +67,8 @@ SEEN, DONE = seen(200), done(303)
 C, D = "/class/<int:class_id>", "/class/<int:class_id>/drill/<int:drill_id>"
 TABLE: dict[str, tuple[object, ...]] = {
     "GET /static/<path:filename>": ALL,
+    "GET /healthz": ALL,
+    "GET /robots.txt": ALL,
     "GET /static/v-<version>/<path:filename>": ALL,
     # the door
     "GET /door": ALL,
