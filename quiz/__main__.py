@@ -102,7 +102,7 @@ def commands(ctx: click.Context) -> None:
     metavar="N",
     envvar="QUIZ_BEHIND_PROXY",
     show_envvar=True,
-    help="so many web servers of yours stand before this one; needs --address",
+    help="number of your web servers before this one; needs --address",
 )
 @click.option(
     "--address",
@@ -154,9 +154,9 @@ def serve(
     """Serve the app to a browser on this computer, or to a class."""
     from quiz import log_file as log
     from quiz.app import create_app
-    from quiz.web.public_address import read_address
-    from quiz.web.server import FirstPreceptor
-    from quiz.web.server import serve as serve_app
+    from quiz.web.front.public_address import read_address
+    from quiz.web.front.server import FirstPreceptor
+    from quiz.web.front.server import serve as serve_app
 
     if (behind_proxy is None) != (address is None):
         raise click.UsageError("--behind-proxy and --address go together: give both.")
@@ -414,7 +414,7 @@ def demo(data: Path | None, port: int | None, no_browser: bool, no_serve: bool) 
         _fill(path)
         if not no_serve:
             from quiz.app import create_app
-            from quiz.web.server import serve as serve_app
+            from quiz.web.front.server import serve as serve_app
 
             here, browser = "127.0.0.1", not no_browser
             serve_app(

@@ -17,8 +17,8 @@ from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web import cookies, request_context
-from quiz.web.public_address import PublicAddress, behind, read_address
-from quiz.web.server import open_for_class
+from quiz.web.front.public_address import PublicAddress, behind, read_address
+from quiz.web.front.server import open_for_class
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
@@ -30,7 +30,14 @@ EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", 
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.routes", "classroom.sign_in_routes", "classroom.take_drill_routes", "day.routes"),
-    *("desk.routes", "examination.routes", "examination.set_routes", "health", "learners.routes", "look_up.routes"),
+    *(
+        "desk.routes",
+        "examination.routes",
+        "examination.set_routes",
+        "front.health",
+        "learners.routes",
+        "look_up.routes",
+    ),
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
     *("roster.file_routes", "roster.keeping_routes", "roster.preceptor_routes", "roster.routes"),
@@ -86,7 +93,7 @@ def create_app(
         SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
-    import_string("quiz.web.request_log").set_up(app)
+    import_string("quiz.web.front.request_log").set_up(app)
     request_context.set_up(
         app, request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, public is not None)
     )

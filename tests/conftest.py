@@ -25,8 +25,8 @@ from quiz.practice.randomness import Lots
 from quiz.storage import desk_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Dealt, Learner, Store
-from quiz.web import lanes, limits
-from quiz.web.server import LONG_AT_ONCE
+from quiz.web.front import lanes, limits
+from quiz.web.front.server import LONG_AT_ONCE
 
 # How long a draw takes says how busy the machine is, and nothing about what is tested.
 settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))

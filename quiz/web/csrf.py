@@ -68,8 +68,8 @@ class ByUnknownServer(ByAnotherServer):
     )
     title = "The app was not told of this web server"
     way_on = (
-        "Whoever looks after the app: start it by python -m quiz serve --class --behind-proxy 1 --address and the "
-        "address that learners type"
+        "For the person who looks after the app: start it by python -m quiz serve --class --behind-proxy 1 --address "
+        "and the address that learners type"
     )
 
 

@@ -330,7 +330,10 @@ def trial(made: Sound, copy: Path, folder: Path, *, few: bool = False) -> Iterat
     for words in (commands[0], *(rng.sample(commands[1:], 2) if few else commands[1:])):
         backup.unlink(missing_ok=True)
         at = fresh(*all_of)
-        with patch("quiz.web.server._serve", walk), patch("quiz.__main__._asked_password", lambda: "ten characters"):
+        with (
+            patch("quiz.web.front.server._serve", walk),
+            patch("quiz.__main__._asked_password", lambda: "ten characters"),
+        ):
             yield from ran((*words, "--data", str(at)))
         yield from (f"{words[0]}: {one}" for one in served)
         served.clear()

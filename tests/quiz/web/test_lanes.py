@@ -16,8 +16,8 @@ from waitress.task import ThreadedTaskDispatcher
 
 from quiz.app import create_app
 from quiz.storage.datafile import DataFile
-from quiz.web import lanes
-from quiz.web.server import LONG_AT_ONCE
+from quiz.web.front import lanes
+from quiz.web.front.server import LONG_AT_ONCE
 from tests.conftest import Clock, lots, serving
 
 

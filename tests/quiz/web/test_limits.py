@@ -21,7 +21,7 @@ import pytest
 from quiz.app import create_app
 from quiz.storage.datafile import Busy, DataFile
 from quiz.storage.store import Store
-from quiz.web import limits
+from quiz.web.front import limits
 from tests.conftest import NOON, Clock, lots, serving
 from tests.quiz.web.test_server import QUIZ
 
@@ -79,7 +79,7 @@ def test_the_limit_that_may_be_raised_is_raised(tmp_path: Path) -> None:
 
 def test_too_few_files_to_serve_anyone_is_one_line(tmp_path: Path) -> None:
     script = (
-        "import resource, sys; import quiz.web.server; resource.setrlimit(resource.RLIMIT_NOFILE, (40, 40)); "
+        "import resource, sys; import quiz.web.front.server; resource.setrlimit(resource.RLIMIT_NOFILE, (40, 40)); "
         "from quiz.__main__ import main; sys.exit(main(['serve', '--no-browser', '--data', sys.argv[1]]))"
     )
     command = [sys.executable, "-c", script, str(tmp_path / "a.sqlite3")]

@@ -16,7 +16,7 @@ from quiz.classroom import sign_in
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web import request_context
-from quiz.web.public_address import BadAddress, PublicAddress, behind, read_address
+from quiz.web.front.public_address import BadAddress, PublicAddress, behind, read_address
 from tests.conftest import Clock, lots
 from tests.quiz.class_people import NAME, PASSWORD, Browser
 from tests.quiz.web.test_server import quiz, serving, with_preceptor
@@ -168,8 +168,8 @@ def test_the_app_for_another_server_can_stand_behind_one_too(tmp_path: Path) -> 
 
 def test_a_class_is_served_behind_a_web_server_and_says_where(tmp_path: Path) -> None:
     path = with_preceptor(tmp_path / "a.sqlite3")
-    given = {"QUIZ_CLASS": "1", "QUIZ_BEHIND_PROXY": "1", "QUIZ_ADDRESS": "https://school.example/retinoscopy"}
-    with serving("--data", path, **given) as (child, host, port):
+    address = "https://school.example/retinoscopy"
+    with serving("--data", path, QUIZ_CLASS="1", QUIZ_BEHIND_PROXY="1", QUIZ_ADDRESS=address) as (child, host, port):
         assert child.stdout is not None
         said = [child.stdout.readline() for _ in range(2)]
         assert (

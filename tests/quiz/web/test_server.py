@@ -22,7 +22,7 @@ from quiz.classroom import sign_in
 from quiz.practice import dealing
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
-from quiz.web.server import PortTaken, _listening
+from quiz.web.front.server import PortTaken, _listening
 from tests.conftest import NOON, lots, written
 
 QUIZ = (sys.executable, "-m", "quiz")

@@ -16,7 +16,7 @@ from waitress import wasyncore
 from waitress.channel import HTTPChannel
 from waitress.task import ThreadedTaskDispatcher
 
-from quiz.web import limits
+from quiz.web.front import limits
 
 QUICK = frozenset(("", "practise", "worked", "case", "read-as", "bench", "drill", "recall", "static"))
 """First parts of the addresses that a learner at practice asks for; each page takes some milliseconds."""

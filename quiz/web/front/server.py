@@ -25,8 +25,8 @@ from quiz.errors import QuizError
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.store import Store
-from quiz.web import lanes, limits
-from quiz.web.public_address import PublicAddress, behind
+from quiz.web.front import lanes, limits
+from quiz.web.front.public_address import PublicAddress, behind
 from quiz.web.request_context import LOOPBACK
 from quiz.web.template_cache import keep_compiled
 
