@@ -126,6 +126,31 @@ def commands(ctx: click.Context) -> None:
     show_envvar=True,
     help="file whose first line is that preceptor's password",
 )
+@click.option(
+    "--backups",
+    type=click.Path(path_type=Path),
+    metavar="FOLDER",
+    envvar="QUIZ_BACKUPS",
+    show_envvar=True,
+    help="make backups in this folder, checked and with their digest, while the app is served",
+)
+@click.option(
+    "--every",
+    metavar="TIME",
+    default="6h",
+    envvar="QUIZ_EVERY",
+    show_envvar=True,
+    help="time between two backups: 6h (default), 30min, 1d",
+)
+@click.option(
+    "--keep",
+    metavar="NUMBER",
+    type=int,
+    default=28,
+    envvar="QUIZ_KEEP",
+    show_envvar=True,
+    help="number of backups to keep (default: 28); the oldest are removed",
+)
 @with_port
 @with_data
 @click.option(
@@ -145,6 +170,9 @@ def serve(
     address: str | None,
     first_preceptor: str | None,
     first_password_file: Path | None,
+    backups: Path | None,
+    every: str,
+    keep: int,
     port: int | None,
     no_browser: bool,
     data: Path | None,
@@ -154,6 +182,7 @@ def serve(
     """Serve the app to a browser on this computer, or to a class."""
     from quiz import log_file as log
     from quiz.app import create_app
+    from quiz.storage.safekeeping.timetable import Timetable, read_every
     from quiz.web.front.public_address import read_address
     from quiz.web.front.server import FirstPreceptor
     from quiz.web.front.server import serve as serve_app
@@ -174,6 +203,7 @@ def serve(
         for_class=for_class,
         one_person=one_person,
         public=read_address(address, behind_proxy) if address and behind_proxy else None,
+        timetable=Timetable(backups, every_s=read_every(every), keep=keep) if backups else None,
         first=FirstPreceptor(first_preceptor, first_password_file) if first_preceptor and first_password_file else None,
     )
 
@@ -370,8 +400,8 @@ def backup(file: Path, data: Path | None) -> None:
 
     BACKUP is where to, never over a file that is there.
     """
-    from quiz.storage.backups import backup as back_up
     from quiz.storage.datafile import data_path
+    from quiz.storage.safekeeping.backups import backup as back_up
 
     size = back_up(data_path(data), file)
     say(f"{file}: {size / 1e6:.1f} MB. It has everything that is in the data file: keep it as safe.")
@@ -387,11 +417,14 @@ def restore(file: Path, data: Path | None) -> None:
     """
     import time
 
-    from quiz.storage.backups import restore as put_back
     from quiz.storage.datafile import data_path
+    from quiz.storage.safekeeping.backups import restore as put_back
 
     done = put_back(file, data_path(data), now=time.time())
     say(f"{done.path} is as it was when the backup was made; preceptors must sign in again.")
+    if done.removed_again:
+        number = done.removed_again
+        say(f"{number} learner{'' if number == 1 else 's'} deleted since the backup was made: deleted from it too.")
     if done.set_aside is not None:
         say(f"What stood there before is in {done.set_aside}")
 
@@ -448,8 +481,8 @@ def check(data: Path | None) -> int:
 
     Changes nothing; exit 1 where something is wrong.
     """
-    from quiz.storage.checks import check as look_over
     from quiz.storage.datafile import data_path
+    from quiz.storage.safekeeping.checks import check as look_over
 
     path = data_path(data)
     found = []

@@ -15,15 +15,15 @@ from werkzeug.utils import import_string
 
 from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web import cookies, request_context
-from quiz.web.front.public_address import PublicAddress, behind, read_address
+from quiz.web.front.public_address import LOOPBACK, PublicAddress, behind, read_address
 from quiz.web.front.server import open_for_class
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
 
-LOOPBACK = request_context.LOOPBACK
 BIGGEST_REQUEST = 64 * 1024
 EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", "error_pages")
 """Modules of quiz.web that set up what all pages share."""
@@ -68,13 +68,14 @@ def create_app(
     beyond: bool = False,
     reached_at: str = "",
     public: PublicAddress | None = None,
+    timetable: Timetable | None = None,
 ) -> Flask:
     """Make the app over an open data file.
 
     clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
     None for any; beyond says that other computers are served too, so that only those who are known get in;
     reached_at is the address by which they reach this one ("http://192.0.2.7:8067"), where it is known; public is the
-    address of the web server before this one, where there is one.
+    address of the web server before this one, where there is one; timetable makes backups, and preceptors are told.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
     app.jinja_loader = FileSystemLoader(template_folders())
@@ -94,9 +95,9 @@ def create_app(
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
     import_string("quiz.web.front.request_log").set_up(app)
-    request_context.set_up(
-        app, request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, public is not None)
-    )
+    by_proxy = public is not None
+    desk = request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, by_proxy, timetable)
+    request_context.set_up(app, desk)
     for name in (*EVERY_PAGE, *AREAS):
         module = import_string(f"quiz.web.{name}")
         if hasattr(module, "set_up"):

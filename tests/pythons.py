@@ -61,8 +61,8 @@ def read(path: Path) -> str:
     from quiz.learning.parameters import NUMBERS
     from quiz.learning.refit import losses
     from quiz.storage import accuracy_queries, projection, result_queries, roster_queries
-    from quiz.storage.checks import check
     from quiz.storage.datafile import DataFile
+    from quiz.storage.safekeeping.checks import check
     from quiz.storage.store import Store
 
     wrong = [one.words for one in check(path) if not one.good]

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from quiz.learning.state import SlipKey
 from quiz.storage.rows import to_row
+from quiz.storage.safekeeping.gone_list import Gone
 from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
 
 
@@ -318,6 +320,7 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
     Each other drill that they had begun keeps a mark: the day, and whether they went by themselves ("owner") or were
     removed ("preceptor"). So does their place, where it is on a roster, which then is nobody's.
     """
+    _keep_gone(store, "id = ?", learner_id, on_day=on_day, by_whom=by_whom)
     own = [row[0] for row in store.fetch("SELECT id FROM drills WHERE for_learner = ?", learner_id)]
     store.change(
         "INSERT INTO deletions (drill, on_day, by_whom, place) SELECT s.drill, ?, ?, "
@@ -336,6 +339,32 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
         store.change("DELETE FROM drills WHERE id = ?", drill)
 
 
+def _day(now: float) -> str:
+    return datetime.fromtimestamp(now).astimezone().date().isoformat()
+
+
+def _keep_gone(store: Store, which: str, *values: object, on_day: str, by_whom: str) -> None:
+    """Keep by number that learners are deleted now; `which` says which, in words from here."""
+    sql = f"INSERT OR REPLACE INTO gone_learners SELECT id, created_at, ?, ? FROM learners WHERE {which}"  # noqa: S608
+    store.change(sql, on_day, by_whom, *values)
+
+
+def gone_learners(store: Store) -> list[Gone]:
+    """Return who was deleted from this data file."""
+    return store.fetch_as(Gone, "SELECT learner, created_at, on_day, by_whom FROM gone_learners ORDER BY learner")
+
+
+def remove_again(store: Store, gone: Iterable[Gone]) -> int:
+    """Remove those of a list who are here, as after a backup from before was put back; return how many were."""
+    number = 0
+    for one in gone:
+        here = store.fetch("SELECT 1 FROM learners WHERE id = ? AND created_at = ?", one.learner, one.created_at)
+        if here:
+            remove_learner(store, one.learner, on_day=one.on_day, by_whom=one.by_whom)
+            number += 1
+    return number
+
+
 def remove_class(store: Store, class_id: int, now: float) -> None:
     """Remove a class with its drills, and its learners with all that they answered.
 
@@ -345,8 +374,9 @@ def remove_class(store: Store, class_id: int, now: float) -> None:
     elsewhere = "SELECT 1 FROM members o WHERE o.learner = learners.id AND o.class <> ?1"
     here = "SELECT learner FROM {} WHERE class = ?1 AND learner IS NOT NULL"
     for table in ("members", "requests"):
-        of_class = here.format(table)
-        store.change(f"DELETE FROM learners WHERE id IN ({of_class}) AND NOT EXISTS ({elsewhere})", class_id)  # noqa: S608
+        which = f"id IN ({here.format(table)}) AND NOT EXISTS ({elsewhere})"
+        _keep_gone(store, which.replace("?1", "?3"), class_id, on_day=_day(now), by_whom="preceptor")
+        store.change(f"DELETE FROM learners WHERE {which}", class_id)  # noqa: S608
     end_runs_in_class(store, class_id, now)
     for table in ("members", "requests", "teachers", "class_groups"):
         store.change(f"DELETE FROM {table} WHERE class = ?", class_id)  # noqa: S608 - names from here

@@ -316,3 +316,12 @@ REMARKS = (
         at REAL NOT NULL
     ) STRICT""",
 )
+GONE = (
+    # Who was deleted, by number alone, so that a backup from before that is put back does not bring them back.
+    """CREATE TABLE gone_learners (
+        learner INTEGER PRIMARY KEY,
+        created_at REAL NOT NULL,       -- with the number it tells them from anyone else
+        on_day TEXT NOT NULL,
+        by_whom TEXT NOT NULL
+    ) STRICT""",
+)

@@ -11,7 +11,7 @@ import secrets
 from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
-from quiz.storage.class_schema import CLASSES, DRILL_CASES, MARKS, PEOPLE, REMARKS, RETENTION, TESTS
+from quiz.storage.class_schema import CLASSES, DRILL_CASES, GONE, MARKS, PEOPLE, REMARKS, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
 from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS, SET_EXAMINATIONS
 
@@ -273,4 +273,11 @@ def m019_set_examinations(db: Database) -> None:
 def m020_remarks(db: Database) -> None:
     """Keep what preceptors write about single answers."""
     for statement in REMARKS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m024_gone_learners(db: Database) -> None:
+    """Keep who was deleted, by number alone."""
+    for statement in GONE:
         db.execute(statement)

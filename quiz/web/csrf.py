@@ -9,6 +9,7 @@ from flask import Flask, Response, request
 from werkzeug.exceptions import Forbidden, RequestEntityTooLarge
 
 from quiz.web import assets, request_context
+from quiz.web.front.public_address import LOOPBACK
 
 POLICY = "; ".join(
     (
@@ -102,7 +103,7 @@ def _passed_on() -> bool:
     # A browser sends an address of its own page that it takes for ours: then the Host was put in by somebody else.
     if request.headers.get("Sec-Fetch-Site") == "same-origin":
         pages = (request.headers.get("Origin"), request.headers.get("Referer"))
-        return any(one and _named_in(one)[1] not in request_context.LOOPBACK for one in pages)
+        return any(one and _named_in(one)[1] not in LOOPBACK for one in pages)
     return False
 
 

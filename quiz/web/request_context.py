@@ -20,7 +20,9 @@ from quiz.practice.randomness import Lots
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Preceptor
 from quiz.storage.datafile import Busy, DataFile, NotKept
+from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Learner, Store
+from quiz.web.front.public_address import LOOPBACK
 
 MOST_DIGITS = 15
 MOST_PRECEPTORS = 20
@@ -38,10 +40,6 @@ _PRECEPTORS = "preceptors"
 """Under which it keeps the numbers of those who signed in as a preceptor here."""
 
 
-LOOPBACK = ("127.0.0.1", "localhost")
-"""The names under which one computer asks itself."""
-
-
 @dataclass(frozen=True)
 class Desk:
     """What every request needs: the data file, the clock and chance."""
@@ -55,6 +53,8 @@ class Desk:
     """The address by which other computers reach this one, where it is known: "http://192.0.2.7:8067"."""
     by_proxy: bool = False
     """Whether requests come by another web server, whose word on where they come from is taken."""
+    timetable: Timetable | None = None
+    """What makes backups while the app is served."""
     tries: Tries = field(default_factory=Tries)
     """The failed tries to come in."""
 
@@ -192,6 +192,11 @@ def beyond() -> bool:
 def by_proxy() -> bool:
     """Say whether requests come by another web server that this one was told of."""
     return _desk().by_proxy
+
+
+def timetable() -> Timetable | None:
+    """Return what makes backups, where they are made on a timetable."""
+    return _desk().timetable
 
 
 def for_others(endpoint: str, **values: Any) -> str:

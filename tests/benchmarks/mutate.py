@@ -28,8 +28,8 @@ from werkzeug.routing import Rule
 from werkzeug.test import TestResponse
 
 from quiz.app import create_app
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots
 from tests.quiz.class_people import Browser, learner, make_class, preceptor, set_drill

@@ -33,11 +33,12 @@ from cases.recall.glossary import TERMS
 from cases.recall.prompts import all_groups
 from quiz.__main__ import main as quiz
 from quiz.accuracy.entries import Entry
-from quiz.app import LOOPBACK, create_app
+from quiz.app import create_app
 from quiz.practice import dealing
 from quiz.storage import accuracy_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
+from quiz.web.front.public_address import LOOPBACK
 from quiz.web.reference.evidence_views import all_strengths
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill

@@ -84,8 +84,8 @@ ROOMS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         "quiz/storage/store.py": (PROMISES, "tests/quiz/storage/test_store.py", "tests/quiz/practice/test_dealing.py"),
         "quiz/storage/datafile.py": ("tests/quiz/storage/test_datafile.py", "tests/quiz/storage/test_store.py"),
         "quiz/storage/schema.py": ("tests/quiz/storage/test_upgrades.py", "tests/quiz/storage/test_store.py"),
-        "quiz/storage/backups.py": ("tests/quiz/storage/test_backups.py",),
-        "quiz/storage/checks.py": ("tests/quiz/storage/test_backups.py",),
+        "quiz/storage/safekeeping/backups.py": ("tests/quiz/storage/test_backups.py",),
+        "quiz/storage/safekeeping/checks.py": ("tests/quiz/storage/test_backups.py",),
     },
 }
 """By room, the modules that are changed, each with the tests that are to notice, the quickest first."""

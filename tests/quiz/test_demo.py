@@ -13,8 +13,8 @@ from quiz import demo
 from quiz.app import create_app
 from quiz.learning import model
 from quiz.storage import class_queries, projection, result_queries
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, lots
 from tests.quiz.class_people import Browser

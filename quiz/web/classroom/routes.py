@@ -49,6 +49,8 @@ class ClassesPage:
     archived: tuple[tuple[str, tuple[ClassLine, ...]], ...]
     """By year, the latest first."""
     administrator: bool
+    backups: str = ""
+    """When the last backup was made; "" where none are made while the app is served."""
     typed: str = ""
     problem: str | None = None
     what: str = ""
@@ -162,8 +164,25 @@ def _list(code: int = 200, **more: Any) -> Response:
         else:
             archived.setdefault(day_of(one.archived_at).rsplit(" ", 1)[1], []).append(line)
     years = tuple((year, tuple(ones)) for year, ones in sorted(archived.items(), reverse=True))
-    page = ClassesPage(who.name, tuple(lines), years, who.administrator, **more)
+    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), **more)
     return make_response(render_template("classes.html", page=page), code)
+
+
+def _backups() -> str:
+    """Say how old the newest backup is, and whether that is older than it should be."""
+    timetable = request_context.timetable()
+    if timetable is None:
+        return ""
+    made = timetable.made()
+    if not made:
+        return f"There is no backup yet. {timetable.problem}".strip()
+    age = max(0.0, request_context.now() - made[0].at)
+    hours = round(age / 3600)
+    old = "less than an hour" if hours < 1 else "an hour" if hours == 1 else f"{hours} hours"
+    said = f"{len(made)} kept; the newest is {old if hours < 48 else f'{round(hours / 24)} days'} old."
+    if age > 2 * timetable.every_s:
+        said += " That is older than it should be: tell the person who looks after this server."
+    return said
 
 
 @pages.post("")

@@ -20,7 +20,8 @@ from quiz.errors import QuizError
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication
 
-MOST_HOPS = 5
+LOOPBACK = ("127.0.0.1", "localhost")
+"""The names under which one computer asks itself."""
 _PREFIX = re.compile(r"(?:/(?!\.{1,2}(?:/|$))[A-Za-z0-9._~-]{1,60}){0,5}")
 _HOST = re.compile(r"[A-Za-z0-9.-]{1,253}(?::[0-9]{1,5})?|\[[0-9A-Fa-f:.]{2,45}\](?::[0-9]{1,5})?")
 

@@ -24,10 +24,10 @@ from quiz.classroom import preceptors, sign_in
 from quiz.errors import QuizError
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
+from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web.front import lanes, limits
-from quiz.web.front.public_address import PublicAddress, behind
-from quiz.web.request_context import LOOPBACK
+from quiz.web.front.public_address import LOOPBACK, PublicAddress, behind
 from quiz.web.template_cache import keep_compiled
 
 LONG_AT_ONCE = 3
@@ -111,6 +111,7 @@ def serve(
     one_person: bool = False,
     public: PublicAddress | None = None,
     first: FirstPreceptor | None = None,
+    timetable: Timetable | None = None,
 ) -> None:
     """Serve the app that `create_app` makes until it is stopped; `say` is told where it is.
 
@@ -120,7 +121,7 @@ def serve(
 
     Raises
     ------
-    BadHost, BadMode, BadPassword, BadSecret, NoPreceptor, PortTaken, Refused, TooFewFiles
+    BadHost, BadMode, BadPassword, BadPlace, BadSecret, NoPreceptor, PortTaken, Refused, TooFewFiles
     """
     address = _address(host)
     beyond = for_class or not ipaddress.ip_address(address).is_loopback
@@ -135,6 +136,8 @@ def serve(
     except NoFile:
         raise NoPreceptor(host) from None
     with closing(file):
+        if timetable is not None:
+            timetable.begin()
         if first is not None:
             _add_first(file, first)
         looked_after = _looked_after(file)
@@ -146,7 +149,17 @@ def serve(
                 "or --one-person to make anyone who opens a page on this computer its learner"
             )
         with closing(_listening(address, port, usual_port)) as listening:
-            _serve(create_app, file, listening, host, beyond=beyond, browser=browser, say=say, public=public)
+            _serve(
+                create_app,
+                file,
+                listening,
+                host,
+                beyond=beyond,
+                browser=browser,
+                say=say,
+                public=public,
+                timetable=timetable,
+            )
 
 
 def open_for_class(data: Path) -> DataFile:
@@ -190,13 +203,14 @@ def _serve(
     browser: bool,
     say: Callable[[str], None],
     public: PublicAddress | None,
+    timetable: Timetable | None,
 ) -> None:
     own = ipaddress.ip_address(listening.getsockname()[0]).is_loopback
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"
     most, fewer = limits.connections()
     # At an address of this computer alone, learners come by another server: their links have the address that they see.
     how = {"hosts": None, "beyond": True, "reached_at": "" if own or public else url, "public": public}
-    app = create_app(file, **(how if beyond else {}))
+    app = create_app(file, timetable=timetable, **(how if beyond else {}))
     keep_compiled(app)
     # It warns of every request that waits its turn and of every connection too many, line after line.
     logging.getLogger("waitress").setLevel(logging.ERROR)
@@ -216,6 +230,9 @@ def _serve(
         say(fewer)
     say(f"Answers are kept in {file.path}")
     _look_on(file)
+    if timetable is not None:
+        say(f"Backups are made in {timetable.folder}")
+        timetable.run(file)
     signal.signal(signal.SIGTERM, _leave)
     if browser:
         threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()

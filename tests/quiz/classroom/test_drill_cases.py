@@ -23,10 +23,10 @@ from quiz.classroom.drills import NotReadable
 from quiz.exports.own_data import json_lines
 from quiz.practice import learners
 from quiz.storage import class_queries
-from quiz.storage.backups import backup, restore
-from quiz.storage.checks import check
 from quiz.storage.class_queries import Drill
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.backups import backup, restore
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, drawn_otherwise, lots
 from tests.fixtures.make import HERE, made

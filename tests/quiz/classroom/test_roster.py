@@ -15,8 +15,8 @@ from quiz.app import create_app
 from quiz.classroom import preceptors, sign_in
 from quiz.classroom.preceptors import NotRemoved
 from quiz.storage import class_queries, result_queries, roster_queries
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped
 from tests.quiz.class_people import (

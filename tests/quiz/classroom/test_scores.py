@@ -13,8 +13,8 @@ from flask import Flask
 
 from quiz.app import create_app
 from quiz.storage import class_queries
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped
 from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in

@@ -12,8 +12,8 @@ from flask import Flask
 from quiz.app import create_app
 from quiz.classroom import classes
 from quiz.storage import roster_queries
-from quiz.storage.backups import backup
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.backups import backup
 from quiz.storage.store import Store
 from tests.conftest import NOON, Clock, lots
 from tests.quiz.class_people import HERE, NAME, PASSWORD, Browser, learner, make_class, phrase_in, preceptor

@@ -18,8 +18,8 @@ from cases.procedure.case_type import Case
 from quiz.app import create_app
 from quiz.practice import dealing
 from quiz.storage import class_queries, projection, result_queries
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped, written
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in

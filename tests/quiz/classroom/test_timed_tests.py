@@ -22,8 +22,8 @@ from quiz.app import create_app
 from quiz.classroom import drills
 from quiz.practice import sittings
 from quiz.storage import class_queries, projection, result_queries
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, serving, written
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in

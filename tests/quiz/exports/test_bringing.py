@@ -22,8 +22,8 @@ from quiz.exports.bringing import BadData
 from quiz.learning.state import same_to_twelve_digits
 from quiz.practice import dealing, learners, recall_prompts
 from quiz.storage import accuracy_queries, desk_queries, projection
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.class_people import Browser, make_class, preceptor

@@ -20,8 +20,8 @@ from quiz.practice import dealing, dealt_cases
 from quiz.practice.beforehand import beforehand
 from quiz.practice.dealt_cases import SentBack, UnknownCase
 from quiz.storage import projection
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Answer, Learner, Store
 from tests.conftest import NOON, deal, slipped, written
 from tests.quiz.learning.test_model import blame

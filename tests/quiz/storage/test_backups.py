@@ -12,8 +12,8 @@ import pytest
 from quiz.classroom import sign_in
 from quiz.classroom.throttle import Caller, Tries
 from quiz.practice import dealing
-from quiz.storage.backups import snapshot
 from quiz.storage.datafile import DataFile, Refused
+from quiz.storage.safekeeping.backups import snapshot
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, lots, written
 from tests.quiz.hands import Hand, at_work, nothing_lost, total, wait_for

@@ -18,8 +18,8 @@ import pytest
 from quiz.app import create_app
 from quiz.practice import dealing, learners
 from quiz.storage import projection
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile, NotKept, Refused
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.class_people import reach_case

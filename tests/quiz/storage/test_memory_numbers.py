@@ -8,8 +8,8 @@ import pytest
 
 from quiz.learning.parameters import MODEL, NUMBERS, Prior
 from quiz.storage import memory_numbers, projection
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Learner, Store
 from tests.quiz.storage.test_projection import live
 

@@ -18,8 +18,8 @@ import pytest
 from quiz.learning import model
 from quiz.learning.state import Answered, LearnerState, same_to_twelve_digits
 from quiz.storage import projection
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Learner, Store
 from tests import pythons
 from tests.quiz.storage.test_projection import live

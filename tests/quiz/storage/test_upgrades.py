@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from quiz.practice import dealing
-from quiz.storage.checks import check
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.schema import MIGRATIONS
 from quiz.storage.store import Store
 from tests.conftest import NOON, lots, written

@@ -178,6 +178,7 @@ def test_every_option_of_serve_may_come_from_the_environment_and_without_a_comma
         "QUIZ_ONE_PERSON": "1",
     }
     elsewhere = {"QUIZ_BEHIND_PROXY", "QUIZ_ADDRESS", "QUIZ_FIRST_PRECEPTOR", "QUIZ_FIRST_PASSWORD_FILE"}
+    elsewhere |= {"QUIZ_BACKUPS", "QUIZ_EVERY", "QUIZ_KEEP"}
     options = {option.envvar for option in serve.params}
     assert options == set(given) | elsewhere, "an option without a variable, or one that is tried nowhere"
     with serving(command=QUIZ, **given) as (_, host, at):

@@ -6,11 +6,12 @@ goes on after a restore as if nothing had been. It is to be kept as safe as the 
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from quiz.errors import QuizError
-from quiz.storage import soundness
+from quiz.storage import class_queries, soundness
 from quiz.storage.datafile import (
     PATIENCE,
     DataFile,
@@ -31,6 +32,8 @@ from quiz.storage.datafile import (
     refusal,
     refuse_newer,
 )
+from quiz.storage.safekeeping.gone_list import GONE, Gone, read_gone
+from quiz.storage.store import Store
 
 _BESIDE = ("-wal", "-shm", "-journal")
 """What SQLite keeps beside a file while it is in use."""
@@ -54,6 +57,8 @@ class Restored:
     path: Path
     set_aside: Path | None
     """Where the data file went that stood there before."""
+    removed_again: int = 0
+    """Learners who had been deleted since the backup was made, and so were deleted from it too."""
 
 
 def backup(source: Path, to: Path, *, patience: float = PATIENCE) -> int:
@@ -116,20 +121,29 @@ def _copied(source: Path, copy: sqlite3.Connection, patience: float) -> None:
         conn.execute("COMMIT")
 
 
+def digest_of(copy: Path) -> Path:
+    """Return where the SHA-256 of a backup is written, where it was made with one."""
+    return copy.with_name(f"{copy.name}.sha256")
+
+
 def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -> Restored:
     """Put a backup in the place of a data file; the one that stood there is set aside under another name.
 
     Nobody may have the data file open. Sign-ins of preceptors end, lest one that was taken back since be good again.
+    Whoever was deleted since the backup was made is deleted from it too, as far as that can still be known: from the
+    data file that stood there, and from the list beside the backup.
     At every moment there is a whole data file of that name, before or after.
 
     Raises
     ------
     Refused
-        When the backup or the data file is not ours, or the backup is damaged or newer than this version.
+        When the backup or the data file is not ours, or the backup is damaged, newer than this version, or not what
+        its digest says.
     InUse, BadPlace
     """
     if not copy.exists():
         raise NoFile(copy)
+    _as_its_digest_says(copy)
     try:
         fresh = is_fresh(path)
     except NotOurs as error:
@@ -137,22 +151,47 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
         raise Refused(path, why, "move it to another place, then run the command once more") from error
     with _part_of(path) as part:
         snapshot(copy, part, patience=patience, restore_to=path)
-        _made_ready(part)
+        gone = (*read_gone(copy.parent / GONE), *_gone_since(path, fresh=fresh))
+        removed = _made_ready(part, {one.learner: one for one in gone})
         if not fresh:
             _as_it_was_owned(part, path)
         aside = None if fresh else _set_aside(path, now)
         part.replace(path)
         _sync_folder(path)
-    return Restored(path, aside)
+    return Restored(path, aside, removed)
 
 
-def _made_ready(part: Path) -> None:
-    with closing(DataFile.open(part, look=0)) as file:
-        db = file.connect()
-        with closing(db.conn), file.writing(db):
-            db.conn.execute("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
+def _as_its_digest_says(copy: Path) -> None:
+    try:
+        said = digest_of(copy).read_text(encoding="ascii").split()
+    except (OSError, UnicodeDecodeError):
+        return
+    with copy.open("rb") as file:
+        found = hashlib.file_digest(file, "sha256").hexdigest()
+    if said[:1] != [found]:
+        raise Refused(
+            copy, "it is not what its digest says, so it was changed since it was made", "take another backup"
+        )
+
+
+def _gone_since(path: Path, *, fresh: bool) -> list[Gone]:
+    """Return who was deleted from the data file that stands there, as far as it can be read."""
+    if fresh:
+        return []
+    where = f"{path.resolve().as_uri()}?mode=ro"
+    with suppress(*soundness.UNREADABLE), closing(sqlite3.connect(where, uri=True)) as conn:
+        rows = conn.execute("SELECT learner, created_at, on_day, by_whom FROM gone_learners").fetchall()
+        return [Gone(int(row[0]), float(row[1]), str(row[2]), str(row[3])) for row in rows]
+    return []
+
+
+def _made_ready(part: Path, gone: Mapping[int, Gone]) -> int:
+    with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
+        store.change("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
+        removed = class_queries.remove_again(store, gone.values())
     _in_one_file(part)
     _sync(part)
+    return removed
 
 
 def _in_one_file(path: Path) -> None:

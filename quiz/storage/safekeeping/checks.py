@@ -15,8 +15,8 @@ from tempfile import TemporaryDirectory
 from sqlite_utils import Database
 
 from quiz.storage import memory_numbers, projection, result_queries, soundness
-from quiz.storage.backups import snapshot
 from quiz.storage.datafile import PATIENCE, Damaged, DataFile, corrupt, known_migrations, refusal
+from quiz.storage.safekeeping.backups import snapshot
 from quiz.storage.schema import MIGRATIONS
 from quiz.storage.store import Store
 
