@@ -430,6 +430,32 @@ def restore(file: Path, data: Path | None) -> None:
 
 
 @commands.command()
+@click.argument("damaged", type=click.Path(path_type=Path))
+@click.argument("new", type=click.Path(path_type=Path))
+@click.option(
+    "--like", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="BACKUP", help="a backup of it"
+)
+def salvage(damaged: Path, new: Path, like: Path | None) -> int:
+    """Save what can be read of a damaged data file.
+
+    DAMAGED is only read; what is saved goes into NEW, a data file that can be served. Says what could not be read; exit
+    1 where something is lost. Memory and results are worked out anew. Put a backup back first where you have a recent
+    one: `restore` loses nothing silently.
+    """
+    from quiz.storage.safekeeping.salvage import salvage as save
+
+    done = save(damaged, new, like=like)
+    for table in done.tables:
+        if table.read or not table.is_whole:
+            say(f"{'good' if table.is_whole else 'LOST'}  {table.says}")
+    if done.stand_ins:
+        numbers = ", ".join(map(str, done.stand_ins))
+        say(f"LOST  names of learners: {numbers}; their answers are kept under “Learner” and that number")
+    say(f"{new}: what could be read is there. Look it over with `python -m quiz check`.")
+    return 0 if all(table.is_whole for table in done.tables) and not done.stand_ins else 1
+
+
+@commands.command()
 @click.option(
     "--data",
     type=click.Path(path_type=Path),

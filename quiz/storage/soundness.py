@@ -160,7 +160,7 @@ def _cells(conn: sqlite3.Connection, table: str, *, numbered: bool) -> Iterator[
     columns = [
         (str(row[1], "utf-8"), str(row[2], "utf-8"), row[3]) for row in conn.execute(f"PRAGMA table_info({quoted})")
     ]
-    tests = [_test(table, name, kind, bool(required)) for name, kind, required in columns]
+    tests = [cell_test(table, name, kind, required=bool(required)) for name, kind, required in columns]
     for turn in _numbered_turns(conn, quoted) if numbered else _turns(conn, quoted):
         for number, *row in turn:
             for value, test, (name, _, _) in zip(row, tests, columns, strict=True):
@@ -188,7 +188,7 @@ def _turns(conn: sqlite3.Connection, quoted: str) -> Iterator[list[Any]]:
         yield turn
 
 
-def _test(table: str, name: str, kind: str, required: bool) -> Test:
+def cell_test(table: str, name: str, kind: str, *, required: bool) -> Test:
     """Return what says whether a value can stand in a column; text comes as bytes."""
     shape = SHAPES.get(table, {}).get(name)
     if (table, name) in WORKED_OUT:

@@ -338,10 +338,22 @@ def trial(made: Sound, copy: Path, folder: Path, *, few: bool = False) -> Iterat
             yield from ran((*words, "--data", str(at)))
         yield from (f"{words[0]}: {one}" for one in served)
         served.clear()
+    yield from _saved(made, fresh(*all_of))
     shutil.copy(made.path, good)
     yield from ran(("restore", str(good), "--data", str(fresh(*all_of))))
     spoilt = fresh(*all_of)
     yield from ran(("restore", str(spoilt), "--data", str(spoilt.with_name("new.sqlite3"))))
+
+
+def _saved(made: Sound, at: Path) -> Iterator[str]:
+    """Salvage a copy with a backup at hand: whatever is saved must pass `check`."""
+    new = at.with_name("saved.sqlite3")
+    yield from ran(("salvage", str(at), str(new), "--like", str(made.path)))
+    if new.exists():
+        before = outcomes["check: exit 0"]
+        yield from ran(("check", "--data", str(new)))
+        if outcomes["check: exit 0"] == before:
+            yield f"salvage: what was saved is not sound: {heard[-1]}"
 
 
 def ran(words: Sequence[str]) -> Iterator[str]:
