@@ -16,14 +16,16 @@ from typing import Any, TypeVar
 import msgspec
 
 from cases.procedure.vocabulary import CREDITED, MISSED
-from quiz.accuracy.entries import Entry
+from quiz.accuracy.entries import BadEntry, Entry
 from quiz.errors import QuizError
 from quiz.exports.own_data import FORMAT
+from quiz.practice.dealing import CONFIDENCES
 from quiz.practice.what_to_practise import Aim
 from quiz.storage import accuracy_queries, bringing_queries, desk_queries, projection, recall_queries, result_queries
 from quiz.storage.desk_queries import WorkedExample
 from quiz.storage.recall_queries import Recall, RecallMark
-from quiz.storage.soundness import FIRST_MOMENT, LAST_MOMENT
+from quiz.storage.rows import to_row
+from quiz.storage.soundness import FIRST_MOMENT, LAST_MOMENT, unfit
 from quiz.storage.store import Answer, Dealt, Learner, Retyped, Store
 
 Kind = TypeVar("Kind")
@@ -107,7 +109,7 @@ def read_bundle(store: Store, learner: Learner, text: str) -> Bundle:
                 raise BadData(f"This is not own data of this app. Its first line must name “{FORMAT}”.")
             first = False
             _add(out, row, learner)
-        except ValueError as error:
+        except (ValueError, BadEntry) as error:
             if first:
                 raise BadData("This is not own data of this app: its first line cannot be read.") from error
             out.unread += 1
@@ -118,7 +120,7 @@ def read_bundle(store: Store, learner: Learner, text: str) -> Bundle:
     return _new_ones(store, learner, out)
 
 
-def _short(error: ValueError) -> str:
+def _short(error: Exception) -> str:
     words = str(error)
     return f"{words[:1].lower()}{words[1:160]}".rstrip(".") + "."
 
@@ -126,7 +128,10 @@ def _short(error: ValueError) -> str:
 def _row(line: str) -> dict[str, Any]:
     if len(line) > LONGEST_LINE:
         raise ValueError("it is too long for an answer")
-    return msgspec.json.decode(line, type=dict[str, Any])
+    try:
+        return msgspec.json.decode(line, type=dict[str, Any])
+    except RecursionError:
+        raise ValueError("it has more lists in lists than any line of own data") from None
 
 
 def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
@@ -135,23 +140,25 @@ def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
         case "learner":
             out.name = str(row.get("name", ""))[:60]
         case "answer":
-            one = _made(values, Answer)
+            one = replace(_made(values, Answer), drill=None, late=False, for_drill=False)
             _check_answer(one)
-            out.answers.append(replace(one, drill=None, late=False, for_drill=False))
+            out.answers.append(one)
         case "answer meant":
             meant = _made(values, Retyped)
-            _check_moment(meant.at)
             _check_verdict(meant.verdict)
+            _check_row("retyped", to_row(meant))
             out.meant.append(meant)
         case "recall mark":
             mark = _made(values, RecallMark)
-            _check_moment(mark.at)
+            _check_row("recall_marks", to_row(mark))
             out.marks.append(mark)
         case "eye":
-            out.eyes.append(_made(values, Entry))
+            eye = _made(values, Entry)
+            _check_row("accuracy", accuracy_queries.row_of(eye))
+            out.eyes.append(eye)
         case "worked example":
             worked = _made(values, WorkedExample)
-            _check_moment(worked.at)
+            _check_row("worked", to_row(worked))
             out.worked.append(worked)
         case "examination":
             out.examinations += 1
@@ -166,17 +173,26 @@ def _made(values: Mapping[str, Any], kind: type[Kind]) -> Kind:
 
 
 def _check_answer(one: Answer) -> None:
-    _check_moment(one.at)
     _check_verdict(one.verdict)
     if one.seconds is not None and not (math.isfinite(one.seconds) and one.seconds >= 0):
         raise ValueError(f"seconds {one.seconds}: give a time of 0 or more")
+    if one.confidence is not None and one.confidence not in CONFIDENCES:
+        raise ValueError(f"confidence {one.confidence}: give {', '.join(map(str, CONFIDENCES))} or none")
     if not 1 <= len(one.dealt) <= 80:
         raise ValueError("the id of the case is empty or too long")
+    _check_row("answers", to_row(one))
+    _check_row("dealt", to_row(_dealt(one, one.learner, one.sitting)))
 
 
-def _check_moment(at: float) -> None:
-    if not FIRST_MOMENT <= at <= LAST_MOMENT:
-        raise ValueError(f"at {at}: give seconds since 1970 in UTC")
+def _check_row(table: str, row: Mapping[str, Any]) -> None:
+    """Refuse what the data file could not be read with again: all of its learners would be kept out by one line."""
+    name = unfit(table, row)
+    if name == "at" or name == "dealt_at":
+        raise ValueError(
+            f"at {row[name]}: give seconds since 1970 in UTC, from {FIRST_MOMENT:.0f} to {LAST_MOMENT:.0f}"
+        )
+    if name is not None:
+        raise ValueError(f"{name} “{str(row[name])[:30]}”: nothing of this kind is ever saved there")
 
 
 def _check_verdict(verdict: str) -> None:
@@ -194,7 +210,7 @@ def _new_ones(store: Store, learner: Learner, found: Bundle) -> Bundle:
     here = {one.dealt for one in answers} | {id_ for id_, owner in dealt.items() if owner == learner.id}
     has = store.retyped_of(learner.id)
     meant = [one for one in found.meant if one.dealt in here and one.dealt not in has]
-    log = [kept.entry for kept in accuracy_queries.entries_of(store, learner.id, Entry)]
+    log = {kept.entry for kept in accuracy_queries.entries_of(store, learner.id, Entry)}
     eyes = [one for one in found.eyes if one not in log]
     done = desk_queries.worked_of(store, learner.id)
     worked = [one for one in found.worked if one.type not in done or done[one.type].parts < one.parts]
@@ -220,7 +236,13 @@ def _twice(id_: str, seen: set[str]) -> bool:
 
 
 def take_in(store: Store, learner: Learner, found: Bundle) -> None:
-    """Append what a bundle holds and fold the learner's logs anew, in one transaction."""
+    """Append what a bundle holds and fold the learner's logs anew, in one transaction.
+
+    Raises
+    ------
+    FullLog
+        When the accuracy log cannot hold the eyes; nothing is taken in.
+    """
     with store.writing():
         for sitting in _sittings(found.answers):
             _add_sitting(store, learner, sitting)
@@ -233,9 +255,8 @@ def take_in(store: Store, learner: Learner, found: Bundle) -> None:
             desk_queries.keep_worked(store, learner.id, one.type, one.parts, now=one.at)
         projection.keep(store, learner.id, projection.refolded(store, learner.id))
         result_queries.tally_anew(store, learner)
+        accuracy_queries.append(store, learner.id, found.eyes)
         bringing_queries.forget(store, learner.id)
-    if found.eyes:
-        accuracy_queries.add(store, learner.id, found.eyes)
 
 
 def _sittings(answers: Sequence[Answer]) -> Iterator[list[Answer]]:

@@ -50,12 +50,27 @@ def add(store: Store, learner: int, entries: Sequence[Any]) -> None:
         When the log cannot hold them.
     """
     with store.writing():
-        held = store.fetch("SELECT count(*) FROM accuracy WHERE learner = ?", learner)[0][0]
-        if held + len(entries) > MOST_ENTRIES:
-            raise FullLog(held, len(entries))
-        for one in entries:
-            row = to_row(one)
-            store.add("accuracy", {"learner": learner, "day": row.pop("on"), **row})
+        append(store, learner, entries)
+
+
+def append(store: Store, learner: int, entries: Sequence[Any]) -> None:
+    """Add entries to a learner's log; in `writing()`.
+
+    Raises
+    ------
+    FullLog
+    """
+    held = store.fetch("SELECT count(*) FROM accuracy WHERE learner = ?", learner)[0][0]
+    if held + len(entries) > MOST_ENTRIES:
+        raise FullLog(held, len(entries))
+    for one in entries:
+        store.add("accuracy", {"learner": learner, **row_of(one)})
+
+
+def row_of(entry: Any) -> dict[str, Any]:
+    """Make a row of an entry, by the names of the columns."""
+    row = to_row(entry)
+    return {"day": row.pop("on"), **row}
 
 
 def remove(store: Store, learner: int, entry_ids: Iterable[int]) -> int:

@@ -146,6 +146,34 @@ def _meant() -> frozenset[tuple[str, str, str]]:
         return frozenset((kind, name, sql) for kind, name, sql in conn.execute(_SCHEMA))
 
 
+def unfit(table: str, row: Mapping[str, Any]) -> str | None:
+    """Name a column of a row, as it is about to be added, in which it would be damage; None where there is none.
+
+    What others wrote is asked about here first: a file in which such a row stands is not served any more.
+    """
+    for name, (kind, test) in _columns_meant(table).items():
+        if name in row and not test(_as_read(row[name], kind)):
+            return name
+    return None
+
+
+@cache
+def _columns_meant(table: str) -> Mapping[str, tuple[str, Test]]:
+    with closing(sqlite3.connect(":memory:")) as conn:
+        MIGRATIONS.apply(Database(conn))
+        columns = conn.execute('SELECT name, type, "notnull" FROM pragma_table_info(?)', [table]).fetchall()
+    return {name: (kind, cell_test(table, name, kind, required=bool(required))) for name, kind, required in columns}
+
+
+def _as_read(value: Any, kind: str) -> Any:
+    """Return a value as it is read again from a column of this kind."""
+    if isinstance(value, str):
+        return value.encode("utf-8", "surrogatepass")
+    if isinstance(value, int) and kind == "REAL":
+        return float(value) if abs(value) < 2**63 else math.inf
+    return value
+
+
 # --- cells --------------------------------------------------------------------------------------------------------
 
 
@@ -223,7 +251,7 @@ def _is_text(value: Any) -> bool:
 
 
 def _is_whole(value: Any) -> bool:
-    return isinstance(value, int)
+    return isinstance(value, int) and -(2**63) <= value < 2**63
 
 
 def _is_finite(value: Any) -> bool:

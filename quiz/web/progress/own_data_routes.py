@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response as Answered
 from quiz.exports import bringing, fading_calendar, own_data
 from quiz.exports.bringing import BadData, Bundle
 from quiz.storage import bringing_queries
+from quiz.storage.accuracy_queries import FullLog
 from quiz.web import request_context
 from quiz.web.downloads import download
 from quiz.web.drill_views import day_of
@@ -67,7 +68,10 @@ def take() -> Answered:
     if waiting is None:
         return _refused("No file waits here any more: choose it again.")
     found = bringing.read_bundle(store, learner, bringing.unpacked(waiting))
-    bringing.take_in(store, learner, found)
+    try:
+        bringing.take_in(store, learner, found)
+    except FullLog as error:
+        return _refused(f"Nothing was taken in: {error}.")
     return redirect(url_for("own_data.taken", answers=len(found.answers)), 303)
 
 

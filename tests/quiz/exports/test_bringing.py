@@ -6,6 +6,7 @@ import io
 import json
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -23,10 +24,12 @@ from quiz.learning.state import same_to_twelve_digits
 from quiz.practice import dealing, learners, recall_prompts
 from quiz.storage import accuracy_queries, desk_queries, projection
 from quiz.storage.datafile import DataFile
+from quiz.storage.rows import write_json
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Learner, Store
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.class_people import Browser, make_class, preceptor
+from tests.quiz.web.test_hostile_text import soon
 
 DAY = 86400.0
 
@@ -168,6 +171,69 @@ def test_a_line_that_cannot_be_read_is_named_and_left_out(store: Store, learner:
     assert found.unread == 3
     assert [one.split(":")[0] for one in found.faults] == ["Line 2", "Line 3", "Line 4"]
     assert len(found.answers) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "why"),
+    [
+        ("seconds", 1e300, "give seconds since 1970"),
+        ("at", -7e10, "give seconds since 1970"),
+        ("seed", 2**70, "seed “11805"),
+        ("options", -(2**63) - 1, "options “-9223"),
+        ("read_as", None, "read_as “None”"),
+        ("confidence", 5, "confidence 5: give 1, 2, 3 or none"),
+    ],
+)
+def test_a_line_that_would_spoil_the_data_file_is_refused(
+    data_file: DataFile, store: Store, learner: Learner, elsewhere: Store, name: str, value: object, why: str
+) -> None:
+    """One learner of a class once kept everyone out: the server does not start on a file with such a row."""
+    far = learners.add(elsewhere, "Imre", now=NOON)
+    practised(elsewhere, far, cases=1)
+    first, answer, *_ = text_of(elsewhere, far).splitlines()
+    line = json.dumps({**json.loads(answer), name: value})
+    found = bringing.read_bundle(store, learner, f"{first}\n{line}")
+    assert (len(found.answers), found.unread) == (0, 1)
+    assert why in found.faults[0]
+    bring(store, learner, f"{first}\n{answer}\n{line}")
+    assert [one.words for one in check(data_file.path) if not one.good] == []
+
+
+@pytest.mark.parametrize("line", ['{"kind":"eye","eye":"both"}', '{"a":' + "[" * 9_000 + "]" * 9_000 + "}"])
+def test_a_line_of_another_shape_is_left_out_alone(store: Store, learner: Learner, line: str) -> None:
+    eye = Entry("right", 1, SphCyl(1), SphCyl(1), 67, date(2026, 1, 5))
+    whole = {"kind": "eye", **json.loads(write_json(eye))}
+    text = "\n".join([HEAD, line, json.dumps({**whole, "distance_cm": 1e9}), json.dumps(whole)])
+    found = bringing.read_bundle(store, learner, text)
+    assert (len(found.eyes), found.unread) == (1, 2)
+
+
+def test_eyes_are_looked_for_in_a_long_log_at_once(store: Store, learner: Learner) -> None:
+    """Work that grew with both lengths: a packed file of 2 MB, against a log as long as it may be, took minutes."""
+    day = date(2026, 1, 5)
+    log = [Entry("right", 1 + number, SphCyl(1), SphCyl(1), 67, day) for number in range(4_000)]
+    accuracy_queries.add(store, learner.id, log)
+    eye = json.dumps({"kind": "eye", **json.loads(write_json(replace(log[0], eye="left")))})
+    text = "\n".join([HEAD, *[eye] * 12_000])
+    with soon("eyes"):
+        assert len(bringing.read_bundle(store, learner, text).eyes) == 12_000
+
+
+@pytest.mark.usefixtures("learner")
+def test_where_the_log_is_full_nothing_at_all_is_taken_in(
+    store: Store, elsewhere: Store, data_file: DataFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    far = learners.add(elsewhere, "Imre", now=NOON)
+    practised(elsewhere, far, seed=5, cases=2)
+    monkeypatch.setattr(accuracy_queries, "MOST_ENTRIES", 0)
+    own = create_app(data_file, clock=Clock(NOON + DAY), lots=lots()).test_client()
+    file = (io.BytesIO(text_of(elsewhere, far).encode()), "own-data.jsonl")
+    here = {"Origin": "http://localhost"}
+    assert "New: 2 answers" in own.post("/progress/bring", data={"file": file}, headers=here).text
+    reply = own.post("/progress/bring/take", headers=here)
+    assert reply.status_code == 422
+    assert "Nothing was taken in: the log holds 0 eyes and 1 more would pass 0" in reply.text
+    assert [len(store.answers_of(one.id)) for one in store.learners()] == [0]
 
 
 @given(st.dictionaries(st.sampled_from(["kind", "at", "dealt", "verdict", "type"]), st.text(max_size=9) | st.floats()))
