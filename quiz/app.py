@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
 
 BIGGEST_REQUEST = 64 * 1024
-EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", "error_pages")
+EVERY_PAGE = ("csrf", "compression", "layout", "assets", "links", "typography", "uploads", "error_pages")
 """Modules of quiz.web that set up what all pages share."""
 AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.drill_preview", "classroom.drill_routes"),

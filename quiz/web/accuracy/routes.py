@@ -29,7 +29,7 @@ from quiz.accuracy.importing import (
 from quiz.errors import QuizError
 from quiz.practice import learners, today
 from quiz.storage import accuracy_queries
-from quiz.web import request_context
+from quiz.web import request_context, uploads
 from quiz.web.accuracy.accuracy_forms import add_page, chosen_columns, import_page, preview_page, rows_page, wishes_of
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.downloads import download
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 pages = Blueprint("accuracy", __name__, url_prefix="/accuracy")
 
-BIGGEST_FILE = 2 * 1024 * 1024
+BIGGEST_FILE = uploads.LONGEST["/accuracy/import"]
 """Bytes of a file that is brought in: room for the most rows with long remarks."""
 
 
@@ -183,14 +183,6 @@ def take() -> Response:
         request_context.store(), request_context.learner().id, [row.entry for row in good if row.entry is not None]
     )
     return redirect(url_for("accuracy.show", added=len(good)), 303)
-
-
-@pages.url_value_preprocessor
-def _files_may_be_longer(endpoint: str | None, _: object) -> None:
-    """Let files be sent to the pages that take them; before any check of the body."""
-    if endpoint in ("accuracy.preview", "accuracy.take"):
-        request.max_content_length = BIGGEST_FILE
-        request.max_form_memory_size = BIGGEST_FILE
 
 
 def _sent() -> tuple[MultiDict[str, str], str, str | None]:

@@ -20,6 +20,7 @@ from waitress.server import create_server
 from waitress.utilities import RequestEntityTooLarge
 
 from quiz.errors import QuizError
+from quiz.web import uploads
 
 try:
     import resource
@@ -38,7 +39,6 @@ IDLE_S, IDLE_WHEN_FULL_S = 60, 2
 HEAD = 32 * 1024
 BODY, FILE_BODY = 2 * 64 * 1024, 2 * 2 * 1024 * 1024
 """Bytes from which on a body is not read at all. Twice what the app takes: up to there it says why by a page."""
-TAKE_FILES = ("/accuracy/import", "/accuracy/import/take")
 DRAIN_S = 2
 """Seconds for which a refused body is read and thrown away, so that its sender gets to read why it was refused."""
 REST_S = 0.5
@@ -114,7 +114,7 @@ class _Parser(HTTPRequestParser):  # type: ignore[misc]
     def parse_header(self, head: bytes) -> None:
         """Read the head of a request."""
         super().parse_header(head)
-        if self.path.endswith(TAKE_FILES):
+        if uploads.takes_files(self.path):
             self.adj = self.adj.taking_files
 
     def received(self, data: bytes) -> int:

@@ -10,13 +10,13 @@ from quiz.exports import bringing, fading_calendar, own_data
 from quiz.exports.bringing import BadData, Bundle
 from quiz.storage import bringing_queries
 from quiz.storage.accuracy_queries import FullLog
-from quiz.web import request_context
+from quiz.web import request_context, uploads
 from quiz.web.downloads import download
 from quiz.web.drill_views import day_of
 
 pages = Blueprint("own_data", __name__, url_prefix="/progress")
 
-BIGGEST_FILE = 2 * 1024 * 1024
+BIGGEST_FILE = uploads.LONGEST["/progress/bring"]
 """Bytes of a file as it is sent, compressed."""
 
 
@@ -81,14 +81,6 @@ def taken() -> str:
     request_context.learner()
     count = request.args.get("answers", 0, type=request_context.whole)
     return render_template("bring.html", found=None, problem="", when="", taken=count)
-
-
-@pages.url_value_preprocessor
-def _files_may_be_longer(endpoint: str | None, _: object) -> None:
-    """Let files be sent to the page that takes them; before any check of the body."""
-    if endpoint == "own_data.preview":
-        request.max_content_length = BIGGEST_FILE
-        request.max_form_memory_size = BIGGEST_FILE
 
 
 def _refused(problem: str) -> Answered:

@@ -10,20 +10,12 @@ from quiz.accuracy.importing import BadTable, decode
 from quiz.classroom import roster_file
 from quiz.classroom.roster_file import BadRoster
 from quiz.storage.class_queries import Class
-from quiz.web import request_context
+from quiz.web import request_context, uploads
 from quiz.web.classroom.ownership import looked_at, own_class
 
 pages = Blueprint("roster_file", __name__, url_prefix="/class/<int:class_id>/people/file")
 
-BIGGEST_FILE = 1024 * 1024
-
-
-@pages.url_value_preprocessor
-def _files_may_be_longer(endpoint: str | None, _: object) -> None:
-    """Let files be sent to the pages that take them; before any check of the body."""
-    if endpoint in ("roster_file.preview", "roster_file.take"):
-        request.max_content_length = BIGGEST_FILE
-        request.max_form_memory_size = BIGGEST_FILE
+BIGGEST_FILE = uploads.LONGEST["/people/file"]
 
 
 @pages.get("")

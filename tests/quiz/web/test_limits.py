@@ -21,6 +21,7 @@ import pytest
 from quiz.app import create_app
 from quiz.storage.datafile import Busy, DataFile
 from quiz.storage.store import Store
+from quiz.web import uploads
 from quiz.web.front import limits
 from tests.conftest import NOON, Clock, lots, serving
 from tests.quiz.web.test_server import QUIZ
@@ -147,6 +148,8 @@ def test_a_body_too_long_is_refused_by_its_head_alone(data_file: DataFile, url: 
         ("/accuracy/import", 1_500_000, 422, "<h1>"),
         ("/accuracy/import", 3_000_000, 422, "the file is over 2 MB"),
         ("/accuracy/import", 30_000_000, 413, "a file may have 2 MB"),
+        ("/progress/bring", 1_500_000, 422, "The file is empty."),
+        ("/day", 200_000, 200, "<h1>"),
         ("/settings", 3_000_000, 413, "anything else 64 kB"),
     ],
 )
@@ -163,6 +166,20 @@ def test_whoever_sends_too_much_gets_to_read_why(
             answer = asked.getresponse()
             assert answer.status == code
             assert says in answer.read().decode()
+
+
+def test_every_page_with_a_field_for_a_file_takes_more_than_an_answer(data_file: DataFile) -> None:
+    """Own data and rosters were once refused at 128 kB by the server, while their pages spoke of megabytes."""
+    rules = {one.endpoint: one.rule for one in create_app(data_file).url_map.iter_rules() if "POST" in one.methods}
+    forms = [
+        re.search(r"url_for\('([\w.]+)'", form)
+        for page in Path(uploads.__file__).parent.rglob("*.html")
+        for form in re.findall(r"<form.+?</form>", page.read_text(encoding="utf-8"), re.DOTALL)
+        if 'type="file"' in form
+    ]
+    found = {one and rules[one[1]] for one in forms}
+    assert len(found) == 4
+    assert {one for one in found if not (one and uploads.takes_files(one))} == set()
 
 
 @pytest.mark.parametrize(
