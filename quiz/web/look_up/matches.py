@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from cases.curriculum.register import all_slips
+from cases.notation.finding_line import LONGEST_LINE
 from cases.recall.glossary import TERMS
 from cases.recall.prompts import all_prompts
 from quiz.web.links import link
@@ -55,8 +56,12 @@ class Matches:
 
 
 def matches(text: str) -> Matches:
-    """Look for every word of a text, by its beginning, among the terms, the mistakes and the prompts."""
-    words = [word for word in _LETTERS.findall(text.lower()) if len(word) >= SHORTEST]
+    """Look for every word of a text, by its beginning, among the terms, the mistakes and the prompts.
+
+    Each word is held against every word of each of them, so that a text longer than any line names nothing.
+    """
+    looked_for = text.lower() if len(text) <= LONGEST_LINE else ""
+    words = [word for word in _LETTERS.findall(looked_for) if len(word) >= SHORTEST]
     chapters = (
         Found(f"{link('reference.show')}#{anchor}", title, "")
         for title, anchor, about in CHAPTERS

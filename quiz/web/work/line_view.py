@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from flask import url_for
 
-from cases.notation.finding_line import read_finding_line
+from cases.notation.finding_line import LONGEST_LINE, read_finding_line
 from cases.notation.tokens import NotationError
 from quiz.practice.line_sums import LineResult, line_result
 from quiz.practice.working_out import types_by_words
@@ -53,7 +53,8 @@ def line_view(text: str, form: str) -> LineView:
     try:
         readings = read_finding_line(text)
     except NotationError as error:
-        found = tuple(type_link(one) for one in types_by_words(text))
+        words = text if len(text) <= LONGEST_LINE else ""
+        found = tuple(type_link(one) for one in types_by_words(words))
         return LineView(text, "" if found else str(error), types=found)
     return LineView(text, readings=tuple(_shown(line_result(one, form)) for one in readings))
 

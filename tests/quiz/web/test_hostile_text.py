@@ -212,6 +212,22 @@ def test_every_form_answers_a_hostile_text_at_once(people_here: list[Visitor]) -
     assert number > 40
 
 
+@pytest.mark.parametrize("url", ["/look-up", "/work-one-out"])
+def test_words_that_are_looked_up_are_held_to_a_line(data_file: DataFile, url: str) -> None:
+    """Every word of the line is compared with each of some thousand texts, and an address may have 32 kB."""
+    client = create_app(data_file, clock=Clock(), lots=lots()).test_client()
+    client.get(url)
+    short, long = (_seconds(client, f"{url}?line={'the+' * words}") for words in (40, 7_500))
+    assert long < 5 * short + 0.1, "what is longer than a line is not looked for at all"
+
+
+def _seconds(client: FlaskClient, url: str) -> float:
+    before = time.process_time()
+    page = client.get(url)
+    assert page.status_code in (200, 422)
+    return time.process_time() - before
+
+
 def test_headers_of_any_size_are_answered_at_once(data_file: DataFile) -> None:
     client: FlaskClient = create_app(data_file, clock=Clock(), lots=lots()).test_client()
     for name in ("Cookie", "Accept", "Origin", "Referer", "Accept-Language", "Content-Type", "Sec-Fetch-Site", "Range"):
