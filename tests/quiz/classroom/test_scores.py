@@ -146,6 +146,39 @@ def test_each_their_own_cases_are_not_compared(app: Flask, store: Store) -> None
     assert "Two drills are needed" in words(one.get("/class/1/compare").text)
 
 
+def test_a_late_answer_is_in_no_number_until_it_is_let_count(app: Flask, store: Store, clock: Clock) -> None:
+    """Scores, cases, the report, the score sheet and the comparison, as everywhere else."""
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    people = [learner(app, code, name) for name in NAMES[:2]]
+    drill = set_drill(one, number, cases="1", type=["net-sphere"], feedback="end", limit_minutes="5")
+    waits = []
+    for who in people:
+        who.post("/drill/1/begin")
+        waits.append(waiting_in(case_page(who, "/drill/1"), store))
+    give(people[0], store, "/drill/1", slip=False)
+    clock.move(seconds=311)
+    dealt, case = waits[1]
+    late = {f"answer-{name}": text for name, text in slipped(case, "distance-left-in").items()}
+    assert people[1].post(f"/case/{dealt}/answer", late).status_code == 303
+    scores, compare, sheet = f"{drill}/scores", f"/class/{number}/compare?before=1&after=1", "/class/1/scores.csv"
+    for page in (words(one.get(scores).text), words(one.get(f"{drill}/report").text)):
+        assert "handed in 2 of 2" in page
+        assert "Gross to net, one sphere 1 of 1" in page
+        assert "left the working distance in" not in page
+    assert re.search(r"Bo .*0 of 1.* 1 late", words(one.get(scores).text))
+    assert "1 learner answered in both." in words(one.get(compare).text)
+    assert "Left the working distance in" not in words(one.get(compare).text)
+    assert one.get(sheet).text.splitlines()[1:] == ["Ada,,,1", "Bo,,,0"]
+    assert "1 answer." in words(one.get("/class/1/answers?drill=1&place=1").text)
+
+    one.post(f"{drill}/late", {"case": dealt, "counts": "yes"})
+    assert "Gross to net, one sphere 1 of 2" in words(one.get(scores).text)
+    assert "left the working distance in" in words(one.get(scores).text)
+    assert "2 learners answered in both." in words(one.get(compare).text)
+    assert "2 answers." in words(one.get("/class/1/answers?drill=1&place=1").text)
+
+
 def test_a_remark_on_an_answer_is_read_by_its_learner_alone(app: Flask, store: Store, data_file: DataFile) -> None:
     one = preceptor(app, store)
     number, code = make_class(one)
