@@ -170,7 +170,9 @@ def test_whoever_sends_too_much_gets_to_read_why(
 
 def test_every_page_with_a_field_for_a_file_takes_more_than_an_answer(data_file: DataFile) -> None:
     """Own data and rosters were once refused at 128 kB by the server, while their pages spoke of megabytes."""
-    rules = {one.endpoint: one.rule for one in create_app(data_file).url_map.iter_rules() if "POST" in one.methods}
+    rules = {
+        one.endpoint: one.rule for one in create_app(data_file).url_map.iter_rules() if "POST" in (one.methods or ())
+    }
     forms = [
         re.search(r"url_for\('([\w.]+)'", form)
         for page in Path(uploads.__file__).parent.rglob("*.html")
