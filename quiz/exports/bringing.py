@@ -19,6 +19,7 @@ from cases.procedure.vocabulary import CREDITED, MISSED
 from quiz.accuracy.entries import BadEntry, Entry
 from quiz.errors import QuizError
 from quiz.exports.own_data import FORMAT
+from quiz.learning.state import SlipKey, Weighed
 from quiz.practice.dealing import CONFIDENCES
 from quiz.practice.what_to_practise import Aim
 from quiz.storage import accuracy_queries, bringing_queries, desk_queries, projection, recall_queries, result_queries
@@ -33,6 +34,10 @@ Kind = TypeVar("Kind")
 MOST_BYTES = 48 * 1024 * 1024
 """Of a file once it is unpacked: some 30,000 answers."""
 LONGEST_LINE = 64 * 1024
+MOST_OF_EACH = 100
+"""Steps of one answer, slips that it could show, ways to it: six times what any type has."""
+MOST_NAMES = 2_000
+"""Steps and slips that one file names: four times what there are. Memory holds each for good."""
 FAULTS_SHOWN = 5
 BROUGHT = "brought"
 """What a sitting of answers that were brought in is for."""
@@ -61,6 +66,8 @@ class Bundle:
     faults: list[str] = field(default_factory=list)
     """Of the first lines that cannot be read: which, and why."""
     unread: int = 0
+    names: set[str] = field(default_factory=set)
+    """Of all steps and slips that it names."""
     examinations: int = 0
     """Whole examinations, which stay where they were done."""
 
@@ -142,11 +149,13 @@ def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
         case "answer":
             one = replace(_made(values, Answer), drill=None, late=False, for_drill=False)
             _check_answer(one)
+            _add_names(out, one.steps, one.could_show, one.explanations, one.weighed or ())
             out.answers.append(one)
         case "answer meant":
             meant = _made(values, Retyped)
             _check_verdict(meant.verdict)
             _check_row("retyped", to_row(meant))
+            _add_names(out, (), (), meant.explanations, meant.weighed)
             out.meant.append(meant)
         case "recall mark":
             mark = _made(values, RecallMark)
@@ -182,6 +191,24 @@ def _check_answer(one: Answer) -> None:
         raise ValueError("the id of the case is empty or too long")
     _check_row("answers", to_row(one))
     _check_row("dealt", to_row(_dealt(one, one.learner, one.sitting)))
+
+
+def _add_names(
+    out: Bundle,
+    steps: Sequence[str],
+    could_show: Sequence[SlipKey],
+    ways: Sequence[Sequence[SlipKey]],
+    weighed: Sequence[Weighed],
+) -> None:
+    """Add what an answer names to what its file does, and refuse more than there can be: every name is folded."""
+    ways = [*ways, *(one.slips for one in weighed)]
+    if max(map(len, (steps, could_show, ways, *ways))) > MOST_OF_EACH:
+        raise ValueError(f"it names more than {MOST_OF_EACH} steps or slips, and no answer has as many")
+    slips = {f"{step} {slip}" for step, slip in (*could_show, *(key for way in ways for key in way))}
+    new = {*steps, *slips} - out.names
+    if len(out.names) + len(new) > MOST_NAMES:
+        raise ValueError(f"with it the file names more than {MOST_NAMES} steps and slips, and there are not as many")
+    out.names |= new
 
 
 def _check_row(table: str, row: Mapping[str, Any]) -> None:

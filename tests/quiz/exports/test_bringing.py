@@ -199,6 +199,28 @@ def test_a_line_that_would_spoil_the_data_file_is_refused(
     assert [one.words for one in check(data_file.path) if not one.good] == []
 
 
+def test_an_answer_names_no_more_steps_than_there_can_be(store: Store, learner: Learner, elsewhere: Store) -> None:
+    """Every name is folded, and kept in memory: 48 MB of them held the data file for a minute."""
+    far = learners.add(elsewhere, "Imre", now=NOON)
+    practised(elsewhere, far, cases=1)
+    first, line, *_ = text_of(elsewhere, far).splitlines()
+    answer = json.loads(line)
+    slips = [[f"step-{number}", "slip"] for number in range(101)]
+    wide = [
+        {**answer, "steps": [name for name, _ in slips]},
+        {**answer, "could_show": slips},
+        {**answer, "explanations": [slips]},
+        {**answer, "explanations": [[one] for one in slips]},
+        {**answer, "weighed": [{"kind": "slip", "slips": slips, "probability": 0.5, "step": None}]},
+    ]
+    found = bringing.read_bundle(store, learner, "\n".join([first, *map(json.dumps, wide), line]))
+    assert (len(found.answers), found.unread) == (1, 5)
+    assert "it names more than 100 steps or slips" in found.faults[0]
+    many = [{**answer, "dealt": f"n{n}", "steps": [f"step-{n}-{place}" for place in range(99)]} for n in range(40)]
+    found = bringing.read_bundle(store, learner, "\n".join([first, *map(json.dumps, many), line]))
+    assert (len(found.answers), found.unread) == (21, 20), "those that name what is known are read after them too"
+
+
 @pytest.mark.parametrize("line", ['{"kind":"eye","eye":"both"}', '{"a":' + "[" * 9_000 + "]" * 9_000 + "}"])
 def test_a_line_of_another_shape_is_left_out_alone(store: Store, learner: Learner, line: str) -> None:
     eye = Entry("right", 1, SphCyl(1), SphCyl(1), 67, date(2026, 1, 5))
