@@ -23,7 +23,7 @@ from quiz.errors import QuizError
 from quiz.learning import model
 from quiz.practice.randomness import Lots
 from quiz.storage import projection
-from quiz.storage.examining import examination_queries
+from quiz.storage.examining import examination_queries, set_queries
 from quiz.storage.examining.examination_queries import Examination, ExaminationMark, KeptAct
 from quiz.storage.store import Learner, Store
 
@@ -104,6 +104,10 @@ def begin(
     """Begin an examination of a patient, perhaps one that was set for a class, and return its id."""
     row = Examination(lots.new_id(), learner.id, patient, now, set_in=set_in, set_place=set_place)
     with store.writing():
+        # A button pressed twice asks twice: whoever comes second goes on with what the first began.
+        begun = None if set_in is None else set_queries.run_of(store, set_in, set_place, learner.id)
+        if begun is not None:
+            return begun.id
         examination_queries.begin(store, row)
         for place, act in enumerate(starting_acts(patient)):
             examination_queries.add_act(store, _kept(row, place, act, f"start-{place}", now))

@@ -63,7 +63,7 @@ def runs_of(store: Store, number: int) -> list[Examination]:
     return store.fetch_as(Examination, "SELECT * FROM examinations WHERE set_in = ? ORDER BY rowid", number)
 
 
-def run_of(store: Store, number: int, place: int, learner_id: int) -> Examination | None:
+def run_of(store: Store, number: int, place: int | None, learner_id: int) -> Examination | None:
     """Return a learner's examination of a set's patient."""
     sql = "SELECT * FROM examinations WHERE set_in = ? AND set_place = ? AND learner = ?"
     return store.fetch_one(Examination, sql, number, place, learner_id)

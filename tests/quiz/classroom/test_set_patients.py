@@ -62,6 +62,21 @@ def test_two_patients_are_set_examined_once_and_read(app: Flask, store: Store, o
     assert "Replayed" in owner.get(replay[1].replace("&amp;", "&")).text
 
 
+def test_two_presses_at_one_moment_begin_one_examination(
+    app: Flask, store: Store, owner: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second looks before the first has begun: it goes on with that one, where it was answered by a fault."""
+    class_id, code = make_class(owner)
+    ada = learner(app, code, "Ada")
+    owner.post(f"/class/{class_id}/examinations", {"patient": ["vignette eve"]})
+    (who,) = store.learners()
+    seen = set_patients.offers(store, who)
+    first = begin(ada, 0)
+    monkeypatch.setattr(set_patients, "offers", lambda *_: seen)
+    assert begin(ada, 0) == first
+    assert len(set_queries.runs_of(store, 1)) == 1
+
+
 def test_a_closed_set_is_not_begun(app: Flask, store: Store, owner: Browser) -> None:
     class_id, code = make_class(owner)
     ada = learner(app, code, "Ada")
