@@ -248,7 +248,7 @@ def adjusted(ps: Mapping[str, float], weights: Mapping[str, float], *, kept_back
     Source: Holm 1979, Scand J Stat 6:65 (its section on weights).
     """
     out: dict[str, float] = {}
-    left, floor = kept_back + sum(weights[name] for name in ps), 0.0
+    left, floor = math.fsum((kept_back, *(weights[name] for name in ps))), 0.0
     for name in sorted(ps, key=lambda one: (ps[one] / weights[one], one)):
         floor = max(floor, min(1.0, ps[name] * left / weights[name]))
         out[name] = floor
