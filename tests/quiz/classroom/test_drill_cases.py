@@ -65,7 +65,10 @@ def findings_of(cases: Sequence[Case]) -> list[Any]:
     return [one.type.findings.to_json(one.findings) for one in cases]
 
 
-FROM_ITS_CASES = ("sheet", "sheet?key=yes", "cases.json", "qti-2.1.zip", "qti-1.2.zip", "try/1", "try/4")
+FROM_ITS_CASES = (
+    *("sheet", "sheet?key=yes", "sheet?key=brief", "sheet?version=B", "sheet?version=B&key=yes"),
+    *("cases.json", "qti-2.1.zip", "qti-1.2.zip", "try/1", "try/4"),
+)
 
 
 def printed(owner: Browser, url: str) -> list[bytes]:
@@ -110,6 +113,31 @@ def test_a_drill_keeps_its_cases_when_a_type_draws_otherwise(app: Flask, owner: 
         lines = owner.get("/class/1/statements.jsonl?drill=1").text.splitlines()
         objects = {json.dumps(json.loads(line)["object"]) for line in lines}
         assert (len(lines), len(objects)) == (8, 4), "the same case is the same object, before and after"
+
+
+def test_a_test_in_an_order_for_each_has_the_cases_that_it_kept(app: Flask, owner: Browser, store: Store) -> None:
+    """Put back, in another order, under a time: one learner before the change of drawing, one after it."""
+    number, code = make_class(owner)
+    more = {"test": "yes", "limit_minutes": "30", "feedback": "end", "shuffled": "yes", "may_return": "yes"}
+    url = set_drill(owner, number, **more)
+    ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
+    ada.post("/drill/1/begin")
+    first, case = waiting_in(ada.get("/drill/1"), store)
+    ada.post("/drill/1/put-back", {"case": first})
+    with drawn_otherwise(*TYPES):
+        for who in (ada, bo):
+            who.post("/drill/1/begin")
+            for _ in range(4):
+                answer(who, store, "/drill/1")
+        given = [{one.seed: one.findings for one in store.answers_of(who)} for who in (1, 2)]
+        assert given[0] == given[1] == dict(zip(seeds(store), paper(store), strict=True))
+        assert findings_of([case])[0] in paper(store)
+        scores = " ".join(owner.get(f"{url}/scores").text.split())
+        assert scores.count("2 of 2") >= 4, "every case was answered by both, in whatever order"
+
+
+def seeds(store: Store) -> list[int]:
+    return [one.seed for one in drills.kept_on_paper(store, the_drill(store))]
 
 
 def test_a_case_of_ones_own_stays_once_it_was_dealt_and_the_printed_ones_stay(
