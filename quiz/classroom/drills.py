@@ -660,8 +660,8 @@ def decide_late(store: Store, drill: Drill, dealt_id: str, by: str, *, counts: b
         When there is no such late answer.
     """
     with store.writing():
-        answer = store.answer_to(dealt_id)
-        if answer is None or answer.drill != drill.id or not answer.late:
+        answer = next((one for one in result_queries.late_in(store, drill.id) if one.dealt == dealt_id), None)
+        if answer is None:
             raise NotNow("there is no such late answer in this drill")
         result_queries.decide_late(store, LateDecision(dealt_id, by, counts, now))
         result_queries.tally_anew(store, learners.get(store, answer.learner))

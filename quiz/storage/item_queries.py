@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cases.procedure.vocabulary import CREDITED
-from quiz.storage.result_queries import IS_LATE
+from quiz.storage.result_queries import IS_LATE, OF_MEMBERS
 from quiz.storage.store import Store
 
 _COUNTS = f"FROM answers a WHERE a.drill = ? AND NOT {IS_LATE}"
@@ -97,7 +97,7 @@ def state_of(store: Store, drill: int) -> tuple[int, int, int]:
 def could_show(store: Store, drill: int) -> dict[tuple[str, str], int]:
     """Count, for each slip at its step, the answers of a drill that it would have changed."""
     sql = (
-        f"SELECT j.value, count(*) FROM answers a, json_each(a.could_show) j "  # noqa: S608 - words from here
+        f"SELECT j.value, count(*) FROM {OF_MEMBERS}, json_each(a.could_show) j "  # noqa: S608 - words from here
         f"WHERE a.drill = ? AND NOT {IS_LATE} GROUP BY j.value"
     )
     found: dict[tuple[str, str], int] = {}

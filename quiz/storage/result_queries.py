@@ -186,18 +186,20 @@ def who_slipped(store: Store, class_id: int, step: str, slip: str, *, drill: int
 
 def late_answers(store: Store, drill: int) -> dict[int, int]:
     """Count, learner by learner, the answers that came in after a drill's time: they are in no sum of the drill."""
-    sql = f"SELECT a.learner, count(*) FROM answers a WHERE a.drill = ? AND {IS_LATE} GROUP BY a.learner"  # noqa: S608
+    sql = f"SELECT a.learner, count(*) FROM {OF_MEMBERS} WHERE a.drill = ? AND {IS_LATE} GROUP BY a.learner"  # noqa: S608
     return {row[0]: row[1] for row in store.fetch(sql, drill)}
 
 
 def count_late(store: Store, drill: int) -> int:
     """Count the answers that came in after a drill's time, whatever was decided about them."""
-    return int(store.fetch("SELECT count(*) FROM answers WHERE drill = ? AND late", drill)[0][0])
+    sql = f"SELECT count(*) FROM {OF_MEMBERS} WHERE a.drill = ? AND a.late"  # noqa: S608 - words from here
+    return int(store.fetch(sql, drill)[0][0])
 
 
 def late_in(store: Store, drill: int) -> list[Answer]:
     """Return the answers that came in after a drill's time, the earliest first."""
-    return store.fetch_as(Answer, "SELECT * FROM answers WHERE drill = ? AND late ORDER BY id", drill)
+    sql = f"SELECT a.* FROM {OF_MEMBERS} WHERE a.drill = ? AND a.late ORDER BY a.id"  # noqa: S608 - words from here
+    return store.fetch_as(Answer, sql, drill)
 
 
 # --- late answers that a preceptor lets count ---------------------------------------------------------------------
@@ -218,6 +220,8 @@ _LATEST_DECISION = (
     "SELECT x.* FROM late_decisions x WHERE NOT EXISTS "
     "(SELECT 1 FROM late_decisions y WHERE y.dealt = x.dealt AND y.id > x.id)"
 )
+OF_MEMBERS = "answers a JOIN drills d ON d.id = a.drill JOIN members m ON m.class = d.class AND m.learner = a.learner"
+"""Answers in drills of those who are in its class: of who left it, its preceptor is shown none."""
 IS_LATE = f"(a.late AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) WHERE counts))"  # noqa: S608
 
 

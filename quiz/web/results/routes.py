@@ -466,7 +466,6 @@ def late(class_id: int, drill_id: int) -> Response:
     rows = [
         _late_row(what, drill, one, names[one.learner], delays.get(one.dealt), decisions.get(one.dealt, []))
         for one in result_queries.late_in(store, drill.id)
-        if one.learner in names
     ]
     may = may_change(what)
     return make_response(

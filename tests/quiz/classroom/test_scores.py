@@ -16,7 +16,7 @@ from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
-from tests.conftest import Clock, lots, slipped
+from tests.conftest import Clock, lots, slipped, written
 from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in
 
 SET: dict[str, Any] = {"cases": "3", "type": ["net-sphere"], "title": "=First"}
@@ -177,6 +177,33 @@ def test_a_late_answer_is_in_no_number_until_it_is_let_count(app: Flask, store: 
     assert "left the working distance in" in words(one.get(scores).text)
     assert "2 learners answered in both." in words(one.get(compare).text)
     assert "2 answers." in words(one.get("/class/1/answers?drill=1&place=1").text)
+
+
+def test_of_who_left_the_class_no_answer_is_shown_or_counted_there(app: Flask, store: Store, clock: Clock) -> None:
+    """What late answers they have, and in how many a slip could show, goes with them."""
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    other, _ = make_class(one, "Autumn 1")
+    people = [learner(app, code, name) for name in NAMES]
+    drill = set_drill(one, number, cases="1", type=["net-sphere"], feedback="end", limit_minutes="5")
+    waits = []
+    for who in people:
+        who.post("/drill/1/begin")
+        waits.append(waiting_in(case_page(who, "/drill/1"), store))
+    for who in people[:2]:
+        give(who, store, "/drill/1", slip=True)
+    clock.move(seconds=311)
+    dealt, case = waits[2]
+    people[2].post(f"/case/{dealt}/answer", {f"answer-{name}": text for name, text in written(case).items()})
+    compare = f"/class/{number}/compare?before=1&after=1"
+    assert "Left the working distance in. Step: taking the working distance off. 2 of 2" in words(one.get(compare).text)
+    assert re.search(r"\bCy\b", words(one.get(f"{drill}/late").text))
+    assert one.post(f"/class/{number}/people/move", {"learner": ["2", "3"], "to_class": str(other)}).status_code == 303
+    assert "Left the working distance in. Step: taking the working distance off. 1 of 1" in words(one.get(compare).text)
+    for page in (drill, f"{drill}/late", f"{drill}/scores", "/class/1/results?drill=1"):
+        assert not re.search(r"\bCy\b", words(one.get(page).text))
+        assert "1 late" not in words(one.get(page).text)
+    assert one.post(f"{drill}/late", {"case": dealt, "counts": "yes"}).status_code == 409
 
 
 def test_a_remark_on_an_answer_is_read_by_its_learner_alone(app: Flask, store: Store, data_file: DataFile) -> None:
