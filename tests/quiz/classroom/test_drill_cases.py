@@ -118,7 +118,13 @@ def test_a_drill_keeps_its_cases_when_a_type_draws_otherwise(app: Flask, owner: 
 def test_a_test_in_an_order_for_each_has_the_cases_that_it_kept(app: Flask, owner: Browser, store: Store) -> None:
     """Put back, in another order, under a time: one learner before the change of drawing, one after it."""
     number, code = make_class(owner)
-    more = {"test": "yes", "limit_minutes": "30", "feedback": "end", "shuffled": "yes", "may_return": "yes"}
+    more: dict[str, Any] = {
+        "test": "yes",
+        "limit_minutes": "30",
+        "feedback": "end",
+        "shuffled": "yes",
+        "may_return": "yes",
+    }
     url = set_drill(owner, number, **more)
     ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
     ada.post("/drill/1/begin")
