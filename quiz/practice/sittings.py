@@ -52,6 +52,8 @@ class Facts:
 
     sitting: Sitting
     answers: tuple[Answer, ...]
+    late: int
+    """Answers that came after its time: of a mock paper, and in no number here."""
     right: int
     unaided: int
     """Right without a line of the working."""
@@ -150,12 +152,14 @@ def facts(store: Store, learner: Learner, sitting_id: int, offered: Catalogue, *
     sitting = own(store, learner, sitting_id)
     answers = tuple(store.answers_in(sitting_id))
     state = projection.told_of(store, learner)
-    right = [one for one in answers if one.verdict in CREDITED]
+    in_time = [one for one in answers if not one.late]
+    right = [one for one in in_time if one.verdict in CREDITED]
     met = list(dict.fromkeys(step for one in answers for step in one.steps))
     titles = {skill.id: skill.title for skill in all_skills().values()}
     return Facts(
         sitting=sitting,
         answers=answers,
+        late=len(answers) - len(in_time),
         right=len(right),
         unaided=sum(not one.hints for one in right),
         slipped=slipped_in(answers),

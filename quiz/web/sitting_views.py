@@ -100,14 +100,25 @@ def _helped(one: Answer) -> bool:
 
 
 def _summary(facts: Facts) -> str:
-    count = len(facts.answers)
+    count = len(facts.answers) - facts.late
     if count == 0:
-        return "No case was answered in this sitting."
+        return f"No case was answered in this sitting.{late_words(facts.late)}"
     cases = "one case" if count == 1 else f"{count} cases"
     right = {0: "none right", count: "all right" if count > 1 else "right"}.get(facts.right, f"{facts.right} right")
     aided = facts.right - facts.unaided
     help_words = f", {aided} of them with a line of the working shown" if aided else ""
-    return f"{cases[:1].upper()}{cases[1:]}: {right}{help_words}."
+    return f"{cases[:1].upper()}{cases[1:]}: {right}{help_words}.{late_words(facts.late)}"
+
+
+def late_words(late: int) -> str:
+    """Say how many answers are not counted, after a score."""
+    if late == 0:
+        return ""
+    return (
+        " One answer came after the time and is not counted."
+        if late == 1
+        else (f" {late} answers came after the time and are not counted.")
+    )
 
 
 def slip_lines(slipped: Sequence[Slipped]) -> tuple[SlipLine, ...]:

@@ -21,7 +21,7 @@ from quiz.storage.store import Sitting
 from quiz.web import assets, request_context
 from quiz.web.drill_views import moment, score_words
 from quiz.web.practise.routes import show_case
-from quiz.web.sitting_views import CaseLine, SlipLine, case_lines, slip_lines
+from quiz.web.sitting_views import CaseLine, SlipLine, case_lines, late_words, slip_lines
 
 pages = Blueprint("drilling", __name__, url_prefix="/drill")
 
@@ -218,10 +218,7 @@ def _time(one: Offer) -> str:
 
 def _summary(drill: Drill, came: Outcome, late: int) -> str:
     answered = f" You answered {came.answered}." if drill.minutes is not None else ""
-    after = {0: "", 1: " One answer came after the time and is not counted."}
-    return f"{score_words(drill, came)}.{answered}" + after.get(
-        late, f" {late} answers came after the time and are not counted."
-    )
+    return f"{score_words(drill, came)}.{answered}{late_words(late)}"
 
 
 @pages.get("/<int:drill_id>/started")

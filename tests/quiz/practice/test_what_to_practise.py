@@ -7,14 +7,16 @@ from collections import Counter
 import pytest
 
 from cases.curriculum.register import all_types
+from quiz.app import create_app
 from quiz.practice import dealing, learners, progress, today, what_to_practise
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.settings import LENGTHS, LearnerSettings
 from quiz.practice.today import NothingThere
 from quiz.practice.what_to_practise import UnknownChoice, read_aim
 from quiz.storage import progress_queries, projection
+from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
-from tests.conftest import NOON, deal, lots, slipped, written
+from tests.conftest import NOON, Clock, deal, lots, slipped, written
 
 DAY = 86400.0
 
@@ -124,7 +126,7 @@ def test_a_mock_paper_takes_every_topic_and_keeps_its_marks_to_its_end(store: St
     assert progress_queries.held_back(store, learner.id) == frozenset()
 
 
-def test_the_time_of_a_mock_paper_ends_it(store: Store, learner: Learner) -> None:
+def test_the_time_of_a_mock_paper_ends_it(data_file: DataFile, store: Store, learner: Learner) -> None:
     practise(store, learner, "paper", cases=2)
     one = dealing.waiting(store, learner, now=NOON + 200, lots=lots(5))
     assert today.end_if_time_is_over(store, learner, now=NOON + 1805) is None, "an answer may be on its way"
@@ -135,6 +137,12 @@ def test_the_time_of_a_mock_paper_ends_it(store: Store, learner: Learner) -> Non
     assert sitting.ended_at == NOON + 1800
     dealing.take(store, learner, one.dealt.id, written(one.case), None, now=NOON + 1812)
     assert [answer.late for answer in store.answers_of(learner.id)] == [False, False, True]
+    app = create_app(data_file, clock=Clock(NOON + 1900), lots=lots()).test_client()
+    page = app.get(f"/sitting/{ended}").text
+    assert "2 cases: all right." in page
+    assert "One answer came after the time and is not counted." in page
+    assert page.count("late: not counted") == 1
+    assert "This answer came after the time of the mock paper: it is saved" in app.get(f"/case/{one.dealt.id}").text
 
 
 def test_what_is_under_way_goes_on_and_another_choice_ends_it(store: Store, learner: Learner) -> None:
