@@ -33,6 +33,7 @@ Kind = TypeVar("Kind")
 
 MOST_BYTES = 48 * 1024 * 1024
 """Of a file once it is unpacked: some 30,000 answers."""
+MOST_LINES = 100_000
 LONGEST_LINE = 64 * 1024
 MOST_OF_EACH = 100
 """Steps of one answer, slips that it could show, ways to it: six times what any type has."""
@@ -107,7 +108,10 @@ def read_bundle(store: Store, learner: Learner, text: str) -> Bundle:
     """
     out = Bundle()
     first = True
-    for number, line in enumerate(text.splitlines(), 1):
+    if text.count("\n") > MOST_LINES:
+        raise BadData(f"The file has over {MOST_LINES:,} lines. Part it, whole lines each.")
+    # Not splitlines, which also parts a text at marks that stand in JSON as they are, such as U+2028.
+    for number, line in enumerate(text.split("\n"), 1):
         if not line.strip():
             continue
         try:

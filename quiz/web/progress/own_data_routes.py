@@ -55,7 +55,7 @@ def preview() -> Answered:
         return _refused(str(error))
     if not found.empty:
         with store.writing():
-            packed = bringing.packed(text.splitlines(keepends=True))
+            packed = bringing.packed([text])
             bringing_queries.keep(store, learner.id, packed, now=request_context.now())
     return make_response(_page(found))
 

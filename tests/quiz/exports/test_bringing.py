@@ -199,6 +199,23 @@ def test_a_line_that_would_spoil_the_data_file_is_refused(
     assert [one.words for one in check(data_file.path) if not one.good] == []
 
 
+def test_a_line_ends_where_json_lines_end(store: Store, learner: Learner, elsewhere: Store) -> None:
+    """U+2028, U+0085 and their like stand in JSON as they are; text copied from a page may hold them."""
+    far = learners.add(elsewhere, "Imre", now=NOON)
+    one = dealing.waiting(elsewhere, far, now=NOON, lots=lots())
+    texts = {name: text.replace(" ", "\u2028\x85\u2029") for name, text in written(one.case).items()}
+    dealing.take(elsewhere, far, one.dealt.id, texts, None, now=NOON + 9)
+    text = text_of(elsewhere, far)
+    found = bring(store, learner, text.replace("\n", "\r\n"))
+    assert (len(found.answers), found.unread) == (1, 0)
+    assert store.answers_of(learner.id)[0].given == texts
+
+
+def test_a_file_of_endless_lines_is_refused_before_it_is_parted(store: Store, learner: Learner) -> None:
+    with soon("lines"), pytest.raises(BadData, match="over 100,000 lines"):
+        bringing.read_bundle(store, learner, HEAD + "\nxx" * 8_000_000)
+
+
 def test_an_answer_names_no_more_steps_than_there_can_be(store: Store, learner: Learner, elsewhere: Store) -> None:
     """Every name is folded, and kept in memory: 48 MB of them held the data file for a minute."""
     far = learners.add(elsewhere, "Imre", now=NOON)
