@@ -34,7 +34,11 @@ Kind = TypeVar("Kind")
 MOST_BYTES = 48 * 1024 * 1024
 """Of a file once it is unpacked: some 30,000 answers."""
 MOST_LINES = 100_000
+MOST_KEPT = 50_000
+"""Answers and recall marks of one learner, those here among them: files brought one after another fill no disk."""
 LONGEST_LINE = 64 * 1024
+LONGEST_ANSWER = 16 * 1024
+"""Of a line that is taken in; that of a whole examination, which is not, may be longer. Answers have some 2 kB."""
 MOST_OF_EACH = 100
 """Steps of one answer, slips that it could show, ways to it: six times what any type has."""
 MOST_NAMES = 2_000
@@ -128,7 +132,13 @@ def read_bundle(store: Store, learner: Learner, text: str) -> Bundle:
                 out.faults.append(f"Line {number}: {_short(error)}")
     if first:
         raise BadData("The file is empty.")
-    return _new_ones(store, learner, out)
+    found = _new_ones(store, learner, out)
+    new, held = len(found.answers) + len(found.marks), bringing_queries.held(store, learner.id)
+    if new and held + new > MOST_KEPT:
+        raise BadData(
+            f"The file has {new:,} new answers and recall marks, and {held:,} are here: {MOST_KEPT:,} is the most."
+        )
+    return found
 
 
 def _short(error: Exception) -> str:
@@ -138,11 +148,14 @@ def _short(error: Exception) -> str:
 
 def _row(line: str) -> dict[str, Any]:
     if len(line) > LONGEST_LINE:
-        raise ValueError("it is too long for an answer")
+        raise ValueError("it is too long")
     try:
-        return msgspec.json.decode(line, type=dict[str, Any])
+        row = msgspec.json.decode(line, type=dict[str, Any])
     except RecursionError:
         raise ValueError("it has more lists in lists than any line of own data") from None
+    if len(line) > LONGEST_ANSWER and row.get("kind") != "examination":
+        raise ValueError("it is too long for an answer")
+    return row
 
 
 def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:

@@ -27,6 +27,15 @@ def owners(store: Store, table: str, ids: Sequence[str]) -> dict[str, int]:
     return out
 
 
+def held(store: Store, learner_id: int) -> int:
+    """Count the answers and the recall marks that a learner has."""
+    sql = (
+        "SELECT (SELECT count(*) FROM answers WHERE learner = ?1) "
+        "+ (SELECT count(*) FROM recall_marks WHERE learner = ?1)"
+    )
+    return int(store.fetch(sql, learner_id)[0][0])
+
+
 def keep(store: Store, learner_id: int, lines: bytes, *, now: float) -> None:
     """Keep a file, compressed, until it is taken in or another one comes."""
     store.change(

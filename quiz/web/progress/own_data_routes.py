@@ -67,9 +67,11 @@ def take() -> Answered:
     waiting = bringing_queries.kept(store, learner.id)
     if waiting is None:
         return _refused("No file waits here any more: choose it again.")
-    found = bringing.read_bundle(store, learner, bringing.unpacked(waiting))
     try:
+        found = bringing.read_bundle(store, learner, bringing.unpacked(waiting))
         bringing.take_in(store, learner, found)
+    except BadData as error:
+        return _refused(str(error))
     except FullLog as error:
         return _refused(f"Nothing was taken in: {error}.")
     return redirect(url_for("own_data.taken", answers=len(found.answers)), 303)

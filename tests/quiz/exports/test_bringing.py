@@ -216,6 +216,24 @@ def test_a_file_of_endless_lines_is_refused_before_it_is_parted(store: Store, le
         bringing.read_bundle(store, learner, HEAD + "\nxx" * 8_000_000)
 
 
+def test_files_brought_one_after_another_fill_no_disk(
+    store: Store, learner: Learner, elsewhere: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    far = learners.add(elsewhere, "Imre", now=NOON)
+    practised(elsewhere, far, cases=4)
+    text = text_of(elsewhere, far)
+    first, answer, *_ = text.splitlines()
+    wide = json.dumps({**json.loads(answer), "given": {"power": "1" * 20_000}})
+    assert bringing.read_bundle(store, learner, f"{first}\n{wide}").faults == ["Line 2: it is too long for an answer."]
+    monkeypatch.setattr(bringing, "MOST_KEPT", 6)
+    bring(store, learner, text)
+    assert bringing.read_bundle(store, learner, text).empty, "what is here already is not too much"
+    with pytest.raises(BadData, match="2 new answers and recall marks, and 5 are here: 6 is the most"):
+        bringing.read_bundle(
+            store, learner, "\n".join([text, answer.replace("case-", "x-"), answer.replace("case-", "y-")])
+        )
+
+
 def test_an_answer_names_no_more_steps_than_there_can_be(store: Store, learner: Learner, elsewhere: Store) -> None:
     """Every name is folded, and kept in memory: 48 MB of them held the data file for a minute."""
     far = learners.add(elsewhere, "Imre", now=NOON)
