@@ -49,7 +49,7 @@ HOSTILE = (
         "&",
     ),
     *("with ", "+1.00 with ", "1 D ", "+1.00 / −1.00 × ", "plano ", "Aa", "A a", "Aa-", "Mr ", "name ", "none;", "ds "),
-    *("e\u0301", "\u0301", "\u0301\u0316", "１", "ﷺ", "\u200b", "ß", "İ", "\U0001f441", "<b>", "{{", "\\"),
+    *("e\u0301", "\u0301", "\u0301\u0316", "１", "ﷺ", "\u200b", "ß", "İ", "\U0001f441", "<b>", "{{", "\\", "the "),
 )
 """Marks that a reader may work at, each repeated to the length wanted: what it takes for the beginning of something."""
 HEAD = "patient,eye,date,distance,retinoscopy,end-point,remark\n"
