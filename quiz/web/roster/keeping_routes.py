@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time
-
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
@@ -11,7 +9,7 @@ from quiz.classroom import classes, keeping, preceptors
 from quiz.classroom.preceptors import ROLES, UnknownPreceptor
 from quiz.exports import own_data
 from quiz.practice import learners
-from quiz.practice.forms import BadText, Day
+from quiz.practice.forms import BadText, Day, Moment
 from quiz.practice.names import BadName
 from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class
@@ -105,11 +103,10 @@ def retain(class_id: int) -> Response:
     what, store = own_class(class_id, owner=True, archived=True), request_context.store()
     typed = request.form.get("before", "")
     try:
-        day = Day().read(typed)
+        before = Moment().read(Day().read(typed).isoformat())
     except BadText as error:
         page = render_template("retention.html", what=what, before=typed[:20], found=None, problem=str(error))
         return make_response(page, 422)
-    before = datetime.combine(day, time.min).timestamp()
     if sure():
         keeping.delete_older(store, what, before)
         return redirect(url_for("keeping.retention", class_id=class_id), 303)
