@@ -308,10 +308,18 @@ def _taken(source: sqlite3.Connection, new: sqlite3.Connection, table: SavedTabl
     good: _Rows = []
     for number, values in _rows(source, table, ", ".join(columns), numbered="WITHOUT ROWID" not in sql):
         if all(test(value) for test, value in zip(tests, values, strict=True)):
-            good.append((number, [str(one, "utf-8") if isinstance(one, bytes) else one for one in values]))
+            good.append((number, [_as_kept(one, kinds[name][2]) for one, name in zip(values, columns, strict=True)]))
         else:
             table.refused.append(number)
     return columns, good
+
+
+def _as_kept(value: Any, kind: str) -> Any:
+    """Return a value as it is put in: text, which was read as bytes, is text again, and a file stays bytes."""
+    if kind == "BLOB" or not isinstance(value, bytes):
+        return value
+    # Only a memory may hold what is no UTF-8 here; it is worked out anew.
+    return str(value, "utf-8", "replace")
 
 
 def _stand_ins(new: sqlite3.Connection, waiting: Sequence[tuple[SavedTable, list[str], _Rows]]) -> list[int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -79,6 +80,19 @@ def test_of_a_sound_file_everything_is_saved(damaged: Path, whole: bytes, tmp_pa
     assert is_sound(new)
     assert damaged.read_bytes() == whole
     assert new.stat().st_mode & 0o077 == 0
+
+
+def test_a_file_that_waits_and_a_memory_that_is_no_text_are_no_obstacle(damaged: Path, tmp_path: Path) -> None:
+    """What is compressed is bytes and stays so; a damaged memory is worked out anew."""
+    packed = gzip.compress(b"a line of own data", mtime=0)
+    with closing(sqlite3.connect(damaged)) as conn, conn:
+        (learner,) = conn.execute("SELECT learner FROM answers").fetchone()
+        conn.execute("INSERT OR REPLACE INTO brought (learner, at, lines) VALUES (?, 1.0, ?)", [learner, packed])
+        conn.execute("UPDATE learners SET state = CAST(x'7bac' AS TEXT) WHERE id = ?", [learner])
+    new = tmp_path / "new.sqlite3"
+    assert lost(salvage(damaged, new)) == set()
+    assert packed in [row[2] for row in rows(new, "brought")]
+    assert is_sound(new)
 
 
 def test_rows_before_and_after_a_page_that_is_gone_are_saved(damaged: Path, tmp_path: Path) -> None:
