@@ -4,7 +4,7 @@ A small data file with everything in it is copied and each copy spoilt by chance
 or swapped, text in a wrong encoding, JSON that is none, values of a wrong type or beyond all bounds. Each copy then
 goes through every command of the app and, where it is served at all, through every page and export. A command may end
 with one line on standard error, never with a traceback; a page comes whole, and is no fault (500); an export comes
-whole or is refused; whatever `salvage` saves of it passes `check`. Exit 1, with the copy that did it, when one does not.
+whole or is refused; whatever `salvage` saves passes `check`. Exit 1, with the copy that did it, when one does not.
 The tests take one copy of each way of spoiling.
 """
 

@@ -154,6 +154,13 @@ def test_a_cell_that_cannot_be_what_was_written_is_left_out(damaged: Path, tmp_p
     assert is_sound(tmp_path / "new.sqlite3")
 
 
+def test_a_memory_that_is_not_even_text_is_worked_out_anew(damaged: Path, tmp_path: Path) -> None:
+    with closing(sqlite3.connect(damaged, isolation_level=None)) as conn:
+        conn.execute("UPDATE learners SET state = CAST(x'ac' AS TEXT) WHERE id = 1")
+    assert lost(salvage(damaged, tmp_path / "new.sqlite3")) == set()
+    assert is_sound(tmp_path / "new.sqlite3")
+
+
 @pytest.mark.parametrize("stem", ["m001_people_cases_answers", "m015_retention"])
 def test_files_of_older_versions_are_saved_and_brought_up_to_date(stem: str, tmp_path: Path) -> None:
     older = made((HERE / f"{stem}.sql").read_text(encoding="utf-8"), tmp_path / "older.sqlite3")
