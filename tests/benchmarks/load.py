@@ -142,9 +142,10 @@ class Browser:
 
 
 async def practise(one: Browser, learner: int, store: Store, until: float) -> None:
-    """Answer case after case: two of three rightly, the third as a slip has it."""
+    """Answer case after case: two of three rightly, the third as a slip has it. Learner 0 has come in already."""
     await one.pause(one.think)  # nobody comes at the same instant
-    await one.ask("picking", "POST", f"/people/{learner}/pick")
+    if learner:
+        await one.ask("picking", "POST", f"/people/{learner}/pick")
     number = 0
     while time.monotonic() < until:
         status, page = await one.ask("next case", "GET", "/practise")
