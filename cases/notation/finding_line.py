@@ -36,7 +36,7 @@ from cases.optics.lens import SphCyl
 LONGEST_LINE = 200
 """Characters of one line."""
 
-LEAST_SQUARE = 15.0
+SQUARE_WITHIN = 15.0
 """How far from right angles, in degrees, two directions may be to be taken for principal ones."""
 
 MOST_READINGS = 4
@@ -399,7 +399,7 @@ def _power_and_direction(found: tuple[str, ...]) -> tuple[float, float]:
 def _two_powers(pairs: list[tuple[float, float]], *, along: bool) -> TwoPowers:
     (a, p), (b, q) = pairs
     gap = axis_gap(a, b)
-    if 90 - gap > LEAST_SQUARE:
+    if 90 - gap > SQUARE_WITHIN:
         says = (
             f"{write_axis(a)} and {write_axis(b)} are {gap:g}° apart: principal meridians lie at right angles, "
             f"so the second is {write_axis(across(a))} when the first is {write_axis(a)}"

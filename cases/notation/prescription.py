@@ -26,7 +26,7 @@ from cases.notation.tokens import (
     scan,
     size_of,
 )
-from cases.optics.axes import across, at_right_angles, axis_gap, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
 from cases.optics.lens import SphCyl
 
 __all__ = [
@@ -376,13 +376,14 @@ def _degrees(text: str) -> list[Token]:
         raise OutOfBounds(text, says, "axis-signed") from None
 
 
-def read_powers(text: str) -> tuple[tuple[float, float], ...]:
+def read_powers(text: str, *, square_within: float = 1.0) -> tuple[tuple[float, float], ...]:
     """Read a power cross: two (meridian in degrees 1 to 180, power in D) pairs in the order typed.
 
     Raises
     ------
     NotationError
-        When it is not two powers, each at its meridian, or the meridians are not at right angles within 1°.
+        When it is not two powers, each at its meridian, or the meridians are further from right angles than
+        `square_within` degrees.
     """
     tokens = scan(text, _LIKE_CROSS)
     numbers = _crossed(tokens, text)
@@ -395,7 +396,7 @@ def read_powers(text: str) -> tuple[tuple[float, float], ...]:
         raise Ambiguous(text, says, "meridian-unclear")
     meridians = [axis_in_range(number, text) for number, meridian in numbers if meridian]
     powers = [power_of(number, text) for number, meridian in numbers if not meridian]
-    if not at_right_angles(*meridians):
+    if 90 - axis_gap(*meridians) > square_within:
         says = (
             f"the meridians {meridians[0]:g} and {meridians[1]:g} are {axis_gap(*meridians):g}° apart: "
             f"principal meridians lie at right angles, as in {_LIKE_CROSS}"

@@ -20,7 +20,7 @@ from quiz.accuracy.entries import BadEntry, Entry, PatientKind
 from quiz.accuracy.importing import guarded, unguarded
 from quiz.errors import QuizError
 from quiz.practice.forms import BadText
-from quiz.practice.line_sums import line_result
+from quiz.practice.own_findings.line_sums import line_result
 
 MOST_EYES = 60
 """Rows of one day."""

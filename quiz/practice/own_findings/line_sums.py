@@ -6,7 +6,7 @@ Every sum is a case type of Work one out, so that its working is one link away.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from cases.errors import CaseError
 from cases.notation.finding_line import FindingLine, SphereThenCylinder, TwoPowers
@@ -14,7 +14,9 @@ from cases.notation.prescription import write_axis, write_distance, write_power,
 from cases.optics.axes import across, axis_of
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import vergence, working_vergence
-from quiz.practice.working_out import BadFindings, Worked, computing_types, work_out
+from quiz.practice.own_findings.referrals import Referral, over_contact_lens, streaks_of
+from quiz.practice.own_findings.squaring import off_square
+from quiz.practice.own_findings.working_out import BadFindings, Worked, computing_types, work_out
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,8 @@ class LineResult:
     warnings: tuple[str, ...]
     missing: str = ""
     """What would have to be written for more to follow; "" when nothing is missing."""
+    referral: Referral | None = None
+    """The type that takes what a line cannot hold."""
     net: SphCyl | None = None
     """The lens with the working distance taken off; None where the line does not say from where it was found."""
 
@@ -51,7 +55,9 @@ def line_result(line: FindingLine, form: str = "minus") -> LineResult:
         work.warnings += [text for text in error.faults.values() if text]
     except CaseError as error:
         work.warnings.append(str(error))
-    return LineResult(line, tuple(work.sums), tuple(dict.fromkeys(work.warnings)), work.missing, work.net)
+    return LineResult(
+        line, tuple(work.sums), tuple(dict.fromkeys(work.warnings)), work.missing, work.referral, work.net
+    )
 
 
 class _Work:
@@ -61,11 +67,21 @@ class _Work:
         self.line, self.form = line, form
         self.sums: list[LineSum] = []
         self.warnings: list[str] = []
+        if isinstance(line.found, TwoPowers):
+            self._square(line.found)
         self.missing = ""
+        self.referral: Referral | None = None
         self.net: SphCyl | None = None
         self._texts: dict[str, str] = {}
         self._as = "as-is"
         """The form in which the lens was last written: as in the line until something is worked out."""
+
+    def _square(self, found: TwoPowers) -> None:
+        """Take the second direction at right angles to the first, with a warning where it is not."""
+        warning = off_square(found.first, found.second, "meridians" if found.along else "streaks")
+        if warning:
+            self.warnings.append(warning)
+            self.line = replace(self.line, found=replace(found, second=across(found.first)))
 
     def whole(self) -> None:
         line = self.line
@@ -115,7 +131,7 @@ class _Work:
                 worked = self._work("net-sphere", {"gross": sphere, "distance_cm": texts["distance_cm"]})
                 return self._net_sum(worked, "net-sphere", SphCyl(found.sphere - exact_off))
             case SphCyl():
-                texts |= _streaks(TwoPowers(*_cross(found), along=True))
+                texts |= streaks_of(found)
                 worked = self._work("two-spheres", texts)
                 return self._net_sum(worked, "two-spheres", SphCyl(-exact_off) + found)
             case TwoPowers():
@@ -172,15 +188,13 @@ class _Work:
 
     def _over(self, worn: SphCyl, found: SphCyl) -> SphCyl | None:
         if self.line.contact_lens:
-            if worn.cylinder or found.cylinder:
-                self.missing = (
-                    "A contact lens and an over-refraction with cylinders need the turn of the lens: "
-                    "use “Retinoscopy over a toric lens that has turned”."
-                )
+            vertex_mm = f"{self.line.vertex_mm[0]:g}" if self.line.vertex_mm else ""
+            self.referral = over_contact_lens(*_written(worn, found), vertex_mm)
+            if self.referral is not None:
                 return None
             texts = {"lens": write_power(worn.sphere), "found": write_power(found.sphere)}
-            if self.line.vertex_mm:
-                texts["vertex_mm"] = f"{self.line.vertex_mm[0]:g}"
+            if vertex_mm:
+                texts["vertex_mm"] = vertex_mm
             self._add(
                 "Contact lens needed", self._work("soft-lens-over-refraction", texts), "soft-lens-over-refraction"
             )
@@ -256,9 +270,8 @@ def _quartered(lens: SphCyl) -> SphCyl:
     return SphCyl(sphere, cylinder, axis_of(round(lens.axis)))
 
 
-def _cross(lens: SphCyl) -> tuple[float, float, float, float]:
-    """Return (meridian, power, meridian, power) of a lens, the axis first."""
-    return lens.axis, lens.sphere, across(lens.axis), lens.sphere + lens.cylinder
+def _written(worn: SphCyl, found: SphCyl) -> tuple[str, str]:
+    return write_prescription(worn, "as-is"), write_prescription(found, "as-is")
 
 
 def _streaks(found: TwoPowers) -> dict[str, str]:

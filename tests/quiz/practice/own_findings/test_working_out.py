@@ -12,7 +12,7 @@ from cases.curriculum.register import all_types
 from cases.procedure.case_type import draw
 from cases.procedure.choices import Choice, Marks
 from cases.procedure.settings import Settings
-from quiz.practice.working_out import BadFindings, Worked, computing_types, inputs_for, texts_of, work_out
+from quiz.practice.own_findings.working_out import BadFindings, Worked, computing_types, inputs_for, texts_of, work_out
 
 TWO_SPHERES = {
     "first.streak": "90",

@@ -13,8 +13,7 @@ from typing import Any
 
 from cases.curriculum.register import all_types
 from cases.errors import CaseError
-from cases.notation.prescription import write_axis, write_distance, write_prescription
-from cases.optics.axes import across, axis_gap
+from cases.notation.prescription import write_distance, write_prescription
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import USUAL_CM
 from cases.procedure.case_type import Case, CaseType
@@ -23,14 +22,13 @@ from cases.procedure.fields import Field, Group, Several
 from cases.procedure.kinds import Cross, Lens
 from cases.procedure.quantities import POWER, Quantity
 from quiz.practice.forms import BadFields, Input, nested, read, written
+from quiz.practice.own_findings.squaring import square_crosses, square_streaks
 
 _LETTERS = re.compile(r"[a-z]+")
 LONGEST = 600
 """Characters of one finding: a list of lenses needs the most."""
 USUAL_POWER = 30.0
 """Powers in D beyond which a sign or a decimal mark was likely mistyped: common practice, no published source."""
-SQUARE_WITHIN = 15.0
-"""How far from right angles, in degrees, two streaks may stand to be taken for principal ones read loosely."""
 WORKING_DISTANCES = frozenset({"distance_cm", "assumed_cm", "actual_cm", "planned_cm"})
 """Names of findings that are an examiner's distance; other distances (a chart's, a far point) may be anything."""
 
@@ -146,6 +144,11 @@ def inputs_for(case_type: CaseType) -> tuple[Input, ...]:
     )
 
 
+def has_distance(case_type: CaseType) -> bool:
+    """Say whether an examiner's distance is among a type's findings, in whatever unit."""
+    return any(one.place[-1] in (*WORKING_DISTANCES, "inches") for one in inputs_for(case_type))
+
+
 def texts_of(case_type: CaseType, findings: Mapping[str, Any]) -> dict[str, str]:
     """Write findings as the form's texts."""
     return written(inputs_for(case_type), findings)
@@ -161,32 +164,19 @@ def work_out(case_type: CaseType, texts: Mapping[str, str]) -> Worked:
     BadFindings
         With every blank that cannot be read, or with the sentence why the whole cannot be.
     """
-    findings = _read(case_type, texts)
-    warnings = list(_unlikely(case_type, findings))
+    inputs = inputs_for(case_type)
+    texts, squared = square_crosses(inputs, texts)
+    values, faults = read(inputs, texts)
+    if faults:
+        raise BadFindings(faults)
+    findings, warnings = square_streaks(inputs, nested(inputs, values))
+    warnings = (*squared, *warnings, *_unlikely(case_type, findings))
     try:
         case = case_type.case(findings)
         answers = _answers(case)
     except CaseError as error:
-        squared = _squared(case_type, findings)
-        if squared is None:
-            raise BadFindings({"": str(error)}) from error
-        findings, says = squared
-        warnings.insert(0, says)
-        try:
-            case = case_type.case(findings)
-            answers = _answers(case)
-        except CaseError as second:
-            raise BadFindings({"": str(second)}) from second
-    else:
-        warnings += _loose(case_type, findings)
+        raise BadFindings({"": str(error)}) from error
     return Worked(case, answers, (*warnings, *_strong(answers, case)))
-
-
-def _read(case_type: CaseType, texts: Mapping[str, str]) -> dict[str, Any]:
-    values, faults = read(inputs_for(case_type), texts)
-    if faults:
-        raise BadFindings(faults)
-    return nested(inputs_for(case_type), values)
 
 
 def _answers(case: Case) -> tuple[Computed, ...]:
@@ -245,43 +235,3 @@ def _strong(answers: tuple[Computed, ...], case: Case) -> Iterator[str]:
         if _strongest(ask.kind, case.truth[ask.name]) > USUAL_POWER:
             yield f"{ask.label}: {answer.value} is beyond ±{USUAL_POWER:g} D, which few eyes need. Look the findings "
             "over."
-
-
-def _streaks(case_type: CaseType, findings: Mapping[str, Any]) -> list[tuple[str, float]]:
-    return [
-        (one.name, float(value))
-        for one, value in _values(case_type, findings)
-        if isinstance(one.kind, Quantity) and one.kind.on_dial and one.name.endswith("streak")
-    ]
-
-
-def _loose(case_type: CaseType, findings: Mapping[str, Any]) -> Iterator[str]:
-    """Warn of two streaks a little off right angles that the type takes as they are."""
-    streaks = _streaks(case_type, findings)
-    if len(streaks) == 2:
-        gap = axis_gap(streaks[0][1], streaks[1][1])
-        if 0 < 90 - gap <= 1:
-            yield f"The two streaks are {gap:g}° apart and are taken to be at right angles."
-
-
-def _squared(case_type: CaseType, findings: Mapping[str, Any]) -> tuple[dict[str, Any], str] | None:
-    """Set the second of two streaks at right angles to the first, where it nearly is; with the warning."""
-    streaks = _streaks(case_type, findings)
-    if len(streaks) != 2:
-        return None
-    (_, first), (name, second) = streaks
-    gap = axis_gap(first, second)
-    if not 1 < 90 - gap <= SQUARE_WITHIN:
-        return None
-    right = across(first)
-    says = (
-        f"The streaks at {write_axis(first)} and {write_axis(second)} are {gap:.0f}° apart. Principal meridians lie "
-        f"at right angles, so the second is taken at {write_axis(right)}. Look again if a streak did not stand where "
-        "the reflex was narrowest and unbroken."
-    )
-    return _with(findings, name.split("."), right), says
-
-
-def _with(findings: Mapping[str, Any], path: list[str], value: Any) -> dict[str, Any]:
-    head, *rest = path
-    return {**findings, head: _with(findings[head], rest, value) if rest else value}

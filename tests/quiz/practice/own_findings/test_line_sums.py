@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from cases.notation.finding_line import read_finding_line
 from cases.notation.prescription import read_power, read_prescription
-from quiz.practice.line_sums import line_result
+from quiz.practice.own_findings.line_sums import line_result
 
 Matrix = NDArray[np.float64]
 
@@ -73,7 +73,7 @@ def test_a_real_sum_agrees_with_power_matrices(text: str, label: str, expected: 
 
 
 def test_every_sum_can_be_worked_from_its_link() -> None:
-    from quiz.practice.working_out import computing_types, work_out
+    from quiz.practice.own_findings.working_out import computing_types, work_out
 
     for text, _, _ in LINES:
         for one in line_result(read_finding_line(text)[0]).sums:
@@ -97,4 +97,26 @@ def test_a_lens_without_a_distance_says_that_nothing_was_taken_off() -> None:
 def test_a_toric_contact_lens_is_sent_to_the_type_that_knows_its_turn() -> None:
     result = line_result(read_finding_line("CL -3.00/-1.25x180 over-refraction +0.50")[0])
     assert not result.sums
-    assert "turn of the lens" in result.missing
+    assert result.referral is not None
+    assert result.referral.type_id == "toric-lens-over-refraction"
+    assert result.referral.texts == {"lens": "−3.00 / −1.25 × 180", "found": "+0.50 DS"}
+
+
+def test_a_cylinder_over_a_spherical_contact_lens_is_sent_to_the_cornea_first() -> None:
+    result = line_result(read_finding_line("CL -3.00 over-refraction +0.50/-0.75x90")[0])
+    assert result.referral is not None
+    assert result.referral.type_id == "vertex-toric"
+    assert result.referral.texts == {"rx": "+0.50 / −0.75 × 90", "toward_eye_mm": "12"}
+
+
+@pytest.mark.parametrize(
+    ("text", "net"),
+    [
+        ("+2.00 @ 90, +3.50 @ 175, 50cm", "+1.50 / −1.50 × 180"),
+        ("streak 90: +2.00, streak 5: +3.50, 50cm", "+1.50 / −1.50 × 90"),
+    ],
+)
+def test_two_directions_a_little_off_square_are_worked_with_one_warning(text: str, net: str) -> None:
+    result = line_result(read_finding_line(text)[0])
+    assert result.sums[0].value == net
+    assert ["the second is taken at 180" in one for one in result.warnings] == [True]
