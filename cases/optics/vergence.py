@@ -13,6 +13,13 @@ CLINIC_SLACK = 0.04
 """How far from a quarter dioptre the clinic still rounds to it: common practice (67 cm is called 1.50)."""
 
 
+DISTANCE_RULE = (
+    "What comes off for the working distance is the nearest quarter dioptre where that lies within 0.04 D, as the "
+    "clinic takes it: for 67 cm 1.50 D. Otherwise a distance in dioptres is exact: 67 cm is 1.49 D."
+)
+"""The one rule, in the words in which every page that shows a working lens or a distance in dioptres states it."""
+
+
 def vergence(distance_cm: float) -> float:
     """Return the vergence +100/distance_cm in D of a distance in front of the eye.
 

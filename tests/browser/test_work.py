@@ -31,6 +31,9 @@ def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, a
     expect(page.locator(".worked")).to_contain_text("+1.50 / −0.75 × 90")
     expect(page.locator(".worked")).to_contain_text("+0.75 / +0.75 × 180")
     expect(page.locator(".lines li")).to_have_count(7)
+    tallest = page.locator(".lines li").evaluate_all("ones => Math.max(...ones.map(one => one.offsetHeight))")
+    assert tallest < 100, "a line of the working has the width of the page"
+    expect(page.get_by_text("for 67 cm 1.50 D")).to_have_count(1)
     expect(page.locator("main svg[role=img]")).to_have_count(2)
     expect(page.locator("main")).to_contain_text("For training; not a prescription.")
     accessible(page)
@@ -164,3 +167,69 @@ def test_a_line_its_result_and_its_working_fit_a_telephone(page: Page, served: S
     assert box is not None
     assert box["y"] + box["height"] <= 740
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_favourites_and_the_last_five_are_one_tap_away_and_can_be_forgotten(
+    page: Page, served: Served, accessible: Check, width: int
+) -> None:
+    page.set_viewport_size({"width": width, "height": 740})
+    page.goto(f"{served.url}work-one-out")
+    own = page.get_by_role("navigation", name="Favourites and types used last")
+    expect(own).to_have_count(0)
+    used = {
+        "transpose?rx=%2B2.50/-1x90": "Transposing",
+        "net-sphere?gross=%2B2.50&distance_cm=67": "Gross to net, one sphere",
+        "spherical-equivalent?rx=%2B2.50/-1x90": "The spherical equivalent",
+        "rx-to-cross?rx=%2B2.50/-1x90": "Prescription to power cross",
+        "vertex-sphere?power=-8&toward_eye_mm=12": "A sphere moved along the line of sight",
+        "distance-vergence?distance_cm=67": "Working distance in dioptres",
+    }
+    for address in used:
+        page.goto(f"{served.url}work-one-out/{address}")
+    page.goto(f"{served.url}work-one-out/oblique-power")  # a form alone is no use of it
+    page.goto(f"{served.url}work-one-out")
+    expect(own.get_by_role("link")).to_have_text([*reversed(used.values())][:5])
+
+    own.get_by_role("link", name="Gross to net").press("Enter")
+    page.get_by_role("button", name="Add to favourites").press("Enter")
+    expect(page.get_by_role("button", name="Remove from favourites")).to_be_visible()
+    page.goto(f"{served.url}work-one-out")
+    expect(own.get_by_role("link").first).to_have_text("Gross to net, one sphere")
+    expect(own.get_by_role("link", name="Gross to net")).to_have_count(1)
+    box = own.get_by_role("link").last.bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= 740, "seen without scrolling"
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    accessible(page)
+
+    own.get_by_role("button", name="Forget these").click()
+    expect(own).to_have_count(0)
+    assert all(one["name"] != "work-types" for one in page.context.cookies())
+
+
+def test_what_belongs_to_another_type_is_one_tap_from_it_with_its_numbers(
+    page: Page, served: Served, accessible: Check
+) -> None:
+    page.goto(f"{served.url}work-one-out/net-sphere")
+    page.get_by_label("Sphere that neutralised").fill("+3.25/-1.50x20")
+    page.get_by_label("Working distance, pupil to sight hole").fill("50")
+    page.keyboard.press("Enter")
+    expect(page.locator(".referral")).to_contain_text("A sphere only here; for a cylinder:")
+    accessible(page)
+    page.locator(".referral").get_by_role("link", name="A sphere in each meridian").click()
+    expect(page.locator(".worked")).to_contain_text("+1.25 / −1.50 × 20")
+
+    page.goto(f"{served.url}work-one-out/transpose")
+    page.get_by_label("Prescription").fill("R +3.25/-1.50x20 67cm")
+    page.keyboard.press("Enter")
+    page.locator(".referral").get_by_role("link").click()
+    expect(page.locator(".line-reading .sums > div").first).to_contain_text("+1.75 / −1.50 × 20")
+
+    page.goto(f"{served.url}work-one-out?line=CL -3.00/-1.25x180 over-refraction %2B0.50")
+    page.locator(".referral").get_by_role("link", name="Retinoscopy over a toric lens").click()
+    expect(page.get_by_label("Soft toric lens as it is marked")).to_have_value("−3.00 / −1.25 × 180")
+
+    page.goto(f"{served.url}work-one-out?line=R %2B1.00 L %2B2.00 67cm")
+    page.locator(".referral").get_by_role("link", name="the day's table").click()
+    expect(page.get_by_label("Found, row 1", exact=True)).to_be_visible()

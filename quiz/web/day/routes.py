@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from flask import Blueprint, jsonify, make_response, render_template, request
 from werkzeug.wrappers import Response
 
+from cases.optics.vergence import DISTANCE_RULE
 from cases.worksheet import CAUTION
 from quiz.accuracy.day_table import (
     COLUMNS,
@@ -46,6 +47,7 @@ class DayPage:
     """Those rows as the accuracy log reads them."""
     most: int = MOST_EYES
     caution: str = CAUTION
+    rule: str = DISTANCE_RULE
 
 
 @pages.get("")

@@ -6,31 +6,35 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
-from flask import Blueprint, abort, make_response, render_template, request, url_for
+from flask import Blueprint, abort, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from cases.curriculum.register import all_families, all_skills
 from cases.errors import CaseError
 from cases.evidence.sources import cites
 from cases.figures.lenses import power_cross
+from cases.optics.vergence import DISTANCE_RULE
 from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.kinds import Cross, Lens
 from quiz.practice import learners
 from quiz.practice.forms import Shown, shown
-from quiz.practice.settings import LearnerSettings
-from quiz.practice.working_out import (
+from quiz.practice.own_findings.referrals import referrals
+from quiz.practice.own_findings.working_out import (
     BadFindings,
     Computed,
     Worked,
     computing_types,
+    has_distance,
     inputs_for,
     texts_of,
     work_out,
 )
+from quiz.practice.settings import LearnerSettings
 from quiz.web import request_context
 from quiz.web.pictures import Picture, picture
 from quiz.web.work.line_view import LineView, line_view
-from quiz.web.work.type_links import TypeLink, type_link
+from quiz.web.work.own_types import OwnTypes, keep_own_types, own_types
+from quiz.web.work.type_links import ReferralLink, TypeLink, referral_link, type_link
 
 pages = Blueprint("work", __name__, url_prefix="/work-one-out")
 
@@ -52,6 +56,9 @@ class WorkList:
 
     families: tuple[FamilyLinks, ...]
     line: LineView
+    favourites: tuple[TypeLink, ...]
+    last: tuple[TypeLink, ...]
+    """Those used last that are no favourites."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +90,12 @@ class WorkPage:
     solved: Solved | None
     here: str
     example: str | None
+    referrals: Mapping[str, ReferralLink]
+    """By the name of the field at fault, "" for the whole: where what was typed belongs."""
+    favourite: bool
+    """Whether this type is a favourite of this browser."""
+    rule: str
+    """How a distance is turned into dioptres, where one is among the findings; else ""."""
 
 
 @pages.get("")
@@ -97,7 +110,13 @@ def show() -> Response:
         for family in all_families()
     )
     line = line_view(request.args.get("line", ""), _settings().form)
-    page = WorkList(tuple(one for one in families if one.types), line)
+    own = own_types()
+    page = WorkList(
+        tuple(one for one in families if one.types),
+        line,
+        tuple(map(type_link, own.favourite_types)),
+        tuple(map(type_link, own.last_others)),
+    )
     return make_response(render_template("work.html", page=page), 422 if line.problem else 200)
 
 
@@ -118,8 +137,26 @@ def one(type_id: str) -> Response:
             solved = _solved(work_out(case_type, given | texts))
         except BadFindings as error:
             faults = error.faults
-    page = _page(case_type, texts or _usual(case_type, settings), faults, solved, settings)
-    return make_response(render_template("work_type.html", page=page), 422 if faults else 200)
+    own = own_types()
+    page = _page(
+        case_type, texts or _usual(case_type, settings), faults, solved, settings, favourite=type_id in own.favourites
+    )
+    response = make_response(render_template("work_type.html", page=page), 422 if faults else 200)
+    return keep_own_types(response, own.used(type_id)) if solved else response
+
+
+@pages.post("/<type_id>/favourite")
+def favour(type_id: str) -> Response:
+    """Make a type a favourite of this browser, or take it out of them, and lead back to it."""
+    if type_id not in computing_types():
+        abort(404)
+    return keep_own_types(redirect(url_for("work.one", type_id=type_id), 303), own_types().turned(type_id))
+
+
+@pages.post("/forget")
+def forget() -> Response:
+    """Let this browser forget the favourites and the types used last."""
+    return keep_own_types(redirect(url_for("work.show"), 303), OwnTypes())
 
 
 def _settings() -> LearnerSettings:
@@ -140,6 +177,8 @@ def _page(
     faults: Mapping[str, str],
     solved: Solved | None,
     settings: LearnerSettings,
+    *,
+    favourite: bool,
 ) -> WorkPage:
     form = shown(inputs_for(case_type), texts, faults, before="blank-").values()
     parts = groupby(form, key=lambda one: one.input.entry)
@@ -153,6 +192,9 @@ def _page(
         solved=solved,
         here=url_for("work.one", type_id=case_type.id),
         example=_example(case_type, settings),
+        referrals={name: referral_link(one) for name, one in referrals(case_type, texts, faults).items()},
+        favourite=favourite,
+        rule=DISTANCE_RULE if has_distance(case_type) else "",
     )
 
 

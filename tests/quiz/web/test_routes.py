@@ -138,6 +138,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /examination/<examination_id>/act": own(422),
     "GET /work-one-out": KNOWN,
     "GET /work-one-out/<type_id>": KNOWN,
+    "POST /work-one-out/<type_id>/favourite": (DOOR, *(303,) * 6),
+    "POST /work-one-out/forget": (DOOR, *(303,) * 6),
     "GET /day": LEARNERS,
     "POST /day": learners(200),
     "POST /day/read": learners(200),
