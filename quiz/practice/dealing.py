@@ -132,7 +132,7 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
         seed=case.seed or 0,
         settings={"form": settings.form, "level": settings.level, "distance_cm": settings.distance_cm},
         findings=findings,
-        why=(aim and aim.why) or _why(store, learner, choice),
+        why=(limit and limit.why) or (aim and aim.why) or _why(store, learner, choice),
         must_show=choice.must_show,
         probe_of=choice.probe_of,
         for_drill=choice.for_drill and (limit is None or not limit.open),

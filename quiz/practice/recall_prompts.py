@@ -232,7 +232,7 @@ def beside_last_case(store: Store, learner: Learner, *, now: float, lots: Lots) 
 
 def _is_test(store: Store, sitting_id: int) -> bool:
     aim = what_to_practise.of_sitting(store, sitting_id)
-    return aim is not None and aim.what in (what_to_practise.PAPER, what_to_practise.SURVEY)
+    return aim is not None and aim.what in what_to_practise.TESTS
 
 
 def _for_case(state: LearnerState, answer: Answer, cases: int, now: float) -> tuple[Prompt, str] | None:

@@ -25,10 +25,11 @@ LEVEL_WORDS = (
     ("competent", "competent: whole results, the distances in common use"),
     ("expert", "expert: every type, odd distances, single degrees"),
 )
+CLINICIAN = "clinician"
 ROLES = (
     ("student", "student: learning retinoscopy"),
     ("preceptor", "preceptor: teaching it"),
-    ("clinician", "clinician: using it"),
+    (CLINICIAN, "clinician: using it"),
 )
 REGIONS_SAID = (
     (EUROPE, "northern and western Europe"),
@@ -48,8 +49,11 @@ class Length:
     label: str
     cases: int | None = None
     minutes: float | None = None
+    every_days: int = 0
+    """Days from one sitting to the next; 0: as often as one likes."""
 
 
+WEEKLY = "weekly"
 LENGTHS = (
     Length("10-cases", "ten cases", cases=10),
     Length("5-minutes", "five minutes", minutes=5),
@@ -57,6 +61,7 @@ LENGTHS = (
     Length("20-cases", "twenty cases", cases=20),
     Length("10-minutes", "ten minutes", minutes=10),
     Length("15-minutes", "fifteen minutes", minutes=15),
+    Length(WEEKLY, "ten minutes a week", minutes=10, every_days=7),
 )
 
 

@@ -59,6 +59,12 @@ class Today:
     """Days since the last answer, where they are many; None where they are not."""
     under_way: Sitting | None
     exam_at: float | None
+    next_at: float | None = None
+    """When the next sitting is due, where the length of this one says how often and this one was done."""
+    every_days: int = 0
+    """Days from one sitting to the next, where the length says so; what may slip by then counts as likely to."""
+    check_up: int = 0
+    """Topics that a check-up after an absence would look at."""
 
 
 def today(store: Store, learner: Learner, length: Length, *, now: float) -> Today:
@@ -66,7 +72,8 @@ def today(store: Store, learner: Learner, length: Length, *, now: float) -> Toda
     settings = learners.settings_of(learner)
     state = projection.told_of(store, learner)
     offered = catalogue_for(settings.for_drawing)
-    found = slipping_steps(state, offered, now)
+    ahead = length.every_days * DAY
+    found = slipping_steps(state, offered, now, ahead=ahead)
     last = max((one.at for one in state.types.values()), default=None)
     away = None if last is None else int((now - last) / DAY)
     sitting = store.sitting_under_way(learner.id)
@@ -79,16 +86,32 @@ def today(store: Store, learner: Learner, length: Length, *, now: float) -> Toda
         away_days=away if away is not None and away > AWAY_DAYS else None,
         under_way=None if sitting is None or sittings.is_left(sitting, now) else sitting,
         exam_at=exam if exam is not None and exam > now - DAY / 2 else None,
+        next_at=_next_at(store, learner.id, length, now),
+        every_days=length.every_days,
+        check_up=len(what_to_practise.practised_topics(offered, state)),
     )
 
 
-def slipping_steps(state: LearnerState, offered: Catalogue, now: float) -> dict[str, float]:
-    """Return the steps that are likely to slip now, with their chance, those left out that were met within a night."""
+def _next_at(store: Store, learner_id: int, length: Length, now: float) -> float | None:
+    """Return when the next sitting is due; None where it is due now, or the length does not say how often."""
+    if not length.every_days or length.minutes is None:
+        return None
+    last = desk_queries.last_whole_sitting(store, learner_id, minutes=length.minutes)
+    due = None if last is None else last + length.every_days * DAY
+    # Half a day early is no reason to send anyone away.
+    return due if due is not None and due - DAY / 2 > now else None
+
+
+def slipping_steps(state: LearnerState, offered: Catalogue, now: float, *, ahead: float = 0.0) -> dict[str, float]:
+    """Return the steps that are likely to slip by `ahead` seconds from now, with their chance then.
+
+    Those that were met within a night are left out.
+    """
     found = {}
     for step in offered.steps:
         memory = state.steps.get(step)
         if memory is not None and now - memory.at >= NIGHT:
-            chance = words.chance_of(state, step, now)
+            chance = words.chance_of(state, step, now + ahead)
             if chance < words.SLIPS_BELOW:
                 found[step] = chance
     return found
@@ -169,7 +192,7 @@ def _slips_next(state: LearnerState, offered: Catalogue, now: float) -> tuple[st
 def first_aim(day: Today) -> Aim:
     """Return what the day's first case begins: after an absence a look at what has gone."""
     return what_to_practise.read_aim(
-        what_to_practise.SURVEY if day.away_days is not None else what_to_practise.SLIPPING
+        what_to_practise.CHECK_UP if day.away_days is not None and day.check_up else what_to_practise.SLIPPING
     )
 
 
@@ -424,7 +447,8 @@ def start(store: Store, learner: Learner, aim: Aim, length: Length, *, level: st
         problem = nothing_there(offered, state, level, aim, now)
         if problem:
             raise NothingThere(problem)
-        _begin(store, learner, aim, what_to_practise.length_of(aim, length), now)
+        topics = len(what_to_practise.practised_topics(offered, state))
+        _begin(store, learner, aim, what_to_practise.length_of(aim, length, topics=topics), now)
 
 
 def _aim(store: Store, sitting: Sitting) -> Aim:
@@ -462,6 +486,8 @@ def nothing_there(offered: Catalogue, state: LearnerState, level: str, aim: Aim,
     """Say why a choice holds no case now; "" where it holds some."""
     if aim.what == what_to_practise.MISTAKES and not aim.topic and not what_to_practise.mistakes(offered, state, now):
         return "You have made no recent mistake that could be practised."
+    if aim.what == what_to_practise.CHECK_UP and not what_to_practise.practised_topics(offered, state):
+        return "You have not practised any topic yet."
     if aim.what == what_to_practise.UNMET and not what_to_practise.unmet(offered, state, level):
         return "You have met every type up to your level."
     if aim.what == what_to_practise.TOPIC and not aim.topic:

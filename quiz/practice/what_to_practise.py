@@ -7,25 +7,29 @@ the scheduler chooses; memory learns from all of them alike.
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from cases.curriculum.register import all_families, all_types
-from cases.procedure.vocabulary import LEVELS
+from cases.procedure.vocabulary import CREDITED, LEVELS
 from quiz.errors import QuizError
 from quiz.learning import model, words
 from quiz.learning.catalogue import Catalogue, TypeInfo, Wish
 from quiz.learning.state import LearnerState, SlipKey
 from quiz.practice.settings import LENGTHS, Length
 from quiz.storage import desk_queries, projection
-from quiz.storage.store import Dealt, Learner, Sitting, Store
+from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
 
 SLIPPING, TOPIC, MISTAKES, UNMET, RUNS = "slipping", "topic", "mistakes", "unmet", "runs"
 PAPER = desk_queries.PAPER
 SURVEY = "survey"
-"""One composite case a family: where someone stands who knows the trade, or was away."""
+"""One composite case a family: where someone stands who knows the trade and is new here."""
+CHECK_UP = "check-up"
+"""After an absence: a case from each topic that was practised, then what was lost."""
 TYPES = "types"
 """Certain types, because something asked for them: a reading of the accuracy log, for one."""
+TESTS = (PAPER, SURVEY, CHECK_UP)
+"""What finds out what someone knows: no worked example and no prompt stands between its cases."""
 OFFERED = {
     SLIPPING: "Likely to slip",
     TOPIC: "A topic",
@@ -43,6 +47,9 @@ SURVEY_FAMILIES = ("distance", "movement", "meridians", "algebra", "sighting", "
 SURVEY_LENGTH = Length("survey", "eight cases", cases=len(SURVEY_FAMILIES))
 WHY_PAPER = "A mock paper takes its cases from every topic, known or not."
 WHY_SURVEY = "One case from each topic, to find what you know."
+WHY_CHECK_UP = "After your absence: one case from each topic that you practised before."
+WHY_LOST = "A step of it was missed in this sitting, or is likely to slip now."
+WHY_REST = "A type that you practised before your absence."
 
 
 class UnknownChoice(QuizError):
@@ -76,7 +83,7 @@ def read_aim(what: str, topic: str = "") -> Aim:
     ------
     UnknownChoice
     """
-    if what not in (*OFFERED, SURVEY):
+    if what not in (*OFFERED, SURVEY, CHECK_UP):
         raise UnknownChoice(what)
     if what == TOPIC:
         if topic and not topic_types(topic):
@@ -86,7 +93,7 @@ def read_aim(what: str, topic: str = "") -> Aim:
             raise UnknownChoice(topic)
     else:
         topic = ""
-    why = {PAPER: WHY_PAPER, SURVEY: WHY_SURVEY}.get(what, "")
+    why = {PAPER: WHY_PAPER, SURVEY: WHY_SURVEY, CHECK_UP: WHY_CHECK_UP}.get(what, "")
     return Aim(why=why, what=what, topic=topic, minutes=PAPER_MINUTES if what == PAPER else None)
 
 
@@ -95,8 +102,13 @@ def read_length(length_id: str, usual: Length) -> Length:
     return next((one for one in LENGTHS if one.id == length_id), usual)
 
 
-def length_of(aim: Aim, asked: Length) -> Length:
-    """Return how long a sitting is: a mock paper and a survey have lengths of their own."""
+def length_of(aim: Aim, asked: Length, *, topics: int = 0) -> Length:
+    """Return how long a sitting is: a mock paper and a survey have lengths of their own.
+
+    topics: how many a check-up looks at; it has a case for each at least, or its minutes.
+    """
+    if aim.what == CHECK_UP and asked.cases is not None:
+        return replace(asked, cases=max(asked.cases, topics))
     return {PAPER: PAPER_LENGTH, SURVEY: SURVEY_LENGTH}.get(aim.what, asked)
 
 
@@ -171,6 +183,8 @@ class TypeLimit:
     """A mistake that the case must show."""
     open: bool = False
     """Whether these were asked for by name, so that they come whatever their level and needs."""
+    why: str = ""
+    """Why these; "" where the sitting says it."""
 
 
 def limit(
@@ -198,6 +212,8 @@ def limit(
         return _of_paper(offered, dealt, level, rng)
     if aim.what == SURVEY:
         return _of_survey(offered, state, dealt, level, now)
+    if aim.what == CHECK_UP:
+        return _of_check_up(offered, state, dealt, store.answers_in(sitting_id), now)
     if aim.what == MISTAKES:
         return _of_mistakes(offered, state, aim, unable, now)
     types = unmet(offered, state, level)
@@ -253,6 +269,41 @@ def _of_survey(
     there = [by_id[one.id] for one in _in_family(offered, left[0]) if one.rank <= rank]
     there = there or [by_id[one.id] for one in _in_family(offered, left[0])]
     return TypeLimit((max(there, key=lambda one: _information(state, one, now)).id,), open=True)
+
+
+def practised_topics(offered: Catalogue, state: LearnerState) -> tuple[str, ...]:
+    """Return the families of which a learner has met a type, all but the bench."""
+    met = {one.family for one in offered.types if one.id in state.types}
+    return tuple(one for one in SURVEY_FAMILIES if one in met)
+
+
+def _of_check_up(
+    offered: Catalogue, state: LearnerState, dealt: Sequence[str], answers: Iterable[Answer], now: float
+) -> TypeLimit | None:
+    """Take a case from each topic that was practised, what is least known first; then the steps that were lost."""
+    met = [one for one in offered.types if one.id in state.types]
+    done = {all_types()[one].family.id for one in dealt if one in all_types()}
+    left = [one for one in practised_topics(offered, state) if one not in done]
+    if left:
+        there = [one for one in met if one.family in left]
+        return TypeLimit((max(there, key=lambda one: _information(state, one, now)).id,), open=True)
+    lost = _lost(state, answers, now)
+    types = tuple(one.id for one in met if lost.intersection(one.chain))
+    if types:
+        return TypeLimit(types, why=WHY_LOST)
+    return TypeLimit(tuple(one.id for one in met), why=WHY_REST) if met else None
+
+
+def _lost(state: LearnerState, answers: Iterable[Answer], now: float) -> set[str]:
+    """Return the steps that the latest of some answers to exercise them missed, and those that are likely to slip."""
+    missed, exercised = set[str](), set[str]()
+    for one in answers:
+        exercised.update(one.steps)
+        if one.verdict in CREDITED:
+            missed.difference_update(one.steps)
+        else:
+            missed.update(one.steps)
+    return missed | {one for one in exercised if one in state.steps and words.likely_to_slip(state, one, now)}
 
 
 def _information(state: LearnerState, one: TypeInfo, now: float) -> float:

@@ -86,7 +86,7 @@ def wanted(store: Store, learner: Learner, one: Waiting, *, now: float) -> Examp
     if dealt.drill is not None or dealt.lines_shown or stage_of(dealt.type) is not None:
         return None
     aim = what_to_practise.of_sitting(store, dealt.sitting)
-    if aim is not None and aim.what in (what_to_practise.PAPER, what_to_practise.SURVEY):
+    if aim is not None and aim.what in what_to_practise.TESTS:
         return None
     parts = _parts(store, learner, dealt.type)
     state = projection.cases_of(store, learner.id)

@@ -46,6 +46,16 @@ def types_dealt_in(store: Store, sitting_id: int) -> list[str]:
     return [row[0] for row in store.fetch("SELECT type FROM dealt WHERE sitting = ? ORDER BY dealt_at, id", sitting_id)]
 
 
+def last_whole_sitting(store: Store, learner_id: int, *, minutes: float) -> float | None:
+    """Return when a learner's latest sitting began that had so many minutes or more and used them; None without one."""
+    sql = (
+        "SELECT max(started_at) FROM sittings WHERE learner = ? AND drill IS NULL AND ended_at IS NOT NULL "
+        "AND minutes >= ? AND ended_at - started_at >= 60 * minutes"
+    )
+    [row] = store.fetch(sql, learner_id, minutes)
+    return None if row[0] is None else float(row[0])
+
+
 def withheld(store: Store, learner_id: int) -> list[Answer]:
     """Return the answers of a learner's mock paper that is under way: its marks come at its end."""
     return store.fetch_as(

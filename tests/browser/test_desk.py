@@ -6,6 +6,7 @@ Here on a telephone by day with scripts, and on a wide screen in a dim room with
 from __future__ import annotations
 
 import random
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import closing
@@ -240,13 +241,39 @@ def test_before_an_exam(page: Page, served: Served, sound: Check) -> None:
 
 @after_days(argvalues=[4])
 def test_after_200_days(page: Page, served: Served, sound: Check) -> None:
-    """After an absence eight cases find what has gone."""
+    """After an absence one sentence, and a case from each topic that was practised before anything else."""
     served.clock.move(days=204)
     page.goto(served.url)
-    expect(page.locator("h1")).to_have_text("Welcome back. Eight cases find what has gone.")
+    topics = "(two|three|four|five|six|seven|eight) cases first, to check the topics that you practised"
+    expect(page.locator("h1")).to_have_text(re.compile(f"^Welcome back: {topics}, then what was lost.$"))
     sound(page)
     page.keyboard.press("Enter")
-    expect(page.locator("header")).to_contain_text("1 of 8")
+    expect(page.locator("header")).to_contain_text("1 of 10")
+    expect(page.locator("form.answer")).to_be_visible()
+
+
+@after_days(argvalues=[4])
+def test_ten_minutes_a_week(page: Page, served: Served, sound: Check) -> None:
+    """A clinician's length: the week in a sentence, ten minutes, then the day on which the next are due."""
+    served.clock.move(days=20)
+    learners.keep_settings(served.store, served.learner.id, LearnerSettings(role="clinician", sitting="weekly"))
+    page.goto(served.url)
+    expect(page.locator("h1")).to_have_text(re.compile("^Ten minutes this week: .+ likely to slip by the next.$"))
+    expect(page.get_by_label("How long")).to_have_value("weekly")
+    sound(page)
+    page.keyboard.press("Enter")
+    expect(page.locator("form.answer")).to_be_visible()
+    served.clock.move(seconds=660)
+    one = dealing.waiting(served.store, served.learner, now=served.clock.at, lots=lots(3))
+    dealing.give_up(served.store, served.learner, one.dealt.id, now=served.clock.at)
+    served.clock.move(days=2)
+    page.goto(served.url)
+    expect(page.locator("h1")).to_have_text(re.compile("^This week.s ten minutes are done; .+ due on .+day.$"))
+    sound(page)
+    served.clock.move(days=31)
+    page.goto(served.url)
+    expect(page.locator("h1")).to_have_text(re.compile("^Welcome back: "))
+    expect(page.locator("main")).to_contain_text("About ten minutes in all.")
 
 
 def test_mistakes_only(page: Page, served: Served, sound: Check) -> None:

@@ -16,7 +16,7 @@ from quiz.practice.settings import LENGTHS, Length
 from quiz.practice.titles import slip_title
 from quiz.practice.today import Today
 from quiz.practice.type_catalogue import catalogue_for
-from quiz.practice.what_to_practise import MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
+from quiz.practice.what_to_practise import CHECK_UP, MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
 from quiz.storage import projection
 from quiz.storage.store import Learner, Store
 from quiz.web import ready_words
@@ -120,7 +120,7 @@ def desk_page(
     offered = catalogue_for(settings.for_drawing)
     problem = problem or ("" if goes_on else days.nothing_there(offered, state, settings.level, aim, now))
     picking = aim.what == TOPIC and not aim.topic
-    heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim)
+    heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim, now)
     ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
     return DeskPage(
         heading=heading,
@@ -176,7 +176,7 @@ def title_of(aim: Aim) -> str:
         return what_to_practise.topic_title(aim.topic)
     if aim.what == MISTAKES and aim.topic:
         return f"You {slip_title(what_to_practise.key_of_topic(aim.topic)[1])}"
-    return "Where you stand" if aim.what == SURVEY else OFFERED.get(aim.what, "")
+    return {SURVEY: "Where you stand", CHECK_UP: "After an absence"}.get(aim.what) or OFFERED.get(aim.what, "")
 
 
 def number(value: int) -> str:
@@ -204,15 +204,14 @@ def _going_on(day: Today, aim: Aim | None) -> tuple[str, str]:
     return f"You are at case {case}{of}.", f"{title}." if title else ""
 
 
-def _heading(day: Today, aim: Aim) -> tuple[str, str]:
+def _heading(day: Today, aim: Aim, now: float) -> tuple[str, str]:
     match aim.what:
         case "paper":
             return f"A mock paper: {PAPER_LENGTH.label}.", "Cases from every topic. The marks come at the end."
         case "survey":
-            return (
-                "Welcome back. Eight cases find what has gone.",
-                "One from each topic. What was lost then comes first.",
-            )
+            return "Eight cases find where you stand.", "One from each topic."
+        case "check-up":
+            return _welcome_back(day), f"About {_minutes(day.minutes).lower()} in all."
         case "topic" if aim.topic:
             return f"{title_of(aim)}.", "Cases of this topic alone."
         case "topic":
@@ -225,10 +224,18 @@ def _heading(day: Today, aim: Aim) -> tuple[str, str]:
             return "What you have not met yet.", "A new type comes as a worked example first."
         case "runs":
             return "Whole runs in two meridians.", "From the streak to the prescription."
-    return _usual(day)
+    return _usual(day, now)
 
 
-def _usual(day: Today) -> tuple[str, str]:
+def _welcome_back(day: Today) -> str:
+    first = f"{number(day.check_up)} case{'' if day.check_up == 1 else 's'} first"
+    topics = "the topic that you practised" if day.check_up == 1 else "the topics that you practised"
+    return f"Welcome back: {first}, to check {topics}, then what was lost."
+
+
+def _usual(day: Today, now: float) -> tuple[str, str]:
+    if day.every_days:
+        return _of_week(day, now)
     new = f"New: {day.new[:1].lower()}{day.new[1:]}." if day.new else ""
     if day.slipping:
         is_are = "is" if len(day.slipping) == 1 and " and " not in day.slipping[0] else "are"
@@ -236,6 +243,19 @@ def _usual(day: Today) -> tuple[str, str]:
     if day.new:
         return f"{_minutes(day.minutes)} today: nothing you know is likely to slip, so something new comes.", new
     return f"{_minutes(day.minutes)} today: nothing is likely to slip, and a few cases keep it so.", ""
+
+
+def _of_week(day: Today, now: float) -> tuple[str, str]:
+    """Say what the sitting of this week holds; by the next one, or when that is due."""
+    new = f"New: {day.new[:1].lower()}{day.new[1:]}." if day.new else ""
+    if day.next_at is not None:
+        return f"This week's ten minutes are done; the next are due {_when(day.next_at, now)}.", ""
+    if day.slipping:
+        is_are = "is" if len(day.slipping) == 1 and " and " not in day.slipping[0] else "are"
+        return f"{_minutes(day.minutes)} this week: {listed(day.slipping)} {is_are} likely to slip by the next.", ""
+    if day.new:
+        return f"{_minutes(day.minutes)} this week: nothing you know is likely to slip, so something new comes.", new
+    return f"{_minutes(day.minutes)} this week: nothing is likely to slip, and a few cases keep it so.", ""
 
 
 def _dates(day: Today, now: float) -> str:

@@ -8,10 +8,12 @@ import pytest
 
 from cases.curriculum.register import all_types
 from quiz.app import create_app
-from quiz.practice import dealing, learners, progress, today, what_to_practise
+from quiz.practice import dealing, first_questions, learners, progress, today, what_to_practise
 from quiz.practice.dealt_cases import Waiting
+from quiz.practice.first_questions import FirstAnswers
 from quiz.practice.settings import LENGTHS, LearnerSettings
 from quiz.practice.today import NothingThere
+from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import UnknownChoice, read_aim
 from quiz.storage import progress_queries, projection
 from quiz.storage.datafile import DataFile
@@ -92,6 +94,94 @@ def test_a_survey_takes_one_composite_case_from_each_of_eight_topics(store: Stor
     assert len(families(types)) == 8
     assert all(len(all_types()[one].steps) >= 2 for one in types)
     assert store.sitting_under_way(learner.id) is None, "eight cases are all"
+
+
+def _held(store: Store, learner: Learner, types: tuple[str, ...]) -> None:
+    """Answer two cases of each of some types rightly, on two days."""
+    for day in range(2):
+        for number, one in enumerate(types):
+            case = deal(store, learner, one, seed=number + 10 * day, now=NOON + day * DAY + 60 * number)
+            waiting = store.open_case(learner.id)
+            assert waiting is not None
+            at = NOON + day * DAY + 60 * number + 20
+            dealing.take(store, learner, waiting.id, written(case), None, now=at)
+
+
+HELD = ("net-sphere", "two-spheres", "transpose", "vertex-sphere")
+BACK = NOON + 200 * DAY
+
+
+def test_after_an_absence_the_topics_that_were_practised_are_checked_and_what_was_lost_comes_then(
+    store: Store, learner: Learner
+) -> None:
+    """Four topics held, one of them missed on coming back: four cases first, then the steps of the missed one."""
+    _held(store, learner, HELD)
+    week = next(one for one in LENGTHS if one.id == "weekly")
+    day = today.today(store, learner, week, now=BACK)
+    assert (day.away_days, day.check_up) == (198, 4)
+    assert today.first_aim(day).what == "check-up"
+    today.start(store, learner, today.first_aim(day), week, level="competent", now=BACK)
+    first, lost = [], ""
+    for number in range(4):
+        one = dealing.waiting(store, learner, now=BACK + 30 * number, lots=lots(100 + number))
+        first.append(one.dealt.type)
+        if all_types()[one.dealt.type].family.id == "planes":
+            lost = one.dealt.type
+            dealing.give_up(store, learner, one.dealt.id, now=BACK + 30 * number + 20)
+        else:
+            dealing.take(store, learner, one.dealt.id, written(one.case), None, now=BACK + 30 * number + 20)
+    assert len(families(first)) == 4
+    assert set(first) <= set(HELD), "only what was met is checked"
+    one = dealing.waiting(store, learner, now=BACK + 130, lots=lots(110))
+    assert one.dealt.why == what_to_practise.WHY_LOST
+    steps = {step.skill.id for step in all_types()[lost].steps}
+    assert steps.intersection(step.skill.id for step in all_types()[one.dealt.type].steps)
+    dealing.take(store, learner, one.dealt.id, written(one.case), None, now=BACK + 601)
+    assert store.sitting_under_way(learner.id) is None, "ten minutes are all"
+    assert today.today(store, learner, week, now=BACK + 700).away_days is None
+
+
+def test_nothing_new_comes_in_a_check_up(store: Store, learner: Learner) -> None:
+    _held(store, learner, HELD)
+    types = practise(store, learner, "check-up", cases=10, at=BACK)
+    assert set(types) <= set(HELD)
+    assert len(families(types[:4])) == 4
+
+
+def test_a_check_up_has_a_case_for_each_topic_and_needs_one(store: Store, learner: Learner) -> None:
+    with pytest.raises(NothingThere, match="not practised"):
+        practise(store, learner, "check-up")
+    aim = read_aim("check-up")
+    five, week = (next(one for one in LENGTHS if one.id == id_) for id_ in ("5-cases", "weekly"))
+    assert what_to_practise.length_of(aim, five, topics=8).cases == 8
+    assert what_to_practise.length_of(aim, week, topics=8) == week
+
+
+def test_ten_minutes_a_week_are_due_a_week_later_and_look_a_week_ahead(store: Store, learner: Learner) -> None:
+    _held(store, learner, HELD)
+    week, cases = (next(one for one in LENGTHS if one.id == id_) for id_ in ("weekly", "10-cases"))
+    slips = today.today(store, learner, week, now=NOON + 3 * DAY).slips_next
+    assert slips is not None
+    at = slips[1] - 3 * DAY
+    assert today.today(store, learner, week, now=at).next_at is None
+    state, offered = projection.told_of(store, learner), catalogue_for(LearnerSettings().for_drawing)
+    now, ahead = (today.slipping_steps(state, offered, at, ahead=days * DAY) for days in (0, 7))
+    assert set(now) < set(ahead), "what slips before the next time counts"
+    today.start(store, learner, read_aim("slipping"), week, level="competent", now=at)
+    for number in range(3):
+        _answered(store, learner, at + 300 * number, number)
+    done = today.today(store, learner, week, now=at + DAY)
+    assert done.next_at == at + 7 * DAY
+    assert today.today(store, learner, cases, now=at + DAY).next_at is None, "only where the length says how often"
+    assert today.today(store, learner, week, now=at + 6.6 * DAY).next_at is None
+
+
+def test_a_clinician_has_ten_minutes_a_week_unless_something_else_was_set(store: Store, learner: Learner) -> None:
+    first_questions.keep_answers(store, learner, FirstAnswers(role="clinician"))
+    assert learners.settings_of(learners.get(store, learner.id)).sitting == "weekly"
+    learners.keep_settings(store, learner.id, LearnerSettings(sitting="20-cases"))
+    first_questions.keep_answers(store, learners.get(store, learner.id), FirstAnswers(role="clinician"))
+    assert learners.settings_of(learners.get(store, learner.id)).sitting == "20-cases"
 
 
 def test_an_expert_who_is_right_is_not_asked_the_short_types_at_once(store: Store, learner: Learner) -> None:
