@@ -8,6 +8,7 @@ from typing import Any
 
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.case_list import CaseList
+from cases.curriculum.steps import distance_rule
 from cases.errors import CaseError
 from cases.procedure.case_type import Case, CaseType, draw
 from cases.procedure.choices import Choice, Marks, Order
@@ -101,6 +102,7 @@ def worksheet(
     left_out = [number for number in range(1, len(drawn) + 1) if number not in {one for one, _ in printed}]
     title = escape(title) + (f", version {escape(version)}" if version else "")
     title += ", answers" if brief else ", with key" if key else ""
+    rule = next(filter(None, (distance_rule(case.type) for _, case in printed)), "")
     mark = f"Sheet {seed}{f', version {escape(version)}' if version else ''}, digest {listed.digest}"
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
@@ -108,6 +110,7 @@ def worksheet(
         f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(listed.level)} level. </p>',
         f'<p class="about">Digest of the cases: <strong>{listed.digest}</strong>. {_FITS[key or brief]}</p>',
         f'<p class="caution">{CAUTION}</p>',
+        *([f'<p class="about">{rule}</p>'] if (key or brief) and rule else ()),
         *([f'<p class="about">{_at_the_bench(left_out)}</p>'] if left_out else ()),
         # Head and foot of a table come again on every page that is printed of it.
         '<table class="pages" role="presentation">',

@@ -11,9 +11,9 @@ from cases.notation.prescription import write_axis, write_distance, write_power,
 from cases.notation.sums import less
 from cases.optics.axes import across, axis_of
 from cases.optics.lens import SphCyl
-from cases.optics.vergence import is_clinic_value, vergence, working_vergence
+from cases.optics.vergence import DISTANCE_RULE, is_clinic_value, vergence, working_vergence
 from cases.procedure import quantities
-from cases.procedure.case_type import Pair
+from cases.procedure.case_type import CaseType, Pair
 from cases.procedure.chain import SlipRef
 from cases.procedure.choices import MINUS_OR_PLUS, Choice, Option
 from cases.procedure.fields import Field
@@ -129,6 +129,19 @@ def as_written(lens: SphCyl) -> str:
 def lens_words(sphere: float, cylinder: float, axis: float) -> str:
     """Write a lens as the line of a working has it, in the form in which it stands."""
     return f"{signed(sphere)} / {signed(cylinder)} × {degrees(axis)}"
+
+
+DIOPTRES_OF_A_DISTANCE = frozenset(
+    ("distance-in-dioptres", "compare-distances", "power-left", "spot-distance", "name-cause", "try-slips")
+)
+"""Steps whose line may show a working distance in dioptres, so that its page states by which rule."""
+
+
+def distance_rule(case_type: CaseType) -> str:
+    """Return how a distance is turned into dioptres, for the page of a type whose working shows one; else ""."""
+    named = any(field.name.endswith(("_cm", "inches")) for field in case_type.findings.fields)
+    whole = named or case_type.id == "whole-run"
+    return DISTANCE_RULE if whole and any(s.skill.id in DIOPTRES_OF_A_DISTANCE for s in case_type.steps) else ""
 
 
 def distance_in_dioptres(*, exact: bool = False, shows: float = 0.02) -> Step:

@@ -14,10 +14,11 @@ CLINIC_SLACK = 0.04
 
 
 DISTANCE_RULE = (
-    "What comes off for the working distance is the nearest quarter dioptre where that lies within 0.04 D, as the "
-    "clinic takes it: for 67 cm 1.50 D. Otherwise a distance in dioptres is exact: 67 cm is 1.49 D."
+    "A working distance is taken as the nearest quarter dioptre where it lies within 0.04 D of one, as in the clinic: "
+    "67 cm is 1.50 D. Where a distance itself is asked for, where distances are compared and where the reflex is "
+    "computed, it is exact: 67 cm is 1.49 D."
 )
-"""The one rule, in the words in which every page that shows a working lens or a distance in dioptres states it."""
+"""The one rule, in the words in which every page that shows a working distance in dioptres states it."""
 
 
 def vergence(distance_cm: float) -> float:

@@ -8,7 +8,7 @@ from typing import Any
 
 from cases.curriculum.bench_types import WHOLE_EYES, stage_of, views_in_mark
 from cases.curriculum.register import all_skills, all_slips
-from cases.curriculum.steps import FORM_WORDS
+from cases.curriculum.steps import FORM_WORDS, distance_rule
 from cases.errors import CaseError
 from cases.evidence.sources import cites
 from cases.figures.lanes import Lane, lanes_figure, lanes_of, pattern
@@ -146,6 +146,8 @@ class MarkPage:
     """The first answer, where another was given because it was mistyped."""
     can_retype: bool = False
     """Whether the learner may say that it was mistyped."""
+    rule: str = ""
+    """How a distance is turned into dioptres, where the working shows one."""
     also: tuple[str, ...] = ()
     """The other answers that are credited here, each with its reason and what would decide."""
     doubt: str | None = None
@@ -196,6 +198,7 @@ def mark_page(
         found_picture=picture(case.type.figure(case.findings, "found")),
         title=case.type.title,
         sources=cites(case.type.sources),
+        rule=distance_rule(case.type),
         why=done.dealt.why,
         probe_follows=probe_follows,
         stands=stands,

@@ -33,7 +33,7 @@ def test_own_findings_are_worked_out_in_both_forms(page: Page, served: Served, a
     expect(page.locator(".lines li")).to_have_count(7)
     tallest = page.locator(".lines li").evaluate_all("ones => Math.max(...ones.map(one => one.offsetHeight))")
     assert tallest < 100, "a line of the working has the width of the page"
-    expect(page.get_by_text("for 67 cm 1.50 D")).to_have_count(1)
+    expect(page.get_by_text("67 cm is 1.50 D")).to_have_count(1)
     expect(page.locator("main svg[role=img]")).to_have_count(2)
     expect(page.locator("main")).to_contain_text("For training; not a prescription.")
     accessible(page)

@@ -144,11 +144,6 @@ def inputs_for(case_type: CaseType) -> tuple[Input, ...]:
     )
 
 
-def has_distance(case_type: CaseType) -> bool:
-    """Say whether an examiner's distance is among a type's findings, in whatever unit."""
-    return any(one.place[-1] in (*WORKING_DISTANCES, "inches") for one in inputs_for(case_type))
-
-
 def texts_of(case_type: CaseType, findings: Mapping[str, Any]) -> dict[str, str]:
     """Write findings as the form's texts."""
     return written(inputs_for(case_type), findings)

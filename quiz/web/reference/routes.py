@@ -13,7 +13,7 @@ from cases.evidence.sources import UNPUBLISHED, cited
 from cases.notation.prescription import write_distance, write_power, write_size
 from cases.optics.norms import NORMS, Norm
 from cases.optics.tolerances import LENS_TABLES, PUBLISHED, Bands
-from cases.optics.vergence import vergence, working_vergence
+from cases.optics.vergence import DISTANCE_RULE, vergence, working_vergence
 from cases.procedure.case_type import CaseType
 from cases.procedure.kinds import Lens
 from cases.recall.glossary import TERMS
@@ -101,6 +101,7 @@ class ReferencePage:
     """How many are told apart."""
     norms: tuple[Norm, ...]
     caution: str = CAUTION
+    distance_rule: str = DISTANCE_RULE
 
 
 def distance_row(cm: float) -> DistanceRow:

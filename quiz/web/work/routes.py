@@ -10,10 +10,10 @@ from flask import Blueprint, abort, make_response, redirect, render_template, re
 from werkzeug.wrappers import Response
 
 from cases.curriculum.register import all_families, all_skills
+from cases.curriculum.steps import distance_rule
 from cases.errors import CaseError
 from cases.evidence.sources import cites
 from cases.figures.lenses import power_cross
-from cases.optics.vergence import DISTANCE_RULE
 from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.kinds import Cross, Lens
 from quiz.practice import learners
@@ -24,7 +24,6 @@ from quiz.practice.own_findings.working_out import (
     Computed,
     Worked,
     computing_types,
-    has_distance,
     inputs_for,
     texts_of,
     work_out,
@@ -194,7 +193,7 @@ def _page(
         example=_example(case_type, settings),
         referrals={name: referral_link(one) for name, one in referrals(case_type, texts, faults).items()},
         favourite=favourite,
-        rule=DISTANCE_RULE if has_distance(case_type) else "",
+        rule=distance_rule(case_type),
     )
 
 
