@@ -128,9 +128,11 @@ def test_every_state(page: Page, served: Served, accessible: Check, state: str, 
     assert page.locator("[placeholder]").count() == 0
 
 
+@pytest.mark.parametrize("width", [360, 1280])
 def test_one_line_is_worked_out_asked_back_refused_or_names_a_type(
-    page: Page, served: Served, accessible: Check
+    page: Page, served: Served, accessible: Check, width: int
 ) -> None:
+    page.set_viewport_size({"width": width, "height": 740})
     page.goto(f"{served.url}work-one-out")
     line = page.get_by_label("Your findings in one line")
     line.fill("R +3.25/-1.50x20 67cm")
@@ -141,7 +143,7 @@ def test_one_line_is_worked_out_asked_back_refused_or_names_a_type(
     expect(net).to_contain_text("+1.75 / −1.50 × 20")
     expect(net).to_contain_text("exactly +1.76 / −1.50 × 20")
     accessible(page)
-    net.get_by_role("link", name=re.compile("working *: Net")).click()
+    net.get_by_role("link", name=re.compile("working *: Net")).press("Enter")
     expect(page.locator(".worked")).to_contain_text("+1.75 / −1.50 × 20")
 
     page.goto(f"{served.url}work-one-out?line=90: +2.00, 180: +3.50 50cm")
@@ -208,16 +210,20 @@ def test_favourites_and_the_last_five_are_one_tap_away_and_can_be_forgotten(
     assert all(one["name"] != "work-types" for one in page.context.cookies())
 
 
+@pytest.mark.parametrize("width", [360, 1280])
 def test_what_belongs_to_another_type_is_one_tap_from_it_with_its_numbers(
-    page: Page, served: Served, accessible: Check
+    page: Page, served: Served, accessible: Check, width: int
 ) -> None:
+    page.set_viewport_size({"width": width, "height": 740})
     page.goto(f"{served.url}work-one-out/net-sphere")
     page.get_by_label("Sphere that neutralised").fill("+3.25/-1.50x20")
     page.get_by_label("Working distance, pupil to sight hole").fill("50")
     page.keyboard.press("Enter")
     expect(page.locator(".referral")).to_contain_text("A sphere only here; for a cylinder:")
     accessible(page)
-    page.locator(".referral").get_by_role("link", name="A sphere in each meridian").click()
+    page.keyboard.press("Tab")
+    expect(page.locator(".referral").get_by_role("link", name="A sphere in each meridian")).to_be_focused()
+    page.keyboard.press("Enter")
     expect(page.locator(".worked")).to_contain_text("+1.25 / −1.50 × 20")
 
     page.goto(f"{served.url}work-one-out/transpose")

@@ -26,8 +26,7 @@ def off_square(first: float, second: float, what: str) -> str:
         return f"The two {what} are {gap:g}° apart and are taken to be at right angles."
     return (
         f"The {what} at {write_axis(first)} and {write_axis(second)} are {gap:.0f}° apart. Principal meridians lie at "
-        f"right angles, so the second is taken at {write_axis(across(first))}. Look again if a streak did not stand "
-        "where the reflex was narrowest and unbroken."
+        f"right angles, so the second is taken at {write_axis(across(first))}: look again."
     )
 
 
