@@ -165,7 +165,7 @@ def _cylinder_for_sphere(case_type: CaseType, lens: SphCyl, texts: Mapping[str, 
         case "bench-sphere":
             return _to(SPHERE_ONLY, "bench-eye", texts, rx=rx)
         case "distance-drift":
-            says = "A distance changes every meridian alike, so the sphere alone is asked for:"
+            says = "A distance changes every meridian equally, so the sphere alone is asked for:"
             return _to(says, case_type.id, texts, written=write_power(lens.sphere))
         case "soft-lens-over-refraction":
             return over_contact_lens(*(texts.get(name, "") for name in ("lens", "found", "vertex_mm")))
