@@ -24,6 +24,7 @@ from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import DrillRow, chosen_words, day_of, drill_row, moment
 from quiz.web.roster.keeping_routes import keeping_page
+from quiz.web.work.own_types import forget_own_types
 
 pages = Blueprint("classes", __name__, url_prefix="/class")
 
@@ -401,4 +402,4 @@ def remove_me() -> Response:
         return _mine(who, 422, not_ticked())
     people.remove(request_context.store(), who.id, now=request_context.now())
     request_context.go_out()
-    return redirect(url_for("door.show", gone=layout.key_of(who)), 303)
+    return forget_own_types(redirect(url_for("door.show", gone=layout.key_of(who)), 303))

@@ -17,6 +17,7 @@ from quiz.errors import QuizError
 from quiz.practice.names import BadName
 from quiz.storage import roster_queries
 from quiz.web import assets, request_context
+from quiz.web.work.own_types import forget_own_types
 
 pages = Blueprint("door", __name__)
 
@@ -185,7 +186,7 @@ def come_back() -> Response:
 def leave() -> Response:
     """Sign the learner out on this device; everything is kept."""
     request_context.go_out()
-    return redirect(url_for("door.show"), 303)
+    return forget_own_types(redirect(url_for("door.show"), 303))
 
 
 @pages.post("/door/sign-in")

@@ -12,6 +12,7 @@ from quiz.web import request_context
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.downloads import download
 from quiz.web.progress.views import DeletePage, progress_page, ready_page, steps_page, sureness_page, weeks_page
+from quiz.web.work.own_types import forget_own_types
 
 pages = Blueprint("progress", __name__, url_prefix="/progress")
 
@@ -98,9 +99,9 @@ def delete() -> Answered:
     learners.remove(request_context.store(), who.id, now=request_context.now())
     if joined:
         request_context.go_out()
-        return redirect(url_for("door.show"), 303)
+        return forget_own_types(redirect(url_for("door.show"), 303))
     request_context.be_nobody()
-    return redirect(url_for("people.show"), 303)
+    return forget_own_types(redirect(url_for("people.show"), 303))
 
 
 def _in_class() -> bool:

@@ -74,5 +74,10 @@ def keep_own_types(response: Response, own: OwnTypes) -> Response:
     return response
 
 
+def forget_own_types(response: Response) -> Response:
+    """Let the browser forget them: whoever used them has gone out here, or deleted their data."""
+    return keep_own_types(response, OwnTypes())
+
+
 def _known(ids: Iterable[str], most: int) -> tuple[str, ...]:
     return tuple(dict.fromkeys(one for one in ids if one in computing_types()))[:most]

@@ -32,7 +32,7 @@ from quiz.practice.settings import LearnerSettings
 from quiz.web import request_context
 from quiz.web.pictures import Picture, picture
 from quiz.web.work.line_view import LineView, line_view
-from quiz.web.work.own_types import OwnTypes, keep_own_types, own_types
+from quiz.web.work.own_types import forget_own_types, keep_own_types, own_types
 from quiz.web.work.type_links import ReferralLink, TypeLink, referral_link, type_link
 
 pages = Blueprint("work", __name__, url_prefix="/work-one-out")
@@ -155,7 +155,7 @@ def favour(type_id: str) -> Response:
 @pages.post("/forget")
 def forget() -> Response:
     """Let this browser forget the favourites and the types used last."""
-    return keep_own_types(redirect(url_for("work.show"), 303), OwnTypes())
+    return forget_own_types(redirect(url_for("work.show"), 303))
 
 
 def _settings() -> LearnerSettings:

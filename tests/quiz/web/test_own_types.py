@@ -56,5 +56,15 @@ def test_a_cookie_of_anything_else_is_passed_over(client: FlaskClient) -> None:
     assert page.count('<a class="target" href="/work-one-out/net-sphere">') == 2, "once in its family, once as used"
 
 
+def test_own_data_deleted_takes_them_along(client: FlaskClient) -> None:
+    client.get("/work-one-out/net-sphere?gross=%2B7.25&distance_cm=50")
+    assert client.get_cookie(COOKIE, path="/work-one-out") is not None
+    asked = client.post("/progress/delete", headers={"Origin": "http://localhost"})
+    assert asked.status_code == 422
+    assert client.get_cookie(COOKIE, path="/work-one-out") is not None, "not before the box is ticked"
+    client.post("/progress/delete", data={"sure": "yes"}, headers={"Origin": "http://localhost"})
+    assert client.get_cookie(COOKIE, path="/work-one-out") is None
+
+
 def test_no_favourite_of_a_type_that_there_is_not(client: FlaskClient) -> None:
     assert client.post("/work-one-out/nothing/favourite", headers={"Origin": "http://localhost"}).status_code == 404
