@@ -8,11 +8,13 @@ from pathlib import Path
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from werkzeug.test import Client
 
 from quiz.app import create_app
 from quiz.storage.datafile import DataFile
 from quiz.web import assets
 from quiz.web.csrf import HEADERS
+from quiz.web.front.public_address import behind, read_address
 from tests.conftest import Clock, lots
 
 FORM = {"theme": "dark"}
@@ -91,8 +93,9 @@ def test_what_another_web_server_passed_on_is_refused_where_one_person_is_served
     assert "This came by way of another web server" in page.text
     assert "python -m quiz serve --class" in page.text
     assert client.get("/").status_code == 200
-    beyond = create_app(data_file, clock=Clock(), lots=lots(), hosts=None, beyond=True)
-    assert beyond.test_client().get("/", headers=headers).location == "/door"
+    public = read_address("https://school.example/retino", 1)
+    beyond = create_app(data_file, clock=Clock(), lots=lots(), hosts=None, beyond=True, public=public)
+    assert Client(behind(beyond, public)).get("/", headers=headers).location == "/retino/door"
 
 
 def test_a_server_that_speaks_as_servers_did_is_seen(client: FlaskClient) -> None:
