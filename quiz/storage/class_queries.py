@@ -331,6 +331,13 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
         learner_id,
     )
     store.change(
+        "INSERT INTO set_deletions (set_in, on_day, by_whom) SELECT DISTINCT set_in, ?, ? FROM examinations "
+        "WHERE learner = ? AND set_in IS NOT NULL",
+        on_day,
+        by_whom,
+        learner_id,
+    )
+    store.change(
         "UPDATE members SET gone_on = ?, gone_by = ? WHERE learner = ? AND on_roster", on_day, by_whom, learner_id
     )
     store.change("DELETE FROM members WHERE learner = ? AND NOT on_roster", learner_id)

@@ -13,7 +13,12 @@ from sqlite_utils import Database, Migrations
 from quiz.storage.accuracy_schema import ACCURACY
 from quiz.storage.class_schema import CLASSES, DRILL_CASES, GONE, MARKS, PEOPLE, REMARKS, RETENTION, TESTS
 from quiz.storage.desk_schema import DESK
-from quiz.storage.examining.examination_schema import EXAMINATION_ORDER, EXAMINATIONS, SET_EXAMINATIONS
+from quiz.storage.examining.examination_schema import (
+    EXAMINATION_ORDER,
+    EXAMINATIONS,
+    SET_DELETIONS,
+    SET_EXAMINATIONS,
+)
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -280,4 +285,11 @@ def m020_remarks(db: Database) -> None:
 def m024_gone_learners(db: Database) -> None:
     """Keep who was deleted, by number alone."""
     for statement in GONE:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m025_set_deletions(db: Database) -> None:
+    """Keep of a set of patients that a learner who had begun it was deleted."""
+    for statement in SET_DELETIONS:
         db.execute(statement)

@@ -75,3 +75,14 @@ SET_EXAMINATIONS = (
     "ALTER TABLE examinations ADD COLUMN set_place INTEGER",  # which of its patients, from 0
     "CREATE UNIQUE INDEX examinations_set_once ON examinations (set_in, set_place, learner) WHERE set_in IS NOT NULL",
 )
+
+SET_DELETIONS = (
+    # A learner who had begun a set and was deleted: that there was one stays, and the day.
+    """CREATE TABLE set_deletions (
+        id INTEGER PRIMARY KEY,
+        set_in INTEGER NOT NULL REFERENCES set_examinations ON DELETE CASCADE,
+        on_day TEXT NOT NULL,           -- ISO 8601, this computer's own day
+        by_whom TEXT NOT NULL CHECK (by_whom IN ('owner', 'preceptor'))
+    ) STRICT""",
+    "CREATE INDEX set_deletions_set ON set_deletions (set_in)",
+)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cases.patients.patient import Patient
+from quiz.storage.class_queries import Deletion
 from quiz.storage.examining.examination_queries import Examination
 from quiz.storage.rows import write_json
 from quiz.storage.store import Store
@@ -67,3 +68,12 @@ def run_of(store: Store, number: int, place: int | None, learner_id: int) -> Exa
     """Return a learner's examination of a set's patient."""
     sql = "SELECT * FROM examinations WHERE set_in = ? AND set_place = ? AND learner = ?"
     return store.fetch_one(Examination, sql, number, place, learner_id)
+
+
+def deletions_in(store: Store, number: int) -> list[Deletion]:
+    """Return what stays of learners who had begun a set and were deleted, day by day."""
+    sql = (
+        "SELECT on_day, by_whom, count(*) AS learners, NULL AS name, NULL AS number FROM set_deletions "
+        "WHERE set_in = ? GROUP BY on_day, by_whom ORDER BY on_day, by_whom"
+    )
+    return store.fetch_as(Deletion, sql, number)

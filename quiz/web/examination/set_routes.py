@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from flask import Blueprint, abort, make_response, redirect, render_template, request, url_for
@@ -19,7 +20,7 @@ from quiz.storage.examining import set_queries
 from quiz.storage.examining.examination_queries import Examination
 from quiz.web import request_context
 from quiz.web.classroom.ownership import may_change, own_class
-from quiz.web.drill_views import day_of
+from quiz.web.drill_views import day_of, deletion_words
 from quiz.web.examination.act_forms import side_of
 from quiz.web.examination.end_views import end_page
 from quiz.web.examination.views import AGE_WORDS
@@ -75,6 +76,8 @@ class SetPage:
     may: bool
     patients: tuple[str, ...]
     rows: tuple[tuple[str, tuple[RunCell, ...]], ...]
+    deletions: tuple[str, ...]
+    """What stays of learners who had begun it and were deleted."""
 
 
 def _choices() -> tuple[tuple[str, str], ...]:
@@ -137,8 +140,12 @@ def one(class_id: int, number: int) -> str:
     store, what = request_context.store(), own_class(class_id)
     found = set_patients.own(store, what, number)
     runs = {(run.learner, run.set_place): run for run in set_queries.runs_of(store, found.id)}
+    joined = {one.learner: one.joined_at for one in roster_queries.members_of(store, what.id)}
     rows = tuple(
-        (who.name, tuple(_cell(runs.get((who.id, place))) for place in range(len(found.patients))))
+        (
+            _named(who.id, who.name, joined, found.set_at),
+            tuple(_cell(runs.get((who.id, place))) for place in range(len(found.patients))),
+        )
         for who in roster_queries.learners_of(store, what.id)
     )
     page = SetPage(
@@ -150,8 +157,15 @@ def one(class_id: int, number: int) -> str:
         may_change(what),
         tuple(card_of(each).name for each in found.patients),
         rows,
+        tuple(map(deletion_words, set_queries.deletions_in(store, found.id))),
     )
     return render_template("set_examination.html", page=page)
+
+
+def _named(learner: int, name: str, joined: Mapping[int, float], set_at: float) -> str:
+    """Name a learner; whoever joined after the patients were set may have examined them before, under another name."""
+    at = joined.get(learner)
+    return f"{name} (joined after it was set, on {day_of(at)})" if at is not None and at > set_at else name
 
 
 def _cell(run: Examination | None) -> RunCell:

@@ -77,6 +77,26 @@ def test_two_presses_at_one_moment_begin_one_examination(
     assert len(set_queries.runs_of(store, 1)) == 1
 
 
+def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(app: Flask, owner: Browser, clock: Clock) -> None:
+    """As in a drill: a second attempt at patients that are known is not refused, and is not unseen."""
+    class_id, code = make_class(owner)
+    ada, bo = learner(app, code, "Ada"), learner(app, code, "Bo")
+    owner.post(f"/class/{class_id}/examinations", {"patient": ["vignette dev", "vignette eve"]})
+    for place in (0, 1):
+        begin(ada, place)
+    begin(bo, 0)
+    page = owner.get(f"/class/{class_id}/examinations/1").text
+    assert "were deleted" not in page
+    assert "joined after it was set" not in page
+    clock.move(seconds=3600)
+    assert ada.post("/progress/delete", {"sure": "yes"}).status_code == 303
+    begin(learner(app, code, "Ada"), 0)
+    page = owner.get(f"/class/{class_id}/examinations/1").text
+    assert page.count("Answers of a learner were deleted by their owner on ") == 1, "one learner, however many patients"
+    assert page.count("Ada (joined after it was set, on ") == 1
+    assert "Bo (joined" not in page
+
+
 def test_a_closed_set_is_not_begun(app: Flask, store: Store, owner: Browser) -> None:
     class_id, code = make_class(owner)
     ada = learner(app, code, "Ada")
