@@ -93,7 +93,7 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(app: Flask, 
     begin(learner(app, code, "Ada"), 0)
     page = owner.get(f"/class/{class_id}/examinations/1").text
     assert page.count("Answers of a learner were deleted by their owner on ") == 1, "one learner, however many patients"
-    assert page.count("Ada (joined after it was set, on ") == 1
+    assert page.count(">Ada (joined after it was set, on ") == 1
     assert "Bo (joined" not in page
 
 
