@@ -24,9 +24,9 @@ STRIPS = {
     "against": "sphere=2.5&eye_sphere=0",
     "against-far": "sphere=5.5&eye_sphere=0",
     "neutral": "sphere=1.5&eye_sphere=0",
-    "skew": "sphere=1&eye_sphere=0&eye_cylinder=2&eye_axis=110",
+    "skew": "sphere=2&eye_sphere=2&eye_cylinder=-2&eye_axis=30",
     "margin": "sphere=1.5&eye_sphere=0&pupil_mm=8&margin=-1.5",
-    "scissors": "sphere=1.5&eye_sphere=0&coma=0.35",
+    "scissors": "sphere=1.25&eye_sphere=0&coma=0.5&pupil_mm=7",
     "cone": "sphere=1.5&eye_sphere=1&cone=4&pupil_mm=7",
     "haze": "sphere=0.5&eye_sphere=0&haze=0.6",
     "spot": "sphere=0.5&eye_sphere=0&filament=spot",
@@ -48,7 +48,8 @@ def take(page: Page, url: str, folder: Path) -> None:
     """Take every strip, all of them on one sheet, and the bench at two sizes."""
     sheet = []
     for name, query in STRIPS.items():
-        page.goto(f"{url}/bench?eye_cylinder=0&streak=90&{query}")
+        # Of a name that stands twice in an address the first counts.
+        page.goto(f"{url}/bench?{query}&eye_cylinder=0&streak=90")
         page.wait_for_selector("#bench.ready")
         strip = page.evaluate(DRAW)
         (folder / f"{name}.png").write_bytes(base64.b64decode(strip))
