@@ -149,7 +149,7 @@ def _at_the_bench(numbers: Sequence[int]) -> str:
 def _case(number: int, case: Case, *, key: bool) -> str:
     figure = case.type.figure(case.findings, f"case-{number}")
     lines = [f'<section class="case">\n<h2>Case {number}</h2>', figure.svg if figure else ""]
-    lines += [f"<p>{escape(fact)}</p>" for fact in case.type.found(case.findings)]
+    lines += [f"<p>{escape(fact)}</p>" for fact in case.found]
     lines.append(f'<p class="asked">{escape(case.type.question(case.findings))}</p>')
     if case.type.marked_within:
         lines.append(f'<p class="within">{escape(case.type.marked_within)}</p>')

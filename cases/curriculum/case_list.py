@@ -20,6 +20,8 @@ from cases.procedure.kinds import number_from
 FORMAT = "two-meridians cases, version 1"
 LONGEST = 1_000
 """Cases in one file."""
+LONGEST_WORDS = 400
+"""Characters of what stands before the findings of a case that a person wrote."""
 
 _BETWEEN_DIGITS = re.compile(r"[\s-]")
 _DIGEST = re.compile(r"[0-9A-F]{8}")
@@ -78,13 +80,18 @@ def in_version(listed: CaseList, version: str) -> CaseList:
     return replace(listed, cases=tuple(listed.cases[place] for place in order))
 
 
-def findings_of(case: Case) -> tuple[str, Any]:
-    """Return what fixes a case: its type's id and its findings as JSON."""
-    return case.type.id, case.type.findings.to_json(case.findings)
+def identity(type_id: str, findings: Any, words: str = "") -> tuple[Any, ...]:
+    """Return what fixes a case: its type's id, its findings as JSON, and the words round it where there are any."""
+    return (type_id, findings, words) if words else (type_id, findings)
 
 
-def digest(listed: Iterable[tuple[str, Any]]) -> str:
-    """Return eight hexadecimal signs, such as "3F9A-21C7", from (type id, findings as JSON) of each case in order.
+def identity_of(case: Case) -> tuple[Any, ...]:
+    """Return what fixes a case, as `identity` does."""
+    return identity(case.type.id, case.type.findings.to_json(case.findings), case.words)
+
+
+def digest(listed: Iterable[tuple[Any, ...]]) -> str:
+    """Return eight hexadecimal signs, such as "3F9A-21C7", from the `identity` of each case in order.
 
     They are the first 32 bits of a SHA-256: two different lists share them once in four thousand million.
     """
@@ -95,7 +102,7 @@ def digest(listed: Iterable[tuple[str, Any]]) -> str:
 
 def digest_of(cases: Iterable[Case]) -> str:
     """Return the digest of cases, as `digest` does."""
-    return digest(map(findings_of, cases))
+    return digest(map(identity_of, cases))
 
 
 def check_digest(given: str, found: str) -> None:
@@ -121,8 +128,9 @@ def write(kept: CaseList) -> str:
 
 
 def _line(case: Case) -> str:
-    type_id, findings = findings_of(case)
-    return _json({"type": type_id, "seed": case.seed, "findings": findings})
+    words = {"words": case.words} if case.words else {}
+    findings = case.type.findings.to_json(case.findings)
+    return _json({"type": case.type.id, "seed": case.seed, "findings": findings, **words})
 
 
 def _json(value: Any) -> str:
@@ -165,7 +173,8 @@ def _case(number: int, given: Any) -> Case:
         if not isinstance(given, dict):
             raise BadFile("it is not an object with type, seed and findings")
         one = case_type(str(given.get("type")))
-        return one.case(one.findings.from_json(given.get("findings")), _whole(given.get("seed"), "seed"))
+        words = str(given.get("words", ""))[:LONGEST_WORDS]
+        return one.case(one.findings.from_json(given.get("findings")), _whole(given.get("seed"), "seed"), words)
     except CaseError as error:
         raise BadFile(f"case {number} of the file cannot be read by this version: {error}") from error
 

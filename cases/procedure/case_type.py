@@ -142,9 +142,9 @@ class CaseType:
         """Every slip of every step."""
         return tuple(SlipRef(step.skill.id, slip.name.id) for step in self.steps for slip in step.slips)
 
-    def case(self, findings: Values, seed: int | None = None) -> Case:
+    def case(self, findings: Values, seed: int | None = None, words: str = "") -> Case:
         """Make the case of these findings."""
-        return Case(self, dict(findings), seed)
+        return Case(self, dict(findings), seed, words)
 
     def case_from_json(self, given: object) -> Case:
         """Make the case of findings in JSON, named as the type's own fields.
@@ -223,6 +223,13 @@ class Case:
     type: CaseType
     findings: Values
     seed: int | None = None
+    words: str = ""
+    """What the person who set the case says before its findings; "" for a drawn one."""
+
+    @property
+    def found(self) -> tuple[str, ...]:
+        """What is known before the question, a line each: the words round the case, then its findings."""
+        return (*([self.words] if self.words else []), *self.type.found(self.findings))
 
     @cached_property
     def start(self) -> dict[str, Any]:
@@ -328,6 +335,13 @@ class Case:
         if hidden:
             _HID_LAST[self.type.id] = hidden
         return not hidden
+
+    def hidden_slips(self) -> tuple[SlipRef, ...]:
+        """Return the first slip that hides behind a credited answer, or the two that hide behind each other.
+
+        () where `hides_nothing`, which is quicker.
+        """
+        return self._first_hidden(self._slipped(1))
 
     def _first_hidden(self, slips: Iterable[Slipped]) -> tuple[SlipRef, ...]:
         """Return the first slip that hides behind a credited answer, or behind another one, with that; () for none."""

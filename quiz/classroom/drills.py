@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from cases.curriculum.bench_types import stage_of
-from cases.curriculum.case_list import CaseList, digest
+from cases.curriculum.case_list import CaseList, digest, identity
 from cases.curriculum.register import all_types, case_type
 from cases.errors import CaseError
 from cases.procedure import quantities
@@ -23,6 +23,8 @@ from quiz.practice.randomness import Lots
 from quiz.practice.settings import FORMS, LEVEL_WORDS
 from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, KeptCase
+from quiz.storage.classroom import own_case_queries
+from quiz.storage.classroom.own_case_queries import OwnCase
 from quiz.storage.result_queries import LateDecision
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Store
@@ -33,13 +35,15 @@ CASES_ON_PAPER = 20
 """Of a drill that is so many minutes long, on its worksheet and as items."""
 LONGEST_NOTES = 1000
 LONGEST_TITLE = 80
-DRAWN_FROM = ("types", "slips", "level", "form", "distance_cm", "fixed_distance", "cases", "minutes")
+DRAWN_FROM = ("types", "own_cases", "slips", "level", "form", "distance_cm", "fixed_distance", "cases", "minutes")
 """What decides on the cases of a drill, beside its seed."""
 SETTLED = ("title", "opens_at", "closes_at", "pass_mark", "counts", "notes")
 """What can be changed whatever has been answered; for whom a drill is, and extensions, can too."""
 MOST_EXTRA_MINUTES = 180
 SEEDS = 1_000_000
 """Short enough to be read out and typed on a command line."""
+OWN_SEEDS = 10 * SEEDS
+"""An own case has this and its number for its seed: type and seed name one case of a drill."""
 
 SAME = (("same", "the same for all"), ("own", "each learner their own"))
 FEEDBACK = (("once", "at once, with the working"), ("end", "at the end of the drill"))
@@ -167,6 +171,8 @@ class Plan:
     """What stays open beside a test."""
     notes: str = asked("Notes for the learners", Words("long"), usual="", most=LONGEST_NOTES, entry=REST)
     for_learner: int | None = None
+    own_cases: tuple[int, ...] = ()
+    """Cases that preceptors of the class wrote, by their numbers: they come first, in this order."""
 
     def __post_init__(self) -> None:
         faults = dict(self._faults())
@@ -176,7 +182,7 @@ class Plan:
     def _faults(self) -> Iterator[tuple[str, str]]:
         """Yield each field at fault with the sentence why, in the order of the form."""
         unknown = [one for one in self.types if one not in all_types()]
-        if not self.types:
+        if not self.types and not self.own_cases:
             yield "types", "no type of case is chosen: tick a family or at least one type"
         elif unknown:
             yield "types", f"there is no type “{unknown[0][:40]}”: tick some of those listed"
@@ -188,6 +194,8 @@ class Plan:
             yield "cases", f"{self.cases} cases: give 1 to {MOST_CASES}"
         elif self.minutes is not None and not 1 <= self.minutes <= MOST_MINUTES:
             yield "minutes", f"{self.minutes:g} minutes: give 1 to {MOST_MINUTES}"
+        elif self.own_cases:
+            yield from self._faults_with_own_cases(len(self.own_cases))
         if self.least is not None and (self.minutes is None or not 1 <= self.least <= MOST_CASES):
             yield "least", f"a least number of {self.least} cases: give 1 to {MOST_CASES}, for a drill of minutes"
         elif self.minutes is not None and self.least is None and self.pass_mark is not None:
@@ -205,6 +213,16 @@ class Plan:
             yield "pass_mark", f"a pass mark of {self.pass_mark} %: give 1 to 100, or leave it empty"
         if len(self.notes) > LONGEST_NOTES:
             yield "notes", f"notes of {len(self.notes)} characters: {LONGEST_NOTES} is the most"
+
+    def _faults_with_own_cases(self, own: int) -> Iterator[tuple[str, str]]:
+        if not self.same:
+            yield "same", "own cases are the same for all: choose that, or tick no own case"
+        if self.cases is None and not self.types:
+            yield "types", "a drill of minutes with own cases alone would run out of them: tick a type as well"
+        elif self.cases is not None and self.cases < own:
+            yield "cases", f"{own} own cases are ticked: give at least {own}"
+        elif self.cases is not None and self.cases > own and not self.types:
+            yield "types", f"{self.cases} cases, {own} of them your own: tick a type for the others"
 
     def _faults_of_a_test(self) -> Iterator[tuple[str, str]]:
         limit, has_time = self.limit_minutes, self.limit_minutes is not None or self.minutes is not None
@@ -279,7 +297,12 @@ def case_at(drill: Drill, place: int, learner_id: int | None = None) -> Case:
 
 
 def _drawn_at(drill: Drill | Plan, seed: int, place: int) -> Case:
-    return _drawn(drill.types[place % len(drill.types)], seed + place, settings_of(drill), drill.slips)
+    return _drawn(_type_at(drill, place), seed + place, settings_of(drill), drill.slips)
+
+
+def _type_at(drill: Drill | Plan, place: int) -> str:
+    """Return the type of which a case is drawn at a place, after the own cases."""
+    return drill.types[(place - len(drill.own_cases)) % len(drill.types)]
 
 
 def places_on_paper(drill: Drill | Plan) -> int:
@@ -287,9 +310,10 @@ def places_on_paper(drill: Drill | Plan) -> int:
     return drill.cases or CASES_ON_PAPER
 
 
-def at_the_bench(drill: Drill) -> int:
+def at_the_bench(store: Store, drill: Drill) -> int:
     """Return how many of these are at the bench, which neither paper nor a package can hold."""
-    types = [drill.types[place % len(drill.types)] for place in range(places_on_paper(drill))]
+    types = [one.type for one in own_case_queries.cases_numbered(store, drill.own_cases)]
+    types += [_type_at(drill, place) for place in range(len(drill.own_cases), places_on_paper(drill))]
     return sum(stage_of(one) is not None for one in types)
 
 
@@ -299,6 +323,8 @@ def in_turn(types: Sequence[str], cases: int | None, seed: int) -> tuple[str, ..
     Where there are fewer cases than types, the seed chooses where each family begins, so that the same few do not come
     in every drill.
     """
+    if not types:
+        return ()
     by_family: dict[str, list[str]] = {}
     for one in types:
         by_family.setdefault(all_types()[one].family.id, []).append(one)
@@ -337,17 +363,24 @@ def types_for(slips: Sequence[SlipKey], settings: Settings) -> tuple[str, ...]:
 
 
 def _kept(case: Case, place: int) -> KeptCase:
-    return KeptCase(place, case.type.id, case.seed or 0, case.type.findings.to_json(case.findings))
+    return KeptCase(place, case.type.id, case.seed or 0, case.type.findings.to_json(case.findings), case.words)
 
 
-def _to_keep(drill: Drill | Plan, seed: int, without: Collection[int] = ()) -> list[KeptCase]:
-    places = (place for place in range(places_on_paper(drill)) if place not in without)
-    return [_kept(_drawn_at(drill, seed, place), place) for place in places]
+def _to_keep(
+    drill: Drill | Plan, seed: int, without: Collection[int] = (), own: Sequence[OwnCase] = ()
+) -> list[KeptCase]:
+    kept = [KeptCase(place, one.type, OWN_SEEDS + one.id, one.findings, one.words) for place, one in enumerate(own)]
+    # Own cases are kept from the first day: what is missing later is drawn.
+    places = range(len(drill.own_cases), places_on_paper(drill))
+    return kept + [_kept(_drawn_at(drill, seed, place), place) for place in places if place not in without]
 
 
-def _to_keep_of(plan: Plan, seed: int) -> list[KeptCase]:
+def _to_keep_of(store: Store, class_id: int, plan: Plan, seed: int) -> list[KeptCase]:
+    own = own_case_queries.cases_numbered(store, plan.own_cases)
+    if len(own) < len(plan.own_cases) or any(one.class_id != class_id for one in own):
+        raise BadPlan({"types": "an own case that is ticked was removed meanwhile: choose again"})
     try:
-        return _to_keep(plan, seed)
+        return _to_keep(plan, seed, own=own)
     except CannotDraw as error:
         raise BadPlan({"types": str(error)}) from error
 
@@ -382,7 +415,7 @@ def cases_on_paper(store: Store, drill: Drill) -> CaseList:
 
 def digest_of(store: Store, drill: Drill) -> str:
     """Return the digest that a drill's worksheet and key bear; raises CaseError as `kept_on_paper` does."""
-    return digest((one.type, one.findings) for one in kept_on_paper(store, drill))
+    return digest(identity(one.type, one.findings, one.words) for one in kept_on_paper(store, drill))
 
 
 def shown_at(store: Store, drill: Drill, place: int) -> Case:
@@ -419,7 +452,7 @@ def order_for(seed: int, cases: int, learner_id: int) -> list[int]:
 
 def _read(one: KeptCase) -> Case:
     try:
-        return case_cache.case(one.type, one.seed, one.findings)
+        return case_cache.case(one.type, one.seed, one.findings, one.words)
     except CaseError as error:
         raise NotReadable(one.place + 1, error) from error
 
@@ -457,7 +490,8 @@ def checked(plan: Plan, seed: int, *, now: float, was: float | None = None) -> P
         faults["types"] = f"with this level and distance there is no case of {named}: leave it out"
     if faults:
         raise BadPlan(faults)
-    return replace(plan, types=in_turn(plan.types, plan.cases, seed))
+    drawn = None if plan.cases is None else plan.cases - len(plan.own_cases)
+    return replace(plan, types=in_turn(plan.types, drawn, seed))
 
 
 def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots, audience: Audience = EVERYONE) -> int:
@@ -469,7 +503,7 @@ def make(store: Store, one: Class, plan: Plan, *, now: float, lots: Lots, audien
     """
     seed = lots.new_seed() % SEEDS
     plan = checked(plan, seed, now=now)
-    cases = _to_keep_of(plan, seed)
+    cases = _to_keep_of(store, one.id, plan, seed)
     with store.writing():
         number = class_queries.add_drill(store, one.id, plan, seed=seed, now=now)
         roster_queries.keep_audience(store, number, audience.groups, audience.people)
@@ -531,7 +565,7 @@ def change(store: Store, drill: Drill, plan: Plan, *, now: float, audience: Audi
     plan = checked(plan, drill.seed, now=now, was=drill.closes_at)
     # Another title or time leaves the cases as they are: they may be on paper already.
     others = any(getattr(plan, name) != getattr(drill, name) for name in DRAWN_FROM)
-    cases = _to_keep_of(plan, drill.seed) if others else []
+    cases = _to_keep_of(store, drill.class_id, plan, drill.seed) if others else []
     with store.writing():
         if class_queries.is_begun(store, drill.id):
             raise NotNow("someone has begun this drill meanwhile, so its cases stay as they are")

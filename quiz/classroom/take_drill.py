@@ -148,7 +148,7 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
 
 def _as_waiting(store: Store, dealt: Dealt) -> Waiting:
     try:
-        return Waiting(dealt, case_cache.case(dealt.type, dealt.seed, dealt.findings))
+        return Waiting(dealt, case_cache.case(dealt.type, dealt.seed, dealt.findings, dealt.words))
     except CaseError as error:
         raise NotReadable(class_queries.dealt_in(store, dealt.sitting), error) from error
 
@@ -169,6 +169,7 @@ def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lo
         for_drill=True,
         dealt_at=now,
         drill=drill.id,
+        words=case.words,
     )
     store.deal(dealt)
     return Waiting(dealt, case)

@@ -37,7 +37,7 @@ def item(case: Case, identifier: str, title: str, picture: str | None) -> Elemen
     """Write one case as an item; picture is the file of its drawing, beside it in the package."""
     root = Element("item", {"ident": identifier, "title": title})
     shown = _in(root, "presentation", label=title)
-    facts = [f"<p>{escape(fact)}</p>" for fact in case.type.found(case.findings)]
+    facts = [f"<p>{escape(fact)}</p>" for fact in case.found]
     facts.append(f"<p><strong>{escape(case.type.question(case.findings))}</strong></p>")
     material = _in(shown, "material")
     _in(material, "mattext", "".join(facts), texttype="text/html")

@@ -52,7 +52,7 @@ def item(case: Case, identifier: str, title: str, picture: str | None) -> Elemen
     _in(_in(score, "defaultValue"), "value", "0")
     _in(root, "outcomeDeclaration", identifier="FEEDBACK", cardinality="single", baseType="identifier")
     body = _in(root, "itemBody")
-    for fact in case.type.found(case.findings):
+    for fact in case.found:
         _in(body, "p", fact)
     figure = case.type.figure(case.findings, identifier)
     if picture and figure:

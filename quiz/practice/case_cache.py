@@ -1,6 +1,6 @@
 """Cases made lately, kept in memory, so that a case is not worked out anew when it is dealt, marked and looked at.
 
-A case follows from its type, seed and findings alone, so what is kept here can never be out of date.
+A case follows from its type, seed, findings and words alone, so what is kept here can never be out of date.
 """
 
 from __future__ import annotations
@@ -15,28 +15,28 @@ from quiz.storage.rows import write_json
 MOST = 1000
 """Some 30 kB each."""
 
-_Key = tuple[str, int, str]
+_Key = tuple[str, int, str, str]
 _kept: LockedCache[_Key, Case] = LockedCache(MOST)
 
 
-def _key(type_id: str, seed: int, findings: Any) -> _Key:
-    return type_id, seed, write_json(findings)
+def _key(type_id: str, seed: int, findings: Any, words: str = "") -> _Key:
+    return type_id, seed, write_json(findings), words
 
 
-def case(type_id: str, seed: int, findings: Any) -> Case:
-    """Make the case of a type, seed and findings in JSON, or return the one that was made before.
+def case(type_id: str, seed: int, findings: Any, words: str = "") -> Case:
+    """Make the case of a type, seed, findings in JSON and words round them, or return the one that was made before.
 
     Raises
     ------
     CaseError
         When this version no longer has the type, or its findings have changed.
     """
-    key = _key(type_id, seed, findings)
+    key = _key(type_id, seed, findings, words)
     found = _kept.get(key)
     if found is not None:
         return found
     one = case_type(type_id)
-    made = one.case(one.findings.from_json(findings), seed)
+    made = one.case(one.findings.from_json(findings), seed, words)
     _kept.keep(key, made)
     return made
 

@@ -98,7 +98,7 @@ def case_of(dealt: Dealt) -> Case:
     CaseError
         When this version no longer has the type, or its findings have changed.
     """
-    return case_cache.case(dealt.type, dealt.seed, dealt.findings)
+    return case_cache.case(dealt.type, dealt.seed, dealt.findings, dealt.words)
 
 
 def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:

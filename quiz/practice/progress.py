@@ -201,7 +201,7 @@ def _line(done: Marked | None, answer: Answer, key: SlipKey) -> WrongLine | None
         dealt=answer.dealt,
         at=answer.at,
         type_title=case.type.title,
-        found=case.type.found(case.findings),
+        found=case.found,
         given=named(case.type.asks, as_given(case.type.asks, answer.given)),
         right=named(case.type.asks, [ask.kind.write(case.truth[ask.name]) for ask in case.type.asks]),
         own_line=lines[0],

@@ -114,6 +114,8 @@ class Drill:
     """Whether its time runs for all at once."""
     started_at: float | None = None
     """When it was started for all by hand."""
+    own_cases: tuple[int, ...] = ()
+    """Cases that preceptors wrote, by their numbers: they come first."""
 
     def end_for(self, given: Allowance | None = None) -> float | None:
         """Return when it closes for a learner with this allowance; None: not before it is closed by hand."""
@@ -186,6 +188,8 @@ class KeptCase:
     seed: int
     findings: dict[str, Any]
     """As JSON holds them."""
+    words: str = ""
+    """What stands before the findings of a case that a preceptor wrote."""
 
 
 # --- preceptors and sign-ins -------------------------------------------------------------------------------------
@@ -385,7 +389,7 @@ def remove_class(store: Store, class_id: int, now: float) -> None:
         _keep_gone(store, which.replace("?1", "?3"), class_id, on_day=_day(now), by_whom="preceptor")
         store.change(f"DELETE FROM learners WHERE {which}", class_id)  # noqa: S608
     end_runs_in_class(store, class_id, now)
-    for table in ("members", "requests", "teachers", "class_groups"):
+    for table in ("members", "requests", "teachers", "class_groups", "own_cases"):
         store.change(f"DELETE FROM {table} WHERE class = ?", class_id)  # noqa: S608 - names from here
     begun = "SELECT drill FROM sittings WHERE drill IS NOT NULL"
     store.change(f"DELETE FROM drills WHERE class = ? AND id NOT IN ({begun})", class_id)  # noqa: S608 - words from here

@@ -316,6 +316,34 @@ REMARKS = (
         at REAL NOT NULL
     ) STRICT""",
 )
+
+OWN_CASES = (
+    # Cases that preceptors wrote. One that a drill has is not changed, so that it is the same in both places.
+    """CREATE TABLE own_cases (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        class INTEGER NOT NULL REFERENCES classes ON DELETE CASCADE,
+        title TEXT NOT NULL,            -- for the preceptors: learners do not see it
+        words TEXT NOT NULL,            -- what stands before the findings; '' for nothing
+        type TEXT NOT NULL,
+        findings TEXT NOT NULL,         -- JSON
+        preceptor TEXT NOT NULL,        -- the name of who wrote it
+        made_at REAL NOT NULL
+    ) STRICT""",
+    "CREATE INDEX own_cases_class ON own_cases (class)",
+    "ALTER TABLE drills ADD COLUMN own_cases TEXT NOT NULL DEFAULT '[]'",  # JSON: numbers of own cases
+    "ALTER TABLE drill_cases ADD COLUMN words TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE dealt ADD COLUMN words TEXT NOT NULL DEFAULT ''",
+)
+
+PAPER = (
+    # Runs that were worked on paper, whose answers a preceptor typed in.
+    """CREATE TABLE paper_runs (
+        sitting INTEGER PRIMARY KEY REFERENCES sittings ON DELETE CASCADE,
+        preceptor TEXT NOT NULL,        -- the name of who typed them in
+        version TEXT NOT NULL CHECK (version IN ('', 'A', 'B'))  -- of the sheet
+    ) STRICT""",
+)
+
 GONE = (
     # Who was deleted, by number alone, so that a backup from before that is put back does not bring them back.
     """CREATE TABLE gone_learners (

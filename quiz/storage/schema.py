@@ -11,7 +11,17 @@ import secrets
 from sqlite_utils import Database, Migrations
 
 from quiz.storage.accuracy_schema import ACCURACY
-from quiz.storage.class_schema import CLASSES, DRILL_CASES, GONE, MARKS, PEOPLE, REMARKS, RETENTION, TESTS
+from quiz.storage.class_schema import (
+    CLASSES,
+    DRILL_CASES,
+    GONE,
+    MARKS,
+    OWN_CASES,
+    PEOPLE,
+    REMARKS,
+    RETENTION,
+    TESTS,
+)
 from quiz.storage.desk_schema import DESK
 from quiz.storage.examining.examination_schema import (
     EXAMINATION_ORDER,
@@ -278,6 +288,13 @@ def m019_set_examinations(db: Database) -> None:
 def m020_remarks(db: Database) -> None:
     """Keep what preceptors write about single answers."""
     for statement in REMARKS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m022_own_cases(db: Database) -> None:
+    """Keep cases that preceptors wrote, and the words round them where they are dealt."""
+    for statement in OWN_CASES:
         db.execute(statement)
 
 

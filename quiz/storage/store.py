@@ -85,6 +85,8 @@ class Dealt:
     drill: int | None = None
     at_bench: bool = False
     """Whether it was asked for at the bench, where it is open beside the one in Practise."""
+    words: str = ""
+    """What the preceptor who wrote the case says before its findings; "" for a drawn one."""
 
 
 @dataclass(frozen=True)

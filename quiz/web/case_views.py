@@ -135,7 +135,7 @@ def case_page(
     return CasePage(
         id=one.dealt.id,
         place=place,
-        found=case.type.found(case.findings),
+        found=case.found,
         question=case.type.question(case.findings),
         within=case.type.marked_within,
         picture=telling(case.type.figure(case.findings, "found")),

@@ -12,6 +12,7 @@ from cases.errors import CaseError
 from cases.recall.prompts import UnknownPrompt
 from quiz.classroom.classes import Archived, NotYours, RosterClosed, UnknownClass, UnknownMember
 from quiz.classroom.drills import NotNow, NotReadable, UnknownDrill
+from quiz.classroom.own_cases import UnknownOwnCase
 from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
 from quiz.classroom.set_patients import UnknownSet
@@ -41,6 +42,7 @@ NOT_FOUND = (
     NoExample,
     UnknownGroup,
     UnknownPreceptor,
+    UnknownOwnCase,
     UnknownSet,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)

@@ -187,7 +187,7 @@ def mark_page(
         kind=_kind(mark),
         heading=heading,
         lead=lead,
-        found=case.type.found(case.findings),
+        found=case.found,
         question=case.type.question(case.findings),
         compared=tuple(_compared(ask, mark, done.given) for ask in case.type.asks),
         as_lens=_as_lens(mark),

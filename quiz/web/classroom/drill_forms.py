@@ -14,9 +14,10 @@ from quiz.classroom import drills
 from quiz.classroom.drills import EVERYONE, PLAN, Audience, BadPlan, Plan
 from quiz.learning.state import SlipKey
 from quiz.practice.forms import Shown, made, read, shown, written
-from quiz.practice.titles import slip_at_step
+from quiz.practice.titles import slip_at_step, type_title
 from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.classroom import own_case_queries
 from quiz.web import request_context
 
 Form = MultiDict[str, str]
@@ -66,6 +67,8 @@ class FormPage:
     aids: Mapping[str, str] = field(default_factory=lambda: drills.AIDS)
     chosen_aids: tuple[str, ...] = ()
     """What stays open beside a test."""
+    own: tuple[tuple[int, str, bool], ...] = ()
+    """Own cases of the class: number, name with its type, and whether it is ticked."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +82,7 @@ class FilledPlan:
     for_learner: int | None = None
     audience: Audience = EVERYONE
     aids: tuple[str, ...] = ()
+    own_cases: tuple[int, ...] = ()
 
 
 def form_page(
@@ -125,6 +129,10 @@ def form_page(
         ),
         fixed=fixed,
         chosen_aids=filled.aids,
+        own=tuple(
+            (one.id, f"{one.title} ({type_title(one.type)})", one.id in filled.own_cases)
+            for one in own_case_queries.cases_of(request_context.store(), what.id)
+        ),
     )
 
 
@@ -132,7 +140,13 @@ def filled_with(drill: Drill) -> FilledPlan:
     """Fill the form with a drill as it was set."""
     audience = drills.audience_of(request_context.store(), drill)
     return FilledPlan(
-        written(PLAN, drill), frozenset(drill.types), drill.slips, drill.for_learner, audience, drill.aids
+        written(PLAN, drill),
+        frozenset(drill.types),
+        drill.slips,
+        drill.for_learner,
+        audience,
+        drill.aids,
+        drill.own_cases,
     )
 
 
@@ -162,6 +176,7 @@ def filled_in(form: Form) -> FilledPlan:
             frozenset(form.getlist("person", type=request_context.whole)),
         ),
         tuple(one for one in drills.AIDS if one in form.getlist("aid")),
+        tuple(sorted(set(form.getlist("own", type=request_context.whole)))),
     )
 
 
@@ -188,8 +203,16 @@ def read_plan(filled: FilledPlan, *, now: float, was: float | None = None) -> Pl
         With every field that cannot be read or cannot be so, at once.
     """
     types = tuple(one for one in all_types() if one in filled.chosen)
-    texts = {**filled.texts, "title": filled.texts["title"].strip() or _named(types)}
-    more = {"types": types, "slips": filled.slips, "for_learner": filled.for_learner, "aids": filled.aids}
+    texts = {**filled.texts, "title": filled.texts["title"].strip() or _named(types, len(filled.own_cases))}
+    more: dict[str, Any] = {
+        "types": types,
+        "slips": filled.slips,
+        "for_learner": filled.for_learner,
+        "aids": filled.aids,
+        "own_cases": filled.own_cases,
+    }
+    if filled.own_cases and not types and not texts["minutes"].strip():
+        texts["cases"] = str(len(filled.own_cases))  # own cases alone: there are so many
     values, _ = read(PLAN, texts)
     passed_over = {"least"}
     if texts["minutes"].strip():
@@ -201,8 +224,10 @@ def read_plan(filled: FilledPlan, *, now: float, was: float | None = None) -> Pl
     return made(Plan, inputs, texts, refuse=BadPlan, faults=late, **more)
 
 
-def _named(types: tuple[str, ...]) -> str:
+def _named(types: tuple[str, ...], own: int) -> str:
     """Name a drill for what is in it, where the preceptor gave no title: its families, or its number of types."""
+    if own and not types:
+        return "Own case" if own == 1 else "Own cases"
     families = list(dict.fromkeys(all_types()[one].family.title for one in types))
     named = ", ".join(families)
     return named if 0 < len(named) <= drills.LONGEST_TITLE else f"{len(types)} types" if types else "Drill"

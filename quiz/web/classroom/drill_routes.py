@@ -22,6 +22,7 @@ from quiz.practice.forms import BadText, Moment, written
 from quiz.practice.titles import slip_at_step, type_title
 from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.classroom import own_case_queries
 from quiz.storage.result_queries import LearnerSum
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Sitting
@@ -41,12 +42,11 @@ def new(class_id: int) -> Response:
     what = own_class(class_id)
     number = request.args.get("learner", type=request_context.whole)
     if number is None:
-        groups, people = (
-            frozenset(request.args.getlist(one, type=request_context.whole)) for one in ("group", "person")
+        groups, people, own = (
+            frozenset(request.args.getlist(one, type=request_context.whole)) for one in ("group", "person", "own")
         )
-        return _form(
-            what, FilledPlan(written(PLAN, {}), frozenset(), audience=_audience(what, Audience(groups, people)))
-        )
+        audience = _audience(what, Audience(groups, people))
+        return _form(what, FilledPlan(written(PLAN, {}), frozenset(), audience=audience, own_cases=tuple(sorted(own))))
     classes.member(request_context.store(), what, number)
     state = projection.states_of(request_context.store(), number).cases
     slips = tuple(model.standing(state, request_context.now()))
@@ -188,7 +188,7 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     given = class_queries.allowances_in(store, drill.id)
     runs = {run.learner: run for run in class_queries.runs_of(store, drill.id)}
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=drill.id)}
-    bench = drills.at_the_bench(drill)
+    bench = drills.at_the_bench(store, drill)
     late = result_queries.late_answers(store, drill.id)
     opened_at = drill.open_from or class_queries.first_begun(store, drill.id)
     after = {one.learner: day_of(one.joined_at) for one in members if joined_after(opened_at, one.joined_at)}
@@ -287,8 +287,11 @@ def _run(
 
 
 def _facts(drill: Drill) -> list[tuple[str, str]]:
-    reached = len(drill.types) if drill.cases is None else drill.cases
-    facts = [("Cases of", "; ".join(map(type_title, drill.types[:reached])))]
+    reached = len(drill.types) if drill.cases is None else drill.cases - len(drill.own_cases)
+    own = own_case_queries.cases_numbered(request_context.store(), drill.own_cases)
+    facts = [("Own cases", "; ".join(f"{one.title} ({type_title(one.type)})" for one in own))] if own else []
+    if drill.types[:reached]:
+        facts.append(("Cases of", "; ".join(map(type_title, drill.types[:reached]))))
     if drill.types[reached:]:
         facts.append(
             ("No case of, there being fewer cases than types", "; ".join(map(type_title, drill.types[reached:])))

@@ -34,7 +34,7 @@ WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
     "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
-    "results", "roster", "roster_file", "set_examinations", "trying",
+    "own_cases", "results", "roster", "roster_file", "set_examinations", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
 ANSWERED = {"distance-vergence": "", "net-sphere": "always-one-fifty"}
@@ -112,6 +112,8 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     take_drill(ada, store)
     owner.post(f"/class/{number}/examinations", {"title": "One", "patient": ["vignette dev"]})
     examined = examine(ada, set="1 0")
+    case = {"title": "One", "gross": "+3.25", "distance_cm": "50 cm", "do": "save"}
+    owner.post(f"/class/{number}/cases/new/net-sphere", case)
     marit = Reader(app, owner.client)
     come_in = Reader(app, Browser(app).client)
     come_in.open("/door")

@@ -265,6 +265,14 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {D}/try/<int:number>": SEEN,
     f"GET {D}/try/<int:number>/seen": seen(404),
     f"POST {D}/try/<int:number>": seen(422),
+    # cases that preceptors write
+    f"GET {C}/cases": SEEN,
+    f"GET {C}/cases/new/<type_id>": SEEN,
+    f"POST {C}/cases/new/<type_id>": done(422),
+    f"GET {C}/cases/<int:number>": SEEN,
+    f"GET {C}/cases/<int:number>/change": SEEN,
+    f"POST {C}/cases/<int:number>/change": done(422),
+    f"POST {C}/cases/<int:number>/remove": done(409),
     f"GET {C}/doubts.jsonl": SEEN,
     f"GET {D}/sheet": SEEN,
     f"GET {D}/cases.json": SEEN,
@@ -331,7 +339,10 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         teachers = {role: preceptor(app, store, f"A {role}") for role in ("co-teacher", "reader")}
         for number, role in enumerate(teachers, 3):
             owner.post("/class/1/keeping/teachers", {"preceptor": str(number), "role": role})
+        case = {"title": "One", "gross": "+3.25", "distance_cm": "50 cm", "do": "save"}
+        owner.post(f"/class/{class_id}/cases/new/net-sphere", case)
         set_drill(owner, class_id, type=["net-sphere"])
+        set_drill(owner, class_id, opened=False, type=[], cases="1", own="1")
         ada.post("/drill/1/begin")
         done, _ = waiting_in(ada.get("/drill/1"), store)
         answer(ada, store, "/drill/1")
