@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cases.errors import CaseError
+from cases.procedure.case_type import Case
 from quiz.classroom.drills import NotReadable, UnknownDrill, to_deal
 from quiz.practice import case_cache, sittings
 from quiz.practice.dealt_cases import Waiting
@@ -155,9 +156,16 @@ def _as_waiting(store: Store, dealt: Dealt) -> Waiting:
 
 def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lots: Lots) -> Waiting:
     case = to_deal(store, drill, class_queries.dealt_in(store, run), learner.id)
-    dealt = Dealt(
+    dealt = as_dealt(drill, run, learner.id, case, now, lots)
+    store.deal(dealt)
+    return Waiting(dealt, case)
+
+
+def as_dealt(drill: Drill, run: int, learner_id: int, case: Case, now: float, lots: Lots) -> Dealt:
+    """Return a case of a drill as it is dealt to a learner in their run."""
+    return Dealt(
         id=lots.new_id(),
-        learner=learner.id,
+        learner=learner_id,
         sitting=run,
         type=case.type.id,
         seed=case.seed or 0,
@@ -171,8 +179,6 @@ def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lo
         drill=drill.id,
         words=case.words,
     )
-    store.deal(dealt)
-    return Waiting(dealt, case)
 
 
 def put_back(store: Store, learner: Learner, one: Offer, dealt_id: str, *, now: float) -> None:

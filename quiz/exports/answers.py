@@ -47,6 +47,7 @@ COLUMNS = (
     "seconds",
     "explanations",
     "did_not_know",
+    "source",
     "late",
 )
 
@@ -94,6 +95,7 @@ def answers_csv(store: Store, class_ids: Iterable[int], answers: Iterable[Answer
                 "" if one.seconds is None else one.seconds,
                 "" if one.weighed is None else write_json(one.weighed),
                 "yes" if one.did_not_know else "",
+                one.source,
                 "" if not one.late else "counted" if accepted(one) else "yes",
             )
         )
@@ -244,6 +246,8 @@ def _result(answer: Answer, *, counted: bool) -> dict[str, Any]:
         ]
     if answer.did_not_know:
         result["extensions"][f"{HOME}/did-not-know"] = True
+    if answer.on_paper:
+        result["extensions"][f"{HOME}/on-paper"] = True
     if answer.late:
         result["extensions"][f"{HOME}/late"] = True
         result["extensions"][f"{HOME}/counted"] = counted

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from quiz.exports.answers import BYTE_ORDER_MARK, csv_line, no_formula
 from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.classroom import paper_queries
 from quiz.storage.store import Store
 
 
@@ -14,7 +15,7 @@ def score_sheet(store: Store, one: Class, *, now: float) -> Iterator[str]:
     """Write the number right in each drill for each learner, line by line, with a heading line.
 
     The heading says of how many cases. A cell is empty where a learner has not begun a drill, is not at its end, or is
-    not one of those whom it is for.
+    not one of those whom it is for. Where anyone worked on paper, a last column names their drills.
     """
     members = roster_queries.members_of(store, one.id)
     groups = roster_queries.groups_by_learner(store, one.id)
@@ -31,10 +32,13 @@ def score_sheet(store: Store, one: Class, *, now: float) -> Iterator[str]:
             }
         )
     headings = (no_formula(f"{drill.title} ({_of(drill)})") for drill in set_here)
-    yield BYTE_ORDER_MARK + csv_line(("learner", "number", "groups", *headings))
+    paper = paper_queries.drills_on_paper(store, one.id)
+    last = ("from paper",) if paper else ()
+    yield BYTE_ORDER_MARK + csv_line(("learner", "number", "groups", *headings, *last))
     for who in members:
         row = (no_formula(who.name), no_formula(who.number or ""), no_formula("; ".join(groups.get(who.learner, ()))))
-        yield csv_line((*row, *(each.get(who.learner, "") for each in cells)))
+        titles = (no_formula("; ".join(paper.get(who.learner, ()))),) if paper else ()
+        yield csv_line((*row, *(each.get(who.learner, "") for each in cells), *titles))
 
 
 def _of(drill: Drill) -> str:

@@ -31,7 +31,7 @@ from quiz.practice.settings import LearnerSettings
 from quiz.practice.type_catalogue import catalogue_for, key_of, options_of
 from quiz.practice.what_to_practise import TypeLimit
 from quiz.storage import class_queries, projection, result_queries
-from quiz.storage.store import Answer, Dealt, Learner, Retyped, Store
+from quiz.storage.store import PAPER, Answer, Dealt, Learner, Retyped, Store
 
 LEFT_SECONDS = 900.0
 """A case answered later than this was left in between, so the time that it took is not known."""
@@ -336,18 +336,49 @@ def _keep(
         # Read before the log grows: a state folded anew must not hold this answer yet.
         state = projection.cases_to_fold(store, learner.id)
         late = _is_late(store, dealt, now)
-        answer = _answer(dealt, mark, given, confidence, now, late=late)
-        if not store.add_answer(answer):
+        if not _log(store, learner, _answer(dealt, mark, given, confidence, now, late=late), state):
             stands = store.answer_to(dealt_id)
             return _again(stands, given or {}) if stands else Taken("repeat", dealt_id)
-        result_queries.tally(store, learner, answer)
-        event = projection.event_of(answer)
-        projection.keep_forecast(store, learner.id, state, event)
-        model.fold(state, event)
-        projection.keep_cases(store, learner.id, state)
         store.close_case(dealt_id, now=now)
         sittings.end_if_over(store, dealt.sitting, now)
     return Taken("new", dealt_id)
+
+
+def _log(store: Store, learner: Learner, answer: Answer, state: LearnerState) -> bool:
+    """Add an answer to the log, the sums and the memory, of which `state` is a copy; False where the case has one."""
+    if not store.add_answer(answer):
+        return False
+    result_queries.tally(store, learner, answer)
+    event = projection.event_of(answer)
+    projection.keep_forecast(store, learner.id, state, event)
+    model.fold(state, event)
+    projection.keep_cases(store, learner.id, state)
+    return True
+
+
+def mark_written(store: Store, learner: Learner, case: Case, given: Mapping[str, str], *, now: float) -> Mark:
+    """Mark an answer that was written on paper, as one on the screen is; nothing is kept.
+
+    The lens as it was given, where turning it was the point, is not right: on paper it cannot be sent back.
+
+    Raises
+    ------
+    SentBack
+        When it cannot be read.
+    """
+    mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, now))
+    if mark.unreadable is not None:
+        raise SentBack(str(mark.unreadable), mark.unreadable.ask)
+    return replace(mark, verdict="wrong") if mark.sent_back else mark
+
+
+def keep_written(
+    store: Store, learner: Learner, dealt: Dealt, mark: Mark, given: Mapping[str, str], *, now: float
+) -> None:
+    """Keep an answer that was written on paper; inside `writing()`. It is never late, and its time is not known."""
+    answer = replace(_answer(dealt, mark, given, None, now), seconds=None, source=PAPER)
+    _log(store, learner, answer, projection.cases_to_fold(store, learner.id))
+    store.close_case(dealt.id, now=now)
 
 
 def _is_late(store: Store, dealt: Dealt, now: float) -> bool:

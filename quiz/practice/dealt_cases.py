@@ -82,5 +82,6 @@ class Taken:
 
 
 def can_retype(answer: Answer) -> bool:
-    """Say whether an answer may have been mistyped: it was typed, and missed."""
-    return answer.verdict not in CREDITED and not answer.did_not_know and answer.options is None
+    """Say whether an answer may have been mistyped: its learner typed it, and it was missed."""
+    typed = answer.options is None and not (answer.did_not_know or answer.on_paper)
+    return typed and answer.verdict not in CREDITED

@@ -335,13 +335,19 @@ OWN_CASES = (
     "ALTER TABLE dealt ADD COLUMN words TEXT NOT NULL DEFAULT ''",
 )
 
-PAPER = (
+PAPER_RUNS = (
     # Runs that were worked on paper, whose answers a preceptor typed in.
     """CREATE TABLE paper_runs (
         sitting INTEGER PRIMARY KEY REFERENCES sittings ON DELETE CASCADE,
         preceptor TEXT NOT NULL,        -- the name of who typed them in
         version TEXT NOT NULL CHECK (version IN ('', 'A', 'B'))  -- of the sheet
     ) STRICT""",
+    # What a preceptor typed in from paper can be taken back, to be typed again; no other answer can.
+    "DROP TRIGGER answers_are_not_removed",
+    """CREATE TRIGGER answers_are_not_removed BEFORE DELETE ON answers
+        WHEN OLD.learner IN (SELECT id FROM learners) AND OLD.source <> 'paper'
+        AND NOT EXISTS (SELECT 1 FROM retired r WHERE r.learner = OLD.learner AND OLD.at < r.before_at)
+        BEGIN SELECT RAISE(ABORT, 'answers are only ever added to: remove the learner or nothing'); END""",
 )
 
 GONE = (

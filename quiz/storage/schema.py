@@ -17,6 +17,7 @@ from quiz.storage.class_schema import (
     GONE,
     MARKS,
     OWN_CASES,
+    PAPER_RUNS,
     PEOPLE,
     REMARKS,
     RETENTION,
@@ -295,6 +296,13 @@ def m020_remarks(db: Database) -> None:
 def m022_own_cases(db: Database) -> None:
     """Keep cases that preceptors wrote, and the words round them where they are dealt."""
     for statement in OWN_CASES:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m023_paper(db: Database) -> None:
+    """Keep who typed answers in from paper, and let those be taken back."""
+    for statement in PAPER_RUNS:
         db.execute(statement)
 
 

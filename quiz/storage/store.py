@@ -20,6 +20,10 @@ from quiz.storage.rows import from_row, read_json, to_row, write_json
 Row = TypeVar("Row")
 
 
+PAPER = "paper"
+"""The source of an answer that was written on paper and typed in by a preceptor."""
+
+
 @dataclass(frozen=True)
 class Learner:
     """Someone who practises on this computer."""
@@ -115,6 +119,7 @@ class Answer:
     probe_of: tuple[SlipKey, SlipKey] | None
     for_drill: bool
     source: str
+    """Where it was given: "practice", "bench" or "paper"."""
     drill: int | None = None
     """The drill that it was answered in, if in one."""
     late: bool = False
@@ -123,6 +128,11 @@ class Answer:
     """What may explain a miss, with its probability; None in answers from before that was kept."""
     did_not_know: bool = False
     """Whether the learner said so instead of answering."""
+
+    @property
+    def on_paper(self) -> bool:
+        """Whether it was written on paper and typed in by a preceptor."""
+        return self.source == PAPER
 
 
 @dataclass(frozen=True)

@@ -139,7 +139,7 @@ def case_page(
         question=case.type.question(case.findings),
         within=case.type.marked_within,
         picture=telling(case.type.figure(case.findings, "found")),
-        inputs=tuple(_input(ask, texts or {}, problems, reads or {}) for ask in case.type.asks),
+        inputs=tuple(answer_field(ask, texts or {}, problems, reads or {}) for ask in case.type.asks),
         problem=problems.get(None),
         confidences=CONFIDENCE_WORDS,
         confidence=confidence,
@@ -158,9 +158,10 @@ def case_page(
     )
 
 
-def _input(
+def answer_field(
     ask: Field[Any], texts: Mapping[str, str], problems: Mapping[str | None, str], reads: Mapping[str, str]
 ) -> AnswerField:
+    """Show one thing asked, with what was typed, what is wrong with it and how it reads."""
     match ask.kind:
         case Choice(options=options):
             how = "one"

@@ -140,6 +140,8 @@ class MarkPage:
     """The drill that it was a case of."""
     late: bool = False
     """Whether it came after that drill's time."""
+    on_paper: bool = False
+    """Whether it was written on paper and typed in by a preceptor."""
     fact: bool = False
     """Whether the slips are said as a fact."""
     mistyped: str = ""
@@ -208,6 +210,7 @@ def mark_page(
         asked_there="" if not done.dealt.at_bench else "eye" if done.dealt.type in WHOLE_EYES else "short",
         drill=sitting.drill,
         late=done.answer.late,
+        on_paper=done.answer.on_paper,
         fact=mark.verdict == "slip",
         mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
         can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),

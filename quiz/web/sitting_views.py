@@ -82,11 +82,15 @@ def case_lines(answers: Sequence[Answer], accepted: Collection[str] = ()) -> tup
             number,
             one.dealt,
             type_title(one.type),
-            verdict_words(one) + (", with help" if _helped(one) else "") + _late(one, accepted),
+            f"{verdict_words(one)}{_how(one)}{_late(one, accepted)}",
             "" if one.seconds is None else f"{one.seconds:.0f} s",
         )
         for number, one in enumerate(answers, 1)
     )
+
+
+def _how(one: Answer) -> str:
+    return ", from paper" if one.on_paper else ", with help" if _helped(one) else ""
 
 
 def _late(one: Answer, accepted: Collection[str]) -> str:

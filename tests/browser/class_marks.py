@@ -6,6 +6,8 @@ import re
 
 from playwright.sync_api import Page, expect
 
+from quiz.classroom import on_paper
+from quiz.storage import class_queries
 from quiz.storage.classroom import own_case_queries
 from tests.browser.conftest import SIDEWAYS, Check
 from tests.browser.test_class import (
@@ -18,8 +20,10 @@ from tests.browser.test_class import (
     make_class,
     marked,
     room,
+    row_of,
     sign_in,
 )
+from tests.conftest import slipped, written
 from tests.quiz import class_people
 
 __all__ = ["device", "room"]
@@ -126,3 +130,60 @@ def test_a_reader_sees_own_cases_and_writes_none(room: Class, device: Open) -> N
     assert page.get_by_role("link", name="Change it").count() == 0
     page.goto(f"{room.url}/class/1/cases")
     assert page.get_by_text("Write one").count() == 0
+
+
+def test_a_sheet_is_typed_in_read_back_saved_and_taken_back(room: Class, device: Open, accessible: Check) -> None:
+    desk, phone = device().new_page(), device().new_page()
+    code, drill = room.ready(desk)
+    for page, name in ((phone, "Ada"), (device().new_page(), "Bo")):
+        room.joined(page, code, name)
+    desk.reload()
+    desk.get_by_role("link", name="Type answers in from paper").click()
+    accessible_everywhere(desk, accessible)
+    desk.get_by_role("link", name="version B").click()
+    desk.get_by_role("link", name="Ada").click()
+    expect(desk.locator("h1")).to_have_text("The sheet of Ada, version B")
+    found = class_queries.drill_of_id(room.store, 1)
+    assert found is not None
+    cases = dict(on_paper.sheet(room.store, found, "B"))
+    expect(desk.locator("#answer-1-power")).to_be_focused()
+    desk.keyboard.type("about one")
+    desk.locator("#answer-2-power").fill(slipped(cases[2], "distance-left-in")["power"])
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#problem-1-power")).to_be_visible()
+    expect(desk.locator("#answer-1-power")).to_be_focused()
+    accessible_everywhere(desk, accessible)
+    desk.locator("#answer-1-power").fill(written(cases[1])["power"])
+    desk.keyboard.press("Enter")
+    expect(desk.locator("#as-read")).to_contain_text("1 right of 2 answered. Nothing is saved yet.")
+    expect(desk.locator("tbody tr").nth(1)).to_contain_text("slipped: left the working distance in")
+    accessible_everywhere(desk, accessible)
+    desk.keyboard.press("Enter")
+    expect(desk.locator("main")).to_contain_text("The sheet of Ada is saved.")
+    expect(desk.locator("main")).to_contain_text("Ada: 1 right of 2 answered by Ada typed in by Marit Osei")
+    expect(desk.get_by_role("link", name="Bo")).to_be_visible()
+    desk.set_viewport_size({"width": 360, "height": 740})
+    assert not desk.evaluate(SIDEWAYS)
+
+    # Everyone is told that it came from paper; Ada sees her mark.
+    desk.goto(drill)
+    assert row_of(desk, "Ada").endswith("at its end, not passed, from paper, typed in by Marit Osei")
+    phone.goto(f"{room.url}/class")
+    phone.get_by_role("link", name="Net from gross").click()
+    expect(phone.locator("main")).to_contain_text("1 of 3 right: 33 %. You worked on paper")
+    phone.locator("tbody tr").nth(1).get_by_role("link").click()
+    expect(phone.locator("#verdict")).to_have_text("One step slipped")
+    expect(phone.locator("main")).to_contain_text("From paper. A preceptor typed this answer in from a sheet.")
+    assert phone.get_by_role("link", name="I mistyped").count() == 0
+    accessible_everywhere(phone, accessible)
+
+    # Typed wrongly: taken back, which nothing on the screen can be.
+    desk.goto(f"{drill}/paper")
+    desk.locator("summary", has_text="Typed wrongly?").click()
+    desk.get_by_role("button", name="Take the sheet back").click()
+    expect(desk.locator("#problem")).to_contain_text("tick the box")
+    desk.locator("summary", has_text="Typed wrongly?").click()
+    desk.get_by_label("Remove these answers of Ada").check()
+    desk.get_by_role("button", name="Take the sheet back").click()
+    expect(desk.get_by_role("link", name="Ada")).to_be_visible()
+    assert room.store.answers_of(1) == []

@@ -12,7 +12,7 @@ from werkzeug.wrappers import Response
 from cases.curriculum import case_list
 from cases.errors import CaseError
 from cases.procedure.settings import Settings
-from quiz.classroom import classes, drills, roster
+from quiz.classroom import classes, drills, on_paper, roster
 from quiz.classroom.drills import FEEDBACK, PLAN, Audience, BadPlan, NotNow, NotReadable
 from quiz.classroom.take_drill import joined_after
 from quiz.exports import qti
@@ -22,7 +22,8 @@ from quiz.practice.forms import BadText, Moment, written
 from quiz.practice.titles import slip_at_step, type_title
 from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
-from quiz.storage.classroom import own_case_queries
+from quiz.storage.classroom import own_case_queries, paper_queries
+from quiz.storage.classroom.paper_queries import PaperRun
 from quiz.storage.result_queries import LearnerSum
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Sitting
@@ -162,6 +163,8 @@ class DrillPage:
     """How many cannot."""
     same: bool
     """Whether all learners get the cases that are printed."""
+    to_type_in: bool
+    """Whether answers from paper can be typed in."""
     may: bool
     """Whether this preceptor may change anything."""
     to_start: bool
@@ -190,6 +193,7 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=drill.id)}
     bench = drills.at_the_bench(store, drill)
     late = result_queries.late_answers(store, drill.id)
+    paper = paper_queries.runs_in(store, drill.id)
     opened_at = drill.open_from or class_queries.first_begun(store, drill.id)
     after = {one.learner: day_of(one.joined_at) for one in members if joined_after(opened_at, one.joined_at)}
     let_in = class_queries.were_let_in(store, drill.id)
@@ -221,6 +225,7 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
                 drill.is_open(now, given.get(one.learner)),
                 late=late,
                 after=after,
+                paper=paper.get(one.learner),
             )
             for one in members
             if one.learner in runs
@@ -237,21 +242,22 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         on_paper=drills.places_on_paper(drill) - bench,
         at_the_bench=bench,
         same=drill.same,
+        to_type_in=not on_paper.why_not(store, drill),
         problem=problem,
     )
     return make_response(render_template("drill.html", page=page), status)
 
 
-def _paper(drill: Drill, on_paper: int) -> dict[str, Any]:
+def _paper(drill: Drill, printed: int) -> dict[str, Any]:
     """Return what the page says of a drill's worksheet and packages."""
     try:
         listed = drills.cases_on_paper(request_context.store(), drill)
     except (CaseError, NotReadable) as error:
         return {"digest": None, "versions": (), "unprintable": str(error), "not_in_packages": "", "packages": False}
-    without = qti.left_out(listed) if on_paper else []
+    without = qti.left_out(listed) if printed else []
     titles = dict.fromkeys(f"“{listed.cases[number - 1].type.title}”" for number in without)
-    words = f"{len(without)} of {on_paper} ({', '.join(titles)})" if without else ""
-    more = {"not_in_packages": words, "packages": len(without) < on_paper}
+    words = f"{len(without)} of {printed} ({', '.join(titles)})" if without else ""
+    more = {"not_in_packages": words, "packages": len(without) < printed}
     versions = tuple((one, case_list.in_version(listed, one).digest) for one in case_list.VERSIONS)
     return {"digest": listed.digest, "versions": versions, "unprintable": "", **more}
 
@@ -265,6 +271,7 @@ def _run(
     *,
     late: Mapping[int, int],
     after: Mapping[int, str],
+    paper: PaperRun | None,
 ) -> RunRow:
     answered, right = (found.answered, found.right) if found else (0, 0)
     came = drills.outcome(drill, answered, right)
@@ -272,6 +279,8 @@ def _run(
     state = "at its end" if run.ended_at is not None else unfinished
     if came.passed is not None and run.ended_at is not None:
         state += ", passed" if came.passed else ", not passed"
+    if paper is not None:
+        state += f", from paper, typed in by {paper.preceptor}"
     mean = found.mean_seconds if found else None
     return RunRow(
         learner=who.learner,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -17,7 +17,7 @@ from quiz.practice import sittings
 from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.datafile import Busy, NotKept
-from quiz.storage.store import Sitting
+from quiz.storage.store import Answer, Sitting
 from quiz.web import assets, request_context
 from quiz.web.drill_views import moment, score_words
 from quiz.web.practise.routes import show_case
@@ -199,7 +199,7 @@ def _page(one: Offer) -> DrillingPage:
         test=drill.test,
         may_return=drill.may_return,
         time=_time(one),
-        summary=_summary(drill, came, len(answers) - len(in_time)) if told and one.run else "",
+        summary=_summary(drill, came, answers, in_time) if told and one.run else "",
         passed=came.passed if one.over else None,
         slips=slip_lines(sittings.slipped_in(in_time)) if told else (),
         cases=case_lines(answers, accepted) if told else (),
@@ -216,8 +216,11 @@ def _time(one: Offer) -> str:
     return f"{minutes:.3g} minutes"
 
 
-def _summary(drill: Drill, came: Outcome, late: int) -> str:
+def _summary(drill: Drill, came: Outcome, answers: Sequence[Answer], in_time: Sequence[Answer]) -> str:
+    late = len(answers) - len(in_time)
     answered = f" You answered {came.answered}." if drill.minutes is not None else ""
+    if any(one.on_paper for one in answers):
+        answered += " You worked on paper, and a preceptor typed your answers in."
     return f"{score_words(drill, came)}.{answered}{late_words(late)}"
 
 

@@ -19,6 +19,7 @@ from quiz.lru_cache import LockedCache
 from quiz.practice.titles import slip_title, step_title, type_title
 from quiz.storage import class_queries, item_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.classroom import paper_queries
 from quiz.storage.item_queries import WrongAnswer
 from quiz.web import request_context
 from quiz.web.classroom.ownership import own_class, own_drill
@@ -68,6 +69,8 @@ class ScoreRow:
     passed: bool | None
     finished: bool
     begun: bool
+    on_paper: bool
+    """Whether it was worked on paper and typed in."""
 
 
 @dataclass(frozen=True)
@@ -150,6 +153,7 @@ def score_rows(what: Class, drill: Drill) -> list[ScoreRow]:
     runs = {run.learner: run for run in class_queries.runs_of(store, drill.id)}
     sums = {one.learner: one for one in result_queries.learner_sums(store, what.id, "all", drill=drill.id)}
     late = result_queries.late_answers(store, drill.id)
+    paper = paper_queries.runs_in(store, drill.id)
     given, now = class_queries.allowances_in(store, drill.id), request_context.now()
     behind, rows = url_for("results.answers", class_id=what.id), []
     for who in members_for(store, drill, roster_queries.members_of(store, what.id)):
@@ -167,11 +171,12 @@ def score_rows(what: Class, drill: Drill) -> list[ScoreRow]:
                 score=_score(came) if over else "",
                 seconds=found.seconds if found and found.timed else None,
                 time=_clock(found.seconds) if found and found.timed else "",
-                state=_state(run is not None, over, late.get(who.learner, 0)),
+                state=_state(run is not None, over, late.get(who.learner, 0), on_paper=who.learner in paper),
                 answers=f"{behind}?drill={drill.id}&learner={who.learner}",
                 passed=came.passed if over else None,
                 finished=over,
                 begun=run is not None,
+                on_paper=who.learner in paper,
             )
         )
     return rows
@@ -181,8 +186,8 @@ def _score(came: Outcome) -> str:
     return f"{came.right}" if came.asked is None else f"{came.right} of {came.asked}"
 
 
-def _state(begun: bool, over: bool, late: int) -> str:
-    words = "" if over else "under way" if begun else "not begun"
+def _state(begun: bool, over: bool, late: int, *, on_paper: bool) -> str:
+    words = "from paper" if on_paper else "" if over else "under way" if begun else "not begun"
     return ", ".join([*([words] if words else []), *([f"{late} late"] if late else [])])
 
 

@@ -523,6 +523,7 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
         mark=verdict_words(one)
         + (", mistyped: then " + VERDICT_WORDS.get(meant.verdict, meant.verdict) if meant else "")
         + (", with help" if one.hints else "")
+        + (", from paper" if one.on_paper else "")
         + (", late" if one.late else "")
         + (", counted" if one.late and one.dealt in result_queries.accepted_of(store, one.learner) else ""),
         slips=("" if one.verdict == "slip" or not explained else "perhaps ")

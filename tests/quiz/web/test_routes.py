@@ -273,6 +273,11 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/cases/<int:number>/change": SEEN,
     f"POST {C}/cases/<int:number>/change": done(422),
     f"POST {C}/cases/<int:number>/remove": done(409),
+    # answers from paper
+    f"GET {D}/paper": SEEN,
+    f"GET {D}/paper/<int:learner_id>": seen(409),
+    f"POST {D}/paper/<int:learner_id>": done(409),
+    f"POST {D}/paper/<int:learner_id>/take-back": done(422),
     f"GET {C}/doubts.jsonl": SEEN,
     f"GET {D}/sheet": SEEN,
     f"GET {D}/cases.json": SEEN,
