@@ -147,6 +147,7 @@ def test_a_body_too_long_is_refused_by_its_head_alone(data_file: DataFile, url: 
         ("/settings", 70_000, 413, "An answer is a line, not a file: shorten it."),
         ("/accuracy/import", 1_500_000, 422, "<h1>"),
         ("/accuracy/import", 3_000_000, 422, "the file is over 2 MB"),
+        ("/progress/bring", 1_500_000, 422, "<h1>"),
         ("/accuracy/import", 30_000_000, 413, "a file may have 2 MB"),
         ("/progress/bring", 1_500_000, 422, "The file is empty."),
         ("/day", 200_000, 200, "<h1>"),
