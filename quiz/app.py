@@ -38,7 +38,7 @@ AREAS = (
         "learners.routes",
         "look_up.routes",
     ),
-    *("own_cases.routes", "paper.routes"),
+    *("own_cases.routes", "own_cases.drill_set_routes", "paper.routes"),
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
     *("roster.file_routes", "roster.keeping_routes", "roster.preceptor_routes", "roster.routes"),

@@ -562,6 +562,8 @@ def change(store: Store, drill: Drill, plan: Plan, *, now: float, audience: Audi
     ------
     BadPlan, NotNow
     """
+    if sorted(plan.own_cases) == sorted(drill.own_cases):
+        plan = replace(plan, own_cases=drill.own_cases)  # a form knows no order, and a set that was taken may have one
     plan = checked(plan, drill.seed, now=now, was=drill.closes_at)
     # Another title or time leaves the cases as they are: they may be on paper already.
     others = any(getattr(plan, name) != getattr(drill, name) for name in DRAWN_FROM)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
@@ -11,6 +12,8 @@ from quiz.storage import class_queries
 from quiz.storage.classroom import own_case_queries
 from tests.browser.conftest import SIDEWAYS, Check
 from tests.browser.test_class import (
+    NAME,
+    PASSWORD,
     Class,
     Open,
     accessible_everywhere,
@@ -187,3 +190,119 @@ def test_a_sheet_is_typed_in_read_back_saved_and_taken_back(room: Class, device:
     desk.get_by_role("button", name="Take the sheet back").click()
     expect(desk.get_by_role("link", name="Ada")).to_be_visible()
     assert room.store.answers_of(1) == []
+
+
+def test_a_set_is_saved_looked_at_and_taken_into_another_class(
+    room: Class, device: Open, accessible: Check, tmp_path: Path
+) -> None:
+    desk = device().new_page()
+    _, drill = room.ready(desk)
+    people = preceptor_on(room)
+    case = {"title": "Boy", "words": WORDS, "gross": "+3.25", "distance_cm": "50", "do": "save"}
+    people.post("/class/1/cases/new/net-sphere", case)
+    desk.goto(f"{room.url}/class/1/cases")
+    desk.get_by_role("link", name="Take drills and own cases").click()
+    accessible_everywhere(desk, accessible)
+    with desk.expect_download() as sent:
+        desk.get_by_role("button", name="Save the set").click()
+    path = tmp_path / "set.json"
+    sent.value.save_as(path)
+
+    # Into another class: shown first, every case marked again.
+    number, _ = class_people.make_class(people, "Autumn 1")
+    desk.goto(f"{room.url}/class/{number}/set")
+    desk.get_by_role("button", name="Show what is in it").click()
+    expect(desk.locator("#file-problem")).to_contain_text("nothing was chosen")
+    accessible_everywhere(desk, accessible)
+    desk.locator("#file").set_input_files(path)
+    desk.get_by_role("button", name="Show what is in it").click()
+    expect(desk.locator("h1")).to_have_text("What is in the set")
+    expect(desk.locator("main")).to_contain_text("4 cases worked out and marked again. Nothing is saved yet.")
+    expect(desk.locator("main")).to_contain_text("Gross to net, one sphere: +1.25 D")
+    accessible_everywhere(desk, accessible)
+    desk.get_by_role("button", name="Take what is ticked into Autumn 1").click()
+    expect(desk.locator(".done")).to_contain_text("1 drill and 1 own case taken.")
+    desk.goto(f"{room.url}/class/{number}/drill/2")
+    expect(desk.locator("main")).to_contain_text("Draft: no learner sees it.")
+    digest = desk.locator("main").inner_text().split("digest of its cases: ")[1][:9]
+    desk.goto(drill)
+    expect(desk.locator("main")).to_contain_text(f"digest of its cases: {digest}")
+
+    # A file that was changed is refused.
+    changed = tmp_path / "changed.json"
+    changed.write_text(path.read_text("utf-8").replace('"words":"An', '"words":"The'), "utf-8")
+    desk.goto(f"{room.url}/class/{number}/set")
+    desk.locator("#file").set_input_files(changed)
+    desk.get_by_role("button", name="Show what is in it").click()
+    expect(desk.locator("#file-problem")).to_contain_text("the file was changed after it was saved")
+
+
+def test_what_a_preceptor_learns_scores_comparison_and_remarks(room: Class, device: Open, accessible: Check) -> None:
+    """Ada does both drills rightly, Bo leaves the distance in twice in the first; a remark is written and read."""
+    desk, phone = device().new_page(), device().new_page()
+    code, drill = room.ready(desk)
+    people = preceptor_on(room)
+    ada, bo = (class_people.learner(room.app, code, name) for name in ("Ada", "Bo"))
+    class_people.learner(room.app, code, "Cy")
+    copied = people.post(f"{drill.removeprefix(room.url)}/copy").location.removesuffix("/edit")
+    people.post(f"{copied}/open")
+    for number in (1, 2):
+        for who, slips in ((ada, 0), (bo, 2 if number == 1 else 0)):
+            who.post(f"/drill/{number}/begin")
+            for place in range(3):
+                _, case = class_people.waiting_in(class_people.case_page(who, f"/drill/{number}"), room.store)
+                room.clock.move(seconds=30)
+                texts = slipped(case, "distance-left-in") if place < slips else None
+                class_people.answer(who, room.store, f"/drill/{number}", texts)
+
+    # Scores: the figures, a sorted table, a search, and the answers behind a case.
+    desk.get_by_role("link", name="Scores, cases one by one").click()
+    tally = " ".join(desk.locator(".tally").inner_text().split())
+    assert tally == "handed in 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4"
+    expect(desk.locator("main")).not_to_contain_text("Look at it again")  # two learners show nothing
+    accessible_everywhere(desk, accessible)
+    learners = desk.get_by_role("region", name="Learners")
+    learners.get_by_role("link", name="Score", exact=True).click()
+    expect(learners.locator("[aria-sort=ascending]")).to_contain_text("Score")
+    assert learners.locator("tbody th").all_inner_texts() == ["Cy", "Bo", "Ada"]
+    desk.get_by_label("Name", exact=True).fill("ad")
+    desk.keyboard.press("Enter")
+    expect(learners.locator("tbody th")).to_have_text(["Ada"])
+    desk.get_by_role("link", name="Report to print").click()
+    assert desk.locator("form").count() == 0
+    accessible_everywhere(desk, accessible)
+    desk.go_back()
+
+    # Before and after: Bo's step is better, and two learners are too few to be sure of it.
+    desk.get_by_label("Compare with an earlier drill").select_option(label="Net from gross (copy)")
+    desk.get_by_role("button", name="Compare").click()
+    expect(desk.locator("main")).to_contain_text("Taking the working distance off", ignore_case=True)
+    accessible_everywhere(desk, accessible)
+    desk.set_viewport_size({"width": 360, "height": 740})
+    assert not desk.evaluate(SIDEWAYS)
+
+    # A remark on Bo's first answer, which Bo reads under Class and drills, and which can be changed.
+    desk.goto(f"{room.url}/class/1/answers?drill=1&learner={learner_named(room, 'Bo')}&missed=yes")
+    desk.locator("tbody th a").first.click()
+    desk.get_by_label("A remark that Bo will read").fill("Your distance was 67 cm: take off 1.50 D.")
+    desk.get_by_role("button", name="Save the remark").click()
+    expect(desk.locator("#remark")).to_contain_text("“Your distance was 67 cm: take off 1.50 D.”")
+    accessible_everywhere(desk, accessible)
+    room.carry(phone, bo)
+    phone.goto(f"{room.url}/class")
+    phone.locator("section", has_text="Remarks").get_by_role("link").first.click()
+    expect(phone.locator("#remark")).to_contain_text("take off 1.50 D.")
+    expect(phone.locator("#remark")).to_contain_text("Marit Osei")
+    assert phone.get_by_label("A remark that").count() == 0
+    accessible_everywhere(phone, accessible)
+
+
+def learner_named(room: Class, name: str) -> int:
+    return next(one.id for one in room.store.learners() if one.name == name)
+
+
+def preceptor_on(room: Class) -> class_people.Browser:
+    """Sign the preceptor in once more, without scripts."""
+    one = class_people.Browser(room.app)
+    one.sign_in(NAME, PASSWORD)
+    return one

@@ -34,7 +34,7 @@ WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
     "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
-    "own_cases", "paper", "results", "roster", "roster_file", "set_examinations", "trying",
+    "own_cases", "paper", "results", "roster", "roster_file", "set_examinations", "sets", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
 ANSWERED = {"distance-vergence": "", "net-sphere": "always-one-fifty"}

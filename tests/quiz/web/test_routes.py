@@ -273,6 +273,11 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}/cases/<int:number>/change": SEEN,
     f"POST {C}/cases/<int:number>/change": done(422),
     f"POST {C}/cases/<int:number>/remove": done(409),
+    # sets of drills and own cases
+    f"GET {C}/set": SEEN,
+    f"GET {C}/set/file.json": seen(422),
+    f"POST {C}/set": done(422),
+    f"POST {C}/set/take": done(422),
     # answers from paper
     f"GET {D}/paper": SEEN,
     f"GET {D}/paper/<int:learner_id>": seen(409),
