@@ -7,16 +7,27 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
+from cases.curriculum.register import case_type
 from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case
 from cases.procedure.chain import Values
 from cases.recall.prompts import all_groups
 from quiz.accuracy.entries import Entry
-from quiz.classroom import classes, drills, preceptors, roster, roster_file, sign_in, take_drill
+from quiz.classroom import (
+    classes,
+    drills,
+    on_paper,
+    own_cases,
+    preceptors,
+    roster,
+    roster_file,
+    sign_in,
+    take_drill,
+)
 from quiz.classroom.drills import Audience, Plan
 from quiz.classroom.places import group_named
 from quiz.classroom.throttle import Caller, Tries
@@ -25,8 +36,9 @@ from quiz.practice import dealing, learners, recall_prompts
 from quiz.practice.dealt_cases import SentBack, Waiting
 from quiz.practice.forms import form_text
 from quiz.practice.randomness import Lots
-from quiz.storage import accuracy_queries
-from quiz.storage.class_queries import preceptor_named
+from quiz.storage import accuracy_queries, doubt_queries
+from quiz.storage.class_queries import Class, Preceptor, preceptor_named
+from quiz.storage.doubt_queries import Remark
 from quiz.storage.store import Learner, Store
 
 PRECEPTOR = "Preceptor Oak"
@@ -153,11 +165,15 @@ def fill(store: Store, *, now: float, rng: random.Random, said: Callable[[str], 
         drills.open_(store, drills.own(store, one, drill), now=when)
     answers = 0
     alone = learners.add(store, ALONE, now=first)
+    invented = []
     for place, learner in enumerate((*members, alone)):
         habits = HABITS[place % len(HABITS)]
         who = Invented(learner, rng.uniform(2.6, 4.0), rng.uniform(0.2, 0.6), habits, rng, KEPT_UP.get(learner.name))
+        invented.append(who)
         answers += _weeks(store, who, SITTINGS if place != BEHIND else 3, first, lots)
         said(f"{learner.name}: {answers} answers in all")
+    answers += _on_paper(store, one, preceptor, invented[:-1], now - 0.2 * DAY, lots)
+    _remark(store, members, now - 0.1 * DAY)
     _recall(store, alone, first, now, rng, lots)
     accuracy_queries.add(store, alone.id, list(_readings(rng, now)))
     return DemoFilled(answers, password)
@@ -185,6 +201,68 @@ def _plans() -> tuple[Plan, ...]:
         ),
         Plan("Before the practical", ("two-spheres", "next-lens", "transpose"), cases=6, feedback="end", pass_mark=80),
     )
+
+
+OWN_CASES = (
+    (
+        "net-sphere",
+        {
+            "title": "Child on a lap",
+            "words": "An invented child of four, on a lap. You sit closer than usual, so that she stays calm.",
+            "gross": "+4.50",
+            "distance_cm": "40 cm",
+        },
+    ),
+    (
+        "two-spheres",
+        {
+            "title": "Long arm",
+            "words": "An invented man of fifty. The examiner has long arms.",
+            "first.streak": "90",
+            "first.sphere": "+0.50",
+            "second.streak": "180",
+            "second.sphere": "−1.25",
+            "distance_cm": "80 cm",
+            "form": "minus",
+        },
+    ),
+)
+"""Cases that the invented preceptor wrote: their types, and what was typed."""
+REMARK = "Look at the distance before you take anything off. We go through it on Thursday."
+
+
+def _on_paper(store: Store, one: Class, preceptor: Preceptor, people: Sequence[Invented], at: float, lots: Lots) -> int:
+    """Write own cases, set a drill with them, and type in the sheets of those who sat it; return how many answers."""
+    own = tuple(
+        own_cases.keep(store, one, preceptor, own_cases.look_over(case_type(type_id), texts), now=at - 2 * DAY)
+        for type_id, texts in OWN_CASES
+    )
+    plan = Plan("On paper, with cases of our own", ("net-sphere",), cases=4, pass_mark=50, own_cases=own)
+    number = drills.make(store, one, plan, now=at - 2 * DAY, lots=lots)
+    drills.open_(store, drills.own(store, one, number), now=at - 2 * DAY)
+    drill, answers = drills.own(store, one, number), 0
+    for place, who in enumerate(people[:-1]):  # one was not there
+        version = "AB"[place % 2]
+        cases = on_paper.sheet(store, drill, version)
+        texts = {at_: _sent(case, who.answer(case)[0]) for at_, case in cases}
+        if place % 3 == 2:
+            texts.pop(cases[-1][0])  # there was no time left for the last one
+        read = on_paper.read(store, who.learner, cases, texts, now=at + place)
+        on_paper.keep(store, drill, who.learner, preceptor, version, read, now=at + place, lots=lots)
+        answers += len(texts)
+    drills.close(store, drills.own(store, one, number), now=at + 3600)
+    return answers
+
+
+def _remark(store: Store, people: Sequence[Learner], at: float) -> None:
+    """Write a remark on the first answer in a drill that left the distance in."""
+    for learner in people:
+        for answer in store.answers_of(learner.id):
+            slips = [slip for each in answer.explanations for _, slip in each]
+            if answer.drill is not None and answer.verdict == "slip" and slips == ["distance-left-in"]:
+                with store.writing():
+                    doubt_queries.keep_remark(store, Remark(answer.dealt, PRECEPTOR, REMARK, at))
+                return
 
 
 def _weeks(store: Store, who: Invented, sittings: int, first: float, lots: Lots) -> int:

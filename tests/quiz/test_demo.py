@@ -12,7 +12,7 @@ from cases.curriculum.register import all_slips
 from quiz import demo
 from quiz.app import create_app
 from quiz.learning import model
-from quiz.storage import class_queries, projection, result_queries
+from quiz.storage import class_queries, doubt_queries, projection, result_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
@@ -47,7 +47,21 @@ def test_its_screens_are_full(shown: demo.DemoFilled, store: Store, data_file: D
     assert page.status_code == 200
     assert demo.TREES[0] in page.text
     assert result_queries.class_sums(store, 1, "slip")
-    assert len(class_queries.drills_of(store, 1)) == 4
+    assert len(class_queries.drills_of(store, 1)) == 5
+
+
+def test_it_shows_own_cases_sheets_from_paper_and_a_remark(
+    shown: demo.DemoFilled, store: Store, data_file: DataFile
+) -> None:
+    browser = Browser(create_app(data_file, clock=Clock(), lots=lots()))
+    browser.sign_in(demo.PRECEPTOR, shown.password)
+    assert all(texts["title"] in browser.get("/class/1/cases").text for _, texts in demo.OWN_CASES)
+    drill = browser.get("/class/1/drill/5").text
+    assert drill.count("typed in by Preceptor Oak") == len(demo.TREES) - 1
+    assert "from paper" in browser.get("/class/1/drill/5/scores").text
+    remarks = [each for one in store.learners() for each in doubt_queries.remarks_for(store, one.id)]
+    assert [one.note for one in remarks] == [demo.REMARK]
+    assert demo.REMARK in browser.get(f"/class/1/answer/{remarks[0].dealt}").text
 
 
 def test_habits_show_in_the_answers(shown: demo.DemoFilled, store: Store) -> None:
