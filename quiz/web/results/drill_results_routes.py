@@ -18,8 +18,8 @@ from quiz.learning.intervals import Interval
 from quiz.lru_cache import LockedCache
 from quiz.practice.titles import slip_title, step_title, type_title
 from quiz.storage import class_queries, item_queries, result_queries, roster_queries
-from quiz.storage.class_queries import Class, Drill
-from quiz.storage.classroom import paper_queries
+from quiz.storage.class_queries import Class, Drill, KeptCase
+from quiz.storage.classroom import own_case_queries, paper_queries
 from quiz.storage.item_queries import WrongAnswer
 from quiz.web import request_context
 from quiz.web.classroom.ownership import own_class, own_drill
@@ -234,6 +234,7 @@ def _worked_out(what: Class, drill: Drill, finished: frozenset[int]) -> list[Cas
         wrong.setdefault(one.place, []).append(one)
     commonest = {place: found[0].learners for place, found in wrong.items() if not found[0].did_not_know}
     kept = {one.place: one for one in class_queries.kept_cases(store, drill.id, first=places)}
+    own = {one.id: one.title for one in own_case_queries.cases_numbered(store, drill.own_cases)}
     behind, rows = url_for("results.answers", class_id=what.id), []
     for facts in items(places, answers, finished, commonest):
         case = kept.get(facts.place)
@@ -241,7 +242,7 @@ def _worked_out(what: Class, drill: Drill, finished: frozenset[int]) -> list[Cas
         rows.append(
             CaseRow(
                 number=facts.place + 1,
-                title=type_title(case.type) if case else "",
+                title=_case_title(case, own) if case else "",
                 link=f"{behind}?drill={drill.id}&place={facts.place + 1}",
                 facts=facts,
                 right=f"{facts.right} of {facts.answered}" if facts.answered else "nobody",
@@ -256,6 +257,11 @@ def _worked_out(what: Class, drill: Drill, finished: frozenset[int]) -> list[Cas
             )
         )
     return rows
+
+
+def _case_title(case: KeptCase, own: Mapping[int, str]) -> str:
+    name = own.get(case.seed - drills.OWN_SEEDS)
+    return type_title(case.type) if name is None else f"{name} ({type_title(case.type)})"
 
 
 def _wrong(one: WrongAnswer) -> tuple[str, str, int]:
@@ -470,7 +476,8 @@ def _change_row(one: StepChange) -> ChangeRow:
 
 def _points(share: float) -> str:
     points = 100 * share
-    return f"{points:+.{1 if 0 < abs(points) < 1 else 0}f}".replace("-", "−")
+    written = f"{points:+.{1 if 0 < abs(points) < 1 else 0}f}".replace("-", "−")
+    return written if any(digit in written for digit in "123456789") else "0"
 
 
 def _slip_changes(what: Class, before: Drill, after: Drill) -> list[SlipChange]:

@@ -149,7 +149,7 @@ def test_it_comes_first_in_a_drill_is_marked_and_counted(
     answer(who, store, "/drill/1")
     assert "1 of 2 right: 50 %" in words(who.get("/drill/1").text)
     scores = words(owner.get(f"{drill}/scores").text)
-    assert "1 Gross to net, one sphere 0 of 1" in scores
+    assert "1 First visit (Gross to net, one sphere) 0 of 1" in scores
     assert "left the working distance in" in scores
     behind = words(owner.get(f"/class/1/answer/{dealt}").text)
     assert WORDS in behind

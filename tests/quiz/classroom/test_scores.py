@@ -16,6 +16,7 @@ from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
+from quiz.web.results import drill_results_routes
 from tests.conftest import Clock, lots, slipped, written
 from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in
 
@@ -232,3 +233,10 @@ def test_a_remark_on_an_answer_is_read_by_its_learner_alone(app: Flask, store: S
     ada.post("/class/mine/remove", {"sure": "yes"})
     assert store.fetch("SELECT * FROM remarks") == []
     assert [each.words for each in check(data_file.path) if not each.good] == []
+
+
+@pytest.mark.parametrize(
+    ("share", "words"), [(0.0, "0"), (-0.0004, "0"), (0.004, "+0.4"), (-0.0996, "−10"), (0.005, "+0.5"), (1.0, "+100")]
+)
+def test_points_have_no_sign_where_they_are_nothing(share: float, words: str) -> None:
+    assert drill_results_routes._points(share) == words
