@@ -21,10 +21,10 @@ from quiz.classroom import drill_set, drills
 from quiz.classroom.drill_set import BadSet, SavedCase
 from quiz.practice.working_out import computing_types
 from quiz.storage import class_queries
-from quiz.storage.checks import check
 from quiz.storage.classroom import own_case_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.rows import as_json
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots
 from tests.quiz.class_people import Browser, learner, make_class, preceptor, set_drill, waiting_in

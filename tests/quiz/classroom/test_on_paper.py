@@ -18,9 +18,9 @@ from cases.procedure.case_type import Case
 from quiz.app import create_app
 from quiz.classroom import drills, on_paper
 from quiz.storage import class_queries, projection
-from quiz.storage.checks import check
 from quiz.storage.classroom import paper_queries
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped, written
 from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in

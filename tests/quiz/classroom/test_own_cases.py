@@ -18,9 +18,9 @@ from quiz.app import create_app
 from quiz.classroom import drills, own_cases
 from quiz.practice.working_out import BadFindings, computing_types, texts_of
 from quiz.storage import class_queries
-from quiz.storage.checks import check
 from quiz.storage.classroom import own_case_queries
 from quiz.storage.datafile import DataFile
+from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots, slipped
 from tests.quiz.class_people import DRILL, Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
