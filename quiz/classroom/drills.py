@@ -27,8 +27,9 @@ from quiz.storage.classroom import own_case_queries
 from quiz.storage.classroom.own_case_queries import OwnCase
 from quiz.storage.result_queries import LateDecision
 from quiz.storage.roster_queries import Member
-from quiz.storage.store import Store
+from quiz.storage.store import Dealt, Store
 
+WHY = "From the drill that your preceptor set."
 MOST_CASES = 100
 MOST_MINUTES = 180
 CASES_ON_PAPER = 20
@@ -445,6 +446,26 @@ def to_deal(store: Store, drill: Drill, place: int, learner_id: int) -> Case:
     return shown_at(store, drill, place)
 
 
+def as_dealt(drill: Drill, run: int, learner_id: int, case: Case, now: float, lots: Lots) -> Dealt:
+    """Return a case of a drill as it is dealt to a learner in their run."""
+    return Dealt(
+        id=lots.new_id(),
+        learner=learner_id,
+        sitting=run,
+        type=case.type.id,
+        seed=case.seed or 0,
+        settings={"form": drill.form, "level": drill.level, "distance_cm": drill.distance_cm},
+        findings=case.type.findings.to_json(case.findings),
+        why=WHY,
+        must_show=None,
+        probe_of=None,
+        for_drill=True,
+        dealt_at=now,
+        drill=drill.id,
+        words=case.words,
+    )
+
+
 def order_for(seed: int, cases: int, learner_id: int) -> list[int]:
     """Return the order in which a learner meets the same cases: by a hash, so that it is the same on every machine."""
     return sorted(range(cases), key=lambda place: hashlib.sha256(f"{seed} {learner_id} {place}".encode()).digest())
@@ -543,6 +564,19 @@ def audience_of(store: Store, drill: Drill) -> Audience:
         return EVERYONE
     groups = frozenset(one.id for one in roster_queries.groups_in_drill(store, drill.id))
     return Audience(groups, roster_queries.people_in_drill(store, drill.id))
+
+
+def is_barred(store: Store, drill: Drill, learner_id: int) -> bool:
+    """Say whether a drill counts and this learner, who joined after it opened, has to be let in first."""
+    joined = roster_queries.joined_at(store, drill.class_id, learner_id)
+    if not drill.counts or not joined_after(drill.open_from, joined):
+        return False
+    return learner_id not in class_queries.were_let_in(store, drill.id)
+
+
+def joined_after(opened_at: float | None, joined_at: float | None) -> bool:
+    """Say whether someone joined after a drill was open; False where it is not known."""
+    return opened_at is not None and joined_at is not None and joined_at > opened_at
 
 
 def members_for(store: Store, drill: Drill, members: Sequence[Member]) -> list[Member]:

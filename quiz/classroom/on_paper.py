@@ -14,7 +14,7 @@ from cases.curriculum.case_list import in_version
 from cases.procedure.case_type import Case
 from cases.procedure.marking import Mark
 from cases.worksheet import on_paper
-from quiz.classroom import drills, take_drill
+from quiz.classroom import drills
 from quiz.classroom.drills import NotNow
 from quiz.practice import dealing
 from quiz.practice.dealt_cases import SentBack
@@ -78,7 +78,7 @@ def check_free(store: Store, drill: Drill, learner_id: int) -> None:
         raise NotNow("this learner's sheet was typed in already: take it back to type it again")
     if run is not None:
         raise NotNow("this learner has begun the drill on the screen: those answers count")
-    if take_drill.is_barred(store, drill, learner_id):
+    if drills.is_barred(store, drill, learner_id):
         raise NotNow("this learner joined after the drill had opened, and it counts: let them in first")
 
 
@@ -136,7 +136,7 @@ def keep(
         check_free(store, drill, learner.id)
         run = store.begin_sitting(learner.id, now=now, cases=drill.cases, minutes=drill.minutes, drill=drill.id)
         for one in answers:
-            dealt = take_drill.as_dealt(drill, run, learner.id, one.case, now, lots)
+            dealt = drills.as_dealt(drill, run, learner.id, one.case, now, lots)
             store.deal(dealt)
             if one.mark is None:
                 store.close_case(dealt.id, now=now)

@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cases.errors import CaseError
-from cases.procedure.case_type import Case
-from quiz.classroom.drills import NotReadable, UnknownDrill, to_deal
+from quiz.classroom.drills import NotReadable, UnknownDrill, as_dealt, is_barred, to_deal
 from quiz.practice import case_cache, sittings
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.randomness import Lots
-from quiz.storage import class_queries, roster_queries
+from quiz.storage import class_queries
 from quiz.storage.class_queries import Allowance, Drill
 from quiz.storage.store import Dealt, Learner, Sitting, Store
-
-WHY = "From the drill that your preceptor set."
 
 
 @dataclass(frozen=True)
@@ -65,19 +62,6 @@ def offers(store: Store, learner: Learner, *, now: float) -> list[Offer]:
             barred = (is_open or awaited) and run is None and is_barred(store, drill, learner.id)
             found.append(Offer(drill, run, is_open and not barred, barred, given.get(drill.id), awaited))
     return found
-
-
-def is_barred(store: Store, drill: Drill, learner_id: int) -> bool:
-    """Say whether a drill counts and this learner, who joined after it opened, has to be let in first."""
-    joined = roster_queries.joined_at(store, drill.class_id, learner_id)
-    if not drill.counts or not joined_after(drill.open_from, joined):
-        return False
-    return learner_id not in class_queries.were_let_in(store, drill.id)
-
-
-def joined_after(opened_at: float | None, joined_at: float | None) -> bool:
-    """Say whether someone joined after a drill was open; False where it is not known."""
-    return opened_at is not None and joined_at is not None and joined_at > opened_at
 
 
 def offer(store: Store, learner: Learner, drill_id: int, *, now: float) -> Offer:
@@ -159,26 +143,6 @@ def _deal(store: Store, learner: Learner, drill: Drill, run: int, now: float, lo
     dealt = as_dealt(drill, run, learner.id, case, now, lots)
     store.deal(dealt)
     return Waiting(dealt, case)
-
-
-def as_dealt(drill: Drill, run: int, learner_id: int, case: Case, now: float, lots: Lots) -> Dealt:
-    """Return a case of a drill as it is dealt to a learner in their run."""
-    return Dealt(
-        id=lots.new_id(),
-        learner=learner_id,
-        sitting=run,
-        type=case.type.id,
-        seed=case.seed or 0,
-        settings={"form": drill.form, "level": drill.level, "distance_cm": drill.distance_cm},
-        findings=case.type.findings.to_json(case.findings),
-        why=WHY,
-        must_show=None,
-        probe_of=None,
-        for_drill=True,
-        dealt_at=now,
-        drill=drill.id,
-        words=case.words,
-    )
 
 
 def put_back(store: Store, learner: Learner, one: Offer, dealt_id: str, *, now: float) -> None:

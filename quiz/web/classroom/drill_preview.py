@@ -11,7 +11,7 @@ from werkzeug.wrappers import Response
 from cases.curriculum.bench_stage import seen
 from cases.curriculum.bench_types import stage_of
 from cases.procedure.case_type import Case
-from quiz.classroom import drills, take_drill
+from quiz.classroom import drills
 from quiz.practice import dealing
 from quiz.practice.dealt_cases import Place, SentBack
 from quiz.practice.forms import joined
@@ -56,7 +56,7 @@ def _show(
     class_id: int, drill: Drill, number: int, texts: dict[str, str] | None, problems: dict[str | None, str]
 ) -> Response:
     case = _case(drill, number)
-    waiting = dealing.untold(case, now=request_context.now(), why=take_drill.WHY)
+    waiting = dealing.untold(case, now=request_context.now(), why=drills.WHY)
     page = case_page(waiting, Place(number, drill.cases), texts=texts, problems=problems)
     shown = TryPage(class_id, drill.id, drill.title, number, page, _stage(case))
     return make_response(render_template("try.html", page=shown), 422 if problems else 200)
@@ -91,7 +91,7 @@ def mark(class_id: int, drill_id: int, number: int) -> Response:
     given = {ask.name: joined(ask.kind, request.form.getlist(f"answer-{ask.name}")) for ask in case.type.asks}
     texts = None if request.form.get("unknown") else given
     try:
-        done = dealing.tried(case, texts, now=request_context.now(), why=take_drill.WHY)
+        done = dealing.tried(case, texts, now=request_context.now(), why=drills.WHY)
     except SentBack as back:
         return _show(what.id, drill, number, given, {back.ask: str(back)})
     nobodys = Sitting(0, 0, request_context.now(), drill.cases, drill.minutes, None)

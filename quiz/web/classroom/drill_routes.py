@@ -13,8 +13,7 @@ from cases.curriculum import case_list
 from cases.errors import CaseError
 from cases.procedure.settings import Settings
 from quiz.classroom import classes, drills, on_paper, roster
-from quiz.classroom.drills import FEEDBACK, PLAN, Audience, BadPlan, NotNow, NotReadable
-from quiz.classroom.take_drill import joined_after
+from quiz.classroom.drills import FEEDBACK, PLAN, Audience, BadPlan, NotNow, NotReadable, joined_after
 from quiz.exports import qti
 from quiz.exports.spellings import LEFT_OUT
 from quiz.learning import model
