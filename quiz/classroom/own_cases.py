@@ -18,7 +18,7 @@ from cases.procedure.chain import SlipRef
 from quiz.classroom.drills import LONGEST_TITLE
 from quiz.errors import QuizError
 from quiz.practice.forms import BadFields
-from quiz.practice.working_out import BadFindings, Worked, work_out
+from quiz.practice.own_findings.working_out import BadFindings, Worked, work_out
 from quiz.storage.class_queries import Class, Preceptor
 from quiz.storage.classroom import own_case_queries
 from quiz.storage.classroom.own_case_queries import NewCase, OwnCase

@@ -14,6 +14,8 @@ LONGEST: Mapping[str, int] = {
     "/day": _MB // 4,
     "/people/file": _MB,
     "/people/file/take": _MB,
+    "/set": 2 * _MB,
+    "/set/take": 2 * _MB,
 }
 """Bytes of a body, by the end of the address; what other pages take is set in `create_app`."""
 

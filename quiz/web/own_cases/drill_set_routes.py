@@ -18,21 +18,13 @@ from quiz.practice.titles import type_title
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.classroom import own_case_queries
-from quiz.web import request_context
+from quiz.web import request_context, uploads
 from quiz.web.classroom.ownership import may_change, own_class
 from quiz.web.downloads import download
 
 pages = Blueprint("sets", __name__, url_prefix="/class/<int:class_id>/set")
 
-BIGGEST_FILE = 2 * 1024 * 1024
-
-
-@pages.url_value_preprocessor
-def _files_may_be_longer(endpoint: str | None, _: object) -> None:
-    """Let files be sent to the pages that take them; before any check of the body."""
-    if endpoint in ("sets.preview", "sets.take"):
-        request.max_content_length = BIGGEST_FILE
-        request.max_form_memory_size = BIGGEST_FILE
+BIGGEST_FILE = uploads.LONGEST["/set"]
 
 
 @dataclass(frozen=True)

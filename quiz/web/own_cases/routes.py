@@ -12,7 +12,7 @@ from cases.errors import CaseError
 from cases.procedure.case_type import CannotDraw, CaseType, draw
 from quiz.classroom import own_cases
 from quiz.classroom.own_cases import TITLE, WORDS, CaseInUse, Written
-from quiz.practice.working_out import BadFindings, computing_types, inputs_for, texts_of
+from quiz.practice.own_findings.working_out import BadFindings, computing_types, inputs_for, texts_of
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.classroom import own_case_queries

@@ -15,8 +15,8 @@ from cases.procedure.case_type import Case, CaseType
 from quiz.classroom.drills import LONGEST_TITLE
 from quiz.classroom.own_cases import TITLE, WORDS
 from quiz.practice.forms import Input, Shown, Words, shown
+from quiz.practice.own_findings.working_out import computing_types, inputs_for
 from quiz.practice.titles import slip_at_step, step_title, type_title
-from quiz.practice.working_out import computing_types, inputs_for
 from quiz.storage.class_queries import Class
 from quiz.storage.classroom.own_case_queries import OwnCase
 from quiz.web.pictures import Picture, picture

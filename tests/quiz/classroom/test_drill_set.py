@@ -19,7 +19,7 @@ from cases.procedure.case_type import draw
 from quiz.app import create_app
 from quiz.classroom import drill_set, drills
 from quiz.classroom.drill_set import BadSet, SavedCase
-from quiz.practice.working_out import computing_types
+from quiz.practice.own_findings.working_out import computing_types
 from quiz.storage import class_queries
 from quiz.storage.classroom import own_case_queries
 from quiz.storage.datafile import DataFile

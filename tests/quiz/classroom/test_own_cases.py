@@ -16,7 +16,7 @@ from cases.curriculum.register import all_types
 from cases.procedure.case_type import draw
 from quiz.app import create_app
 from quiz.classroom import drills, own_cases
-from quiz.practice.working_out import BadFindings, computing_types, texts_of
+from quiz.practice.own_findings.working_out import BadFindings, computing_types, texts_of
 from quiz.storage import class_queries
 from quiz.storage.classroom import own_case_queries
 from quiz.storage.datafile import DataFile
