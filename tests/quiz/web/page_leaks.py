@@ -46,9 +46,9 @@ OPENED = (
 )  # fmt: skip
 NO_PAGE = {
     "static", "asset", "bench.tell", "bench.tell_case", "bench.tell_guide", "trying.tell", "drilling.started",
-    "practise.read_as", "accuracy.read_as", "examination.tell",
+    "practise.read_as", "accuracy.read_as", "examination.tell", "health.healthz", "health.robots",
 }  # fmt: skip
-"""What is no page: files of the app, and what its scripts ask for."""
+"""What is no page: files of the app, what its scripts ask for, and what programs do."""
 
 
 class Reader:
@@ -130,6 +130,7 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
         "drill/1/late",
         "drill/1/try",
         "doubts.jsonl",
+        "set/file.json?drill=1&case=1",
     ):
         marit.open(f"/class/{number}/{page}")
     marit.open("/class")
