@@ -6,6 +6,7 @@ names of the fields are those of the form on the page and of the script's state.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -15,7 +16,7 @@ from cases.figures.parts import heading
 from cases.figures.pupil_reflex import Breadth, Brightness, Speed, travel
 from cases.notation.prescription import write_axis
 from cases.optics import light
-from cases.optics.appearance import PUPIL_MM, seen_in
+from cases.optics.appearance import PUPIL_MM, Seen, seen_in
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import NEUTRAL_ZONE, Cone, Setting, movement, skew, speed_ratio, zones
 from cases.procedure.figure import Figure
@@ -125,6 +126,8 @@ class View:
 
     name: str
     bench: Bench
+    words: tuple[str, ...] = ()
+    """What the case has said of it, to be said of the picture too; without them `seen` says what a sweep shows."""
 
 
 @dataclass(frozen=True)
@@ -175,6 +178,21 @@ def require_plain(distance_cm: float, *left: float) -> None:
 def one_view(bench: Rule[Bench], free: frozenset[str]) -> Stage:
     """Make the stage on which a bench stands alone."""
     return Stage(given(bench)(lambda only: (View("", only),)), free)
+
+
+def described_views(views: Sequence[tuple[str, Bench, Seen]]) -> tuple[View, ...]:
+    """Return views of reflexes that a case describes in words, each with a name, a bench and its description.
+
+    The words are those of a parallel beam, and so is the picture wherever every movement can be seen with one. Where
+    one cannot, the picture keeps the slightly diverging beam of the bench, and the words say so.
+    """
+    level = [replace(bench, sleeve=0.0) for _, bench, _ in views]
+    plain = all(light.shows(one.setting, one.streak, movement(one.setting, one.streak)) for one in level)
+    note = () if plain else ("The picture has a slightly diverging beam, in which a reflex is slower.",)
+    return tuple(
+        View(name, one if plain else bench, (f"{look.words[:1].upper()}{look.words[1:]}.", *note))
+        for one, (name, bench, look) in zip(level, views, strict=True)
+    )
 
 
 def seen(bench: Bench) -> tuple[str, ...]:

@@ -41,7 +41,7 @@ def moving_in_mark(views: Sequence[View]) -> MovingPage | None:
             view.name,
             picture(still(view.bench, uid=f"moving-{place}", name="")),
             # Where the edge of the pupil differs, the words are of all of it, and the case is about its middle.
-            () if view.bench.margin else seen(view.bench)[1:],
+            () if view.bench.margin else view.words or seen(view.bench)[1:],
         )
         for place, view in enumerate(views)
     )

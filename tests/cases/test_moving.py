@@ -10,6 +10,7 @@ from cases.curriculum.bench_types import moving_types, showing, stage_of, staged
 from cases.curriculum.register import case_type
 from cases.errors import CaseError
 from cases.optics import light
+from cases.optics.appearance import seen_in
 from cases.optics.reflex import movement, residual
 from cases.procedure.case_type import draw
 from tests.cases.seeds import settings_of
@@ -50,6 +51,24 @@ def test_the_bounds_of_sight_are_those_of_the_sweep(distance_cm: float) -> None:
         assert light.shows(wanting(left, distance_cm).setting, 90, "with" if left > 0 else "against")
     with pytest.raises(CaseError):
         require_plain(distance_cm, -(1.6 + 2 * vergence))
+
+
+@pytest.mark.parametrize(("type_id", "names"), [("near-or-far", 3), ("which-meridian-first", 2)])
+def test_a_reflex_is_described_in_one_way_in_the_question_and_beside_its_picture(type_id: str, names: int) -> None:
+    """And it moves as fast as it is said to, unless the picture says that its beam makes it slower."""
+    for seed in range(12):
+        case = draw(case_type(type_id), seed, settings_of(seed))
+        asked = " ".join(case.type.found(case.findings)).lower()
+        views = views_in_mark(type_id, case.findings, None, case.truth)
+        assert len(views) == names
+        for view in views:
+            assert view.words[0].lower() in asked, seed
+            if len(view.words) == 1:
+                shown = seen_in(view.bench.setting, view.bench.streak)
+                assert shown.movement == view.words[0].split(",")[0].lower()
+                assert shown.speed_words in view.words[0], seed
+            else:
+                assert "slower" in view.words[1]
 
 
 def test_a_picture_never_gives_an_open_case_away() -> None:

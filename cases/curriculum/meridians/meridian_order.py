@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_stage import Bench, View, described_views
 from cases.curriculum.bench_types import Moving
 from cases.curriculum.cross import must_cross
 from cases.curriculum.meridians import FAMILY
@@ -441,7 +441,12 @@ second_streak = CaseType(
 def _first_views(streak: float, other: float, left: float, other_left: float, distance_cm: float) -> tuple[View, ...]:
     eye = SphCyl.from_meridians(across(streak), left, other_left) + SphCyl(-100 / distance_cm)
     bench = Bench(eye=eye, distance_cm=distance_cm)
-    return View("Streak A", replace(bench, streak=streak)), View("Streak B", replace(bench, streak=other))
+    return described_views(
+        [
+            ("Streak A", replace(bench, streak=streak), seen(left, distance_cm)),
+            ("Streak B", replace(bench, streak=other), seen(other_left, distance_cm)),
+        ]
+    )
 
 
 MOVING = {which_first.id: Moving(_first_views)}

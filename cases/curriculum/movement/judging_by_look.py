@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.bench_stage import View, require_plain
+from cases.curriculum.bench_stage import View, described_views, require_plain
 from cases.curriculum.bench_types import Moving, wanting
 from cases.curriculum.movement import FAMILY
 from cases.curriculum.steps import DISTANCE, pick_any_distance
@@ -249,8 +249,11 @@ near_or_far = CaseType(
 
 @given(given_all(WANTED)(lambda *left: left), DISTANCE)
 def _order_views(left: tuple[float, ...], distance_cm: float) -> tuple[View, ...]:
-    return tuple(
-        View(f"Reflex {name.upper()}", wanting(power, distance_cm)) for name, power in zip(NAMES, left, strict=True)
+    return described_views(
+        [
+            (f"Reflex {name.upper()}", wanting(power, distance_cm), seen(power, distance_cm))
+            for name, power in zip(NAMES, left, strict=True)
+        ]
     )
 
 
