@@ -22,7 +22,7 @@ _READERS: Mapping[str, Callable[[str], float]] = {
     "°": partial(read_quantity, unit="°"),
 }
 _NEEDED = {"id", "group", "question", "answer", "because", "sources"}
-_MAY_HAVE = {"typed", "steps"}
+_MAY_HAVE = {"typed", "steps", "explains"}
 _KEBAB = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 
 
@@ -95,7 +95,7 @@ class Prompt:
 
     `sources` are keys of evidence/sources.toml. `caution` is true for what touches drugs, referral or prescribing,
     where local rules prevail. `typed` is None where the answer is a sentence: the learner compares it and judges.
-    `steps` are the ids of the steps of cases that rest on it.
+    `steps` are the ids of the steps of cases that rest on it; `explains` those of them whose every line it explains.
     """
 
     id: str
@@ -106,6 +106,7 @@ class Prompt:
     sources: tuple[str, ...]
     typed: TypedNumber | TypedWords | None = None
     steps: tuple[str, ...] = ()
+    explains: tuple[str, ...] = ()
 
     @property
     def caution(self) -> bool:
@@ -203,6 +204,8 @@ def _prompt(table: dict[str, Any], groups: Mapping[str, PromptGroup]) -> Prompt:
         check_sources(sources)
     except CaseError as error:
         raise BadPrompt(where, str(error)) from error
+    if stray := set(table.get("explains", ())) - set(table.get("steps", ())):
+        raise BadPrompt(where, f"it explains {', '.join(sorted(stray))}, which must be among its steps")
     group = groups[table["group"]]
     return Prompt(
         id=where,
@@ -213,6 +216,7 @@ def _prompt(table: dict[str, Any], groups: Mapping[str, PromptGroup]) -> Prompt:
         sources=sources,
         typed=_typed(where, table["typed"]) if "typed" in table else None,
         steps=tuple(table.get("steps", ())),
+        explains=tuple(table.get("explains", ())),
     )
 
 

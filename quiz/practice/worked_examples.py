@@ -17,7 +17,7 @@ from cases.curriculum.bench_types import stage_of
 from cases.errors import CaseError
 from cases.evidence.sources import cited
 from cases.notation.prescription import read_quantity
-from cases.procedure.case_type import CannotDraw, Case, CaseType, draw
+from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.chain import Line
 from cases.recall.prompts import prompts_for
 from quiz.errors import QuizError
@@ -47,9 +47,10 @@ class NoExample(QuizError):
 
 
 @dataclass(frozen=True)
-class Why:
-    """Why a line is so, and where that stands."""
+class LineNote:
+    """What can be opened beside a line: why it is so, a prompt that is related to it, or a mistake to avoid in it."""
 
+    heading: str
     words: str
     source: str
 
@@ -64,7 +65,7 @@ class WorkedLine:
     blank: bool
     hidden: bool
     """Whether it rests on the line that is left out."""
-    why: Why | None
+    note: LineNote | None
 
 
 @dataclass(frozen=True)
@@ -122,26 +123,26 @@ def example(learner: Learner, one: Waiting, part: int) -> Example | None:
     except CannotDraw:
         return None
     if part == 1:
-        lines = tuple(_line(case.type, line) for line in case.run.lines)
+        lines = tuple(_line(case, line) for line in case.run.lines)
         return Example(case, part, lines, None, "")
     blank = _blank(case)
     return None if blank is None else _with_blank(case, part, *blank)
 
 
-def _line(case_type: CaseType, line: Line) -> WorkedLine:
-    return WorkedLine(line.says, "", blank=False, hidden=False, why=why(case_type, line.step))
+def _line(case: Case, line: Line) -> WorkedLine:
+    return WorkedLine(line.says, "", blank=False, hidden=False, note=note(case, line.step))
 
 
 def _with_blank(case: Case, part: int, at: int, start: int, end: int) -> Example:
     lines = []
     for number, line in enumerate(case.run.lines):
         if number < at:
-            lines.append(_line(case.type, line))
+            lines.append(_line(case, line))
         elif number == at:
             before, after = line.says[:start], line.says[end:]
-            lines.append(WorkedLine(before, after, blank=True, hidden=False, why=why(case.type, line.step)))
+            lines.append(WorkedLine(before, after, blank=True, hidden=False, note=note(case, line.step)))
         else:
-            lines.append(WorkedLine("", "", blank=False, hidden=True, why=None))
+            lines.append(WorkedLine("", "", blank=False, hidden=True, note=None))
     return Example(case, part, tuple(lines), at + 1, case.run.lines[at].says[start:end])
 
 
@@ -170,7 +171,7 @@ def _value(text: str) -> float:
 
 def filled(found: Example) -> Example:
     """Return an example with the line that was left out, and all that rest on it."""
-    lines = tuple(_line(found.case.type, line) for line in found.case.run.lines)
+    lines = tuple(_line(found.case, line) for line in found.case.run.lines)
     return replace(found, lines=lines, blank=None)
 
 
@@ -187,7 +188,7 @@ def checked(found: Example, typed: str) -> str:
         return ""
     if right and abs(given + right) <= EXACT:
         return "The size is right, the sign is not. Look at the line once more."
-    return "Not yet. Look at the line and its why, or show it."
+    return "Not yet. Look at the line again, or show it."
 
 
 def passed(store: Store, learner: Learner, dealt: Dealt, parts: int, *, now: float) -> None:
@@ -197,11 +198,18 @@ def passed(store: Store, learner: Learner, dealt: Dealt, parts: int, *, now: flo
         desk_queries.put_now(store, dealt.id, now=now)
 
 
-def why(case_type: CaseType, step: str) -> Why | None:
-    """Say why a line is so: from the prompts that the step rests on, else by the mistake that is made there."""
-    for prompt in prompts_for(step)[:1]:
-        return Why(f"{prompt.question} {prompt.answer} {prompt.because}", cited(prompt.sources))
-    for one in case_type.steps:
-        for slip in one.slips if one.skill.id == step else ():
-            return Why(f"A mistake here: you {slip.name.title}. {slip.name.tells}", cited(slip.name.sources))
+def note(case: Case, step: str) -> LineNote | None:
+    """Return what can be opened beside a line: a prompt that explains the step, else a related one, else a mistake.
+
+    The mistake is one that would change the answer of this very case. None where there is nothing to say.
+    """
+    prompts = prompts_for(step)
+    for prompt in [one for one in prompts if step in one.explains] or prompts[:1]:
+        heading = "Why" if step in prompt.explains else "Related prompt"
+        return LineNote(heading, f"{prompt.question} {prompt.answer} {prompt.because}", cited(prompt.sources))
+    leading = {one.slips[0].slip for one in case.singles if one.slips[0].step == step}
+    for slip in (slip for one in case.type.steps if one.skill.id == step for slip in one.slips):
+        if slip.name.id in leading:
+            words = f"This line would be wrong if you {slip.name.title}. {slip.name.tells}"
+            return LineNote("Mistake to avoid", words, cited(slip.name.sources))
     return None

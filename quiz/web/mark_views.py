@@ -28,7 +28,7 @@ from cases.procedure.quantities import Quantity
 from cases.recall.glossary import GlossaryTerm, terms_in
 from quiz.practice import dealt_cases
 from quiz.practice.dealt_cases import Marked, Place
-from quiz.practice.worked_examples import Why, why
+from quiz.practice.worked_examples import LineNote, note
 from quiz.storage.store import Sitting
 from quiz.web.moving_views import MovingPage, moving_in_mark
 from quiz.web.pictures import Picture, captioned, picture
@@ -91,7 +91,7 @@ class WorkingRow:
     step: str
     right: str
     others: tuple[Cell, ...]
-    why: Why | None = None
+    note: LineNote | None = None
     """Why the right line is so, from the reference."""
 
     @property
@@ -421,7 +421,7 @@ def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:
         line = right.get(key)
         cells = tuple(_cell(line, other.get(key)) for other in others)
         says = line.says if line else "Not needed here."
-        rows.append(WorkingRow(titles[key[0]].title, says, cells, why(case.type, key[0])))
+        rows.append(WorkingRow(titles[key[0]].title, says, cells, note(case, key[0])))
     return tuple(rows)
 
 

@@ -7,11 +7,13 @@ import pytest
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import draw
 from cases.procedure.settings import Settings
+from cases.recall.prompts import prompts_for
 from quiz.practice import dealing, worked_examples
 from quiz.practice.dealt_cases import Waiting
 from quiz.practice.worked_examples import Example, checked, filled
 from quiz.storage import desk_queries, projection
 from quiz.storage.store import Learner, Store
+from tests.cases.worked import case_of
 from tests.conftest import NOON, deal, lots, written
 
 
@@ -60,13 +62,15 @@ def test_whole_then_a_line_left_out_then_alone(store: Store, learner: Learner) -
 
 
 @pytest.mark.parametrize("type_id", sorted(all_types()))
-def test_every_type_has_a_why_at_each_line_and_a_blank_that_its_own_line_fills(type_id: str) -> None:
+def test_every_type_has_true_notes_at_its_lines_and_a_blank_that_its_own_line_fills(type_id: str) -> None:
     one = all_types()[type_id]
     for seed in range(1, 4):
         case = draw(one, seed, Settings())
         for line in case.run.lines:
-            why = worked_examples.why(one, line.step)
-            assert why is None or (why.words and why.source)
+            note = worked_examples.note(case, line.step)
+            assert note is None or (note.words and note.source)
+            if note is not None and note.heading == "Why":
+                assert any(line.step in prompt.explains for prompt in prompts_for(line.step))
         blank = worked_examples._blank(case)
         if blank is not None:
             at, start, end = blank
@@ -74,10 +78,20 @@ def test_every_type_has_a_why_at_each_line_and_a_blank_that_its_own_line_fills(t
             assert checked(found, found.answer) == ""
 
 
-def test_every_line_says_why() -> None:
-    lines = [(one, step.skill.id) for one in all_types().values() for step in one.steps]
-    silent = {step for one, step in lines if worked_examples.why(one, step) is None}
-    assert not silent
+def test_a_prompt_is_called_why_only_where_it_explains_its_line_and_no_mistake_is_imputed() -> None:
+    """By hand: with drops no fog is due, so that leaving it out is no mistake here, and fogging would be one."""
+    lens = {"sphere": 2.0, "cylinder": -1.0, "axis": 90}
+    case = case_of("hand-over", {"gross": lens, "drops": "working", "distance_cm": 50})
+    fog = worked_examples.note(case, "start-fog")
+    assert fog is not None
+    assert fog.heading == "Mistake to avoid"
+    assert "left the fog out" not in fog.words
+    assert fog.words.startswith("This line would be wrong if you fogged")
+    half = worked_examples.note(case_of("spherical-equivalent", {"rx": lens}), "halve-cylinder")
+    white = worked_examples.note(draw(all_types()["odd-reflex"], 3, Settings()), "recognise-reflex")
+    assert half is not None
+    assert white is not None
+    assert (half.heading, white.heading) == ("Why", "Related prompt")
 
 
 def test_who_has_answered_nothing_or_knows_the_steps_is_asked_at_once(store: Store, learner: Learner) -> None:
