@@ -85,9 +85,12 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Itera
     share = cycloplegia(patient, found.side, state, end.minute)
     if share and share < NOT_YET:
         yield "The drops had not yet worked when neutral was called."
-    if not share and patient.age_y <= DROPS_CONSIDERED_TO_Y:
+    given = [one for one in examined.state.drops if one.side == found.side]
+    if given and all(one.minute > end.minute for one in given):
+        yield "You called neutral before giving the drops, so they could not affect this reading."
+    if not examined.state.drops and patient.age_y <= DROPS_CONSIDERED_TO_Y:
         yield "No drops were used in a child. Local rules and a licensed person decide on them."
-    if cycloplegia(patient, fellow, state, end.minute) and not share:
+    if cycloplegia(patient, fellow, state, end.minute) and not given:
         yield "Only the other eye had drops."
 
 
@@ -243,7 +246,7 @@ def failed(patient: Patient, examined: Examined) -> str | None:
     for side in SIDES:
         if patient.eye(side).unsafe:
             reflex = "white reflex" if "white reflex" in patient.eye(side).media else "absent reflex"
-            return f"The {side} eye has a {reflex}. Refer at once by the local path, before any measuring."
+            return f"The {side} eye has a {reflex}. Refer at once by the local protocol, before any measuring."
     return None
 
 

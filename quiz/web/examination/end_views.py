@@ -160,7 +160,11 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
         return "Referred: nothing else counts today", f"Your words: {examined.record.referred}.", "right"
     done = [one for one in eyes if one.total is not None]
     if not done:
-        return "Nothing was measured and written", "Call an eye neutral and write its result to see a ledger.", "may"
+        if examined.record.written and not examined.end_points:
+            lead = "No eye was called neutral before you wrote its result, so there is nothing to compare."
+            return "Nothing to compare", lead, "may"
+        lead = "Call an eye neutral and write its result to see a ledger."
+        return "No eye was both measured and written", lead, "may"
     missing = [one for one in eyes if one.total is None]
     if all(one.agrees for one in done):
         words = "Both eyes right" if not missing else f"{done[0].side.capitalize()} eye right"

@@ -20,6 +20,8 @@ from quiz.practice.examining import examinations
 from quiz.practice.examining.examinations import Done, OverAlready, UnknownExamination
 from quiz.storage import progress_queries, projection, retention_queries
 from quiz.storage.store import Learner, Store
+from quiz.web.examination.end_views import _eye, _verdict
+from tests.cases.patients.examination.scripts import Script, patient_of
 from tests.conftest import NOON, lots, written
 
 SET_UP: list[Done] = [("room", "dim", None), ("target", 6.0, None), ("seat", 50.0, None)]
@@ -204,3 +206,17 @@ def test_with_a_learner_all_their_examinations_go(store: Store, learner: Learner
     with store.writing():
         store.remove_learner(learner.id)
     assert store.fetch("SELECT 1 FROM examinations UNION ALL SELECT 1 FROM examination_acts") == []
+
+
+def test_what_was_written_before_neutral_was_called_has_nothing_to_be_compared_with() -> None:
+    written = Script(patient_of(SphCyl(1))).set_up().do("write", SphCyl(1), "right")
+    measured = Script(patient_of(SphCyl(1))).set_up().measure("right")
+    headings = []
+    for script in (written, measured):
+        eyes = tuple(_eye(script.patient, script.examined, side) for side in SIDES)
+        headings.append(_verdict(script.patient, script.examined, eyes, "")[:2])
+    assert headings[0] == (
+        "Nothing to compare",
+        "No eye was called neutral before you wrote its result, so there is nothing to compare.",
+    )
+    assert headings[1][0] == "No eye was both measured and written"

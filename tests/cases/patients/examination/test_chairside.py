@@ -22,13 +22,14 @@ from cases.patients.examination.chairside import (
     referral_of,
     vision_of,
 )
+from cases.patients.examination.findings import causes
 from cases.patients.examination.ledger import TermId
 from cases.patients.examination.putting_right import put_right
 from cases.patients.examination.replay import replayed
 from cases.patients.examination.vignettes import VIGNETTES, UnknownVignette, patient_of_vignette, starting_acts
 from cases.patients.examination.world import accommodation, setting_of
 from cases.patients.mixture import mixed_patient
-from cases.patients.patient import SIDES, Patient
+from cases.patients.patient import SIDES, Patient, Side
 from tests.cases.patients.examination.scripts import Script, patient_of
 
 TEN = [one.id for one in VIGNETTES]
@@ -187,7 +188,7 @@ def test_what_stands_in_the_pupil_is_a_reason_to_refer() -> None:
     clear = patient_of(SphCyl(1), age=40)
     assert referral_of(clear) == ""
     clouded = replace(clear, right=replace(clear.right, media=("nuclear opacity",)))
-    assert referral_of(clouded) == "by the local path: nuclear opacity"
+    assert referral_of(clouded) == "by the local protocol: nuclear opacity"
     assert "unequal eyes" in referral_of(patient_of(SphCyl(1), SphCyl(3), age=5))
     assert "unequal" in referral_of(patient_of_vignette("ben"))
     white = replace(clear, left=replace(clear.left, media=("white reflex",)))
@@ -197,3 +198,23 @@ def test_what_stands_in_the_pupil_is_a_reason_to_refer() -> None:
 def test_a_small_child_looks_at_a_toy() -> None:
     child = patient_of(SphCyl(1), age=2)
     assert gaze_words(child, State(target=3.0), 1) == "looks at a toy, 3 m away"
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ((), ("right",), "You called neutral before giving the drops, so they could not affect this reading."),
+        ((), (), "No drops were used in a child. Local rules and a licensed person decide on them."),
+        (("left",), (), "Only the other eye had drops."),
+    ],
+)
+def test_what_is_said_of_drops_is_what_was_done(before: tuple[Side, ...], after: tuple[Side, ...], said: str) -> None:
+    script = Script(patient_of(SphCyl(3), age=6, latent=1.0)).set_up()
+    for side in before:
+        script.do("drops", "cyclopentolate", side).wait(40)
+    script.measure("right", fog=not before)
+    for side in after:
+        script.do("drops", "cyclopentolate", side).wait(40)
+    script.take().record("right")
+    found = causes(script.patient, script.examined, script.ledger("right"), "accommodation")
+    assert [one for one in found if "drops" in one] == [said]
