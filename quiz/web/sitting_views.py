@@ -54,6 +54,7 @@ class SittingPage:
     ended: bool
     summary: str
     settled: tuple[str, ...]
+    settled_since: str
     slips: tuple[SlipLine, ...]
     come_back: str
     shaky: tuple[str, ...]
@@ -67,6 +68,12 @@ def sitting_page(facts: Facts) -> SittingPage:
         ended=facts.sitting.ended_at is not None,
         summary=_summary(facts),
         settled=facts.settled,
+        # With nothing right and unaided, nothing can have become so in this sitting.
+        settled_since=(
+            "Secure, from practice on several days:"
+            if facts.unaided or facts.late
+            else "Already secure before this sitting:"
+        ),
         slips=slip_lines(facts.slipped),
         come_back=_come_back(facts),
         shaky=facts.shaky[:NAMED_AT_MOST],
@@ -150,5 +157,5 @@ def _come_back(facts: Facts) -> str:
     if days is None:
         return "Everything that you met here should last for four weeks."
     if days == 0:
-        return "Come back tomorrow, or later today: what is still shaky gains most from a short gap."
+        return "Come back tomorrow, or later today: some of it is still shaky."
     return f"Come back {'tomorrow' if days == 1 else f'in {days} days'}: that is when the first of it begins to fade."

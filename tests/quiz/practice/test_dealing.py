@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
 import threading
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -25,7 +25,7 @@ from quiz.practice.type_catalogue import catalogue
 from quiz.storage import projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Learner, Store
-from quiz.web.sitting_views import slip_lines
+from quiz.web.sitting_views import sitting_page, slip_lines
 from tests.conftest import NOON, deal, lots, slipped, written
 
 
@@ -354,6 +354,9 @@ def test_a_sitting_ends_with_its_cases(store: Store, learner: Learner) -> None:
     assert kept[10].sitting != kept[0].sitting
     facts = sittings.facts(store, learner, kept[0].sitting, catalogue(), now=NOON + 300)
     assert (len(facts.answers), facts.right, facts.unaided, facts.slipped) == (10, 10, 10, ())
+    assert sitting_page(facts).settled_since == "Secure, from practice on several days:"
+    missed = replace(facts, right=0, unaided=0)
+    assert sitting_page(missed).settled_since == "Already secure before this sitting:", "nothing right made it so"
     assert facts.sitting.ended_at == kept[9].at
 
 
@@ -391,19 +394,20 @@ def test_an_answer_with_two_explanations_is_one_slip_of_two_and_leaves_sure_ones
     )
 
     def told(verdict: str) -> list[str]:
-        answers = [dataclasses.replace(one, explanations=way, verdict=verdict) for way in ways]
+        answers = [replace(one, explanations=way, verdict=verdict) for way in ways]
         return sorted(line.words for line in slip_lines(sittings.slipped_in(answers)))
 
     assert told("wrong") == [
         "It looks as if you added the working distance: once.",
-        "It looks as if you left the working distance in: once.",
-        "One of these, once: you added the working distance, or you left the working distance in.",
-        "Together these would give it, once: you left the working distance in, and you added the working distance.",
+        "It looks as if you did not subtract the working distance: once.",
+        "One of these, once: you added the working distance, or you did not subtract the working distance.",
+        "Together these would give it, once: you did not subtract the working distance, and you added the working "
+        "distance.",
     ], "what is likely is no fact"
     assert told("slip") == [
-        "One of these, once: you added the working distance, or you left the working distance in.",
+        "One of these, once: you added the working distance, or you did not subtract the working distance.",
         "You added the working distance: twice.",
-        "You left the working distance in: twice.",
+        "You did not subtract the working distance: twice.",
     ]
 
 
