@@ -61,13 +61,20 @@ def _is_in(option: str, value: Any) -> bool:
 
 
 def _wrong(case: Case, ask: Field[Any], option: Option) -> OptionVerdict:
-    leads = next((one for one in case.singles if _is_in(option.id, one.answer[ask.name])), None)
+    leading = [one for one in case.singles if _is_in(option.id, one.answer[ask.name])]
+    # A slip at the step that gives the answer says more of the choice than one that came earlier.
+    leads = next((one for one in leading if one.slips[0].step == _deciding(case, ask)), next(iter(leading), None))
     says = [_when(option), "Here it is not so." if isinstance(ask.kind, Marks) else f"Here: {_line(case, ask, option)}"]
     ref = leads.slips[0] if leads else None
     if ref is not None:
         titles = {slip.name.id: slip.name.title for step in case.type.steps for slip in step.slips}
-        says.append(f"You would get here if you {titles[ref.slip]}.")
+        says.append(f"You may have chosen this because you {titles[ref.slip]}.")
     return OptionVerdict(ask.name, option.id, WRONG, 0.0, " ".join(says), slip=ref.slip if ref else None)
+
+
+def _deciding(case: Case, ask: Field[Any]) -> str:
+    """Return the step whose line gave the answer last; "" where none did."""
+    return next((line.step for line in reversed(case.run.lines) if ask.name in line.values), "")
 
 
 def _when(option: Option) -> str:

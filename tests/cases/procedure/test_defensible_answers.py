@@ -21,7 +21,7 @@ from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.fields import Field
 from cases.procedure.kinds import Cross, Lens
 from cases.procedure.marking import Mark, mark, mark_text
-from cases.procedure.option_verdicts import option_verdicts
+from cases.procedure.option_verdicts import OptionVerdict, option_verdicts
 from cases.procedure.quantities import Quantity
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
@@ -97,6 +97,13 @@ def test_no_drawn_key_turns_on_a_measurement_error(type_id: str) -> None:
                 assert mark(case, {**case.truth, **picked}).credited, f"{type_id} {case.seed}: {name}, {value}"
 
 
+def _at_the_step_that_answers(case: Case, one: OptionVerdict) -> set[str | None]:
+    """Return the slips at the last step that gives this answer which lead to this option."""
+    step = [line.step for line in case.run.lines if one.ask in line.values][-1:]
+    led = [(single.slips[0], single.answer[one.ask]) for single in case.singles if [single.slips[0].step] == step]
+    return {ref.slip for ref, value in led if one.option in (value if isinstance(value, tuple) else (value,))}
+
+
 @pytest.mark.parametrize("type_id", JUDGED)
 def test_every_option_of_every_draw_is_keyed_credited_or_wrong_with_a_reason(type_id: str) -> None:
     """An order is one answer and is marked as a whole; every other option has its weight and its sentence."""
@@ -120,6 +127,7 @@ def test_every_option_of_every_draw_is_keyed_credited_or_wrong_with_a_reason(typ
                     assert one.standing == "wrong"
                     assert one.weight == 0
                     assert option.when.removeprefix("never") in one.because
+                    assert one.slip in (_at_the_step_that_answers(case, one) or {one.slip})
                     assert option.when, f"{type_id}: {one.option} does not say when it is right"
 
 
@@ -303,7 +311,7 @@ def test_what_an_odd_reflex_may_mean_beside_the_key() -> None:
     assert "tumour" in kinds["meaning"].write("one-side")
     dim = case_of("odd-reflex", {"reflex": "dim", "beside": "all-steps-tried"})
     assert choosing(dim, meaning="lens").credited
-    assert "dense media" in kinds["meaning"].write("behind")
+    assert "dense cataract" in kinds["meaning"].write("behind")
     assert "cornea" in kinds["meaning"].write("lens")
 
 
