@@ -34,7 +34,8 @@ GUIDE = (
             "You look along the beam at an eye 67 cm away. The light that comes back out of the pupil is the reflex.",
             "Drag the streak slowly across the pupil and back. Watch the pupil, not the lids.",
         ),
-        "The reflex went the way the streak went: with. This eye needs plus.",
+        "The reflex went the way the streak went: with. Add plus until it stops; part of that plus is the working "
+        "distance.",
         Bench(eye=SphCyl(1.0), pupil_mm=6.5),
     ),
     Guided(

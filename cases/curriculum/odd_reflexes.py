@@ -1,6 +1,6 @@
 """Odd reflexes: how each looks, what it may mean with what else is known, and what it calls for.
 
-Recognise and act, never diagnose: an absent, white or grossly unequal reflex is referred by the local path at once.
+Recognise and act, never diagnose: an absent, white or grossly unequal reflex is referred by the local protocol at once.
 Sources: scissors and cones, Al-Mahrouqi 2019, Cornea 38:442, and Goebels 2015, Cont Lens Ant Eye 38:234; white reflex,
 NICE NG12 and NG127 and the Childhood Eye Cancer Trust's page for optometrists; the rest is common practice, no
 published source.
@@ -92,21 +92,21 @@ SIGHTS: Mapping[str, Sight] = {
         "white",
         "It is white in every direction of gaze.",
         "behind",
-        "White instead of red means that something pale lies behind the pupil.",
+        "White instead of red: a dense cataract or disease at the back of the eye can look like this.",
         ages=(1, 3),
     ),
     "child-to-one-side": Sight(
         "white",
         "It is white only when the child looks to one side.",
         "behind",
-        "One direction of gaze is enough: something pale lies behind the pupil where you look just then.",
+        "One direction of gaze is enough: something pale may come into your beam just then.",
         ages=(1, 4),
     ),
     "child-photographs": Sight(
         "white",
         "The parents have noticed the same in photographs for a month.",
         "behind",
-        "A white glow in photographs and in your beam: something pale lies behind the pupil.",
+        "White in photographs and in your beam too: a stray reflection is unlikely.",
         ages=(1, 5),
     ),
     "evened-by-lens": Sight(
@@ -161,7 +161,7 @@ MEANINGS = Choice(
         ),
         Option(
             "lens",
-            "an opacity of cornea or lens, or a changed lens",
+            "a partial opacity of cornea or lens, or a changed lens",
             "a dark patch keeps its place, or an older eye with a regular cornea turns more myopic",
         ),
         Option("tears", "mucus or an uneven tear film", "the shadow moves with a blink"),
@@ -184,7 +184,7 @@ MEANINGS = Choice(
         ),
         Option(
             "behind",
-            "dense media or disease behind the pupil, a tumour not ruled out",
+            "dense media, such as a dense cataract, or disease behind the pupil, a tumour not ruled out",
             "the glow is white, or the pupil stays faint with everything tried",
         ),
         Option(
@@ -198,12 +198,12 @@ ACTIONS = Choice(
     (
         Option(
             "refer-now",
-            "refer by the local path at once, number or none",
+            "refer by the local protocol at once, number or none",
             "the reflex is white, absent or grossly unequal",
         ),
         Option(
             "note-refer",
-            "measure what can be judged, note it, refer by the local path",
+            "measure what can be judged, note it, refer by the local protocol",
             "an irregular cornea or an opacity is suspected, and nothing points to an emergency",
         ),
         Option(
@@ -242,8 +242,10 @@ ACTION_FOR: Mapping[str, str] = {
     "neutral": "write-down",
 }
 ACTION_WORDS: Mapping[str, str] = {
-    "refer-now": "An absent, white or grossly unequal reflex is referred by the local path at once, number or none.",
-    "note-refer": "Measure what can be judged, write down what was seen, and refer by the local path.",
+    "refer-now": (
+        "An absent, white or grossly unequal reflex is referred by the local protocol at once, number or none."
+    ),
+    "note-refer": "Measure what can be judged, write down what was seen, and refer by the local protocol.",
     "measure-on": "Measure both to the end; what follows from the difference is for the local rules.",
     "middle-only": "The middle 3 to 4 mm are what the eye sees with: judge those and leave the rim.",
     "blink": "A blink moves it away; judge straight after one.",

@@ -34,7 +34,7 @@ ACCOMMODATIVE_RESPONSE = Skill("accommodative-response", "finding how much the e
 
 DISTANCE_LEFT_IN = SlipName(
     "distance-left-in",
-    "left the working distance in",
+    "did not subtract the working distance",
     "Your lenses neutralise for your working distance, not for infinity. Take the working distance off.",
     ("study-guide", "commonest-mistakes"),
 )

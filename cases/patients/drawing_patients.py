@@ -341,19 +341,25 @@ def _complaint(streams: Streams, patient: Patient) -> str:
         return "the eyes move all the time"
     if min(means) <= -0.75:
         return chance.among(
-            ("cannot read the board", "screws up the eyes to see far", "far away is blurred")
+            ("cannot read the board", "screws up the eyes to see far", "distance vision is blurred")
             if age < 20
-            else ("far away is blurred", "road signs are late to read", "the glasses feel weak")
+            else ("distance vision is blurred", "road signs are late to read", "the glasses feel weak")
         )
     if patient.unequal_d >= 1.5:
         return chance.among(("closes one eye to look", "one eye sees less", "a first check"))
     if age < 40:
         return chance.among(
-            ("headaches at books", "tired at screens", "letters swim after a while")
+            ("headaches when reading", "tired at the computer", "letters swim after a while")
             if max(means) >= 1.5
-            else ("a check-up", "tired at screens", "a check before a driving test" if age >= 17 else "a school check")
+            else (
+                "a check-up",
+                "tired at the computer",
+                "a check before a driving test" if age >= 17 else "a school check",
+            )
         )
-    return chance.among(("small print is hard", "tired at screens", "lights have halos" if age >= 60 else "a check-up"))
+    return chance.among(
+        ("small print is hard", "tired at the computer", "lights have halos" if age >= 60 else "a check-up")
+    )
 
 
 def _history(patient: Patient) -> str:

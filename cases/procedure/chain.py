@@ -34,7 +34,7 @@ class SlipName:
 
     id: str
     title: str
-    """What the learner did, in the past tense, to follow "you": "left the working distance in"."""
+    """What the learner did, in the past tense, to follow "you": "did not subtract the working distance"."""
     tells: str
     """What a kind preceptor would say of it."""
     sources: tuple[str, ...] = (COMMON,)

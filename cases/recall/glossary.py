@@ -98,8 +98,9 @@ TERMS: tuple[GlossaryTerm, ...] = (
     GlossaryTerm(
         "far-point",
         ("far point",),
-        "The place in front of the eye from which light is focused on the retina without accommodation. At the "
-        "end-point it lies at your sight hole.",
+        "The point that is in focus on the retina with accommodation relaxed: in front of the eye in myopia, at "
+        "infinity in emmetropia, behind the eye in hyperopia. At the end-point, seen through the lenses in place, it "
+        "lies at your sight hole.",
         lambda: far_point(neutral_cm=40, uid="term-far-point"),
     ),
     GlossaryTerm(

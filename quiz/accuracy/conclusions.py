@@ -24,20 +24,20 @@ from quiz.accuracy.wording import TELL, Told, allowed_words, count, left_in, spa
 
 ONE_A_PATIENT = "one value a patient"
 RULES = {
-    "distance": f"Mean difference of Magainst zero, Student’s t on {ONE_A_PATIENT}",
-    "cylinder-level": f"Mean difference of J0against zero, Student’s t on {ONE_A_PATIENT}",
-    "cylinder-mirrored": f"Mean difference of J45, left eyes mirrored,against zero, Student’s t on {ONE_A_PATIENT}",
-    "cylinder-uneven": "Right less left in J0against zero, paired t over patients with both eyes",
+    "distance": f"Mean difference of M against zero, Student’s t on {ONE_A_PATIENT}",
+    "cylinder-level": f"Mean difference of J0 against zero, Student’s t on {ONE_A_PATIENT}",
+    "cylinder-mirrored": f"Mean difference of J45, left eyes mirrored, against zero, Student’s t on {ONE_A_PATIENT}",
+    "cylinder-uneven": "Right less left in J0 against zero, paired t over patients with both eyes",
     "cylinder-oblique": "J45 of right and left taken together, not mirrored, paired t over patients with both eyes",
-    "eyes-differ": "Right less left in Magainst zero, paired t over patients with both eyes",
+    "eyes-differ": "Right less left in M against zero, paired t over patients with both eyes",
     "accommodation": "M where accommodation may be in play below M where it is not, Welch’s t",
-    "drift": f"Slope of M over the daysagainst zero, straight line through {ONE_A_PATIENT}",
+    "drift": f"Slope of M over the days against zero, straight line through {ONE_A_PATIENT}",
     "scatter": f"SD of M above {USUAL_SD:.2f} D, χ²; {SOURCE_OF_USUAL_SD}",
     "axis-scatter": (
         f"Fewer axes within {AXIS_AGREEMENT[0]:g}° than the {100 * AXIS_AGREEMENT[1]:.0f} % of two examiners "
         f"(binomial); {SOURCE_OF_USUAL_SD}"
     ),
-    "mean-vector": f"Hotelling’s T² of the mean vector (M, J0, mirrored J45)against zero, {ONE_A_PATIENT}",
+    "mean-vector": f"Hotelling’s T² of the mean vector (M, J0, mirrored J45) against zero, {ONE_A_PATIENT}",
     "left-in": "An eye that stands far out and is off by about its own working distance",
 }
 """The name of each rule, as a reading shows it."""

@@ -348,9 +348,7 @@ class _Table:
         memory = self.state.types.get(one.id)
         if memory is None or memory.answered != 1:
             return None
-        return self.chosen(
-            one, "New a moment ago: a second one while the first is fresh.", "Once more, while it is fresh."
-        )
+        return self.chosen(one, "A second example of the type you have just met.", "Once more, while it is fresh.")
 
     def comeback(self) -> Choice | None:
         """Give the type that was missed longest ago and has waited, where a recurring slip would show in it."""
@@ -551,7 +549,7 @@ class _Table:
             )
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
-            return f"Not met for {days} days.", f"Last met {days} days ago."
+            return f"Last practised {days} days ago.", f"You last practised this {days} days ago."
         unmet = [step for step in one.distinct if step not in self.state.steps]
         if unmet:
             step = max(unmet, key=one.share)
@@ -563,5 +561,5 @@ class _Table:
         if word == "shaky":
             return f"Still shaky: {title}.", f"More practice in {title}."
         if word == "fading":
-            return f"Would fade within a week: {title}.", f"So that it stays: {title}."
+            return f"You may forget this within a week: {title}.", f"To keep this fresh: {title}."
         return "One that you know, mixed in so that it stays.", "Another that you know."

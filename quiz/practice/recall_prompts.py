@@ -125,7 +125,7 @@ def next_prompt(
     if due:
         one = min(due, key=lambda one: _chance(state, one.id, now))
         days = int((now - state.types[one.id].at) / DAY)
-        return one, f"Not met for {days} days." if days > 1 else "Not sure yet: once more."
+        return one, f"Last practised {days} days ago." if days > 1 else "Not sure yet: once more."
     new = [one for one in others if one.id not in state.types]
     if new:
         return new[0], "New to you."

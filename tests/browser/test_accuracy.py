@@ -56,7 +56,7 @@ def test_forty_rows_two_of_them_bad_are_read_understood_and_practised(
     reading = page.locator("#distance")
     expect(reading).to_contain_text("reads too plus on the whole")
     expect(reading).to_contain_text("where 67 cm was allowed for")
-    expect(reading).to_contain_text("Rule: Mean difference of Magainst zero")
+    expect(reading).to_contain_text("Rule: Mean difference of M against zero")
     assert page.locator(".reading").count() == 1
     assert page.locator("figure svg[role=img]").count() == 4
     accessible(page)

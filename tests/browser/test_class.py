@@ -215,7 +215,7 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     expect(desk.locator("main")).to_contain_text("6 answers of 2 learners, 5 right. Not begun: Cy.")
     slips = desk.get_by_role("region", name="The commonest slips").locator("tbody tr")
     expect(slips).to_have_count(1)
-    expect(slips).to_contain_text("Left the working distance in")
+    expect(slips).to_contain_text("Did not subtract the working distance")
     grid = desk.get_by_role("region", name="Learners against types").locator("tbody tr")
     expect(grid.nth(0)).to_contain_text("3/3")
     expect(grid.nth(1)).to_contain_text("2/3")

@@ -209,7 +209,7 @@ def test_day_fifteen(page: Page, served: Served, sound: Check) -> None:
     """The day is one sentence, Enter starts it, and no count of things by state stands anywhere."""
     served.clock.move(days=14)
     page.goto(served.url)
-    expect(page.locator("h1")).to_contain_text("likely to slip")
+    expect(page.locator("h1")).to_contain_text("may be forgetting")
     assert page.locator("h1").inner_text().count(".") == 1
     expect(page.locator("#go-on")).to_be_focused()
     assert in_sight(page, "#go-on")
@@ -288,11 +288,11 @@ def test_mistakes_only(page: Page, served: Served, sound: Check) -> None:
     sound(page)
     page.goto(served.url)
     mistake = page.locator(".items li").first
-    expect(mistake).to_contain_text("You left the working distance in")
+    expect(mistake).to_contain_text("You did not subtract the working distance")
     expect(mistake.locator(".was")).to_be_visible()
     sound(page)
     press(page, mistake.get_by_role("link", name="Practise this"))
-    expect(page.locator("h1")).to_contain_text("You left the working distance in")
+    expect(page.locator("h1")).to_contain_text("You did not subtract the working distance")
     assert "what=mistakes" in page.url
     sound(page)
     page.keyboard.press("Enter")

@@ -84,7 +84,7 @@ def test_a_whole_sitting_by_keyboard(page: Page, served: Served, accessible: Che
     page.keyboard.press("Enter")
     expect(page.locator("#verdict")).to_have_text("Your results")
     expect(page.locator("main")).to_contain_text("10 cases: 7 right.")
-    expect(page.locator("main")).to_contain_text("You left the working distance in: once.")
+    expect(page.locator("main")).to_contain_text("You did not subtract the working distance: once.")
     accessible(page)
     verdicts = [one.verdict for one in served.store.answers_of(served.learner.id)]
     assert verdicts == ["right", "slip", "wrong", "right", "equivalent", "wrong", "right", "right", "right", "right"]

@@ -17,7 +17,7 @@ from tests.browser.conftest import Check, Served
 from tests.conftest import slipped, written
 
 SLIP = "distance-left-in"
-SAID = "You left the working distance in"
+SAID = "You did not subtract the working distance"
 
 
 def fill(page: Page, case: Case, texts: dict[str, str]) -> None:

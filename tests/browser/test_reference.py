@@ -29,7 +29,7 @@ def test_the_claims_by_strength_are_reached_and_read_on_a_telephone(page: Page, 
     page.get_by_role("link", name="Common practice", exact=True).click()
     expect(page.locator("main")).to_contain_text("No published source was read for it")
     custom = page.locator("#common-practice")
-    expect(custom.locator("li", has_text="Left the working distance in")).to_be_visible()
+    expect(custom.locator("li", has_text="Did not subtract the working distance")).to_be_visible()
     expect(custom.locator(".source")).to_have_count(0)
 
     assert not page.evaluate(SIDEWAYS)

@@ -266,7 +266,8 @@ expected_vision = CaseType(
             says=given(BLUR, VISION)(
                 lambda blur, vision: (
                     f"The smallest angle is 1 + b² minutes, or up to 1 + 2b² with a wide pupil or a strict chart: "
-                    f"{range_words(expected_mar(SphCyl(-blur)))}. Nearest: {VISIONS.write(vision)}."
+                    f"{range_words(expected_mar(SphCyl(-blur)))}. "
+                    f"Nearest of the ranges offered: {VISIONS.write(vision)}."
                 )
             ),
             slips=(

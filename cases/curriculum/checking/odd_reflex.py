@@ -65,8 +65,9 @@ TEARS_BLAMED = SlipName(
 )
 HARMLESS_OPACITY = SlipName(
     "white-taken-for-plain-opacity",
-    "took a white pupil for a plain opacity that can wait",
-    "It may be one, but a tumour looks the same through the retinoscope. It is urgent until that is ruled out.",
+    "took a white pupil for a partial opacity that can wait",
+    "It may be a cataract, but a tumour can look the same through the retinoscope. It is urgent until that is "
+    "ruled out.",
     ("red-reflex-guidance", "eye-cancer-trust"),
 )
 SQUINT_BLAMED = SlipName(
@@ -83,7 +84,7 @@ NUMBER_FORCED = SlipName(
 WAITED = SlipName(
     "referral-put-off",
     "put the referral off to the next visit",
-    "It will not be better by then, and the time may count. Note it today and refer by the local path.",
+    "It will not be better by then, and the time may count. Note it today and refer by the local protocol.",
     ("red-reflex-guidance", "eye-cancer-trust"),
 )
 WITHOUT_HURRY = SlipName(
@@ -244,7 +245,7 @@ _ACTING = TO_DO.step(
         Slip(
             REFERRED_TOO_SOON,
             run=_always("refer-now"),
-            says=given()(lambda: "Referred by the local path at once."),
+            says=given()(lambda: "Referred by the local protocol at once."),
             live=_meant("tears", "aberration", "accommodation", "large-error", "unequal-errors"),
         ),
     ),
@@ -260,7 +261,7 @@ def _defensible(beside: str, reflex: str) -> tuple[Defensible, ...]:
             because = "Disease behind one pupil, a tumour among it, makes the glow of two eyes unequal too."
             return (Defensible(MAY_MEAN.to("behind"), 0.7, because, examined),)
         case "all-steps-tried":
-            because = "A dense opacity alone keeps the light from coming back."
+            because = "An opacity of part of the media may be dense enough to keep the light back."
             return (Defensible(MAY_MEAN.to("lens"), 0.5, because, examined),)
     if reflex == "white":
         because = "It is seen in one eye, and cloudy media or disease of one eye is what that answer names too."

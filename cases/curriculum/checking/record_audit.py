@@ -395,9 +395,9 @@ record_audit = CaseType(
     answer=PRESENT.by(given(MARKS)(lambda marks: tuple(option.id for option in FAULTS.options if option.id in marks))),
     found=_found,
     question=asking(
-        "Here a power has its sign and goes in quarter steps, a sphere alone is closed with DS, and both eyes are in "
-        "one cylinder form. A record says net, from where, and whether with drops and when. Which faults are in this "
-        "one?"
+        "This clinic's rules: a power has its sign and goes in quarter steps, a sphere alone ends in DS, and both eyes "
+        "are in one cylinder form. A record must say net, the working distance, and whether drops were given and when. "
+        "Which rules does this record break?"
     ),
     figure=given(RIGHT, LEFT, _notes).drawing(lambda uid, right, left, notes: record_card(right, left, notes, uid=uid)),
     needs=("transpose",),

@@ -103,7 +103,7 @@ CAUSES = Choice(
         Option("axis", "the axis", "never by itself: unaided vision hardly depends on the axis"),
         Option(
             "elsewhere",
-            "no slip: something other than the refraction",
+            "none of these slips: look for another cause",
             "the vision is worse than the result explains: a pinhole, the media and the fundus come next",
         ),
         Option(
@@ -235,14 +235,14 @@ _CAUSE_WORDS = {
         "The reflex was not steady and the result is too minus: the patient accommodated. Fog, and measure again."
     ),
     "axis": "The axis blamed.",
-    "elsewhere": ("No slip of the working explains so poor a vision: something other than the refraction does."),
+    "elsewhere": "None of these slips explains the poor vision.",
     "again": "No one slip explains it: measure again.",
 }
 
 
 PINHOLE = (
-    "Try a pinhole. Where vision stays poor behind it, or with the corrected lens, look at media and fundus and refer "
-    "by the local path."
+    "Try a pinhole: if vision improves, check the refraction again; if not, examine media and fundus, and refer by "
+    "your local protocol."
 )
 
 

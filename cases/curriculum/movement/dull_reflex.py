@@ -57,7 +57,7 @@ KEPT_TRYING = SlipName(
 ABSENT_AS_DULL = SlipName(
     "absent-taken-for-large-error",
     "treated an absent or white reflex as a large error",
-    "No reflex at all, or a white one, is not a matter of lenses. It is referred by the local path at once.",
+    "No reflex at all, or a white one, is not a matter of lenses. It is referred by the local protocol at once.",
     ("red-reflex-guidance", "eye-cancer-trust"),
 )
 
@@ -94,7 +94,7 @@ ACTIONS = Choice(
         ),
         Option(
             "refer",
-            "refer by the local path at once",
+            "refer by the local protocol at once",
             "the pupil is white or dark, or stays faint with every lens and distance tried",
         ),
     )
@@ -169,7 +169,7 @@ _MEANINGS = {
 }
 _ACTIONS_SAID = {
     "accept": "Make sure by leaning in, which must show with, and take it.",
-    "refer": "Refer by the local path at once.",
+    "refer": "Refer by the local protocol at once.",
 }
 
 
@@ -179,7 +179,7 @@ ACTION = Field("action", "What next?", ACTIONS)
 @given(MEANING, ACTION, TRIED)
 def _action_words(meaning: str, action: str, tried: tuple[str, ...]) -> str:
     if meaning == "far" and action == "refer":
-        return "Neither large lenses nor a shorter distance changed anything: refer by the local path at once."
+        return "Neither large lenses nor a shorter distance changed anything: refer by the local protocol at once."
     if action == "search":
         left = MEASURES.write([option.id for option in MEASURES.options if option.id not in tried])
         return f"Not tried yet: {left}. Whatever the distance then is, allow for it."
@@ -280,7 +280,7 @@ dull_reflex = CaseType(
             f"Streak swept both ways with {lens_in_place(in_place, 'DS in place')}, sight hole "
             f"{write_distance(distance_cm)} from the pupil: nothing is seen to travel.",
             f"Light in the pupil: {LIGHTS.write(light)}. The pupil is of ordinary size.",
-            f"Vision, with the working distance allowed for: {vision}.",
+            f"Acuity with the net result in place: {vision}.",
             *_tried_words(tried),
         )
     ),

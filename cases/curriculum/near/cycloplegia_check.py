@@ -1,4 +1,4 @@
-"""Family F, cycloplegic: whether accommodation is out, and what to do while it is not. No doses, no times."""
+"""Family F, cycloplegic: whether accommodation is relaxed, and what to do while it is not. No doses, no times."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
 RESIDUAL = Skill("residual-accommodation", "finding the accommodation that is left")
-JUDGE_CYCLOPLEGIA = Skill("judge-cycloplegia", "judging whether accommodation is out")
-ACT_ON_CYCLOPLEGIA = Skill("act-on-cycloplegia", "knowing what to do while accommodation is not out")
+JUDGE_CYCLOPLEGIA = Skill("judge-cycloplegia", "judging whether accommodation is relaxed")
+ACT_ON_CYCLOPLEGIA = Skill("act-on-cycloplegia", "knowing what to do while accommodation is not relaxed")
 
 RESIDUAL_REVERSED = SlipName(
     "residual-reversed",
@@ -47,7 +47,7 @@ FLUCTUATION_OVERLOOKED = SlipName(
 TIME_AS_PROOF = SlipName(
     "time-as-proof",
     "went on because the time was up",
-    "Waiting is no proof. What counts is that accommodation is out, found by looking far and near.",
+    "Waiting is no proof. What counts is that accommodation is relaxed, found by looking far and near.",
 )
 DROP_UNASKED = SlipName(
     "drop-unasked",
@@ -64,7 +64,9 @@ WAITS = Choice((Option("running", "still running"), Option("over", "over")))
 STATES = Choice(
     (
         Option(
-            "out", "out, as far as the clinic asks", "no more is left than the clinic's limit, and the reflex is steady"
+            "out",
+            "relaxed, as far as the clinic asks",
+            "no more is left than the clinic's limit, and the reflex is steady",
         ),
         Option("left", "still there, too much of it", "more is left than the clinic's limit"),
         Option("unsteady", "at work: the reflex wavers", "the reflex wavers behind one and the same lens"),
@@ -72,12 +74,12 @@ STATES = Choice(
 )
 ACTIONS = Choice(
     (
-        Option("go", "go on and measure", "accommodation is out, as far as the clinic asks"),
-        Option("wait", "wait, then look again", "accommodation is not out and the waiting time is still running"),
+        Option("go", "go on and measure", "accommodation is relaxed, as far as the clinic asks"),
+        Option("wait", "wait, then look again", "accommodation is not relaxed and the waiting time is still running"),
         Option(
             "ask",
             "ask the person licensed to decide, by the local protocol",
-            "accommodation is not out although the waiting time is over",
+            "accommodation is not relaxed although the waiting time is over",
         ),
         Option(
             "drop",
@@ -154,7 +156,7 @@ def _signs(steady: str, pupil: str, wait: str) -> str:
 def _defensible(state: str, residual: float, limit: float, wait: str) -> tuple[Defensible, ...]:
     """Credit what is true as well where the reflex wavers and too much accommodation is left besides.
 
-    And waiting on, where accommodation is out before the time of the local protocol is; common practice.
+    And waiting on, where accommodation is relaxed before the time of the local protocol is; common practice.
     """
     if state == "out" and wait == "running":
         because = "The waiting time of the local protocol is still running, and local rules come first."
@@ -162,12 +164,12 @@ def _defensible(state: str, residual: float, limit: float, wait: str) -> tuple[D
     if state != "unsteady" or residual <= limit + 1e-9:
         return ()
     because = "More is left than the clinic asks for, and the wavering says the same."
-    return (Defensible(STATE.to("left"), 0.8, because, "Neither has to be decided: accommodation is not out."),)
+    return (Defensible(STATE.to("left"), 0.8, because, "Neither has to be decided: accommodation is not relaxed."),)
 
 
 cycloplegia_check = CaseType(
     id="cycloplegia-check",
-    title="Is accommodation out?",
+    title="Is accommodation relaxed?",
     family=FAMILY,
     level="competent",
     seconds=25,

@@ -50,8 +50,8 @@ FOG_LEFT_OUT = SlipName(
 )
 FOG_UNDER_DROPS = SlipName(
     "fog-under-cycloplegia",
-    "fogged an eye whose accommodation is out",
-    "With accommodation out there is nothing for a fog to relax: start from the net itself.",
+    "fogged an eye whose accommodation is relaxed by drops",
+    "With accommodation relaxed there is nothing for a fog to relax: start from the net itself.",
 )
 FOG_SUBTRACTED = SlipName(
     "start-fog-subtracted",
@@ -176,7 +176,7 @@ FOG = Field(
 @given(DROPS_FOUND, SPHERE, FOG)
 def _fog_words(drops: str, sphere: float, fog: float) -> str:
     if drops == "working":
-        return f"Accommodation is out, so no fog is needed: sphere {signed(sphere)}."
+        return f"Accommodation is relaxed, so no fog is needed: sphere {signed(sphere)}."
     return f"Fog by {size(fog)}, since the eye can accommodate: sphere {signed(sphere)}."
 
 

@@ -74,8 +74,9 @@ LIGHT_WITHOUT_DROPS = SlipName(
 )
 FAR_TARGET_UNDER_DROPS = SlipName(
     "far-target-under-cycloplegia",
-    "kept the far target though accommodation is out",
-    "With accommodation out, distance no longer matters and the axis does: looking at your light puts the eye in line.",
+    "kept the far target though accommodation is relaxed by drops",
+    "With accommodation relaxed, distance no longer matters and the axis does: looking at your light puts the eye in "
+    "line.",
 )
 
 
@@ -212,7 +213,7 @@ TARGETS = Choice(
         Option(
             "light",
             "your light",
-            "accommodation is out, so that the target has only to bring the eye's axis onto your sight hole",
+            "accommodation is relaxed, so that the target has only to bring the eye's axis onto your sight hole",
         ),
     )
 )
@@ -300,8 +301,8 @@ fixation_target = CaseType(
             run=given(DROPS_GIVEN)(lambda drops: "axis" if drops == "working" else "relax"),
             says=given(TASK)(
                 lambda task: (
-                    "Accommodation is out, so fixation has one task left: to bring the visual axis onto your sight "
-                    "hole."
+                    "Accommodation is relaxed by drops, so fixation has one task left: to bring the visual axis "
+                    "onto your sight hole."
                     if task == "axis"
                     else "This eye can accommodate, so the target must ask for as little as can be."
                 )
@@ -359,7 +360,7 @@ fixation_target = CaseType(
     question=asking(
         "Which of these should the patient look at: own eyes in the mirror, the switch, or your light? And how many "
         "dioptres, to 0.01, would that target ask of an eye that can accommodate? This clinic has an eye look at the "
-        "light where accommodation is out, and otherwise at what asks for least."
+        "light where drops have relaxed accommodation, and otherwise at what asks for least."
     ),
     figure=given(MIRROR, SWITCH, DISTANCE).drawing(
         lambda uid, mirror_cm, switch_cm, distance_cm: three_targets(

@@ -39,8 +39,8 @@ RATIO_TO_ANGLE = Skill("ratio-to-angle", "turning offset over distance into an a
 EYE_ACROSS = SlipName(
     "eye-across",
     "chose the eye that faces it, as in a mirror",
-    "Right eye for right eye, left for left: then your head is to the side, and the other eye sees the chart past "
-    "it. With the eye that faces it your head comes between that other eye and the chart.",
+    "Your right eye for the patient's right eye, your left for the left: then your head is to the side, and the other "
+    "eye sees the chart past it. With the eye that faces it your head comes between that other eye and the chart.",
 )
 SIDES_MIRRORED = SlipName(
     "sides-mirrored",
@@ -260,7 +260,7 @@ eye_for_eye = CaseType(
             run=given(PATIENT_EYE)(lambda patient_eye: patient_eye),
             says=given(OWN_EYE, PATIENT_EYE)(
                 lambda own_eye, patient_eye: (
-                    f"{own_eye.capitalize()} eye for {patient_eye} eye, so that your head leaves the "
+                    f"Your {own_eye} eye for the patient's {patient_eye} eye, so that your head leaves the "
                     "other eye its view of the chart."
                 )
             ),
@@ -268,7 +268,7 @@ eye_for_eye = CaseType(
                 Slip(
                     EYE_ACROSS,
                     run=given(PATIENT_EYE)(lambda patient_eye: OTHER[patient_eye]),
-                    says=given(OWN_EYE)(lambda own_eye: f"The {own_eye} eye, which faces it."),
+                    says=given(OWN_EYE)(lambda own_eye: f"Your {own_eye} eye, which faces it."),
                 ),
             ),
         ),
@@ -312,7 +312,8 @@ eye_for_eye = CaseType(
     found=given(PATIENT_EYE, DISTANCE, PUPILS)(
         lambda patient_eye, distance_cm, pupils_cm: (
             f"The patient's {patient_eye} eye is to be measured; both eyes look straight ahead at the chart.",
-            f"Your sight hole is in front of the {OTHER[patient_eye]} eye, {write_distance(distance_cm)} away.",
+            f"Your sight hole is in front of the patient's {OTHER[patient_eye]} eye, {write_distance(distance_cm)} "
+            "away.",
             f"The pupils are {write_distance(pupils_cm)} apart.",
         )
     ),

@@ -36,7 +36,7 @@ LIMIT = Field(
 """Norm "sighting-limit", in degrees; its usual value is the advice of its source."""
 
 COMPARE_WITH_LIMIT = Skill("compare-with-limit", "holding an angle against the limit")
-SHARE_OF_PATH = Skill("share-of-path", "finding your share of the way to the chart")
+SHARE_OF_PATH = Skill("share-of-path", "finding how far along the line to the chart you sit")
 HEIGHT_ON_LINE = Skill("height-on-line", "finding how high the line to the chart runs")
 
 PATH_HALVED = SlipName(
@@ -47,7 +47,7 @@ PATH_HALVED = SlipName(
 FROM_THE_CHART = SlipName(
     "share-from-the-chart",
     "counted the way from the chart instead of from the eye",
-    "The line starts at the patient's eye: your share of the way is your own distance over the whole path.",
+    "The line starts at the patient's eye: divide your own distance by the whole distance to the chart.",
 )
 MIRROR_TURNED = SlipName(
     "mirror-turned-over",

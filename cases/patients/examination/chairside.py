@@ -22,7 +22,7 @@ _IN_THE_PUPIL: dict[Medium, str] = {
     "nuclear opacity": "The middle of the pupil is darker, like a drop of oil, and moves otherwise than the rest.",
     "cortical opacity": "Dark spokes reach in from the edge.",
     "subcapsular opacity": "A dark spot stands in the middle.",
-    "artificial lens": "Glints run with the lamp; the capsule round them is dull.",
+    "artificial lens": "Glints move with the lamp; the capsule round them is dull.",
     "corneal surgery": "A ring near the edge moves otherwise than the middle.",
     "tear film": "A smear slides over the reflex and clears after a blink.",
     "scar": "A grey patch stays where it is.",
@@ -123,9 +123,9 @@ UNEQUAL_D, AT_RISK_TO_Y = 1.5, 8.0
 
 
 def referral_of(patient: Patient) -> str:
-    """Say why a right record refers a patient, by the local path; "" where nothing that was found asks for it."""
+    """Say why a right record refers a patient, by the local protocol; "" where nothing that was found asks for it."""
     if any(patient.eye(side).unsafe for side in SIDES):
-        return "at once, by the local path: the reflex"
+        return "at once, by the local protocol: the reflex"
     vignette = vignette_of(patient)
     if vignette is not None:
         return vignette.refer
@@ -135,7 +135,7 @@ def referral_of(patient: Patient) -> str:
         parts.append("unequal eyes in a child")
     if patient.nystagmus:
         parts.append("nystagmus, unless it is known")
-    return f"by the local path: {' and '.join(parts)}" if parts else ""
+    return f"by the local protocol: {' and '.join(parts)}" if parts else ""
 
 
 def unsafe_words(eye: Eye) -> str:

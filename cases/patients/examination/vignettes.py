@@ -64,7 +64,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         "ada", "Ada", 0.75, "a first check: a brother wears glasses", "born at term; well",
         SphCyl(2.25, -1.25, 180), SphCyl(2.50, -1.00, 175), (NO_CHART, NO_CHART),
         "She turns to every sound. A reading counts only while she looks where you need her to, and without drops she "
-        "slides between two and one dioptres less plus. A cylinder of this size is usual at nine months.",
+        "slides between two and one dioptres less plus. A cylinder of this size is common in the first year.",
         eyes=_both(latent_d=1.1, media=(), irregular_d_per_mm=0.0),
         person={"fixation_holds_s": 7.2, "nystagmus": False, "amplitude_d": 7.0},
     ),
@@ -73,7 +73,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         SphCyl(2.00, -0.50, 180), SphCyl(5.00, -1.00, 10), ("6/7.5", "6/19"),
         "His left eye needs 2.75 D more plus. While it is not fogged it rules the focus of both, and the right eye "
         "reads minus.",
-        refer="unequal eyes with one that sees less: refer by the local path",
+        refer="unequal eyes with one that sees less: refer by the local protocol",
         eyes={
             "right": {"latent_d": 0.85, "media": (), "irregular_d_per_mm": 0.0},
             "left": {"latent_d": 1.3, "media": (), "irregular_d_per_mm": 0.0, "best_logmar": 0.4},
@@ -81,10 +81,10 @@ VIGNETTES: tuple[Vignette, ...] = (
         person={"fixation_holds_s": 40.0, "nystagmus": False},
     ),
     Vignette(
-        "cho", "Cho", 7, "headaches at books", "well; no spectacles",
+        "cho", "Cho", 7, "headaches when reading", "well; no spectacles",
         SphCyl(2.75, -0.25, 90), SphCyl(2.50, -0.25, 90), ("6/6", "6/6"),
-        "She sees 6/6 by accommodating. At your face she reads as a myope; far away and fogged she shows half of her "
-        "plus; the rest shows under drops.",
+        "She sees 6/6 by accommodating. At your face she reads as a myope; looking far and fogged she shows half of "
+        "her plus; the rest shows under drops.",
         eyes=_both(latent_d=1.05, media=(), irregular_d_per_mm=0.0),
         person={"fixation_holds_s": 60.0, "nystagmus": False},
     ),
@@ -127,7 +127,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         frame_mm=16.0,
     ),
     Vignette(
-        "hal", "Hal", 47, "tired at screens", "well; has never worn spectacles",
+        "hal", "Hal", 47, "tired at the computer", "well; has never worn spectacles",
         SphCyl(1.25, -0.75, 90), SphCyl(1.00, -0.75, 85), ("6/9", "6/7.5"),
         "The trap is yours: at 52, without a glass for this distance, you see the reflex out of focus, and readings "
         "scatter nearly twice as much.",
@@ -141,7 +141,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         SphCyl(-2.75, -1.00, 95), SphCyl(1.25, -0.75, 85), ("6/120", "6/15"),
         "A drop of oil in the middle of the right lens: its core is more myopic than the rest, which is why she reads "
         "again. Say which part you judged, and refer.",
-        refer="a lens opacity that has moved the refraction: refer by the local path",
+        refer="a lens opacity that has moved the refraction: refer by the local protocol",
         eyes={
             "right": {"media": ("nuclear opacity",), "irregular_d_per_mm": 0.0, "pupil_dim_mm": 4.0, "c40_um": -0.318,
                       "best_logmar": 0.25},
@@ -150,9 +150,9 @@ VIGNETTES: tuple[Vignette, ...] = (
         person={"nystagmus": False},
     ),
     Vignette(
-        "jon", "Jon", 78, "far away is a little soft", "cataract surgery, both eyes, six years ago",
+        "jon", "Jon", 78, "distance vision slightly blurred", "cataract surgery, both eyes, six years ago",
         SphCyl(-0.50, -1.25, 100), SphCyl(-0.75, -1.00, 80), ("6/24", "6/19"),
-        "Glints run with the lamp: they are the implant's. In the lit room his pupils are small and the neutral zone "
+        "Glints move with the lamp: they are the implant's. In the lit room his pupils are small and the neutral zone "
         "is wide; dim the room. Drops would do nothing for accommodation: there is none.",
         eyes=_both(
             media=("artificial lens",), irregular_d_per_mm=0.0, pupil_bright_mm=3.2, pupil_dim_mm=4.0, latent_d=0.0

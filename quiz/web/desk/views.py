@@ -238,11 +238,10 @@ def _usual(day: Today, now: float) -> tuple[str, str]:
         return _of_week(day, now)
     new = f"New: {day.new[:1].lower()}{day.new[1:]}." if day.new else ""
     if day.slipping:
-        is_are = "is" if len(day.slipping) == 1 and " and " not in day.slipping[0] else "are"
-        return f"{_minutes(day.minutes)} today: {listed(day.slipping)} {is_are} likely to slip.", ""
+        return f"{_minutes(day.minutes)} today, for what you may be forgetting: {listed(day.slipping)}.", ""
     if day.new:
-        return f"{_minutes(day.minutes)} today: nothing you know is likely to slip, so something new comes.", new
-    return f"{_minutes(day.minutes)} today: nothing is likely to slip, and a few cases keep it so.", ""
+        return f"{_minutes(day.minutes)} today: what you know looks secure, so something new comes.", new
+    return f"{_minutes(day.minutes)} today: what you know looks secure, and a few cases keep it so.", ""
 
 
 def _of_week(day: Today, now: float) -> tuple[str, str]:
@@ -262,7 +261,7 @@ def _dates(day: Today, now: float) -> str:
     parts = []
     if day.slips_next is not None:
         step, at = day.slips_next
-        parts.append(f"Without practice you are likely to slip next in {step}: {_when(at, now)}.")
+        parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
     if day.exam_at is not None:
         parts.append(f"Your exam is {_when(day.exam_at, now)}.")
     return " ".join(parts)

@@ -51,7 +51,7 @@ def test_absent_white_and_grossly_unequal_reflexes_are_referred_at_once() -> Non
         case = case_of("odd-reflex", sight(name))
         if SIGHTS[name].reflex == "white" or name in ("all-steps-tried", "never-evened"):
             assert answer_of(case)["action"] == "refer-now"
-            assert "referred by the local path at once" in case.run.lines[-1].says
+            assert "referred by the local protocol at once" in case.run.lines[-1].says
             named = {one["action"] for one in slips_of(case).values()}
             assert {"write-down", "wait", "note-refer"} <= named
 

@@ -68,7 +68,7 @@ def test_scores_say_how_they_are_spread_and_which_case_was_missed(owner: Browser
     assert "1 not begun" in told
     assert "Scores of 2 learners" in page
     assert re.search(r"1 Gross to net, one sphere 1 of 2 9 % to 91 %", told)
-    assert "left the working distance in" in told
+    assert "did not subtract the working distance" in told
     behind = words(owner.get("/class/1/answers?drill=1&place=1").text)
     assert "=First; the whole class; case 1; Gross to net, one sphere. " in behind
     assert "2 answers" in behind, "of the one case, though all three are of one type"
@@ -127,7 +127,7 @@ def test_before_and_after_are_paired_by_learner_and_slips_are_of_where_they_coul
     assert "2 learners answered in both." in told
     assert re.search(r"2 67 % 100 % \+33 −390 to \+457", told), "mean 33 points, t(1) 12.706 times SD / sqrt(2)"
     assert "better" not in told.replace("“Better”", "")
-    assert re.search(r"Left the working distance in\. Step: [^.]+\. 2 of 6 0 of 6", told)
+    assert re.search(r"Did not subtract the working distance\. Step: [^.]+\. 2 of 6 0 of 6", told)
     assert "Two drills" not in told
     assert owner.get("/class/1/compare?before=1&after=99").status_code == 404
 
@@ -166,16 +166,16 @@ def test_a_late_answer_is_in_no_number_until_it_is_let_count(app: Flask, store: 
     for page in (words(one.get(scores).text), words(one.get(f"{drill}/report").text)):
         assert "handed in 2 of 2" in page
         assert "Gross to net, one sphere 1 of 1" in page
-        assert "left the working distance in" not in page
+        assert "did not subtract the working distance" not in page
     assert re.search(r"Bo .*0 of 1.* 1 late", words(one.get(scores).text))
     assert "1 learner answered in both." in words(one.get(compare).text)
-    assert "Left the working distance in" not in words(one.get(compare).text)
+    assert "Did not subtract the working distance" not in words(one.get(compare).text)
     assert one.get(sheet).text.splitlines()[1:] == ["Ada,,,1", "Bo,,,0"]
     assert "1 answer." in words(one.get("/class/1/answers?drill=1&place=1").text)
 
     one.post(f"{drill}/late", {"case": dealt, "counts": "yes"})
     assert "Gross to net, one sphere 1 of 2" in words(one.get(scores).text)
-    assert "left the working distance in" in words(one.get(scores).text)
+    assert "did not subtract the working distance" in words(one.get(scores).text)
     assert "2 learners answered in both." in words(one.get(compare).text)
     assert "2 answers." in words(one.get("/class/1/answers?drill=1&place=1").text)
 
@@ -197,10 +197,14 @@ def test_of_who_left_the_class_no_answer_is_shown_or_counted_there(app: Flask, s
     dealt, case = waits[2]
     people[2].post(f"/case/{dealt}/answer", {f"answer-{name}": text for name, text in written(case).items()})
     compare = f"/class/{number}/compare?before=1&after=1"
-    assert "Left the working distance in. Step: taking the working distance off. 2 of 2" in words(one.get(compare).text)
+    assert "Did not subtract the working distance. Step: taking the working distance off. 2 of 2" in words(
+        one.get(compare).text
+    )
     assert re.search(r"\bCy\b", words(one.get(f"{drill}/late").text))
     assert one.post(f"/class/{number}/people/move", {"learner": ["2", "3"], "to_class": str(other)}).status_code == 303
-    assert "Left the working distance in. Step: taking the working distance off. 1 of 1" in words(one.get(compare).text)
+    assert "Did not subtract the working distance. Step: taking the working distance off. 1 of 1" in words(
+        one.get(compare).text
+    )
     for page in (drill, f"{drill}/late", f"{drill}/scores", "/class/1/results?drill=1"):
         assert not re.search(r"\bCy\b", words(one.get(page).text))
         assert "1 late" not in words(one.get(page).text)

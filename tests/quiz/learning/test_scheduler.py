@@ -237,7 +237,7 @@ def test_choosing_changes_nothing_and_is_the_same_for_the_same_chance(sitting: S
 def test_a_brand_new_type_that_was_missed_stands_twice_and_then_waits() -> None:
     state = fold(LearnerState(), answer("net", 0, "wrong"))
     once = pick(state, FIVE, recent=[Done("net", False)])
-    assert (once.type_id, once.why) == ("net", "New a moment ago: a second one while the first is fresh.")
+    assert (once.type_id, once.why) == ("net", "A second example of the type you have just met.")
     fold(state, answer("net", 0.001, "wrong"))
     assert pick(state, FIVE, recent=[Done("net", False)] * 2).type_id != "net"
 
@@ -380,7 +380,7 @@ def test_a_standing_slip_brings_its_types_before_others_alike() -> None:
 def test_the_type_whose_steps_faded_longest_comes_first_and_says_so() -> None:
     state = replay([*(answer("form", day) for day in range(3)), *(answer("sum", 12 + day) for day in range(3))])
     choice = pick(state, catalogue(FORM, SUM), 14.5)
-    assert (choice.type_id, choice.why) == ("form", "Not met for 12 days.")
+    assert (choice.type_id, choice.why) == ("form", "Last practised 12 days ago.")
 
 
 def test_a_new_type_goes_before_those_that_were_met_lately_or_a_month_ago() -> None:
@@ -470,7 +470,11 @@ def test_new_types_with_nothing_needed_say_so() -> None:
     ("events", "at_day", "why"),
     [
         ([("net", 0.0, "wrong"), ("net", 0.1, "wrong")], 1.0, "Still shaky: taking the distance off."),
-        ([("net", day / 100, "right") for day in range(3)], 2.5, "Would fade within a week: taking the distance off."),
+        (
+            [("net", day / 100, "right") for day in range(3)],
+            2.5,
+            "You may forget this within a week: taking the distance off.",
+        ),
         ([("net", day, "right") for day in range(12)], 12.0, "One that you know, mixed in so that it stays."),
     ],
 )
@@ -707,7 +711,7 @@ def test_a_second_case_of_a_long_new_type_is_not_forced() -> None:
         long = info("long", "x", seconds=seconds)
         state = fold(LearnerState(), Answered(START, "long", ("x",), "wrong"))
         choice = pick(state, catalogue(long, FORM), 0.001, recent=[Done("long", right=False)])
-        assert (choice.why == "New a moment ago: a second one while the first is fresh.") == forced
+        assert (choice.why == "A second example of the type you have just met.") == forced
 
 
 def test_a_slip_that_showed_three_times_today_is_left_alone_until_tomorrow() -> None:

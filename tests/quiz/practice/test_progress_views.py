@@ -237,14 +237,14 @@ def test_a_slip_that_stands_shows_ones_own_line_beside_the_right_one(
     slip_twice(store, learner)
     state = projection.states_of(store, learner.id).cases
     (one,) = progress.standing_slips(store, learner, state, NOON + 200)
-    assert one.title == "left the working distance in"
+    assert one.title == "did not subtract the working distance"
     assert one.line is not None
     last = store.answers_of(learner.id)[-1]
     assert one.line.dealt == last.dealt
     assert one.line.given == tuple(last.given.values())
     assert one.line.own_line != one.line.right_line
     page = client.get("/progress").text
-    assert "You left the working distance in." in page
+    assert "You did not subtract the working distance." in page
     assert one.line.own_line in page
     assert one.line.right_line in page
     assert f"/case/{last.dealt}" in page
@@ -278,7 +278,7 @@ def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner
         dealing.take(store, learner, waiting.id, written(case), None, now=NOON + day * DAY + 20)
     state, later = projection.states_of(store, learner.id).cases, NOON + 23 * DAY
     assert progress.standing_slips(store, learner, state, later) == ()
-    assert [one.title for one in progress.past_slips(state, later)] == ["left the working distance in"]
+    assert [one.title for one in progress.past_slips(state, later)] == ["did not subtract the working distance"]
 
 
 # --- the exam ----------------------------------------------------------------------------------------------------
@@ -366,13 +366,13 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
     assert progress_queries.weeks(store, 1, since=0.0) == []
     assert "Your line" not in ada.get("/progress").text
     for url in ("/drill/1", "/progress", "/progress/steps", "/progress/weeks?step=take-off-distance"):
-        assert "left the working distance in" not in ada.get(url).text
+        assert "did not subtract the working distance" not in ada.get(url).text
     ada.get("/practise")
     waiting = store.open_case(1)
     assert waiting is not None
     assert waiting.why == dealing.WHY_LATER
     answer_in_class(ada, store, "/drill/1")
-    assert "You left the working distance in: twice." in ada.get("/drill/1").text
+    assert "You did not subtract the working distance: twice." in ada.get("/drill/1").text
     assert len(ada.get("/progress/everything.jsonl").text.splitlines()) == 4
     assert sum(one.met for one in progress_queries.weeks(store, 1, since=0.0)) == 3
 

@@ -42,7 +42,7 @@ def test_findings_are_worked_out(client: FlaskClient) -> None:
     ("line", "finds"),
     [
         ("vertex", "A lens in another plane, a sphere|Formulas"),
-        ("left the working", "Left the working distance in"),
+        ("subtract the working", "Did not subtract the working distance"),
         ("drops", "Cautions"),
     ],
 )

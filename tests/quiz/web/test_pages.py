@@ -166,7 +166,7 @@ def test_a_slip_is_named_with_both_lines_side_by_side(visitor: Visitor) -> None:
     page = visitor.get(url)
     said = words(page)
     assert heading(page) == "One step slipped"
-    assert "You left the working distance in" in said
+    assert "You did not subtract the working distance" in said
     assert "Take the working distance off." in said
     assert "Both meridians are 1.50 D too plus: the sphere is out, not the cylinder or the axis." in said
     assert "Where the 1.50 D went" in said
@@ -175,7 +175,7 @@ def test_a_slip_is_named_with_both_lines_side_by_side(visitor: Visitor) -> None:
     assert "Take the distance off" in right
     assert "Step: taking the working distance off." in right
     assert "Nothing taken off" in mine
-    assert said.count("left the working distance in") == 1, "a mark says its slip once"
+    assert said.count("did not subtract the working distance") == 1, "a mark says its slip once"
     assert 'class="mine"' in page.text, "the learner's powers are drawn beside the right ones"
 
 
@@ -299,7 +299,7 @@ def test_an_answer_that_can_be_defended_is_credited_and_the_check_that_decides_i
     visitor.answer(written(case, {**case.truth, "meaning": "behind"}))
     page = visitor.get(url)
     assert heading(page) == "Right too"
-    assert "Your answer is credited: dense media or disease behind the pupil" in words(page)
+    assert "Your answer is credited: dense media, such as a dense cataract, or disease behind the pupil" in words(page)
     assert "What would decide: " in words(page)
 
 
@@ -382,7 +382,7 @@ def test_a_sitting_ends_with_its_tenth_case_and_sums_up(visitor: Visitor) -> Non
     said = words(end)
     assert heading(end) == "Your results"
     assert "10 cases: 8 right." in said
-    assert "You left the working distance in: twice." in said
+    assert "You did not subtract the working distance: twice." in said
     assert "Come back " in said
     assert said.count("Gross to net, one sphere") == 10
 
