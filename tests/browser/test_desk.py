@@ -258,7 +258,9 @@ def test_ten_minutes_a_week(page: Page, served: Served, sound: Check) -> None:
     served.clock.move(days=20)
     learners.keep_settings(served.store, served.learner.id, LearnerSettings(role="clinician", sitting="weekly"))
     page.goto(served.url)
-    expect(page.locator("h1")).to_have_text(re.compile("^Ten minutes this week: .+ likely to slip by the next.$"))
+    expect(page.locator("h1")).to_have_text(
+        re.compile("^Ten minutes this week, for what you may forget before the next: .+.$")
+    )
     expect(page.get_by_label("How long")).to_have_value("weekly")
     sound(page)
     page.keyboard.press("Enter")

@@ -250,11 +250,13 @@ def _of_week(day: Today, now: float) -> tuple[str, str]:
     if day.next_at is not None:
         return f"This week's ten minutes are done; the next are due {_when(day.next_at, now)}.", ""
     if day.slipping:
-        is_are = "is" if len(day.slipping) == 1 and " and " not in day.slipping[0] else "are"
-        return f"{_minutes(day.minutes)} this week: {listed(day.slipping)} {is_are} likely to slip by the next.", ""
+        return (
+            f"{_minutes(day.minutes)} this week, for what you may forget before the next: {listed(day.slipping)}.",
+            "",
+        )
     if day.new:
-        return f"{_minutes(day.minutes)} this week: nothing you know is likely to slip, so something new comes.", new
-    return f"{_minutes(day.minutes)} this week: nothing is likely to slip, and a few cases keep it so.", ""
+        return f"{_minutes(day.minutes)} this week: what you know looks secure, so something new comes.", new
+    return f"{_minutes(day.minutes)} this week: what you know looks secure, and a few cases keep it so.", ""
 
 
 def _dates(day: Today, now: float) -> str:
