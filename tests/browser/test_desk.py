@@ -209,7 +209,7 @@ def test_day_fifteen(page: Page, served: Served, sound: Check) -> None:
     """The day is one sentence, Enter starts it, and no count of things by state stands anywhere."""
     served.clock.move(days=14)
     page.goto(served.url)
-    expect(page.locator("h1")).to_contain_text("may be forgetting")
+    expect(page.locator("h1")).to_contain_text("minutes today")
     assert page.locator("h1").inner_text().count(".") == 1
     expect(page.locator("#go-on")).to_be_focused()
     assert in_sight(page, "#go-on")
