@@ -15,6 +15,7 @@ from cases.optics.norms import NORMS, Norm
 from cases.optics.tolerances import LENS_TABLES, PUBLISHED, Bands
 from cases.optics.vergence import DISTANCE_RULE, vergence, working_vergence
 from cases.procedure.case_type import CaseType
+from cases.procedure.chain import SlipName
 from cases.procedure.kinds import Lens
 from cases.recall.glossary import TERMS
 from cases.worksheet import CAUTION
@@ -98,7 +99,9 @@ class ReferencePage:
     types: int
     """How many there are."""
     slips: int
-    """How many are told apart."""
+    """How many are told from an answer."""
+    slips_of_examination: int
+    """How many only the log of a whole examination shows."""
     norms: tuple[Norm, ...]
     caution: str = CAUTION
     distance_rule: str = DISTANCE_RULE
@@ -137,6 +140,11 @@ def _type_line(one: CaseType) -> TypeLine:
     return TypeLine(one.id, one.title, one.level, steps, told(*one.sources))
 
 
+def _slips_of(*, examination: bool) -> list[SlipName]:
+    own = {one.id for one in examination_names.SLIPS}
+    return [one for one in all_slips().values() if (one.id in own) == examination]
+
+
 @pages.get("")
 def show() -> str:
     """Show the reference."""
@@ -145,7 +153,8 @@ def show() -> str:
         axes=tuple(map(axis_row, CYLINDERS)),
         lenses=tuple(map(lens_table, LENS_TABLES)),
         types=len(all_types()),
-        slips=len(all_slips()),
+        slips=len(_slips_of(examination=False)),
+        slips_of_examination=len(_slips_of(examination=True)),
         norms=NORMS,
     )
     return render_template("reference.html", page=page, write_power=write_power, norm_kind=NormKind, told=told)
@@ -168,15 +177,13 @@ def slips() -> str:
     Those that only a whole examination shows are asked for by `of=examination`: they are told from its log.
     """
     of_examination = request.args.get("of") == "examination"
-    own = {one.id for one in examination_names.SLIPS}
-    shown = [one for one in all_slips().values() if (one.id in own) == of_examination]
     lines = tuple(
         SlipEntry(
             f"{one.title[:1].upper()}{one.title[1:]}",
             one.tells,
             "" if cited(one.sources) == UNPUBLISHED else told(*one.sources),
         )
-        for one in sorted(shown, key=lambda one: one.title)
+        for one in sorted(_slips_of(examination=of_examination), key=lambda one: one.title)
     )
     return render_template("reference_slips.html", slips=lines, of_examination=of_examination)
 

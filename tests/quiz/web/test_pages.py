@@ -208,7 +208,7 @@ def test_an_unreadable_answer_comes_back_with_the_reason_and_the_text(visitor: V
     assert page.status_code == 422
     assert 'value="-25 &#34;&lt;b&gt;"' in page.text
     assert 'aria-invalid="true"' in page.text
-    assert "To put right:" in words(page)
+    assert "Please correct:" in words(page)
     assert re.search(r'value="2" checked', page.text), "and how sure they were"
     assert visitor.store.answers_of(1) == []
 
@@ -497,8 +497,12 @@ def test_the_reference_gives_the_limits_of_lenses_with_source_and_standing(visit
 def test_every_slip_stands_by_name_on_a_page_that_the_reference_leads_to(visitor: Visitor) -> None:
     reference = visitor.get("/reference")
     assert 'href="/reference/slips"' in reference.text
-    assert f"All {len(all_slips())} slips" in words(reference)
     page = visitor.get("/reference/slips")
+    listed, more = (visitor.get(f"/reference/slips{of}").text.count("<dt>") for of in ("", "?of=examination"))
+    assert f"All {listed} slips" in words(reference)
+    assert f"All {listed}" in words(page), "the numbers differed"
+    assert f"{more} more that only" in words(reference)
+    assert listed + more == len(all_slips())
     assert 'href="/reference/slips?of=examination"' in page.text
     said = words(page) + words(visitor.get("/reference/slips?of=examination"))
     for one in all_slips().values():
