@@ -133,7 +133,7 @@ def rename(store: Store, one: Class, name: str) -> None:
 
 
 def _free_class_name(store: Store, preceptor_id: int, name: str, but: int | None = None) -> str:
-    tidy = names.tidy_name(name, [])
+    tidy = names.tidy_name(name, [], of="the class")
     there = class_queries.classes_of(store, preceptor_id)
     if any(one.name.casefold() == tidy.casefold() and one.id != but for one in there):
         raise BadName(f"you have a class “{tidy}” already: give another name, perhaps with the year")

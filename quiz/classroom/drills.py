@@ -56,8 +56,11 @@ _LENGTH = "give either a number of cases or a number of minutes"
 class UnknownDrill(QuizError):
     """No such drill is in this class, or set for this learner."""
 
-    def __init__(self) -> None:
-        super().__init__("there is no such drill for you: the drills open to you are listed on Today")
+    def __init__(self, *, of_class: bool = False) -> None:
+        listed = "in this class: its drills are listed on the page of the class"
+        super().__init__(
+            f"there is no such drill {listed if of_class else 'for you: the drills open to you are listed on Today'}"
+        )
 
 
 class BadPlan(BadFields):
@@ -108,11 +111,10 @@ class Plan:
     )
     minutes: float | None = asked("or minutes", Whole("minutes"), size=8, most=80, entry=LENGTH)
     least: int | None = asked(
-        "Of minutes: the least number of cases",
+        "Fewest cases the score is out of (only for a drill of minutes)",
         Whole("least number of cases"),
-        help="The score is out of at least this many cases. Left empty: it is the number right within the minutes, "
-        "with no share "
-        "and no pass mark.",
+        help="The score is out of at least this many cases. Left empty: the score is the number right within the "
+        "minutes, without a percentage or a pass mark.",
         size=8,
         most=80,
         entry=MARKS,
@@ -124,6 +126,7 @@ class Plan:
     distance_cm: float = asked(
         "Usual working distance, in centimetres",
         quantities.DISTANCE,
+        help="About two cases in five use this distance; the others use another one.",
         usual=67.0,
         required=True,
         bare=" cm",
@@ -143,7 +146,7 @@ class Plan:
         entry=REST,
     )
     counts: bool = asked(
-        "It counts: who joins the class after it opens begins only when you let them in",
+        "Graded: a learner who joins the class after the drill opens can begin only when you let them in",
         Tick(),
         usual=False,
         entry=REST,
@@ -160,10 +163,10 @@ class Plan:
         most=80,
         entry=TEST,
     )
-    may_return: bool = asked("A case can be put back and returned to", Tick(), usual=False, entry=TEST)
+    may_return: bool = asked("Learners may leave a case and return to it later", Tick(), usual=False, entry=TEST)
     shuffled: bool = asked("The same cases in another order for each learner", Tick(), usual=False, entry=TEST)
     together: bool = asked(
-        "A start together: the time runs for all from the opening time, or from when you start it",
+        "Same start for all: the time runs for everyone from the opening time, or from when you press Start",
         Tick(),
         usual=False,
         entry=TEST,
@@ -232,11 +235,11 @@ class Plan:
         elif limit is not None and not 1 <= limit <= MOST_MINUTES:
             yield "limit_minutes", f"a time of {limit:g} minutes: give 1 to {MOST_MINUTES}"
         elif (self.test or self.together) and not has_time:
-            yield "limit_minutes", "a test, and a start together, need a time: give the minutes"
+            yield "limit_minutes", "a test, and the same start for all, need a time: give the minutes"
         if self.test and self.feedback != "end":
             yield "feedback", "a test shows its marks at the end: choose “at the end of the drill”"
         if self.may_return and self.cases is None:
-            yield "cases", "a case can be put back only where there is a number of cases"
+            yield "cases", "learners can return to a case only where there is a number of cases"
         if self.shuffled and (self.cases is None or not self.same):
             yield "same", "another order needs a number of cases that are the same for all"
         if not set(self.aids) <= set(AIDS):
@@ -541,7 +544,7 @@ def own(store: Store, one: Class, drill_id: int) -> Drill:
     """
     found = class_queries.drill_of_id(store, drill_id)
     if found is None or found.class_id != one.id:
-        raise UnknownDrill
+        raise UnknownDrill(of_class=True)
     return found
 
 
@@ -784,6 +787,11 @@ def remove(store: Store, drill: Drill) -> None:
 # --- what a run through one comes to -----------------------------------------------------------------------------
 
 
+def whole_per_cent(part: int, of: int) -> int:
+    """Return a share in whole per cent, halves upward: 4 of 6 is 67."""
+    return (200 * part + of) // (2 * of)
+
+
 @dataclass(frozen=True)
 class Outcome:
     """The score of a learner's run through a drill, of the answers that came in its time."""
@@ -794,11 +802,22 @@ class Outcome:
     """Of how many cases the score is a share; None where a drill of minutes sets no least number: it has no share."""
     passed: bool | None
     """None where there is no pass mark, or nothing that it could be a share of."""
+    pass_mark: int | None = None
 
     @property
     def per_cent(self) -> int | None:
-        """The share, rounded down: 79.9 % is no 80 %."""
-        return None if self.asked is None else 100 * self.right // self.asked
+        """The share, rounded to the nearest: down where it would else show a pass mark, or 100, that is not reached."""
+        if self.asked is None:
+            return None
+        return 100 * self.right // self.asked if self.rounded_down else whole_per_cent(self.right, self.asked)
+
+    @property
+    def rounded_down(self) -> bool:
+        """Whether the share is rounded down although the nearest whole number is above it."""
+        if self.asked is None:
+            return False
+        nearest, least = whole_per_cent(self.right, self.asked), self.pass_mark
+        return nearest * self.asked > 100 * self.right and (nearest == 100 or (not self.passed and nearest == least))
 
 
 def outcome(drill: Drill, answered: int, right: int) -> Outcome:
@@ -809,4 +828,4 @@ def outcome(drill: Drill, answered: int, right: int) -> Outcome:
     """
     asked = drill.cases if drill.least is None else max(drill.least, answered)
     passed = None if drill.pass_mark is None or asked is None else 100 * right >= drill.pass_mark * asked
-    return Outcome(right, answered, asked, passed)
+    return Outcome(right, answered, asked, passed, drill.pass_mark)

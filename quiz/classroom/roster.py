@@ -293,7 +293,7 @@ def make_group(store: Store, one: Class, name: str, learner_ids: Collection[int]
 
 
 def _free_group(store: Store, one: Class, name: str, but: int | None = None) -> str:
-    tidy = names.tidy_name(name, [])
+    tidy = names.tidy_name(name, [], of="the group")
     there = roster_queries.groups_of(store, one.id)
     if any(each.name.casefold() == tidy.casefold() and each.id != but for each in there):
         raise BadName(f"there is a group “{tidy}” already: give another name")

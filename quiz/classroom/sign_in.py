@@ -109,7 +109,7 @@ def sign_in(store: Store, name: str, password: str, *, caller: Caller, now: floa
         fits = check_password_hash(known.password if known else _nobodys(), password)
         if known is None or not fits:
             raise NotKnown(
-                "no preceptor has that name and password: try again, or set a new password with `add-preceptor`"
+                "Name or password not recognised. Try again, or ask the person who runs the server for a new password."
             )
     token = lots.new_secret()
     with store.writing():

@@ -18,8 +18,8 @@ _JOINERS = "\u200c\u200d"
 """They belong to the spelling of names in Persian and in Indian scripts."""
 
 
-def tidy_name(text: str, others: list[Learner]) -> str:
-    """Return a name with its spaces tidied.
+def tidy_name(text: str, others: list[Learner], *, of: str = "") -> str:
+    """Return a name with its spaces tidied; `of` says whose it is, for the refusal of an empty one: "the class".
 
     Raises
     ------
@@ -31,7 +31,7 @@ def tidy_name(text: str, others: list[Learner]) -> str:
     if len(name) <= 4 * LONGEST_NAME:
         name = unicodedata.normalize("NFC", name)
     if not name:
-        raise BadName("no name was given: write the name that you go by here")
+        raise BadName(f"Enter a name for {of}." if of else "no name was given: write the name that you go by here")
     if len(name) > LONGEST_NAME:
         raise BadName(f"a name of {len(name)} characters: {LONGEST_NAME} is the most")
     if any(unicodedata.category(mark) in ("Cc", "Cf", "Cs", "Co", "Cn") for mark in name if mark not in _JOINERS):

@@ -36,7 +36,12 @@ def score_words(drill: Drill, came: Outcome) -> str:
     """Write a score: "3 of 4 right: 75 %", or "3 right in 5 minutes" where there is nothing that it is a share of."""
     if came.per_cent is None:
         return f"{came.right} right in {drill.length}"
-    return f"{came.right} of {came.asked} right: {came.per_cent} %"
+    return f"{came.right} of {came.asked} right: {per_cent_words(came)}"
+
+
+def per_cent_words(came: Outcome) -> str:
+    """Write the share of a score, and say so where it is rounded down."""
+    return f"{came.per_cent} %{' (rounded down)' if came.rounded_down else ''}"
 
 
 @dataclass(frozen=True)

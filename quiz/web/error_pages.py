@@ -25,7 +25,7 @@ from quiz.practice.sittings import UnknownSitting
 from quiz.practice.what_to_practise import UnknownChoice
 from quiz.practice.worked_examples import NoExample
 from quiz.storage.datafile import Busy, Damaged, NotKept
-from quiz.web import request_context
+from quiz.web import layout, request_context
 from quiz.web.csrf import ByAnotherServer
 
 NOT_FOUND = (
@@ -75,6 +75,11 @@ _TITLES = {
     ),
     503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
 }
+_FOR_PRECEPTORS = {
+    404: "The pages are listed at the top: your classes under Class, the drills of a class under Drills.",
+    500: "What was saved before is kept. Go back to Class; if it happens again, tell the person who runs the server.",
+}
+"""Where a preceptor goes on, who has no page of the day."""
 _TELL = (
     "Tell the person who looks after this computer. A backup can be put in its place; nothing is written until then."
 )
@@ -134,6 +139,8 @@ def _fault(error: Exception) -> Response:
 
 def _page(code: int, why: str, titled: tuple[str, str] | None = None) -> Response:
     title, way_on = titled or _TITLES.get(code, ("This cannot be done", "Go back and try another way."))
+    if titled is None and code in _FOR_PRECEPTORS and layout.for_a_preceptor():
+        way_on = _FOR_PRECEPTORS[code]
     trouble = Trouble(code, title, _sentence(why), way_on)
     if request_context.wants_json():
         return make_response(jsonify(error=trouble.why, way_on=trouble.way_on), code)

@@ -54,6 +54,8 @@ BEHIND: dict[Role, tuple[Place, ...]] = {
 """What is behind the name."""
 PRACTISING = {*TODAY.blueprints, *BENCH.blueprints, *PROGRESS.blueprints, "people"}
 """Where a preceptor practises themselves, and has a student's places."""
+OF_A_LEARNER = (PRACTISING | {*LOG.blueprints, *SETTINGS.blueprints}) - {"people"}
+"""Pages that show what one learner did or set."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,8 @@ class Frame:
     """Where Leave leads."""
     key: str | None = None
     """Names the learner to scripts, so that what one wrote is never sent for another."""
+    practising_as: str = ""
+    """The learner at this computer whose page this is, where a preceptor is signed in; else nothing."""
     shared: bool = False
     """Whether others use this device too, so that a sign-in ends with its tab."""
     caution: str = CAUTION
@@ -104,8 +108,14 @@ def _frame() -> dict[str, Any]:
     name = who.name if who else preceptor.name if preceptor else "Menu"
     shared = request_context.on_shared_device()
     key = key_of(who) if who else None
+    practising = bool(who and preceptor) and blueprint in OF_A_LEARNER
     theme, home = settings.theme if settings else "auto", link(TODAY.endpoint)
-    return {"frame": Frame(places, behind, name, theme, home, key, shared)}
+    return {"frame": Frame(places, behind, name, theme, home, key, name if practising else "", shared)}
+
+
+def for_a_preceptor() -> bool:
+    """Say whether a page is a signed-in preceptor's own, and none on which they practise; asks no data file."""
+    return request_context.says_preceptor() and request.blueprint not in PRACTISING
 
 
 @lru_cache(256)

@@ -245,6 +245,11 @@ def known_preceptor() -> Preceptor | None:
     return kept
 
 
+def says_preceptor() -> bool:
+    """Say whether the cookie is a preceptor's, without asking the data file: it may be what failed."""
+    return _PRECEPTOR in session and _JOINED not in session
+
+
 def preceptor() -> Preceptor:
     """Return the preceptor who is asking.
 

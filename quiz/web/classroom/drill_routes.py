@@ -29,7 +29,15 @@ from quiz.storage.store import Sitting
 from quiz.web import request_context
 from quiz.web.classroom.drill_forms import FilledPlan, filled_in, filled_with, form_page, read_plan, read_settled
 from quiz.web.classroom.ownership import may_change, own_class, own_drill
-from quiz.web.drill_views import allowance_words, day_of, deletion_words, moment, score_words, state_words
+from quiz.web.drill_views import (
+    allowance_words,
+    day_of,
+    deletion_words,
+    moment,
+    per_cent_words,
+    score_words,
+    state_words,
+)
 
 pages = Blueprint("drills", __name__, url_prefix="/class/<int:class_id>/drill")
 
@@ -275,7 +283,7 @@ def _run(
     answered, right = (found.answered, found.right) if found else (0, 0)
     came = drills.outcome(drill, answered, right)
     unfinished = "under way" if is_open else "not finished when it closed"
-    state = "at its end" if run.ended_at is not None else unfinished
+    state = "finished" if run.ended_at is not None else unfinished
     if came.passed is not None and run.ended_at is not None:
         state += ", passed" if came.passed else ", not passed"
     if paper is not None:
@@ -286,7 +294,7 @@ def _run(
         name=who.name,
         answered=answered,
         right=right,
-        score=score_words(drill, came) if came.per_cent is None else f"{came.per_cent} %",
+        score=score_words(drill, came) if came.per_cent is None else per_cent_words(came),
         seconds="not known" if mean is None else f"{mean:.0f} s",
         state=state,
         late=late.get(who.learner, 0),
@@ -320,16 +328,21 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
         facts.append(("Pass mark", f"{drill.pass_mark} {words}"))
     if drill.test:
         beside = ", ".join(drills.AIDS[one] for one in drill.aids)
-        facts.append(("A test", f"beside it are open: {beside}" if beside else "nothing else is open until its end"))
+        facts.append(
+            (
+                "A test",
+                f"learners may also open: {beside}" if beside else "learners can open nothing else until they finish",
+            )
+        )
     if drill.may_return:
-        facts.append(("Returning", "a case can be put back and returned to"))
+        facts.append(("Returning", "learners may leave a case and return to it later"))
     if drill.shuffled:
         facts.append(("Order", "another one for each learner"))
     if drill.together:
         at = "when you start it" if drill.starts_at is None else moment(drill.starts_at)
-        facts.append(("Start", f"together: {at}"))
+        facts.append(("Start", f"the same for all: {at}"))
     if drill.counts:
-        facts.append(("It counts", "who joins the class after it opens has to be let in"))
+        facts.append(("Graded", "a learner who joins the class after it opens begins only when you let them in"))
     if drill.opens_at is not None:
         facts.append(("Opens", moment(drill.opens_at)))
     if drill.closes_at is not None:

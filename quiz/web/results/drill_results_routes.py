@@ -428,6 +428,11 @@ class ComparePage:
     slips: tuple[SlipChange, ...]
     learners: int
     """Who came to both."""
+    problem: str | None
+    """Why these two are not compared."""
+
+
+SAME_DRILL = "the same drill is chosen twice: choose two different drills, the earlier one as Before"
 
 
 @pages.get("/compare")
@@ -442,7 +447,8 @@ def compare(class_id: int) -> Response:
     steps: list[ChangeRow] = []
     slips: list[SlipChange] = []
     both: set[int] = set()
-    if before is not None and after is not None:
+    problem = SAME_DRILL if before is not None and before == after else None
+    if before is not None and after is not None and problem is None:
         from quiz.classroom.before_after import changes
 
         first, second = _shares(what, before), _shares(what, after)
@@ -450,8 +456,8 @@ def compare(class_id: int) -> Response:
         steps = [_change_row(one) for one in changes(first, second)]
         slips = _slip_changes(what, before, after)
     listed = tuple((one.id, one.title) for one in class_queries.drills_of(store, what.id))
-    page = ComparePage(what.id, what.name, listed, before, after, tuple(steps), tuple(slips), len(both))
-    return make_response(render_template("compare.html", page=page))
+    page = ComparePage(what.id, what.name, listed, before, after, tuple(steps), tuple(slips), len(both), problem)
+    return make_response(render_template("compare.html", page=page), 422 if problem else 200)
 
 
 def _shares(what: Class, drill: Drill) -> dict[str, dict[int, tuple[int, int]]]:

@@ -205,7 +205,7 @@ def _tables(what: Class, drill: Drill | None, learner: int | None = None) -> Tab
             (
                 ResultCell(str(one.answered), _behind(what, drill, learner=learner, step=one.key), "answers"),
                 _missed(one, _behind(what, drill, learner=learner, step=one.key, missed="yes"), "may have slipped"),
-                ResultCell(f"{100 * one.missed / one.answered:.0f} %"),
+                ResultCell(f"{drills.whole_per_cent(one.missed, one.answered)} %"),
             ),
         )
         for one in sorted(sums["step"], key=lambda one: (-one.missed / one.answered, one.key))

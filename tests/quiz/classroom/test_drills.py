@@ -13,14 +13,17 @@ from cases.procedure.settings import Settings
 from cases.worksheet import drawn_list
 from quiz.app import create_app
 from quiz.classroom import classes, drills, sign_in
-from quiz.classroom.drills import BadPlan, Plan
+from quiz.classroom.drills import BadPlan, Outcome, Plan
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
+from quiz.web.drill_views import per_cent_words
 from tests.conftest import NOON, Clock, lots, slipped
 from tests.quiz.class_people import (
     DRILL,
+    NAME,
+    PASSWORD,
     Browser,
     answer,
     case_page,
@@ -170,7 +173,7 @@ def test_every_fault_of_a_form_is_told_at_once_and_the_first_has_the_focus(app: 
         "pass mark “all of it”: give a whole number",
         "1001 characters: 1000 are the most",
     )
-    assert page.text.count("To put right:</strong>") == len(told)
+    assert page.text.count("Please correct:</strong>") == len(told)
     places = [page.text.index(one) for one in told]
     assert places == sorted(places), "in the order of the form"
     assert page.text.count("autofocus") == 1
@@ -423,3 +426,56 @@ def test_what_a_closed_drill_cut_short_is_not_called_under_way(app: Flask, store
     owner.post(f"{url}/open")
     assert "under way" in owner.get(url).text
     assert "This drill has closed" not in ada.get("/drill/1").text
+
+
+@pytest.mark.parametrize(
+    ("right", "asked", "pass_mark", "words"),
+    [
+        (4, 6, None, "67 %"),
+        (4, 6, 60, "67 %"),
+        (4, 6, 67, "66 % (rounded down)"),
+        (1, 8, None, "13 %"),
+        (43, 72, 60, "59 % (rounded down)"),
+        (3, 5, 60, "60 %"),
+        (199, 200, None, "99 % (rounded down)"),
+        (6, 6, 100, "100 %"),
+    ],
+)
+def test_a_share_is_rounded_and_never_up_to_a_pass_mark_that_is_not_reached(
+    right: int, asked: int, pass_mark: int | None, words: str
+) -> None:
+    passed = None if pass_mark is None else 100 * right >= pass_mark * asked
+    assert per_cent_words(Outcome(right, asked, asked, passed, pass_mark)) == words
+
+
+def test_an_empty_name_of_a_class_and_a_wrong_password_are_refused_in_plain_words(app: Flask, store: Store) -> None:
+    one = preceptor(app, store)
+    assert "Enter a name for the class." in one.post("/class", {"name": " "}).text
+    refused = Browser(app).sign_in(password="not that one")  # noqa: S106 - a wrong one
+    assert "ask the person who runs the server" in refused.text
+    assert "add-preceptor" not in refused.text
+
+
+def test_an_error_page_sends_a_preceptor_to_their_classes(app: Flask, store: Store) -> None:
+    one = preceptor(app, store)
+    number, _ = make_class(one)
+    for url in ("/nowhere", f"/class/{number}/drill/99"):
+        page = one.get(url)
+        assert page.status_code == 404
+        assert "your classes under Class" in page.text
+        assert "Today" not in page.text
+    assert "Today goes on" in Browser(app).get("/nowhere").text
+
+
+def test_a_preceptor_reads_whose_settings_and_practice_they_see(
+    store: Store, data_file: DataFile, clock: Clock
+) -> None:
+    alone = create_app(data_file, clock=clock, lots=lots(), hosts=None)
+    one, owner = Browser(alone), "the learner at this computer"
+    one.get("/")
+    assert owner not in one.get("/settings").text
+    sign_in.add_preceptor(store, NAME, PASSWORD, now=NOON)
+    one.sign_in()
+    assert owner in one.get("/settings").text
+    assert owner in one.get("/progress").text
+    assert owner not in one.get("/class").text

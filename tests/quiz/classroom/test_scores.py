@@ -63,7 +63,7 @@ def owner(app: Flask, store: Store, clock: Clock) -> Browser:
 def test_scores_say_how_they_are_spread_and_which_case_was_missed(owner: Browser) -> None:
     page = owner.get("/class/1/drill/1/scores").text
     told = words(page)
-    assert "handed in 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4" in told
+    assert "finished 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4" in told
     assert "2 right" not in told
     assert "1 not begun" in told
     assert "Scores of 2 learners" in page
@@ -129,6 +129,14 @@ def test_before_and_after_are_paired_by_learner_and_slips_are_of_where_they_coul
     assert "better" not in told.replace("“Better”", "")
     assert re.search(r"Did not subtract the working distance\. Step: [^.]+\. 2 of 6 0 of 6", told)
     assert "Two drills" not in told
+    assert "outside the 95 % interval" in told
+    assert "no doubt" not in told
+    same = owner.get("/class/1/compare?before=1&after=1")
+    assert same.status_code == 422
+    assert "the same drill is chosen twice" in words(same.text)
+    assert "answered in both" not in words(same.text)
+    chosen = re.findall(r'value="([^"]+)" selected', owner.get("/class/1/compare").text)
+    assert chosen == ["1", "2"], "offered are the drill before the newest, and the newest"
     assert owner.get("/class/1/compare?before=1&after=99").status_code == 404
 
 
@@ -142,7 +150,7 @@ def test_each_their_own_cases_are_not_compared(app: Flask, store: Store) -> None
     give(ada, store, "/drill/1", slip=False)
     told = words(one.get("/class/1/drill/1/scores").text)
     assert "Each learner had their own cases" in told
-    assert "handed in 1 of 1 mean right 1.0 median 1" in told
+    assert "finished 1 of 1 mean right 1.0 median 1" in told
     assert class_queries.is_begun(store, 1)
     assert "Two drills are needed" in words(one.get("/class/1/compare").text)
 

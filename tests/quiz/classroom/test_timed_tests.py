@@ -228,7 +228,7 @@ def test_a_late_answer_counts_when_the_preceptor_says_so_which_is_kept(
 @pytest.mark.parametrize(
     ("form", "why"),
     [
-        ({"limit_minutes": ""}, "a test, and a start together, need a time"),
+        ({"limit_minutes": ""}, "a test, and the same start for all, need a time"),
         ({"feedback": "once"}, "a test shows its marks at the end"),
         ({"limit_minutes": "500"}, "a time of 500 minutes: give 1 to 180"),
         ({"same": "own", "shuffled": "yes"}, "another order needs a number of cases that are the same for all"),
