@@ -160,7 +160,7 @@ def mark_answer(
 @click.option("--key", is_flag=True, help="with answers and workings")
 @click.option("--answers", is_flag=True, help="the answers alone, a line each")
 @click.option("--order", type=click.Choice(["A", "B"]), help="the same cases in their own order, or in another")
-@click.option("--digest", help="refuse to print unless the cases have this digest, which stands on each sheet")
+@click.option("--digest", help="refuse to print unless the cases have this check code, which is on each sheet")
 @with_settings
 def print_sheet(
     types: str | None,

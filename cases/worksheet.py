@@ -43,8 +43,8 @@ table.pages > tfoot td { padding-top: 3mm; font-size: 8.5pt; }
 
 
 _FITS = {
-    False: "The key to this sheet has the same digest.",
-    True: "This is the key to sheets with the same digest, and to no other.",
+    False: "The key to this sheet has the same check code.",
+    True: "This is the key to sheets with the same check code, and to no other.",
 }
 """By whether it is a key."""
 
@@ -103,12 +103,12 @@ def worksheet(
     title = escape(title) + (f", version {escape(version)}" if version else "")
     title += ", answers" if brief else ", with key" if key else ""
     rule = next(filter(None, (distance_rule(case.type) for _, case in printed)), "")
-    mark = f"Sheet {seed}{f', version {escape(version)}' if version else ''}, digest {listed.digest}"
+    mark = f"Sheet {seed}{f', version {escape(version)}' if version else ''}, check code {listed.digest}"
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
         f"<style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>",
         f'<p class="about">Sheet {seed}, {_counted(len(printed))}, {escape(listed.level)} level. </p>',
-        f'<p class="about">Digest of the cases: <strong>{listed.digest}</strong>. {_FITS[key or brief]}</p>',
+        f'<p class="about">Check code of the cases: <strong>{listed.digest}</strong>. {_FITS[key or brief]}</p>',
         f'<p class="caution">{CAUTION}</p>',
         *([f'<p class="about">{rule}</p>'] if (key or brief) and rule else ()),
         *([f'<p class="about">{_at_the_bench(left_out)}</p>'] if left_out else ()),

@@ -32,9 +32,9 @@ class NotTheseCases(CaseError):
 
     def __init__(self, given: str, found: str) -> None:
         super().__init__(
-            f"digest {given} was given, and these cases have {found}: the sheet with {given} was printed from other "
-            f"cases, or before a change in how a type is drawn. Print its key from the cases that were saved with it, "
-            f"or print the sheet and its key again and hand out both"
+            f"check code {given} was given, and these cases have {found}: the sheet with {given} was printed from "
+            f"other cases, or before a change in how a type is drawn. Print its key from the cases that were saved "
+            f"with it, or print the sheet and its key again and hand out both"
         )
 
 
@@ -42,7 +42,9 @@ class BadDigest(CaseError):
     """A text that is no digest."""
 
     def __init__(self, given: str) -> None:
-        super().__init__(f"digest “{given[:40]}”: give the eight signs at the top of the sheet, such as 3F9A-21C7")
+        super().__init__(
+            f"check code “{given[:40]}”: give the eight letters and digits at the top of the sheet, such as 3F9A-21C7"
+        )
 
 
 class BadFile(CaseError):
@@ -150,7 +152,7 @@ def read(text: str) -> CaseList:
     kept = CaseList(cases, _whole(given.get("seed"), "seed"), str(given.get("level")))
     if kept.digest != given.get("digest"):
         raise BadFile(
-            f"the file says that its cases have the digest {str(given.get('digest'))[:20]}, and they have "
+            f"the file says that its cases have the check code {str(given.get('digest'))[:20]}, and they have "
             f"{kept.digest}: it was changed after it was saved; use an unchanged copy"
         )
     return kept

@@ -35,7 +35,7 @@ class Norm:
 NORMS = (
     Norm(
         "dark-near-allowance",
-        "Allowance taken off in the dark at near",
+        "Near retinoscopy in the dark: allowance taken off",
         1.25,
         0.5,
         2.0,
@@ -62,17 +62,17 @@ NORMS = (
     ),
     Norm(
         "sighting-limit",
-        "Angle off the visual axis still allowed",
+        "Largest angle off the visual axis",
         5.0,
         1.0,
         10.0,
         "°",
         ("mohd-nor", "pacific-1985"),
     ),
-    Norm("fog-least", "Fog of the other eye asked for at least", 0.75, 0.25, 2.0, "D", _CUSTOM),
+    Norm("fog-least", "Least fog of the other eye", 0.75, 0.25, 2.0, "D", _CUSTOM),
     Norm(
         "usable-amplitude-share",
-        "Share of the examiner's amplitude counted on (half, or all)",
+        "Usable share of the examiner's amplitude (0.5 is half, 1 is all)",
         0.5,
         0.5,
         1.0,
@@ -81,7 +81,7 @@ NORMS = (
     ),
     Norm(
         "cylinder-change-limit",
-        "Change of cylinder between dry and wet that may be chance",
+        "Largest dry to wet change of cylinder within repeatability",
         0.75,
         0.25,
         3.0,
@@ -89,12 +89,18 @@ NORMS = (
         _CHILDREN,
     ),
     Norm(
-        "residual-accommodation-limit", "Accommodation that may be left under cycloplegia", 1.0, 0.25, 3.0, "D", _CUSTOM
+        "residual-accommodation-limit",
+        "Largest accommodation left under adequate cycloplegia",
+        1.0,
+        0.25,
+        3.0,
+        "D",
+        _CUSTOM,
     ),
-    Norm("subjective-start-fog", "Fog from which the subjective starts", 1.0, 0.0, 3.0, "D", _CUSTOM),
+    Norm("subjective-start-fog", "Fog at the start of the subjective refraction", 1.0, 0.0, 3.0, "D", _CUSTOM),
     Norm(
         "anisometropia-check",
-        "Difference of the two eyes from which both are measured again",
+        "Least difference between the eyes that calls for measuring both again",
         1.0,
         0.25,
         3.0,
@@ -102,11 +108,11 @@ NORMS = (
         ("screening-table",),
     ),
     Norm(
-        "result-difference", "Blur from which the difference between two results counts", 0.5, 0.25, 1.5, "D", _CUSTOM
+        "result-difference", "Least difference between two results that counts, as blur", 0.5, 0.25, 1.5, "D", _CUSTOM
     ),
     Norm(
         "repeat-mean",
-        "Mean powers of one examiner's two readings may differ by",
+        "Same examiner, two readings: largest difference of mean power",
         SAME_EXAMINER_MEAN.widest,
         0.25,
         2.0,
@@ -115,7 +121,7 @@ NORMS = (
     ),
     Norm(
         "repeat-cylinder",
-        "Cylinders of one examiner's two readings may differ by",
+        "Same examiner, two readings: largest difference of cylinder",
         SAME_EXAMINER_CYLINDER.widest,
         0.25,
         2.0,
@@ -123,11 +129,17 @@ NORMS = (
         _CHILDREN,
     ),
     Norm(
-        "repeat-axis", "Axes of two readings may differ by, from 0.75 DC", AXIS_AGREEMENT[0], 5.0, 45.0, "°", _CHILDREN
+        "repeat-axis",
+        "Two readings: largest difference of axis, from 0.75 DC",
+        AXIS_AGREEMENT[0],
+        5.0,
+        45.0,
+        "°",
+        _CHILDREN,
     ),
     Norm(
         "agreement-mean",
-        "Mean powers of two measurements may differ by",
+        "Two examiners: largest difference of mean power",
         TWO_EXAMINERS_MEAN.widest,
         0.25,
         2.0,
@@ -136,7 +148,7 @@ NORMS = (
     ),
     Norm(
         "agreement-cylinder",
-        "Cylinders of two measurements may differ by",
+        "Two examiners: largest difference of cylinder",
         TWO_EXAMINERS_CYLINDER.widest,
         0.25,
         2.0,

@@ -73,7 +73,7 @@ def package(title: str, listed: CaseList, version: str) -> bytes:
         files |= {f"{name}.xml": document(item) for name, item, _ in entries}
         resources = [(name, "imsqti_item_xmlv2p1", f"{name}.xml", [one] if one else []) for name, _, one in entries]
     else:
-        about = (CAUTION, f"Digest of the cases: {listed.digest}.", *_left_out_words(without))
+        about = (CAUTION, f"Check code of the cases: {listed.digest}.", *_left_out_words(without))
         files["items.xml"] = document(qti12.assessment(title, " ".join(about), [item for _, item, _ in entries]))
         pictures = [one for _, _, one in entries if one]
         resources = [("items", "imsqti_xmlv1p2", "items.xml", pictures)]
@@ -85,7 +85,7 @@ def package(title: str, listed: CaseList, version: str) -> bytes:
 
 def _about(title: str, listed: CaseList, without: Sequence[int]) -> str:
     """Say to the preceptor what a platform will credit, and what this package leaves out."""
-    words = (f"Digest of the cases: {listed.digest}.", CAUTION, *_left_out_words(without), *BOUNDS)
+    words = (f"Check code of the cases: {listed.digest}.", CAUTION, *_left_out_words(without), *BOUNDS)
     lines = "".join(f"<p>{escape(one)}</p>\n" for one in words)
     head = f'<html lang="en">\n<head><meta charset="utf-8"><title>{escape(title)}</title></head>'
     return f"<!doctype html>\n{head}\n<body>\n<h1>{escape(title)}: what is credited</h1>\n{lines}</body>\n</html>\n"

@@ -77,7 +77,7 @@ def bad_settings(page: Page, served: Served) -> None:
     at("settings")(page, served)
     page.locator("#distance_cm").fill("far")
     page.locator("#norm-dark-near-allowance").fill("9")
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save settings").click()
     expect(page.locator(".problem")).to_have_count(2)
     expect(page.locator("#distance_cm")).to_be_focused()
 

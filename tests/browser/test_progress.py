@@ -194,7 +194,7 @@ def exam_over(page: Page, served: Served) -> None:
     page.goto(served.url)
     page.goto(f"{served.url}settings")
     page.locator("#exam_day").fill("2026-01-05")
-    page.get_by_role("button", name="Keep these settings").click()
+    page.get_by_role("button", name="Save settings").click()
     expect(page.locator("#exam_day")).to_be_focused()
 
 

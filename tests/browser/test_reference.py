@@ -22,7 +22,7 @@ def test_the_claims_by_strength_are_reached_and_read_on_a_telephone(page: Page, 
     expect(kauser).to_be_visible()
     expect(kauser.locator("+ dd")).to_contain_text("101 children at 50 cm")
     expect(kauser.locator("+ dd")).to_contain_text("The abstract was read.")
-    allowance = studies.locator("li", has_text="Allowance taken off in the dark at near")
+    allowance = studies.locator("li", has_text="Near retinoscopy in the dark: allowance taken off")
     expect(allowance).to_contain_text("Kauser et al. 2020")
 
     page.get_by_role("main").get_by_role("link", name="How sure each claim is").click()

@@ -183,7 +183,7 @@ def test_a_sheet_and_its_key_are_printed_from_the_cases_that_were_kept(
         assert key.count('class="working"') == 4
         code, out, err = run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))
     assert (code, out) == (2, "")
-    assert f"digest {digest_on(sheet)} was given, and these cases have " in err
+    assert f"check code {digest_on(sheet)} was given, and these cases have " in err
     assert "Print its key from the cases that were saved with it, or print the sheet and its key again" in err
     assert run(capsys, *SHEET, "--key", "--digest", digest_on(sheet))[0] == 0
 
@@ -214,7 +214,7 @@ def test_a_sheet_has_a_line_for_each_step_and_its_marks_on_every_page(capsys: py
     rooms = [part.count('<p class="room">') for part in sheet.split('<section class="case">')[1:]]
     assert rooms == steps
     assert '<p class="room">' not in key
-    assert re.search(rf"<tfoot>.*Sheet 9, digest {digest_on(sheet)}", sheet)
+    assert re.search(rf"<tfoot>.*Sheet 9, check code {digest_on(sheet)}", sheet)
     assert re.search(r'<thead>.*Name <span class="name">', sheet)
 
 
@@ -257,7 +257,7 @@ def test_a_file_of_cases_that_cannot_be_used_is_refused_in_words(
         (("sheet", "--cases", str(file), "--level", "expert"), "leave out level, form and distance"),
         ((*SHEET, "--keep", str(file)), "there is a file of that name"),
         ((*SHEET, "--keep", str(tmp_path / "no" / "spring.json")), "cannot be written"),
-        ((*SHEET, "--digest", "spring"), "give the eight signs at the top of the sheet"),
+        ((*SHEET, "--digest", "spring"), "give the eight letters and digits at the top of the sheet"),
         (("sheet", "--seed", "9"), "give --types and --seed to draw cases, or --cases FILE"),
     ):
         code, out, err = run(capsys, *arguments)

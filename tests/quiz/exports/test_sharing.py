@@ -207,7 +207,7 @@ def test_a_package_leaves_out_what_it_cannot_credit_and_says_so(owner: Browser, 
     for text in (about, shown):
         assert f"Case 2 is not in this package. {LEFT_OUT}" in text
     assert all(one in about for one in BOUNDS)
-    digest = re.findall(r"digest of its cases: <span[^>]*>([^<]+)<", page)[0]
+    digest = re.findall(r"check code of its cases: <span[^>]*>([^<]+)<", page)[0]
     assert digest in about
     none = set_drill(owner, 1, type=["vertex-toric"], cases="1")
     assert f"{none}/qti" not in owner.get(none).text
