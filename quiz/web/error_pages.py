@@ -139,12 +139,13 @@ def _fault(error: Exception) -> Response:
 
 def _page(code: int, why: str, titled: tuple[str, str] | None = None) -> Response:
     title, way_on = titled or _TITLES.get(code, ("This cannot be done", "Go back and try another way."))
-    if titled is None and code in _FOR_PRECEPTORS and layout.for_a_preceptor():
+    for_preceptor = layout.for_a_preceptor()
+    if titled is None and code in _FOR_PRECEPTORS and for_preceptor:
         way_on = _FOR_PRECEPTORS[code]
     trouble = Trouble(code, title, _sentence(why), way_on)
     if request_context.wants_json():
         return make_response(jsonify(error=trouble.why, way_on=trouble.way_on), code)
-    return make_response(render_template("error.html", trouble=trouble), code)
+    return make_response(render_template("error.html", trouble=trouble, for_preceptor=for_preceptor), code)
 
 
 def _sentence(words: str) -> str:

@@ -639,8 +639,8 @@ def test_every_state_of_a_class_is_accessible(room: Class, peopled: tuple[Page, 
     desk.get_by_role("button", name="Set the drill").first.click()
     expect(desk.locator(".problem")).to_have_text(
         [
-            "To put right: no type of case is chosen: tick a family or at least one type",
-            "To put right: cases “many”: give a whole number",
+            "Please correct: no type of case is chosen: tick a family or at least one type",
+            "Please correct: cases “many”: give a whole number",
         ]
     )
     expect(desk.locator("input[name=family]").first).to_be_focused()
