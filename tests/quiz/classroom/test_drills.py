@@ -464,7 +464,8 @@ def test_an_error_page_sends_a_preceptor_to_their_classes(app: Flask, store: Sto
         assert page.status_code == 404
         assert "your classes under Class" in page.text
         assert "Today" not in page.text
-    assert "Today goes on" in Browser(app).get("/nowhere").text
+    ada = learner(app, make_class(one, "Autumn 1")[1], "Ada")
+    assert "Today goes on" in ada.get("/nowhere").text
 
 
 def test_a_preceptor_reads_whose_settings_and_practice_they_see(
