@@ -237,7 +237,7 @@ def timed_test(desk: Page, *, minutes: int, returning: bool = False) -> None:
     desk.get_by_label(re.compile("A test: nothing")).check()
     desk.get_by_label("Time for these cases, in minutes").fill(str(minutes))
     if returning:
-        desk.get_by_label("A case can be put back and returned to").check()
+        desk.get_by_label("Learners may leave a case and return to it later").check()
     desk.get_by_role("button", name="Save changes").first.click()
     desk.get_by_role("button", name="Open it").click()
 
@@ -299,7 +299,7 @@ def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device
     desk.get_by_role("button", name="Let it count").click()
     expect(desk.locator("main")).to_contain_text("Marit Osei let it count")
     page.reload()
-    expect(page.locator("main")).to_contain_text("2 of 3 right: 66 %.")
+    expect(page.locator("main")).to_contain_text("2 of 3 right: 67 %.")
 
 
 def test_who_deletes_themselves_leaves_no_answer_on_the_device(room: Class, device: Open) -> None:

@@ -201,14 +201,14 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     assert bo.evaluate("localStorage.getItem('two-meridians-outbox')") == "[]"
     give(bo, room)
     marked(bo, "Right")
-    expect(bo.locator("main")).to_contain_text("2 of 3 right: 66 %.")
+    expect(bo.locator("main")).to_contain_text("2 of 3 right: 67 %.")
 
     # The preceptor: right to the number, and every number leads to its answers.
     desk.goto(drill)
     rows = [row.locator("th, td").all_inner_texts() for row in desk.locator("tbody tr").all()]
     assert [[" ".join(cell.split()) for cell in row] for row in rows] == [
-        ["Ada", "Ada, answers: 3", "3", "100 %", "10 s", "at its end, passed"],
-        ["Bo", "Bo, answers: 3", "2", "66 %", "10 s", "at its end, passed"],
+        ["Ada", "Ada, answers: 3", "3", "100 %", "10 s", "finished, passed"],
+        ["Bo", "Bo, answers: 3", "2", "67 %", "10 s", "finished, passed"],
     ]
     expect(desk.locator("main")).to_contain_text("Not begun: Cy.")
     desk.get_by_role("link", name="Results by type, by step and by slip").click()
@@ -216,7 +216,7 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     slips = desk.get_by_role("region", name="The commonest slips").locator("tbody tr")
     expect(slips).to_have_count(1)
     expect(slips).to_contain_text("Did not subtract the working distance")
-    grid = desk.get_by_role("region", name="Learners against types").locator("tbody tr")
+    grid = desk.get_by_role("region", name="Learners by type").locator("tbody tr")
     expect(grid.nth(0)).to_contain_text("3/3")
     expect(grid.nth(1)).to_contain_text("2/3")
     desk.get_by_role("link", name="missed 1").click()
@@ -382,8 +382,8 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
     expect(bo.locator("main")).to_contain_text("That reaches the pass mark of 60 %.")
 
     desk.goto(drill)
-    assert row_of(desk, "Ada").endswith("1 1 50 % 10 s at its end, not passed, 1 late by Ada, not counted")
-    assert row_of(desk, "Bo").endswith("2 2 100 % 15 s at its end, passed")
+    assert row_of(desk, "Ada").endswith("1 1 50 % 10 s finished, not passed, 1 late by Ada, not counted")
+    assert row_of(desk, "Bo").endswith("2 2 100 % 15 s finished, passed")
     accessible(desk)
     desk.get_by_role("link", name="1 late by Ada").click()
     expect(desk.locator("tbody tr")).to_have_count(1)
@@ -676,7 +676,7 @@ def test_results_on_a_phone_keep_within_it_and_the_names_in_sight(room: Class, d
     desk.set_viewport_size({"width": 360, "height": 740})
     desk.goto(f"{above}/results")
     assert not desk.evaluate(SIDEWAYS)
-    table = desk.get_by_role("region", name="Learners against types")
+    table = desk.get_by_role("region", name="Learners by type")
     # As wide as a class that practised everything would make it.
     table.locator("td").last.evaluate("cell => { cell.style.minWidth = '1500px'; }")
     table.evaluate("region => { region.scrollLeft = 700; }")

@@ -68,7 +68,7 @@ def test_an_answer_after_the_minutes_is_kept_shown_as_late_and_counted_nowhere(
 
     whole = words(owner.get(url).text)
     assert "Ada Ada, answers: 1 1 1 right in 5 minutes" in whole
-    assert "at its end, 1 late by Ada , not counted" in whole
+    assert "finished, 1 late by Ada , not counted" in whole
     sums = words(owner.get("/class/1/results?drill=1").text)
     assert "1 answer of 1 learner, 1 right." in sums
     assert "1 late after the time of the drill" in sums
@@ -120,7 +120,7 @@ def test_the_case_left_on_the_table_costs_nobody_the_pass(app: Flask, store: Sto
     hand_in(ada, *left, "distance-left-in")
     assert "2 of 2 right: 100 %." in ada.get("/drill/1").text
     assert "That reaches the pass mark of 100 %." in ada.get("/drill/1").text
-    assert "at its end, passed" in owner.get(url).text
+    assert "finished, passed" in owner.get(url).text
 
 
 def test_one_right_answer_is_no_hundred_per_cent(app: Flask, store: Store, clock: Clock) -> None:
@@ -132,7 +132,7 @@ def test_one_right_answer_is_no_hundred_per_cent(app: Flask, store: Store, clock
     clock.move(seconds=311)
     assert "1 of 10 right: 10 %. You answered 1." in ada.get("/drill/1").text
     assert "That is under the pass mark of 50 %." in ada.get("/drill/1").text
-    assert "at its end, not passed" in owner.get(url).text
+    assert "finished, not passed" in owner.get(url).text
     again = owner.post(f"{url}/copy").location
     form = {"type": ["net-sphere"], "minutes": "5", "title": "x", "level": "novice", "form": "minus"}
     refused = owner.post(again, {**form, "distance_cm": "67", "feedback": "once", "pass_mark": "50"})
@@ -185,7 +185,7 @@ def test_the_run_of_someone_who_went_away_has_ended_for_all_who_look(app: Flask,
     assert "under way" in owner.get(url).text
     clock.move(seconds=311)
     assert "under way" not in owner.get(url).text
-    assert "at its end" in owner.get(url).text
+    assert "finished" in owner.get(url).text
     assert "net-sphere" in ada.get("/progress/answers.csv").text
     run = store.sitting(1)
     assert run is not None
