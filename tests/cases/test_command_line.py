@@ -166,7 +166,7 @@ SHEET = ("sheet", "--types", "two-spheres,net-sphere", "--count", "4", "--seed",
 
 
 def digest_on(page: str) -> str:
-    return str(re.findall(r"Digest of the cases: <strong>(\S+)</strong>", page)[0])
+    return str(re.findall(r"Check code of the cases: <strong>(\S+)</strong>", page)[0])
 
 
 def test_a_sheet_and_its_key_are_printed_from_the_cases_that_were_kept(

@@ -56,7 +56,7 @@ def paper(store: Store) -> list[Any]:
 
 
 def digest_on(page: TestResponse) -> str:
-    found = re.search(r"Digest of the cases: <strong>([0-9A-F]{4}-[0-9A-F]{4})</strong>", page.text)
+    found = re.search(r"Check code of the cases: <strong>([0-9A-F]{4}-[0-9A-F]{4})</strong>", page.text)
     assert found is not None, page.text[:600]
     return found.group(1)
 
