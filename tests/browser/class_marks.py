@@ -224,9 +224,9 @@ def test_a_set_is_saved_looked_at_and_taken_into_another_class(
     expect(desk.locator(".done")).to_contain_text("1 drill and 1 own case taken.")
     desk.goto(f"{room.url}/class/{number}/drill/2")
     expect(desk.locator("main")).to_contain_text("Draft: no learner sees it.")
-    digest = desk.locator("main").inner_text().split("digest of its cases: ")[1][:9]
+    digest = desk.locator("main").inner_text().split("check code of its cases: ")[1][:9]
     desk.goto(drill)
-    expect(desk.locator("main")).to_contain_text(f"digest of its cases: {digest}")
+    expect(desk.locator("main")).to_contain_text(f"check code of its cases: {digest}")
 
     # A file that was changed is refused.
     changed = tmp_path / "changed.json"

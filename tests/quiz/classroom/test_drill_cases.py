@@ -201,7 +201,7 @@ def test_a_draft_keeps_its_cases_until_what_decides_on_them_is_changed(owner: Br
         assert paper(store) != before
     refused = owner.get(f"{url}/sheet?key=yes&digest={digest_on(sheet)}")
     assert refused.status_code == 409
-    assert f"igest {digest_on(sheet)} was given" in refused.text
+    assert f"heck code {digest_on(sheet)} was given" in refused.text
     assert "print the sheet and its key again" in refused.text
 
 
