@@ -170,7 +170,7 @@ def test_a_sheet_is_typed_in_read_back_saved_and_taken_back(room: Class, device:
 
     # Everyone is told that it came from paper; Ada sees her mark.
     desk.goto(drill)
-    assert row_of(desk, "Ada").endswith("at its end, not passed, from paper, typed in by Marit Osei")
+    assert row_of(desk, "Ada").endswith("finished, not passed, from paper, typed in by Marit Osei")
     phone.goto(f"{room.url}/class")
     phone.get_by_role("link", name="Net from gross").click()
     expect(phone.locator("main")).to_contain_text("1 of 3 right: 33 %. You worked on paper")
