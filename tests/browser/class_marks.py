@@ -159,7 +159,7 @@ def test_a_sheet_is_typed_in_read_back_saved_and_taken_back(room: Class, device:
     desk.locator("#answer-1-power").fill(written(cases[1])["power"])
     desk.keyboard.press("Enter")
     expect(desk.locator("#as-read")).to_contain_text("1 right of 2 answered. Nothing is saved yet.")
-    expect(desk.locator("tbody tr").nth(1)).to_contain_text("slipped: left the working distance in")
+    expect(desk.locator("tbody tr").nth(1)).to_contain_text("slipped: did not subtract the working distance")
     accessible_everywhere(desk, accessible)
     desk.keyboard.press("Enter")
     expect(desk.locator("main")).to_contain_text("The sheet of Ada is saved.")

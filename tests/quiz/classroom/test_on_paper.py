@@ -72,7 +72,9 @@ def test_a_sheet_is_shown_as_it_reads_and_then_saved(
     shown = owner.post(f"{URL}/2", {**typed(store), "do": "check"})
     told = words(shown.text)
     assert "1 right of 2 answered. Nothing is saved yet." in told
-    assert re.search(r"1 [+−]?\d+\.\d\d D right 2 [+−]?\d+\.\d\d D slipped: left the working distance in 3", told)
+    assert re.search(
+        r"1 [+−]?\d+\.\d\d D right 2 [+−]?\d+\.\d\d D slipped: did not subtract the working distance 3", told
+    )
     assert store.answers_of(2) == []
     clock.move(seconds=3600)
     saved = owner.post(f"{URL}/2", {**typed(store), "do": "save"})
@@ -123,7 +125,7 @@ def test_it_is_marked_and_counted_as_on_the_screen_and_said_to_be_from_paper(
     assert over.count(", from paper") == 3
     mark = words(bo.get(f"/case/{mine[1].dealt}").text)
     assert "From paper." in mark
-    assert "You left the working distance in." in mark
+    assert "You did not subtract the working distance." in mark
     assert "I mistyped" not in mark
     # exports
     rows = list(csv.DictReader(io.StringIO(owner.get("/class/1/answers.csv").data.decode("utf-8-sig"))))

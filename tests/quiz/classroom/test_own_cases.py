@@ -104,8 +104,8 @@ def test_a_case_is_shown_with_working_and_slips_before_it_is_saved(owner: Browse
     assert page.status_code == 200
     assert WORDS in told
     assert "Net sphere +1.25 D" in told
-    assert "left the working distance in, in " in told
-    assert re.search(r"left the working distance in[^+−]*\+3\.25 D", told)
+    assert "did not subtract the working distance, in " in told
+    assert re.search(r"did not subtract the working distance[^+−]*\+3\.25 D", told)
     assert own_case_queries.cases_of(store, 1) == []
     assert written(owner) == f"{URL}/1"
     shown = words(owner.get(f"{URL}/1").text)
@@ -144,13 +144,13 @@ def test_it_comes_first_in_a_drill_is_marked_and_counted(
     answer(who, store, "/drill/1", slipped(case, "distance-left-in"))
     mark = words(who.get(f"/case/{dealt}").text)
     assert WORDS in mark
-    assert "You left the working distance in." in mark
+    assert "You did not subtract the working distance." in mark
     assert waiting_in(who.get("/drill/1"), store)[1].type.id == "two-spheres"
     answer(who, store, "/drill/1")
     assert "1 of 2 right: 50 %" in words(who.get("/drill/1").text)
     scores = words(owner.get(f"{drill}/scores").text)
     assert "1 First visit (Gross to net, one sphere) 0 of 1" in scores
-    assert "left the working distance in" in scores
+    assert "did not subtract the working distance" in scores
     behind = words(owner.get(f"/class/1/answer/{dealt}").text)
     assert WORDS in behind
     assert all(one.good for one in check(store._file.path))
