@@ -220,3 +220,8 @@ def test_nothing_in_the_tree_names_a_path_of_one_machine() -> None:
     files = {name: ROOT / name for name in tracked if (ROOT / name).is_file()}
     texts = {name: path.read_bytes().decode("utf-8", "ignore") for name, path in files.items()}
     assert [name for name, text in texts.items() if pattern.search(text)] == []
+
+
+def test_no_merge_was_left_half_done() -> None:
+    marks = ran("git", "grep", "-lE", "^(<{7}|>{7}) ").stdout.split()
+    assert marks == []

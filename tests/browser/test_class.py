@@ -283,7 +283,7 @@ def test_learners_sheet_key_and_results_agree_when_a_types_drawing_changes(room:
             given = [one.given["power"] for one in room.store.answers_of(learner)]
             assert [one.rsplit(": ", 1)[1] for one in answers] == given
         desk.goto(f"{drill}/sheet?key=yes&digest=0000-0000")
-        expect(desk.locator("main")).to_contain_text(f"Digest 0000-0000 was given, and these cases have {sheet}")
+        expect(desk.locator("main")).to_contain_text(f"Check code 0000-0000 was given, and these cases have {sheet}")
         desk.goto(drill)
         desk.get_by_role("link", name="Results by type, by step and by slip").click()
         expect(desk.locator("main")).to_contain_text("6 answers of 2 learners, 6 right.")

@@ -109,8 +109,8 @@ def test_it_is_marked_and_counted_as_on_the_screen_and_said_to_be_from_paper(
         (one.verdict, one.explanations, one.truth) for one in hers
     ]
     drill = words(owner.get("/class/1/drill/1").text)
-    assert re.search(r"Ada Ada, answers: 3 1 33 % 20 s at its end, not passed", drill)
-    assert re.search(r"Bo Bo, answers: 3 1 33 % not known at its end, not passed, from paper, typed in by Marit", drill)
+    assert re.search(r"Ada Ada, answers: 3 1 33 % 20 s finished, not passed", drill)
+    assert re.search(r"Bo Bo, answers: 3 1 33 % not known finished, not passed, from paper, typed in by Marit", drill)
     scores = words(owner.get("/class/1/drill/1/scores").text)
     assert re.search(r"Bo .{0,40}1 of 3 not passed, from paper", scores)
     assert "2 Gross to net, one sphere 0 of 2" in scores
