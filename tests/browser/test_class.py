@@ -455,7 +455,7 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
 
     # Once more, in a drill that counts: who joined after it opened waits to be let in.
     desk.get_by_role("button", name="Copy it").click()
-    desk.get_by_label("It counts").check()
+    desk.get_by_label("Graded").check()
     desk.get_by_label("Title").fill("For the record")
     desk.get_by_role("button", name="Save changes").first.click()
     counting = desk.url

@@ -457,7 +457,7 @@ def _fixed(drill: Drill) -> tuple[tuple[str, str], ...]:
     """Return what cannot be changed of a drill, for someone has begun it."""
     if not class_queries.is_begun(request_context.store(), drill.id):
         return ()
-    changeable = ("Pass mark", "It counts", "Opens", "Closes", "For", "Start")
+    changeable = ("Pass mark", "Graded", "Opens", "Closes", "For", "Start")
     return tuple((name, words) for name, words in _facts(drill) if name not in changeable)
 
 

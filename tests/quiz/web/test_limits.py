@@ -181,7 +181,7 @@ def test_every_page_with_a_field_for_a_file_takes_more_than_an_answer(data_file:
         if 'type="file"' in form
     ]
     found = {one and rules[one[1]] for one in forms}
-    assert len(found) == 4
+    assert len(found) == 5
     assert {one for one in found if not (one and uploads.takes_files(one))} == set()
 
 
