@@ -258,7 +258,7 @@ def test_what_a_preceptor_learns_scores_comparison_and_remarks(room: Class, devi
     # Scores: the figures, a sorted table, a search, and the answers behind a case.
     desk.get_by_role("link", name="Scores, cases one by one").click()
     tally = " ".join(desk.locator(".tally").inner_text().split())
-    assert tally == "handed in 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4"
+    assert tally == "finished 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4"
     expect(desk.locator("main")).not_to_contain_text("Look at it again")  # two learners show nothing
     accessible_everywhere(desk, accessible)
     learners = desk.get_by_role("region", name="Learners")
