@@ -6,9 +6,9 @@ Late answers are left out unless a preceptor let them count, as in every other n
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from cases.procedure.vocabulary import CREDITED
 from quiz.storage.result_queries import IS_LATE, OF_MEMBERS
@@ -96,12 +96,14 @@ def state_of(store: Store, drill: int) -> tuple[int, int, int]:
 
 def could_show(store: Store, drill: int) -> dict[tuple[str, str], int]:
     """Count, for each slip at its step, the answers of a drill that it would have changed."""
+    # Answers to one case have one list of slips: lists are counted first, and each is read once.
     sql = (
-        f"SELECT j.value, count(*) FROM {OF_MEMBERS}, json_each(a.could_show) j "  # noqa: S608 - words from here
-        f"WHERE a.drill = ? AND NOT {IS_LATE} GROUP BY j.value"
+        f"SELECT a.could_show, count(*) FROM {OF_MEMBERS} "  # noqa: S608 - words from here
+        f"WHERE a.drill = ? AND NOT {IS_LATE} GROUP BY a.could_show"
     )
-    found: dict[tuple[str, str], int] = {}
-    for value, count in store.fetch(sql, drill):
-        key: Any = json.loads(value)
-        found[key[0], key[1]] = count
+    found: Counter[tuple[str, str]] = Counter()
+    for text, count in store.fetch(sql, drill):
+        # No slip stands twice in a list.
+        for step, slip in json.loads(text or "[]"):
+            found[step, slip] += count
     return found
