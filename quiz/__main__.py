@@ -439,8 +439,8 @@ def salvage(damaged: Path, new: Path, like: Path | None) -> int:
     """Save what can be read of a damaged data file.
 
     DAMAGED is only read; what is saved goes into NEW, a data file that can be served. Says what could not be read; exit
-    1 where something is lost. Memory and results are worked out anew. Put a backup back first where you have a recent
-    one: `restore` loses nothing silently.
+    1 where something is known to be lost. Memory and results are worked out again from the answers. Where you have a
+    recent backup, `restore` may lose less: it has everything up to the moment when it was made.
     """
     from quiz.storage.safekeeping.salvage import salvage as save
 
