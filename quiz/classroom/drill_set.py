@@ -186,7 +186,10 @@ def read(text: str) -> SetRead:
     ------
     BadSet
     """
-    found = _parsed(text)
+    return _worked_out(_parsed(text))
+
+
+def _worked_out(found: SavedSet) -> SetRead:
     cases = tuple(map(_case_read, found.cases))
     listed = tuple(_drill_read(one, cases) for one in found.drills)
     return SetRead(cases, listed, len(found.cases) + sum(len(one.saved) for one in found.drills))
@@ -312,7 +315,8 @@ def take(
     CaseInUse
         When the class would have more own cases than it may.
     """
-    found, seen = _parsed(text), read(text)
+    found = _parsed(text)
+    seen = _worked_out(found)
     listed = [place for place in range(len(found.drills)) if place in chosen_drills and not seen.drills[place].problem]
     needed = {place for at in listed for place in found.drills[at].own}
     needed |= {place for place in range(len(found.cases)) if place in chosen_cases and not seen.cases[place].problem}

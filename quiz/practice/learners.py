@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from datetime import datetime
 from functools import lru_cache
 
 from quiz.errors import QuizError
@@ -119,11 +118,10 @@ def remove_many(store: Store, learner_ids: Collection[int], *, now: float, by_wh
     UnknownLearner
         When there is none of one of these numbers.
     """
-    day = datetime.fromtimestamp(now).astimezone().date().isoformat()
     with store.writing():
         for one in learner_ids:
             get(store, one)
-            class_queries.remove_learner(store, one, on_day=day, by_whom=by_whom)
+            class_queries.remove_learner(store, one, on_day=class_queries.own_day(now), by_whom=by_whom)
     store.wipe()
 
 

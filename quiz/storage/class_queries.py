@@ -350,7 +350,8 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
         store.change("DELETE FROM drills WHERE id = ?", drill)
 
 
-def _day(now: float) -> str:
+def own_day(now: float) -> str:
+    """Return the day of a moment in this computer's own time, as the tables of deletions keep it (ISO 8601)."""
     return datetime.fromtimestamp(now).astimezone().date().isoformat()
 
 
@@ -386,7 +387,7 @@ def remove_class(store: Store, class_id: int, now: float) -> None:
     here = "SELECT learner FROM {} WHERE class = ?1 AND learner IS NOT NULL"
     for table in ("members", "requests"):
         which = f"id IN ({here.format(table)}) AND NOT EXISTS ({elsewhere})"
-        _keep_gone(store, which.replace("?1", "?3"), class_id, on_day=_day(now), by_whom="preceptor")
+        _keep_gone(store, which.replace("?1", "?3"), class_id, on_day=own_day(now), by_whom="preceptor")
         store.change(f"DELETE FROM learners WHERE {which}", class_id)  # noqa: S608
     end_runs_in_class(store, class_id, now)
     for table in ("members", "requests", "teachers", "class_groups", "own_cases"):

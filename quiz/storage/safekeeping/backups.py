@@ -126,11 +126,17 @@ def digest_of(copy: Path) -> Path:
     return copy.with_name(f"{copy.name}.sha256")
 
 
+def sha256_of(copy: Path) -> str:
+    """Work out the SHA-256 of a backup, as hexadecimal digits."""
+    with copy.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
 def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -> Restored:
     """Put a backup in the place of a data file; the one that stood there is set aside under another name.
 
     Nobody may have the data file open. Sign-ins of preceptors end, lest one that was taken back since be good again.
-    Whoever was deleted since the backup was made is deleted from it too, as far as that can still be known: from the
+    Learners deleted since the backup was made are deleted from it too, as far as that can still be known: from the
     data file that stood there, and from the list beside the backup.
     At every moment there is a whole data file of that name, before or after.
 
@@ -166,9 +172,7 @@ def _as_its_digest_says(copy: Path) -> None:
         said = digest_of(copy).read_text(encoding="ascii").split()
     except (OSError, UnicodeDecodeError):
         return
-    with copy.open("rb") as file:
-        found = hashlib.file_digest(file, "sha256").hexdigest()
-    if said[:1] != [found]:
+    if said[:1] != [sha256_of(copy)]:
         raise Refused(
             copy, "it is not what its digest says, so it was changed since it was made", "take another backup"
         )

@@ -2,7 +2,7 @@
 
 SQLite itself reads the tables; where a page is damaged the rows before and after it are found by asking for row numbers
 further on. Every row is looked at as `check` does before it is taken; one that names a row that is lost is lost too.
-Memory and results are worked out anew from the answers that are left. The damaged file is only copied, never written.
+Memory and results are worked out again from the answers that are left. The damaged file is only copied, never written.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ PAGE = 4096
 """Bytes of a page of every data file of ours."""
 HEAD = 100
 WORKED_OUT = ("tallies",)
-"""Tables that follow from others; theirs are written anew."""
+"""Tables that follow from others; theirs are written again."""
 FARTHEST = 2**40
 """Row numbers beyond this are no rows of ours."""
 MOST_GAPS = 100_000
@@ -318,7 +318,7 @@ def _as_kept(value: Any, kind: str) -> Any:
     """Return a value as it is put in: text, which was read as bytes, is text again, and a file stays bytes."""
     if kind == "BLOB" or not isinstance(value, bytes):
         return value
-    # Only a memory may hold what is no UTF-8 here; it is worked out anew.
+    # Only a memory may hold what is no UTF-8 here; it is worked out again.
     return str(value, "utf-8", "replace")
 
 
@@ -344,9 +344,8 @@ def _put_in(new: sqlite3.Connection, waiting: Sequence[tuple[SavedTable, list[st
         again = []
         for table, columns, rows in left:
             # What a new file has of its own, such as its key, gives way to what was saved.
-            sql = f"INSERT OR REPLACE INTO {table.name} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"  # noqa: S608
-            if table.name != "app":
-                sql = sql.replace("INSERT OR REPLACE", "INSERT")
+            verb = "INSERT OR REPLACE" if table.name == "app" else "INSERT"
+            sql = f"{verb} INTO {table.name} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
             missed: _Rows = []
             for number, values in rows:
                 try:
@@ -363,7 +362,7 @@ def _put_in(new: sqlite3.Connection, waiting: Sequence[tuple[SavedTable, list[st
 
 
 def _made_whole(part: Path) -> None:
-    """Bring the new file up to date, and work memory and results out anew."""
+    """Bring the new file up to date, and work memory and results out again."""
     with closing(DataFile.open(part)) as file, closing(Store(file)) as store:
         for _ in projection.rebuild(store):
             pass

@@ -5,7 +5,6 @@ Beside them stands who was deleted, by number alone (`gone.csv`): an older backu
 
 from __future__ import annotations
 
-import hashlib
 import logging
 import re
 import threading
@@ -19,7 +18,7 @@ from pathlib import Path
 from quiz.errors import QuizError
 from quiz.storage.class_queries import gone_learners
 from quiz.storage.datafile import DataFile
-from quiz.storage.safekeeping.backups import BadPlace, backup, digest_of
+from quiz.storage.safekeeping.backups import BadPlace, backup, digest_of, sha256_of
 from quiz.storage.safekeeping.gone_list import GONE, write_gone, write_whole
 from quiz.storage.store import Store
 
@@ -110,9 +109,8 @@ class Timetable:
         stamp = datetime.fromtimestamp(now, UTC).strftime("%Y%m%dT%H%M%SZ")
         path = self.folder / f"two-meridians-{stamp}.sqlite3"
         backup(file.path, path)
-        digest = hashlib.sha256(path.read_bytes()).hexdigest()
         # As `sha256sum --check` reads it.
-        write_whole(digest_of(path), f"{digest}  {path.name}\n")
+        write_whole(digest_of(path), f"{sha256_of(path)}  {path.name}\n")
         with closing(Store(file)) as store:
             write_gone(self.folder / GONE, gone_learners(store))
         for old in self.made()[self.keep :]:

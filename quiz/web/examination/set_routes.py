@@ -163,7 +163,7 @@ def one(class_id: int, number: int) -> str:
 
 
 def _named(learner: int, name: str, joined: Mapping[int, float], set_at: float) -> str:
-    """Name a learner; whoever joined after the patients were set may have examined them before, under another name."""
+    """Name a learner; one who joined after the patients were set may have examined them before, under another name."""
     at = joined.get(learner)
     return f"{name} (joined after it was set, on {day_of(at)})" if at is not None and at > set_at else name
 
