@@ -103,7 +103,9 @@ def worksheet(
     title = escape(title) + (f", version {escape(version)}" if version else "")
     title += ", answers" if brief else ", with key" if key else ""
     rule = next(filter(None, (distance_rule(case.type) for _, case in printed)), "")
-    mark = f"Sheet {seed}{f', version {escape(version)}' if version else ''}, check code {listed.digest}"
+    mark = f"Sheet {seed}, check code {listed.digest}"
+    if version:
+        mark = f"Sheet {seed}, version {escape(version)}, check code {listed.digest}"
     parts = [
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{title} {seed}</title>',
         f"<style>{STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>",

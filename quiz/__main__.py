@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 import two_meridians
 
+from cases.notation.plurals import counted
+
 if TYPE_CHECKING:
     from quiz.learning.state import Answered
     from quiz.storage.store import Store
@@ -424,7 +426,7 @@ def restore(file: Path, data: Path | None) -> None:
     say(f"{done.path} is as it was when the backup was made; preceptors must sign in again.")
     if done.removed_again:
         number = done.removed_again
-        say(f"{number} learner{'' if number == 1 else 's'} deleted since the backup was made: deleted from it too.")
+        say(f"{counted(number, 'learner')} deleted since the backup was made: deleted from it too.")
     if done.set_aside is not None:
         say(f"What stood there before is in {done.set_aside}")
 

@@ -1,8 +1,9 @@
-"""Every text that can reach a screen, read from the code: `python -m tests.texts [--words] [PATH…]`.
+"""Every text that can reach a screen, read from the code: `python -m tests.texts [--catalogue] [PATH…]`.
 
 A text is a string of two words or more: in Python (no docstring, no SQL, no pattern, no message that only a maintainer
 meets), in a template, in a script of a page, or in the tables of prompts and sources. An f-string is given as one
-text, each value in it as `{…}`, so that sentences can be read whole.
+text, each value in it as `{…}`, so that sentences can be read whole. With `--catalogue` they come as a template of GNU
+gettext (its manual, "PO files"), the start of another language.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ VALUE = "{…}"
 
 TWO_WORDS = re.compile(r"[A-Za-z’']{2,}[,:;]?\s+(?:\S{1,20}\s+){0,3}[A-Za-z’'{]{2,}")
 NOT_SPOKEN = re.compile(r"\b(?:SELECT|INSERT|UPDATE|DELETE|CREATE|PRAGMA|REFERENCES|NOT NULL)\b|^[\w.-]+\.[a-z]{1,4}$")
-JINJA_VALUE = re.compile(r"\{\{[^{}]{0,400}\}\}")
+JINJA_VALUE = re.compile(r"\{\{(?:[^{}]|\{[a-z]\}){0,400}\}\}")
 JINJA_LOGIC = re.compile(r"\{%[^%]{0,400}%\}|\{#(?:[^#]|#(?!\})){0,4000}#\}")
 SCRIPT_STRING = re.compile(r"\"((?:[^\"\\\n]|\\.){2,400})\"|`((?:[^`\\]|\\.){2,400})`")
 SCRIPT_COMMENT = re.compile(r"/\*(?:[^*]|\*(?!/)){0,8000}\*/|(?<![:\"'`])//[^\n]{0,400}")
@@ -95,6 +96,37 @@ def of_python(source: str) -> Iterator[tuple[int, str]]:
             skipped.update(one for one in node.values if isinstance(one, ast.Constant))
         if _spoken(words):
             yield getattr(node, "lineno", 1), _tidy(words)
+
+
+def _pieces(value: ast.expr) -> list[str] | None:
+    """Return the strings that one place of a sentence may hold, or None where they are not written there."""
+    if not isinstance(value, ast.IfExp):
+        return None
+    words = [_whole(one) for one in (value.body, value.orelse)]
+    return [one for one in words if one is not None] or None
+
+
+def assembled(source: str) -> Iterator[tuple[int, str]]:
+    """Give the line and words of each sentence of a module that is put together from pieces.
+
+    A place of a sentence may take one term ("plus" or "minus"). Where it takes nothing, or several words, another
+    language could not order or bend them: both sentences are written whole (`cases.notation.plurals` for a number).
+    """
+    for node in ast.walk(ast.parse(source)):
+        if not isinstance(node, ast.JoinedStr) or not _spoken(_whole(node) or ""):
+            continue
+        for place in node.values:
+            pieces = _pieces(place.value) if isinstance(place, ast.FormattedValue) else None
+            if pieces and any(len(one.split()) != 1 for one in pieces):
+                yield node.lineno, _whole(node) or ""
+
+
+def catalogue_entry(text: Text) -> str:
+    """Return a text as an entry of a gettext template, its values as numbered places such as {1}."""
+    numbers = iter(range(1, text.says.count(VALUE) + 1))
+    words = re.sub(re.escape(VALUE), lambda _: f"{{{next(numbers)}}}", text.says)
+    quoted = words.replace("\\", "\\\\").replace('"', '\\"')
+    return f'#: {text.path}:{text.line}\nmsgid "{quoted}"\nmsgstr ""\n'
 
 
 class _Page(HTMLParser):
@@ -203,6 +235,9 @@ def main() -> None:
     """Print the texts, one a line, and how many there are."""
     asked = [one for one in sys.argv[1:] if not one.startswith("--")]
     found = texts(asked or ("cases", "quiz", "static"))
+    if "--catalogue" in sys.argv:
+        print("\n".join(catalogue_entry(one) for one in found))  # noqa: T201
+        return
     for one in found:
         print(f"{one.path}:{one.line}: {one.says}")  # noqa: T201
     words = sum(len(one.says.split()) for one in found)

@@ -211,8 +211,8 @@ def seen(bench: Bench) -> tuple[str, ...]:
     moves = sweep.word in SEEN_WAYS
     if moves:
         way, faint = SEEN_WAYS[sweep.word]
-        speed = "" if faint else f", {_speed(speed_ratio(setting, streak))}"
-        lines.append(f"In the pupil the reflex travels {way} the streak{', faintly' if faint else speed}.")
+        how = "faintly" if faint else _speed(speed_ratio(setting, streak))
+        lines.append(f"In the pupil the reflex travels {way} the streak, {how}.")
     elif sweep.word == light.TOO_DULL:
         lines.append("It is too dull to show which way the reflex moves.")
     elif sweep.peak_mm2 >= FILLS_MM2:

@@ -80,7 +80,8 @@ def pattern(lanes: Sequence[Lane]) -> str:
         wrong = one if abs(first) > SAME_POWER else other
         return f"Only the power along {wrong.name} is out: {write_size(wrong.out)} D too {_way(wrong.out)}."
     stronger = abs(one.given - other.given) - abs(one.right - other.right)
-    cylinder = f"the cylinder is {write_size(abs(stronger))} D too {'strong' if stronger > 0 else 'weak'}"
+    by = write_size(abs(stronger))
+    cylinder = f"the cylinder is {by} D too strong" if stronger > 0 else f"the cylinder is {by} D too weak"
     if abs(first + second) < SAME_POWER and abs(stronger) > SAME_POWER:
         return f"The spherical equivalent is right; {cylinder}."
     return f"Both meridians are out, by different amounts: {write_size(first)} and {write_size(second)} D."

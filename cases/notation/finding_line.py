@@ -112,7 +112,7 @@ class FindingLine:
             parts.append(f"at {write_distance(self.distance_cm)}")
         if self.vertex_mm:
             before, after = self.vertex_mm
-            parts.append(f"from {before:g} mm to {f'{after:g} mm' if after else 'the cornea'}")
+            parts.append(f"from {before:g} mm to {after:g} mm" if after else f"from {before:g} mm to the cornea")
         text = ", ".join(part for part in parts if part)
         return text[:1].upper() + text[1:]
 

@@ -279,7 +279,9 @@ def _name(mark: Sign, at: int, tokens: list[Token], parts: list[_Part], text: st
         raise Unreadable(text, f"“{mark.text}” has no place in a prescription: write it like {_LIKE_RX}", "no-meaning")
     if choice is None:
         fault = "no-axis" if role == "axis" else "no-number"
-        says = f"“{mark.text}” has no {'axis' if role == 'axis' else 'power'} beside it: write it like {_LIKE_RX}"
+        says = f"“{mark.text}” has no power beside it: write it like {_LIKE_RX}"
+        if role == "axis":
+            says = f"“{mark.text}” has no axis beside it: write it like {_LIKE_RX}"
         if role == "axis" and after and after.number.sign:
             says = f"{after.number} has a sign and an axis has none: write it like {_LIKE_RX}"
             fault = "axis-signed"

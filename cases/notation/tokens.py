@@ -373,7 +373,8 @@ def _power(number: Number, text: str, *, sized: bool) -> float:
     if number.fraction is None and value and len(digits) > 1:
         value = _hundredths(number, text, sized=sized)
     if abs(value) > STRONGEST:
-        says = f"{number} D is beyond {'' if sized else '±'}{STRONGEST:g} D: check the decimal mark; {like}"
+        most = f"{STRONGEST:g} D" if sized else f"±{STRONGEST:g} D"
+        says = f"{number} D is beyond {most}: check the decimal mark; {like}"
         raise OutOfBounds(text, says, "power-beyond")
     return value
 

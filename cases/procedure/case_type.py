@@ -167,7 +167,8 @@ class CaseType:
         if not parts:
             return ""
         if len({within for _, within in parts}) == 1:
-            return f"Marked right within {parts[0][1]}{' each' if len(parts) > 1 else ''}."
+            within = parts[0][1]
+            return f"Marked right within {within} each." if len(parts) > 1 else f"Marked right within {within}."
         return f"Marked right: {'; '.join(f'{_short_label(ask)} within {within}' for ask, within in parts)}."
 
     def close(self, given: Values, truth: Values) -> bool:

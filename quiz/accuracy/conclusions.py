@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from cases.notation.plurals import counted
 from cases.notation.prescription import write_distance
 from cases.optics.tolerances import AXIS_AGREEMENT
 from quiz.accuracy.patterns import (
@@ -20,7 +21,7 @@ from quiz.accuracy.patterns import (
     Distance,
     Evidence,
 )
-from quiz.accuracy.wording import TELL, Told, allowed_words, count, left_in, span_words
+from quiz.accuracy.wording import TELL, Told, allowed_words, left_in, span_words
 
 ONE_A_PATIENT = "one value a patient"
 RULES = {
@@ -93,7 +94,7 @@ def few(evidence: Evidence) -> str:
     """Return the honest word when the log is too small to say anything; "" when it is not."""
     if evidence.enough:
         return ""
-    eyes, patients = count(evidence.eyes, "eye"), count(evidence.patients, "patient")
+    eyes, patients = counted(evidence.eyes, "eye"), counted(evidence.patients, "patient")
     return (
         f"{eyes} of {patients} so far: too few to tell a habit from chance, so the points are shown alone. "
         f"From {FEWEST_EYES} eyes of at least {FEWEST_PATIENTS} patients on, limits and patterns are worked out; two "
@@ -123,12 +124,12 @@ def notes(evidence: Evidence) -> tuple[str, ...]:
         )
     if evidence.left_out:
         out.append(
-            f"{count(evidence.left_out, 'eye')} in which retinoscopy and end-point differ in being dry or wet from "
+            f"{counted(evidence.left_out, 'eye')} in which retinoscopy and end-point differ in being dry or wet from "
             "most of the log: drawn in the charts as crosses, left out of the numbers."
         )
     if evidence.forgotten:
         out.append(
-            f"{count(len(evidence.forgotten), 'eye')} named as outlying: drawn as a cross, left out of the numbers."
+            f"{counted(len(evidence.forgotten), 'eye')} named as outlying: drawn as a cross, left out of the numbers."
         )
     if evidence.enough and evidence.eyes > evidence.patients:
         out.append(

@@ -13,6 +13,7 @@ from datetime import date
 
 import numpy as np
 
+from cases.notation.plurals import counted
 from cases.notation.prescription import write_distance, write_power, write_size
 from cases.optics.tolerances import AXIS_AGREEMENT
 from cases.optics.vergence import USUAL_CM
@@ -55,17 +56,12 @@ def allowed_words(distance: Distance) -> str:
     return f"{write_distance(distance.allowed_cm)}{' (mostly)' if distance.several else ''}"
 
 
-def count(number: int, what: str) -> str:
-    """Write a number of things."""
-    return f"{number} {what}{'' if number == 1 else 's'}"
-
-
 def left_in(evidence: Evidence) -> Told:
     """Tell of eyes that are off by about their own working distance."""
     left = sum(sign > 0 for _, sign in evidence.forgotten)
     twice = len(evidence.forgotten) - left
-    says = [f"{count(left, 'eye')} read too plus by about the working distance"] if left else []
-    says += [f"{count(twice, 'eye')} read too minus by about the working distance"] if twice else []
+    says = [f"{counted(left, 'eye')} read too plus by about the working distance"] if left else []
+    says += [f"{counted(twice, 'eye')} read too minus by about the working distance"] if twice else []
     means = ["left in"] if left else []
     means += ["taken off twice"] if twice else []
     return (

@@ -57,9 +57,10 @@ class UnknownDrill(QuizError):
     """No such drill is in this class, or set for this learner."""
 
     def __init__(self, *, of_class: bool = False) -> None:
-        listed = "in this class: its drills are listed on the page of the class"
         super().__init__(
-            f"there is no such drill {listed if of_class else 'for you: the drills open to you are listed on Today'}"
+            "there is no such drill in this class: its drills are listed on the page of the class"
+            if of_class
+            else "there is no such drill for you: the drills open to you are listed on Today"
         )
 
 

@@ -18,7 +18,11 @@ class UnknownPreceptor(QuizError):
     """No preceptor has this name or number."""
 
     def __init__(self, whom: str = "") -> None:
-        super().__init__(f"there is no preceptor{f' “{whom}”' if whom else ' of this number'}: look at the list again")
+        super().__init__(
+            f"there is no preceptor “{whom}”: look at the list again"
+            if whom
+            else "there is no preceptor of this number: look at the list again"
+        )
 
 
 class NotRemoved(QuizError):

@@ -61,4 +61,6 @@ def calendar(store: Store, learner: Learner, *, now: float) -> bytes:
 
 def _words(steps: tuple[str, ...]) -> str:
     named = "; ".join(steps[:NAMED_AT_MOST])
-    return f"likely to slip from today: {named}{'; and others' if len(steps) > NAMED_AT_MOST else ''}"
+    if len(steps) > NAMED_AT_MOST:
+        return f"likely to slip from today: {named}; and others"
+    return f"likely to slip from today: {named}"

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from cases.figures.pen import SMALL, WIDTH, Pen, points, text_width
+from cases.notation.plurals import counted
 from quiz.learning.forecast import Ahead
 from quiz.learning.intervals import share_interval
 from quiz.practice.charts import Chart, Plane, Scale, Table, scale_over
@@ -62,8 +63,8 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
         )
     pen.line((_LEFT, down), (_RIGHT, down))
     down += 24
-    counted = f"{len(drawn)} of {len(steps)} steps" if len(drawn) < len(steps) else _count(len(steps), "step")
-    words = f"{counted[:1].upper()}{counted[1:]}, those that fade first at the top. {_soonest(drawn)}"
+    shown = f"{len(drawn)} of {len(steps)} steps" if len(drawn) < len(steps) else counted(len(steps), "step")
+    words = f"{shown}, those that fade first at the top. {_soonest(drawn)}"
     return Chart(
         pen.figure(uid="chart-fading", title="What fades when", description=words, height=down + 2),
         (
@@ -195,7 +196,7 @@ def _share_chart(weeks: Sequence[Week], first: date, count: int, what: str) -> C
         y="right, of 100 answered",
     )
     met, right = sum(one.met for one in weeks), sum(one.right for one in weeks)
-    words = f"{what}: {right} of {met} right in {_count(len(weeks), 'week')}."
+    words = f"{what}: {right} of {met} right in {counted(len(weeks), 'week')}."
     return Chart(
         pen.figure(uid="chart-share", title="Right, week by week", description=words, height=_TALL),
         _KEY,
@@ -243,10 +244,6 @@ def _time_chart(weeks: Sequence[Week], first: date, count: int, what: str) -> Ch
             ),
         ),
     )
-
-
-def _count(count: int, what: str) -> str:
-    return f"one {what}" if count == 1 else f"{count} {what}s"
 
 
 # --- confidence against truth ------------------------------------------------------------------------------------

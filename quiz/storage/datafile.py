@@ -523,7 +523,7 @@ def corrupt(path: Path, what: str, *, restore_to: Path | None = None) -> Damaged
     found = _sound_backup(path, to)
     command = f"python -m quiz restore {_quoted(found) if found else 'BACKUP'} --data {_quoted(to)}"
     known = "is the newest sound backup beside it" if found else "no backup lies beside it: give one that you kept"
-    where = f"`{command}` puts {'it' if found else 'a backup'} in its place"
+    where = f"`{command}` puts it in its place" if found else f"`{command}` puts a backup in its place"
     way_out = f"{found} {known}: {where}" if found else f"{where} ({known})"
     return Damaged(path, soundness.plain(what), f"stop the app that serves it; then {way_out}")
 

@@ -61,7 +61,7 @@ def deletion_words(one: Deletion) -> str:
     """Say what stays of learners who had begun a drill and are gone."""
     who = "Answers of a learner" if one.learners == 1 else f"Answers of {one.learners} learners"
     if one.name is not None and one.learners == 1:
-        who = f"The answers of {one.name}{f' ({one.number})' if one.number else ''}"
+        who = f"The answers of {one.name} ({one.number})" if one.number else f"The answers of {one.name}"
     by = ("their owner" if one.learners == 1 else "their owners") if one.by_whom == "owner" else "a preceptor"
     return f"{who} were deleted by {by} on {day(date.fromisoformat(one.on_day))}."
 

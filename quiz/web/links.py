@@ -8,14 +8,16 @@ from typing import Any
 
 from flask import Flask, current_app, request, url_for
 
+from cases.notation.plurals import counted, plural
 from quiz.web.assets import version_of
 
 MOST = 4096
 
 
 def set_up(app: Flask) -> None:
-    """Give templates the `url_for` that remembers: a page holds some two dozen addresses."""
+    """Give templates the `url_for` that remembers (a page holds some two dozen addresses) and the plurals."""
     app.jinja_env.globals["url_for"] = link
+    app.jinja_env.globals.update(counted=counted, plural=plural)
 
 
 def link(endpoint: str, **values: Any) -> str:

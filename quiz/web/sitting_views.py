@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from cases.notation.plurals import plural
 from cases.procedure.vocabulary import CREDITED
 from quiz.practice.sittings import Facts, Slipped
 from quiz.practice.titles import type_title
@@ -158,4 +159,8 @@ def _come_back(facts: Facts) -> str:
         return "Everything that you met here should last for four weeks."
     if days == 0:
         return "Come back tomorrow, or later today: some of it is still shaky."
-    return f"Come back {'tomorrow' if days == 1 else f'in {days} days'}: that is when the first of it begins to fade."
+    return plural(
+        days,
+        "Come back tomorrow: that is when the first of it begins to fade.",
+        "Come back in {n} days: that is when the first of it begins to fade.",
+    )

@@ -222,8 +222,9 @@ which_first = CaseType(
             run=_first,
             says=given(FORM_IN_USE, BEGIN_WITH)(
                 lambda form, begin_with: (
-                    f"With {form} cylinders begin with the {'more' if form == 'minus' else 'less'} plus "
-                    f"meridian: streak {_LETTER[begin_with]}."
+                    f"With minus cylinders begin with the more plus meridian: streak {_LETTER[begin_with]}."
+                    if form == "minus"
+                    else f"With plus cylinders begin with the less plus meridian: streak {_LETTER[begin_with]}."
                 )
             ),
             slips=(
@@ -364,8 +365,10 @@ second_streak = CaseType(
             run=_cures,
             says=given(FORM_IN_USE, SHOWN, CYLINDER_NOW)(
                 lambda form, shown, cylinder_now: (
-                    f"A {form} cylinder cures {CURED_BY[form]}, and the second streak shows "
-                    f"{shown}: {'so it goes in now' if cylinder_now else 'it cannot help here yet'}."
+                    f"A {form} cylinder cures {CURED_BY[form]}. The second streak shows {shown}, so it goes in now."
+                    if cylinder_now
+                    else f"A {form} cylinder cures {CURED_BY[form]}. The second streak shows {shown}, so it cannot "
+                    "help here yet."
                 )
             ),
             slips=(
@@ -405,8 +408,9 @@ second_streak = CaseType(
             run=_axis_streak,
             says=given(AXIS, NEXT)(
                 lambda axis, move: (
-                    "The axis lies along the streak that the cylinder neutralises: "
-                    f"{degrees(axis)}, the {'second' if move == 'cylinder' else 'first'} one."
+                    f"The axis lies along the streak that the cylinder neutralises: the second, {degrees(axis)}."
+                    if move == "cylinder"
+                    else f"The axis lies along the streak that the cylinder neutralises: the first, {degrees(axis)}."
                 )
             ),
             slips=(
@@ -423,8 +427,9 @@ second_streak = CaseType(
         lambda form, sphere_streak, sphere, seen_streak, shown: (
             f"{form.capitalize()} cylinders are in use; plane-mirror setting.",
             f"Streak at {degrees(sphere_streak)}: neutral with {lens_in_place(sphere, 'DS, left in place')}.",
-            f"{'With that sphere in' if sphere else 'Still with no lens in'}, the streak "
-            f"at {degrees(seen_streak)} shows {shown}.",
+            f"With that sphere in, the streak at {degrees(seen_streak)} shows {shown}."
+            if sphere
+            else f"Still with no lens in, the streak at {degrees(seen_streak)} shows {shown}.",
         )
     ),
     question=asking("What next? And at which axis will the cylinder go in, now or later?"),

@@ -147,8 +147,9 @@ sphere_then_cyl = CaseType(
     found=given(SPHERE_STREAK, SPHERE_FOUND, CYLINDER_STREAK, CYLINDER_FOUND, DISTANCE)(
         lambda sphere_streak, sphere, cylinder_streak, cylinder, distance_cm: (
             f"Streak at {degrees(sphere_streak)}: neutral with {lens_in_place(sphere, 'DS')}.",
-            f"{'With that sphere left in' if sphere else 'Still with no sphere'}, "
-            f"streak at {degrees(cylinder_streak)}: neutral with {signed(cylinder)} DC added.",
+            f"With that sphere left in, streak at {degrees(cylinder_streak)}: neutral with {signed(cylinder)} DC added."
+            if sphere
+            else f"With no sphere in, streak at {degrees(cylinder_streak)}: neutral with {signed(cylinder)} DC added.",
             f"Sight hole {write_distance(distance_cm)} from the pupil.",
         )
     ),

@@ -155,8 +155,9 @@ axis_from_break = CaseType(
             run=given(TARGET)(lambda target: target),
             says=given(TURN_STEPS, AXIS_CROSS)(
                 lambda turn, axis: (
-                    f"The streak lies along the axis{'' if turn == 'leave' else ', once turned there'}: "
-                    f"{degrees(axis)}."
+                    f"The streak lies along the axis: {degrees(axis)}."
+                    if turn == "leave"
+                    else f"Once turned there, the streak lies along the axis: {degrees(axis)}."
                 )
             ),
             slips=(

@@ -91,8 +91,9 @@ streak_axis = CaseType(
             run=given(MERIDIAN)(across),
             says=given(STREAK, AXIS_TO_PLACE)(
                 lambda streak, axis: (
-                    "A cylinder acts across its axis, so the axis lies "
-                    f"{'along your streak, ' if axis == streak else ''}at {degrees(axis)}."
+                    f"A cylinder acts across its axis, so the axis lies along your streak, at {degrees(axis)}."
+                    if axis == streak
+                    else f"A cylinder acts across its axis, so the axis lies at {degrees(axis)}."
                 )
             ),
             slips=(

@@ -164,8 +164,12 @@ near_or_far = CaseType(
             run=_look(lambda look: abs(look.left), _is_near),
             says=given(ORDER, _at_a, NEAR)(
                 lambda order, look, near: (
-                    f"The faster, the nearer: {_order_words(order)}. Reflex A is {look.speed_words}, "
-                    f"so it is {'near' if near else 'far off'}."
+                    f"The faster, the nearer: {_order_words(order)}. "
+                    + (
+                        f"Reflex A is {look.speed_words}, so it is near."
+                        if near
+                        else f"Reflex A is {look.speed_words}, so it is far off."
+                    )
                 )
             ),
             slips=(

@@ -108,6 +108,10 @@ def _lag_of_a_patient(chance: Chance, target_cm: float, *, low: float) -> tuple[
     return first_fitting(chance, fits)
 
 
+def _lag_or_lead(lag: float) -> str:
+    return "a lead" if lag < 0 else "a lag"
+
+
 def _lens_words(lens: float, target_cm: float) -> tuple[str, ...]:
     with_what = "no lens at all" if not lens else f"{signed(lens)} DS held before the eye for a moment"
     return (
@@ -160,8 +164,9 @@ lag_lens = CaseType(
             run=given(FOUND)(lambda found: found),
             says=given(LAG)(
                 lambda lag: (
-                    f"Plus means that the eye falls short, minus that it goes too far: a "
-                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
+                    f"Minus means that the eye goes too far: a lead of {size(lag)} D."
+                    if lag < 0
+                    else f"Plus means that the eye falls short: a lag of {size(lag)} D."
                 )
             ),
             slips=(
@@ -399,8 +404,8 @@ lag_move_back = CaseType(
             run=given(FOUND)(lambda found: found),
             says=given(LAG)(
                 lambda lag: (
-                    f"No lens was used and the patient looks at the card, so nothing comes off: a "
-                    f"{'lead' if lag < 0 else 'lag'} of {size(lag)} D."
+                    "No lens was used and the patient looks at the card, so nothing comes off: "
+                    f"{_lag_or_lead(lag)} of {size(lag)} D."
                 )
             ),
             slips=(

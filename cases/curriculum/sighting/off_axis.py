@@ -235,8 +235,9 @@ off_axis_effect = CaseType(
     answer=as_found(ANGLE, EFFECT, SIZE),
     found=given(OFFSET, DIRECTION, DISTANCE)(
         lambda offset_cm, direction, distance_cm: (
-            f"The sight hole is {write_distance(offset_cm)} {DIRECTIONS.write(direction)}"
-            f"{' of' if direction == 'side' else ''} the patient's line of gaze.",
+            f"The sight hole is {write_distance(offset_cm)} to the side of the patient's line of gaze."
+            if direction == "side"
+            else f"The sight hole is {write_distance(offset_cm)} above the patient's line of gaze.",
             f"Sight hole {write_distance(distance_cm)} from the pupil, along the gaze.",
         )
     ),

@@ -334,8 +334,8 @@ lens_plane = CaseType(
             says=given(DISTANCE_CM, VERGENCE, MATTERS)(
                 lambda distance_cm, off, matters: (
                     f"From the cornea it is {size(vergence(distance_cm))} D, a difference of "
-                    f"{size(_difference(off, distance_cm))} D: "
-                    f"{'it matters' if matters == 'yes' else 'it does not matter'}."
+                    f"{size(_difference(off, distance_cm))} D. "
+                    + ("That matters." if matters == "yes" else "That does not matter.")
                 )
             ),
             slips=(

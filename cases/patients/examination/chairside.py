@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from cases.notation.plurals import counted
 from cases.optics.light import seen
 from cases.patients.examination.acts import Examined, State
 from cases.patients.examination.findings import seen_far_and_near
@@ -84,8 +85,7 @@ def card_of(patient: Patient) -> Card:
 def age_in_words(age_y: float) -> str:
     """Write an age: months below two years, then whole years."""
     if age_y < 2:
-        months = max(1, math.floor(age_y * 12 + 1e-9))
-        return f"{months} month{'' if months == 1 else 's'}"
+        return counted(max(1, math.floor(age_y * 12 + 1e-9)), "month")
     return f"{math.floor(age_y + 1e-9)} years"
 
 
@@ -164,9 +164,8 @@ def near_check_words(patient: Patient, side: Side, examined: Examined, minute: f
     """Say what is seen while the patient looks from far to near: accommodation shows, the pupil does not tell it."""
     left, wide = seen_far_and_near(patient, side, examined, minute)
     shift = "changes plainly" if left >= 1.5 else "changes a little" if left >= 0.6 else "hardly changes"
-    return (
-        f"{side.capitalize()} eye: from far to near the reflex {shift}. The pupil is {'wide' if wide else 'not wide'}."
-    )
+    pupil = "The pupil is wide." if wide else "The pupil is not wide."
+    return f"{side.capitalize()} eye: from far to near the reflex {shift}. {pupil}"
 
 
 def lean_in_words(patient: Patient, side: Side, state: State, streak: float, minute: float) -> str:

@@ -180,7 +180,9 @@ def _backups() -> str:
     age = max(0.0, request_context.now() - made[0].at)
     hours = round(age / 3600)
     old = "less than an hour" if hours < 1 else "an hour" if hours == 1 else f"{hours} hours"
-    said = f"{len(made)} kept; the newest is {old if hours < 48 else f'{round(hours / 24)} days'} old."
+    if hours >= 48:
+        old = f"{round(hours / 24)} days"
+    said = f"{len(made)} kept; the newest is {old} old."
     if age > 2 * timetable.every_s:
         said += " That is older than it should be: tell the person who looks after this server."
     return said

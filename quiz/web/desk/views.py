@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from cases.notation.plurals import plural
 from cases.patients.examination.chairside import card_of
 from quiz.classroom import set_patients
 from quiz.learning.state import DAY
@@ -186,7 +187,7 @@ def number(value: int) -> str:
 
 def _minutes(value: int) -> str:
     words = number(value)
-    return f"{words[:1].upper()}{words[1:]} minute{'' if value == 1 else 's'}"
+    return plural(value, f"{words.capitalize()} minute", f"{words.capitalize()} minutes")
 
 
 def listed(words: Sequence[str]) -> str:
@@ -228,9 +229,12 @@ def _heading(day: Today, aim: Aim, now: float) -> tuple[str, str]:
 
 
 def _welcome_back(day: Today) -> str:
-    first = f"{number(day.check_up)} case{'' if day.check_up == 1 else 's'} first"
-    topics = "the topic that you practised" if day.check_up == 1 else "the topics that you practised"
-    return f"Welcome back: {first}, to check {topics}, then what was lost."
+    return plural(
+        day.check_up,
+        "Welcome back: one case first, to check the topic that you practised, then what was lost.",
+        f"Welcome back: {number(day.check_up)} cases first, to check the topics that you practised, "
+        "then what was lost.",
+    )
 
 
 def _usual(day: Today, now: float) -> tuple[str, str]:

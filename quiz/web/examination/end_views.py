@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from cases.figures.error_ledger import LedgerBar, ledger_figure
+from cases.notation.plurals import counted
 from cases.notation.prescription import write_power, write_prescription, write_size
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import act_words, log_lines
@@ -186,8 +187,7 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
 
 
 def _minutes(minute: float) -> str:
-    whole = max(1, round(minute))
-    return f"{whole} minute{'' if whole == 1 else 's'}"
+    return counted(max(1, round(minute)), "minute")
 
 
 _COUNT = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven"}

@@ -9,6 +9,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from werkzeug.wrappers import Response
 
 from cases.errors import CaseError
+from cases.notation.plurals import counted
 from quiz.accuracy.importing import BadTable, decode
 from quiz.classroom import drill_set
 from quiz.classroom.drill_set import BadSet, SetRead
@@ -53,7 +54,7 @@ def show(class_id: int) -> Response:
 def _show(what: Class, code: int = 200, problem: str | None = None, at: str = "bring") -> Response:
     store = request_context.store()
     drills, cases = (request.args.get(name, type=request_context.whole) for name in ("drills", "cases"))
-    done = "" if drills is None or cases is None else f"{_counted(drills, 'drill')} and {_counted(cases, 'own case')}"
+    done = "" if drills is None or cases is None else f"{counted(drills, 'drill')} and {counted(cases, 'own case')}"
     page = DrillSetPage(
         class_id=what.id,
         class_name=what.name,
@@ -65,10 +66,6 @@ def _show(what: Class, code: int = 200, problem: str | None = None, at: str = "b
         done=done,
     )
     return make_response(render_template("set.html", page=page), code)
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 @pages.get("/file.json")

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cases.figures.pen import SMALL, Pen, points
+from cases.notation.plurals import counted
 from cases.procedure.figure import Figure
 
 WIDE, TALL = 352.0, 88.0
@@ -62,7 +63,7 @@ def score_chart(scores: Sequence[Scored], most: int, pass_from: int | None, of_w
         pen.text(across(right), floor + 19, f"{right}", size=SMALL, kind="quiet")
     pen.text(WIDE / 2, floor + 36, of_words, size=SMALL, kind="quiet")
     told = ", ".join(f"{right} right: {high[right]}" for right in sorted(high)) or "nobody"
-    title = f"Scores of {len(scores)} learner{'' if len(scores) == 1 else 's'}"
+    title = f"Scores of {counted(len(scores), 'learner')}"
     return pen.figure(uid="chart-scores", title=title, description=told, height=floor + 42, width=WIDE)
 
 

@@ -140,8 +140,9 @@ def _list(what: Class, code: int = 200, *, show: str = "all", **more: Any) -> Re
             EmptyRow(
                 one.id,
                 f"{one.name or 'a place without a name'}{f' ({one.number})' if one.number else ''}",
-                f"its answers were deleted by {'their owner' if one.gone_by == 'owner' else 'a preceptor'} on "
-                f"{day(iso_day(one.gone_on))}",
+                f"its answers were deleted by their owner on {day(iso_day(one.gone_on))}"
+                if one.gone_by == "owner"
+                else f"its answers were deleted by a preceptor on {day(iso_day(one.gone_on))}",
             )
             for one in roster_queries.empty_places_of(store, what.id)
         ),
