@@ -234,7 +234,7 @@ def test_what_is_taken_out_is_known_when_it_is_brought_in_again(client: FlaskCli
     assert 'filename="accuracy-log-2026-11-18.csv"' in out.headers["Content-Disposition"]
     assert b",'=HYPERLINK()" in out.data
     shown = post(client, "/accuracy/import", file=(io.BytesIO(out.data), "log.csv"))
-    assert "0 rows can be taken, 0 are refused, 7 stand in the log already" in words(shown)
+    assert "0 rows can be taken, 0 are refused, 7 are in the log already" in words(shown)
 
 
 @pytest.mark.parametrize(
