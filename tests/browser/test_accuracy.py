@@ -124,7 +124,7 @@ def test_what_is_taken_out_can_be_brought_in_again(page: Page, served: Served, t
     page.goto(served.url + "accuracy/import")
     page.get_by_label("CSV file").set_input_files(path)
     page.get_by_role("button", name="Show how it is read").click()
-    expect(page.locator("main")).to_contain_text("1 row can be taken, 0 are refused, 7 stand in the log already.")
+    expect(page.locator("main")).to_contain_text("1 row can be taken, 0 are refused, 7 are in the log already.")
 
 
 def test_the_log_goes_only_with_a_tick(page: Page, served: Served) -> None:

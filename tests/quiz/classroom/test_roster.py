@@ -266,7 +266,7 @@ def test_who_types_the_code_of_a_class_that_asks_waits_to_be_let_in(app: Flask, 
     assert "has not let you into Spring 2 yet" in words(ada.get("/class").text)
     assert ada.get("/").status_code == 200, "practice is open all the same"
     assert ada.get("/drill/1").status_code == 404
-    assert "2 wait to be let in" in words(owner.get(f"/class/{number}").text)
+    assert "2 people wait to be let in" in words(owner.get(f"/class/{number}").text)
     assert owner.post(f"/class/{number}/people/asking", {}).status_code == 422
     owner.post(f"/class/{number}/people/asking", {"learner": "1"})
     owner.post(f"/class/{number}/people/asking", {"learner": "2", "act": "turn-away"})
