@@ -173,7 +173,7 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
     desk.goto(f"{above}/keeping")
     desk.locator("#add-preceptor").select_option(label=CO_TEACHER)
     desk.get_by_role("button", name="Add to the class").click()
-    expect(desk.locator("main")).to_contain_text(f"{CO_TEACHER} (co-teacher)")
+    expect(desk.locator("main")).to_contain_text(f"{CO_TEACHER}, co-teacher")
     accessible(desk)
     second = device().new_page()
     second.goto(f"{room.url}/door")
