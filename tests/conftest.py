@@ -38,6 +38,7 @@ settings.load_profile("any machine")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--kills", type=int, default=4, help="how often a real server is killed in the midst of its work")
+    parser.addoption("--draws", type=int, default=120, help="how many cases of each type the law of slips is held to")
     parser.addoption("--late", type=float, default=0, metavar="SECONDS", help="let pages of browser tests come late")
     parser.addoption("--slow-cpu", type=float, default=1, metavar="TIMES", help="let browsers of tests be so slow")
 
