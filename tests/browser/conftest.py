@@ -224,6 +224,20 @@ def shown(page: Page) -> float:
     raise AssertionError(f"a page that does not stay: {page.url}")
 
 
+def in_both_themes_wide_and_narrow(page: Page, accessible: Check) -> None:
+    """Check a page at two widths and in two themes, in one load of it: opening it costs more than a check."""
+    for width in (1280, 320):
+        page.set_viewport_size({"width": width, "height": 740})
+        in_both_themes(page, accessible)
+
+
+def in_both_themes(page: Page, accessible: Check) -> None:
+    """Check all of a page by day, and its colours in the dim room too: a theme changes nothing else."""
+    for theme, rule in (("light", ""), ("dark", "color-contrast")):
+        page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+        accessible(page, rule)
+
+
 TOO_SMALL = """() => [...document.querySelectorAll('a, button, summary, input, select, label.choice')]
   .filter(one => one.checkVisibility() && !one.closest('.skip') && !(one.matches('input') && one.closest('label')))
   .filter(one => !(one.matches('a') && getComputedStyle(one).display === 'inline'))

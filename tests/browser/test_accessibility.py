@@ -10,7 +10,7 @@ from playwright.sync_api import Error, Page, expect
 
 from quiz.practice import learners
 from quiz.practice.settings import LearnerSettings
-from tests.browser.conftest import Check, Served, on_one_document
+from tests.browser.conftest import Check, Served, in_both_themes_wide_and_narrow, on_one_document
 from tests.conftest import slipped, written
 from tests.late import late
 
@@ -110,11 +110,7 @@ STATES: dict[str, State] = {
 @pytest.mark.parametrize("state", STATES)
 def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, accessible: Check, state: str) -> None:
     STATES[state](page, served)
-    for width in (1280, 320):
-        page.set_viewport_size({"width": width, "height": 740})
-        for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)
-            accessible(page)
+    in_both_themes_wide_and_narrow(page, accessible)
 
 
 @pytest.mark.parametrize(("theme", "scheme", "dark"), [("dark", "light", True), ("light", "dark", False)])

@@ -13,7 +13,7 @@ from cases.procedure.choices import Choice, Marks, Order
 from quiz.practice import dealing, learners, progress
 from quiz.practice.settings import LearnerSettings
 from quiz.storage.projection import states_of
-from tests.browser.conftest import Check, Served, arrived
+from tests.browser.conftest import Check, Served, arrived, in_both_themes_wide_and_narrow
 from tests.conftest import slipped, written
 
 SLIP = "distance-left-in"
@@ -215,8 +215,4 @@ STATES: dict[str, Callable[[Page, Served], None]] = {
 @pytest.mark.parametrize("state", STATES)
 def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, accessible: Check, state: str) -> None:
     STATES[state](page, served)
-    for width in (1280, 320):
-        page.set_viewport_size({"width": width, "height": 740})
-        for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)
-            accessible(page)
+    in_both_themes_wide_and_narrow(page, accessible)
