@@ -27,6 +27,7 @@ from quiz.storage.datafile import DataFile
 from quiz.storage.store import Dealt, Learner, Store
 from quiz.web.front import lanes, limits
 from quiz.web.front.server import LONG_AT_ONCE
+from tests.late import AT_ONCE, late
 
 # How long a draw takes says how busy the machine is, and nothing about what is tested.
 settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
@@ -37,6 +38,15 @@ settings.load_profile("any machine")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--kills", type=int, default=4, help="how often a real server is killed in the midst of its work")
+    parser.addoption("--draws", type=int, default=120, help="how many cases of each type the law of slips is held to")
+    parser.addoption("--late", type=float, default=0, metavar="SECONDS", help="let pages of browser tests come late")
+    parser.addoption("--slow-cpu", type=float, default=1, metavar="TIMES", help="let browsers of tests be so slow")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    late.seconds, late.slower = config.getoption("late"), config.getoption("slow_cpu")
+    if late.seconds or late.slower > 1:
+        late.install()
 
 
 NOON = 1_795_000_000.0
@@ -60,7 +70,10 @@ class Clock:
 def serving(app: Flask) -> Iterator[str]:
     """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
     connections: dict[int, Any] = {}
-    server = limits.limited_server(app, connections, most=100, threads=LONG_AT_ONCE, host="127.0.0.1", port=0)
+    threads = AT_ONCE if late.seconds else LONG_AT_ONCE
+    server = limits.limited_server(
+        late.answering(app), connections, most=100, threads=threads, host="127.0.0.1", port=0
+    )
 
     def until_closed() -> None:
         with suppress(OSError):  # the socket may be closed while the server waits at it

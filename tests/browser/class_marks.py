@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from quiz.classroom import on_paper
 from quiz.storage import class_queries
 from quiz.storage.classroom import own_case_queries
-from tests.browser.conftest import SIDEWAYS, Check
+from tests.browser.conftest import SIDEWAYS, Check, arrived
 from tests.browser.test_class import (
     NAME,
     PASSWORD,
@@ -22,6 +22,7 @@ from tests.browser.test_class import (
     give,
     make_class,
     marked,
+    open_drill,
     room,
     row_of,
     sign_in,
@@ -46,6 +47,7 @@ def test_a_case_is_written_checked_set_printed_answered_and_marked(
     sign_in(desk, room)
     code = make_class(desk)
     desk.get_by_role("link", name="Write a case of your own").click()
+    arrived(desk, "Own cases")
     accessible_everywhere(desk, accessible)
     desk.locator("summary", has_text="Lens algebra").click()
     desk.get_by_role("link", name="Transposing", exact=False).first.click()
@@ -83,8 +85,7 @@ def test_a_case_is_written_checked_set_printed_answered_and_marked(
     desk.get_by_label("Title").fill("Net from gross")
     desk.get_by_role("button", name="Set the drill").first.click()
     expect(desk.locator("main")).to_contain_text("Girl, dim room (Transposing")
-    desk.get_by_role("button", name="Open it").click()
-    drill = desk.url
+    drill = open_drill(desk)
     desk.get_by_role("link", name="Worksheet with key").click()
     expect(desk.locator("section.case").first).to_contain_text(WORDS)
     expect(desk.locator("section.case").first.locator(".answer")).to_contain_text("−3.50 / +1.50 × 120")
@@ -106,6 +107,7 @@ def test_a_case_is_written_checked_set_printed_answered_and_marked(
     phone.locator("#go-on").click()
     give(phone, room)
     marked(phone, "Right")
+    expect(phone.locator("h1")).to_contain_text("Case 3 of 3")
 
     # It stays as it is while the drill has it, and another can be written from it.
     desk.goto(drill)
@@ -142,8 +144,10 @@ def test_a_sheet_is_typed_in_read_back_saved_and_taken_back(room: Class, device:
         room.joined(page, code, name)
     desk.reload()
     desk.get_by_role("link", name="Type answers in from paper").click()
+    arrived(desk, "Answers from paper")
     accessible_everywhere(desk, accessible)
     desk.get_by_role("link", name="version B").click()
+    expect(desk).to_have_url(re.compile("version=B"))
     desk.get_by_role("link", name="Ada").click()
     expect(desk.locator("h1")).to_have_text("The sheet of Ada, version B")
     found = class_queries.drill_of_id(room.store, 1)
@@ -202,6 +206,7 @@ def test_a_set_is_saved_looked_at_and_taken_into_another_class(
     people.post("/class/1/cases/new/net-sphere", case)
     desk.goto(f"{room.url}/class/1/cases")
     desk.get_by_role("link", name="Take drills and own cases").click()
+    arrived(desk, "Drills and cases to take elsewhere")
     accessible_everywhere(desk, accessible)
     with desk.expect_download() as sent:
         desk.get_by_role("button", name="Save the set").click()
@@ -257,6 +262,7 @@ def test_what_a_preceptor_learns_scores_comparison_and_remarks(room: Class, devi
 
     # Scores: the figures, a sorted table, a search, and the answers behind a case.
     desk.get_by_role("link", name="Scores, cases one by one").click()
+    arrived(desk, "Scores of Net from gross")
     tally = " ".join(desk.locator(".tally").inner_text().split())
     assert tally == "finished 2 of 3 passed 1 mean right 2.0 median 2 SD 1.4"
     expect(desk.locator("main")).not_to_contain_text("Look at it again")  # two learners show nothing
@@ -269,6 +275,7 @@ def test_what_a_preceptor_learns_scores_comparison_and_remarks(room: Class, devi
     desk.keyboard.press("Enter")
     expect(learners.locator("tbody th")).to_have_text(["Ada"])
     desk.get_by_role("link", name="Report to print").click()
+    arrived(desk, "Net from gross")
     assert desk.locator("form").count() == 0
     accessible_everywhere(desk, accessible)
     desk.go_back()

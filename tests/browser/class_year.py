@@ -8,8 +8,23 @@ from playwright.sync_api import Page, expect
 
 from quiz.classroom import sign_in as signing
 from quiz.storage import class_queries, roster_queries
-from tests.browser.conftest import SIDEWAYS, Check
-from tests.browser.test_class import PASSWORD, Class, Open, case_on, device, give, make_class, room, set_drill, sign_in
+from tests.browser.conftest import SIDEWAYS, Check, arrived
+from tests.browser.test_class import (
+    PASSWORD,
+    Class,
+    Open,
+    case_on,
+    change_drill,
+    close_joining,
+    device,
+    give,
+    make_class,
+    open_drill,
+    room,
+    save_drill,
+    set_drill,
+    sign_in,
+)
 from tests.conftest import NOON, written
 
 __all__ = ["device", "room"]
@@ -32,6 +47,7 @@ def come_in(page: Page, room: Class, phrase: str, *, shared: bool = False) -> No
     if shared:
         page.get_by_label("This is a shared device").check()
     page.locator("main button").click()
+    expect(page).not_to_have_url(re.compile("/back/"))
 
 
 def phrases_of(page: Page) -> dict[str, str]:
@@ -52,10 +68,12 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
     sign_in(desk, room)
     make_class(desk)
     above = desk.url
-    desk.get_by_role("button", name="Close joining").click()
+    close_joining(desk)
     desk.get_by_role("link", name="Roster, sign-in cards and groups").click()
+    arrived(desk, "People of Spring 2")
     accessible(desk)
     desk.get_by_role("link", name="Add people from a file").click()
+    arrived(desk, "People from a file")
     accessible(desk)
     desk.get_by_label("CSV file").set_input_files(
         {"name": "list.csv", "mimeType": "text/csv", "buffer": ROSTER.encode("utf-16")}
@@ -89,17 +107,17 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
     # A drill for the group of Monday.
     desk.goto(f"{above}/people")
     desk.get_by_role("link", name="Monday", exact=True).click()
+    arrived(desk, "Monday")
     accessible(desk)
     desk.get_by_role("link", name="Set a drill for this group").click()
     expect(desk.get_by_label("Monday (2)")).to_be_checked()
     desk.goto(above)
     set_drill(desk)
-    desk.get_by_role("link", name="Change it").click()
+    change_drill(desk)
     desk.get_by_label("Monday (2)").check()
-    desk.get_by_role("button", name="Save changes").first.click()
+    save_drill(desk)
     expect(desk.locator("main")).to_contain_text("Monday")
-    desk.get_by_role("button", name="Open it").click()
-    drill = desk.url
+    drill = open_drill(desk)
     learners = {name: device().new_page() for name in names[:3]}
     for name, page in learners.items():
         come_in(page, room, phrases[name])
@@ -111,6 +129,7 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
         page.get_by_role("link", name="Net from gross").click()
         page.get_by_role("button", name="Begin").click()
         give(page, room)
+        expect(page.locator("#verdict")).to_have_text("Right")
 
     # The deadline moves although they have begun, and Ada has until later still.
     desk.goto(f"{drill}/edit")
@@ -131,6 +150,7 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
     desk.goto(f"{room.url}/class")
     desk.get_by_label("What the class is called").fill("Autumn 1")
     desk.get_by_role("button", name="Make the class").click()
+    arrived(desk, "Autumn 1")
     desk.goto(f"{above}/people")
     tick(desk, "Bo Lind")
     desk.locator("summary").filter(has_text="Groups, extra time").click()
@@ -153,6 +173,7 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
     desk.goto(f"{above}/keeping")
     desk.locator("#add-preceptor").select_option(label=CO_TEACHER)
     desk.get_by_role("button", name="Add to the class").click()
+    expect(desk.locator("main")).to_contain_text(f"{CO_TEACHER}, co-teacher")
     accessible(desk)
     second = device().new_page()
     second.goto(f"{room.url}/door")
@@ -167,6 +188,7 @@ def test_a_school_brings_its_list_and_a_year_goes_by(room: Class, device: Open, 
     expect(desk.locator("main")).to_contain_text("Jun Park (owner), Marit Osei (co-teacher)")
     second.reload()
     second.get_by_role("link", name="Manage the class").click()
+    arrived(second, "Manage Spring 2")
     second.get_by_role("button", name="Archive the class").click()
     expect(second.locator("h1")).to_have_text("Your classes")
     expect(second.locator("main")).to_contain_text("Archive of 2026")
@@ -229,17 +251,17 @@ def hand_in(page: Page, room: Class) -> None:
     page.get_by_role("button", name="Hand in this answer").click()
 
 
-def timed_test(desk: Page, *, minutes: int, returning: bool = False) -> None:
-    """Set a timed test of three cases and open it."""
+def timed_test(desk: Page, *, minutes: int, returning: bool = False) -> str:
+    """Set a timed test of three cases and open it; its address."""
     set_drill(desk)
-    desk.get_by_role("link", name="Change it").click()
+    change_drill(desk)
     desk.get_by_label("at the end of the drill").check()
     desk.get_by_label(re.compile("A test: nothing")).check()
     desk.get_by_label("Time for these cases, in minutes").fill(str(minutes))
     if returning:
         desk.get_by_label("Learners may leave a case and return to it later").check()
-    desk.get_by_role("button", name="Save changes").first.click()
-    desk.get_by_role("button", name="Open it").click()
+    save_drill(desk)
+    return open_drill(desk)
 
 
 def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device: Open, accessible: Check) -> None:
@@ -247,8 +269,7 @@ def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device
     desk = device().new_page()
     sign_in(desk, room)
     code = make_class(desk)
-    timed_test(desk, minutes=10, returning=True)
-    drill = desk.url
+    drill = timed_test(desk, minutes=10, returning=True)
     phone = device()
     page = phone.new_page()
     page.set_viewport_size({"width": 360, "height": 740})
@@ -256,6 +277,7 @@ def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device
     page.get_by_label("The code that your preceptor gave you").fill(code)
     page.get_by_label("A name to go by in the class").fill("Ada")
     page.get_by_role("button", name="Join", exact=True).click()
+    arrived(page, "The come-back phrase of Ada")
     page.goto(f"{room.url}/drill/1")
     expect(page.locator("main")).to_contain_text("You have 10 minutes.")
     page.get_by_role("button", name="Begin").click()
@@ -279,6 +301,7 @@ def test_a_timed_test_from_the_first_case_to_the_late_answer(room: Class, device
     expect(page.locator(".lead")).to_have_text("1 of 3 handed in, 1 put back. What is not handed in is not right.")
     accessible(page)
     page.get_by_role("link", name="Go on with the test").click()
+    expect(page.locator("form.answer")).to_be_visible()
 
     # Three seconds before the end the line goes; it comes back half a minute later.
     room.clock.move(seconds=570)
@@ -311,6 +334,7 @@ def test_who_deletes_themselves_leaves_no_answer_on_the_device(room: Class, devi
     page.get_by_label("The code that your preceptor gave you").fill(code)
     page.get_by_label("A name to go by in the class").fill("Ada")
     page.get_by_role("button", name="Join", exact=True).click()
+    arrived(page, "The come-back phrase of Ada")
     page.goto(f"{room.url}/class")
     held = [{"learner": one, "url": "/case/none/answer", "body": "x=1"} for one in ("other", "")]
     held[1]["learner"] = page.locator("html").get_attribute("data-learner") or ""
@@ -326,17 +350,18 @@ def test_all_start_together(room: Class, device: Open, accessible: Check) -> Non
     desk, page = device().new_page(), device().new_page()
     sign_in(desk, room)
     code = make_class(desk)
-    timed_test(desk, minutes=10)
-    drill = desk.url
+    drill = timed_test(desk, minutes=10)
     desk.get_by_role("button", name="Close it").click()
-    desk.get_by_role("link", name="Change it").click()
+    expect(desk.get_by_role("button", name="Open it again")).to_be_visible()
+    change_drill(desk)
     desk.get_by_label(re.compile("Same start for all")).check()
-    desk.get_by_role("button", name="Save changes").first.click()
-    desk.get_by_role("button", name="Open it again").click()
+    save_drill(desk)
+    open_drill(desk, again=True)
     page.goto(f"{room.url}/door")
     page.get_by_label("The code that your preceptor gave you").fill(code)
     page.get_by_label("A name to go by in the class").fill("Ada")
     page.get_by_role("button", name="Join", exact=True).click()
+    arrived(page, "The come-back phrase of Ada")
     page.goto(f"{room.url}/class")
     page.get_by_role("link", name="Net from gross").click()
     expect(page.locator(".lead")).to_contain_text("It begins for everyone when your preceptor starts it.")

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
-from collections.abc import Iterator
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import pytest
 from axe_playwright_python.base import AXE_FILE_PATH
 from flask import request
-from playwright.sync_api import Browser, Page, Playwright, expect
+from playwright.sync_api import Browser, Error, Page, Playwright, expect
 
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import Case
@@ -24,6 +25,7 @@ from quiz.storage import desk_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Learner, Store
 from tests.conftest import Clock, deal, lots, serving
+from tests.late import late
 
 expect.set_options(timeout=20_000)  # a page of a busy machine may take its time; what is wrong stays wrong
 QUIET = (
@@ -70,6 +72,13 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any], playwrigh
     return {**browser_type_launch_args, "executable_path": chromium(playwright), "args": args}
 
 
+@pytest.fixture(autouse=True)
+def waited_for() -> Iterator[None]:
+    """With `--late`, fail a test that did not wait for what it pressed."""
+    yield
+    late.judge()
+
+
 @dataclass
 class Served:
     """The app at an address, with the data file and the clock beneath it."""
@@ -98,12 +107,11 @@ class Served:
     def open_case(self, page: Page) -> None:
         """Open the case that waits, past the first questions and past a prompt that comes beside it."""
         page.goto(self.case_url)
-        if page.url.endswith("/first-questions"):
-            page.get_by_role("button", name="Skip the questions").click()
-            page.goto(self.case_url)
-        if "/recall/prompt/" in page.url:
-            page.get_by_role("button", name="Not now").click()
-            page.goto(self.case_url)
+        for asks, way_past in (("/first-questions", "Skip the questions"), ("/recall/prompt/", "Not now")):
+            if asks in page.url:
+                page.get_by_role("button", name=way_past).click()
+                expect(page).not_to_have_url(re.compile(asks))
+                page.goto(self.case_url)
 
     def deal(self, page: Page, type_id: str, **more: Any) -> Case:
         """Make a certain case the one that waits, and open it, ready to be typed into."""
@@ -116,6 +124,11 @@ class Served:
         for field in page.locator("main [autofocus]").all():
             expect(field).to_be_focused()
         return case
+
+
+def arrived(page: Page, heading: str | re.Pattern[str]) -> None:
+    """Wait until a page with this heading is there."""
+    expect(page.locator("h1")).to_have_text(heading)
 
 
 def drawn(page: Page) -> None:
@@ -142,6 +155,9 @@ def page(page: Page) -> Iterator[Page]:
     assert troubles == []
 
 
+Found = TypeVar("Found")
+
+
 class Check(Protocol):
     """Fails where axe, or a check of ours, finds a fault on a page; of axe's rules only one where it is named."""
 
@@ -150,24 +166,76 @@ class Check(Protocol):
 
 @pytest.fixture(scope="session")
 def accessible() -> Check:
-    """Run axe-core on a page by `evaluate`, since the policy lets no script of others in; and our own checks."""
+    """Run axe-core on a page by `evaluate`, since the policy lets no script of others in; and our own checks.
+
+    The page is read once it has loaded. Which page that is a test has to see to: after a click it waits for something
+    that only the new page has, or the page before would be checked in its place (`--late` finds where it does not).
+    """
     script = AXE_FILE_PATH.read_text("utf-8")
 
     def check(page: Page, only: str = "") -> None:
-        page.evaluate(f"window.axe || (() => {{ {script} }})()")
         rules = {"type": "rule", "values": [only]} if only else {"type": "tag", "values": AXE_TAGS}
-        options = {"runOnly": rules, "resultTypes": ["violations"]}
-        found = page.evaluate(f"axe.run(document, {json.dumps(options)})")
+        options = json.dumps({"runOnly": rules, "resultTypes": ["violations"]})
+        found, too_small, sideways = on_one_document(
+            page,
+            lambda: (
+                page.evaluate("'axe' in window") or page.evaluate(f"(() => {{ {script} }})()"),
+                page.evaluate(f"axe.run(document, {options})"),
+                page.evaluate(TOO_SMALL),
+                page.evaluate(SIDEWAYS),
+            )[1:],
+        )
         told = [
             f"{one['id']}: {node['html'][:160]} {node['failureSummary']}"
             for one in found["violations"]
             for node in one["nodes"]
         ]
         assert told == []
-        assert page.evaluate(TOO_SMALL) == [], "a target under 44 px"
-        assert page.evaluate(SIDEWAYS) is False, "the page scrolls sideways"
+        assert too_small == [], "a target under 44 px"
+        assert sideways is False, "the page scrolls sideways"
 
     return check
+
+
+REPLACED_AT_MOST = 5
+
+
+def on_one_document(page: Page, read: Callable[[], Found]) -> Found:
+    """Read a page that has loaded; read anew where another page took its place meanwhile."""
+    for _ in range(REPLACED_AT_MOST):
+        document = shown(page)
+        try:
+            found = read()
+        except Error:
+            if shown(page) == document:
+                raise
+        else:
+            if shown(page) == document:
+                return found
+    raise AssertionError(f"a page that does not stay: {page.url}")
+
+
+def shown(page: Page) -> float:
+    """Wait until a page has loaded; return when its document was asked for, which it shares with no other."""
+    for _ in range(REPLACED_AT_MOST):
+        page.wait_for_load_state("load")
+        with suppress(Error):  # it was replaced just now
+            return float(page.evaluate("performance.timeOrigin"))
+    raise AssertionError(f"a page that does not stay: {page.url}")
+
+
+def in_both_themes_wide_and_narrow(page: Page, accessible: Check) -> None:
+    """Check a page at two widths and in two themes, in one load of it: opening it costs more than a check."""
+    for width in (1280, 320):
+        page.set_viewport_size({"width": width, "height": 740})
+        in_both_themes(page, accessible)
+
+
+def in_both_themes(page: Page, accessible: Check) -> None:
+    """Check all of a page by day, and its colours in the dim room too: a theme changes nothing else."""
+    for theme, rule in (("light", ""), ("dark", "color-contrast")):
+        page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+        accessible(page, rule)
 
 
 TOO_SMALL = """() => [...document.querySelectorAll('a, button, summary, input, select, label.choice')]

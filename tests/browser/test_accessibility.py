@@ -6,12 +6,13 @@ import re
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error, Page, expect
 
 from quiz.practice import learners
 from quiz.practice.settings import LearnerSettings
-from tests.browser.conftest import Check, Served
+from tests.browser.conftest import Check, Served, in_both_themes_wide_and_narrow, on_one_document
 from tests.conftest import slipped, written
+from tests.late import late
 
 State = Callable[[Page, Served], None]
 
@@ -109,11 +110,7 @@ STATES: dict[str, State] = {
 @pytest.mark.parametrize("state", STATES)
 def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, accessible: Check, state: str) -> None:
     STATES[state](page, served)
-    for width in (1280, 320):
-        page.set_viewport_size({"width": width, "height": 740})
-        for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)
-            accessible(page)
+    in_both_themes_wide_and_narrow(page, accessible)
 
 
 @pytest.mark.parametrize(("theme", "scheme", "dark"), [("dark", "light", True), ("light", "dark", False)])
@@ -207,3 +204,24 @@ def test_high_contrast_and_less_motion_are_heeded(page: Page, served: Served, ac
 def test_one_live_region(page: Page, served: Served) -> None:
     served.deal(page, "streak-axis")
     assert page.locator("[role=status], [aria-live], [role=alert], output").count() == 1
+
+
+def test_a_page_that_was_replaced_while_it_was_checked_is_checked_anew(page: Page, served: Served) -> None:
+    """Once CI met a page in the midst of going: what is read must be of one page, and a fault of that page counts."""
+    page.goto(f"{served.url}people")
+    leave = "new Promise(() => location.assign('/settings'))"  # the document goes before it is kept
+    titles = []
+
+    def read() -> str:
+        titles.append(page.title())
+        if len(titles) == 1:
+            page.evaluate(leave)
+        elif len(titles) == 2:
+            page.goto(f"{served.url}reference")
+        return page.title()
+
+    assert on_one_document(page, read).startswith("Reference")
+    assert [one.split(" ·")[0] for one in titles[1:]] == ["Settings", "Reference"]
+    with pytest.raises(Error, match="nothing is here"):
+        on_one_document(page, lambda: page.evaluate("(() => { throw new Error('nothing is here'); })()"))
+    late.early.clear()  # it left on purpose

@@ -14,7 +14,7 @@ from quiz.accuracy.conclusions import PRACTICE
 from quiz.accuracy.entries import Entry
 from quiz.accuracy.importing import write_table
 from quiz.storage import accuracy_queries
-from tests.browser.conftest import Check, Served
+from tests.browser.conftest import Check, Served, in_both_themes_wide_and_narrow
 from tests.quiz.accuracy.accuracy_logs import entry, log, written
 
 State = Callable[[Page, Served], None]
@@ -218,14 +218,10 @@ STATES: dict[str, State] = {
 }
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("width", [1280, 320])
 @pytest.mark.parametrize("state", STATES)
-def test_every_state(page: Page, served: Served, accessible: Check, state: str, width: int, theme: str) -> None:
-    page.set_viewport_size({"width": width, "height": 740})
-    page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, accessible: Check, state: str) -> None:
     STATES[state](page, served)
-    accessible(page)
+    in_both_themes_wide_and_narrow(page, accessible)
     for field in page.locator("input:visible, select:visible, textarea:visible").all():
         assert field.evaluate("one => one.labels.length") > 0
     assert page.locator("[placeholder]").count() == 0

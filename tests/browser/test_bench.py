@@ -20,10 +20,8 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, facts_json
 from cases.procedure.case_type import Case
 from cases.procedure.settings import Settings
-from quiz.practice import learners
-from quiz.practice.settings import LearnerSettings
 from quiz.web.bench.views import DIALS, LIMITS, Dial
-from tests.browser.conftest import Check, Served, drawn
+from tests.browser.conftest import Check, Served, drawn, in_both_themes
 
 BENCH = "document.getElementById('bench').state"
 
@@ -780,15 +778,13 @@ STATES = [
 ]
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("state", STATES)
-def test_axe_finds_nothing(page: Page, served: Served, accessible: Check, state: str, theme: str) -> None:
+def test_axe_finds_nothing(page: Page, served: Served, accessible: Check, state: str) -> None:
     page.goto(served.url)
-    learners.keep_settings(served.store, served.learner.id, LearnerSettings(theme=theme))
     for width in (320, 1280):
         page.set_viewport_size({"width": width, "height": 700})
         open_state(page, served, state)
-        accessible(page)
+        in_both_themes(page, accessible)
 
 
 def test_axe_finds_nothing_in_the_stills(still_page: Page, served: Served, accessible: Check) -> None:

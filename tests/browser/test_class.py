@@ -22,7 +22,7 @@ from quiz.practice import dealing
 from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from tests.browser.conftest import SIDEWAYS, Check
+from tests.browser.conftest import SIDEWAYS, Check, arrived
 from tests.conftest import NOON, Clock, drawn_otherwise, lots, serving, slipped, written
 from tests.quiz import class_people
 from tests.quiz.class_people import Browser as People
@@ -104,11 +104,18 @@ def sign_in(page: Page, room: Class) -> None:
 def make_class(page: Page) -> str:
     page.get_by_label("What the class is called").fill("Spring 2")
     page.get_by_role("button", name="Make the class").click()
+    arrived(page, "Spring 2")
     return page.locator(".told").inner_text()
+
+
+def close_joining(page: Page) -> None:
+    page.get_by_role("button", name="Close joining").click()
+    expect(page.locator("main")).to_contain_text("Nobody can join now")
 
 
 def set_drill(page: Page, *, cases: int = 3) -> None:
     page.get_by_role("link", name="Set a drill").click()
+    arrived(page, "A new drill")
     page.locator("summary", has_text="Working distance").first.click()
     page.get_by_label("Gross to net, one sphere").check()
     page.get_by_label("Cases", exact=True).fill(str(cases))
@@ -116,6 +123,25 @@ def set_drill(page: Page, *, cases: int = 3) -> None:
     page.get_by_label("Pass mark, in per cent").fill("60")
     page.get_by_role("button", name="Set the drill").first.click()
     expect(page.locator("h1")).to_have_text("Net from gross")
+
+
+def change_drill(page: Page) -> None:
+    """Open the form of a drill from its page."""
+    page.get_by_role("link", name="Change it").click()
+    arrived(page, "Change the drill")
+
+
+def save_drill(page: Page, title: str = "Net from gross") -> None:
+    """Save the form of a drill, and come back to its page."""
+    page.get_by_role("button", name="Save changes").first.click()
+    arrived(page, title)
+
+
+def open_drill(page: Page, *, again: bool = False) -> str:
+    """Open a drill on its page; its address."""
+    page.get_by_role("button", name="Open it again" if again else "Open it", exact=True).click()
+    expect(page.get_by_role("button", name="Close it")).to_be_visible()
+    return page.url
 
 
 def join(page: Page, room: Class, code: str, name: str) -> str:
@@ -127,6 +153,7 @@ def join(page: Page, room: Class, code: str, name: str) -> str:
     expect(page.locator("h1")).to_have_text(f"The come-back phrase of {name}")
     phrase = page.locator(".told").inner_text()
     page.get_by_role("link", name="Go on practising").click()
+    expect(page.locator("h1")).not_to_contain_text("phrase")
     return phrase
 
 
@@ -154,6 +181,7 @@ def give(page: Page, room: Class, slip: str | None = None) -> None:
 def marked(page: Page, heading: str) -> None:
     expect(page.locator("#verdict")).to_have_text(heading)
     page.locator("#go-on").click()
+    expect(page).not_to_have_url(re.compile("/case/"))
 
 
 def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device: Open) -> None:
@@ -166,8 +194,7 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     desk.get_by_role("link", name="Try it").click()
     expect(desk.locator("h1")).to_contain_text("nothing is kept")
     desk.get_by_role("link", name="Net from gross").click()
-    desk.get_by_role("button", name="Open it").click()
-    drill = desk.url
+    drill = open_drill(desk)
 
     devices = [device() for _ in range(3)]
     ada, bo, cy = (one.new_page() for one in devices)
@@ -197,6 +224,7 @@ def test_a_drill_for_three_one_of_whom_goes_offline_and_back(room: Class, device
     bo.get_by_role("button", name="Mark it").click()
     devices[1].set_offline(False)
     marked(bo, "Right")
+    expect(bo.locator("h1")).to_contain_text("Case 3 of 3")
     assert len(room.store.answers_of(2)) == 2, "sent once, whatever was pressed"
     assert bo.evaluate("localStorage.getItem('two-meridians-outbox')") == "[]"
     give(bo, room)
@@ -254,12 +282,14 @@ def test_learners_sheet_key_and_results_agree_when_a_types_drawing_changes(room:
     desk, ada, bo = (device().new_page() for _ in range(3))
     code, drill = room.ready(desk)
     desk.get_by_role("link", name="Worksheet", exact=True).click()
+    expect(desk).to_have_url(re.compile("/sheet$"))
     sheet, facts = digest(desk), desk.locator("section.case p").all_inner_texts()
     for page, name in ((ada, "Ada"), (bo, "Bo")):
         room.joined(page, code, name)
     begin(ada)
     give(ada, room)
     marked(ada, "Right")
+    expect(ada.locator("h1")).to_contain_text("Case 2 of 3")
     with drawn_otherwise("net-sphere"):
         for page in (ada, bo):
             if page is bo:
@@ -272,6 +302,7 @@ def test_learners_sheet_key_and_results_agree_when_a_types_drawing_changes(room:
         desk.goto(drill)
         expect(desk.locator("main")).to_contain_text(f"check code of its cases: {sheet}")
         desk.get_by_role("link", name="Worksheet with key").click()
+        expect(desk.locator(".answer").first).to_be_visible()
         assert digest(desk) == sheet
         answers = desk.locator(".answer").all_inner_texts()
         # Empty ones are lines to write on.
@@ -345,20 +376,21 @@ def test_a_drill_of_minutes_ends_at_its_time_whoever_answers_later(
     """Ada answers in time and once more after it; Bo leaves a case on the table, and it costs him nothing."""
     desk = device().new_page()
     code, drill = room.ready(desk, opened=False)
-    desk.get_by_role("link", name="Change it").click()
+    change_drill(desk)
     desk.get_by_label("or minutes").fill("5")
     desk.get_by_role("button", name="Save changes").first.click()
     expect(desk.locator(".problem")).to_contain_text("give the least number of cases, or no pass mark")
     expect(desk.get_by_label("Fewest cases the score is out of (only for a drill of minutes)")).to_be_focused()
     desk.get_by_label("Fewest cases the score is out of (only for a drill of minutes)").fill("2")
-    desk.get_by_role("button", name="Save changes").first.click()
-    desk.get_by_role("button", name="Open it").click()
+    save_drill(desk)
+    open_drill(desk)
     ada, bo = device().new_page(), device().new_page()
     for page, name in ((ada, "Ada"), (bo, "Bo")):
         room.joined(page, code, name)
         page.get_by_role("link", name="Net from gross").click()
         expect(page.locator("main")).to_contain_text("The score is of 2 cases at least")
         page.get_by_role("button", name="Begin").click()
+        expect(page.locator("form.answer")).to_be_visible()
     expect(ada.locator(".time-left")).to_contain_text("Time left: 4 min")  # of five: it runs by itself
     expect(ada.locator("#time-over")).to_be_hidden()
     give(ada, room)
@@ -429,12 +461,13 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
     ada, bo = device().new_page(), device().new_page()
     for page, name in ((ada, "Ada"), (bo, "Bo")):
         room.joined(page, code, name)
-    desk.get_by_role("button", name="Open it").click()
+    open_drill(desk)
     for page in (ada, bo):
         page.goto(room.url)
         begin(page)
         give(page, room, "distance-left-in")
         marked(page, "One step slipped")
+        expect(page.locator("form.answer")).to_be_visible()
     room.clock.move(seconds=3600)
     ada.goto(f"{room.url}/class")
     expect(ada.locator("main")).to_contain_text("your preceptor still sees that a learner deleted their answers")
@@ -455,26 +488,29 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
 
     # Once more, in a drill that counts: who joined after it opened waits to be let in.
     desk.get_by_role("button", name="Copy it").click()
+    arrived(desk, "Change the drill")
     desk.get_by_label("Graded").check()
     desk.get_by_label("Title").fill("For the record")
-    desk.get_by_role("button", name="Save changes").first.click()
+    save_drill(desk, "For the record")
     counting = desk.url
     desk.get_by_role("button", name="Open it").click()
     expect(desk.locator(".problem")).to_contain_text("nobody may join by the code while it is open")
     accessible(desk)
     desk.goto(above)
-    desk.get_by_role("button", name="Close joining").click()
+    close_joining(desk)
     desk.goto(counting)
-    desk.get_by_role("button", name="Open it").click()
+    open_drill(desk)
     room.clock.move(seconds=60)
     desk.goto(f"{above}/people")
     desk.get_by_label("Name", exact=True).fill("Cy")
     desk.get_by_role("button", name="Add", exact=True).click()
     desk.get_by_role("region", name="People").get_by_label("Cy").check()
     desk.get_by_role("button", name="Print sign-in cards").click()
+    expect(desk.locator(".slip")).to_have_count(1)
     cy = device().new_page()
     cy.goto(f"{room.url}/back/{desk.locator('.slip-phrase').inner_text().lower()}")
     cy.get_by_role("button", name="Yes, I am Cy").click()
+    expect(cy).not_to_have_url(re.compile("/back/"))
     desk.goto(counting)
     cy.goto(f"{room.url}/class")
     expect(cy.locator("main")).to_contain_text("it counts, and opened before you joined")
@@ -502,6 +538,7 @@ def test_whoever_deletes_themselves_and_joins_again_is_seen_to_have(
     desk.goto(above)
     expect(desk.get_by_role("region", name="Drills")).to_contain_text("for Bo")
     desk.get_by_role("link", name="Roster, sign-in cards and groups").click()
+    arrived(desk, "People of Spring 2")
     accessible(desk)
     desk.get_by_label("Bo").check()
     desk.get_by_label("Cy").check()
@@ -543,6 +580,7 @@ def test_one_browser_has_one_persons_rights(room: Class, device: Open, accessibl
 
     shared.goto(f"{room.url}/back/{phrase.lower()}")
     shared.get_by_role("button", name="Yes, I am Ada").click()
+    expect(shared).not_to_have_url(re.compile("/back/"))
     shared.goto(above)
     expect(shared).to_have_url(f"{room.url}/door")
     with patch("time.time", lambda: time() - 3):
@@ -599,6 +637,7 @@ def peopled(room: Class, device: Open) -> tuple[Page, Page, str]:
     desk.get_by_label("Patient 1").select_option("vignette dev")
     desk.get_by_label("Patient 2").select_option("drawn infant")
     desk.get_by_role("button", name="Set these patients").click()
+    expect(desk).to_have_url(re.compile("/examinations/1$"))
     page.goto(f"{room.url}/examination")
     page.get_by_role("button", name="Examine Dev, 12 years").click()
     page.locator("#do-end").click()

@@ -174,6 +174,7 @@ def test_leaving_in_the_middle_and_coming_back_shows_the_same_case(page: Page, s
     page.goto(served.case_url)
     before = page.locator(".record").inner_text()
     page.get_by_role("link", name="Leave").click()
+    expect(page).to_have_url(served.url)
     page.goto("about:blank")
     served.clock.move(days=2)
     page.goto(served.case_url)

@@ -13,7 +13,7 @@ from cases.procedure.choices import Choice, Marks, Order
 from quiz.practice import dealing, learners, progress
 from quiz.practice.settings import LearnerSettings
 from quiz.storage.projection import states_of
-from tests.browser.conftest import Check, Served
+from tests.browser.conftest import Check, Served, arrived, in_both_themes_wide_and_narrow
 from tests.conftest import slipped, written
 
 SLIP = "distance-left-in"
@@ -117,6 +117,7 @@ def test_ones_own_data_is_taken_and_deleted(page: Page, served: Served) -> None:
     page.goto(served.url)
     leave_it_in(page, served, 2)
     page.get_by_role("link", name="Leave").click()
+    expect(page).to_have_url(served.url)
     open_own_data(page)
     with page.expect_download() as got:
         page.get_by_role("link", name="Everything as JSON lines").click()
@@ -143,8 +144,7 @@ def test_a_step_is_looked_at_by_itself(page: Page, served: Served) -> None:
     page.get_by_role("link", name="Accuracy by week").click()
     page.get_by_label("Twelve weeks of").select_option("taking the working distance off")
     page.get_by_role("button", name="Show").click()
-    title = page.locator("#chart-share-desc")
-    assert title.text_content() == "taking the working distance off: 0 of 3 right in one week."
+    expect(page.locator("#chart-share-desc")).to_have_text("taking the working distance off: 0 of 3 right in one week.")
 
 
 # --- every state -------------------------------------------------------------------------------------------------
@@ -172,6 +172,7 @@ def detail(name: str, *charts: str) -> Callable[[Page, Served], None]:
     def opened(page: Page, served: Served) -> None:
         full(page, served)
         page.get_by_role("main").get_by_role("link", name=name).click()
+        arrived(page, name)
         for one in charts:
             expect(page.locator(f"svg[aria-labelledby^='{one}']")).to_be_visible()
 
@@ -182,6 +183,7 @@ def delete(page: Page, served: Served) -> None:
     full(page, served)
     open_own_data(page)
     page.get_by_role("link", name="Delete it").click()
+    arrived(page, "Delete what is kept of you")
 
 
 def delete_unconfirmed(page: Page, served: Served) -> None:
@@ -213,8 +215,4 @@ STATES: dict[str, Callable[[Page, Served], None]] = {
 @pytest.mark.parametrize("state", STATES)
 def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, accessible: Check, state: str) -> None:
     STATES[state](page, served)
-    for width in (1280, 320):
-        page.set_viewport_size({"width": width, "height": 740})
-        for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)
-            accessible(page)
+    in_both_themes_wide_and_narrow(page, accessible)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import Check, Served
+from tests.browser.conftest import Check, Served, in_both_themes_wide_and_narrow
 
 State = Callable[[Page, Served], None]
 TWO = "work-one-out/two-spheres?first.streak=90&first.sphere=%2B2.25&second.streak={}&second.sphere={}&distance_cm={}"
@@ -115,14 +115,10 @@ STATES: dict[str, State] = {
 }
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("width", [1280, 320])
 @pytest.mark.parametrize("state", STATES)
-def test_every_state(page: Page, served: Served, accessible: Check, state: str, width: int, theme: str) -> None:
-    page.set_viewport_size({"width": width, "height": 740})
-    page.emulate_media(color_scheme=theme)  # type: ignore[arg-type]
+def test_every_state_in_both_themes_wide_and_narrow(page: Page, served: Served, accessible: Check, state: str) -> None:
     STATES[state](page, served)
-    accessible(page)
+    in_both_themes_wide_and_narrow(page, accessible)
     for field in page.locator("input:visible, select:visible").all():
         assert field.evaluate("one => one.labels.length") > 0
     assert page.locator("[placeholder]").count() == 0

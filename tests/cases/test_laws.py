@@ -28,8 +28,10 @@ OWN_DISTANCE = ("distance-vergence", "bench-lean")
 
 
 @pytest.mark.parametrize("type_id", EVERY)
-def test_no_slip_hides_behind_the_truth_or_another(type_id: str) -> None:
-    check_cases_hide_nothing(type_id, 1000 if type_id in MAIN else 600)
+def test_no_slip_hides_behind_the_truth_or_another(type_id: str, pytestconfig: pytest.Config) -> None:
+    """A slip that is rare is waited for; `.ci/run` draws 600 cases of each type, 1,200 of the main ones."""
+    draws, many = int(pytestconfig.getoption("draws")), type_id in MAIN
+    check_cases_hide_nothing(type_id, 2 * draws if many else draws, most=1000 if many else 600)
 
 
 @pytest.mark.parametrize("type_id", [one.id for one in all_types().values() if one.twins])
