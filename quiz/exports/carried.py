@@ -9,6 +9,12 @@ from cases.procedure.case_type import Case
 from cases.worksheet import on_paper
 from quiz.exports.numeric_fields import NotCarried, Questions, questions
 
+ONLY_IN_THE_APP = (
+    "A number that is written as the question says is right on the platform where it is right in the app. Marks for "
+    "single steps, hints and practice of mistakes exist in the app alone."
+)
+"""Said to whoever takes a file in."""
+
 LeftOut = tuple[tuple[int, Case, str], ...]
 """The number of each case that is left out, the case, and why."""
 
@@ -65,5 +71,5 @@ def left_out_lines(left_out: LeftOut) -> tuple[str, ...]:
     for reason in dict.fromkeys(why for *_, why in left_out):
         numbers = [number for number, _, why in left_out if why == reason]
         named = f"Case {numbers[0]} is" if len(numbers) == 1 else f"Cases {', '.join(map(str, numbers))} are"
-        lines.append(f"{named} not in here: {reason}.")
+        lines.append(f"{named} left out: {reason}.")
     return tuple(lines)

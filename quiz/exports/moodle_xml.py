@@ -20,10 +20,9 @@ from cases.curriculum.case_list import CaseList
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.option_verdicts import option_verdicts
 from cases.worksheet import CAUTION
-from quiz.exports.carried import carried, left_out_lines
+from quiz.exports.carried import ONLY_IN_THE_APP, carried, left_out_lines
 from quiz.exports.numeric_fields import Accepted, Asked, NotCarried, NumberField, Piece, Questions, Range, slip_words
-from quiz.exports.qti import ONLY_IN_THE_APP, document
-from quiz.exports.qti_item import number
+from quiz.exports.qti_item import document, number
 
 TOGETHER = (
     "the app marks its two powers together (a power cross, or a prescription in plus-cylinder form), and this format "

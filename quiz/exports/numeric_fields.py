@@ -37,7 +37,7 @@ HALVINGS = 32
 HOW = "Write each number with the digits 0 to 9 and a point (0.25, not 0,25), - before a minus, and no unit."
 
 INFINITE = "the right answer is infinite, which is no number to type"
-TOO_ALIKE = "the two powers of the cross are so alike that their ranges overlap"
+NEARLY_EQUAL = "the two powers of the cross are nearly equal, so that no range tells which is which"
 
 
 class NotCarried(CaseError):
@@ -329,7 +329,7 @@ def _cross(case: Case, ask: Field[Any], truth: SphCyl, rule: Rule) -> tuple[Piec
     names, kind = _pair_names(ask), ask.kind
     crossed = isinstance(kind, CrossedCylinders)
     if rule(kind, SphCyl.from_meridians(truth.axis, truth.sphere + truth.cylinder, truth.sphere), truth):
-        raise NotCarried(TOO_ALIKE)
+        raise NotCarried(NEARLY_EQUAL)
     values = numbers(case, ask, truth)
 
     def make(first: float, second: float) -> SphCyl | None:

@@ -11,12 +11,12 @@ import io
 import zipfile
 from collections.abc import Sequence
 from html import escape
-from xml.etree.ElementTree import Element, SubElement, indent, register_namespace, tostring
+from xml.etree.ElementTree import Element, SubElement, register_namespace
 
 from cases.curriculum.case_list import CaseList
 from cases.worksheet import CAUTION
-from quiz.exports.carried import carried, left_out_lines
-from quiz.exports.qti_item import as_version, item
+from quiz.exports.carried import ONLY_IN_THE_APP, carried, left_out_lines
+from quiz.exports.qti_item import as_version, document, item
 
 VERSIONS = ("2.1", "3.0")
 
@@ -62,12 +62,6 @@ def package(title: str, listed: CaseList, version: str) -> bytes:
     return zipped(files)
 
 
-ONLY_IN_THE_APP = (
-    "A number is right on the platform where it is right in the app. Marks for single steps, hints and practice of "
-    "mistakes exist in the app alone."
-)
-
-
 def assessment(title: str, names: Sequence[str], version: str) -> Element:
     """Put the items into one test of one section, with a point for each."""
     root = Element("assessmentTest", {"identifier": "two-meridians-drill", "title": title})
@@ -91,12 +85,6 @@ def _about(title: str, words: Sequence[str]) -> str:
     lines = "".join(f"<p>{escape(one)}</p>\n" for one in words)
     head = f'<html lang="en">\n<head><meta charset="utf-8"><title>{escape(title)}</title></head>'
     return f"<!doctype html>\n{head}\n<body>\n<h1>{escape(title)}: about this package</h1>\n{lines}</body>\n</html>\n"
-
-
-def document(root: Element) -> bytes:
-    """Write an element as a whole XML document."""
-    indent(root)
-    return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
 
 
 def manifest(version: str, resources: Sequence[tuple[str, str, str, list[str]]]) -> Element:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
-from xml.etree.ElementTree import Element, SubElement, register_namespace
+from xml.etree.ElementTree import Element, SubElement, indent, register_namespace, tostring
 
 from cases.procedure.choices import Choice, Marks, Option, Order
 from cases.procedure.fields import Field
@@ -71,6 +71,12 @@ def _default(declared: Element, value: str) -> None:
 def number(value: float) -> str:
     """Write a number as XML's decimals have it, to a millionth."""
     return f"{value + 0.0:.6f}".rstrip("0").rstrip(".")
+
+
+def document(root: Element) -> bytes:
+    """Write an element as a whole XML document."""
+    indent(root)
+    return bytes(tostring(root, encoding="utf-8", xml_declaration=True))
 
 
 def as_version(root: Element, version: str) -> Element:

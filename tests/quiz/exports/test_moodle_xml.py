@@ -92,7 +92,7 @@ def test_what_is_marked_together_is_left_out_and_said() -> None:
     cross = draw(all_types()["rx-to-cross"], 3, Settings())
     plus = draw(all_types()["two-spheres"], 3, Settings(form="plus"))
     for case in (cross, plus):
-        assert f"Case 1 is not in here: {moodle_xml.TOGETHER}." in refusal(case)
+        assert f"Case 1 is left out: {moodle_xml.TOGETHER}." in refusal(case)
     both = CaseList((cross, draw(all_types()["net-sphere"], 3, Settings())), 1, "competent")
     root = fromstring(moodle_xml.moodle_xml("A drill", both))  # noqa: S314
     assert [one.get("type") for one in root.findall("question")] == ["category", "numerical"]

@@ -24,7 +24,7 @@ from cases.procedure.quantities import Quantity
 from cases.procedure.settings import Settings
 from quiz.exports.numeric_fields import (
     INFINITE,
-    TOO_ALIKE,
+    NEARLY_EQUAL,
     NotCarried,
     Questions,
     Range,
@@ -145,8 +145,32 @@ def test_every_type_is_carried_or_says_why_not() -> None:
                 questions(case)
             except NotCarried as error:
                 refused.add((type_id, str(error)))
-    assert {why for _, why in refused} <= {INFINITE, TOO_ALIKE}
+    assert {why for _, why in refused} <= {INFINITE, NEARLY_EQUAL}
     assert {type_id for type_id, _ in refused} <= {"reflex"}
+
+
+def test_what_no_range_can_mark_is_refused_with_its_reason() -> None:
+    """At neutral the reflex is infinitely fast; of two powers 0.12 D apart either may be the more plus one."""
+    still = {"rx": {"sphere": 0, "cylinder": 0}, "streak": 90, "distance_cm": 50.0, "in_place": {"sphere": 2.0}}
+    cross = {"rx": {"sphere": 1.0, "cylinder": -0.12, "axis": 90}}
+    for type_id, findings, why in (("reflex", still, INFINITE), ("rx-to-cross", cross, NEARLY_EQUAL)):
+        with pytest.raises(NotCarried, match=why):
+            questions(all_types()[type_id].case_from_json(findings))
+
+
+def test_a_range_is_what_the_handbook_rule_gives() -> None:
+    """Worked by hand. A turned cylinder C leaves 2C sin δ; 0.25 D of it is 14.48° at 0.50 DC: common practice."""
+    case = all_types()["cross-to-rx"].case_from_json(
+        {"form": "minus", "powers": [{"meridian": 175, "power": 1.0}, {"meridian": 85, "power": 0.5}]}
+    )
+    sphere, cylinder, axis = questions(case).asked[0].fields
+    assert (sphere.value, cylinder.value, axis.value) == (1.0, -0.5, 175)
+    # ±0.125, and 1.13 is how 1.125 is written as well.
+    assert (sphere.low, sphere.high, cylinder.low, cylinder.high) == pytest.approx((0.87, 1.13, -0.63, -0.37))
+    assert (axis.low, axis.high) == pytest.approx((175 - 14.4775, 175 + 14.4775), abs=1e-4)
+    for typed, right in ((5, True), (9, True), (10, False), (160.6, True), (160, False)):
+        given = {sphere.name: 1.0, cylinder.name: -0.5, axis.name: typed}
+        assert credits_numbers(questions(case), given) == right
 
 
 @pytest.mark.parametrize("type_id", PAPER)

@@ -186,7 +186,7 @@ def test_a_package_lists_every_file_and_holds_every_file_listed(owner: Browser, 
 def test_the_drill_says_what_a_format_cannot_mark(owner: Browser) -> None:
     url = set_drill(owner, 1, type=["rx-to-cross", "net-sphere"], cases="3")
     page = unescape(owner.get(url).text)
-    assert f"Moodle XML: Case 2 is not in here: {TOGETHER}." in page or "Moodle XML: Cases 1, 3 are not" in page
+    assert f"Moodle XML: Case 2 is left out: {TOGETHER}." in page or "Moodle XML: Cases 1, 3 are left out" in page
     assert "QTI: Case" not in page
     questions = fromstring(owner.get(f"{url}/moodle.xml").data).findall("question")  # noqa: S314
     assert "numerical" in [one.get("type") for one in questions]
