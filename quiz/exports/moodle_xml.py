@@ -25,8 +25,8 @@ from quiz.exports.numeric_fields import Accepted, Asked, NotCarried, NumberField
 from quiz.exports.qti_item import document, number
 
 TOGETHER = (
-    "the app marks its two powers together (a power cross, or a prescription in plus-cylinder form), and this format "
-    "marks each number alone"
+    "the app marks two powers together (those of a power cross, or of a prescription in plus-cylinder form), and this "
+    "format marks each number alone"
 )
 COMBINED = "the app credits more than one combination of answers, and this format marks each part alone"
 NONE = "none of these"

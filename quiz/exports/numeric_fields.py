@@ -14,7 +14,7 @@ from itertools import product
 from typing import Any
 
 from cases.errors import CaseError
-from cases.optics.axes import across, axis_of
+from cases.optics.axes import across, axis_gap, axis_of
 from cases.optics.lens import SphCyl
 from cases.procedure.case_type import Case
 from cases.procedure.choices import Choice, Marks, Order
@@ -34,9 +34,10 @@ POWER_PATTERN = r"[+\-]?([0-9]{1,2}(\.[0-9]*)?|\.[0-9]+)"
 NO_CYLINDER = "If there is no cylinder, write 0 for it and 180 for the axis."
 HALVINGS = 32
 """Halved so often, the widest step in which a bound lies (64) is narrower than `SLACK`."""
-HOW = "Write each number with the digits 0 to 9 and a point (0.25, not 0,25), - before a minus, and no unit."
+HOW = "Write each number with digits and a point (0.25, not 0,25), the hyphen - for minus, and no unit."
 
 INFINITE = "the right answer is infinite, which is no number to type"
+ELSEWHERE = "its powers lie along other meridians than those printed"
 NEARLY_EQUAL = "the two powers of the cross are nearly equal, so that no range tells which is which"
 
 
@@ -147,7 +148,12 @@ def questions(case: Case) -> Questions:
 
 def form_of(case: Case, lens: SphCyl) -> str:
     """Return the cylinder form that the answer is asked in, "minus" or "plus"."""
-    return case.form or ("plus" if lens.cylinder > 0 else "minus")
+    return case.form or sign_form(lens)
+
+
+def sign_form(lens: SphCyl) -> str:
+    """Return the form that a lens has."""
+    return "plus" if lens.cylinder > 0 else "minus"
 
 
 # --- fields ------------------------------------------------------------------------------------------------------
@@ -188,16 +194,34 @@ def _cross_fields(case: Case, ask: Field[Any], truth: SphCyl, pieces: Sequence[P
         yield NumberField(name, f"{label} {angle:g}", _written(values[at]), *extent, "D", pattern=POWER_PATTERN)
 
 
-def numbers(case: Case, ask: Field[Any], value: Any) -> tuple[float, ...]:
-    """Return an answer to one thing asked as the numbers of its fields."""
+def numbers(case: Case, ask: Field[Any], value: Any, *, as_written: bool = False) -> tuple[float, ...]:
+    """Return an answer to one thing asked as the numbers of its fields.
+
+    as_written: take a lens in the form that it has, not in the one that is asked for.
+
+    Raises
+    ------
+    NotCarried
+        When a cross lies along other meridians than those printed.
+    """
     if isinstance(ask.kind, Quantity):
         return (value,)
     if isinstance(ask.kind, Cross):
-        along, other = value.sphere, value.sphere + value.cylinder
+        cross = _as_printed(value, case.truth[ask.name].axis)
+        along, other = cross.sphere, cross.sphere + cross.cylinder
         # A cylinder acts across its axis.
         return (other, along) if isinstance(ask.kind, CrossedCylinders) else (along, other)
-    lens = value.in_form(form_of(case, case.truth[ask.name]))
+    lens = value if as_written else value.in_form(form_of(case, case.truth[ask.name]))
     return (lens.sphere, lens.cylinder, lens.axis)
+
+
+def _as_printed(cross: SphCyl, meridian: float) -> SphCyl:
+    """Return a cross with its first power along a meridian in degrees; raises NotCarried where none acts along it."""
+    if axis_gap(cross.axis, meridian) < 0.01 or not cross.cylinder:
+        return SphCyl(cross.sphere, cross.cylinder, meridian)
+    if axis_gap(cross.axis, across(meridian)) < 0.01:
+        return SphCyl(cross.sphere + cross.cylinder, -cross.cylinder, meridian)
+    raise NotCarried(ELSEWHERE)
 
 
 def _lens_names(ask: Field[Any]) -> tuple[str, str, str]:
@@ -266,7 +290,8 @@ def accepted(case: Case, ask: Field[Any], truth: Any, rule: Rule) -> Accepted:
     if isinstance(kind, Cross):
         return _cross(case, ask, truth, rule)
     if isinstance(kind, Lens):
-        form = form_of(case, truth)
+        # A slip is met as it is written: with the wrong sign of the cylinder, not as the same lens in the form asked.
+        form = form_of(case, truth) if rule is _credits or not truth.cylinder else sign_form(truth)
         forms = (form,) if case.type.form_matters else (form, {"minus": "plus", "plus": "minus"}[form])
         return tuple(piece for one in forms for piece in _lens(ask, truth, one, rule))
     raise NotCarried(f"{ask.label}: an answer of this kind is neither a number nor a choice")
@@ -327,6 +352,7 @@ def _lens(ask: Field[Any], truth: SphCyl, form: str, rule: Rule) -> Iterator[Pie
 def _cross(case: Case, ask: Field[Any], truth: SphCyl, rule: Rule) -> tuple[Piece, ...]:
     """Return the ranges of two powers across each other: the more plus one, and the difference."""
     names, kind = _pair_names(ask), ask.kind
+    truth = _as_printed(truth, case.truth[ask.name].axis)
     crossed = isinstance(kind, CrossedCylinders)
     if rule(kind, SphCyl.from_meridians(truth.axis, truth.sphere + truth.cylinder, truth.sphere), truth):
         raise NotCarried(NEARLY_EQUAL)
@@ -469,10 +495,11 @@ def credits_numbers(found: Questions, given: Mapping[str, Any]) -> bool:
 
     given: for each field its number, None where it is empty; for each choice its option or options.
     """
-    return any(all(_fits(one, ask, given) for ask, one in way.items()) for way in found.ways)
+    return any(all(fits(one, ask, given) for ask, one in way.items()) for way in found.ways)
 
 
-def _fits(one: Accepted, ask: str, given: Mapping[str, Any]) -> bool:
+def fits(one: Accepted, ask: str, given: Mapping[str, Any]) -> bool:
+    """Say whether what was given for one thing asked is one of the answers that count."""
     pieces = [piece for piece in one if isinstance(piece, Piece)]
     if not pieces:
         return bool(given[ask] == one)

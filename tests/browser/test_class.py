@@ -714,4 +714,4 @@ def test_questions_are_taken_to_another_platform(room: Class, device: Open, acce
             page.get_by_role("link", name=link).click()
         assert arrived.value.suggested_filename.endswith(ending)
         assert arrived.value.path().stat().st_size > 1_000
-    expect(page.get_by_text("Moodle XML: Case")).to_contain_text("left out: the app marks its two powers together")
+    expect(page.get_by_text("Moodle XML: Case")).to_contain_text("left out: the app marks two powers together")

@@ -103,7 +103,9 @@ def tried(case: Case) -> Tried:
         for asked in found.asked:
             value = slip.values[asked.ask.name]
             names = [field.name for field in asked.fields] or [asked.ask.name]
-            row |= zip(names, numbers(case, asked.ask, value) if asked.fields else (value,), strict=True)
+            row |= zip(
+                names, numbers(case, asked.ask, value, as_written=True) if asked.fields else (value,), strict=True
+            )
         rows.append(row)
     near = list(near_every_bound(found, chance))
     chance.shuffle(near)

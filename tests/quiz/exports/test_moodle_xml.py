@@ -5,16 +5,18 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from contextlib import suppress
+from pathlib import Path
 from xml.etree.ElementTree import fromstring
 
 import pytest
 
-from cases.curriculum.case_list import CaseList
+from cases.curriculum.case_list import CaseList, write
 from cases.curriculum.register import all_types
 from cases.procedure.case_type import Case, draw
 from cases.procedure.choices import Choice, Marks, Order
 from cases.procedure.kinds import Lens
 from cases.procedure.settings import Settings
+from quiz.__main__ import main
 from quiz.exports import moodle_xml
 from quiz.exports.carried import NothingToMark
 from quiz.exports.numeric_fields import NotCarried, Questions, questions
@@ -120,3 +122,18 @@ def test_slips_are_wrong_answers_with_feedback_and_lie_in_no_right_range() -> No
                                 abs(float(right.text) - float(wrong.text)) - (right.tolerance or 0) for right in rights
                             ]
                             assert min(gaps) > 0, (type_id, wrong)
+
+
+def test_the_command_writes_saved_cases_in_each_format(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    cases = (draw(all_types()["net-sphere"], 3, Settings()), draw(all_types()["rx-to-cross"], 3, Settings()))
+    saved = tmp_path / "cases.json"
+    saved.write_text(write(CaseList(cases, 3, "competent")), encoding="utf-8")
+    for kind, count in (("qti-2.1", 2), ("qti-3.0", 2), ("moodle", 1)):
+        arguments = ["questions", "--cases", str(saved), "--as", kind, str(tmp_path / kind)]
+        assert main(arguments) == 0
+        said = capsys.readouterr().out
+        assert f"{count} questions in" in said
+        assert (moodle_xml.TOGETHER in said) == (kind == "moodle")
+        assert (tmp_path / kind).read_bytes()[:2] == (b"<?" if kind == "moodle" else b"PK")
+        assert main(arguments) == 2, "no file is written over"
+        assert "give the name of a new one" in capsys.readouterr().err

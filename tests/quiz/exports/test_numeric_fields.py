@@ -29,6 +29,8 @@ from quiz.exports.numeric_fields import (
     Questions,
     Range,
     credits_numbers,
+    fits,
+    numbers,
     questions,
 )
 
@@ -195,3 +197,10 @@ def test_no_slip_that_is_listed_is_credited(type_id: str) -> None:
             found = questions(case)
             for slip in found.slips:
                 assert not mark(case, slip.values).credited
+                given: dict[str, Any] = {}
+                for asked in found.asked:
+                    value, names = slip.values[asked.ask.name], [field.name for field in asked.fields]
+                    values = numbers(case, asked.ask, value, as_written=True) if names else (value,)
+                    given |= zip(names or [asked.ask.name], values, strict=True)
+                assert not credits_numbers(found, given)
+                assert all(fits(one, ask, given) for ask, one in slip.ways.items()), "its feedback is shown"
