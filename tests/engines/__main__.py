@@ -43,7 +43,7 @@ from tests.quiz.exports.test_numeric_fields import in_app, key_of, near_every_bo
 
 HERE = Path(__file__).resolve().parent
 TEXTS = 30
-"""Answers to each item."""
+"""Answers to each item in which a number is asked; those that are chosen have fewer."""
 MISSED_MASK = ("2,04", "1.25 D", "plano", "1/2")
 """Texts that are no numbers there: the player must call them invalid, and no engine may call them right."""
 say = print
@@ -113,10 +113,19 @@ def tried(case: Case) -> Tried:
     rows += right[:8]
     rows += [one for one in near if in_app(found, one) is False]
     rows += right[8:]
+    for _ in range(3 * TEXTS if fields else 0):
+        moved = {
+            field.name: round(
+                key[field.name] + chance.uniform(-2, 2) * (field.high - field.low), 0 if field.wraps else 2
+            )
+            for asked in found.asked
+            for field in asked.fields
+        }
+        rows.append({**key, **moved})
     answers: list[Given] = []
     verdicts: list[bool] = []
     for one in rows:
-        texts = {name: f"{value:.4f}" if isinstance(value, float | int) else value for name, value in one.items()}
+        texts = {name: f"{value:.7g}" if isinstance(value, float | int) else value for name, value in one.items()}
         verdict = _verdict(found, texts)
         if verdict is not None and texts not in answers and len(answers) < TEXTS:
             answers.append(texts)
