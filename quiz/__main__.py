@@ -520,5 +520,44 @@ def check(data: Path | None) -> int:
     return 0 if all(found) else 1
 
 
+@commands.command()
+@click.option(
+    "--cases",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="saved by a drill or by sheet --keep",
+)
+@click.option("--as", "kind", type=click.Choice(["qti-2.1", "qti-3.0", "moodle"]), required=True, help="format")
+@click.option("--title", default="Retinoscopy", help="of the test or category")
+@click.argument("out", type=click.Path(path_type=Path), metavar="NEW")
+def questions(cases: Path, kind: str, title: str, out: Path) -> None:
+    """Write saved cases as questions for another platform into a new file.
+
+    QTI gives a zip, Moodle an XML file. Cases that the format cannot mark as the app does are left out and listed.
+    """
+    from cases.curriculum.case_list import read
+    from cases.errors import CaseError
+    from quiz.errors import QuizError
+    from quiz.exports import moodle_xml, qti
+    from quiz.exports.carried import anything, carried, left_out_lines
+
+    try:
+        listed = read(cases.read_text(encoding="utf-8"))
+        found, left_out = carried(listed.cases, moodle_xml.check if kind == "moodle" else anything)
+        made = moodle_xml.moodle_xml(title, listed) if kind == "moodle" else qti.package(title, listed, kind[4:])
+        with out.open("xb") as file:
+            file.write(made)
+    except (CaseError, UnicodeDecodeError) as error:
+        raise QuizError(f"{cases}: {error}") from error
+    except FileExistsError:
+        raise QuizError(f"{out}: there is a file of that name; give the name of a new one") from None
+    except OSError as error:
+        raise QuizError(f"{error.filename}: {error.strerror}") from error
+    for line in left_out_lines(left_out):
+        say(line)
+    say(f"{len(found)} questions in {out}")
+
+
 if __name__ == "__main__":
     sys.exit(main())

@@ -208,6 +208,12 @@ def mark(case: Case, given: Values, beforehand: Beforehand = NOTHING_KNOWN) -> M
     return _credited(case, given) or _weighed_now(case, given, beforehand)
 
 
+def is_credited(case: Case, given: Values) -> bool:
+    """Say whether an answer that has been read counts as right, without weighing why where it does not."""
+    found = _credited(case, given)
+    return found is not None and found.credited
+
+
 def mark_again(case: Case, texts: Mapping[str, str], verdict: str, weighed: Sequence[Explanation]) -> Mark:
     """Mark an answer once more, a miss with its explanations as they were weighed when it came, and not weighed again.
 

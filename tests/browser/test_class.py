@@ -740,3 +740,17 @@ def test_the_longest_name_in_one_word_keeps_within_every_page(room: Class, devic
                 page.goto(room.url + path)
                 wide += [(width, path)] if page.evaluate(SIDEWAYS) else []
     assert wide == []
+
+
+def test_questions_are_taken_to_another_platform(room: Class, device: Open, accessible: Check) -> None:
+    """From the drill's page: each format is downloaded, and what one cannot mark is said beside the links."""
+    page = device().new_page()
+    room.ready(page, type=["net-sphere", "rx-to-cross"], cases=4)
+    accessible(page)
+    page.get_by_text("For a platform").click()
+    for link, ending in (("QTI 2.1 package", ".zip"), ("QTI 3.0 package", ".zip"), ("Moodle XML", ".xml")):
+        with page.expect_download() as arrived:
+            page.get_by_role("link", name=link).click()
+        assert arrived.value.suggested_filename.endswith(ending)
+        assert arrived.value.path().stat().st_size > 1_000
+    expect(page.get_by_text("Moodle XML: Case")).to_contain_text("left out: the app marks two powers together")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,12 +10,14 @@ from flask import Blueprint, make_response, redirect, render_template, request, 
 from werkzeug.wrappers import Response
 
 from cases.curriculum import case_list
+from cases.curriculum.case_list import CaseList
 from cases.errors import CaseError
 from cases.procedure.settings import Settings
 from quiz.classroom import classes, drills, on_paper, roster
 from quiz.classroom.drills import FEEDBACK, PLAN, Audience, BadPlan, NotNow, NotReadable, joined_after
-from quiz.exports import qti
-from quiz.exports.spellings import LEFT_OUT
+from quiz.exports import moodle_xml
+from quiz.exports.carried import anything, left_out_lines, sorted_out
+from quiz.exports.numeric_fields import Questions
 from quiz.learning import model
 from quiz.practice.forms import BadText, Moment, written
 from quiz.practice.titles import slip_at_step, type_title
@@ -138,6 +140,16 @@ class Barred:
 
 
 @dataclass(frozen=True)
+class Package:
+    """Questions for another platform in one format."""
+
+    kind: str
+    cases: int
+    left_out: tuple[str, ...]
+    """A sentence for each reason for which cases are left out."""
+
+
+@dataclass(frozen=True)
 class DrillPage:
     """What the page of one drill receives."""
 
@@ -159,11 +171,8 @@ class DrillPage:
     versions: tuple[tuple[str, str], ...]
     """Orders of the same cases, each with its digest."""
     unprintable: str
-    not_in_packages: str
-    """Which cases a package leaves out because no list holds their answers, in words; empty where none is."""
-    left_out_because: str
-    packages: bool
-    """Whether there is any case for a package."""
+    packages: tuple[Package, ...]
+    """The formats that another platform takes questions in, and what each cannot mark as the app does."""
     on_paper: int
     """How many cases can be printed."""
     at_the_bench: int
@@ -244,7 +253,6 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
         ),
         barred=tuple(Barred(one.learner, one.name, after[one.learner]) for one in members if one.learner in barred),
         deletions=tuple(map(deletion_words, class_queries.deletions_in(store, drill.id))),
-        left_out_because=LEFT_OUT,
         **_paper(drill, drills.places_on_paper(drill) - bench),
         on_paper=drills.places_on_paper(drill) - bench,
         at_the_bench=bench,
@@ -260,13 +268,18 @@ def _paper(drill: Drill, printed: int) -> dict[str, Any]:
     try:
         listed = drills.cases_on_paper(request_context.store(), drill)
     except (CaseError, NotReadable) as error:
-        return {"digest": None, "versions": (), "unprintable": str(error), "not_in_packages": "", "packages": False}
-    without = qti.left_out(listed) if printed else []
-    titles = dict.fromkeys(f"“{listed.cases[number - 1].type.title}”" for number in without)
-    words = f"{len(without)} of {printed} ({', '.join(titles)})" if without else ""
-    more = {"not_in_packages": words, "packages": len(without) < printed}
+        return {"digest": None, "versions": (), "unprintable": str(error), "packages": ()}
+    packages = tuple(_package(listed, kind, check) for kind, check in PACKAGES) if printed else ()
     versions = tuple((one, case_list.in_version(listed, one).digest) for one in case_list.VERSIONS)
-    return {"digest": listed.digest, "versions": versions, "unprintable": "", **more}
+    return {"digest": listed.digest, "versions": versions, "unprintable": "", "packages": packages}
+
+
+PACKAGES = (("QTI", anything), ("Moodle XML", moodle_xml.check))
+
+
+def _package(listed: CaseList, kind: str, check: Callable[[Questions], None]) -> Package:
+    found, left_out = sorted_out(listed.cases, check)
+    return Package(kind, len(found), left_out_lines(left_out))
 
 
 def _run(

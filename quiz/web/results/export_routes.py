@@ -1,4 +1,4 @@
-"""What can be taken away: worksheets, answers as CSV and as xAPI statements, items as QTI."""
+"""What can be taken away: worksheets, answers as CSV and as xAPI statements, questions as QTI and Moodle XML."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from cases import worksheet as sheets
 from cases.curriculum import case_list
 from quiz.classroom import drills
 from quiz.exports import answers as sharing
-from quiz.exports import doubts_file, qti
+from quiz.exports import doubts_file, moodle_xml, qti
 from quiz.exports import score_sheet as sheet_of_scores
 from quiz.storage import doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Drill
@@ -112,3 +112,11 @@ def items(class_id: int, drill_id: int, version: str) -> Response:
         raise NotFound
     package = qti.package(drill.title, drills.cases_on_paper(request_context.store(), drill), version)
     return download([package], "application/zip", f"{drill.title}-qti-{version}.zip")
+
+
+@pages.get("/drill/<int:drill_id>/moodle.xml")
+def questions(class_id: int, drill_id: int) -> Response:
+    """Give a drill's cases as one file of questions in Moodle XML."""
+    _, drill = own_drill(class_id, drill_id)
+    file = moodle_xml.moodle_xml(drill.title, drills.cases_on_paper(request_context.store(), drill))
+    return download([file], "application/xml", f"{drill.title}-moodle.xml")

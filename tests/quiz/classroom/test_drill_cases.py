@@ -67,7 +67,7 @@ def findings_of(cases: Sequence[Case]) -> list[Any]:
 
 FROM_ITS_CASES = (
     *("sheet", "sheet?key=yes", "sheet?key=brief", "sheet?version=B", "sheet?version=B&key=yes"),
-    *("cases.json", "qti-2.1.zip", "qti-1.2.zip", "try/1", "try/4"),
+    *("cases.json", "qti-2.1.zip", "qti-3.0.zip", "moodle.xml", "try/1", "try/4"),
 )
 
 

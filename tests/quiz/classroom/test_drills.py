@@ -356,7 +356,7 @@ def test_what_only_the_bench_can_show_is_not_offered_on_paper(app: Flask, store:
     bench = set_drill(owner, number, type=["bench-sphere"])
     page = owner.get(bench).text
     assert "Every case is at the bench" in page
-    for there in ("sheet", "qti-2.1.zip", "qti-1.2.zip"):
+    for there in ("sheet", "qti-2.1.zip", "qti-3.0.zip", "moodle.xml"):
         assert f"{bench}/{there}" not in page
         refused = owner.get(f"{bench}/{there}")
         assert refused.status_code == 400

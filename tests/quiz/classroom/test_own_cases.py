@@ -215,7 +215,7 @@ def test_the_sheet_its_key_and_its_digest_have_the_words(owner: Browser) -> None
     file = json.loads(owner.get(f"{first}/cases.json").data)
     assert file["cases"][0]["words"] == WORDS
     assert file["digest"] == digests[0]
-    with zipfile.ZipFile(io.BytesIO(owner.get(f"{first}/qti-2.1.zip").data)) as package:
+    with zipfile.ZipFile(io.BytesIO(owner.get(f"{first}/qti-3.0.zip").data)) as package:
         items = " ".join(package.read(name).decode() for name in package.namelist())
     assert WORDS in html.unescape(items)
     rows = list(csv.reader(io.StringIO(owner.get("/class/1/scores.csv").data.decode("utf-8-sig"))))

@@ -287,6 +287,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {D}/sheet": SEEN,
     f"GET {D}/cases.json": SEEN,
     f"GET {D}/qti-<version>.zip": SEEN,
+    f"GET {D}/moodle.xml": SEEN,
     # last: nothing in an archived class is changed
     f"POST {C}/keeping/archive": kept(CLASSES),
     # the preceptors of this server

@@ -1,0 +1,1 @@
+"""Engines that are not ours mark what is exported: `python -m tests.engines`."""
