@@ -34,6 +34,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 as_json = click.option("--json", "as_json", is_flag=True, help="JSON on standard output, nothing else")
+with_region = click.option(
+    "--region", default="europe", help="drawn patients as in europe, east-asia or less-plus (default: europe)"
+)
 the_type = click.argument("type_id", metavar="TYPE")
 
 
@@ -44,14 +47,18 @@ def with_settings(command: Command) -> Command:
     @click.option("--level", type=click.Choice(["novice", "competent", "expert"]), default="competent")
     @click.option("--distance", default="67", metavar="CM", help="usual working distance (default: 67)")
     @click.option("--fixed-distance", is_flag=True, help="every case at that distance")
+    @with_region
     @wraps(command)
-    def whole(*, form: str, level: str, distance: str, fixed_distance: bool, **more: Any) -> None:
+    def whole(*, form: str, level: str, distance: str, fixed_distance: bool, region: str, **more: Any) -> None:
         from cases.procedure.quantities import DISTANCE
         from cases.procedure.settings import Settings
 
         distance_cm = DISTANCE.read(distance)
         command(
-            settings=Settings(form=form, level=level, distance_cm=distance_cm, fixed_distance=fixed_distance), **more
+            settings=Settings(
+                form=form, level=level, distance_cm=distance_cm, fixed_distance=fixed_distance, region=region
+            ),
+            **more,
         )
 
     return whole
@@ -245,7 +252,7 @@ def new_type(family: str, type_id: str, new_family: bool) -> None:
 @commands.command("patients")
 @click.option("--count", type=int, default=1, help="how many (default: 1)")
 @click.option("--seed", type=int, required=True, help="the same seed draws the same patients everywhere")
-@click.option("--region", default="europe", help="europe, east-asia or less-plus (default: europe)")
+@with_region
 @click.option("--age", default="0-90", metavar="LOW-HIGH", help="years, evenly between the two (default: 0-90)")
 @as_json
 def draw_patients(count: int, seed: int, region: str, age: str, as_json: bool) -> None:
@@ -265,6 +272,27 @@ def draw_patients(count: int, seed: int, region: str, age: str, as_json: bool) -
             _print_json(patient_document(patient))
         else:
             click.echo(patient_line(patient))
+
+
+@commands.command("patient-sheet")
+@click.option("--count", type=int, default=4, help="how many patients (default: 4)")
+@click.option("--seed", type=int, required=True, help="the same seed draws the same patients everywhere")
+@with_region
+@click.option("--age", default="0.3-90", metavar="LOW-HIGH", help="years (default: 0.3-90)")
+@click.option("--key", is_flag=True, help="with records and workings")
+@click.option("--digest", help="refuse to print unless the patients have this check code, which is on each sheet")
+def print_patients(count: int, seed: int, region: str, age: str, key: bool, digest: str | None) -> None:
+    """Print patients on paper, with records to write, or the key, as HTML.
+
+    Two in five are drawn by what they teach. Each has a second log with one fault to find.
+    """
+    from cases.curriculum.case_list import check_digest
+    from cases.patient_sheet import check_code, drawn_patients, patient_sheet
+
+    patients = drawn_patients(count=count, seed=seed, region=region, within=_ages(age))
+    if digest is not None:
+        check_digest(digest, check_code(patients))
+    click.echo(patient_sheet(patients, key=key))
 
 
 def _ages(text: str) -> tuple[float, float]:

@@ -62,9 +62,17 @@ def ledger_figure(bars: Sequence[LedgerBar], *, right_d: float, written_d: float
             pen.line((end, top + BAR), (end, top + ROW), "hair", weight=1)
     pen.line((at(written_d), foot - 12), (at(written_d), foot + 10), "mine", weight=2)
     total = f"written, M {write_power(written_d, 2)}: {write_power(written_d - right_d, 2)} in all"
-    room = WIDTH - at(written_d) - 6 >= text_width(total, LETTERS)
-    beside = at(written_d) + (6 if room else -6)
-    pen.text(beside, foot + 4, total, size=LETTERS, anchor="start" if room else "end", kind="mine halo")
+    long = text_width(total, LETTERS)
+    right, left = WIDTH - at(written_d) - 6 >= long, at(written_d) - 6 >= long
+    if right or left:
+        pen.text(
+            at(written_d) + (6 if right else -6), foot + 4, total,
+            size=LETTERS, anchor="start" if right else "end", kind="mine halo",
+        )  # fmt: skip
+    else:
+        # In the middle there is room on neither side of the line: below it.
+        foot += 18
+        pen.text(_within(at(written_d) - long / 2, total), foot + 8, total, size=LETTERS, anchor="start", kind="mine")
     causes = "; ".join(f"{one.words} {write_power(one.mean_d, 2)}" for one in rows) or "nothing"
     described = (
         f"From the right mean power {write_power(right_d, 2)} D to the written one {write_power(written_d, 2)} D: "

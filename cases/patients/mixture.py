@@ -43,6 +43,10 @@ def _cylinders(least: float) -> Wanted:
     return lambda refraction: any(2 * math.hypot(one.J0, one.J45) > least for one in refraction)
 
 
+def _weakest(lens: SphCyl) -> float:
+    return min(abs(lens.sphere), abs(lens.sphere + lens.cylinder))
+
+
 def _oblique(refraction: Refraction) -> bool:
     return any(-lens.cylinder >= 0.75 and 30 <= axis_gap(lens.axis, 180) <= 60 for lens in _lenses(refraction))
 
@@ -62,8 +66,17 @@ STRATA = (
     ),
     Stratum("artificial lens", 0.05, (55, 88), has=("artificial lens",)),
     Stratum("nystagmus or poor fixation", 0.03, (3, 60), nystagmus=True),
+    Stratum(
+        "strong lens with a strong cylinder",
+        0.0,
+        (2, 85),
+        lambda refraction: any(_weakest(lens) >= 4 and -lens.cylinder >= 2 for lens in _lenses(refraction)),
+        wanted_means=lambda of: max(map(abs, of)) >= 5,
+    ),
 )
-"""The teaching share: weights and sorts are ours; no source says what a learner should meet how often."""
+"""The teaching share: weights and sorts are ours; no source says what a learner should meet how often.
+
+One without weight comes only where a case asks for it by name."""
 
 AGES: tuple[tuple[Ages, float], ...] = (
     ((0.1, 1), 0.06),
@@ -90,10 +103,25 @@ def _overlap(ages: Ages, within: Ages) -> Ages | None:
     return (low, high) if low < high else None
 
 
-def mixed_patient(seed: str, *, region: str = EUROPE, within: Ages = (0.1, 90), teaching: bool = False) -> Patient:
-    """Draw a patient from the mixture, of an age within the limits; `teaching` leaves the population share out."""
+def mixed_patient(
+    seed: str,
+    *,
+    region: str = EUROPE,
+    within: Ages = (0.1, 90),
+    teaching: bool = False,
+    of_strata: tuple[str, ...] = (),
+) -> Patient:
+    """Draw a patient from the mixture, of an age within the limits.
+
+    `teaching` leaves the population share out; `of_strata` names those that the teaching share is drawn from, all where
+    it is empty.
+    """
     streams = Streams(f"{seed}/mixture")
-    strata = tuple(((one, ages), one.weight) for one in STRATA if (ages := _overlap(one.ages, within)) is not None)
+    strata = tuple(
+        ((one, ages), one.weight)
+        for one in STRATA
+        if (not of_strata or one.id in of_strata) and (ages := _overlap(one.ages, within)) is not None
+    )
     bands = tuple((ages, weight) for band, weight in AGES if (ages := _overlap(band, within)) is not None)
     if strata and (teaching or not streams.happens("share", POPULATION_SHARE)):
         total = math.fsum(weight for _, weight in strata)

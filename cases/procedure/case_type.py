@@ -26,6 +26,8 @@ from cases.procedure.wiring import BrokenChain, check_wiring
 
 TRIES = 4000
 """Draws before a type is held to be unable to give the case asked for; the tests watch how many are needed."""
+DRAWS_OF_ONE = 24
+"""Draws in which the subject of a case stays the same before another is taken."""
 
 Pair = tuple[SlipRef, SlipRef]
 
@@ -467,11 +469,19 @@ def draw(
     CannotDraw
         When the ranges leave none.
     """
-    chance = Chance(f"{case_type.id} {seed} {settings.level} {settings.form}")
+    name = f"{case_type.id} {seed} {settings.level} {settings.form}"
+    chance = Chance(name)
     refused: CaseError | None = None
-    for _ in range(tries):
+    thrown_back: list[Mapping[str, Any]] = []
+    for turn in range(tries):
+        if turn % DRAWS_OF_ONE == 0:
+            chance.subject, thrown_back = f"{name}/{turn // DRAWS_OF_ONE}", []
         try:
-            case = case_type.case(case_type.draw(chance, settings), seed)
+            findings = case_type.draw(chance, settings)
+            if findings in thrown_back:
+                continue
+            thrown_back.append(findings)
+            case = case_type.case(findings, seed)
             fits = wanted(case) and case.is_undisputed and case.hides_nothing() and case.is_firm()
         except CannotDraw:
             raise

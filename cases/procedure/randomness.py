@@ -14,6 +14,8 @@ class Chance:
 
     def __init__(self, seed: str) -> None:
         self._generator = random.Random(seed)
+        self.subject = ""
+        """Seed of what stays the same while the rest is drawn again: whom a case is of. "": nothing does."""
 
     def unit(self) -> float:
         """Return a number in [0, 1)."""

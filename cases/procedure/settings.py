@@ -18,6 +18,8 @@ class Settings:
     """The learner's usual working distance: about two cases in five are drawn at it."""
     fixed_distance: bool = False
     """Whether every case is to be at that distance."""
+    region: str = "europe"
+    """As where the refractions of drawn patients are: an id of cases.patients.population."""
     norms: Mapping[str, float] = field(default_factory=dict)
     """Values on which authorities differ, by the ids of norms.py; only those that are set otherwise than usual."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from cases.patients.population import REGIONS
 from quiz.classroom import sign_in
 from quiz.classroom.sign_in import NotKnown, digest, new_code, tidy_code
 from quiz.classroom.throttle import WINDOW, Caller
@@ -206,6 +207,23 @@ def ask_first(store: Store, one: Class, *, asks: bool) -> None:
     """Let whoever types the code wait until a preceptor lets them in, or let them in at once."""
     with store.writing():
         class_queries.keep_asks(store, one.id, asks=asks)
+
+
+class UnknownRegion(QuizError):
+    """A region that no patients can be drawn for."""
+
+
+def set_region(store: Store, one: Class, region: str) -> None:
+    """Draw the patients of drills and examinations that are set from now on as those of a region.
+
+    Raises
+    ------
+    UnknownRegion
+    """
+    if region not in REGIONS:
+        raise UnknownRegion(f"region “{region[:40]}” is unknown: give one of {', '.join(REGIONS)}")
+    with store.writing():
+        class_queries.keep_region(store, one.id, region)
 
 
 def archive(store: Store, one: Class, *, now: float) -> None:

@@ -17,6 +17,7 @@ import msgspec
 from cases.curriculum.case_list import LONGEST_WORDS
 from cases.curriculum.register import all_types
 from cases.errors import CaseError
+from cases.patients.population import EUROPE
 from cases.procedure.case_type import Case
 from cases.procedure.marking import mark_fields
 from quiz.classroom import drills, own_cases
@@ -86,6 +87,8 @@ class SavedDrill:
     own: tuple[int, ...]
     saved: tuple[SavedCase, ...]
     """The drawn cases that it keeps, in their order after the own ones."""
+    region: str = EUROPE
+    """Files written before there was a choice leave it out."""
 
 
 PLANNED = tuple(name for name in SavedDrill.__dataclass_fields__ if name not in ("seed", "own", "saved"))

@@ -11,6 +11,7 @@ from cases.curriculum.bench_types import stage_of
 from cases.curriculum.case_list import CaseList, digest, identity
 from cases.curriculum.register import all_types, case_type
 from cases.errors import CaseError
+from cases.patients.population import EUROPE, REGIONS
 from cases.procedure import quantities
 from cases.procedure.case_type import CannotDraw, Case, draw
 from cases.procedure.settings import Settings
@@ -20,7 +21,7 @@ from quiz.learning.state import SlipKey
 from quiz.practice import case_cache, constraints, learners
 from quiz.practice.forms import BadFields, Moment, Pick, Tick, Whole, Words, asked, described, inputs_of
 from quiz.practice.randomness import Lots
-from quiz.practice.settings import FORMS, LEVEL_WORDS
+from quiz.practice.settings import FORMS, LEVEL_WORDS, REGIONS_SAID
 from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, KeptCase
 from quiz.storage.classroom import own_case_queries
@@ -36,7 +37,18 @@ CASES_ON_PAPER = 20
 """Of a drill that is so many minutes long, on its worksheet and as items."""
 LONGEST_NOTES = 1000
 LONGEST_TITLE = 80
-DRAWN_FROM = ("types", "own_cases", "slips", "level", "form", "distance_cm", "fixed_distance", "cases", "minutes")
+DRAWN_FROM = (
+    "types",
+    "own_cases",
+    "slips",
+    "level",
+    "form",
+    "distance_cm",
+    "fixed_distance",
+    "region",
+    "cases",
+    "minutes",
+)
 """What decides on the cases of a drill, beside its seed."""
 SETTLED = ("title", "opens_at", "closes_at", "pass_mark", "counts", "notes")
 """What can be changed whatever has been answered; for whom a drill is, and extensions, can too."""
@@ -136,6 +148,13 @@ class Plan:
         entry=REST,
     )
     fixed_distance: bool = asked("Every case at this distance", Tick(), usual=False, entry=REST)
+    region: str = asked(
+        "Refractions of drawn patients, as in",
+        Pick(REGIONS_SAID),
+        usual=EUROPE,
+        help="To begin with, as the class has it.",
+        entry=REST,
+    )
     opens_at: float | None = asked("Opens", Moment(), help="Left empty: as soon as you open it.", entry=REST)
     closes_at: float | None = asked("Closes", Moment(), help="Left empty: when you close it.", entry=REST)
     pass_mark: int | None = asked(
@@ -243,6 +262,8 @@ class Plan:
             yield "cases", "learners can return to a case only where there is a number of cases"
         if self.shuffled and (self.cases is None or not self.same):
             yield "same", "another order needs a number of cases that are the same for all"
+        if self.region not in REGIONS:
+            yield "region", f"region “{self.region[:40]}” is unknown: choose from the form"
         if not set(self.aids) <= set(AIDS):
             yield "limit_minutes", "an aid that is not on the form: choose from the form"
 
@@ -279,6 +300,7 @@ def settings_of(drill: Drill | Plan) -> Settings:
         level=drill.level,
         distance_cm=drill.distance_cm,
         fixed_distance=drill.fixed_distance,
+        region=drill.region,
     )
 
 

@@ -18,13 +18,13 @@ Wish = str | Twins
 """What a case is to do: show a slip, by its id, or tell two apart."""
 
 
-At = tuple[str, str, float, bool, tuple[tuple[str, float], ...]]
+At = tuple[str, str, float, bool, str, tuple[tuple[str, float], ...]]
 
 
 def key_of_settings(settings: Settings) -> At:
     """Return settings as what was found out by drawing with them is remembered by."""
     norms = tuple(sorted(settings.norms.items()))
-    return settings.form, settings.level, settings.distance_cm, settings.fixed_distance, norms
+    return settings.form, settings.level, settings.distance_cm, settings.fixed_distance, settings.region, norms
 
 
 @dataclass(frozen=True)

@@ -165,7 +165,7 @@ class LearnerSettings:
         "Refractions of drawn patients, as in",
         Pick(REGIONS_SAID),
         usual=EUROPE,
-        help="Of patients for a whole examination. For other regions there are no figures.",
+        help="Of patients whom you examine, and of findings to practise with. For other regions there are no figures.",
         entry="Patients",
     )
     role: str = asked(
@@ -209,6 +209,7 @@ class LearnerSettings:
             form=self.form,
             level=self.level,
             distance_cm=self.distance_cm,
+            region=self.region,
             norms=self.norms,
         )
 

@@ -46,6 +46,8 @@ class Class:
     """Whether who types the code waits until a preceptor lets them in."""
     archived_at: float | None = None
     """When it was put away: nobody works on its drills, and nothing in it is changed."""
+    region: str = "europe"
+    """As where the refractions of its drawn patients are: an id of cases.patients.population."""
     removed_at: float | None = None
     """When it was removed; what is left are drills that learners of another class had begun."""
 
@@ -108,6 +110,8 @@ class Drill:
     """Whether a case can be put back for later."""
     aids: tuple[str, ...] = ()
     """What stays open beside a test."""
+    region: str = "europe"
+    """As where the refractions of its drawn patients are."""
     shuffled: bool = False
     """Whether the same cases come in another order for each learner."""
     together: bool = False
@@ -306,6 +310,11 @@ def keep_joins_from(store: Store, class_id: int, at: float) -> None:
 def keep_asks(store: Store, class_id: int, *, asks: bool) -> None:
     """Let whoever types the code wait until they are let in, or let them in at once."""
     store.change("UPDATE classes SET asks = ? WHERE id = ?", int(asks), class_id)
+
+
+def keep_region(store: Store, class_id: int, region: str) -> None:
+    """Keep as where the refractions of a class's drawn patients are, from now on."""
+    store.change("UPDATE classes SET region = ? WHERE id = ?", region, class_id)
 
 
 def keep_archived(store: Store, class_id: int, at: float | None) -> None:

@@ -359,3 +359,9 @@ GONE = (
         by_whom TEXT NOT NULL
     ) STRICT""",
 )
+
+REGIONS = (
+    # As where the refractions of drawn patients are: the class's, and a drill's as it was when the drill was set.
+    "ALTER TABLE classes ADD COLUMN region TEXT NOT NULL DEFAULT 'europe'",
+    "ALTER TABLE drills ADD COLUMN region TEXT NOT NULL DEFAULT 'europe'",
+)

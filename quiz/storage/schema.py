@@ -19,6 +19,7 @@ from quiz.storage.class_schema import (
     OWN_CASES,
     PAPER_RUNS,
     PEOPLE,
+    REGIONS,
     REMARKS,
     RETENTION,
     TESTS,
@@ -317,4 +318,11 @@ def m024_gone_learners(db: Database) -> None:
 def m025_set_deletions(db: Database) -> None:
     """Keep of a set of patients that a learner who had begun it was deleted."""
     for statement in SET_DELETIONS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m027_regions(db: Database) -> None:
+    """Keep as where the refractions of a class's drawn patients are."""
+    for statement in REGIONS:
         db.execute(statement)

@@ -21,6 +21,7 @@ from tests.conftest import lots
 
 WIDE: ViewportSize = {"width": 1280, "height": 800}
 NARROW: ViewportSize = {"width": 360, "height": 740}
+BOTH_WIDTHS = pytest.mark.parametrize("size", [WIDE, NARROW], ids=["wide", "narrow"])
 
 
 class AtTheChair:
@@ -109,8 +110,9 @@ def chair(page: Page, served: Served) -> AtTheChair:
     return AtTheChair(page, served)
 
 
-def test_a_right_examination(chair: AtTheChair, page: Page, accessible: Check) -> None:
-    page.set_viewport_size(WIDE)
+@BOTH_WIDTHS
+def test_a_right_examination(chair: AtTheChair, page: Page, accessible: Check, size: ViewportSize) -> None:
+    page.set_viewport_size(size)
     chair.choose("Dev").press("room-dim").press("target-6").press("seat", seat_cm="66.7").press("tape-eye")
     expect(page.locator("#exam-told")).to_contain_text("The tape reads 67 cm.")
     accessible(page)
@@ -126,8 +128,11 @@ def test_a_right_examination(chair: AtTheChair, page: Page, accessible: Check) -
     accessible(page)
 
 
-def test_three_faults_are_told_from_what_was_done(chair: AtTheChair, page: Page, accessible: Check) -> None:
-    page.set_viewport_size(NARROW)
+@BOTH_WIDTHS
+def test_three_faults_are_told_from_what_was_done(
+    chair: AtTheChair, page: Page, accessible: Check, size: ViewportSize
+) -> None:
+    page.set_viewport_size(size)
     chair.choose("Dev").press("room-dim").press("target-face").press("seat", seat_cm="50")
     chair.press("sight", sight_h="15").measure("right", 175)
     accessible(page)
@@ -145,8 +150,9 @@ def test_three_faults_are_told_from_what_was_done(chair: AtTheChair, page: Page,
     expect(page.locator("#replayed")).to_have_count(0)
 
 
-def test_a_child_under_drops(chair: AtTheChair, page: Page, accessible: Check) -> None:
-    page.set_viewport_size(NARROW)
+@BOTH_WIDTHS
+def test_a_child_under_drops(chair: AtTheChair, page: Page, accessible: Check, size: ViewportSize) -> None:
+    page.set_viewport_size(size)
     chair.choose("Cho").press("room-dim").press("target-6").press("seat", seat_cm="66.7")
     page.get_by_text("Drops and their clock").click()
     chair.press("near-check")
@@ -173,8 +179,9 @@ def _tab_to(page: Page, css: str) -> None:
     raise AssertionError(f"{css} is not reached by Tab")
 
 
-def test_by_keyboard_alone(chair: AtTheChair, page: Page) -> None:
-    page.set_viewport_size(WIDE)
+@BOTH_WIDTHS
+def test_by_keyboard_alone(chair: AtTheChair, page: Page, size: ViewportSize) -> None:
+    page.set_viewport_size(size)
     page.goto(f"{chair.served.url}examination")
     _tab_to(page, "button[value=dev]")
     page.keyboard.press("Enter")

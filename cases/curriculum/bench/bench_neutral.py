@@ -10,7 +10,7 @@ from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import MARGIN, PUPIL, RX, pupil_words
 from cases.curriculum.bench_stage import Bench, as_still, one_view
 from cases.curriculum.bench_types import HeldPair, Moving, both_in_place
-from cases.curriculum.drawn_eyes import patient_lens, patient_sphere
+from cases.curriculum.drawn_eyes import STRONG_CYLINDERS, Sought, patient_lens, patient_sphere
 from cases.curriculum.shared_keys import AXIS, CYLINDER, FIRST_STREAK, SECOND_STREAK, SPHERE
 from cases.curriculum.spheres_alone import spheres_to_prescription
 from cases.curriculum.steps import (
@@ -176,7 +176,9 @@ def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     # Far enough from neutral at first that there is something to do.
     off = vergence_in_quarters(distance)
     far_enough = (-10.0 - off, -0.75 - off) if chance.happens(0.3) else (0.75 - off, 10.0 - off)
-    return given(RX_SPHERE, DISTANCE).to(patient_sphere(chance, *far_enough), distance) | _margin(chance, settings)
+    return given(RX_SPHERE, DISTANCE).to(patient_sphere(chance, settings, *far_enough), distance) | _margin(
+        chance, settings
+    )
 
 
 bench_sphere = CaseType(
@@ -223,8 +225,11 @@ def _eye_bench(rx: SphCyl, start_streak: float, distance_cm: float, pupil_mm: fl
     return Bench(eye=rx, streak=start_streak, distance_cm=distance_cm, pupil_mm=pupil_mm, margin=margin)
 
 
+TORIC = Sought(strata=STRONG_CYLINDERS)
+
+
 def _draw_eye(chance: Chance, settings: Settings) -> dict[str, Any]:
-    rx = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(0.75, 3))
+    rx = patient_lens(chance, settings, sphere=(-7, 6), cylinder=(0.75, 3), at_the_bench=True, sought=TORIC)
     near = chance.among((rx.axis, across(rx.axis)))
     aside = chance.among((15, 20, 25, 30)) * chance.among((1, -1))
     return (

@@ -82,7 +82,7 @@ def _begin_movement(bench: Bench) -> tuple[str, str, float]:
 
 
 def _draw_movement(chance: Chance, settings: Settings) -> dict[str, Any]:
-    rx = SphCyl(patient_sphere(chance, -5, 5))
+    rx = SphCyl(patient_sphere(chance, settings, -5, 5))
     distance = pick_distance(chance, settings)
     left = chance.among((0.0, 0.0, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)) * chance.among((1, -1))
     wide = settings.level != "novice" and chance.happens(0.3)
@@ -181,7 +181,7 @@ LEFTS = Key[Mapping[str, float]]("lefts")
 
 
 def _draw_nearer(chance: Chance, settings: Settings) -> dict[str, Any]:
-    rx = patient_sphere(chance, -4, 4)
+    rx = patient_sphere(chance, settings, -4, 4)
     distance = pick_distance(chance, settings)
     sizes = chance.among(((0.5, 1.25, 3.0), (0.5, 1.5, 3.5), (0.75, 1.75, 4.0)))
     lefts = [size * chance.among((1, -1)) for size in chance.shuffled(sizes)]

@@ -10,7 +10,7 @@ from cases.curriculum.bench import FAMILY
 from cases.curriculum.bench.eye_on_bench import RX, SWEEP_ALONE, several
 from cases.curriculum.bench_stage import SAME_AS_STREAK, Bench, Stage, View, as_still, one_view
 from cases.curriculum.bench_types import Moving
-from cases.curriculum.drawn_eyes import patient_lens
+from cases.curriculum.drawn_eyes import STRONG_CYLINDERS, Sought, patient_lens
 from cases.curriculum.movements import IN_PLACE, STREAK
 from cases.curriculum.steps import DISTANCE, as_written, degrees, pick_distance
 from cases.notation.prescription import write_distance
@@ -58,8 +58,11 @@ TURN = Field("turn", "Turn the streak", TURNS)
 SKEW = Key[float]("skew", unit="°")
 
 
+TORIC = Sought(strata=STRONG_CYLINDERS)
+
+
 def _draw_axis(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = patient_lens(chance, settings, sphere=(-3, 3), cylinder=(1.5, 3))
+    eye = patient_lens(chance, settings, sphere=(-5, 4), cylinder=(1.5, 3), at_the_bench=True, sought=TORIC)
     distance = pick_distance(chance, settings)
     # The less plus meridian is nearly neutral and the other still shows with: the usual moment to look for the axis.
     gross = eye.sphere + eye.cylinder + vergence_in_quarters(distance)
@@ -164,7 +167,7 @@ BANDS = Key[tuple[float, ...]]("bands", unit="mm")
 
 
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = patient_lens(chance, settings, sphere=(-3, 3), cylinder=(1, 3))
+    eye = patient_lens(chance, settings, sphere=(-5, 4), cylinder=(1, 3), at_the_bench=True, sought=TORIC)
     distance = chance.among((67.0, 80.0)) if settings.distance_cm < 60 else settings.distance_cm
     step = chance.among((0.0, 0.25, 0.5, -0.25, -0.5, 0.0))
     exact = SphCyl(eye.sphere + vergence_in_quarters(distance), eye.cylinder, eye.axis)

@@ -6,7 +6,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.drawn_eyes import patient_lens
+from cases.curriculum.drawn_eyes import STRONG_CYLINDERS, Sought, of_subject, two_readings
 from cases.curriculum.power_vectors import (
     ADD,
     AXIS_90_OUT,
@@ -18,10 +18,10 @@ from cases.curriculum.power_vectors import (
     fine,
 )
 from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE, SUM
-from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, as_written
+from cases.curriculum.steps import FORM, FORM_WORDS, PRESCRIPTION, as_written, pick_lens
 from cases.curriculum.transposing import in_other_form, turning_steps
 from cases.figures.lenses import power_cross
-from cases.optics.axes import axis_of
+from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -91,15 +91,33 @@ MEAN_OR_HALF: tuple[Pair, ...] = tuple(
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    """Draw two readings of one eye whose axes differ, in three cases of five across 180."""
+    across_180 = of_subject(chance).happens(0.6)
+
+    def wanted(first: SphCyl, second: SphCyl) -> bool:
+        moderate = all(0.75 <= -one.cylinder <= 3 and abs(one.sphere) <= 6 for one in (first, second))
+        agree = abs(first.spherical_equivalent - second.spherical_equivalent) <= settings.norm("repeat-mean") and abs(
+            first.cylinder - second.cylinder
+        ) <= settings.norm("repeat-cylinder")
+        apart = abs(first.axis - second.axis)
+        return moderate and agree and 10 <= axis_gap(first.axis, second.axis) <= 20 and (apart > 90 or not across_180)
+
+    first, second = two_readings(
+        chance, settings, wanted, practised=False, sought=Sought(strata=STRONG_CYLINDERS)
+    ) or _evenly_drawn(chance, settings, across_180=across_180)
+    return given(FIRST, SECOND, FORM).to(first.in_form(settings.form), second.in_form(settings.form), settings.form)
+
+
+def _evenly_drawn(chance: Chance, settings: Settings, *, across_180: bool) -> tuple[SphCyl, SphCyl]:
     step = 1 if settings.level == "expert" else 5
-    first = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(1, 3))
+    first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(1, 3))
     turn = chance.among((-1, 1)) * chance.stepped(10, 20, step)
-    if chance.happens(0.6):
+    if across_180:
         start = 180 - step if turn > 0 else step
         first = SphCyl(first.sphere, first.cylinder, start)
     size = min(first.cylinder + chance.among((-0.25, 0, 0.25)), -0.5)
     second = SphCyl(first.sphere + chance.among((-0.5, -0.25, 0.25, 0.5)), size, axis_of(first.axis + turn))
-    return given(FIRST, SECOND, FORM).to(first.in_form(settings.form), second.in_form(settings.form), settings.form)
+    return first, second
 
 
 @given(FIRST, SECOND).drawing

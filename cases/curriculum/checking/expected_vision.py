@@ -17,7 +17,7 @@ from cases.curriculum.checking.blur_and_vision import (
     not_cleared,
     range_words,
 )
-from cases.curriculum.drawn_eyes import as_recorded, first_fitting
+from cases.curriculum.drawn_eyes import AT_A_CHART, as_recorded, first_fitting
 from cases.curriculum.shared_keys import LEFT, MEAN, SHARE
 from cases.curriculum.steps import RX, as_written, pick_axis, signed, size
 from cases.figures.lenses import power_cross
@@ -226,7 +226,7 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
         return (rx, accommodation) if plain and (_near_a_centre(blur) or blur == 0) else None
 
     # One case in four is a hyperope who cannot clear all of it: few patients are, and it is the hardest.
-    if not chance.happens(0.25) and (found := first_fitting(chance, fits)):
+    if not chance.happens(0.25) and (found := first_fitting(chance, settings, fits, AT_A_CHART)):
         return given(RX, ACCOMMODATION).to(found[0].in_form(chance.among(("minus", "minus", "plus"))), found[1])
     return _evenly_drawn(chance, settings, most)
 

@@ -10,10 +10,12 @@ from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.checking_steps import DIFFERENCE_REVERSED
 from cases.curriculum.checking.pair_of_eyes import LEFT, PAIR_OF_EYES, RIGHT, eyes_figure, eyes_words
+from cases.curriculum.drawn_eyes import Sought, as_recorded, first_fitting
 from cases.curriculum.shared_keys import POWERS, SHARES
 from cases.curriculum.steps import FIRST_LENS, SECOND_LENS, listed, signed
 from cases.optics.axes import axis_gap
 from cases.optics.lens import SphCyl
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType
 from cases.procedure.chain import Skill, SlipName
@@ -43,11 +45,33 @@ ANGLES = Key[tuple[float, ...]]("angles", unit="°")
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    """Draw both eyes of one patient; below experts each axis is a near one whose sine is known by heart.
+
+    At 45° itself half of the cylinder is right by every wrong way, so there it is 30° or 60°.
+    """
+
     def eye() -> SphCyl:
         axis = float(chance.among(AXES[settings.level]))
-        return SphCyl(chance.stepped(-5, 5), -chance.stepped(0.5, 3), axis).in_form(settings.form)
+        return SphCyl(chance.stepped(-5, 5), -chance.stepped(0.5, 3), axis)
 
-    return given(RIGHT, LEFT).to(eye(), eye())
+    def fits(patient: Patient) -> tuple[SphCyl, SphCyl] | None:
+        right, left = (as_recorded(patient.eye(side).lens, settings) for side in SIDES)
+        usable = all(0.5 <= -one.cylinder <= 3 and abs(one.sphere) <= 7 for one in (right, left))
+        return (_at_known_axis(right, chance, settings), _at_known_axis(left, chance, settings)) if usable else None
+
+    right, left = first_fitting(chance, settings, fits, Sought(strata=("oblique axis",))) or (eye(), eye())
+    return given(RIGHT, LEFT).to(right.in_form(settings.form), left.in_form(settings.form))
+
+
+def _at_known_axis(lens: SphCyl, chance: Chance, settings: Settings) -> SphCyl:
+    if settings.level == "expert":
+        return lens
+    known = sorted({axis for axis in AXES[settings.level] if axis % 90 != 45}, key=lambda one: axis_gap(one, lens.axis))
+    near = [axis for axis in known if axis_gap(axis, lens.axis) <= NEAR_DEG]
+    return SphCyl(lens.sphere, lens.cylinder, float(chance.among(near or known[:1])))
+
+
+NEAR_DEG = 20.0
 
 
 @given(FIRST_LENS, SECOND_LENS)

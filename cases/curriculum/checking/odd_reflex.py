@@ -6,9 +6,11 @@ from typing import Any, cast
 
 from cases.curriculum import skills
 from cases.curriculum.checking import FAMILY
-from cases.curriculum.drawn_eyes import AGE
+from cases.curriculum.drawn_eyes import AGE, first_fitting
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
 from cases.figures.unusual_reflexes import OddReflex, odd_reflex
+from cases.patients.mixture import POPULATION_SHARE
+from cases.patients.patient import SIDES, Medium, Patient, Side
 from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
@@ -269,11 +271,56 @@ def _defensible(beside: str, reflex: str) -> tuple[Defensible, ...]:
     return ()
 
 
-def _draw(chance: Chance, _: Settings) -> dict[str, Any]:
+SIGHTS_OF: dict[Medium, tuple[str, ...]] = {
+    "keratoconus": ("cylinder-rising", "young-cylinder-changing"),
+    "nuclear opacity": ("old-more-minus",),
+    "cortical opacity": ("stays-after-blink",),
+    "subcapsular opacity": ("stays-after-blink",),
+    "scar": ("stays-after-blink",),
+    "tear film": ("slides-after-blink",),
+    "vitreous haze": ("all-steps-tried",),
+    "no reflex": ("all-steps-tried",),
+    "white reflex": ("child-always", "child-to-one-side", "child-photographs"),
+}
+HARD_TO_READ_D = 5.0
+"""From about this far from neutral, in D, a reflex is dim and seems to stand still: common practice."""
+WIDE_PUPIL_MM = 6.5
+LOOKS_NEAR_ONCE_IN = 0.15
+"""Any young patient's reflex can fluctuate: the share who are taken for it, so that they do not crowd out the rest."""
+
+
+def _sights(patient: Patient, side: Side, chance: Chance) -> list[str]:
+    """Return what this eye of a patient can show, of those sights that go with the patient's age."""
+    eye = patient.eye(side)
+    found = [name for medium in eye.media for name in SIGHTS_OF.get(medium, ())]
+    if not found:
+        if eye.natural_lens and abs(eye.M) >= HARD_TO_READ_D:
+            found.append("small-steps-tried")
+        if side == "left" and patient.left.M - patient.right.M >= 2:
+            found.append("never-evened" if eye.best_logmar > 0.2 else "evened-by-lens")
+        if eye.pupil_dim_mm >= WIDE_PUPIL_MM and eye.margin_per_mm2 < 0:
+            found.append("middle-plain")
+        if patient.amplitude_d >= 3 and chance.happens(LOOKS_NEAR_ONCE_IN):
+            found += ["looks-at-light", "looks-far"]
+    return [name for name in found if SIGHTS[name].ages[0] <= round(patient.age_y) <= SIGHTS[name].ages[1]]
+
+
+def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
+    """Draw what a patient of the mixture shows in three cases of five, else every reflex as often as any other."""
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> tuple[str, float] | None:
+        sights = _sights(patient, side, chance)
+        return (chance.among(sights), float(round(patient.age_y))) if sights else None
+
+    found = first_fitting(chance, settings, fits) if chance.happens(POPULATION_SHARE) else None
+    if found is not None:
+        beside, age = found
+        return given(REFLEX, KNOWN_BESIDE, AGE, EYE).to(SIGHTS[beside].reflex, beside, age, side)
     reflex = chance.among([option.id for option in REFLEXES.options])
     beside = chance.among([name for name, sight in SIGHTS.items() if sight.reflex == reflex])
     # Of two unequal glows the figure and the words have the left one faint.
-    eye = "left" if reflex == "unequal" else chance.among(("right", "left"))
+    eye = "left" if reflex == "unequal" else chance.among(SIDES)
     return given(REFLEX, KNOWN_BESIDE, AGE, EYE).to(reflex, beside, float(chance.whole(*SIGHTS[beside].ages)), eye)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from cases.curriculum.checking import FAMILY
@@ -15,9 +15,9 @@ from cases.curriculum.checking.checking_steps import (
     SIGN_AGAINST_LIMIT,
     subtract_means,
 )
-from cases.curriculum.drawn_eyes import patient_lens
+from cases.curriculum.drawn_eyes import of_subject, two_readings
 from cases.curriculum.shared_keys import AXES, CYLINDERS, MEAN_DIFFERENCE
-from cases.curriculum.steps import as_written, degrees, signed, size
+from cases.curriculum.steps import as_written, degrees, pick_lens, signed, size
 from cases.figures.lenses import power_cross
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
@@ -198,11 +198,42 @@ def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     limits = given(MEAN_LIMIT, CYLINDER_LIMIT, AXIS_LIMIT, AXIS_FROM).to(
         settings.norm("repeat-mean"), settings.norm("repeat-cylinder"), settings.norm("repeat-axis"), AXIS_AGREEMENT[2]
     )
-    first = patient_lens(chance, settings, sphere=(-5, 5), cylinder=(0.25, 2.5))
-    second = _second(first, chance.among(SORTS), limits, chance, settings)
+    sort = of_subject(chance).among(SORTS)
+
+    def wanted(first: SphCyl, second: SphCyl) -> bool:
+        moderate = all(0.25 <= -one.cylinder <= 3 and abs(one.sphere) <= 6 for one in (first, second))
+        return moderate and first != second and _beyond(first, second, limits) == BEYOND[sort]
+
+    # A practised hand hardly ever strays beyond the limits: readings to be repeated are those of a new one.
+    practised = sort == "accept" and chance.happens(0.5)
+    readings = two_readings(chance, settings, wanted, practised=practised)
+    first, second = readings or _evenly_drawn(sort, limits, chance, settings)
     forms = [settings.form, "plus" if settings.form == "minus" else "minus"]
     mixed = settings.level != "novice" and chance.happens(0.35)
     return given(FIRST, SECOND).to(first.in_form(forms[0]), second.in_form(forms[mixed])) | limits
+
+
+BEYOND = {
+    "accept": (False, False, False),
+    "again-mean": (True, False, False),
+    "again-cylinder": (False, True, False),
+    "again-axis": (False, False, True),
+}
+
+
+def _beyond(first: SphCyl, second: SphCyl, limits: Mapping[str, float]) -> tuple[bool, bool, bool]:
+    """Say which of mean, cylinder and axis two readings in minus form differ in by more than the limits."""
+    strong = min(-first.cylinder, -second.cylinder) >= AXIS_FROM.get(limits)
+    return (
+        abs(first.spherical_equivalent - second.spherical_equivalent) > MEAN_LIMIT.get(limits),
+        abs(first.cylinder - second.cylinder) > CYLINDER_LIMIT.get(limits),
+        strong and axis_gap(first.axis, second.axis) > AXIS_LIMIT.get(limits),
+    )
+
+
+def _evenly_drawn(sort: str, limits: dict[str, float], chance: Chance, settings: Settings) -> tuple[SphCyl, SphCyl]:
+    first = pick_lens(chance, settings, sphere=(-5, 5), cylinder=(0.25, 2.5))
+    return first, _second(first, sort, limits, chance, settings)
 
 
 def _second(first: SphCyl, sort: str, limits: dict[str, float], chance: Chance, settings: Settings) -> SphCyl:

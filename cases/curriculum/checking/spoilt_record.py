@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from cases.curriculum.drawn_eyes import ANYBODY, Sought, as_recorded, first_fitting
 from cases.curriculum.record_faults import all_faults
 from cases.curriculum.steps import mirrored, pick_axis, pick_distance
 from cases.notation.prescription import write_axis, write_power
 from cases.optics.axes import axis_of
 from cases.optics.lens import SphCyl
+from cases.patients.patient import SIDES, Patient
 from cases.procedure.randomness import Chance
 from cases.procedure.settings import Settings
 
@@ -45,7 +47,7 @@ def draw_record(chance: Chance, settings: Settings) -> Record:
 
 
 def _spoilt(wanted: list[str], chance: Chance, settings: Settings) -> Record:
-    right, left = _two_eyes(chance, settings)
+    right, left = _two_eyes(chance, settings, swapped="eyes-swapped" in wanted)
     lines = {"right": _line(right, chance), "left": _line(_in_other_form(left, wanted), chance)}
     names = chance.shuffled(["right", "left"])
     for place, fault in enumerate(one for one in wanted if one in IN_A_LINE):
@@ -71,13 +73,32 @@ def _drops(wanted: list[str], chance: Chance) -> str:
     return "untimed" if "time-unsaid" in wanted else chance.among(("none", "timed"))
 
 
-def _two_eyes(chance: Chance, settings: Settings) -> tuple[SphCyl, SphCyl]:
-    """Draw two eyes so unlike that an exchange of their lines shows whatever else is wrong with the record."""
+def _two_eyes(chance: Chance, settings: Settings, *, swapped: bool) -> tuple[SphCyl, SphCyl]:
+    """Draw both eyes of a patient: so unlike, where lines are exchanged, that it shows whatever else is wrong."""
+
+    def fits(patient: Patient) -> tuple[SphCyl, SphCyl] | None:
+        right, left = (as_recorded(patient.eye(side).lens, settings) for side in SIDES)
+        if max(right.strongest, left.strongest) > 9 or (swapped and not _unlike(right, left)):
+            return None
+        return right.in_form(settings.form), left.in_form(settings.form)
+
+    found = first_fitting(chance, settings, fits, UNEQUAL if swapped else ANYBODY)
+    return found or _evenly_drawn(chance, settings)
+
+
+UNEQUAL = Sought(strata=("unequal eyes over 1.50 D",))
+
+
+def _unlike(right: SphCyl, left: SphCyl) -> bool:
+    return all(abs(a - b) >= 1 for a in _sizes(right) for b in _sizes(left))
+
+
+def _evenly_drawn(chance: Chance, settings: Settings) -> tuple[SphCyl, SphCyl]:
     while True:
         axis = 180.0 if chance.happens(0.25) else pick_axis(chance, settings)
         right = _eye(chance, settings, axis)
         left = _eye(chance, settings, axis_of(mirrored(axis)))
-        if all(abs(a - b) >= 1 for a in _sizes(right) for b in _sizes(left)):
+        if _unlike(right, left):
             return right, left
 
 

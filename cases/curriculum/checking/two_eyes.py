@@ -94,9 +94,9 @@ def fellow_eye(
 def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     limit = settings.norm("anisometropia-check")
-    sort = chance.among(("distance", "distance", "keep", "over-limit"))
-    eyes = _of_a_patient(sort, chance, settings, distance, limit)
-    return eyes or _evenly_drawn(sort, chance, settings, distance, limit)
+    return _of_a_patient(chance, settings, distance, limit) or _evenly_drawn(
+        chance.among(SORTS), chance, settings, distance, limit
+    )
 
 
 def more_plus(lens: SphCyl, power: float) -> SphCyl:
@@ -104,13 +104,15 @@ def more_plus(lens: SphCyl, power: float) -> SphCyl:
     return SphCyl(lens.sphere + power, lens.cylinder, lens.axis)
 
 
-def _of_a_patient(
-    sort: str, chance: Chance, settings: Settings, distance: float, limit: float
-) -> dict[str, Any] | None:
-    """Draw both eyes of one patient; where the distance was left in, of one who has hardly a difference."""
+SORTS = ("distance", "distance", "keep", "over-limit")
+
+
+def _of_a_patient(chance: Chance, settings: Settings, distance: float, limit: float) -> dict[str, Any] | None:
+    """Draw both eyes of one patient; the distance is left in with one who has hardly a difference."""
     off = vergence_in_quarters(distance)
     most = 2.0 if settings.level == "novice" else 3.0
     holds: Side = chance.among(SIDES)
+    left_in = chance.happens(0.75)
     form = settings.form if chance.happens(0.7) else chance.among(("minus", "plus"))
 
     def fits(patient: Patient) -> tuple[SphCyl, SphCyl] | None:
@@ -118,14 +120,11 @@ def _of_a_patient(
         if not all(0.5 <= -one.cylinder <= most and one.strongest <= 8 for one in (right, left)):
             return None
         gap = right.spherical_equivalent - left.spherical_equivalent
-        if sort == "distance":
-            if abs(gap) > 0.25:
-                return None
+        if abs(gap) <= 0.25 and left_in:
             return (more_plus(right, off), left) if holds == "right" else (right, more_plus(left, off))
-        there = abs(abs(gap) - off) >= RIVALS_APART and gap
-        return (right, left) if there and (abs(gap) >= limit) == (sort == "over-limit") else None
+        return (right, left) if gap and abs(abs(gap) - off) >= RIVALS_APART else None
 
-    eyes = first_fitting(chance, fits)
+    eyes = first_fitting(chance, settings, fits)
     if eyes is None:
         return None
     right, left = eyes

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from cases.curriculum.drawn_eyes import UNDER_DROPS, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.steps import DISTANCE, DROPS_CAUTION, lens_in_place, pick_distance, signed, size
 from cases.figures.distances import near_card
 from cases.notation.prescription import write_distance
 from cases.notation.sums import less_signed
+from cases.optics.vergence import vergence, vergence_in_quarters
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
@@ -107,18 +110,34 @@ def _by_pupil(pupil: str) -> str:
 
 
 def _draw_check(chance: Chance, settings: Settings) -> dict[str, Any]:
+    """Draw a patient under drops, whose accommodation is relaxed, is not yet, or wavers within what may be left."""
     limit = settings.norm("residual-accommodation-limit")
-    far = chance.stepped(-2, 7)
-    out = chance.happens(0.35)
-    residual = chance.stepped(0, max(limit - 0.25, 0.25)) if out else chance.stepped(limit + 0.5, limit + 2.25)
-    wavering = chance.happens(0.25)
-    if wavering:
-        residual = chance.stepped(0, limit)
+    card_cm, distance = chance.among((33.0, 40.0)), pick_distance(chance, settings)
+    out, wavering = chance.happens(0.35), chance.happens(0.25)
+    side = chance.among(SIDES)
+    most = limit if wavering else max(limit - 0.25, 0.25)
+
+    def fits(patient: Patient) -> tuple[float, float] | None:
+        eye = patient.eye(side)
+        # How much of the accommodation the drops have taken by now: nearly all, or less.
+        taken = chance.stepped(0.8, 1.0, 0.02) if out or wavering else chance.stepped(0.1, 0.9, 0.02)
+        reach, tone = patient.amplitude_d * (1 - taken), eye.latent_d * (1 - taken)
+        near = min(reach, max(tone, patient.response_lead_d + patient.response_slope * vergence(card_cm)))
+        far = min(reach, tone)
+        residual = round(4 * (near - far)) / 4
+        gross = round(4 * (eye.M - far)) / 4 + vergence_in_quarters(distance)
+        usable = residual <= most if out or wavering else residual >= limit + 0.5
+        return (gross, residual) if usable and eye.natural_lens and -4 <= gross <= 10 else None
+
+    far, residual = first_fitting(chance, settings, fits, UNDER_DROPS) or (
+        chance.stepped(-2, 7),
+        chance.stepped(0, most) if out or wavering else chance.stepped(limit + 0.5, limit + 2.25),
+    )
     return given(FAR, NEAR, CARD, DISTANCE, STEADY, PUPIL).to(
         far,
         far - residual,
-        chance.among((33.0, 40.0)),
-        pick_distance(chance, settings),
+        card_cm,
+        distance,
         "wavering" if wavering else "steady",
         "wide" if chance.happens(0.6) else "moving",
     ) | given(WAIT, LIMIT).to("over" if out and not wavering else chance.among(("running", "over")), limit)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from cases.curriculum.drawn_eyes import AGE, age_words, first_fitting
+from cases.curriculum.drawn_eyes import AGE, Sought, age_words, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import ONE_NET
 from cases.curriculum.steps import lens_in_place, signed, size, subtract_sizes
@@ -83,10 +83,11 @@ def _draw_dark(chance: Chance, settings: Settings) -> dict[str, Any]:
     def fits(patient: Patient) -> tuple[float, float] | None:
         # In the dark the eye is focused nearer by its dark focus: less plus is neutral at 50 cm.
         gross = step * round((patient.eye(side).M + 100 / DARK_CM - patient.dark_near_d) / step)
-        usable = patient.age_y <= (40 if minus else 14) and -8 <= gross <= 12 and minus <= (gross < 0)
+        usable = -8 <= gross <= 12 and minus <= (gross < 0)
         return (gross, float(round(patient.age_y))) if usable else None
 
-    gross, age = first_fitting(chance, fits) or (chance.stepped(-8, 12, step), 0.0)
+    found = first_fitting(chance, settings, fits, Sought((0.1, 40.0 if minus else 14.0)))
+    gross, age = found or (chance.stepped(-8, 12, step), 0.0)
     return given(GROSS, ALLOWANCE, AGE).to(gross, allowance, age)
 
 

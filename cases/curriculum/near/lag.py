@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.drawn_eyes import AGE, age_words, first_fitting
+from cases.curriculum.drawn_eyes import AGE, Sought, age_words, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import DEMAND
 from cases.curriculum.steps import fixation_demand, signed, size
@@ -87,7 +87,7 @@ def _card(uid: str, its: float, target_cm: float) -> Figure:
 def _draw_lag(chance: Chance, settings: Settings) -> dict[str, Any]:
     target = _pick_card(chance)
     low = 0.25 if settings.level == "novice" else -0.75
-    lag, age = _lag_of_a_patient(chance, target, low=low) or (chance.stepped(low, 2), 0.0)
+    lag, age = _lag_of_a_patient(chance, settings, target, low=low) or (chance.stepped(low, 2), 0.0)
     return given(LENS, TARGET, AGE).to(round(4 * lag) / 4 + 0.0, target, age)
 
 
@@ -95,17 +95,19 @@ def _pick_card(chance: Chance) -> float:
     return chance.among((33.0, 40.0, 50.0)) if chance.happens(0.25) else float(chance.whole(25, 60))
 
 
-def _lag_of_a_patient(chance: Chance, target_cm: float, *, low: float) -> tuple[float, float] | None:
+def _lag_of_a_patient(
+    chance: Chance, settings: Settings, target_cm: float, *, low: float
+) -> tuple[float, float] | None:
     """Draw by how many dioptres a corrected patient's answer falls short of a card, and the patient's age in years."""
 
     def fits(patient: Patient) -> tuple[float, float] | None:
         demand = vergence(target_cm)
         answer = min(patient.amplitude_d, patient.response_lead_d + patient.response_slope * demand)
-        # A presbyope is given an addition and is not asked for a lag.
-        usable = 3 <= patient.age_y <= 46 and low <= demand - answer <= 2
+        usable = low <= demand - answer <= 2
         return (demand - answer, float(round(patient.age_y))) if usable else None
 
-    return first_fitting(chance, fits)
+    # A presbyope is given an addition and is not asked for a lag.
+    return first_fitting(chance, settings, fits, Sought((3, 46)))
 
 
 def _lag_or_lead(lag: float) -> str:
@@ -344,7 +346,14 @@ near_response = CaseType(
 def _draw_move_back(chance: Chance, settings: Settings) -> dict[str, Any]:
     target = _pick_card(chance)
     lead = settings.level == "expert" and chance.happens(0.2)
-    return given(TARGET_CM, NEUTRAL).to(target, target - chance.whole(3, 8) if lead else target + chance.whole(4, 30))
+
+    def fits(patient: Patient) -> float | None:
+        answer = min(patient.amplitude_d, patient.response_lead_d + patient.response_slope * vergence(target))
+        back = round(100 / answer) - target if answer > 0.5 else 0.0
+        return target + back if (-8 <= back <= -3 if lead else 4 <= back <= 30) else None
+
+    evenly = target - chance.whole(3, 8) if lead else target + chance.whole(4, 30)
+    return given(TARGET_CM, NEUTRAL).to(target, first_fitting(chance, settings, fits, Sought((3, 46))) or evenly)
 
 
 def _lag_by(words: str, lag: Rule[float], name: SlipName, live: Rule[bool] | None = None) -> Slip[float]:

@@ -9,7 +9,7 @@ from typing import Any
 from cases.curriculum import skills
 from cases.curriculum.bench_stage import Bench, View
 from cases.curriculum.bench_types import HeldPair, Moving, wanting
-from cases.curriculum.drawn_eyes import as_recorded, first_fitting
+from cases.curriculum.drawn_eyes import UNDER_DROPS, Sought, as_recorded, first_fitting
 from cases.curriculum.near import FAMILY
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
@@ -36,6 +36,7 @@ from cases.notation.prescription import write_distance, write_power
 from cases.notation.sums import less_signed
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
+from cases.optics.vergence import vergence_in_quarters
 from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible, Probe
@@ -118,7 +119,7 @@ def _of_a_patient(chance: Chance, settings: Settings) -> tuple[SphCyl, float] | 
         usable = gain >= 0.5 and 0.5 <= -dry.cylinder <= 2 and abs(dry.sphere) <= 6 and dry.axis % 45
         return (dry, gain) if usable else None
 
-    return first_fitting(chance, fits)
+    return first_fitting(chance, settings, fits, UNDER_DROPS)
 
 
 def _draw_wet_dry(chance: Chance, settings: Settings) -> dict[str, Any]:
@@ -353,8 +354,23 @@ wet_dry = CaseType(
 
 
 def _draw_zones(chance: Chance, settings: Settings) -> dict[str, Any]:
-    centre = chance.stepped(-6, 9)
-    return given(CENTRE, MARGIN, DISTANCE).to(centre, centre - chance.stepped(0.75, 2), pick_distance(chance, settings))
+    distance = pick_distance(chance, settings)
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> tuple[float, float] | None:
+        eye = patient.eye(side)
+        centre = round(4 * eye.M) / 4 + vergence_in_quarters(distance)
+        # The margin of a wide pupil is more myopic by the square of its radius.
+        more_minus = -round(4 * eye.margin_per_mm2 * (eye.pupil_drops_mm / 2) ** 2) / 4
+        return (centre, more_minus) if more_minus >= 0.5 and -9 <= centre <= 12 else None
+
+    found = first_fitting(chance, settings, fits, WIDE_PUPILS)
+    centre, more_minus = found or (chance.stepped(-6, 9), chance.stepped(0.5, 1.25))
+    return given(CENTRE, MARGIN, DISTANCE).to(centre, centre - more_minus, distance)
+
+
+WIDE_PUPILS = Sought((8.0, 65.0))
+"""Ages in years of centre and margin: before, hardly any margin disagrees by half a dioptre."""
 
 
 CENTRE = Field("centre", "Sphere at which the central 3 to 4 mm are neutral", quantities.POWER)

@@ -9,6 +9,7 @@ from typing import Any
 
 from cases.curriculum import skills
 from cases.curriculum.cross import FIRST_TAKEN, PLACE_AXIS, choose_sphere, find_cylinder
+from cases.curriculum.drawn_eyes import STRONG, STRONG_AND_TORIC, Sought, as_recorded, first_fitting
 from cases.curriculum.planes import FAMILY
 from cases.curriculum.shared_keys import AXIS, CYLINDER, MERIDIANS, POWERS, SPHERE
 from cases.curriculum.steps import FORM, FORM_WORDS, METRES, NET, RX, as_written, degrees, listed, pick_axis, signed
@@ -17,6 +18,7 @@ from cases.notation.prescription import rounded_power
 from cases.notation.sums import about
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl, moved_power
+from cases.patients.patient import SIDES, Eye, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -183,12 +185,19 @@ def _figure(lens: Rule[SphCyl]) -> Drawing:
     return draw
 
 
-def pick_move(chance: Chance, settings: Settings) -> float:
-    """Draw a move in mm: from the trial frame to the cornea for a novice, else either way."""
+def pick_move(chance: Chance, settings: Settings, vertex_mm: float) -> float:
+    """Draw a move in mm: for a novice from this patient's trial frame to the cornea, else either way.
+
+    For an expert it may be any part of the way, as from one frame to another.
+    """
     if settings.level == "novice":
-        return float(chance.among((12, 12, *range(10, 17))))
+        return vertex_mm
     way = -1 if chance.happens(0.3) else 1
-    return way * float(chance.among((12, 12, 13, 14, 15)) if settings.level == "competent" else chance.whole(4, 16))
+    return way * (vertex_mm if settings.level == "competent" else float(chance.whole(4, 16)))
+
+
+def _vertex_mm(eye: Eye) -> float:
+    return float(min(max(round(eye.vertex_mm), 10), 16))
 
 
 # --- a sphere ----------------------------------------------------------------------------------------------------
@@ -196,10 +205,19 @@ def pick_move(chance: Chance, settings: Settings) -> float:
 
 def _draw_sphere(chance: Chance, settings: Settings) -> dict[str, Any]:
     step = 0.25 if settings.level == "expert" else 0.5
-    return given(POWER, MOVED).to(
-        chance.among((-1, 1)) * chance.stepped(4, 20 if settings.level == "expert" else 14, step),
-        pick_move(chance, settings),
+    most = 20 if settings.level == "expert" else 14
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> tuple[float, float] | None:
+        eye = patient.eye(side)
+        power = step * round(eye.M / step) + 0.0
+        return (power, _vertex_mm(eye)) if 4 <= abs(power) <= most else None
+
+    power, vertex_mm = first_fitting(chance, settings, fits, STRONG) or (
+        chance.among((-1, 1)) * chance.stepped(4, most, step),
+        12.0,
     )
+    return given(POWER, MOVED).to(power, pick_move(chance, settings, vertex_mm))
 
 
 POWER = Field("power", "Power of the lens", quantities.POWER)
@@ -231,11 +249,24 @@ vertex_sphere = CaseType(
 
 
 def _draw_toric(chance: Chance, settings: Settings) -> dict[str, Any]:
+    sides = chance.shuffled(SIDES)
+
+    def fits(patient: Patient) -> tuple[SphCyl, float] | None:
+        for eye in map(patient.eye, sides):
+            lens = as_recorded(eye.lens, settings)
+            weakest = min(abs(lens.sphere), abs(lens.sphere + lens.cylinder))
+            if weakest >= 4 and lens.strongest <= 18 and 1 <= -lens.cylinder <= 4:
+                return lens, _vertex_mm(eye)
+        return None
+
     size, cylinder = chance.stepped(5, 14, 0.5), chance.stepped(1.5, 4)
     minus = chance.happens(0.5)
-    lens = SphCyl(-size if minus else size + cylinder, -cylinder, pick_axis(chance, settings))
+    lens, vertex_mm = first_fitting(chance, settings, fits, Sought(strata=STRONG_AND_TORIC)) or (
+        SphCyl(-size if minus else size + cylinder, -cylinder, pick_axis(chance, settings)),
+        12.0,
+    )
     form = settings.form if chance.happens(0.75) else ("plus" if settings.form == "minus" else "minus")
-    return given(RX, MOVED, FORM).to(lens.in_form(form), pick_move(chance, settings), settings.form)
+    return given(RX, MOVED, FORM).to(lens.in_form(form), pick_move(chance, settings, vertex_mm), settings.form)
 
 
 def _both_powers(across_power: Callable[[SphCyl], float]) -> Rule[tuple[tuple[float, ...], tuple[float, ...]]]:

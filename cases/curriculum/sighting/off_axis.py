@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.drawn_eyes import STRONG, first_fitting
 from cases.curriculum.shared_keys import AXIS, CYLINDER, SPHERE
 from cases.curriculum.sighting import FAMILY
 from cases.curriculum.sighting.sighting_angle import (
@@ -25,6 +26,7 @@ from cases.notation.sums import about
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import WIDEST_ANGLE, astigmatism_band
+from cases.patients.patient import SIDES, Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -268,9 +270,16 @@ ACROSS_OR_NOT_TURNED: Pair = (
 
 
 def _draw_tilted(chance: Chance, settings: Settings) -> dict[str, Any]:
-    power = chance.stepped(6, 15, 1 if settings.level == "novice" else 0.5)
+    step = 1.0 if settings.level == "novice" else 0.5
+    side = chance.among(SIDES)
+
+    def fits(patient: Patient) -> float | None:
+        power = step * round(patient.eye(side).M / step)
+        return power if 6 <= abs(power) <= 15 else None
+
+    power = first_fitting(chance, settings, fits, STRONG) or chance.among((-1, 1)) * chance.stepped(6, 15, step)
     return given(POWER, TILT, TILT_AXIS, FORM).to(
-        chance.among((-1, 1)) * power,
+        power,
         float(chance.among((10, 15, 20, 25)) if settings.level == "novice" else chance.whole(10, 25)),
         float(chance.among((180, 180, 90) if settings.level != "expert" else (180, 90, 45, 135, 20, 160))),
         settings.form,

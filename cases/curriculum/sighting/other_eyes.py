@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from cases.curriculum import skills
-from cases.curriculum.drawn_eyes import patient_sphere
+from cases.curriculum.drawn_eyes import Sought, first_fitting, patient_sphere
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, clear_of_zone, movement_for
 from cases.curriculum.shared_keys import LEFT
 from cases.curriculum.sighting import FAMILY
@@ -25,6 +25,7 @@ from cases.notation.prescription import write_distance, write_prescription
 from cases.notation.sums import added, adding_up, less
 from cases.optics.lens import SphCyl
 from cases.optics.vergence import working_vergence
+from cases.patients.patient import Patient
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -138,7 +139,7 @@ def _fog_words(lens: float, eye: float, fog: float) -> str:
 
 
 def _draw_fogged(chance: Chance, settings: Settings) -> dict[str, Any]:
-    eye = patient_sphere(chance, -4, 4)
+    eye = patient_sphere(chance, settings, -4, 4)
     return given(EYE, LENS, DISTANCE, LEAST).to(
         eye, eye + chance.stepped(-1, 3), pick_distance(chance, settings), settings.norm("fog-least")
     )
@@ -325,13 +326,35 @@ def _defensible(view: str, lacking: float) -> tuple[Defensible, ...]:
 
 
 def _draw_examiner(chance: Chance, settings: Settings) -> dict[str, Any]:
+    """Draw an examiner of working age, with what that age accommodates and what old spectacles, or none, lack."""
     held = settings.norm("usable-amplitude-share")
-    return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
-        chance.stepped(0, 5 if settings.level == "expert" else 4, 0.5),
-        0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5, 0.25),
-        pick_any_distance(chance, settings),
-        "half" if held < 0.75 else "whole",
+    most = 5 if settings.level == "expert" else 4
+    side = chance.among(("right", "left"))
+    worn = chance.happens(0.5)
+
+    def fits(examiner: Patient) -> tuple[float, float] | None:
+        eye = examiner.right if side == "right" else examiner.left
+        amplitude = round(2 * examiner.amplitude_d) / 2
+        if amplitude > most:
+            return None
+        if settings.level == "novice":
+            return amplitude, 0.0
+        # Without drops the latent plus is made up for all the time and is not missed.
+        lens = eye.habitual_rx.spherical_equivalent if worn and eye.habitual_rx is not None else 0.0
+        uncorrected = round(4 * (eye.M - eye.latent_d - lens)) / 4 + 0.0
+        return (amplitude, uncorrected) if uncorrected and -2.5 <= uncorrected <= 1.5 else None
+
+    amplitude, uncorrected = first_fitting(chance, settings, fits, EXAMINERS) or (
+        chance.stepped(0, most, 0.5),
+        0.0 if settings.level == "novice" else chance.stepped(-2.5, 1.5),
     )
+    return given(AMPLITUDE, UNCORRECTED, DISTANCE, COUNTED_ON).to(
+        amplitude, uncorrected, pick_any_distance(chance, settings), "half" if held < 0.75 else "whole"
+    )
+
+
+EXAMINERS = Sought((28.0, 70.0))
+"""Ages in years at which an examiner may not see the pupil clearly: ours."""
 
 
 @given(UNCORRECTED, NEED, VERGENCE)

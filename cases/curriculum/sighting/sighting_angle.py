@@ -168,13 +168,13 @@ def pick_offset(chance: Chance, settings: Settings, *, widest: float = 14.0) -> 
     return chance.stepped(2, widest, 1.0 if settings.level == "novice" else 0.2)
 
 
-def _pick_pupils(chance: Chance) -> float:
+def _pick_pupils(chance: Chance, settings: Settings) -> float:
     """Draw a patient's distance between the pupils in cm, to the millimetre."""
 
     def fits(patient: Patient) -> float | None:
         return round(patient.pd_mm) / 10 if 4.2 <= patient.pd_mm / 10 <= 7.6 else None
 
-    return first_fitting(chance, fits) or chance.stepped(5.4, 7.2, 0.2)
+    return first_fitting(chance, settings, fits) or chance.stepped(5.4, 7.2, 0.2)
 
 
 sighting_angle = CaseType(
@@ -252,7 +252,7 @@ eye_for_eye = CaseType(
     findings=Group((PATIENT_EYE, PUPILS, DISTANCE)),
     asks=(OWN_EYE, MOVE, ANGLE_BEFORE),
     draw=lambda chance, settings: given(PATIENT_EYE, PUPILS, DISTANCE).to(
-        chance.among(("right", "left")), _pick_pupils(chance), pick_any_distance(chance, settings)
+        chance.among(("right", "left")), _pick_pupils(chance, settings), pick_any_distance(chance, settings)
     ),
     steps=(
         OWN_EYE.step(

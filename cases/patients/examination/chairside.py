@@ -60,6 +60,18 @@ class Card:
     invented: bool
 
     @property
+    def no_chart(self) -> bool:
+        """Say whether the patient is too young for a chart."""
+        return set(self.vision.values()) == {NO_CHART}
+
+    @property
+    def vision_words(self) -> str:
+        """Write the vision of both eyes, or once what holds for both."""
+        if self.no_chart:
+            return NO_CHART
+        return f"right {self.vision['right']}, left {self.vision['left']}"
+
+    @property
     def name(self) -> str:
         """Return name and age."""
         return f"{self.title}, {self.age}"

@@ -66,8 +66,21 @@ def _distance(_: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
 
 
 def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
+    said = tuple(_why_it_accommodated(patient, examined, found))
+    yield from said
+    end = examined.ends_of(found.side)[-1]
+    if said:
+        return
+    if cycloplegia(patient, found.side, end.state, end.minute):
+        yield "The drops left a little accommodation. A check from far to near shows it."
+    else:
+        yield "With a far target and fog this much plus stays hidden: only cycloplegia shows it."
+
+
+def _why_it_accommodated(patient: Patient, examined: Examined, found: Ledger) -> Iterator[str]:
     end = examined.ends_of(found.side)[-1]
     state = end.state
+    share = cycloplegia(patient, found.side, state, end.minute)
     if gaze(patient, state, end.minute).away:
         yield "The patient had turned to something near when neutral was called."
     elif state.target == "face":
@@ -78,11 +91,12 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Itera
         yield f"The target was only {state.target:g} m away."
     fellow = other(found.side)
     fog = state.sum_of_lenses(fellow).spherical_equivalent - patient.eye(fellow).M
-    if fog > FOG_MOST_D:
+    if share >= NOT_YET:
+        pass  # once drops have worked nobody fogs, and nothing is gained by it
+    elif fog > FOG_MOST_D:
         yield "The other eye was fogged by more than 3 D, so that nothing held its focus."
     elif fog < FOG_LEAST_D:
         yield "The other eye was not fogged, and it ruled the focus of both."
-    share = cycloplegia(patient, found.side, state, end.minute)
     if share and share < NOT_YET:
         yield "The drops had not yet worked when neutral was called."
     given = [one for one in examined.state.drops if one.side == found.side]

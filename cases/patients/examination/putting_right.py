@@ -10,9 +10,9 @@ from cases.notation.prescription import write_distance
 from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
 from cases.patients.examination.acts import FAR_M, WORKING, Act, Examined
-from cases.patients.examination.findings import DROPS_CONSIDERED_TO_Y
+from cases.patients.examination.findings import DROPS_CONSIDERED_TO_Y, FAR_ENOUGH_M, NOT_YET
 from cases.patients.examination.ledger import Ledger, TermId
-from cases.patients.examination.world import cycloplegia
+from cases.patients.examination.world import FOG_LEAST_D, FOG_MOST_D, cycloplegia, gaze
 from cases.patients.patient import Patient, Side, other
 
 DROPS_BEFORE_MIN = 40.0
@@ -59,10 +59,17 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> PutRi
     side, fellow = found.side, other(found.side)
     end = examined.ends_of(side)[-1]
     child = patient.age_y <= DROPS_CONSIDERED_TO_Y
-    if child and cycloplegia(patient, side, end.state, end.minute) < 0.85:
+    if child and cycloplegia(patient, side, end.state, end.minute) < NOT_YET:
         rest = tuple(replace(one, minute=one.minute + DROPS_BEFORE_MIN) for one in examined.acts if one.what != "drops")
         acts = (Act(0.0, "drops", "cyclopentolate"), *rest)
         return PutRight("forty minutes after drops in both eyes, watched", _watched(acts, side))
+    away = gaze(patient, end.state, end.minute).away
+    far = isinstance(end.state.target, float | int) and end.state.target >= FAR_ENOUGH_M
+    fogged = end.state.sum_of_lenses(fellow).spherical_equivalent - patient.eye(fellow).M
+    relaxed = cycloplegia(patient, side, end.state, end.minute) >= NOT_YET
+    if far and not away and (relaxed or FOG_LEAST_D <= fogged <= FOG_MOST_D):
+        # What is left is what the drops leave, or what only drops show: no other act would mend it.
+        return None
     fog = Act(0.0, "lens", ("fog", SphCyl(patient.eye(fellow).M + FOG_BY_D)), fellow)
     kept = tuple(
         replace(one, value=FAR_M) if one.what == "target" else one

@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response
 from cases.curriculum import case_list
 from cases.curriculum.case_list import CaseList
 from cases.errors import CaseError
+from cases.patients.population import EUROPE
 from cases.procedure.settings import Settings
 from quiz.classroom import classes, drills, on_paper, roster
 from quiz.classroom.drills import FEEDBACK, PLAN, Audience, BadPlan, NotNow, NotReadable, joined_after
@@ -20,6 +21,7 @@ from quiz.exports.carried import anything, left_out_lines, sorted_out
 from quiz.exports.numeric_fields import Questions
 from quiz.learning import model
 from quiz.practice.forms import BadText, Moment, written
+from quiz.practice.settings import REGIONS_SAID
 from quiz.practice.titles import slip_at_step, type_title
 from quiz.storage import class_queries, projection, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
@@ -56,14 +58,19 @@ def new(class_id: int) -> Response:
             frozenset(request.args.getlist(one, type=request_context.whole)) for one in ("group", "person", "own")
         )
         audience = _audience(what, Audience(groups, people))
-        return _form(what, FilledPlan(written(PLAN, {}), frozenset(), audience=audience, own_cases=tuple(sorted(own))))
+        return _form(what, FilledPlan(_usual(what), frozenset(), audience=audience, own_cases=tuple(sorted(own))))
     classes.member(request_context.store(), what, number)
     state = projection.states_of(request_context.store(), number).cases
     slips = tuple(model.standing(state, request_context.now()))
     # Without the name: a title stays where the learner may be deleted. Whom it is for stands beside it in the list.
-    texts = {**written(PLAN, {}), "title": "Recurring mistakes" if slips else ""}
+    texts = {**_usual(what), "title": "Recurring mistakes" if slips else ""}
     types = drills.types_for(slips, Settings(level=texts["level"]))
     return _form(what, FilledPlan(texts, frozenset(types), slips, number))
+
+
+def _usual(what: Class) -> dict[str, str]:
+    """Return the form's usual values, with the class's own region."""
+    return {**written(PLAN, {}), "region": what.region}
 
 
 def _form(what: Class, filled: FilledPlan, **more: Any) -> Response:
@@ -330,6 +337,7 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
         ("Level", drill.level),
         ("Cylinder form", f"{drill.form} cylinder"),
         ("Distance", f"{drill.distance_cm:g} cm {'in every case' if drill.fixed_distance else 'in two cases of five'}"),
+        *([] if drill.region == EUROPE else [("Refractions as in", dict(REGIONS_SAID)[drill.region])]),
         ("Cases", "the same for all" if drill.same else "each learner their own"),
         ("Marks", dict(FEEDBACK)[drill.feedback]),
     ]

@@ -13,6 +13,7 @@ from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
+from quiz.practice.settings import REGIONS_SAID
 from quiz.practice.titles import type_title
 from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
@@ -102,12 +103,15 @@ class ClassPage:
     own: bool
     """Whether they own it."""
     asks: bool
+    region: str
     asking: int
     """How many wait to be let in."""
     archived: str
     """The day on which it was; "" where it is not."""
     doubts: tuple[DoubtRow, ...] = ()
     joining_problem: str | None = None
+    region_problem: str | None = None
+    regions: tuple[tuple[str, str], ...] = REGIONS_SAID
     most: int = classes.MOST_AT_ONCE
     most_from_one: int = classes.MOST_FROM_ONE_ADDRESS
 
@@ -259,6 +263,7 @@ def _class(what: Class, code: int = 200, **more: Any) -> Response:
         may=role != "reader" and what.archived_at is None,
         own=role == "owner",
         asks=what.asks,
+        region=what.region,
         asking=len(roster_queries.requests_of(store, what.id)),
         archived=day_of(what.archived_at) if what.archived_at is not None else "",
         **more,
@@ -309,6 +314,17 @@ def code(class_id: int) -> Response:
 def asks(class_id: int) -> Response:
     """Let whoever types the code wait for a preceptor, or let them in at once."""
     classes.ask_first(request_context.store(), own_class(class_id), asks=request.form.get("asks") == "yes")
+    return redirect(url_for("classes.one", class_id=class_id), 303)
+
+
+@pages.post("/<int:class_id>/region")
+def region(class_id: int) -> Response:
+    """Keep as where the refractions of drawn patients are, for what is set from now on."""
+    what = own_class(class_id)
+    try:
+        classes.set_region(request_context.store(), what, request.form.get("region", ""))
+    except classes.UnknownRegion as error:
+        return _class(what, 422, region_problem=str(error))
     return redirect(url_for("classes.one", class_id=class_id), 303)
 
 

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from flask import Blueprint, abort, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from cases.curriculum.case_list import check_digest
+from cases.patient_sheet import check_code, patient_sheet
 from cases.patients.examination.chairside import card_of
 from cases.patients.examination.vignettes import VIGNETTES, patient_of_vignette
 from cases.patients.patient import SIDES, Patient
-from cases.patients.population import EUROPE
 from quiz.classroom import set_patients
 from quiz.classroom.set_patients import NobodySet
 from quiz.practice.examining import examinations
@@ -24,6 +25,7 @@ from quiz.web.drill_views import day_of, deletion_words
 from quiz.web.examination.act_forms import side_of
 from quiz.web.examination.end_views import end_page
 from quiz.web.examination.views import AGE_WORDS
+from quiz.web.printed_sheets import on_paper
 
 pages = Blueprint("set_examinations", __name__, url_prefix="/class/<int:class_id>/examinations")
 
@@ -85,12 +87,12 @@ def _choices() -> tuple[tuple[str, str], ...]:
     return (*ten, *((f"drawn {id_}", f"drawn, {words}") for id_, words in AGE_WORDS.items()))
 
 
-def _patient(chosen: str) -> Patient | None:
+def _patient(chosen: str, region: str) -> Patient | None:
     kind, _, name = chosen.partition(" ")
     if kind == "vignette":
         return patient_of_vignette(name)
     if kind == "drawn" and name in AGE_WORDS:
-        return examinations.drawn(request_context.lots().new_id(), name, EUROPE)
+        return examinations.drawn(request_context.lots().new_id(), name, region)
     return None
 
 
@@ -123,7 +125,7 @@ def _list(class_id: int, problem: str = "") -> str:
 def put(class_id: int) -> Response:
     """Set patients for a class."""
     what = own_class(class_id)
-    chosen = [_patient(one) for one in request.form.getlist("patient")[: set_patients.MOST_PATIENTS]]
+    chosen = [_patient(one, what.region) for one in request.form.getlist("patient")[: set_patients.MOST_PATIENTS]]
     patients = tuple(one for one in chosen if one is not None)
     try:
         number = set_patients.set_for(
@@ -175,6 +177,16 @@ def _cell(run: Examination | None) -> RunCell:
         return RunCell(run.id, "under way")
     stands = examinations.as_it_stands(request_context.store(), run)
     return RunCell(run.id, end_page(stands, undo=None, put_right="", of=None).heading)
+
+
+@pages.get("/<int:number>/sheet")
+def sheet(class_id: int, number: int) -> Response:
+    """Give the patients of a set on paper, with the key or without; refuse a check code that is not theirs."""
+    found = set_patients.own(request_context.store(), own_class(class_id), number)
+    if "digest" in request.args:
+        check_digest(request.args["digest"], check_code(found.patients))
+    page = patient_sheet(found.patients, key=request.args.get("key") == "yes", title=found.title)
+    return on_paper(page)
 
 
 @pages.post("/<int:number>/close")

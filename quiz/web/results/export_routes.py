@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Iterable
 
 from flask import Blueprint, Response, request
@@ -21,16 +19,10 @@ from quiz.storage.result_queries import EVERYTHING
 from quiz.storage.store import Answer
 from quiz.web import request_context
 from quiz.web.classroom.ownership import own_class, own_drill
-from quiz.web.csrf import POLICY
 from quiz.web.downloads import download
+from quiz.web.printed_sheets import on_paper
 
 pages = Blueprint("exports", __name__, url_prefix="/class/<int:class_id>")
-
-SHEET_POLICY = POLICY.replace(
-    "style-src 'self'",
-    f"style-src 'sha256-{base64.b64encode(hashlib.sha256(sheets.STYLE.encode()).digest()).decode()}'",
-)
-"""A worksheet carries its style with it, so that it can be kept as one file; this one style is let through."""
 
 
 def _answers(class_id: int, drill: Drill | None) -> Iterable[Answer]:
@@ -93,7 +85,7 @@ def sheet(class_id: int, drill_id: int) -> Response:
         case_list.check_digest(args["digest"], listed.digest)
     kind = args.get("key")
     page = sheets.worksheet(listed, key=kind == "yes", brief=kind == "brief", version=version, title=drill.title)
-    return Response(page, mimetype="text/html", headers={"Content-Security-Policy": SHEET_POLICY})
+    return on_paper(page)
 
 
 @pages.get("/drill/<int:drill_id>/cases.json")

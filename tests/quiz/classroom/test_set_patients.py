@@ -119,3 +119,31 @@ def test_an_examination_of_ones_own_is_no_log_of_the_class(app: Flask, owner: Br
     owner.post(f"/class/{class_id}/examinations", {"patient": ["vignette eve"]})
     private = str(ada.post("/examination", {"vignette": "dev"}).location).split("/")[2]
     assert owner.get(f"/class/{class_id}/examinations/1/log/{private}").status_code == 404
+
+
+def test_patients_and_drills_of_a_class_are_as_in_its_region(owner: Browser, store: Store) -> None:
+    class_id, _ = make_class(owner)
+    assert owner.post(f"/class/{class_id}/region", {"region": "atlantis"}).status_code == 422
+    assert owner.post(f"/class/{class_id}/region", {"region": "east-asia"}).status_code == 303
+    assert '<option value="east-asia" selected>' in owner.get(f"/class/{class_id}").text
+    owner.post(f"/class/{class_id}/examinations", {"title": "", "patient": ["drawn school"]})
+    one = set_queries.set_of_id(store, 1)
+    assert one is not None
+    assert [patient.region for patient in one.patients] == ["east-asia"]
+    # A drill begins with the class's region, and keeps what it was set with.
+    form = owner.get(f"/class/{class_id}/drill/new").text
+    assert re.search(r'value="east-asia"[^>]*(selected|checked)', form)
+
+
+def test_patients_that_were_set_are_printed_with_a_key_of_the_same_check_code(owner: Browser) -> None:
+    class_id, _ = make_class(owner)
+    url = f"/class/{class_id}/examinations"
+    owner.post(url, {"title": "Two", "patient": ["vignette dev", "drawn infant"]})
+    assert f"{url}/1/sheet" in owner.get(f"{url}/1").text
+    sheet, key = owner.get(f"{url}/1/sheet").text, owner.get(f"{url}/1/sheet?key=yes").text
+    (code,) = re.findall(r"Check code ([0-9A-F]{4}-[0-9A-F]{4})", sheet)
+    assert code in key
+    assert "Write the record." in sheet
+    assert "−1.50 / −0.50 × 175" not in sheet
+    assert "−1.50 / −0.50 × 175" in key
+    assert owner.get(f"{url}/1/sheet?digest=0000-0000").status_code == 409

@@ -195,6 +195,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}": SEEN,
     f"POST {C}/code": DONE,
     f"POST {C}/asks": DONE,
+    f"POST {C}/region": kept(422),
     f"POST {C}/remove": kept(422),
     f"POST {C}/know-joined": DONE,
     # its people
@@ -242,6 +243,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"POST {C}/examinations": done(422),
     f"GET {C}/examinations/<int:number>": SEEN,
     f"GET {C}/examinations/<int:number>/log/<examination_id>": seen(404),
+    f"GET {C}/examinations/<int:number>/sheet": SEEN,
     f"POST {C}/examinations/<int:number>/close": DONE,
     # drills
     f"GET {C}/drill/new": SEEN,
