@@ -40,7 +40,7 @@ from quiz.storage.datafile import DataFile
 from quiz.web.front import processes
 from tests.benchmarks.two_processes import measured
 count, port, data = int(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3])
-plan = processes.Plan(measured, data, {}, None, None, 2000, None)
+plan = processes.ServingPlan(measured, data, {}, None, None, 2000, None)
 with closing(DataFile.open(data)) as file, socket.create_server(("127.0.0.1", port)) as listening:
     if count == 1:
         processes.serve_alone(plan, file, listening, lambda: None)

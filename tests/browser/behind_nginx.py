@@ -71,7 +71,7 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     config = configured(folder, app, secure, plain)
     subprocess.run([NGINX, "-t", "-c", str(config)], check=True, capture_output=True)
     given = ("--class", "--behind-proxy", "1", "--address", address, "--port", str(app), "--data", folder / "a.sqlite3")
-    given += ("--processes", "2")
+    two = ("--processes", "2")
     made = subprocess.run(
         [*QUIZ, "add-preceptor", NAME, "--data", str(folder / "a.sqlite3")],
         input=f"{PASSWORD}\n",
@@ -80,7 +80,7 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         capture_output=True,
     )
     assert "Added." in made.stdout
-    with serving(*given), subprocess.Popen([NGINX, "-c", str(config)]) as nginx:
+    with serving(*given, *two), subprocess.Popen([NGINX, "-c", str(config)]) as nginx:
         try:
             until = time.monotonic() + 20
             while not answers(f"{address}/healthz"):

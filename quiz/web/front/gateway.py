@@ -50,11 +50,11 @@ SEND_S = 30.0
 Send = Callable[[Any], Awaitable[None]]
 Receive = Callable[[], Awaitable[Any]]
 Environ = dict[str, Any]
-Begun: TypeAlias = "tuple[Made, bytes, bool]"
+Begun: TypeAlias = "tuple[AppAnswer, bytes, bool]"
 """An answer with its first piece, and whether more may follow."""
 
 
-class Refused(Exception):
+class Unanswered(Exception):
     """A request that is answered without the app."""
 
     WORDS: ClassVar[Mapping[int, str]] = {
@@ -68,7 +68,7 @@ class Refused(Exception):
         self.status = status
 
 
-class Gone(Exception):
+class BrowserGone(Exception):
     """The browser closed its connection."""
 
 
@@ -89,9 +89,9 @@ class Gateway:
             return
         try:
             await self._answer(scope, receive, send, mine)
-        except Refused as why:
+        except Unanswered as why:
             await _refuse(why, receive, send)
-        except Gone:
+        except BrowserGone:
             mine.transport.abort()
             await asyncio.sleep(0)  # so that uvicorn hears of it before it misses an answer
         finally:
@@ -146,7 +146,7 @@ class Gateway:
             for turn in turns:
                 turn.end()
             if isinstance(error, TimeoutError):
-                raise Refused(503) from error
+                raise Unanswered(503) from error
             raise
         # A thread cannot be stopped: where it is not waited for any more, its turn lasts until it ends all the same.
         for turn in turns:
@@ -154,12 +154,12 @@ class Gateway:
         done, _ = await asyncio.wait({page}, timeout=LONG_S)
         if not done:
             page.add_done_callback(_throw_away)
-            raise Refused(503)
+            raise Unanswered(503)
         return page.result()
 
     def _still_there(self, mine: Connection) -> None:
         if self._connections.is_gone(mine):
-            raise Gone
+            raise BrowserGone
 
 
 class _Turn:
@@ -217,7 +217,7 @@ async def read_body(environ: Environ, receive: Receive) -> IO[bytes]:
 
     Raises
     ------
-    Refused, Gone
+    Unanswered, BrowserGone
     """
     chunked = environ.pop("HTTP_TRANSFER_ENCODING", None) is not None
     length = environ.get("CONTENT_LENGTH", "")
@@ -226,7 +226,7 @@ async def read_body(environ: Environ, receive: Receive) -> IO[bytes]:
     file = uploads.takes_files(environ["PATH_INFO"])
     most, seconds = (FILE_BODY, FILE_BODY_S) if file else (BODY, BODY_S)
     if not chunked and int(length) >= most:
-        raise Refused(413)
+        raise Unanswered(413)
     body: IO[bytes] = SpooledTemporaryFile(BODY)  # noqa: SIM115 - closed by whoever asked for it, or below
     try:
         async with asyncio.timeout(seconds):
@@ -234,7 +234,7 @@ async def read_body(environ: Environ, receive: Receive) -> IO[bytes]:
     except BaseException as error:
         body.close()
         if isinstance(error, TimeoutError):
-            raise Refused(408) from None
+            raise Unanswered(408) from None
         raise
     environ["CONTENT_LENGTH"] = str(body.tell())
     body.seek(0)
@@ -246,10 +246,10 @@ async def _read_into(body: IO[bytes], most: int, receive: Receive) -> None:
     while more:
         message = await receive()
         if message["type"] == "http.disconnect":
-            raise Gone
+            raise BrowserGone
         body.write(message["body"])
         if body.tell() >= most:
-            raise Refused(413)
+            raise Unanswered(413)
         more = message["more_body"]
 
 
@@ -257,7 +257,7 @@ async def _read_into(body: IO[bytes], most: int, receive: Receive) -> None:
 
 
 @dataclass
-class Made:
+class AppAnswer:
     """An answer of the app."""
 
     status: int
@@ -295,7 +295,7 @@ def asked(app: WSGIApplication, environ: Environ) -> Begun:
         rest = iter(parts)
         first = next(rest, b"")  # an app may begin its answer as late as here
         headers = [(name.lower().encode("latin-1"), value.encode("latin-1")) for name, value in said[1]]
-        made = Made(said[0], headers, parts, chain((first,), rest))
+        made = AppAnswer(said[0], headers, parts, chain((first,), rest))
         return made, *made.next_piece()
     except BaseException:
         close = getattr(parts, "close", None)
@@ -318,10 +318,10 @@ async def _sent(send: Send, message: dict[str, Any]) -> None:
         async with asyncio.timeout(SEND_S):
             await send(message)
     except TimeoutError:
-        raise Gone from None
+        raise BrowserGone from None
 
 
-async def _refuse(why: Refused, receive: Receive, send: Send) -> None:
+async def _refuse(why: Unanswered, receive: Receive, send: Send) -> None:
     """Answer at once; then read on for a moment, since a browser that still sends does not listen."""
     words = why.WORDS[why.status].encode()
     headers = [

@@ -55,7 +55,7 @@ class ProcessEnded(QuizError):
 
 
 @dataclass(frozen=True)
-class Plan:
+class ServingPlan:
     """What every process serves, and how."""
 
     create_app: Callable[..., Flask]
@@ -70,13 +70,13 @@ class Plan:
     """Of one address, in each process."""
 
 
-def serve_alone(plan: Plan, file: DataFile, listening: socket.socket, ready: Callable[[], None]) -> None:
+def serve_alone(plan: ServingPlan, file: DataFile, listening: socket.socket, ready: Callable[[], None]) -> None:
     """Serve from this process until told to stop."""
     server = _server(plan, file, listening, tries=Tries(), timetable=plan.timetable)
     server.run(ready)
 
 
-def serve_by(count: int, plan: Plan, listening: socket.socket, ready: Callable[[], None]) -> None:
+def serve_by(count: int, plan: ServingPlan, listening: socket.socket, ready: Callable[[], None]) -> None:
     """Serve by so many processes until told to stop; `ready` is called once all of them answer.
 
     Raises
@@ -142,7 +142,7 @@ for _name in ("tries", "lines", "timetable"):
 class _Crew:
     """The processes that serve."""
 
-    plan: Plan
+    plan: ServingPlan
     listening: socket.socket
     memory: _Memory
     _ones: list[tuple[BaseProcess, Connection]] = field(default_factory=list)
@@ -209,7 +209,7 @@ class _Crew:
 
 
 def serve_as_one_of_several(
-    plan: Plan, listening: socket.socket, memory: Any, ready: Connection, verbose: bool
+    plan: ServingPlan, listening: socket.socket, memory: Any, ready: Connection, verbose: bool
 ) -> None:
     """Serve beside other processes until told to stop, or until the first is gone."""
     signal.signal(signal.SIGTERM, leave)
@@ -244,7 +244,7 @@ def _end_with_the_first() -> None:
 
 
 def _server(
-    plan: Plan, file: DataFile, listening: socket.socket, *, tries: Tries, timetable: Timetable | None
+    plan: ServingPlan, file: DataFile, listening: socket.socket, *, tries: Tries, timetable: Timetable | None
 ) -> WebServer:
     app = plan.create_app(file, timetable=timetable, tries=tries, **plan.how)
     keep_compiled(app)

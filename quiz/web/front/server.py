@@ -207,7 +207,7 @@ def _serve(
     most, fewer = limits.connections()
     # At an address of this computer alone, learners come by another server: their links have the address that they see.
     how = {"hosts": None, "beyond": True, "reached_at": "" if own or public else url, "public": public}
-    plan = processes.Plan(
+    plan = processes.ServingPlan(
         *(create_app, file.path, how if beyond else {}, public, timetable, most),
         # Whoever comes by another server, or from this computer, comes from one address.
         most_of_one=None if own or public else most // 2,

@@ -83,7 +83,7 @@ def test_one_address_takes_no_more_than_its_share() -> None:
 
 def test_slow_heads_and_silence_are_ended_and_what_is_served_is_not(monkeypatch: pytest.MonkeyPatch) -> None:
     now = 1000.0
-    monkeypatch.setattr(connections.time, "monotonic", lambda: now)
+    monkeypatch.setattr(time, "monotonic", lambda: now)
     all_of, came = Connections(10), ones(5)
     silent, slow, served, idle, reading = let_in(all_of, came)
     assert silent

@@ -93,7 +93,7 @@ def test_too_few_files_to_serve_anyone_is_one_line(tmp_path: Path) -> None:
 
 
 def test_without_poll_it_lets_in_as_many_as_select_can_look_at(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(limits.selectors, "DefaultSelector", selectors.SelectSelector)
+    monkeypatch.setattr(selectors, "DefaultSelector", selectors.SelectSelector)
     assert limits.connections()[0] == limits.WITH_SELECT
 
 
