@@ -153,6 +153,15 @@ def commands(ctx: click.Context) -> None:
     show_envvar=True,
     help="number of backups to keep (default: 28); the oldest are removed",
 )
+@click.option(
+    "--processes",
+    type=click.IntRange(1, 32),
+    metavar="N",
+    default=1,
+    envvar="QUIZ_PROCESSES",
+    show_envvar=True,
+    help="number of processes that serve (default: 1); give as many as there are processors",
+)
 @with_port
 @with_data
 @click.option(
@@ -175,6 +184,7 @@ def serve(
     backups: Path | None,
     every: str,
     keep: int,
+    processes: int,
     port: int | None,
     no_browser: bool,
     data: Path | None,
@@ -205,6 +215,7 @@ def serve(
         for_class=for_class,
         one_person=one_person,
         public=read_address(address, behind_proxy) if address and behind_proxy else None,
+        count=processes,
         timetable=Timetable(backups, every_s=read_every(every), keep=keep) if backups else None,
         first=FirstPreceptor(first_preceptor, first_password_file) if first_preceptor and first_password_file else None,
     )

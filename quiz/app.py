@@ -13,6 +13,7 @@ from flask import Flask
 from jinja2 import FileSystemLoader
 from werkzeug.utils import import_string
 
+from quiz.classroom.throttle import Tries
 from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.timetable import Timetable
@@ -63,13 +64,15 @@ def create_app(
     reached_at: str = "",
     public: PublicAddress | None = None,
     timetable: Timetable | None = None,
+    tries: Tries | None = None,
 ) -> Flask:
     """Make the app over an open data file.
 
     clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
     None for any; beyond says that other computers are served too, so that only those who are known get in;
     reached_at is the address by which they reach this one ("http://192.0.2.7:8067"), where it is known; public is the
-    address of the web server before this one, where there is one; timetable makes backups, and preceptors are told.
+    address of the web server before this one, where there is one; timetable makes backups, and preceptors are told;
+    tries counts failed tries to come in, by default for this process alone.
     """
     app = Flask("quiz", static_folder=static_folder(), static_url_path="/static")
     app.jinja_loader = FileSystemLoader(template_folders())
@@ -90,7 +93,7 @@ def create_app(
     )
     import_string("quiz.web.front.request_log").set_up(app)
     by_proxy = public is not None
-    desk = request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, by_proxy, timetable)
+    desk = request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, by_proxy, timetable, tries or Tries())
     request_context.set_up(app, desk)
     for name in (*EVERY_PAGE, *AREAS):
         module = import_string(f"quiz.web.{name}")

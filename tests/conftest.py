@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import random
+import socket
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager, suppress
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,9 +26,8 @@ from quiz.practice.randomness import Lots
 from quiz.storage import desk_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Dealt, Learner, Store
-from quiz.web.front import lanes, limits
-from quiz.web.front.server import LONG_AT_ONCE
-from tests.late import AT_ONCE, late
+from quiz.web.front.web_server import WebServer
+from tests.late import late
 
 # How long a draw takes says how busy the machine is, and nothing about what is tested.
 settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
@@ -69,27 +69,17 @@ class Clock:
 @contextmanager
 def serving(app: Flask) -> Iterator[str]:
     """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
-    connections: dict[int, Any] = {}
-    threads = AT_ONCE if late.seconds else LONG_AT_ONCE
-    server = limits.limited_server(
-        late.answering(app), connections, most=100, threads=threads, host="127.0.0.1", port=0
-    )
-
-    def until_closed() -> None:
-        with suppress(OSError):  # the socket may be closed while the server waits at it
-            lanes.run(server, connections)
-
-    thread = threading.Thread(target=until_closed, daemon=True)
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.effective_port}"
-    finally:
-        for channel in list(server.active_channels.values()):
-            channel.will_close = True  # a browser keeps its connections, and the server would wait for them
-        server.pull_trigger()
-        server.close()
-        thread.join(5)
-        server.task_dispatcher.shutdown()
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        server, ready = WebServer(late.answering(app), listening, most=100), threading.Event()
+        thread = threading.Thread(target=server.run, args=(ready.set,), daemon=True)
+        address = f"http://127.0.0.1:{listening.getsockname()[1]}"
+        thread.start()
+        try:
+            assert ready.wait(10)
+            yield address
+        finally:
+            server.stop()
+            thread.join(10)
 
 
 def lots(seed: int = 1) -> Lots:

@@ -24,7 +24,7 @@ from playwright.sync_api import Browser, BrowserContext, Keyboard, Locator, Mous
 from playwright.sync_api._generated import LocatorAssertions, PageAssertions
 
 from quiz.storage.store import Store
-from quiz.web.front import lanes
+from quiz.web.front import gateway
 
 HERE = Path(__file__).parent
 AT_ONCE = 24
@@ -85,7 +85,8 @@ class Late:
         expect.set_options(timeout=1000 * PATIENCE_S)
         if not self.seconds:
             return
-        lanes.QUICK = frozenset()  # one thread for quick pages would let each wait for all before it
+        # One thread for quick pages would let each wait for all before it.
+        gateway.QUICK, gateway.LONG_AT_ONCE = frozenset(), AT_ONCE
         for watch, methods in ((self._waiting, WAITING), (self._reading, AT_ONCE_READ), (self._acting, ACTS)):
             for kind, names in methods:
                 for name in names.split():

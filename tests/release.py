@@ -46,7 +46,7 @@ QUICK = (
     "tests/quiz/accuracy/test_statistics.py",
     "tests/quiz/storage/test_backups.py",
     "tests/quiz/web/test_cookies.py",
-    "tests/quiz/web/test_lanes.py",
+    "tests/quiz/web/test_gateway.py",
     "tests/quiz/web/test_pages.py",
     "tests/quiz/practice/test_dealing.py",
     "tests/quiz/web/test_server.py",
@@ -262,7 +262,7 @@ def floors(release: Release) -> Iterator[str]:
     uv("pip", "compile", "--quiet", "--resolution", "lowest-direct", "--python", python, "pyproject.toml", "-o", pins)
     one = Installed.on(python, release.work / "venv-floors", "--constraint", pins, wheel, *TEST_TOOLS)
     named = re.findall(
-        r"^((?:flask|numpy|msgspec|scipy|sqlite-utils|waitress|platformdirs|click|cachetools)==\S+)",
+        r"^((?:flask|numpy|msgspec|scipy|sqlite-utils|uvicorn|httptools|platformdirs|click|cachetools)==\S+)",
         pins.read_text(),
         re.M,
     )

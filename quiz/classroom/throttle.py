@@ -1,7 +1,8 @@
 """Failed tries to come in: whoever fails often waits before the next try, longer each time.
 
-They are counted in this process alone and forgotten by the clock, so that no address, code or name that was tried is
-ever written to the data file or to a backup. A restart forgets them all; nobody from outside can bring one about.
+They are counted in the memory of the server's first process alone and forgotten by the clock, so that no address, code
+or name that was tried is ever written to the data file or to a backup; processes that serve beside it ask it. A restart
+forgets them all; nobody from outside can bring one about.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from typing import Any
 
 from quiz.errors import QuizError
 
@@ -63,14 +65,24 @@ class Tries:
         TooManyTries
             When one of the limits calls for waiting; such a try is not counted.
         """
+        wait_s = self.begin(limits, now)
+        if wait_s > 0:
+            raise TooManyTries(wait_s)
+        yield
+        self.forgive(limits)
+
+    def begin(self, limits: Sequence[Limit], now: float) -> float:
+        """Count a try, or return for how many seconds to wait before the next."""
         with self._lock:
             self._forget(now)
             wait_s = max(self._wait(one, now) for one in limits)
-            if wait_s > 0:
-                raise TooManyTries(wait_s)
-            for one in limits:
-                self._add(one.kind, one.whom, now)
-        yield
+            if wait_s <= 0:
+                for one in limits:
+                    self._add(one.kind, one.whom, now)
+            return max(0.0, wait_s)
+
+    def forgive(self, limits: Sequence[Limit]) -> None:
+        """Forget the latest try, which turned out well."""
         with self._lock:
             for one in limits:
                 self._forgive(one.kind, one.whom)
@@ -119,6 +131,30 @@ class Tries:
             if self._times[key][-1] > now - WINDOW:
                 break
             del self._times[key]
+
+
+class SharedTries(Tries):
+    """The tries that another process counts; `kept` leads to its `Tries`."""
+
+    def __init__(self, kept: Any) -> None:
+        super().__init__()
+        self._kept = kept
+
+    def begin(self, limits: Sequence[Limit], now: float) -> float:
+        """Count a try there."""
+        return float(self._kept.begin(limits, now))
+
+    def forgive(self, limits: Sequence[Limit]) -> None:
+        """Forgive it there."""
+        self._kept.forgive(limits)
+
+    def add(self, kind: str, whom: str, now: float) -> None:
+        """Count something else there."""
+        self._kept.add(kind, whom, now)
+
+    def since(self, kind: str, whom: str, at: float, *, now: float) -> int:
+        """Ask what was counted there."""
+        return int(self._kept.since(kind, whom, at, now=now))
 
 
 @dataclass(frozen=True)

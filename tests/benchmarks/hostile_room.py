@@ -214,7 +214,7 @@ async def _came_in(port: int, code: str) -> list[str]:
 
 
 @contextmanager
-def room(folder: Path, files: int | None) -> Iterator[tuple[int, Path, str, list[str]]]:
+def room(folder: Path, files: int | None, processes: int) -> Iterator[tuple[int, Path, str, list[str]]]:
     """Serve a class of sixty; yields port, data file, code, and the learners' cookies."""
     path = folder / "room.sqlite3"
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
@@ -233,6 +233,8 @@ def room(folder: Path, files: int | None) -> Iterator[tuple[int, Path, str, list
         str(port),
         "--data",
         str(path),
+        "--processes",
+        str(processes),
     ]
     with subprocess.Popen(command, stdout=subprocess.PIPE, preexec_fn=fewer) as server:
         try:
@@ -258,6 +260,7 @@ def main() -> int:
     """Try every attack and print a table."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--seconds", type=float, default=12.0)
+    asked.add_argument("--processes", type=int, default=1)
     asked.add_argument("--only", nargs="*")
     given = asked.parse_args()
     harm, usual = 0, (LEAST_S, LEAST_S)
@@ -267,7 +270,10 @@ def main() -> int:
         name = attack.__name__
         if given.only and name not in (*given.only, "nobody"):
             continue
-        with TemporaryDirectory(prefix="room-") as folder, room(Path(folder), files) as (port, path, code, cookies):
+        with (
+            TemporaryDirectory(prefix="room-") as folder,
+            room(Path(folder), files, given.processes) as (port, path, code, cookies),
+        ):
             context = multiprocessing.get_context("spawn")
             hostile = context.Process(target=attacked, args=(name, port, path, code, given.seconds + 2))
             hostile.start()

@@ -17,8 +17,10 @@ import re
 import resource
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
@@ -28,6 +30,9 @@ from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from urllib.parse import urlencode
+
+from flask import Flask, redirect, request
+from werkzeug.wrappers import Response
 
 from quiz.practice import dealing
 from quiz.practice import learners as people
@@ -41,32 +46,42 @@ PROCESSES = 2
 KINDS = ("next case", "answer", "mark")
 say = print
 
+SERVE = ("-m", "quiz", "serve", "--no-browser")
 BARE = """
-import logging, sqlite3, sys, threading
-from flask import Flask, redirect, request
-from waitress import serve
-def connect():
-    conn = sqlite3.connect(sys.argv[1], timeout=5, isolation_level=None)
-    conn.execute("PRAGMA synchronous = FULL")
-    return conn
-anchor = connect()
-anchor.execute("PRAGMA journal_mode = WAL")
-anchor.execute("CREATE TABLE answers (id INTEGER PRIMARY KEY, text TEXT NOT NULL)")
-lock = threading.Lock()
-logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-app = Flask("bare")
-@app.post("/add")
-def add():
-    conn = connect()
-    with lock:
-        conn.execute("BEGIN IMMEDIATE")
-        conn.execute("INSERT INTO answers (text) VALUES (?)", (request.form["text"],))
-        conn.execute("COMMIT")
-    conn.close()
-    return redirect("/", 303)
-serve(app, host="127.0.0.1", port=int(sys.argv[2]), threads=8, ident=None, connection_limit=2000,
-      asyncore_use_poll=True, _quiet=True)
+import socket, sys
+from pathlib import Path
+from quiz.web.front import gateway
+from quiz.web.front.web_server import WebServer
+from tests.benchmarks.load import bare
+gateway.QUICK |= {"add"}
+with socket.create_server(("127.0.0.1", int(sys.argv[2]))) as listening:
+    WebServer(bare(Path(sys.argv[1])), listening, most=2000).run(lambda: None)
 """
+"""The same server as the app's, with the app's best setting."""
+
+
+def bare(path: Path) -> Flask:
+    """Make an endpoint that inserts one row by a connection that it keeps, one at a time."""
+    lock = threading.Lock()
+    conn = sqlite3.connect(path, timeout=5, isolation_level=None, check_same_thread=False)
+    conn.execute("PRAGMA journal_mode = WAL")
+    conn.execute("PRAGMA synchronous = FULL")
+    conn.execute("CREATE TABLE IF NOT EXISTS answers (id INTEGER PRIMARY KEY, text TEXT NOT NULL)")
+    one = Flask("bare")
+
+    @one.post("/add")
+    def add() -> Response:
+        with lock:
+            conn.execute("BEGIN IMMEDIATE")
+            conn.execute("INSERT INTO answers (text) VALUES (?)", (request.form["text"],))
+            conn.execute("COMMIT")
+        return redirect("/", 303)
+
+    @one.get("/")
+    def nothing() -> str:
+        return "ok"
+
+    return one
 
 
 @dataclass
@@ -192,11 +207,15 @@ def client(port: int, learners: Sequence[int], think: float, seconds: float, pat
 
     async def all_of(store: Store | None) -> None:
         browsers = [Browser(port, seen, rng, think) for _ in learners]
-        deeds = [
-            add(one, until) if store is None else practise(one, learner, store, until)
-            for one, learner in zip(browsers, learners, strict=True)
-        ]
-        await asyncio.gather(*deeds)
+        await asyncio.gather(*(one_of(store, *each) for each in zip(browsers, learners, strict=True)))
+
+    async def one_of(store: Store | None, one: Browser, learner: int) -> None:
+        while time.monotonic() < until:
+            try:
+                await (add(one, until) if store is None else practise(one, learner, store, until))
+            except (OSError, asyncio.IncompleteReadError):
+                seen.faults["a connection was lost"] += 1
+                one.streams = None
 
     began = time.monotonic()
     if path is None:
@@ -243,13 +262,15 @@ def child(*command: str) -> Iterator[int]:
             server.wait(20)
 
 
-def compared(name: str, learners: Sequence[int], think: float, seconds: float, path: Path, folder: Path) -> Seen:
+def compared(
+    name: str, learners: Sequence[int], think: float, seconds: float, path: Path, folder: Path, processes: int
+) -> Seen:
     """Ask the bare endpoint, the app, and the bare endpoint again, and say how they compare."""
     bare = Seen()
     app = Seen()
     for turn in range(3):
         if turn == 1:
-            with child("-m", "quiz", "serve", "--no-browser", "--data", str(path), "--port") as port:
+            with child(*SERVE, "--processes", str(processes), "--data", str(path), "--port") as port:
                 app = crowd(port, learners, think, seconds, path)
             continue
         with child("-c", BARE, str(folder / f"bare-{name}-{turn}.sqlite3")) as port:
@@ -282,6 +303,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.load", description=__doc__.split("\n\n")[0])
     parser.add_argument("--thinking", type=int, default=300, help="learners who think (0: leave that part out)")
     parser.add_argument("--flat-out", type=int, default=50, help="learners as fast as they can (0: leave that out)")
+    parser.add_argument("--processes", type=int, default=1, help="processes of the app (the bare endpoint has one)")
     parser.add_argument("--seconds", type=float, default=20.0, help="how long each part lasts")
     options = parser.parse_args(arguments)
     hard = resource.getrlimit(resource.RLIMIT_NOFILE)[1]
@@ -296,7 +318,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             path = folder / f"{words.replace(' ', '-')}.sqlite3"
             with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
                 learners = [people.add(store, f"Learner {number}", now=NOON).id for number in range(count)]
-            app = compared(words, learners, think, options.seconds, path, folder)
+            app = compared(words, learners, think, options.seconds, path, folder, options.processes)
             lost = missing(path, app.acknowledged)
             say(f"  {lost} of {len(app.acknowledged)} acknowledged answers missing")
             bad += lost + sum(app.faults.values())

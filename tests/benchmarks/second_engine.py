@@ -9,7 +9,6 @@ browser of 300 MB (`apt-get install firefox-esr`).
 from __future__ import annotations
 
 import json
-import logging
 import random
 import shutil
 import socket
@@ -125,7 +124,6 @@ def served(folder: Path) -> Iterator[tuple[str, Store]]:
         closing(Store(file)) as store,
     ):
         demo.fill(store, now=NOON, rng=random.Random(2), said=lambda _: None)
-        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         with serving(create_app(file, clock=Clock(), lots=lots())) as url:
             yield f"{url}/", store
 

@@ -1,4 +1,4 @@
-"""A class behind nginx with TLS and a path before every address, by the file in `.deploy/`: a real server, a browser.
+"""A class behind nginx with TLS and a path before every address, by the file in `.deploy/`: two processes, a browser.
 
 Needs nginx and openssl, so it is a command of its own: `python -m pytest -n 0 tests/browser/behind_nginx.py`.
 """
@@ -71,6 +71,7 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     config = configured(folder, app, secure, plain)
     subprocess.run([NGINX, "-t", "-c", str(config)], check=True, capture_output=True)
     given = ("--class", "--behind-proxy", "1", "--address", address, "--port", str(app), "--data", folder / "a.sqlite3")
+    two = ("--processes", "2")
     made = subprocess.run(
         [*QUIZ, "add-preceptor", NAME, "--data", str(folder / "a.sqlite3")],
         input=f"{PASSWORD}\n",
@@ -79,7 +80,7 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         capture_output=True,
     )
     assert "Added." in made.stdout
-    with serving(*given), subprocess.Popen([NGINX, "-c", str(config)]) as nginx:
+    with serving(*given, *two), subprocess.Popen([NGINX, "-c", str(config)]) as nginx:
         try:
             until = time.monotonic() + 20
             while not answers(f"{address}/healthz"):

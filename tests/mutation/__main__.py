@@ -40,7 +40,6 @@ import numpy as np  # noqa: F401
 import pytest
 import scipy.stats  # noqa: F401
 import sqlite_utils  # noqa: F401
-import waitress.server  # noqa: F401
 
 ROOT = Path(__file__).resolve().parents[2]
 KNOWN = Path(__file__).with_name("survivors.toml")

@@ -67,8 +67,13 @@ class Timetable:
         if not LEAST_KEPT <= keep <= MOST_KEPT:
             raise BadTimetable(f"{keep} backups to keep: give a number from {LEAST_KEPT} to {MOST_KEPT}")
         self.folder, self.every_s, self.keep = folder, every_s, keep
-        self.problem = ""
-        """Why the last one could not be made; "" when it could."""
+        self._problem = ""
+        self.ask: Callable[[], str] | None = None
+        """In a process that makes no backups itself: asks the one that does for the `last_problem`."""
+
+    def last_problem(self) -> str:
+        """Return why the last backup could not be made; "" when it could."""
+        return self._problem if self.ask is None else self.ask()
 
     def begin(self) -> None:
         """Make the folder, for its owner alone.
@@ -136,8 +141,8 @@ class Timetable:
         try:
             self.make(file, now)
         except (QuizError, OSError) as error:
-            self.problem = str(error)
+            self._problem = str(error)
             logging.getLogger("quiz").error("no backup was made: %s", error)  # noqa: TRY400 - one line says it
             return False
-        self.problem = ""
+        self._problem = ""
         return True

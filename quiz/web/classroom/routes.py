@@ -180,7 +180,7 @@ def _backups() -> str:
         return ""
     made = timetable.made()
     if not made:
-        return f"There is no backup yet. {timetable.problem}".strip()
+        return f"There is no backup yet. {timetable.last_problem()}".strip()
     age = max(0.0, request_context.now() - made[0].at)
     hours = round(age / 3600)
     old = "less than an hour" if hours < 1 else "an hour" if hours == 1 else f"{hours} hours"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ipaddress
-import logging
 import signal
 import socket
 import sys
@@ -14,8 +13,6 @@ from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from types import FrameType
-from typing import Any
 
 from flask import Flask
 
@@ -26,14 +23,9 @@ from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
-from quiz.web.front import lanes, limits
-from quiz.web.front.public_address import LOOPBACK, PublicAddress, behind
-from quiz.web.template_cache import keep_compiled
+from quiz.web.front import limits, processes
+from quiz.web.front.public_address import LOOPBACK, PublicAddress
 
-LONG_AT_ONCE = 3
-"""Threads for pages that may take long; the quick ones have one of their own."""
-LOOK_S = 0.2
-"""Seconds for which a file is looked over before it is served; what is left is looked at while it is."""
 ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
 
@@ -112,12 +104,14 @@ def serve(
     public: PublicAddress | None = None,
     first: FirstPreceptor | None = None,
     timetable: Timetable | None = None,
+    count: int = 1,
 ) -> None:
     """Serve the app that `create_app` makes until it is stopped; `say` is told where it is.
 
     for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
     makes whoever opens a page the learner of this computer, even where the file is a class's; public is the address by
-    which a web server before this one serves a class; first is added where a class's file has no preceptor yet.
+    which a web server before this one serves a class; first is added where a class's file has no preceptor yet; count
+    is the number of processes.
 
     Raises
     ------
@@ -132,7 +126,7 @@ def serve(
     if first is not None and not beyond:
         raise BadMode("--first-preceptor is for a class: add --class")
     try:
-        file = open_data(data, make=not beyond or first is not None, look=LOOK_S)
+        file = open_data(data, make=not beyond or first is not None, look=processes.LOOK_S)
     except NoFile:
         raise NoPreceptor(host) from None
     with closing(file):
@@ -159,7 +153,9 @@ def serve(
                 say=say,
                 public=public,
                 timetable=timetable,
+                count=count,
             )
+    processes.end_if_busy()
 
 
 def open_for_class(data: Path) -> DataFile:
@@ -170,13 +166,13 @@ def open_for_class(data: Path) -> DataFile:
     NoPreceptor, Refused
     """
     try:
-        file = open_data(data, make=False, look=LOOK_S)
+        file = open_data(data, make=False, look=processes.LOOK_S)
     except NoFile:
         raise NoPreceptor(ANY) from None
     if not _looked_after(file):
         file.close()
         raise NoPreceptor(ANY)
-    _look_on(file)
+    processes.look_on(file)
     return file
 
 
@@ -204,56 +200,47 @@ def _serve(
     say: Callable[[str], None],
     public: PublicAddress | None,
     timetable: Timetable | None,
+    count: int,
 ) -> None:
     own = ipaddress.ip_address(listening.getsockname()[0]).is_loopback
     url = f"http://{_outside_address() if host == ANY else host}:{listening.getsockname()[1]}"
     most, fewer = limits.connections()
     # At an address of this computer alone, learners come by another server: their links have the address that they see.
     how = {"hosts": None, "beyond": True, "reached_at": "" if own or public else url, "public": public}
-    app = create_app(file, timetable=timetable, **(how if beyond else {}))
-    keep_compiled(app)
-    # It warns of every request that waits its turn and of every connection too many, line after line.
-    logging.getLogger("waitress").setLevel(logging.ERROR)
-    open_ones: dict[int, Any] = {}
-    served = app if public is None else behind(app, public)
-    server = limits.limited_server(served, open_ones, most=most, threads=LONG_AT_ONCE, sockets=[listening])
-    for line in not_loaded():
-        say(line)
-    say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
-    if beyond:
-        say("Anyone who can reach that address may ask to come in; only a class's code or a password lets them.")
-    if public is not None:
-        say(f"Learners come by {public.url}/, which another web server must lead here.")
-    elif beyond and own:
-        say("Only this computer reaches it. For another web server before it add --behind-proxy 1 --address URL.")
-    if fewer:
-        say(fewer)
-    say(f"Answers are kept in {file.path}")
-    _look_on(file)
+    plan = processes.ServingPlan(
+        *(create_app, file.path, how if beyond else {}, public, timetable, most),
+        # Whoever comes by another server, or from this computer, comes from one address.
+        most_of_one=None if own or public else most // 2,
+    )
+
+    def ready() -> None:
+        for line in not_loaded():
+            say(line)
+        say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")
+        if beyond:
+            say("Anyone who can reach that address may ask to come in; only a class's code or a password lets them.")
+        if public is not None:
+            say(f"Learners come by {public.url}/, which another web server must lead here.")
+        elif beyond and own:
+            say("Only this computer reaches it. For another web server before it add --behind-proxy 1 --address URL.")
+        if count > 1:
+            say(f"{count} processes serve it.")
+        if fewer:
+            say(fewer)
+        if timetable is not None:
+            say(f"Backups are made in {timetable.folder}")
+        say(f"Answers are kept in {file.path}")
+        if browser:
+            threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
+
+    signal.signal(signal.SIGTERM, processes.leave)
     if timetable is not None:
-        say(f"Backups are made in {timetable.folder}")
         timetable.run(file)
-    signal.signal(signal.SIGTERM, _leave)
-    if browser:
-        threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
-    lanes.run(server, open_ones)
-
-
-def _look_on(file: DataFile) -> None:
-    """Look the file over meanwhile where that is left to do; damage is told, and nothing is served any more."""
-    if not file.looked_over:
-        threading.Thread(target=_look_over, args=(file,), daemon=True).start()
-
-
-def _look_over(file: DataFile) -> None:
-    began = time.monotonic()
-    try:
-        for _ in file.look_over():
-            # A quarter of a processor at most: learners come first.
-            time.sleep(3 * (time.monotonic() - began))
-            began = time.monotonic()
-    except QuizError as error:
-        logging.getLogger("quiz").error("%s", error)  # noqa: TRY400 - one line, and the way out
+    if count > 1:
+        processes.serve_by(count, plan, listening, ready)
+    else:
+        processes.look_on(file)
+        processes.serve_alone(plan, file, listening, ready)
 
 
 def _address(host: str) -> str:
@@ -272,10 +259,6 @@ def _outside_address() -> str:
             return str(sock.getsockname()[0])
         except OSError:
             return socket.gethostname()
-
-
-def _leave(_signal: int, _frame: FrameType | None) -> None:
-    sys.exit(0)
 
 
 def _listening(address: str, port: int | None, usual_port: int) -> socket.socket:

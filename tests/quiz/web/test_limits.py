@@ -6,6 +6,7 @@ import http.client
 import io
 import re
 import resource
+import selectors
 import socket
 import sqlite3
 import subprocess
@@ -22,7 +23,7 @@ from quiz.app import create_app
 from quiz.storage.datafile import Busy, DataFile
 from quiz.storage.store import Store
 from quiz.web import uploads
-from quiz.web.front import limits
+from quiz.web.front import gateway, limits
 from tests.conftest import NOON, Clock, lots, serving
 from tests.quiz.web.test_server import QUIZ
 
@@ -91,28 +92,9 @@ def test_too_few_files_to_serve_anyone_is_one_line(tmp_path: Path) -> None:
     )
 
 
-def test_the_loop_rests_where_no_file_is_left() -> None:
-    """Other programs may use a system's last files up: ENFILE comes whatever this process may open."""
-
-    class Server:
-        accepting = True
-        in_connection_overflow = False
-        active_channels: dict[int, object] = {}  # noqa: RUF012
-        tried = 0
-
-        def accept(self) -> None:
-            self.tried += 1
-            raise OSError(23, "Too many open files in system")
-
-    server = Server()
-    entrance = limits._Entrance(server)
-    assert entrance() is None
-    assert not server.accepting
-    entrance.look()
-    assert not server.accepting, "it rests for a moment"
-    time.sleep(limits.REST_S)
-    entrance.look()
-    assert server.accepting
+def test_without_poll_it_lets_in_as_many_as_select_can_look_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(selectors, "DefaultSelector", selectors.SelectSelector)
+    assert limits.connections()[0] == limits.WITH_SELECT
 
 
 @pytest.mark.parametrize(
@@ -121,7 +103,7 @@ def test_the_loop_rests_where_no_file_is_left() -> None:
         ("/settings", "Content-Length: 1073741824", b""),
         ("/door/join", "Content-Length: 1073741824\r\nExpect: 100-continue", b""),
         ("/accuracy/import", "Content-Length: 1073741824", b""),
-        ("/settings", f"Content-Length: {limits.BODY}", b""),
+        ("/settings", f"Content-Length: {gateway.BODY}", b""),
         (
             "/settings",
             "Transfer-Encoding: chunked",

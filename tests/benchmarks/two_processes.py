@@ -1,0 +1,125 @@
+"""What two processes over one data file cost: `python -m tests.benchmarks.two_processes [--seconds 8] [--rounds 2]`.
+
+The same learners, as fast as they can, ask one process and two by turns. Told are the time of a processor that a
+request takes, and the share of a request's time that is spent waiting for the lock of the data file. Aims: two take at
+most 10 % more of a processor than one, and wait for at most 10 %; exit 1 where one is missed or a learner met a fault.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from flask import Flask, Response, g
+
+from quiz.app import create_app
+from quiz.practice import learners as people
+from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
+from tests.benchmarks.load import crowd, missing
+from tests.benchmarks.servers import served
+from tests.conftest import NOON
+
+say = print
+LEARNERS = 50
+MOST_FOLD, MOST_WAITING = 1.10, 0.10
+SERVE = """
+import socket, sys
+from contextlib import closing
+from pathlib import Path
+from quiz.storage.datafile import DataFile
+from quiz.web.front import processes
+from tests.benchmarks.two_processes import measured
+count, port, data = int(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3])
+plan = processes.ServingPlan(measured, data, {}, None, None, 2000, None)
+with closing(DataFile.open(data)) as file, socket.create_server(("127.0.0.1", port)) as listening:
+    if count == 1:
+        processes.serve_alone(plan, file, listening, lambda: None)
+    else:
+        processes.serve_by(count, plan, listening, lambda: None)
+"""
+
+
+def measured(file: DataFile, **how: Any) -> Flask:
+    """Make the app; when its process ends, what it measured is written beside the data file."""
+    found = {"requests": 0.0, "seconds": 0.0, "waited": 0.0}
+    writing = file.writing
+
+    @contextmanager
+    def timed(*given: Any, waited: Callable[[float], None] = lambda _: None, **more: Any) -> Iterator[None]:
+        def told(seconds: float) -> None:
+            found["waited"] += seconds
+            waited(seconds)
+
+        with writing(*given, waited=told, **more):
+            yield
+
+    file.writing = timed  # type: ignore[method-assign]
+    app = create_app(file, **how)
+
+    @app.before_request
+    def begin() -> None:
+        g.measured_from = time.perf_counter()
+
+    @app.after_request
+    def end(response: Response) -> Response:
+        found["requests"] += 1
+        found["seconds"] += time.perf_counter() - g.measured_from
+        if found["requests"] % 20 == 0:
+            file.path.with_suffix(f".{os.getpid()}.json").write_text(json.dumps(found))
+        return response
+
+    return app
+
+
+def measure(count: int, seconds: float, folder: Path) -> tuple[float, float, float, int]:
+    """Serve by so many processes; return ms of a processor a request, share of waiting, requests/s and faults."""
+    path = folder / f"{count}-{time.monotonic_ns()}.sqlite3"
+    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        learners = [people.add(store, f"Learner {number}", now=NOON).id for number in range(LEARNERS)]
+    used: list[float] = []
+    port = 20000 + time.monotonic_ns() % 20000
+    # Each process pays for its own first cases: enough learners come before it is measured that both have.
+    warm = partial(crowd, learners=learners, think=0.0, seconds=seconds, path=path)
+    command = ["-c", SERVE, str(count), str(port), str(path)]
+    with served(command, port, "app", path, used, warm):
+        seen = crowd(port, learners, 0.0, seconds, path)
+    found = [json.loads(one.read_text()) for one in folder.glob(f"{path.stem}.*.json")]
+    share = sum(one["waited"] for one in found) / sum(one["seconds"] for one in found)
+    bad = missing(path, seen.acknowledged) + sum(seen.faults.values())
+    return 1e3 * used[0] / seen.requests, share, seen.rate, bad
+
+
+def main() -> int:
+    """Measure one process and two by turns."""
+    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
+    parser.add_argument("--seconds", type=float, default=8.0)
+    parser.add_argument("--rounds", type=int, default=2)
+    given = parser.parse_args()
+    say(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f} before")
+    say("| processes | ms of a processor a request | waiting for the lock | requests/s | faults |")
+    say("|---:|---:|---:|---:|---:|")
+    least = {1: float("inf"), 2: float("inf")}
+    bad = False
+    with TemporaryDirectory(prefix="processes-") as folder:
+        for _ in range(given.rounds):
+            for count in least:
+                cost, share, rate, faults = measure(count, given.seconds, Path(folder))
+                least[count] = min(least[count], cost)
+                bad |= faults > 0 or share > MOST_WAITING
+                say(f"| {count} | {cost:.2f} | {100 * share:.1f} % | {rate:.0f} | {faults} |", flush=True)
+    say(f"two against one: {least[2] / least[1]:.2f} of a processor's time")
+    return 1 if bad or least[2] / least[1] > MOST_FOLD else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
