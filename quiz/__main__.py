@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 import two_meridians
 
-from cases.notation.plurals import counted
-
 if TYPE_CHECKING:
     from quiz.learning.state import Answered
     from quiz.storage.store import Store
@@ -430,6 +428,7 @@ def restore(file: Path, data: Path | None) -> None:
     """
     import time
 
+    from cases.notation.plurals import counted
     from quiz.storage.datafile import data_path
     from quiz.storage.safekeeping.backups import restore as put_back
 
