@@ -39,7 +39,9 @@ DRAW = """async () => {
   const { Drawing } = await import('/static/js/bench-drawing.js');
   const { fiveStills } = await import('/static/js/bench-tray.js');
   const strip = document.createElement('canvas');
-  fiveStills(strip, new Drawing(document.createElement('canvas')), document.getElementById('bench').state);
+  const hand = new Drawing(document.createElement('canvas'));
+  hand.zoom = 2;
+  fiveStills(strip, hand, document.getElementById('bench').state);
   return strip.toDataURL('image/png').split(',')[1];
 }"""
 
