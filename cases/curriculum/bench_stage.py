@@ -45,7 +45,7 @@ class Bench:
     margin: D that the edge of the pupil wants more than its centre. off_h, off_v: degrees off the visual axis, to the
     examiner's right and up. coma, coma_v: D per mm by which E changes along 180 and 90. cone: D of a cone below the
     centre. haze: share of the light that the media scatter. unrest: what the eye does by itself, "none", "alive",
-    "jerk" or "pendular".
+    "wavering", "jerk" or "pendular".
     """
 
     eye: SphCyl = field(default_factory=lambda: SphCyl(0))

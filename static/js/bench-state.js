@@ -24,7 +24,7 @@ import { axisOf } from "../reflex.js";
  * @property {number} coma_v D per mm along 90
  * @property {number} cone D of a cone below the centre
  * @property {number} haze share of the light that the media scatter
- * @property {string} unrest what the eye does by itself: "none", "alive", "jerk" or "pendular"
+ * @property {string} unrest what the eye does by itself: "none", "alive", "wavering", "jerk" or "pendular"
  */
 
 /**
@@ -49,7 +49,7 @@ export const SPHERES = [0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 4, 5, 6,
 export const CYLINDERS = [0.25, 0.5, 0.75, 1, 1.5, 2, 3];
 
 /** Quantities that are one of a few words. @type {Record<string, string[]>} */
-const WORDS = { filament: ["streak", "spot"], unrest: ["none", "alive", "jerk", "pendular"] };
+const WORDS = { filament: ["streak", "spot"], unrest: ["none", "alive", "wavering", "jerk", "pendular"] };
 
 /**
  * What the optics need, as `Bench.setting` in cases/curriculum/bench_stage.py has it, with the streak.

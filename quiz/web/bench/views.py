@@ -60,6 +60,7 @@ _FILAMENTS = (("streak", "streak"), ("spot", "spot"))
 _UNREST = (
     ("none", "at rest"),
     ("alive", "pupil and focus alive"),
+    ("wavering", "focus wavering"),
     ("jerk", "jerk nystagmus"),
     ("pendular", "pendular nystagmus"),
 )
