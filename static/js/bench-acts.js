@@ -56,6 +56,10 @@ export function acts(state, page) {
     axis: ["lenses", () => state.set("axis", state.bench.streak)],
     "axis-left": nudge("axis", "lenses", 5), "axis-right": nudge("axis", "lenses", -5),
     lamp: ["sleeve", () => state.set("filament", state.bench.filament === "spot" ? "streak" : "spot")],
+    "seat-left": nudge("off_h", "sight", -1), "seat-right": nudge("off_h", "sight", 1),
+    "seat-left-5": nudge("off_h", "sight", -5), "seat-right-5": nudge("off_h", "sight", 5),
+    "seat-up-5": nudge("off_v", "sight", 5), "seat-down-5": nudge("off_v", "sight", -5),
+    target: ["sight", () => state.set("target", state.bench.target === "near" ? "far" : "near")],
     tell: ["", page.tell], stills: ["", page.stills], view: ["", page.view],
   };
 }

@@ -25,6 +25,9 @@ const TONES = [
 ];
 const SHADES = shades();
 const SHADE_STEPS = 512;
+/** What wholly hazy media add: grey where the beam falls on them, of 255, and light that lifts the dark, mm². Examples. */
+const VEIL = 110;
+const LIFTED = 0.12 * 2;
 /** How much the fundus differs from place to place, and over what angle; examples, no published source. */
 const MOTTLE = 0.06;
 const BLOTCH_MRAD = 6;
@@ -58,7 +61,7 @@ export class Drawing {
     /** @type {ImageData | null} */
     this.image = null;
     this.pixels = new Uint32Array(0);
-    this.hazed = 0;
+    this.veil = 0;
     this.inks = inks(0);
   }
 
@@ -219,13 +222,14 @@ export class Drawing {
       this.pixels = new Uint32Array(this.image.data.buffer);
     }
     const haze = setting.haze ?? 0;
-    if (haze !== this.hazed) [this.hazed, this.inks] = [haze, inks(haze)];
-    // Scattered light: what falls on the pupil veils it, and lifts the dark.
-    const veil = haze && haze * (0.12 * 2 + Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)) * 3);
+    // Scattered light: what falls on the pupil veils it in grey, and some of the reflex lifts the dark.
+    const veil = haze && Math.round(VEIL * haze * Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)));
+    const lifted = (LIFTED * haze) / 10;
+    if (veil !== this.veil) [this.veil, this.inks] = [veil, inks(veil)];
     const { inks: ink, pixels, mottle: spots } = this;
     const clear = (1 - haze) / 10;
     for (let place = 0; place < size * size; place += 1) {
-      const shade = Math.sqrt(values[place] * spots[place] * clear + veil / 10) * (SHADE_STEPS / 1.25);
+      const shade = Math.sqrt(values[place] * spots[place] * clear + lifted) * (SHADE_STEPS / 1.25);
       pixels[place] = ink[shade < SHADE_STEPS - 1 ? shade | 0 : SHADE_STEPS - 1];
     }
     inner.putImageData(this.image, 0, 0);
@@ -300,15 +304,15 @@ function grey(share) {
 }
 
 /**
- * The colours of all shades behind media of this haze, each a pixel.
- * @param {number} haze
+ * The colours of all shades behind a veil, each a pixel.
+ * @param {number} veil 0 to 255
  */
-function inks(haze) {
+function inks(veil) {
   const bytes = new Uint8ClampedArray(4 * SHADE_STEPS);
   for (let step = 0; step < SHADE_STEPS; step += 1) {
-    bytes[4 * step] = SHADES[3 * step] * (1 - 0.25 * haze) + 30 * haze;
-    bytes[4 * step + 1] = SHADES[3 * step + 1] * (1 - 0.1 * haze) + 34 * haze;
-    bytes[4 * step + 2] = SHADES[3 * step + 2] + 36 * haze;
+    bytes[4 * step] = SHADES[3 * step] + veil;
+    bytes[4 * step + 1] = SHADES[3 * step + 1] + 0.94 * veil;
+    bytes[4 * step + 2] = SHADES[3 * step + 2] + 0.86 * veil;
     bytes[4 * step + 3] = 255;
   }
   return new Uint32Array(bytes.buffer);

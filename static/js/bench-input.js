@@ -41,7 +41,11 @@ const KEYS = {
   BracketLeft: ["nearer", "nearer"], BracketRight: ["farther", "farther"], PageUp: ["stronger", "stronger-1"],
   PageDown: ["weaker", "weaker-1"], KeyV: ["cylinder", "cylinder-less"], KeyB: ["axis", "axis"],
   KeyS: ["lamp", "lamp"], KeyF: ["stills", "stills"], KeyN: ["view", "view"], KeyQ: ["tell", "tell"],
+  KeyT: ["target", "target"],
 };
+
+/** The seat, with Alt. @type {Record<string, string>} */
+const SEAT_KEYS = { ArrowLeft: "seat-left", ArrowRight: "seat-right", ArrowUp: "nearer", ArrowDown: "farther" };
 
 /**
  * @param {HTMLElement} stage
@@ -57,7 +61,14 @@ export function keys(stage, hands, letters) {
     sweep.pushing = 0;
   };
   stage.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.ctrlKey || event.metaKey) return;
+    if (event.altKey) {
+      const seat = SEAT_KEYS[event.key];
+      if (!seat) return;
+      event.preventDefault();
+      hands.act(seat);
+      return;
+    }
     const side = event.key === "ArrowRight" ? 1 : event.key === "ArrowLeft" ? -1 : 0;
     if (side) {
       event.preventDefault();

@@ -2,7 +2,9 @@
 // What the hand reaches in the page: tray and engraving, sleeve, tape and arc, five stills. All of it is the state's.
 
 import { power } from "./bench-form.js";
+import { rightward } from "./bench-input.js";
 
+/** Places of the streak in five stills, from our left to our right, or from below up where it lies level. */
 const PLACES_MM = [-6, -3, 0, 3, 6];
 
 export class Tray {
@@ -82,7 +84,7 @@ export class Tray {
 }
 
 /**
- * Draw five places of a sweep side by side.
+ * Draw five places of a sweep side by side, in the order in which a hand goes to the right, or up.
  * @param {HTMLCanvasElement} canvas
  * @param {import("./bench-drawing.js").Drawing} drawing that draws on a canvas of its own
  * @param {import("./bench-state.js").BenchState} state
@@ -94,8 +96,9 @@ export function fiveStills(canvas, drawing, state) {
   canvas.height = height;
   const ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
   [drawing.canvas.width, drawing.canvas.height] = [width, height];
-  PLACES_MM.forEach((faceMm, place) => {
-    drawing.draw(state, { faceMm });
+  const way = rightward(state.bench.streak);
+  PLACES_MM.forEach((along, place) => {
+    drawing.draw(state, { faceMm: way * along });
     ctx.drawImage(drawing.canvas, place * width, 0);
   });
 }

@@ -9,6 +9,7 @@ import { watcher } from "./bench-goals.js";
 import { keys, pointers, wheel } from "./bench-input.js";
 import { keep } from "./bench-kept.js";
 import { STILL, life } from "./bench-life.js";
+import { plan } from "./bench-plan.js";
 import { BenchState } from "./bench-state.js";
 import { Sweep } from "./bench-sweep.js";
 import { Tray, fiveStills } from "./bench-tray.js";
@@ -42,6 +43,7 @@ function set(root) {
   const answer = document.querySelector("form.answer[data-case]");
   if (answer instanceof HTMLFormElement) keep(form, answer.dataset.case ?? "");
   const free = new Set((root.dataset.free ?? "").split(" "));
+  plan(root, state, free);
   let asked = false;
   let touchedAt = -Infinity;
   let reached = root.dataset.goal ? watcher(root.dataset.goal) : null;
