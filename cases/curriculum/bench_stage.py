@@ -33,8 +33,8 @@ CONE_BELOW_MM, CONE_SPREAD_MM = 1.0, 1.0
 """Where the bench puts a cone, and how far it spreads: an example, no published source."""
 
 NEAR_LAG, MOST_ACCOMMODATION = 0.5, 8.0
-"""How far an eye stays behind a near target, the middle of the usual range (`norms`), and the most it puts in, an example;
-both in D."""
+"""How far in D an eye stays behind a near target, the middle of the usual range (`norms`), and the most that it puts
+in, an example."""
 
 SAME_AS_STREAK = 2.0
 """Degrees within which a reflex is said to lie along the streak: about what an eye can tell; an estimate."""
@@ -74,7 +74,7 @@ class Bench:
 
     @property
     def accommodated(self) -> float:
-        """Return in D what the eye puts in: for a near target what that asks for, less the usual lag, and never less than 0."""
+        """Return in D what the eye puts in: for a near target what that asks for, less the usual lag."""
         if self.target != "near":
             return 0.0
         asked = self.eye.spherical_equivalent - self.sphere - self.cylinder / 2 + 100 / self.distance_cm

@@ -1,8 +1,7 @@
 // @ts-check
 // Every act of the hand by its name: what a key, a notch of the wheel or a button of the page does. No DOM.
 
-import { CYLINDERS } from "./bench-state.js";
-import { rightward } from "./bench-input.js";
+import { CYLINDERS, rightward } from "./bench-state.js";
 
 /** How far one press of a button sweeps, in mm. */
 const STEP_MM = 3;

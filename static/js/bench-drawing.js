@@ -5,6 +5,7 @@
 import { BENT_MOVING, beam, faceLight, field, irregular, lookOf } from "../reflex.js";
 import { HALF_VIEW_MM, faceLayer, frameLayer } from "./bench-face.js";
 import { STILL } from "./bench-life.js";
+import { rightward } from "./bench-state.js";
 
 /** @typedef {import("../reflex.js").Streaked} Streaked */
 /** @typedef {import("./bench-life.js").Life} Life */
@@ -37,6 +38,8 @@ const STOPS = 48;
 /** Light on the face, in shares of the lamp's lens, at which it is drawn fully bright. */
 const FULL = 0.3;
 const AMBIENT = 0.07;
+/** Places of the streak in five stills, from our left to our right, or from below up where it lies level. */
+const PLACES_MM = [-6, -3, 0, 3, 6];
 
 export class Drawing {
   /**
@@ -270,6 +273,26 @@ export class Drawing {
     this.rimMade = key;
     frameLayer(this.rim, { ...how, pxPerMm: scale });
   }
+}
+
+/**
+ * Draw five places of a sweep side by side, in the order in which a hand goes to the right, or up.
+ * @param {HTMLCanvasElement} canvas
+ * @param {Drawing} drawing that draws on a canvas of its own
+ * @param {import("./bench-state.js").BenchState} state
+ */
+export function fiveStills(canvas, drawing, state) {
+  const width = 300;
+  const height = 230;
+  canvas.width = width * PLACES_MM.length;
+  canvas.height = height;
+  const ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+  [drawing.canvas.width, drawing.canvas.height] = [width, height];
+  const way = rightward(state.bench.streak);
+  PLACES_MM.forEach((along, place) => {
+    drawing.draw(state, { faceMm: way * along });
+    ctx.drawImage(drawing.canvas, place * width, 0);
+  });
 }
 
 /**

@@ -3,6 +3,7 @@
 // wheel turns; keys do all of it. Buttons for every act are in the page (bench-acts.js).
 
 import { RIM_MM } from "./bench-face.js";
+import { rightward } from "./bench-state.js";
 
 const RADIAN = Math.PI / 180;
 /** What two fingers must do before they are taken for a turn, a lean or a push of the sleeve; the first that is passed. */
@@ -23,15 +24,6 @@ const SLEEVE_PER_PX = 0.03;
  * @property {() => void} touched the hand has moved just now
  * @property {(name: string) => void} act do what a button of that name does
  */
-
-/**
- * Which way along its normal a streak moves when it is pushed to the right, or up where it lies level: 1 or −1.
- * @param {number} streak degrees
- */
-export function rightward(streak) {
-  const along = -Math.sin(streak * RADIAN);
-  return Math.abs(along) < 0.05 ? Math.sign(Math.cos(streak * RADIAN)) : Math.sign(along);
-}
 
 /** The act of each key while the picture has the focus; with Shift, the second. @type {Record<string, [string, string]>} */
 const KEYS = {

@@ -3,6 +3,8 @@
 
 import { axisOf } from "../reflex.js";
 
+const RADIAN = Math.PI / 180;
+
 /** @typedef {import("../reflex.js").Streaked} Streaked */
 /** @typedef {import("../reflex.js").SphCyl} SphCyl */
 
@@ -202,6 +204,15 @@ export class BenchState {
   changed() {
     for (const listener of this.listeners) listener();
   }
+}
+
+/**
+ * Which way along its normal a streak moves when it is pushed to the right, or up where it lies level: 1 or −1.
+ * @param {number} streak degrees
+ */
+export function rightward(streak) {
+  const along = -Math.sin(streak * RADIAN);
+  return Math.abs(along) < 0.05 ? Math.sign(Math.cos(streak * RADIAN)) : Math.sign(along);
 }
 
 /**

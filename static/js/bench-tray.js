@@ -1,11 +1,7 @@
 // @ts-check
-// What the hand reaches in the page: tray and engraving, sleeve, tape and arc, five stills. All of it is the state's.
+// What the hand reaches in the page: tray and engraving, sleeve, tape and arc. All of it is the state's.
 
 import { power } from "./bench-form.js";
-import { rightward } from "./bench-input.js";
-
-/** Places of the streak in five stills, from our left to our right, or from below up where it lies level. */
-const PLACES_MM = [-6, -3, 0, 3, 6];
 
 export class Tray {
   /**
@@ -81,24 +77,4 @@ export class Tray {
     if (spread < 0) return "crossed";
     return value < -0.3 ? "broad" : value > 0.3 ? "narrowing" : "even";
   }
-}
-
-/**
- * Draw five places of a sweep side by side, in the order in which a hand goes to the right, or up.
- * @param {HTMLCanvasElement} canvas
- * @param {import("./bench-drawing.js").Drawing} drawing that draws on a canvas of its own
- * @param {import("./bench-state.js").BenchState} state
- */
-export function fiveStills(canvas, drawing, state) {
-  const width = 300;
-  const height = 230;
-  canvas.width = width * PLACES_MM.length;
-  canvas.height = height;
-  const ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
-  [drawing.canvas.width, drawing.canvas.height] = [width, height];
-  const way = rightward(state.bench.streak);
-  PLACES_MM.forEach((along, place) => {
-    drawing.draw(state, { faceMm: way * along });
-    ctx.drawImage(drawing.canvas, place * width, 0);
-  });
 }

@@ -3,7 +3,7 @@
 
 import { faceLight } from "../reflex.js";
 import { acts } from "./bench-acts.js";
-import { Drawing } from "./bench-drawing.js";
+import { Drawing, fiveStills } from "./bench-drawing.js";
 import { Form } from "./bench-form.js";
 import { watcher } from "./bench-goals.js";
 import { keys, pointers, wheel } from "./bench-input.js";
@@ -12,7 +12,7 @@ import { STILL, life } from "./bench-life.js";
 import { plan } from "./bench-plan.js";
 import { BenchState } from "./bench-state.js";
 import { Sweep } from "./bench-sweep.js";
-import { Tray, fiveStills } from "./bench-tray.js";
+import { Tray } from "./bench-tray.js";
 
 /** How long the hand must rest before the picture is worked out as finely as it can be, ms. */
 const REST_MS = 150;

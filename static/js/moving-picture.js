@@ -1,11 +1,10 @@
 // @ts-check
 // A moving picture: one sweep over one to three views side by side, that can be paused; five stills without motion.
 
-import { Drawing } from "./bench-drawing.js";
+import { Drawing, fiveStills } from "./bench-drawing.js";
 import { life } from "./bench-life.js";
 import { BenchState } from "./bench-state.js";
 import { Sweep } from "./bench-sweep.js";
-import { fiveStills } from "./bench-tray.js";
 
 const ZOOM = 1.9;
 /** Light on the pupil that an eye's own life is told of, as a share of the most: the sweep passes too soon to matter. */

@@ -84,7 +84,7 @@ def test_straddled_bands_are_as_wide_as_they_are_said_to_be() -> None:
             low, high = widths[case.findings[place]["band"]]
             assert low <= share <= high, (seed, place, share)
         wrong = {"up": "down", "down": "up", "leave": "up"}[case.truth["turn"]]
-        yours, right = views_in_mark("axis-straddling", case.findings, case.truth | {"turn": wrong}, case.truth)
+        yours, right = views_in_mark("axis-straddling", case.findings, {**case.truth, "turn": wrong}, case.truth)
         off, on = (abs(one.bench.setting.rx.axis - one.bench.axis) % 180 for one in (yours, right))
         assert min(on, 180 - on) == pytest.approx(0, abs=0.01)
         assert min(off, 180 - off) > 2
