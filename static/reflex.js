@@ -299,20 +299,27 @@ export function discShare(z) {
   return DISC[low] + (at - low) * (DISC[low + 1] - DISC[low]);
 }
 
+/** Points that cover a unit disc evenly, by their count. @type {Map<number, Float64Array>} */
+const SUNFLOWERS = new Map();
+
 /**
  * Points that cover a disc evenly: x, y, x, y …, in mm.
  * @param {number} radius
  * @param {number} count
  */
 function sunflower(radius, count) {
-  const points = new Float64Array(2 * count);
-  for (let step = 0; step < count; step += 1) {
-    const r = radius * Math.sqrt((step + 0.5) / count);
-    const turn = (step + 0.5) * Math.PI * (3 - Math.sqrt(5));
-    points[2 * step] = r * Math.cos(turn);
-    points[2 * step + 1] = r * Math.sin(turn);
+  let unit = SUNFLOWERS.get(count);
+  if (!unit) {
+    unit = new Float64Array(2 * count);
+    for (let step = 0; step < count; step += 1) {
+      const r = Math.sqrt((step + 0.5) / count);
+      const turn = (step + 0.5) * Math.PI * (3 - Math.sqrt(5));
+      unit[2 * step] = r * Math.cos(turn);
+      unit[2 * step + 1] = r * Math.sin(turn);
+    }
+    SUNFLOWERS.set(count, unit);
   }
-  return points;
+  return unit.map((part) => radius * part);
 }
 
 /**
@@ -364,28 +371,36 @@ function psiOf(setting) {
 }
 
 /**
- * How Ψ changes at a pupil point: [xx, xy, yx, yy] in D.
- * @param {Required<Setting>} setting
- * @param {number} x
- * @param {number} y
+ * Where each pupil point looks: a function that writes x and y in mrad into two places. It is told apart from the way in
+ * which the whole eye is turned.
+ * @param {Setting} setting
  */
-function slopeOf(setting, x, y) {
+export function lookOf(setting) {
+  return psiOf(whole(setting));
+}
+
+/**
+ * How Ψ changes at a pupil point, as a function that writes xx, xy and yy in D into three places.
+ * @param {Required<Setting>} setting
+ * @returns {(x: number, y: number, out: Float64Array) => void}
+ */
+function slopeOf(setting) {
   const E = residualMatrix(setting);
   const { margin_per_mm2: a, coma: [kx, ky], cone } = setting;
-  const r2 = x * x + y * y;
-  const both = (kx * x + ky * y) / 3;
-  let xx = E.xx + a * (r2 + 2 * x * x) + both + (2 * x * kx) / 3;
-  let xy = E.xy + 2 * a * x * y + (x * ky + y * kx) / 3;
-  let yy = E.yy + a * (r2 + 2 * y * y) + both + (2 * y * ky) / 3;
-  if (cone) {
+  return (x, y, out) => {
+    const r2 = x * x + y * y;
+    const both = (kx * x + ky * y) / 3;
+    out[0] = E.xx + a * (r2 + 2 * x * x) + both + (2 * x * kx) / 3;
+    out[1] = E.xy + 2 * a * x * y + (x * ky + y * kx) / 3;
+    out[2] = E.yy + a * (r2 + 2 * y * y) + both + (2 * y * ky) / 3;
+    if (!cone) return;
     const [dx, dy] = [x - cone.x, y - cone.y];
     const t2 = cone.spread_mm * cone.spread_mm;
     const pull = cone.power * Math.exp(-(dx * dx + dy * dy) / (2 * t2));
-    xx -= pull * (1 - (dx * dx) / t2);
-    xy += (pull * dx * dy) / t2;
-    yy -= pull * (1 - (dy * dy) / t2);
-  }
-  return { xx, xy, yy };
+    out[0] -= pull * (1 - (dx * dx) / t2);
+    out[1] += (pull * dx * dy) / t2;
+    out[2] -= pull * (1 - (dy * dy) / t2);
+  };
 }
 
 /**
@@ -413,26 +428,40 @@ export function irregular(setting, care = "frame") {
   return filament === "spot" || Boolean(cone) || coma[0] !== 0 || coma[1] !== 0 || bent;
 }
 
+/** The light of a pupil point (mm) in mm². @typedef {(x: number, y: number) => number} Light */
+
 /**
- * A function of a place of the streak (mm) that gives a function of a pupil point (mm): its light in mm², 0 outside the
- * pupil. Made once a setting, asked once a frame, and then once a point.
+ * A function of a place of the streak (mm) that gives the light of pupil points, 0 outside the pupil; `bare` gives it
+ * without that bound, as the same formulas have it beyond the rim.
+ * @typedef {((faceMm: number) => Light) & {bare: (faceMm: number) => Light}} Lit
+ */
+
+/**
+ * The light of a setting. Made once a setting, asked once a frame, and then once a point.
  * @param {Streaked} given
  * @param {Care} [care]
- * @returns {(faceMm: number) => (x: number, y: number) => number}
+ * @returns {Lit}
  */
 export function beam(given, care = "frame") {
   const setting = whole(given);
-  return irregular(setting, care)
+  const bare = irregular(setting, care)
     ? byNodes(setting, given.streak, CARES[care][1])
     : byBands(setting, given.streak, CARES[care][2]);
+  const rim = (setting.pupil_mm / 2) ** 2 * (1 + 1e-12);
+  /** @param {number} faceMm */
+  const within = (faceMm) => {
+    const at = bare(faceMm);
+    return (/** @type {number} */ x, /** @type {number} */ y) => (x * x + y * y > rim ? 0 : at(x, y));
+  };
+  return Object.assign(within, { bare });
 }
 
 /**
- * The band form: a regular eye.
+ * The band form: a regular eye. What depends on the setting alone is worked out once.
  * @param {Required<Setting>} setting
  * @param {number} streak
  * @param {number} steps
- * @returns {ReturnType<typeof beam>}
+ * @returns {(faceMm: number) => Light}
  */
 function byBands(setting, streak, steps) {
   const { pupil_mm, sight_hole_mm, beam_mm, filament_mrad, length_mrad, distance_cm, sleeve } = setting;
@@ -440,16 +469,19 @@ function byBands(setting, streak, steps) {
   const c = 1 - w * sleeve;
   const n = normal(streak);
   const u = { x: n.y, y: -n.x };
-  const psi = psiOf(setting);
-  const { gx, gy, G } = fitted(psi, rho);
+  const E = residualMatrix(setting);
+  const a = setting.margin_per_mm2;
+  const { gx, gy, G } = a ? fitted(psiOf(setting), rho) : { gx: 0, gy: 0, G: [E.xx, E.xy, E.xy, E.yy] };
   const cw = c * w;
   const vx = n.x - cw * (G[0] * n.x + G[2] * n.y);
   const vy = n.y - cw * (G[1] * n.x + G[3] * n.y);
   const size = Math.hypot(vx, vy);
-  const [ax, ay] = size > 1e-6 ? [vx / size, vy / size] : [n.x, n.y];
+  const sized = size > 1e-6;
+  const [ax, ay] = sized ? [vx / size, vy / size] : [n.x, n.y];
   const [bx, by] = [-ay, ax];
   const wide = w * filament_mrad;
   const soft = Math.max(Math.abs(c) * h, SOFTEST_MM);
+  const reach = wide + soft;
   const long = w * length_mrad;
   // u·V along t and r, and w·G along them
   const Vu = [u.x - cw * (G[0] * u.x + G[2] * u.y), u.y - cw * (G[1] * u.x + G[3] * u.y)];
@@ -457,53 +489,75 @@ function byBands(setting, streak, steps) {
   const [tx, ty] = [w * (G[0] * ax + G[1] * ay), w * (G[2] * ax + G[3] * ay)];
   const [rx, ry] = [w * (G[0] * bx + G[1] * by), w * (G[2] * bx + G[3] * by)];
   const square = rx * rx + ry * ry;
-  const edges = [(beam_mm - h / 2) ** 2, (beam_mm + h / 2) ** 2];
-  const nodes = gauss(steps);
-  const look = new Float64Array(2);
+  const [inner, outer] = [(beam_mm - h / 2) ** 2, (beam_mm + h / 2) ** 2];
+  const nodes = Float64Array.from(gauss(steps).map(([place]) => place));
+  const weights = Float64Array.from(gauss(steps).map(([, weight]) => weight));
+  const rho2 = rho * rho;
+  const most = Math.PI * rho2;
+  const slanted = Math.abs(ur) > 1e-9;
   return (faceMm) => (x, y) => {
-    if (x * x + y * y > rho * rho * (1 + 1e-12)) return 0;
-    psi(x, y, look, 0);
-    const zx = w * (look[0] - gx);
-    const zy = w * (look[1] - gy);
+    const bent = a * (x * x + y * y);
+    const zx = w * (E.xx * x + E.xy * y + bent * x - gx);
+    const zy = w * (E.xy * x + E.yy * y + bent * y - gy);
     const x0 = c * (n.x * zx + n.y * zy) - faceMm;
-    let [low, high] = [-rho, rho];
-    if (size > 1e-6) {
-      low = Math.max(low, (-wide - soft - x0) / size);
-      high = Math.min(high, (wide + soft - x0) / size);
-    }
+    let low = -rho;
+    let high = rho;
+    if (sized) {
+      low = Math.max(low, (-reach - x0) / size);
+      high = Math.min(high, (reach - x0) / size);
+    } else if (x0 >= reach || x0 <= -reach) return 0;
     if (high <= low) return 0;
     const half = (high - low) / 2;
     const middle = (high + low) / 2;
     const uz = c * (u.x * zx + u.y * zy);
     let sum = 0;
-    for (let step = 0; step < nodes.length; step += 1) {
-      const t = middle + half * nodes[step][0];
+    for (let step = 0; step < steps; step += 1) {
+      const t = middle + half * nodes[step];
       const X = x0 + size * t;
       const lit = discShare((X + wide) / soft) - discShare((X - wide) / soft);
       if (lit <= 0) continue;
-      let end = Math.sqrt(Math.max(0, rho * rho - t * t));
+      let end = Math.sqrt(Math.max(0, rho2 - t * t));
       let start = -end;
       const A = uz + t * ut;
-      if (Math.abs(ur) > 1e-9) {
-        const [one, other] = [(-long - A) / ur, (long - A) / ur];
+      if (slanted) {
+        const one = (-long - A) / ur;
+        const other = (long - A) / ur;
         start = Math.max(start, Math.min(one, other));
         end = Math.min(end, Math.max(one, other));
       } else if (Math.abs(A) > long) continue;
       if (end <= start) continue;
-      const [dx, dy] = [t * tx - zx, t * ty - zy];
+      const dx = t * tx - zx;
+      const dy = t * ty - zy;
       const mid = dx * rx + dy * ry;
       const rest = dx * dx + dy * dy;
-      let length = 0;
-      for (let edge = 0; edge < 2; edge += 1) {
-        if (square > 1e-12) {
-          const root = Math.sqrt(Math.max(0, mid * mid - square * (rest - edges[edge])));
-          length += Math.max(0, Math.min(end, (root - mid) / square) - Math.max(start, (-mid - root) / square)) / 2;
-        } else if (rest <= edges[edge]) length += (end - start) / 2;
-      }
-      sum += nodes[step][1] * lit * length;
+      let length;
+      // Where both ends lie on the lamp's lens, all between them does.
+      if (Math.max(start * (start * square + 2 * mid), end * (end * square + 2 * mid)) + rest <= inner) length = end - start;
+      else if (square > 1e-12) {
+        const near = mid * mid - square * (rest - inner);
+        const far = mid * mid - square * (rest - outer);
+        if (far <= 0) continue;
+        length = overlap(start, end, mid, far, square);
+        if (near > 0) length += overlap(start, end, mid, near, square);
+        length /= 2;
+      } else length = rest <= outer ? (end - start) / 2 : 0;
+      sum += weights[step] * lit * length;
     }
-    return Math.min(half * sum, Math.PI * rho * rho);
+    return Math.min(half * sum, most);
   };
+}
+
+/**
+ * How much of start … end lies between the roots of square·r² + 2·mid·r + …, whose discriminant is `root2`.
+ * @param {number} start
+ * @param {number} end
+ * @param {number} mid
+ * @param {number} root2
+ * @param {number} square
+ */
+function overlap(start, end, mid, root2, square) {
+  const root = Math.sqrt(root2);
+  return Math.max(0, Math.min(end, (root - mid) / square) - Math.max(start, (-mid - root) / square));
 }
 
 /**
@@ -516,16 +570,25 @@ function fitted(psi, rho) {
   const half = sunflower(rho, 80);
   const at = new Float64Array(2);
   // Normal equations of 1, x, y for both parts of Ψ.
-  const N = [0, 0, 0, 0, 0, 0];
   const right = [[0, 0, 0], [0, 0, 0]];
+  let [sx, sy, sxx, sxy, syy] = [0, 0, 0, 0, 0];
   for (let j = 0; j < 160; j += 1) {
     const way = j < 80 ? 1 : -1;
-    const [x, y] = [way * half[2 * (j % 80)], way * half[2 * (j % 80) + 1]];
+    const x = way * half[2 * (j % 80)];
+    const y = way * half[2 * (j % 80) + 1];
     psi(x, y, at, 0);
-    [1, x, y, x * x, x * y, y * y].forEach((part, place) => { N[place] += part; });
-    for (const side of [0, 1]) [1, x, y].forEach((part, place) => { right[side][place] += part * at[side]; });
+    sx += x;
+    sy += y;
+    sxx += x * x;
+    sxy += x * y;
+    syy += y * y;
+    for (let side = 0; side < 2; side += 1) {
+      right[side][0] += at[side];
+      right[side][1] += x * at[side];
+      right[side][2] += y * at[side];
+    }
   }
-  const [s, sx, sy, sxx, sxy, syy] = N;
+  const s = 160;
   const det = s * (sxx * syy - sxy * sxy) - sx * (sx * syy - sxy * sy) + sy * (sx * sxy - sxx * sy);
   const solved = right.map(([a, b, c]) => [
     (a * (sxx * syy - sxy * sxy) - sx * (b * syy - sxy * c) + sy * (b * sxy - sxx * c)) / det,
@@ -540,7 +603,7 @@ function fitted(psi, rho) {
  * @param {Required<Setting>} setting
  * @param {number} streak
  * @param {number} count
- * @returns {ReturnType<typeof beam>}
+ * @returns {(faceMm: number) => Light}
  */
 function byNodes(setting, streak, count) {
   const { pupil_mm, sight_hole_mm, beam_mm, filament_mrad, length_mrad, distance_cm, sleeve } = setting;
@@ -550,56 +613,67 @@ function byNodes(setting, streak, count) {
   const n = normal(streak);
   const u = { x: n.y, y: -n.x };
   const psi = psiOf(setting);
+  const slope = slopeOf(setting);
   const wide = w * filament_mrad;
   const long = w * length_mrad;
   const cell = (rho / 2) * Math.sqrt(Math.PI / count);
   const points = sunflower(rho, count);
-  const looks = new Float64Array(2 * count);
-  const soft = new Float64Array(count);
-  const rim = new Float64Array(count);
+  // Of each node: where it looks, times w; its softness and that of the mirror's edge there, as shares of 1 mm; what it
+  // adds to x along n and u but for the pupil point's own part.
+  const [lookX, lookY, reach, sharp, rim, inside, alongN, alongU] = Array.from({ length: 8 }, () => new Float64Array(count));
+  const look = new Float64Array(2);
+  const bend = new Float64Array(3);
   for (let j = 0; j < count; j += 1) {
-    const [x, y] = [points[2 * j], points[2 * j + 1]];
-    psi(x, y, looks, 2 * j);
-    const { xx, xy, yy } = slopeOf(setting, x, y);
-    const [vxx, vxy, vyy] = [1 - c * w * xx, -c * w * xy, 1 - c * w * yy];
+    const x = points[2 * j];
+    const y = points[2 * j + 1];
+    psi(x, y, look, 0);
+    slope(x, y, bend);
+    const [xx, xy, yy] = bend;
+    const vxx = 1 - c * w * xx;
+    const vxy = -c * w * xy;
+    const vyy = 1 - c * w * yy;
     const bent = spot
       ? (vxx * vxx + 2 * vxy * vxy + vyy * vyy) / 2
       : (vxx * n.x + vxy * n.y) ** 2 + (vxy * n.x + vyy * n.y) ** 2;
-    soft[j] = Math.max(SOFTEST_MM, Math.sqrt((c * h) ** 2 + (4 / 3) * cell * cell * bent));
+    const soft = Math.max(SOFTEST_MM, Math.sqrt((c * h) ** 2 + (4 / 3) * cell * cell * bent));
     const all = xx * xx + 2 * xy * xy + yy * yy;
-    rim[j] = Math.max(SOFTEST_MM, Math.sqrt(h * h + (2 / 3) * (w * cell) ** 2 * all));
-  }
-  // What the node adds to x along n and u but for the pupil point's own part.
-  const [alongN, alongU] = [new Float64Array(count), new Float64Array(count)];
-  for (let j = 0; j < count; j += 1) {
-    const [px, py] = [points[2 * j] - c * w * looks[2 * j], points[2 * j + 1] - c * w * looks[2 * j + 1]];
-    alongN[j] = n.x * px + n.y * py;
-    alongU[j] = u.x * px + u.y * py;
+    const edge = Math.max(SOFTEST_MM, Math.sqrt(h * h + (2 / 3) * (w * cell) ** 2 * all));
+    reach[j] = wide + soft;
+    sharp[j] = 1 / soft;
+    rim[j] = 1 / edge;
+    inside[j] = Math.max(0, beam_mm - edge) ** 2;
+    lookX[j] = w * look[0];
+    lookY[j] = w * look[1];
+    alongN[j] = n.x * (x - c * lookX[j]) + n.y * (y - c * lookY[j]);
+    alongU[j] = u.x * (x - c * lookX[j]) + u.y * (y - c * lookY[j]);
   }
   const each = (Math.PI * rho * rho) / count;
   const own = new Float64Array(2);
   return (faceMm) => (x, y) => {
-    if (x * x + y * y > rho * rho * (1 + 1e-12)) return 0;
     psi(x, y, own, 0);
-    const cx = c * w * (n.x * own[0] + n.y * own[1]) - faceMm;
-    const cu = c * w * (u.x * own[0] + u.y * own[1]);
+    const ox = w * own[0];
+    const oy = w * own[1];
+    const cx = c * (n.x * ox + n.y * oy) - faceMm;
+    const cu = c * (u.x * ox + u.y * oy);
     let sum = 0;
     for (let j = 0; j < count; j += 1) {
       const xn = cx + alongN[j];
-      const reach = wide + soft[j];
-      if (xn >= reach || xn <= -reach) continue;
+      if (xn >= reach[j] || xn <= -reach[j]) continue;
       const xu = cu + alongU[j];
       let lit;
       if (spot) {
-        lit = discShare((wide - Math.sqrt(xn * xn + xu * xu)) / soft[j]);
+        lit = discShare((wide - Math.sqrt(xn * xn + xu * xu)) * sharp[j]);
       } else {
-        lit = discShare((xn + wide) / soft[j]) - discShare((xn - wide) / soft[j]);
-        lit *= discShare((long - Math.abs(xu)) / soft[j]);
+        lit = discShare((xn + wide) * sharp[j]) - discShare((xn - wide) * sharp[j]);
+        const left = (long - Math.abs(xu)) * sharp[j];
+        if (left < 1) lit *= discShare(left);
       }
       if (lit <= 0) continue;
-      const dx = w * (own[0] - looks[2 * j]);
-      const dy = w * (own[1] - looks[2 * j + 1]);
-      sum += lit * discShare((beam_mm - Math.sqrt(dx * dx + dy * dy)) / rim[j]);
+      const dx = ox - lookX[j];
+      const dy = oy - lookY[j];
+      const far = dx * dx + dy * dy;
+      if (far > inside[j]) lit *= discShare((beam_mm - Math.sqrt(far)) * rim[j]);
+      sum += lit;
     }
     return each * sum;
   };
@@ -630,32 +704,121 @@ export function faceLight(given, faceMm) {
   };
 }
 
+/** Cubic weights of four places in a row for one a quarter of the way from the second to the third. */
+const NEAR = [-9 / 128, 111 / 128, 29 / 128, -3 / 128];
+const FAR = [...NEAR].reverse();
 /**
- * The light over the pupil: `size` × `size` in mm², rows from the top. Points outside the pupil take the light of the
- * nearest inside, so that enlarging leaves no rim.
- * @param {(faceMm: number) => (x: number, y: number) => number} lit what `beam` gives
+ * How much the light may bend between two points of the half grid, in shares of its greatest, before all are worked out:
+ * at rest, and while the hand moves where light is summed over nodes.
+ */
+const BENT = 0.012;
+export const BENT_MOVING = 0.03;
+/** Room for the half grid and its rows: one field is worked out at a time. */
+let half = new Float32Array(0);
+let rows = new Float32Array(0);
+let sharp = new Uint8Array(0);
+
+/**
+ * The light over the pupil: `size` × `size` in mm², rows from the top. Beyond the rim the same formulas go on, so that
+ * enlarging leaves no rim; farther out than a point and a half nothing is drawn. `size` is even.
+ *
+ * Every second point in either direction is worked out, those between by cubics; where the light bends too much for
+ * that, each by itself. A test holds the error under 1.5 % of the greatest light; `bent` may be wider for a glance.
+ * @param {Lit} lit what `beam` gives
  * @param {number} pupilMm
  * @param {number} faceMm
  * @param {number} size
  * @param {Float32Array} [into]
+ * @param {number} [bent]
  */
-export function field(lit, pupilMm, faceMm, size, into = new Float32Array(size * size)) {
-  const at = lit(faceMm);
+export function field(lit, pupilMm, faceMm, size, into = new Float32Array(size * size), bent = BENT) {
+  const at = lit.bare(faceMm);
   const rho = pupilMm / 2;
   const step = pupilMm / size;
-  const edge = rho * 0.9999;
+  // The half grid has two points more on each side.
+  const wide = size / 2 + 4;
+  if (half.length < wide * wide) {
+    half = new Float32Array(wide * wide);
+    rows = new Float32Array(2 * wide * wide);
+    sharp = new Uint8Array(wide * wide);
+  }
+  const most = coarse(at, rho, 2 * step, wide);
+  bends(wide, bent * most);
+  // Between the columns first, then between the rows.
+  for (let row = 0; row < wide; row += 1) {
+    for (let column = 0; column < size; column += 1) {
+      const from = row * wide + ((column + 1) >> 1);
+      const [a, b, c, d] = column & 1 ? NEAR : FAR;
+      rows[row * size + column] = a * half[from] + b * half[from + 1] + c * half[from + 2] + d * half[from + 3];
+    }
+  }
   for (let row = 0; row < size; row += 1) {
     const y = rho - (row + 0.5) * step;
-    // Beyond the rim by more than a point, nothing is drawn: the corners need no light of their own.
     const reach = Math.sqrt(Math.max(0, (rho + 1.5 * step) ** 2 - y * y));
+    const first = (row + 1) >> 1;
+    const [a, b, c, d] = row & 1 ? NEAR : FAR;
+    const own = ((row >> 1) + 2) * wide + 2;
     for (let column = 0; column < size; column += 1) {
       const x = (column + 0.5) * step - rho;
       if (x > reach || x < -reach) continue;
-      const r = Math.sqrt(x * x + y * y);
-      into[row * size + column] = r <= edge ? at(x, y) : at((x * edge) / r, (y * edge) / r);
+      const from = first * size + column;
+      into[row * size + column] = sharp[own + (column >> 1)]
+        ? at(x, y)
+        : Math.max(0, a * rows[from] + b * rows[from + size] + c * rows[from + 2 * size] + d * rows[from + 3 * size]);
     }
   }
   return into;
+}
+
+/**
+ * Work out the half grid as far as it is needed; what lies beyond takes the light of the nearest that is. Returns the
+ * greatest light.
+ * @param {Light} at
+ * @param {number} rho
+ * @param {number} step mm between its points
+ * @param {number} wide
+ */
+function coarse(at, rho, step, wide) {
+  let most = 0;
+  const limit = rho + 1.5 * step;
+  for (let row = 0; row < wide; row += 1) {
+    const y = rho - (row - 1.5) * step;
+    for (let column = 0; column < wide; column += 1) {
+      let x = (column - 1.5) * step - rho;
+      let up = y;
+      const r = Math.sqrt(x * x + y * y);
+      if (r > limit) {
+        half[row * wide + column] = 0;
+        // No cubic of a point that is drawn comes as far as this.
+        if (r > limit + 2 * step) continue;
+        x *= limit / r;
+        up *= limit / r;
+      }
+      const light = at(x, up);
+      half[row * wide + column] = light;
+      if (light > most && r <= rho) most = light;
+    }
+  }
+  return most;
+}
+
+/**
+ * Mark the points of the half grid about which the light bends by more than `limit`.
+ * @param {number} wide
+ * @param {number} limit
+ */
+function bends(wide, limit) {
+  sharp.fill(0);
+  for (let row = 1; row < wide - 1; row += 1) {
+    for (let column = 1; column < wide - 1; column += 1) {
+      const place = row * wide + column;
+      const twice = 2 * half[place];
+      const across = Math.abs(half[place - 1] + half[place + 1] - twice);
+      const down = Math.abs(half[place - wide] + half[place + wide] - twice);
+      if (across <= limit && down <= limit) continue;
+      sharp[place] = sharp[place - 1] = sharp[place + 1] = sharp[place - wide] = sharp[place + wide] = 1;
+    }
+  }
 }
 
 /**

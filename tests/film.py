@@ -36,10 +36,11 @@ STRIPS = {
 README_BENCH = "sphere=1.5&eye_sphere=1&eye_cylinder=-1&eye_axis=20&cylinder=-0.5&axis=20&streak=110"
 
 DRAW = """async () => {
-  const { Drawing } = await import('/static/js/bench-drawing.js');
-  const { fiveStills } = await import('/static/js/bench-tray.js');
+  const { Drawing, fiveStills } = await import('/static/js/bench-drawing.js');
   const strip = document.createElement('canvas');
-  fiveStills(strip, new Drawing(document.createElement('canvas')), document.getElementById('bench').state);
+  const hand = new Drawing(document.createElement('canvas'));
+  hand.zoom = 2;
+  fiveStills(strip, hand, document.getElementById('bench').state);
   return strip.toDataURL('image/png').split(',')[1];
 }"""
 

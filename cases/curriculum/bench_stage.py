@@ -32,6 +32,10 @@ SIGHT_HOLE_MM, BEAM_MM, FILAMENT_MRAD, SPOT_MRAD = 1.5, 5.0, 1.0, 5.0
 CONE_BELOW_MM, CONE_SPREAD_MM = 1.0, 1.0
 """Where the bench puts a cone, and how far it spreads: an example, no published source."""
 
+NEAR_LAG, MOST_ACCOMMODATION = 0.5, 8.0
+"""How far in D an eye stays behind a near target, the middle of the usual range (`norms`), and the most that it puts
+in, an example."""
+
 SAME_AS_STREAK = 2.0
 """Degrees within which a reflex is said to lie along the streak: about what an eye can tell; an estimate."""
 
@@ -45,7 +49,8 @@ class Bench:
     margin: D that the edge of the pupil wants more than its centre. off_h, off_v: degrees off the visual axis, to the
     examiner's right and up. coma, coma_v: D per mm by which E changes along 180 and 90. cone: D of a cone below the
     centre. haze: share of the light that the media scatter. unrest: what the eye does by itself, "none", "alive",
-    "jerk" or "pendular".
+    "wavering", "jerk" or "pendular". target: what the eye looks at, "far" with its focus at rest, or "near", beside the
+    sight hole, for which it accommodates.
     """
 
     eye: SphCyl = field(default_factory=lambda: SphCyl(0))
@@ -65,6 +70,15 @@ class Bench:
     cone: float = 0.0
     haze: float = 0.0
     unrest: str = "none"
+    target: str = "far"
+
+    @property
+    def accommodated(self) -> float:
+        """Return in D what the eye puts in: for a near target what that asks for, less the usual lag."""
+        if self.target != "near":
+            return 0.0
+        asked = self.eye.spherical_equivalent - self.sphere - self.cylinder / 2 + 100 / self.distance_cm
+        return min(max(0.0, asked - NEAR_LAG), MOST_ACCOMMODATION)
 
     @property
     def setting(self) -> Setting:
@@ -76,7 +90,7 @@ class Bench:
             See `Setting`.
         """
         return Setting(
-            rx=self.eye,
+            rx=self.eye - SphCyl(self.accommodated) if self.accommodated else self.eye,
             in_place=SphCyl(self.sphere, self.cylinder, self.axis),
             distance_cm=self.distance_cm,
             pupil_mm=self.pupil_mm,
@@ -115,6 +129,8 @@ def instrument() -> dict[str, Any]:
         "spot_mrad": SPOT_MRAD,
         "cone_below_mm": CONE_BELOW_MM,
         "cone_spread_mm": CONE_SPREAD_MM,
+        "near_lag": NEAR_LAG,
+        "most_accommodation": MOST_ACCOMMODATION,
         "oblique_per_deg2": Setting.oblique_per_deg2,
         "neutral_zone": NEUTRAL_ZONE,
     }
@@ -208,6 +224,8 @@ def seen(bench: Bench) -> tuple[str, ...]:
         if bench.filament == "spot"
         else f"The streak lies at {write_axis(streak)} and is {swept}."
     ]
+    if bench.target == "near":
+        lines.append("The patient looks at a target beside your sight hole.")
     moves = sweep.word in SEEN_WAYS
     if moves:
         way, faint = SEEN_WAYS[sweep.word]

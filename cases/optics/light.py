@@ -53,7 +53,7 @@ TOO_DULL_MM2 = 0.2
 UNSEEN, FAINT = 0.025, 0.06
 """Peak below which nothing can be told, and signal below which no movement, and only a faint one, is seen. Ours: no
 published source; to be tried with clinicians."""
-TOO_DULL, UNMOVED = "too dull to see a movement", "no movement seen"
+TOO_DULL, UNMOVED = "too dull to tell", "no movement seen"
 PupilZone = Literal["pupil", "centre", "edge"]
 ZONES: dict[PupilZone, slice] = {"pupil": slice(None), "centre": slice(12), "edge": slice(36, None)}
 """Which of 48 points from the centre out belong to a part of the pupil: within half its radius, outside 0.87 of it."""

@@ -1,8 +1,7 @@
 // @ts-check
 // Every act of the hand by its name: what a key, a notch of the wheel or a button of the page does. No DOM.
 
-import { CYLINDERS } from "./bench-state.js";
-import { rightward } from "./bench-input.js";
+import { CYLINDERS, rightward } from "./bench-state.js";
 
 /** How far one press of a button sweeps, in mm. */
 const STEP_MM = 3;
@@ -56,6 +55,10 @@ export function acts(state, page) {
     axis: ["lenses", () => state.set("axis", state.bench.streak)],
     "axis-left": nudge("axis", "lenses", 5), "axis-right": nudge("axis", "lenses", -5),
     lamp: ["sleeve", () => state.set("filament", state.bench.filament === "spot" ? "streak" : "spot")],
+    "seat-left": nudge("off_h", "sight", -1), "seat-right": nudge("off_h", "sight", 1),
+    "seat-left-5": nudge("off_h", "sight", -5), "seat-right-5": nudge("off_h", "sight", 5),
+    "seat-up-5": nudge("off_v", "sight", 5), "seat-down-5": nudge("off_v", "sight", -5),
+    target: ["sight", () => state.set("target", state.bench.target === "near" ? "far" : "near")],
     tell: ["", page.tell], stills: ["", page.stills], view: ["", page.view],
   };
 }

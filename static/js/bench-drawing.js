@@ -2,9 +2,10 @@
 // One frame of the bench on a canvas: face, iris, corneal mark and pupil lit by one beam. What light goes where is
 // reflex.js's; how it looks is decided here and in bench-face.js. Reads the state and changes nothing.
 
-import { beam, faceLight, field, irregular } from "../reflex.js";
+import { BENT_MOVING, beam, faceLight, field, irregular, lookOf } from "../reflex.js";
 import { HALF_VIEW_MM, faceLayer, frameLayer } from "./bench-face.js";
 import { STILL } from "./bench-life.js";
+import { rightward } from "./bench-state.js";
 
 /** @typedef {import("../reflex.js").Streaked} Streaked */
 /** @typedef {import("./bench-life.js").Life} Life */
@@ -25,11 +26,20 @@ const TONES = [
 ];
 const SHADES = shades();
 const SHADE_STEPS = 512;
+/** What wholly hazy media add: grey where the beam falls on them, of 255, and light that lifts the dark, mm². Examples. */
+const VEIL = 110;
+const LIFTED = 0.12 * 2;
+/** How much the fundus differs from place to place, and over what angle; examples, no published source. */
+const MOTTLE = 0.06;
+const BLOTCH_MRAD = 6;
+const MRAD_PER_DEGREE = 1000 * RADIAN;
 /** Stops of the beam's profile on the face. */
 const STOPS = 48;
 /** Light on the face, in shares of the lamp's lens, at which it is drawn fully bright. */
 const FULL = 0.3;
 const AMBIENT = 0.07;
+/** Places of the streak in five stills, from our left to our right, or from below up where it lies level. */
+const PLACES_MM = [-6, -3, 0, 3, 6];
 
 export class Drawing {
   /**
@@ -47,8 +57,15 @@ export class Drawing {
     this.made = "";
     this.rimMade = "";
     /** The light of the setting at hand, made ready. @type {{key: string, lit: ReturnType<typeof beam>}} */
-    this.ready = { key: "", lit: () => () => 0 };
+    this.ready = { key: "", lit: Object.assign(() => () => 0, { bare: () => () => 0 }) };
     this.values = new Float32Array(FINE * FINE);
+    /** What the fundus returns at each point, about 1. */
+    this.mottle = new Float32Array(FINE * FINE).fill(1);
+    /** @type {ImageData | null} */
+    this.image = null;
+    this.pixels = new Uint32Array(0);
+    this.veil = 0;
+    this.inks = inks(0);
   }
 
   /** Fit the picture to the room that the page gives it; true when it has changed. */
@@ -152,11 +169,15 @@ export class Drawing {
   pupil(setting, faceMm, moving, life) {
     const { ctx, spot } = this;
     const care = moving ? "moving" : "frame";
-    const size = moving && irregular(setting, care) ? COARSE : FINE;
+    const summed = moving && irregular(setting, care);
+    const size = summed ? COARSE : FINE;
     const key = JSON.stringify([setting, care]);
-    if (key !== this.ready.key) this.ready = { key, lit: beam(setting, care) };
+    if (key !== this.ready.key) {
+      this.ready = { key, lit: beam(setting, care) };
+      mottle(setting, size, this.mottle);
+    }
     const pupil = setting.pupil_mm ?? 5;
-    const values = field(this.ready.lit, pupil, faceMm, size, this.values);
+    const values = field(this.ready.lit, pupil, faceMm, size, this.values, summed ? BENT_MOVING : undefined);
     this.colour(values, size, setting, faceMm);
     const half = pupil / 2;
     const tilt = Math.hypot(setting.off_axis_h ?? 0, setting.off_axis_v ?? 0) + Math.abs(life.turned);
@@ -189,6 +210,7 @@ export class Drawing {
   }
 
   /**
+   * Light into colour, on the small canvas that is then enlarged.
    * @param {Float32Array} values mm²
    * @param {number} size
    * @param {Streaked} setting
@@ -196,23 +218,24 @@ export class Drawing {
    */
   colour(values, size, setting, faceMm) {
     const { spot } = this;
-    if (spot.width !== size) spot.width = spot.height = size;
     const inner = /** @type {CanvasRenderingContext2D} */ (spot.getContext("2d"));
-    const image = inner.createImageData(size, size);
-    const { data } = image;
-    const haze = setting.haze ?? 0;
-    // Scattered light: what falls on the pupil veils it, and lifts the dark.
-    const veil = haze * (0.12 * 2 + Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)) * 3);
-    for (let place = 0; place < size * size; place += 1) {
-      const lit = values[place] * (1 - haze) + veil;
-      const shade = 3 * Math.min(SHADE_STEPS - 1, Math.sqrt(lit / 10) * (SHADE_STEPS / 1.25));
-      const at = 3 * Math.floor(shade / 3);
-      data[4 * place] = SHADES[at] * (1 - 0.25 * haze) + 30 * haze;
-      data[4 * place + 1] = SHADES[at + 1] * (1 - 0.1 * haze) + 34 * haze;
-      data[4 * place + 2] = SHADES[at + 2] + 36 * haze;
-      data[4 * place + 3] = 255;
+    if (!this.image || this.image.width !== size) {
+      spot.width = spot.height = size;
+      this.image = inner.createImageData(size, size);
+      this.pixels = new Uint32Array(this.image.data.buffer);
     }
-    inner.putImageData(image, 0, 0);
+    const haze = setting.haze ?? 0;
+    // Scattered light: what falls on the pupil veils it in grey, and some of the reflex lifts the dark.
+    const veil = haze && Math.round(VEIL * haze * Math.min(1, faceLight(setting, faceMm)(0, 0) / (FULL * 25)));
+    const lifted = (LIFTED * haze) / 10;
+    if (veil !== this.veil) [this.veil, this.inks] = [veil, inks(veil)];
+    const { inks: ink, pixels, mottle: spots } = this;
+    const clear = (1 - haze) / 10;
+    for (let place = 0; place < size * size; place += 1) {
+      const shade = Math.sqrt(values[place] * spots[place] * clear + lifted) * (SHADE_STEPS / 1.25);
+      pixels[place] = ink[shade < SHADE_STEPS - 1 ? shade | 0 : SHADE_STEPS - 1];
+    }
+    inner.putImageData(this.image, 0, 0);
   }
 
   /**
@@ -253,6 +276,26 @@ export class Drawing {
 }
 
 /**
+ * Draw five places of a sweep side by side, in the order in which a hand goes to the right, or up.
+ * @param {HTMLCanvasElement} canvas
+ * @param {Drawing} drawing that draws on a canvas of its own
+ * @param {import("./bench-state.js").BenchState} state
+ */
+export function fiveStills(canvas, drawing, state) {
+  const width = 300;
+  const height = 230;
+  canvas.width = width * PLACES_MM.length;
+  canvas.height = height;
+  const ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
+  [drawing.canvas.width, drawing.canvas.height] = [width, height];
+  const way = rightward(state.bench.streak);
+  PLACES_MM.forEach((along, place) => {
+    drawing.draw(state, { faceMm: way * along });
+    ctx.drawImage(drawing.canvas, place * width, 0);
+  });
+}
+
+/**
  * Part of a movement to the right that is along the normal of a streak.
  * @param {number} streak degrees
  */
@@ -281,6 +324,67 @@ function alive(setting, life) {
 function grey(share) {
   const v = Math.round(255 * Math.min(1, AMBIENT + (1 - AMBIENT) * Math.min(1, share / FULL) ** 0.7));
   return `rgb(${v}, ${Math.round(v * 0.97)}, ${Math.round(v * 0.9)})`;
+}
+
+/**
+ * The colours of all shades behind a veil, each a pixel.
+ * @param {number} veil 0 to 255
+ */
+function inks(veil) {
+  const bytes = new Uint8ClampedArray(4 * SHADE_STEPS);
+  for (let step = 0; step < SHADE_STEPS; step += 1) {
+    bytes[4 * step] = SHADES[3 * step] + veil;
+    bytes[4 * step + 1] = SHADES[3 * step + 1] + 0.94 * veil;
+    bytes[4 * step + 2] = SHADES[3 * step + 2] + 0.86 * veil;
+    bytes[4 * step + 3] = 255;
+  }
+  return new Uint32Array(bytes.buffer);
+}
+
+/**
+ * What the fundus returns, about 1: blotches that lie where each point of the pupil looks. So they stay on the retina, are
+ * large near neutral, and at neutral there are none: the whole pupil then looks at one place.
+ * @param {Streaked} setting
+ * @param {number} size
+ * @param {Float32Array} into
+ */
+function mottle(setting, size, into) {
+  const looks = lookOf(setting);
+  const at = new Float64Array(2);
+  const [rho, step] = [(setting.pupil_mm ?? 5) / 2, (setting.pupil_mm ?? 5) / size];
+  const turned = -(setting.off_axis_h ?? 0) * MRAD_PER_DEGREE;
+  const raised = -(setting.off_axis_v ?? 0) * MRAD_PER_DEGREE;
+  for (let row = 0; row < size; row += 1) {
+    for (let column = 0; column < size; column += 1) {
+      looks((column + 0.5) * step - rho, rho - (row + 0.5) * step, at, 0);
+      const [x, y] = [at[0] + turned, at[1] + raised];
+      into[row * size + column] = 1 + MOTTLE * (0.65 * blotch(x / BLOTCH_MRAD, y / BLOTCH_MRAD) + 0.35 * blotch(31 + (2.3 * x) / BLOTCH_MRAD, 17 + (2.3 * y) / BLOTCH_MRAD));
+    }
+  }
+}
+
+/**
+ * Smooth noise from −1 to 1, the same for everyone.
+ * @param {number} x
+ * @param {number} y
+ */
+function blotch(x, y) {
+  const [left, low] = [Math.floor(x), Math.floor(y)];
+  const [fx, fy] = [x - left, y - low];
+  const [sx, sy] = [fx * fx * (3 - 2 * fx), fy * fy * (3 - 2 * fy)];
+  const below = strewn(left, low) * (1 - sx) + strewn(left + 1, low) * sx;
+  const above = strewn(left, low + 1) * (1 - sx) + strewn(left + 1, low + 1) * sx;
+  return below * (1 - sy) + above * sy;
+}
+
+/**
+ * @param {number} x whole
+ * @param {number} y whole
+ */
+function strewn(x, y) {
+  let mixed = Math.imul(x, 374761393) + Math.imul(y, 668265263);
+  mixed = Math.imul(mixed ^ (mixed >>> 13), 1274126177);
+  return ((mixed ^ (mixed >>> 16)) >>> 0) / 2147483648 - 1;
 }
 
 function shades() {

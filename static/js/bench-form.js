@@ -5,7 +5,7 @@ import { residual } from "../reflex.js";
 import { valueOf } from "./bench-state.js";
 
 /** What is one of a few words: radio buttons. */
-const PICKS = ["filament", "unrest"];
+const PICKS = ["filament", "unrest", "target"];
 
 export class Form {
   /**

@@ -3,6 +3,7 @@
 // wheel turns; keys do all of it. Buttons for every act are in the page (bench-acts.js).
 
 import { RIM_MM } from "./bench-face.js";
+import { rightward } from "./bench-state.js";
 
 const RADIAN = Math.PI / 180;
 /** What two fingers must do before they are taken for a turn, a lean or a push of the sleeve; the first that is passed. */
@@ -24,15 +25,6 @@ const SLEEVE_PER_PX = 0.03;
  * @property {(name: string) => void} act do what a button of that name does
  */
 
-/**
- * Which way along its normal a streak moves when it is pushed to the right, or up where it lies level: 1 or −1.
- * @param {number} streak degrees
- */
-export function rightward(streak) {
-  const along = -Math.sin(streak * RADIAN);
-  return Math.abs(along) < 0.05 ? Math.sign(Math.cos(streak * RADIAN)) : Math.sign(along);
-}
-
 /** The act of each key while the picture has the focus; with Shift, the second. @type {Record<string, [string, string]>} */
 const KEYS = {
   Home: ["centre", "centre"], Space: ["sweep", "even"], Comma: ["clockwise", "clockwise-1"],
@@ -41,7 +33,11 @@ const KEYS = {
   BracketLeft: ["nearer", "nearer"], BracketRight: ["farther", "farther"], PageUp: ["stronger", "stronger-1"],
   PageDown: ["weaker", "weaker-1"], KeyV: ["cylinder", "cylinder-less"], KeyB: ["axis", "axis"],
   KeyS: ["lamp", "lamp"], KeyF: ["stills", "stills"], KeyN: ["view", "view"], KeyQ: ["tell", "tell"],
+  KeyT: ["target", "target"],
 };
+
+/** The seat, with Alt. @type {Record<string, string>} */
+const SEAT_KEYS = { ArrowLeft: "seat-left", ArrowRight: "seat-right", ArrowUp: "nearer", ArrowDown: "farther" };
 
 /**
  * @param {HTMLElement} stage
@@ -57,7 +53,14 @@ export function keys(stage, hands, letters) {
     sweep.pushing = 0;
   };
   stage.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (event.ctrlKey || event.metaKey) return;
+    if (event.altKey) {
+      const seat = SEAT_KEYS[event.key];
+      if (!seat) return;
+      event.preventDefault();
+      hands.act(seat);
+      return;
+    }
     const side = event.key === "ArrowRight" ? 1 : event.key === "ArrowLeft" ? -1 : 0;
     if (side) {
       event.preventDefault();

@@ -6,6 +6,10 @@ const RADIAN = Math.PI / 180;
 /** An eye turned by α moves its pupil by this times sin α, and its corneal mark by that, in mm. */
 const PUPIL_ARM_MM = 10.4;
 const MARK_ARM_MM = 5.7;
+/** How far and how often a focus that wavers goes to near and back, D and Hz; how much the pupil narrows for each D. */
+const WAVER_D = 2;
+const WAVER_HZ = 0.22;
+const NARROWS = 0.07;
 /** How late the pupil answers light, s. */
 const LATE_S = 0.25;
 
@@ -24,7 +28,7 @@ export const STILL = { turned: 0, pupilX: 0, markX: 0, wider: 1, accommodated: 0
 
 /**
  * Make the eye's life: asked at each frame with the time in seconds and the share of light that falls on the pupil.
- * @param {string} unrest "none", "alive", "jerk" or "pendular"
+ * @param {string} unrest "none", "alive", "wavering", "jerk" or "pendular"
  * @param {number} seed
  * @returns {(seconds: number, lit: number) => Life}
  */
@@ -55,14 +59,15 @@ export function life(unrest, seed) {
     const aim = 1 - 0.12 * Math.min(1, fell[0][1]);
     width += ((aim - width) * passed) / (aim < width ? 0.3 : 1.5);
     const unrestful = 1 + 0.03 * Math.sin(2 * Math.PI * 0.3 * seconds + ripples[0].phase) * Math.cos(1.1 * seconds);
+    const near = unrest === "wavering" ? (WAVER_D / 2) * (1 - Math.cos(2 * Math.PI * WAVER_HZ * seconds)) : 0;
     const ripple = ripples.reduce((all, { hertz, phase, size }) => all + size * Math.sin(2 * Math.PI * hertz * seconds + phase), 0);
     while (blinks[blinks.length - 1] < seconds + 6) blinks.push(blinks[blinks.length - 1] + 2 + 4 * chance());
     return {
       turned,
       pupilX: PUPIL_ARM_MM * Math.sin(turned * RADIAN),
       markX: MARK_ARM_MM * Math.sin(turned * RADIAN),
-      wider: width * unrestful,
-      accommodated: Math.max(0, 0.1 + ripple),
+      wider: width * unrestful * (1 - NARROWS * near),
+      accommodated: Math.max(0, 0.1 + ripple + near),
       shut: blinks.some((at) => at > 0 && seconds >= at && seconds < at + 0.15),
     };
   };

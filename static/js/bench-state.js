@@ -3,6 +3,8 @@
 
 import { axisOf } from "../reflex.js";
 
+const RADIAN = Math.PI / 180;
+
 /** @typedef {import("../reflex.js").Streaked} Streaked */
 /** @typedef {import("../reflex.js").SphCyl} SphCyl */
 
@@ -24,7 +26,8 @@ import { axisOf } from "../reflex.js";
  * @property {number} coma_v D per mm along 90
  * @property {number} cone D of a cone below the centre
  * @property {number} haze share of the light that the media scatter
- * @property {string} unrest what the eye does by itself: "none", "alive", "jerk" or "pendular"
+ * @property {string} unrest what the eye does by itself: "none", "alive", "wavering", "jerk" or "pendular"
+ * @property {string} target what the eye looks at: "far" or "near", beside the sight hole
  */
 
 /**
@@ -36,6 +39,8 @@ import { axisOf } from "../reflex.js";
  * @property {number} spot_mrad
  * @property {number} cone_below_mm
  * @property {number} cone_spread_mm
+ * @property {number} near_lag D by which an eye stays behind a near target
+ * @property {number} most_accommodation D
  * @property {number} oblique_per_deg2
  * @property {number} neutral_zone D
  * @property {Record<string, [number, number]>} limits least and most of what may be set
@@ -49,7 +54,7 @@ export const SPHERES = [0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 4, 5, 6,
 export const CYLINDERS = [0.25, 0.5, 0.75, 1, 1.5, 2, 3];
 
 /** Quantities that are one of a few words. @type {Record<string, string[]>} */
-const WORDS = { filament: ["streak", "spot"], unrest: ["none", "alive", "jerk", "pendular"] };
+const WORDS = { filament: ["streak", "spot"], unrest: ["none", "alive", "wavering", "jerk", "pendular"], target: ["far", "near"] };
 
 /**
  * What the optics need, as `Bench.setting` in cases/curriculum/bench_stage.py has it, with the streak.
@@ -60,7 +65,7 @@ const WORDS = { filament: ["streak", "spot"], unrest: ["none", "alive", "jerk", 
 export function settingOf(bench, instrument) {
   const { cone_below_mm, cone_spread_mm } = instrument;
   return {
-    rx: bench.eye,
+    rx: { ...bench.eye, sphere: bench.eye.sphere - accommodated(bench, instrument) },
     in_place: { sphere: bench.sphere, cylinder: bench.cylinder, axis: bench.axis },
     distance_cm: bench.distance_cm,
     pupil_mm: bench.pupil_mm,
@@ -78,6 +83,18 @@ export function settingOf(bench, instrument) {
     oblique_per_deg2: instrument.oblique_per_deg2,
     streak: bench.streak,
   };
+}
+
+/**
+ * What the eye puts in, D: for a near target what that asks for, less the usual lag.
+ * @param {Bench} bench
+ * @param {Instrument} instrument
+ */
+function accommodated(bench, { near_lag, most_accommodation }) {
+  if (bench.target !== "near") return 0;
+  const { eye } = bench;
+  const asked = eye.sphere + eye.cylinder / 2 - bench.sphere - bench.cylinder / 2 + 100 / bench.distance_cm;
+  return Math.min(Math.max(0, asked - near_lag), most_accommodation);
 }
 
 /**
@@ -187,6 +204,15 @@ export class BenchState {
   changed() {
     for (const listener of this.listeners) listener();
   }
+}
+
+/**
+ * Which way along its normal a streak moves when it is pushed to the right, or up where it lies level: 1 or −1.
+ * @param {number} streak degrees
+ */
+export function rightward(streak) {
+  const along = -Math.sin(streak * RADIAN);
+  return Math.abs(along) < 0.05 ? Math.sign(Math.cos(streak * RADIAN)) : Math.sign(along);
 }
 
 /**

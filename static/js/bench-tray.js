@@ -1,9 +1,7 @@
 // @ts-check
-// What the hand reaches in the page: tray and engraving, sleeve, tape and arc, five stills. All of it is the state's.
+// What the hand reaches in the page: tray and engraving, sleeve, tape and arc. All of it is the state's.
 
 import { power } from "./bench-form.js";
-
-const PLACES_MM = [-6, -3, 0, 3, 6];
 
 export class Tray {
   /**
@@ -79,23 +77,4 @@ export class Tray {
     if (spread < 0) return "crossed";
     return value < -0.3 ? "broad" : value > 0.3 ? "narrowing" : "even";
   }
-}
-
-/**
- * Draw five places of a sweep side by side.
- * @param {HTMLCanvasElement} canvas
- * @param {import("./bench-drawing.js").Drawing} drawing that draws on a canvas of its own
- * @param {import("./bench-state.js").BenchState} state
- */
-export function fiveStills(canvas, drawing, state) {
-  const width = 300;
-  const height = 230;
-  canvas.width = width * PLACES_MM.length;
-  canvas.height = height;
-  const ctx = /** @type {CanvasRenderingContext2D} */ (canvas.getContext("2d"));
-  [drawing.canvas.width, drawing.canvas.height] = [width, height];
-  PLACES_MM.forEach((faceMm, place) => {
-    drawing.draw(state, { faceMm });
-    ctx.drawImage(drawing.canvas, place * width, 0);
-  });
 }

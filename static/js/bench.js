@@ -3,15 +3,16 @@
 
 import { faceLight } from "../reflex.js";
 import { acts } from "./bench-acts.js";
-import { Drawing } from "./bench-drawing.js";
+import { Drawing, fiveStills } from "./bench-drawing.js";
 import { Form } from "./bench-form.js";
 import { watcher } from "./bench-goals.js";
 import { keys, pointers, wheel } from "./bench-input.js";
 import { keep } from "./bench-kept.js";
 import { STILL, life } from "./bench-life.js";
+import { plan } from "./bench-plan.js";
 import { BenchState } from "./bench-state.js";
 import { Sweep } from "./bench-sweep.js";
-import { Tray, fiveStills } from "./bench-tray.js";
+import { Tray } from "./bench-tray.js";
 
 /** How long the hand must rest before the picture is worked out as finely as it can be, ms. */
 const REST_MS = 150;
@@ -42,6 +43,7 @@ function set(root) {
   const answer = document.querySelector("form.answer[data-case]");
   if (answer instanceof HTMLFormElement) keep(form, answer.dataset.case ?? "");
   const free = new Set((root.dataset.free ?? "").split(" "));
+  plan(root, state, free);
   let asked = false;
   let touchedAt = -Infinity;
   let reached = root.dataset.goal ? watcher(root.dataset.goal) : null;

@@ -1,12 +1,14 @@
 // @ts-check
 // A moving picture: one sweep over one to three views side by side, that can be paused; five stills without motion.
 
-import { Drawing } from "./bench-drawing.js";
+import { Drawing, fiveStills } from "./bench-drawing.js";
+import { life } from "./bench-life.js";
 import { BenchState } from "./bench-state.js";
 import { Sweep } from "./bench-sweep.js";
-import { fiveStills } from "./bench-tray.js";
 
 const ZOOM = 1.9;
+/** Light on the pupil that an eye's own life is told of, as a share of the most: the sweep passes too soon to matter. */
+const LIT = 0.3;
 
 /** @typedef {{play: (on: boolean) => void, playing: boolean}} Player */
 
@@ -62,7 +64,11 @@ function views(root) {
  * @returns {Player}
  */
 function moving(root, button) {
-  const drawn = views(root).map(({ state, canvas }) => ({ state, drawing: new Drawing(canvas) }));
+  const drawn = views(root).map(({ state, canvas }) => ({
+    state,
+    drawing: new Drawing(canvas),
+    alive: life(state.bench.unrest, 1),
+  }));
   for (const { drawing } of drawn) drawing.zoom = ZOOM;
   const sweep = new Sweep();
   let faceMm = -11;
@@ -70,10 +76,10 @@ function moving(root, button) {
   const frame = (now) => {
     if (!root.isConnected || !player.playing) return;
     faceMm = sweep.at(now, faceMm);
-    for (const { state, drawing } of drawn) {
+    for (const { state, drawing, alive } of drawn) {
       drawing.fit();
       state.sweepTo(faceMm);
-      if (drawing.canvas.width > 1) drawing.draw(state, { moving: true });
+      if (drawing.canvas.width > 1) drawing.draw(state, { moving: true, life: alive(now / 1000, LIT) });
     }
     requestAnimationFrame(frame);
   };

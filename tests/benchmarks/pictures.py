@@ -43,7 +43,7 @@ def take(page: Page, url: str, store: Store, password: str) -> Iterator[str]:
     """Bring up screen after screen; yields the name of each."""
     alone = next(one for one in store.learners() if one.name == demo.ALONE)
     case = deal(store, alone, "two-spheres", now=NOON)
-    page.goto(url)
+    page.goto(f"{url}/practise")
     yield "practise"
     for name, text in slipped(case, "distance-left-in").items():
         page.locator(f"#answer-{name}").fill(text)
@@ -55,7 +55,8 @@ def take(page: Page, url: str, store: Store, password: str) -> Iterator[str]:
         page.emulate_media(reduced_motion="no-preference" if name == "bench" else "reduce")
         page.goto(url + address)
         if name == "bench":
-            page.locator("canvas").wait_for()
+            page.wait_for_selector("#bench.ready")
+            page.evaluate("document.getElementById('bench').state.sweepTo(2)")
             drawn(page)
         yield name
     page.goto(f"{url}/door")
@@ -86,7 +87,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             say(f"{path}  {path.stat().st_size / 1000:.0f} kB")
         page.set_viewport_size(NARROW)
         page.emulate_media(color_scheme="dark")
-        page.goto(url)
+        page.goto(f"{url}/practise")
         page.screenshot(path=folder / "practise-dark.png")
         browser.close()
     return 0

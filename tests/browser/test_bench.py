@@ -99,6 +99,7 @@ def test_the_browser_sets_the_bench_up_as_python_does(page: Page, served: Served
             margin=rng.uniform(-2, 2),
             off_h=rng.uniform(-15, 15),
             off_v=rng.uniform(-15, 15),
+            target=rng.choice(("far", "near")),
         )
         for filament in ("streak", "spot")
         for _ in range(20)
@@ -236,34 +237,82 @@ def test_an_astigmatic_eye_is_neutralised_by_keys_alone_and_its_net_marked(page:
     assert kept.verdict in ("right", "near")
 
 
-def test_an_eye_is_neutralised_by_a_switch_that_presses_buttons_alone(page: Page, served: Served) -> None:
-    """One switch scans and one presses: every act is a button, and nothing is timed."""
-    settings = Settings(level="novice", distance_cm=50, fixed_distance=True)
-    case = served.deal(page, "bench-sphere", settings=settings)
-
-    def push_button(name: str) -> None:
-        button = page.get_by_role("button", name=name, exact=True)
-        button.focus()
+def pushed(page: Page, name: str, times: int = 1) -> None:
+    """Press a button as a switch does: bring the focus to it, and press."""
+    button = page.get_by_role("button", name=name, exact=True)
+    button.focus()
+    for _ in range(times):
         page.keyboard.press("Enter")
 
+
+def said(page: Page) -> str:
+    pushed(page, "Say what is seen")
+    place = page.locator("#bench-said")
+    expect(place).to_contain_text("The streak lies at")
+    words = place.inner_text()
+    page.evaluate("document.getElementById('bench-said').textContent = ''")
+    return words
+
+
+def neutralised_by_switch(page: Page) -> float:
+    """Put spheres in by buttons until nothing travels, or it turns round; return the sphere in place."""
+    before = ""
+    for _ in range(80):
+        words = said(page)
+        # Dull and even is far away: the far minus of this eye is tried first, as its case says.
+        name = f"Sphere: a quarter more {'plus' if 'the same way' in words else 'minus'}"
+        if "No reflex is seen to travel" in words or (before and name != before):
+            return sphere_in_place(page)
+        pushed(page, name)
+        before = name
+    raise AssertionError("never neutral")
+
+
+def tilt_said(page: Page) -> str:
+    found = re.search(r"turned (\w+) from the streak", said(page))
+    return found[1] if found else ""
+
+
+def test_an_astigmatic_eye_is_neutralised_by_a_switch_that_presses_buttons_alone(page: Page, served: Served) -> None:
+    """One switch scans and one presses: every act is a button, and nothing is timed. Both meridians and the axis."""
+    settings = Settings(level="novice", distance_cm=50, fixed_distance=True)
+    served.deal(page, "bench-eye", settings=settings, wanted=lambda one: one.findings["rx"].cylinder <= -1.5)
     page.locator(".bench-acts summary").focus()
     page.keyboard.press("Enter")
-    push_button("Sweep once, there and back")
-    for _ in range(60):
-        push_button("Say what is seen")
-        said = page.locator("#bench-said")
-        expect(said).to_contain_text("The streak lies at")
-        words = said.inner_text()
-        page.evaluate("document.getElementById('bench-said').textContent = ''")
-        if "No reflex is seen to travel" in words:
+    pushed(page, "Sweep once, there and back")
+    first = neutralised_by_switch(page)
+    pushed(page, "Turn across")
+    second = neutralised_by_switch(page)
+    if second < first:
+        pushed(page, "Turn across")
+    # With the less plus meridian neutral, the thin band in the other shows the axis.
+    pushed(page, "Sphere: a quarter more minus", max(0, round((second - first) * 4)))
+    for _ in range(40):
+        way = tilt_said(page)
+        if not way:
             break
-        # Dull and even is far away: the far minus of this eye is tried first, as its guide says.
-        plus = "the same way" in words
-        push_button("Sphere: a quarter more plus" if plus else "Sphere: a quarter more minus")
-    page.locator("#answer-power").fill(f"{sphere_in_place(page) - 2:+.2f}")
-    page.keyboard.press("Enter")
-    expect(page.locator("#verdict")).to_have_text("Right")
-    assert case.truth
+        pushed(page, f"Turn 5° {way}")
+    clear = 0
+    while not tilt_said(page) and clear < 12:
+        pushed(page, "Turn 5° clockwise")
+        clear += 1
+    # So many turns as leave it in line, and half as many back: the middle of where no turn is seen.
+    line = 0
+    for _ in range(24):
+        pushed(page, "Turn 5° anticlockwise")
+        if not tilt_said(page):
+            line += 1
+        elif line:
+            break
+    pushed(page, "Turn 5° clockwise", 1 + line // 2)
+    streak = streak_at(page)
+    first = neutralised_by_switch(page)
+    pushed(page, "Turn across")
+    second = neutralised_by_switch(page)
+    axis = (streak + 90) % 180 or 180
+    page.locator("#answer-prescription").fill(f"{max(first, second) - 2:+.2f} {-abs(first - second):+.2f} x {axis:.0f}")
+    pushed(page, "Mark it")
+    expect(page.locator("#verdict")).to_contain_text("Right")
 
 
 def test_stopping_a_step_early_is_right_and_scored_by_the_lens_left_on_the_eye(page: Page, served: Served) -> None:
@@ -659,6 +708,63 @@ def test_nothing_is_drawn_while_nothing_changes(page: Page, served: Served) -> N
     )
     page.wait_for_timeout(400)
     assert page.evaluate("window.frames_") == 0
+
+
+def test_haze_veils_the_pupil_and_takes_from_what_is_seen(page: Page, served: Served) -> None:
+    """The dark side is lifted, the lit side dimmed; the word comes from what is left. At all haze nothing travels."""
+    base = "eye_sphere=1.5&sphere=2&distance_cm=67"
+    put(page, served, base, -3)
+    clear = red_at(page, (2, 0.9)), red_at(page, (-2, 0.9))
+    put(page, served, f"{base}&haze=0.8", -3)
+    hazy = red_at(page, (2, 0.9)), red_at(page, (-2, 0.9))
+    assert hazy[1] > clear[1] + 25, "the dark is lifted"
+    assert hazy[0] < clear[0], "and the light dimmed"
+    page.get_by_role("application").focus()
+    assert "the same way" in told(page)
+    faint = seen(Bench(eye=SphCyl(-1.5 + 0.12), haze=0.85))
+    assert not any("the same way" in one and "faintly" not in one for one in faint)
+
+
+# --- where you sit, and what is looked at --------------------------------------------------------------------------
+
+
+def test_you_and_the_target_are_moved_by_mouse_and_keys(page: Page, served: Served) -> None:
+    page.goto(f"{served.url}bench?eye_sphere=2&eye_cylinder=0&streak=90")
+    box = page.locator("#seat-you").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 20, y - 30, steps=3)
+    page.mouse.up()
+    assert bench_of(page, "bench.off_h") > 3, "to the right of where the eye looks"
+    assert bench_of(page, "bench.distance_cm") < 62
+    plan = page.locator("#bench-seat")
+    expect(plan).to_have_attribute("aria-label", re.compile("to the right of where the eye looks"))
+    page.get_by_role("application").focus()
+    before = bench_of(page, "bench.off_h")
+    press(page, "Alt+ArrowLeft")
+    assert bench_of(page, "bench.off_h") == before - 1
+    before = bench_of(page, "bench.distance_cm")
+    press(page, "Alt+ArrowDown")
+    assert bench_of(page, "bench.distance_cm") == before + 1
+    expect(page).to_have_url(re.compile("/bench"))
+    press(page, "t")
+    expect(plan).to_have_attribute("aria-label", re.compile("near, beside you"))
+
+
+def test_an_eye_that_looks_near_accommodates_but_for_its_lag(page: Page, served: Served) -> None:
+    """By hand: +2.00 D at 50 cm needs 4.00 D for neutral; for a target there it puts in all but 0.50 D, a usual lag."""
+    page.goto(f"{served.url}bench?eye_sphere=2&eye_cylinder=0&distance_cm=50")
+    page.locator(".bench-more summary").click()
+    residual = page.locator("[data-number=residual]")
+    expect(residual).to_have_text("+4.00 D")
+    page.get_by_label("beside your sight hole").check()
+    expect(residual).to_have_text("+0.50 D")
+    page.goto(f"{served.url}bench?eye_sphere=2&eye_cylinder=0&distance_cm=50&target=near")
+    assert "+0.50 D" in page.request.get(page.url).text()
+    page.get_by_role("application").focus()
+    assert "looks at a target beside your sight hole" in told(page)
 
 
 # --- the guided run ----------------------------------------------------------------------------------------------

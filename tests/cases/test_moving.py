@@ -17,15 +17,17 @@ from tests.cases.seeds import settings_of
 from tests.cases.worked import case_of
 
 ABOUT_MOVEMENT = sorted({*moving_types(), *staged()})
-UNSEEN_ON_PURPOSE = {"dull-reflex"}
-"""Types that ask what to do where no movement can be seen."""
+UNSEEN_ON_PURPOSE = {"dull-reflex", "odd-reflex"}
+"""Types that ask what to do where no movement can be seen, or where what is seen is odd."""
+SEEDS = {"which-meridian-first": (*range(9), 54), "reflex": (*range(9), 91)}
+"""Seeds at which a type has been caught."""
 
 
 @pytest.mark.parametrize("type_id", ABOUT_MOVEMENT)
 def test_a_movement_that_a_case_asks_for_can_be_seen(type_id: str) -> None:
     """Or the case says what to do where it cannot: a law over all types about movement."""
     stage = stage_of(type_id)
-    for seed in range(9):
+    for seed in SEEDS.get(type_id, range(9)):
         case = draw(case_type(type_id), seed, settings_of(seed))
         if stage is not None and "lenses" in stage.free:
             assert TOO_DULL_TO_START in case.type.found(case.findings)
@@ -71,8 +73,50 @@ def test_a_reflex_is_described_in_one_way_in_the_question_and_beside_its_picture
                 assert "slower" in view.words[1]
 
 
+def test_straddled_bands_are_as_wide_as_they_are_said_to_be() -> None:
+    """And the axis goes to the side that the rule of the case names; at the right axis both are equally wide."""
+    widths = {"narrow": (0, 0.5), "ordinary": (0.45, 0.7), "wide": (2 / 3, 1.01)}
+    for seed in range(24):
+        case = draw(case_type("axis-straddling"), seed, settings_of(seed))
+        views = views_in_case("axis-straddling", case.findings)
+        shares = [light.band_seen(one.bench.setting, one.bench.streak).share for one in views]
+        for place, share in zip(("first", "second"), shares, strict=True):
+            low, high = widths[case.findings[place]["band"]]
+            assert low <= share <= high, (seed, place, share)
+        wrong = {"up": "down", "down": "up", "leave": "up"}[case.truth["turn"]]
+        yours, right = views_in_mark("axis-straddling", case.findings, {**case.truth, "turn": wrong}, case.truth)
+        off, on = (abs(one.bench.setting.rx.axis - one.bench.axis) % 180 for one in (yours, right))
+        assert min(on, 180 - on) == pytest.approx(0, abs=0.01)
+        assert min(off, 180 - off) > 2
+
+
+def test_the_second_streak_shows_what_it_is_said_to_and_its_lens_makes_it_neutral() -> None:
+    for seed in range(12):
+        case = draw(case_type("second-streak"), seed, settings_of(seed))
+        (view,) = views_in_case("second-streak", case.findings)
+        assert movement(view.bench.setting, view.bench.streak) == case.findings["seen"]
+        first = case.findings["sphere_streak"]
+        assert residual(view.bench.setting, first) == pytest.approx(0, abs=1e-9)
+        _, right = views_in_mark("second-streak", case.findings, case.truth, case.truth)
+        if case.truth["next"] == "cylinder":
+            assert abs(residual(right.bench.setting, right.bench.streak)) < 1e-9
+        else:
+            assert residual(right.bench.setting, case.findings["seen_streak"]) == pytest.approx(0, abs=1e-9)
+
+
+def test_an_odd_reflex_that_the_instrument_can_show_moves() -> None:
+    """An opacity and a white fundus are beyond it; the words of the case stand beside the others."""
+    shown = set()
+    for seed in range(60):
+        case = draw(case_type("odd-reflex"), seed, settings_of(seed))
+        views = views_in_case("odd-reflex", case.findings)
+        assert all(one.words[0] in " ".join(case.type.found(case.findings)) for one in views)
+        shown |= {case.findings["reflex"]} if views else set()
+    assert shown == {"scissors", "oil-drop", "dim", "unequal", "fluctuating"}
+
+
 def test_a_picture_never_gives_an_open_case_away() -> None:
-    for type_id in ("predict-movement", "reflex", "bench-movement", "bench-sphere", "bracket-end-point"):
+    for type_id in ("predict-movement", "reflex", "bench-movement", "bench-sphere", "bracket-end-point", "whole-run"):
         case = draw(case_type(type_id), 3, settings_of(3))
         assert views_in_case(type_id, case.findings) == ()
     assert views_in_case("net-sphere", {}) == views_in_mark("net-sphere", {}, None, {}) == ()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, cast
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_types import Moving, wanting
 from cases.curriculum.checking import FAMILY
 from cases.curriculum.drawn_eyes import AGE, first_fitting
 from cases.curriculum.odd_reflexes import ACTION_FOR, ACTION_WORDS, ACTIONS, BESIDE, MEANINGS, REFLEXES, SEEN, SIGHTS
@@ -368,5 +371,34 @@ odd = CaseType(
     defensible=_defensible,
     sources=("al-mahrouqi-2019", "goebels-2015", "red-reflex-guidance", "eye-cancer-trust", "common-practice"),
 )
+
+# --- the moving picture -------------------------------------------------------------------------------------------
+
+UNEQUAL = (("Right eye", 0.4), ("Left eye", -7.0))
+"""D still needed in eyes that glow brightly and faintly: examples."""
+BENCHES: Mapping[str, Bench] = {
+    "scissors": wanting(0.25, coma=0.5, pupil_mm=7.0),
+    "oil-drop": wanting(4.0, cone=6.0, filament="spot"),
+    "dim": wanting(-8.0),
+    "fluctuating": wanting(0.25, unrest="wavering"),
+}
+"""What the instrument can show, whatever it means: examples. An opacity or a white fundus it cannot."""
+
+
+@given(REFLEX)
+def _odd_views(reflex: str) -> tuple[View, ...]:
+    """Show the reflex in the words of the case, which alone say what is odd in it."""
+    if reflex == "unequal":
+        return tuple(View(name, wanting(left), (SEEN[reflex],)) for name, left in UNEQUAL)
+    bench = BENCHES.get(reflex)
+    note = (
+        ("The picture has a spot of light, and its core lies a little below the middle.",)
+        if reflex == "oil-drop"
+        else ()
+    )
+    return () if bench is None else (View("", bench, (SEEN[reflex], *note)),)
+
+
+MOVING = {odd.id: Moving(_odd_views)}
 
 TYPES = (odd,)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench, View
+from cases.curriculum.bench_types import HeldPair, Moving
 from cases.curriculum.lens_algebra import FAMILY
 from cases.curriculum.steps import STREAK, TURN, degrees, pick_axis, signed, turn_on_dial
 from cases.figures.pupil_reflex import Breadth, lean_in
 from cases.optics.axes import axis_gap, axis_of
+from cases.optics.lens import SphCyl
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Pair, Probe
 from cases.procedure.chain import Skill, SlipName, SlipRef
@@ -254,5 +259,53 @@ straddling = CaseType(
     probes=tuple(Probe(pair, "axis-straddling") for pair in TURN_TWINS),
     sources=("streak-guide",),
 )
+
+# --- the moving picture -------------------------------------------------------------------------------------------
+
+LEFT_BY_BAND = {"narrow": 1.4, "ordinary": 1.0, "wide": 0.85}
+"""D still needed for neutral behind a band of this width, from 60 cm with a parallel beam: examples."""
+STRADDLED_CM = 60.0
+
+
+def _turned_by(cylinder: float, first: str, second: str, upper_first: bool) -> float:
+    """Return by how many degrees the eye's axis lies anticlockwise of the cylinder in the frame.
+
+    Two cylinders of power C whose axes differ by δ leave ±(C sin 2δ)/2 behind streaks 45° to either side: the
+    difference of two power matrices.
+    """
+    more = (LEFT_BY_BAND[first] - LEFT_BY_BAND[second]) * (1 if upper_first else -1)
+    return math.degrees(math.asin(max(-1.0, min(1.0, more / cylinder)))) / 2
+
+
+@given(CYLINDER, AXIS, FIRST[STREAK], FIRST[BAND], SECOND[BAND])
+def _straddled(cylinder: float, axis: float, first: float, one: str, other: str) -> Bench:
+    """Return an eye whose own axis is off that of the cylinder in the frame by what the bands say."""
+    upper_first = abs(axis_gap(axis_of(axis + 45), first)) < 45
+    off = _turned_by(cylinder, one, other, upper_first)
+    middle = (LEFT_BY_BAND[one] + LEFT_BY_BAND[other]) / 2
+    eye = SphCyl(middle - 100 / STRADDLED_CM, cylinder, axis_of(axis + off))
+    return Bench(eye=eye, cylinder=cylinder, axis=axis, streak=first, distance_cm=STRADDLED_CM, sleeve=0.0)
+
+
+@given(_straddled, FIRST[STREAK], SECOND[STREAK])
+def _straddled_views(bench: Bench, first: float, second: float) -> tuple[View, ...]:
+    return View("First streak", replace(bench, streak=first)), View("Second streak", replace(bench, streak=second))
+
+
+@given(_straddled, AXIS, FIRST[STREAK], SECOND[STREAK], _guide)
+def _straddled_pair(bench: Bench, axis: float, first: float, second: float, guide: str) -> HeldPair:
+    # Of an axis that is right, a turn of ten degrees is shown: an example.
+    off = abs((bench.eye.axis - axis + 90) % 180 - 90) or 10.0
+    turns = {"up": off, "down": -off, "leave": 0.0}
+    streak = second if guide == "second" else first
+
+    def pair(yours: Mapping[str, Any], right: Mapping[str, Any]) -> tuple[Bench, Bench]:
+        before, after = (axis_of(axis + turns[one["turn"]]) for one in (yours, right))
+        return replace(bench, axis=before, streak=streak), replace(bench, axis=after, streak=streak)
+
+    return pair
+
+
+MOVING = {straddling.id: Moving(_straddled_views, pair=_straddled_pair)}
 
 TYPES = (straddling,)

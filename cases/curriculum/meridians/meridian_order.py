@@ -7,8 +7,8 @@ from dataclasses import replace
 from typing import Any, cast
 
 from cases.curriculum import skills
-from cases.curriculum.bench_stage import Bench, View, described_views
-from cases.curriculum.bench_types import Moving
+from cases.curriculum.bench_stage import Bench, View, described_views, require_plain
+from cases.curriculum.bench_types import LEFT_FOR, USUAL_CM, HeldPair, Moving, both_in_place
 from cases.curriculum.cross import must_cross
 from cases.curriculum.meridians import FAMILY
 from cases.curriculum.movements import MOVEMENTS, OPPOSITE, WITH_OR_AGAINST, movement_for
@@ -110,6 +110,7 @@ def _draw_first(chance: Chance, settings: Settings) -> dict[str, Any]:
     signs = chance.among(((1, 1), (1, 1), (-1, -1), (-1, -1), (1, -1), (-1, 1)))
     speeds = chance.shuffled([chance.among(FAR_SPEEDS), chance.among(NEAR_SPEEDS)])
     left = [sign * round(vergence(distance) / speed, 2) for sign, speed in zip(signs, speeds, strict=True)]
+    require_plain(distance, *left)
     return given(FIRST, SECOND, DISTANCE, FORM_IN_USE).to(
         {"streak": streak, "left": left[0]}, {"streak": across(streak), "left": left[1]}, distance, settings.form
     )
@@ -454,6 +455,37 @@ def _first_views(streak: float, other: float, left: float, other_left: float, di
     )
 
 
-MOVING = {which_first.id: Moving(_first_views)}
+# --- and when it was the other one ---------------------------------------------------------------------------------
+
+
+@given(SPHERE, SPHERE_STREAK, SEEN_STREAK, SHOWN)
+def _second_bench(sphere: float, neutral_streak: float, seen_streak: float, shown: str) -> Bench:
+    """Return an eye that this sphere leaves neutral behind one streak, and with so much to go behind the other."""
+    left = SphCyl.from_meridians(across(neutral_streak), 0.0, LEFT_FOR[shown])
+    return Bench(eye=left + SphCyl(sphere - 100 / USUAL_CM), sphere=sphere, streak=seen_streak, distance_cm=USUAL_CM)
+
+
+@given(_second_bench, SPHERE, FORM_IN_USE)
+def _second_pair(bench: Bench, sphere: float, form: str) -> HeldPair:
+    size = abs(LEFT_FOR["with"])
+    changes = {"sphere-plus": size, "sphere-minus": -size}
+
+    def lens(answer: Mapping[str, Any]) -> SphCyl:
+        if answer["next"] == "cylinder":
+            return SphCyl(sphere, size if form == "plus" else -size, answer["axis"])
+        return SphCyl(sphere + changes[answer["next"]])
+
+    def pair(yours: Mapping[str, Any], right: Mapping[str, Any]) -> tuple[Bench, Bench]:
+        if "cylinder" in (yours["next"], right["next"]):
+            return both_in_place(bench, lens(yours), lens(right))
+        return bench.holding(lens(yours)), bench.holding(lens(right))
+
+    return pair
+
+
+MOVING = {
+    which_first.id: Moving(_first_views),
+    second_streak.id: Moving(given(_second_bench)(lambda bench: (View("", bench),)), pair=_second_pair),
+}
 
 TYPES = (which_first, second_streak)

@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from cases.curriculum import skills
+from cases.curriculum.bench_stage import Bench
+from cases.curriculum.bench_types import HeldPair, Moving, both_in_place
 from cases.curriculum.cross import PLACE_AXIS, choose_sphere, find_cylinder, must_cross
 from cases.curriculum.drawn_eyes import patient_lens
 from cases.curriculum.meridians import FAMILY
@@ -389,5 +391,19 @@ whole_run = CaseType(
     probes=(Probe(SWEEP_OR_AXIS, "streak-axis"),),
     sources=("mock-station",),
 )
+
+
+@given(PLANNED)
+def _run_pair(planned_cm: float) -> HeldPair:
+    off = SphCyl(working_vergence(planned_cm))
+
+    def pair(yours: Mapping[str, Any], right: Mapping[str, Any]) -> tuple[Bench, Bench]:
+        bench = Bench(eye=right["prescription"], distance_cm=planned_cm)
+        return both_in_place(bench, yours["prescription"] + off, right["prescription"] + off)
+
+    return pair
+
+
+MOVING = {whole_run.id: Moving(given()(lambda: ()), tells=True, pair=_run_pair)}
 
 TYPES = (whole_run,)

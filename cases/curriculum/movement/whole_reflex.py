@@ -182,7 +182,8 @@ def _draw_reflex(chance: Chance, settings: Settings) -> dict[str, Any]:
     if 0 < abs(residual(_setting(drawn), streak)) < NOT_SO_NEAR:
         drawn |= IN_PLACE.to(in_place + SphCyl(0.5))
     setting = _setting(drawn)
-    require_plain(setting.distance_cm, residual(setting, streak))
+    # The other meridian dims the reflex too.
+    require_plain(setting.distance_cm, *(residual(setting, one) for one in (streak, across(streak))))
     return drawn
 
 

@@ -60,9 +60,11 @@ _FILAMENTS = (("streak", "streak"), ("spot", "spot"))
 _UNREST = (
     ("none", "at rest"),
     ("alive", "pupil and focus alive"),
+    ("wavering", "focus wavering"),
     ("jerk", "jerk nystagmus"),
     ("pendular", "pendular nystagmus"),
 )
+_TARGETS = (("far", "far off, focus at rest"), ("near", "beside your sight hole"))
 SHELVES = {
     LENSES: "Lenses in place",
     STREAK: "Streak",
@@ -80,6 +82,7 @@ DIALS = (
     Input("distance_cm", "Sight hole to pupil", _DISTANCE, entry=LEAN),
     Input("off_h", "To your right of the visual axis", Dial("°", -20, 20, 1, 5, "5° left", "5° right"), entry=SIGHT),
     Input("off_v", "Above the visual axis", Dial("°", -20, 20, 1, 5, "5° down", "5° up"), entry=SIGHT),
+    Input("target", "What the eye looks at", Pick(_TARGETS), entry=SIGHT),
     Input("sleeve", "Beam: minus diverging, plus converging", Dial("D", -4, 6, 0.1, 0.5), entry=SLEEVE),
     Input("filament", "Lamp", Pick(_FILAMENTS), entry=SLEEVE),
     Input("eye_sphere", "Its sphere", _SPHERE, kept="eye.sphere", entry=EYE),
