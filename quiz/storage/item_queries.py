@@ -21,7 +21,7 @@ from quiz.storage.store import Store
 # By the drill's index alone, whose entries have the number: with the table's own it would look through all drills.
 _RIGHT = ", ".join(f"'{one}'" for one in CREDITED)
 _SINCE = (
-    f"SELECT id, learner, type, seed, verdict, seconds, CASE WHEN verdict IN ({_RIGHT}) THEN '' ELSE read_as END, "
+    f"SELECT id, learner, type, seed, verdict, seconds, CASE WHEN verdict IN ({_RIGHT}) THEN '' ELSE read_as END, "  # noqa: S608
     "did_not_know, could_show, late, dealt FROM answers WHERE drill = ? AND +id > ?"
 )
 _ONE = "SELECT ?1 AS place, ?2 AS learners, dealt, type, given, explanations, did_not_know FROM answers WHERE id = ?3"
