@@ -201,7 +201,7 @@ def mark_page(
     doubt: str | None = None,
     whose: str = "",
 ) -> MarkPage:
-    """Show a marked case to its learner; to a preceptor, where `whose` names the learner."""
+    """Show a marked case: to its learner, or to a preceptor where `whose` names the learner."""
     mark, case = done.mark, done.mark.case
     told = mark.explanations[:SHOWN_AT_MOST]
     heading, lead = _verdict(done, len(done.answer.hints), whose)
