@@ -353,7 +353,7 @@ def refit(data: Path | None, adopt: bool, use: str | None) -> None:
         if not adopt:
             say("To let this data file use them: python -m quiz refit --adopt")
             return
-        new = memory_numbers.adopt(store, offer.numbers, now=time.time(), why=offer.best.won_by)
+        new = memory_numbers.adopt(store, offer.numbers, now=time.time(), why=offer.won_by)
         say(f"This data file uses them from now on, as version {new.id}. {_AGAIN}")
         say(f"To go back: python -m quiz refit --use {memory_numbers.SHIPPED}, or an earlier version:")
         for one in memory_numbers.versions(store).adopted:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from quiz.learning.intervals import Z95, Interval, share_interval, z_for
+from quiz.storage.item_queries import CaseAnswer
 
 FEWEST_FOR_CORRELATION = 4
 """An interval of a correlation needs four pairs (its standard error is 1 / sqrt(n - 3))."""
@@ -89,16 +90,8 @@ def correlation_interval(r: float, n: int, z: float = Z95) -> Interval | None:
     return Interval(math.tanh(middle - half), math.tanh(middle + half))
 
 
-@dataclass(frozen=True, slots=True)
-class ItemAnswer:
-    """One learner's answer to the case at a place."""
-
-    right: bool
-    seconds: float | None
-
-
 def items(
-    places: int, answers: Mapping[tuple[int, int], ItemAnswer], finished: Collection[int], commonest: Mapping[int, int]
+    places: int, answers: Mapping[tuple[int, int], CaseAnswer], finished: Collection[int], commonest: Mapping[int, int]
 ) -> list[ItemFacts]:
     """Return the facts of each case of a drill.
 
@@ -123,7 +116,7 @@ def items(
 
 def _facts(
     place: int,
-    answers: Mapping[tuple[int, int], ItemAnswer],
+    answers: Mapping[tuple[int, int], CaseAnswer],
     people: Sequence[int],
     totals: Mapping[int, int],
     commonest: int,

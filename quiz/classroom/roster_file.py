@@ -151,6 +151,7 @@ def take(store: Store, one: Class, text: str, *, now: float) -> RosterPreview:
     with store.writing():
         found = read_roster(store, one, text)
         known = {each.learner: each for each in roster_queries.members_of(store, one.id)}
+        groups: dict[str, list[int]] = {}
         for row in found.rows:
             if row.fault is not None:
                 continue
@@ -163,7 +164,10 @@ def take(store: Store, one: Class, text: str, *, now: float) -> RosterPreview:
                     store, held.id, name=held.name, number=row.number or held.number, on_roster=True
                 )
             for name in row.groups:
-                roster_queries.add_to_group(store, group_named(store, one, name, now), (learner,))
+                groups.setdefault(name, []).append(learner)
+        # A group at a time: others wait for the data file meanwhile, and a class has many more rows than groups.
+        for name, learners in groups.items():
+            roster_queries.add_to_group(store, group_named(store, one, name, now), learners)
     return found
 
 

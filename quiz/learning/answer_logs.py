@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from quiz.errors import QuizError
 from quiz.learning.state import Answered
@@ -35,14 +35,13 @@ def read_answer_log(lines: Iterable[str]) -> dict[str, list[Answered]]:
     reader = csv.DictReader(lines, strict=True)
     out: dict[str, list[Answered]] = {}
     try:
-        missing = [name for name in COLUMNS if name not in (reader.fieldnames or ())]
-        if missing:
-            wanted = ",".join((*COLUMNS, *OPTIONAL))
-            raise BadLog(1, f"no column {', '.join(missing)}; the first line names the columns, such as {wanted}")
+        _look_at_columns(reader.fieldnames or ())
         for row in reader:
             out.setdefault(row["learner"], []).append(_event(row, reader.line_num))
     except csv.Error as error:
         raise BadLog(reader.line_num, f"not comma-separated values ({error})") from error
+    except UnicodeDecodeError as error:
+        raise BadLog(reader.line_num + 1, "from here on it is not UTF-8 text; save it as CSV in UTF-8") from error
     if not out:
         raise BadLog(1, "no answers below it")
     for log in out.values():
@@ -50,11 +49,26 @@ def read_answer_log(lines: Iterable[str]) -> dict[str, list[Answered]]:
     return out
 
 
+def _look_at_columns(names: Sequence[str]) -> None:
+    wanted = ",".join((*COLUMNS, *OPTIONAL))
+    missing = [name for name in COLUMNS if name not in names]
+    twice = [name for name in (*COLUMNS, *OPTIONAL) if names.count(name) > 1]
+    if len(names) == 1 and any(mark in names[0] for mark in ";\t"):
+        raise BadLog(1, f"its columns are separated by semicolons or tabs; put commas between them: {wanted}")
+    if missing:
+        raise BadLog(1, f"no column {', '.join(missing)}; the first line names the columns, such as {wanted}")
+    if twice:
+        raise BadLog(1, f"column {twice[0]} is there twice; leave one out")
+
+
 def _event(row: dict[str, str], line: int) -> Answered:
     if None in row.values() or None in row:
         raise BadLog(
             line, f"{len(row)} columns named and another number of values; put a value that holds a comma in quotes"
         )
+    for name in ("learner", "type"):
+        if not row[name]:
+            raise BadLog(line, f"no {name}; each row needs one")
     if row["right"] not in ("0", "1"):
         raise BadLog(line, f"right “{row['right'][:40]}”: write 1 for a right answer and 0 for a wrong one")
     steps = tuple(dict.fromkeys(one for one in row["steps"].split("+") if one))

@@ -39,9 +39,8 @@ class TooFewLearners(QuizError):
     """A log with too few learners for two halves."""
 
     def __init__(self, learners: int) -> None:
-        super().__init__(
-            f"{learners} learners in the log: half are trained on and half judged, so give at least {LEAST_LEARNERS}"
-        )
+        people = "1 learner" if learners == 1 else f"{learners} learners"
+        super().__init__(f"{people} in the log: half are trained on and half judged, so give at least {LEAST_LEARNERS}")
 
 
 class Memory(Rival):

@@ -588,7 +588,7 @@ def _take_slips(state: LearnerState, event: Answered, found: Observed, numbers: 
                 continue
             # Another slip in its place is evidence against a belief too, but no case done without a slip.
             left = _halving(event.at - memory.at, n)
-            against = math.log((1 - n.slip_recurs) / (1 - _by_chance(event, step, found.seen, n)))
+            against = math.log((1 - n.slip_recurs) / (1 - by_chance(event, (step, slip), found.seen, n)))
             # `at` stays when the slip was last made, so what is added now is written as it would have stood then.
             now = max(n.slip_least_evidence, memory.evidence * left + against)
             worn = n.slip_clean if step in clean else 1.0
@@ -602,7 +602,7 @@ def _take_slips(state: LearnerState, event: Answered, found: Observed, numbers: 
             memory = _slip(state, key, event.at, n)
             seen = (*memory.seen, float(event.at))[-SEEN:] if share >= HALF else memory.seen
             made = event.weight * share
-            evidence = memory.evidence + made * math.log(n.slip_recurs / _by_chance(event, key[0], found.seen, n))
+            evidence = memory.evidence + made * math.log(n.slip_recurs / by_chance(event, key, found.seen, n))
             new = replace(memory, count=memory.count + made, seen=seen, evidence=min(n.slip_most_evidence, evidence))
             if share >= HALF:
                 new = replace(new, left_out=0)
@@ -615,14 +615,15 @@ def _take_slips(state: LearnerState, event: Answered, found: Observed, numbers: 
         state.suspects = Suspects(float(event.at), tuple(singles[:2]))
 
 
-def _by_chance(event: Answered, step: str, seen: Mapping[str, Outlook], numbers: Numbers) -> float:
+def by_chance(event: Answered, key: SlipKey, seen: Mapping[str, Outlook], numbers: Numbers) -> float:
     """Return the chance (0..1) of one slip of a step for a learner who holds no wrong belief about it.
 
-    The doubt about the step, shared among the slips that would have shown; at least the class's rate.
+    The doubt about the step, shared among the slips that would have shown; at least the class's rate of this slip.
     """
+    step = key[0]
     alike = 3 if event.could_show is None else max(1, [key[0] for key in event.could_show].count(step))
     doubt = 1 - seen[step].mastery if step in seen else 0.0
-    return min(numbers.slip_most_rate, max(numbers.slip_rate, doubt / (alike + 0.5)))
+    return min(numbers.slip_most_rate, max(numbers.slip_chance(*key), doubt / (alike + 0.5)))
 
 
 def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
@@ -660,7 +661,7 @@ def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numb
         seen = set(memory.seen) - {suspects.at}
         if likely[key] * scale >= HALF:
             seen.add(suspects.at)
-        evidence = memory.evidence + more * math.log(numbers.slip_recurs / numbers.slip_rate)
+        evidence = memory.evidence + more * math.log(numbers.slip_recurs / numbers.slip_chance(*key))
         new = replace(memory, count=memory.count + more, seen=tuple(sorted(seen)[-SEEN:]), evidence=evidence)
         _keep_slip(state, key, new, numbers)
 

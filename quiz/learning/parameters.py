@@ -72,7 +72,7 @@ class Numbers:
     slip_recurs: float = 0.8
     """How often a wrong belief that recurs shows where it could."""
     slip_rate: float = 0.1
-    """The least chance of a slip where no wrong belief is held: the class's rate."""
+    """The least chance of a slip where no wrong belief is held, of a slip that `slips` does not name."""
     slip_most_rate: float = 0.2
     slip_least_evidence: float = -3.0
     """So that a belief that comes later is found."""
@@ -146,6 +146,12 @@ class Numbers:
     # what is known of single steps and types beforehand; one that is not named has `start`, or a term of 0
     steps: Mapping[str, Prior] = field(default_factory=dict)
     types: Mapping[str, Prior] = field(default_factory=dict)
+    slips: Mapping[str, float] = field(default_factory=dict)
+    """By "step slip": how often (0..1) those in whom it does not recur make it where it could show."""
+
+    def slip_chance(self, step: str, slip: str) -> float:
+        """Return the least chance of a slip where no wrong belief is held: the class's rate, where it is known."""
+        return self.slips.get(f"{step} {slip}", self.slip_rate)
 
     def step_prior(self, step: str) -> Prior:
         """Return what is known of a step's strength beforehand."""

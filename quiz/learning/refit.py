@@ -16,6 +16,7 @@ from quiz.learning.intervals import Z95, Interval
 from quiz.learning.model import one_ahead
 from quiz.learning.parameters import NUMBERS, Numbers
 from quiz.learning.pooling import pooled_priors
+from quiz.learning.slip_rates import class_slip_rates, slip_losses
 from quiz.learning.state import Log
 
 ENOUGH_ANSWERS = 2500
@@ -141,6 +142,11 @@ class FittedNumbers:
     fitted_on: int
     judged_on: int
     """Learners."""
+    slips: Judged | None = None
+    """The class's own rates of slips, judged by how well they foresee slips; None where no case says what could show.
+
+    Its numbers are those that the fit began with, and the rates.
+    """
 
     @property
     def best(self) -> Judged:
@@ -149,13 +155,20 @@ class FittedNumbers:
 
     @property
     def accepted(self) -> bool:
-        """Whether it wins on learners who took no part in the fit."""
-        return self.best.wins
+        """Whether something wins on learners who took no part in the fit."""
+        return self.best.wins or (self.slips is not None and self.slips.wins)
 
     @property
     def numbers(self) -> Numbers:
-        """Those of the best candidate."""
-        return self.best.numbers
+        """Those that won, together; where nothing did, those of the best candidate."""
+        if self.slips is None or not self.slips.wins:
+            return self.best.numbers
+        return replace(self.best.numbers, slips=self.slips.numbers.slips) if self.best.wins else self.slips.numbers
+
+    @property
+    def won_by(self) -> str:
+        """What the held-out learners say of what won, in words."""
+        return "; ".join(one.won_by for one in (self.best, self.slips) if one is not None and one.wins)
 
 
 def losses(logs: Sequence[Log], numbers: Numbers) -> list[float]:
@@ -220,7 +233,22 @@ def refit(
         fitted=tuple(intervals(rest, numbers, fitted, free)),
         fitted_on=len(rest),
         judged_on=len(judges),
+        slips=_slips_judged(rest, judges, numbers, dated),
     )
+
+
+def _slips_judged(rest: Sequence[Log], judges: Sequence[Log], numbers: Numbers, dated: str) -> Judged | None:
+    """Judge the rates of slips of some learners on others, by the loss of one chance to show a slip."""
+    rates = class_slip_rates(rest, numbers)
+    own = replace(numbers, slips=rates, dated=dated)
+    before, after = (slip_losses(judges, numbers, one) for one in (numbers, own))
+    size = sum(chances for _, chances in before)
+    if not rates or not size:
+        return None
+    old, new = ([loss for loss, _ in one] for one in (before, after))
+    fall, error = _fall(old, new, size)
+    words = "rate of 1 slip" if len(rates) == 1 else f"rates of {len(rates)} slips"
+    return Judged(f"the class's own {words}", own, math.fsum(old) / size, math.fsum(new) / size, fall, error)
 
 
 def intervals(
@@ -251,7 +279,7 @@ NUDGE = 0.1
 def report(offer: FittedNumbers) -> Iterator[str]:
     """Say in lines what a fit came to."""
     yield f"Fitted on {offer.fitted_on} learners; judged on {offer.judged_on} others:"
-    for one in offer.candidates:
+    for one in (*offer.candidates, *([] if offer.slips is None else [offer.slips])):
         yield f"    {one.won_by}"
     yield "Constants fitted, with the 95 % interval that the learners leave each while the others stay:"
     for found in offer.fitted:
@@ -261,8 +289,10 @@ def report(offer: FittedNumbers) -> Iterator[str]:
         yield f"    {found.name} = {found.value:.4g}    ({ends}; was {found.before:.4g})"
     if offer.accepted:
         steps, types = len(offer.numbers.steps), len(offer.numbers.types)
+        won = [one.words for one in (offer.best, offer.slips) if one is not None and one.wins]
         yield (
-            f"Better on the others by more than two standard errors: {offer.best.words} ({steps} steps, {types} types)."
+            f"Better on the others by more than two standard errors: {' and '.join(won)} "
+            f"({steps} steps, {types} types have priors)."
         )
     else:
         yield "No fall of more than two standard errors: the numbers stay as they are."

@@ -559,7 +559,9 @@ class _Table:
         weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
         title = self.catalogue.step_titles.get(weakest, weakest)
         if word == "shaky":
-            return f"Still shaky: {title}.", f"More practice in {title}."
+            again, held = f"More practice in {title}.", self.state.steps.get(weakest)
+            missed = memory.right < memory.answered or (held is not None and held.misses > 0)
+            return f"Still shaky: {title}." if missed else f"Right so far, but too seldom to be sure: {title}.", again
         if word == "fading":
             return f"You may forget this within a week: {title}.", f"To keep this fresh: {title}."
         return "One that you know, mixed in so that it stays.", "Another that you know."

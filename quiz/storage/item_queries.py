@@ -6,29 +6,33 @@ Late answers are left out unless a preceptor let them count, as in every other n
 from __future__ import annotations
 
 import json
+import threading
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from cases.procedure.vocabulary import CREDITED
-from quiz.storage.result_queries import IS_LATE, OF_MEMBERS
+from quiz.lru_cache import LockedCache
+from quiz.storage import result_queries
 from quiz.storage.store import Store
 
-_COUNTS = f"FROM answers a WHERE a.drill = ? AND NOT {IS_LATE}"
-_ONE = "SELECT ?1 AS place, ?2 AS learners, dealt, type, given, explanations, did_not_know FROM answers WHERE id = ?3"
+# By the drill's index alone, whose entries have the number: with the table's own it would look through all drills.
 _RIGHT = ", ".join(f"'{one}'" for one in CREDITED)
-
+_SINCE = (
+    f"SELECT id, learner, type, seed, verdict, seconds, CASE WHEN verdict IN ({_RIGHT}) THEN '' ELSE read_as END, "  # noqa: S608
+    "did_not_know, could_show, late, dealt FROM answers WHERE drill = ? AND +id > ?"
+)
+_ONE = "SELECT ?1 AS place, ?2 AS learners, dealt, type, given, explanations, did_not_know FROM answers WHERE id = ?3"
 
 LISTED = 2
 """Wrong answers of each case."""
 
 
-@dataclass(frozen=True, slots=True)
-class CaseAnswer:
-    """One learner's answer to the case at a place."""
+class CaseAnswer(NamedTuple):
+    """One learner's answer to one case."""
 
-    learner: int
-    place: int
     right: bool
     seconds: float | None
 
@@ -48,16 +52,93 @@ class WrongAnswer:
     did_not_know: bool
 
 
-def answers_by_case(store: Store, drill: int) -> list[CaseAnswer]:
-    """Return the answers that count to the cases that a drill keeps."""
-    # Which place a case has is looked up here: a join would look through all cases for each of many thousand answers.
-    at = _places(store, drill)
-    rows = store.fetch(f"SELECT a.learner, a.type, a.seed, a.verdict, a.seconds {_COUNTS}", drill)
-    return [
-        CaseAnswer(learner, at[type_id, seed], verdict in CREDITED, seconds)
-        for learner, type_id, seed, verdict, seconds in rows
-        if (type_id, seed) in at
-    ]
+class _DrillAnswers:
+    """The answers that count to one drill, held in memory: each view reads only those that came since the last.
+
+    In a class they come every second, and reading fifty thousand takes a fifth of a second.
+    """
+
+    def __init__(self) -> None:
+        self.lock = threading.Lock()
+        self._start(frozenset())
+
+    def _start(self, accepted: frozenset[str]) -> None:
+        self.accepted = accepted
+        """Late answers that a preceptor let count."""
+        self.read = 0
+        """How many were read, those that do not count among them."""
+        self.last = 0
+        self.last_dealt = ""
+        self.cases: dict[tuple[int, int], CaseAnswer] = {}
+        """By learner and place."""
+        self.wrong: dict[tuple[int, str, int], list[tuple[int, int]]] = {}
+        """By place, what was read, and whether it was “I don't know”: learner and number of each."""
+        self.could_show: dict[str, dict[int, int]] = {}
+        """By list of slips, as it is kept: how many answers of each learner it could have shown in."""
+
+    def catch_up(self, store: Store, drill: int) -> None:
+        """Read what came since; all of it again where something was deleted, or decided about a late answer."""
+        accepted = result_queries.accepted_in(store, drill)
+        if accepted != self.accepted:
+            self._start(accepted)
+        self._extend(store, drill)
+        if not self._complete(store, drill):
+            self._start(accepted)
+            self._extend(store, drill)
+
+    def _complete(self, store: Store, drill: int) -> bool:
+        """Say whether what was read is still there, and all that there is up to the last of it."""
+        if not self.last:
+            return True
+        # Numbers are never given again in one data file; a backup that was put back may have others under them.
+        there = store.fetch("SELECT 1 FROM answers WHERE id = ? AND dealt = ?", self.last, self.last_dealt)
+        (row,) = store.fetch("SELECT count(*) FROM answers WHERE drill = ? AND id <= ?", drill, self.last)
+        return bool(there) and int(row[0]) == self.read
+
+    def _extend(self, store: Store, drill: int) -> None:
+        rows = store.fetch(_SINCE, drill, self.last)
+        if not rows:
+            return
+        at, accepted, could_show = _places(store, drill), self.accepted, self.could_show
+        for number, learner, type_id, seed, verdict, seconds, read_as, did_not_know, could, late, dealt in rows:
+            if number > self.last:
+                self.last, self.last_dealt = number, dealt
+            if late and dealt not in accepted:
+                continue
+            by_learner = could_show.get(could)
+            if by_learner is None:
+                by_learner = could_show[could] = {}
+            by_learner[learner] = by_learner.get(learner, 0) + 1
+            place = at.get((type_id, seed))
+            if place is not None:
+                right = verdict in CREDITED
+                self.cases[learner, place] = CaseAnswer(right, seconds)
+                if not right:
+                    self.wrong.setdefault((place, read_as, did_not_know), []).append((learner, number))
+        self.read += len(rows)
+
+
+_HELD = LockedCache[tuple[str, int], _DrillAnswers](8)
+"""Drills whose answers are held: some 10 MB for fifty thousand."""
+
+
+@contextmanager
+def _answers(store: Store, drill: int) -> Iterator[_DrillAnswers]:
+    """Give the answers that count to a drill, as of now, to look at while no other thread extends them."""
+    key = store.secret(), drill
+    held = _HELD.get(key)
+    if held is None:
+        held = _DrillAnswers()
+        _HELD.keep(key, held)
+    with held.lock:
+        held.catch_up(store, drill)
+        yield held
+
+
+def answers_by_case(store: Store, drill: int) -> dict[tuple[int, int], CaseAnswer]:
+    """Return the answers that count to the cases that a drill keeps, by learner and place."""
+    with _answers(store, drill) as held:
+        return held.cases.copy()
 
 
 def _places(store: Store, drill: int) -> dict[tuple[str, int], int]:
@@ -67,18 +148,13 @@ def _places(store: Store, drill: int) -> dict[tuple[str, int], int]:
 
 def wrong_answers(store: Store, drill: int, learners: Iterable[int]) -> list[WrongAnswer]:
     """Return the wrong answers of some learners that count, alike ones together, the commonest of a place first."""
-    at, among = _places(store, drill), frozenset(learners)
-    rows = store.fetch(
-        f"SELECT a.id, a.learner, a.type, a.seed, a.read_as, a.did_not_know {_COUNTS} AND a.verdict NOT IN ({_RIGHT})",
-        drill,
-    )
-    alike: dict[tuple[int, str, int], list[int]] = {}
-    for number, learner, type_id, seed, read_as, did_not_know in rows:
-        if learner in among and (type_id, seed) in at:
-            alike.setdefault((at[type_id, seed], read_as, did_not_know), []).append(number)
+    among = frozenset(learners)
     commonest: dict[int, list[tuple[int, int]]] = {}
-    for (place, _, _), numbers in alike.items():
-        commonest.setdefault(place, []).append((-len(numbers), numbers[0]))
+    with _answers(store, drill) as held:
+        for (place, _, _), given in held.wrong.items():
+            numbers = [number for learner, number in given if learner in among]
+            if numbers:
+                commonest.setdefault(place, []).append((-len(numbers), min(numbers)))
     found = []
     for place in sorted(commonest):
         for count, number in sorted(commonest[place])[:LISTED]:
@@ -95,15 +171,15 @@ def state_of(store: Store, drill: int) -> tuple[int, int, int]:
 
 
 def could_show(store: Store, drill: int) -> dict[tuple[str, str], int]:
-    """Count, for each slip at its step, the answers of a drill that it would have changed."""
-    # Answers to one case have one list of slips: lists are counted first, and each is read once.
-    sql = (
-        f"SELECT a.could_show, count(*) FROM {OF_MEMBERS} "  # noqa: S608 - words from here
-        f"WHERE a.drill = ? AND NOT {IS_LATE} GROUP BY a.could_show"
-    )
+    """Count, for each slip at its step, the answers of a drill in which it would have shown."""
+    # Of who left the class its preceptor is shown none.
+    sql = "SELECT m.learner FROM members m JOIN drills d ON d.class = m.class WHERE d.id = ?"
+    members = {row[0] for row in store.fetch(sql, drill)}
     found: Counter[tuple[str, str]] = Counter()
-    for text, count in store.fetch(sql, drill):
-        # No slip stands twice in a list.
-        for step, slip in json.loads(text or "[]"):
-            found[step, slip] += count
+    with _answers(store, drill) as held:
+        # Answers to one case have one list of slips, which is read once, and no slip stands twice in it.
+        for text, by_learner in held.could_show.items():
+            count = sum(answers for learner, answers in by_learner.items() if learner in members)
+            for step, slip in json.loads(text or "[]") if count else ():
+                found[step, slip] += count
     return found

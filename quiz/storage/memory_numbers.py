@@ -79,7 +79,9 @@ class Current:
 
 def name_of(numbers: Numbers) -> str:
     """Name numbers, and the memory that they are for: a state that was folded under another name is folded again."""
-    text = msgspec.json.encode([MODEL, numbers], order="sorted")
+    # Without a class's rates of slips the name is what it was before there were any: nothing is folded otherwise.
+    named = {name: value for name, value in vars(numbers).items() if name != "slips" or value}
+    text = msgspec.json.encode([MODEL, named], order="sorted")
     return hashlib.sha256(text).hexdigest()[:16]
 
 

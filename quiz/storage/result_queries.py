@@ -174,6 +174,19 @@ def learner_sums(
     )
 
 
+def step_shares(store: Store, class_id: int, drill: int) -> dict[str, dict[int, tuple[int, int]]]:
+    """Return, by step and learner, answers of a drill without a slip at it, and answers that called for it."""
+    # Tens of thousands of rows: no dataclass is made of each.
+    sql = (
+        "SELECT t.key, t.learner, t.answered - t.missed, t.answered "
+        "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ? AND t.kind = 'step' WHERE m.class = ?"
+    )
+    found: dict[str, dict[int, tuple[int, int]]] = {}
+    for step, learner, good, answered in store.fetch(sql, drill, class_id):
+        found.setdefault(step, {})[learner] = good, answered
+    return found
+
+
 def who_slipped(store: Store, class_id: int, step: str, slip: str, *, drill: int = EVERYTHING) -> frozenset[int]:
     """Return the learners of a class who have an answer that a slip at a step would explain, in all or in a drill."""
     key = f"{step} {slip}"
@@ -244,6 +257,17 @@ def accepted_of(store: Store, learner_id: int) -> frozenset[str]:
     latest = f"({_LATEST_DECISION}) x JOIN answers a ON a.dealt = x.dealt"
     sql = f"SELECT x.dealt FROM {latest} WHERE x.counts AND a.learner = ?"  # noqa: S608 - words from here
     return frozenset(row[0] for row in store.fetch(sql, learner_id))
+
+
+def accepted_in(store: Store, drill: int) -> frozenset[str]:
+    """Return the cases of a drill whose late answers a preceptor lets count."""
+    # From the few decisions, and not from the many answers; the latest decision about an answer stands.
+    sql = (
+        "SELECT x.dealt, x.counts FROM late_decisions x CROSS JOIN answers a ON a.dealt = x.dealt AND a.drill = ? "
+        "ORDER BY x.id"
+    )
+    decided = {row[0]: row[1] for row in store.fetch(sql, drill)}
+    return frozenset(dealt for dealt, counts in decided.items() if counts)
 
 
 def keep_delay(store: Store, dealt: str, seconds: float) -> None:

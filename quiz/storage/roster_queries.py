@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from quiz.storage.class_queries import Class, Preceptor
+from quiz.storage.rows import write_json
 from quiz.storage.store import Learner, Store
 
 MOST_LEARNERS = 500
@@ -297,14 +298,20 @@ def remove_group(store: Store, group_id: int) -> None:
 
 def add_to_group(store: Store, group_id: int, learner_ids: Iterable[int]) -> None:
     """Put learners into a group; those who are in it stay."""
-    for one in learner_ids:
-        store.change("INSERT OR IGNORE INTO group_people (class_group, learner) VALUES (?, ?)", group_id, one)
+    store.change(
+        "INSERT OR IGNORE INTO group_people (class_group, learner) SELECT ?, value FROM json_each(?)",
+        group_id,
+        write_json(list(learner_ids)),
+    )
 
 
 def take_from_group(store: Store, group_id: int, learner_ids: Iterable[int]) -> None:
     """Take learners out of a group."""
-    for one in learner_ids:
-        store.change("DELETE FROM group_people WHERE class_group = ? AND learner = ?", group_id, one)
+    store.change(
+        "DELETE FROM group_people WHERE class_group = ? AND learner IN (SELECT value FROM json_each(?))",
+        group_id,
+        write_json(list(learner_ids)),
+    )
 
 
 def people_of(store: Store, group_id: int) -> frozenset[int]:

@@ -39,7 +39,6 @@ RESULTS = Place("classes.results", "Results", ("results", "drill_results", "expo
 SETTINGS = Place("settings.show", "Settings", ("settings",))
 WHO = Place("people.show", "Who is practising", ("people",))
 OWN_DATA = Place("progress.data", "Own data", ())
-
 PLACES: dict[Role, tuple[Place, ...]] = {
     "student": (TODAY, BENCH, PROGRESS, LOOK_UP),
     "preceptor": (CLASS, DRILLS, RESULTS, LOOK_UP),
@@ -52,6 +51,8 @@ BEHIND: dict[Role, tuple[Place, ...]] = {
     "clinician": (PROGRESS, CLASS, SETTINGS, OWN_DATA, WHO),
 }
 """What is behind the name."""
+OUT_OF_A_CLASS = (Place("door.show", "Sign in or join", ("door",)),)
+"""Behind the name of a preceptor in class mode, who has no learner here: where one is joined as."""
 PRACTISING = {*TODAY.blueprints, *BENCH.blueprints, *PROGRESS.blueprints, "people"}
 """Where a preceptor practises themselves, and has a student's places."""
 OF_A_LEARNER = (PRACTISING | {*LOG.blueprints, *SETTINGS.blueprints}) - {"people"}
@@ -105,6 +106,9 @@ def _frame() -> dict[str, Any]:
     if preceptor is not None:
         role = "student" if who and blueprint in PRACTISING else "preceptor"
     places, behind = (_links(request.root_path, blueprint, one[role]) for one in (PLACES, BEHIND))
+    if preceptor is not None and who is None and request_context.beyond():
+        # Who practises in a class comes in by a code or a phrase, which signs the preceptor out of this browser.
+        behind = _links(request.root_path, blueprint, OUT_OF_A_CLASS)
     name = who.name if who else preceptor.name if preceptor else "Menu"
     shared = request_context.on_shared_device()
     key = key_of(who) if who else None

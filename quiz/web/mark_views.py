@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -37,6 +38,8 @@ OF_THE_DISTANCE = frozenset(("distance-left-in", "distance-added", "distance-tak
 """Slips that leave the same error in every meridian, so that the light itself shows where it went."""
 SHOWN_AT_MOST = 3
 """Explanations set side by side: more would not be read."""
+_YOU = re.compile(r"\b(you|your|yours|yourself)\b", re.IGNORECASE)
+_THEY = {"you": "they", "your": "their", "yours": "theirs", "yourself": "themselves"}
 
 
 @dataclass(frozen=True)
@@ -158,6 +161,24 @@ class MarkPage:
     """How the reflex looks with the answer given and with the right one in place, or what it did."""
     choices: tuple[tuple[str, tuple[ChoiceLine, ...]], ...] = ()
     """By what is asked: every option with its reason."""
+    whose: str = ""
+    """The learner's name, where a preceptor reads the page; "" where the learner does."""
+
+    @property
+    def you(self) -> str:
+        """Who made the mistake, to begin a sentence with."""
+        return self.whose or "You"
+
+    @property
+    def speaks_to_learner(self) -> bool:
+        """Whether a preceptor reads the page, and some of its explanations or figures say “you”."""
+        tells = [one.tells for slips in self.slips for one in slips]
+        cells = [cell.says for row in self.rows for cell in row.others]
+        choices = [line.because for _, lines in self.choices for line in lines]
+        drawn = [f"{one.svg} {one.caption}" for one in self.pictures]
+        asked = (*self.found, self.question, *(row.right for row in self.rows))
+        texts = (*asked, *tells, *cells, *self.also, *choices, *drawn)
+        return bool(self.whose) and any(_YOU.search(text) for text in texts)
 
     @property
     def terms(self) -> tuple[GlossaryTerm, ...]:
@@ -178,11 +199,12 @@ def mark_page(
     probe_follows: bool,
     stands: bool = False,
     doubt: str | None = None,
+    whose: str = "",
 ) -> MarkPage:
-    """Show a marked case."""
+    """Show a marked case: to its learner, or to a preceptor where `whose` names the learner."""
     mark, case = done.mark, done.mark.case
     told = mark.explanations[:SHOWN_AT_MOST]
-    heading, lead = _verdict(done, len(done.answer.hints))
+    heading, lead = _verdict(done, len(done.answer.hints), whose)
     return MarkPage(
         place=place,
         credited=mark.credited,
@@ -193,8 +215,8 @@ def mark_page(
         question=case.type.question(case.findings),
         compared=tuple(_compared(ask, mark, done.given) for ask in case.type.asks),
         as_lens=_as_lens(mark),
-        slips=tuple(tuple(_slip_words(ref) for ref in one.slips) for one in told),
-        columns=_columns(told, fact=mark.verdict == "slip"),
+        slips=tuple(tuple(_slip_words(ref, whose) for ref in one.slips) for one in told),
+        columns=_columns(told, whose, fact=mark.verdict == "slip"),
         rows=_rows(case, told),
         pictures=_pictures(mark),
         found_picture=picture(case.type.figure(case.findings, "found")),
@@ -214,10 +236,11 @@ def mark_page(
         fact=mark.verdict == "slip",
         mistyped="; ".join(named(case.type.asks, as_given(case.type.asks, done.answer.given))) if done.retyped else "",
         can_retype=done.retyped is None and dealt_cases.can_retype(done.answer),
-        also=_also(mark),
+        also=_also(mark, whose),
         doubt=doubt,
         moving=_moving(mark),
         choices=_choices(case),
+        whose=whose,
     )
 
 
@@ -229,7 +252,7 @@ def _moving(mark: Mark) -> MovingPage | None:
     return moving_in_mark(views_in_mark(case.type.id, case.findings, mark.read_as, case.truth))
 
 
-def _verdict(done: Marked, hints: int) -> tuple[str, str]:
+def _verdict(done: Marked, hints: int, whose: str) -> tuple[str, str]:
     mark = done.mark
     aided = f" {_lines(hints)} of the working had been shown." if hints else ""
     match mark.verdict:
@@ -249,18 +272,20 @@ def _verdict(done: Marked, hints: int) -> tuple[str, str]:
             return "Right, within the tolerance", f"Not to the last hundredth, but near enough to count.{aided}"
         case "slip" if mark.twins:
             number = {2: "two", 3: "three"}.get(len(mark.named), "few")
-            return f"One of these {number}", "Each of these mistakes leads to your answer. It does not say which."
+            answer = "this answer" if whose else "your answer"
+            return f"One of these {number}", f"Each of these mistakes leads to {answer}. It does not say which."
         case "slip":
             return "One step slipped", "The other steps are right."
         case _:
-            return "Not right" if done.mark.read_as else "Not answered", _doubt(done)
+            return "Not right" if done.mark.read_as else "Not answered", _doubt(done, whose)
 
 
-def _doubt(done: Marked) -> str:
+def _doubt(done: Marked, whose: str) -> str:
     """Say what may be said of a miss that no slip explains for a fact."""
     mark = done.mark
     if mark.read_as is None:
-        return "You said that you did not know. Here is the working."
+        said = f"{whose} chose “I don’t know”" if whose else "You said that you did not know"
+        return f"{said}. Here is the working."
     out = _out_by(mark)
     if not mark.named:
         return f"{out}{_no_slip(mark)}"
@@ -268,9 +293,14 @@ def _doubt(done: Marked) -> str:
         many = "Each of these pairs" if len(mark.named) > 1 else "Together these two"
         return f"{out}{many} would give it. {_could_be(mark)}"
     titles = all_slips()
-    ways = [f"you {titles[one.slips[0].slip].title}" for one in mark.named]
+    ways = [f"{whose or 'you'} {_of(whose, titles[one.slips[0].slip].title)}" for one in mark.named]
     what = ways[0] if len(ways) == 1 else f"either {', '.join(ways[:-1])} or {ways[-1]}"
     return f"{out}It looks as if {what}. {_could_be(mark)}"
+
+
+def _of(whose: str, title: str) -> str:
+    """Return a slip's title as it is said to the learner, or of them: "gave their own error the wrong sign"."""
+    return _YOU.sub(lambda found: _THEY[found.group().lower()], title) if whose else title
 
 
 HALF_DEGREE = 0.5
@@ -332,7 +362,7 @@ def _out_in(kind: Kind[Any], given: Any, right: Any) -> list[str]:
     return out
 
 
-def _also(mark: Mark) -> tuple[str, ...]:
+def _also(mark: Mark, whose: str) -> tuple[str, ...]:
     """Say which other answers are credited and which check would decide."""
     if mark.read_as is None:
         return ()
@@ -340,7 +370,7 @@ def _also(mark: Mark) -> tuple[str, ...]:
     for one in mark.case.defensible:
         changed = [ask for ask in mark.case.type.asks if ask.name in one.answer]
         answer = "; ".join(ask.kind.write(one.answer[ask.name]) for ask in changed)
-        lead = "Your answer is credited" if one == mark.defended else "Also credited"
+        lead = f"{'This' if whose else 'Your'} answer is credited" if one == mark.defended else "Also credited"
         words.append(f"{lead}: {answer}. {one.because} What would decide: {one.next_check}")
     return tuple(words)
 
@@ -399,15 +429,16 @@ def _as_lens(mark: Mark) -> str | None:
     return None if mark.verdict in ("right", "equivalent") else write_prescription(mark.difference, "minus")
 
 
-def _slip_words(ref: SlipRef) -> SlipWords:
+def _slip_words(ref: SlipRef, whose: str) -> SlipWords:
     name = all_slips()[ref.slip]
-    return SlipWords(all_skills()[ref.step].title, name.title, name.tells)
+    return SlipWords(all_skills()[ref.step].title, _of(whose, name.title), name.tells)
 
 
-def _columns(told: Sequence[Slipped], *, fact: bool) -> tuple[str, ...]:
+def _columns(told: Sequence[Slipped], whose: str, *, fact: bool) -> tuple[str, ...]:
+    line = f"{whose}’s line" if whose else "Your line"
     if len(told) < 2:
-        return ("Your line" if fact else "Your line, if so",) if told else ()
-    return tuple(f"Your line, if {word}" for word in ("the first", "the second", "the third")[: len(told)])
+        return (line if fact else f"{line}, if so",) if told else ()
+    return tuple(f"{line}, if {word}" for word in ("the first", "the second", "the third")[: len(told)])
 
 
 def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:

@@ -13,7 +13,7 @@ from cases.curriculum.register import all_skills, all_types
 from cases.procedure.marking import as_given, named
 from quiz.classroom import drills
 from quiz.classroom.drills import Outcome, members_for
-from quiz.classroom.item_analysis import ItemAnswer, ItemFacts, Spread, items, spread
+from quiz.classroom.item_analysis import ItemFacts, Spread, items, spread
 from quiz.learning.intervals import Interval
 from quiz.lru_cache import LockedCache
 from quiz.practice.titles import slip_title, step_title, type_title
@@ -224,10 +224,7 @@ _ROWS = LockedCache[tuple[object, ...], tuple["CaseRow", ...]](8)
 
 def _worked_out(what: Class, drill: Drill, finished: frozenset[int]) -> list[CaseRow]:
     store = request_context.store()
-    answers = {
-        (one.learner, one.place): ItemAnswer(one.right, one.seconds)
-        for one in item_queries.answers_by_case(store, drill.id)
-    }
+    answers = item_queries.answers_by_case(store, drill.id)
     places = drill.cases or max((place for _, place in answers), default=-1) + 1
     wrong: dict[int, list[WrongAnswer]] = {}
     for one in item_queries.wrong_answers(store, drill.id, finished):
@@ -461,11 +458,8 @@ def compare(class_id: int) -> Response:
 
 
 def _shares(what: Class, drill: Drill) -> dict[str, dict[int, tuple[int, int]]]:
-    found: dict[str, dict[int, tuple[int, int]]] = {}
-    for one in result_queries.learner_sums(request_context.store(), what.id, "step", drill=drill.id):
-        if one.key in all_skills():
-            found.setdefault(one.key, {})[one.learner] = (one.right, one.answered)
-    return found
+    found = result_queries.step_shares(request_context.store(), what.id, drill.id)
+    return {step: shares for step, shares in found.items() if step in all_skills()}
 
 
 def _change_row(one: StepChange) -> ChangeRow:

@@ -534,7 +534,7 @@ def _answer_row(what: Class, one: Answer, name: str) -> AnswerRow:
 
 @pages.get("/answer/<dealt_id>")
 def answer(class_id: int, dealt_id: str) -> Response:
-    """Show one answer with its mark and working, as its learner sees it."""
+    """Show one answer with its mark and working; what the learner is told is said of them by name."""
     what, store = own_class(class_id), request_context.store()
     dealt = store.dealt(dealt_id)
     who = None if dealt is None else roster_queries.member_of(store, what.id, dealt.learner)
@@ -543,7 +543,8 @@ def answer(class_id: int, dealt_id: str) -> Response:
     sitting, done = store.sitting(dealt.sitting), dealing.as_marked(store, dealt)
     if sitting is None or done is None:
         raise NotFound
-    page = mark_page(done, Place(store.place_in_sitting(dealt_id), sitting.cases), sitting, probe_follows=False)
+    place = Place(store.place_in_sitting(dealt_id), sitting.cases)
+    page = mark_page(done, place, sitting, probe_follows=False, whose=who.name)
     back = url_for("results.learner", class_id=what.id, learner_id=dealt.learner)
     counted = page.late and dealt_id in result_queries.accepted_of(store, dealt.learner)
     said, may = remark_view(doubt_queries.remark_on(store, dealt_id)), may_change(what)

@@ -9,20 +9,21 @@ import pytest
 from scipy import stats
 
 from quiz.classroom.before_after import changes, paired_interval_of
-from quiz.classroom.item_analysis import ItemAnswer, correlation_interval, items, point_biserial, spread
+from quiz.classroom.item_analysis import correlation_interval, items, point_biserial, spread
 from quiz.learning.intervals import Interval, share_interval, z_for
+from quiz.storage.item_queries import CaseAnswer
 
 
 def invented(
     learners: int, places: int, *, seed: int = 1, backwards: int | None = None
-) -> dict[tuple[int, int], ItemAnswer]:
+) -> dict[tuple[int, int], CaseAnswer]:
     """Make up answers: abler learners are right more often, except on one case where they are right less often."""
     rng, out = random.Random(seed), {}
     for who in range(learners):
         able = rng.gauss(0, 1.5)
         for place in range(places):
             lean = -able if place == backwards else able
-            out[who, place] = ItemAnswer(rng.gauss(0.3, 1) + lean > 0, rng.uniform(5, 90))
+            out[who, place] = CaseAnswer(rng.gauss(0.3, 1) + lean > 0, rng.uniform(5, 90))
     return out
 
 
@@ -71,7 +72,7 @@ def test_seldom_is_a_sound_case_marked() -> None:
 
 @pytest.mark.parametrize(("wrong", "said"), [(40, True), (12, False)])
 def test_a_wrong_answer_that_more_gave_than_the_right_one_is_said_where_it_is_sure(wrong: int, said: bool) -> None:
-    made = {(who, place): ItemAnswer(who < 10, None) for who in range(58) for place in range(3)}
+    made = {(who, place): CaseAnswer(who < 10, None) for who in range(58) for place in range(3)}
     (first, _, _) = items(3, made, range(58), {0: wrong})
     assert first.rather is said
     assert first.median_seconds is None
@@ -79,7 +80,7 @@ def test_a_wrong_answer_that_more_gave_than_the_right_one_is_said_where_it_is_su
 
 
 def test_who_has_not_come_to_the_end_is_counted_nowhere_and_what_is_missing_is_not_right() -> None:
-    made = {(1, 0): ItemAnswer(True, 1.0), (1, 1): ItemAnswer(True, 1.0), (2, 0): ItemAnswer(True, 1.0)}
+    made = {(1, 0): CaseAnswer(True, 1.0), (1, 1): CaseAnswer(True, 1.0), (2, 0): CaseAnswer(True, 1.0)}
     one, other = items(2, made, {1}, {})
     assert (one.answered, one.right, other.answered) == (1, 1, 1)
     one, other = items(2, made, {1, 2, 3}, {})

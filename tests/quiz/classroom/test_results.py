@@ -17,7 +17,7 @@ from quiz.app import create_app
 from quiz.storage import projection, result_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Answer, Store
-from tests.conftest import Clock, lots, written
+from tests.conftest import Clock, lots, slipped, written
 from tests.quiz.class_people import Browser, answer, case_page, learner, make_class, preceptor, set_drill, waiting_in
 
 
@@ -207,3 +207,35 @@ def test_a_wrong_answer_that_no_slip_explains_counts_against_no_step(app: Flask,
     assert "No slip that is known here explains a wrong answer." in page
     assert "2 steps in which no known slip was made" in page
     assert "2 answers of 1 learner, 1 right." in page
+
+
+def test_a_preceptor_reads_what_a_learner_did_by_name(app: Flask, store: Store) -> None:
+    """“You” is whoever reads a page; a sentence that speaks to the learner all the same says so."""
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="2", type=["net-sphere"])
+    bo = learner(app, code, "Bo")
+    bo.post("/drill/1/begin")
+    _, case = waiting_in(case_page(bo, "/drill/1"), store)
+    answer(bo, store, "/drill/1", slipped(case, "distance-left-in"))
+    dealt, _ = waiting_in(case_page(bo, "/drill/1"), store)
+    bo.post(f"/case/{dealt}/dont-know", {"unknown": "yes"})
+    links = dict.fromkeys(re.findall(r'href="(/class/1/answer/[^"]+)"', one.get("/class/1/answers?drill=1").text))
+    unknown, left_in = (re.sub(r"\s+", " ", html.unescape(one.get(url).text)) for url in links)
+    assert "<strong>Bo did not subtract the working distance.</strong>" in left_in
+    assert ">Bo’s line:</b>" in left_in
+    assert "<dt>Given</dt>" in left_in
+    assert "Bo chose “I don’t know”. Here is the working." in unknown
+    for page in (left_in, unknown):
+        mark = page.split(">Mark</p>", 1)[1].split("</section>", 1)[0]
+        assert not re.search(r"\bYou\b|\bYours\b|\byou\b", re.sub(r"<[^>]+>", " ", mark))
+    assert "Where this page says “you”, it speaks to Bo." in left_in, "its working and figures do"
+
+
+def test_the_menu_of_a_preceptor_in_a_class_leads_to_pages_of_their_own(app: Flask, store: Store) -> None:
+    """Nobody is a learner there without a code or a phrase: Practise myself and Settings only led back to the class."""
+    one = preceptor(app, store)
+    head = one.get("/class").text.split("<main", 1)[0]
+    links = re.findall(r'<a href="([^"]+)"[^>]*>([^<]+)</a>', head)
+    assert "Sign in or join" in [words for _, words in links]
+    assert {url: one.get(url).status_code for url, _ in links} == dict.fromkeys((url for url, _ in links), 200)

@@ -12,7 +12,7 @@ import pytest
 from flask import Flask
 
 from quiz.app import create_app
-from quiz.classroom import preceptors, sign_in
+from quiz.classroom import preceptors, roster_file, sign_in
 from quiz.classroom.preceptors import NotRemoved
 from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
@@ -441,3 +441,23 @@ def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, 
     assert "Hand in this answer" in tablet.get("/drill/1").text, "never within a test"
     clock.move(seconds=45 * 60)
     assert tablet.get("/class").location == "/door"
+
+
+def test_a_file_with_many_groups_asks_the_data_file_little_more(app: Flask, store: Store) -> None:
+    """It is taken in one piece, and everyone else's answers wait: 450 rows in 40 groups each took five seconds."""
+    owner = preceptor(app, store)
+    one = class_queries.class_of_id(store, make_class(owner)[0])
+    assert one is not None
+
+    def asked(groups: int) -> int:
+        names = ";".join(f"G{place}" for place in range(groups))
+        rows = "".join(f"Learner {each},,{names}\n" for each in range(20))
+        put: list[str] = []
+        store._db.conn.set_trace_callback(put.append)
+        roster_file.take(store, one, f"name,number,group\n{rows}", now=1_795_000_000.0)
+        store._db.conn.set_trace_callback(None)
+        return len(put)
+
+    asked(40)
+    assert [each.people for each in roster_queries.groups_of(store, one.id)] == [20] * 40
+    assert asked(40) <= asked(20) + 20 * 3, "for each group a few questions, and not for each of its rows"

@@ -5,12 +5,15 @@ from __future__ import annotations
 import csv
 import html
 import io
+import json
 import re
+from collections import Counter
 from typing import Any
 
 import pytest
 from flask import Flask
 
+from cases.procedure.vocabulary import CREDITED
 from quiz.app import create_app
 from quiz.storage import class_queries, item_queries
 from quiz.storage.datafile import DataFile
@@ -249,3 +252,68 @@ def test_a_remark_on_an_answer_is_read_by_its_learner_alone(app: Flask, store: S
 )
 def test_points_have_no_sign_where_they_are_nothing(share: float, words: str) -> None:
     assert drill_results_routes._points(share) == words
+
+
+def test_a_view_reads_only_the_answers_that_came_since_the_last(app: Flask, store: Store) -> None:
+    """In a class of 500 answers come every second: each used to be read with fifty thousand others at the next view."""
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="2", type=["net-sphere"])
+    set_drill(one, number, cases="2", type=["net-sphere"])
+    people = [learner(app, code, name) for name in NAMES]
+    views = ("/class/1/drill/1/scores", "/class/1/compare?before=1&after=2")
+    for drill in ("/drill/1", "/drill/2"):
+        for who in people:
+            who.post(f"{drill}/begin")
+            give(who, store, drill, slip=True)
+    read: list[int] = []
+    extend = item_queries._DrillAnswers._extend
+
+    def counting(self: item_queries._DrillAnswers, *what: Any) -> None:
+        before = self.read
+        extend(self, *what)
+        read.append(self.read - before)
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(item_queries._DrillAnswers, "_extend", counting)
+        for url in views:
+            one.get(url)
+        assert max(read) == len(people), "the first view reads all"
+        read.clear()
+        give(people[0], store, "/drill/1", slip=True)
+        told = [words(one.get(url).text) for url in views]
+        assert sum(read) == 1
+        assert "Did not subtract the working distance" in told[1]
+        assert "4 of 4 3 of 3" in told[1]
+        people[2].post("/class/mine/remove", {"sure": "yes"})
+        read.clear()
+        assert "3 of 3 2 of 2" in words(one.get(views[1]).text), "who is gone is in no number"
+        assert max(read) == 3, "all was read again"
+
+
+def test_what_is_held_of_a_drill_is_what_its_log_says(app: Flask, store: Store) -> None:
+    """Against a plain count over the log, after answers, a slip, a late answer that counts, and a deletion."""
+    one = preceptor(app, store)
+    number, code = make_class(one)
+    set_drill(one, number, cases="3", type=["net-sphere", "two-spheres"])
+    people = [learner(app, code, name) for name in NAMES]
+
+    def agrees() -> None:
+        log = store.fetch("SELECT * FROM answers WHERE drill = 1 ORDER BY id")
+        at = {(row["type"], row["seed"]): row["place"] for row in store.fetch("SELECT * FROM drill_cases")}
+        assert item_queries.answers_by_case(store, 1) == {
+            (row["learner"], at[row["type"], row["seed"]]): (row["verdict"] in CREDITED, row["seconds"]) for row in log
+        }
+        shown = Counter(tuple(each) for row in log for each in json.loads(row["could_show"]))
+        assert item_queries.could_show(store, 1) == shown
+        wrong = item_queries.wrong_answers(store, 1, [1, 2, 3])
+        assert sum(each.learners for each in wrong) == sum(row["verdict"] not in CREDITED for row in log)
+
+    for place in range(3):
+        for who in people:
+            who.post("/drill/1/begin")
+            give(who, store, "/drill/1", slip=place == 1)
+            agrees()
+    people[1].post("/class/mine/remove", {"sure": "yes"})
+    agrees()
+    assert len(item_queries.answers_by_case(store, 1)) == 6

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -189,12 +190,31 @@ def test_a_log_is_read() -> None:
         ([HEAD, "a,1,net,read,yes,"], "line 2: right “yes”: write 1"),
         ([HEAD, "a,1,net,read+turn,0,off"], "line 2: slip “off”: 2 steps; name its step, such as read:off"),
         ([HEAD, "a,1,net"], "line 2: 6 columns named"),
+        ([HEAD, ",1,net,read,1,"], "line 2: no learner; each row needs one"),
+        ([HEAD, "a,1,,read,1,"], "line 2: no type; each row needs one"),
+        ([HEAD.replace(",", ";"), "a;1;net;read;1;"], "line 1: its columns are separated by semicolons or tabs"),
+        ([f"{HEAD},right", "a,1,net,read,1,,0"], "line 1: column right is there twice"),
     ],
 )
 def test_a_log_that_cannot_be_read_is_refused_with_its_line(lines: list[str], words: str) -> None:
     with pytest.raises(BadLog) as refused:
         read_answer_log(lines)
     assert words in str(refused.value)
+
+
+def test_columns_may_stand_in_any_order_and_the_slip_may_be_missing() -> None:
+    whole = read_answer_log([HEAD, "a,10,net,read,0,off", "b,20,net,read,1,"])
+    other = ["right,slip,steps,mood,seconds,type,learner", "0,off,read,x,10,net,a", "1,,read,,20,net,b"]
+    assert read_answer_log(other) == whole
+    bare = read_answer_log(["type,steps,right,learner,seconds", "net,read,0,a,10", "net,read,1,b,20"])
+    assert [bare[name][0].verdict for name in "ab"] == ["wrong", "right"], "a miss without a slip is one unexplained"
+
+
+def test_what_is_no_utf8_text_is_refused_with_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_bytes(f"{HEAD}\nAda,1,net,read,1,\n".encode() + "Zoë,2,net,read,1,\n".encode("latin-1"))
+    with path.open(encoding="utf-8-sig") as lines, pytest.raises(BadLog, match="not UTF-8 text"):
+        read_answer_log(lines)
 
 
 def test_the_comparison_trains_on_one_half_and_judges_on_the_other() -> None:
@@ -220,5 +240,5 @@ def test_the_comparison_trains_on_one_half_and_judges_on_the_other() -> None:
 
 
 def test_a_log_of_few_learners_is_refused() -> None:
-    with pytest.raises(TooFewLearners, match="at least 8"):
+    with pytest.raises(TooFewLearners, match=r"^1 learner in the log: .* at least 8"):
         compare({"one": [event(0, True)]})

@@ -470,6 +470,7 @@ def test_new_types_with_nothing_needed_say_so() -> None:
     ("events", "at_day", "why"),
     [
         ([("net", 0.0, "wrong"), ("net", 0.1, "wrong")], 1.0, "Still shaky: taking the distance off."),
+        ([("net", 0.0, "right")], 0.05, "Right so far, but too seldom to be sure: taking the distance off."),
         (
             [("net", day / 100, "right") for day in range(3)],
             2.5,

@@ -16,6 +16,7 @@ from tests.quiz.storage.test_projection import live
 OTHER = dataclasses.replace(
     NUMBERS, dated="2031-01-01", start=2.5, steps={"take-off": Prior(1.5, 2.0)}, types={"net-sphere": Prior(-0.5, 0.4)}
 )
+RATES = dataclasses.replace(NUMBERS, slips={"subtract-distance distance-left-in": 0.18})
 
 
 def test_a_file_works_with_the_shipped_numbers_until_it_adopts_others(store: Store) -> None:
@@ -40,6 +41,20 @@ def test_adopted_numbers_fold_every_memory_anew_and_going_back_brings_it_back(st
     assert [(one.id, one.why, one.adopted_at) for one in memory_numbers.versions(store).adopted] == [
         (new.id, "a fall", 5.0)
     ]
+
+
+def test_a_class_s_rates_of_slips_are_a_version_like_any_other(store: Store, learner: Learner) -> None:
+    """States are folded anew with them, a rebuild gives the same, and no rate is lost on the way through the file."""
+    live(store, learner, 12)
+    before = projection.states_of(store, learner.id).cases
+    new = memory_numbers.adopt(store, RATES, now=5.0, why="a fall")
+    assert new.id != memory_numbers.name_of(NUMBERS)[:8]
+    assert memory_numbers.current(store).numbers.slip_chance("subtract-distance", "distance-left-in") == 0.18
+    assert projection.states_of(store, learner.id).cases.numbers == RATES
+    live(store, learner, 3, seed=9)
+    assert [one.as_kept for one in projection.rebuild(store)] == [True]
+    memory_numbers.use(store, memory_numbers.SHIPPED)
+    assert projection.states_of(store, learner.id).cases.slips.keys() >= before.slips.keys()
 
 
 def test_another_memory_leaves_adopted_numbers_alone(store: Store) -> None:
