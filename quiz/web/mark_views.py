@@ -268,9 +268,9 @@ def _doubt(done: Marked) -> str:
         many = "Each of these pairs" if len(mark.named) > 1 else "Together these two"
         return f"{out}{many} would give it. {_could_be(mark)}"
     titles = all_slips()
-    ways = [f"you {titles[one.slips[0].slip].title}" for one in mark.named]
-    what = ways[0] if len(ways) == 1 else f"either {', '.join(ways[:-1])} or {ways[-1]}"
-    return f"{out}It looks as if {what}. {_could_be(mark)}"
+    if len(mark.named) > 1:
+        return f"{out}Each of these mistakes would give it. {_could_be(mark)}"
+    return f"{out}It looks as if you {titles[mark.named[0].slips[0].slip].title}. {_could_be(mark)}"
 
 
 HALF_DEGREE = 0.5

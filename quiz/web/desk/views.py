@@ -87,10 +87,15 @@ class DeskPage:
     dates: str
     exam: str
     """The day of the exam in words; "" without one."""
+    ready_day: str
+    """The day that readiness is for, to head it; "" where nothing is known."""
     ready: tuple[ReadyLine, ...]
+    """Topics that were met, the least certain first."""
+    not_met: str
+    """The other topics, as a sentence has them."""
     ready_note: str
     paper: str
-    """What the whole paper would come to; "" without an exam."""
+    """What the whole paper would come to."""
     drills: tuple[DrillLine, ...]
     examination: tuple[str, str] | None
     """Id and patient of an examination that is under way."""
@@ -121,7 +126,9 @@ def desk_page(
     problem = problem or ("" if goes_on else days.nothing_there(offered, state, settings.level, aim, now))
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim, now)
-    ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
+    ready = days.readiness(store, learner, now if day.exam_at is None else day.exam_at)
+    met, unmet = ([one for one in ready if one.met is there] for there in (True, False))
+    exam = "" if day.exam_at is None else _day(day.exam_at, now)
     return DeskPage(
         heading=heading,
         more=more,
@@ -153,10 +160,12 @@ def desk_page(
         ),
         lately=tuple(slip_title(slip) for _, slip in what_to_practise.mistakes(offered, told, now)[:LATELY_SHOWN]),
         dates=_dates(day, now),
-        exam=_day(day.exam_at, now) if day.exam_at is not None else "",
-        ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in ready),
+        exam=exam,
+        ready_day=_ready_day(exam) if met else "",
+        ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in met),
+        not_met=listed([one.title for one in unmet]) if met and unmet else "",
         ready_note=ready_words.note(ready),
-        paper=ready_words.paper_words(days.paper(ready)),
+        paper=ready_words.paper_words(days.paper(ready), f"on {exam}" if exam else "today"),
         drills=drills,
         examination=_examination(store, learner),
         set_patients=sum(one.run is None or one.run.closed_at is None for one in set_patients.offers(store, learner)),
@@ -223,7 +232,7 @@ def _heading(day: Today, aim: Aim, now: float) -> tuple[str, str]:
         case "unmet":
             return "What you have not met yet.", "A new type comes as a worked example first."
         case "runs":
-            return "Whole runs in two meridians.", "From the streak to the prescription."
+            return "Both meridians, whole runs.", "From the streak to the prescription."
     return _usual(day, now)
 
 
@@ -240,8 +249,8 @@ def _usual(day: Today, now: float) -> tuple[str, str]:
     if day.slipping:
         return f"{_minutes(day.minutes)} today, for what you may be forgetting: {listed(day.slipping)}.", ""
     if day.new:
-        return f"{_minutes(day.minutes)} today: what you know looks secure, so something new comes.", new
-    return f"{_minutes(day.minutes)} today: what you know looks secure, and a few cases keep it so.", ""
+        return f"{_minutes(day.minutes)} today: nothing that you learnt looks forgotten, so something new comes.", new
+    return f"{_minutes(day.minutes)} today: nothing that you learnt looks forgotten, and a few cases keep it so.", ""
 
 
 def _of_week(day: Today, now: float) -> tuple[str, str]:
@@ -255,13 +264,17 @@ def _of_week(day: Today, now: float) -> tuple[str, str]:
             "",
         )
     if day.new:
-        return f"{_minutes(day.minutes)} this week: what you know looks secure, so something new comes.", new
-    return f"{_minutes(day.minutes)} this week: what you know looks secure, and a few cases keep it so.", ""
+        return f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, so something new comes.", new
+    return f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, and a few cases keep it so.", ""
+
+
+def _ready_day(exam: str) -> str:
+    return f"On {exam}, without more practice" if exam else "If you were examined today"
 
 
 def _dates(day: Today, now: float) -> str:
     parts = []
-    if day.slips_next is not None:
+    if day.slips_next is not None and day.away_days is None:
         step, at = day.slips_next
         parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
     if day.exam_at is not None:
