@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from itertools import pairwise
 
-from cases.figures.pen import SMALL, WIDTH, Pen, points, text_width
+from cases.figures.pen import SMALL, WIDTH, Pen, text_width
 from quiz.learning.forecast import Ahead
 from quiz.learning.intervals import share_interval
 from quiz.practice.charts import Chart, Plane, Scale, Table, scale_over

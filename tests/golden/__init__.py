@@ -109,9 +109,7 @@ def write() -> None:
 
 def called_for_today() -> str:
     """Write anew, by level and form, which steps the cases of a type call for: half a minute of drawing."""
-    found = {
-        f"{level} {form}": called_for(Settings(level=level, form=form)) for level in LEVELS for form in FORMS
-    }
+    found = {f"{level} {form}": called_for(Settings(level=level, form=form)) for level in LEVELS for form in FORMS}
     return json.dumps(found, indent=1, sort_keys=True) + "\n"
 
 

@@ -264,8 +264,14 @@ def _of_week(day: Today, now: float) -> tuple[str, str]:
             "",
         )
     if day.new:
-        return f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, so something new comes.", new
-    return f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, and a few cases keep it so.", ""
+        return (
+            f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, so something new comes.",
+            new,
+        )
+    return (
+        f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, and a few cases keep it so.",
+        "",
+    )
 
 
 def _ready_day(exam: str) -> str:

@@ -177,7 +177,10 @@ def _doubtful(steps: Sequence[Ahead], today: date) -> tuple[str, str]:
             more.append(f"Next without practice: {following}")
         return f"Least sure today: {now[0].title}", " ".join(more)
     if later:
-        return "Each step that you have met is likely right today", f"Without practice you may forget first: {following}"
+        return (
+            "Each step that you have met is likely right today",
+            f"Without practice you may forget first: {following}",
+        )
     return "Each step that you have met is likely right for four weeks", ""
 
 
