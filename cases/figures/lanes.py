@@ -128,7 +128,7 @@ def lanes_figure(lanes: Sequence[Lane], *, uid: str) -> Figure:
 
 
 def _joined(pen: Pen, lanes: Sequence[Lane], at: Callable[[float], float]) -> None:
-    """Join each lens's two bars: the joins lie side by side for a sphere, lean apart for a cylinder, cross for a swap."""
+    """Join each lens's two bars: side by side for a sphere, leaning apart for a cylinder, crossed for a swap."""
     ends = (TOP + BAR, TOP + LANE - BAR)
     for kind, values in (("truth", [one.right for one in lanes]), ("mine", [one.given for one in lanes])):
         start, end = ((at(value), y) for value, y in zip(values, ends, strict=True))
@@ -144,7 +144,7 @@ def _lane(pen: Pen, y: float, one: Lane, at: Callable[[float], float], *, first:
     pen.line((right, y - BAR), (right, y + BAR), "truth", weight=2.5)
     value_y = y - BAR - 5 if first else y + BAR + 15
     if abs(one.out) < SAME_POWER:
-        # Both bars stand at one place: the given one is drawn beside it, so that it does not seem to have been left out.
+        # Both bars stand at one place: the given one is drawn beside it, so that it does not seem to be left out.
         pen.line((right + 3.5, y - BAR), (right + 3.5, y + BAR), "mine", weight=2.5)
         pen.text(WIDTH, y + 5, "0", size=LETTERS, anchor="end", kind="quiet")
         _value(pen, right, value_y, (write_power(one.right), "both" if first else ""), "middle", "number halo")

@@ -249,8 +249,8 @@ def _usual(day: Today, now: float) -> tuple[str, str]:
     if day.slipping:
         return f"{_minutes(day.minutes)} today, for what you may be forgetting: {listed(day.slipping)}.", ""
     if day.new:
-        return f"{_minutes(day.minutes)} today: nothing that you learnt looks forgotten, so something new comes.", new
-    return f"{_minutes(day.minutes)} today: nothing that you learnt looks forgotten, and a few cases keep it so.", ""
+        return f"{_minutes(day.minutes)} today: nothing looks forgotten, so something new comes.", new
+    return f"{_minutes(day.minutes)} today: nothing looks forgotten, and a few cases keep it so.", ""
 
 
 def _of_week(day: Today, now: float) -> tuple[str, str]:
@@ -265,11 +265,11 @@ def _of_week(day: Today, now: float) -> tuple[str, str]:
         )
     if day.new:
         return (
-            f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, so something new comes.",
+            f"{_minutes(day.minutes)} this week: nothing looks forgotten, so something new comes.",
             new,
         )
     return (
-        f"{_minutes(day.minutes)} this week: nothing that you learnt looks forgotten, and a few cases keep it so.",
+        f"{_minutes(day.minutes)} this week: nothing looks forgotten, and a few cases keep it so.",
         "",
     )
 
