@@ -417,7 +417,7 @@ def _columns(told: Sequence[Slipped], *, fact: bool) -> tuple[str, ...]:
 def _rows(case: Case, told: Sequence[Slipped], *, figures: bool) -> tuple[WorkingRow, ...]:
     """Set the right working beside the slipped ones, step by step; a step that only one of them has leaves a gap.
 
-    figures: whether a line about the lens's meridians has its power cross; a right mark has it once, beside all.
+    figures: whether the first line about the lens's meridians has its power cross; a right mark has it beside all.
     """
     lens = next((case.truth[ask.name] for ask in case.type.asks if isinstance(ask.kind, Lens | Cross)), None)
     right = _by_step(case.run.lines)
@@ -431,6 +431,7 @@ def _rows(case: Case, told: Sequence[Slipped], *, figures: bool) -> tuple[Workin
         says = line.says if line else "Not needed here."
         figure = None
         if figures and lens is not None and lens.cylinder and line and key[0] in OF_THE_MERIDIANS:
+            figures = False
             figure = picture(power_cross(lens, uid=f"why-{len(rows)}"))
         rows.append(WorkingRow(titles[key[0]].title, says, cells, note(case, key[0]), figure))
     return tuple(rows)

@@ -14,7 +14,7 @@ from quiz.practice import today as days
 from quiz.practice.examining import examinations
 from quiz.practice.settings import LENGTHS, Length
 from quiz.practice.titles import slip_title
-from quiz.practice.today import Today
+from quiz.practice.today import Paper, Today
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import CHECK_UP, MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
 from quiz.storage import projection
@@ -95,7 +95,7 @@ class DeskPage:
     """The other topics, as a sentence has them."""
     ready_note: str
     paper: str
-    """What the whole paper would come to."""
+    """What the whole paper would come to; "" where too little of it is known."""
     drills: tuple[DrillLine, ...]
     examination: tuple[str, str] | None
     """Id and patient of an examination that is under way."""
@@ -165,7 +165,7 @@ def desk_page(
         ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in met),
         not_met=listed([one.title for one in unmet]) if met and unmet else "",
         ready_note=ready_words.note(ready),
-        paper=ready_words.paper_words(days.paper(ready), f"on {exam}" if exam else "today"),
+        paper=_paper(days.paper(ready), exam),
         drills=drills,
         examination=_examination(store, learner),
         set_patients=sum(one.run is None or one.run.closed_at is None for one in set_patients.offers(store, learner)),
@@ -274,6 +274,13 @@ def _of_week(day: Today, now: float) -> tuple[str, str]:
     )
 
 
+def _paper(found: Paper | None, exam: str) -> str:
+    """Say what a mock paper would come to; "" while less than half of it is from topics that were met."""
+    if found is None or 2 * found.known < found.cases:
+        return ""
+    return ready_words.paper_words(found, f"on {exam}" if exam else "today")
+
+
 def _ready_day(exam: str) -> str:
     return f"On {exam}, without more practice" if exam else "If you were examined today"
 
@@ -282,7 +289,8 @@ def _dates(day: Today, now: float) -> str:
     parts = []
     if day.slips_next is not None and day.away_days is None:
         step, at = day.slips_next
-        parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
+        if int(at // DAY) > int(now // DAY):
+            parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
     if day.exam_at is not None:
         parts.append(f"Your exam is {_when(day.exam_at, now)}.")
     return " ".join(parts)
