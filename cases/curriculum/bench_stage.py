@@ -282,7 +282,7 @@ def _tilt(turned: float, band: light.BandSeen, filament: str) -> str:
     return f", and it is turned {way} from the streak by about {5 * round(abs(turned) / 5):.0f}°"
 
 
-def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
+def still(bench: Bench, *, uid: str, name: str = "", bare: bool = False) -> Figure:
     """Draw what a sweep shows as a still: the movement in arrows, never in words.
 
     Raises
@@ -295,9 +295,9 @@ def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
     seen_movement = centre.movement
     if seen_movement == "neither" or margin.movement == "neither" or not light.shows(setting, streak, seen_movement):
         # No way of travel that an eye could tell: the streak alone, and the words beside it say why.
-        return pupil_reflex.movement("neutral", streak=streak, uid=uid, say=False, name=name)
+        return pupil_reflex.movement("neutral", streak=streak, uid=uid, say=False, name=name, bare=bare)
     if seen_movement != margin.movement:
-        return pupil_reflex.zones(seen_movement, margin.movement, uid=uid, streak=streak, say=False)
+        return pupil_reflex.zones(seen_movement, margin.movement, uid=uid, streak=streak, say=False, bare=bare)
     turned = skew(setting, streak)
     bent = min(max(turned, -80.0), 80.0)
     reflex_at = (streak + bent) % 180 or 180.0
@@ -308,6 +308,7 @@ def still(bench: Bench, *, uid: str, name: str = "") -> Figure:
         streak=streak,
         reflex_at=None if lies_along else reflex_at,
         look=_look(bench),
+        bare=bare,
         say=False,
         name=name,
     )

@@ -2,7 +2,8 @@
 
 The pattern of the arrows tells the kind of error before any word does: both the same is a sphere, one alone a single
 reading or the cylinder, opposite and equal the cylinder with the mean right, each to the other's bar the meridians
-changed over. Two lenses whose meridians differ share no lanes: lenses.power_cross draws those.
+changed over. A line joins the two bars of each lens, so that the same is seen as a shape: side by side, leaning apart,
+crossed. Two lenses whose meridians differ share no lanes: lenses.power_cross draws those.
 """
 
 from __future__ import annotations
@@ -18,10 +19,12 @@ from cases.optics.axes import across, axis_gap
 from cases.optics.lens import SphCyl
 from cases.procedure.figure import Figure
 
-WIDTH, LEFT, RIGHT = 352.0, 56.0, 326.0
-"""Units: the drawing's width, and where its scale begins and ends."""
-LANE, BAR = 62.0, 11.0
+WIDTH, LEFT, RIGHT = 352.0, 46.0, 288.0
+"""Units: the drawing's width, and where its scale begins and ends; right of it stands by how much each lane is out."""
+LANE, BAR = 54.0, 11.0
 """Units: from lane to lane, and half a bar's height."""
+TOP = 48.0
+"""Units: where the first lane lies, below its values and the words that say whose they are."""
 LETTERS = 13.5
 SAME_AXIS = 0.5
 """Degrees by which meridians may differ and still be the same as they are written."""
@@ -106,11 +109,14 @@ def lanes_figure(lanes: Sequence[Lane], *, uid: str) -> Figure:
     def at(power: float) -> float:
         return LEFT + (RIGHT - LEFT) * (power - low) / (high - low)
 
-    pen, foot = Pen(), 32.0 + LANE * len(lanes) - 12
+    pen, foot = Pen(), TOP + LANE * (len(lanes) - 1) + 38
     if low < 0 < high:
-        pen.line((at(0), 14), (at(0), foot), "scale", weight=1)
+        pen.line((at(0), TOP - BAR - 4), (at(0), foot), "scale", weight=1)
+    if len(lanes) == 2:
+        _joined(pen, lanes, at)
+    pen.text(WIDTH, TOP - 31, "out by", size=LETTERS, anchor="end", kind="quiet")
     for number, one in enumerate(lanes):
-        _lane(pen, 32.0 + LANE * number, one, at)
+        _lane(pen, TOP + LANE * number, one, at, first=number == 0)
     pen.line((LEFT, foot), (RIGHT, foot), "scale", weight=1)
     for tick in range(round((high - low) / step) + 1):
         value = low + tick * step
@@ -122,36 +128,48 @@ def lanes_figure(lanes: Sequence[Lane], *, uid: str) -> Figure:
     return pen.figure(uid=uid, title="Yours and the right one", description=described, height=foot + 26, width=WIDTH)
 
 
-def _lane(pen: Pen, y: float, one: Lane, at: Callable[[float], float]) -> None:
+def _joined(pen: Pen, lanes: Sequence[Lane], at: Callable[[float], float]) -> None:
+    """Join each lens's two bars: side by side for a sphere, leaning apart for a cylinder, crossed for a swap."""
+    ends = (TOP + BAR, TOP + LANE - BAR)
+    for kind, values in (("truth", [one.right for one in lanes]), ("mine", [one.given for one in lanes])):
+        start, end = ((at(value), y) for value, y in zip(values, ends, strict=True))
+        pen.line(start, end, kind, weight=1.2)
+
+
+def _lane(pen: Pen, y: float, one: Lane, at: Callable[[float], float], *, first: bool) -> None:
+    """Draw one lane; in the first, whose value is whose is written above, in the other the values stand below."""
     if one.name:
         pen.text(0, y + 5, one.name, size=LETTERS, anchor="start", kind="number")
     pen.line((LEFT, y), (RIGHT, y), "hair", weight=1)
     right, given = at(one.right), at(one.given)
     pen.line((right, y - BAR), (right, y + BAR), "truth", weight=2.5)
+    value_y = y - BAR - 5 if first else y + BAR + 15
     if abs(one.out) < SAME_POWER:
-        # Both bars stand at one place: the given one is drawn on top, so that it does not seem to have been left out.
-        pen.line((right, y - BAR - 12), (right, y - BAR - 1), "mine", weight=2.5)
-        _value(pen, right, y, one.right, "middle", "number halo")
+        # Both bars stand at one place: the given one is drawn beside it, so that it does not seem to be left out.
+        pen.line((right + 3.5, y - BAR), (right + 3.5, y + BAR), "mine", weight=2.5)
+        pen.text(WIDTH, y + 5, "0", size=LETTERS, anchor="end", kind="quiet")
+        _value(pen, right, value_y, (write_power(one.right), "both" if first else ""), "middle", "number halo")
         return
     way = math.copysign(1, given - right)
     pen.line((given, y - BAR), (given, y + BAR), "mine", weight=2.5)
     if abs(given - right) > 8:
         pen.arrow((right + 2.5 * way, y), (given - 3 * way, y), solid=False, kind="go")
-    out = f"{write_power(one.out)}"
-    middle = min(max((right + given) / 2, LEFT + 16), RIGHT - 16)
-    pen.text(middle, y - BAR - 4, out, size=LETTERS, kind="go halo")
+    pen.text(WIDTH, y + 5, write_power(one.out), size=LETTERS, anchor="end", kind="go")
     # Side by side, two values that are close would run into each other: each is written away from the other.
     needed = (text_width(write_power(one.right), LETTERS) + text_width(write_power(one.given), LETTERS)) / 2 + 6
     apart = abs(given - right) >= needed
     outward: tuple[Anchor, Anchor] = (
         ("middle", "middle") if apart else (("end", "start") if way > 0 else ("start", "end"))
     )
-    _value(pen, right, y, one.right, outward[0], "number halo")
-    _value(pen, given, y, one.given, outward[1], "mine halo")
+    _value(pen, right, value_y, (write_power(one.right), "right" if first else ""), outward[0], "number halo")
+    _value(pen, given, value_y, (write_power(one.given), "yours" if first else ""), outward[1], "mine halo")
 
 
-def _value(pen: Pen, x: float, y: float, power: float, anchor: Anchor, kind: str) -> None:
-    pen.text(x, y + BAR + 15, write_power(power), size=LETTERS, anchor=anchor, kind=kind)
+def _value(pen: Pen, x: float, y: float, words: tuple[str, str], anchor: Anchor, kind: str) -> None:
+    """Write a value, and whose it is above it."""
+    for line, up in zip(words, (0, 15), strict=True):
+        if line:
+            pen.text(x, y - up, line, size=LETTERS, anchor=anchor, kind=kind)
 
 
 def _range(values: Sequence[float]) -> tuple[float, float, float]:

@@ -149,10 +149,10 @@ class Pen:
             'fill="currentColor" stroke="none"/>'
         )
 
-    def dot(self, centre: tuple[float, float], radius: float = 2.5) -> None:
+    def dot(self, centre: tuple[float, float], radius: float = 2.5, kind: str = "ink") -> None:
         """Set a small filled dot."""
         self._parts.append(
-            f'<circle class="ink" cx="{_n(centre[0])}" cy="{_n(centre[1])}" r="{_n(radius)}" '
+            f'<circle class="{kind}" cx="{_n(centre[0])}" cy="{_n(centre[1])}" r="{_n(radius)}" '
             'fill="currentColor" stroke="none"/>'
         )
 

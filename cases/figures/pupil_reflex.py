@@ -60,12 +60,14 @@ def movement(
     look: DrawnLook = ORDINARY,
     say: bool = True,
     name: str = "",
+    bare: bool = False,
 ) -> Figure:
     """Draw a streak sweeping over the face and the reflex moving in the pupil, an open and a filled arrow.
 
     streak: its long direction in degrees, 1..180. reflex_at: the reflex's own long direction when it stands turned to
     the streak. say: write and describe the movement by its word; when false neither "with", "against" nor "neutral"
     stands anywhere in the figure, only what travels where. name: letters over the drawing ("A"), to tell several apart.
+    bare: leave out all lettering below it, for a page that has it in words and sets several side by side.
 
     Raises
     ------
@@ -83,12 +85,14 @@ def movement(
     iris(pen, centre, 86, pupil)
     _moving_streak(pen, centre, streak, way, pupil=pupil, reach=96)
     _moving_reflex(pen, centre, pupil, turned, way, seen, look)
-    y = centre[1] + 134
-    _key(pen, y, moves=seen != "neutral")
-    told = ([seen] if say else []) + look.words()
-    if told:
-        y += 26
-        pen.text(WIDTH / 2, y, ", ".join(told))
+    y = centre[1] + 114
+    if not bare:
+        y += 20
+        _key(pen, y, moves=seen != "neutral")
+        told = ([seen] if say else []) + look.words()
+        if told:
+            y += 26
+            pen.text(WIDTH / 2, y, ", ".join(told))
     return pen.figure(
         uid=uid,
         title=f"Streak and reflex {name}".strip(),
@@ -177,10 +181,13 @@ def lean_in(first: tuple[float, Breadth | None], second: tuple[float, Breadth | 
     return pen.figure(uid=uid, title="The two reflexes on leaning in", description=" ".join(facts), height=y + 32)
 
 
-def zones(centre: Movement, margin: Movement, *, uid: str, streak: float = 90, say: bool = True) -> Figure:
+def zones(
+    centre: Movement, margin: Movement, *, uid: str, streak: float = 90, say: bool = True, bare: bool = False
+) -> Figure:
     """Draw a wide pupil whose centre and margin move differently; a dashed circle bounds the central zone.
 
     say: write each movement by its word; when false only what travels where is shown and described.
+    bare: leave out what the arrows mean, for a page that says it once for several.
 
     Raises
     ------
@@ -198,8 +205,10 @@ def zones(centre: Movement, margin: Movement, *, uid: str, streak: float = 90, s
         lit_disc(pen, middle, pupil, hole=(middle, core + 3))
     else:
         _margin(pen, middle, streak, way, (core + 4, pupil), SAME_WAY[margin])
-    y = middle[1] + 150
-    _key(pen, y, moves=not centre == margin == "neutral")
+    y = middle[1] + 126
+    if not bare:
+        y += 24
+        _key(pen, y, moves=not centre == margin == "neutral")
     facts = [f"A wide pupil. The streak lies along {write_axis(streak)}, {lie(streak)}, and travels {heading(way)}."]
     for place, seen in (("centre", centre), ("margin", margin)):
         if say:

@@ -1,4 +1,4 @@
-"""A calendar file (iCalendar, RFC 5545) of what is likely to slip when: a file, no feed, whose address would tell.
+"""A calendar file (iCalendar, RFC 5545) of what may be forgotten when: a file, no feed, whose address would tell.
 
 Needs icalendar, which no other page does, so it is loaded here when it is asked for.
 """
@@ -19,9 +19,9 @@ NAMED_AT_MOST = 6
 
 
 def fading_days(store: Store, learner: Learner, *, now: float) -> dict[date, tuple[str, ...]]:
-    """Return the days on which steps become likely to slip without practice, with their titles.
+    """Return the days from which steps may be forgotten without practice, with their titles.
 
-    What is likely to slip already is named today.
+    What may be forgotten already is named today.
     """
     state = projection.told_of(store, learner)
     out: dict[date, list[str]] = {}
@@ -62,5 +62,5 @@ def calendar(store: Store, learner: Learner, *, now: float) -> bytes:
 def _words(steps: tuple[str, ...]) -> str:
     named = "; ".join(steps[:NAMED_AT_MOST])
     if len(steps) > NAMED_AT_MOST:
-        return f"likely to slip from today: {named}; and others"
-    return f"likely to slip from today: {named}"
+        return f"without practice you may forget: {named}; and others"
+    return f"without practice you may forget: {named}"

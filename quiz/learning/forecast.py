@@ -9,7 +9,7 @@ from quiz.learning.catalogue import Catalogue
 from quiz.learning.model import chance, met_of
 from quiz.learning.parameters import Numbers
 from quiz.learning.state import DAY, LearnerState
-from quiz.learning.words import SO_FAR, SOLID, word
+from quiz.learning.words import SO_FAR, SOLID, slips_on, word
 
 
 class Ahead(NamedTuple):
@@ -24,6 +24,8 @@ class Ahead(NamedTuple):
     chances: tuple[float, ...]
     fades_in: int | None
     """Days until it fades: 0 when it is unsure or fading today, None when it lasts throughout."""
+    doubtful_in: int | None = None
+    """Of a step: UTC days until practice is due (`words.slips_on`), 0 for today; None where it is not within `days`."""
 
 
 def forward_look(
@@ -58,4 +60,6 @@ def _ahead(
     said = tuple(word(state, steps, now, type_id=type_id, ahead_days=day, numbers=numbers) for day in each)
     chances = tuple(chance(state, steps, now + day * DAY, type_id=type_id, numbers=numbers) for day in each)
     fades = next((day for day, one in enumerate(said) if one not in (SOLID, SO_FAR)), None)
-    return Ahead(kind, id_, title, said, chances, fades)
+    at = slips_on(state, id_, now, within_days=days) if kind == "step" else None
+    doubtful = None if at is None else int(at // DAY) - int(now // DAY)
+    return Ahead(kind, id_, title, said, chances, fades, doubtful)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from itertools import pairwise
 
-from cases.figures.pen import SMALL, WIDTH, Pen, points, text_width
+from cases.figures.pen import SMALL, WIDTH, Pen, text_width
 from cases.notation.plurals import counted
 from quiz.learning.forecast import Ahead
 from quiz.learning.intervals import share_interval
@@ -18,15 +18,16 @@ from quiz.storage.progress_queries import Sureness, Week
 
 DRAWN_AT_MOST = 7
 """Steps drawn: those that fade first. The table has them all."""
-FADED_AT_MOST = 3
-"""Steps drawn that are fading or unsure even today, where others fade within the four weeks."""
+DOUBTFUL_AT_MOST = 3
+"""Steps drawn that may be forgotten even today, where others last."""
 DAYS = 28
 FEW = 5
 """Under so many answers a week is drawn as a ring: chance has the most say in it."""
 
 _LEFT, _RIGHT = 6.0, WIDTH - 6.0
 _TALL = 232.0
-_LANE = 12.0
+_DATES = 84.0
+"""Units: for the day, at the right of a title."""
 
 
 # --- what fades when ---------------------------------------------------------------------------------------------
@@ -37,19 +38,23 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
 
     rows are steps and types, those that fade first at the beginning; the table holds both.
     """
-    steps = [row for row in rows if row.kind == "step"]
+    steps = sorted((row for row in rows if row.kind == "step"), key=_doubtful_first)
     drawn = _drawn(steps)
     away = None if exam is None or not 0 < (exam - today).days <= DAYS else (exam - today).days
     pen, down = Pen(), 2.0
     for row in drawn:
-        for words in wrapped(row.title, _RIGHT - _LEFT):
+        until = doubtful_words(row.doubtful_in, today)
+        for number, words in enumerate(wrapped(row.title, _RIGHT - _LEFT - _DATES)):
             down += 17
             pen.text(_LEFT, down, words, size=SMALL, anchor="start")
-        down += 6
+            if not number:
+                pen.text(_RIGHT, down, until, size=SMALL, anchor="end", kind="quiet")
+        down += 12
         _lane(pen, row, down)
         if away is not None:
-            pen.line((_across(away), down), (_across(away), down + _LANE + 5), "truth", weight=3)
-        down += _LANE + 8
+            pen.line((_across(away), down - 7), (_across(away), down + 7), "truth", weight=3)
+        down += 10
+    down += 2
     ticks = ((0, "today"), (7, "1 week"), (14, "2"), (21, "3"), (28, "4 weeks"))
     for day, words in ticks:
         pen.line((_across(day), down), (_across(day), down + 5))
@@ -64,11 +69,11 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
     pen.line((_LEFT, down), (_RIGHT, down))
     down += 24
     shown = f"{len(drawn)} of {len(steps)} steps" if len(drawn) < len(steps) else counted(len(steps), "step")
-    words = f"{shown}, those that fade first at the top. {_soonest(drawn)}"
+    words = f"{shown}, what may be forgotten first at the top. {_soonest(drawn)}"
     return Chart(
-        pen.figure(uid="chart-fading", title="What fades when", description=words, height=down + 2),
+        pen.figure(uid="chart-fading", title="How long each step lasts", description=words, height=down + 2),
         (
-            "Without practice. Full bar: likely right a week later. Hollow bar: fading. Dotted line: unsure.",
+            "Without practice. Line: you are likely to get the step right. Dot: from then on you are less sure.",
             *(("Stroke across each lane: the day of the exam.",) if away is not None else ()),
         ),
         (
@@ -84,34 +89,38 @@ def fading_chart(rows: Sequence[Ahead], today: date, exam: date | None) -> Chart
     )
 
 
+def _doubtful_first(row: Ahead) -> tuple[int, float]:
+    return DAYS + 1 if row.doubtful_in is None else row.doubtful_in, row.chances[0]
+
+
 def _drawn(steps: Sequence[Ahead]) -> list[Ahead]:
-    """Take the first to fade, and leave room for those that last."""
-    faded = [row for row in steps if row.fades_in == 0]
-    later = [row for row in steps if row.fades_in != 0]
-    room = max(FADED_AT_MOST, DRAWN_AT_MOST - len(later))
-    return [*faded[:room], *later][:DRAWN_AT_MOST]
+    """Take those that may be forgotten first, and leave room for those that last."""
+    now = [row for row in steps if row.doubtful_in == 0]
+    later = [row for row in steps if row.doubtful_in != 0]
+    room = max(DOUBTFUL_AT_MOST, DRAWN_AT_MOST - len(later))
+    return [*now[:room], *later][:DRAWN_AT_MOST]
 
 
 def _across(day: float) -> float:
     return _LEFT + day / DAYS * (_RIGHT - _LEFT)
 
 
-def _lane(pen: Pen, row: Ahead, top: float) -> None:
-    """Draw one lane: runs of days in one word."""
-    start = 0
-    for day in range(1, DAYS + 1):
-        if day < DAYS and row.words[day] == row.words[start]:
-            continue
-        left, right, bottom = _across(start), _across(day), top + _LANE
-        corners = f"M{points((left, top), (right, top), (right, bottom), (left, bottom))}Z"
-        match row.words[start]:
-            case "solid" | "right so far":
-                pen.wash(corners, 0.85)
-            case "fading":
-                pen.path(corners)
-            case _:
-                pen.line((left, top + _LANE / 2), (right, top + _LANE / 2), "may", weight=2)
-        start = day
+def _lane(pen: Pen, row: Ahead, y: float) -> None:
+    """Draw one lane: solid while the step is likely right, then dotted, and a dot where the one becomes the other."""
+    until = DAYS if row.doubtful_in is None else row.doubtful_in
+    if until:
+        pen.line((_across(0), y), (_across(until), y), "truth", weight=4)
+    if until < DAYS:
+        pen.line((_across(until), y), (_RIGHT, y), "may", weight=2)
+    if row.doubtful_in is not None:
+        pen.dot((_across(until), y), 5, "go")
+
+
+def doubtful_words(days: int | None, today: date) -> str:
+    """Say from when a step may be forgotten."""
+    if days is None:
+        return "over 4 weeks"
+    return "today" if days == 0 else day_words(today + timedelta(days=days))
 
 
 def until_words(fades_in: int | None, today: date) -> str:
@@ -127,13 +136,13 @@ def day_words(day: date) -> str:
 
 
 def _soonest(rows: Sequence[Ahead]) -> str:
-    now = [row.title for row in rows if row.fades_in == 0]
-    soon = [f"{row.title}, in {row.fades_in} days" for row in rows if row.fades_in]
+    now = [row.title for row in rows if row.doubtful_in == 0]
+    soon = [f"{row.title}, in {_count(row.doubtful_in, 'day')}" for row in rows if row.doubtful_in]
     parts = []
     if now:
-        parts.append(f"Fading or unsure today: {'; '.join(now)}.")
+        parts.append(f"Less sure today: {'; '.join(now)}.")
     if soon:
-        parts.append(f"Fading later: {'; '.join(soon)}.")
+        parts.append(f"Later: {'; '.join(soon)}.")
     return " ".join(parts) or "All last for four weeks."
 
 

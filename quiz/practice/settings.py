@@ -158,7 +158,7 @@ class LearnerSettings:
         ExamDay(),
         usual="",
         help="Shortly before it, nothing new comes that takes more than a small part of the time left. "
-        "All along, practice brings what you are likely to slip at soon.",
+        "All along, practice brings what you may soon forget.",
         entry="Exam",
     )
     region: str = asked(

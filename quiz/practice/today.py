@@ -1,4 +1,4 @@
-"""What a learner's day holds: what is likely to slip, how long it takes, dates ahead, readiness for an exam.
+"""What a learner's day holds: what may be forgotten, how long it takes, dates ahead, readiness for an exam.
 
 Readiness is put into words, and into figures only where those held so far: where the chances that memory gave on this
 data file, a night or more ahead, lay within .05 of what came, over at least 200 answers: the mean distance of given
@@ -50,11 +50,11 @@ class Today:
     minutes: int
     """How long the sitting takes that the first case begins."""
     slipping: tuple[str, ...]
-    """The topics in which steps are likely to slip, the most doubtful first."""
+    """The topics in which steps may be forgotten, the most doubtful first."""
     new: str
     """The title of the type that comes next among those not met; "" where all are."""
     slips_next: tuple[str, float] | None
-    """The step that is next likely to slip without practice, by its title, and when."""
+    """The step that may next be forgotten without practice, by its title, and when."""
     away_days: int | None
     """Days since the last answer, where they are many; None where they are not."""
     under_way: Sitting | None
@@ -212,7 +212,7 @@ SAID = (
     (0.85, "very likely right"),
     (0.7, "likely right"),
     (0.5, "more often right than wrong"),
-    (0.0, "likely to slip"),
+    (0.0, "more often wrong than right"),
 )
 NOT_MET = "not met yet"
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from cases.curriculum.register import all_skills, all_slips, all_types
@@ -99,6 +101,10 @@ def _info(one: CaseType, place: int) -> TypeInfo:
 
 DRAWS = 40
 """Cases of a type by which it is found out what its cases call for: what one in ten needs is missed by 1 type in 70."""
+DRAWN_BEFORE = Path(__file__).with_name("called_for.json")
+"""What was found out with the usual norms, by level and form: drawing anew would keep the first page waiting 2 s."""
+CalledFor = Mapping[str, Mapping[str, int] | None]
+"""By type, in how many of its cases each step is called for; None where the settings leave no case."""
 _by_settings: LockedCache[At, Catalogue] = LockedCache(500)
 
 
@@ -106,32 +112,53 @@ def catalogue_for(settings: Settings) -> Catalogue:
     """Return the catalogue with only those steps, and their slips, that cases drawn with these settings call for.
 
     A step that a type needs in some cases only, such as turning into plus form, may be needed in none at a learner's
-    form or level. Found out by drawing, a fifth of a second for all types, and remembered.
+    form or level. Found out by drawing, and kept: a working distance changes none of it.
     """
     at = key_of_settings(settings)
     found = _by_settings.get(at)
     if found is None:
         whole = catalogue()
-        found = replace(whole, types=tuple(_exercised(one, settings) for one in whole.types))
+        before = {} if settings.norms else _drawn_before().get(f"{settings.level} {settings.form}", {})
+        found = replace(whole, types=tuple(_exercised(one, settings, before) for one in whole.types))
         _by_settings.keep(at, found)
     return found
 
 
-def _exercised(one: TypeInfo, settings: Settings) -> TypeInfo:
-    """Say in how many of its cases a type calls for each step, and leave out what none of them calls for."""
-    case_type = all_types()[one.id]
-    if all(step.needed is always for step in case_type.steps):
-        return one
+@cache
+def _drawn_before() -> dict[str, CalledFor]:
+    return json.loads(DRAWN_BEFORE.read_text("utf-8"))  # type: ignore[no-any-return]
+
+
+def called_for(settings: Settings) -> CalledFor:
+    """Draw anew, and say of each type in how many of its cases each step is called for: what DRAWN_BEFORE keeps."""
+    return {one.id: _called_for(one.id, settings) for one in catalogue().types if _varies(one.id)}
+
+
+def _varies(type_id: str) -> bool:
+    return not all(step.needed is always for step in all_types()[type_id].steps)
+
+
+def _called_for(type_id: str, settings: Settings) -> dict[str, int] | None:
+    """Return None where the settings leave no case: nor will any of its cases be brought."""
     try:
-        cases = [draw(case_type, seed, settings) for seed in range(1, DRAWS + 1)]
+        cases = [draw(all_types()[type_id], seed, settings) for seed in range(1, DRAWS + 1)]
     except CannotDraw:
-        return one  # nor will any of its cases be brought
-    called_for = Counter(step for case in cases for step in dict.fromkeys(case.skills))
+        return None
+    return dict(Counter(step for case in cases for step in dict.fromkeys(case.skills)))
+
+
+def _exercised(one: TypeInfo, settings: Settings, before: CalledFor) -> TypeInfo:
+    """Say in how many of its cases a type calls for each step, and leave out what none of them calls for."""
+    if not _varies(one.id):
+        return one
+    times = before[one.id] if one.id in before else _called_for(one.id, settings)
+    if times is None:
+        return one
     return replace(
         one,
-        steps=tuple(step for step in one.steps if step in called_for),
-        slips=tuple(key for key in one.slips if key[0] in called_for),
-        shares={step: times / DRAWS for step, times in called_for.items()},
+        steps=tuple(step for step in one.steps if step in times),
+        slips=tuple(key for key in one.slips if key[0] in times),
+        shares={step: count / DRAWS for step, count in times.items()},
     )
 
 

@@ -1,4 +1,4 @@
-"""What a sitting is for: what is likely to slip, a topic, one's mistakes, types not met, whole runs, a mock paper.
+"""What a sitting is for: what may be forgotten, a topic, one's mistakes, types not met, whole runs, a mock paper.
 
 A choice is three words (what, topic, length), so that an address can hold it. Each is a limit on the types from which
 the scheduler chooses; memory learns from all of them alike.
@@ -31,11 +31,11 @@ TYPES = "types"
 TESTS = (PAPER, SURVEY, CHECK_UP)
 """What finds out what someone knows: no worked example and no prompt stands between its cases."""
 OFFERED = {
-    SLIPPING: "Likely to slip",
+    SLIPPING: "What I may forget",
     TOPIC: "A topic",
     MISTAKES: "My mistakes",
     UNMET: "Not met yet",
-    RUNS: "Whole runs in two meridians",
+    RUNS: "Both meridians",
     PAPER: "A mock paper",
 }
 """What can be chosen, as the desk names it."""
@@ -48,7 +48,7 @@ SURVEY_LENGTH = Length("survey", "eight cases", cases=len(SURVEY_FAMILIES))
 WHY_PAPER = "A mock paper takes its cases from every topic, known or not."
 WHY_SURVEY = "One case from each topic, to find what you know."
 WHY_CHECK_UP = "After your absence: one case from each topic that you practised before."
-WHY_LOST = "A step of it was missed in this sitting, or is likely to slip now."
+WHY_LOST = "A step of it was missed in this sitting, or you may be forgetting it."
 WHY_REST = "A type that you practised before your absence."
 
 

@@ -18,6 +18,8 @@ from quiz.web.moving_views import MovingPage, moving_in_case
 from quiz.web.pictures import Picture, telling
 
 _DIGIT = re.compile(r"\d")
+MANY_OPTIONS = 9
+"""From so many on, options are set in columns across a wide page."""
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
 
 
@@ -88,6 +90,11 @@ class CasePage:
     def terms(self) -> tuple[GlossaryTerm, ...]:
         """Return the terms of the glossary that the case uses."""
         return terms_in((*self.found, self.question))
+
+    @property
+    def crowded(self) -> bool:
+        """Whether so much is asked that a wide page gives the answer more room than the picture."""
+        return len(self.inputs) > 1 or any(len(one.options) >= MANY_OPTIONS for one in self.inputs)
 
     @property
     def grace_seconds(self) -> int:

@@ -62,8 +62,8 @@ class Trouble:
 _TITLES = {
     400: ("This request cannot be read", "Go back, and send the form from its page."),
     403: ("Not from here", "Open the page in this window and send the form again."),
-    404: ("Nothing here", "The pages are listed at the top; Today goes on with your case."),
-    405: ("Not in this way", "Open the page from the links at the top, and use the form on it."),
+    404: ("Nothing here", "Today goes on with your case; Look up finds a page or a term."),
+    405: ("Not in this way", "Open the page from a link, and use the form on it."),
     413: ("Too long", "An answer is a line, not a file: shorten it."),
     500: (
         "A fault of ours",
@@ -76,7 +76,7 @@ _TITLES = {
     503: ("The data file is busy", "Wait a moment and send the page again; nothing of what was marked is lost."),
 }
 _FOR_PRECEPTORS = {
-    404: "The pages are listed at the top: your classes under Class, the drills of a class under Drills.",
+    404: "Your classes are under Class, the drills of a class under Drills.",
     500: "What was saved before is kept. Go back to Class; if it happens again, tell the person who runs the server.",
 }
 """Where a preceptor goes on, who has no page of the day."""

@@ -36,6 +36,8 @@ from quiz.web.pictures import Picture, captioned, picture
 
 OF_THE_DISTANCE = frozenset(("distance-left-in", "distance-added", "distance-taken-twice", "always-one-fifty"))
 """Slips that leave the same error in every meridian, so that the light itself shows where it went."""
+OF_THE_MERIDIANS = frozenset(("choose-sphere", "find-cylinder", "place-axis", "turn-sphere", "turn-sign", "turn-axis"))
+"""Steps that are seen at once on a power cross."""
 SHOWN_AT_MOST = 3
 """Explanations set side by side: more would not be read."""
 _YOU = re.compile(r"\b(you|your|yours|yourself)\b", re.IGNORECASE)
@@ -96,6 +98,8 @@ class WorkingRow:
     others: tuple[Cell, ...]
     note: LineNote | None = None
     """Why the right line is so, from the reference."""
+    figure: Picture | None = None
+    """The right lens on its meridians, beside why, where the line is about them."""
 
     @property
     def same(self) -> bool:
@@ -217,7 +221,7 @@ def mark_page(
         as_lens=_as_lens(mark),
         slips=tuple(tuple(_slip_words(ref, whose) for ref in one.slips) for one in told),
         columns=_columns(told, whose, fact=mark.verdict == "slip"),
-        rows=_rows(case, told),
+        rows=_rows(case, told, figures=not mark.credited),
         pictures=_pictures(mark),
         found_picture=picture(case.type.figure(case.findings, "found")),
         title=case.type.title,
@@ -293,9 +297,10 @@ def _doubt(done: Marked, whose: str) -> str:
         many = "Each of these pairs" if len(mark.named) > 1 else "Together these two"
         return f"{out}{many} would give it. {_could_be(mark)}"
     titles = all_slips()
-    ways = [f"{whose or 'you'} {_of(whose, titles[one.slips[0].slip].title)}" for one in mark.named]
-    what = ways[0] if len(ways) == 1 else f"either {', '.join(ways[:-1])} or {ways[-1]}"
-    return f"{out}It looks as if {what}. {_could_be(mark)}"
+    if len(mark.named) > 1:
+        return f"{out}Each of these mistakes would give it. {_could_be(mark)}"
+    way = f"{whose or 'you'} {_of(whose, titles[mark.named[0].slips[0].slip].title)}"
+    return f"{out}It looks as if {way}. {_could_be(mark)}"
 
 
 def _of(whose: str, title: str) -> str:
@@ -441,18 +446,26 @@ def _columns(told: Sequence[Slipped], whose: str, *, fact: bool) -> tuple[str, .
     return tuple(f"{line}, if {word}" for word in ("the first", "the second", "the third")[: len(told)])
 
 
-def _rows(case: Case, told: Sequence[Slipped]) -> tuple[WorkingRow, ...]:
-    """Set the right working beside the slipped ones, step by step; a step that only one of them has leaves a gap."""
+def _rows(case: Case, told: Sequence[Slipped], *, figures: bool) -> tuple[WorkingRow, ...]:
+    """Set the right working beside the slipped ones, step by step; a step that only one of them has leaves a gap.
+
+    figures: whether the first line about the lens's meridians has its power cross; a right mark has it beside all.
+    """
+    lens = next((case.truth[ask.name] for ask in case.type.asks if isinstance(ask.kind, Lens | Cross)), None)
     right = _by_step(case.run.lines)
     others = [_by_step(one.run.lines) for one in told]
     order = _merged([list(right), *(list(one) for one in others)])
     titles = all_skills()
-    rows = []
+    rows: list[WorkingRow] = []
     for key in order:
         line = right.get(key)
         cells = tuple(_cell(line, other.get(key)) for other in others)
         says = line.says if line else "Not needed here."
-        rows.append(WorkingRow(titles[key[0]].title, says, cells, note(case, key[0])))
+        figure = None
+        if figures and lens is not None and lens.cylinder and line and key[0] in OF_THE_MERIDIANS:
+            figures = False
+            figure = picture(power_cross(lens, uid=f"why-{len(rows)}"))
+        rows.append(WorkingRow(titles[key[0]].title, says, cells, note(case, key[0]), figure))
     return tuple(rows)
 
 

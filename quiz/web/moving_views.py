@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cases.curriculum.bench_stage import View, instrument, seen, still
 from quiz.storage.rows import write_json
@@ -27,6 +27,8 @@ class MovingPage:
     """JSON for the script."""
     instrument: str
     stills: tuple[Still, ...]
+    side_by_side: bool = False
+    """Whether the stills bear no lettering, so that they may be small; what their arrows mean is said once."""
 
 
 def moving_in_case(views: Sequence[View]) -> MovingPage | None:
@@ -36,16 +38,17 @@ def moving_in_case(views: Sequence[View]) -> MovingPage | None:
 
 def moving_in_mark(views: Sequence[View]) -> MovingPage | None:
     """Show what moves beside a mark, with stills and words, where something does."""
+    side_by_side = len(views) > 1
     stills = tuple(
         Still(
             view.name,
-            picture(still(view.bench, uid=f"moving-{place}", name="")),
+            picture(still(view.bench, uid=f"moving-{place}", bare=side_by_side)),
             # Where the edge of the pupil differs, the words are of all of it, and the case is about its middle.
             () if view.bench.margin else view.words or seen(view.bench)[1:],
         )
         for place, view in enumerate(views)
     )
-    return _page(views, stills) if views else None
+    return replace(_page(views, stills), side_by_side=side_by_side) if views else None
 
 
 def _page(views: Sequence[View], stills: tuple[Still, ...]) -> MovingPage:

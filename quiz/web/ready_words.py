@@ -31,8 +31,8 @@ def note(ready: Sequence[Ready]) -> str:
     return f"So far: {'; '.join(said)}."
 
 
-def paper_words(found: Paper | None) -> str:
-    """Say what a mock paper on that day would come to; "" where no topic was met."""
+def paper_words(found: Paper | None, day: str = "on that day") -> str:
+    """Say what a mock paper on a day would come to; "" where no topic was met."""
     if found is None:
         return ""
     left = found.cases - found.known
@@ -42,7 +42,7 @@ def paper_words(found: Paper | None) -> str:
     if found.figures is not None:
         low, high = int(found.figures.low), int(found.figures.high)
         right = f"about {round(found.share * found.known)} right, and {low} to {high} in four papers of five"
-    return f"A mock paper on that day: {of}, {right}.{rest}"
+    return f"A mock paper {day}: {of}, {right}.{rest}"
 
 
 def minutes_words(one: TenMinutes) -> tuple[str, str]:

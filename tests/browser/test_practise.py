@@ -69,8 +69,7 @@ def test_a_whole_sitting_by_keyboard(page: Page, served: Served, accessible: Che
         expect(page.locator("#verdict")).to_be_focused()
         if number == 3:
             expect(page.locator("main")).to_contain_text(
-                "It looks as if either you took the streak for the meridian or you wrote the axis where the power "
-                "acts. It could also be a number copied from another place."
+                "Each of these mistakes would give it. It could also be a number copied from another place."
             )
         if number < 7:
             accessible(page)

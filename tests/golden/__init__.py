@@ -12,6 +12,7 @@ from cases.procedure.case_type import CannotDraw, CaseType, draw
 from cases.procedure.documents import case_document
 from cases.procedure.settings import Settings
 from cases.procedure.vocabulary import LEVELS
+from quiz.practice.type_catalogue import DRAWN_BEFORE, called_for
 
 HERE = Path(__file__).parent
 SEED = 1
@@ -103,3 +104,16 @@ def write() -> None:
             path.unlink()
     for one in types.values():
         path_of(one.id).write_text(as_text(drawn(one)), encoding="utf-8", newline="\n")
+    DRAWN_BEFORE.write_text(called_for_today(), encoding="utf-8", newline="\n")
+
+
+def called_for_today() -> str:
+    """Write anew, by level and form, which steps the cases of a type call for: half a minute of drawing."""
+    found = {f"{level} {form}": called_for(Settings(level=level, form=form)) for level in LEVELS for form in FORMS}
+    return json.dumps(found, indent=1, sort_keys=True) + "\n"
+
+
+def called_for_changes() -> Iterator[tuple[str, str]]:
+    """Yield the file of steps called for where it is not as it would be drawn today."""
+    if called_for_today() != DRAWN_BEFORE.read_text(encoding="utf-8"):
+        yield DRAWN_BEFORE.name, "changed: the choice of cases goes by other steps"

@@ -13,7 +13,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.golden", description=main.__doc__)
     parser.add_argument("--write", action="store_true", help="keep what is drawn today in place of what was kept")
     chosen = parser.parse_args()
-    found = list(golden.changes())
+    found = [*golden.changes(), *golden.called_for_changes()]
     for type_id, words in found:
         sys.stdout.write(f"{type_id} {words}\n")
     if chosen.write:

@@ -15,7 +15,7 @@ from quiz.practice import today as days
 from quiz.practice.examining import examinations
 from quiz.practice.settings import LENGTHS, Length
 from quiz.practice.titles import slip_title
-from quiz.practice.today import Today
+from quiz.practice.today import Paper, Today
 from quiz.practice.type_catalogue import catalogue_for
 from quiz.practice.what_to_practise import CHECK_UP, MISTAKES, OFFERED, PAPER, PAPER_LENGTH, SURVEY, TOPIC, Aim
 from quiz.storage import projection
@@ -88,10 +88,15 @@ class DeskPage:
     dates: str
     exam: str
     """The day of the exam in words; "" without one."""
+    ready_day: str
+    """The day that readiness is for, to head it; "" where nothing is known."""
     ready: tuple[ReadyLine, ...]
+    """Topics that were met, the least certain first."""
+    not_met: str
+    """The other topics, as a sentence has them."""
     ready_note: str
     paper: str
-    """What the whole paper would come to; "" without an exam."""
+    """What the whole paper would come to; "" where too little of it is known."""
     drills: tuple[DrillLine, ...]
     examination: tuple[str, str] | None
     """Id and patient of an examination that is under way."""
@@ -122,7 +127,9 @@ def desk_page(
     problem = problem or ("" if goes_on else days.nothing_there(offered, state, settings.level, aim, now))
     picking = aim.what == TOPIC and not aim.topic
     heading, more = _going_on(day, under_way) if goes_on else _heading(day, aim, now)
-    ready = days.readiness(store, learner, day.exam_at) if day.exam_at is not None else ()
+    ready = days.readiness(store, learner, now if day.exam_at is None else day.exam_at)
+    met, unmet = ([one for one in ready if one.met is there] for there in (True, False))
+    exam = "" if day.exam_at is None else _day(day.exam_at, now)
     return DeskPage(
         heading=heading,
         more=more,
@@ -154,10 +161,12 @@ def desk_page(
         ),
         lately=tuple(slip_title(slip) for _, slip in what_to_practise.mistakes(offered, told, now)[:LATELY_SHOWN]),
         dates=_dates(day, now),
-        exam=_day(day.exam_at, now) if day.exam_at is not None else "",
-        ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in ready),
+        exam=exam,
+        ready_day=_ready_day(exam) if met else "",
+        ready=tuple(ReadyLine(ready_words.title(one), one.topic, ready_words.chance(one)) for one in met),
+        not_met=listed([one.title for one in unmet]) if met and unmet else "",
         ready_note=ready_words.note(ready),
-        paper=ready_words.paper_words(days.paper(ready)),
+        paper=_paper(days.paper(ready), exam),
         drills=drills,
         examination=_examination(store, learner),
         set_patients=sum(one.run is None or one.run.closed_at is None for one in set_patients.offers(store, learner)),
@@ -224,7 +233,7 @@ def _heading(day: Today, aim: Aim, now: float) -> tuple[str, str]:
         case "unmet":
             return "What you have not met yet.", "A new type comes as a worked example first."
         case "runs":
-            return "Whole runs in two meridians.", "From the streak to the prescription."
+            return "Both meridians, whole runs.", "From the streak to the prescription."
     return _usual(day, now)
 
 
@@ -244,8 +253,8 @@ def _usual(day: Today, now: float) -> tuple[str, str]:
     if day.slipping:
         return f"{_minutes(day.minutes)} today, for what you may be forgetting: {listed(day.slipping)}.", ""
     if day.new:
-        return f"{_minutes(day.minutes)} today: what you know looks secure, so something new comes.", new
-    return f"{_minutes(day.minutes)} today: what you know looks secure, and a few cases keep it so.", ""
+        return f"{_minutes(day.minutes)} today: nothing looks forgotten, so something new comes.", new
+    return f"{_minutes(day.minutes)} today: nothing looks forgotten, and a few cases keep it so.", ""
 
 
 def _of_week(day: Today, now: float) -> tuple[str, str]:
@@ -259,15 +268,33 @@ def _of_week(day: Today, now: float) -> tuple[str, str]:
             "",
         )
     if day.new:
-        return f"{_minutes(day.minutes)} this week: what you know looks secure, so something new comes.", new
-    return f"{_minutes(day.minutes)} this week: what you know looks secure, and a few cases keep it so.", ""
+        return (
+            f"{_minutes(day.minutes)} this week: nothing looks forgotten, so something new comes.",
+            new,
+        )
+    return (
+        f"{_minutes(day.minutes)} this week: nothing looks forgotten, and a few cases keep it so.",
+        "",
+    )
+
+
+def _paper(found: Paper | None, exam: str) -> str:
+    """Say what a mock paper would come to; "" while less than half of it is from topics that were met."""
+    if found is None or 2 * found.known < found.cases:
+        return ""
+    return ready_words.paper_words(found, f"on {exam}" if exam else "today")
+
+
+def _ready_day(exam: str) -> str:
+    return f"On {exam}, without more practice" if exam else "If you were examined today"
 
 
 def _dates(day: Today, now: float) -> str:
     parts = []
-    if day.slips_next is not None:
+    if day.slips_next is not None and day.away_days is None:
         step, at = day.slips_next
-        parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
+        if int(at // DAY) > int(now // DAY):
+            parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
     if day.exam_at is not None:
         parts.append(f"Your exam is {_when(day.exam_at, now)}.")
     return " ".join(parts)

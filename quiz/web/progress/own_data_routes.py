@@ -29,7 +29,7 @@ def everything() -> Response:
 
 @pages.get("/fading.ics")
 def calendar() -> Response:
-    """Give a calendar of what is likely to slip when."""
+    """Give a calendar of what may be forgotten when."""
     text = fading_calendar.calendar(request_context.store(), request_context.learner(), now=request_context.now())
     return download([text], "text/calendar", "what-fades.ics")
 

@@ -27,8 +27,8 @@ from quiz.web.pictures import ChartView, chart_view
 MEANS = {
     words.SOLID: "right unaided on two days or more, and likely right a week from now",
     words.SO_FAR: "likely right a week from now; another day will tell",
-    words.FADING: "known when last met; without practice likely to slip within a week",
-    words.UNSURE: "met, and likely to slip, or a mistake recurs there",
+    words.FADING: "known when last met; without practice you may forget it within a week",
+    words.UNSURE: "met, and more practice is needed, or a mistake recurs there",
     words.NOT_MET: "not met yet",
 }
 NAMED = 2
@@ -135,12 +135,12 @@ class DeletePage:
 
 
 def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage:
-    """Show how a learner stands at a glance: what slips next, how ready they are, what recurs."""
+    """Show how a learner stands at a glance: what may be forgotten, how ready they are, what recurs."""
     state, settings = projection.told_of(store, learner), learners.settings_of(learner)
     today = datetime.fromtimestamp(now, UTC).date()
     ahead = forecast.forward_look(state, catalogue(), now)
     exam = datetime.fromtimestamp(settings.exam_at, UTC).date() if settings.exam_at else None
-    heading, more = _next_to_slip([one for one in ahead if one.kind == "step"], today)
+    heading, more = _doubtful([one for one in ahead if one.kind == "step"], today)
     return ProgressPage(
         answers=progress_queries.holdings(store, learner.id).answers,
         heading=heading,
@@ -164,19 +164,24 @@ def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage
     )
 
 
-def _next_to_slip(steps: Sequence[Ahead], today: date) -> tuple[str, str]:
-    """Say what slips next without practice, and what after it."""
-    now = [one.title for one in steps if one.fades_in == 0]
-    later = [one for one in steps if one.fades_in]
-    if now:
-        more = [f"Also: {listed(now[1 : NAMED + 1])}."] if len(now) > 1 else []
-        if later:
-            more += [f"Next after that: {later[0].title}, on {day_words(today + timedelta(later[0].fades_in or 0))}."]
-        return f"Likely to slip now: {now[0]}", " ".join(more)
+def _doubtful(steps: Sequence[Ahead], today: date) -> tuple[str, str]:
+    """Say which steps are least sure today, and which without practice next."""
+    now = sorted((one for one in steps if one.doubtful_in == 0), key=lambda one: one.chances[0])
+    later = sorted((one for one in steps if one.doubtful_in), key=lambda one: one.doubtful_in or 0)
+    following = ""
     if later:
-        first = later[0]
-        return f"Next to slip: {first.title}, on {day_words(today + timedelta(first.fades_in or 0))}", ""
-    return "All that you have met lasts four weeks", ""
+        following = f"{later[0].title}, on {day_words(today + timedelta(later[0].doubtful_in or 0))}."
+    if now:
+        more = [f"Also: {listed([one.title for one in now[1 : NAMED + 1]])}."] if len(now) > 1 else []
+        if later:
+            more.append(f"Next without practice: {following}")
+        return f"Least sure today: {now[0].title}", " ".join(more)
+    if later:
+        return (
+            "Each step that you have met is likely right today",
+            f"Without practice you may forget first: {following}",
+        )
+    return "Each step that you have met is likely right for four weeks", ""
 
 
 def listed(titles: Sequence[str]) -> str:
@@ -284,7 +289,7 @@ def _ago(at: float, now: float) -> str:
 
 
 def _exam_words(store: Store, learner: Learner, settings: LearnerSettings, now: float) -> str:
-    """Say which topics are likely right on the day of the exam without practice, and which are likely to slip."""
+    """Say which topics are likely right on the day of the exam without practice, and which are not."""
     at = settings.exam_at
     if at is None:
         return ""

@@ -78,10 +78,34 @@ def test_nothing_is_drawn_outside_and_values_do_not_overlap(given: float) -> Non
     figure = lanes_figure((Lane("180°", 0.5, given), Lane("90°", -0.5, -0.5)), uid="lanes")
     xs = [float(one) for one in re.findall(r' x[12]?="(-?[\d.]+)"', figure.svg)]
     assert 0 <= min(xs) <= max(xs) <= 352
-    values = re.findall(r'class="(?:number|mine) halo" x="([\d.]+)" y="58" [^>]*text-anchor="(\w+)"', figure.svg)
+    values = re.findall(r'class="(?:number|mine) halo" x="([\d.]+)" y="32" [^>]*text-anchor="(\w+)"', figure.svg)
     if len(values) == 2:
         (one, anchor), (other, opposite) = sorted(values, key=lambda each: float(each[0]))
         assert (anchor, opposite) == ("end", "start") or float(other) - float(one) > 40
+
+
+@pytest.mark.parametrize(
+    ("given", "shape"),
+    [
+        (SphCyl(2.00, -1.25, 180), "side by side"),
+        (SphCyl(0.50, -1.25, 90), "crossed, each where the other began"),
+        (SphCyl(0.75, -1.75, 180), "another slope"),
+        (SphCyl(0.50, -1.00, 180), "one end shared"),
+    ],
+)
+def test_the_shape_of_the_joins_tells_the_error_without_words(given: SphCyl, shape: str) -> None:
+    """A join runs from a lens's bar in one lane to its bar in the other: a reader names the error by it."""
+    svg = lanes_figure(lanes_of(RIGHT, given), uid="lanes").svg
+    joins = re.findall(r'<line x1="([\d.]+)" y1="[\d.]+" x2="([\d.]+)" y2="[\d.]+" [^>]*stroke-width="1.2"', svg)
+    (a, b), (c, d) = (tuple(map(float, one)) for one in joins)
+    parallel, shared, swapped = abs((b - a) - (d - c)) < 0.3, abs(a - c) < 0.3, abs(a - d) < 0.3 and abs(b - c) < 0.3
+    found = {
+        "side by side": parallel,
+        "crossed, each where the other began": swapped,
+        "one end shared": shared,
+        "another slope": not (parallel or shared or swapped),
+    }
+    assert [name for name, holds in found.items() if holds] == [shape]
 
 
 def test_light_meets_where_its_vergence_says() -> None:

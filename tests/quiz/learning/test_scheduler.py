@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import json
 import math
 import random
 from collections import Counter
@@ -26,6 +27,7 @@ from quiz.learning.parameters import NUMBERS
 from quiz.learning.scheduler import Choice, Done, NothingToChoose, choose
 from quiz.learning.state import DAY, Answered, LearnerState, SlipKey, SlipMemory, StepMemory
 from quiz.learning.words import word
+from quiz.practice import type_catalogue
 from quiz.practice.type_catalogue import FIRST, catalogue_for
 from quiz.practice.type_catalogue import catalogue as the_register
 from tests.simulation.fortnight import all_right, core_share, fortnight
@@ -626,6 +628,18 @@ def test_the_steps_of_a_type_are_those_that_its_cases_call_for(level: str, form:
         assert called_for <= set(one.steps), one.id
         assert {step for step in one.steps if one.share(step) > 0.35} <= called_for, one.id
         assert {step for step, _ in one.slips} <= set(one.steps)
+
+
+def test_what_cases_call_for_is_known_before_any_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first page after a start draws nothing: `python -m tests.golden` holds the file against the draws."""
+    kept = json.loads(type_catalogue.DRAWN_BEFORE.read_text("utf-8"))
+    assert set(kept) == {f"{level} {form}" for level in LEVELS for form in ("minus", "plus")}
+    varying = {one.id for one in all_types().values() if not all(step.needed is always for step in one.steps)}
+    assert all(set(types) == varying for types in kept.values())
+    cases = [draw(all_types()["transpose"], seed, Settings()) for seed in range(1, type_catalogue.DRAWS + 1)]
+    assert kept["competent minus"]["transpose"] == Counter(step for one in cases for step in one.skills)
+    monkeypatch.setattr(type_catalogue, "draw", None)
+    catalogue_for(Settings(level="novice", form="plus", distance_cm=51.5))
 
 
 def test_what_no_case_exercises_gains_nothing_and_what_few_do_gains_little() -> None:

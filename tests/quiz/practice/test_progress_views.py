@@ -20,7 +20,7 @@ from quiz.app import create_app
 from quiz.learning import forecast, model, scheduler, words
 from quiz.learning.intervals import share_interval
 from quiz.learning.state import DAY, Answered
-from quiz.practice import dealing, learners, progress, recall_prompts
+from quiz.practice import dealing, learners, progress, recall_prompts, today
 from quiz.practice.progress_charts import DRAWN_AT_MOST, fading_chart, sureness_chart, weeks_charts
 from quiz.practice.settings import BadSetting, LearnerSettings
 from quiz.practice.type_catalogue import catalogue
@@ -28,7 +28,7 @@ from quiz.storage import progress_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store
-from quiz.web.progress.views import MEANS
+from quiz.web.progress.views import MEANS, progress_page
 from tests.conftest import NOON, Clock, deal, lots, slipped, written
 from tests.quiz.class_people import Browser, make_class, preceptor, set_drill, waiting_in
 from tests.quiz.class_people import answer as answer_in_class
@@ -171,6 +171,23 @@ def test_charts_carry_title_description_and_no_style(store: Store, practised: Le
     assert len(drawn[0].tables[0].rows) == len(ahead)
     lettered = re.findall(r'<text class="label"', drawn[0].figure.svg)
     assert DRAWN_AT_MOST <= len(lettered) <= 2 * DRAWN_AT_MOST
+
+
+def test_today_and_progress_name_the_same_step_and_day(store: Store, practised: Learner) -> None:
+    """One rule for what may be forgotten: the sentence on Today, the heading of Progress and its figure."""
+    usual = learners.settings_of(practised).length
+    for days in (1, 4, 9):
+        now = NOON + days * DAY
+        ahead = forecast.forward_look(projection.told_of(store, practised), catalogue(), now)
+        steps = {one.title: one.doubtful_in for one in ahead if one.kind == "step"}
+        found = today.today(store, practised, usual, now=now)
+        if found.slips_next is not None:
+            title, at = found.slips_next
+            assert steps[title] == int(at // DAY) - int(now // DAY)
+        page = progress_page(store, practised, now=now)
+        assert page.heading.startswith("Least sure today: ") is (0 in steps.values())
+        if found.slipping:
+            assert 0 in steps.values()
 
 
 def test_a_week_without_answers_leaves_a_gap() -> None:

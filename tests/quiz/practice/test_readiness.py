@@ -19,6 +19,7 @@ from quiz.storage import forecast_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.forecast_queries import Tenth
 from quiz.storage.store import Learner, Store
+from quiz.web.desk.views import DeskPage, desk_page
 from quiz.web.ready_words import paper_words
 from tests.conftest import NOON, Clock, deal, written
 
@@ -151,3 +152,23 @@ def test_forecasts_are_counted_with_each_answer_as_a_rebuild_counts_them(store: 
         Tenth(one.tenth, one.answers, pytest.approx(one.given), one.came)  # type: ignore[arg-type]
         for one in found
     ]
+
+
+def test_today_says_how_ready_one_is_without_the_day_of_an_exam(store: Store, learner: Learner) -> None:
+    """For now where no exam is set, for its day where one is; of topics not met nothing but that."""
+
+    def shown(now: float) -> DeskPage:
+        return desk_page(store, learners.get(store, learner.id), what="", topic="", length="", now=now)
+
+    assert (shown(NOON).ready_day, shown(NOON).paper) == ("", ""), "nothing is known of a newcomer"
+    case = deal(store, learner, "net-sphere", now=NOON)
+    dealt = store.open_case(learner.id)
+    assert dealt is not None
+    dealing.take(store, learner, dealt.id, written(case), None, now=NOON + 9)
+    page = shown(NOON + DAY)
+    assert page.ready_day == "If you were examined today"
+    assert [one.topic for one in page.ready] == ["distance"]
+    assert page.paper == "", "of 20 cases 17 would be from topics of which nothing is known"
+    assert "two meridians" in page.not_met
+    learners.keep_settings(store, learner.id, LearnerSettings(exam_day="2026-12-24"))
+    assert shown(NOON + DAY).ready_day == "On 24 December, without more practice"

@@ -32,6 +32,22 @@ def test_no_sheet_names_what_is_not_defined() -> None:
     assert set(re.findall(r"var\((--[\w-]+)", whole)) - set(re.findall(r"(--[\w-]+):", whole)) == set()
 
 
+def test_every_class_and_id_of_a_sheet_is_carried_by_something() -> None:
+    """By a template, a script, a figure or a page's code: a rule that nothing can meet goes."""
+    carriers = [
+        *(path for path in (ROOT / "quiz").rglob("*") if path.suffix in (".html", ".py")),
+        *(ROOT / "static").rglob("*.js"),
+        *(ROOT / "cases").rglob("*.py"),
+    ]
+    words = {word for path in carriers for word in re.findall(r"[\w-]+", path.read_text("utf-8"))}
+    for sheet in SHEETS.glob("*.css"):
+        rules = re.sub(r"/\*.*?\*/", "", sheet.read_text("utf-8"), flags=re.DOTALL)
+        names = {
+            name for each in re.findall(r"([^{}]+)\{", rules) for name in re.findall(r"[.#]([A-Za-z][\w-]*)", each)
+        }
+        assert names - words == set(), sheet.name
+
+
 def luminance(colour: str) -> float:
     """Return the relative luminance of a colour. Source: WCAG 2.2, definition of relative luminance."""
     parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
