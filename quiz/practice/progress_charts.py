@@ -137,7 +137,7 @@ def day_words(day: date) -> str:
 
 def _soonest(rows: Sequence[Ahead]) -> str:
     now = [row.title for row in rows if row.doubtful_in == 0]
-    soon = [f"{row.title}, in {_count(row.doubtful_in, 'day')}" for row in rows if row.doubtful_in]
+    soon = [f"{row.title}, in {counted(row.doubtful_in, 'day')}" for row in rows if row.doubtful_in]
     parts = []
     if now:
         parts.append(f"Less sure today: {'; '.join(now)}.")
