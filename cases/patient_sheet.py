@@ -185,8 +185,8 @@ def _working(patient: Patient, run: Run) -> Iterator[str]:
         hidden = patient.eye(side).M - run.examined.record.written[side].spherical_equivalent
         if not run.drops and hidden >= HIDDEN_D:
             yield (
-                f"{side.capitalize()} eye: this patient has some {round(4 * hidden) / 4:.2f} D of plus more, which "
-                "nobody sees without cycloplegia."
+                f"{side.capitalize()} eye: {round(4 * hidden) / 4:.2f} D of plus more is there. Only cycloplegia shows "
+                "it."
             )
 
 

@@ -17,7 +17,8 @@ from collections import defaultdict
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-from typing import Any
+
+from werkzeug.test import TestResponse
 
 from quiz.app import create_app
 from quiz.storage.datafile import DataFile
@@ -49,9 +50,9 @@ def main(people: int) -> int:
     """Print the costs; return 1 where one is out of proportion."""
     spent: dict[str, list[float]] = defaultdict(list)
 
-    def timed(name: str, ask: Callable[[], Any]) -> Any:
+    def timed(name: str, ask: Callable[..., TestResponse], *what: object, **headers: str) -> TestResponse:
         before = time.process_time()
-        reply = ask()
+        reply = ask(*what, **headers)
         spent[name].append(1000 * (time.process_time() - before))
         if reply.status_code >= 400:
             raise SystemExit(f"{name}: {reply.status_code}")
@@ -71,24 +72,24 @@ def main(people: int) -> int:
             for who in class_[:1]:  # what is made once is made before
                 who.get("/examination")
             for who in class_:
-                timed("start page", lambda who=who: who.get("/examination"))
+                timed("start page", who.get, "/examination")
             begun = []
             for who in class_:
-                reply = timed("begin", lambda who=who: who.post("/examination", {"set": "1 0"}))
+                reply = timed("begin", who.post, "/examination", {"set": "1 0"})
                 begun.append(str(reply.location).split("/")[2])
-            for who, one in zip(class_, begun, strict=True):
-                timed("first page", lambda who=who, one=one: who.get(f"/examination/{one}/right"))
+            runs = [(who, f"/examination/{examination}") for who, examination in zip(class_, begun, strict=True)]
+            for who, url in runs:
+                timed("first page", who.get, f"{url}/right")
             for place, form in enumerate(acts()):
                 name = "early act" if place < ENDS else "late act" if place >= ACTS - ENDS else "act"
-                for who, one in zip(class_, begun, strict=True):
-                    sent = {**form, "eye": "right", "sent": f"{place}"}
-                    timed(name, lambda who=who, one=one, sent=sent: who.post(f"/examination/{one}/act", sent, **PART))
+                for who, url in runs:
+                    timed(name, who.post, f"{url}/act", {**form, "eye": "right", "sent": f"{place}"}, **PART)
             record = {"do": "record", "eye": "right", "sent": "z", "end": "yes"}
             record |= {"written-right": "-1.25/-0.50x175", "taken-right": "1.50"}
-            for who, one in zip(class_, begun, strict=True):
-                timed("hand in", lambda who=who, one=one: who.post(f"/examination/{one}/act", record))
-                timed("end page", lambda who=who, one=one: who.get(f"/examination/{one}/end"))
-            timed("preceptor's page", lambda: owner.get(f"/class/{number}/examinations/1"))
+            for who, url in runs:
+                timed("hand in", who.post, f"{url}/act", record)
+                timed("end page", who.get, f"{url}/end")
+            timed("preceptor's page", owner.get, f"/class/{number}/examinations/1")
     for name, all_of in spent.items():
         print(f"{name:18} {statistics.median(all_of):7.1f} ms  worst {max(all_of):7.1f}  of {len(all_of)}")  # noqa: T201
     early, late, start = (statistics.median(spent[name]) for name in ("early act", "late act", "start page"))

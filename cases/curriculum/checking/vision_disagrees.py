@@ -15,15 +15,13 @@ from cases.curriculum.checking.blur_and_vision import (
     range_words,
 )
 from cases.curriculum.checking.checking_steps import NAME_CAUSE
-from cases.curriculum.drawn_eyes import AT_A_CHART, as_recorded, first_fitting
 from cases.curriculum.steps import DISTANCE, VERGENCE, as_written, pick_axis, pick_distance, size
 from cases.figures.lenses import power_cross
 from cases.notation.prescription import write_distance
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
 from cases.optics.vergence import vergence_in_quarters, working_vergence
-from cases.patients.patient import SIDES, Patient
-from cases.procedure.case_type import CannotDraw, CaseType, Defensible
+from cases.procedure.case_type import CannotDraw, Case, CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
 from cases.procedure.choices import Choice, Option
 from cases.procedure.fields import Field, Group
@@ -217,7 +215,8 @@ _unfit = given(_fits)(lambda fits: fits != "fits")
 _disagrees = given(FITS)(lambda fits: fits != "fits")
 
 
-def _found_cause(fits: str, reflex: str, explaining: tuple[str, ...]) -> str:
+@given(FITS, REFLEX, EXPLAINING)
+def _cause(fits: str, reflex: str, explaining: tuple[str, ...]) -> str:
     if fits == "fits":
         return "none"
     if fits == "better" and reflex == "unsteady":
@@ -226,8 +225,6 @@ def _found_cause(fits: str, reflex: str, explaining: tuple[str, ...]) -> str:
         return explaining[0]
     return "elsewhere" if fits == "worse" and not explaining else "again"
 
-
-_cause = given(FITS, REFLEX, EXPLAINING)(_found_cause)
 
 _CAUSE_WORDS = {
     "none": "They fit, so there is nothing to explain.",
@@ -284,67 +281,36 @@ CANDIDATES = 400
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     sort = chance.among(SORTS)
-
-    def fits(patient: Patient) -> dict[str, Any] | None:
-        sides, accommodation = chance.shuffled(SIDES), float(round(patient.amplitude_d))
-        lenses = [as_recorded(patient.eye(side).lens, settings) for side in sides]
-        if settings.level == "novice":
-            lenses = [SphCyl(round(4 * patient.eye(side).M) / 4) for side in sides]
-        # Far from emmetropia every vision is below the chart, whatever was done.
-        eyes = [one for one in lenses if -one.cylinder <= 1.25 and abs(one.spherical_equivalent) <= 3.25]
-        tried = (_spoilt(sort, eye, accommodation, chance, settings) for eye in eyes for _ in range(COMPLETIONS))
-        return next((one for one in tried if one is not None), None)
-
-    found = first_fitting(chance, settings, fits, AT_A_CHART)
     for _ in range(CANDIDATES):
-        if found is not None:
-            return found
-        found = _evenly_drawn(sort, chance, settings)
+        findings = _candidate(sort, chance, settings)
+        case = vision_disagrees.case(findings)
+        if case.truth["cause"] == sort and RX.get(findings).strongest <= 4 and _alike_by_rows(case):
+            return findings
     # Very close in, the distance is worth more than any result that is drawn here could hold.
     raise CannotDraw("vision-disagrees", f"of the sort “{sort}”")
 
 
-COMPLETIONS = 8
-"""Distances and visions tried with the eye of one patient before another is looked at."""
+def _alike_by_rows(case: Case) -> bool:
+    """Say whether counting rows of the chart leads to the same: some call a row a line, and the rows are not even."""
+    return bool(_by_rows(case.run.known["mar"], case.run.known["expected"]) == case.truth["fits"])
 
 
-def _evenly_drawn(sort: str, chance: Chance, settings: Settings) -> dict[str, Any] | None:
-    cylinder = 0.0 if settings.level == "novice" or chance.happens(0.3) else -chance.stepped(0.25, 1.25)
-    eye = SphCyl(chance.stepped(-3, 3), cylinder, pick_axis(chance, settings))
-    return _spoilt(sort, eye, chance.stepped(1, 8, 1), chance, settings)
-
-
-def _spoilt(sort: str, eye: SphCyl, accommodation: float, chance: Chance, settings: Settings) -> dict[str, Any] | None:
-    """Write a result of this eye with this slip in it; None where result and vision would tell of another."""
-    if sort == "accommodated" and accommodation < 1:
-        return None
-    # Most are thrown back, so that the key is found without a whole case.
-    findings = _candidate(sort, eye, accommodation, chance, settings)
-    rx, mar = RX.get(findings), LINES[VISION.get(findings)] / 6
-    if rx.strongest > 4:
-        return None
-    expected = mar_range(rx, accommodation)
-    fits = held_against(mar, expected)
-    off = working_vergence(DISTANCE.get(findings))
-    explaining = () if fits == "fits" else _explaining(rx, mar, accommodation, off)
-    if _found_cause(fits, REFLEX.get(findings), explaining) != sort:
-        return None
-    # Some call a row of the chart a line, and the rows are not even: counting rows must lead to the same.
-    return findings if _by_rows(mar, expected) == fits else None
-
-
-def _candidate(sort: str, eye: SphCyl, accommodation: float, chance: Chance, settings: Settings) -> dict[str, Any]:
+def _candidate(sort: str, chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
     off = vergence_in_quarters(distance)
-    # No eye comes out too minus by more than it can accommodate.
-    too_minus = -chance.stepped(1, max(1.0, min(3.0, accommodation)))
-    shift = {"left-in": off, "twice": -off, "sign": -2 * eye.sphere, "accommodated": too_minus}.get(sort, 0)
+    cylinder = 0.0 if settings.level == "novice" or chance.happens(0.3) else -chance.stepped(0.25, 1.25)
+    eye = SphCyl(chance.stepped(-3, 3), cylinder, pick_axis(chance, settings))
+    shift = {"left-in": off, "twice": -off, "sign": -2 * eye.sphere, "accommodated": -chance.stepped(1, 3)}.get(sort, 0)
+    accommodation = chance.stepped(1, 8, 1)
+    if sort == "accommodated":
+        # No eye comes out too minus by more than it can accommodate.
+        accommodation = max(accommodation, math.ceil(-shift))
     best, worst = mar_range(eye, accommodation)
     seen = [name for name, below in LINES.items() if name in CHART and best / 1.1 <= below / 6 <= worst * 1.1]
     if sort == "elsewhere":
         seen = [name for name, below in LINES.items() if name in CHART and below / 6 > 2 * worst]
     return given(RX, VISION, ACCOMMODATION, DISTANCE, REFLEX).to(
-        SphCyl(eye.sphere + shift, eye.cylinder, eye.axis),
+        SphCyl(eye.sphere + shift, cylinder, eye.axis),
         chance.among(seen or ["6-60" if worst > 1 else "6-6"]),
         accommodation,
         distance,
