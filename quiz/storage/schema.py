@@ -30,6 +30,7 @@ from quiz.storage.examining.examination_schema import (
     SET_DELETIONS,
     SET_EXAMINATIONS,
 )
+from quiz.storage.platform.lti_schema import LTI
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -317,4 +318,11 @@ def m024_gone_learners(db: Database) -> None:
 def m025_set_deletions(db: Database) -> None:
     """Keep of a set of patients that a learner who had begun it was deleted."""
     for statement in SET_DELETIONS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m029_course_platforms(db: Database) -> None:
+    """Keep course platforms, their courses and people, and the grades that are to be sent to them."""
+    for statement in LTI:
         db.execute(statement)

@@ -26,6 +26,7 @@ from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
+from quiz.web import request_context
 from quiz.web.front import lanes, limits
 from quiz.web.front.public_address import LOOPBACK, PublicAddress, behind
 from quiz.web.template_cache import keep_compiled
@@ -233,6 +234,7 @@ def _serve(
     if timetable is not None:
         say(f"Backups are made in {timetable.folder}")
         timetable.run(file)
+    request_context.begin_beside(app)
     signal.signal(signal.SIGTERM, _leave)
     if browser:
         threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
