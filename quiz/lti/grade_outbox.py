@@ -259,6 +259,8 @@ def run(
                     send_all(store, services, now=clock())
             except (QuizError, OSError) as error:
                 logging.getLogger("quiz").error("grades wait: %s", error)  # noqa: TRY400 - one line says it
+            except Exception:  # a fault of ours with one grade must not end the sending of all
+                logging.getLogger("quiz").exception("while sending grades")
 
     threading.Thread(target=work, daemon=True, name="grades").start()
     return stop

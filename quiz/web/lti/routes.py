@@ -253,7 +253,8 @@ def _in_own_tab(error: NoCookie) -> Response:
         button="Open in a tab of its own",
         target="_blank",
     )
-    return _page(error.origins, page)
+    # The login sends the browser on to the platform, and a policy for forms is held to where they end.
+    return _page(error.origins, page, form_to=error.origins)
 
 
 @pages.post("/enter")

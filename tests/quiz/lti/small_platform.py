@@ -49,6 +49,8 @@ class SmallPlatform:
     client_id: str = "client-1"
     kid: str = "k1"
     key: rsa.RSAPrivateKey = field(default_factory=a_key)
+    tool: str = HERE
+    """The app's address."""
     tool_keys: Any = None
     """Gives the app's key set."""
     grades: dict[tuple[str, str], dict[str, Any]] = field(default_factory=dict)
@@ -171,7 +173,7 @@ class SmallPlatform:
             f"{CLAIM}version": "1.3.0",
             f"{CLAIM}message_type": "LtiResourceLinkRequest",
             f"{CLAIM}deployment_id": "1",
-            f"{CLAIM}target_link_uri": f"{HERE}/lti/launch",
+            f"{CLAIM}target_link_uri": f"{self.tool}/lti/launch",
             f"{CLAIM}resource_link": {"id": "link-1", "title": "First drill"},
             f"{CLAIM}context": {"id": "course-1", "title": "Optics 2"},
             f"{CLAIM}roles": [f"{MEMBER}Learner"],
@@ -208,11 +210,11 @@ class Visitor:
         self.client = self.app.test_client()
 
     def get(self, path: str, **query: str) -> TestResponse:
-        return self.client.get(path, base_url=HERE, query_string=query)
+        return self.client.get(path, base_url=self.platform.tool, query_string=query)
 
     def post(self, path: str, data: Mapping[str, Any] | None = None, *, site: str = "same-origin") -> TestResponse:
         headers = {"Sec-Fetch-Site": site}
-        return self.client.post(path, base_url=HERE, data=dict(data or {}), headers=headers)
+        return self.client.post(path, base_url=self.platform.tool, data=dict(data or {}), headers=headers)
 
     def login(self, **other: str) -> TestResponse:
         """Ask for a login as the platform does."""
@@ -221,7 +223,7 @@ class Visitor:
             "client_id": self.platform.client_id,
             "login_hint": "4",
             "lti_message_hint": "hint",
-            "target_link_uri": f"{HERE}/lti/launch",
+            "target_link_uri": f"{self.platform.tool}/lti/launch",
             **other,
         }
         return self.post("/lti/login", {name: one for name, one in asked.items() if one}, site="cross-site")
