@@ -10,7 +10,7 @@ from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 from urllib.parse import urlencode
 
 import pytest
@@ -168,7 +168,7 @@ def test_a_launch_in_a_frame_opens_the_drill_in_a_tab_of_its_own(two_sites: TwoS
     expect(frame.get_by_role("button", name="Open")).to_be_visible()
     inside = page.frame("tool")
     assert inside is not None
-    accessible(inside)  # type: ignore[arg-type] - a frame is asked as a page is
+    accessible(cast("Page", inside))  # a frame is asked as a page is
     with page.expect_popup() as opened:
         frame.get_by_role("button", name="Open").click()
     tab = opened.value
@@ -185,7 +185,7 @@ def test_a_browser_without_cookies_in_frames_goes_on_in_a_tab(two_sites: TwoSite
     expect(button).to_be_visible()
     inside = page.frame("tool")
     assert inside is not None
-    accessible(inside)  # type: ignore[arg-type]
+    accessible(cast("Page", inside))  # a frame is asked as a page is
     with page.expect_popup() as opened:
         button.click()
     tab = opened.value
@@ -199,10 +199,10 @@ def test_a_teacher_chooses_a_drill_in_the_frame(two_sites: TwoSites, accessible:
     frame.get_by_label("Net from gross").check()
     inside = page.frame("tool")
     assert inside is not None
-    accessible(inside)  # type: ignore[arg-type]
+    accessible(cast("Page", inside))  # a frame is asked as a page is
     frame.get_by_role("button", name="Put it into the course").click()
     expect(frame.get_by_text("goes into Optics 2")).to_be_visible()
-    accessible(inside)  # type: ignore[arg-type]
+    accessible(cast("Page", inside))  # a frame is asked as a page is
     frame.get_by_role("button", name="Go back to your course").click()
     expect(frame.get_by_role("heading", name="Taken")).to_be_visible()
     expect(frame.get_by_text("3 parts")).to_be_visible()

@@ -357,6 +357,34 @@ def keep_left(store: Store, user: int, at: float | None, extra_time: int = 0) ->
     store.change("UPDATE lti_users SET left_at = ?, extra_time = ? WHERE id = ?", at, extra_time, user)
 
 
+@dataclass(frozen=True)
+class KnownAt:
+    """What is kept of a learner at one link of a course, or in a course without one."""
+
+    issuer: str
+    course: str
+    subject: str
+    """Who they are there."""
+    link: str | None
+    given: float | None
+    """Their grade that was sent."""
+    maximum: float | None
+    sent_at: float | None
+
+
+def known_of(store: Store, learner_id: int) -> list[KnownAt]:
+    """Return who a learner is in courses of platforms, and the grades that were sent there."""
+    return store.fetch_as(
+        KnownAt,
+        "SELECT r.issuer, c.title AS course, u.subject, k.title AS link, o.given, o.maximum, o.sent_at "
+        "FROM lti_users u JOIN lti_contexts c ON c.id = u.context JOIN lti_deployments d ON d.id = c.deployment "
+        "JOIN lti_registrations r ON r.id = d.registration LEFT JOIN lti_outcomes o ON o.learner = u.learner "
+        "AND o.link IN (SELECT id FROM lti_links WHERE context = c.id) LEFT JOIN lti_links k ON k.id = o.link "
+        "WHERE u.learner = ? ORDER BY u.id, o.link",
+        learner_id,
+    )
+
+
 def is_of_platform(store: Store, learner_id: int) -> bool:
     """Say whether a learner came by a course of a platform."""
     return bool(store.fetch("SELECT 1 FROM lti_users WHERE learner = ? LIMIT 1", learner_id))

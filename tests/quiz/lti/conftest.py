@@ -70,6 +70,11 @@ def platform_given(platform: SmallPlatform, **other: str) -> Platform:
 
 @pytest.fixture
 def school(data_file: DataFile, store: Store, clock: Clock) -> School:
+    return made_school(data_file, store, clock)
+
+
+def made_school(data_file: DataFile, store: Store, clock: Clock) -> School:
+    """Put an app and a platform together."""
     public = PublicAddress("https", "school.example", "", 1)
     app = create_app(data_file, clock=clock, hosts=None, beyond=True, public=public)
     platform = SmallPlatform(clock)

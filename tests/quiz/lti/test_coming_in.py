@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from quiz.classroom import sign_in
@@ -12,6 +14,7 @@ from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.platform import lti_queries
 from tests.conftest import NOON
+from tests.leaks import leaks
 from tests.quiz.class_people import PASSWORD
 from tests.quiz.lti.conftest import School
 from tests.quiz.lti.small_platform import CLAIM, MEMBER, TEACHER, Visitor, hidden
@@ -199,6 +202,9 @@ def test_a_drill_that_counts_is_open_to_who_comes_later_from_the_course(school: 
 def test_who_deletes_themselves_leaves_no_row_and_is_told_of_grades(ready: School) -> None:
     visitor = ready.visitor()
     visitor.enter()
+    own = [json.loads(line) for line in visitor.get("/progress/everything.jsonl").text.splitlines()]
+    at = {"issuer": "https://platform.example", "course": "Optics 2", "subject": "4"}
+    assert [one.items() >= at.items() for one in own if one["kind"] == "course platform"] == [True]
     assert "Grades that were sent" in visitor.get("/progress/delete").text
     assert visitor.post("/progress/delete", {"sure": "yes"}).status_code in (200, 303)
     for table in ("lti_users WHERE role = 'learner'", "lti_outcomes"):
@@ -206,6 +212,26 @@ def test_who_deletes_themselves_leaves_no_row_and_is_told_of_grades(ready: Schoo
     visitor = ready.visitor()
     assert visitor.enter().location == "/drill/1"
     assert visitor.get("/progress/answers.csv").text.count("\n") == 1
+
+
+def test_no_page_of_a_platform_leaks(ready: School) -> None:
+    """Every route of these areas is read, as tests/quiz/web/page_leaks.py reads the others."""
+    teacher = ready.visitor()
+    teacher.enter(**TEACHER)
+    teacher.enter(**TEACHER, **{f"{CLAIM}context": {"id": "course-2", "title": "Optics 3"}})
+    opened = {
+        "lti.config": "/lti/config",
+        "lti.login": "/lti/login",
+        "lti.register": "/lti/register/guess",
+        "lti.jwks": "/lti/jwks.json",
+        "courses.course": "/course/2",
+        "courses.link": "/course/1/link/1",
+        "courses.platform": "/class/1/platform",
+    }
+    rules = {one.endpoint for one in ready.app.url_map.iter_rules() if "GET" in (one.methods or ())}
+    assert {one for one in rules if one.partition(".")[0] in ("lti", "courses")} == set(opened)
+    pages = [teacher.get(path).text for path in opened.values()] + [ready.visitor().launch().text]
+    assert leaks(pages) == []
 
 
 def test_a_role_that_changes_makes_no_teacher_of_what_a_learner_did(ready: School) -> None:

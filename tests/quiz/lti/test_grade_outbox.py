@@ -260,13 +260,15 @@ def test_a_drill_done_before_its_link_was_known_is_graded_at_the_launch(school: 
     teacher = school.teacher()
     drill = school.drill(teacher)
     grades = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint"
-    teacher.post(teacher.enter(**TEACHER, **{grades: None}).location, {"drill": str(drill)})
+    new = {"https://purl.imsglobal.org/spec/lti/claim/resource_link": {"id": "link-9"}}
+    teacher.post(teacher.enter(**TEACHER, **new, **{grades: None}).location, {"drill": str(drill)})
     visitor = school.visitor()
-    visitor.enter(**{grades: None})
+    visitor.enter(**new, **{grades: None})
     work_through(school, visitor, drill, True, True)
     assert send(school) == 0
-    visitor.enter(**{grades: {"lineitem": "https://platform.example/course-1/items/9"}})
-    visitor.enter()
+    graded = {grades: {"lineitem": "https://platform.example/course-1/items/9"}}
+    visitor.enter(**new, **graded)
+    visitor.enter(**new, **graded)
     assert send(school) == 1
     assert school.platform.posts[-1]["scoreGiven"] == 2.0
 

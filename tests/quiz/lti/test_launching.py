@@ -9,7 +9,8 @@ from __future__ import annotations
 import base64
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from typing import Any
 
 import jwt
@@ -17,8 +18,11 @@ import pytest
 from cryptography.hazmat.primitives import serialization
 
 from quiz.lti import registering
+from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries
-from tests.quiz.lti.conftest import School, platform_given
+from quiz.storage.store import Store
+from tests.conftest import Clock
+from tests.quiz.lti.conftest import School, made_school, platform_given
 from tests.quiz.lti.small_platform import CLAIM, HERE, MEMBER, TEACHER, SmallPlatform, Visitor, a_key, hidden
 
 Made = Callable[[SmallPlatform, str], str]
@@ -113,12 +117,22 @@ def everything(school: School) -> list[str]:
     return [one for one in lines if not re.search("lti_(states|deployments)", one)]
 
 
+@pytest.fixture(scope="module")
+def steady(tmp_path_factory: pytest.TempPathFactory) -> Iterator[School]:
+    """Make a course with a class once: what is refused changes nothing, so all can be tried on it."""
+    path = tmp_path_factory.mktemp("steady") / "class.sqlite3"
+    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        school = made_school(file, store, Clock())
+        school.teacher()
+        yield school
+
+
 @pytest.mark.parametrize("what", HOSTILE)
 def test_a_hostile_launch_is_refused_and_changes_nothing(
-    school: School, what: str, caplog: pytest.LogCaptureFixture
+    steady: School, what: str, caplog: pytest.LogCaptureFixture
 ) -> None:
     number, made = HOSTILE[what]
-    school.teacher()
+    school = steady
     before, visitor = everything(school), school.visitor()
     asked = visitor.begun()
     token = made(school.platform, asked["nonce"])
