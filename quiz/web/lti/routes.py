@@ -113,8 +113,14 @@ def _page(origins: str, page: PlatformPage, code: int = 200, *, form_to: str = "
 
 
 def _refused(error: LaunchRefused) -> Response:
-    words = str(error)
-    return _page(error.origin, PlatformPage("You cannot come in by this link", (words,)), 403)
+    # Where it is not known which platform shows it, any that is registered may: it says nothing of anybody.
+    origins = error.origin or _every_origin()
+    return _page(origins, PlatformPage("You cannot come in by this link", (str(error),)), 403)
+
+
+def _every_origin() -> str:
+    found = lti_queries.registrations(request_context.store())
+    return " ".join(dict.fromkeys(origins_of(one) for one in found if one.state == "active"))
 
 
 # --- for the administrator of a platform -----------------------------------------------------------------------

@@ -337,6 +337,14 @@ def test_only_the_platform_may_frame_a_launch_and_nobody_the_rest(school: School
         )
 
 
+def test_a_refusal_can_be_read_in_the_frame_of_a_registered_platform_alone(school: School) -> None:
+    for page in (school.visitor().send("used", "x"), school.visitor().launch(aud="client-2")):
+        assert page.status_code == 403
+        assert "frame-ancestors https://platform.example;" in f"{page.headers['Content-Security-Policy']};"
+    registering.turn_off(school.store, school.registration)
+    assert "frame-ancestors 'none'" in school.visitor().send("used", "x").headers["Content-Security-Policy"]
+
+
 def test_without_https_there_is_no_platform(school: School) -> None:
     from quiz.app import create_app
 
