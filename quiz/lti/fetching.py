@@ -65,9 +65,10 @@ def origin_of(url: str) -> str:
         port = found.port
     except ValueError:
         return ""
-    if found.scheme not in ("http", "https") or "@" in found.netloc or not _HOST.fullmatch(found.hostname or ""):
+    name = found.hostname or ""
+    if found.scheme not in ("http", "https") or "@" in found.netloc or not _HOST.fullmatch(name):
         return ""  # what stands here goes into policies, where a semicolon would begin another rule
-    host = f"[{found.hostname}]" if ":" in found.hostname else found.hostname
+    host = f"[{name}]" if ":" in name else name
     usual = port is None or port == {"http": 80, "https": 443}[found.scheme]
     return f"{found.scheme}://{host}" if usual else f"{found.scheme}://{host}:{port}"
 
