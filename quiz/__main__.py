@@ -296,6 +296,140 @@ def _asked_password() -> str:
     return password
 
 
+@commands.group()
+def lti() -> None:
+    """Let course platforms open drills and keep grades (LTI 1.3).
+
+    The app must be served by https: serve --class --behind-proxy 1 --address https://…
+    """
+
+
+def with_address(command: Command) -> Command:
+    """Give a command the option that names the app's public address."""
+    words = "the address that learners type, as `serve` has it"
+    return click.option("--address", metavar="URL", envvar="QUIZ_ADDRESS", show_envvar=True, required=True, help=words)(
+        command
+    )
+
+
+@lti.command("invite")
+@with_address
+@with_data
+def lti_invite(address: str, data: Path | None) -> None:
+    """Print one address by which a platform registers itself.
+
+    Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
+    """
+    import time
+    from contextlib import closing
+
+    from quiz.lti import registering
+    from quiz.practice.randomness import Lots
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    address = registering.check_address(address)
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        secret = registering.invite(store, now=time.time(), lots=Lots())
+    say(f"{address}/lti/register/{secret}")
+    say("Paste this into the platform's tool registration within an hour. It works once.")
+
+
+@lti.command("add")
+@click.option("--issuer", required=True, help="the platform's issuer, or platform ID")
+@click.option("--client", "client_id", required=True, help="the client ID that it gave this app")
+@click.option("--login", "auth_login_url", required=True, metavar="URL", help="its authentication request address")
+@click.option("--token", "auth_token_url", required=True, metavar="URL", help="its access token address")
+@click.option("--keys", "key_set_url", required=True, metavar="URL", help="its public keyset address")
+@click.option("--deployment", "deployment_id", default="", help="the deployment ID, if known")
+@click.option("--audience", "token_audience", default="", help="who access tokens are asked of, if another address")
+@click.option("--name", default="", help="what you call it")
+@with_address
+@with_data
+def lti_add(address: str, data: Path | None, **given: str) -> None:
+    """Register a platform by hand, from what it shows."""
+    import time
+    from contextlib import closing
+
+    from quiz.lti import registering
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    address = registering.check_address(address)
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        number = registering.add(store, registering.Platform(**given), now=time.time())
+    say(f"Registered as number {number}. The platform needs these addresses:")
+    for name, url in registering.addresses(address).items():
+        say(f"    {name}: {url}")
+    say("Its key is in the data file, and so in every backup: keep both safe.")
+
+
+@lti.command("list")
+@with_data
+def lti_list(data: Path | None) -> None:
+    """List the platforms and their deployments."""
+    from contextlib import closing
+
+    from quiz.storage.datafile import open_data
+    from quiz.storage.platform import lti_queries
+    from quiz.storage.store import Store
+
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        for one in lti_queries.registrations(store):
+            say(f"{one.id}  {one.state}  {one.name}: issuer {one.issuer}, client {one.client_id}")
+            for each in lti_queries.deployments_of(store, one.id):
+                say(f"    deployment {each.deployment_id}: {each.state}")
+
+
+@lti.command("approve")
+@click.argument("number", type=int)
+@with_data
+def lti_approve(number: int, data: Path | None) -> None:
+    """Let a platform, and its deployments that wait, come in."""
+    from contextlib import closing
+
+    from quiz.lti import registering
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        waited = registering.approve(store, number)
+    approved = f" Deployments approved: {', '.join(waited)}." if waited else ""
+    say(f"Platform {number} is active.{approved}")
+
+
+@lti.command("off")
+@click.argument("number", type=int)
+@with_data
+def lti_off(number: int, data: Path | None) -> None:
+    """Let nobody come in by a platform, and end the sign-ins of those who did."""
+    from contextlib import closing
+
+    from quiz.lti import registering
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        registering.turn_off(store, number)
+    say(f"Platform {number} is off. `lti approve {number}` turns it on again.")
+
+
+@lti.command("send")
+@with_data
+def lti_send(data: Path | None) -> None:
+    """Let grades that could not be sent be tried again by the app that is served."""
+    import time
+    from contextlib import closing
+
+    from quiz.lti import registering
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        number = registering.send_again(store, now=time.time())
+    say(f"{number} grade{'' if number == 1 else 's'} to be sent. The app sends them while it is served.")
+
+
 @commands.command()
 @with_data
 def rebuild(data: Path | None) -> None:

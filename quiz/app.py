@@ -32,6 +32,7 @@ AREAS = (
     *("accuracy.routes", "bench.routes", "classroom.drill_preview", "classroom.drill_routes"),
     *("classroom.routes", "classroom.sign_in_routes", "classroom.take_drill_routes", "day.routes"),
     *("desk.routes", "examination.routes", "examination.set_routes", "front.health", "learners.routes"),
+    *("lti.course_routes", "lti.routes"),
     *("look_up.routes", "own_cases.routes", "own_cases.drill_set_routes", "paper.routes"),
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
@@ -92,8 +93,10 @@ def create_app(
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )
     import_string("quiz.web.front.request_log").set_up(app)
-    by_proxy = public is not None
-    desk = request_context.Desk(file, clock, lots or Lots(), beyond, reached_at, by_proxy, timetable, tries or Tries())
+    url = public.url if public else ""
+    desk = request_context.Desk(
+        file, clock, lots or Lots(), beyond, reached_at, bool(url), url, timetable, tries=tries or Tries()
+    )
     request_context.set_up(app, desk)
     for name in (*EVERY_PAGE, *AREAS):
         module = import_string(f"quiz.web.{name}")
@@ -115,4 +118,5 @@ def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
     """
     public = read_address(address, hops) if address else None
     app = create_app(open_for_class(Path(data)), hosts=None, beyond=True, public=public)
+    request_context.begin_beside(app)
     return behind(app, public) if public else app

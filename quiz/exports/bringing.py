@@ -188,7 +188,7 @@ def _add(out: Bundle, row: Mapping[str, Any], learner: Learner) -> None:
             out.worked.append(worked)
         case "examination":
             out.examinations += 1
-        case "doubt" | "remark":
+        case "doubt" | "remark" | "course platform":
             pass  # said to somebody there, or by somebody there
         case kind:
             raise ValueError(f"“{str(kind)[:30]}” is not a kind of line that this version knows")

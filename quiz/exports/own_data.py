@@ -20,6 +20,7 @@ from quiz.storage import (
     roster_queries,
 )
 from quiz.storage.examining import examination_queries
+from quiz.storage.platform import lti_queries
 from quiz.storage.rows import as_json, read_json, write_json
 from quiz.storage.store import Answer, Learner, Store
 
@@ -64,6 +65,8 @@ def json_lines(store: Store, learner: Learner) -> Iterator[str]:
         shown = examination_queries.mark_of(store, examination.id)
         row["mark"] = None if shown is None else _without_whose(vars(shown))
         yield _line("examination", row)
+    for at_platform in lti_queries.known_of(store, learner.id):
+        yield _line("course platform", vars(at_platform))
     for kept in accuracy_queries.entries_of(store, learner.id, Entry):
         yield _line("eye", vars(kept.entry))
 

@@ -31,6 +31,7 @@ from quiz.storage.examining.examination_schema import (
     SET_DELETIONS,
     SET_EXAMINATIONS,
 )
+from quiz.storage.platform.lti_schema import LTI
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -325,4 +326,11 @@ def m025_set_deletions(db: Database) -> None:
 def m027_regions(db: Database) -> None:
     """Keep as where the refractions of a class's drawn patients are."""
     for statement in REGIONS:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m029_course_platforms(db: Database) -> None:
+    """Keep course platforms, their courses and people, and the grades that are to be sent to them."""
+    for statement in LTI:
         db.execute(statement)

@@ -69,6 +69,8 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
     "kept_to": {"types": tuple[str, ...]},
     "examinations": {"patient": _Found},
     "set_examinations": {"patients": tuple[_Found, ...]},
+    "lti_states": {"parameters": dict[str, str]},
+    "lti_tickets": {"request": _Found},
     "examination_acts": {"value": _Found},
     "examination_marks": {
         "steps": tuple[str, ...],

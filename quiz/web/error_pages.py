@@ -17,6 +17,7 @@ from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
 from quiz.classroom.set_patients import UnknownSet
 from quiz.errors import QuizError
+from quiz.lti.courses import NotOfCourse
 from quiz.practice.dealt_cases import UnknownCase
 from quiz.practice.examining.examinations import UnknownExamination
 from quiz.practice.learners import UnknownLearner
@@ -44,6 +45,7 @@ NOT_FOUND = (
     UnknownPreceptor,
     UnknownOwnCase,
     UnknownSet,
+    NotOfCourse,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)
 NOT_THEIRS = (NotYours, NotAdministrator)

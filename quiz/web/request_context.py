@@ -53,8 +53,12 @@ class Desk:
     """The address by which other computers reach this one, where it is known: "http://192.0.2.7:8067"."""
     by_proxy: bool = False
     """Whether requests come by another web server, whose word on where they come from is taken."""
+    public_url: str = ""
+    """The address of that other web server, as the world reaches it; "" where there is none."""
     timetable: Timetable | None = None
     """What makes backups while the app is served."""
+    beside: list[Callable[[], object]] = field(default_factory=list)
+    """What areas begin beside the requests once the app is served, each in a thread of its own."""
     tries: Tries = field(default_factory=Tries)
     """The failed tries to come in."""
 
@@ -97,9 +101,20 @@ def set_up(app: Flask, desk: Desk) -> None:
             store.close()
 
 
-def _desk() -> Desk:
-    desk: Desk = current_app.extensions["desk"]
+def desk_of(app: Flask) -> Desk:
+    """Return the desk of an app, outside a request too."""
+    desk: Desk = app.extensions["desk"]
     return desk
+
+
+def begin_beside(app: Flask) -> None:
+    """Begin what runs beside the requests, once the app is about to be served."""
+    for begin in desk_of(app).beside:
+        begin()
+
+
+def _desk() -> Desk:
+    return desk_of(current_app)
 
 
 def store() -> Store:
@@ -192,6 +207,11 @@ def beyond() -> bool:
 def by_proxy() -> bool:
     """Say whether requests come by another web server that this one was told of."""
     return _desk().by_proxy
+
+
+def public_url() -> str:
+    """Return the address by which the world comes by another web server; "" where there is none."""
+    return _desk().public_url
 
 
 def timetable() -> Timetable | None:

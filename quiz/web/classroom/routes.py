@@ -17,6 +17,7 @@ from quiz.practice.settings import REGIONS_SAID
 from quiz.practice.titles import type_title
 from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.platform import lti_queries
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
 from quiz.web import layout, request_context
@@ -109,6 +110,8 @@ class ClassPage:
     archived: str
     """The day on which it was; "" where it is not."""
     doubts: tuple[DoubtRow, ...] = ()
+    platform: str = ""
+    """The courses of a platform whose class this is; "" where there is none."""
     joining_problem: str | None = None
     region_problem: str | None = None
     regions: tuple[tuple[str, str], ...] = REGIONS_SAID
@@ -139,6 +142,8 @@ class MinePage:
     remarks: tuple[tuple[str, str, str], ...]
     """On their answers, whose marks they may see: the address, the case, by whom and when."""
     problem: str | None = None
+    of_platform: bool = False
+    """Whether they came by a course platform, which may have grades of theirs."""
 
 
 # --- everyone's way in -------------------------------------------------------------------------------------------
@@ -259,6 +264,7 @@ def _class(what: Class, code: int = 200, **more: Any) -> Response:
         not_begun=tuple(one.name for one in members if one.learner not in sums),
         crowd=classes.crowd(members, what),
         doubts=_doubts(what, names),
+        platform=", ".join(one.title for one in lti_queries.courses_of_class(store, what.id)),
         teachers=((owner.name if owner else "", "owner"), *((one.name, one.role) for one in teachers)),
         may=role != "reader" and what.archived_at is None,
         own=role == "owner",
@@ -389,6 +395,7 @@ def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response
         drills=tuple(take_drill.offers(store, who, now=request_context.now())),
         remarks=tuple(_remarks(who)),
         problem=problem,
+        of_platform=lti_queries.is_of_platform(store, who.id),
     )
     return make_response(render_template("class_mine.html", page=page), code)
 

@@ -8,6 +8,7 @@ from werkzeug.wrappers import Response as Answered
 from quiz.exports import own_data
 from quiz.practice import learners
 from quiz.storage import progress_queries
+from quiz.storage.platform import lti_queries
 from quiz.web import request_context
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.downloads import download
@@ -110,4 +111,6 @@ def _in_class() -> bool:
 
 def _delete_page(problem: str | None = None) -> DeletePage:
     who = request_context.learner()
-    return DeletePage(who.name, progress_queries.holdings(request_context.store(), who.id), _in_class(), problem)
+    store = request_context.store()
+    sent = lti_queries.is_of_platform(store, who.id)
+    return DeletePage(who.name, progress_queries.holdings(store, who.id), _in_class(), problem, sent)

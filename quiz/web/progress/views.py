@@ -132,6 +132,8 @@ class DeletePage:
     holdings: Holdings
     in_class: bool
     problem: str | None = None
+    of_platform: bool = False
+    """Whether grades of theirs may have been sent to a course platform."""
 
 
 def progress_page(store: Store, learner: Learner, *, now: float) -> ProgressPage:

@@ -37,6 +37,8 @@ OF_A_CLASS = {
     "own_cases", "paper", "results", "roster", "roster_file", "set_examinations", "sets", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
+OF_A_PLATFORM = {"lti", "courses"}
+"""Areas that are there by https alone: tests/quiz/lti/test_coming_in.py reads them."""
 ANSWERED = {"distance-vergence": "", "net-sphere": "always-one-fifty"}
 """Types of which a case is answered, each with the slip that is made in it, if any."""
 OPENED = (
@@ -142,6 +144,7 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
 def every(app: Flask, *, of_class: bool = False) -> set[str]:
     """Name every route of a page that an app for one person has, or those that a class has besides."""
     rules = {one.endpoint for one in app.url_map.iter_rules() if "GET" in (one.methods or ())} - NO_PAGE
+    rules = {one for one in rules if one.partition(".")[0] not in OF_A_PLATFORM}
     theirs = {one for one in rules if one.partition(".")[0] in OF_A_CLASS}
     return theirs if of_class else rules - theirs
 

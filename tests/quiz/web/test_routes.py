@@ -292,6 +292,23 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {D}/moodle.xml": SEEN,
     # last: nothing in an archived class is changed
     f"POST {C}/keeping/archive": kept(CLASSES),
+    # course platforms: without https there are none (tests/quiz/lti has them)
+    **dict.fromkeys(
+        (
+            *("GET /lti/jwks.json", "GET /lti/config", "GET /lti/register/<invitation>", "GET /lti/login"),
+            *("POST /lti/login", "POST /lti/launch", "POST /lti/enter", "POST /lti/choose"),
+        ),
+        (404,) * 7,
+    ),
+    f"GET {C}/platform": SEEN,
+    f"POST {C}/platform": done(422),
+    **dict.fromkeys(
+        (
+            *("GET /course/<int:course_id>", "POST /course/<int:course_id>", "POST /course/<int:course_id>/sign-in"),
+            *("GET /course/<int:course_id>/link/<int:link_id>", "POST /course/<int:course_id>/link/<int:link_id>"),
+        ),
+        (DOOR, DOOR, 404, DOOR, 404, 404, 404),
+    ),
     # the preceptors of this server
     "GET /preceptors": administered(200),
     "POST /preceptors/<int:preceptor_id>/rename": administered(422),
@@ -311,6 +328,9 @@ FILLED = {
     "version": "2.1",
     "number": "1",
     "class_id": "1",
+    "course_id": "1",
+    "link_id": "1",
+    "invitation": "guess",
     "drill_id": "1",
     "learner_id": "1",
     "preceptor_id": "1",

@@ -1,0 +1,257 @@
+"""Platforms that this app is registered with: added by hand, or by one address that their administrator pastes.
+
+A registration by address (LTI Dynamic Registration 1.0) is made only while an invitation is open, and stays pending
+until it is approved on this server.
+"""
+
+from __future__ import annotations
+
+import hmac
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from quiz.classroom.sign_in import digest
+from quiz.errors import QuizError
+from quiz.lti.fetching import BadUrl, NoAnswer, Reply, check_url, fetch, origin_of
+from quiz.lti.launching import DEEP_LINK, RESOURCE_LINK
+from quiz.lti.services import SCOPES
+from quiz.lti.signing import library
+from quiz.practice.randomness import Lots
+from quiz.storage.platform import lti_queries, outcome_queries
+from quiz.storage.platform.lti_queries import Registration
+from quiz.storage.store import Store
+
+INVITATION_HOLDS_S = 3600.0
+NAME = "Two Meridians"
+_INVITATION = "lti-invitation"
+CONFIGURATION = "https://purl.imsglobal.org/spec/lti-platform-configuration"
+TOOL = "https://purl.imsglobal.org/spec/lti-tool-configuration"
+LONGEST_FIELD = 1000
+
+
+class BadRegistration(QuizError):
+    """A registration that cannot be made; the words say what is wrong."""
+
+
+class UnknownRegistration(QuizError):
+    """No registration has this number."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(f"there is no registration {number}: `python -m quiz lti list` shows them")
+
+
+@dataclass(frozen=True)
+class Platform:
+    """What the administrator of a platform gives."""
+
+    issuer: str
+    client_id: str
+    auth_login_url: str
+    auth_token_url: str
+    key_set_url: str
+    deployment_id: str = ""
+    token_audience: str = ""
+    """"" where it is the address of the tokens."""
+    name: str = ""
+
+
+def check_address(address: str) -> str:
+    """Return the address of this app that platforms are given; raises BadRegistration where it is not https."""
+    try:
+        return check_url(address.rstrip("/"))
+    except BadUrl:
+        raise BadRegistration(
+            "platforms need this app's public address, by https: give --address https://… as `serve` has it"
+        ) from None
+
+
+def addresses(address: str) -> dict[str, str]:
+    """Return what the administrator of a platform types in, by what it is called there."""
+    return {
+        "Tool URL (target link URI)": f"{address}/lti/launch",
+        "Initiate login URL": f"{address}/lti/login",
+        "Redirection URI": f"{address}/lti/launch",
+        "Public keyset URL": f"{address}/lti/jwks.json",
+        "Content selection URL (deep linking)": f"{address}/lti/launch",
+    }
+
+
+def add(store: Store, given: Platform, *, now: float, state: str = "active") -> int:
+    """Keep a registration and return its number; one that was pending or off is made as given.
+
+    Raises
+    ------
+    BadRegistration
+        When something is missing or no address, or the registration is active already.
+    NotInstalled
+    """
+    library()
+    for name in ("issuer", "client_id"):
+        if not 0 < len(getattr(given, name)) <= LONGEST_FIELD:
+            raise BadRegistration(f"{name.replace('_', ' ')}: give the one that the platform shows")
+    try:
+        for url in (given.auth_login_url, given.auth_token_url, given.key_set_url):
+            check_url(url)
+    except BadUrl as error:
+        raise BadRegistration(str(error)) from error
+    with store.writing():
+        known = lti_queries.registration_with(store, given.issuer, given.client_id)
+        if known is not None:
+            raise BadRegistration(
+                f"this issuer and client are registration {known.id} ({known.state}): "
+                "`python -m quiz lti approve` and `lti off` change its state"
+            )
+        values = {name: getattr(given, name) for name in ("issuer", "client_id", "auth_login_url", "auth_token_url")}
+        more = {"key_set_url": given.key_set_url, "token_audience": given.token_audience or given.auth_token_url}
+        name = given.name or origin_of(given.issuer) or given.issuer
+        row = {**values, **more, "name": name[:100], "state": state, "made_at": now}
+        number = lti_queries.add_registration(store, row)
+        if given.deployment_id:
+            lti_queries.keep_deployment(store, number, given.deployment_id[:255], state)
+    return number
+
+
+def get(store: Store, number: int) -> Registration:
+    """Return a registration; raises UnknownRegistration."""
+    found = lti_queries.registration_of_id(store, number)
+    if found is None:
+        raise UnknownRegistration(number)
+    return found
+
+
+def approve(store: Store, number: int) -> list[str]:
+    """Let a registration, and every deployment of it that is waiting, come in; return those deployments."""
+    get(store, number)
+    with store.writing():
+        lti_queries.keep_registration_state(store, number, "active")
+        waiting = [one.deployment_id for one in lti_queries.deployments_of(store, number) if one.state == "pending"]
+        for one in waiting:
+            lti_queries.keep_deployment(store, number, one, "active")
+    return waiting
+
+
+def turn_off(store: Store, number: int) -> None:
+    """Let nobody come in by a registration, and end the sign-ins of those who came by it."""
+    get(store, number)
+    with store.writing():
+        lti_queries.keep_registration_state(store, number, "off")
+        lti_queries.end_sign_ins_of(store, number)
+
+
+def send_again(store: Store, *, now: float) -> int:
+    """Let every grade that could not be sent be tried again; return how many there are."""
+    with store.writing():
+        return outcome_queries.make_failed_due(store, now)
+
+
+# --- by one address --------------------------------------------------------------------------------------------------
+
+
+def invite(store: Store, *, now: float, lots: Lots) -> str:
+    """Open an invitation for an hour and return its secret; one before it is closed."""
+    library()
+    secret = lots.new_secret()
+    with store.writing():
+        store.keep_app_value(_INVITATION, f"{digest(secret)} {now + INVITATION_HOLDS_S}")
+    return secret
+
+
+def is_invited(store: Store, secret: str, *, now: float) -> bool:
+    """Say whether a secret is that of the invitation that is open."""
+    kept, _, until = (store.app_value(_INVITATION) or "").partition(" ")
+    return bool(kept) and hmac.compare_digest(kept, digest(secret)) and now < float(until)
+
+
+def register(
+    store: Store,
+    configuration_url: str,
+    token: str,
+    *,
+    address: str,
+    now: float,
+    ask: Callable[..., Reply] = fetch,
+) -> Registration:
+    """Register with a platform that a stranger names, as pending, and close the invitation.
+
+    Raises
+    ------
+    BadRegistration
+        Also when an address of the platform is elsewhere than its issuer.
+    """
+    try:
+        reply = ask("GET", configuration_url, named_by_stranger=True)
+        found: Any = reply.json() if reply.status == 200 else None
+        if not isinstance(found, dict):
+            raise BadRegistration("there is no configuration of a platform at that address")
+        names = ("issuer", "registration_endpoint", "jwks_uri", "token_endpoint", "authorization_endpoint")
+        urls = {name: check_url(found[name]) for name in names if isinstance(found.get(name), str)}
+        missing = [name for name in names if name not in urls]
+        if missing:
+            raise BadRegistration(f"the platform's configuration has no {', '.join(missing)}")
+        home = origin_of(configuration_url)
+        if any(origin_of(one) != home for one in urls.values()):
+            raise BadRegistration("an address of the platform is on another server than the rest: add it by hand")
+        headers = {"Content-Type": "application/json", **({"Authorization": f"Bearer {token}"} if token else {})}
+        body = json.dumps(tool_configuration(address)).encode()
+        reply = ask("POST", urls["registration_endpoint"], headers=headers, body=body, named_by_stranger=True)
+        given: Any = reply.json() if reply.status in (200, 201) else None
+    except (NoAnswer, BadUrl) as error:
+        raise BadRegistration(str(error)) from error
+    client_id = given.get("client_id") if isinstance(given, dict) else None
+    if not isinstance(client_id, str):
+        raise BadRegistration(f"the platform did not take the registration ({reply.status})")
+    deployment = _part(given, TOOL).get("deployment_id")
+    product = _part(found, CONFIGURATION).get("product_family_code")
+    number = add(
+        store,
+        Platform(
+            issuer=urls["issuer"],
+            client_id=client_id,
+            auth_login_url=urls["authorization_endpoint"],
+            auth_token_url=urls["token_endpoint"],
+            key_set_url=urls["jwks_uri"],
+            deployment_id=str(deployment) if isinstance(deployment, str | int) else "",
+            token_audience=_word(found.get("authorization_server")),
+            name=f"{origin_of(urls['issuer'])} {_word(product)}".strip(),
+        ),
+        now=now,
+        state="pending",
+    )
+    with store.writing():
+        store.keep_app_value(_INVITATION, "")
+    return get(store, number)
+
+
+def _part(value: Mapping[str, Any], name: str) -> Mapping[str, Any]:
+    found = value.get(name)
+    return found if isinstance(found, Mapping) else {}
+
+
+def _word(value: object) -> str:
+    return value[:200] if isinstance(value, str) else ""
+
+
+def tool_configuration(address: str) -> dict[str, Any]:
+    """Return how this app describes itself to a platform; it asks for names, and for no address of a person."""
+    launch = f"{address}/lti/launch"
+    messages = (RESOURCE_LINK, DEEP_LINK)
+    return {
+        "application_type": "web",
+        "response_types": ["id_token"],
+        "grant_types": ["implicit", "client_credentials"],
+        "initiate_login_uri": f"{address}/lti/login",
+        "redirect_uris": [launch],
+        "client_name": NAME,
+        "jwks_uri": f"{address}/lti/jwks.json",
+        "token_endpoint_auth_method": "private_key_jwt",
+        "scope": " ".join(SCOPES),
+        TOOL: {
+            "domain": origin_of(address).partition("://")[2],
+            "target_link_uri": launch,
+            "claims": ["iss", "sub", "name"],
+            "messages": [{"type": one, "target_link_uri": launch, "label": NAME} for one in messages],
+            "description": "Retinoscopy cases that say which step went wrong.",
+        },
+    }

@@ -1,0 +1,299 @@
+"""Grades on their way: none is lost by a kill, none counts twice, and a platform's rules are kept.
+
+The rules were observed at a general course platform (quiz/lti/README.md); the form of a score is that of LTI Assignment
+and Grade Services 2.0, section 3.4 (1EdTech).
+"""
+
+from __future__ import annotations
+
+import re
+from contextlib import closing
+
+import pytest
+
+from quiz.lti import grade_outbox, registering
+from quiz.lti.fetching import NoAnswer, Reply
+from quiz.lti.services import Services
+from quiz.storage.platform import outcome_queries
+from quiz.storage.platform.outcome_queries import DueGrade
+from quiz.storage.store import Store
+from tests.conftest import written
+from tests.quiz.class_people import waiting_in
+from tests.quiz.lti.conftest import School
+from tests.quiz.lti.small_platform import TEACHER, Visitor
+
+ITEM = "/course-1/items/1"
+
+
+def answer(school: School, visitor: Visitor, drill: int, *, right: bool = True) -> None:
+    """Answer the case of a drill that waits."""
+    dealt, case = waiting_in(visitor.get(f"/drill/{drill}"), school.store)
+    texts = written(case)
+    if not right:
+        texts = dict.fromkeys(texts, "+19.75")
+    reply = visitor.post(f"/case/{dealt}/answer", {f"answer-{name}": text for name, text in texts.items()})
+    assert reply.status_code == 303, reply.text
+
+
+def work_through(school: School, visitor: Visitor, drill: int, *right: bool) -> None:
+    visitor.post(f"/drill/{drill}/begin")
+    for one in right:
+        answer(school, visitor, drill, right=one)
+
+
+@pytest.fixture
+def graded(school: School) -> School:
+    """Make a course whose link opens drill 1, of two cases."""
+    teacher = school.teacher()
+    drill = school.drill(teacher)
+    link = teacher.enter(**TEACHER).location
+    teacher.post(link, {"drill": str(drill)})
+    return school
+
+
+def ada(school: School) -> Visitor:
+    visitor = school.visitor()
+    assert visitor.enter().location == "/drill/1"
+    return visitor
+
+
+def kept(school: School) -> DueGrade:
+    found = outcome_queries.grade(school.store, 1, 1)
+    assert found is not None
+    return found
+
+
+def send(school: School) -> int:
+    return grade_outbox.send_all(school.store, school.state.services, now=school.clock())
+
+
+def test_a_grade_is_sent_when_a_run_ends_and_not_before(graded: School) -> None:
+    visitor = ada(graded)
+    work_through(graded, visitor, 1, True)
+    assert send(graded) == 0
+    answer(graded, visitor, 1, right=False)
+    assert send(graded) == 1
+    assert graded.platform.posts == [
+        {
+            "userId": "4",
+            "scoreGiven": 1.0,
+            "scoreMaximum": 2.0,
+            "comment": "1 of 2 right (50 %).",
+            "timestamp": grade_outbox.time_stamp(graded.clock()),
+            "activityProgress": "Completed",
+            "gradingProgress": "FullyGraded",
+        }
+    ]
+    assert graded.platform.log[-1] == "POST https://platform.example/course-1/items/1/scores?type_id=1"
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", graded.platform.posts[0]["timestamp"])
+    assert graded.platform.grades[ITEM, "4"]["score"] == 5.0  # of the item's 10
+    assert send(graded) == 0
+    assert kept(graded).sent_at == graded.clock()
+
+
+def test_a_kill_between_answer_and_grade_loses_none(graded: School) -> None:
+    """The grade is due in the transaction of the answer: another process, on the file as it is, sends it."""
+    work_through(graded, ada(graded), 1, True, True)
+    with closing(Store(graded.store._file)) as other:
+        services = Services(graded.platform.ask)
+        assert grade_outbox.send_all(other, services, now=graded.clock()) == 1
+    assert [one["scoreGiven"] for one in graded.platform.posts] == [2.0]
+
+
+def test_an_answer_that_is_not_kept_has_no_grade(graded: School) -> None:
+    visitor = ada(graded)
+    work_through(graded, visitor, 1, True)
+    with pytest.raises(RuntimeError), graded.store.writing():  # noqa: PT012 - undone as a whole
+        graded.store.change("UPDATE sittings SET ended_at = ? WHERE drill = 1", graded.clock())
+        assert len(outcome_queries.grades_at(graded.store, 1)) == 1
+        raise RuntimeError("killed")
+    assert outcome_queries.grades_at(graded.store, 1) == []
+
+
+def test_a_kill_after_sending_sends_none_twice(graded: School) -> None:
+    """The platform has it, and the answer never came: sent again under the same stamp, it is refused and read back."""
+    work_through(graded, ada(graded), 1, True, True)
+    graded.platform.dies_after_taking = True
+    with pytest.raises(KeyboardInterrupt):
+        send(graded)
+    graded.platform.dies_after_taking = False
+    graded.clock.move(seconds=5)
+    assert kept(graded).sent_at is None
+    assert send(graded) == 1
+    assert len(graded.platform.posts) == 1
+    assert kept(graded).sent_at == graded.clock()
+    assert graded.platform.log[-1].startswith(
+        "GET https://platform.example/course-1/items/1/results?type_id=1&user_id=4"
+    )
+
+
+def test_a_kill_before_sending_sends_it_once(graded: School) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+
+    def dies(*_: object, **__: object) -> Reply:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        grade_outbox.send_all(graded.store, Services(dies), now=graded.clock())
+    stamp = kept(graded).stamp
+    graded.clock.move(seconds=5)
+    assert send(graded) == 1
+    assert [one["timestamp"] for one in graded.platform.posts] == [grade_outbox.time_stamp(stamp or 0.0)]
+
+
+def test_a_later_score_has_a_later_stamp_in_whole_seconds(graded: School) -> None:
+    work_through(graded, ada(graded), 1, True, False)
+    send(graded)
+    with graded.store.writing():
+        outcome_queries.make_due(graded.store, 1, 1, graded.clock())
+    graded.clock.move(seconds=0.3)
+    assert send(graded) == 1
+    assert len(graded.platform.posts) == 2
+    assert kept(graded).sent_at is not None
+
+
+def test_a_grade_that_falls_due_while_one_is_sent_is_sent_too(graded: School) -> None:
+    work_through(graded, ada(graded), 1, True, False)
+
+    def meanwhile(method: str, url: str, **how: object) -> Reply:
+        reply = graded.platform.ask(method, url, **how)
+        if url.endswith("/scores?type_id=1") and reply.status == 200 and len(graded.platform.posts) == 1:
+            with closing(Store(graded.store._file)) as other, other.writing():
+                outcome_queries.make_due(other, 1, 1, graded.clock())
+        return reply
+
+    assert grade_outbox.send_all(graded.store, Services(meanwhile), now=graded.clock()) == 2
+    assert len(graded.platform.posts) == 2
+
+
+@pytest.mark.parametrize("status", [408, 429, 500, 503, None])
+def test_a_platform_that_cannot_be_asked_is_asked_again_and_again(graded: School, status: int | None) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+    asks = 0
+
+    def out_of_order(method: str, url: str, **how: object) -> Reply:
+        nonlocal asks
+        if "/scores" not in url:
+            return graded.platform.ask(method, url, **how)
+        asks += 1
+        if status is None:
+            raise NoAnswer("platform.example: TimeoutError")
+        return Reply(status, b"")
+
+    services = Services(out_of_order)
+    for wait in (60, 300, 1800, 7200, 43200):
+        assert grade_outbox.send_all(graded.store, services, now=graded.clock()) == 1
+        graded.clock.move(seconds=wait - 1)
+        assert grade_outbox.send_all(graded.store, services, now=graded.clock()) == 0
+        graded.clock.move(seconds=1)
+    assert grade_outbox.send_all(graded.store, services, now=graded.clock()) == 1
+    assert asks == 6
+    assert kept(graded).next_at is None
+    assert kept(graded).last_error
+    assert registering.send_again(graded.store, now=graded.clock()) == 1
+    assert send(graded) == 1
+    assert len(graded.platform.posts) == 1
+
+
+@pytest.mark.parametrize("status", [400, 403, 404])
+def test_a_grade_that_is_refused_is_shown_to_the_teacher_and_not_tried_again(graded: School, status: int) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+    graded.platform.fails = [status]
+    send(graded)
+    graded.clock.move(days=3)
+    assert send(graded) == 0
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    page = teacher.get("/class/1/platform").text
+    assert f"refused the grade ({status})" in page
+    assert "Ada Byron" in page
+    assert teacher.post("/class/1/platform", {"do": "send"}).status_code == 200
+    assert send(graded) == 1
+    assert graded.platform.grades[ITEM, "4"]["score"] == 10.0
+
+
+def test_a_token_that_is_refused_is_fetched_once_more(graded: School) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+    send(graded)
+    assert graded.platform.asked_tokens == 1
+    graded.platform.tokens.clear()
+    graded.clock.move(seconds=10)
+    with graded.store.writing():
+        outcome_queries.make_due(graded.store, 1, 1, graded.clock())
+    send(graded)
+    assert graded.platform.asked_tokens == 2
+    assert len(graded.platform.posts) == 2
+
+
+def test_a_platform_with_a_later_grade_gets_a_later_stamp(graded: School) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+    graded.platform.grades[ITEM, "4"] = {"score": 3.0, "at": graded.clock() + 30}
+    send(graded)
+    assert "later grade" in (kept(graded).last_error or "")
+    assert graded.platform.grades[ITEM, "4"]["score"] == 3.0
+    graded.clock.move(seconds=61)
+    send(graded)
+    assert graded.platform.grades[ITEM, "4"]["score"] == 10.0
+
+
+def test_every_way_in_which_a_run_ends_makes_its_grade_due(graded: School) -> None:
+    """Handed in, closed by hand, or its class archived."""
+    visitor = ada(graded)
+    work_through(graded, visitor, 1, True)
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    teacher.post("/class/1/drill/1/close")
+    grade_outbox.sweep(graded.store, now=graded.clock() + 1)
+    graded.clock.move(seconds=1)
+    assert send(graded) == 1
+    assert graded.platform.posts[-1]["scoreGiven"] == 1.0
+    grade_outbox.sweep(graded.store, now=graded.clock())
+    assert send(graded) == 0
+    teacher.post("/class/1/drill/1/open")
+    graded.clock.move(seconds=60)
+    answer(graded, visitor, 1)
+    assert send(graded) == 1
+    assert graded.platform.posts[-1]["scoreGiven"] == 2.0
+
+
+def test_a_drill_done_before_its_link_was_known_is_graded_at_the_launch(school: School) -> None:
+    teacher = school.teacher()
+    drill = school.drill(teacher)
+    grades = "https://purl.imsglobal.org/spec/lti-ags/claim/endpoint"
+    new = {"https://purl.imsglobal.org/spec/lti/claim/resource_link": {"id": "link-9"}}
+    teacher.post(teacher.enter(**TEACHER, **new, **{grades: None}).location, {"drill": str(drill)})
+    visitor = school.visitor()
+    visitor.enter(**new, **{grades: None})
+    work_through(school, visitor, drill, True, True)
+    assert send(school) == 0
+    graded = {grades: {"lineitem": "https://platform.example/course-1/items/9"}}
+    visitor.enter(**new, **graded)
+    visitor.enter(**new, **graded)
+    assert send(school) == 1
+    assert school.platform.posts[-1]["scoreGiven"] == 2.0
+
+
+def test_a_platform_that_is_off_is_sent_nothing(graded: School) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+    registering.turn_off(graded.store, graded.registration)
+    before = list(graded.platform.log)
+    send(graded)
+    assert graded.platform.log == before
+
+
+def test_two_registrations_have_tokens_of_their_own(graded: School) -> None:
+    """One issuer may have two clients; a token of one is never used for the other."""
+    services, platform = graded.state.services, graded.platform
+    one = registering.get(graded.store, graded.registration)
+    other = type(one)(**{**vars(one), "id": 2})
+    for registration in (one, other, one, other):
+        services.call(graded.store, registration, "a/b", "GET", "https://platform.example/members", now=graded.clock())
+    assert platform.asked_tokens == 2
+
+
+def test_every_score_has_a_number_and_no_more_than_its_maximum(graded: School) -> None:
+    """A score without a number wiped the grade that was there, and more than the maximum was taken: neither is sent."""
+    work_through(graded, ada(graded), 1, False, False)
+    send(graded)
+    assert all(0 <= one["scoreGiven"] <= one["scoreMaximum"] for one in graded.platform.posts)
+    assert {one["gradingProgress"] for one in graded.platform.posts} == {"FullyGraded"}
