@@ -39,6 +39,8 @@ LOOK_S, SWEEP_S = 3.0, 60.0
 MOST_AT_ONCE = 200
 """Grades sent before other work has its turn."""
 STAMP_STEP_S = 1.0
+HELD_S = 60.0
+"""Seconds for which one process has a grade to itself: longer than a token, a score and a reading of it may take."""
 
 
 def score(store: Store, drill: Drill, learner_id: int) -> tuple[float, float, str] | None:
@@ -73,6 +75,9 @@ def send_next(store: Store, services: Services, *, now: float) -> bool:
     due = outcome_queries.next_due(store, now)
     if due is None:
         return False
+    with store.writing():
+        if not outcome_queries.claim(store, due, now + HELD_S):
+            return True  # another process has it, or it fell due again
     link = lti_queries.link_of_id(store, due.link)
     registration = None if link is None else lti_queries.registration_of_course(store, link.context)
     user = None if link is None else _user(store, link, due.learner)

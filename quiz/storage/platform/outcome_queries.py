@@ -38,6 +38,12 @@ def next_due(store: Store, now: float) -> DueGrade | None:
     return store.fetch_one(DueGrade, sql, now)
 
 
+def claim(store: Store, due: DueGrade, until: float) -> bool:
+    """Keep a grade from other processes until then; False where it is not due as it was read any more."""
+    sql = "UPDATE lti_outcomes SET next_at = ? WHERE link = ? AND learner = ? AND next_at = ?"
+    return store.change(sql, until, due.link, due.learner, due.next_at) == 1
+
+
 def grade(store: Store, link: int, learner: int) -> DueGrade | None:
     """Return a learner's grade at a link."""
     return store.fetch_one(DueGrade, "SELECT * FROM lti_outcomes WHERE link = ? AND learner = ?", link, learner)

@@ -117,7 +117,7 @@ def test_a_kill_after_sending_sends_none_twice(graded: School) -> None:
     with pytest.raises(KeyboardInterrupt):
         send(graded)
     graded.platform.dies_after_taking = False
-    graded.clock.move(seconds=5)
+    graded.clock.move(seconds=grade_outbox.HELD_S)
     assert kept(graded).sent_at is None
     assert send(graded) == 1
     assert len(graded.platform.posts) == 1
@@ -136,9 +136,23 @@ def test_a_kill_before_sending_sends_it_once(graded: School) -> None:
     with pytest.raises(KeyboardInterrupt):
         grade_outbox.send_all(graded.store, Services(dies), now=graded.clock())
     stamp = kept(graded).stamp
-    graded.clock.move(seconds=5)
+    graded.clock.move(seconds=grade_outbox.HELD_S)
     assert send(graded) == 1
     assert [one["timestamp"] for one in graded.platform.posts] == [grade_outbox.time_stamp(stamp or 0.0)]
+
+
+def test_what_one_process_is_sending_no_other_sends(graded: School) -> None:
+    """With several processes over one data file each has a thread that sends."""
+    work_through(graded, ada(graded), 1, True, True)
+    due = outcome_queries.next_due(graded.store, graded.clock())
+    assert due is not None
+    with graded.store.writing():
+        assert outcome_queries.claim(graded.store, due, graded.clock() + 5)
+        assert not outcome_queries.claim(graded.store, due, graded.clock() + 5)
+    assert send(graded) == 0
+    graded.clock.move(seconds=5)
+    assert send(graded) == 1
+    assert len(graded.platform.posts) == 1
 
 
 def test_a_later_score_has_a_later_stamp_in_whole_seconds(graded: School) -> None:
