@@ -27,7 +27,7 @@ from cases.worksheet import CAUTION, STYLE
 
 MOST_PATIENTS = 30
 HIDDEN_D = 0.5
-"""Plus that stays hidden without drops is worth a line of the key from so many dioptres."""
+"""Plus that stays hidden without drops is worth a line of the key from this many dioptres."""
 SHOWN_D = 0.2
 """Terms of a ledger are in the key from this size in D: less is rounding."""
 DROPS_SAID = (

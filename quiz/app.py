@@ -88,7 +88,7 @@ def create_app(
         SESSION_COOKIE_SECURE=public is not None and public.is_secure,
         SESSION_COOKIE_NAME="two-meridians",
         SESSION_COOKIE_SAMESITE="Lax",
-        # Set when it changes, not with every page: signing it anew costs as much as a question to the data file.
+        # Set when it changes, not with every page: signing it again costs as much as a question to the data file.
         SESSION_REFRESH_EACH_REQUEST=False,
         TRUSTED_HOSTS=None if hosts is None else list(hosts),
     )

@@ -13,7 +13,7 @@ REQUESTS = "quiz.requests"
 """The log of requests, at level INFO. A request is logged by the pattern of its address and never by the address: that
 may hold a class's code or a learner's phrase."""
 BYTES, KEPT = 1_000_000, 3
-"""A log file is set aside once it is that long, and so many of those set aside are kept."""
+"""A log file is set aside once it is that long, and this many of those set aside are kept."""
 
 
 class NoLog(QuizError):

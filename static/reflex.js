@@ -176,7 +176,7 @@ export function speedRatio(setting, streak) {
 }
 
 /**
- * Angle from streak to reflex, −90 < skew ≤ 90, anticlockwise positive; nought where there is no line.
+ * Angle from streak to reflex, −90 < skew ≤ 90, anticlockwise positive; zero where there is no line.
  * @param {Setting} setting
  * @param {number} streak
  */

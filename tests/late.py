@@ -3,7 +3,7 @@
 On a quick machine a test may read a page, or the data file, before what it pressed has had its effect, and pass all
 the same, until one day it does not. With `--late SECONDS` each page, script and style sheet comes that much later, a
 click does not wait for the page that it leads to, and what a test does while an answer is on its way fails it, with its
-file and line. `--slow-cpu TIMES` makes the browser so many times slower, which brings its steps into another order.
+file and line. `--slow-cpu TIMES` makes the browser this many times slower, which brings its steps into another order.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ Then each Python checks, rebuilds and exports the files of all, its own among th
 the golden one in its first twelve digits, a file is not good to another Python, or exports of one file differ.
 
 Pythons are found on PATH, in the versions folder of pyenv, and by uv. `python -m tests.pythons keep` writes the golden
-state anew: only when a rule or a number of the memory has changed.
+state again: only when a rule or a number of the memory has changed.
 """
 
 from __future__ import annotations

@@ -49,7 +49,7 @@ def test_typescript_finds_nothing() -> None:
 
 
 def test_the_optics_are_imported_by_themselves_and_hold_the_cores_numbers() -> None:
-    """The defaults of static/reflex.js, for whoever imports it without a page, are the core's."""
+    """The defaults of static/reflex.js, for the person who imports it without a page, are the core's."""
     script = "import {NEUTRAL_ZONE, SEEN} from './static/reflex.js'; console.log(JSON.stringify([NEUTRAL_ZONE, SEEN]))"
     found = ran(tool("node"), "--input-type=module", "--eval", script)
     assert found.returncode == 0, found.stderr

@@ -175,7 +175,7 @@ def require_in_sight(*benches: Bench) -> None:
 
 
 def require_plain(distance_cm: float, *left: float) -> None:
-    """Refuse to draw a case unless an eye can tell the movement where so many D are still needed.
+    """Refuse to draw a case unless an eye can tell the movement where this many D are still needed.
 
     For a pupil of 6 mm and the plane-mirror setting, from 25 to 100 cm: `light.shows` to within 1 D, on the safe side,
     in place of a sweep worked out for every draw. A law over all types holds drawn cases to the sweep itself.

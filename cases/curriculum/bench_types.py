@@ -98,7 +98,7 @@ def views_in_mark(type_id: str, findings: Values, given: Values | None, truth: V
 
 
 def wanting(left: float, distance_cm: float = USUAL_CM, **more: Any) -> Bench:
-    """Return a bench with no lens in place whose eye needs so many D more for neutral from this distance."""
+    """Return a bench with no lens in place whose eye needs this many D more for neutral from this distance."""
     return Bench(eye=SphCyl(left - 100 / distance_cm), distance_cm=distance_cm, **more)
 
 

@@ -77,7 +77,7 @@ def _patient(number: int, region: str, sought: Sought, *, teaching: bool) -> Pat
 def of_subject(chance: Chance) -> Chance:
     """Return a source that gives the same choices for as long as the subject of a case stays: for what it is to teach.
 
-    Choices from the usual source are drawn anew when a case is thrown back, so that the easy ones would win.
+    Choices from the usual source are drawn again when a case is thrown back, so that the easy ones would win.
     """
     return Chance(f"{chance.subject}/kind") if chance.subject else chance
 

@@ -83,7 +83,7 @@ ZONE = 0.25
 
 
 def clear_of_zone(power_left: float) -> bool:
-    """Say whether so many D still to be added show a movement to everyone, or none to anyone.
+    """Say whether this many D still to be added show a movement to everyone, or none to anyone.
 
     Neutral is a zone, judged to 0.25 D at best (Jpn J Vis Sci 2010;31:48).
     """
@@ -91,7 +91,7 @@ def clear_of_zone(power_left: float) -> bool:
 
 
 def movement_for(power_left: float) -> str:
-    """Return the movement, with a plane mirror, when so many D are still to be added in that meridian.
+    """Return the movement, with a plane mirror, when this many D are still to be added in that meridian.
 
     Plus still wanted is "with", minus "against"; within the neutral zone of reflex.py it is "neutral".
     Source: `reflex-optics`.

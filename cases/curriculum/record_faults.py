@@ -123,7 +123,7 @@ def check_entry(entry: Entry) -> None:
 
 
 def sign_faults(eyes: Mapping[str, Entry]) -> Faults:
-    """Find powers without a sign; nought needs none."""
+    """Find powers without a sign; zero needs none."""
     return tuple(
         ("sign-missing", f"the {name} {cell}, {entry[cell]}")
         for name, entry in eyes.items()

@@ -26,7 +26,7 @@ STREAKS = given(FIRST_STREAK, SECOND_STREAK)
 
 
 def _from_ends(sphere_less: float, other_less: float) -> Rule[Powers]:
-    """Take so many times the distance off the meridian that gives the sphere, and off the other one."""
+    """Take this many times the distance off the meridian that gives the sphere, and off the other one."""
 
     def run(gross: Powers, form: str, off: float) -> Powers:
         place = ends(gross, form)[0]

@@ -24,7 +24,7 @@ def vertex(lens: SphCyl, *, toward_eye_mm: float, uid: str, acts_as: SphCyl | No
     Raises
     ------
     OutOfRange
-        For a move of nought.
+        For a move of zero.
     """
     if not (math.isfinite(toward_eye_mm) and toward_eye_mm):
         raise OutOfRange("move", f"{toward_eye_mm:g} mm", "a lens moves by more or less than 0 mm")

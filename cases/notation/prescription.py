@@ -131,8 +131,8 @@ def write_prescription(rx: SphCyl, form: str = "minus", *, decimals: int | None 
 
     The digits are those of `write_power`.
 
-    `form` is "minus", "plus", or "as-is" for the form the lens has. A cylinder that rounds to nought is left out and
-    half of it joins the sphere; a sphere of nought beside a cylinder is written "plano".
+    `form` is "minus", "plus", or "as-is" for the form the lens has. A cylinder that rounds to zero is left out and
+    half of it joins the sphere; a sphere of zero beside a cylinder is written "plano".
 
     Raises
     ------

@@ -127,7 +127,7 @@ class Number:
 
     @property
     def value(self) -> float:
-        """The plain decimal value; nought is never negative."""
+        """The plain decimal value; zero is never negative."""
         size = float(f"{self.whole or 0}.{self.fraction or 0}")
         return -size if self.sign == "-" and size else size
 

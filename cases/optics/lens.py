@@ -20,7 +20,7 @@ SAME_LENS = 0.005
 class SphCyl:
     """A sphere, cylinder and axis: powers in D, the axis in degrees as the examiner faces the patient.
 
-    `axis` lies in 0 < axis ≤ 180, anticlockwise, both eyes alike (ISO 8429). A cylinder of nought keeps the axis it
+    `axis` lies in 0 < axis ≤ 180, anticlockwise, both eyes alike (ISO 8429). A cylinder of zero keeps the axis it
     was given, since it has no effect. `==` compares the written form; `equals` compares the lenses.
 
     Raises

@@ -45,7 +45,7 @@ CARES: dict[Care, tuple[float, int, int]] = {
 """|a|·d² in D from which light is summed over nodes, how many of them, and steps of the integral over a band. The fit
 of a regular eye misses 4 % of the peak at most at 0.8 D."""
 SOFTEST_MM = 1e-3
-"""The least softness of an edge, so that no division is by nought."""
+"""The least softness of an edge, so that no division is by zero."""
 DARK_MM2 = 1e-6
 """A mean below this is dark: nothing has a centre, a width or sides."""
 

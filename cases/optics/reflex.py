@@ -263,7 +263,7 @@ def speed_ratio(setting: Setting, streak: float) -> float:
 def skew(setting: Setting, streak: float) -> float:
     """Return the angle from streak to reflex in degrees, −90 < skew ≤ 90, anticlockwise positive.
 
-    Nought on a principal meridian, for a sphere, and at exactly neutral, where there is no line. With streak and
+    Zero on a principal meridian, for a sphere, and at exactly neutral, where there is no line. With streak and
     reflex measured from a principal meridian as φ and ψ, tan ψ = (e₁/e₂) tan φ, e₁ the residual along that meridian
     and e₂ across it.
 

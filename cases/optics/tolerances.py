@@ -126,7 +126,7 @@ def axis_slack(cylinder: float, residual: float = 0.12) -> float:
     Raises
     ------
     OutOfRange
-        When either is not finite, or the residual is below nought.
+        When either is not finite, or the residual is below zero.
     Source: D. Torgersen, white paper of the Optical Laboratories Association on ANSI Z80.1-2005.
     """
     if not math.isfinite(cylinder):
@@ -151,7 +151,7 @@ class Limits:
 
     @property
     def widest(self) -> float:
-        """The end that lies further from nought, in D without sign: a difference beyond it is beyond both ends."""
+        """The end that lies further from zero, in D without sign: a difference beyond it is beyond both ends."""
         return max(abs(self.low), abs(self.high))
 
 
@@ -205,5 +205,5 @@ AGREEMENT = (
 """Limits of agreement found in studies."""
 
 AXIS_AGREEMENT = (20.0, 0.71, 0.75)
-"""Two examiners' axes lay within so many degrees in this share of eyes with at least so many D of cylinder. Source:
+"""Two examiners' axes lay within this many degrees in this share of eyes with at least this many D of cylinder. Source:
 `mccullough-2017`."""

@@ -194,7 +194,7 @@ def _kept(value: float, low: float, high: float) -> float:
 
 
 def pupil_mm(age_y: float, sex: str, *, luminance: float) -> float:
-    """Return the mean diameter of a pupil in mm for a field 60° across of so many cd/m², both eyes open.
+    """Return the mean diameter of a pupil in mm for a field 60° across of this many cd/m², both eyes open.
 
     From 20 to 83 years by the formula of Watson & Yellott; below 20 the change with age is that of MacLachlan &
     Howland, joined to the formula at 20 years, which is ours. Source: `watson-2012`, `maclachlan-2002`.

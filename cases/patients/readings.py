@@ -46,7 +46,7 @@ def usual_scatter(age_y: float, *, drops: bool, novice: bool = False) -> Scatter
 
 
 def with_blur(scatter: Scatter, blur_d: float) -> Scatter:
-    """Return the scatter of an examiner who sees the reflex out of focus by so many dioptres: half wider for each."""
+    """Return the scatter of an examiner who sees the reflex out of focus by this many dioptres: half wider for each."""
     return replace(scatter, mean_d=scatter.mean_d * (1 + 0.5 * blur_d))
 
 

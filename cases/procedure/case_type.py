@@ -119,7 +119,7 @@ class CaseType:
     """By name of a finding, its measurement error in its own unit: no drawn key may turn on so little.
 
     Of a lens it is that of its powers, and its axis is taken to be off by `AXIS_ERROR`; of a choice that stands on a
-    scale, such as a line of the chart, it is so many places. Inside a group: "first.left".
+    scale, such as a line of the chart, it is this many places. Inside a group: "first.left".
     """
     undisputed: Rule[bool] = ALWAYS
     """From all that is known at the end: whether two colleagues would judge it alike. A draw is thrown back if not."""
@@ -400,7 +400,7 @@ AXIS_ERROR = 5.0
 def _shifted(kind: Kind[Any], value: Any, by: float) -> tuple[Any, ...]:
     """Return a finding off by its measurement error either way.
 
-    Of a lens its sphere, the size of its cylinder and its axis are off, one at a time; of a choice, so many places.
+    Of a lens its sphere, the size of its cylinder and its axis are off, one at a time; of a choice, this many places.
     """
     if isinstance(kind, Choice):
         ids = [option.id for option in kind.options]
@@ -461,7 +461,7 @@ def draw(
 
     A draw in which a slip would hide behind an answer that is credited, or two slips behind one another, is thrown
     back. So is one whose key turns on a measurement error, one that is not `wanted` (`called` says what that was), or
-    one that the type itself refuses as a finding, as some do from very near or very far away. After so many `tries`
+    one that the type itself refuses as a finding, as some do from very near or very far away. After this many `tries`
     the type is held to have none.
 
     Raises

@@ -18,7 +18,7 @@ class Option:
     id: str
     label: str
     when: str = ""
-    """When it is the right choice: a sentence, told to whoever chose it where it is not."""
+    """When it is the right choice: a sentence, told to the person who chose it where it is not."""
 
 
 class UnknownOption(CaseError):

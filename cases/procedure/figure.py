@@ -1,4 +1,4 @@
-"""A finished drawing, as a case type gives it to whoever shows it; drawing it is the business of cases.figures."""
+"""A finished drawing, as a case type describes it; cases.figures draws it."""
 
 from __future__ import annotations
 

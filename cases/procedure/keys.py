@@ -23,7 +23,7 @@ Ts = TypeVarTuple("Ts")
 
 
 class Readable(Protocol[T_co]):
-    """What a rule is made of: a key, or another rule, whose value is then worked out anew wherever it is read."""
+    """What a rule is made of: a key, or another rule, whose value is then worked out again wherever it is read."""
 
     def get(self, known: Values) -> T_co:
         """Look the value up, or work it out."""

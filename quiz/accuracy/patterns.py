@@ -261,7 +261,7 @@ def _weighed(head: Evidence) -> Evidence:
 def forgotten(sample: Sample) -> tuple[tuple[int, int], ...]:
     """Find eyes that stand far out, off from the others by about their own working distance: (place, sign).
 
-    Plus: left in; minus: taken off twice. Far out is further from the median than any of so many eyes would lie by
+    Plus: left in; minus: taken off twice. Far out is further from the median than any of this many eyes would lie by
     chance in more than one log of 200, for a normal scatter of 1.4826 × the median deviation (at least 0.15 D); since
     that median is itself uncertain, up to one log of 100 in simulation.
     Source: common practice, no published source.

@@ -97,7 +97,7 @@ def t_beyond(freedom: float, share: float = 0.05) -> float:
 
 
 def t_test(values: Floats) -> float:
-    """Return the two-sided p of the mean of (n,) values being nought; 1 where all are nought, 0 where all are alike."""
+    """Return the two-sided p of the mean of (n,) values being zero; 1 where all are zero, 0 where all are alike."""
     n, mean, sd = len(values), float(values.mean()), float(values.std(ddof=1))
     if sd < 1e-9:
         return 1.0 if abs(mean) < 1e-9 else 0.0
@@ -118,7 +118,7 @@ def less_than(values: Floats, others: Floats) -> float:
 
 
 def wider_than(sd: float, freedom: float, usual: float) -> float:
-    """Return the one-sided p that an SD with so many degrees of freedom comes from one no wider than `usual`."""
+    """Return the one-sided p that an SD with this many degrees of freedom comes from one no wider than `usual`."""
     return float(special.chdtrc(freedom, freedom * (sd / usual) ** 2))
 
 
@@ -161,7 +161,7 @@ def straight_line(x: Floats, y: Floats) -> Line | None:
 
 @dataclass(frozen=True)
 class MeanVector:
-    """Hotelling's test of a mean vector against nought."""
+    """Hotelling's test of a mean vector against zero."""
 
     n: int
     """Patients."""
@@ -173,10 +173,10 @@ class MeanVector:
 
 
 def hotelling(vectors: Floats) -> MeanVector | None:
-    """Test whether the mean of n vectors (n × k) is nought; None when n is not above k.
+    """Test whether the mean of n vectors (n × k) is zero; None when n is not above k.
 
     T² = n · m' S⁻¹ m, and T² (n − k) / (k (n − 1)) is F with k and n − k degrees of freedom. A direction in which all
-    vectors are nought (a log of spheres) is left out; one in which they are alike but not nought makes T² infinite.
+    vectors are zero (a log of spheres) is left out; one in which they are alike but not zero makes T² infinite.
 
     Source: Hotelling 1931, Ann Math Stat 2:360; Johnson & Wichern, Applied Multivariate Statistical Analysis (from
     memory).

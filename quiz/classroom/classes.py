@@ -80,7 +80,7 @@ class ClassFull(QuizError):
 
 
 class ManyJoined(QuizError):
-    """So many joined a class at once that nobody else can until its preceptor has looked, or some time has passed."""
+    """Too many people joined a class at once: nobody else can until its preceptor has looked, or time has passed."""
 
     def __init__(self) -> None:
         super().__init__(
@@ -204,7 +204,7 @@ def give_code(store: Store, one: Class, *, now: float, lots: Lots) -> None:
 
 
 def ask_first(store: Store, one: Class, *, asks: bool) -> None:
-    """Let whoever types the code wait until a preceptor lets them in, or let them in at once."""
+    """Let the person who types the code wait until a preceptor lets them in, or let them in at once."""
     with store.writing():
         class_queries.keep_asks(store, one.id, asks=asks)
 
@@ -336,7 +336,7 @@ def _added(store: Store, one: Class, name: str, form: str, now: float, who: Lear
 
 
 def room_for(store: Store, one: Class, more: int) -> None:
-    """See that a class has room for so many more.
+    """See that a class has room for this many more.
 
     Raises
     ------

@@ -34,7 +34,7 @@ WHY = "From the drill that your preceptor set."
 MOST_CASES = 100
 MOST_MINUTES = 180
 CASES_ON_PAPER = 20
-"""Of a drill that is so many minutes long, on its worksheet and as items."""
+"""Of a drill that is this many minutes long, on its worksheet and as items."""
 LONGEST_NOTES = 1000
 LONGEST_TITLE = 80
 DRAWN_FROM = (
@@ -132,7 +132,7 @@ class Plan:
         most=80,
         entry=MARKS,
     )
-    """Of a drill of minutes: a share is of so many cases at least."""
+    """Of a drill of minutes: a share is of this many cases at least."""
     same: bool = asked("Cases are", Pick(SAME, values=(True, False)), usual=True, entry=MARKS)
     feedback: str = asked("Marks are shown", Pick(FEEDBACK), usual="once", entry=MARKS)
     form: str = asked("Cylinder form asked for", Pick(FORMS), usual="minus", entry=REST)
@@ -171,7 +171,7 @@ class Plan:
         usual=False,
         entry=REST,
     )
-    """Whoever joins the class after it opens has to be let in."""
+    """Anyone who joins the class after it opens has to be let in."""
     test: bool = asked(
         "A test: nothing else is open to a learner until they have finished it", Tick(), usual=False, entry=TEST
     )

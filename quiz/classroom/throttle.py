@@ -1,4 +1,4 @@
-"""Failed tries to come in: whoever fails often waits before the next try, longer each time.
+"""Failed tries to come in: the person who fails often waits before the next try, longer each time.
 
 They are counted in the memory of the server's first process alone and forgotten by the clock, so that no address, code
 or name that was tried is ever written to the data file or to a backup; processes that serve beside it ask it. A restart
@@ -18,16 +18,16 @@ from quiz.errors import QuizError
 WINDOW = 900.0
 """Seconds for which a failed try is remembered."""
 LONGEST_WAIT = 60.0
-"""Seconds. Short, since whoever shares a network or a name with the one who fails waits as long."""
+"""Seconds. Short, since the person who shares a network or a name with the one who fails waits as long."""
 MOST = 20_000
 """Codes, names and addresses remembered; beyond that, what failed longest ago is forgotten."""
 FREE_FROM_ONE_ADDRESS = 300
-"""A class sits behind one address: so many failures in `WINDOW` are its own mistakes."""
+"""A class sits behind one address: this many failures in `WINDOW` are its own mistakes."""
 FREE_FROM_ANYWHERE = 3000
 
 
 class TooManyTries(QuizError):
-    """So many tries have failed that the next is looked at only after a while."""
+    """Too many tries have failed: the next is looked at only after a while."""
 
     def __init__(self, wait_s: float) -> None:
         seconds = max(1, round(wait_s))

@@ -68,7 +68,7 @@ def answers_csv(store: Store, class_ids: Iterable[int], answers: Iterable[Answer
     """Write answers as CSV, line by line, with a heading line; what holds several values is JSON.
 
     It begins with a byte-order mark: without one a spreadsheet that opens it takes it for the letters of its own
-    country, and garbles every − and ×. Whoever reads it by program names "utf-8-sig" as its encoding.
+    country, and garbles every − and ×. Anyone who reads it by program names "utf-8-sig" as its encoding.
     """
     names, titles, accepted = dict[int, str](), dict[int, str](), _accepted(store)
     for each in class_ids:

@@ -1,4 +1,4 @@
-"""Own data brought in: the JSON lines of `own_data.json_lines`, read, looked over, appended, and folded anew.
+"""Own data brought in: the JSON lines of `own_data.json_lines`, read, looked over, appended, and folded again.
 
 What is here already is not doubled. Answers come in as ordinary practice, whatever they were: none counts in a drill.
 """
@@ -280,7 +280,7 @@ def _twice(id_: str, seen: set[str]) -> bool:
 
 
 def take_in(store: Store, learner: Learner, found: Bundle) -> None:
-    """Append what a bundle holds and fold the learner's logs anew, in one transaction.
+    """Append what a bundle holds and fold the learner's logs again, in one transaction.
 
     Raises
     ------

@@ -13,7 +13,7 @@ ONLY_IN_THE_APP = (
     "A number that is written as the question says is right on the platform where it is right in the app. Marks for "
     "single steps, hints and practice of mistakes exist in the app alone."
 )
-"""Said to whoever takes a file in."""
+"""Said to the person who takes a file in."""
 
 LeftOut = tuple[tuple[int, Case, str], ...]
 """The number of each case that is left out, the case, and why."""

@@ -510,7 +510,7 @@ def fits(one: Accepted, ask: str, given: Mapping[str, Any]) -> bool:
 
 
 def within(one: Range, given: Mapping[str, Any]) -> bool:
-    """Say whether numbers lie in a range, an axis whichever way it is written."""
+    """Say whether numbers lie in a range, an axis either way it is written."""
     if any(given[name] is None for _, name in one.terms):
         return False
     total = math.fsum(sign * given[name] for sign, name in one.terms)

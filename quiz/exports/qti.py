@@ -26,7 +26,7 @@ _PACKAGES = {
 }
 """By version: namespace of the manifest, its schema and the version of that, and how resource types end."""
 ABOUT = "about.html"
-"""What is in the package and what is not, for whoever takes it in."""
+"""What is in the package and what is not, for the person who takes it in."""
 EPOCH = (1980, 1, 1, 0, 0, 0)
 """Of every file in the zip: the same drill gives the same bytes."""
 

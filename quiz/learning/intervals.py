@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 Z95 = 1.959964
-"""95 % of a normal distribution lie within so many SD."""
+"""95 % of a normal distribution lie within this many SD."""
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Interval:
 
 
 def z_for(comparisons: int) -> float:
-    """Return in how many SD 95 % lie for so many intervals at once (Bonferroni): one in twenty pages errs, not rows."""
+    """Return in how many SD 95 % lie for this many intervals at once (Bonferroni): of pages, not rows, 1 in 20 errs."""
     return NormalDist().inv_cdf(1 - 0.025 / comparisons)
 
 

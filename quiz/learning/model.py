@@ -150,7 +150,7 @@ def expected(state: LearnerState, event: Answered, numbers: Numbers | None = Non
 
 
 def slip_counts(state: LearnerState, now: float, numbers: Numbers | None = None) -> dict[SlipKey, float]:
-    """Return how often each slip was made lately: its count, halved every 14 days and worn by cases without it."""
+    """Return how often each slip was made recently: its count, halved every 14 days and worn by cases without it."""
     numbers = numbers or state.numbers
     return {
         (step, slip): _faded(memory, now, numbers)
@@ -199,7 +199,7 @@ def band(
     The steps of a type that were never met are left out: nothing is known of them, so they make it neither shaky nor
     solid.
 
-    ahead_days looks on: how it will be so many days from `now`, if nothing is practised. A slip that stands now stands
+    ahead_days looks on: how it will be these days from `now`, if nothing is practised. A slip that stands now stands
     then: no wait alone ever mended a wrong rule, though its count fades.
     """
     n = numbers or state.numbers
@@ -470,7 +470,7 @@ def _own_variance(state: LearnerState, type_id: str, numbers: Numbers) -> float:
 
 
 def replay(events: Iterable[Answered], numbers: Numbers | None = None) -> LearnerState:
-    """Build the state anew from the whole log, oldest answer first."""
+    """Build the state again from the whole log, oldest answer first."""
     state = LearnerState.new(numbers or NUMBERS)
     for event in events:
         fold(state, event)
@@ -627,7 +627,7 @@ def by_chance(event: Answered, key: SlipKey, seen: Mapping[str, Outlook], number
 
 
 def _settle_suspects(state: LearnerState, event: Answered, clean: set[str], numbers: Numbers) -> None:
-    """Let a probe weigh the twins' shares anew (Bayes' rule), and clear neither outright.
+    """Let a probe weigh the twins' shares again (Bayes' rule), and clear neither outright.
 
     A slip once made is left out now and then, and more readily once it was shown; and who made one slip may make the
     other too. So a doubt of a tenth does not become a slip on the other's account.

@@ -24,7 +24,7 @@ class Numbers:
     dated: str = "2026-11-30"
     """When they were set, or the rules that they serve: by hand and on simulated learners, not yet on people.
 
-    States that were kept under another date are folded anew from the log.
+    States that were kept under another date are folded again from the log.
     """
 
     # one step: strength, fading, and how fast an answer moves them
@@ -91,7 +91,7 @@ class Numbers:
 
     # words for learners
     slip_gone: int = 3
-    """A recurring mistake is gone after so many right answers that would have shown it, over two days."""
+    """A recurring mistake is gone after this many right answers that would have shown it, over two days."""
     solid_days: int = 2
     """Days with a right, unaided answer, each a night after the one before, before anything is called solid."""
     settled_days: int = 3
@@ -130,18 +130,18 @@ class Numbers:
     many_right: float = 0.85
     """Between these the share of right answers of the last ten is held, by easier or by harder cases."""
     misses_in_a_row: int = 3
-    """After so many nothing new comes, and nothing is forced."""
+    """After this many nothing new comes, and nothing is forced."""
     first_types: int = 6
     """New types in a learner's first sitting."""
     slow_types: int = 2
     """New types in a later sitting, where the share of right answers in the one before was under `few_right`."""
     fires_a_day: int = 3
-    """After so many showings within twelve hours a slip is left alone until tomorrow."""
+    """After this many showings within twelve hours a slip is left alone until tomorrow."""
     forced_seconds: float = 60.0
     """A second case of a new type is not forced where it takes longer than this."""
     exam_share: float = 0.03
     exam_minutes_a_day: float = 10.0
-    """Before an exam nothing new comes that takes more than that share of the minutes left, at so many a day."""
+    """Before an exam nothing new comes that takes more than that share of the minutes left, at this many a day."""
 
     # what is known of single steps and types beforehand; one that is not named has `start`, or a term of 0
     steps: Mapping[str, Prior] = field(default_factory=dict)

@@ -37,7 +37,7 @@ class NothingToChoose(QuizError):
 
 
 class Done(NamedTuple):
-    """One case answered lately, in this sitting or one just before it."""
+    """One case answered recently, in this sitting or one just before it."""
 
     type_id: str
     right: bool
@@ -85,7 +85,7 @@ def choose(
     """Choose the next case.
 
     In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed, unless it takes over a minute; a type missed lately in which a recurring slip would show, five other
+    was missed, unless it takes over a minute; a type missed recently in which a recurring slip would show, five other
     cases having come since; else the best score, among the core of the trade while that has had under a third of the
     cases looked back on that were not new (its steps met, and no case over a minute), unless a new type is best
 
@@ -99,7 +99,7 @@ def choose(
     that was met, is not asked alone. After three misses in a row nothing is forced. A slip that showed three times
     within twelve hours is left alone until they are over.
 
-    where seconds are what a case of the type takes, count is how often the learner made the slip lately, and gain is
+    where seconds are what a case of the type takes, count is how often the learner made the slip recently, and gain is
     what a case may add to tomorrow (or to the exam, where that comes before), summed over all types on offer:
 
         (Σ share × worth × doubt × fresh over its steps + doubt of the type) × d/(d + 10)
@@ -123,7 +123,7 @@ def choose(
     now
         Seconds since 1970, UTC; so is `exam_day`, which counts only while it lies ahead.
     recent
-        The cases answered lately, in this sitting and those just before it, the latest last.
+        The cases answered recently, in this sitting and those just before it, the latest last.
     drill
         The types of an open drill.
     level
@@ -173,7 +173,7 @@ class _Table:
 
     @cached_property
     def counts(self) -> dict[SlipKey, float]:
-        """How often each slip was made lately."""
+        """How often each slip was made recently."""
         return slip_counts(self.state, self.now, self.numbers)
 
     # the rules that may give way
@@ -206,7 +206,7 @@ class _Table:
 
     @cached_property
     def drilled(self) -> int:
-        """How many of the cases answered lately were for a drill."""
+        """How many of the cases answered recently were for a drill."""
         return sum(done.for_drill for done in self.recent)
 
     def within_half(self, one: TypeInfo) -> bool:
@@ -272,7 +272,7 @@ class _Table:
 
     @cached_property
     def times(self) -> Counter[str]:
-        """By type, how often it was among the cases answered lately."""
+        """By type, how often it was among the cases answered recently."""
         return Counter(done.type_id for done in self.recent)
 
     def needed_alone(self, one: TypeInfo) -> bool:
@@ -406,7 +406,7 @@ class _Table:
         )
 
     def chosen(self, one: TypeInfo, *reasons: str) -> Choice:
-        """Choose a type, for the first of the reasons that was not told lately."""
+        """Choose a type, for the first of the reasons that was not told recently."""
         slip = self.followed(one)
         if slip is not None and slip in self.stands:
             reasons = self.why_standing(slip)
@@ -507,7 +507,7 @@ class _Table:
         }
 
     def followed(self, one: TypeInfo) -> SlipKey | None:
-        """Return the slip that a case of a type should show: of those made lately the most frequent, if any."""
+        """Return the slip that a case of a type should show: of those made recently the most frequent, if any."""
         followed = self.numbers.slip_followed
         able = (key for key in one.slips if self.counts.get(key, 0.0) >= followed and not self.rests(key))
         shown = [key for key in able if (one.id, key[1]) not in self.unable]

@@ -13,7 +13,7 @@ from quiz.learning.parameters import Numbers
 from quiz.learning.state import Answered, LearnerState, Log, SlipKey
 
 SHIPPED_CASES = 20.0
-"""The rate that is shipped weighs as much as so many cases. A judgement, not an estimate."""
+"""The rate that is shipped weighs as much as this many cases. A judgement, not an estimate."""
 LEAST_RATE = 0.05
 """No rate is taken to be lower: two showings would then weigh too much, and a class is few people. A judgement."""
 FEWEST_LEARNERS = 3

@@ -198,7 +198,7 @@ class TypeMemory:
 
 @dataclass(frozen=True)
 class SlipMemory:
-    """How often a slip was made lately: a count that fades, as it stood at `at`, and the last few times."""
+    """How often a slip was made recently: a count that fades, as it stood at `at`, and the last few times."""
 
     count: float
     at: float

@@ -41,7 +41,7 @@ def word(
 
     A type is never in a better word than the least of its steps that were met.
 
-    ahead_days looks on: how it will be so many days from `now`, if nothing is practised.
+    ahead_days looks on: how it will be this many days from `now`, if nothing is practised.
     """
     n = numbers or state.numbers
     own = _own(state, steps, now, type_id, ahead_days, n)
@@ -85,7 +85,7 @@ def _recurs_at(state: LearnerState, steps: Sequence[str]) -> bool:
 
 
 def recurring(state: LearnerState, now: float, numbers: Numbers | None = None) -> dict[SlipKey, float]:
-    """Return the mistakes that recur, with how often each was made lately, the most frequent first.
+    """Return the mistakes that recur, with how often each was made recently, the most frequent first.
 
     One that was made more often than now and then stays until three right answers would have shown it, over two days:
     a wait alone does not mend a wrong rule.

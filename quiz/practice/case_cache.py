@@ -1,4 +1,4 @@
-"""Cases made lately, kept in memory, so that a case is not worked out anew when it is dealt, marked and looked at.
+"""Cases made recently, kept in memory, so that a case is not worked out again when it is dealt, marked and looked at.
 
 A case follows from its type, seed, findings and words alone, so what is kept here can never be out of date.
 """

@@ -48,7 +48,7 @@ class Scale:
 
 
 def scale_over(values: Sequence[float], *, ticks: int = 6, least: float = 1.0) -> Scale:
-    """Return a scale that holds all values with a little room, spans at least `least`, and has about so many ticks."""
+    """Return a scale that holds all values with a little room, spans at least `least`, and has about `ticks` ticks."""
     low, high = (min(values), max(values)) if len(values) else (0.0, 0.0)
     short = max(0.0, least - (high - low)) / 2
     low, high = low - short, high + short

@@ -15,7 +15,7 @@ from quiz.learning.catalogue import At, Wish, key_of_settings
 from quiz.lru_cache import LockedCache
 
 TRIES = 500
-"""Draws, some 40 ms, before a type is held to be unable, for everyone at these settings until the app is started anew:
+"""Draws, some 40 ms, before a type is held to be unable, for everyone at these settings until the app is started again:
 a slip that shows in one case of a hundred is passed over so by 1 in 150 who look, one that shows in two hardly ever."""
 
 # Where a bound or two threads at once make it forget, it is found out again.

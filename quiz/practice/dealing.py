@@ -91,7 +91,7 @@ def _as_waiting(dealt: Dealt) -> Waiting | None:
 
 
 def case_of(dealt: Dealt) -> Case:
-    """Make the case anew from what was dealt.
+    """Make the case again from what was dealt.
 
     Raises
     ------
@@ -152,7 +152,7 @@ def _moved(dealt: Dealt, sitting: int) -> Dealt:
 
 
 def _recent(store: Store, learner_id: int, now: float) -> list[Done]:
-    """Return what was answered lately, in one sitting or more: a miss at the end of one comes back in the next."""
+    """Return what was answered recently, in one sitting or more: a miss at the end of one comes back in the next."""
     course = store.course_since(learner_id, now - sittings.LEFT_SECONDS, most=RECENT)
     return [Done(type_id, verdict in CREDITED, for_drill, why) for type_id, verdict, for_drill, why in course]
 
@@ -333,7 +333,7 @@ def _keep(
     """Keep an answer with its mark; None as `given`: the learner does not know."""
     with store.writing():
         dealt = own(store, learner, dealt_id)
-        # Read before the log grows: a state folded anew must not hold this answer yet.
+        # Read before the log grows: a state folded again must not hold this answer yet.
         state = projection.cases_to_fold(store, learner.id)
         late = _is_late(store, dealt, now)
         if not _log(store, learner, _answer(dealt, mark, given, confidence, now, late=late), state):
@@ -505,7 +505,7 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
         )
         if not store.retype(retyped):
             return False
-        # The first answer is in the memory already: it is taken out by folding the log anew.
+        # The first answer is in the memory already: it is taken out by folding the log again.
         projection.keep(store, learner.id, projection.refolded(store, learner.id))
     return True
 

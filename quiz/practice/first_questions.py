@@ -68,7 +68,7 @@ def keep_answers(store: Store, learner: Learner, given: FirstAnswers) -> None:
 def _settings(before: LearnerSettings, given: FirstAnswers) -> LearnerSettings:
     said = [one for one in (given.transposing, given.two_meridians) if one]
     level = LEVELS[min(LEVEL_OF[one] for one in said)] if said else before.level
-    # Whoever uses retinoscopy daily needs no course: ten minutes a week keep what is rarely used.
+    # Anyone who uses retinoscopy daily needs no course: ten minutes a week keep what is rarely used.
     weekly = given.role == CLINICIAN and before.sitting == LearnerSettings().sitting
     before = replace(before, sitting=WEEKLY) if weekly else before
     return replace(before, role=given.role or before.role, level=level, exam_day=given.exam_day or before.exam_day)

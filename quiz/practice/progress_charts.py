@@ -22,7 +22,7 @@ DOUBTFUL_AT_MOST = 3
 """Steps drawn that may be forgotten even today, where others last."""
 DAYS = 28
 FEW = 5
-"""Under so many answers a week is drawn as a ring: chance has the most say in it."""
+"""Under this many answers a week is drawn as a ring: chance has the most say in it."""
 
 _LEFT, _RIGHT = 6.0, WIDTH - 6.0
 _TALL = 232.0

@@ -43,7 +43,7 @@ USUAL_DISTANCE = quantities.DISTANCE.having(low=20.0, high=150.0)
 
 @dataclass(frozen=True)
 class Length:
-    """How long a sitting is: so many cases, or so many minutes."""
+    """How long a sitting is: this many cases, or this many minutes."""
 
     id: str
     label: str

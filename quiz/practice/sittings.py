@@ -1,4 +1,4 @@
-"""Sittings: where one begins and ends, and what it came to."""
+"""Sittings: where one begins and ends, and its result."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ LEFT_SECONDS = 2 * 3600.0
 
 
 GRACE_S = 10.0
-"""For the network: an answer that arrives within so many seconds after the end of its time is in time."""
+"""For the network: an answer that arrives within this many seconds after the end of its time is in time."""
 
 
 class UnknownSitting(QuizError):

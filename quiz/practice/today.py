@@ -393,7 +393,7 @@ def ten_minutes(store: Store, learner: Learner, exam_at: float, *, now: float) -
 
 
 def _within(types: Sequence[TypeInfo], seconds: float, speed: float) -> list[TypeInfo]:
-    """Return the cases that fit into so many seconds, at least one."""
+    """Return the cases that fit into this many seconds, at least one."""
     out: list[TypeInfo] = []
     for one in itertools.cycle(types):
         seconds -= READING_SECONDS + speed * one.seconds

@@ -102,7 +102,7 @@ def _info(one: CaseType, place: int) -> TypeInfo:
 DRAWS = 40
 """Cases of a type by which it is found out what its cases call for: what one in ten needs is missed by 1 type in 70."""
 DRAWN_BEFORE = Path(__file__).with_name("called_for.json")
-"""What was found out with the usual norms, by level and form: drawing anew would keep the first page waiting 2 s."""
+"""What was found out with the usual norms, by level and form: drawing again would keep the first page waiting 2 s."""
 CalledFor = Mapping[str, Mapping[str, int] | None]
 """By type, in how many of its cases each step is called for; None where the settings leave no case."""
 _by_settings: LockedCache[At, Catalogue] = LockedCache(500)
@@ -130,7 +130,7 @@ def _drawn_before() -> dict[str, CalledFor]:
 
 
 def called_for(settings: Settings) -> CalledFor:
-    """Draw anew, and say of each type in how many of its cases each step is called for: what DRAWN_BEFORE keeps."""
+    """Draw again, and say of each type in how many of its cases each step is called for: what DRAWN_BEFORE keeps."""
     return {one.id: _called_for(one.id, settings) for one in catalogue().types if _varies(one.id)}
 
 

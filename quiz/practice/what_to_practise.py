@@ -227,7 +227,7 @@ def unmet(offered: Catalogue, state: LearnerState, level: str) -> tuple[str, ...
 
 
 def mistakes(offered: Catalogue, state: LearnerState, now: float) -> tuple[SlipKey, ...]:
-    """Return the mistakes to practise, the most frequent first: those that recur, then those made lately."""
+    """Return the mistakes to practise, the most frequent first: those that recur, then those made recently."""
     counts = model.slip_counts(state, now)
     followed = state.numbers.slip_followed
     lately = sorted((key for key, count in counts.items() if count >= followed), key=lambda key: -counts[key])

@@ -2,7 +2,7 @@
 
 Fading worked examples teach newcomers more than problems alone do (Sweller & Cooper 1985, Cogn Instr 2:59; Renkl &
 Atkinson 2003, Educ Psychol 38:15), and those who know the steps less (Kalyuga et al. 2003, Educ Psychol 38:23), so
-whoever is likely right at once is asked at once. The last line that gives a number is left out, since fading from the
+who is likely right is asked at once. The last line that gives a number is left out, since fading from the
 end taught best (Renkl & Atkinson). The example is another case of the type than the one that is asked
 then. Memory learns nothing from it: what was read was met, and not tested.
 """
@@ -192,7 +192,7 @@ def checked(found: Example, typed: str) -> str:
 
 
 def passed(store: Store, learner: Learner, dealt: Dealt, parts: int, *, now: float) -> None:
-    """Keep that a learner went through so many parts of the example before a case, which counts from now."""
+    """Keep that a learner went through this many parts of the example before a case, which counts from now."""
     with store.writing():
         desk_queries.keep_worked(store, learner.id, dealt.type, parts, now=now)
         desk_queries.put_now(store, dealt.id, now=now)

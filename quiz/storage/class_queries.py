@@ -93,7 +93,7 @@ class Drill:
     made_at: float
     state: str
     least: int | None = None
-    """Of a drill of minutes: its share is of so many cases at least; None: it has no share and no pass mark."""
+    """Of a drill of minutes: its share is of this many cases at least; None: it has no share and no pass mark."""
     counts: bool = False
     """Whether those who joined the class after it opened have to be let in."""
     opened_at: float | None = None
@@ -105,7 +105,7 @@ class Drill:
     test: bool = False
     """Whether nothing else is open to a learner until they have come to its end."""
     limit_minutes: float | None = None
-    """The time for so many cases."""
+    """The time for this many cases."""
     may_return: bool = False
     """Whether a case can be put back for later."""
     aids: tuple[str, ...] = ()
@@ -308,7 +308,7 @@ def keep_joins_from(store: Store, class_id: int, at: float) -> None:
 
 
 def keep_asks(store: Store, class_id: int, *, asks: bool) -> None:
-    """Let whoever types the code wait until they are let in, or let them in at once."""
+    """Let the person who types the code wait until they are let in, or let them in at once."""
     store.change("UPDATE classes SET asks = ? WHERE id = ?", int(asks), class_id)
 
 
@@ -447,7 +447,7 @@ def change_drill(store: Store, drill_id: int, plan: object) -> None:
 
 
 def settle_drill(store: Store, drill_id: int, values: Mapping[str, Any]) -> None:
-    """Change some columns of a drill, whoever has begun it."""
+    """Change some columns of a drill, the person who has begun it."""
     sets = ", ".join(f"{name} = ?" for name in values)
     store.change(f"UPDATE drills SET {sets} WHERE id = ?", *values.values(), drill_id)  # noqa: S608 - names from code
 
@@ -477,7 +477,7 @@ ORDER BY d.id
 def drills_for(store: Store, learner: Learner) -> list[Drill]:
     """Return the drills of a learner's classes that are for them, drafts and those of archived classes left out.
 
-    What they have begun is theirs, whoever it is for now.
+    What they have begun is theirs, the person who it is for now.
     """
     if not learner.joined:
         return []
@@ -526,7 +526,7 @@ def end_for(store: Store, drill: Drill, learner_id: int) -> float | None:
 
 
 def keep_extension(store: Store, drill_id: int, learner_id: int, closes_at: float | None, extra_minutes: float) -> None:
-    """Give one learner a time to close of their own, and so many minutes more; neither takes what they had back."""
+    """Give one learner a time to close of their own, and this many minutes more; neither takes what they had back."""
     store.change("DELETE FROM extensions WHERE drill = ? AND learner = ?", drill_id, learner_id)
     if closes_at is not None or extra_minutes:
         row = {"drill": drill_id, "learner": learner_id, "closes_at": closes_at, "extra_minutes": extra_minutes}

@@ -158,7 +158,7 @@ MARKS = (
 )
 
 PEOPLE = (
-    # Of a person, not of a class: whoever is in several comes back by one phrase, and has one memory.
+    # Of a person, not of a class: the person who is in several comes back by one phrase, and has one memory.
     """CREATE TABLE phrases (
         learner INTEGER PRIMARY KEY REFERENCES learners ON DELETE CASCADE,
         phrase TEXT UNIQUE              -- SHA-256 of the come-back phrase; NULL: none was given out
@@ -195,7 +195,7 @@ PEOPLE = (
         PRIMARY KEY (class, learner)
     ) STRICT""",
     "CREATE INDEX requests_learner ON requests (learner)",
-    "ALTER TABLE classes ADD COLUMN asks INTEGER NOT NULL DEFAULT 0",  # 1: whoever types the code waits to be let in
+    "ALTER TABLE classes ADD COLUMN asks INTEGER NOT NULL DEFAULT 0",  # 1: who types the code waits to be let in
     "ALTER TABLE classes ADD COLUMN archived_at REAL",
     # Removed while some of its learners are in another class: what is left are the drills that they had begun.
     "ALTER TABLE classes ADD COLUMN removed_at REAL",
@@ -260,7 +260,7 @@ PEOPLE = (
 TESTS = (
     # A test: only its cases, with a clock, until it ends.
     "ALTER TABLE drills ADD COLUMN test INTEGER NOT NULL DEFAULT 0",
-    "ALTER TABLE drills ADD COLUMN limit_minutes REAL",  # the time for so many cases; NULL: none
+    "ALTER TABLE drills ADD COLUMN limit_minutes REAL",  # the time for this many cases; NULL: none
     "ALTER TABLE drills ADD COLUMN may_return INTEGER NOT NULL DEFAULT 0",  # 1: a case can be put back for later
     "ALTER TABLE drills ADD COLUMN aids TEXT NOT NULL DEFAULT '[]'",  # JSON: what stays open beside a test
     "ALTER TABLE drills ADD COLUMN shuffled INTEGER NOT NULL DEFAULT 0",  # 1: the same cases in an order for each

@@ -30,7 +30,7 @@ BACKUPS_TRIED = 3
 PAGES_AT_ONCE = 16 * 1024 * 1024
 """Bytes of a file whose pages are looked over before it is served, in some 0.1 s; a larger one's meanwhile."""
 READERS_PATIENCE_MS = 200
-"""How long whoever deletes something waits for readers who still look at the log from before."""
+"""How long the person who deletes something waits for readers who still look at the log from before."""
 
 NOT_AS_WRITTEN = (ValueError, TypeError, LookupError, AttributeError, RecursionError, QuizError, CaseError)
 """What making a row into something raises where a cell does not hold what was written into it."""
@@ -111,7 +111,7 @@ class DataFile:
 
     @classmethod
     def open(cls, path: Path, *, patience: float = PATIENCE, look: float | None = None) -> DataFile:
-        """Open the data file, made anew where there is none, and look it over.
+        """Open the data file, made again where there is none, and look it over.
 
         look: seconds of a processor after which looking it over is left to `look_over`; None to wait for the end of it.
 
@@ -188,7 +188,7 @@ class DataFile:
             self._idle.append(db)
 
     def connect(self) -> Database:
-        """Open a connection that is closed by whoever opened it."""
+        """Open a connection that is closed by the person who opened it."""
         return self._connect(fresh=False)
 
     @contextmanager
@@ -220,7 +220,7 @@ class DataFile:
     ) -> Iterator[None]:
         """Hold the only writing transaction there is; what was written stands once the block is left without error.
 
-        Whoever else has the file locked is waited for by all together: `patience` seconds (by default the file's own)
+        Who else has the file locked is waited for, by all together: `patience` seconds (by default the file's own)
         from the moment when the first of them met the lock. `waited` is told for how long.
 
         Raises
@@ -259,7 +259,7 @@ class DataFile:
             with self._writes_told(), self._waiting(db, self._wait(until)):
                 now = time.monotonic()
                 first, _ = self._blocked or (now, now)
-                # Set before it is known, so that whoever comes meanwhile counts from here too.
+                # Set before it is known, so that the person who comes meanwhile counts from here too.
                 self._blocked = first, now
                 try:
                     db.conn.execute("BEGIN IMMEDIATE")
@@ -311,7 +311,7 @@ class DataFile:
             raise
 
     def _met(self, error: Exception) -> Damaged:
-        """Return the damage that was met; once SQLite itself has met some nothing more is lent, lest it grow."""
+        """Return the damage that was met; once SQLite itself has met some, nothing more is lent, or it would grow."""
         what = soundness.in_words(error)
         found = corrupt(self.path, what if is_damage(error) else f"a row cannot be read: {what}")
         if code_of(error) in _DAMAGED:
@@ -342,7 +342,7 @@ class DataFile:
         db = Database(conn)
         conn.execute("PRAGMA foreign_keys = ON")
         conn.execute("PRAGMA synchronous = FULL")
-        # Whoever deletes themselves is overwritten, not only let go.
+        # Anyone who deletes themselves is overwritten, not only let go.
         conn.execute("PRAGMA secure_delete = ON")
         return db
 

@@ -47,7 +47,7 @@ def types_dealt_in(store: Store, sitting_id: int) -> list[str]:
 
 
 def last_whole_sitting(store: Store, learner_id: int, *, minutes: float) -> float | None:
-    """Return when a learner's latest sitting began that had so many minutes or more and used them; None without one."""
+    """Return when a learner's latest sitting began that had this many minutes and used them; None without one."""
     sql = (
         "SELECT max(started_at) FROM sittings WHERE learner = ? AND drill IS NULL AND ended_at IS NOT NULL "
         "AND minutes >= ? AND ended_at - started_at >= 60 * minutes"
@@ -98,7 +98,7 @@ def worked_of(store: Store, learner_id: int) -> dict[str, WorkedExample]:
 
 
 def keep_worked(store: Store, learner_id: int, type_id: str, parts: int, *, now: float) -> None:
-    """Keep that a learner went through so many parts of a type's worked example; never fewer than before."""
+    """Keep that a learner went through this many parts of a type's worked example; never fewer than before."""
     store.change(
         "INSERT INTO worked (learner, type, parts, at) VALUES (?1, ?2, ?3, ?4) "
         "ON CONFLICT (learner, type) DO UPDATE SET parts = max(parts, ?3), at = ?4",

@@ -1,6 +1,6 @@
 """How forecasts came true on this data file: chances given a night or more ahead, by tenths, with what came.
 
-Kept with each answer, so that the desk need not replay a log of a million answers; folding anew counts them again.
+Kept with each answer, so that the desk need not replay a log of a million answers; folding again counts them again.
 Functions that change anything must run inside `store.writing()`.
 """
 

@@ -1,4 +1,4 @@
-"""A learner's memory kept in step with the logs: what one row means to memory, and the whole log folded anew."""
+"""A learner's memory kept in step with the logs: what one row means to memory, and the whole log folded again."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from quiz.storage.store import Answer, KeptStates, Learner, Retyped, Store
 Kept = TypeVar("Kept")
 
 FOLDED_WITH = memory_numbers.name_of(NUMBERS)
-"""Names the numbers that are shipped: a state that was folded with others than those in use is folded anew."""
+"""Names the numbers that are shipped: a state that was folded with others than those in use is folded again."""
 MOST = 500
 """Some 100 kB each."""
 _lately: LockedCache[tuple[str, str | None, str], LearnerState] = LockedCache(MOST)
@@ -62,7 +62,7 @@ class States:
     cases: LearnerState
     recall: LearnerState
     forecasts: ForecastTally | None = None
-    """How forecasts came true, where the log was folded anew."""
+    """How forecasts came true, where the log was folded again."""
 
     @classmethod
     def new(cls) -> States:
@@ -72,7 +72,7 @@ class States:
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """What folding one learner's logs anew came to."""
+    """What folding one learner's logs again came to."""
 
     learner: str
     answers: int
@@ -136,7 +136,7 @@ def recall_event_of(mark: RecallMark) -> Answered:
 
 
 def states_of(store: Store, learner_id: int) -> States:
-    """Return a learner's states as kept now, or folded anew where they are unreadable or older numbers made them."""
+    """Return a learner's states as kept now, or folded again where they are unreadable or older numbers made them."""
     return _kept(store, learner_id, _both) or refolded(store, learner_id)
 
 
@@ -162,7 +162,7 @@ def told_of(store: Store, learner: Learner) -> LearnerState:
 def cases_to_fold(store: Store, learner_id: int) -> LearnerState:
     """Return what a learner's answers fold into, to fold on and to keep by `keep_cases`; inside `store.writing()`.
 
-    States that are unreadable or were made by older numbers are folded anew from both logs and kept first.
+    States that are unreadable or were made by older numbers are folded again from both logs and kept first.
     """
     kept = _kept(store, learner_id, lambda one, current: _cases(one, current).copy())
     if kept is not None:
@@ -198,7 +198,7 @@ def _cases(kept: KeptStates, current: Current) -> LearnerState:
 
 
 def refolded(store: Store, learner_id: int) -> States:
-    """Fold a learner's logs anew, with the numbers that the data file works with."""
+    """Fold a learner's logs again, with the numbers that the data file works with."""
     current = memory_numbers.current(store)
     state, forecasts = LearnerState.new(memory_numbers.personal(current, _priors(store, learner_id))), ForecastTally()
     for event in events_of(store, learner_id):
@@ -245,7 +245,7 @@ def keep_forecast(store: Store, learner_id: int, state: LearnerState, event: Ans
 
 
 def keep_priors(store: Store, learner_id: int, priors: Mapping[str, tuple[float, float]]) -> None:
-    """Keep what a learner said of themselves, and fold their log anew with it; inside `store.writing()`."""
+    """Keep what a learner said of themselves, and fold their log again with it; inside `store.writing()`."""
     store.change("UPDATE learners SET priors = ? WHERE id = ?", write_json(priors), learner_id)
     keep(store, learner_id, refolded(store, learner_id))
 
@@ -276,7 +276,7 @@ def agrees(kept: KeptStates, states: States) -> bool:
 
 
 def rebuild(store: Store) -> Iterable[Rebuilt]:
-    """Fold every learner's logs anew, keep the result, and say whether it differed from what was kept."""
+    """Fold every learner's logs again, keep the result, and say whether it differed from what was kept."""
     for one in store.learners():
         with store.writing():
             states = refolded(store, one.id)

@@ -118,7 +118,7 @@ def _keep_slipped(store: Store, answer: Answer, number: int) -> None:
 
 
 def tally_anew(store: Store, learner: Learner) -> None:
-    """Work the sums of a class's learner out anew from the log; in `writing()`."""
+    """Work the sums of a class's learner out again from the log; in `writing()`."""
     learner_id = learner.id
     store.change("DELETE FROM tallies WHERE learner = ?", learner_id)
     store.change("DELETE FROM slipped WHERE learner = ?", learner_id)
@@ -239,7 +239,7 @@ IS_LATE = f"(a.late AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) W
 
 
 def decide_late(store: Store, decision: LateDecision) -> None:
-    """Keep what a preceptor decided about a late answer; in `writing()`, and then the sums are worked out anew."""
+    """Keep what a preceptor decided about a late answer; in `writing()`, and then the sums are worked out again."""
     store.add("late_decisions", decision)
 
 

@@ -247,7 +247,7 @@ def m013_people(db: Database) -> None:
 
 @MIGRATIONS()
 def m014_tests(db: Database) -> None:
-    """Add timed tests: a time for so many cases, cases put back, a start together, decisions about late answers."""
+    """Add timed tests: a time for this many cases, cases put back, a start together, decisions about late answers."""
     for statement in TESTS:
         db.execute(statement)
 

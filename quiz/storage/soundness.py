@@ -79,7 +79,7 @@ SHAPES: Mapping[str, Mapping[str, Any]] = {
     },
 }
 """Every column that holds JSON, and what it is read into. A memory (`state`, `recall_state`) does too, but is worked
-out anew where it cannot be read, so that it is no damage."""
+out again where it cannot be read, so that it is no damage."""
 WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "answers": {"verdict": CREDITED + MISSED},
     "retyped": {"verdict": CREDITED + MISSED},

@@ -50,7 +50,7 @@ class KeptStates:
 
 @dataclass(frozen=True)
 class Sitting:
-    """One run of practice: so many cases or so many minutes."""
+    """One run of practice: this many cases or this many minutes."""
 
     id: int
     learner: int
@@ -422,7 +422,7 @@ class Store:
         self.change("UPDATE dealt SET closed_at = ? WHERE id = ? AND closed_at IS NULL", now, dealt_id)
 
     def show_lines(self, dealt_id: str, lines: int) -> None:
-        """Record that so many lines of the working were shown; never fewer than before, never after the answer."""
+        """Record that this many lines of the working were shown; never fewer than before, never after the answer."""
         self.change(
             "UPDATE dealt SET lines_shown = max(lines_shown, ?) WHERE id = ? AND closed_at IS NULL", lines, dealt_id
         )

@@ -19,7 +19,7 @@ from quiz.web.pictures import Picture, telling
 
 _DIGIT = re.compile(r"\d")
 MANY_OPTIONS = 9
-"""From so many on, options are set in columns across a wide page."""
+"""From this many on, options are set in columns across a wide page."""
 CONFIDENCE_WORDS = {3: "I would write it down", 2: "I would check it first", 1: "I am guessing"}
 
 

@@ -1,4 +1,4 @@
-"""Pages for what went wrong: what was asked, why it cannot be had, and the way on."""
+"""Pages for what went wrong: what was asked, why it is not available, and the way on."""
 
 from __future__ import annotations
 

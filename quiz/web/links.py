@@ -21,7 +21,7 @@ def set_up(app: Flask) -> None:
 
 
 def link(endpoint: str, **values: Any) -> str:
-    """Return an address within the app; one that depends on more than its endpoint and values is written anew."""
+    """Return an address within the app; one that depends on more than its endpoint and values is written again."""
     if endpoint == "static":
         endpoint, values = "asset", {"version": version_of(str(current_app.static_folder)), **values}
     fixed = not endpoint.startswith(".") and not any(name.startswith("_") for name in values)

@@ -81,7 +81,7 @@ class Outside(HTTPException):
     code = 303
 
     def get_response(self, *_: object) -> Response:
-        """Send the browser to the door; a script is told plainly, lest it take the door's page for its answer."""
+        """Send the browser to the door; a script is told plainly, or it would take the door's page for its answer."""
         if wants_json():
             return make_response(jsonify(error="Nobody is signed in here: come back with your phrase."), 401)
         # A preceptor who asks for a learner's page has come in already.
@@ -291,7 +291,7 @@ def on_shared_device() -> bool:
 
 
 def come_in(token: str, *, shared: bool = False) -> None:
-    """Remember a learner's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out.
+    """Remember a learner's sign-in in the cookie; the person who was here before, learner or preceptor, is signed out.
 
     On a shared device the cookie ends with the browser.
     """
@@ -312,7 +312,7 @@ def go_out() -> None:
 
 
 def sign_in(who: Preceptor, token: str) -> None:
-    """Remember a preceptor's sign-in in the cookie; whoever was here before, learner or preceptor, is signed out."""
+    """Remember a preceptor's sign-in in the cookie; anyone who was here before, learner or preceptor, is signed out."""
     go_out()
     sign_out()
     session[_PRECEPTOR] = token

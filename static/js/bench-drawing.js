@@ -261,7 +261,7 @@ export class Drawing {
   }
 
   /**
-   * The trial frame over it, drawn anew only when it changes.
+   * The trial frame over it, drawn again only when it changes.
    * @param {import("./bench-state.js").Bench} bench
    * @param {number} scale
    */

@@ -21,7 +21,7 @@ export function keep(form, id) {
     try {
       sessionStorage.setItem(KEY, JSON.stringify({ id, shown: form.state.shown, values }));
     } catch {
-      // Where nothing may be kept, the bench begins anew with the page.
+      // Where nothing may be kept, the bench begins again with the page.
     }
   });
 }

@@ -114,7 +114,7 @@ export function cells(power, tray) {
   return found;
 }
 
-/** The bench with its views; tells whoever listens when anything but the sweep has changed. */
+/** The bench with its views; tells the person who listens when anything but the sweep has changed. */
 export class BenchState {
   /**
    * @param {{name: string, bench: Bench}[]} views

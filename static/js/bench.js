@@ -103,7 +103,7 @@ function set(root) {
     pressed("stills", on);
     if (on) fiveStills(/** @type {HTMLCanvasElement} */ (strip.querySelector("canvas")), still, state);
   }
-  const deeds = acts(state, {
+  const actions = acts(state, {
     sweep: (once) => {
       sweep.go(once || !sweep.going, state.faceMm, once);
       ask();
@@ -114,10 +114,10 @@ function set(root) {
   });
   /** @param {string} name */
   function act(name) {
-    const deed = deeds[name];
-    if (!deed || (deed[0] && !free.has(deed[0]))) return;
+    const action = actions[name];
+    if (!action || (action[0] && !free.has(action[0]))) return;
     touched();
-    deed[1]();
+    action[1]();
   }
   function move() {
     root.classList.add("moving");

@@ -34,7 +34,7 @@ for (const field of fields) {
 }
 
 /**
- * Put the working as it stands now into its place: loading the page anew would lose the place, and the way back.
+ * Put the working as it stands now into its place: loading the page again would lose the place, and the way back.
  * @param {HTMLFormElement} form
  * @param {HTMLButtonElement} button
  */

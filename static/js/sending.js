@@ -33,7 +33,7 @@ function say(words) {
     note = document.createElement("p");
     note.className = "done sending";
     note.setAttribute("role", "status");
-    (onPage?.querySelector(".deeds") ?? document.querySelector("main > *"))?.before(note);
+    (onPage?.querySelector(".button-row") ?? document.querySelector("main > *"))?.before(note);
   }
   note.textContent = words;
 }

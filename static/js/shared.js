@@ -1,6 +1,6 @@
 // @ts-check
 // A shared device: the sign-in ends with the tab. The tab that signed in is marked; a tab without the mark signs out.
-// Of whoever has just deleted themselves, this browser keeps no answer that was still to be sent.
+// Of the person who has just deleted themselves, this browser keeps no answer that was still to be sent.
 
 import { Outbox } from "./outbox.js";
 

@@ -1,5 +1,5 @@
 // @ts-check
-// Before a start together: asks the server every few seconds whether the time runs, and then loads the page anew.
+// Before a start together: asks the server every few seconds whether the time runs, and then loads the page again.
 
 const EVERY_MS = 3000;
 const waiting = /** @type {HTMLElement | null} */ (document.querySelector("[data-awaits]"));

@@ -1,6 +1,6 @@
 """Figures of a class's results: `python -m tests.benchmarks.class_results [--learners 500] [--answers 1000000]`.
 
-Makes a data file with so many learners and answers (by default as many as a class may have, and a million answers),
+Makes a data file with this many learners and answers (by default as many as a class may have, and a million answers),
 opens every page of the class through the app, its owner's and a learner's in a timed test, and prints how long each
 took: as a clock has it, which other work on the machine lengthens, and on the processor. Exit 1 when one takes over
 300 ms of the processor.

@@ -35,7 +35,7 @@ END = """selectors => Math.max(0, ...selectors.flatMap(one => [...document.query
 FIRST = """() => { const one = document.querySelector('form.answer :is(input, select)');
   const box = one.closest('label') ?? one;
   return box.getBoundingClientRect().bottom + scrollY; }"""
-TO_THE_BUTTON = (".main-deed", ".case .plate svg", "#asked")
+TO_THE_BUTTON = (".main-action", ".case .plate svg", "#asked")
 TO_THE_WAY_ON = ("#verdict", "#go-on", ".plate svg")
 SEEDS = (1, 2)
 

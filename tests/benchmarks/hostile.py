@@ -66,7 +66,7 @@ def of_length(mark: str, length: int) -> str:
 
 
 def forms_of(one: Visitor, links: int = 100) -> list[tuple[str, str, tuple[str, ...]]]:
-    """Return every form that a visitor meets on pages and so many links, with the names of its fields."""
+    """Return every form that a visitor meets on pages and this many links, with the names of its fields."""
     for rule in one.app.url_map.iter_rules():
         if "GET" in (rule.methods or ()) and rule.endpoint != "static":
             one.learn(one.client.get(re.sub(r"<[^>]+>", "1", rule.rule)))

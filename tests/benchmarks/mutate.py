@@ -284,7 +284,7 @@ def send(visitor: Visitor, sent: Sent) -> TestResponse:
 
 
 def run(folder: Path, requests: int, seed: int, told: Callable[[str], None]) -> tuple[int, Counter[int]]:
-    """Send so many requests, tell of those that did harm, and return how many did and what was answered."""
+    """Send this many requests, tell of those that did harm, and return how many did and what was answered."""
     rng, clock = random.Random(seed), Clock()
     people, files = visitors(folder, clock)
     mutation, answers, bad = Mutation(rng), Counter[int](), 0

@@ -53,9 +53,9 @@ RUNS = 7
 say = print
 
 
-def milliseconds(deed: Callable[[], object]) -> float:
+def milliseconds(action: Callable[[], object]) -> float:
     began = time.thread_time()
-    deed()
+    action()
     return 1e3 * (time.thread_time() - began)
 
 
@@ -123,23 +123,23 @@ def pages() -> bool:
     return good
 
 
-def processor(deed: Callable[[], None]) -> float:
-    """Return the least processor time that a deed's child processes took, in seconds."""
+def processor(action: Callable[[], None]) -> float:
+    """Return the least processor time that a action's child processes took, in seconds."""
     times = []
     for _ in range(RUNS):
         began = os.times()
-        deed()
+        action()
         ended = os.times()
         times.append(ended[2] + ended[3] - began[2] - began[3])
     return min(times)
 
 
-def best(deed: Callable[[], None]) -> float:
+def best(action: Callable[[], None]) -> float:
     """Return the best of several runs in seconds: what the machine's other work added is least there."""
     times = []
     for _ in range(RUNS):
         began = time.perf_counter()
-        deed()
+        action()
         times.append(time.perf_counter() - began)
     return min(times)
 

@@ -446,7 +446,7 @@ def addresses(app: Flask, made: Sound, who: str) -> list[str]:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Spoil so many copies and say what came of them."""
+    """Spoil this many copies and say what came of them."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.spoil", description=__doc__.split("\n\n")[0])
     parser.add_argument("--copies", type=int, default=200)
     parser.add_argument("--seed", type=int, default=1)

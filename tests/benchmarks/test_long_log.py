@@ -55,7 +55,7 @@ class Desk:
 
 
 def desk(file: DataFile, answers: int, stack: ExitStack) -> Desk:
-    """Practise a hundred cases through the app, then let the log behind them grow to so many."""
+    """Practise a hundred cases through the app, then let the log behind them grow to this many."""
     store = stack.enter_context(closing(Store(file)))
     made = Desk(store, learners.add(store, "Imre", now=NOON).id, file, lots(), random.Random(1))
     for _ in range(SHORT):
@@ -65,7 +65,7 @@ def desk(file: DataFile, answers: int, stack: ExitStack) -> Desk:
 
 
 def _grow(store: Store, learner: int, answers: int) -> None:
-    """Repeat the learner's own answers, as older rows of ended sittings, until there are so many."""
+    """Repeat the learner's own answers, as older rows of ended sittings, until there are this many."""
     with store.writing():
         have = store.fetch("SELECT count(*) FROM answers")[0][0]
         while have < answers:
@@ -98,7 +98,7 @@ def test_a_million_answers_make_neither_choosing_nor_folding_dearer(desks: tuple
     assert [one.store.count_answers(one.learner) for one in desks] == [SHORT, LONG]
     taken: dict[str, tuple[list[float], list[float]]] = {"choose and draw": ([], []), "mark and fold": ([], [])}
     for round_ in range(ROUNDS):
-        # Both meet the same cases, and whoever comes second finds them made: they take turns at that.
+        # Both meet the same cases, and the person who comes second finds them made: they take turns at that.
         for which in (0, 1) if round_ % 2 else (1, 0):
             began = time.perf_counter()
             waiting = desks[which].deal()

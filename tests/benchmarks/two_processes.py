@@ -82,7 +82,7 @@ def measured(file: DataFile, **how: Any) -> Flask:
 
 
 def measure(count: int, seconds: float, folder: Path) -> tuple[float, float, float, int]:
-    """Serve by so many processes; return ms of a processor a request, share of waiting, requests/s and faults."""
+    """Serve by this many processes; return ms of a processor a request, share of waiting, requests/s and faults."""
     path = folder / f"{count}-{time.monotonic_ns()}.sqlite3"
     with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
         learners = [people.add(store, f"Learner {number}", now=NOON).id for number in range(LEARNERS)]

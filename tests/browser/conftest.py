@@ -201,7 +201,7 @@ REPLACED_AT_MOST = 5
 
 
 def on_one_document(page: Page, read: Callable[[], Found]) -> Found:
-    """Read a page that has loaded; read anew where another page took its place meanwhile."""
+    """Read a page that has loaded; read again where another page took its place meanwhile."""
     for _ in range(REPLACED_AT_MOST):
         document = shown(page)
         try:

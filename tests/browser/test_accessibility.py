@@ -185,7 +185,7 @@ def test_the_whole_page_can_be_walked_by_tab_and_the_focus_is_seen(page: Page, s
     for what in ("To the page", "Mark it", "Hint: the first", "Finish here"):
         assert page.get_by_text(what).count()
     assert any("skip" in one for one in seen)
-    assert any("main-deed" in one for one in seen)
+    assert any("main-action" in one for one in seen)
     assert any("summary" in one for one in seen)
 
 

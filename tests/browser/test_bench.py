@@ -296,7 +296,7 @@ def test_an_astigmatic_eye_is_neutralised_by_a_switch_that_presses_buttons_alone
     while not tilt_said(page) and clear < 12:
         pushed(page, "Turn 5° clockwise")
         clear += 1
-    # So many turns as leave it in line, and half as many back: the middle of where no turn is seen.
+    # This many turns as leave it in line, and half as many back: the middle of where no turn is seen.
     line = 0
     for _ in range(24):
         pushed(page, "Turn 5° anticlockwise")

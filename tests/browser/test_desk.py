@@ -75,7 +75,7 @@ def sound(browser: Browser, served: Served, accessible: Check, way: Way) -> Iter
 
 
 def practise(store: Store, days: int, *, a_day: int = 6, wrong: float = 0.25, seed: int = 50) -> None:
-    """Let a learner practise for so many days from noon on, and be right in three of four."""
+    """Let a learner practise for this many days from noon on, and be right in three of four."""
     rng, chance, now = random.Random(seed), lots(seed), NOON
     who = learners.add(store, "Imre", now=now)
     with store.writing():
@@ -92,7 +92,7 @@ def practise(store: Store, days: int, *, a_day: int = 6, wrong: float = 0.25, se
 
 @pytest.fixture(scope="session")
 def practised(tmp_path_factory: pytest.TempPathFactory) -> Callable[[int], Path]:
-    """Return a data file of a learner after so many days of practice, made once."""
+    """Return a data file of a learner after this many days of practice, made once."""
     made: dict[int, Path] = {}
 
     def after(days: int) -> Path:
@@ -107,7 +107,7 @@ def practised(tmp_path_factory: pytest.TempPathFactory) -> Callable[[int], Path]
 
 @pytest.fixture
 def data_path(request: pytest.FixtureRequest, tmp_path: Path, practised: Callable[[int], Path]) -> Path:
-    """Give a new data file, or one of a learner after so many days."""
+    """Give a new data file, or one of a learner after this many days."""
     path, days = tmp_path / "answers.sqlite3", getattr(request, "param", 0)
     if days:
         shutil.copy(practised(days), path)

@@ -118,7 +118,7 @@ def test_a_right_examination(chair: AtTheChair, page: Page, accessible: Check, s
     accessible(page)
     chair.fog("left").measure("right", 175)
     chair.look_at("left").press("own-eye-left").measure("left", 5)
-    # What was done is there after a reload, and what was typed is asked for anew.
+    # What was done is there after a reload, and what was typed is asked for again.
     page.reload()
     expect(page.locator(".exam-ends")).to_contain_text("Left eye neutral")
     chair.write(taken_right="1.50", taken_left="1.50", written_right="-1.75/-0.50x175", written_left="-1.50/-0.50x5")

@@ -148,7 +148,7 @@ def test_reload_and_double_click_never_count_twice(page: Page, served: Served) -
     case = served.deal(page, "net-sphere")
     page.reload()
     page.locator("#answer-power").fill(written(case)["power"])
-    page.locator("button.main-deed").dblclick()
+    page.locator("button.main-action").dblclick()
     expect(page.locator("#verdict")).to_have_text("Right")
     page.reload()
     page.reload()
@@ -260,7 +260,7 @@ def test_boxes_are_ticked_and_none_of_these_is_an_answer(page: Page, served: Ser
     case = served.deal(page, "record-audit")
     (ask,) = case.type.asks
     accessible(page)
-    page.locator("button.main-deed").click()
+    page.locator("button.main-action").click()
     expect(page.locator(".problem")).to_be_visible()
     for fault in case.truth[ask.name] or ["none"]:
         page.locator(f"[name=answer-{ask.name}][value={fault}]").check()

@@ -58,6 +58,6 @@ def test_a_streak_is_spoken_of_only_where_it_lies_along_the_axis() -> None:
     assert said == ["A cylinder acts across its axis, so the axis lies along your streak, at 70."]
     for one in case.singles:
         for line in one.run.lines:
-            # A streak that was misread lies, for whoever misread it, where it was read.
+            # A streak that was misread lies, for the person who misread it, where it was read.
             on_it = line.known.get("axis") == line.known["streak"]
             assert ("along your streak" in line.says) == on_it, one.slips

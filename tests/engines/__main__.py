@@ -3,7 +3,7 @@
 QTI 2.1: the response processing of `@oat-sa/tao-item-runner-qti`, in node. QTI 3.0: the player
 `@citolab/qti-components`, typed into in Chromium. Both come from npm at the versions and digests of package-lock.json,
 into a folder that is removed at the end. xmllint (libxml2-utils) reads items, test and manifest by the schemas of
-schemas.zip. Exit 1 where a verdict is not the app's, a document is not valid, or something needed cannot be had.
+schemas.zip. Exit 1 where a verdict is not the app's, a document is not valid, or something needed is not available.
 """
 
 from __future__ import annotations

@@ -114,7 +114,7 @@ def at_work(hands: Sequence[Hand], file: DataFile) -> Iterator[None]:
 
 
 def wait_for(hands: Sequence[Hand], answers: int, *, seconds: float = 60) -> None:
-    """Wait until so many answers were acknowledged in all."""
+    """Wait until this many answers were acknowledged in all."""
     deadline = time.monotonic() + seconds
     while total(hands) < answers:
         assert time.monotonic() < deadline, f"{total(hands)} answers were acknowledged, of {answers}"

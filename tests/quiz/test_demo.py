@@ -65,7 +65,7 @@ def test_it_shows_own_cases_sheets_from_paper_and_a_remark(
 
 
 def test_habits_show_in_the_answers(shown: demo.DemoFilled, store: Store) -> None:
-    """Whoever was made to leave the distance in is seen to have done it."""
+    """Anyone who was made to leave the distance in is seen to have done it."""
     first = next(one for one in store.learners() if one.name == demo.TREES[0])
     made = [slip for answer in store.answers_of(first.id) for one in answer.explanations for _, slip in one]
     assert shown.answers

@@ -33,7 +33,7 @@ GIVES_UP = 6
 STABLE, PASSING = 3, 4
 """How many false beliefs of each sort a learner begins with."""
 SHARED_BY = 4
-"""A stable one is about a step that at least so many types share; a passing one, two."""
+"""A stable one is about a step that at least this many types share; a passing one, two."""
 
 
 @dataclass

@@ -91,7 +91,7 @@ def play(
     watch: list[Watched] | None = None,
     worked: bool = True,
 ) -> Story:
-    """Let a learner practise so many minutes on five days of each week, or on `days`, and look on the exam's day.
+    """Let a learner practise this many minutes on five days of each week, or on `days`, and look on the exam's day.
 
     worked: whether a new type comes as a worked example first, by the app's own rule.
     """

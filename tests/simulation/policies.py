@@ -17,7 +17,7 @@ from quiz.practice.settings import LearnerSettings
 
 @dataclass
 class Policy(ABC):
-    """One way of choosing. It is told what each answer came to, and how much of all the minutes is spent."""
+    """One way of choosing. It is told the result of each answer, and how much of all the minutes is spent."""
 
     catalogue: Catalogue
     rng: random.Random

@@ -1,4 +1,4 @@
-"""What played learners come to: means, paired 95 % intervals, how well chances were foretold, slips found and gone."""
+"""What played learners come to: means, paired 95 % intervals, how well chances were predicted, slips found and gone."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def paired(ours: Sequence[Story], theirs: Sequence[Story], what: Callable[[Story
 
 
 def predictions(stories: Iterable[Story]) -> list[tuple[float, bool]]:
-    """Return every chance that was foretold, with what came."""
+    """Return every chance that was predicted, with what came."""
     return [one for story in stories for one in story.predictions]
 
 
@@ -62,7 +62,7 @@ def right_share(stories: Iterable[Story], number: int) -> float:
 
 
 def runs_of_misses(stories: Iterable[Story], of: int = 4) -> float:
-    """Return the share of sittings that have so many misses in a row."""
+    """Return the share of sittings that have this many misses in a row."""
     every = [one for story in stories for one in sittings(story)]
     return statistics.fmean(any(not any(one[at : at + of]) for at in range(SITTING - of + 1)) for one in every)
 
@@ -92,12 +92,12 @@ def called_by_chance(stories: Iterable[Story]) -> float:
 
 
 def brier(pairs: Sequence[tuple[float, bool]]) -> float:
-    """Return the mean square of foretold chance minus outcome (Brier 1950)."""
+    """Return the mean square of predicted chance minus outcome (Brier 1950)."""
     return statistics.fmean((p - y) ** 2 for p, y in pairs)
 
 
 def calibration_error(pairs: Sequence[tuple[float, bool]]) -> float:
-    """Return the mean distance of foretold from observed over ten bins of equal width, weighted by their answers.
+    """Return the mean distance of predicted from observed over ten bins of equal width, weighted by their answers.
 
     Naeini, Cooper & Hauskrecht 2015, AAAI 29:2901.
     """

@@ -138,9 +138,9 @@ _CAUSE_WORDS = {
     "several": "That is more than one cause makes: measure again.",
 }
 ALIKE = 0.5
-"""Cylinders within so many D are of one strength."""
+"""Cylinders within this many D are of one strength."""
 ONE_MERIDIAN_TO = 0.5
-"""One meridian explains a change when cylinder and twice the mean are within so many D: two end-points."""
+"""One meridian explains a change when cylinder and twice the mean are within this many D: two end-points."""
 
 FOUND = Field("found", "Net result of retinoscopy", Lens())
 OTHER = Field("other", "The other result", Lens())

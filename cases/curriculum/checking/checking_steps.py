@@ -43,7 +43,7 @@ AGAIN_WITHOUT_CAUSE = SlipName(
 )
 
 RIVALS_APART = 0.75
-"""No cause is drawn nearer to a rival than so many D; a difference within half of it of the distance points there.
+"""No cause is drawn nearer to a rival than this many D; a difference within half of it of the distance points there.
 
 Half is a quarter of a dioptre of measurement error and an eighth of rounding: common practice, no published source.
 """

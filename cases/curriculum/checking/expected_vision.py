@@ -68,7 +68,7 @@ VISION = Field("vision", "Unaided vision to expect", VISIONS)
 
 
 def vision_for(blur: float) -> str:
-    """Say which range of vision goes with a blur of so many D: the range whose middle is nearest by ratio."""
+    """Say which range of vision goes with a blur of this many D: the range whose middle is nearest by ratio."""
     nearest = min(CENTRES, key=lambda centre: abs(math.log(max(blur, 0.01) / centre)))
     return VISIONS.options[CENTRES.index(nearest)].id
 

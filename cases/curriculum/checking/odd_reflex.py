@@ -114,7 +114,7 @@ EYE = Field("eye", "Which eye it is seen in", EYES, default="left")
 SIGHT = Key[str]("sight")
 
 AT_NEUTRAL = "neutral"
-"""The sight of whoever takes an odd reflex for one at neutral; as a meaning it has the same name."""
+"""The sight of the person who takes an odd reflex for one at neutral; as a meaning it has the same name."""
 
 
 def _always(name: str) -> Rule[str]:

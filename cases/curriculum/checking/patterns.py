@@ -161,10 +161,10 @@ _SUGGEST_WORDS = {
 }
 
 ALIKE, AXES_ALIKE = 0.5, 15.0
-"""Means within so many D and axes within so many degrees are taken as alike."""
+"""Means within this many D and axes within this many degrees are taken as alike."""
 
 FARTHEST_SEAT = 0.5
-"""No one sits farther away than 2 m, which is so many D."""
+"""No one sits farther away than 2 m, which is this many D."""
 
 RIGHT = Field("right", "Right eye: retinoscopy less final refraction", Lens())
 LEFT = Field("left", "Left eye: retinoscopy less final refraction", Lens())

@@ -37,7 +37,7 @@ class Record(NamedTuple):
 
 
 def draw_record(chance: Chance, settings: Settings) -> Record:
-    """Draw what was found in two eyes, and a card that says it with nought to three faults."""
+    """Draw what was found in two eyes, and a card that says it with zero to three faults."""
     count = chance.among(COUNTS[settings.level])
     while True:
         record = _spoilt(chance.shuffled([*IN_A_LINE, *IN_THE_WHOLE])[:count], chance, settings)

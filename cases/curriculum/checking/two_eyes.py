@@ -84,7 +84,7 @@ SUSPECT = Key[str | None]("suspect")
 def fellow_eye(
     chance: Chance, settings: Settings, right: SphCyl, *, difference: float, cylinder_steps: tuple[float, ...]
 ) -> SphCyl:
-    """Draw a left eye: its axis about the mirror image, its mean power so many D less than the right eye's."""
+    """Draw a left eye: its axis about the mirror image, its mean power this many D less than the right eye's."""
     step = 1 if settings.level == "expert" else 5
     axis = axis_of(mirrored(right.axis) + step * chance.whole(-2, 2))
     cylinder = right.cylinder + chance.among([by for by in cylinder_steps if right.cylinder + by <= -0.5])
@@ -100,7 +100,7 @@ def _draw_two_eyes(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 def more_plus(lens: SphCyl, power: float) -> SphCyl:
-    """Return a lens with so many dioptres more in every meridian."""
+    """Return a lens with this many dioptres more in every meridian."""
     return SphCyl(lens.sphere + power, lens.cylinder, lens.axis)
 
 

@@ -47,7 +47,7 @@ STREAK_TURNS = Choice(
     )
 )
 ALONG = 0.5
-"""Streak and reflex within so many degrees lie along one line: no finer break can be seen on a printed dial."""
+"""Streak and reflex within this many degrees lie along one line: no finer break can be seen on a printed dial."""
 
 
 TARGET = Key[float]("target", unit="°")

@@ -185,7 +185,7 @@ def _distance_words(first_cm: float, second_cm: float, vergences: Powers) -> str
 
 
 def _net(first: float, second: float) -> Rule[Powers]:
-    """Take so many times its own dioptres off each meridian."""
+    """Take this many times its own dioptres off each meridian."""
     return given(GROSS, VERGENCES)(
         lambda gross, vergences: tuple(
             one - times * off for one, times, off in zip(gross, (first, second), vergences, strict=True)

@@ -78,7 +78,7 @@ def leaned_cm(by_cm: float, lean: str, distance_cm: float) -> float:
 
 
 LEAST_SHIFT, MOST_SHIFT = 0.4, 2.0
-"""Leans drawn change the distance by so many D: clear of the zone that looks neutral, and no whole working distance."""
+"""Leans change the distance by this many D, clear of the zone that looks neutral, and no whole working distance."""
 
 
 def _draw_lean(chance: Chance, settings: Settings) -> dict[str, Any]:

@@ -119,7 +119,7 @@ def _draw_predict(chance: Chance, settings: Settings) -> dict[str, Any]:
 
 
 def _left(*, distance: float = 1, lens: float = 1) -> Rule[tuple[float, ...]]:
-    """Add so many times the vergence to what the eye needs in each meridian, and take off as often what is in place."""
+    """Add this many times the vergence to what the eye needs in each meridian, and take off what is in place."""
 
     def run(at: tuple[float, ...], in_place: SphCyl, off: float, eye: tuple[float, ...]) -> tuple[float, ...]:
         lenses = [in_place.power_at(meridian) * lens for meridian in at]

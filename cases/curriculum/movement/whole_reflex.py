@@ -1,4 +1,4 @@
-"""Family B, the whole reflex foretold from the optics: movement, what is still wanted, speed and skew."""
+"""Family B, the whole reflex predicted from the optics: movement, what is still wanted, speed and skew."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ SKEW_REVERSED = SlipName(
 class Ratio(Quantity):
     """How many times as fast as the streak the reflex goes: not below 0, infinite at neutral (null in JSON).
 
-    `exact` and `tolerance` are shares of the truth, for nobody computes a speed to so many decimals of itself.
+    `exact` and `tolerance` are shares of the truth, for nobody computes a speed to this many decimals of itself.
     """
 
     def read(self, text: str) -> float:
@@ -149,7 +149,7 @@ IN_STREAK_SPEEDS = Ratio(
 )  # fmt: skip
 
 NOT_SO_NEAR = 0.3
-"""Nearer to neutral than so many D, and yet not there, the speed is a number that nobody could judge: none is drawn."""
+"""Nearer to neutral than this many D, and yet not there, nobody could judge the speed: none is drawn."""
 
 
 RX = Field("rx", "Net prescription of the eye", Lens())
@@ -204,7 +204,7 @@ _pulled = given(_pull)(lambda pull: abs(pull) > 0.01)
 
 
 def _left(*, distance: float = 1, lens: float = 1) -> Rule[float]:
-    """Add so many times the vergence to what the eye needs across the streak; take off as often what is in place."""
+    """Add this many times the vergence to what the eye needs across the streak; take off as often what is in place."""
     return given(EYE, VERGENCE, IN_PLACE, MERIDIAN)(
         lambda eye, vergence, in_place, meridian: eye + distance * vergence - lens * in_place.power_at(meridian)
     )
@@ -212,7 +212,7 @@ def _left(*, distance: float = 1, lens: float = 1) -> Rule[float]:
 
 @given(_setting, STREAK, RESIDUAL, PULL, VERGENCE)
 def _shown(setting: Setting, streak: float, wanted: float, pull: float, vergence: float) -> Look:
-    """Return what the streak shows of an eye that wants so many D across the streak and is pulled aside by `pull`."""
+    """Return what the streak shows of an eye that wants this many D across the streak and is pulled aside by `pull`."""
     if abs(wanted - residual(setting, streak)) > NOUGHT or abs(pull - _pull_in(setting, streak)) > NOUGHT:
         along, normal = _streak_vectors(streak)
         mixed = np.outer(along, normal)

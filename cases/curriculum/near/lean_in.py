@@ -223,7 +223,7 @@ lean_in_widths = CaseType(
 )
 
 LEANED_CM, EVEN, MORE = 40.0, 1.0, 1.75
-"""The picture leans in to so many cm, where a meridian needs `EVEN` D and the one with the narrower band `MORE`."""
+"""The picture leans in to this many cm, where a meridian needs `EVEN` D and the one with the narrower band `MORE`."""
 
 
 @given(FIRST_STREAK, WIDTHS_FOUND)

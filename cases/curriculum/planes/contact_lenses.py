@@ -118,7 +118,7 @@ def sum_with_worn(words: str, over: Rule[float]) -> Step:
 # --- soft --------------------------------------------------------------------------------------------------------
 
 CLEAR_OF_HALF_WAY = 0.095
-"""A power drawn lies within so many D of a quarter, so that careless rounding on the way does not change the order."""
+"""A power drawn lies within this many D of a quarter, so that careless rounding does not change the order."""
 
 
 def nearest_quarter(power: float) -> float:

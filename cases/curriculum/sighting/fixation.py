@@ -111,7 +111,7 @@ def _response_words(demand: float, lag: float, response: float) -> str:
 
 
 def _shifted(sphere: float, cylinder: float) -> Rule[SphCyl]:
-    """Add so many times the response to sphere and cylinder."""
+    """Add this many times the response to sphere and cylinder."""
     return given(RX, RESPONSE)(lambda rx, by: SphCyl(rx.sphere + sphere * by, rx.cylinder + cylinder * by, rx.axis))
 
 

@@ -97,7 +97,7 @@ def _fine(power: float) -> str:
 
 
 def _limits(near: float, far: float) -> Rule[tuple[float, float]]:
-    """Move the dioptres by so many times what is allowed for the near and for the far limit."""
+    """Move the dioptres by this many times what is allowed for the near and for the far limit."""
     return given(VERGENCE, ALLOWED)(lambda vergence, allowed: (vergence + near * allowed, vergence + far * allowed))
 
 
@@ -251,7 +251,7 @@ def _from_lens(distance_cm: float, centimetres: float) -> float:
 
 
 def _shows(times: float) -> Rule[bool]:
-    """Say whether measuring from so many times the vertex distance before the cornea shows in the answer at all."""
+    """Say whether measuring from this many times the vertex distance before the cornea shows in the answer at all."""
 
     @given(VERTEX, DISTANCE_CM)
     def live(vertex_mm: float, distance_cm: float) -> bool:

@@ -57,13 +57,13 @@ class BadAct(CaseError):
 
 @dataclass(frozen=True)
 class Act:
-    """One thing done, so many minutes after the start; `side` is the eye it was done to, None for both or neither.
+    """One thing done, this many minutes after the start; `side` is the eye it was done to, None for both or neither.
 
     room: "lit", "dim" or "dark". target: its distance in m, "face" (the examiner's) or "off". seat: eye to sight hole
     in cm. sight: degrees off the visual axis, (to the examiner's right, up). own eye: the examiner's, "right" or
     "left". own glass: "on" or "off", what the examiner wears for this distance. tape: where it was held at the
     patient, of `TAPE_OFFSETS_CM`. sleeve: "parallel" or "converging". lens: (cell, lens) before that eye; a lens of
-    nought empties the cell. frame: (mm from the cornea, tilt in degrees, mm off centre). drops: which of `DROPS`;
+    zero empties the cell. frame: (mm from the cornea, tilt in degrees, mm off centre). drops: which of `DROPS`;
     never how much. zone: part of the pupil judged: "centre", "whole", "upper" or "lower". end point: the streak in
     degrees at which it was called neutral. take off: D taken off for the distance. write: the lens written. note: one
     of `NOTES`. refer: why. wait: minutes. Near check, pupil noted, lean in and call (for the patient's gaze) have no

@@ -25,7 +25,7 @@ SWAP_SHOWS_D = 0.75
 
 @dataclass(frozen=True)
 class Run:
-    """An examination on paper: the acts, what they come to, and what was done otherwise (None: nothing)."""
+    """An examination on paper: the acts, their results, and what was done otherwise (None: nothing)."""
 
     acts: tuple[Act, ...]
     examined: Examined

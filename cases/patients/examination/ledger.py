@@ -111,7 +111,7 @@ class Ledger:
 
     @property
     def open_d(self) -> float:
-        """By how much the terms miss the error in the worst meridian, in D: nought but for rounding of floats."""
+        """By how much the terms miss the error in the worst meridian, in D: zero but for rounding of floats."""
         total = np.array([one.matrix for one in self.terms]).sum(axis=0)
         error = _flat(self.written.power_matrix() - self.truth.power_matrix())
         return SphCyl.from_power_matrix(_square(total - np.array(error))).strongest
@@ -220,7 +220,7 @@ def _measured(patient: Patient, end: EndPoint) -> _Measured:
 
 
 def _off_axis(j2: float, m2: float, h: float, v: float) -> Matrix:
-    """Return what sighting so many degrees off the axis adds: j2·θ² in the meridian of the tilt, m2·θ² in all."""
+    """Return what sighting this many degrees off the axis adds: j2·θ² in the meridian of the tilt, m2·θ² in all."""
     along = np.array([h, v])
     return j2 * np.outer(along, along) + m2 * (h * h + v * v) * np.eye(2)
 
@@ -231,7 +231,7 @@ def _turned(end: EndPoint, patient: Patient) -> _Measured:
 
 
 def _placed(second: _Measured, first: _Measured) -> _Measured:
-    """Put the second meridian across the first, where whoever writes a cylinder takes it to be."""
+    """Put the second meridian across the first, where the person who writes a cylinder takes it to be."""
     place = np.array([-first.normal[1], first.normal[0]])
     return replace(second, place=place)
 

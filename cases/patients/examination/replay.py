@@ -11,7 +11,7 @@ from cases.patients.patient import Patient, Side
 
 
 def without(acts: Sequence[Act], place: int) -> tuple[Act, ...]:
-    """Return the acts without the one at this place, counted from nought."""
+    """Return the acts without the one at this place, counted from zero."""
     return tuple(one for at, one in enumerate(acts) if at != place)
 
 

@@ -51,7 +51,7 @@ class Gaze:
 
 
 def gaze(patient: Patient, state: State, minute: float) -> Gaze:
-    """Say where the patient looks at a minute: the gaze is drawn anew every five seconds, and held after a call."""
+    """Say where the patient looks at a minute: the gaze is drawn again every five seconds, and held after a call."""
     if state.called is not None and 0 <= minute - state.called <= CALL_HOLDS_MIN:
         return Gaze(away=False)
     slot = math.floor(minute / GAZE_SLOT_MIN + 1e-9)

@@ -104,7 +104,7 @@ def begin(
     """Begin an examination of a patient, perhaps one that was set for a class, and return its id."""
     row = Examination(lots.new_id(), learner.id, patient, now, set_in=set_in, set_place=set_place)
     with store.writing():
-        # A button pressed twice asks twice: whoever comes second goes on with what the first began.
+        # A button pressed twice asks twice: the person who comes second goes on with what the first began.
         begun = None if set_in is None else set_queries.run_of(store, set_in, set_place, learner.id)
         if begun is not None:
             return begun.id
@@ -215,7 +215,7 @@ def _remember(store: Store, stands: UnderWay, now: float) -> None:
         failed=failed(stands.patient, stands.examined) or "",
         after_answer=examination_queries.last_answer(store, learner),
     )
-    # Read before the log grows: a state folded anew must not hold this examination yet.
+    # Read before the log grows: a state folded again must not hold this examination yet.
     state = projection.cases_to_fold(store, learner)
     if not examination_queries.add_mark(store, mark):
         return

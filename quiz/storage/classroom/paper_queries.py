@@ -53,7 +53,7 @@ def drills_on_paper(store: Store, class_id: int) -> dict[int, list[str]]:
 
 
 def take_back(store: Store, learner: Learner, run: PaperRun) -> None:
-    """Remove a run that was on paper with its answers, and fold what is left anew."""
+    """Remove a run that was on paper with its answers, and fold what is left again."""
     store.change("DELETE FROM sittings WHERE id = ? AND id IN (SELECT sitting FROM paper_runs)", run.sitting)
     projection.keep(store, learner.id, projection.refolded(store, learner.id))
     result_queries.tally_anew(store, learner)

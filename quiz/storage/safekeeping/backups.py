@@ -135,7 +135,7 @@ def sha256_of(copy: Path) -> str:
 def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -> Restored:
     """Put a backup in the place of a data file; the one that stood there is set aside under another name.
 
-    Nobody may have the data file open. Sign-ins of preceptors end, lest one that was taken back since be good again.
+    Nobody may have the data file open. Sign-ins of preceptors end, or one taken back since would be good again.
     Learners deleted since the backup was made are deleted from it too, as far as that can still be known: from the
     data file that stood there, and from the list beside the backup.
     At every moment there is a whole data file of that name, before or after.
@@ -205,7 +205,7 @@ def _in_one_file(path: Path) -> None:
 
 
 def _as_it_was_owned(part: Path, path: Path) -> None:
-    """Let whoever could use the file before use the new one."""
+    """Let the person who could use the file before use the new one."""
     was = path.stat()
     part.chmod(was.st_mode & 0o777)
     if hasattr(os, "chown"):

@@ -230,7 +230,7 @@ class RowsPage:
 def rows_page(
     log: Sequence[Kept[Entry]], *, upto: int | None = None, gone: int | None = None, problem: str | None = None
 ) -> RowsPage:
-    """List a log, the latest first: so many rows from the one numbered `upto`, the latest of all by default."""
+    """List a log, the latest first: this many rows from the one numbered `upto`, the latest of all by default."""
     last = len(log) if upto is None else min(upto, len(log))
     first = max(last - ROWS_AT_ONCE, 0)
     rows = [_row(number, one) for number, one in enumerate(log[first:last], start=first + 1)]

@@ -202,7 +202,7 @@ def bench_score(dealt_id: str | None) -> Score | None:
 
 
 def bench_bias() -> str | None:
-    """Say on which side of neutral the end-points of whoever is here lie, after six eyes; None where none is known."""
+    """Say on which side of neutral the end-points of this person lie, after six eyes; None where none is known."""
     who = request_context.known_learner()
     found = None if who is None else end_points.bias(request_context.store(), who.id, WHOLE_EYES)
     if found is None:
@@ -212,7 +212,7 @@ def bench_bias() -> str | None:
 
 
 def bench_of(dealt_id: str | None) -> BenchPlace | None:
-    """Return the stage of a case dealt to whoever is here, or None for one that is answered on paper."""
+    """Return the stage of a case dealt to the person who is here, or None for one that is answered on paper."""
     who, dealt = request_context.known_learner(), request_context.store().dealt(dealt_id or "")
     stage = stage_of(dealt.type) if dealt else None
     if who is None or dealt is None or dealt.learner != who.id or stage is None:

@@ -212,7 +212,7 @@ def read_plan(filled: FilledPlan, *, now: float, was: float | None = None) -> Pl
         "own_cases": filled.own_cases,
     }
     if filled.own_cases and not types and not texts["minutes"].strip():
-        texts["cases"] = str(len(filled.own_cases))  # own cases alone: there are so many
+        texts["cases"] = str(len(filled.own_cases))  # own cases alone: there are this many
     values, _ = read(PLAN, texts)
     passed_over = {"least"}
     if texts["minutes"].strip():

@@ -318,7 +318,7 @@ def code(class_id: int) -> Response:
 
 @pages.post("/<int:class_id>/asks")
 def asks(class_id: int) -> Response:
-    """Let whoever types the code wait for a preceptor, or let them in at once."""
+    """Let the person who types the code wait for a preceptor, or let them in at once."""
     classes.ask_first(request_context.store(), own_class(class_id), asks=request.form.get("asks") == "yes")
     return redirect(url_for("classes.one", class_id=class_id), 303)
 

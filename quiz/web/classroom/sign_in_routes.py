@@ -154,7 +154,7 @@ def _phrase_page(name: str, phrase: str, why: str, **more: Any) -> Response:
 
 @pages.get("/back/<phrase>")
 def back(phrase: str) -> Response:
-    """Ask whoever opens a come-back link whether to come in: a link alone must change nothing."""
+    """Ask the person who opens a come-back link whether to come in: a link alone must change nothing."""
     try:
         who = classes.who_comes_back(
             request_context.store(), phrase, caller=request_context.caller(), now=request_context.now()

@@ -1,4 +1,4 @@
-"""A learner's way through a drill: what it is, its cases, and what it came to."""
+"""A learner's way through a drill: what it is, its cases, and its result."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class DrillingPage:
 
 
 def set_up(app: Flask) -> None:
-    """End runs whose minutes are over before any page is made, whoever asks for it."""
+    """End runs whose minutes are over before any page is made, the person who asks for it."""
 
     @app.before_request
     def _end_overdue() -> None:
@@ -162,7 +162,7 @@ def _test_page(drill: Drill, run: Sitting, dealt_id: str) -> TestPage:
 
 @pages.get("/<int:drill_id>")
 def show(drill_id: int) -> str:
-    """Show what a drill is, the case that waits in it, or what it came to."""
+    """Show what a drill is, the case that waits in it, or its result."""
     store, learner, now = request_context.store(), request_context.learner(), request_context.now()
     one = take_drill.offer(store, learner, drill_id, now=now)
     wanted = request.args.get("case", "")
@@ -178,7 +178,7 @@ def _page(one: Offer) -> DrillingPage:
     accepted = result_queries.accepted_of(request_context.store(), one.run.learner) if one.run else frozenset()
     in_time = [one for one in answers if not one.late or one.dealt in accepted]
     came = drills.outcome(drill, len(in_time), sum(one.verdict in CREDITED for one in in_time))
-    # Where marks come at the end, nothing is told of a drill that was closed half-way either, lest it be opened again.
+    # Where marks come at the end, nothing is told of a drill that was closed half-way either, or it could be reopened.
     told = one.over or drill.at_once
     return DrillingPage(
         id=drill.id,

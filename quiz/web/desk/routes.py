@@ -1,4 +1,4 @@
-"""Today: the desk, from which a case is one key away; whoever has never practised meets the first case at once."""
+"""Today: the desk, from which a case is one key away; a newcomer meets the first case at once."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ pages = Blueprint("desk", __name__)
 
 @pages.get("/")
 def show() -> str:
-    """Show the day, or to whoever has never practised the first case."""
+    """Show the day, or to the person who has never practised the first case."""
     store, learner = request_context.store(), request_context.learner()
     if not store.has_answered(learner.id) and not request.args.get("what"):
         one = dealing.waiting(store, learner, now=request_context.now(), lots=request_context.lots())

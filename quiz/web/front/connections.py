@@ -43,7 +43,7 @@ class Connection:
 
 
 class Connections:
-    """Every connection of this process. Where all places are taken, whoever has been silent longest makes room.
+    """Every connection of this process. Where all places are taken, the person who has been silent longest makes room.
 
     most: places in all; most_of_one: places of one address, or None where everyone comes from that of another server.
     """
@@ -77,7 +77,7 @@ class Connections:
         return one
 
     def takes(self, one: Connection, size: int) -> bool:
-        """Say whether so many more bytes are read; a connection whose head grows without end is closed."""
+        """Say whether this many more bytes are read; a connection whose head grows without end is closed."""
         if one.silent_since is None or one.is_reading:
             return True
         if one.begun is None:

@@ -227,7 +227,7 @@ async def read_body(environ: Environ, receive: Receive) -> IO[bytes]:
     most, seconds = (FILE_BODY, FILE_BODY_S) if file else (BODY, BODY_S)
     if not chunked and int(length) >= most:
         raise Unanswered(413)
-    body: IO[bytes] = SpooledTemporaryFile(BODY)  # noqa: SIM115 - closed by whoever asked for it, or below
+    body: IO[bytes] = SpooledTemporaryFile(BODY)  # noqa: SIM115 - closed by the person who asked for it, or below
     try:
         async with asyncio.timeout(seconds):
             await _read_into(body, most, receive)

@@ -48,7 +48,7 @@ def connections() -> tuple[int, str]:
 
 
 def most_for(files: int) -> int:
-    """Return how many connections can be let in where so many files may be open."""
+    """Return how many connections can be let in where this many files may be open."""
     # Some take a second file: a download, or a body that has to wait for its turn.
     return min(CONNECTIONS, (files - SPARE) * 4 // 5)
 

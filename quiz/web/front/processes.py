@@ -45,7 +45,7 @@ LOOK_S = 0.2
 ENDS_S = 6.0
 """Seconds in which a process ends that was told to."""
 MOST_ENDED, WITHIN_S = 5, 60.0
-"""Processes that end by themselves within so many seconds before nothing is served any more."""
+"""Processes that end by themselves within this many seconds before nothing is served any more."""
 
 
 class ProcessEnded(QuizError):
@@ -78,7 +78,7 @@ def serve_alone(plan: ServingPlan, file: DataFile, listening: socket.socket, rea
 
 
 def serve_by(count: int, plan: ServingPlan, listening: socket.socket, ready: Callable[[], None]) -> None:
-    """Serve by so many processes until told to stop; `ready` is called once all of them answer.
+    """Serve by this many processes until told to stop; `ready` is called once all of them answer.
 
     Raises
     ------
@@ -94,7 +94,7 @@ def serve_by(count: int, plan: ServingPlan, listening: socket.socket, ready: Cal
             ready()
             crew.keep_up()
     finally:
-        # Whoever is impatient does not leave any of them behind.
+        # Anyone who is impatient does not leave any of them behind.
         for one in (signal.SIGINT, signal.SIGTERM):
             signal.signal(one, signal.SIG_IGN)
         crew.end()

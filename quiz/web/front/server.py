@@ -84,7 +84,7 @@ class FirstPreceptor:
 
 
 class PortTaken(QuizError):
-    """The port asked for is in use or not to be had."""
+    """The port asked for is in use or not available."""
 
     def __init__(self, port: int, why: str) -> None:
         super().__init__(f"port {port}: {why}; give another, or leave --port out and a free one is found")
@@ -109,7 +109,7 @@ def serve(
     """Serve the app that `create_app` makes until it is stopped; `say` is told where it is.
 
     for_class lets in only those who join or sign in, as an address that other computers reach does anyway; one_person
-    makes whoever opens a page the learner of this computer, even where the file is a class's; public is the address by
+    makes who opens a page the learner of this computer, even where the file is a class's; public is the address by
     which a web server before this one serves a class; first is added where a class's file has no preceptor yet; count
     is the number of processes.
 
@@ -209,7 +209,7 @@ def _serve(
     how = {"hosts": None, "beyond": True, "reached_at": "" if own or public else url, "public": public}
     plan = processes.ServingPlan(
         *(create_app, file.path, how if beyond else {}, public, timetable, most),
-        # Whoever comes by another server, or from this computer, comes from one address.
+        # Anyone who comes by another server, or from this computer, comes from one address.
         most_of_one=None if own or public else most // 2,
     )
 

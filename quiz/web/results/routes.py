@@ -316,7 +316,7 @@ def _late(what: Class, drill: Drill | None) -> ResultCell:
 def _grid(
     what: Class, drill: Drill | None, by: str, people: Sequence[tuple[int, str]], sums: dict[int, LearnerSum]
 ) -> tuple[tuple[str, ...], tuple[ResultRow, ...]]:
-    """Set learners against types or steps: right (or not slipped) of so many."""
+    """Set learners against types or steps: right (or not slipped) of this many."""
     of = drill.id if drill else EVERYTHING
     found = result_queries.learner_sums(
         request_context.store(), what.id, by, drill=of, learners=[number for number, _ in people]

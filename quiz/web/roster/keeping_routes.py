@@ -116,7 +116,7 @@ def retain(class_id: int) -> Response:
 
 @pages.get("/learner/<int:learner_id>/everything.jsonl")
 def everything(class_id: int, learner_id: int) -> Response:
-    """Give all that is kept of one learner, for them or for whoever may lawfully ask."""
+    """Give all that is kept of one learner, for them or for the person who may lawfully ask."""
     what, store = own_class(class_id, owner=True, archived=True), request_context.store()
     held = classes.member(store, what, learner_id)
     learner = learners.get(store, held.learner)

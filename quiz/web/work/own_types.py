@@ -75,7 +75,7 @@ def keep_own_types(response: Response, own: OwnTypes) -> Response:
 
 
 def forget_own_types(response: Response) -> Response:
-    """Let the browser forget them: whoever used them has gone out here, or deleted their data."""
+    """Let the browser forget them: the person who used them has gone out here, or deleted their data."""
     return keep_own_types(response, OwnTypes())
 
 

@@ -67,7 +67,7 @@ def test_which_target_suits_which_eye() -> None:
 def test_no_room_is_drawn_in_which_two_targets_are_equally_far() -> None:
     """A plane mirror doubles the distance: at 250 cm one's own eyes are 500 cm away, as far as a switch there.
 
-    Whoever takes the image to lie at the mirror has two equal targets where the mirror hangs beside the switch.
+    Anyone who takes the image to lie at the mirror has two equal targets where the mirror hangs beside the switch.
     """
     for seed in range(600):
         room = draw(case_type("fixation-target"), seed, settings_of(seed)).findings

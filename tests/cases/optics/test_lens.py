@@ -89,7 +89,7 @@ def test_the_equivalent_is_the_mean_of_any_two_powers_at_right_angles(rx: SphCyl
 
 # ---- the power along a meridian
 
-# The share of the cylinder at so many degrees from its axis: the sine-squared law at the angles where it is a plain
+# The share of the cylinder at this many degrees from its axis: the sine-squared law at the angles where it is a plain
 # fraction; Bennett & Rabbetts, Clinical Visual Optics (from memory).
 SHARES = [(0, 0), (30, 0.25), (45, 0.5), (60, 0.75), (90, 1)]
 

@@ -31,7 +31,7 @@ def pinned_patients() -> list[dict[str, object]]:
 
 
 def test_patients_are_drawn_as_ever() -> None:
-    """A change that moves one of these moves every saved examination: write drawn.json anew, and say so."""
+    """A change that moves one of these moves every saved examination: write drawn.json again, and say so."""
     assert json.loads(PINNED.read_text(encoding="utf-8")) == pinned_patients()
 
 

@@ -72,7 +72,7 @@ def test_eyes_are_told_apart_by_shape_and_stand_where_they_belong() -> None:
 
 
 def test_left_eyes_are_mirrored_in_the_chart_of_the_cylinder() -> None:
-    """Minus cylinder axis 45 more in the right eye and 135 in the left: one place, J45 above nought."""
+    """Minus cylinder axis 45 more in the right eye and 135 in the left: one place, J45 above zero."""
     rows = [entry(1, ret=SphCyl(0, -1, 45)), entry(1, "left", ret=SphCyl(0, -1, 135))]
     first, second = dots(sound(drawn(rows)["chart-j"].figure))
     assert first[:2] == second[:2]

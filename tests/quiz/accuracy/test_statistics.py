@@ -212,7 +212,7 @@ def test_too_few_vectors_give_no_test_and_no_scatter_gives_certainty() -> None:
 
 
 def test_the_mean_s_ellipse_holds_nought_when_the_test_says_so() -> None:
-    """Two routes to one thing: nought is inside the 95 % ellipse of the mean just when T² has p above 0.05."""
+    """Two routes to one thing: zero is inside the 95 % ellipse of the mean just when T² has p above 0.05."""
     rng = np.random.default_rng(9)
     verdicts = set()
     for _ in range(60):

@@ -1,4 +1,4 @@
-"""Drills: which cases, for whom, when, and what they come to."""
+"""Drills: which cases, for whom, when, and their results."""
 
 from __future__ import annotations
 

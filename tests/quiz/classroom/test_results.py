@@ -210,7 +210,7 @@ def test_a_wrong_answer_that_no_slip_explains_counts_against_no_step(app: Flask,
 
 
 def test_a_preceptor_reads_what_a_learner_did_by_name(app: Flask, store: Store) -> None:
-    """“You” is whoever reads a page; a sentence that speaks to the learner all the same says so."""
+    """“You” is the person who reads a page; a sentence that speaks to the learner all the same says so."""
     one = preceptor(app, store)
     number, code = make_class(one)
     set_drill(one, number, cases="2", type=["net-sphere"])

@@ -1,4 +1,4 @@
-"""Failed tries hold up whoever fails and few others, are written nowhere, and joins have a bound that is told."""
+"""Failed tries hold up who fails and few others, are written nowhere, and joins have a bound that is told."""
 
 from __future__ import annotations
 

@@ -162,7 +162,7 @@ def test_the_network_has_ten_seconds_by_arrival_at_the_server(
 def test_no_case_is_given_after_the_minutes_and_no_working_while_an_answer_is_on_its_way(
     app: Flask, store: Store, clock: Clock
 ) -> None:
-    """Else whoever waits for the end reads the working of the open case and hands it in within the ten seconds."""
+    """Else one who waits for the end reads the working of the open case and hands it in within the ten seconds."""
     _, _, ada = timed(app, store, feedback="end")
     dealt, case = waiting_in(ada.get("/drill/1"), store)
     clock.move(seconds=305)

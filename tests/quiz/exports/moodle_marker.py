@@ -1,4 +1,4 @@
-"""Marks answers to Moodle XML as its documentation says, since that platform cannot be had from a package registry.
+"""Marks answers to Moodle XML as its documentation says, since that platform is not available from a package registry.
 
 Source: MoodleDocs, "Moodle XML format", "Embedded Answers (Cloze) question type" and "Numerical question type" (from
 memory of the published pages): the first answer that matches counts; a number matches within its tolerance, both ends

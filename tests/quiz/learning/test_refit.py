@@ -1,4 +1,4 @@
-"""A refit learns from some learners, is judged on others, and is turned down unless it clearly foretells better."""
+"""A refit learns from some learners, is judged on others, and is turned down unless it clearly predicts better."""
 
 from __future__ import annotations
 

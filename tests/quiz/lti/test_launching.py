@@ -34,7 +34,7 @@ def told(**claims: Any) -> Made:
 
 
 def aged(**seconds: float) -> Made:
-    """Make a token whose times are so many seconds from now."""
+    """Make a token whose times are this many seconds from now."""
     return lambda platform, nonce: platform.token(
         platform.claims(nonce, **{name: platform.clock() + by for name, by in seconds.items()})
     )

@@ -241,7 +241,7 @@ def test_a_confidence_that_is_not_offered_is_refused(store: Store, learner: Lear
 def play(
     store: Store, learner: Learner, answers: int, *, always_slip: str = "", only: str | None = None
 ) -> Iterator[Answer]:
-    """Answer so many cases, one every 20 seconds, with one slip wherever it would show (in `only` that type)."""
+    """Answer this many cases, one every 20 seconds, with one slip wherever it would show (in `only` that type)."""
     chance = lots(5)
     for number in range(answers):
         now = NOON + 20 * number

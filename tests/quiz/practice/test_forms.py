@@ -108,7 +108,7 @@ def test_a_field_that_is_left_empty_is_as_usual_or_asked_for() -> None:
 
 @pytest.fixture
 def with_a_new_setting(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Add one line to the settings, as whoever adds a setting does."""
+    """Add one line to the settings, as the person who adds a setting does."""
     sound = asked("Sound at the bench", Pick((("off", "no sound"), ("on", "a click"))), usual="off", entry="Look")
     more = make_dataclass("LearnerSettings", [("sound", str, sound)], bases=(LearnerSettings,), frozen=True)
     settings = (*inputs_of(more), *(one for one in SETTINGS if one.name.startswith("norm-")))

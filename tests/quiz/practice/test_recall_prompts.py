@@ -18,7 +18,7 @@ from tests.conftest import NOON, deal, lots, slipped, written
 
 
 def visit(store: Store, learner: Learner, marks: list[bool], *, now: float = NOON, seed: int = 1) -> list[str]:
-    """Meet so many prompts of a group and return them in order."""
+    """Meet this many prompts of a group and return them in order."""
     met, chance = [], lots(seed)
     for number, had in enumerate(marks):
         one = recall_prompts.waiting(store, learner, "distance", now=now + 10 * number, lots=chance)

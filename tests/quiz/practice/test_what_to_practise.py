@@ -26,7 +26,7 @@ DAY = 86400.0
 def practise(
     store: Store, learner: Learner, what: str, topic: str = "", *, cases: int = 6, at: float = NOON
 ) -> list[str]:
-    """Begin a choice, answer so many cases of it rightly, and return their types."""
+    """Begin a choice, answer this many cases of it rightly, and return their types."""
     today.start(store, learner, read_aim(what, topic), LENGTHS[0], level=learners.settings_of(learner).level, now=at)
     return [_answered(store, learner, at + 60 * number, number).dealt.type for number in range(cases)]
 

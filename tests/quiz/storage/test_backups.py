@@ -77,7 +77,7 @@ def test_a_backup_made_while_learners_answer_holds_all_that_was_acknowledged_bef
 
 
 def test_a_learner_goes_on_after_a_restore_with_the_cookie_of_before(tmp_path: Path) -> None:
-    """The key of cookies is in the backup: on a new computer nobody has to come in anew."""
+    """The key of cookies is in the backup: on a new computer nobody has to come in again."""
     path, copy, elsewhere = tmp_path / "a.sqlite3", tmp_path / "copy.sqlite3", tmp_path / "new.sqlite3"
     DataFile.open(path).close()
     with serving("--data", path) as (_, host, port), closing(DataFile.open(path)) as file:

@@ -44,7 +44,7 @@ def test_adopted_numbers_fold_every_memory_anew_and_going_back_brings_it_back(st
 
 
 def test_a_class_s_rates_of_slips_are_a_version_like_any_other(store: Store, learner: Learner) -> None:
-    """States are folded anew with them, a rebuild gives the same, and no rate is lost on the way through the file."""
+    """States are folded again with them, a rebuild gives the same, and no rate is lost on the way through the file."""
     live(store, learner, 12)
     before = projection.states_of(store, learner.id).cases
     new = memory_numbers.adopt(store, RATES, now=5.0, why="a fall")

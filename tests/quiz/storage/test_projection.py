@@ -1,4 +1,4 @@
-"""The state kept beside the log and the log folded anew are the same to the last bit."""
+"""The state kept beside the log and the log folded again are the same to the last bit."""
 
 from __future__ import annotations
 

@@ -83,7 +83,7 @@ def test_of_a_sound_file_everything_is_saved(damaged: Path, whole: bytes, tmp_pa
 
 
 def test_a_file_that_waits_and_a_memory_that_is_no_text_are_no_obstacle(damaged: Path, tmp_path: Path) -> None:
-    """What is compressed is bytes and stays so; a damaged memory is worked out anew."""
+    """What is compressed is bytes and stays so; a damaged memory is worked out again."""
     packed = gzip.compress(b"a line of own data", mtime=0)
     with closing(sqlite3.connect(damaged)) as conn, conn:
         (learner,) = conn.execute("SELECT learner FROM answers").fetchone()

@@ -121,6 +121,6 @@ def test_a_clock_put_back_signs_nobody_out(back: float) -> None:
     good, now = cookie_of(app, 1), time.time()
     for known in (True, False):
         if not known:
-            app.session_interface = Cookies()  # as after a restart: its signature is checked anew
+            app.session_interface = Cookies()  # as after a restart: its signature is checked again
         with patch("time.time", lambda: now - back):
             assert held(app, good) == 1

@@ -47,7 +47,7 @@ def raw(address: str) -> Iterator[socket.socket]:
 
 @contextmanager
 def asked_for(address: str, url: str, times: int, *, by_one: bool = False) -> Iterator[list[int]]:
-    """Ask for a page so many times at once, each by another browser or all by one; the block runs meanwhile."""
+    """Ask for a page this many times at once, each by another browser or all by one; the block runs meanwhile."""
     got: list[int] = []
     ones = [
         threading.Thread(target=lambda browser=number: got.append(status(address, url, 0 if by_one else browser)))

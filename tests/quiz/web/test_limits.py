@@ -30,7 +30,7 @@ from tests.quiz.web.test_server import QUIZ
 
 @contextmanager
 def served(path: Path, *arguments: str, files: tuple[int, int] | None = None) -> Iterator[tuple[int, list[str], Path]]:
-    """Serve as a child process that may open so many files; yields port, words and complaints."""
+    """Serve as a child process that may open this many files; yields port, words and complaints."""
     wrong = path.with_suffix(".stderr")
 
     def fewer() -> None:

@@ -2,7 +2,7 @@
 
 Roles: nobody signed in; a learner of the class (whose things the addresses name); a learner of another class; another
 preceptor, who looks after the preceptors of the server; a reader and a co-teacher of the class; its owner. The less may
-be done, the earlier a role asks, on one data file; whoever is turned away must leave it exactly as it was.
+be done, the earlier a role asks, on one data file; the person who is turned away must leave it exactly as it was.
 """
 
 from __future__ import annotations

@@ -60,7 +60,7 @@ class Script:
         return self.do("room", "dim").do("target", 6.0).do("seat", TWO_THIRDS_CM).do("tape", "eye")
 
     def fog(self, side: Side, by: float = 1.5) -> Script:
-        """Fog an eye by so many dioptres."""
+        """Fog an eye by this many dioptres."""
         return self.do("lens", ("fog", SphCyl(self.patient.eye(side).M + by)), side)
 
     def clear(self, side: Side, cell: str = "fog") -> Script:
