@@ -242,7 +242,7 @@ def _slips_judged(rest: Sequence[Log], judges: Sequence[Log], numbers: Numbers, 
     rates = class_slip_rates(rest, numbers)
     own = replace(numbers, slips=rates, dated=dated)
     before, after = (slip_losses(judges, numbers, one) for one in (numbers, own))
-    size = sum(chances for _, chances in before)
+    size = int(math.fsum(chances for _, chances in before))
     if not rates or not size:
         return None
     old, new = ([loss for loss, _ in one] for one in (before, after))

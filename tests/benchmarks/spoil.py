@@ -439,6 +439,7 @@ def addresses(app: Flask, made: Sound, who: str) -> list[str]:
         holes = made.holes | {"dealt_id": made.dealt[who], "class_id": "1", "drill_id": "1", "number": "1"}
         holes |= {"learner_id": "2", "sitting_id": "1" if who == "own" else "2", "phrase": "aaaa-bbbb-cccc-dddd"}
         holes |= {"strength_id": all_strengths()[0].id, "term_id": TERMS[0].id, "eye": "right"}
+        holes |= {"course_id": "1", "link_id": "1", "invitation": "a"}
         return re.sub(r"<(?:\w+(?:\([^()]*\))?:)?(\w+)>", lambda hole: holes[hole.group(1)], rule.rule)
 
     rules = [one for one in app.url_map.iter_rules() if "GET" in (one.methods or ()) and "static" not in one.rule]

@@ -43,7 +43,7 @@ def test_forty_rows_two_of_them_bad_are_read_understood_and_practised(
     page.get_by_label("CSV file").set_input_files(forty_rows)
     page.get_by_role("button", name="Show how it is read").click()
 
-    expect(page.locator("main")).to_contain_text("38 rows can be taken, 2 are refused. Nothing is kept yet.")
+    expect(page.locator("main")).to_contain_text("38 rows can be taken, 2 are refused. Nothing is saved yet.")
     refused = page.locator(".refused li")
     expect(refused).to_have_count(2)
     expect(refused.nth(0)).to_contain_text("Line 8: eye “both”: write right or left")

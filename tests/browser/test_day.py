@@ -16,6 +16,8 @@ def test_a_day_is_typed_by_keyboard_comes_back_and_goes_to_the_log(
     page.set_viewport_size({"width": width, "height": 740})
     page.goto(f"{served.url}work-one-out")
     page.get_by_role("main").get_by_role("link", name="the day's table").click()
+    expect(page).to_have_url(f"{served.url}day")
+    page.wait_for_load_state()  # keys are the script's
     found = page.get_by_label("Found, row 1", exact=True)
     found.click()
     page.keyboard.type("+3.25/-1.50x20 67cm")

@@ -40,7 +40,7 @@ AT = {"distance_cm": 67}
             {"sphere": 0, "sphere_streak": 90, "cylinder": -1, "cylinder_streak": 180, **AT},
             (
                 "Streak at 90: neutral with no lens in place.",
-                "Still with no sphere, streak at 180: neutral with −1.00 DC added.",
+                "With no sphere in, streak at 180: neutral with −1.00 DC added.",
             ),
         ),
     ],

@@ -462,7 +462,7 @@ def test_an_error_page_sends_a_preceptor_to_their_classes(app: Flask, store: Sto
     for url in ("/nowhere", f"/class/{number}/drill/99"):
         page = one.get(url)
         assert page.status_code == 404
-        assert "your classes under Class" in page.text
+        assert "Your classes are under Class" in page.text
         assert "Today" not in page.text
     ada = learner(app, make_class(one, "Autumn 1")[1], "Ada")
     assert "Today goes on" in ada.get("/nowhere").text
