@@ -6,17 +6,20 @@ The version stands as a folder before the name, since scripts load one another b
 from __future__ import annotations
 
 import hashlib
+import re
 from functools import lru_cache
 from pathlib import Path
 
 from flask import Flask, Response
 
 ENDPOINTS = ("static", "asset")
+_GROUND = re.compile(r"--(paper|room): (#[0-9a-f]{6});")
 KEPT = "public, max-age=31536000, immutable"
 
 
 def set_up(app: Flask) -> None:
-    """Serve the static files at their versioned addresses too."""
+    """Serve the static files at their versioned addresses too, and give templates the colours of the theme."""
+    app.jinja_env.globals["theme_colours"] = theme_colours(str(app.static_folder))
 
     @app.get("/static/v-<version>/<path:filename>", endpoint="asset")
     def asset(version: str, filename: str) -> Response:
@@ -25,6 +28,14 @@ def set_up(app: Flask) -> None:
         if version == version_of(str(app.static_folder)):
             response.headers["Cache-Control"] = KEPT
         return response
+
+
+@lru_cache(8)
+def theme_colours(folder: str) -> tuple[str, str]:
+    """Return the ground of pages by day and by night, which a browser may paint its own bars with, from tokens.css."""
+    tokens = (Path(folder) / "css" / "tokens.css").read_text(encoding="utf-8")
+    grounds = dict(_GROUND.findall(tokens))
+    return grounds["paper"], grounds["room"]
 
 
 @lru_cache(8)
