@@ -144,7 +144,7 @@ def test_a_step_is_looked_at_by_itself(page: Page, served: Served) -> None:
     page.get_by_role("link", name="Accuracy by week").click()
     page.get_by_label("Twelve weeks of").select_option("taking the working distance off")
     page.get_by_role("button", name="Show").click()
-    expect(page.locator("#chart-share-desc")).to_have_text("taking the working distance off: 0 of 3 right in one week.")
+    expect(page.locator("#chart-share-desc")).to_have_text("taking the working distance off: 0 of 3 right in 1 week.")
 
 
 # --- every state -------------------------------------------------------------------------------------------------

@@ -71,10 +71,11 @@ def keep(class_id: int, drill_id: int) -> Response:
     """Give a learner more time, or take it back."""
     what, drill = own_drill(class_id, drill_id)
     form, store = request.form, request_context.store()
-    number, typed, minutes = (form.get(one, "").strip() for one in ("learner", "closes_at", "extra_minutes"))
-    if not number.isdecimal():
+    number = form.get("learner", type=request_context.whole)
+    typed, minutes = (form.get(one, "").strip() for one in ("closes_at", "extra_minutes"))
+    if number is None:
         return _page(what, drill, 422, problem="nobody is chosen: choose a learner", closes_at=typed)
-    who = classes.member(store, what, request_context.whole(number))
+    who = classes.member(store, what, number)
     try:
         closes_at = Moment().read(typed) if typed else None
         more = float(minutes.replace(",", ".")) if minutes else 0.0
