@@ -15,7 +15,7 @@ from cases.notation.sums import less_signed
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import log_lines
-from cases.patients.examination.by_the_book import Run, can_be_done, examine, found_in
+from cases.patients.examination.by_the_book import StandardExamination, can_be_done, examine, found_in
 from cases.patients.examination.chairside import card_of, in_the_pupil, referral_of
 from cases.patients.examination.findings import causes
 from cases.patients.examination.ledger import ledger
@@ -116,7 +116,7 @@ def _line(words: str) -> str:
     return f"<p>{escape(words)}</p>"
 
 
-def _told(patient: Patient, run: Run) -> Iterator[str]:
+def _told(patient: Patient, run: StandardExamination) -> Iterator[str]:
     card = card_of(patient)
     yield f"{_sentence(card.complaint)} History: {card.history}."
     yield f"Unaided vision: {card.vision_words}."
@@ -138,14 +138,14 @@ def _sentence(words: str) -> str:
     return f"{words[:1].upper()}{words[1:]}."
 
 
-def _neutral_words(run: Run, side: Side) -> str:
+def _neutral_words(run: StandardExamination, side: Side) -> str:
     return "; ".join(
         f"streak at {write_axis(streak)}°, neutral with {write_power(power)} DS"
         for streak, power in found_in(run.examined, side)
     )
 
 
-def _key_to_record(patient: Patient, run: Run) -> Iterator[str]:
+def _key_to_record(patient: Patient, run: StandardExamination) -> Iterator[str]:
     steps = list(_working(patient, run))
     yield f'<ol class="working">{"".join(f"<li>{escape(one)}</li>" for one in steps)}</ol>'
     for side in SIDES:
@@ -162,7 +162,7 @@ def _answer(called: str, words: str) -> str:
     return f'<p class="answer">{escape(called)}: {escape(words)}</p>'
 
 
-def _working(patient: Patient, run: Run) -> Iterator[str]:
+def _working(patient: Patient, run: StandardExamination) -> Iterator[str]:
     if not run.examined.end_points:
         yield "A white or absent reflex is referred at once, before any measuring."
         return

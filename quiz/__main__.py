@@ -421,13 +421,14 @@ def lti_send(data: Path | None) -> None:
     import time
     from contextlib import closing
 
+    from cases.notation.plurals import counted
     from quiz.lti import registering
     from quiz.storage.datafile import open_data
     from quiz.storage.store import Store
 
     with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
         number = registering.send_again(store, now=time.time())
-    say(f"{number} grade{'' if number == 1 else 's'} to be sent. The app sends them while it is served.")
+    say(f"{counted(number, 'grade')} to be sent. The app sends them while it is served.")
 
 
 @commands.command()

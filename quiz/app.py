@@ -118,5 +118,6 @@ def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
     """
     public = read_address(address, hops) if address else None
     app = create_app(open_for_class(Path(data)), hosts=None, beyond=True, public=public)
-    request_context.begin_beside(app)
+    for begin in app.extensions["beside"]:
+        begin()
     return behind(app, public) if public else app

@@ -91,7 +91,7 @@ class Outside(HTTPException):
 
 def set_up(app: Flask, desk: Desk) -> None:
     """Give the app its desk, and let every request hand its connection back."""
-    app.extensions["desk"] = desk
+    app.extensions["desk"], app.extensions["beside"] = desk, desk.beside
     app.url_map.converters["int"] = WholeInAddress
 
     @app.teardown_appcontext
@@ -105,12 +105,6 @@ def desk_of(app: Flask) -> Desk:
     """Return the desk of an app, outside a request too."""
     desk: Desk = app.extensions["desk"]
     return desk
-
-
-def begin_beside(app: Flask) -> None:
-    """Begin what runs beside the requests, once the app is about to be served."""
-    for begin in desk_of(app).beside:
-        begin()
 
 
 def _desk() -> Desk:

@@ -55,8 +55,9 @@ def check_twins_are_parted(type_id: str) -> None:
         assert probes, f"{type_id}: twins {pair} have no probe"
         for probe in probes:
             assert draw_parting(probe.type_id, pair).parts(pair)
-        drawn = [draw(kind, seed, settings_of(seed)) for seed in range(60)]
-        met = [case for case in drawn if all(case.slipped(ref) for ref in pair)]
+        # Some twins meet in one case of sixty alone; the first that does is enough.
+        drawn = (draw(kind, seed, settings_of(seed)) for seed in range(240))
+        met = (case for case in drawn if all(case.slipped(ref) for ref in pair))
         assert any(_coincide(case, pair) for case in met), f"{type_id}: {pair} are declared twins but never coincide"
 
 

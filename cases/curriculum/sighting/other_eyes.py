@@ -321,7 +321,9 @@ def _defensible(view: str, lacking: float) -> tuple[Defensible, ...]:
         return ()
     because = f"A blur of {size(abs(lacking))} D is within what many eyes, behind a small sight hole, still see sharp."
     return (
-        Defensible(VIEW.to("sharp"), 0.5, because, "Hold the lens before your own eye: does the edge get sharper?"),
+        Defensible(
+            VIEW.to("sharp"), 0.5, because, "Hold the lens before your own eye and see whether the edge gets sharper."
+        ),
     )
 
 

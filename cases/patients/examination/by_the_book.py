@@ -24,7 +24,7 @@ SWAP_SHOWS_D = 0.75
 
 
 @dataclass(frozen=True)
-class Run:
+class StandardExamination:
     """An examination on paper: the acts, their results, and what was done otherwise (None: nothing)."""
 
     acts: tuple[Act, ...]
@@ -81,7 +81,7 @@ def can_be_done(patient: Patient) -> tuple[Otherwise, ...]:
     return tuple(found)
 
 
-def examine(patient: Patient, otherwise: Otherwise | None = None) -> Run:
+def examine(patient: Patient, otherwise: Otherwise | None = None) -> StandardExamination:
     """Examine both eyes: in a dim room with a far target, the other eye fogged, children under drops.
 
     What is seen to the quarter dioptre is called neutral, the sum is written down, and reflexes to refer at once are
@@ -92,7 +92,7 @@ def examine(patient: Patient, otherwise: Otherwise | None = None) -> Run:
     taken = 0.0 if otherwise == "left in" else 1.5 if otherwise == "distance" else _worth(distance)
     if any(patient.eye(side).unsafe for side in SIDES):
         hand.do("refer", "reflex")
-        return Run(tuple(hand.acts), read_acts(hand.acts), distance, taken, drops=False, otherwise=None)
+        return StandardExamination(tuple(hand.acts), read_acts(hand.acts), distance, taken, drops=False, otherwise=None)
     if drops:
         hand.do("drops", "cyclopentolate")
         hand.do("wait", DROPS_WORK_MIN)
@@ -122,7 +122,9 @@ def examine(patient: Patient, otherwise: Otherwise | None = None) -> Run:
         hand.do("write", sums[other(side) if otherwise == "swapped" else side], side)
     for note in ("distance", "vision", *(("drops", "time of drops") if drops else ())):
         hand.do("note", note)
-    return Run(tuple(hand.acts), read_acts(hand.acts), distance, taken, drops=drops, otherwise=otherwise)
+    return StandardExamination(
+        tuple(hand.acts), read_acts(hand.acts), distance, taken, drops=drops, otherwise=otherwise
+    )
 
 
 def found_in(examined: Examined, side: Side) -> tuple[tuple[float, float], ...]:

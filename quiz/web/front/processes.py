@@ -34,7 +34,6 @@ from quiz.errors import QuizError
 from quiz.log_file import REQUESTS
 from quiz.storage.datafile import DataFile, open_data
 from quiz.storage.safekeeping.timetable import Timetable
-from quiz.web import request_context
 from quiz.web.front.gateway import PAGE
 from quiz.web.front.public_address import PublicAddress, behind
 from quiz.web.front.web_server import WebServer
@@ -249,7 +248,8 @@ def _server(
 ) -> WebServer:
     app = plan.create_app(file, timetable=timetable, tries=tries, **plan.how)
     keep_compiled(app)
-    request_context.begin_beside(app)
+    for begin in app.extensions["beside"]:
+        begin()
     served = app if plan.public is None else behind(app, plan.public)
     return WebServer(served, listening, most=plan.most, most_of_one=plan.most_of_one)
 

@@ -195,7 +195,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     f"GET {C}": SEEN,
     f"POST {C}/code": DONE,
     f"POST {C}/asks": DONE,
-    f"POST {C}/region": kept(422),
+    f"POST {C}/region": done(422),
     f"POST {C}/remove": kept(422),
     f"POST {C}/know-joined": DONE,
     # its people
