@@ -12,6 +12,8 @@ _LENS = re.compile(
     rf"|[+−]?{_NUMBER} (?:D[SC]?|cm|mm)\b(?: × {_NUMBER})?"
 )
 """A sphere and cylinder, or one number with its unit, as the core writes them."""
+_TAKEN_WITH = re.compile(rf"(?<= [+−]) (?=[+−]?{_NUMBER})")
+"""The blank between a plus or minus of a sum and its number: at the end of a line the sign would be overlooked."""
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
@@ -21,5 +23,6 @@ def set_up(app: Flask) -> None:
 
 
 def unbroken(text: str) -> str:
-    """Keep every lens, and every number with its unit, from being broken over two lines."""
-    return _LENS.sub(lambda found: found.group().replace(" ", _NO_BREAK), text)
+    """Keep every lens, every number with its unit, and every term of a sum from being broken over two lines."""
+    whole = _LENS.sub(lambda found: found.group().replace(" ", _NO_BREAK), text)
+    return _TAKEN_WITH.sub(_NO_BREAK, whole)

@@ -25,7 +25,7 @@ from tests.browser.conftest import SIDEWAYS, Check
 from tests.conftest import NOON, Clock, lots, serving
 from tests.leaks import leaks
 
-FILES = re.compile(r"\.(csv|zip|jsonl|json|gz|ics)$|/sheet$|/export")
+FILES = re.compile(r"\.(csv|xml|zip|jsonl|json|gz|ics)$|/sheet$|/export")
 FEWEST = 22
 FEWEST_FILES = 4
 MOST_STOPS = 160

@@ -16,6 +16,7 @@ from quiz.web.typography import unbroken
         ("In the frame −2.25 DC × 1", "−2.25 DC × 1"),
         ("neutral with −0.50 DS alone", "−0.50 DS"),
         ("Sight hole 67 cm from the pupil.", "67 cm"),
+        ("distance off: −3.00 − 1.50 = −4.50", "− 1.50"),
     ],
 )
 def test_a_lens_is_not_broken(text: str, whole: str) -> None:
