@@ -27,7 +27,6 @@ from quiz.storage import desk_queries, projection
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Dealt, Learner, Store
 from quiz.web.front.web_server import WebServer
-from tests.late import late
 
 # How long a draw takes says how busy the machine is, and nothing about what is tested.
 settings.register_profile("any machine", deadline=None, suppress_health_check=(HealthCheck.too_slow,))
@@ -44,9 +43,17 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    late.seconds, late.slower = config.getoption("late"), config.getoption("slow_cpu")
-    if late.seconds or late.slower > 1:
+    seconds, slower = config.getoption("late"), config.getoption("slow_cpu")
+    if seconds or slower > 1:
+        from tests.late import late  # the tests of an installed wheel have no browser, and so not what it needs
+
+        late.seconds, late.slower = seconds, slower
         late.install()
+        ANSWERING.append(late.answering)
+
+
+ANSWERING: list[Callable[[Flask], Any]] = []
+"""What lets an app answer late, where it is to (`--late`)."""
 
 
 NOON = 1_795_000_000.0
@@ -69,8 +76,9 @@ class Clock:
 @contextmanager
 def serving(app: Flask) -> Iterator[str]:
     """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
+    served = ANSWERING[0](app) if ANSWERING else app
     with socket.create_server(("127.0.0.1", 0)) as listening:
-        server, ready = WebServer(late.answering(app), listening, most=100), threading.Event()
+        server, ready = WebServer(served, listening, most=100), threading.Event()
         thread = threading.Thread(target=server.run, args=(ready.set,), daemon=True)
         address = f"http://127.0.0.1:{listening.getsockname()[1]}"
         thread.start()
