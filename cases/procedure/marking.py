@@ -70,8 +70,10 @@ class Mark:
 
     @property
     def sent_back(self) -> bool:
-        """Whether the answer is the lens as it was given where turning it was the point: to be tried again."""
-        return self.verdict == "equivalent" and self.case.type.form_matters
+        """Whether the answer is the right lens, or nearly, in the other form, where the form was the point."""
+        if not self.case.type.form_matters or self.verdict not in CREDITED or self.read_as is None:
+            return False
+        return _other_form(self.case, self.read_as)
 
     @property
     def difference(self) -> SphCyl | None:

@@ -401,7 +401,7 @@ def _send_back(mark: Mark) -> None:
     if mark.sent_back:
         form = FORM_WORDS[mark.case.form or "minus"]
         name = mark.case.type.asks[0].name
-        raise SentBack(f"That is the lens in the form in which it stood: write it in {form}.", name)
+        raise SentBack(f"That lens has the form that was given: write it in {form}.", name)
 
 
 def _answer(

@@ -229,3 +229,7 @@ def test_marking_a_transposition_sends_the_same_lens_back() -> None:
     case = case_of("transpose", {"rx": {"sphere": 2.5, "cylinder": -1.5, "axis": 170}})
     mark = mark_text(case, "+2.50 -1.50 x 170")
     assert (mark.verdict, mark.sent_back, mark.credited) == ("equivalent", True, False)
+    nearly = mark_text(case, "+2.50 -1.50 x 171")
+    assert (nearly.verdict, nearly.sent_back, nearly.credited) == ("near", True, False)
+    turned = mark_text(case, "+1.00 +1.50 x 81")
+    assert (turned.verdict, turned.sent_back, turned.credited) == ("near", False, True)

@@ -137,7 +137,7 @@ def test_what_was_not_chosen_is_asked_for_as_it_stands_on_the_page(
 
 def test_a_lens_given_back_as_it_stood_is_sent_back_and_not_kept(store: Store, learner: Learner) -> None:
     case = deal(store, learner, "transpose")
-    with pytest.raises(SentBack, match="in the form in which it stood: write it in plus-cylinder form"):
+    with pytest.raises(SentBack, match="has the form that was given: write it in plus-cylinder form"):
         take(store, learner, {"prescription": case.type.asks[0].kind.write(case.findings["rx"])})
     assert store.answers_of(learner.id) == []
 
