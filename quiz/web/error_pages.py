@@ -112,7 +112,11 @@ def _http(error: HTTPException) -> Response | HTTPException:
     if isinstance(error, ByAnotherServer):
         request_context.forget()
         return _page(error.code, why, (error.title, error.way_on))
-    return _page(error.code, why)
+    try:
+        return _page(error.code, why)
+    except (Busy, Damaged, NotKept) as met:
+        # Even a page that says that there is none asks the data file who reads it.
+        return _ours(met)
 
 
 def _ours(error: QuizError | CaseError) -> Response:

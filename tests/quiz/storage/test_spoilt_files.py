@@ -26,7 +26,7 @@ from quiz.storage.class_queries import Drill, KeptCase
 from quiz.storage.datafile import Damaged, DataFile
 from quiz.storage.schema import MIGRATIONS
 from quiz.storage.store import Answer, Dealt, Learner, Store
-from quiz.web import downloads
+from quiz.web import downloads, error_pages
 from tests.benchmarks.spoil import SPOILERS, Sound, sound, trial
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.web.test_server import quiz
@@ -134,6 +134,24 @@ def test_an_export_that_meets_damage_half_way_is_refused_and_never_cut_off(
     assert page.status_code == 503
     assert "The data file is damaged" in page.text
     assert "quiz restore BACKUP" in page.text
+
+
+def test_a_page_that_says_there_is_none_may_meet_damage_too(
+    data_path: Path, data_file: DataFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who reads it is asked of the data file, after the error that it tells of."""
+    client = create_app(data_file, clock=Clock(), lots=lots()).test_client()
+    asked = iter((Damaged(data_path, "a page cannot be read", "stop the app"), None))
+
+    def meets_damage() -> bool:
+        if (error := next(asked)) is not None:
+            raise error
+        return False
+
+    monkeypatch.setattr(error_pages.layout, "for_a_preceptor", meets_damage)
+    page = client.get("/nowhere")
+    assert page.status_code == 503
+    assert "The data file is damaged" in page.text
 
 
 def test_a_long_export_is_finished_before_it_is_sent(data_file: DataFile, monkeypatch: pytest.MonkeyPatch) -> None:
