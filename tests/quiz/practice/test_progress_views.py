@@ -29,6 +29,7 @@ from quiz.storage.datafile import DataFile
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store
 from quiz.web.progress.views import MEANS, progress_page
+from quiz.web.typography import unbroken
 from tests.conftest import NOON, Clock, deal, lots, slipped, written
 from tests.quiz.class_people import Browser, make_class, preceptor, set_drill, waiting_in
 from tests.quiz.class_people import answer as answer_in_class
@@ -264,7 +265,7 @@ def test_a_slip_that_stands_shows_ones_own_line_beside_the_right_one(
     page = client.get("/progress").text
     assert "You did not subtract the working distance." in page
     assert one.line.own_line in page
-    assert one.line.right_line in page
+    assert unbroken(one.line.right_line) in page
     assert f"/case/{last.dealt}" in page
 
 
