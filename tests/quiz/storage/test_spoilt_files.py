@@ -26,7 +26,7 @@ from quiz.storage.class_queries import Drill, KeptCase
 from quiz.storage.datafile import Damaged, DataFile
 from quiz.storage.schema import MIGRATIONS
 from quiz.storage.store import Answer, Dealt, Learner, Store
-from quiz.web import downloads, error_pages
+from quiz.web import downloads, layout
 from tests.benchmarks.spoil import SPOILERS, Sound, sound, trial
 from tests.conftest import NOON, Clock, lots, written
 from tests.quiz.web.test_server import quiz
@@ -148,7 +148,7 @@ def test_a_page_that_says_there_is_none_may_meet_damage_too(
             raise error
         return False
 
-    monkeypatch.setattr(error_pages.layout, "for_a_preceptor", meets_damage)
+    monkeypatch.setattr(layout, "for_a_preceptor", meets_damage)
     page = client.get("/nowhere")
     assert page.status_code == 503
     assert "The data file is damaged" in page.text
