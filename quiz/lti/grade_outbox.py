@@ -55,10 +55,8 @@ def score(store: Store, drill: Drill, learner_id: int) -> tuple[float, float, st
         return None
     words = f"{out.right} of {out.asked} right ({out.per_cent} %)."
     if out.passed is not None:
-        mark = (
-            f" Pass mark {out.pass_mark} %: reached." if out.passed else f" Pass mark {out.pass_mark} %: not reached."
-        )
-        words += mark
+        reached = "reached" if out.passed else "not reached"
+        words += f" Pass mark {out.pass_mark} %: {reached}."
     return float(min(out.right, out.asked)), float(out.asked), words
 
 
