@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from quiz.errors import QuizError
 
     return two_meridians.run(commands, arguments, name="quiz", errors=QuizError, program=PROGRAM)
+
+
+@contextmanager
+def opened(data: Path | None) -> Iterator[Store]:
+    """Open a data file that must be there while the block runs."""
+    from contextlib import closing
+
+    from quiz.storage.datafile import open_data
+    from quiz.storage.store import Store
+
+    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        yield store
 
 
 def say(words: str) -> None:
@@ -260,14 +273,10 @@ def preceptors(
     no_administrator: str | None,
 ) -> None:
     """List the preceptors; rename or remove one."""
-    from contextlib import closing
-
     from quiz.classroom import preceptors as who
     from quiz.storage import roster_queries
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         if rename:
             who.rename(store, who.named(store, rename[0]), rename[1])
         if administrator:
@@ -321,15 +330,12 @@ def lti_invite(address: str, data: Path | None) -> None:
     Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
     """
     import time
-    from contextlib import closing
 
     from quiz.lti import registering
     from quiz.practice.randomness import Lots
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
     address = registering.check_address(address)
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         secret = registering.invite(store, now=time.time(), lots=Lots())
     say(f"{address}/lti/register/{secret}")
     say("Paste this into the platform's tool registration within an hour. It works once.")
@@ -349,14 +355,11 @@ def lti_invite(address: str, data: Path | None) -> None:
 def lti_add(address: str, data: Path | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
-    from contextlib import closing
 
     from quiz.lti import registering
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
     address = registering.check_address(address)
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         number = registering.add(store, registering.Platform(**given), now=time.time())
     say(f"Registered as number {number}. The platform needs these addresses:")
     for name, url in registering.addresses(address).items():
@@ -368,13 +371,9 @@ def lti_add(address: str, data: Path | None, **given: str) -> None:
 @with_data
 def lti_list(data: Path | None) -> None:
     """List the platforms and their deployments."""
-    from contextlib import closing
-
-    from quiz.storage.datafile import open_data
     from quiz.storage.platform import lti_queries
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         for one in lti_queries.registrations(store):
             say(f"{one.id}  {one.state}  {one.name}: issuer {one.issuer}, client {one.client_id}")
             for each in lti_queries.deployments_of(store, one.id):
@@ -386,13 +385,9 @@ def lti_list(data: Path | None) -> None:
 @with_data
 def lti_approve(number: int, data: Path | None) -> None:
     """Let a platform, and its deployments that wait, come in."""
-    from contextlib import closing
-
     from quiz.lti import registering
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         waited = registering.approve(store, number)
     approved = f" Deployments approved: {', '.join(waited)}." if waited else ""
     say(f"Platform {number} is active.{approved}")
@@ -403,13 +398,9 @@ def lti_approve(number: int, data: Path | None) -> None:
 @with_data
 def lti_off(number: int, data: Path | None) -> None:
     """Let nobody come in by a platform, and end the sign-ins of those who did."""
-    from contextlib import closing
-
     from quiz.lti import registering
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         registering.turn_off(store, number)
     say(f"Platform {number} is off. `lti approve {number}` turns it on again.")
 
@@ -419,14 +410,11 @@ def lti_off(number: int, data: Path | None) -> None:
 def lti_send(data: Path | None) -> None:
     """Let grades that could not be sent be tried again by the app that is served."""
     import time
-    from contextlib import closing
 
     from cases.notation.plurals import counted
     from quiz.lti import registering
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         number = registering.send_again(store, now=time.time())
     say(f"{counted(number, 'grade')} to be sent. The app sends them while it is served.")
 
@@ -435,13 +423,9 @@ def lti_send(data: Path | None) -> None:
 @with_data
 def rebuild(data: Path | None) -> None:
     """Work out every learner's memory again from the answers."""
-    from contextlib import closing
-
     from quiz.storage import projection
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         for one in projection.rebuild(store):
             kept = "as it was kept" if one.as_kept else "differed from what was kept, and was put right"
             say(f"{one.learner}: {one.answers} answers, {one.recall_marks} recall marks; {kept}")
@@ -459,16 +443,13 @@ def refit(data: Path | None, adopt: bool, use: str | None) -> None:
     """
     import random
     import time
-    from contextlib import closing
     from datetime import UTC, datetime
 
     from quiz.learning.refit import refit as fit
     from quiz.learning.refit import report
     from quiz.storage import memory_numbers
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with opened(data) as store:
         if use is not None:
             memory_numbers.use(store, use)
             say(f"Version {use} is used from now on. {_AGAIN}")
@@ -516,21 +497,17 @@ def replay(log: Path | None, data: Path | None, fit: bool, seed: int) -> None:
     1) and, if known, slip (step:slip); without it the answers in the data file are replayed. Each model is trained on
     half of the learners and forecasts the others' answers, one ahead. Prints Markdown and changes nothing.
     """
-    from contextlib import closing
-
     from quiz.learning.answer_logs import read_answer_log
     from quiz.learning.comparison import as_markdown, compare
     from quiz.learning.parameters import NUMBERS
     from quiz.storage import memory_numbers
-    from quiz.storage.datafile import open_data
-    from quiz.storage.store import Store
 
     if log is not None:
         numbers = NUMBERS
         with log.open(newline="", encoding="utf-8-sig") as lines:
             logs = read_answer_log(lines)
     else:
-        with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+        with opened(data) as store:
             numbers = memory_numbers.current(store).numbers
             logs = {str(number): answers for number, answers in _logs(store).items()}
     found = compare(logs, seed=seed, numbers=numbers, fit=fit, said=lambda words: click.echo(words, err=True))
