@@ -13,6 +13,7 @@ import two_meridians
 
 if TYPE_CHECKING:
     from quiz.learning.state import Answered
+    from quiz.storage.datafile import Where
     from quiz.storage.store import Store
 
 PORT = 8067
@@ -35,14 +36,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 @contextmanager
-def opened(data: Path | None) -> Iterator[Store]:
-    """Open a data file that must be there while the block runs."""
+def opened(data: Where | None) -> Iterator[Store]:
+    """Open a data file or a database that must be there while the block runs."""
     from contextlib import closing
 
-    from quiz.storage.datafile import open_data
+    from quiz.storage.engines.opening import open_engine
     from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with closing(open_engine(data, make=False)) as file, closing(Store(file)) as store:
         yield store
 
 
@@ -59,11 +60,22 @@ def _port(_: click.Context, __: click.Parameter, text: str | None) -> int | None
     return int(text)
 
 
+class _WhereTheDataAre(click.ParamType[Any]):
+    """A data file, or the address of a database."""
+
+    name = "data"
+
+    def convert(self, value: Any, _param: click.Parameter | None, _ctx: click.Context | None) -> Where:
+        from quiz.storage.engines.opening import read_where
+
+        return read_where(value) if isinstance(value, str) else value
+
+
 def with_data(command: Command) -> Command:
-    """Give a command the option that names the data file."""
-    words = "data file (default: one in your own data folder)"
+    """Give a command the option that names the data file or the database."""
+    words = "data file, or postgresql://USER@HOST/NAME (default: a file in your own data folder)"
     return click.option(
-        "--data", type=click.Path(path_type=Path), metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words
+        "--data", type=_WhereTheDataAre(), metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words
     )(command)
 
 
@@ -198,7 +210,7 @@ def serve(
     processes: int,
     port: int | None,
     no_browser: bool,
-    data: Path | None,
+    data: Where | None,
     log_file: Path | None,
     verbose: bool,
 ) -> None:
@@ -236,7 +248,7 @@ def serve(
 @click.argument("name")
 @click.option("--administrator", is_flag=True, help="they look after the other preceptors of this server")
 @with_data
-def add_preceptor(name: str, administrator: bool, data: Path | None) -> None:
+def add_preceptor(name: str, administrator: bool, data: Where | None) -> None:
     """Add a preceptor, or give one a new password.
 
     NAME is what they sign in with; the password is asked for.
@@ -246,11 +258,11 @@ def add_preceptor(name: str, administrator: bool, data: Path | None) -> None:
 
     from quiz.classroom import preceptors as who
     from quiz.classroom import sign_in
-    from quiz.storage.datafile import open_data
+    from quiz.storage.engines.opening import open_engine
     from quiz.storage.store import Store
 
     password = _asked_password()
-    with closing(open_data(data)) as file, closing(Store(file)) as store:
+    with closing(open_engine(data)) as file, closing(Store(file)) as store:
         new = sign_in.add_preceptor(store, name, password, now=time.time())
         if administrator:
             who.make_administrator(store, who.named(store, name))
@@ -265,7 +277,7 @@ def add_preceptor(name: str, administrator: bool, data: Path | None) -> None:
 @click.option("--administrator", metavar="NAME", help="let a preceptor look after the others")
 @click.option("--no-administrator", metavar="NAME", help="let them do so no longer")
 def preceptors(
-    data: Path | None,
+    data: Where | None,
     rename: tuple[str, str] | None,
     remove: str | None,
     classes_to: str | None,
@@ -324,7 +336,7 @@ def with_address(command: Command) -> Command:
 @lti.command("invite")
 @with_address
 @with_data
-def lti_invite(address: str, data: Path | None) -> None:
+def lti_invite(address: str, data: Where | None) -> None:
     """Print one address by which a platform registers itself.
 
     Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
@@ -352,7 +364,7 @@ def lti_invite(address: str, data: Path | None) -> None:
 @click.option("--name", default="", help="what you call it")
 @with_address
 @with_data
-def lti_add(address: str, data: Path | None, **given: str) -> None:
+def lti_add(address: str, data: Where | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
 
@@ -369,7 +381,7 @@ def lti_add(address: str, data: Path | None, **given: str) -> None:
 
 @lti.command("list")
 @with_data
-def lti_list(data: Path | None) -> None:
+def lti_list(data: Where | None) -> None:
     """List the platforms and their deployments."""
     from quiz.storage.platform import lti_queries
 
@@ -383,7 +395,7 @@ def lti_list(data: Path | None) -> None:
 @lti.command("approve")
 @click.argument("number", type=int)
 @with_data
-def lti_approve(number: int, data: Path | None) -> None:
+def lti_approve(number: int, data: Where | None) -> None:
     """Let a platform, and its deployments that wait, come in."""
     from quiz.lti import registering
 
@@ -396,7 +408,7 @@ def lti_approve(number: int, data: Path | None) -> None:
 @lti.command("off")
 @click.argument("number", type=int)
 @with_data
-def lti_off(number: int, data: Path | None) -> None:
+def lti_off(number: int, data: Where | None) -> None:
     """Let nobody come in by a platform, and end the sign-ins of those who did."""
     from quiz.lti import registering
 
@@ -407,7 +419,7 @@ def lti_off(number: int, data: Path | None) -> None:
 
 @lti.command("send")
 @with_data
-def lti_send(data: Path | None) -> None:
+def lti_send(data: Where | None) -> None:
     """Let grades that could not be sent be tried again by the app that is served."""
     import time
 
@@ -421,7 +433,7 @@ def lti_send(data: Path | None) -> None:
 
 @commands.command()
 @with_data
-def rebuild(data: Path | None) -> None:
+def rebuild(data: Where | None) -> None:
     """Work out every learner's memory again from the answers."""
     from quiz.storage import projection
 
@@ -435,7 +447,7 @@ def rebuild(data: Path | None) -> None:
 @with_data
 @click.option("--adopt", is_flag=True, help="let this data file use what wins")
 @click.option("--use", metavar="VERSION", help="use an earlier version again, or “shipped”, and fit nothing")
-def refit(data: Path | None, adopt: bool, use: str | None) -> None:
+def refit(data: Where | None, adopt: bool, use: str | None) -> None:
     """See whether other numbers would forecast this class better.
 
     Fits the memory's priors and constants to the log of answers of two learners in three, and judges them on the
@@ -490,7 +502,7 @@ def _logs(store: Store) -> dict[int, list[Answered]]:
 @with_data
 @click.option("--fit", is_flag=True, help="also fit every constant of the memory to the training half (minutes)")
 @click.option("--seed", type=int, default=0, help="which half is trained on (0)")
-def replay(log: Path | None, data: Path | None, fit: bool, seed: int) -> None:
+def replay(log: Path | None, data: Where | None, fit: bool, seed: int) -> None:
     """Compare the memory's forecasts with other models'.
 
     LOG is a file of comma-separated values with the columns learner, seconds, type, steps (joined by +), right (0 or
@@ -518,22 +530,22 @@ def replay(log: Path | None, data: Path | None, fit: bool, seed: int) -> None:
 @commands.command()
 @click.argument("file", metavar="BACKUP", type=click.Path(path_type=Path))
 @with_data
-def backup(file: Path, data: Path | None) -> None:
+def backup(file: Path, data: Where | None) -> None:
     """Copy the data file while learners go on answering.
 
     BACKUP is where to, never over a file that is there.
     """
-    from quiz.storage.datafile import data_path
+    from quiz.storage.engines.opening import path_of
     from quiz.storage.safekeeping.backups import backup as back_up
 
-    size = back_up(data_path(data), file)
+    size = back_up(path_of(data), file)
     say(f"{file}: {size / 1e6:.1f} MB. It has everything that is in the data file: keep it as safe.")
 
 
 @commands.command()
 @click.argument("file", metavar="BACKUP", type=click.Path(path_type=Path))
 @with_data
-def restore(file: Path, data: Path | None) -> None:
+def restore(file: Path, data: Where | None) -> None:
     """Put a backup in the data file's place.
 
     BACKUP is a file that `backup` wrote. The app must be stopped.
@@ -541,10 +553,10 @@ def restore(file: Path, data: Path | None) -> None:
     import time
 
     from cases.notation.plurals import counted
-    from quiz.storage.datafile import data_path
+    from quiz.storage.engines.opening import path_of
     from quiz.storage.safekeeping.backups import restore as put_back
 
-    done = put_back(file, data_path(data), now=time.time())
+    done = put_back(file, path_of(data), now=time.time())
     say(f"{done.path} is as it was when the backup was made; preceptors must sign in again.")
     if done.removed_again:
         number = done.removed_again
@@ -626,17 +638,15 @@ def _fill(path: Path) -> None:
 
 @commands.command()
 @with_data
-def check(data: Path | None) -> int:
-    """Check a data file or a backup from end to end.
+def check(data: Where | None) -> int:
+    """Check a data file, a backup or a database from end to end.
 
     Changes nothing; exit 1 where something is wrong.
     """
-    from quiz.storage.datafile import data_path
     from quiz.storage.safekeeping.checks import check as look_over
 
-    path = data_path(data)
     found = []
-    for one in look_over(path):
+    for one in look_over(data):
         say(f"{'good' if one.good else 'BAD '}  {one.words}")
         found.append(one.good)
     return 0 if all(found) else 1

@@ -15,7 +15,8 @@ from werkzeug.utils import import_string
 
 from quiz.classroom.throttle import Tries
 from quiz.practice.randomness import Lots
-from quiz.storage.datafile import DataFile
+from quiz.storage.engines.opening import read_where
+from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web import cookies, request_context
@@ -56,7 +57,7 @@ def template_folders() -> list[Path]:
 
 
 def create_app(
-    file: DataFile,
+    file: Engine,
     *,
     clock: Callable[[], float] = time.time,
     lots: Lots | None = None,
@@ -67,7 +68,7 @@ def create_app(
     timetable: Timetable | None = None,
     tries: Tries | None = None,
 ) -> Flask:
-    """Make the app over an open data file.
+    """Make the app over an open data file or database.
 
     clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
     None for any; beyond says that other computers are served too, so that only those who are known get in;
@@ -108,7 +109,7 @@ def create_app(
 
 
 def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
-    """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+    """Return the app (WSGI) for a class over a data file or a database, for another web server of one process to serve.
 
     address: by which learners come through `hops` servers before that one; without it they come straight.
 
@@ -117,7 +118,7 @@ def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
     BadAddress, NoPreceptor, Refused
     """
     public = read_address(address, hops) if address else None
-    app = create_app(open_for_class(Path(data)), hosts=None, beyond=True, public=public)
+    app = create_app(open_for_class(read_where(data)), hosts=None, beyond=True, public=public)
     for begin in app.extensions["beside"]:
         begin()
     return behind(app, public) if public else app

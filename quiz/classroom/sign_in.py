@@ -174,7 +174,7 @@ def stay(store: Store, token: object, learner: Learner, *, now: float) -> None:
     if isinstance(token, str):
         until = _stays_until(store, learner.id, now)
         if class_queries.sign_in_until(store, digest(token)) < until - STAYS_STEP:
-            with store.writing():
+            with store.writing(learner.id):
                 class_queries.keep_sign_in(store, digest(token), until)
 
 

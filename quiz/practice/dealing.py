@@ -56,7 +56,7 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
     catalogue_for(
         learners.settings_of(learner).for_drawing
     )  # found out before anyone has to wait for this to be written
-    with store.writing():
+    with store.writing(learner.id):
         # Another tab may have been faster; and what it was answered with decides what to bring.
         return _waiting_still(store, learners.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
 
@@ -69,7 +69,7 @@ def at_bench(store: Store, learner: Learner, types: Collection[str], *, now: flo
     found = _waiting_still(store, learner, now, at_bench=True)
     if found is not None and found.dealt.type in types:
         return found
-    with store.writing():
+    with store.writing(learner.id):
         left = store.open_case(learner.id, at_bench=True)
         if left is not None and left.type not in types:
             store.close_case(left.id, now=now)
@@ -247,7 +247,7 @@ def show_line(store: Store, learner: Learner, dealt_id: str, lines: int) -> Wait
     """Show the working as far as `lines` lines, and record it; None when the case is no longer waiting."""
     dealt = own(store, learner, dealt_id)
     case = case_of(dealt)
-    with store.writing():
+    with store.writing(learner.id):
         store.show_lines(dealt_id, min(max(lines, 0), len(case.run.lines)))
         dealt = own(store, learner, dealt_id)
     return None if dealt.closed_at is not None else Waiting(dealt, case)
@@ -331,7 +331,7 @@ def _keep(
     now: float,
 ) -> Taken:
     """Keep an answer with its mark; None as `given`: the learner does not know."""
-    with store.writing():
+    with store.writing(learner.id):
         dealt = own(store, learner, dealt_id)
         # Read before the log grows: a state folded again must not hold this answer yet.
         state = projection.cases_to_fold(store, learner.id)
@@ -492,7 +492,7 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
     # Marked once, before the data file is locked: what was known of the learner then does not change any more.
     mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
     _send_back(mark)
-    with store.writing():
+    with store.writing(learner.id):
         retyped = Retyped(
             dealt_id,
             learner.id,

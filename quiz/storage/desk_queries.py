@@ -68,7 +68,7 @@ def withheld(store: Store, learner_id: int) -> list[Answer]:
 def paces(store: Store, learner_id: int, *, most: int) -> list[tuple[str, float]]:
     """Return type and seconds of a learner's latest answers that were timed, the latest first."""
     sql = (
-        "SELECT type, seconds FROM (SELECT type, seconds FROM answers WHERE learner = ? ORDER BY id DESC LIMIT ?) "
+        "SELECT type, seconds FROM (SELECT type, seconds FROM answers WHERE learner = ? ORDER BY id DESC LIMIT ?) a "
         "WHERE seconds IS NOT NULL"
     )
     return [(row[0], float(row[1])) for row in store.fetch(sql, learner_id, most)]
@@ -101,7 +101,7 @@ def keep_worked(store: Store, learner_id: int, type_id: str, parts: int, *, now:
     """Keep that a learner went through this many parts of a type's worked example; never fewer than before."""
     store.change(
         "INSERT INTO worked (learner, type, parts, at) VALUES (?1, ?2, ?3, ?4) "
-        "ON CONFLICT (learner, type) DO UPDATE SET parts = max(parts, ?3), at = ?4",
+        "ON CONFLICT (learner, type) DO UPDATE SET parts = max(worked.parts, ?3), at = ?4",
         learner_id,
         type_id,
         parts,

@@ -165,6 +165,15 @@ def unfit(table: str, row: Mapping[str, Any]) -> str | None:
     return None
 
 
+def tests_of(table: str) -> Mapping[str, Test]:
+    """Return, by column, what says whether a value that another engine gave can stand in it."""
+
+    def of(kind: str, test: Test) -> Test:
+        return lambda value: test(_as_read(value, kind))
+
+    return {name: of(kind, test) for name, (kind, test) in _columns_meant(table).items()}
+
+
 @cache
 def _columns_meant(table: str) -> Mapping[str, tuple[str, Test]]:
     with closing(sqlite3.connect(":memory:")) as conn:

@@ -176,7 +176,7 @@ def end_sign_ins_of(store: Store, registration: int) -> None:
     )
     for who in ("learner", "preceptor"):
         store.change(f"DELETE FROM sign_ins WHERE {who} IN ({of.format(who, who)})", registration)  # noqa: S608
-    store.change(f"DELETE FROM lti_tickets WHERE user IN ({of.format('id', 'id')})", registration)  # noqa: S608
+    store.change(f'DELETE FROM lti_tickets WHERE "user" IN ({of.format("id", "id")})', registration)  # noqa: S608
     store.change("DELETE FROM lti_states WHERE registration = ?", registration)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import io
 import re
-import sqlite3
 from datetime import datetime
 
 import pytest
@@ -18,7 +17,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
-from tests.conftest import Clock, lots, slipped
+from tests.conftest import NOT_TAKEN, Clock, lots, slipped
 from tests.quiz.class_people import (
     HERE,
     PASSWORD,
@@ -196,10 +195,10 @@ def test_one_person_in_two_classes_has_one_memory(app: Flask, store: Store, data
     owner.post(f"/class/{number}/remove", {"sure": "yes"})
     assert owner.get(f"/class/{number}").status_code == 404
     assert owner.get("/class").text.count("/class/1") == 0
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     other.post(f"/class/{second}/remove", {"sure": "yes"})
     assert store.learners() == []
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 def test_a_class_that_is_removed_takes_no_answer_of_another_class_along(
@@ -222,7 +221,7 @@ def test_a_class_that_is_removed_takes_no_answer_of_another_class_along(
     assert (kept.title, kept.notes, kept.state) == ("", "", "closed")
     assert ada.get("/").status_code == 200
     assert ada.get("/drill/1").status_code == 404
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 def test_two_places_of_one_person_are_made_one(app: Flask, store: Store) -> None:
@@ -416,8 +415,8 @@ def test_answers_older_than_a_day_are_deleted_and_no_others(
     assert store.count_answers(1) == 2, "nothing is deleted before it was shown"
     assert owner.post(there, {"before": day, "sure": "yes"}).status_code == 303
     assert [one.dealt for one in store.answers_of(1)] == [kept]
-    assert [one.words for one in check(data_file.path) if not one.good] == []
-    with pytest.raises(sqlite3.IntegrityError, match="only ever added to"), store.writing():
+    assert [one.words for one in check(data_file.where) if not one.good] == []
+    with pytest.raises(NOT_TAKEN, match="only ever added to"), store.writing():
         store.change("DELETE FROM answers")
     everything = owner.get(f"/class/{number}/keeping/learner/1/everything.jsonl").text
     assert kept in everything

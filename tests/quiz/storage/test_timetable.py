@@ -23,6 +23,8 @@ from tests.conftest import NOON, Clock, lots
 from tests.quiz.class_people import learner, make_class, preceptor
 from tests.quiz.web.test_server import quiz, serving
 
+pytestmark = pytest.mark.of_the_file("backups of a database are PostgreSQL's own")
+
 HOUR = 3600.0
 
 
