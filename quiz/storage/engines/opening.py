@@ -41,9 +41,14 @@ def open_database(address: Address, *, make: bool = True) -> PostgresData:
     try:
         from quiz.storage.engines.postgres import PostgresData
     except ImportError as error:
-        way_out = "pip install 'two-meridians[postgres]'"
-        raise Refused(address, f"what speaks to PostgreSQL is not installed ({error})", way_out) from error
+        raise not_installed(address, error) from error
     return PostgresData.open(address, make=make)
+
+
+def not_installed(address: Address, error: ImportError) -> Refused:
+    """Say what to install."""
+    way_out = "pip install 'two-meridians[postgres]'"
+    return Refused(address, f"what speaks to PostgreSQL is not installed ({error})", way_out)
 
 
 def path_of(where: Where | None) -> Path:

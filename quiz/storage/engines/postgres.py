@@ -7,6 +7,7 @@ transaction holds alone: so learners write side by side, and everything else is 
 
 from __future__ import annotations
 
+import logging
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -28,7 +29,7 @@ from quiz.storage.engines.dialect import to_postgres
 
 Connection = psycopg.Connection[Any]
 
-MOST_CONNECTIONS = 20
+MOST_CONNECTIONS = 24
 """Of one process. PostgreSQL lets a hundred in unless told otherwise."""
 CONNECT_S = 3.0
 """Seconds for which a connection is waited for, and so the longest that a page says nothing while all is away."""
@@ -131,7 +132,9 @@ class PostgresData:
         try:
             conn = psycopg.connect(self.address.with_password, **_HOW)
         except psycopg.Error as error:
-            raise Refused(self.address, f"it cannot be reached ({_said(error)})", _START_IT) from error
+            raise Refused(
+                self.address, f"it cannot be reached ({self.address.hidden(_said(error))})", _START_IT
+            ) from error
         with conn:
             conn.autocommit = True
             self._configure(conn)
@@ -289,6 +292,9 @@ class PostgresData:
     def wipe(self, db: Connection) -> None:
         """Do nothing: when PostgreSQL writes over what was deleted is its own affair (DECISIONS.md)."""
 
+
+# Each attempt to connect would be a line, of each connection; that the database is away the pages say and log.
+logging.getLogger("psycopg.pool").setLevel(logging.CRITICAL)
 
 _HOW: dict[str, Any] = {
     "cursor_factory": psycopg.RawCursor,

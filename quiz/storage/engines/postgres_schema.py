@@ -20,7 +20,7 @@ from sqlite_utils import Database
 from quiz.storage import soundness
 from quiz.storage.datafile import Refused
 from quiz.storage.engines.address import Address
-from quiz.storage.engines.dialect import is_link, schema_to_postgres
+from quiz.storage.engines.dialect import ROWID, is_link, schema_to_postgres
 from quiz.storage.schema import MIGRATIONS
 
 Connection = psycopg.Connection[Any]
@@ -56,6 +56,17 @@ def embedded() -> tuple[tuple[str, str, str], ...]:
 def tables() -> list[str]:
     """Return the names of all tables, in the order in which they were made."""
     return [name for kind, name, _ in embedded() if kind == "table"]
+
+
+def tables_there(conn: Connection) -> list[str]:
+    """Return the names of whatever tables are in the database."""
+    return [row[0] for row in conn.execute(_TABLES.encode())]
+
+
+def has_rowid(table: str) -> bool:
+    """Say whether a table's rows are known by the order in which they came, in a column of its own here."""
+    made, _ = statements()
+    return any(one.startswith(f"CREATE TABLE {table} (") and ROWID in one for one in made)
 
 
 @cache
@@ -94,7 +105,7 @@ def make_ready(conn: Connection, address: Address, *, make: bool) -> None:
     try:
         with conn.transaction():
             conn.execute(f"SELECT pg_advisory_xact_lock({_MAKING}, 0)".encode())
-            there = [row[0] for row in conn.execute(_TABLES.encode())]
+            there = tables_there(conn)
             if not there:
                 if not make:
                     raise Refused(address, "it is empty", "give another with --data")

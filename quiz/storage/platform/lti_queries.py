@@ -148,7 +148,7 @@ def registration_of_id(store: Store, number: int) -> Registration | None:
 
 def registrations_for(store: Store, issuer: str, client_id: str | None) -> list[Registration]:
     """Return the active registrations of an issuer: of one client where it is named."""
-    sql = "SELECT * FROM lti_registrations WHERE issuer = ?1 AND state = 'active' AND (?2 IS NULL OR client_id = ?2)"
+    sql = "SELECT * FROM lti_registrations WHERE issuer = ?1 AND state = 'active' AND (client_id = ?2 OR ?2 IS NULL)"
     return store.fetch_as(Registration, sql, issuer, client_id)
 
 

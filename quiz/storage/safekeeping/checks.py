@@ -62,10 +62,10 @@ def _database(address: Address) -> Iterator[Finding]:
     """Look a database over; that each row names rows which are there PostgreSQL holds to itself, by its links."""
     with closing(open_database(address, make=False)) as data, closing(Store(data)) as store:
         found = data.unreadable()
-        if found is None:
-            yield Finding("every cell can be read")
-        else:
+        if found is not None:
             yield Finding(f"{found}; put a backup in its place", good=False)
+            return
+        yield Finding("every cell can be read")
         yield Finding("it stands at this version's schema")
         lacking = data.lacking()
         if lacking:
