@@ -348,7 +348,6 @@ def _worked_page(dealt_id: str, found: Example, *, typed: str = "", problem: str
         "worked.html",
         dealt_id=dealt_id,
         example=found,
-        parts=PARTS,
         title=case.type.title,
         found=case.found,
         question=case.type.question(case.findings),
