@@ -28,6 +28,7 @@ from quiz.practice.forms import form_text
 from quiz.practice.randomness import Lots
 from quiz.storage import desk_queries, projection
 from quiz.storage.datafile import DataFile
+from quiz.storage.engines.postgres_schema import tables
 from quiz.storage.engines.seam import Engine
 from quiz.storage.store import Dealt, Learner, Store
 from quiz.web.front.web_server import WebServer
@@ -148,6 +149,15 @@ def deal(
             store.change("UPDATE learners SET priors = '{}' WHERE id = ?", learner.id)
         desk_queries.keep_worked(store, learner.id, type_id, 2, now=now)  # so that it is asked at once
     return case
+
+
+def all_rows(store: Store) -> list[str]:
+    """Return every row of every table as a line, whichever engine holds them."""
+    found = []
+    for table in tables():
+        rows = store.fetch(f"SELECT * FROM {table}")  # noqa: S608 - names of ours
+        found += sorted(f"{table} {tuple(row)!r}" for row in rows)
+    return found
 
 
 @contextmanager

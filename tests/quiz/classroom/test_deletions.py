@@ -11,10 +11,9 @@ from quiz.app import create_app
 from quiz.practice import learners
 from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
-from quiz.storage.engines.postgres_schema import tables
 from quiz.storage.store import Store
 from quiz.web.drill_views import day_of
-from tests.conftest import Clock, lots, slipped
+from tests.conftest import Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     Browser,
     answer,
@@ -35,7 +34,7 @@ def app(data_file: DataFile, clock: Clock) -> Flask:
 
 
 def everything(store: Store) -> str:
-    return "\n".join(repr(tuple(row)) for one in tables() for row in store.fetch(f"SELECT * FROM {one}"))  # noqa: S608
+    return "\n".join(all_rows(store))
 
 
 @pytest.mark.parametrize("address", ["/class/mine/remove", "/progress/delete"])

@@ -17,7 +17,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
-from tests.conftest import NOT_TAKEN, Clock, lots, slipped
+from tests.conftest import NOT_TAKEN, Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     HERE,
     PASSWORD,
@@ -82,7 +82,7 @@ def test_the_good_rows_of_a_file_are_taken_and_the_bad_ones_refused_by_line(app:
     assert members["Bo"].learner == 1, "who is in the class already stays who they are"
     groups = roster_queries.groups_by_learner(store, number)
     assert groups[members["Ada Berg"].learner] == ["Monday"]
-    assert "example.org" not in "\n".join(store._db.conn.iterdump()), "an e-mail address is never read"
+    assert "example.org" not in "\n".join(all_rows(store)), "an e-mail address is never read"
     bring(owner, number, BAD_ROWS)
     assert len(store.learners()) == 4, "the same file once more adds nobody"
 
@@ -246,10 +246,10 @@ def test_two_places_of_one_person_are_made_one(app: Flask, store: Store) -> None
 
     # What the refusal says to do: the practice of both is one learner's, and no drill has gained an answer.
     assert "remove Bo, and let Ada Berg bring that file in under Progress, Own data" in words(refused.text)
-    file = owner.get(f"/class/{number}/keeping/learner/3/everything.jsonl").data
+    file = owner.get(f"/class/{number}/keeping/learner/3/all_rows.jsonl").data
     owner.post(f"/class/{number}/learner/3/remove", {"sure": "yes"})
     before = [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)]
-    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "everything.jsonl")}, headers=HERE)
+    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "all_rows.jsonl")}, headers=HERE)
     ada.post("/progress/bring/take")
     assert [one.drill for one in store.answers_of(1)] == [1, None]
     assert [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)] == before
@@ -289,7 +289,7 @@ def test_a_deletion_stays_on_the_place_in_the_roster_and_says_nothing_else(
     assert "The answers of Ada Berg (S1) were deleted by their owner on" in words(owner.get(url).text)
     people = words(owner.get(f"/class/{number}/people").text)
     assert "Ada Berg (S1): its answers were deleted by their owner on" in people
-    assert dealt not in "\n".join(store._db.conn.iterdump())
+    assert dealt not in "\n".join(all_rows(store))
     clock.move(seconds=60)
     place = re.search(r'name="place" value="(\d+)"', owner.get(f"/class/{number}/people").text)
     assert place is not None
@@ -418,8 +418,8 @@ def test_answers_older_than_a_day_are_deleted_and_no_others(
     assert [one.words for one in check(data_file.where) if not one.good] == []
     with pytest.raises(NOT_TAKEN, match="only ever added to"), store.writing():
         store.change("DELETE FROM answers")
-    everything = owner.get(f"/class/{number}/keeping/learner/1/everything.jsonl").text
-    assert kept in everything
+    all_rows = owner.get(f"/class/{number}/keeping/learner/1/all_rows.jsonl").text
+    assert kept in all_rows
 
 
 def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, store: Store, clock: Clock) -> None:
@@ -442,6 +442,7 @@ def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, 
     assert tablet.get("/class").location == "/door"
 
 
+@pytest.mark.of_the_file("counts the questions by SQLite's own trace")
 def test_a_file_with_many_groups_asks_the_data_file_little_more(app: Flask, store: Store) -> None:
     """It is taken in one piece, and everyone else's answers wait: 450 rows in 40 groups each took five seconds."""
     owner = preceptor(app, store)

@@ -21,7 +21,7 @@ from quiz.lti import registering
 from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
-from tests.conftest import Clock
+from tests.conftest import Clock, all_rows
 from tests.quiz.lti.conftest import School, made_school, platform_given
 from tests.quiz.lti.small_platform import CLAIM, HERE, MEMBER, TEACHER, SmallPlatform, Visitor, a_key, hidden
 
@@ -113,7 +113,7 @@ HOSTILE: dict[str, tuple[int, Made]] = {
 
 def everything(school: School) -> list[str]:
     """All that the data file holds, but states that were used up and deployments that wait for approval."""
-    lines = school.store._db.conn.iterdump()
+    lines = all_rows(school.store)
     return [one for one in lines if not re.search("lti_(states|deployments)", one)]
 
 

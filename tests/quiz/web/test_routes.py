@@ -20,7 +20,7 @@ from quiz.app import create_app
 from quiz.storage import roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from tests.conftest import Clock, lots
+from tests.conftest import Clock, all_rows, lots
 from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
 
 ROLES = ("nobody", "other learner", "other preceptor", "learner", "reader", "co-teacher", "preceptor")
@@ -416,7 +416,7 @@ class Copy:
         return reply.status_code
 
     def everything(self) -> list[str]:
-        return [line for line in self.store._db.conn.iterdump() if "sqlite_" not in line]
+        return all_rows(self.store)
 
 
 @pytest.fixture
