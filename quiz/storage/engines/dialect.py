@@ -161,7 +161,7 @@ def _parts(text: str) -> Iterator[str]:
 
 
 @dataclass
-class _Table:
+class _TableParts:
     """A table's columns and rules as PostgreSQL has them."""
 
     columns: list[str] = field(default_factory=list)
@@ -179,7 +179,7 @@ def schema_to_postgres(sql: str) -> list[str]:
         return _new_table(made[1], made[2], made[3])
     added = _ADDED.fullmatch(sql)
     if added is not None:
-        table = _Table()
+        table = _TableParts()
         _add_column(table, added[1], added[2].strip())
         return [f"ALTER TABLE {added[1]} ADD COLUMN {table.columns[0]}", *table.after, *table.names]
     trigger = _TRIGGER.fullmatch(sql)
@@ -197,7 +197,7 @@ def is_link(sql: str) -> bool:
 
 
 def _new_table(name: str, body: str, rest: str) -> list[str]:
-    table = _Table()
+    table = _TableParts()
     definitions = [one.strip() for one in _parts(body)]
     for one in definitions:
         if one.startswith(("PRIMARY KEY", "CHECK")):
@@ -211,7 +211,7 @@ def _new_table(name: str, body: str, rest: str) -> list[str]:
     return [f"CREATE TABLE {name} ({', '.join(table.columns)})", *table.after, *table.names]
 
 
-def _add_unique(table: _Table, name: str, rule: str) -> None:
+def _add_unique(table: _TableParts, name: str, rule: str) -> None:
     found = _UNIQUE.fullmatch(rule)
     columns = found[1].split(", ") if found else []
     if not table.without_case.intersection(columns):
@@ -221,7 +221,7 @@ def _add_unique(table: _Table, name: str, rule: str) -> None:
     table.after.append(f"CREATE UNIQUE INDEX {name}_{'_'.join(columns)}_once ON {name} ({those})")
 
 
-def _add_column(table: _Table, name: str, definition: str) -> None:
+def _add_column(table: _TableParts, name: str, definition: str) -> None:
     found = _COLUMN.fullmatch(definition)
     if found is None:
         raise ValueError(f"no column of {name}: {definition}")
