@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quiz.learning.state import SlipKey
-from quiz.storage.desk_queries import PAPERS_UNDER_WAY
+from quiz.storage.desk_queries import PAPERS_UNDER_WAY, withheld
 from quiz.storage.store import Answer, Store
 
 LATEST = 4000
@@ -134,12 +134,11 @@ def latest_of(store: Store, learner: int, types: Sequence[str], *, most: int) ->
 def held_back(store: Store, learner: int) -> frozenset[str]:
     """Return the cases whose marks this learner may not see yet: of drills and mock papers that tell at their end."""
     sql = (
-        # What is put in stands in desk_queries.py.
-        "SELECT a.dealt FROM answers a JOIN drills d ON d.id = a.drill JOIN sittings s ON s.id = a.sitting "  # noqa: S608
-        "WHERE a.learner = ?1 AND a.drill IS NOT NULL AND d.feedback = 'end' AND s.ended_at IS NULL "
-        f"UNION ALL SELECT dealt FROM answers WHERE sitting IN ({PAPERS_UNDER_WAY})"
+        "SELECT a.dealt FROM answers a JOIN drills d ON d.id = a.drill JOIN sittings s ON s.id = a.sitting "
+        "WHERE a.learner = ? AND a.drill IS NOT NULL AND d.feedback = 'end' AND s.ended_at IS NULL"
     )
-    return frozenset(row[0] for row in store.fetch(sql, learner))
+    of_papers = (one.dealt for one in withheld(store, learner))
+    return frozenset((*(row[0] for row in store.fetch(sql, learner)), *of_papers))
 
 
 def holdings(store: Store, learner: int) -> Holdings:

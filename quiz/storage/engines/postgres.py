@@ -41,6 +41,8 @@ ANYONE, LEARNER = 0x324D5244, 0x324D5245
 """First halves of the advisory locks' numbers: "2MRD" and the next."""
 _SETTINGS = (
     "SET default_transaction_isolation = 'read committed'; SET lock_timeout = '{ms}ms'; SET jit = off; "
+    # Each question is for a few rows: starting others to help takes longer than finding them.
+    "SET max_parallel_workers_per_gather = 0; SET random_page_cost = 1.1; "
     "SET idle_in_transaction_session_timeout = '{idle}s'; SET client_min_messages = warning"
 )
 WAY_OUT = "stop the app that serves it and put a backup in its place with pg_restore"
