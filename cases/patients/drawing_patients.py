@@ -15,8 +15,10 @@ from cases.patients.refraction import PowerVector, draw_means, with_astigmatism
 from cases.patients.streams import Streams
 
 OLDEST_Y = 100.0
-CANNOT_DO_WITHOUT_D = 2.5
-"""From a refraction of this strength in D on, spectacles are worn nearly always."""
+CANNOT_DO_WITHOUT_D, NEARLY_ALL, FROM_Y = 2.5, 0.97, 8
+"""From so much blur in D on nearly all wear spectacles, from this age in years: ours, no published source."""
+PLUS_OF_A_CHILD_D, CHILD_TO_Y = 3.5, 16
+"""From this mean power in D on a child up to this age needs spectacles who sees well without: ours, no source."""
 OFF_AXIS_PER_DEG2 = -0.0026
 """Astigmatism off the axis in D/deg², the law of `cases.optics.reflex`."""
 
@@ -114,9 +116,8 @@ def _person(
         latent = latent_f * (numbers.latent_base + numbers.latent_per_plus * max(vector.M, 0)) + latent_noise
         accommodates = 0.0 if "artificial lens" in media[side] else amplitude
         lost = _vision_lost(streams, vector, fellow, amblyopic=amblyopic and side == worse, unsteady=unsteady)
-        eyes[side] = _eye(
-            streams, side, age_y, sex, vector, media[side], min(max(latent, 0.0), accommodates), lost, numbers
-        )
+        latent = min(max(latent, 0.0), accommodates)
+        eyes[side] = _eye(streams, side, age_y, sex, vector, media[side], latent, accommodates, lost, numbers)
     holds = -5 / math.log(1 - numbers.fixation_lost_in_5_s(age_y))
     patient = Patient(
         seed=streams.seed,
@@ -151,6 +152,7 @@ def _eye(
     vector: PowerVector,
     media: tuple[Medium, ...],
     latent_d: float,
+    accommodates_d: float,
     lost_logmar: float,
     numbers: Population,
 ) -> Eye:
@@ -185,7 +187,7 @@ def _eye(
         media=media,
         irregular_d_per_mm=_irregular(streams, side, media),
     )
-    habitual = _habitual(streams, age_y, eye)
+    habitual = _habitual(streams, age_y, eye, accommodates_d, numbers)
     return eye if habitual is None else replace(eye, habitual_rx=habitual[0], habitual_age_y=habitual[1])
 
 
@@ -320,11 +322,17 @@ def _vision_lost(
 # --- spectacles and words -------------------------------------------------------------------------------------------
 
 
-def _habitual(streams: Streams, age_y: float, eye: Eye) -> tuple[SphCyl, float] | None:
-    """Return spectacles and their age in years, for most of those who need them: the refraction of that time."""
-    needs = abs(eye.M) >= 0.75 or math.hypot(eye.J0, eye.J45) >= 0.4
-    # At school age and after, hardly anyone goes about with vision that poor: ours, no published source.
-    wears = 0.97 if age_y >= 8 and math.hypot(eye.M, eye.J0, eye.J45) >= CANNOT_DO_WITHOUT_D else 0.75
+def _habitual(
+    streams: Streams, age_y: float, eye: Eye, accommodates_d: float, numbers: Population
+) -> tuple[SphCyl, float] | None:
+    """Return spectacles and their age in years, for most of those who need them: the refraction of that time.
+
+    Plus blurs beyond half of what the eye accommodates, which it clears without strain: common practice.
+    """
+    blurs = max(eye.M - accommodates_d / 2, 0.0) if eye.M > 0 else eye.M
+    blur = math.hypot(blurs, eye.J0, eye.J45)
+    needs = blur >= numbers.spectacles_from(age_y) or (age_y < CHILD_TO_Y and eye.M >= PLUS_OF_A_CHILD_D)
+    wears = NEARLY_ALL if age_y >= FROM_Y and blur >= CANNOT_DO_WITHOUT_D else numbers.p_spectacles(age_y)
     if age_y < 3 or not needs or not streams.happens("spectacles", wears):
         return None
     years = min(0.5 + 3 * streams.unit("spectacles/age"), age_y - 2)
