@@ -64,8 +64,9 @@ def _done(act: Act) -> str:
             if lens.strongest == 0:
                 return f"Took the {cell} out" if cell in ("sphere", "cylinder") else f"Took the lens{_CELLS[cell]} out"
             return f"{write_prescription(lens, 'as-is')}{_CELLS.get(cell, '')}"
-        case "frame", (float() as vertex, float() as tilt, float()):
-            return f"Trial frame {vertex:g} mm from the eye" + (f", tilted {tilt:g}°" if tilt else "")
+        case "frame", (float() as vertex, float() as tilt, float() as off):
+            askew = (f", tilted {tilt:g}°" if tilt else "") + (f", {off:g} mm off centre" if off else "")
+            return f"Trial frame {vertex:g} mm from the eye{askew}"
         case "drops", str():
             return f"Drops: {value}" + ("" if act.side else ", both eyes")
         case "end point", float() | int():

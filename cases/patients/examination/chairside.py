@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from cases.notation.plurals import counted
 from cases.optics.light import seen
 from cases.patients.examination.acts import Examined, State
-from cases.patients.examination.findings import seen_far_and_near
+from cases.patients.examination.findings import SHOWS_A_LITTLE_D, SHOWS_PLAINLY_D, seen_far_and_near
 from cases.patients.examination.vignettes import NO_CHART, vignette_of
 from cases.patients.examination.world import gaze, pupil_mm, setting_of
 from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side
@@ -175,7 +175,8 @@ def tape_reads(state: State, held_at: str, offsets: dict[str, float]) -> float:
 def near_check_words(patient: Patient, side: Side, examined: Examined, minute: float) -> str:
     """Say what is seen while the patient looks from far to near: accommodation shows, the pupil does not tell it."""
     left, wide = seen_far_and_near(patient, side, examined, minute)
-    shift = "changes plainly" if left >= 1.5 else "changes a little" if left >= 0.6 else "hardly changes"
+    shift = "changes a little" if left >= SHOWS_A_LITTLE_D else "hardly changes"
+    shift = "changes plainly" if left >= SHOWS_PLAINLY_D else shift
     pupil = "The pupil is wide." if wide else "The pupil is not wide."
     return f"{side.capitalize()} eye: from far to near the reflex {shift}. {pupil}"
 

@@ -27,6 +27,10 @@ from cases.patients.patient import SIDES, Patient, Side, other
 DROPS_CONSIDERED_TO_Y = 12.0
 """Up to this age in years a result without drops is worth a word: local rules decide."""
 FAR_ENOUGH_M = 5.0
+SHOWS_PLAINLY_D, SHOWS_A_LITTLE_D = 1.5, 0.6
+"""How much accommodation left in D a check from far to near shows: ours."""
+UNSTEADY_D = 0.2
+"""From so much cylinder in D on it is said that accommodation changed between the meridians: ours."""
 NOT_YET = 0.85
 """A share of cycloplegia below which the reading still climbs: ours."""
 
@@ -69,10 +73,16 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Itera
     said = tuple(_why_it_accommodated(patient, examined, found))
     yield from said
     end = examined.ends_of(found.side)[-1]
+    if abs(found.term("accommodation").lens.cylinder) >= UNSTEADY_D:
+        yield "It was not the same in the two meridians, which leaves a cylinder that the eye does not have."
     if said:
         return
     if cycloplegia(patient, found.side, end.state, end.minute):
-        yield "The drops left a little accommodation. A check from far to near shows it."
+        left, _ = seen_far_and_near(patient, found.side, examined, end.minute)
+        shows = (
+            "A check from far to near shows it." if left >= SHOWS_A_LITTLE_D else "A check from far to near hardly can."
+        )
+        yield f"The drops left a little accommodation. {shows}"
     else:
         yield "With a far target and fog this much plus stays hidden: only cycloplegia shows it."
 
@@ -175,11 +185,11 @@ def record_slip(patient: Patient, examined: Examined, found: Ledger) -> tuple[Re
         return "axis", "The axis is written across where it belongs."
     if was.sphere == right.sphere and was.cylinder == -right.cylinder:
         return "forms", "The forms are mixed: the sphere of one with the cylinder of the other."
-    if was.cylinder and abs(was.cylinder) == abs(right.sphere + right.cylinder):
+    if was.cylinder not in (0, right.cylinder) and abs(was.cylinder) == abs(right.sphere + right.cylinder):
         return "second-sphere", "The second sphere is written as the cylinder."
     for _cell, lens in examined.ends_of(found.side)[-1].state.lenses(found.side):
         if (was + lens).equals(right, 0.13):
-            return "lens-left-out", f"{write_prescription(lens)} in the frame was left out."
+            return "lens-left-out", f"Leaving out {write_prescription(lens)} in the frame gives what is written."
     return "sum", "The sum of the lenses and what is written differ."
 
 
@@ -220,8 +230,9 @@ def _observed(patient: Patient, examined: Examined, examiner: Examiner) -> Itera
             )
         if not examined.did("lean in", side):
             yield Observation("no-lean-in", "Neutral was not checked by leaning in.", side)
-        if any(one.state.decentred_mm for one in ends):
-            yield Observation("decentred", "The lenses were off centre, which adds a prism.", side)
+        askew = next((one.state for one in reversed(ends) if one.state.decentred_mm), None)
+        if askew is not None:
+            yield Observation("decentred", _prism_words(askew.sum_of_lenses(side), askew.decentred_mm), side)
     first = examined.end_points[0] if examined.end_points else None
     if first is not None and examiner.blur_d(first.state.distance_cm) >= 0.5:
         yield Observation(
@@ -231,6 +242,12 @@ def _observed(patient: Patient, examined: Examined, examiner: Examiner) -> Itera
     if patient.age_y <= DROPS_CONSIDERED_TO_Y and not examined.state.drops:
         yield Observation("no-drops-considered", "A child was measured without drops. Local rules decide on them.")
     yield from _of_record(examined)
+
+
+def _prism_words(lens: SphCyl, off_mm: float) -> str:
+    """Say what prism a lens off its centre adds, by its mean power: Prentice's rule, the power in D for each cm."""
+    prism = abs(lens.spherical_equivalent) * off_mm / 10
+    return f"The lenses were {off_mm:g} mm off centre, which adds {prism:.1f} prism dioptres. It changes no power."
 
 
 def _between(examined: Examined, what: str, since: float, ends: tuple[EndPoint, ...]) -> bool:

@@ -130,7 +130,8 @@ def _empty(given: Given, stands: UnderWay) -> list[Done]:
 def _frame(given: Given, _: UnderWay) -> list[Done]:
     vertex = _number(given, "vertex", 8, 20, "mm")
     tilt = _number(given, "tilt", 0, 20, "°", empty=0.0)
-    return [("frame", (vertex, tilt, 0.0), None)]
+    off_centre = _number(given, "off-centre", 0, 10, "mm", empty=0.0)
+    return [("frame", (vertex, tilt, off_centre), None)]
 
 
 def _drops(given: Given, __: UnderWay) -> list[Done]:

@@ -74,6 +74,7 @@ class FrameFields:
     fog: str
     vertex: str
     tilt: str
+    off_centre: str
     other: str
     """What is before the other eye, in words."""
 
@@ -221,6 +222,7 @@ def _frame(stands: UnderWay, side: Side) -> FrameFields:
         fog=write_power(dict(before)[SPHERE].sphere) if SPHERE in dict(before) else "",
         vertex=f"{stands.patient.eye(side).vertex_mm if state.vertex_mm is None else state.vertex_mm:.0f}",
         tilt=f"{state.tilt_deg:g}" if state.tilt_deg else "",
+        off_centre=f"{state.decentred_mm:g}" if state.decentred_mm else "",
         other=write_prescription(state.sum_of_lenses(fellow), "as-is") if before else "no lens",
     )
 
