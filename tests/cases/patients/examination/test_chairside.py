@@ -166,6 +166,35 @@ def test_a_cause_put_right_is_gone(term: TermId) -> None:
     assert after.open_d < 0.01
 
 
+@pytest.mark.parametrize(
+    ("target", "fogged", "drops_min", "words"),
+    [
+        ("face", False, None, "with a far target and the other eye fogged"),
+        (6.0, False, None, "with a far target and the other eye fogged"),
+        (6.0, True, None, "forty minutes after drops"),
+        (6.0, True, 5.0, "forty minutes after drops"),
+    ],
+)
+def test_a_child_is_given_a_far_target_and_fog_before_drops(
+    target: object, fogged: bool, drops_min: float | None, words: str
+) -> None:
+    """Drops are for what target and fog leave: common practice, no published source."""
+    script = Script(patient_of(SphCyl(2.5, -0.5, 180), age=7, latent=1.05)).set_up().do("target", target)
+    if drops_min is not None:
+        script.do("drops", "cyclopentolate").wait(drops_min)
+    script.measure("right", fog=fogged).take().record("right")
+    mended = put_right(script.patient, script.examined, script.ledger("right"), "accommodation")
+    assert mended is not None
+    assert mended.words.startswith(words)
+
+
+def test_accommodation_that_changed_between_the_meridians_is_said_to() -> None:
+    script = Script(patient_of(SphCyl(0), age=20)).set_up().fog("left").neutralise("right", 180)
+    script.do("target", "face").neutralise("right", 90).take().record("right")
+    said = causes(script.patient, script.examined, script.ledger("right"), "accommodation")
+    assert any("leaves a cylinder that the eye does not have" in one for one in said)
+
+
 def test_what_another_act_would_not_mend_has_no_replay() -> None:
     script = _spoilt(patient_of(SphCyl(-2)), "distance")
     for term in ("rounding", "slips", "end-point"):
