@@ -185,7 +185,8 @@ def record_slip(patient: Patient, examined: Examined, found: Ledger) -> tuple[Re
         return "axis", "The axis is written across where it belongs."
     if was.sphere == right.sphere and was.cylinder == -right.cylinder:
         return "forms", "The forms are mixed: the sphere of one with the cylinder of the other."
-    if was.cylinder not in (0, right.cylinder) and abs(was.cylinder) == abs(right.sphere + right.cylinder):
+    second = abs(right.sphere + right.cylinder)
+    if was.sphere == right.sphere and was.cylinder not in (0, right.cylinder) and abs(was.cylinder) == second:
         return "second-sphere", "The second sphere is written as the cylinder."
     for _cell, lens in examined.ends_of(found.side)[-1].state.lenses(found.side):
         if (was + lens).equals(right, 0.13):
