@@ -116,8 +116,10 @@ def _person(
         latent = latent_f * (numbers.latent_base + numbers.latent_per_plus * max(vector.M, 0)) + latent_noise
         accommodates = 0.0 if "artificial lens" in media[side] else amplitude
         lost = _vision_lost(streams, vector, fellow, amblyopic=amblyopic and side == worse, unsteady=unsteady)
-        latent = min(max(latent, 0.0), accommodates)
-        eyes[side] = _eye(streams, side, age_y, sex, vector, media[side], latent, accommodates, lost, numbers)
+        eyes[side] = _eye(
+            streams, side, age_y, sex, vector, media[side], min(max(latent, 0.0), accommodates), lost, numbers
+        )
+    eyes = _with_spectacles(streams, age_y, eyes, amplitude, numbers)
     holds = -5 / math.log(1 - numbers.fixation_lost_in_5_s(age_y))
     patient = Patient(
         seed=streams.seed,
@@ -152,7 +154,6 @@ def _eye(
     vector: PowerVector,
     media: tuple[Medium, ...],
     latent_d: float,
-    accommodates_d: float,
     lost_logmar: float,
     numbers: Population,
 ) -> Eye:
@@ -165,7 +166,7 @@ def _eye(
     c40 = numbers.c40(age_y) + numbers.c40_sd * streams.normal(f"{side}/aberration")
     if "artificial lens" in media:
         c40 = 0.02 * streams.normal(f"{side}/lens aberration")
-    eye = Eye(
+    return Eye(
         M=vector.M,
         J0=vector.J0,
         J45=vector.J45,
@@ -187,8 +188,6 @@ def _eye(
         media=media,
         irregular_d_per_mm=_irregular(streams, side, media),
     )
-    habitual = _habitual(streams, age_y, eye, accommodates_d, numbers)
-    return eye if habitual is None else replace(eye, habitual_rx=habitual[0], habitual_age_y=habitual[1])
 
 
 def _kept(value: float, low: float, high: float) -> float:
@@ -322,27 +321,52 @@ def _vision_lost(
 # --- spectacles and words -------------------------------------------------------------------------------------------
 
 
-def _habitual(
-    streams: Streams, age_y: float, eye: Eye, accommodates_d: float, numbers: Population
-) -> tuple[SphCyl, float] | None:
-    """Return spectacles and their age in years, for most of those who need them: the refraction of that time.
-
-    Plus blurs beyond half of what the eye accommodates, which it clears without strain: common practice.
-    """
-    blurs = max(eye.M - accommodates_d / 2, 0.0) if eye.M > 0 else eye.M
-    blur = math.hypot(blurs, eye.J0, eye.J45)
-    needs = blur >= numbers.spectacles_from(age_y) or (age_y < CHILD_TO_Y and eye.M >= PLUS_OF_A_CHILD_D)
-    wears = NEARLY_ALL if age_y >= FROM_Y and blur >= CANNOT_DO_WITHOUT_D else numbers.p_spectacles(age_y)
+def _with_spectacles(
+    streams: Streams, age_y: float, eyes: dict[Side, Eye], amplitude: float, numbers: Population
+) -> dict[Side, Eye]:
+    """Give most of those who need them spectacles for both eyes: the refraction of the time when they were made."""
+    blurs = [_blur(eye, 0.0 if "artificial lens" in eye.media else amplitude) for eye in eyes.values()]
+    needs = max(blurs) >= numbers.spectacles_from(age_y)
+    needs = needs or (age_y < CHILD_TO_Y and max(eye.M for eye in eyes.values()) >= PLUS_OF_A_CHILD_D)
+    wears = NEARLY_ALL if age_y >= FROM_Y and max(blurs) >= CANNOT_DO_WITHOUT_D else numbers.p_spectacles(age_y)
     if age_y < 3 or not needs or not streams.happens("spectacles", wears):
-        return None
+        return eyes
     years = min(0.5 + 3 * streams.unit("spectacles/age"), age_y - 2)
+    return {side: _with_glass(eye, age_y, years) for side, eye in eyes.items()}
+
+
+def _blur(eye: Eye, amplitude: float) -> float:
+    """Return what blurs an eye, in D. Half of the amplitude clears plus without strain: common practice."""
+    left = max(eye.M - amplitude / 2, 0.0) if eye.M > 0 else eye.M
+    return math.hypot(left, eye.J0, eye.J45)
+
+
+def _with_glass(eye: Eye, age_y: float, years: float) -> Eye:
     # Myopes grow more myopic up to about 20, hyperopes lose a little: common practice, no published source.
     yearly = 0.4 if eye.M < 0 and age_y < 18 else 0.08 if eye.M < 0 and age_y < 30 else 0.0
     before = SphCyl.from_power_vector(eye.M + yearly * years, eye.J0, eye.J45)
-    return written(before), round(years, 1)
+    return replace(eye, habitual_rx=written(before), habitual_age_y=round(years, 1))
+
+
+READS_FROM_Y = 7
+"""Under this age in years nobody complains of print, a board or a computer: ours."""
+WEAK_D = 0.37
+"""From so much mean power in D that spectacles lack on they are said to feel weak: ours."""
+
+
+def _feel_weak(patient: Patient) -> bool:
+    """Say whether the spectacles that are worn lack what the eyes need now."""
+    eyes = (patient.eye(side) for side in SIDES)
+    return any(eye.habitual_rx and abs(eye.M - eye.habitual_rx.spherical_equivalent) >= WEAK_D for eye in eyes)
 
 
 def _complaint(streams: Streams, patient: Patient) -> str:
+    found = _said(streams, patient)
+    # Nobody says so of spectacles that are right, or without any.
+    return "distance vision is blurred" if found == "the glasses feel weak" and not _feel_weak(patient) else found
+
+
+def _said(streams: Streams, patient: Patient) -> str:
     chance = streams.chance("complaint")
     age, means = patient.age_y, (patient.right.M, patient.left.M)
     if any(patient.eye(side).unsafe for side in SIDES):
@@ -351,10 +375,17 @@ def _complaint(streams: Streams, patient: Patient) -> str:
         return chance.among(("a health visitor asked for it", "a brother wears glasses", "a first check"))
     if patient.nystagmus:
         return "the eyes move all the time"
+    if age < READS_FROM_Y:
+        odd = min(means) <= -0.75 or patient.unequal_d >= 1.5 or max(means) >= 3
+        return chance.among(
+            ("screws up the eyes", "sits close to the television", "failed a check of vision")
+            if odd
+            else ("a check-up", "a first check", "a brother wears glasses")
+        )
     if min(means) <= -0.75:
         return chance.among(
             ("cannot read the board", "screws up the eyes to see far", "distance vision is blurred")
-            if age < 20
+            if age < 19
             else ("distance vision is blurred", "road signs are late to read", "the glasses feel weak")
         )
     if patient.unequal_d >= 1.5:

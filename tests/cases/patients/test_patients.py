@@ -188,6 +188,23 @@ def test_the_numbers_are_complete_and_have_sources() -> None:
         read_population({**_tables(), "c40": {"sources": ["nobody"], "knots": [[2, 1]]}}, "europe")
 
 
+def test_spectacles_are_for_both_eyes_and_feel_weak_where_they_are() -> None:
+    people = [mixed_patient(f"worn {k}") for k in range(400)]
+    assert all((one.right.habitual_rx is None) == (one.left.habitual_rx is None) for one in people)
+    weak = [one for one in people if one.complaint == "the glasses feel weak"]
+    assert all(one.right.habitual_rx is not None for one in weak)
+    assert all(
+        max(abs(one.eye(side).M - one.eye(side).habitual_rx.spherical_equivalent) for side in SIDES) >= 0.37  # type: ignore[union-attr]
+        for one in weak
+    )
+
+
+def test_a_child_who_does_not_read_yet_complains_of_no_print() -> None:
+    told = {draw_patient(f"small {k}", age=(3, 7)).complaint for k in range(300)}
+    assert not any(word in one for one in told for word in ("print", "reading", "letters", "computer", "board", "road"))
+    assert "sits close to the television" in told
+
+
 def test_a_sort_that_nobody_is_of_is_refused() -> None:
     with pytest.raises(CaseError, match="none of this kind"):
         draw_patient(1, wanted=lambda _refraction: False)
