@@ -226,7 +226,9 @@ def seen(bench: Bench) -> tuple[str, ...]:
     ]
     if bench.target == "near":
         lines.append("The patient looks at a target beside your sight hole.")
-    moves = sweep.word in SEEN_WAYS
+    # Far from neutral the gradient across a dull pupil may run the wrong way: no direction is told from it.
+    misleads = {"with", "against"} == {sweep.word.removesuffix(", faint"), movement(setting, streak)}
+    moves = sweep.word in SEEN_WAYS and not misleads
     if moves:
         way, faint = SEEN_WAYS[sweep.word]
         how = "faintly" if faint else _speed(speed_ratio(setting, streak))
