@@ -10,6 +10,7 @@ from cases.optics.lens import SphCyl
 from cases.patients.examination.acts import Act
 
 _FIXED = {
+    "asked": "Asked and looked at what local rules want before drops",
     "call": "Called “look over there”",
     "pupil noted": "Judged the drops by the pupil",
     "lean in": "Leaned in to check neutral",
@@ -80,6 +81,8 @@ def _done(act: Act) -> str:
             return f"Noted: {value}"
         case "refer", str():
             return f"Referred: {value}"
+        case "how soon", str():
+            return f"Referral: {value}"
         case "wait", float() | int():
             return f"Waited {value:g} min" if value >= 1 else f"Waited {round(60 * value)} s"
     return _FIXED.get(act.what, act.what)

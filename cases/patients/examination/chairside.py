@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass, replace
 
 from cases.notation.plurals import counted
+from cases.notation.prescription import write_prescription
 from cases.optics.light import seen
+from cases.optics.reflex import movement
 from cases.patients.examination.acts import Examined, State
 from cases.patients.examination.findings import SHOWS_A_LITTLE_D, SHOWS_PLAINLY_D, seen_far_and_near
 from cases.patients.examination.vignettes import NO_CHART, vignette_of
@@ -56,6 +58,8 @@ class Card:
     complaint: str
     history: str
     vision: dict[Side, str]
+    spectacles: str
+    """The powers that are worn, and how old they are; "" without any."""
     of_you: str
     invented: bool
 
@@ -89,9 +93,18 @@ def card_of(patient: Patient) -> Card:
         complaint=patient.complaint,
         history=patient.history,
         vision=vision,
+        spectacles=_spectacles(patient),
         of_you=vignette.told_of_you if vignette else "",
         invented=vignette is not None,
     )
+
+
+def _spectacles(patient: Patient) -> str:
+    right, left = patient.right, patient.left
+    if right.habitual_rx is None or left.habitual_rx is None or right.habitual_age_y is None:
+        return ""
+    made = counted(max(1, round(12 * right.habitual_age_y)), "month")
+    return f"right {write_prescription(right.habitual_rx)}, left {write_prescription(left.habitual_rx)}, {made} old"
 
 
 def age_in_words(age_y: float) -> str:
@@ -183,8 +196,14 @@ def near_check_words(patient: Patient, side: Side, examined: Examined, minute: f
 
 def lean_in_words(patient: Patient, side: Side, state: State, streak: float, minute: float) -> str:
     """Say how the reflex moves on leaning in by 12 cm, where neutral turns to with."""
+    if patient.eye(side).unsafe:
+        return "There is no red reflex: nothing can be judged by leaning in."
     nearer = replace(state, distance_cm=max(25.0, state.distance_cm - LEAN_CM), zone="centre")
-    word = seen(setting_of(patient, side, nearer, minute), streak, "pupil").word
+    setting = setting_of(patient, side, nearer, minute)
+    # As in the picture: the centre is watched where the edge of the pupil differs from it.
+    word = seen(setting, streak, "centre" if setting.margin_per_mm2 else "pupil").word
+    if word.removesuffix(", faint") != movement(setting, streak):
+        word = ""
     told = {"with": "with", "with, faint": "with, faintly", "against": "against", "against, faint": "against, faintly"}
     if word in told:
         return f"On leaning in, the reflex moves {told[word]}."
@@ -197,7 +216,7 @@ def drops_words(patient: Patient, state: State, minute: float) -> tuple[str, ...
     for side in SIDES:
         mine = [one for one in state.drops if one.side == side]
         if mine:
-            ago = minute - mine[0].minute
+            given = ", ".join(f"{one.kind} {minute - one.minute:.0f} min ago" for one in mine)
             wide = pupil_mm(patient, side, state, minute)
-            said.append(f"{side.capitalize()} eye: {mine[-1].kind}, {ago:.0f} min ago; pupil {wide:.1f} mm.")
+            said.append(f"{side.capitalize()} eye: {given}; pupil {wide:.1f} mm.")
     return tuple(said)

@@ -148,6 +148,22 @@ def test_11_the_other_eye_not_fogged() -> None:
     says(script, found, "accommodation", "not fogged")
 
 
+def test_11_fogged_too_little() -> None:
+    """+2.00 before an eye of +4.50 leaves it 2.50 D of plus to make up: what was put in is said."""
+    patient = patient_of(SphCyl(1.75), SphCyl(4.5), age=20, response_lead_d=0.0)
+    script = Script(patient).set_up().do("target", 1e6).do("lens", ("sphere", SphCyl(2)), "left")
+    found = script.measure("right", fog=False).take().record("right").ledger("right")
+    only(found, "accommodation")
+    assert found.term("accommodation").mean_d == pytest.approx(-0.83 * 2.5, abs=0.01)
+    says(script, found, "accommodation", "The left eye needs +4.50 D and had +2.00 D: that fogs it too little")
+
+
+def test_12_fogged_by_its_own_myopia() -> None:
+    script = Script(patient_of(SphCyl(0), SphCyl(-3), age=20)).set_up().do("lens", ("sphere", SphCyl(1.5)), "left")
+    found = script.measure("right", fog=False).take().record("right").ledger("right")
+    says(script, found, "accommodation", "most of it by its own myopia")
+
+
 def test_12_fogged_too_much() -> None:
     script = Script(patient_of(SphCyl(0), age=20)).set_up().fog("left", 4.0).measure("right", fog=False)
     found = script.take().record("right").ledger("right")
@@ -179,7 +195,8 @@ def test_14_dry_in_a_child() -> None:
 
 
 def with_drops(minutes: float, *, near_check: bool = True, side: str | None = None, patient: Patient = CHILD) -> Script:
-    script = Script(patient).set_up().do("drops", "cyclopentolate", None if side is None else "right").wait(minutes - 1)
+    script = Script(patient).set_up().do("asked").do("drops", "cyclopentolate", None if side is None else "right")
+    script.wait(minutes - 1)
     if near_check:
         script.do("near check", None, "right").do("near check", None, "left")
     return script
@@ -436,8 +453,13 @@ def test_32_only_an_unsafe_reflex_that_is_not_referred_fails_the_whole(medium: M
     unsafe = replace(OLD, left=replace(OLD.left, media=(medium,)))
     script = whole(unsafe)
     assert "Refer at once" in (failed(unsafe, script.examined) or "")
-    script.do("refer", "white reflex")
-    assert failed(unsafe, script.examined) is None
+    script.do("refer", "white reflex").do("how soon", "routine")
+    assert "You referred it for another day" in (failed(unsafe, script.examined) or "")
+    assert failed(unsafe, script.do("how soon", "today").examined) is None
+    assert {one.id for one in observations(unsafe, script.examined, Examiner())} == {"before-referring"}
+    at_once = Script(unsafe).do("refer", "white reflex, left eye").do("how soon", "today")
+    assert failed(unsafe, at_once.examined) is None
+    assert observations(unsafe, at_once.examined, Examiner()) == ()
     _, wrong = misread(SphCyl(5, -3, 45))
     assert wrong.error.strongest > 5
     assert failed(OLD, misread(SphCyl(5, -3, 45))[0].examined) is None
