@@ -228,9 +228,16 @@ def test_without_scripts_every_form_does_its_act(plain_page: Page, served: Serve
     expect(plain_page.get_by_text("4 mm off centre, which adds 2.8 prism dioptres")).to_be_visible()
 
 
-@pytest.mark.parametrize(("referral", "heading"), [("", "Not passed"), ("white reflex, today", "Referred")])
+@pytest.mark.parametrize(
+    ("referral", "soon", "heading"),
+    [
+        ("", "", "Not passed"),
+        ("glasses in six months", "routine", "Not passed"),
+        ("white reflex", "today", "Referred at once"),
+    ],
+)
 def test_a_white_reflex_is_referred_or_the_whole_fails(
-    chair: AtTheChair, page: Page, accessible: Check, referral: str, heading: str
+    chair: AtTheChair, page: Page, accessible: Check, referral: str, soon: str, heading: str
 ) -> None:
     page.goto(f"{chair.served.url}examination")
     patient = draw_patient("a white reflex", age=(1, 3), has="white reflex")
@@ -240,8 +247,18 @@ def test_a_white_reflex_is_referred_or_the_whole_fails(
     expect(page.get_by_text("The reflex is pale, almost white")).to_be_visible()
     accessible(page)
     chair.look_at(other(side)).look_at(side)
-    chair.write(refer=referral).end()
+    expect(page.get_by_role("link", name="To the referral")).to_be_visible()
+    expect(page.locator("#do-end-point")).to_have_count(0)
+    if referral:
+        # A reason alone does not say whether it can wait; for a white reflex it cannot.
+        chair.write(refer=referral)
+        page.locator("#do-end").click()
+        expect(page.locator("#refer-problem")).to_be_visible()
+        page.get_by_role("radio", name=soon, exact=True).check()
+    chair.end()
     expect(page.locator("#verdict")).to_contain_text(heading)
+    expect(page.get_by_text("The record has no vision.")).to_have_count(0)
+    expect(page.get_by_text("none before the referral")).to_have_count(2)
 
 
 def test_the_hands_of_these_tests_find_neutral() -> None:

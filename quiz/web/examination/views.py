@@ -87,6 +87,7 @@ class RecordFields:
     taken: dict[Side, str]
     notes: tuple[tuple[str, bool], ...]
     referred: str
+    how_soon: str
 
 
 @dataclass(frozen=True)
@@ -124,6 +125,8 @@ class ExaminationPage:
     in_the_pupil: tuple[str, ...]
     told: tuple[str, ...]
     drops_told: tuple[str, ...]
+    result_for: str
+    """How far from the eye, in mm, the lens that is written is to stand."""
     log: tuple[tuple[str, str], ...]
     """Clock and words of each act, the latest first."""
     ends: tuple[str, ...]
@@ -187,6 +190,7 @@ def examination_page(
         in_the_pupil=in_the_pupil(eye) if not unsafe else (),
         told=_told(stands, side, streak),
         drops_told=drops_words(patient, state, minute),
+        result_for=f"{eye.vertex_mm:.0f}",
         log=log_lines(stands.acts)[::-1],
         ends=tuple(_end_words(stands, one) for one in SIDES if stands.examined.ends_of(one)),
         sent_as=sent_as,
@@ -234,6 +238,7 @@ def _record(stands: UnderWay) -> RecordFields:
         taken={side: f"{taken:.2f}" for side, taken in record.taken.items()},
         notes=tuple((one, one in record.notes) for one in NOTES),
         referred=record.referred,
+        how_soon=record.how_soon,
     )
 
 
