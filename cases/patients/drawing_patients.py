@@ -360,10 +360,38 @@ def _feel_weak(patient: Patient) -> bool:
     return any(eye.habitual_rx and abs(eye.M - eye.habitual_rx.spherical_equivalent) >= WEAK_D for eye in eyes)
 
 
+TWO_LINES = 10**0.2
+"""Smallest angles whose ratio is less than two lines are not noticed to differ: ours."""
+
+
+def _one_sees_less(patient: Patient) -> bool:
+    """Say whether the vision of the eyes without a lens differs by two lines or more."""
+    angles = [
+        10**eye.best_logmar * (1 + eye.blur_k * _blur(eye, patient.amplitude_d if eye.natural_lens else 0.0) ** 2)
+        for eye in (patient.right, patient.left)
+    ]
+    return max(angles) >= TWO_LINES * min(angles)
+
+
 def _complaint(streams: Streams, patient: Patient) -> str:
     found = _said(streams, patient)
-    # Nobody says so of spectacles that are right, or without any.
-    return "distance vision is blurred" if found == "the glasses feel weak" and not _feel_weak(patient) else found
+    # Nobody says so of spectacles that are right, or without any; nor of eyes that see alike.
+    untrue = (found == "the glasses feel weak" and not _feel_weak(patient)) or (
+        found == "one eye sees less" and not _one_sees_less(patient)
+    )
+    found = "distance vision is blurred" if untrue else found
+    worn = patient.right.habitual_rx is not None
+    sees = max(patient.right.best_logmar, patient.left.best_logmar) < LOST_LOGMAR
+    # With spectacles that are right and eyes that see well nothing far is blurred.
+    return "a check-up" if found in _FAR and worn and sees and not _feel_weak(patient) else found
+
+
+_FAR = (
+    *("cannot read the board", "screws up the eyes to see far", "distance vision is blurred"),
+    "road signs are late to read",
+)
+LOST_LOGMAR = 0.2
+"""From so poor a best vision on, in logMAR, far vision is complained of through any spectacles: ours."""
 
 
 def _said(streams: Streams, patient: Patient) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from cases.notation.plurals import counted
 from cases.notation.prescription import write_prescription
+from cases.optics.lens import SphCyl
 from cases.optics.light import seen
 from cases.optics.reflex import movement
 from cases.patients.examination.acts import Examined, State
@@ -59,7 +60,7 @@ class Card:
     history: str
     vision: dict[Side, str]
     spectacles: str
-    """The powers that are worn, and how old they are; "" without any."""
+    """The powers that are worn, how old they are, and vision with them; "" without any."""
     of_you: str
     invented: bool
 
@@ -104,7 +105,9 @@ def _spectacles(patient: Patient) -> str:
     if right.habitual_rx is None or left.habitual_rx is None or right.habitual_age_y is None:
         return ""
     made = counted(max(1, round(12 * right.habitual_age_y)), "month")
-    return f"right {write_prescription(right.habitual_rx)}, left {write_prescription(left.habitual_rx)}, {made} old"
+    lenses = f"right {write_prescription(right.habitual_rx)}, left {write_prescription(left.habitual_rx)}, {made} old"
+    seen_so = [vision_of(patient, side, patient.eye(side).habitual_rx) for side in SIDES]
+    return lenses if NO_CHART in seen_so else f"{lenses}; with them {seen_so[0]} and {seen_so[1]}"
 
 
 def age_in_words(age_y: float) -> str:
@@ -114,8 +117,8 @@ def age_in_words(age_y: float) -> str:
     return f"{math.floor(age_y + 1e-9)} years"
 
 
-def vision_of(patient: Patient, side: Side) -> str:
-    """Return unaided vision as a chart finds it, 6/x, or why there is none.
+def vision_of(patient: Patient, side: Side, through: SphCyl | None = None) -> str:
+    """Return vision as a chart finds it, 6/x, unaided or through a lens, or why there is none.
 
     The smallest angle grows as 1 + k·b² with the blur b in D; half of what a young eye can accommodate is used. The law
     and its k are those of the patient model.
@@ -123,8 +126,9 @@ def vision_of(patient: Patient, side: Side) -> str:
     if patient.age_y < CHART_FROM_Y:
         return NO_CHART
     eye = patient.eye(side)
-    mean = eye.M - min(max(eye.M, 0.0), patient.amplitude_d / 2 if eye.natural_lens else 0.0)
-    blur = math.hypot(mean, eye.J0, eye.J45)
+    M, J0, J45 = (eye.lens if through is None else eye.lens - through).power_vector()
+    mean = M - min(max(M, 0.0), patient.amplitude_d / 2 if eye.natural_lens else 0.0)
+    blur = math.hypot(mean, J0, J45)
     angle = 10**eye.best_logmar * (1 + eye.blur_k * blur * blur)
     line = min(_LINES, key=lambda one: abs(math.log(one / 6 / angle)))
     return f"6/{line:g}" if angle < _LINES[-1] / 6 * 1.12 else "below 6/120"
@@ -192,6 +196,12 @@ def near_check_words(patient: Patient, side: Side, examined: Examined, minute: f
     shift = "changes plainly" if left >= SHOWS_PLAINLY_D else shift
     pupil = "The pupil is wide." if wide else "The pupil is not wide."
     return f"{side.capitalize()} eye: from far to near the reflex {shift}. {pupil}"
+
+
+def pupil_words(patient: Patient, state: State, minute: float) -> str:
+    """Say how wide the pupils are, which is all that looking at them tells."""
+    right, left = (pupil_mm(patient, side, state, minute) for side in SIDES)
+    return f"The right pupil is {right:.1f} mm wide, the left {left:.1f} mm."
 
 
 def lean_in_words(patient: Patient, side: Side, state: State, streak: float, minute: float) -> str:

@@ -289,7 +289,10 @@ def test_numbers_alone_allow_accommodation_that_changed_and_no_cause_that_does_n
 def test_a_card_has_the_spectacles_that_are_worn() -> None:
     worn = next(one for k in range(99) if (one := mixed_patient(f"worn {k}", within=(20, 60))).right.habitual_rx)
     assert card_of(worn).spectacles.startswith("right ")
-    assert "old" in card_of(worn).spectacles
+    assert "old; with them 6/" in card_of(worn).spectacles
+    # Spectacles that are nearly right give what the best lens gives.
+    eye = worn.right
+    assert vision_of(worn, "right", eye.lens) == vision_of(replace(worn, right=replace(eye, M=0, J0=0, J45=0)), "right")
     assert card_of(patient_of_vignette("eve")).spectacles == ""
 
 
