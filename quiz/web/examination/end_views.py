@@ -128,7 +128,8 @@ class EndPage:
 def end_page(stands: UnderWay, *, undo: int | None, put_right: str, of: Side | None) -> EndPage:
     """Show the end of an examination; `undo` leaves an act out, `put_right` mends a cause of the eye `of`."""
     patient, examined = stands.patient, stands.examined
-    eyes = tuple(_eye(patient, examined, side) for side in SIDES)
+    refer_first = any(patient.eye(side).unsafe for side in SIDES) and not examined.record.written
+    eyes = () if refer_first else tuple(_eye(patient, examined, side) for side in SIDES)
     why = failed(patient, examined) or ""
     vignette = vignette_of(patient)
     heading, lead, kind = _verdict(patient, examined, eyes, why)
@@ -311,7 +312,7 @@ _SHORT = {
     "accommodation": "accommodation",
     "off-axis": "sighting off the axis",
     "zone": "part of the pupil judged",
-    "end-point": "left when called neutral",
+    "end-point": "not neutral when called",
     "plane": "lenses not where the result is for",
     "rounding": "rounding to quarters",
 }

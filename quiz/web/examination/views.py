@@ -21,6 +21,7 @@ from cases.patients.examination.chairside import (
     in_the_pupil,
     lean_in_words,
     near_check_words,
+    pupil_words,
     tape_reads,
     unsafe_words,
 )
@@ -257,6 +258,9 @@ def _told(stands: UnderWay, side: Side, streak: float) -> tuple[str, ...]:
     for act in reversed(stands.acts):
         if act.what == "tape":
             said.append(f"The tape reads {tape_reads(stands.examined.state, f'{act.value}', TAPE_OFFSETS_CM):.0f} cm.")
+            break
+        if act.what == "pupil noted":
+            said.append(pupil_words(stands.patient, stands.examined.state, act.minute))
             break
         if act.what == "lean in":
             said.append(lean_in_words(stands.patient, act.side or side, stands.examined.state, streak, act.minute))
