@@ -44,7 +44,7 @@ TAPE_OFFSETS_CM = {"eye": 0.0, "brow": -5.0, "ear": 8.0}
 """How much longer than from the eye the tape reads from there to the sight hole, in cm: ours."""
 DROPS = ("cyclopentolate", "tropicamide", "atropine")
 HOW_SOON = ("today", "soon", "routine")
-NOTES = ("distance", "drops", "time of drops", "vision")
+NOTES = ("distance", "drops", "time of drops", "vision", "lens distance")
 SPHERE, CYLINDER = "sphere", "cylinder"
 """Cells of the trial frame that a hand changes at the bench; the sphere of the other eye may fog it."""
 WORKING = "working"

@@ -59,6 +59,8 @@ class Card:
     complaint: str
     history: str
     vision: dict[Side, str]
+    looks: str
+    """How a child looks who is too young for a chart."""
     spectacles: str
     """The powers that are worn, how old they are, and vision with them; "" without any."""
     of_you: str
@@ -73,7 +75,7 @@ class Card:
     def vision_words(self) -> str:
         """Write the vision of both eyes, or once what holds for both."""
         if self.no_chart:
-            return NO_CHART
+            return f"{NO_CHART}; {self.looks}"
         return f"right {self.vision['right']}, left {self.vision['left']}"
 
     @property
@@ -94,10 +96,24 @@ def card_of(patient: Patient) -> Card:
         complaint=patient.complaint,
         history=patient.history,
         vision=vision,
+        looks=_looks(patient),
         spectacles=_spectacles(patient),
         of_you=vignette.told_of_you if vignette else "",
         invented=vignette is not None,
     )
+
+
+UNEQUAL_LOGMAR = 0.3
+"""From so much difference in best vision on a child minds when the better eye is covered: ours."""
+
+
+def _looks(patient: Patient) -> str:
+    right, left = (eye.best_logmar for eye in (patient.right, patient.left))
+    if patient.nystagmus:
+        return "follows a light, eyes never still"
+    if abs(right - left) >= UNEQUAL_LOGMAR:
+        return f"minds when the {'left' if right > left else 'right'} eye is covered"
+    return "each eye fixes and follows a light; minds neither being covered"
 
 
 def _spectacles(patient: Patient) -> str:

@@ -306,6 +306,10 @@ def _between(examined: Examined, what: str, since: float, ends: tuple[EndPoint, 
     return any(one.what == what and since < one.minute <= ends[-1].minute for one in examined.acts)
 
 
+STRONG_D = 5.0
+"""From this power in D on the distance of the lens from the eye is written: common practice, from memory."""
+
+
 def _of_record(patient: Patient, examined: Examined) -> Iterator[Observation]:
     notes, record = examined.record.notes, examined.record
     if "distance" not in notes:
@@ -314,6 +318,11 @@ def _of_record(patient: Patient, examined: Examined) -> Iterator[Observation]:
         yield Observation("no-drops-noted", "The record does not say which drops were used, and when.")
     if "vision" not in notes:
         yield Observation("no-vision", "The record has no vision.")
+    strongest = max((one.strongest for one in record.written.values()), default=0.0)
+    if strongest >= STRONG_D and "lens distance" not in notes:
+        yield Observation(
+            "no-lens-distance", "The record of so strong a lens does not say how far from the eye it was."
+        )
     forms = {one.cylinder > 0 for one in record.written.values() if one.cylinder}
     if len(forms) == 2:
         yield Observation("two-forms", "One eye is written with a plus cylinder and the other with a minus cylinder.")

@@ -28,11 +28,17 @@ from cases.patients.examination.findings import causes, from_numbers_alone, obse
 from cases.patients.examination.ledger import TermId
 from cases.patients.examination.putting_right import put_right
 from cases.patients.examination.replay import replayed
-from cases.patients.examination.vignettes import VIGNETTES, UnknownVignette, patient_of_vignette, starting_acts
+from cases.patients.examination.vignettes import (
+    NO_CHART,
+    VIGNETTES,
+    UnknownVignette,
+    patient_of_vignette,
+    starting_acts,
+)
 from cases.patients.examination.world import Examiner, accommodation, setting_of
 from cases.patients.mixture import mixed_patient
 from cases.patients.patient import SIDES, Patient, Side
-from tests.cases.patients.examination.scripts import Script, patient_of
+from tests.cases.patients.examination.scripts import Script, patient_of, whole
 
 TEN = [one.id for one in VIGNETTES]
 
@@ -284,6 +290,20 @@ def test_numbers_alone_allow_accommodation_that_changed_and_no_cause_that_does_n
     plus = replace(script.ledger("right"), written=SphCyl(2, -1, 180), truth=SphCyl(0))
     # +1.50 in the mean with 1.00 D of cylinder is no one slip.
     assert from_numbers_alone(plus) == ()
+
+
+def test_a_card_says_how_a_small_child_looks() -> None:
+    child = patient_of(SphCyl(1), age=1)
+    assert card_of(child).vision_words == f"{NO_CHART}; each eye fixes and follows a light; minds neither being covered"
+    worse = replace(child, right=replace(child.right, best_logmar=child.left.best_logmar + 0.4))
+    assert "minds when the left eye is covered" in card_of(worse).vision_words
+
+
+def test_a_strong_lens_is_written_with_its_distance() -> None:
+    script = whole(patient_of(SphCyl(-6)))
+    assert observations(script.patient, script.examined, Examiner()) == ()
+    script.acts = [one for one in script.acts if one.value != "lens distance"]
+    assert {one.id for one in observations(script.patient, script.examined, Examiner())} == {"no-lens-distance"}
 
 
 def test_a_card_has_the_spectacles_that_are_worn() -> None:
