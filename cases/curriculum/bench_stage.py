@@ -217,7 +217,7 @@ def seen(bench: Bench) -> tuple[str, ...]:
     Nothing is said that the light does not show: see `cases.optics.light`. The words are ours.
     """
     setting, streak = bench.setting, bench.streak
-    sweep = light.seen(setting, streak, "centre" if bench.margin else "pupil")
+    sweep = light.seen(setting, streak, light.watched(setting))
     swept = f"swept {heading(travel(streak))}"
     lines = [
         f"A spot of light is {swept}."
@@ -226,9 +226,7 @@ def seen(bench: Bench) -> tuple[str, ...]:
     ]
     if bench.target == "near":
         lines.append("The patient looks at a target beside your sight hole.")
-    # Far from neutral the gradient across a dull pupil may run the wrong way: no direction is told from it.
-    misleads = {"with", "against"} == {sweep.word.removesuffix(", faint"), movement(setting, streak)}
-    moves = sweep.word in SEEN_WAYS and not misleads
+    moves = sweep.word in SEEN_WAYS
     if moves:
         way, faint = SEEN_WAYS[sweep.word]
         how = "faintly" if faint else _speed(speed_ratio(setting, streak))

@@ -334,3 +334,9 @@ def m029_course_platforms(db: Database) -> None:
     """Keep course platforms, their courses and people, and the grades that are to be sent to them."""
     for statement in LTI:
         db.execute(statement)
+
+
+@MIGRATIONS()
+def m032_checksums(db: Database) -> None:
+    """Keep with each answer what shows that it stands as it was written; those of before have none."""
+    db.execute("ALTER TABLE answers ADD COLUMN checksum INTEGER")

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from cases.notation.plurals import counted
 from cases.notation.prescription import write_prescription
 from cases.optics.lens import SphCyl
-from cases.optics.light import seen
-from cases.optics.reflex import movement
 from cases.patients.examination.acts import Examined, State
 from cases.patients.examination.findings import SHOWS_A_LITTLE_D, SHOWS_PLAINLY_D, seen_far_and_near
 from cases.patients.examination.vignettes import NO_CHART, vignette_of
-from cases.patients.examination.world import gaze, pupil_mm, setting_of
+from cases.patients.examination.world import gaze, pupil_mm
 from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side
 
 CHART_FROM_Y = 3.5
@@ -46,8 +44,6 @@ HAZE: dict[Medium, float] = {
     "no reflex": 1.0,
 }
 """Share of the light that media scatter in the picture: ours, no published source."""
-LEAN_CM = 12.0
-"""How far one leans in to check neutral: ours."""
 
 
 @dataclass(frozen=True)
@@ -218,22 +214,6 @@ def pupil_words(patient: Patient, state: State, minute: float) -> str:
     """Say how wide the pupils are, which is all that looking at them tells."""
     right, left = (pupil_mm(patient, side, state, minute) for side in SIDES)
     return f"The right pupil is {right:.1f} mm wide, the left {left:.1f} mm."
-
-
-def lean_in_words(patient: Patient, side: Side, state: State, streak: float, minute: float) -> str:
-    """Say how the reflex moves on leaning in by 12 cm, where neutral turns to with."""
-    if patient.eye(side).unsafe:
-        return "There is no red reflex: nothing can be judged by leaning in."
-    nearer = replace(state, distance_cm=max(25.0, state.distance_cm - LEAN_CM), zone="centre")
-    setting = setting_of(patient, side, nearer, minute)
-    # As in the picture: the centre is watched where the edge of the pupil differs from it.
-    word = seen(setting, streak, "centre" if setting.margin_per_mm2 else "pupil").word
-    if word.removesuffix(", faint") != movement(setting, streak):
-        word = ""
-    told = {"with": "with", "with, faint": "with, faintly", "against": "against", "against, faint": "against, faintly"}
-    if word in told:
-        return f"On leaning in, the reflex moves {told[word]}."
-    return "On leaning in, no movement can be told."
 
 
 def drops_words(patient: Patient, state: State, minute: float) -> tuple[str, ...]:

@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cases.curriculum.bench_stage import seen
-from cases.curriculum.examination_stage import bench_of
+from cases.curriculum.bench_stage import SLEEVE, seen
+from cases.curriculum.examination_stage import LEAN_CM, bench_of, lean_in_words
 from cases.figures.error_ledger import LedgerBar, ledger_figure
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import residual
@@ -19,7 +19,6 @@ from cases.patients.examination.chairside import (
     card_of,
     drops_words,
     gaze_words,
-    lean_in_words,
     near_check_words,
     referral_of,
     vision_of,
@@ -113,6 +112,29 @@ def test_what_checks_show_follows_the_eye() -> None:
     old = patient_of(SphCyl(0), age=60)
     neutral = State(target=6.0, distance_cm=67, cells=(("right", "sphere", SphCyl(1.5)), ("left", "fog", SphCyl(1))))
     assert lean_in_words(old, "right", neutral, 90, 1) == "On leaning in, the reflex moves with."
+
+
+@pytest.mark.parametrize("name", TEN)
+def test_leaning_in_shows_what_a_sweep_from_there_shows(name: str) -> None:
+    """The check and the picture are one seeing: with the same lens and gaze, from 12 cm nearer."""
+    patient, ways = patient_of_vignette(name), {"the same way": "moves with", "the opposite way": "moves against"}
+    for side in SIDES:
+        for sphere in (-4.0, -1.0, 0.5, 1.5, 3.0):
+            there = State(target=6.0, distance_cm=67, cells=((side, "sphere", SphCyl(sphere)),))
+            nearer = replace(there, distance_cm=67 - LEAN_CM)
+            words = " ".join(seen(bench_of(patient, side, nearer, 1, streak=180, sleeve=SLEEVE))).split("At the edge")[
+                0
+            ]
+            said = next((ways[way] for way in ways if way in words), "")
+            leaning = lean_in_words(patient, side, there, 180, 1)
+            if "There is no red reflex" not in leaning:
+                assert (said in leaning) if said else leaning.endswith("no movement can be told."), (sphere, words)
+
+
+def test_leaning_in_shows_nothing_without_a_reflex() -> None:
+    eye = replace(patient_of(SphCyl(0)).right, media=("no reflex",))
+    patient = replace(patient_of(SphCyl(0)), right=eye)
+    assert lean_in_words(patient, "right", State(), 90, 1) == "There is no red reflex: leaning in shows nothing."
 
 
 @pytest.mark.parametrize(("rx", "line"), [(SphCyl(-1), "6/15"), (SphCyl(-2), "6/38"), (SphCyl(0), "6/6")])
@@ -241,12 +263,6 @@ def test_leaning_in_from_neutral_never_moves_against() -> None:
         script = Script(patient).set_up().fog("left").neutralise("right", 180)
         said = lean_in_words(patient, "right", script.examined.state, 180, script.minute)
         assert "against" not in said, (k, said)
-
-
-def test_no_lens_is_judged_without_a_red_reflex() -> None:
-    clear = patient_of(SphCyl(1), age=67)
-    dark = replace(clear, right=replace(clear.right, media=("no reflex",)))
-    assert "nothing can be judged" in lean_in_words(dark, "right", State(), 180, 1)
 
 
 def test_a_high_myope_is_never_said_to_move_with() -> None:
