@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from quiz.learning.state import SlipKey
+from quiz.storage.organisation import school_queries
 from quiz.storage.rows import to_row
 from quiz.storage.safekeeping.gone_list import Gone
 from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
@@ -48,6 +49,8 @@ class Class:
     """When it was put away: nobody works on its drills, and nothing in it is changed."""
     region: str = "europe"
     """As where the refractions of its drawn patients are: an id of cases.patients.population."""
+    school: int | None = None
+    """Whose it is; None only for what is left of a removed class."""
     removed_at: float | None = None
     """When it was removed; what is left are drills that learners of another class had begun."""
 
@@ -209,14 +212,17 @@ def preceptor_named(store: Store, name: str) -> Preceptor | None:
     return store.fetch_one(Preceptor, "SELECT * FROM preceptors WHERE name = ?", name)
 
 
-def add_preceptor(store: Store, name: str, password: str, now: float) -> int:
-    """Add a preceptor with the hash of a password and return the number."""
-    return store.add("preceptors", {"name": name, "password": password, "made_at": now})
+def add_preceptor(store: Store, name: str, password: str, now: float, *, school: int) -> int:
+    """Add a preceptor of a school with the hash of a password and return the number."""
+    number = store.add("preceptors", {"name": name, "password": password, "made_at": now})
+    school_queries.keep_person(store, school, number, now)
+    return number
 
 
 def keep_password(store: Store, preceptor_id: int, password: str) -> None:
-    """Keep the hash of a new password, and end every sign-in made with the old one."""
+    """Keep the hash of a new password, and end every sign-in made with the old one, and links that set another."""
     store.change("UPDATE preceptors SET password = ? WHERE id = ?", password, preceptor_id)
+    school_queries.end_password_links(store, preceptor_id)
     store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
 
 
@@ -292,9 +298,9 @@ def class_with_code(store: Store, code: str) -> Class | None:
     return store.fetch_one(Class, "SELECT * FROM classes WHERE code = ?", code)
 
 
-def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
-    """Add a class and return its number."""
-    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now})
+def add_class(store: Store, preceptor_id: int, name: str, now: float, *, school: int) -> int:
+    """Add a class of a school, in which its owner is, and return its number."""
+    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now, "school": school})
 
 
 def keep_code(store: Store, class_id: int, code: str | None, until: float | None) -> None:
