@@ -48,7 +48,13 @@ def _nothing(error: QuizError) -> Response:
 
 
 def _page(
-    secret: str, what: Invitation, code: int = 200, *, name: str | None = None, known_name: str = "", **problems: str
+    secret: str,
+    what: Invitation,
+    code: int = 200,
+    *,
+    name: str | None = None,
+    known_name: str = "",
+    problems: dict[str, str] | None = None,
 ) -> Response:
     here = request_context.known_preceptor()
     page = InvitationPage(
@@ -61,7 +67,7 @@ def _page(
         what.whom if name is None else name,
         known_name,
         here.name if here else "",
-        problems,
+        problems or {},
     )
     return make_response(render_template("invitation.html", page=page), code)
 
@@ -116,4 +122,4 @@ def _again(secret: str, error: QuizError, name: str, known_name: str) -> Respons
         return _nothing(other)
     at = "name" if isinstance(error, BadName) else "password" if isinstance(error, BadPassword) else "preceptor"
     code = 429 if isinstance(error, TooManyTries) else 422
-    return _page(secret, what, code, name=name[:80], known_name=known_name[:80], **{at: str(error)})
+    return _page(secret, what, code, name=name[:80], known_name=known_name[:80], problems={at: str(error)})
