@@ -71,7 +71,7 @@ def invite_password(store: Store, school: School, whom: SchoolPerson, *, by: Pre
         )
     secret = lots.new_secret()
     with store.writing():
-        school_queries.end_password_links(store, whom.preceptor)
+        class_queries.end_password_links(store, whom.preceptor)
         until = now + PASSWORD_HOLDS_DAYS * DAY
         what = Invitation(0, school.id, whom.name, False, whom.preceptor, by.id, by.name, now, until)
         school_queries.add_invitation(store, digest(secret), what)

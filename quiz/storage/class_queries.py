@@ -11,7 +11,6 @@ from datetime import datetime
 from typing import Any
 
 from quiz.learning.state import SlipKey
-from quiz.storage.organisation import school_queries
 from quiz.storage.rows import to_row
 from quiz.storage.safekeeping.gone_list import Gone
 from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
@@ -215,15 +214,20 @@ def preceptor_named(store: Store, name: str) -> Preceptor | None:
 def add_preceptor(store: Store, name: str, password: str, now: float, *, school: int) -> int:
     """Add a preceptor of a school with the hash of a password and return the number."""
     number = store.add("preceptors", {"name": name, "password": password, "made_at": now})
-    school_queries.keep_person(store, school, number, now)
+    store.add("school_people", {"school": school, "preceptor": number, "administrator": 0, "added_at": now})
     return number
 
 
 def keep_password(store: Store, preceptor_id: int, password: str) -> None:
     """Keep the hash of a new password, and end every sign-in made with the old one, and links that set another."""
     store.change("UPDATE preceptors SET password = ? WHERE id = ?", password, preceptor_id)
-    school_queries.end_password_links(store, preceptor_id)
+    end_password_links(store, preceptor_id)
     store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
+
+
+def end_password_links(store: Store, preceptor_id: int) -> None:
+    """Let no link set a preceptor's password any more."""
+    store.change("DELETE FROM school_invitations WHERE preceptor = ?", preceptor_id)
 
 
 def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:

@@ -392,11 +392,6 @@ def end_all_invitations(store: Store) -> None:
     store.change("DELETE FROM school_invitations")
 
 
-def end_password_links(store: Store, preceptor_id: int) -> None:
-    """Let no link set a preceptor's password any more."""
-    store.change("DELETE FROM school_invitations WHERE preceptor = ?", preceptor_id)
-
-
 # --- the record of changes ---------------------------------------------------------------------------------------
 
 
