@@ -53,7 +53,8 @@ def invite(
             0, school.id, tidy, administrator, None, by.id if by else None, inviter, now, now + HOLDS_DAYS * DAY
         )
         school_queries.add_invitation(store, digest(secret), what)
-        school_queries.record(store, school.id, inviter, "invited", now, whom=tidy)
+        act = "invited administrator" if administrator else "invited"
+        school_queries.record(store, school.id, inviter, act, now, whom=tidy)
     return secret
 
 

@@ -15,6 +15,7 @@ ACTS = (
         "removed school",
         "added",
         "invited",
+        "invited administrator",
         "withdrew",
         "joined",
         "removed",

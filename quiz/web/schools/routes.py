@@ -21,7 +21,7 @@ from quiz.web.drill_views import day_of, moment
 
 pages = Blueprint("schools", __name__, url_prefix="/school/<int:school_id>")
 
-LATEST = 20
+LATEST = 8
 """Changes on the page; the file has them all."""
 
 
@@ -81,11 +81,6 @@ class SchoolPage:
     problem: str | None = None
     whose: int = 0
     typed: str = ""
-
-    @property
-    def archived(self) -> int:
-        """How many classes are in the archive."""
-        return sum(one.archived for one in self.classes)
 
 
 def own_school(school_id: int) -> School:

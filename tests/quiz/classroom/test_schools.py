@@ -191,7 +191,7 @@ def test_an_administrator_sees_classes_and_nothing_that_was_answered(two: Two) -
     ada.post("/drill/1/begin")
     answer(ada, two.store, "/drill/1")
     page = two.page()
-    assert re.search(r"Spring 2 1 \w+ \d+ \w+ \d{4} Marit", page), page
+    assert re.search(r"Spring 2 1 learner; last practised \w+ \d+ \w+ \d{4}; Marit", page), page
     assert "Ada" not in page
     assert "what learners answered is seen by the preceptors of their class alone" in page
     ines = two.people["Ines"]
@@ -397,7 +397,7 @@ def test_an_invitation_is_taken_once(two: Two) -> None:
     assert rosa.get(f"/school/{two.north.id}").status_code == 404
     assert {visitor.get(link).status_code, two.take(link, "Somebody Else").status_code} == {404}
     assert class_queries.preceptor_named(two.store, "Somebody Else") is None
-    assert two.changes()[:2] == ["Rosa Lind came by the invitation of Ines", "Ines invited Rosa Lind"]
+    assert two.changes()[:2] == ["Rosa Lind came by the invitation of Ines", "Ines invited Rosa Lind as a preceptor"]
     assert make_class(rosa, "Winter 1")[0]
 
 
