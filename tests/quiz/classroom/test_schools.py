@@ -97,7 +97,7 @@ def words(text: str) -> str:
 
 
 def link_in(page: TestResponse) -> str:
-    found = re.search(r"http://localhost(/invitation/[^<]+)<", page.text)
+    found = re.search(r"http://localhost(/invitation/[\w-]+)<", page.text)
     assert found is not None
     return found.group(1)
 
