@@ -33,6 +33,8 @@ class InvitationPage:
     known_name: str = ""
     signed_in: str = ""
     """The preceptor who is signed in here already."""
+    learner: str = ""
+    """The learner who is, and whom coming in signs out."""
     problems: dict[str, str] = field(default_factory=dict)
     least: int = LEAST_PASSWORD
 
@@ -56,7 +58,7 @@ def _page(
     known_name: str = "",
     problems: dict[str, str] | None = None,
 ) -> Response:
-    here = request_context.known_preceptor()
+    here, learner = request_context.known_preceptor(), request_context.joined_learner()
     page = InvitationPage(
         secret,
         schools.get(request_context.store(), what.school).name,
@@ -67,6 +69,7 @@ def _page(
         what.whom if name is None else name,
         known_name,
         here.name if here else "",
+        learner.name if learner else "",
         problems or {},
     )
     return make_response(render_template("invitation.html", page=page), code)
