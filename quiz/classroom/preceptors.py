@@ -173,6 +173,8 @@ def make_administrator(store: Store, who: Preceptor, *, now: float, yes: bool = 
         if not yes and who.administrator and not others:
             raise NotRemoved(f"{who.name} is the only administrator: make another one first")
         roster_queries.keep_administrator(store, who.id, yes=yes)
+        if not yes:
+            school_queries.end_invitations_by(store, who.id)
         school_queries.record(store, None, by, "installation" if yes else "no installation", now, whom=who.name)
         only = school_queries.only_school(store)
         if only is not None and school_queries.is_in(store, only.id, who.id):

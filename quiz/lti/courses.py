@@ -357,7 +357,7 @@ def be_preceptor(store: Store, course: Course, user: CourseUser, known: Precepto
                 roster_queries.keep_teacher(store, one.id, known.id, "co-teacher", one.made_at)
         lti_queries.make_another(store, registration.id, user.subject, known.id)
         other = roster_queries.preceptor_of_id(store, before)
-        left = class_queries.classes_of(store, before)
+        left = [one for one in class_queries.classes_of(store, before) if one.preceptor == before]
         if other is not None and other.password == NO_PASSWORD and not other.administrator and not left:
             class_queries.hand_what_is_left(store, before, known.id)
             roster_queries.remove_preceptor(store, before)

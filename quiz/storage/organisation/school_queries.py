@@ -306,6 +306,11 @@ def remove_people_again(store: Store, gone: Iterable[GonePreceptor]) -> int:
     return number
 
 
+def end_invitations_by(store: Store, preceptor_id: int) -> None:
+    """Let no invitation that a preceptor made be taken any more, to any school."""
+    store.change("DELETE FROM school_invitations WHERE made_by = ?", preceptor_id)
+
+
 def _end_invitations_by(store: Store, school_id: int, preceptor_id: int) -> None:
     store.change("DELETE FROM school_invitations WHERE school = ? AND made_by = ?", school_id, preceptor_id)
 

@@ -14,7 +14,7 @@ from quiz.storage.organisation import school_queries
 from quiz.web import request_context
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import day_of
-from quiz.web.schools.routes import LATEST, changes_said, link_page
+from quiz.web.schools.routes import LATEST, InvitationRow, changes_said, invitation_row, link_page
 
 pages = Blueprint("installation", __name__, url_prefix="/schools")
 
@@ -29,6 +29,7 @@ class InstalledRow:
     preceptors: int
     classes: int
     administrators: tuple[str, ...]
+    invitations: tuple[InvitationRow, ...]
     empty: bool
 
 
@@ -55,7 +56,7 @@ def show() -> Response:
 
 
 def _page(code: int = 200, **more: object) -> Response:
-    store = request_context.store()
+    store, now = request_context.store(), request_context.now()
     page = InstallationPage(
         tuple(
             InstalledRow(
@@ -65,6 +66,7 @@ def _page(code: int = 200, **more: object) -> Response:
                 one.preceptors,
                 one.classes,
                 tuple(name for _, name in school_queries.administrators_of(store, one.id)),
+                tuple(invitation_row(each) for each in school_queries.invitations_of(store, one.id, now)),
                 not one.preceptors and not one.classes,
             )
             for one in school_queries.school_sizes(store)
@@ -125,6 +127,15 @@ def invite(school_id: int) -> Response:
         back_words="Schools of this server",
         words=f"administers {what.name} once a name and a password are chosen on its page",
     )
+
+
+@pages.post("/<int:school_id>/withdraw")
+def withdraw(school_id: int) -> Response:
+    """Let an invitation to a school be taken no more."""
+    store, by = request_context.store(), request_context.preceptor().name
+    what, number = schools.get(store, school_id), request.form.get("invitation", type=request_context.whole)
+    invitations.withdraw(store, what, number, by=by, now=request_context.now())
+    return redirect(url_for("installation.show", _anchor=f"school-{what.id}"), 303)
 
 
 @pages.post("/<int:school_id>/remove")

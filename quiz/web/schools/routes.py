@@ -117,7 +117,7 @@ def _page(what: School, code: int = 200, **more: object) -> Response:
             _person_row(one, tuple(each.name for each in classes if each.owner == one.preceptor), me.id)
             for one in school_queries.people_of_school(store, what.id, now)
         ),
-        tuple(_invitation_row(one) for one in school_queries.invitations_of(store, what.id, now)),
+        tuple(invitation_row(one) for one in school_queries.invitations_of(store, what.id, now)),
         changes_said(school_queries.changes_of(store, what.id, LATEST)),
         tuple(school_queries.platforms_of_school(store, what.id)),
         **more,  # type: ignore[arg-type]
@@ -138,7 +138,8 @@ def _person_row(one: SchoolPerson, classes: tuple[str, ...], me: int) -> SchoolP
     )
 
 
-def _invitation_row(one: Invitation) -> InvitationRow:
+def invitation_row(one: Invitation) -> InvitationRow:
+    """Return an open invitation as a page shows it."""
     as_what = "a new password" if one.preceptor else "administrator" if one.administrator else "preceptor"
     return InvitationRow(one.id, f"{one.whom}, {as_what}, by {one.by_whom}", moment(one.until))
 

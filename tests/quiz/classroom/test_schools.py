@@ -521,6 +521,11 @@ def test_the_installation_makes_schools_and_invites_their_first_administrator(tw
     tove = two.people["Tove"]
     assert tove.post("/schools", {"name": "northfield"}).status_code == 422
     assert tove.post("/schools", {"name": "Westbrook"}).location == "/schools#school-3"
+    astray = link_in(tove.post("/schools/3/invite", {"whom": "Rosa Lind"}))
+    assert "Rosa Lind, administrator, by Tove" in words(tove.get("/schools").text)
+    number = school_queries.invitations_of(two.store, 3, two.clock.at)[0].id
+    assert tove.post("/schools/3/withdraw", {"invitation": str(number)}).status_code == 303
+    assert Browser(two.app).get(astray).status_code == 404
     link = link_in(tove.post("/schools/3/invite", {"whom": "Rosa Lind"}))
     assert two.take(link).location == "/school/3"
     assert two.people["Rosa Lind"].get("/school/3").status_code == 200
@@ -535,6 +540,15 @@ def test_the_installation_makes_schools_and_invites_their_first_administrator(tw
     assert tove.post("/schools/4/remove", {"sure": "yes"}).status_code == 303
     assert [one.name for one in school_queries.schools(two.store)] == ["Northfield", "Southgate", "Westbrook"]
     assert tove.post("/schools/4/name", {"name": "A"}).status_code == 404
+
+
+def test_invitations_end_with_who_administers_the_installation_no_more(two: Two) -> None:
+    for name in ("Tove", "Jun"):
+        preceptors.make_administrator(two.store, two.who(name), now=NOON)
+    link = link_in(two.people["Jun"].post("/schools/2/invite", {"whom": "A friend"}))
+    preceptors.make_administrator(two.store, two.who("Jun"), now=NOON, yes=False)
+    assert Browser(two.app).get(link).status_code == 404
+    assert two.people["Jun"].get("/schools").status_code == 404
 
 
 def test_the_one_school_is_not_removed(store: Store) -> None:

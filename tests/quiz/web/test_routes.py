@@ -338,6 +338,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /schools": installed(422),
     "POST /schools/<int:school_id>/name": installed(422),
     "POST /schools/<int:school_id>/invite": installed(422),
+    "POST /schools/<int:school_id>/withdraw": installed(303),
     "POST /schools/<int:school_id>/remove": installed(422),
     f"GET {S}": administered(200),
     f"POST {S}/name": administered(422),
