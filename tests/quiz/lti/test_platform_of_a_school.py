@@ -107,3 +107,20 @@ def test_an_invitation_of_a_platform_names_its_school(school: School) -> None:
     assert registering.invited_school(school.store, secret, now=NOON) == south.id
     assert registering.invited_school(school.store, "another", now=NOON) is None
     assert registering.invited_school(school.store, secret, now=NOON + 3600) is None
+
+
+def test_a_second_teacher_who_signs_in_is_one_preceptor(southgate: School) -> None:
+    """What the platform called them goes, where it was a co-teacher alone too."""
+    southgate.teacher()
+    store = southgate.store
+    sign_in.add_preceptor(store, "Jun Park", PASSWORD, now=NOON, school=1)
+    southgate.visitor().enter(**{**TEACHER, "sub": "9", "name": "J. Park"})
+    course = lti_queries.course_of_id(store, 1)
+    user = lti_queries.user_with(store, 1, "9", "teacher")
+    assert course is not None
+    assert user is not None
+    courses.be_preceptor(store, course, user, preceptors.named(store, "Jun Park"), now=NOON)
+    assert {one.name for one in roster_queries.preceptors(store)} == {"Server", "Marit Osei", "Jun Park"}
+    one = class_queries.class_of_id(store, 1)
+    assert one is not None
+    assert roster_queries.role_in(store, one, preceptors.named(store, "Jun Park").id) == "co-teacher"
