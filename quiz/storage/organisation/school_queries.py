@@ -113,7 +113,7 @@ class Change:
 
 def schools(store: Store) -> list[School]:
     """Return every school by name."""
-    return store.fetch_as(School, "SELECT * FROM schools ORDER BY name, id")
+    return store.fetch_as(School, "SELECT * FROM schools ORDER BY lower(name), id")
 
 
 def only_school(store: Store) -> School | None:
@@ -133,7 +133,7 @@ def school_sizes(store: Store) -> list[SchoolSize]:
         SchoolSize,
         "SELECT s.id, s.name, s.made_at, (SELECT count(*) FROM school_people p WHERE p.school = s.id) AS preceptors, "
         "(SELECT count(*) FROM classes c WHERE c.school = s.id AND c.removed_at IS NULL) AS classes "
-        "FROM schools s ORDER BY s.name, s.id",
+        "FROM schools s ORDER BY lower(s.name), s.id",
     )
 
 
@@ -166,7 +166,7 @@ def schools_of(store: Store, preceptor_id: int) -> list[Membership]:
     return store.fetch_as(
         Membership,
         "SELECT p.school, s.name, p.administrator FROM school_people p JOIN schools s ON s.id = p.school "
-        "WHERE p.preceptor = ? ORDER BY s.name, s.id",
+        "WHERE p.preceptor = ? ORDER BY lower(s.name), s.id",
         preceptor_id,
     )
 
@@ -181,7 +181,7 @@ def administrators_of(store: Store, school_id: int) -> list[tuple[int, str]]:
     """Return numbers and names of those who administer a school, by name."""
     sql = (
         "SELECT p.id, p.name FROM school_people s JOIN preceptors p ON p.id = s.preceptor "
-        "WHERE s.school = ? AND s.administrator = 1 ORDER BY p.name, p.id"
+        "WHERE s.school = ? AND s.administrator = 1 ORDER BY lower(p.name), p.id"
     )
     return [(int(row[0]), str(row[1])) for row in store.fetch(sql, school_id)]
 
@@ -189,7 +189,7 @@ def administrators_of(store: Store, school_id: int) -> list[tuple[int, str]]:
 def preceptors_of_school(store: Store, school_id: int | None) -> list[Colleague]:
     """Return numbers and names of the preceptors of a school, by name."""
     sql = "SELECT p.id, p.name FROM school_people s JOIN preceptors p ON p.id = s.preceptor WHERE s.school = ? "
-    return store.fetch_as(Colleague, f"{sql}ORDER BY p.name, p.id", school_id)
+    return store.fetch_as(Colleague, f"{sql}ORDER BY lower(p.name), p.id", school_id)
 
 
 def people_of_school(store: Store, school_id: int, now: float) -> list[SchoolPerson]:
@@ -199,7 +199,7 @@ def people_of_school(store: Store, school_id: int, now: float) -> list[SchoolPer
         "SELECT s.preceptor, p.name, s.administrator, s.added_at, p.administrator AS installs, (SELECT count(*) "
         "FROM school_people o WHERE o.preceptor = p.id AND o.school <> s.school) AS elsewhere, (SELECT count(*) "
         "FROM sign_ins i WHERE i.preceptor = p.id AND i.until > ?) AS sign_ins "
-        "FROM school_people s JOIN preceptors p ON p.id = s.preceptor WHERE s.school = ? ORDER BY p.name, p.id",
+        "FROM school_people s JOIN preceptors p ON p.id = s.preceptor WHERE s.school = ? ORDER BY lower(p.name), p.id",
         now,
         school_id,
     )
@@ -330,7 +330,7 @@ def classes_of_school(store: Store, school_id: int) -> list[SchoolClass]:
         "(SELECT max((SELECT a.at FROM answers a WHERE a.learner = m.learner ORDER BY a.id DESC LIMIT 1)) "
         "FROM members m WHERE m.class = c.id AND m.learner IS NOT NULL) AS last_at "
         "FROM classes c JOIN preceptors p ON p.id = c.preceptor WHERE c.school = ? AND c.removed_at IS NULL "
-        "ORDER BY CASE WHEN c.archived_at IS NULL THEN 0 ELSE 1 END, c.name, c.id",
+        "ORDER BY CASE WHEN c.archived_at IS NULL THEN 0 ELSE 1 END, lower(c.name), c.id",
         school_id,
     )
 
@@ -340,7 +340,7 @@ def teachers_in_school(store: Store, school_id: int) -> dict[int, list[tuple[str
     found: dict[int, list[tuple[str, str]]] = {}
     sql = (
         "SELECT t.class, p.name, t.role FROM teachers t JOIN classes c ON c.id = t.class "
-        "JOIN preceptors p ON p.id = t.preceptor WHERE c.school = ? ORDER BY t.role, p.name, p.id"
+        "JOIN preceptors p ON p.id = t.preceptor WHERE c.school = ? ORDER BY t.role, lower(p.name), p.id"
     )
     for number, name, role in store.fetch(sql, school_id):
         found.setdefault(int(number), []).append((str(name), str(role)))
