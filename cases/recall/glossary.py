@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from cases.figures.distances import distance_ruler, far_point, near_card
 from cases.figures.lens_planes import vertex
@@ -257,5 +258,11 @@ _NAMES = tuple(re.compile("|".join(rf"\b{word}s?\b" for word in term.words), re.
 
 def terms_in(texts: Iterable[str]) -> tuple[GlossaryTerm, ...]:
     """Return the terms that texts use, in the order of the glossary."""
-    said = "\n".join(texts)
-    return tuple(term for term, names in zip(TERMS, _NAMES, strict=True) if names.search(said))
+    named = frozenset[int]().union(*map(_named_in, texts))
+    return tuple(term for number, term in enumerate(TERMS) if number in named)
+
+
+@lru_cache(2048)
+def _named_in(text: str) -> frozenset[int]:
+    """Return the numbers of the terms that a text names; a case and its mark ask about the same texts."""
+    return frozenset(number for number, names in enumerate(_NAMES) if names.search(text))

@@ -16,7 +16,7 @@ import math
 import threading
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from urllib.parse import quote, urlsplit, urlunsplit
 
@@ -94,11 +94,21 @@ def send_next(store: Store, services: Services, *, now: float) -> bool:
         _failed(store, settled, "this platform is turned off here", None)
         return True
     try:
-        reply = _post(store, services, registration, link, user, settled, now)
-        _take(store, services, registration, link, user, settled, reply, now)
+        to = _Recipient(services, registration, link.lineitem_url, user.subject)
+        _take(store, to, settled, _post(store, to, settled, now), now)
     except (NoAnswer, BadUrl) as error:
         _failed(store, settled, str(error), _again_at(settled, now))
     return True
+
+
+@dataclass(frozen=True)
+class _Recipient:
+    """Where a grade goes: the platform, the column of its grade book and the learner as the platform knows them."""
+
+    services: Services
+    registration: Registration
+    lineitem_url: str
+    subject: str
 
 
 def _user(store: Store, link: CourseLink, learner_id: int) -> CourseUser | None:
@@ -122,17 +132,9 @@ def _settled(store: Store, due: DueGrade, drill: Drill, now: float) -> DueGrade 
     return settled
 
 
-def _post(
-    store: Store,
-    services: Services,
-    registration: Registration,
-    link: CourseLink,
-    user: CourseUser,
-    grade: DueGrade,
-    now: float,
-) -> Reply:
+def _post(store: Store, to: _Recipient, grade: DueGrade, now: float) -> Reply:
     body = {
-        "userId": user.subject,
+        "userId": to.subject,
         "scoreGiven": grade.given,
         "scoreMaximum": grade.maximum,
         "comment": grade.comment,
@@ -140,31 +142,20 @@ def _post(
         "activityProgress": "Completed",
         "gradingProgress": "FullyGraded",
     }
-    return services.call(
+    return to.services.call(
         store,
-        registration,
+        to.registration,
         SCORES,
         "POST",
-        service_url(link.lineitem_url or "", "scores"),
+        service_url(to.lineitem_url, "scores"),
         headers={"Content-Type": "application/vnd.ims.lis.v1.score+json"},
         body=json.dumps(body).encode(),
         now=now,
     )
 
 
-def _take(
-    store: Store,
-    services: Services,
-    registration: Registration,
-    link: CourseLink,
-    user: CourseUser,
-    grade: DueGrade,
-    reply: Reply,
-    now: float,
-) -> None:
-    if 200 <= reply.status < 300 or (
-        reply.status == 409 and _is_there(store, services, registration, link, user, grade, now)
-    ):
+def _take(store: Store, to: _Recipient, grade: DueGrade, reply: Reply, now: float) -> None:
+    if 200 <= reply.status < 300 or (reply.status == 409 and _is_there(store, to, grade, now)):
         with store.writing():
             outcome_queries.keep_sent(store, grade, now)
     elif reply.status == 409:
@@ -184,25 +175,17 @@ _REFUSED = {
 }
 
 
-def _is_there(
-    store: Store,
-    services: Services,
-    registration: Registration,
-    link: CourseLink,
-    user: CourseUser,
-    grade: DueGrade,
-    now: float,
-) -> bool:
+def _is_there(store: Store, to: _Recipient, grade: DueGrade, now: float) -> bool:
     """Say whether the platform has this very grade."""
-    url = service_url(link.lineitem_url or "", "results")
-    url += f"{'&' if urlsplit(url).query else '?'}user_id={quote(user.subject, safe='')}"
+    url = service_url(to.lineitem_url, "results")
+    url += f"{'&' if urlsplit(url).query else '?'}user_id={quote(to.subject, safe='')}"
     accept = {"Accept": "application/vnd.ims.lis.v2.resultcontainer+json"}
-    reply = services.call(store, registration, RESULTS, "GET", url, headers=accept, now=now)
+    reply = to.services.call(store, to.registration, RESULTS, "GET", url, headers=accept, now=now)
     listed = reply.json() if reply.status == 200 else []
     own = [one for one in listed if isinstance(one, dict)] if isinstance(listed, list) else []
     for one in own:
         has, of = one.get("resultScore"), one.get("resultMaximum")
-        if str(one.get("userId")) == user.subject and all(isinstance(each, int | float) for each in (has, of)) and of:
+        if str(one.get("userId")) == to.subject and all(isinstance(each, int | float) for each in (has, of)) and of:
             return math.isclose(has / of, (grade.given or 0.0) / (grade.maximum or 1.0), abs_tol=1e-4)
     return False
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 from cases.curriculum.bench_types import stage_of
 from cases.curriculum.register import case_type
@@ -53,12 +54,12 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
     found = _waiting_still(store, learner, now)
     if found is not None:
         return found
-    catalogue_for(
-        learners.settings_of(learner).for_drawing
-    )  # found out before anyone has to wait for this to be written
+    drawn = _draw_next(store, learner.id, now, lots)
     with store.writing():
         # Another tab may have been faster; and what it was answered with decides what to bring.
-        return _waiting_still(store, learners.get(store, learner.id), now) or _deal(store, learner.id, now, lots)
+        return _waiting_still(store, learners.get(store, learner.id), now) or _deal(
+            store, learner.id, now, lots, drawn=drawn
+        )
 
 
 def at_bench(store: Store, learner: Learner, types: Collection[str], *, now: float, lots: Lots) -> Waiting:
@@ -69,11 +70,12 @@ def at_bench(store: Store, learner: Learner, types: Collection[str], *, now: flo
     found = _waiting_still(store, learner, now, at_bench=True)
     if found is not None and found.dealt.type in types:
         return found
+    drawn = _draw_next(store, learner.id, now, lots, types)
     with store.writing():
         left = store.open_case(learner.id, at_bench=True)
         if left is not None and left.type not in types:
             store.close_case(left.id, now=now)
-        return _deal(store, learner.id, now, lots, types)
+        return _deal(store, learner.id, now, lots, types, drawn)
 
 
 def _waiting_still(store: Store, learner: Learner, now: float, *, at_bench: bool = False) -> Waiting | None:
@@ -101,8 +103,69 @@ def case_of(dealt: Dealt) -> Case:
     return case_cache.case(dealt.type, dealt.seed, dealt.findings, dealt.words)
 
 
-def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None) -> Waiting:
-    """Deal a case in Practise, or one of these types at the bench; in `writing()`."""
+@dataclass(frozen=True)
+class _Drawn:
+    """A case that was chosen and drawn, and what the choice rests on."""
+
+    rests_on: tuple[Any, ...]
+    choice: Choice
+    case: Case
+    limit: TypeLimit | None
+    aim: what_to_practise.Aim | None
+
+
+def _draw_next(
+    store: Store, learner_id: int, now: float, lots: Lots, types: Collection[str] | None = None
+) -> _Drawn | None:
+    """Choose and draw a learner's next case before `writing()`, so that nobody waits for it; None where one is open."""
+    bench = types is not None
+    left = store.open_case(learner_id, at_bench=bench)
+    if left is not None and (types is None or left.type in types):
+        return None
+    sitting = store.sitting_under_way(learner_id, at_bench=bench)
+    number = None if sitting is None or sittings.is_left(sitting, now) else sitting.id
+    return _drawn_for(store, learners.get(store, learner_id), number, now, lots, types)
+
+
+def _drawn_for(
+    store: Store, learner: Learner, sitting: int | None, now: float, lots: Lots, types: Collection[str] | None
+) -> _Drawn:
+    settings = learners.settings_of(learner)
+    aim = _aim_of(store, sitting, types)
+    limit = None if types is None else TypeLimit(tuple(types))
+    if aim is not None and sitting is not None:
+        unable, offered = constraints.unable(settings.for_drawing), catalogue_for(settings.for_drawing)
+        limit = what_to_practise.limit(
+            store, learner, settings.level, offered, sitting, aim, now=now, rng=lots.rng, unable=unable
+        )
+    rests_on = _rests_on(store, learner, sitting, now, types)
+    return _Drawn(rests_on, *_choose_and_draw(store, learner, now, lots, limit), limit, aim)
+
+
+def _aim_of(store: Store, sitting: int | None, types: Collection[str] | None) -> what_to_practise.Aim | None:
+    return None if types is not None or sitting is None else what_to_practise.of_sitting(store, sitting)
+
+
+def _rests_on(
+    store: Store, learner: Learner, sitting: int | None, now: float, types: Collection[str] | None
+) -> tuple[Any, ...]:
+    """Return what changes where another choice may be due: an answer changes the memory."""
+    drilled = class_queries.types_in_drill(store, learner, now)
+    return learner, store.states(learner.id), _aim_of(store, sitting, types), drilled
+
+
+def _deal(
+    store: Store,
+    learner_id: int,
+    now: float,
+    lots: Lots,
+    types: Collection[str] | None = None,
+    drawn: _Drawn | None = None,
+) -> Waiting:
+    """Deal a case in Practise, or one of these types at the bench; in `writing()`.
+
+    `drawn` is dealt where nothing that it rests on has changed since.
+    """
     learner = learners.get(store, learner_id)
     settings = learners.settings_of(learner)
     bench = types is not None
@@ -114,14 +177,9 @@ def _deal(store: Store, learner_id: int, now: float, lots: Lots, types: Collecti
             store.move_case(left.id, sitting)
             return Waiting(_moved(left, sitting), again.case)
         store.close_case(left.id, now=now)
-    aim = what_to_practise.of_sitting(store, sitting) if types is None else None
-    limit = None if types is None else TypeLimit(tuple(types))
-    if aim is not None:
-        unable, offered = constraints.unable(settings.for_drawing), catalogue_for(settings.for_drawing)
-        limit = what_to_practise.limit(
-            store, learner, settings.level, offered, sitting, aim, now=now, rng=lots.rng, unable=unable
-        )
-    choice, case = _choose_and_draw(store, learner, now, lots, limit)
+    if drawn is None or drawn.rests_on != _rests_on(store, learner, sitting, now, types):
+        drawn = _drawn_for(store, learner, sitting, now, lots, types)
+    choice, case, limit, aim = drawn.choice, drawn.case, drawn.limit, drawn.aim
     findings = case.type.findings.to_json(case.findings)
     case_cache.keep(case, findings)
     dealt = Dealt(
@@ -331,12 +389,15 @@ def _keep(
     now: float,
 ) -> Taken:
     """Keep an answer with its mark; None as `given`: the learner does not know."""
+    seen = own(store, learner, dealt_id)
+    answer = _answer(seen, mark, given, confidence, now)
     with store.writing():
         dealt = own(store, learner, dealt_id)
+        if dealt != seen:
+            answer = _answer(dealt, mark, given, confidence, now)
         # Read before the log grows: a state folded again must not hold this answer yet.
         state = projection.cases_to_fold(store, learner.id)
-        late = _is_late(store, dealt, now)
-        if not _log(store, learner, _answer(dealt, mark, given, confidence, now, late=late), state):
+        if not _log(store, learner, replace(answer, late=_is_late(store, dealt, now)), state):
             stands = store.answer_to(dealt_id)
             return _again(stands, given or {}) if stands else Taken("repeat", dealt_id)
         store.close_case(dealt_id, now=now)
@@ -410,8 +471,6 @@ def _answer(
     given: Mapping[str, str] | None,
     confidence: int | None,
     now: float,
-    *,
-    late: bool = False,
 ) -> Answer:
     case = mark.case
     took = now - dealt.dealt_at
@@ -439,7 +498,6 @@ def _answer(
         for_drill=dealt.for_drill,
         source="practice" if stage_of(dealt.type) is None else "bench",
         drill=dealt.drill,
-        late=late,
         weighed=_as_kept(mark),
         did_not_know=given is None,
     )

@@ -79,6 +79,8 @@ class Example:
     """The number, from 1, of the line that is left out."""
     answer: str
     """What that line says in the blank."""
+    parts: int = PARTS
+    """How many parts there are with the case itself: two where no line holds a number that can be left out."""
 
 
 def wanted(store: Store, learner: Learner, one: Waiting, *, now: float) -> Example | None:
@@ -95,7 +97,10 @@ def wanted(store: Store, learner: Learner, one: Waiting, *, now: float) -> Examp
     begun = 0 < parts < PARTS - 1 and dealt.type not in state.types
     if not begun and (parts or not comes_worked(state, info, now)):
         return None
-    return example(learner, one, parts + 1)
+    found = example(learner, one, parts + 1)
+    if found is not None and found.part == 1 and example(learner, one, 2) is None:
+        return replace(found, parts=PARTS - 1)
+    return found
 
 
 def _parts(store: Store, learner: Learner, type_id: str) -> int:

@@ -8,7 +8,8 @@ number for where msgspec writes null; read is by msgspec, into the very types.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import zlib
+from collections.abc import Callable, Mapping
 from dataclasses import fields
 from datetime import date
 from functools import cache, partial
@@ -80,3 +81,32 @@ def to_row(what: object) -> dict[str, Any]:
         name: values[name] if write is None or values[name] is None else write(values[name])
         for name, _, write in _columns(type(what))  # type: ignore[arg-type]
     }
+
+
+CHECKED = (
+    *("dealt", "learner", "sitting", "at", "type", "seed", "findings", "truth", "given", "read_as", "verdict"),
+    *("explanations", "steps", "could_show", "hints", "confidence", "seconds", "options", "working_shown", "probe_of"),
+    *("for_drill", "source", "drill", "late", "weighed", "did_not_know"),
+)
+"""The columns of an answer that its checksum is of: those that there were when it was brought in (m032)."""
+_BROKEN = {"at", "seconds"}
+"""Those of them that hold numbers with a fraction, which may be given without one."""
+
+
+def checksum(row: Mapping[str, Any]) -> int:
+    """Return the CRC-32 (that of zlib) of an answer as it stands in its columns, text as such or as bytes.
+
+    It shows that a digit became another one, and is no guard against a person who changes the file.
+    """
+    parts = []
+    for name in CHECKED:
+        value = row[name]
+        if isinstance(value, bytes):
+            parts.append(value)
+        elif value is None:
+            parts.append(b"")
+        elif isinstance(value, str):
+            parts.append(value.encode("utf-8", "surrogatepass"))
+        else:
+            parts.append(repr(float(value) if name in _BROKEN else int(value)).encode())
+    return zlib.crc32(b"\x1f".join(parts))

@@ -342,3 +342,9 @@ def m030_schools(db: Database) -> None:
     """Put schools above classes: one that has all there is, who administers it, invitations, the record of changes."""
     for statement in SCHOOLS:
         db.execute(statement)
+
+
+@MIGRATIONS()
+def m032_checksums(db: Database) -> None:
+    """Keep with each answer what shows that it stands as it was written; those of before have none."""
+    db.execute("ALTER TABLE answers ADD COLUMN checksum INTEGER")

@@ -1,8 +1,8 @@
 """Whether what stands in a data file can be read: its pages, its schema, and the form of every cell.
 
-Form is all that can be seen: pages that hang together, text in UTF-8, JSON of the shape that its column has, numbers,
-times. A digit that became another digit is not seen here. It is done in turns, since a file with a million answers
-takes minutes and a class cannot wait for them.
+Form is what can be seen everywhere: pages that hang together, text in UTF-8, JSON of the shape that its column has,
+numbers, times. A digit that became another digit is seen in an answer, by its checksum, and nowhere else. It is done in
+turns, since a file with a million answers takes minutes and a class cannot wait for them.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from sqlite_utils import Database
 from cases.optics.lens import SphCyl
 from cases.procedure.vocabulary import CREDITED, CYLINDER_FORMS, LEVELS, MISSED
 from quiz.learning.state import SlipKey, Weighed
+from quiz.storage import rows
 from quiz.storage.organisation.school_schema import ACTS
 from quiz.storage.schema import MIGRATIONS
 
@@ -205,7 +206,20 @@ def _cells(conn: sqlite3.Connection, table: str, *, numbered: bool) -> Iterator[
                 if not test(value):
                     yield f"column {plain(name)} in row {number} of table {plain(table)} cannot be read"
                     return
+            if table == "answers" and is_changed(
+                {name: value for value, (name, _, _) in zip(row, columns, strict=True)}
+            ):
+                yield f"answer {number} is not as it was written: its checksum differs"
+                return
         yield None
+
+
+def is_changed(answer: Mapping[str, Any]) -> bool:
+    """Say whether a row of the table of answers, whose cells can be read, is not as it was written.
+
+    Nothing is known of answers from before there was a checksum.
+    """
+    return answer.get("checksum") is not None and answer["checksum"] != rows.checksum(answer)
 
 
 def _numbered_turns(conn: sqlite3.Connection, quoted: str) -> Iterator[list[Any]]:
@@ -213,16 +227,16 @@ def _numbered_turns(conn: sqlite3.Connection, quoted: str) -> Iterator[list[Any]
     last = -(2**63)
     # The names stand in the file's own schema.
     sql = f"SELECT rowid, * FROM {quoted} WHERE rowid > ? ORDER BY rowid LIMIT {ROWS_A_TURN}"  # noqa: S608
-    while rows := conn.execute(sql, [last]).fetchall():
-        yield rows
-        if rows[-1][0] <= last:
+    while turn := conn.execute(sql, [last]).fetchall():
+        yield turn
+        if turn[-1][0] <= last:
             raise sqlite3.DatabaseError(f"rows of {quoted} out of order")
-        last = rows[-1][0]
+        last = turn[-1][0]
 
 
 def _turns(conn: sqlite3.Connection, quoted: str) -> Iterator[list[Any]]:
-    rows = conn.execute(f"SELECT '?', * FROM {quoted}")  # noqa: S608 - as above
-    while turn := rows.fetchmany(ROWS_A_TURN):
+    found = conn.execute(f"SELECT '?', * FROM {quoted}")  # noqa: S608 - as above
+    while turn := found.fetchmany(ROWS_A_TURN):
         yield turn
 
 

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from quiz.learning.state import SlipKey, Weighed
 from quiz.storage.datafile import DataFile
-from quiz.storage.rows import from_row, read_json, to_row, write_json
+from quiz.storage.rows import checksum, from_row, read_json, to_row, write_json
 
 Row = TypeVar("Row")
 
@@ -431,7 +431,9 @@ class Store:
 
     def add_answer(self, answer: Answer) -> bool:
         """Add an answer to the log; False when that case has one, which then stands."""
-        return self.add("answers", answer, conflict="ON CONFLICT (dealt) DO NOTHING") > 0
+        row = to_row(answer)
+        row["checksum"] = checksum(row)
+        return self.add("answers", row, conflict="ON CONFLICT (dealt) DO NOTHING") > 0
 
     def answer_to(self, dealt_id: str) -> Answer | None:
         """Return the answer to a dealt case."""

@@ -70,7 +70,9 @@ class SavedTable:
             gaps += [f"from {first} on" for first, last in self.unreadable if not last]
             parts.append(f"nothing can be read at row numbers {_shortened(gaps)}")
         if self.refused:
-            parts.append(f"left out, damaged or without what they belong to: row numbers {_shortened(self.refused)}")
+            parts.append(
+                f"left out, changed, damaged or without what they belong to: row numbers {_shortened(self.refused)}"
+            )
         return "; ".join(parts)
 
 
@@ -308,7 +310,10 @@ def _taken(source: sqlite3.Connection, new: sqlite3.Connection, table: SavedTabl
     sql = new.execute("SELECT sql FROM sqlite_master WHERE name = ?", [table.name]).fetchone()[0]
     good: _Rows = []
     for number, values in _rows(source, table, ", ".join(columns), numbered="WITHOUT ROWID" not in sql):
-        if all(test(value) for test, value in zip(tests, values, strict=True)):
+        whole = all(test(value) for test, value in zip(tests, values, strict=True))
+        if whole and table.name == "answers":
+            whole = not soundness.is_changed(dict(zip(columns, values, strict=True)))
+        if whole:
             good.append((number, [_as_kept(one, kinds[name][2]) for one, name in zip(values, columns, strict=True)]))
         else:
             table.refused.append(number)

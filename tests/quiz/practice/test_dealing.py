@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import pytest
 
@@ -196,6 +197,43 @@ def test_two_tabs_that_ask_at_once_get_the_same_case(data_file: DataFile, learne
     for one in tabs:
         one.join()
     assert len(dealt) == 1
+
+
+def test_nobody_waits_while_a_case_is_chosen_and_drawn(
+    data_file: DataFile, learner: Learner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    choose = dealing.next_choice
+
+    def choose_while_another_writes(*given: Any, **more: Any) -> Any:
+        with closing(Store(data_file)) as other, other.writing():
+            pass
+        return choose(*given, **more)
+
+    data_file.patience = 0.2
+    monkeypatch.setattr(dealing, "next_choice", choose_while_another_writes)
+    with closing(Store(data_file)) as mine:
+        assert dealing.waiting(mine, learner, now=NOON, lots=lots()).dealt.learner == learner.id
+
+
+def test_what_changes_while_a_case_is_chosen_counts(
+    data_file: DataFile, learner: Learner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Settings saved in another tab between the choice and the dealing: the case is chosen and drawn again by them."""
+    choose, levels = dealing.next_choice, list[str]()
+
+    def choose_while_settings_change(state: Any, settings: LearnerSettings, *given: Any, **more: Any) -> Any:
+        choice = choose(state, settings, *given, **more)
+        levels.append(settings.level)
+        if len(levels) == 1:
+            with closing(Store(data_file)) as other:
+                learners.keep_settings(other, learner.id, replace(settings, level="expert"))
+        return choice
+
+    monkeypatch.setattr(dealing, "next_choice", choose_while_settings_change)
+    with closing(Store(data_file)) as mine:
+        dealt = dealing.waiting(mine, learner, now=NOON, lots=lots()).dealt
+    assert levels == [LearnerSettings().level, "expert"]
+    assert dealt.settings["level"] == "expert"
 
 
 def test_lines_of_the_working_are_recorded_and_never_grow_fewer(store: Store, learner: Learner) -> None:

@@ -109,3 +109,18 @@ def test_who_has_answered_nothing_or_knows_the_steps_is_asked_at_once(store: Sto
     assert dealt is not None
     assert part(store, learner, Waiting(dealt, dealing.case_of(dealt))) is None
     assert desk_queries.worked_of(store, learner.id) == {}
+
+
+@pytest.mark.parametrize("type_id", ["next-lens", "record-audit", "two-spheres"])
+def test_as_many_parts_are_announced_as_come(store: Store, learner: Learner, type_id: str) -> None:
+    """A working without a number has no line that can be left out: the case comes after the first part."""
+    one = waiting(store, learner, type_id)
+    announced, came = 0, 1
+    for number in (1, 2, 3):
+        found = part(store, learner, one)
+        if found is None:
+            break
+        announced = announced or found.parts
+        came += 1
+        worked_examples.passed(store, learner, one.dealt, number, now=NOON + 60 * number)
+    assert came == announced == (3 if type_id == "two-spheres" else 2)

@@ -149,7 +149,7 @@ def test_a_cell_that_cannot_be_what_was_written_is_left_out(damaged: Path, tmp_p
     done = salvage(damaged, tmp_path / "new.sqlite3")
     (answers,) = [one for one in done.tables if one.name == "answers"]
     assert answers.refused == [5]
-    assert "left out, damaged or without what they belong to: row numbers 5" in answers.says
+    assert "left out, changed, damaged or without what they belong to: row numbers 5" in answers.says
     assert len(rows(tmp_path / "new.sqlite3", "answers")) == len(rows(damaged, "answers")) - 1
     assert is_sound(tmp_path / "new.sqlite3")
 

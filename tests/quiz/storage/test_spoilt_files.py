@@ -24,6 +24,7 @@ from quiz.practice.what_to_practise import Aim
 from quiz.storage import soundness
 from quiz.storage.class_queries import Drill, KeptCase
 from quiz.storage.datafile import Damaged, DataFile
+from quiz.storage.safekeeping.salvage import salvage
 from quiz.storage.schema import MIGRATIONS
 from quiz.storage.store import Answer, Dealt, Learner, Store
 from quiz.web import downloads, layout
@@ -56,6 +57,36 @@ def spoilt_cell(path: Path, change: str) -> None:
         conn.execute("DROP TRIGGER answers_are_not_changed")
         conn.execute(f"UPDATE answers SET {change} WHERE id = (SELECT max(id) FROM answers)")  # noqa: S608
         conn.execute(guard)
+
+
+@pytest.mark.parametrize(
+    "change",
+    ["at = at + 1", "seed = seed + 1", "verdict = CASE verdict WHEN 'right' THEN 'wrong' ELSE 'right' END", "late = 1"],
+)
+def test_a_digit_or_a_word_of_an_answer_that_became_another_is_seen(
+    data_path: Path, store: Store, learner: Learner, tmp_path: Path, change: str
+) -> None:
+    """Every cell can be read, and nothing but the checksum shows it."""
+    answered(store, learner)
+    assert list(filter(None, checks_of(data_path))) == []
+    spoilt_cell(data_path, change)
+    with pytest.raises(Damaged, match="answer 1 is not as it was written: its checksum differs"):
+        DataFile.open(data_path)
+    done = salvage(data_path, tmp_path / "new.sqlite3")
+    assert [one.refused for one in done.tables if one.name == "answers"] == [[1]]
+
+
+def test_an_answer_from_before_there_were_checksums_is_not_held_against_one(
+    data_path: Path, store: Store, learner: Learner
+) -> None:
+    answered(store, learner)
+    spoilt_cell(data_path, "checksum = NULL, seed = seed + 1")
+    assert list(filter(None, checks_of(data_path))) == []
+
+
+def checks_of(path: Path) -> list[str | None]:
+    with closing(sqlite3.connect(path)) as conn:
+        return list(soundness.damage(conn))
 
 
 @pytest.mark.parametrize(
