@@ -241,26 +241,37 @@ def serve(
 
 @commands.command()
 @click.argument("name")
-@click.option("--administrator", is_flag=True, help="they look after the other preceptors of this server")
+@click.option("--school", metavar="SCHOOL", help="the school that they are in; needed where there are several")
+@click.option(
+    "--administrator",
+    is_flag=True,
+    help="they administer that school; without --school they administer this server, its schools and preceptors",
+)
 @with_data
-def add_preceptor(name: str, administrator: bool, data: Where | None) -> None:
+def add_preceptor(name: str, school: str | None, administrator: bool, data: Where | None) -> None:
     """Add a preceptor, or give one a new password.
 
-    NAME is what they sign in with; the password is asked for.
+    NAME is what they sign in with; the password is asked for. With --school a preceptor who is here already is in that
+    school too.
     """
     import time
     from contextlib import closing
 
     from quiz.classroom import preceptors as who
-    from quiz.classroom import sign_in
+    from quiz.classroom import schools, sign_in
     from quiz.storage.engines.opening import open_engine
     from quiz.storage.store import Store
 
     password = _asked_password()
     with closing(open_engine(data)) as file, closing(Store(file)) as store:
-        new = sign_in.add_preceptor(store, name, password, now=time.time())
-        if administrator:
-            who.make_administrator(store, who.named(store, name))
+        where, now = schools.named(store, school) if school is not None else None, time.time()
+        new = sign_in.add_preceptor(store, name, password, now=now, school=where.id if where else None)
+        one = who.named(store, name)
+        if where is not None:
+            with store.writing():
+                schools.add_person(store, where, one, by=sign_in.COMMAND_LINE, now=now, administrator=administrator)
+        elif administrator:
+            who.make_administrator(store, one, now=now)
     say("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
 
 
@@ -280,22 +291,72 @@ def preceptors(
     no_administrator: str | None,
 ) -> None:
     """List the preceptors; rename or remove one."""
+    import time
+
     from quiz.classroom import preceptors as who
+    from quiz.classroom.sign_in import COMMAND_LINE
     from quiz.storage import roster_queries
+    from quiz.storage.organisation import school_queries
+
+    now = time.time()
+    with opened(data) as store:
+        if rename:
+            who.rename(store, who.named(store, rename[0]), rename[1], by=COMMAND_LINE, now=now)
+        if administrator:
+            who.make_administrator(store, who.named(store, administrator), now=now)
+        if no_administrator:
+            who.make_administrator(store, who.named(store, no_administrator), yes=False, now=now)
+        if remove:
+            to = who.named(store, classes_to) if classes_to else None
+            who.remove(store, who.named(store, remove), to=to, by=COMMAND_LINE, now=now)
+        several = school_queries.only_school(store) is None
+        for one in roster_queries.preceptors(store):
+            owned = ", ".join(each.name for each in who.owned(store, one)) or "no class"
+            of = ", ".join(each.name for each in school_queries.schools_of(store, one.id)) or "no school"
+            where = f"; in {of}" if several else ""
+            say(f"{one.name}{' (administrator)' if one.administrator else ''}: owns {owned}{where}")
+
+
+@commands.command()
+@click.argument("name")
+@with_data
+def add_school(name: str, data: Path | None) -> None:
+    """Add a school: classes, preceptors and course platforms that no other school sees.
+
+    NAME is what its preceptors read where they are in several.
+    """
+    import time
+
+    from quiz.classroom import schools as known
+    from quiz.classroom.sign_in import COMMAND_LINE
+
+    with opened(data) as store:
+        made = known.make(store, name, by=COMMAND_LINE, now=time.time())
+    say(f"Added. Its first administrator: {PROGRAM} add-preceptor NAME --administrator --school '{made.name}'")
+
+
+@commands.command()
+@with_data
+@click.option("--rename", nargs=2, metavar="OLD NEW", help="give a school another name")
+@click.option("--remove", metavar="SCHOOL", help="remove a school that is empty")
+def schools(data: Path | None, rename: tuple[str, str] | None, remove: str | None) -> None:
+    """List the schools with their administrators; rename one, or remove one that is empty."""
+    import time
+
+    from cases.notation.plurals import counted, plural
+    from quiz.classroom import schools as known
+    from quiz.classroom.sign_in import COMMAND_LINE
+    from quiz.storage.organisation import school_queries
 
     with opened(data) as store:
         if rename:
-            who.rename(store, who.named(store, rename[0]), rename[1])
-        if administrator:
-            who.make_administrator(store, who.named(store, administrator))
-        if no_administrator:
-            who.make_administrator(store, who.named(store, no_administrator), yes=False)
+            known.rename(store, known.named(store, rename[0]), rename[1], by=COMMAND_LINE, now=time.time())
         if remove:
-            to = who.named(store, classes_to) if classes_to else None
-            who.remove(store, who.named(store, remove), to=to)
-        for one in roster_queries.preceptors(store):
-            owned = ", ".join(each.name for each in who.owned(store, one)) or "no class"
-            say(f"{one.name}{' (administrator)' if one.administrator else ''}: owns {owned}")
+            known.remove(store, known.named(store, remove), by=COMMAND_LINE, now=time.time())
+        for one in school_queries.school_sizes(store):
+            names = ", ".join(name for _, name in school_queries.administrators_of(store, one.id)) or "no administrator"
+            classes = plural(one.classes, "{n} class", "{n} classes")
+            say(f"{one.name}: {counted(one.preceptors, 'preceptor')}, {classes}; {names}")
 
 
 def _asked_password() -> str:
@@ -328,22 +389,31 @@ def with_address(command: Command) -> Command:
     )
 
 
+def with_school(command: Command) -> Command:
+    """Give a command the option that names the school of a platform."""
+    words = "whose platform it is; needed where there are several schools"
+    return click.option("--school", metavar="SCHOOL", help=words)(command)
+
+
 @lti.command("invite")
+@with_school
 @with_address
 @with_data
-def lti_invite(address: str, data: Where | None) -> None:
+def lti_invite(address: str, school: str | None, data: Where | None) -> None:
     """Print one address by which a platform registers itself.
 
     Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
     """
     import time
 
+    from quiz.classroom import schools as known
     from quiz.lti import registering
     from quiz.practice.randomness import Lots
 
     address = registering.check_address(address)
     with opened(data) as store:
-        secret = registering.invite(store, now=time.time(), lots=Lots())
+        whose = known.one_or_named(store, school).id
+        secret = registering.invite(store, school=whose, now=time.time(), lots=Lots())
     say(f"{address}/lti/register/{secret}")
     say("Paste this into the platform's tool registration within an hour. It works once.")
 
@@ -357,17 +427,20 @@ def lti_invite(address: str, data: Where | None) -> None:
 @click.option("--deployment", "deployment_id", default="", help="the deployment ID, if known")
 @click.option("--audience", "token_audience", default="", help="who access tokens are asked of, if another address")
 @click.option("--name", default="", help="what you call it")
+@with_school
 @with_address
 @with_data
-def lti_add(address: str, data: Where | None, **given: str) -> None:
+def lti_add(address: str, school: str | None, data: Where | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
 
+    from quiz.classroom import schools as known
     from quiz.lti import registering
 
     address = registering.check_address(address)
     with opened(data) as store:
-        number = registering.add(store, registering.Platform(**given), now=time.time())
+        whose = known.one_or_named(store, school).id
+        number = registering.add(store, registering.Platform(**given), school=whose, now=time.time())
     say(f"Registered as number {number}. The platform needs these addresses:")
     for name, url in registering.addresses(address).items():
         say(f"    {name}: {url}")
@@ -378,11 +451,14 @@ def lti_add(address: str, data: Where | None, **given: str) -> None:
 @with_data
 def lti_list(data: Where | None) -> None:
     """List the platforms and their deployments."""
+    from quiz.storage.organisation import school_queries
     from quiz.storage.platform import lti_queries
 
     with opened(data) as store:
+        names = {one.id: one.name for one in school_queries.schools(store)}
         for one in lti_queries.registrations(store):
-            say(f"{one.id}  {one.state}  {one.name}: issuer {one.issuer}, client {one.client_id}")
+            of = f" of {names.get(one.school or 0, 'no school')}" if len(names) > 1 else ""
+            say(f"{one.id}  {one.state}  {one.name}{of}: issuer {one.issuer}, client {one.client_id}")
             for each in lti_queries.deployments_of(store, one.id):
                 say(f"    deployment {each.deployment_id}: {each.state}")
 
@@ -552,10 +628,12 @@ def restore(file: Path, data: Where | None) -> None:
     from quiz.storage.safekeeping.backups import restore as put_back
 
     done = put_back(file, path_of(data), now=time.time())
-    say(f"{done.path} is as it was when the backup was made; preceptors must sign in again.")
+    say(f"{done.path} is as it was when the backup was made; preceptors must sign in again, invitations have ended.")
     if done.removed_again:
         number = done.removed_again
         say(f"{counted(number, 'learner')} deleted since the backup was made: deleted from it too.")
+    if done.turned_away:
+        say(f"{counted(done.turned_away, 'preceptor')} removed from a school since: removed from it again.")
     if done.set_aside is not None:
         say(f"What stood there before is in {done.set_aside}")
 

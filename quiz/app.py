@@ -38,7 +38,7 @@ AREAS = (
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
     *("roster.file_routes", "roster.keeping_routes", "roster.preceptor_routes", "roster.routes"),
-    *("settings.routes", "work.routes"),
+    *("schools.routes", "schools.installation_routes", "schools.invitation_routes", "settings.routes", "work.routes"),
 )
 """Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.PLACES's business."""
 

@@ -163,6 +163,8 @@ class PostgresServer:
             changes += [f"INSERT INTO app (name, value) VALUES ('secret', '{secrets.token_hex(32)}')"]  # noqa: S608
             settings = "SET lock_timeout = '1s'; SET session_replication_role = replica; BEGIN; "
             conn.execute((settings + "; ".join(changes) + "; COMMIT").encode())
+            conn.cursor_factory = psycopg.RawCursor
+            postgres_schema.put_first_rows(conn)
         return address
 
     @cache  # noqa: B019 - one server a session

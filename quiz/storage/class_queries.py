@@ -49,6 +49,8 @@ class Class:
     """When it was put away: nobody works on its drills, and nothing in it is changed."""
     region: str = "europe"
     """As where the refractions of its drawn patients are: an id of cases.patients.population."""
+    school: int | None = None
+    """Whose it is; None only for what is left of a removed class."""
     removed_at: float | None = None
     """When it was removed; what is left are drills that learners of another class had begun."""
 
@@ -210,15 +212,23 @@ def preceptor_named(store: Store, name: str) -> Preceptor | None:
     return store.fetch_one(Preceptor, "SELECT * FROM preceptors WHERE lower(name) = ?", ascii_lower(name))
 
 
-def add_preceptor(store: Store, name: str, password: str, now: float) -> int:
-    """Add a preceptor with the hash of a password and return the number."""
-    return store.add("preceptors", {"name": name, "password": password, "made_at": now})
+def add_preceptor(store: Store, name: str, password: str, now: float, *, school: int) -> int:
+    """Add a preceptor of a school with the hash of a password and return the number."""
+    number = store.add("preceptors", {"name": name, "password": password, "made_at": now})
+    store.add("school_people", {"school": school, "preceptor": number, "administrator": 0, "added_at": now})
+    return number
 
 
 def keep_password(store: Store, preceptor_id: int, password: str) -> None:
-    """Keep the hash of a new password, and end every sign-in made with the old one."""
+    """Keep the hash of a new password, and end every sign-in made with the old one, and links that set another."""
     store.change("UPDATE preceptors SET password = ? WHERE id = ?", password, preceptor_id)
+    end_password_links(store, preceptor_id)
     store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
+
+
+def end_password_links(store: Store, preceptor_id: int) -> None:
+    """Let no link set a preceptor's password any more."""
+    store.change("DELETE FROM school_invitations WHERE preceptor = ?", preceptor_id)
 
 
 def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:
@@ -293,9 +303,9 @@ def class_with_code(store: Store, code: str) -> Class | None:
     return store.fetch_one(Class, "SELECT * FROM classes WHERE code = ?", code)
 
 
-def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
-    """Add a class and return its number."""
-    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now})
+def add_class(store: Store, preceptor_id: int, name: str, now: float, *, school: int) -> int:
+    """Add a class of a school, in which its owner is, and return its number."""
+    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now, "school": school})
 
 
 def keep_code(store: Store, class_id: int, code: str | None, until: float | None) -> None:

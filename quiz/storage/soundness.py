@@ -23,6 +23,7 @@ from cases.optics.lens import SphCyl
 from cases.procedure.vocabulary import CREDITED, CYLINDER_FORMS, LEVELS, MISSED
 from quiz.learning.state import SlipKey, Weighed
 from quiz.storage import rows
+from quiz.storage.organisation.school_schema import ACTS
 from quiz.storage.schema import MIGRATIONS
 
 ROWS_A_TURN = 100
@@ -86,6 +87,7 @@ WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "retyped": {"verdict": CREDITED + MISSED},
     "drills": {"level": LEVELS, "form": CYLINDER_FORMS},
     "examination_marks": {"verdict": CREDITED + MISSED},
+    "school_changes": {"act": ACTS},
 }
 """Columns that hold one of a few words."""
 WORKED_OUT = {("learners", "state"), ("learners", "recall_state")}

@@ -15,6 +15,7 @@ from quiz.classroom.drills import NotNow, NotReadable, UnknownDrill
 from quiz.classroom.own_cases import UnknownOwnCase
 from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
+from quiz.classroom.schools import UnknownSchool
 from quiz.classroom.set_patients import UnknownSet
 from quiz.errors import QuizError
 from quiz.lti.courses import NotOfCourse
@@ -46,6 +47,7 @@ NOT_FOUND = (
     UnknownOwnCase,
     UnknownSet,
     NotOfCourse,
+    UnknownSchool,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)
 NOT_THEIRS = (NotYours, NotAdministrator)

@@ -133,7 +133,31 @@ def make_new(conn: Connection, *, whole: bool = True) -> None:
     )
     _record(conn, all_migrations())
     if whole:
+        put_first_rows(conn)
         finish(conn)
+
+
+@cache
+def _first_rows() -> tuple[tuple[str, tuple[str, ...], tuple[Any, ...]], ...]:
+    """Return the rows that migrations put into a new file, by table and columns; the key of cookies is each one's own."""
+    with closing(sqlite3.connect(":memory:")) as conn:
+        MIGRATIONS.apply(Database(conn))
+        found = []
+        for table in tables():
+            rows = conn.execute(f"SELECT * FROM {table} WHERE ? <> 'app'", [table])  # noqa: S608 - names of ours
+            columns = tuple(one[0] for one in rows.description)
+            found += [(table, columns, tuple(row)) for row in rows]
+        return tuple(found)
+
+
+def put_first_rows(conn: Connection) -> None:
+    """Put in what a new file has from its migrations."""
+    for table, columns, row in _first_rows():
+        names = ", ".join(f'"{one}"' for one in columns)
+        places = ", ".join(f"${number}" for number in range(1, len(columns) + 1))
+        conn.execute(f"INSERT INTO {table} ({names}) VALUES ({places})".encode(), list(row))  # noqa: S608
+        if "id" in columns:
+            conn.execute(f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), max(id)) FROM {table}".encode())  # noqa: S608
 
 
 def finish(conn: Connection) -> None:

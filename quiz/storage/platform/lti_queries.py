@@ -38,6 +38,8 @@ class Registration:
     state: str
     """"pending", "active" or "off"."""
     made_at: float
+    school: int | None
+    """Whose platform it is: its courses open classes of this school alone."""
 
 
 @dataclass(frozen=True)

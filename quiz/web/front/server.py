@@ -188,7 +188,7 @@ def _add_first(file: Engine, first: FirstPreceptor) -> None:
     with closing(Store(file)) as store:
         if not has_preceptor(store):
             sign_in.add_preceptor(store, first.name, first.password(), now=time.time())
-            preceptors.make_administrator(store, preceptors.named(store, first.name))
+            preceptors.make_administrator(store, preceptors.named(store, first.name), now=time.time())
 
 
 def _looked_after(file: Engine) -> bool:

@@ -16,7 +16,7 @@ from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response as AnyResponse
 
 from quiz.classroom import take_drill
-from quiz.classroom.classes import ClassFull
+from quiz.classroom.classes import ClassFull, OfAnotherSchool
 from quiz.errors import QuizError
 from quiz.lti import course_list, courses, deep_links, grade_outbox, registering, signing
 from quiz.lti.courses import Entered
@@ -149,7 +149,8 @@ def config() -> Response:
 def register(invitation: str) -> Response:
     """Register with a platform that names itself, while an invitation is open; it stays pending until approved."""
     address, store, now = platform_state.address(), request_context.store(), request_context.now()
-    if not registering.is_invited(store, invitation, now=now):
+    school = registering.invited_school(store, invitation, now=now)
+    if school is None:
         raise NotFound
     configuration = request.args.get("openid_configuration", "")
     origin = origin_of(configuration)
@@ -159,6 +160,7 @@ def register(invitation: str) -> Response:
             store,
             configuration,
             request.args.get("registration_token", ""),
+            school=school,
             address=address,
             now=now,
             ask=platform_state.state().services.ask,
@@ -230,7 +232,7 @@ def launch() -> Response:
     origins = origins_of(found.registration)
     try:
         arrival = courses.arrive(store, found, now=now, lots=request_context.lots())
-    except ClassFull as error:
+    except (ClassFull, OfAnotherSchool) as error:
         return _page(origins, PlatformPage("The class is full", (f"{str(error)[:1].upper()}{str(error)[1:]}.",)), 409)
     if arrival.choice:
         return _choose_page(arrival.choice, arrival.ticket)

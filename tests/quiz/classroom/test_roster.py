@@ -17,7 +17,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
-from tests.conftest import NOT_TAKEN, Clock, all_rows, lots, slipped
+from tests.conftest import NOON, NOT_TAKEN, Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     HERE,
     PASSWORD,
@@ -367,7 +367,7 @@ def test_an_administrator_renames_and_removes_preceptors(app: Flask, store: Stor
     number, _ = make_class(owner)
     assert other.get("/preceptors").status_code == 403
     jun = preceptors.named(store, "Jun Park")
-    preceptors.make_administrator(store, jun)
+    preceptors.make_administrator(store, jun, now=NOON)
     assert "Owns Spring 2." in words(other.get("/preceptors").text)
     assert other.post("/preceptors/1/rename", {"name": "jun park"}).status_code == 422
     assert other.post("/preceptors/1/rename", {"name": "Marit O."}).status_code == 303
@@ -378,7 +378,7 @@ def test_an_administrator_renames_and_removes_preceptors(app: Flask, store: Stor
     assert other.get(f"/class/{number}").status_code == 200
     assert owner.get("/class").location == "/door"
     with pytest.raises(NotRemoved, match="the only preceptor"):
-        preceptors.remove(store, preceptors.named(store, "Jun Park"), to=None)
+        preceptors.remove(store, preceptors.named(store, "Jun Park"), to=None, by="Jun Park", now=NOON)
     assert not sign_in.add_preceptor(store, "Jun Park", PASSWORD, now=0), "they are there"
 
 

@@ -256,7 +256,7 @@ def test_a_login_asks_the_platform_as_the_specification_has_it(school: School) -
 def test_one_issuer_may_have_two_clients(school: School) -> None:
     other = SmallPlatform(school.clock, client_id="client-2", key=a_key(1), kid="k2")
     registering.add(
-        school.store, platform_given(other, key_set_url="https://platform.example/keys2"), now=school.clock()
+        school.store, platform_given(other, key_set_url="https://platform.example/keys2"), school=1, now=school.clock()
     )
     seen = school.platform.ask
     school.state.keys.ask = lambda method, url: (

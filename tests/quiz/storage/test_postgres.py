@@ -170,25 +170,25 @@ def test_a_newer_version_s_is_refused_and_an_older_one_s_brought_up_to_date(
         @MIGRATIONS()
         def m998_tomorrow(db: object) -> None:
             for sql in (
-                "CREATE TABLE schools (id INTEGER PRIMARY KEY AUTOINCREMENT, "
+                "CREATE TABLE guilds (id INTEGER PRIMARY KEY AUTOINCREMENT, "
                 "name TEXT NOT NULL UNIQUE COLLATE NOCASE) STRICT",
-                "ALTER TABLE classes ADD COLUMN school INTEGER REFERENCES schools ON DELETE SET NULL",
-                "CREATE INDEX classes_school ON classes (school) WHERE school IS NOT NULL",
-                "INSERT INTO schools (name) VALUES ('Ours')",
-                "CREATE TRIGGER schools_stay BEFORE DELETE ON schools BEGIN SELECT RAISE(ABORT, 'they stay'); END",
+                "ALTER TABLE classes ADD COLUMN guild INTEGER REFERENCES guilds ON DELETE SET NULL",
+                "CREATE INDEX classes_guild ON classes (guild) WHERE guild IS NOT NULL",
+                "INSERT INTO guilds (name) VALUES ('Ours')",
+                "CREATE TRIGGER guilds_stay BEFORE DELETE ON guilds BEGIN SELECT RAISE(ABORT, 'they stay'); END",
             ):
                 db.execute(sql)  # type: ignore[attr-defined]
 
         with closing(open_engine(data.address)) as newer, closing(Store(newer)) as store:
-            assert [row["name"] for row in store.fetch("SELECT * FROM schools WHERE lower(name) = 'ours'")] == ["Ours"]
+            assert [row["name"] for row in store.fetch("SELECT * FROM guilds WHERE lower(name) = 'ours'")] == ["Ours"]
             with pytest.raises(psycopg.IntegrityError, match="they stay"), store.writing():
-                store.change("DELETE FROM schools")
+                store.change("DELETE FROM guilds")
     with pytest.raises(Refused, match=r"a newer version of Two Meridians wrote it \(m998_tomorrow\)"):
         open_engine(data.address)
     with psycopg.connect(data.address.with_password, autocommit=True) as conn:
-        conn.execute("ALTER TABLE classes DROP COLUMN school")
-        conn.execute("DROP TABLE schools")
-        conn.execute("DROP FUNCTION schools_stay")
+        conn.execute("ALTER TABLE classes DROP COLUMN guild")
+        conn.execute("DROP TABLE guilds")
+        conn.execute("DROP FUNCTION guilds_stay")
         conn.execute(f"DELETE FROM {postgres_schema.VERSIONS} WHERE name LIKE 'm998%'")  # noqa: S608
 
 
@@ -270,7 +270,7 @@ def test_a_question_is_translated(ours: str, theirs: str) -> None:
 def test_names_are_compared_without_regard_to_ascii_case_alone(data: PostgresData) -> None:
     assert ascii_lower("Åsa MÜLLER") == "Åsa mÜller"
     with closing(Store(data)) as store, store.writing():
-        class_queries.add_preceptor(store, "Åsa Müller", "hash", NOON)
+        class_queries.add_preceptor(store, "Åsa Müller", "hash", NOON, school=1)
         assert class_queries.preceptor_named(store, "Åsa MüLLER") is not None
         assert class_queries.preceptor_named(store, "åsa müller") is None
 
