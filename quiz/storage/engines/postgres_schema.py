@@ -139,7 +139,7 @@ def make_new(conn: Connection, *, whole: bool = True) -> None:
 
 @cache
 def _first_rows() -> tuple[tuple[str, tuple[str, ...], tuple[Any, ...]], ...]:
-    """Return the rows that migrations put into a new file, by table and columns; the key of cookies is each one's own."""
+    """Return the rows that migrations put into a new file, by table and columns, but the key of cookies."""
     with closing(sqlite3.connect(":memory:")) as conn:
         MIGRATIONS.apply(Database(conn))
         found = []
