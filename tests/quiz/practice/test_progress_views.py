@@ -24,8 +24,9 @@ from quiz.practice import dealing, learners, progress, recall_prompts, today
 from quiz.practice.progress_charts import DRAWN_AT_MOST, fading_chart, sureness_chart, weeks_charts
 from quiz.practice.settings import BadSetting, LearnerSettings
 from quiz.practice.type_catalogue import catalogue
-from quiz.storage import progress_queries, projection
+from quiz.storage import progress_queries, projection, soundness
 from quiz.storage.datafile import DataFile
+from quiz.storage.engines.postgres_schema import tables
 from quiz.storage.progress_queries import Sureness, Week
 from quiz.storage.store import Answer, Learner, Store
 from quiz.web.progress.views import MEANS, progress_page
@@ -400,10 +401,9 @@ def test_a_drill_that_tells_at_its_end_tells_nothing_before(data_file: DataFile,
 
 def left_of(store: Store, learner_id: int) -> list[str]:
     """Name every table in which a learner has a row."""
-    tables = [row[0] for row in store.fetch("SELECT name FROM sqlite_master WHERE type = 'table'")]
     left = []
-    for table in tables:
-        columns = {row["name"] for row in store.fetch(f"SELECT name FROM pragma_table_info('{table}')")}  # noqa: S608
+    for table in tables():
+        columns = soundness._columns_meant(table)
         column = "id" if table == "learners" else "learner"
         if column in columns and store.fetch(f"SELECT 1 FROM {table} WHERE {column} = ?", learner_id):  # noqa: S608
             left.append(table)
