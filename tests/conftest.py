@@ -55,7 +55,7 @@ OF_THE_FILE = "of_the_file"
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """With `--engine postgres` run only what PostgreSQL can be asked for, and say how much was left out."""
+    """With `--engine postgres` run only what asks for data, and can ask PostgreSQL; say how much was left out."""
     if config.getoption("engine") == "embedded":
         return
     left = [one for one in items if _is_left_out(one)]
@@ -69,7 +69,9 @@ def is_of_the_file(item: pytest.Item, function: Callable[..., Any]) -> bool:
 
 
 def _is_left_out(item: pytest.Item) -> bool:
-    return isinstance(item, pytest.Function) and is_of_the_file(item, item.function)
+    if not isinstance(item, pytest.Function):
+        return False
+    return "data_file" not in item.fixturenames or is_of_the_file(item, item.function)
 
 
 def pytest_configure(config: pytest.Config) -> None:

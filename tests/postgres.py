@@ -1,6 +1,6 @@
 """Asks PostgreSQL what the tests of the app ask the data file: python -m tests.postgres [what to give to pytest].
 
-Left out, and counted by pytest as deselected, is what is about the data file itself.
+Left out, and counted by pytest as deselected, is what asks for no data, or is about the data file itself.
 """
 
 from __future__ import annotations
