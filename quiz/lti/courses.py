@@ -20,7 +20,7 @@ from quiz.practice.names import BadName, tidy_name
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, Preceptor
-from quiz.storage.platform import lti_queries, outcome_queries
+from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Course, CourseLink, CourseUser, Registration, Ticket
 from quiz.storage.store import Store
 
@@ -77,7 +77,7 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
         one = class_of(store, course)
         if launch.role == "learner" and one is None:
             raise LaunchRefused(11, "a course without a class", origin=refused_at)
-        link = _link(store, launch, course, one) if launch.resource_link_id else None
+        link = _link(store, launch, course, one, now) if launch.resource_link_id else None
         if launch.role == "teacher":
             user = _teacher(store, launch, course, one, now)
         elif one is not None:
@@ -116,9 +116,11 @@ def class_of(store: Store, course: Course) -> Class | None:
     return None if one is None or one.removed_at is not None else one
 
 
-def _link(store: Store, launch: Launch, course: Course, one: Class | None) -> CourseLink:
+def _link(store: Store, launch: Launch, course: Course, one: Class | None, now: float) -> CourseLink:
+    before = lti_queries.link_with(store, course.id, launch.resource_link_id)
     lti_queries.keep_link(store, course.id, launch.resource_link_id, launch.link_title, launch.lineitem_url)
     link = lti_queries.link_with(store, course.id, launch.resource_link_id)
+    opened = (before.drill, before.lineitem_url) if before else (None, None)
     if link is None:
         raise RuntimeError("a link that was just kept is gone")
     wanted = link.drill
@@ -133,7 +135,26 @@ def _link(store: Store, launch: Launch, course: Course, one: Class | None) -> Co
         one is None or all(each.id != wanted for each in class_queries.drills_of(store, one.id))
     ):
         raise LaunchRefused(12, "a link to a drill of another class", origin=origins_of(launch.registration))
-    return lti_queries.link_of_id(store, link.id) or link
+    kept = lti_queries.link_of_id(store, link.id) or link
+    if kept.drill is not None and (kept.drill, kept.lineitem_url) != opened:
+        # Put into the course once more, perhaps: who has finished the drill need not open the new link as well.
+        for user in lti_queries.users_of(store, course.id, "learner"):
+            _grade_again(store, kept, user, now)
+    return kept
+
+
+def remove_link(store: Store, course_id: int, link_id: int) -> None:
+    """Forget a link whose column was deleted on the platform, with what is kept of its grades.
+
+    Raises
+    ------
+    NotOfCourse
+    """
+    link = lti_queries.link_of_id(store, link_id)
+    if link is None or link.context != course_id:
+        raise NotOfCourse
+    with store.writing():
+        lti_queries.drop_link(store, link_id)
 
 
 def opaque(store: Store, drill: Drill) -> str:
@@ -200,8 +221,10 @@ def learner_for(
         if user.extra_time:
             roster_queries.keep_extra_time(store, one.id, (user.learner,), user.extra_time)
         # Who they are the platform says, so they need not be let into what counts one by one.
+        # One who had begun a drill before, and deleted themselves since, is let in by a preceptor or not at all.
         for drill in class_queries.open_and_counting(store, one.id, now):
-            class_queries.let_in(store, drill.id, user.learner, now)
+            if earlier_runs.earlier_run(store, drill.id, user.learner) is None:
+                class_queries.let_in(store, drill.id, user.learner, now)
     if user.left_at is not None:
         lti_queries.keep_left(store, user.id, None)
     return user

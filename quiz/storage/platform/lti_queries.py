@@ -277,6 +277,11 @@ def links_of_class(store: Store, class_id: int) -> list[CourseLink]:
     return store.fetch_as(CourseLink, sql, class_id)
 
 
+def links_of_course(store: Store, course: int) -> list[CourseLink]:
+    """Return the links of a course."""
+    return store.fetch_as(CourseLink, "SELECT * FROM lti_links WHERE context = ? ORDER BY id", course)
+
+
 def graded_links(store: Store) -> list[CourseLink]:
     """Return the links that open a drill whose grades are wanted."""
     sql = "SELECT * FROM lti_links WHERE drill IS NOT NULL AND lineitem_url IS NOT NULL ORDER BY id"
@@ -298,6 +303,11 @@ def keep_link(store: Store, course: int, resource_link_id: str, title: str, line
 def keep_drill_of(store: Store, link: int, drill: int) -> None:
     """Let a link open a drill."""
     store.change("UPDATE lti_links SET drill = ? WHERE id = ?", drill, link)
+
+
+def drop_link(store: Store, link: int) -> None:
+    """Remove a link, and what is kept of its grades."""
+    store.change("DELETE FROM lti_links WHERE id = ?", link)
 
 
 # --- people --------------------------------------------------------------------------------------------------------

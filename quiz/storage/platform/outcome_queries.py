@@ -88,6 +88,16 @@ def settle(store: Store, due: DueGrade) -> None:
     )
 
 
+def hold(store: Store, due: DueGrade, why: str) -> None:
+    """Keep a grade back, with the reason, until somebody lets it be sent."""
+    store.change(
+        "UPDATE lti_outcomes SET next_at = NULL, given = NULL, last_error = ? WHERE link = ? AND learner = ?",
+        why,
+        due.link,
+        due.learner,
+    )
+
+
 def forget(store: Store, due: DueGrade) -> None:
     """Remove a grade for which there is no score."""
     store.change("DELETE FROM lti_outcomes WHERE link = ? AND learner = ?", due.link, due.learner)
