@@ -19,6 +19,7 @@ from quiz.classroom import take_drill
 from quiz.classroom.classes import ClassFull
 from quiz.errors import QuizError
 from quiz.lti import course_list, courses, deep_links, grade_outbox, registering, signing
+from quiz.lti.course_list import ManyLeft
 from quiz.lti.courses import Entered
 from quiz.lti.fetching import origin_of
 from quiz.lti.launching import LaunchRefused, NoCookie, begin_login, origins_of, read_launch
@@ -90,8 +91,11 @@ def fetch_lists(kept: PlatformState, store: Store, clock: Callable[[], float]) -
             continue
         try:
             course_list.fetch_list(store, kept.services, course, now=clock())
+        except ManyLeft:  # whose words have names
+            words = "half of the learners or more are missing from the list of %s: its teacher is asked on the page"
+            logging.getLogger("quiz").warning(words, course.title)
         except QuizError as error:
-            logging.getLogger("quiz").warning("course %d: %s", course.id, error)
+            logging.getLogger("quiz").warning("%s", error)
 
 
 def _framed(origins: str, page: str, code: int = 200, *, form_to: str = "") -> Response:
@@ -272,7 +276,7 @@ def enter() -> AnyResponse:
     came = courses.enter(store, ticket, now=now, lots=request_context.lots())
     if came.preceptor is not None:
         request_context.sign_in(came.preceptor, came.token)
-        if course_list.is_due(came.course, now):
+        if came.class_ is not None and course_list.is_due(came.course, now):
             platform_state.state().lists_wanted.append(came.course.id)
         return redirect(_for_teacher(came), 303)
     request_context.come_in(came.token)
