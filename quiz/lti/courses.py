@@ -76,14 +76,15 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
         course = _course(store, launch)
         one = class_of(store, course)
         if launch.role == "learner" and one is None:
-            raise LaunchRefused(11, "a course without a class", origin=refused_at)
+            raise LaunchRefused(11, f"{course.title} has no class here", origin=refused_at, back=launch.back)
         link = _link(store, launch, course, one, now) if launch.resource_link_id else None
         if launch.role == "teacher":
             user = _teacher(store, launch, course, one, now)
         elif one is not None:
             user = learner_for(store, launch.registration, course, one, launch.subject, launch.name, now)
             if link is None or link.drill is None:
-                raise LaunchRefused(13, "a link without a drill", origin=refused_at)
+                words = f"“{link.title if link else ''}” in {course.title} has no drill"
+                raise LaunchRefused(13, words, origin=refused_at, back=launch.back)
             _grade_again(store, link, user, now)
         ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + TICKET_HOLDS_S), now, lots)
         choice = ""
@@ -128,19 +129,24 @@ def _link(store: Store, launch: Launch, course: Course, one: Class | None, now: 
         named = None if one is None else drill_named(store, one, launch.drill)
         wanted = named.id if named else None
         if named is None:
-            raise LaunchRefused(12, "a link to a drill of another class", origin=origins_of(launch.registration))
+            raise _of_another_class(launch, course)
         if named.id != link.drill:
             lti_queries.keep_drill_of(store, link.id, named.id)
     elif wanted is not None and (
         one is None or all(each.id != wanted for each in class_queries.drills_of(store, one.id))
     ):
-        raise LaunchRefused(12, "a link to a drill of another class", origin=origins_of(launch.registration))
+        raise _of_another_class(launch, course)
     kept = lti_queries.link_of_id(store, link.id) or link
     if kept.drill is not None and (kept.drill, kept.lineitem_url) != opened:
         # Put into the course once more, perhaps: who has finished the drill need not open the new link as well.
         for user in lti_queries.users_of(store, course.id, "learner"):
             _grade_again(store, kept, user, now)
     return kept
+
+
+def _of_another_class(launch: Launch, course: Course) -> LaunchRefused:
+    words = f"“{launch.link_title}” in {course.title} opens a drill that is not of its class"
+    return LaunchRefused(12, words, origin=origins_of(launch.registration), back=launch.back)
 
 
 def remove_link(store: Store, course_id: int, link_id: int) -> None:

@@ -58,6 +58,8 @@ class PlatformPage:
     """Whether the platform's frame can be closed."""
     listed: tuple[tuple[str, str], ...] = ()
     problem: str = ""
+    back: str = ""
+    """Where the platform takes people back to the course; "" where it did not say."""
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ def _page(origins: str, page: PlatformPage, code: int = 200, *, form_to: str = "
 def _refused(error: LaunchRefused) -> Response:
     # Where it is not known which platform shows it, any that is registered may: it says nothing of anybody.
     origins = error.origin or _every_origin()
-    return _page(origins, PlatformPage("You cannot come in by this link", (str(error),)), 403)
+    return _page(origins, PlatformPage("You cannot come in by this link", (str(error),), back=error.back), 403)
 
 
 def _every_origin() -> str:
@@ -334,7 +336,7 @@ def choose() -> Response:
     _, course, asked = courses.read_choice(store, choice, now=now)
     registration, one = lti_queries.registration_of_course(store, course.id), courses.class_of(store, course)
     if registration is None or registration.state != "active":
-        raise LaunchRefused(2, "a registration that is off")
+        raise LaunchRefused(18, f"the platform of {course.title} is off")
     drill: Drill | None = None
     points = 0.0
     if request.form.get("do") != "nothing":

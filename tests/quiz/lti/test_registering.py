@@ -51,7 +51,7 @@ def test_a_platform_registers_itself_by_one_address_and_waits(school: School) ->
     assert "email" not in json.dumps(sent)
     made = lti_queries.registrations(school.store)[-1]
     assert (made.client_id, made.state) == ("made-1", "pending")
-    assert "(LTI 02)" in visitor.login().text
+    assert "(LTI 17)" in visitor.login().text
     registering.approve(school.store, made.id)
     assert (
         visitor.launch(**TEACHER, **{"https://purl.imsglobal.org/spec/lti/claim/deployment_id": "7"}).status_code == 200
