@@ -549,6 +549,16 @@ def restore(file: Path, data: Path | None) -> None:
     if done.removed_again:
         number = done.removed_again
         say(f"{counted(number, 'learner')} deleted since the backup was made: deleted from it too.")
+    if done.platforms.turned_off:
+        say(f"Course platforms that were not on any more stay off: {', '.join(done.platforms.turned_off)}.")
+    if done.platforms.still_on:
+        say(f"Course platforms that let people in: {', '.join(done.platforms.still_on)}. `lti off` turns one off.")
+    if done.platforms.grades_held:
+        number = done.platforms.grades_held
+        say(
+            f"{counted(number, 'grade')} sent to courses after the backup was made: they stand there until a preceptor "
+            "replaces them on the page “Course platform”."
+        )
     if done.set_aside is not None:
         say(f"What stood there before is in {done.set_aside}")
 

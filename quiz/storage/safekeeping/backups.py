@@ -13,7 +13,7 @@ import sqlite3
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -32,6 +32,7 @@ from quiz.storage.datafile import (
     refusal,
     refuse_newer,
 )
+from quiz.storage.safekeeping.carried_platforms import PLATFORMS, CarriedPlatforms, carry, platforms_since
 from quiz.storage.safekeeping.gone_list import GONE, Gone, read_gone
 from quiz.storage.store import Store
 
@@ -59,6 +60,8 @@ class Restored:
     """Where the data file went that stood there before."""
     removed_again: int = 0
     """Learners who had been deleted since the backup was made, and so were deleted from it too."""
+    platforms: CarriedPlatforms = field(default_factory=CarriedPlatforms)
+    """Course platforms that stay off, those that are on, and grades that stand."""
 
 
 def backup(source: Path, to: Path, *, patience: float = PATIENCE) -> int:
@@ -137,7 +140,8 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
 
     Nobody may have the data file open. Sign-ins of preceptors end, or one taken back since would be good again.
     Learners deleted since the backup was made are deleted from it too, as far as that can still be known: from the
-    data file that stood there, and from the list beside the backup.
+    data file that stood there, and from the list beside the backup. Course platforms turned off since stay off, and
+    grades sent since stand, as far as that is known from the same places.
     At every moment there is a whole data file of that name, before or after.
 
     Raises
@@ -159,12 +163,13 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
         snapshot(copy, part, patience=patience, restore_to=path)
         gone = (*read_gone(copy.parent / GONE), *_gone_since(path, fresh=fresh))
         removed = _made_ready(part, {one.learner: one for one in gone})
+        platforms = _with_platforms(part, path, copy.parent / PLATFORMS, now)
         if not fresh:
             _as_it_was_owned(part, path)
         aside = None if fresh else _set_aside(path, now)
         part.replace(path)
         _sync_folder(path)
-    return Restored(path, aside, removed)
+    return Restored(path, aside, removed, platforms=platforms)
 
 
 def _as_its_digest_says(copy: Path) -> None:
@@ -196,6 +201,14 @@ def _made_ready(part: Path, gone: Mapping[int, Gone]) -> int:
     _in_one_file(part)
     _sync(part)
     return removed
+
+
+def _with_platforms(part: Path, path: Path, beside: Path, now: float) -> CarriedPlatforms:
+    with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
+        carried = carry(store, platforms_since(path, beside, store.secret()), now=now)
+    _in_one_file(part)
+    _sync(part)
+    return carried
 
 
 def _in_one_file(path: Path) -> None:

@@ -19,6 +19,7 @@ from quiz.errors import QuizError
 from quiz.storage.class_queries import gone_learners
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.backups import BadPlace, backup, digest_of, sha256_of
+from quiz.storage.safekeeping.carried_platforms import PLATFORMS, write_platforms
 from quiz.storage.safekeeping.gone_list import GONE, write_gone, write_whole
 from quiz.storage.store import Store
 
@@ -118,6 +119,7 @@ class Timetable:
         write_whole(digest_of(path), f"{sha256_of(path)}  {path.name}\n")
         with closing(Store(file)) as store:
             write_gone(self.folder / GONE, gone_learners(store))
+            write_platforms(self.folder / PLATFORMS, store)
         for old in self.made()[self.keep :]:
             old.path.unlink(missing_ok=True)
             digest_of(old.path).unlink(missing_ok=True)
