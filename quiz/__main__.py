@@ -315,16 +315,20 @@ def lti() -> None:
 
 def with_address(command: Command) -> Command:
     """Give a command the option that names the app's public address."""
-    words = "the address that learners type, as `serve` has it"
-    return click.option("--address", metavar="URL", envvar="QUIZ_ADDRESS", show_envvar=True, required=True, help=words)(
-        command
-    )
+    words = "the address that learners type (default: where the app was last served)"
+    return click.option("--address", metavar="URL", envvar="QUIZ_ADDRESS", show_envvar=True, help=words)(command)
+
+
+def _warn(*warnings: str) -> None:
+    for words in warnings:
+        if words:
+            say(words)
 
 
 @lti.command("invite")
 @with_address
 @with_data
-def lti_invite(address: str, data: Path | None) -> None:
+def lti_invite(address: str | None, data: Path | None) -> None:
     """Print one address by which a platform registers itself.
 
     Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
@@ -334,11 +338,13 @@ def lti_invite(address: str, data: Path | None) -> None:
     from quiz.lti import registering
     from quiz.practice.randomness import Lots
 
-    address = registering.check_address(address)
     with opened(data) as store:
+        address, differs = registering.public_address(store, address)
         secret = registering.invite(store, now=time.time(), lots=Lots())
-    say(f"{address}/lti/register/{secret}")
-    say("Paste this into the platform's tool registration within an hour. It works once.")
+        say(f"{address}/lti/register/{secret}")
+        say("Paste this into the platform's tool registration within an hour. It works once; a failed try does not count.")
+        say("Then run `lti list` here, compare the issuer, and run `lti approve` with the number.")
+        _warn(differs, registering.try_address(store, address))
 
 
 @lti.command("add")
@@ -352,19 +358,54 @@ def lti_invite(address: str, data: Path | None) -> None:
 @click.option("--name", default="", help="what you call it")
 @with_address
 @with_data
-def lti_add(address: str, data: Path | None, **given: str) -> None:
+def lti_add(address: str | None, data: Path | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
 
     from quiz.lti import registering
 
-    address = registering.check_address(address)
     with opened(data) as store:
+        address, differs = registering.public_address(store, address)
         number = registering.add(store, registering.Platform(**given), now=time.time())
-    say(f"Registered as number {number}. The platform needs these addresses:")
-    for name, url in registering.addresses(address).items():
-        say(f"    {name}: {url}")
-    say("Its key is in the data file, and so in every backup: keep both safe.")
+        say(f"Registered as number {number}. The platform needs these addresses:")
+        for name, url in registering.addresses(address).items():
+            say(f"    {name}: {url}")
+        say("This app's key is in the data file, and so in every backup: keep both safe.")
+        _warn(differs, registering.try_keys(given["key_set_url"]), registering.try_address(store, address))
+
+
+@lti.command("change")
+@click.argument("number", type=int)
+@click.option("--issuer", default="", help="the platform's issuer, or platform ID")
+@click.option("--client", "client_id", default="", help="the client ID that it gave this app")
+@click.option("--login", "auth_login_url", default="", metavar="URL", help="its authentication request address")
+@click.option("--token", "auth_token_url", default="", metavar="URL", help="its access token address")
+@click.option("--keys", "key_set_url", default="", metavar="URL", help="its public keyset address")
+@click.option("--deployment", "deployment_id", default="", help="one more deployment ID")
+@click.option("--audience", "token_audience", default="", help="who access tokens are asked of, if another address")
+@click.option("--name", default="", help="what you call it")
+@with_data
+def lti_change(number: int, data: Path | None, **given: str) -> None:
+    """Correct a platform's registration; what is not given stays as it is."""
+    from quiz.lti import registering
+
+    with opened(data) as store:
+        registering.change(store, number, given)
+        say(f"Registration {number} is changed. `lti list` shows it; an app that is served uses it at once.")
+        _warn(registering.try_keys(registering.get(store, number).key_set_url))
+
+
+@lti.command("remove")
+@click.argument("number", type=int)
+@click.option("--with-courses", is_flag=True, help="also where courses have come by it; classes and answers stay")
+@with_data
+def lti_remove(number: int, with_courses: bool, data: Path | None) -> None:
+    """Remove a platform's registration; its classes, learners and answers stay."""
+    from quiz.lti import registering
+
+    with opened(data) as store:
+        registering.remove(store, number, with_courses=with_courses)
+    say(f"Registration {number} is removed. Classes, learners and answers are as they were.")
 
 
 @lti.command("list")
@@ -378,6 +419,13 @@ def lti_list(data: Path | None) -> None:
             say(f"{one.id}  {one.state}  {one.name}: issuer {one.issuer}, client {one.client_id}")
             for each in lti_queries.deployments_of(store, one.id):
                 say(f"    deployment {each.deployment_id}: {each.state}")
+            say(f"    login {one.auth_login_url}")
+            say(f"    token {one.auth_token_url}")
+            say(f"    keys  {one.key_set_url}")
+            if one.token_audience != one.auth_token_url:
+                say(f"    audience of tokens {one.token_audience}")
+        if not lti_queries.registrations(store):
+            say("No course platform is registered: `lti invite` or `lti add` registers one.")
 
 
 @lti.command("approve")
@@ -397,7 +445,7 @@ def lti_approve(number: int, data: Path | None) -> None:
 @click.argument("number", type=int)
 @with_data
 def lti_off(number: int, data: Path | None) -> None:
-    """Let nobody come in by a platform, and end the sign-ins of those who did."""
+    """Turn a platform off: nobody comes in by it, and sign-ins by it end."""
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -408,7 +456,7 @@ def lti_off(number: int, data: Path | None) -> None:
 @lti.command("send")
 @with_data
 def lti_send(data: Path | None) -> None:
-    """Let grades that could not be sent be tried again by the app that is served."""
+    """Try again to send the grades that failed; the app must be running."""
     import time
 
     from cases.notation.plurals import counted
@@ -416,7 +464,7 @@ def lti_send(data: Path | None) -> None:
 
     with opened(data) as store:
         number = registering.send_again(store, now=time.time())
-    say(f"{counted(number, 'grade')} to be sent. The app sends them while it is served.")
+    say(f"{counted(number, 'grade')} not sent yet. The app, while it is running, tries each again within a minute.")
 
 
 @commands.command()

@@ -25,6 +25,8 @@ from quiz.storage.platform.lti_queries import Course, CourseLink, CourseUser, Re
 from quiz.storage.store import Store
 
 TICKET_HOLDS_S = 60.0
+BESIDE_CHOICE_S = 600.0
+"""Seconds for a teacher who reads the list of drills before they go to set one."""
 CHOICE_HOLDS_S = 3600.0
 STAYS_S = 8 * 3600.0
 """Seconds for which somebody from a platform is signed in."""
@@ -86,12 +88,25 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
                 words = f"“{link.title if link else ''}” in {course.title} has no drill"
                 raise LaunchRefused(13, words, origin=refused_at, back=launch.back)
             _grade_again(store, link, user, now)
-        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + TICKET_HOLDS_S), now, lots)
+        holds = BESIDE_CHOICE_S if launch.request else TICKET_HOLDS_S
+        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + holds), now, lots)
         choice = ""
         if launch.request:
             until = now + CHOICE_HOLDS_S
             choice = _give(store, "choose", Ticket(user.id, None, dict(launch.request), until), now, lots)
     return Arrival(ticket, choice)
+
+
+def ticket_beside_choice(store: Store, choice: str, *, now: float, lots: Lots) -> str:
+    """Give who chooses a drill one more ticket, to set a drill in a tab of its own.
+
+    Raises
+    ------
+    LaunchRefused
+    """
+    user, _, _ = read_choice(store, choice, now=now)
+    with store.writing():
+        return _give(store, "enter", Ticket(user.id, None, {}, now + BESIDE_CHOICE_S), now, lots)
 
 
 def _give(store: Store, kind: str, what: Ticket, now: float, lots: Lots) -> str:

@@ -9,15 +9,17 @@ from __future__ import annotations
 import hmac
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
+from urllib.parse import urlsplit
 
+from cases.notation.plurals import counted
 from quiz.classroom.sign_in import digest
 from quiz.errors import QuizError
 from quiz.lti.fetching import BadUrl, NoAnswer, Reply, check_url, fetch, origin_of
 from quiz.lti.launching import DEEP_LINK, RESOURCE_LINK
 from quiz.lti.services import SCOPES
-from quiz.lti.signing import library
+from quiz.lti.signing import BadToken, NotInstalled, installed, library, read_key_set
 from quiz.practice.randomness import Lots
 from quiz.storage.platform import lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Registration
@@ -26,6 +28,9 @@ from quiz.storage.store import Store
 INVITATION_HOLDS_S = 3600.0
 NAME = "Two Meridians"
 _INVITATION = "lti-invitation"
+_ADDRESS = "public-address"
+OPTIONS = {"auth_login_url": "--login", "auth_token_url": "--token", "key_set_url": "--keys"}
+"""The options of the commands by what they give."""
 CONFIGURATION = "https://purl.imsglobal.org/spec/lti-platform-configuration"
 TOOL = "https://purl.imsglobal.org/spec/lti-tool-configuration"
 LONGEST_FIELD = 1000
@@ -60,11 +65,74 @@ class Platform:
 def check_address(address: str) -> str:
     """Return the address of this app that platforms are given; raises BadRegistration where it is not https."""
     try:
-        return check_url(address.rstrip("/"))
+        found = check_url(address.rstrip("/"))
     except BadUrl:
         raise BadRegistration(
             "platforms need this app's public address, by https: give --address https://… as `serve` has it"
         ) from None
+    if urlsplit(found).path.endswith("/lti"):
+        raise BadRegistration(f"address {found}: leave /lti out, as `serve` does: {found.removesuffix('/lti')}")
+    return found
+
+
+def keep_address(store: Store, address: str) -> None:
+    """Keep the address at which the app is served, for the commands that print it."""
+    if store.app_value(_ADDRESS) != address:
+        with store.writing():
+            store.keep_app_value(_ADDRESS, address)
+
+
+def public_address(store: Store, given: str | None) -> tuple[str, str]:
+    """Return the address that platforms are given, and a warning where `serve` had another; "" where it had none.
+
+    given: what the command was given; None: the address that the app was last served at.
+
+    Raises
+    ------
+    BadRegistration
+    """
+    served = store.app_value(_ADDRESS) or ""
+    address = check_address(given or served)
+    differs = f"Warning: the app was last served at {served}; this is {address}." if served not in ("", address) else ""
+    return address, differs
+
+
+def try_address(store: Store, address: str, *, ask: Callable[..., Reply] | None = None) -> str:
+    """Ask whether this very app answers at an address; return a warning, "" where it does."""
+    url = f"{address}/lti/jwks.json"
+    own = {one.kid for one in lti_queries.keys(store)}
+    try:
+        reply = (ask or fetch)("GET", url)
+        if reply.status == 200 and own & read_key_set(url, reply).keys():
+            return ""
+        why = f"it answered {reply.status}" if reply.status != 200 else "another app answered"
+    except (NoAnswer, BadUrl, BadToken) as error:
+        why = str(error)
+    return f"Warning: {url} did not answer as this app ({why}). Platforms must reach it: is the app served there?"
+
+
+def try_keys(url: str, *, ask: Callable[..., Reply] | None = None) -> str:
+    """Fetch a platform's keys as a launch will; return a warning, "" where there are some."""
+    try:
+        found = read_key_set(url, (ask or fetch)("GET", url))
+    except (NoAnswer, BadUrl, BadToken) as error:
+        return f"Warning: the platform's keys could not be fetched: {error}. `lti change` corrects an address."
+    return "" if found else f"Warning: {url} has no RSA key to sign with, so every launch would be refused."
+
+
+def wrong_set_up(store: Store, address: str) -> str:
+    """Return what keeps the platforms that are registered from coming in, "" where nothing does.
+
+    address: at which the app is served, "" where it has no public one.
+    """
+    number = sum(one.state == "active" for one in lti_queries.registrations(store))
+    if not number:
+        return ""
+    have = f"{counted(number, 'course platform')} registered, but "
+    if not address.startswith("https://"):
+        why = f"this address is {address}" if address else "the app has no public address"
+        return f"{have}platforms need https and {why}: serve with --class --behind-proxy 1 --address https://…"
+    return "" if installed() else f"{have}{NotInstalled()}"
 
 
 def addresses(address: str) -> dict[str, str]:
@@ -92,16 +160,17 @@ def add(store: Store, given: Platform, *, now: float, state: str = "active") -> 
         if not 0 < len(getattr(given, name)) <= LONGEST_FIELD:
             raise BadRegistration(f"{name.replace('_', ' ')}: give the one that the platform shows")
     try:
-        for url in (given.auth_login_url, given.auth_token_url, given.key_set_url):
-            check_url(url)
+        for name in ("auth_login_url", "auth_token_url", "key_set_url"):
+            check_url(getattr(given, name))
     except BadUrl as error:
-        raise BadRegistration(str(error)) from error
+        raise BadRegistration(f"{OPTIONS[name]}: {error}") from error
     with store.writing():
         known = lti_queries.registration_with(store, given.issuer, given.client_id)
         if known is not None:
             raise BadRegistration(
                 f"this issuer and client are registration {known.id} ({known.state}): "
-                "`python -m quiz lti approve` and `lti off` change its state"
+                f"`lti change {known.id}` corrects it, `lti approve {known.id}` and `lti off {known.id}` change its "
+                f"state, `lti remove {known.id}` removes it"
             )
         values = {name: getattr(given, name) for name in ("issuer", "client_id", "auth_login_url", "auth_token_url")}
         more = {"key_set_url": given.key_set_url, "token_audience": given.token_audience or given.auth_token_url}
@@ -138,6 +207,61 @@ def turn_off(store: Store, number: int) -> None:
     with store.writing():
         lti_queries.keep_registration_state(store, number, "off")
         lti_queries.end_sign_ins_of(store, number)
+
+
+def change(store: Store, number: int, given: Mapping[str, str]) -> None:
+    """Correct a registration by what is given, by field; "" leaves a field as it is.
+
+    Raises
+    ------
+    BadRegistration
+        When an address cannot be one, or another registration has this issuer and client.
+    UnknownRegistration
+    """
+    found = get(store, number)
+    new = {name: value for name, value in given.items() if value and name != "deployment_id"}
+    for name in ("auth_login_url", "auth_token_url", "key_set_url"):
+        try:
+            check_url(new.get(name, getattr(found, name)))
+        except BadUrl as error:
+            raise BadRegistration(f"{OPTIONS[name]}: {error}") from error
+    if any(len(value) > LONGEST_FIELD for value in new.values()):
+        raise BadRegistration(f"give at most {LONGEST_FIELD} characters")
+    if "auth_token_url" in new and found.token_audience == found.auth_token_url:
+        new.setdefault("token_audience", new["auth_token_url"])
+    with store.writing():
+        other = lti_queries.registration_with(
+            store, new.get("issuer", found.issuer), new.get("client_id", found.client_id)
+        )
+        if other is not None and other.id != number:
+            raise BadRegistration(f"registration {other.id} has this issuer and client: remove one of the two")
+        lti_queries.change_registration(store, replace(found, **new))
+        if given.get("deployment_id"):
+            state = "pending" if found.state == "pending" else "active"
+            lti_queries.keep_deployment(store, number, given["deployment_id"][:255], state)
+
+
+def remove(store: Store, number: int, *, with_courses: bool) -> None:
+    """Remove a registration with its deployments; its classes, learners and answers stay.
+
+    with_courses: also where courses have come by it, whose links and grades still to be sent are then forgotten.
+
+    Raises
+    ------
+    BadRegistration
+        Where courses have come by it and they were not meant.
+    UnknownRegistration
+    """
+    get(store, number)
+    have = lti_queries.courses_of_registration(store, number)
+    if have and not with_courses:
+        raise BadRegistration(
+            f"{counted(have, 'course')} came by registration {number}: with --with-courses their links and the grades "
+            f"still to be sent are forgotten too; `lti off {number}` keeps them"
+        )
+    with store.writing():
+        lti_queries.end_sign_ins_of(store, number)
+        lti_queries.drop_registration(store, number)
 
 
 def send_again(store: Store, *, now: float) -> int:

@@ -201,9 +201,9 @@ def test_a_teacher_chooses_a_drill_in_the_frame(two_sites: TwoSites, accessible:
     assert inside is not None
     accessible(cast("Page", inside))  # a frame is asked as a page is
     frame.get_by_role("button", name="Put it into the course").click()
-    expect(frame.get_by_text("goes into Optics 2")).to_be_visible()
+    expect(frame.get_by_text("One more step")).to_be_visible()
     accessible(cast("Page", inside))  # a frame is asked as a page is
-    frame.get_by_role("button", name="Go back to your course").click()
+    frame.get_by_role("button", name="into Optics 2").click()
     expect(frame.get_by_role("heading", name="Taken")).to_be_visible()
     expect(frame.get_by_text("3 parts")).to_be_visible()
 

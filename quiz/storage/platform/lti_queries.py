@@ -163,6 +163,33 @@ def add_registration(store: Store, values: Mapping[str, Any]) -> int:
     return store.add("lti_registrations", dict(values))
 
 
+def change_registration(store: Store, given: Registration) -> None:
+    """Let a registration be as given, but for its state."""
+    store.change(
+        "UPDATE lti_registrations SET issuer = ?, client_id = ?, auth_login_url = ?, auth_token_url = ?, "
+        "token_audience = ?, key_set_url = ?, name = ? WHERE id = ?",
+        given.issuer,
+        given.client_id,
+        given.auth_login_url,
+        given.auth_token_url,
+        given.token_audience,
+        given.key_set_url,
+        given.name[:100],
+        given.id,
+    )
+
+
+def drop_registration(store: Store, number: int) -> None:
+    """Remove a registration with its deployments and courses."""
+    store.change("DELETE FROM lti_registrations WHERE id = ?", number)
+
+
+def courses_of_registration(store: Store, number: int) -> int:
+    """Return how many courses have come by a registration."""
+    sql = "SELECT count(*) FROM lti_contexts c JOIN lti_deployments d ON d.id = c.deployment WHERE d.registration = ?"
+    return int(store.fetch(sql, number)[0][0])
+
+
 def keep_registration_state(store: Store, number: int, state: str) -> None:
     """Let a registration be pending, active or off."""
     store.change("UPDATE lti_registrations SET state = ? WHERE id = ?", state, number)

@@ -23,7 +23,7 @@ pages = Blueprint("door", __name__)
 
 OPEN = (
     *(*assets.ENDPOINTS, "health.healthz", "health.robots"),
-    *("lti.jwks", "lti.config", "lti.login", "lti.launch", "lti.enter", "lti.choose", "lti.register"),
+    *("lti.jwks", "lti.config", "lti.login", "lti.launch", "lti.enter", "lti.reloaded", "lti.choose", "lti.register"),
     *("door.show", "door.join", "door.back", "door.come_back", "door.sign_in"),
 )
 """What anyone may ask for when other computers are served too."""

@@ -19,6 +19,7 @@ from flask import Flask
 from cases.curriculum.register import not_loaded
 from quiz.classroom import preceptors, sign_in
 from quiz.errors import QuizError
+from quiz.lti import registering
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.safekeeping.timetable import Timetable
@@ -44,8 +45,8 @@ class NoPreceptor(QuizError):
 
     def __init__(self, host: str) -> None:
         super().__init__(
-            f"host {host}: other computers could come in, and there is no preceptor yet; "
-            'run `python -m quiz add-preceptor "NAME"` first'
+            f"host {host}: {'a class' if host in LOOPBACK else 'other computers'} could come in, and there is no "
+            'preceptor yet; run `python -m quiz add-preceptor "NAME"` first'
         )
 
 
@@ -213,7 +214,14 @@ def _serve(
         most_of_one=None if own or public else most // 2,
     )
 
+    with closing(Store(file)) as store:
+        if public is not None:
+            registering.keep_address(store, public.url)
+        wrong = registering.wrong_set_up(store, public.url if public else "") if beyond else ""
+
     def ready() -> None:
+        if wrong:
+            say(f"Warning: {wrong}.")
         for line in not_loaded():
             say(line)
         say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from flask import Blueprint, Flask, Response, jsonify, make_response, redirect, render_template, request, url_for
-from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response as AnyResponse
 
 from quiz.classroom import take_drill
@@ -31,13 +30,15 @@ from quiz.web import request_context
 from quiz.web.csrf import POLICY
 from quiz.web.drill_views import drill_row
 from quiz.web.lti import platform_state
-from quiz.web.lti.platform_state import PlatformState
+from quiz.web.lti.platform_state import NotServed, PlatformState
 
 pages = Blueprint("lti", __name__, url_prefix="/lti")
 
 COOKIE = "tm-lti"
 COOKIE_S = 600
 REGISTRATIONS_A_MINUTE = 5
+PROGRAM = ".venv/bin/python -m quiz"
+"""How the commands are begun on the app's own server."""
 
 
 @dataclass(frozen=True)
@@ -73,12 +74,17 @@ class ChoosePage:
     """Number, title, and length with state."""
     has_class: bool
     problem: str = ""
+    at: str = ""
+    """The field that the problem is at: "drill" or "points"."""
+    chosen: int = 0
+    points: str = ""
 
 
 def set_up(app: Flask) -> None:
     """Give the app its memory of platforms, and let a refusal be read in the frame of the platform that it concerns."""
     kept = app.extensions["lti"] = PlatformState()
     app.register_error_handler(LaunchRefused, _refused)
+    app.register_error_handler(NotServed, _not_served)
     desk = request_context.desk_of(app)
     if signing.installed() and desk.public_url.startswith("https://"):
         also = partial(fetch_lists, kept, clock=desk.clock)
@@ -124,6 +130,15 @@ def _refused(error: LaunchRefused) -> Response:
     return _page(origins, PlatformPage("You cannot come in by this link", (str(error),), back=error.back), 403)
 
 
+def _not_served(error: NotServed) -> Response:
+    words = (
+        "Links from course platforms do not work on this server yet. Tell the person who runs Two Meridians for your "
+        "school:",
+        f"{str(error)[:1].upper()}{str(error)[1:]}.",
+    )
+    return _page(_every_origin(), PlatformPage("Course platforms are not set up here", words), 404)
+
+
 def _every_origin() -> str:
     found = lti_queries.registrations(request_context.store())
     return " ".join(dict.fromkeys(origins_of(one) for one in found if one.state == "active"))
@@ -144,10 +159,16 @@ def jwks() -> Response:
 def config() -> Response:
     """Show the addresses that an administrator types in where a platform cannot register by itself."""
     words = (
-        "Type these addresses into your course platform, as an external tool of LTI 1.3 with public keys by address. "
-        "Then let this server know the platform: python -m quiz lti add.",
+        "Type these addresses into your course platform, as an external tool of LTI 1.3. Three of the five are the same: "
+        "that is right.",
+        "There allow content selection (deep linking), grades (assignment and grade services), and names and roles. "
+        "Share people's names, not their e-mail addresses. A new window is best; a frame works too.",
+        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. Give them to this command "
+        "on the app's own server:",
     )
-    listed = tuple(registering.addresses(platform_state.address()).items())
+    addresses = registering.addresses(platform_state.address())
+    command = f"{PROGRAM} lti add --issuer ISSUER --client CLIENT --deployment DEPLOYMENT --login URL --token URL --keys URL"
+    listed = (*addresses.items(), ("Command on the app's server", command))
     return _page("", PlatformPage("Addresses for a course platform", words, listed=listed))
 
 
@@ -156,8 +177,16 @@ def register(invitation: str) -> Response:
     """Register with a platform that names itself, while an invitation is open; it stays pending until approved."""
     address, store, now = platform_state.address(), request_context.store(), request_context.now()
     if not registering.is_invited(store, invitation, now=now):
-        raise NotFound
+        logging.getLogger("quiz").warning("LTI registration: an invitation that was used, or is older than an hour")
+        used = f"This address was used, or is older than an hour. Run {PROGRAM} lti invite on the app's server again."
+        return _page("", PlatformPage("This invitation has ended", (used,)), 404)
     configuration = request.args.get("openid_configuration", "")
+    if not configuration:
+        here = (
+            "This address is for your course platform, not for a browser. Paste it there into its tool settings, where "
+            "it asks for a registration URL (LTI dynamic registration). It still works.",
+        )
+        return _page("", PlatformPage("Paste this address into your course platform", here))
     origin = origin_of(configuration)
     try:
         _not_too_often(now)
@@ -170,14 +199,17 @@ def register(invitation: str) -> Response:
             ask=platform_state.state().services.ask,
         )
     except (BadRegistration, signing.NotInstalled) as error:
-        page = PlatformPage("Not registered", ("Nothing was changed here.",), problem=str(error))
+        logging.getLogger("quiz").warning("LTI registration refused: %s", error)
+        words = ("Nothing was changed here, and the address that you pasted still works.",)
+        page = PlatformPage("Not registered", words, problem=str(error))
         return _page(origin if origin.startswith("https:") else "", page, 422)
     words = (
-        f"This platform is registered as number {made.id}, and waits to be approved on this app's own server: "
-        f"python -m quiz lti approve {made.id}",
-        "Your platform may hold it until you activate it there, too.",
+        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved on "
+        "the app's own server, by the command below. See there that the issuer is your platform's.",
+        "Activate the tool in your platform, too, if it asks for that.",
     )
-    return _page(origins_of(made), PlatformPage("Registered", words, closes=True))
+    listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))
+    return _page(origins_of(made), PlatformPage("Registered", words, closes=True, listed=listed))
 
 
 def _not_too_often(now: float) -> None:
@@ -215,6 +247,15 @@ def login() -> AnyResponse:
     )
     response.headers["Cross-Origin-Opener-Policy"] = "unsafe-none"
     return response
+
+
+@pages.get("/launch")
+@pages.get("/enter")
+def reloaded() -> Response:
+    """Say where to go to who reloads a page of a launch, or has it as a bookmark."""
+    platform_state.address()
+    words = ("This page cannot be reloaded or kept as a bookmark. Go back to your course and open the link again.",)
+    return _page("", PlatformPage("Open the link in your course", words))
 
 
 @pages.post("/launch")
@@ -308,8 +349,10 @@ def _for_learner(came: Entered) -> str:
 # --- a drill chosen for a course -----------------------------------------------------------------------------------
 
 
-def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 200) -> Response:
+def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 200, at: str = "drill") -> Response:
     store, now = request_context.store(), request_context.now()
+    ticket = ticket or courses.ticket_beside_choice(store, choice, now=now, lots=request_context.lots())
+    chosen = request.form.get("drill", "")
     _, course, _ = courses.read_choice(store, choice, now=now)
     registration = lti_queries.registration_of_course(store, course.id)
     one = courses.class_of(store, course)
@@ -321,6 +364,9 @@ def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 2
         tuple((each.id, each.title, f"{each.length}, {each.state}") for each in rows),
         one is not None,
         problem,
+        at if problem else "",
+        next((each.id for each in rows if str(each.id) == chosen or len(rows) == 1), 0),
+        request.form.get("points", "")[:8],
     )
     origins = origins_of(registration) if registration else ""
     return _framed(origins, render_template("lti_choose.html", page=page), code)
@@ -347,14 +393,15 @@ def choose() -> Response:
         points = _points(request.form.get("points", ""), drill)
         if not 0 < points <= deep_links.MOST_POINTS:
             words = f"Give 1 to {deep_links.MOST_POINTS} points, for example 10. Leave it empty for one point a case."
-            return _choose_page(choice, problem=words, code=422)
+            return _choose_page(choice, problem=words, code=422, at="points")
     courses.read_choice(store, choice, now=now, take=True)
     signed = deep_links.answer(
         store, registration, course, drill, asked, points=points, address=address, now=now, lots=request_context.lots()
     )
-    done = f"“{drill.title}” goes into {course.title}." if drill else "Nothing is put into the course."
+    done = "One more step: the button sends your choice to your course platform."
+    button = f"Put “{drill.title}” into {course.title}" if drill else "Go back and put nothing in"
     page = PlatformPage(
-        "Back to your course", (done,), str(asked["back"]), fields={"JWT": signed}, button="Go back to your course"
+        "Back to your course", (done if drill else "",), str(asked["back"]), fields={"JWT": signed}, button=button
     )
     return _page(origins_of(registration), page, form_to=origin_of(str(asked["back"])))
 

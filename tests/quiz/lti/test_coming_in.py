@@ -223,6 +223,7 @@ def test_no_page_of_a_platform_leaks(ready: School) -> None:
         "lti.config": "/lti/config",
         "lti.login": "/lti/login",
         "lti.register": "/lti/register/guess",
+        "lti.reloaded": "/lti/launch",
         "lti.jwks": "/lti/jwks.json",
         "courses.course": "/course/2",
         "courses.link": "/course/1/link/1",
