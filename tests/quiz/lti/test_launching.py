@@ -11,13 +11,14 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import jwt
 import pytest
 from cryptography.hazmat.primitives import serialization
 
-from quiz.lti import registering
+from quiz.lti import launching, registering
 from quiz.lti.fetching import Reply
 from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries
@@ -431,3 +432,9 @@ def test_a_refusal_has_a_way_back_to_the_course(school: School) -> None:
     assert 'href="https://platform.example/course-1">Back to your course' in school.visitor().launch(**there).text
     there = {f"{CLAIM}launch_presentation": {"return_url": "javascript:alert(1)"}}
     assert "Back to your course" not in school.visitor().launch(**there).text
+
+
+def test_every_refusal_is_in_the_table_for_administrators() -> None:
+    text = Path(launching.__file__).with_name("COURSE-PLATFORMS.md").read_text(encoding="utf-8")
+    listed = [line.split("|")[1].strip() for line in text.splitlines() if line.startswith("| LTI ")]
+    assert listed == [f"LTI {number:02d}" for number in sorted(launching.REFUSALS)]
