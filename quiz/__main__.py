@@ -342,7 +342,8 @@ def lti_invite(address: str | None, data: Path | None) -> None:
         address, differs = registering.public_address(store, address)
         secret = registering.invite(store, now=time.time(), lots=Lots())
         say(f"{address}/lti/register/{secret}")
-        say("Paste this into the platform's tool registration within an hour. It works once; a failed try does not count.")
+        say("Paste this into the platform's tool registration within an hour. It works once.")
+        say("A try that fails does not use it up.")
         say("Then run `lti list` here, compare the issuer, and run `lti approve` with the number.")
         _warn(differs, registering.try_address(store, address))
 
@@ -386,7 +387,10 @@ def lti_add(address: str | None, data: Path | None, **given: str) -> None:
 @click.option("--name", default="", help="what you call it")
 @with_data
 def lti_change(number: int, data: Path | None, **given: str) -> None:
-    """Correct a platform's registration; what is not given stays as it is."""
+    """Correct a registration.
+
+    What is not given stays as it is.
+    """
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -400,7 +404,10 @@ def lti_change(number: int, data: Path | None, **given: str) -> None:
 @click.option("--with-courses", is_flag=True, help="also where courses have come by it; classes and answers stay")
 @with_data
 def lti_remove(number: int, with_courses: bool, data: Path | None) -> None:
-    """Remove a platform's registration; its classes, learners and answers stay."""
+    """Remove a registration.
+
+    Its classes, learners and answers stay.
+    """
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -432,7 +439,7 @@ def lti_list(data: Path | None) -> None:
 @click.argument("number", type=int)
 @with_data
 def lti_approve(number: int, data: Path | None) -> None:
-    """Let a platform, and its deployments that wait, come in."""
+    """Let a platform and its deployments in."""
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -445,7 +452,7 @@ def lti_approve(number: int, data: Path | None) -> None:
 @click.argument("number", type=int)
 @with_data
 def lti_off(number: int, data: Path | None) -> None:
-    """Turn a platform off: nobody comes in by it, and sign-ins by it end."""
+    """Turn a platform off and end its sign-ins."""
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -456,7 +463,7 @@ def lti_off(number: int, data: Path | None) -> None:
 @lti.command("send")
 @with_data
 def lti_send(data: Path | None) -> None:
-    """Try again to send the grades that failed; the app must be running."""
+    """Try again to send grades that failed."""
     import time
 
     from cases.notation.plurals import counted

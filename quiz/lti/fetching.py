@@ -139,7 +139,10 @@ def _looked_up(host: str, port: int, *, inside: bool) -> str:
     except (OSError, UnicodeError) as error:
         raise NoAnswer(f"{host}: no such name") from error
     if not inside and not all(ipaddress.ip_address(one.partition("%")[0]).is_global for one in found):
-        raise BadUrl(f"{host}: this address is not on the public internet; to allow it, set {PRIVATE}=1 on the app's server, and start the app again")
+        raise BadUrl(
+            f"{host}: this address is not on the public internet; to allow it, set {PRIVATE}=1 on the app's server, "
+            "and start the app again"
+        )
     return found[0]
 
 

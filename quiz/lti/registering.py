@@ -100,15 +100,15 @@ def public_address(store: Store, given: str | None) -> tuple[str, str]:
 def try_address(store: Store, address: str, *, ask: Callable[..., Reply] | None = None) -> str:
     """Ask whether this very app answers at an address; return a warning, "" where it does."""
     url = f"{address}/lti/jwks.json"
-    own = {one.kid for one in lti_queries.keys(store)}
     try:
         reply = (ask or fetch)("GET", url)
+        own = {one.kid for one in lti_queries.keys(store)}  # read afterwards: the first who asks has one made
         if reply.status == 200 and own & read_key_set(url, reply).keys():
             return ""
         why = f"it answered {reply.status}" if reply.status != 200 else "another app answered"
     except (NoAnswer, BadUrl, BadToken) as error:
         why = str(error)
-    return f"Warning: {url} did not answer as this app ({why}). Platforms must reach it: is the app served there?"
+    return f"Warning: {url} did not answer as this app ({why}). Is the app served there?"
 
 
 def try_keys(url: str, *, ask: Callable[..., Reply] | None = None) -> str:

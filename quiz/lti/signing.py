@@ -39,7 +39,9 @@ class NotInstalled(QuizError):
     """The libraries that LTI needs are not there."""
 
     def __init__(self) -> None:
-        super().__init__("course platforms need the extra “lti”: .venv/bin/pip install '.[lti]', then start the app again")
+        super().__init__(
+            "course platforms need the extra “lti”: .venv/bin/pip install '.[lti]', then start the app again"
+        )
 
 
 class BadToken(QuizError):

@@ -159,15 +159,17 @@ def jwks() -> Response:
 def config() -> Response:
     """Show the addresses that an administrator types in where a platform cannot register by itself."""
     words = (
-        "Type these addresses into your course platform, as an external tool of LTI 1.3. Three of the five are the same: "
-        "that is right.",
+        "Type these addresses into your course platform, as an external tool of LTI 1.3. Three of the five are the "
+        "same; that is right. Choose a public key by keyset URL.",
         "There allow content selection (deep linking), grades (assignment and grade services), and names and roles. "
         "Share people's names, not their e-mail addresses. A new window is best; a frame works too.",
-        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. Give them to this command "
-        "on the app's own server:",
+        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. The command below takes "
+        "them, on the app's own server.",
     )
     addresses = registering.addresses(platform_state.address())
-    command = f"{PROGRAM} lti add --issuer ISSUER --client CLIENT --deployment DEPLOYMENT --login URL --token URL --keys URL"
+    command = (
+        f"{PROGRAM} lti add --issuer ISSUER --client CLIENT --deployment DEPLOYMENT --login URL --token URL --keys URL"
+    )
     listed = (*addresses.items(), ("Command on the app's server", command))
     return _page("", PlatformPage("Addresses for a course platform", words, listed=listed))
 
@@ -204,8 +206,8 @@ def register(invitation: str) -> Response:
         page = PlatformPage("Not registered", words, problem=str(error))
         return _page(origin if origin.startswith("https:") else "", page, 422)
     words = (
-        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved on "
-        "the app's own server, by the command below. See there that the issuer is your platform's.",
+        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved "
+        "by the command below, on the app's own server. Compare the issuer there with your platform's.",
         "Activate the tool in your platform, too, if it asks for that.",
     )
     listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))

@@ -181,8 +181,9 @@ GIVEN = (
 )
 
 
+@pytest.mark.usefixtures("answers")
 def test_an_administrator_adds_lists_approves_and_turns_off(
-    data_path: Path, answers: dict[str, Reply], capsys: pytest.CaptureFixture[str]
+    data_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     with closing(DataFile.open(data_path)) as file, closing(Store(file)) as store:
         sign_in.add_preceptor(store, "Server", "a streak at ninety", now=NOON)
