@@ -859,7 +859,23 @@ export function seen(setting, care = "sweep") {
     down += mean;
   });
   const signal = ((1 - haze) * up) / down;
-  return { signal, peak_mm2, word: movementWord(signal, peak_mm2) };
+  const word = movementWord(signal, peak_mm2);
+  const edgeMoves = Math.abs(signal) >= SEEN.unseen && wayEverywhere(setting) === (signal > 0 ? "against" : "with");
+  return { signal, peak_mm2, word: edgeMoves ? "too dull to tell" : word };
+}
+
+/**
+ * "with" or "against" where every point of the pupil goes that way, else "". Far from neutral the light that is seen to
+ * go the other way is cut out by the beam's own edge on the face, and says nothing of the eye.
+ * @param {Streaked} setting
+ */
+function wayEverywhere(setting) {
+  const { pupil_mm, cone, coma } = whole(setting);
+  if (cone) return "";
+  const radius = pupil_mm / 2;
+  const [centre, edge] = [0, radius].map((at) => movement(setting, setting.streak, NEUTRAL_ZONE, at));
+  const least = Math.min(...[0, radius].map((at) => Math.abs(residual(setting, setting.streak, at))));
+  return centre !== edge || least <= Math.hypot(...coma) * radius ? "" : centre;
 }
 
 /**

@@ -217,7 +217,7 @@ def seen(bench: Bench) -> tuple[str, ...]:
     Nothing is said that the light does not show: see `cases.optics.light`. The words are ours.
     """
     setting, streak = bench.setting, bench.streak
-    sweep = light.seen(setting, streak, "centre" if bench.margin else "pupil")
+    sweep = light.seen(setting, streak, light.watched(setting))
     swept = f"swept {heading(travel(streak))}"
     lines = [
         f"A spot of light is {swept}."

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from cases.curriculum.bench_stage import Bench
+from cases.curriculum.bench_stage import SEEN_WAYS, SLEEVES, Bench
+from cases.optics import light
 from cases.optics.lens import SphCyl
 from cases.patients.examination.acts import CYLINDER, SPHERE, State
-from cases.patients.examination.chairside import haze_of
+from cases.patients.examination.chairside import haze_of, unsafe_words
 from cases.patients.examination.world import setting_of
 from cases.patients.patient import Patient, Side
+
+LEAN_CM = 12.0
+"""How far one leans in to check neutral: common practice, no published source."""
 
 
 def in_hand(state: State, side: Side) -> SphCyl:
@@ -50,6 +56,19 @@ def bench_of(patient: Patient, side: Side, state: State, minute: float, *, strea
         haze=haze_of(patient.eye(side)),
         unrest="jerk" if patient.nystagmus else "none",
     )
+
+
+def lean_in_words(patient: Patient, side: Side, state: State, streak: float, minute: float) -> str:
+    """Say how the reflex moves on leaning in by 12 cm, where neutral turns to with: what a sweep from there shows."""
+    if unsafe_words(patient.eye(side)):
+        return "There is no red reflex: leaning in shows nothing."
+    nearer = replace(state, distance_cm=max(25.0, state.distance_cm - LEAN_CM))
+    sleeve = SLEEVES["converging" if state.converging else "parallel"]
+    setting = bench_of(patient, side, nearer, minute, streak=streak, sleeve=sleeve).setting
+    word = light.seen(setting, streak, light.watched(setting)).word
+    if word not in SEEN_WAYS:
+        return "On leaning in, no movement can be told."
+    return f"On leaning in, the reflex moves {word.replace(', faint', ', faintly')}."
 
 
 def _centre(state: State) -> State:

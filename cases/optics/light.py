@@ -31,7 +31,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cases.optics.lens import SphCyl
-from cases.optics.reflex import Setting, residual_matrix
+from cases.optics.reflex import Setting, movement, residual, residual_matrix
 
 Array = NDArray[np.float64]
 
@@ -377,7 +377,31 @@ def _seen(setting: Setting, streak: float, zone: PupilZone) -> SweepSeen:
         return SweepSeen(None, peak, TOO_DULL)
     total = math.fsum(mean for mean, _ in kept)
     signal = (1 - setting.haze) * math.fsum(mean * side for mean, side in kept) / total
-    return SweepSeen(signal, peak, movement_word(signal, peak))
+    word = movement_word(signal, peak)
+    if word != UNMOVED and way_everywhere(setting, streak) == ("against" if signal > 0 else "with"):
+        word = TOO_DULL
+    return SweepSeen(signal, peak, word)
+
+
+def way_everywhere(setting: Setting, streak: float) -> str:
+    """Return "with" or "against" where every point of the pupil goes that way; "" where they differ, or are neutral.
+
+    Far from neutral the light that is seen to go the other way is cut out of the pupil by the beam's own edge on the
+    face, which goes with the hand. It is dull, and says nothing of the eye.
+    """
+    if setting.cone is not None:
+        return ""
+    radius = setting.pupil_mm / 2
+    ways = {movement(setting, streak, radius_mm=one) for one in (0.0, radius)}
+    least = min(abs(residual(setting, streak, one)) for one in (0.0, radius))
+    if len(ways) > 1 or least <= math.hypot(*setting.coma) * radius:
+        return ""
+    return ways.pop()
+
+
+def watched(setting: Setting) -> PupilZone:
+    """Return the part of the pupil that is watched: the centre where the edge has another power, else all of it."""
+    return "centre" if setting.margin_per_mm2 else "pupil"
 
 
 def shows(setting: Setting, streak: float, movement: str) -> bool:
@@ -385,7 +409,7 @@ def shows(setting: Setting, streak: float, movement: str) -> bool:
 
     Where the edge of the pupil differs from its centre, the centre is watched.
     """
-    found = seen(setting, streak, "centre" if setting.margin_per_mm2 else "pupil").word
+    found = seen(setting, streak, watched(setting)).word
     return found == UNMOVED if movement == "neutral" else found.removesuffix(", faint") == movement
 
 

@@ -156,14 +156,21 @@ def standing_slips(store: Store, learner: Learner, state: LearnerState, now: flo
 
 
 def past_slips(state: LearnerState, now: float) -> tuple[PastSlip, ...]:
-    """Return the mistakes that were made more than once and are gone, the latest first."""
+    """Return the mistakes that were made more than once and are gone, the latest first.
+
+    Gone is what right answers that would have shown it have shown to be gone; a mistake of a minute ago is not.
+    """
     names, skills = all_slips(), all_skills()
     stands = words.recurring(state, now)
     past = [
         PastSlip(names[slip].title, skills[step].title, one.seen[-1])
         for step, slips in state.slips.items()
         for slip, one in slips.items()
-        if len(one.seen) >= SEEN_TWICE and (step, slip) not in stands and slip in names and step in skills
+        if len(one.seen) >= SEEN_TWICE
+        and one.left_out >= state.numbers.slip_gone
+        and (step, slip) not in stands
+        and slip in names
+        and step in skills
     ]
     return tuple(sorted(past, key=lambda one: -one.last_at))
 

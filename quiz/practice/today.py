@@ -214,7 +214,9 @@ SAID = (
     (0.5, "more often right than wrong"),
     (0.0, "more often wrong than right"),
 )
-NOT_MET = "not met yet"
+NOT_MET, TOO_FEW = "not met yet", "too few answers to say"
+LEAST_OF_TOPIC = 3
+"""With fewer answers in a topic nothing is said of how it would go: ours."""
 
 
 @dataclass(frozen=True)
@@ -232,12 +234,16 @@ class Ready:
     forecasts: int = 0
     came: int = 0
     """How many of such forecasts came true."""
+    few: bool = False
+    """Whether the topic was met and too few of its cases were answered to say anything."""
 
     @property
     def words(self) -> str:
         """Put the chance into words."""
         if not self.met:
             return NOT_MET
+        if self.few:
+            return TOO_FEW
         return next(said for least, said in SAID if self.chance >= least)
 
     @property
@@ -291,8 +297,9 @@ def _ready(
     chance, title = math.fsum(_foreseen(state, one, at) for one in types) / len(types), topic_words(family)
     tenth = tenths.get(min(int(chance * 10), 9))
     met = any(one.id in state.types for one in types)
-    if tenth is None or tenth.answers < LEAST_IN_TENTH or not met:
-        return Ready(family, title, chance, met, None)
+    few = met and sum(state.types[one.id].answered for one in types if one.id in state.types) < LEAST_OF_TOPIC
+    if tenth is None or tenth.answers < LEAST_IN_TENTH or not met or few:
+        return Ready(family, title, chance, met, None, few=few)
     return Ready(family, title, chance, met, share_interval(tenth.came, tenth.answers), tenth.answers, tenth.came)
 
 
@@ -313,7 +320,7 @@ class Paper:
 
     cases: int
     known: int
-    """Cases from topics that were met; of the others nothing is known."""
+    """Cases from topics with enough answers; of the others nothing is known."""
     share: float
     """Of those, the share (0..1) that is expected right."""
     figures: Interval | None
@@ -326,10 +333,10 @@ class Paper:
 
 
 def paper(lines: Sequence[Ready]) -> Paper | None:
-    """Return what a mock paper would come to, from the readiness of each topic; None where no topic was met."""
+    """Return what a mock paper would come to, from the readiness of each topic; None where of none enough is known."""
     number = PAPER_LENGTH.cases or 0
     asked = Counter(itertools.islice(itertools.cycle(SURVEY_FAMILIES), number))
-    there = [(one, asked[one.topic]) for one in lines if one.met and asked[one.topic]]
+    there = [(one, asked[one.topic]) for one in lines if one.met and not one.few and asked[one.topic]]
     known = sum(times for _, times in there)
     if not known:
         return None

@@ -32,12 +32,12 @@ def note(ready: Sequence[Ready]) -> str:
 
 
 def paper_words(found: Paper | None, day: str = "on that day") -> str:
-    """Say what a mock paper on a day would come to; "" where no topic was met."""
+    """Say what a mock paper on a day would come to; "" where too little is known of every topic."""
     if found is None:
         return ""
     left = found.cases - found.known
-    rest = f" Nothing is known of the other {left}: you have not met their topics." if left else ""
-    of = f"of the {found.known} cases from topics that you have met" if left else f"of its {found.cases} cases"
+    rest = f" Nothing is known of the other {left}: you have answered too few cases of their topics." if left else ""
+    of = f"of the {found.known} cases from topics that you have practised" if left else f"of its {found.cases} cases"
     right = f"{found.words} right"
     if found.figures is not None:
         low, high = int(found.figures.low), int(found.figures.high)
@@ -48,7 +48,7 @@ def paper_words(found: Paper | None, day: str = "on that day") -> str:
 def minutes_words(one: TenMinutes) -> tuple[str, str]:
     """Say where a topic stands on that day, and where after ten minutes of it."""
     before, after = one.before, one.after
-    if before.met and abs(one.change) < LEAST_CHANGE:
+    if before.met and not before.few and abs(one.change) < LEAST_CHANGE:
         return chance(before), "about the same"
     if one.change < 0:
         # Memory holds what was never met to stay as it is, and what was met to fade: the two are not to be compared.

@@ -171,11 +171,13 @@ def test_the_first_day_of_a_beginner(page: Page, served: Served, sound: Check) -
         tick(page, name, "no")
     press(page, page.get_by_role("button", name="Go on"))
     expect(page.locator("h1")).to_contain_text("Worked, 1 of 3")
+    expect(page.locator("main dd")).to_have_count(1)  # the answer to what was asked, written out
     assert learners.settings_of(served.learner).level == "novice"
     sound(page)
     page.keyboard.press("Enter")  # the main button has the focus
     expect(page.locator("h1")).to_contain_text("Worked, 2 of 3")
     expect(page.locator("#line")).to_be_focused()
+    expect(page.locator("main dd")).to_have_count(0)
     page.keyboard.type("99")
     page.keyboard.press("Enter")
     expect(page.locator(".problem")).to_contain_text("Not yet")

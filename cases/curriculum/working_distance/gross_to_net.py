@@ -128,7 +128,7 @@ distance_vergence = CaseType(
         **DISTANCE.to(
             float(chance.among(COMMON_DISTANCES))
             if chance.happens(0.2)
-            else chance.stepped(20, 150, 1 if settings.level == "novice" else 0.5)
+            else chance.stepped(30, 100, 1 if settings.level == "novice" else 0.5)
         ),
         **draw_also(chance),
     },

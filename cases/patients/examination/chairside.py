@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from cases.notation.plurals import counted
-from cases.optics.light import seen
 from cases.patients.examination.acts import Examined, State
 from cases.patients.examination.findings import seen_far_and_near
 from cases.patients.examination.vignettes import NO_CHART, vignette_of
-from cases.patients.examination.world import gaze, pupil_mm, setting_of
+from cases.patients.examination.world import gaze, pupil_mm
 from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side
 
 CHART_FROM_Y = 3.5
@@ -43,8 +42,6 @@ HAZE: dict[Medium, float] = {
     "no reflex": 1.0,
 }
 """Share of the light that media scatter in the picture: ours, no published source."""
-LEAN_CM = 12.0
-"""How far one leans in to check neutral: ours."""
 
 
 @dataclass(frozen=True)
@@ -178,16 +175,6 @@ def near_check_words(patient: Patient, side: Side, examined: Examined, minute: f
     shift = "changes plainly" if left >= 1.5 else "changes a little" if left >= 0.6 else "hardly changes"
     pupil = "The pupil is wide." if wide else "The pupil is not wide."
     return f"{side.capitalize()} eye: from far to near the reflex {shift}. {pupil}"
-
-
-def lean_in_words(patient: Patient, side: Side, state: State, streak: float, minute: float) -> str:
-    """Say how the reflex moves on leaning in by 12 cm, where neutral turns to with."""
-    nearer = replace(state, distance_cm=max(25.0, state.distance_cm - LEAN_CM), zone="centre")
-    word = seen(setting_of(patient, side, nearer, minute), streak, "pupil").word
-    told = {"with": "with", "with, faint": "with, faintly", "against": "against", "against, faint": "against, faintly"}
-    if word in told:
-        return f"On leaning in, the reflex moves {told[word]}."
-    return "On leaning in, no movement can be told."
 
 
 def drops_words(patient: Patient, state: State, minute: float) -> tuple[str, ...]:

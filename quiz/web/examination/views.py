@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from cases.curriculum.bench_stage import SLEEVE, View, instrument
-from cases.curriculum.examination_stage import bench_of
+from cases.curriculum.examination_stage import bench_of, lean_in_words
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.notation.prescription import write_axis, write_power, write_prescription
 from cases.optics.axes import across
@@ -19,7 +19,6 @@ from cases.patients.examination.chairside import (
     drops_words,
     gaze_words,
     in_the_pupil,
-    lean_in_words,
     near_check_words,
     tape_reads,
     unsafe_words,

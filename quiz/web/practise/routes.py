@@ -352,6 +352,7 @@ def _worked_page(dealt_id: str, found: Example, *, typed: str = "", problem: str
         found=case.found,
         question=case.type.question(case.findings),
         picture=picture(case.type.figure(case.findings, "found")),
+        answer=[] if found.blank else [(ask.label, ask.kind.write(case.truth[ask.name])) for ask in case.type.asks],
         typed=typed,
         problem=problem,
         done=done,

@@ -22,7 +22,7 @@ from cases.optics.axes import axis_of
 from cases.optics.lens import SphCyl
 from cases.optics.light import SweepSeen, disc_share, face_light, light, look_document, movement_word, seen
 from cases.optics.light import _seen as seen_in_a_sweep
-from cases.optics.reflex import Setting
+from cases.optics.reflex import Setting, zones
 
 ROOT = Path(__file__).parents[3]
 RAYS = json.loads((ROOT / "tests/fixtures/reflex_rays.json").read_text(encoding="utf-8"))
@@ -204,6 +204,33 @@ def test_a_spherical_eye_shows_its_difference_from_the_lens(
     assert quick.peak_mm2 == pytest.approx(swept.peak_mm2, abs=1e-6)
 
 
+@pytest.mark.parametrize("coma", [0.0, 0.1])
+@pytest.mark.parametrize("margin", [0.0, -0.04])
+@pytest.mark.parametrize("sleeve", [0.0, -1.5])
+def test_no_eye_is_told_to_go_the_other_way_however_far_it_is_from_neutral(
+    sleeve: float, margin: float, coma: float
+) -> None:
+    """Far out the beam's own edge goes with the hand: a high myope showed *with*, and a learner added plus."""
+    seen_ways = set()
+    for left in np.arange(-14, 14.5, 0.5):
+        for pupil, distance in ((4, 67), (6, 50), (7, 67)):
+            setting = Setting(
+                rx=SphCyl(float(left)),
+                in_place=PLANO,
+                distance_cm=distance,
+                pupil_mm=pupil,
+                sleeve=sleeve,
+                margin_per_mm2=margin,
+                coma=(0.0, coma),
+            )
+            word = seen(setting, 90, "centre" if margin else "pupil").word.removesuffix(", faint")
+            seen_ways.add(word)
+            if word in ("with", "against"):
+                centre, edge = zones(setting, 90)
+                assert word in (centre.movement, edge.movement) or "neutral" in (centre.movement, edge.movement)
+    assert {"with", "against", "too dull to tell"} <= seen_ways
+
+
 def test_what_is_seen_keeps_to_its_thresholds() -> None:
     words = {one: movement_word(one, 5) for one in (0.06, 0.0599, 0.025, 0.0249, -0.0249, -0.025, -0.06)}
     assert words == {
@@ -282,6 +309,11 @@ DULL = {
     "distance_cm": 40, "pupil_mm": 3, "streak": 90, "beam_mm": 0.5, "filament_mrad": 0.05, "face_mm": 0,
 }  # fmt: skip
 """So far from neutral, and so little light, that nothing can be told."""
+HIGH_MINUS = [
+    {**DULL, "rx": {"sphere": sphere, "cylinder": 0, "axis": 180}, "distance_cm": 67, "pupil_mm": 6, "beam_mm": 5,
+     "filament_mrad": 1, "coma": [0, 0.05]} for sphere in (-6, -9)
+]  # fmt: skip
+"""Where the beam's own edge goes with the hand, and says nothing of the eye."""
 
 
 def test_javascript_gives_the_same_light_over_200_settings() -> None:
@@ -292,7 +324,7 @@ def test_javascript_gives_the_same_light_over_200_settings() -> None:
     node = shutil.which("node")
     assert node is not None, "node runs the page's scripts: `apt-get install -y nodejs`"
     rng = random.Random(19)
-    asked = [DULL, *(any_setting(rng) for _ in range(200))]
+    asked = [DULL, *HIGH_MINUS, *(any_setting(rng) for _ in range(200))]
     ran = subprocess.run(
         [node, "--input-type=module", "--eval", RUN],
         input=json.dumps(asked), cwd=ROOT, capture_output=True, text=True, check=True,
@@ -305,6 +337,7 @@ def test_javascript_gives_the_same_light_over_200_settings() -> None:
         assert np.abs(np.array(got) - right).max() <= 1e-5 * max(1e-3, right.max())
     for setting, got in zip(asked, painted, strict=False):
         assert _painted_error(read_look(json.dumps(setting)), np.array(got).reshape(64, 64)) < 0.015
+    assert [one["seen"]["word"] for one in looks[1:3]] == ["too dull to tell"] * 2
     for setting, got in zip(asked, looks, strict=False):
         right_look = looked(setting)
         assert list(got) == list(right_look)

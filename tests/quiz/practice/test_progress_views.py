@@ -291,6 +291,7 @@ def test_what_was_slipped_twice_and_stands_no_more_is_gone(store: Store, learner
     later = NOON + 20 * DAY
     assert len(progress.standing_slips(store, learner, state, later)) == 1, "no wait mends a wrong rule"
     for day in (21, 21.1, 22.5):
+        assert progress.past_slips(projection.states_of(store, learner.id).cases, NOON + day * DAY) == ()
         case = deal(store, learner, "net-sphere", seed=int(day * 10), now=NOON + day * DAY)
         waiting = store.open_case(learner.id)
         assert waiting is not None

@@ -94,8 +94,8 @@ def test_of_topics_that_were_not_met_a_paper_says_nothing() -> None:
     assert (found.known, found.figures) == (8, None)
     assert found.share == pytest.approx((3 * 0.9 + 3 * 0.8 + 2 * 0.7) / 8)
     assert paper_words(found) == (
-        "A mock paper on that day: of the 8 cases from topics that you have met, most right. "
-        "Nothing is known of the other 12: you have not met their topics."
+        "A mock paper on that day: of the 8 cases from topics that you have practised, most right. "
+        "Nothing is known of the other 12: you have answered too few cases of their topics."
     )
     assert exam_readiness.paper(lines(*[0.0] * 8)) is None
 
@@ -115,11 +115,27 @@ def test_ten_right_minutes_never_make_a_topic_less_ready_that_was_met_whole(stor
     assert [one.change for one in found] == sorted((one.change for one in found), reverse=True)
 
 
+def test_of_one_or_two_answers_in_a_topic_nothing_is_said(store: Store, learner: Learner) -> None:
+    """One right answer was followed by "more often wrong than right"."""
+    said = []
+    for number in range(3):
+        case = deal(store, learner, "net-sphere", seed=number + 3, now=NOON + 60 * number)
+        dealt = store.open_case(learner.id)
+        assert dealt is not None
+        dealing.take(store, learner, dealt.id, written(case), None, now=NOON + 60 * number + 9)
+        lines = exam_readiness.readiness(store, learner, NOON + 600)
+        said.append(next(one.words for one in lines if one.met))
+        assert (exam_readiness.paper(lines) is None) == (number < 2)
+    assert said[:2] == ["too few answers to say"] * 2
+    assert said[2] != said[1]
+
+
 def test_what_ten_minutes_can_change_has_a_page(data_file: DataFile, store: Store, learner: Learner) -> None:
-    case = deal(store, learner, "net-sphere", now=NOON)
-    dealt = store.open_case(learner.id)
-    assert dealt is not None
-    dealing.take(store, learner, dealt.id, written(case), None, now=NOON + 9)
+    for number in range(3):
+        case = deal(store, learner, "net-sphere", seed=number + 3, now=NOON + 60 * number)
+        dealt = store.open_case(learner.id)
+        assert dealt is not None
+        dealing.take(store, learner, dealt.id, written(case), None, now=NOON + 60 * number + 9)
     client = create_app(data_file, clock=Clock(NOON + DAY)).test_client()
     assert "No exam is ahead" in client.get("/progress/ready").text
     learners.keep_settings(store, learner.id, LearnerSettings(exam_day="2026-12-24"))
@@ -128,7 +144,7 @@ def test_what_ten_minutes_can_change_has_a_page(data_file: DataFile, store: Stor
     assert "Without more practice" in page
     assert "takes every answer as right" in page
     assert "%" not in page[page.index("<main") :]
-    assert "of the 3 cases from topics that you have met" in page
+    assert "of the 3 cases from topics that you have practised" in page
 
 
 def test_forecasts_are_counted_with_each_answer_as_a_rebuild_counts_them(store: Store, learner: Learner) -> None:

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cases.curriculum.examination_stage import bench_of
+from cases.curriculum.bench_stage import SLEEVE, seen
+from cases.curriculum.examination_stage import LEAN_CM, bench_of, lean_in_words
 from cases.figures.error_ledger import LedgerBar, ledger_figure
 from cases.optics.lens import SphCyl
 from cases.optics.reflex import residual
@@ -17,7 +18,6 @@ from cases.patients.examination.acts import Act, State, minute_after, read_acts
 from cases.patients.examination.chairside import (
     card_of,
     gaze_words,
-    lean_in_words,
     near_check_words,
     referral_of,
     vision_of,
@@ -105,6 +105,29 @@ def test_what_checks_show_follows_the_eye() -> None:
     old = patient_of(SphCyl(0), age=60)
     neutral = State(target=6.0, distance_cm=67, cells=(("right", "sphere", SphCyl(1.5)), ("left", "fog", SphCyl(1))))
     assert lean_in_words(old, "right", neutral, 90, 1) == "On leaning in, the reflex moves with."
+
+
+@pytest.mark.parametrize("name", TEN)
+def test_leaning_in_shows_what_a_sweep_from_there_shows(name: str) -> None:
+    """The check and the picture are one seeing: with the same lens and gaze, from 12 cm nearer."""
+    patient, ways = patient_of_vignette(name), {"the same way": "moves with", "the opposite way": "moves against"}
+    for side in SIDES:
+        for sphere in (-4.0, -1.0, 0.5, 1.5, 3.0):
+            there = State(target=6.0, distance_cm=67, cells=((side, "sphere", SphCyl(sphere)),))
+            nearer = replace(there, distance_cm=67 - LEAN_CM)
+            words = " ".join(seen(bench_of(patient, side, nearer, 1, streak=180, sleeve=SLEEVE))).split("At the edge")[
+                0
+            ]
+            said = next((ways[way] for way in ways if way in words), "")
+            leaning = lean_in_words(patient, side, there, 180, 1)
+            if "There is no red reflex" not in leaning:
+                assert (said in leaning) if said else leaning.endswith("no movement can be told."), (sphere, words)
+
+
+def test_leaning_in_shows_nothing_without_a_reflex() -> None:
+    eye = replace(patient_of(SphCyl(0)).right, media=("no reflex",))
+    patient = replace(patient_of(SphCyl(0)), right=eye)
+    assert lean_in_words(patient, "right", State(), 90, 1) == "There is no red reflex: leaning in shows nothing."
 
 
 @pytest.mark.parametrize(("rx", "line"), [(SphCyl(-1), "6/15"), (SphCyl(-2), "6/38"), (SphCyl(0), "6/6")])
