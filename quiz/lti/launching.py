@@ -173,9 +173,9 @@ def _not_registered(store: Store, issuer: str, client_id: str) -> LaunchRefused:
         ("pending", 17, "waits to be approved: python -m quiz lti approve {0}"),
         ("off", 18, "is off; python -m quiz lti approve {0} turns it on"),
     ):
-        one = next((each for each in exact if each.state == state), None)
-        if one is not None:
-            return LaunchRefused(number, f"registration {one.id} ({one.name}) {words.format(one.id)}")
+        found = next((each for each in exact if each.state == state), None)
+        if found is not None:
+            return LaunchRefused(number, f"registration {found.id} ({found.name}) {words.format(found.id)}")
     near = [one for one in known if one.issuer.rstrip("/") == issuer.rstrip("/")]
     others = "".join(f"; number {one.id} has {one.issuer} with client {one.client_id}" for one in near[:3])
     client = f" with client {shown(client_id)}" if client_id else ""
@@ -269,11 +269,11 @@ def _as_launch(store: Store, registration: Registration, claims: Mapping[str, An
         if role != "teacher":
             raise refused(14, "a learner asks to choose a drill")
         settings = _found(claims, f"{DEEP_LINKING}deep_linking_settings")
-        types, back = settings.get("accept_types"), _url(settings.get("deep_link_return_url"))
-        if not isinstance(types, list) or "ltiResourceLink" not in types or back is None:
+        types, answer_to = settings.get("accept_types"), _url(settings.get("deep_link_return_url"))
+        if not isinstance(types, list) or "ltiResourceLink" not in types or answer_to is None:
             raise refused(7, "a choice that takes no links, or has nowhere to go back to")
         data = settings.get("data")
-        request = {"back": back, **({"data": data} if isinstance(data, str) else {})}
+        request = {"back": answer_to, **({"data": data} if isinstance(data, str) else {})}
         return Launch(**common, request=request)
     link = _part(claims, "resource_link")
     if not _is_name(link.get("id")):

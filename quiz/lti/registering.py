@@ -235,7 +235,8 @@ def change(store: Store, number: int, given: Mapping[str, str]) -> None:
         )
         if other is not None and other.id != number:
             raise BadRegistration(f"registration {other.id} has this issuer and client: remove one of the two")
-        lti_queries.change_registration(store, replace(found, **new))
+        changed: dict[str, Any] = dict(new)
+        lti_queries.change_registration(store, replace(found, **changed))
         if given.get("deployment_id"):
             state = "pending" if found.state == "pending" else "active"
             lti_queries.keep_deployment(store, number, given["deployment_id"][:255], state)

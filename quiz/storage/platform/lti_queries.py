@@ -141,6 +141,11 @@ def registrations(store: Store) -> list[Registration]:
     return store.fetch_as(Registration, "SELECT * FROM lti_registrations ORDER BY id")
 
 
+def any_active(store: Store) -> bool:
+    """Say whether people can come from a platform."""
+    return bool(store.fetch("SELECT 1 FROM lti_registrations WHERE state = 'active' LIMIT 1"))
+
+
 def registration_of_id(store: Store, number: int) -> Registration | None:
     """Return a registration."""
     return store.fetch_one(Registration, "SELECT * FROM lti_registrations WHERE id = ?", number)

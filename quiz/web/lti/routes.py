@@ -23,12 +23,13 @@ from quiz.lti.courses import Entered
 from quiz.lti.fetching import origin_of
 from quiz.lti.launching import LaunchRefused, NoCookie, begin_login, origins_of, read_launch
 from quiz.lti.registering import BadRegistration
+from quiz.storage import class_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
 from quiz.web import request_context
 from quiz.web.csrf import POLICY
-from quiz.web.drill_views import drill_row
+from quiz.web.drill_views import drill_row, moment
 from quiz.web.lti import platform_state
 from quiz.web.lti.platform_state import NotServed, PlatformState
 
@@ -205,13 +206,13 @@ def register(invitation: str) -> Response:
         words = ("Nothing was changed here, and the address that you pasted still works.",)
         page = PlatformPage("Not registered", words, problem=str(error))
         return _page(origin if origin.startswith("https:") else "", page, 422)
-    words = (
+    registered = (
         f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved "
         "by the command below, on the app's own server. Compare the issuer there with your platform's.",
         "Activate the tool in your platform, too, if it asks for that.",
     )
     listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))
-    return _page(origins_of(made), PlatformPage("Registered", words, closes=True, listed=listed))
+    return _page(origins_of(made), PlatformPage("Registered", registered, closes=True, listed=listed))
 
 
 def _not_too_often(now: float) -> None:
@@ -325,7 +326,7 @@ def enter() -> AnyResponse:
             platform_state.state().lists_wanted.append(came.course.id)
         return redirect(_for_teacher(came), 303)
     request_context.come_in(came.token)
-    return redirect(_for_learner(came), 303)
+    return _for_learner(came)
 
 
 def _for_teacher(came: Entered) -> str:
@@ -338,14 +339,34 @@ def _for_teacher(came: Entered) -> str:
     return url_for("drills.one", class_id=came.class_.id, drill_id=came.link.drill)
 
 
-def _for_learner(came: Entered) -> str:
-    """Return where a learner goes: to the drill of the link where it is set for them, else to their class."""
+def _for_learner(came: Entered) -> AnyResponse:
+    """Take a learner to the drill of the link; where it is not open to them, say why."""
     store, now = request_context.store(), request_context.now()
     who = None if came.user.learner is None else store.learner(came.user.learner)
     drill = None if came.link is None else came.link.drill
     if who is not None and any(one.drill.id == drill for one in take_drill.offers(store, who, now=now)):
-        return url_for("drilling.show", drill_id=drill)
-    return url_for("classes.show")
+        return redirect(url_for("drilling.show", drill_id=drill), 303)
+    linked = None if drill is None else class_queries.drill_of_id(store, drill)
+    if linked is None:
+        return redirect(url_for("classes.show"), 303)
+    page = PlatformPage(
+        linked.title, (_why_not_open(came, linked),), url_for("classes.show"), "get", button="To the class"
+    )
+    return _page("", page)
+
+
+def _why_not_open(came: Entered, drill: Drill) -> str:
+    now = request_context.now()
+    if came.class_ is not None and came.class_.archived_at is not None:
+        return "The class of this course has been put into the archive. Ask your teacher."
+    closed = drill.closed_at if drill.state == "closed" else drill.closes_at
+    if closed is not None and closed <= now:
+        return f"This drill was closed on {moment(closed)}."
+    if drill.opens_at is not None and drill.opens_at > now:
+        return f"This drill opens on {moment(drill.opens_at)}."
+    if drill.state == "open":
+        return "This drill is not set for you. Ask your teacher."
+    return f"This drill is {'not open yet' if drill.state == 'draft' else 'closed'}. Ask your teacher."
 
 
 # --- a drill chosen for a course -----------------------------------------------------------------------------------

@@ -337,6 +337,7 @@ def test_a_graded_drill_is_not_taken_again_by_deleting_oneself(school: School) -
     assert send(school) == 1
     school.clock.move(seconds=60)
     back = deleted_and_back(school, visitor)
+    assert "You had begun it and deleted your answers" in back.get("/drill/1").text
     assert back.post("/drill/1/begin").status_code == 404
     page = teacher.get("/class/1/drill/1").text
     assert "Ada Byron had begun this drill. Those answers were deleted on" in page
@@ -429,3 +430,29 @@ def test_a_grade_of_who_has_left_has_a_name_and_the_log_names_the_course(
     teacher = graded.visitor()
     teacher.enter(**TEACHER)
     assert "Ada Byron (no longer in the course)" in teacher.get("/class/1/platform").text
+
+
+def test_a_learner_sees_whether_the_grade_is_in_the_course(graded: School) -> None:
+    visitor = ada(graded)
+    assert "Graded in Optics 2: your score goes there when you finish." in visitor.get("/drill/1").text
+    work_through(graded, visitor, 1, True, False)
+    assert "Your score is on its way to Optics 2." in visitor.get("/drill/1").text
+    graded.platform.fails = [403]
+    send(graded)
+    assert "Your score has not arrived in Optics 2 yet." in visitor.get("/drill/1").text
+    registering.send_again(graded.store, now=graded.clock())
+    send(graded)
+    assert "Sent to Optics 2: 1 of 2." in visitor.get("/drill/1").text
+
+
+def test_pages_know_who_comes_from_a_course(graded: School) -> None:
+    visitor = ada(graded)
+    assert "open a link in your course" in visitor.get("/class").text
+    assert "You come from a course" in graded.visitor().get("/door").text
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    page = teacher.get("/class/1").text
+    assert "Learners come in from the course Optics 2." in page
+    assert "the name and the number that it gave for them" in page
+    registering.turn_off(graded.store, 1)
+    assert "You come from a course" not in graded.visitor().get("/door").text

@@ -358,7 +358,7 @@ def test_the_page_of_a_registration_has_issuer_and_command(school: School) -> No
     school.platform.issuer, school.platform.client_id = "https://third.example", "made-1"
     where = "https://third.example/.well-known/openid-configuration"
     page = school.visitor().get(invited(school), openid_configuration=where).text
-    assert '<dd class="whole">https://third.example</dd>' in page
+    assert '<dd class="to-copy">https://third.example</dd>' in page
     assert "lti approve 2" in page
 
 
