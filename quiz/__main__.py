@@ -335,17 +335,17 @@ def lti_invite(address: str | None, data: Path | None) -> None:
     """
     import time
 
-    from quiz.lti import registering
+    from quiz.lti import own_address, registering
     from quiz.practice.randomness import Lots
 
     with opened(data) as store:
-        address, differs = registering.public_address(store, address)
+        address, differs = own_address.public_address(store, address)
         secret = registering.invite(store, now=time.time(), lots=Lots())
         say(f"{address}/lti/register/{secret}")
         say("Paste this into the platform's tool registration within an hour. It works once.")
         say("A try that fails does not use it up.")
         say("Then run `lti list` here, compare the issuer, and run `lti approve` with the number.")
-        _warn(differs, registering.try_address(store, address))
+        _warn(differs, own_address.try_address(store, address))
 
 
 @lti.command("add")
@@ -363,16 +363,16 @@ def lti_add(address: str | None, data: Path | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
 
-    from quiz.lti import registering
+    from quiz.lti import own_address, registering
 
     with opened(data) as store:
-        address, differs = registering.public_address(store, address)
+        address, differs = own_address.public_address(store, address)
         number = registering.add(store, registering.Platform(**given), now=time.time())
         say(f"Registered as number {number}. The platform needs these addresses:")
         for name, url in registering.addresses(address).items():
             say(f"    {name}: {url}")
         say("This app's key is in the data file, and so in every backup: keep both safe.")
-        _warn(differs, registering.try_keys(given["key_set_url"]), registering.try_address(store, address))
+        _warn(differs, registering.try_keys(given["key_set_url"]), own_address.try_address(store, address))
 
 
 @lti.command("change")

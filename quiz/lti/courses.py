@@ -85,7 +85,7 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
         elif one is not None:
             user = learner_for(store, launch.registration, course, one, launch.subject, launch.name, now)
             if link is None or link.drill is None:
-                words = f"“{link.title if link else ''}” in {course.title} has no drill"
+                words = f"no drill is chosen for “{link.title}” in {course.title}" if link else "no link"
                 raise LaunchRefused(13, words, origin=refused_at, back=launch.back)
             _grade_again(store, link, user, now)
         holds = BESIDE_CHOICE_S if launch.request else TICKET_HOLDS_S

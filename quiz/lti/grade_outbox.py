@@ -175,8 +175,8 @@ def _take(store: Store, to: _Recipient, grade: DueGrade, reply: Reply, now: floa
     elif reply.status in (401, 408, 429) or reply.status >= 500:
         _failed(store, grade, f"the platform answered {reply.status}", _again_at(grade, now))
     else:
-        why = _REFUSED.get(reply.status, "")
-        _failed(store, grade, f"the platform refused the grade ({reply.status}){'; ' if why else ''}{why}", None)
+        refused = f"the platform refused the grade ({reply.status})"
+        _failed(store, grade, "; ".join(filter(None, (refused, _REFUSED.get(reply.status)))), None)
 
 
 NO_COLUMN = "its column was deleted in the course"

@@ -11,7 +11,6 @@ from datetime import datetime
 from typing import Any
 
 from quiz.learning.state import SlipKey
-from quiz.storage.platform import earlier_runs
 from quiz.storage.rows import to_row
 from quiz.storage.safekeeping.gone_list import Gone
 from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
@@ -335,7 +334,6 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
     removed ("preceptor"). So does their place, where it is on a roster, which then is nobody's.
     """
     _keep_gone(store, "id = ?", learner_id, on_day=on_day, by_whom=by_whom)
-    earlier_runs.keep_of_learner(store, learner_id, on_day=on_day)
     own = [row[0] for row in store.fetch("SELECT id FROM drills WHERE for_learner = ?", learner_id)]
     store.change(
         "INSERT INTO deletions (drill, on_day, by_whom, place) SELECT s.drill, ?, ?, "

@@ -11,9 +11,10 @@ import os
 import shutil
 import sqlite3
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -32,7 +33,15 @@ from quiz.storage.datafile import (
     refusal,
     refuse_newer,
 )
-from quiz.storage.safekeeping.carried_platforms import PLATFORMS, CarriedPlatforms, carry, platforms_since
+from quiz.storage.platform import earlier_runs, lti_queries
+from quiz.storage.platform.earlier_runs import EarlierRun
+from quiz.storage.safekeeping.carried_platforms import (
+    PLATFORMS,
+    SENT,
+    CarriedPlatforms,
+    PlatformsSince,
+    platforms_since,
+)
 from quiz.storage.safekeeping.gone_list import GONE, Gone, read_gone
 from quiz.storage.store import Store
 
@@ -197,6 +206,7 @@ def _gone_since(path: Path, *, fresh: bool) -> list[Gone]:
 def _made_ready(part: Path, gone: Mapping[int, Gone]) -> int:
     with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
         store.change("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
+        _keep_runs_of_gone(store, gone.values())
         removed = class_queries.remove_again(store, gone.values())
     _in_one_file(part)
     _sync(part)
@@ -205,10 +215,53 @@ def _made_ready(part: Path, gone: Mapping[int, Gone]) -> int:
 
 def _with_platforms(part: Path, path: Path, beside: Path, now: float) -> CarriedPlatforms:
     with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
-        carried = carry(store, platforms_since(path, beside, store.secret()), now=now)
+        carried = _carry(store, platforms_since(path, beside, store.secret()), now=now)
     _in_one_file(part)
     _sync(part)
     return carried
+
+
+def _keep_runs_of_gone(store: Store, gone: Iterable[Gone]) -> None:
+    """Keep of learners who are about to be deleted again which drills they had begun; inside `writing()`."""
+    for one in gone:
+        if store.fetch("SELECT 1 FROM learners WHERE id = ? AND created_at = ?", one.learner, one.created_at):
+            earlier_runs.keep_of_learner(store, one.learner, on_day=one.on_day)
+
+
+def _carry(store: Store, since: PlatformsSince, *, now: float) -> CarriedPlatforms:
+    """Take over into a backup what is known of platforms since it was made; inside `writing()`."""
+    off, on = [], []
+    for one in lti_queries.registrations(store):
+        if one.state != "active":
+            continue
+        if since.active is not None and (one.issuer, one.client_id) not in since.active:
+            lti_queries.keep_registration_state(store, one.id, "off")
+            lti_queries.end_sign_ins_of(store, one.id)
+            off.append(f"{one.id} ({one.name})")
+        else:
+            on.append(f"{one.id} ({one.name})")
+    drills = {(int(row[0]), float(row[1])) for row in store.fetch("SELECT id, made_at FROM drills")}
+    for drill, made_at, *run in since.earlier:
+        if (drill, made_at) in drills:
+            earlier_runs.keep(store, EarlierRun(drill, *run))
+    return CarriedPlatforms(tuple(off), tuple(on), _held(store, since.sent, drills, now))
+
+
+def _held(
+    store: Store, sent: Iterable[tuple[int, float, str, str, float]], drills: set[tuple[int, float]], now: float
+) -> int:
+    """Keep of each grade that the backup does not know as sent that it stands; return how many there are."""
+    known = {(row[0], row[2], row[3], row[4]) for row in store.fetch(SENT)}
+    deleted = {(one.drill, one.person) for one in earlier_runs.earlier_runs(store) if one.why == "deleted"}
+    day = datetime.fromtimestamp(now).astimezone().date().isoformat()
+    held = set()
+    for drill, made_at, issuer, subject, stamp in sent:
+        who = earlier_runs.person(store, issuer, subject)
+        if (drill, made_at) not in drills or (drill, issuer, subject, stamp) in known or (drill, who) in deleted:
+            continue
+        earlier_runs.keep(store, EarlierRun(drill, who, "restored", day, None))
+        held.add((drill, who))
+    return len(held)
 
 
 def _in_one_file(path: Path) -> None:

@@ -11,18 +11,14 @@ import io
 import sqlite3
 from collections.abc import Iterable, Sequence
 from contextlib import closing, suppress
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass
 from pathlib import Path
 
 from quiz.storage import soundness
-from quiz.storage.platform import earlier_runs, lti_queries
-from quiz.storage.platform.earlier_runs import EarlierRun
 from quiz.storage.safekeeping.gone_list import write_whole
-from quiz.storage.store import Store
 
 PLATFORMS = "platforms.csv"
-_SENT = """SELECT k.drill, d.made_at, r.issuer, u.subject, o.stamp FROM lti_outcomes o JOIN lti_links k ON k.id = o.link
+SENT = """SELECT k.drill, d.made_at, r.issuer, u.subject, o.stamp FROM lti_outcomes o JOIN lti_links k ON k.id = o.link
     JOIN drills d ON d.id = k.drill JOIN lti_contexts c ON c.id = k.context JOIN lti_users u ON u.context = c.id
     AND u.learner = o.learner JOIN lti_deployments p ON p.id = c.deployment
     JOIN lti_registrations r ON r.id = p.registration WHERE o.sent_at IS NOT NULL"""
@@ -39,8 +35,8 @@ class PlatformsSince:
     """Issuer and client of each that was on; None: not known."""
     sent: Sequence[tuple[int, float, str, str, float]] = ()
     """Grades that were sent: drill, when that was made, issuer, subject, stamp."""
-    earlier: Sequence[tuple[int, float, EarlierRun]] = field(default=())
-    """Earlier runs: drill, when that was made, the run."""
+    earlier: Sequence[tuple[int, float, str, str, str, float | None]] = ()
+    """Earlier runs: drill, when that was made, person, why, day, when another was allowed."""
 
 
 @dataclass(frozen=True)
@@ -60,16 +56,15 @@ def mark_of(secret: str) -> str:
     return hashlib.sha256(f"data file {secret}".encode()).hexdigest()[:16]
 
 
-def write_platforms(path: Path, store: Store) -> None:
-    """Write which platforms are on, so that one that was turned off is not turned on by an older backup."""
+def write_platforms(path: Path, secret: str, active: Iterable[tuple[str, str]]) -> None:
+    """Write which platforms are on, so that one that was turned off is not turned on by an older backup.
+
+    active: issuer and client of each.
+    """
     text = io.StringIO()
     lines = csv.writer(text, lineterminator="\n")
-    lines.writerow(["data_file", "issuer", "client_id"])
-    mark = mark_of(store.secret())
-    lines.writerow([mark, "", ""])
-    lines.writerows(
-        [mark, one.issuer, one.client_id] for one in lti_queries.registrations(store) if one.state == "active"
-    )
+    mark = mark_of(secret)
+    lines.writerows([("data_file", "issuer", "client_id"), (mark, "", ""), *((mark, *one) for one in active)])
     write_whole(path, text.getvalue())
 
 
@@ -92,45 +87,9 @@ def platforms_since(path: Path, beside: Path, secret: str) -> PlatformsSince:
         known = conn.execute("SELECT value FROM app WHERE name = 'secret'").fetchone()
         if known is not None and known[0] == secret:
             active = frozenset((str(row[0]), str(row[1])) for row in conn.execute(_ACTIVE))
-            sent = [(row[0], row[1], row[2], row[3], row[4]) for row in conn.execute(_SENT)]
-            earlier = list[tuple[int, float, EarlierRun]]()
+            sent = [(row[0], row[1], row[2], row[3], row[4]) for row in conn.execute(SENT)]
+            earlier = list[tuple[int, float, str, str, str, float | None]]()
             with suppress(sqlite3.OperationalError):  # a file from before there was this table
-                earlier = [(row[0], row[1], EarlierRun(row[0], *row[2:])) for row in conn.execute(_EARLIER)]
+                earlier = [(row[0], row[1], row[2], row[3], row[4], row[5]) for row in conn.execute(_EARLIER)]
             return PlatformsSince(active, sent, earlier)
     return _read_platforms(beside, secret)
-
-
-def carry(store: Store, since: PlatformsSince, *, now: float) -> CarriedPlatforms:
-    """Take over into a backup what is known of platforms since it was made; inside `writing()`."""
-    off, on = [], []
-    for one in lti_queries.registrations(store):
-        if one.state != "active":
-            continue
-        if since.active is not None and (one.issuer, one.client_id) not in since.active:
-            lti_queries.keep_registration_state(store, one.id, "off")
-            lti_queries.end_sign_ins_of(store, one.id)
-            off.append(f"{one.id} ({one.name})")
-        else:
-            on.append(f"{one.id} ({one.name})")
-    drills = {(int(row[0]), float(row[1])) for row in store.fetch("SELECT id, made_at FROM drills")}
-    for drill, made_at, run in since.earlier:
-        if (drill, made_at) in drills:
-            earlier_runs.keep(store, run)
-    return CarriedPlatforms(tuple(off), tuple(on), _held(store, since.sent, drills, now))
-
-
-def _held(
-    store: Store, sent: Iterable[tuple[int, float, str, str, float]], drills: set[tuple[int, float]], now: float
-) -> int:
-    """Keep of each grade that the backup does not know as sent that it stands; return how many there are."""
-    known = {(row[0], row[2], row[3], row[4]) for row in store.fetch(_SENT)}
-    deleted = {(one.drill, one.person) for one in earlier_runs.earlier_runs(store) if one.why == "deleted"}
-    day = datetime.fromtimestamp(now).astimezone().date().isoformat()
-    held = set()
-    for drill, made_at, issuer, subject, stamp in sent:
-        who = earlier_runs.person(store, issuer, subject)
-        if (drill, made_at) not in drills or (drill, issuer, subject, stamp) in known or (drill, who) in deleted:
-            continue
-        earlier_runs.keep(store, EarlierRun(drill, who, "restored", day, None))
-        held.add((drill, who))
-    return len(held)

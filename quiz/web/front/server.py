@@ -19,15 +19,14 @@ from flask import Flask
 from cases.curriculum.register import not_loaded
 from quiz.classroom import preceptors, sign_in
 from quiz.errors import QuizError
-from quiz.lti import registering
+from quiz.lti import own_address
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, open_data
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web.front import limits, processes
+from quiz.web.front.class_file import ANY, NoPreceptor, looked_after
 from quiz.web.front.public_address import LOOPBACK, PublicAddress
-
-ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
 
 class BadHost(QuizError):
@@ -37,16 +36,6 @@ class BadHost(QuizError):
         super().__init__(
             f"host {host}: give {' or '.join(LOOPBACK)} for this computer alone, 0.0.0.0 for a class, "
             "or one of this computer's own IPv4 addresses"
-        )
-
-
-class NoPreceptor(QuizError):
-    """The app was to be served to other computers before anyone could look after it."""
-
-    def __init__(self, host: str) -> None:
-        super().__init__(
-            f"host {host}: {'a class' if host in LOOPBACK else 'other computers'} could come in, and there is no "
-            'preceptor yet; run `python -m quiz add-preceptor "NAME"` first'
         )
 
 
@@ -135,10 +124,10 @@ def serve(
             timetable.begin()
         if first is not None:
             _add_first(file, first)
-        looked_after = _looked_after(file)
-        if beyond and not looked_after:
+        has_one = looked_after(file)
+        if beyond and not has_one:
             raise NoPreceptor(host)
-        if looked_after and not beyond and not one_person:
+        if has_one and not beyond and not one_person:
             raise BadMode(
                 f"data file {file.path}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
                 "or --one-person to make anyone who opens a page on this computer its learner"
@@ -159,35 +148,12 @@ def serve(
     processes.end_if_busy()
 
 
-def open_for_class(data: Path) -> DataFile:
-    """Open a data file for a class that another web server of one process serves, and go on looking it over.
-
-    Raises
-    ------
-    NoPreceptor, Refused
-    """
-    try:
-        file = open_data(data, make=False, look=processes.LOOK_S)
-    except NoFile:
-        raise NoPreceptor(ANY) from None
-    if not _looked_after(file):
-        file.close()
-        raise NoPreceptor(ANY)
-    processes.look_on(file)
-    return file
-
-
 def _add_first(file: DataFile, first: FirstPreceptor) -> None:
     """Add the first preceptor, who looks after the others too; one who is there is left as they are."""
     with closing(Store(file)) as store:
         if not has_preceptor(store):
             sign_in.add_preceptor(store, first.name, first.password(), now=time.time())
             preceptors.make_administrator(store, preceptors.named(store, first.name))
-
-
-def _looked_after(file: DataFile) -> bool:
-    with closing(Store(file)) as store:
-        return has_preceptor(store)
 
 
 def _serve(
@@ -216,8 +182,8 @@ def _serve(
 
     with closing(Store(file)) as store:
         if public is not None:
-            registering.keep_address(store, public.url)
-        wrong = registering.wrong_set_up(store, public.url if public else "") if beyond else ""
+            own_address.keep_address(store, public.url)
+        wrong = own_address.wrong_set_up(store, public.url if public else "") if beyond else ""
 
     def ready() -> None:
         if wrong:

@@ -22,7 +22,7 @@ from quiz.lti.course_list import ManyLeft
 from quiz.lti.courses import Entered
 from quiz.lti.fetching import origin_of
 from quiz.lti.launching import LaunchRefused, NoCookie, begin_login, origins_of, read_launch
-from quiz.lti.registering import BadRegistration
+from quiz.lti.own_address import BadRegistration
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.platform import lti_queries
@@ -366,7 +366,9 @@ def _why_not_open(came: Entered, drill: Drill) -> str:
         return f"This drill opens on {moment(drill.opens_at)}."
     if drill.state == "open":
         return "This drill is not set for you. Ask your teacher."
-    return f"This drill is {'not open yet' if drill.state == 'draft' else 'closed'}. Ask your teacher."
+    if drill.state == "draft":
+        return "This drill is not open yet. Ask your teacher."
+    return "This drill is closed. Ask your teacher."
 
 
 # --- a drill chosen for a course -----------------------------------------------------------------------------------

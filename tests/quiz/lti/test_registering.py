@@ -16,9 +16,9 @@ import pytest
 from quiz.__main__ import main
 from quiz.app import create_app
 from quiz.classroom import sign_in
-from quiz.lti import fetching, registering, signing
+from quiz.lti import fetching, own_address, registering, signing
 from quiz.lti.fetching import BadUrl, NoAnswer, Reply, fetch
-from quiz.lti.registering import BadRegistration
+from quiz.lti.own_address import BadRegistration
 from quiz.practice.randomness import Lots
 from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries
@@ -239,7 +239,8 @@ def test_a_retired_key_can_be_asked_for_a_week(school: School) -> None:
 def answers(monkeypatch: pytest.MonkeyPatch) -> dict[str, Reply]:
     """Stand in for the network of the commands: what each address answers; 404 for any other."""
     found: dict[str, Reply] = {}
-    monkeypatch.setattr(registering, "fetch", lambda _method, url, **_: found.get(url, Reply(404, b"")))
+    for module in (registering, own_address):
+        monkeypatch.setattr(module, "fetch", lambda _method, url, **_: found.get(url, Reply(404, b"")))
     return found
 
 
@@ -247,7 +248,7 @@ def answers(monkeypatch: pytest.MonkeyPatch) -> dict[str, Reply]:
 def served(data_path: Path) -> Path:
     with closing(DataFile.open(data_path)) as file, closing(Store(file)) as store:
         sign_in.add_preceptor(store, "Server", "a streak at ninety", now=NOON)
-        registering.keep_address(store, f"{HERE}/retinoscopy")
+        own_address.keep_address(store, f"{HERE}/retinoscopy")
     return data_path
 
 
@@ -314,15 +315,15 @@ def test_the_address_is_the_one_that_was_served_and_another_is_warned_of(
 
 
 def test_what_keeps_platforms_out_is_said_at_the_start(school: School, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert registering.wrong_set_up(school.store, HERE) == ""
-    assert "this address is http://school.example" in registering.wrong_set_up(school.store, "http://school.example")
-    assert "no public address" in registering.wrong_set_up(school.store, "")
-    monkeypatch.setattr(registering, "installed", lambda: False)
-    assert "1 course platform registered, but course platforms need the extra" in registering.wrong_set_up(
+    assert own_address.wrong_set_up(school.store, HERE) == ""
+    assert "this address is http://school.example" in own_address.wrong_set_up(school.store, "http://school.example")
+    assert "no public address" in own_address.wrong_set_up(school.store, "")
+    monkeypatch.setattr(own_address, "installed", lambda: False)
+    assert "1 course platform registered, but course platforms need the extra" in own_address.wrong_set_up(
         school.store, HERE
     )
     registering.turn_off(school.store, 1)
-    assert registering.wrong_set_up(school.store, "") == ""
+    assert own_address.wrong_set_up(school.store, "") == ""
 
 
 def test_a_certificate_of_the_schools_own_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
