@@ -15,8 +15,10 @@ from cases.patients.refraction import PowerVector, draw_means, with_astigmatism
 from cases.patients.streams import Streams
 
 OLDEST_Y = 100.0
-CANNOT_DO_WITHOUT_D = 2.5
-"""From a refraction of this strength in D on, spectacles are worn nearly always."""
+CANNOT_DO_WITHOUT_D, NEARLY_ALL, FROM_Y = 2.5, 0.97, 8
+"""From so much blur in D on nearly all wear spectacles, from this age in years: ours, no published source."""
+PLUS_OF_A_CHILD_D, CHILD_TO_Y = 3.5, 16
+"""From this mean power in D on a child up to this age needs spectacles who sees well without: ours, no source."""
 OFF_AXIS_PER_DEG2 = -0.0026
 """Astigmatism off the axis in D/deg², the law of `cases.optics.reflex`."""
 
@@ -117,6 +119,7 @@ def _person(
         eyes[side] = _eye(
             streams, side, age_y, sex, vector, media[side], min(max(latent, 0.0), accommodates), lost, numbers
         )
+    eyes = _with_spectacles(streams, age_y, eyes, amplitude, numbers)
     holds = -5 / math.log(1 - numbers.fixation_lost_in_5_s(age_y))
     patient = Patient(
         seed=streams.seed,
@@ -163,7 +166,7 @@ def _eye(
     c40 = numbers.c40(age_y) + numbers.c40_sd * streams.normal(f"{side}/aberration")
     if "artificial lens" in media:
         c40 = 0.02 * streams.normal(f"{side}/lens aberration")
-    eye = Eye(
+    return Eye(
         M=vector.M,
         J0=vector.J0,
         J45=vector.J45,
@@ -185,8 +188,6 @@ def _eye(
         media=media,
         irregular_d_per_mm=_irregular(streams, side, media),
     )
-    habitual = _habitual(streams, age_y, eye)
-    return eye if habitual is None else replace(eye, habitual_rx=habitual[0], habitual_age_y=habitual[1])
 
 
 def _kept(value: float, low: float, high: float) -> float:
@@ -320,21 +321,80 @@ def _vision_lost(
 # --- spectacles and words -------------------------------------------------------------------------------------------
 
 
-def _habitual(streams: Streams, age_y: float, eye: Eye) -> tuple[SphCyl, float] | None:
-    """Return spectacles and their age in years, for most of those who need them: the refraction of that time."""
-    needs = abs(eye.M) >= 0.75 or math.hypot(eye.J0, eye.J45) >= 0.4
-    # At school age and after, hardly anyone goes about with vision that poor: ours, no published source.
-    wears = 0.97 if age_y >= 8 and math.hypot(eye.M, eye.J0, eye.J45) >= CANNOT_DO_WITHOUT_D else 0.75
+def _with_spectacles(
+    streams: Streams, age_y: float, eyes: dict[Side, Eye], amplitude: float, numbers: Population
+) -> dict[Side, Eye]:
+    """Give most of those who need them spectacles for both eyes: the refraction of the time when they were made."""
+    blurs = [_blur(eye, 0.0 if "artificial lens" in eye.media else amplitude) for eye in eyes.values()]
+    needs = max(blurs) >= numbers.spectacles_from(age_y)
+    needs = needs or (age_y < CHILD_TO_Y and max(eye.M for eye in eyes.values()) >= PLUS_OF_A_CHILD_D)
+    wears = NEARLY_ALL if age_y >= FROM_Y and max(blurs) >= CANNOT_DO_WITHOUT_D else numbers.p_spectacles(age_y)
     if age_y < 3 or not needs or not streams.happens("spectacles", wears):
-        return None
+        return eyes
     years = min(0.5 + 3 * streams.unit("spectacles/age"), age_y - 2)
+    return {side: _with_glass(eye, age_y, years) for side, eye in eyes.items()}
+
+
+def _blur(eye: Eye, amplitude: float) -> float:
+    """Return what blurs an eye, in D. Half of the amplitude clears plus without strain: common practice."""
+    left = max(eye.M - amplitude / 2, 0.0) if eye.M > 0 else eye.M
+    return math.hypot(left, eye.J0, eye.J45)
+
+
+def _with_glass(eye: Eye, age_y: float, years: float) -> Eye:
     # Myopes grow more myopic up to about 20, hyperopes lose a little: common practice, no published source.
     yearly = 0.4 if eye.M < 0 and age_y < 18 else 0.08 if eye.M < 0 and age_y < 30 else 0.0
     before = SphCyl.from_power_vector(eye.M + yearly * years, eye.J0, eye.J45)
-    return written(before), round(years, 1)
+    return replace(eye, habitual_rx=written(before), habitual_age_y=round(years, 1))
+
+
+READS_FROM_Y = 7
+"""Under this age in years nobody complains of print, a board or a computer: ours."""
+WEAK_D = 0.37
+"""From so much mean power in D that spectacles lack on they are said to feel weak: ours."""
+
+
+def _feel_weak(patient: Patient) -> bool:
+    """Say whether the spectacles that are worn lack what the eyes need now."""
+    eyes = (patient.eye(side) for side in SIDES)
+    return any(eye.habitual_rx and abs(eye.M - eye.habitual_rx.spherical_equivalent) >= WEAK_D for eye in eyes)
+
+
+TWO_LINES = 10**0.2
+"""Smallest angles whose ratio is less than two lines are not noticed to differ: ours."""
+
+
+def _one_sees_less(patient: Patient) -> bool:
+    """Say whether the vision of the eyes without a lens differs by two lines or more."""
+    angles = [
+        10**eye.best_logmar * (1 + eye.blur_k * _blur(eye, patient.amplitude_d if eye.natural_lens else 0.0) ** 2)
+        for eye in (patient.right, patient.left)
+    ]
+    return max(angles) >= TWO_LINES * min(angles)
 
 
 def _complaint(streams: Streams, patient: Patient) -> str:
+    found = _said(streams, patient)
+    # Nobody says so of spectacles that are right, or without any; nor of eyes that see alike.
+    untrue = (found == "the glasses feel weak" and not _feel_weak(patient)) or (
+        found == "one eye sees less" and not _one_sees_less(patient)
+    )
+    found = "distance vision is blurred" if untrue else found
+    worn = patient.right.habitual_rx is not None
+    sees = max(patient.right.best_logmar, patient.left.best_logmar) < LOST_LOGMAR
+    # With spectacles that are right and eyes that see well nothing far is blurred.
+    return "a check-up" if found in _FAR and worn and sees and not _feel_weak(patient) else found
+
+
+_FAR = (
+    *("cannot read the board", "screws up the eyes to see far", "distance vision is blurred"),
+    "road signs are late to read",
+)
+LOST_LOGMAR = 0.2
+"""From so poor a best vision on, in logMAR, far vision is complained of through any spectacles: ours."""
+
+
+def _said(streams: Streams, patient: Patient) -> str:
     chance = streams.chance("complaint")
     age, means = patient.age_y, (patient.right.M, patient.left.M)
     if any(patient.eye(side).unsafe for side in SIDES):
@@ -343,10 +403,17 @@ def _complaint(streams: Streams, patient: Patient) -> str:
         return chance.among(("a health visitor asked for it", "a brother wears glasses", "a first check"))
     if patient.nystagmus:
         return "the eyes move all the time"
+    if age < READS_FROM_Y:
+        odd = min(means) <= -0.75 or patient.unequal_d >= 1.5 or max(means) >= 3
+        return chance.among(
+            ("screws up the eyes", "sits close to the television", "failed a check of vision")
+            if odd
+            else ("a check-up", "a first check", "a brother wears glasses")
+        )
     if min(means) <= -0.75:
         return chance.among(
             ("cannot read the board", "screws up the eyes to see far", "distance vision is blurred")
-            if age < 20
+            if age < 19
             else ("distance vision is blurred", "road signs are late to read", "the glasses feel weak")
         )
     if patient.unequal_d >= 1.5:

@@ -92,6 +92,8 @@ class Population:
     peripheral_m2_sd: float
     mar0_logmar: Curve
     blur_k: float
+    spectacles_from: Curve
+    p_spectacles: Curve
     vertex: float
     vertex_sd: float
     pd_adult: float
@@ -174,6 +176,7 @@ CLAIMS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Spherical aberration by age", ("c40", "c40_sd")),
     ("Refraction off the axis", ("peripheral_m2", "peripheral_m2_per_d", "peripheral_m2_sd")),
     ("Vision with the best lens, and what blur takes", ("mar0_logmar", "blur_k")),
+    ("Who wears spectacles for distance", ("spectacles_from", "p_spectacles")),
     ("Vertex distance and interpupillary distance", ("vertex", "vertex_sd", "pd_adult", "pd_adult_sd")),
     (
         "How many have a condition of cornea, lens or media",

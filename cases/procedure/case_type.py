@@ -403,9 +403,7 @@ def _shifted(kind: Kind[Any], value: Any, by: float) -> tuple[Any, ...]:
     Of a lens its sphere, the size of its cylinder and its axis are off, one at a time; of a choice, this many places.
     """
     if isinstance(kind, Choice):
-        ids = [option.id for option in kind.options]
-        places = (ids.index(value) + sign * round(by) for sign in (-1, 1))
-        return tuple(ids[place] for place in places if 0 <= place < len(ids))
+        return kind.off_by(value, round(by))
     if not isinstance(value, SphCyl):
         return (value - by, value + by)
     spheres = (replace(value, sphere=value.sphere - by), replace(value, sphere=value.sphere + by))

@@ -34,9 +34,17 @@ class Choice(Kind[str]):
     """One of a few options, answered by its number, its label or its id."""
 
     options: tuple[Option, ...]
+    scales: tuple[tuple[str, ...], ...] = ()
+    """Ids of options that follow each other in even steps, such as the rows of a chart; where none is named, all do."""
     id = "choice"
     hint = "the number of one"
     missing = "nothing was chosen: choose one"
+
+    def off_by(self, value: str, places: int) -> tuple[str, ...]:
+        """Return the ids this many places away, on the first scale that holds this option."""
+        scale = next((one for one in self.scales if value in one), tuple(option.id for option in self.options))
+        found = (scale.index(value) + sign * places for sign in (-1, 1))
+        return tuple(scale[place] for place in found if 0 <= place < len(scale))
 
     def read(self, text: str) -> str:
         """Read a number, a label or an id."""

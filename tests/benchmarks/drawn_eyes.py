@@ -36,7 +36,7 @@ TYPES = (
         "record-audit",
     ),
     *("repeat-or-accept", "tilted-lens", "two-eyes", "two-eyes-meridians", "vertex-sphere", "vertex-toric"),
-    *("wet-dry", "whole-run"),
+    *("two-eyes-pattern", "vision-disagrees", "wet-dry", "whole-run"),
 )
 """The types whose findings come from patients."""
 

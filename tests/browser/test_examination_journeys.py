@@ -142,6 +142,8 @@ def test_three_faults_are_told_from_what_was_done(
     expect(shown.filter(has_text="The patient looked at your face.")).to_be_visible()
     expect(shown.filter(has_text="You were 15° off the visual axis.")).to_have_count(1)
     expect(page.get_by_text("The left eye was never called neutral").first).to_be_visible()
+    # What was done otherwise comes before drops, though Dev is a child.
+    expect(page.get_by_role("link", name="Replay with a far target and the other eye fogged")).to_be_visible()
     page.get_by_role("link", name="Replay at 66.7 cm").click()
     expect(page.locator("#replayed")).to_contain_text("you wrote −3.00 / −0.75 × 175")
     accessible(page)
@@ -168,6 +170,7 @@ def test_a_child_under_drops(chair: AtTheChair, page: Page, accessible: Check, s
     chair.note("distance", "vision", "drops", "time of drops").end()
     expect(page.locator("#verdict")).to_have_text("Both eyes right within 0.25 D")
     expect(page.get_by_role("row", name="Drops")).to_contain_text("cyclopentolate")
+    expect(page.get_by_text("A check from far to near hardly can.").first).to_be_visible()
     accessible(page)
 
 
@@ -212,7 +215,8 @@ def plain_page(browser: Browser) -> Iterator[Page]:
 
 def test_without_scripts_every_form_does_its_act(plain_page: Page, served: Served) -> None:
     chair = AtTheChair(plain_page, served, scripts=False).choose("Gwen")
-    chair.press("room-dim").press("target-6").press("frame", frame_vertex="12").press("seat", seat_cm="66.7")
+    chair.press("room-dim").press("target-6").press("frame", frame_vertex="12", frame_off_centre="4")
+    chair.press("seat", seat_cm="66.7")
     expect(plain_page.locator(".bench-words")).to_be_visible()
     chair.press("fog", fog_power="-6").turn(15).press("lens", lens_sphere="-7.00").press("end-point")
     expect(plain_page.locator(".exam-ends")).to_contain_text("−7.00 DS with the streak at 15°")
@@ -221,11 +225,19 @@ def test_without_scripts_every_form_does_its_act(plain_page: Page, served: Serve
     expect(plain_page.locator("#written-right-problem")).to_be_visible()
     chair.write(written_right="-8.50/-1.50x15", taken_right="1.50").end()
     expect(plain_page.locator("#verdict")).to_contain_text("Right eye")
+    expect(plain_page.get_by_text("4 mm off centre, which adds 2.8 prism dioptres")).to_be_visible()
 
 
-@pytest.mark.parametrize(("referral", "heading"), [("", "Not passed"), ("white reflex, today", "Referred")])
+@pytest.mark.parametrize(
+    ("referral", "soon", "heading"),
+    [
+        ("", "", "Not passed"),
+        ("glasses in six months", "routine", "Not passed"),
+        ("white reflex", "today", "Referred at once"),
+    ],
+)
 def test_a_white_reflex_is_referred_or_the_whole_fails(
-    chair: AtTheChair, page: Page, accessible: Check, referral: str, heading: str
+    chair: AtTheChair, page: Page, accessible: Check, referral: str, soon: str, heading: str
 ) -> None:
     page.goto(f"{chair.served.url}examination")
     patient = draw_patient("a white reflex", age=(1, 3), has="white reflex")
@@ -235,8 +247,18 @@ def test_a_white_reflex_is_referred_or_the_whole_fails(
     expect(page.get_by_text("The reflex is pale, almost white")).to_be_visible()
     accessible(page)
     chair.look_at(other(side)).look_at(side)
-    chair.write(refer=referral).end()
+    expect(page.get_by_role("link", name="To the referral")).to_be_visible()
+    expect(page.locator("#do-end-point")).to_have_count(0)
+    if referral:
+        # A reason alone does not say whether it can wait; for a white reflex it cannot.
+        chair.write(refer=referral)
+        page.locator("#do-end").click()
+        expect(page.locator("#refer-problem")).to_be_visible()
+        page.get_by_role("radio", name=soon, exact=True).check()
+    chair.end()
     expect(page.locator("#verdict")).to_contain_text(heading)
+    expect(page.get_by_text("The record has no vision.")).to_have_count(0)
+    expect(page.get_by_text("not written")).to_have_count(0)
 
 
 def test_the_hands_of_these_tests_find_neutral() -> None:

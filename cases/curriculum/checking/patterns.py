@@ -10,6 +10,7 @@ from cases.curriculum.checking import FAMILY
 from cases.curriculum.checking.blur_and_vision import CYLINDER_UNCOUNTED
 from cases.curriculum.checking.checking_steps import AGAIN_WITHOUT_CAUSE, DISTANCE_UNSEEN, RIVALS_APART
 from cases.curriculum.checking.pair_of_eyes import PAIR_AND_VERGENCE, eyes_figure
+from cases.curriculum.drawn_eyes import Sought, as_recorded, first_fitting, of_subject
 from cases.curriculum.shared_keys import HALVES, MEANS
 from cases.curriculum.steps import (
     DISTANCE,
@@ -29,6 +30,8 @@ from cases.optics.axes import axis_gap, axis_of
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import blur_strength
 from cases.optics.vergence import vergence_in_quarters
+from cases.patients.patient import SIDES, Patient, Side
+from cases.patients.readings import ADULT, read_once
 from cases.procedure import quantities
 from cases.procedure.case_type import CaseType, Defensible
 from cases.procedure.chain import Skill, SlipName
@@ -325,30 +328,124 @@ def _opposite_shift(means: tuple[float, ...], halves: tuple[float, ...], off: tu
 
 # --- drawing -----------------------------------------------------------------------------------------------------
 
-SORTS = (
-    "small", "one-eye", "nearer", "farther", "left-in", "taken-twice", "mirror", "mirror", "same-way", "same-way",
-    "opposite", "near",
-)  # fmt: skip
+SUGGESTED_OF = {
+    "small": "nothing",
+    "one-eye": "repeat-eye",
+    "nearer": "nearer",
+    "farther": "farther",
+    "left-in": "left-in",
+    "taken-twice": "taken-twice",
+    "near": "near-fixation",
+    "mirror": "each-side",
+    "same-way": "one-side",
+    "opposite": "repeat-both",
+}
+SORTS = (*SUGGESTED_OF, "mirror", "same-way")
+"""What went wrong, and what the differences then suggest; the two that teach most come twice."""
+GROWN_UP = Sought((13.0, 90.0))
+"""Ages in years at which a final refraction is a subjective one: ours, common practice."""
+COMPLETIONS = 16
+"""Pairs of results taken of one patient before another is looked at."""
+STEEPEST_DEG = 24.0
+"""Farther off the axis than this nobody would still measure: ours."""
+STRONGEST_D = 1.5
+"""What that angle adds, in D: no difference has more cylinder."""
 
 
 def _draw(chance: Chance, settings: Settings) -> dict[str, Any]:
     distance = pick_distance(chance, settings)
-    right, left = _differences(chance.among(SORTS), chance, settings, vergence_in_quarters(distance))
-    return given(RIGHT, LEFT, DISTANCE, LIMIT).to(
-        right.in_form(settings.form), left.in_form(settings.form), distance, settings.norm("result-difference")
-    )
+    off = vergence_in_quarters(distance)
+    sort = of_subject(chance).among(SORTS)
+    if (sort == "nearer" and not _nearer_by(off)) or (sort == "farther" and _farther_by(off) < LEAST_SHIFT + 0.25):
+        # From this distance no seat tells itself apart from the distance left in, or from a patient who looked near.
+        sort = "mirror"
+
+    def findings(right: SphCyl, left: SphCyl) -> dict[str, Any]:
+        return given(RIGHT, LEFT, DISTANCE, LIMIT).to(
+            right.in_form(settings.form), left.in_form(settings.form), distance, settings.norm("result-difference")
+        )
+
+    def fits(patient: Patient) -> dict[str, Any] | None:
+        for _ in range(COMPLETIONS):
+            causes = _causes(sort, patient, chance, off)
+            if causes is None:
+                return None
+            pairs = zip(SIDES, causes, strict=True)
+            found = findings(*(_difference(patient.eye(side).lens, cause, chance, settings) for side, cause in pairs))
+            case = two_eyes_pattern.case(found)
+            if any(-one.get(found).minus_form().cylinder > STRONGEST_D for one in (RIGHT, LEFT)):
+                continue
+            if case.truth["suggests"] == SUGGESTED_OF[sort] and case.hides_nothing() and case.is_firm():
+                return found
+        return None
+
+    found = first_fitting(chance, settings, fits, GROWN_UP)
+    return found if found is not None else findings(*_evenly_drawn(sort, chance, settings, off))
 
 
-def _differences(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
+def _difference(eye: SphCyl, cause: SphCyl, chance: Chance, settings: Settings) -> SphCyl:
+    """Return retinoscopy, with this in it, less a final refraction of the same eye: both scatter as published."""
+    found, final = (read_once(eye, ADULT, chance) for _ in range(2))
+    return as_recorded(found + cause - final, settings)
+
+
+def _causes(sort: str, patient: Patient, chance: Chance, off: float) -> tuple[SphCyl, SphCyl] | None:
+    """Return what a cause adds to the results of this patient's eyes; None where these eyes do not come to it."""
+    if sort in ("mirror", "same-way"):
+        return _off_axis(sort, patient, chance)
+    if sort == "near":
+        by = off + RIVALS_APART + chance.among((0.0, 0.25, 0.5))
+        return (SphCyl(-by), SphCyl(-by)) if patient.amplitude_d >= by else None
+    few = chance.stepped(LEAST_SHIFT, MOST_SHIFT)
+    if sort == "nearer":
+        few = chance.among(_nearer_by(off))
+    if sort == "farther":
+        few = chance.stepped(LEAST_SHIFT, _farther_by(off))
+    both = {"small": 0.0, "left-in": off, "taken-twice": -off, "nearer": few, "farther": -few}
+    if sort in both:
+        return SphCyl(both[sort]), SphCyl(both[sort])
+    sign = chance.among((-1, 1))
+    first, second = chance.shuffled([SphCyl(sign * few), SphCyl(-sign * few if sort == "opposite" else 0.0)])
+    return first, second
+
+
+LEAST_SHIFT, MOST_SHIFT = 0.75, 1.25
+"""By how much, in D, a seat or a misjudged end-point is out: ours."""
+
+
+def _nearer_by(off: float) -> list[float]:
+    """Return what a nearer seat may add, in D, that is not nearly what the distance is worth."""
+    return [by for by in (0.75, 1.0, 1.25) if abs(by - off) >= RIVALS_APART]
+
+
+def _farther_by(off: float) -> float:
+    """Return the most that a farther seat takes off, in D."""
+    return min(off - FARTHEST_SEAT, MOST_SHIFT)
+
+
+def _off_axis(sort: str, patient: Patient, chance: Chance) -> tuple[SphCyl, SphCyl]:
+    """Return what looking from above and to a side adds: the cylinder of the law, and the mean of these eyes."""
+    angle2 = chance.stepped(20.0, STEEPEST_DEG, 1.0) ** 2
+    axis = chance.among((45, 135)) + chance.stepped(-20, 20, 5)
+    axes = (axis, mirrored(axis) if sort == "mirror" else axis)
+
+    def added(side: Side, at: float) -> SphCyl:
+        eye = patient.eye(side)
+        return SphCyl(eye.peripheral_m2 * angle2, eye.peripheral_j2 * angle2, axis_of(at))
+
+    right, left = (added(side, at) for side, at in zip(SIDES, axes, strict=True))
+    return right, left
+
+
+def _evenly_drawn(sort: str, chance: Chance, settings: Settings, off: float) -> tuple[SphCyl, SphCyl]:
     step = 1 if settings.level == "expert" else 5
     axis = chance.among((45, 135)) + chance.stepped(-20, 20, step)
     other = axis_of(axis + chance.stepped(-5, 5, step))
     few = chance.stepped(0.5, 1)
     if sort == "nearer":
-        sizes = [size for size in (0.75, 1.0, 1.25) if abs(size - off) >= RIVALS_APART]
-        few, sort = (chance.among(sizes), sort) if sizes else (few, "mirror")
-    if sort == "farther" and off - FARTHEST_SEAT >= 0.75:
-        few = chance.stepped(0.75, min(off - FARTHEST_SEAT, 1.25)) - 0.25
+        few = chance.among(_nearer_by(off))
+    if sort == "farther":
+        few = chance.stepped(LEAST_SHIFT, _farther_by(off)) - 0.25
 
     def cylinder(size: float, at: float) -> SphCyl:
         return SphCyl(size / 2 - size / 2 % 0.25 + chance.among((0, 0, 0.25)), -size, at)

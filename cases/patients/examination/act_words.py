@@ -10,6 +10,7 @@ from cases.optics.lens import SphCyl
 from cases.patients.examination.acts import Act
 
 _FIXED = {
+    "asked": "Asked and looked at what local rules want before drops",
     "call": "Called “look over there”",
     "pupil noted": "Judged the drops by the pupil",
     "lean in": "Leaned in to check neutral",
@@ -64,8 +65,9 @@ def _done(act: Act) -> str:
             if lens.strongest == 0:
                 return f"Took the {cell} out" if cell in ("sphere", "cylinder") else f"Took the lens{_CELLS[cell]} out"
             return f"{write_prescription(lens, 'as-is')}{_CELLS.get(cell, '')}"
-        case "frame", (float() as vertex, float() as tilt, float()):
-            return f"Trial frame {vertex:g} mm from the eye" + (f", tilted {tilt:g}°" if tilt else "")
+        case "frame", (float() as vertex, float() as tilt, float() as off):
+            askew = (f", tilted {tilt:g}°" if tilt else "") + (f", {off:g} mm off centre" if off else "")
+            return f"Trial frame {vertex:g} mm from the eye{askew}"
         case "drops", str():
             return f"Drops: {value}" + ("" if act.side else ", both eyes")
         case "end point", float() | int():
@@ -79,6 +81,8 @@ def _done(act: Act) -> str:
             return f"Noted: {value}"
         case "refer", str():
             return f"Referred: {value}"
+        case "how soon", str():
+            return f"Referral: {value}"
         case "wait", float() | int():
             return f"Waited {value:g} min" if value >= 1 else f"Waited {round(60 * value)} s"
     return _FIXED.get(act.what, act.what)

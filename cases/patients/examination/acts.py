@@ -32,6 +32,8 @@ What = Literal[
     "write",
     "note",
     "refer",
+    "how soon",
+    "asked",
     "wait",
 ]
 Value = float | str | SphCyl | tuple[float, ...] | tuple[str, ...] | tuple[str, SphCyl] | None
@@ -41,7 +43,8 @@ FAR_M = 6.0
 TAPE_OFFSETS_CM = {"eye": 0.0, "brow": -5.0, "ear": 8.0}
 """How much longer than from the eye the tape reads from there to the sight hole, in cm: ours."""
 DROPS = ("cyclopentolate", "tropicamide", "atropine")
-NOTES = ("distance", "drops", "time of drops", "vision")
+HOW_SOON = ("today", "soon", "routine")
+NOTES = ("distance", "drops", "time of drops", "vision", "lens distance")
 SPHERE, CYLINDER = "sphere", "cylinder"
 """Cells of the trial frame that a hand changes at the bench; the sphere of the other eye may fog it."""
 WORKING = "working"
@@ -66,8 +69,8 @@ class Act:
     zero empties the cell. frame: (mm from the cornea, tilt in degrees, mm off centre). drops: which of `DROPS`;
     never how much. zone: part of the pupil judged: "centre", "whole", "upper" or "lower". end point: the streak in
     degrees at which it was called neutral. take off: D taken off for the distance. write: the lens written. note: one
-    of `NOTES`. refer: why. wait: minutes. Near check, pupil noted, lean in and call (for the patient's gaze) have no
-    value.
+    of `NOTES`. refer: why. how soon: of `HOW_SOON`. wait: minutes. Asked (what local rules want asked and looked at
+    before drops), near check, pupil noted, lean in and call (for the patient's gaze) have no value.
     """
 
     minute: float
@@ -163,6 +166,13 @@ class ExaminationRecord:
     taken: dict[Side, float] = field(default_factory=dict)
     notes: frozenset[str] = frozenset()
     referred: str = ""
+    how_soon: str = ""
+    """"" where no referral says so: those that were kept before it was asked."""
+
+    @property
+    def referred_at_once(self) -> bool:
+        """Say whether the patient was referred, and not for another day."""
+        return bool(self.referred) and self.how_soon in ("", HOW_SOON[0])
 
 
 @dataclass(frozen=True)
@@ -266,6 +276,8 @@ def _record_after(record: ExaminationRecord, act: Act) -> ExaminationRecord:
             return replace(record, notes=record.notes | {_word(act, NOTES)})
         case "refer":
             return replace(record, referred=f"{act.value}")
+        case "how soon":
+            return replace(record, how_soon=_word(act, HOW_SOON))
     return record
 
 

@@ -120,7 +120,7 @@ def examine(patient: Patient, otherwise: Otherwise | None = None) -> StandardExa
     sums = {side: _sum_of(read_acts(hand.acts), side, taken) for side in SIDES}
     for side in SIDES:
         hand.do("write", sums[other(side) if otherwise == "swapped" else side], side)
-    for note in ("distance", "vision", *(("drops", "time of drops") if drops else ())):
+    for note in ("distance", "vision", "lens distance", *(("drops", "time of drops") if drops else ())):
         hand.do("note", note)
     return StandardExamination(
         tuple(hand.acts), read_acts(hand.acts), distance, taken, drops=drops, otherwise=otherwise

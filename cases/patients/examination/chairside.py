@@ -6,8 +6,10 @@ import math
 from dataclasses import dataclass
 
 from cases.notation.plurals import counted
+from cases.notation.prescription import write_prescription
+from cases.optics.lens import SphCyl
 from cases.patients.examination.acts import Examined, State
-from cases.patients.examination.findings import seen_far_and_near
+from cases.patients.examination.findings import SHOWS_A_LITTLE_D, SHOWS_PLAINLY_D, seen_far_and_near
 from cases.patients.examination.vignettes import NO_CHART, vignette_of
 from cases.patients.examination.world import gaze, pupil_mm
 from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side
@@ -53,6 +55,10 @@ class Card:
     complaint: str
     history: str
     vision: dict[Side, str]
+    looks: str
+    """How a child looks who is too young for a chart."""
+    spectacles: str
+    """The powers that are worn, how old they are, and vision with them; "" without any."""
     of_you: str
     invented: bool
 
@@ -65,7 +71,7 @@ class Card:
     def vision_words(self) -> str:
         """Write the vision of both eyes, or once what holds for both."""
         if self.no_chart:
-            return NO_CHART
+            return f"{NO_CHART}; {self.looks}"
         return f"right {self.vision['right']}, left {self.vision['left']}"
 
     @property
@@ -86,9 +92,34 @@ def card_of(patient: Patient) -> Card:
         complaint=patient.complaint,
         history=patient.history,
         vision=vision,
+        looks=_looks(patient),
+        spectacles=_spectacles(patient),
         of_you=vignette.told_of_you if vignette else "",
         invented=vignette is not None,
     )
+
+
+UNEQUAL_LOGMAR = 0.3
+"""From so much difference in best vision on a child minds when the better eye is covered: ours."""
+
+
+def _looks(patient: Patient) -> str:
+    right, left = (eye.best_logmar for eye in (patient.right, patient.left))
+    if patient.nystagmus:
+        return "follows a light, eyes never still"
+    if abs(right - left) >= UNEQUAL_LOGMAR:
+        return f"minds when the {'left' if right > left else 'right'} eye is covered"
+    return "each eye fixes and follows a light; minds neither being covered"
+
+
+def _spectacles(patient: Patient) -> str:
+    right, left = patient.right, patient.left
+    if right.habitual_rx is None or left.habitual_rx is None or right.habitual_age_y is None:
+        return ""
+    made = counted(max(1, round(12 * right.habitual_age_y)), "month")
+    lenses = f"right {write_prescription(right.habitual_rx)}, left {write_prescription(left.habitual_rx)}, {made} old"
+    seen_so = [vision_of(patient, side, patient.eye(side).habitual_rx) for side in SIDES]
+    return lenses if NO_CHART in seen_so else f"{lenses}; with them {seen_so[0]} and {seen_so[1]}"
 
 
 def age_in_words(age_y: float) -> str:
@@ -98,8 +129,8 @@ def age_in_words(age_y: float) -> str:
     return f"{math.floor(age_y + 1e-9)} years"
 
 
-def vision_of(patient: Patient, side: Side) -> str:
-    """Return unaided vision as a chart finds it, 6/x, or why there is none.
+def vision_of(patient: Patient, side: Side, through: SphCyl | None = None) -> str:
+    """Return vision as a chart finds it, 6/x, unaided or through a lens, or why there is none.
 
     The smallest angle grows as 1 + k·b² with the blur b in D; half of what a young eye can accommodate is used. The law
     and its k are those of the patient model.
@@ -107,8 +138,9 @@ def vision_of(patient: Patient, side: Side) -> str:
     if patient.age_y < CHART_FROM_Y:
         return NO_CHART
     eye = patient.eye(side)
-    mean = eye.M - min(max(eye.M, 0.0), patient.amplitude_d / 2 if eye.natural_lens else 0.0)
-    blur = math.hypot(mean, eye.J0, eye.J45)
+    M, J0, J45 = (eye.lens if through is None else eye.lens - through).power_vector()
+    mean = M - min(max(M, 0.0), patient.amplitude_d / 2 if eye.natural_lens else 0.0)
+    blur = math.hypot(mean, J0, J45)
     angle = 10**eye.best_logmar * (1 + eye.blur_k * blur * blur)
     line = min(_LINES, key=lambda one: abs(math.log(one / 6 / angle)))
     return f"6/{line:g}" if angle < _LINES[-1] / 6 * 1.12 else "below 6/120"
@@ -172,9 +204,16 @@ def tape_reads(state: State, held_at: str, offsets: dict[str, float]) -> float:
 def near_check_words(patient: Patient, side: Side, examined: Examined, minute: float) -> str:
     """Say what is seen while the patient looks from far to near: accommodation shows, the pupil does not tell it."""
     left, wide = seen_far_and_near(patient, side, examined, minute)
-    shift = "changes plainly" if left >= 1.5 else "changes a little" if left >= 0.6 else "hardly changes"
+    shift = "changes a little" if left >= SHOWS_A_LITTLE_D else "hardly changes"
+    shift = "changes plainly" if left >= SHOWS_PLAINLY_D else shift
     pupil = "The pupil is wide." if wide else "The pupil is not wide."
     return f"{side.capitalize()} eye: from far to near the reflex {shift}. {pupil}"
+
+
+def pupil_words(patient: Patient, state: State, minute: float) -> str:
+    """Say how wide the pupils are, which is all that looking at them tells."""
+    right, left = (pupil_mm(patient, side, state, minute) for side in SIDES)
+    return f"The right pupil is {right:.1f} mm wide, the left {left:.1f} mm."
 
 
 def drops_words(patient: Patient, state: State, minute: float) -> tuple[str, ...]:
@@ -183,7 +222,7 @@ def drops_words(patient: Patient, state: State, minute: float) -> tuple[str, ...
     for side in SIDES:
         mine = [one for one in state.drops if one.side == side]
         if mine:
-            ago = minute - mine[0].minute
+            given = ", ".join(f"{one.kind} {minute - one.minute:.0f} min ago" for one in mine)
             wide = pupil_mm(patient, side, state, minute)
-            said.append(f"{side.capitalize()} eye: {mine[-1].kind}, {ago:.0f} min ago; pupil {wide:.1f} mm.")
+            said.append(f"{side.capitalize()} eye: {given}; pupil {wide:.1f} mm.")
     return tuple(said)

@@ -10,7 +10,7 @@ from typing import Literal
 from cases.notation.prescription import write_distance, write_power, write_prescription
 from cases.optics.axes import across, axis_gap
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import WORKING, EndPoint, Examined
+from cases.patients.examination.acts import WORKING, EndPoint, Examined, What
 from cases.patients.examination.ledger import Ledger, TermId, ledger
 from cases.patients.examination.world import (
     FOG_LEAST_D,
@@ -27,6 +27,10 @@ from cases.patients.patient import SIDES, Patient, Side, other
 DROPS_CONSIDERED_TO_Y = 12.0
 """Up to this age in years a result without drops is worth a word: local rules decide."""
 FAR_ENOUGH_M = 5.0
+SHOWS_PLAINLY_D, SHOWS_A_LITTLE_D = 1.5, 0.6
+"""How much accommodation left in D a check from far to near shows: ours."""
+UNSTEADY_D = 0.2
+"""From so much cylinder in D on it is said that accommodation changed between the meridians: ours."""
 NOT_YET = 0.85
 """A share of cycloplegia below which the reading still climbs: ours."""
 
@@ -69,10 +73,20 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Itera
     said = tuple(_why_it_accommodated(patient, examined, found))
     yield from said
     end = examined.ends_of(found.side)[-1]
+    if abs(found.term("accommodation").lens.cylinder) >= UNSTEADY_D:
+        yield "It was not the same in the two meridians, which leaves a cylinder that the eye does not have."
     if said:
         return
     if cycloplegia(patient, found.side, end.state, end.minute):
-        yield "The drops left a little accommodation. A check from far to near shows it."
+        fellow = other(found.side)
+        lens, needs = end.state.sum_of_lenses(fellow).spherical_equivalent, patient.eye(fellow).M
+        if lens - needs < FOG_LEAST_D and needs > 0:
+            yield f"The {fellow} eye was not fogged, and what the drops left was used for its plus."
+        left, _ = seen_far_and_near(patient, found.side, examined, end.minute)
+        shows = (
+            "A check from far to near shows it." if left >= SHOWS_A_LITTLE_D else "A check from far to near hardly can."
+        )
+        yield f"The drops left a little accommodation. {shows}"
     else:
         yield "With a far target and fog this much plus stays hidden: only cycloplegia shows it."
 
@@ -90,11 +104,18 @@ def _why_it_accommodated(patient: Patient, examined: Examined, found: Ledger) ->
     elif state.target < FAR_ENOUGH_M:
         yield f"The target was only {state.target:g} m away."
     fellow = other(found.side)
-    fog = state.sum_of_lenses(fellow).spherical_equivalent - patient.eye(fellow).M
+    lens, needs = state.sum_of_lenses(fellow).spherical_equivalent, patient.eye(fellow).M
+    fog = lens - needs
     if share >= NOT_YET:
         pass  # once drops have worked nobody fogs, and nothing is gained by it
     elif fog > FOG_MOST_D:
-        yield "The other eye was fogged by more than 3 D, so that nothing held its focus."
+        myopic = ", most of it by its own myopia" if -needs > lens else ""
+        yield f"The other eye was fogged by more than 3 D{myopic}, so that nothing held its focus."
+    elif fog < FOG_LEAST_D and lens > 0:
+        yield (
+            f"The {fellow} eye needs {write_power(needs)} D and had {write_power(lens)} D: that fogs it too little, "
+            "and it ruled the focus of both."
+        )
     elif fog < FOG_LEAST_D:
         yield "The other eye was not fogged, and it ruled the focus of both."
     if share and share < NOT_YET:
@@ -175,11 +196,12 @@ def record_slip(patient: Patient, examined: Examined, found: Ledger) -> tuple[Re
         return "axis", "The axis is written across where it belongs."
     if was.sphere == right.sphere and was.cylinder == -right.cylinder:
         return "forms", "The forms are mixed: the sphere of one with the cylinder of the other."
-    if was.cylinder and abs(was.cylinder) == abs(right.sphere + right.cylinder):
+    second = abs(right.sphere + right.cylinder)
+    if was.sphere == right.sphere and was.cylinder not in (0, right.cylinder) and abs(was.cylinder) == second:
         return "second-sphere", "The second sphere is written as the cylinder."
     for _cell, lens in examined.ends_of(found.side)[-1].state.lenses(found.side):
         if (was + lens).equals(right, 0.13):
-            return "lens-left-out", f"{write_prescription(lens)} in the frame was left out."
+            return "lens-left-out", f"Leaving out {write_prescription(lens)} in the frame gives what is written."
     return "sum", "The sum of the lenses and what is written differ."
 
 
@@ -206,10 +228,17 @@ def observations(patient: Patient, examined: Examined, examiner: Examiner) -> tu
 
 
 def _observed(patient: Patient, examined: Examined, examiner: Examiner) -> Iterator[Observation]:
+    unsafe = [side for side in SIDES if patient.eye(side).unsafe]
+    for side in unsafe:
+        yield from _before_referring(examined, side)
+    if unsafe and not examined.end_points:
+        return
     for side in SIDES:
         ends = examined.ends_of(side)
-        if not ends:
+        if not ends or side in unsafe:
             continue
+        if len(ends) == 1:
+            yield Observation("one-meridian", f"Only one meridian of the {side} eye was called neutral.", side)
         drops = [one for one in examined.state.drops if one.side == side]
         if drops and examined.did("pupil noted") and not _between(examined, "near check", drops[0].minute, ends):
             yield Observation(
@@ -219,25 +248,69 @@ def _observed(patient: Patient, examined: Examined, examiner: Examiner) -> Itera
                 side,
             )
         if not examined.did("lean in", side):
-            yield Observation("no-lean-in", "Neutral was not checked by leaning in.", side)
-        if any(one.state.decentred_mm for one in ends):
-            yield Observation("decentred", "The lenses were off centre, which adds a prism.", side)
+            yield Observation("no-lean-in", f"Neutral was not checked by leaning in, {side} eye.", side)
+        askew = next((one.state for one in reversed(ends) if one.state.decentred_mm), None)
+        if askew is not None:
+            yield Observation("decentred", _prism_words(askew.sum_of_lenses(side), askew.decentred_mm), side)
     first = examined.end_points[0] if examined.end_points else None
     if first is not None and examiner.blur_d(first.state.distance_cm) >= 0.5:
         yield Observation(
             "examiner-out-of-focus",
             "You saw the reflex out of focus at this distance: readings scatter more. Wear a glass for it.",
         )
-    if patient.age_y <= DROPS_CONSIDERED_TO_Y and not examined.state.drops:
+    yield from _of_drops(examined)
+    if patient.age_y <= DROPS_CONSIDERED_TO_Y and not examined.state.drops and examined.end_points:
         yield Observation("no-drops-considered", "A child was measured without drops. Local rules decide on them.")
-    yield from _of_record(examined)
+    yield from _of_record(patient, examined)
+
+
+_BEFORE: dict[What, str] = {"drops": "drops were given", "end point": "it was called neutral"}
+
+
+def _before_referring(examined: Examined, side: Side) -> Iterator[Observation]:
+    """Yield what was done to an eye whose reflex is referred at once, before it was."""
+    referred = min((one.minute for one in examined.did("refer")), default=math.inf)
+    before = {one.what for one in examined.acts if one.minute < referred and one.side in (None, side)}
+    done = [words for what, words in _BEFORE.items() if what in before]
+    if done:
+        says = f"The {side} eye has no red reflex: {' and '.join(done)} before it was referred."
+        yield Observation("before-referring", says, side)
+
+
+OFTEN = 3
+"""So many instillations in one eye are worth a word: ours; product information and local rules decide."""
+
+
+def _of_drops(examined: Examined) -> Iterator[Observation]:
+    given = examined.state.drops
+    if given and not any(one.what == "asked" and one.minute <= given[0].minute for one in examined.acts):
+        yield Observation("not-asked", "Nothing was asked or looked at before the drops. Local rules say what.")
+    for side in SIDES:
+        count = sum(one.side == side for one in given)
+        if count >= OFTEN:
+            yield Observation(
+                "drops-repeated",
+                f"Drops were put into the {side} eye {count} times. Stop, and tell the clinician responsible: product "
+                "information and local rules decide.",
+                side,
+            )
+
+
+def _prism_words(lens: SphCyl, off_mm: float) -> str:
+    """Say what prism a lens off its centre adds, by its mean power: Prentice's rule, the power in D for each cm."""
+    prism = abs(lens.spherical_equivalent) * off_mm / 10
+    return f"The lenses were {off_mm:g} mm off centre, which adds {prism:.1f} prism dioptres. It changes no power."
 
 
 def _between(examined: Examined, what: str, since: float, ends: tuple[EndPoint, ...]) -> bool:
     return any(one.what == what and since < one.minute <= ends[-1].minute for one in examined.acts)
 
 
-def _of_record(examined: Examined) -> Iterator[Observation]:
+STRONG_D = 5.0
+"""From this power in D on the distance of the lens from the eye is written: common practice, from memory."""
+
+
+def _of_record(patient: Patient, examined: Examined) -> Iterator[Observation]:
     notes, record = examined.record.notes, examined.record
     if "distance" not in notes:
         yield Observation("no-distance", "The record has no working distance.")
@@ -245,22 +318,28 @@ def _of_record(examined: Examined) -> Iterator[Observation]:
         yield Observation("no-drops-noted", "The record does not say which drops were used, and when.")
     if "vision" not in notes:
         yield Observation("no-vision", "The record has no vision.")
+    strongest = max((one.strongest for one in record.written.values()), default=0.0)
+    if strongest >= STRONG_D and "lens distance" not in notes:
+        yield Observation(
+            "no-lens-distance", "The record of so strong a lens does not say how far from the eye it was."
+        )
     forms = {one.cylinder > 0 for one in record.written.values() if one.cylinder}
     if len(forms) == 2:
         yield Observation("two-forms", "One eye is written with a plus cylinder and the other with a minus cylinder.")
     for side in SIDES:
-        if side not in record.written and examined.ends_of(side):
+        if side not in record.written and examined.ends_of(side) and not patient.eye(side).unsafe:
             yield Observation("not-written", f"The {side} eye was measured and not written down.", side)
 
 
 def failed(patient: Patient, examined: Examined) -> str | None:
     """Say why the whole examination fails, or return None: only where a white or absent reflex was not referred."""
-    if examined.record.referred:
+    if examined.record.referred_at_once:
         return None
     for side in SIDES:
         if patient.eye(side).unsafe:
-            reflex = "white reflex" if "white reflex" in patient.eye(side).media else "absent reflex"
-            return f"The {side} eye has a {reflex}. Refer at once by the local protocol, before any measuring."
+            reflex = "a white reflex" if "white reflex" in patient.eye(side).media else "no red reflex"
+            later = " You referred it for another day." if examined.record.referred else ""
+            return f"The {side} eye has {reflex}.{later} Refer at once by the local protocol, before any measuring."
     return None
 
 
@@ -275,36 +354,37 @@ def what_was_left(patient: Patient, examined: Examined, side: Side) -> tuple[flo
     return tuple(left_at(patient, one) for one in examined.ends_of(side))
 
 
+NEAR_D = 0.15
+"""A single cause fits where it gives the mean error within so much, in D, and leaves no more cylinder: ours."""
+_SPHERES = (
+    (1.5, "1.50 D for the distance left in"),
+    (2.0, "2.00 D for the distance left in"),
+    (0.5, "sitting nearer than was taken off"),
+    (0.25, "stopping a step late"),
+    (-1.5, "1.50 D taken off twice"),
+    (-0.5, "sitting farther than was taken off"),
+    (-0.25, "stopping a step early"),
+)
+
+
 def from_numbers_alone(found: Ledger) -> tuple[str, ...]:
-    """Name the causes that would give an error of this size and sort, were only the numbers known."""
+    """Name the single causes that would give an error of this size and sort, were only the numbers known."""
     error = found.error
     mean, cylinder = error.spherical_equivalent, abs(error.cylinder)
     fits: list[str] = []
     if cylinder < 0.375:
-        for size, words in (
-            (1.5, "1.50 D for the distance left in"),
-            (2.0, "2.00 D for the distance left in"),
-            (0.5, "sitting nearer than was taken off"),
-            (0.25, "stopping a step late"),
-        ):
-            if abs(mean - size) <= 0.15:
-                fits.append(words)
-        for size, words in (
-            (-1.5, "1.50 D taken off twice"),
-            (-0.5, "sitting farther than was taken off"),
-            (-0.25, "stopping a step early"),
-        ):
-            if abs(mean - size) <= 0.15:
-                fits.append(words)
-        if mean <= -0.25:
-            fits += [
-                "accommodation: a near target, a face or an unfogged other eye",
-                "latent plus that drops would show",
-            ]
+        fits += [words for size, words in _SPHERES if abs(mean - size) <= NEAR_D]
     elif abs(mean) < 0.375:
-        fits.append("the axis, or one meridian stopped early")
+        fits.append("the axis, or both meridians stopped early or late, one each way")
         if axis_gap(error.axis, 90) <= 10:
             fits += ["sighting off the axis to one side", "true astigmatism against the rule"]
-    else:
-        fits += ["one meridian measured from another distance", "one meridian stopped early", "the sum of the lenses"]
+    if cylinder >= 0.375 and abs(abs(mean) - cylinder / 2) <= NEAR_D:
+        # All of the error lies in one meridian.
+        fits += ["one meridian measured from another distance", "one meridian stopped early or late"]
+    if mean <= -0.25:
+        # It may change between the meridians, so that a cylinder does not speak against it.
+        fits += [
+            "accommodation: a near target, a face or an unfogged other eye",
+            "latent plus that drops would show",
+        ]
     return tuple(fits)

@@ -58,16 +58,18 @@ def _seated(act: Act, cm: float) -> Act:
 def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> PutRight | None:
     side, fellow = found.side, other(found.side)
     end = examined.ends_of(side)[-1]
-    child = patient.age_y <= DROPS_CONSIDERED_TO_Y
-    if child and cycloplegia(patient, side, end.state, end.minute) < NOT_YET:
-        rest = tuple(replace(one, minute=one.minute + DROPS_BEFORE_MIN) for one in examined.acts if one.what != "drops")
-        acts = (Act(0.0, "drops", "cyclopentolate"), *rest)
-        return PutRight("forty minutes after drops in both eyes, watched", _watched(acts, side))
     away = gaze(patient, end.state, end.minute).away
     far = isinstance(end.state.target, float | int) and end.state.target >= FAR_ENOUGH_M
     fogged = end.state.sum_of_lenses(fellow).spherical_equivalent - patient.eye(fellow).M
-    relaxed = cycloplegia(patient, side, end.state, end.minute) >= NOT_YET
-    if far and not away and (relaxed or FOG_LEAST_D <= fogged <= FOG_MOST_D):
+    share = cycloplegia(patient, side, end.state, end.minute)
+    relaxed = share >= NOT_YET
+    kept_far = far and not away and FOG_LEAST_D <= fogged <= FOG_MOST_D
+    # Target and fog come first: drops show what those leave, or were given and had not worked.
+    if patient.age_y <= DROPS_CONSIDERED_TO_Y and not relaxed and (kept_far or share):
+        rest = tuple(replace(one, minute=one.minute + DROPS_BEFORE_MIN) for one in examined.acts if one.what != "drops")
+        acts = (Act(0.0, "drops", "cyclopentolate"), *rest)
+        return PutRight("forty minutes after drops in both eyes, with the gaze called", _watched(acts, side))
+    if kept_far or (far and not away and relaxed):
         # What is left is what the drops leave, or what only drops show: no other act would mend it.
         return None
     fog = Act(0.0, "lens", ("fog", SphCyl(patient.eye(fellow).M + FOG_BY_D)), fellow)

@@ -64,15 +64,15 @@ VIGNETTES: tuple[Vignette, ...] = (
         "ada", "Ada", 0.75, "a first check: a brother wears glasses", "born at term; well",
         SphCyl(2.25, -1.25, 180), SphCyl(2.50, -1.00, 175), (NO_CHART, NO_CHART),
         "She turns to every sound. A reading counts only while she looks where you need her to, and without drops she "
-        "slides between two and one dioptres less plus. A cylinder of this size is common in the first year.",
+        "shows 1 to 2 D less plus. A cylinder of this size is common in the first year.",
         eyes=_both(latent_d=1.1, media=(), irregular_d_per_mm=0.0),
         person={"fixation_holds_s": 7.2, "nystagmus": False, "amplitude_d": 7.0},
     ),
     Vignette(
         "ben", "Ben", 4, "squeezes the left eye shut in the sun", "well; nobody has looked at his eyes before",
         SphCyl(2.00, -0.50, 180), SphCyl(5.00, -1.00, 10), ("6/7.5", "6/19"),
-        "His left eye needs 2.75 D more plus. While it is not fogged it rules the focus of both, and the right eye "
-        "reads minus.",
+        "His left eye needs 2.75 D more plus. While it is not fogged, and the lenses blur the better eye, it may take "
+        "over the focus of both, and the right eye reads minus. A child who shuts one eye in the sun may squint.",
         refer="unequal eyes with one that sees less: refer by the local protocol",
         eyes={
             "right": {"latent_d": 0.85, "media": (), "irregular_d_per_mm": 0.0},
@@ -121,7 +121,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         "gwen", "Gwen", 34, "wears contact lenses and wants spectacles too", "well; lenses out since last night",
         SphCyl(-8.50, -1.50, 15), SphCyl(-8.00, -1.25, 165), ("below 6/120", "below 6/120"),
         "The first reflex is dim, wide and slow: go straight to a strong minus lens. The trial frame was left at "
-        "16 mm; her result is for 12 mm, where less minus does the same.",
+        "16 mm; her result is for 12 mm, where less minus does the same. Write the distance beside so strong a lens.",
         eyes=_both(latent_d=0.0, vertex_mm=12.0, media=(), irregular_d_per_mm=0.0),
         person={"nystagmus": False},
         frame_mm=16.0,
@@ -150,7 +150,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         person={"nystagmus": False},
     ),
     Vignette(
-        "jon", "Jon", 78, "distance vision slightly blurred", "cataract surgery, both eyes, six years ago",
+        "jon", "Jon", 78, "distance vision is blurred", "cataract surgery, both eyes, six years ago",
         SphCyl(-0.50, -1.25, 100), SphCyl(-0.75, -1.00, 80), ("6/24", "6/19"),
         "Glints move with the lamp: they are the implant's. In the lit room his pupils are small and the neutral zone "
         "is wide; dim the room. Drops would do nothing for accommodation: there is none.",

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from cases.errors import CaseError
 from cases.notation.prescription import read_axis, read_power, read_prescription
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import CYLINDER, FAR_M, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
+from cases.patients.examination.acts import CYLINDER, FAR_M, HOW_SOON, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
 from cases.patients.patient import SIDES, Side, other
 from quiz.practice.examining.examinations import Done, UnderWay
 from quiz.practice.forms import BadFields
@@ -130,7 +130,8 @@ def _empty(given: Given, stands: UnderWay) -> list[Done]:
 def _frame(given: Given, _: UnderWay) -> list[Done]:
     vertex = _number(given, "vertex", 8, 20, "mm")
     tilt = _number(given, "tilt", 0, 20, "°", empty=0.0)
-    return [("frame", (vertex, tilt, 0.0), None)]
+    off_centre = _number(given, "off-centre", 0, 10, "mm", empty=0.0)
+    return [("frame", (vertex, tilt, off_centre), None)]
 
 
 def _drops(given: Given, __: UnderWay) -> list[Done]:
@@ -144,11 +145,24 @@ def _near_check(_: Given, __: UnderWay) -> list[Done]:
     return [("near check", None, side) for side in SIDES]
 
 
-def _simple(what: What, *, of_eye: bool) -> Callable[[Given, UnderWay], list[Done]]:
-    return lambda given, _: [(what, None, side_of(given) if of_eye else None)]
+def _simple(what: What) -> Callable[[Given, UnderWay], list[Done]]:
+    return lambda _given, _stands: [(what, None, None)]
 
 
-def _end_point(given: Given, _: UnderWay) -> list[Done]:
+def _reflex_of(given: Given, stands: UnderWay) -> Side:
+    """Return the eye at hand; refuse one without a red reflex, in which nothing can be judged."""
+    side = side_of(given)
+    if stands.patient.eye(side).unsafe:
+        raise BadFields({"": f"The {side} eye has no red reflex: nothing can be judged in it."})
+    return side
+
+
+def _lean_in(given: Given, stands: UnderWay) -> list[Done]:
+    return [("lean in", None, _reflex_of(given, stands))]
+
+
+def _end_point(given: Given, stands: UnderWay) -> list[Done]:
+    _reflex_of(given, stands)
     return [("end point", streak_of(given), side_of(given))]
 
 
@@ -187,10 +201,21 @@ def _record(given: Given, stands: UnderWay) -> list[Done]:
     if faults:
         raise BadFields(faults)
     done += [("note", one, None) for one in NOTES if given.get(f"note-{one}") and one not in record.notes]
-    referred = given.get("refer", "").strip()[:LONGEST_REFERRAL]
-    if referred and referred != record.referred:
-        done.append(("refer", referred, None))
-    return done
+    return [*done, *_referral(given, stands)]
+
+
+def _referral(given: Given, stands: UnderWay) -> list[Done]:
+    """Read how soon a patient is referred, and why; a reason alone does not say whether it can wait."""
+    record = stands.examined.record
+    reason = given.get("refer", "").strip()[:LONGEST_REFERRAL]
+    soon = given.get("how-soon", "")
+    if not reason and not soon:
+        return []
+    if soon not in HOW_SOON:
+        raise BadFields({"refer": "Say how soon: today, soon or routine."})
+    reason = reason or "no reason given"
+    done: list[Done] = [("refer", reason, None)] if reason != record.referred else []
+    return done + ([("how soon", soon, None)] if soon != record.how_soon else [])
 
 
 _READERS: dict[str, Callable[[Given, UnderWay], list[Done]]] = {
@@ -210,9 +235,10 @@ _READERS: dict[str, Callable[[Given, UnderWay], list[Done]]] = {
     "frame": _frame,
     "drops": _drops,
     "near-check": _near_check,
-    "pupil-noted": _simple("pupil noted", of_eye=False),
-    "call": _simple("call", of_eye=False),
-    "lean-in": _simple("lean in", of_eye=True),
+    "pupil-noted": _simple("pupil noted"),
+    "call": _simple("call"),
+    "lean-in": _lean_in,
+    "asked": _simple("asked"),
     "end-point": _end_point,
     "wait": _wait,
     "record": _record,

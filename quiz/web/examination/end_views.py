@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -14,16 +15,17 @@ from cases.patients.examination.acts import Act, Examined
 from cases.patients.examination.chairside import Card, card_of, referral_of
 from cases.patients.examination.findings import (
     DROPS_CONSIDERED_TO_Y,
+    NOT_YET,
     causes,
     failed,
     from_numbers_alone,
     observations,
 )
-from cases.patients.examination.ledger import TERMS, Ledger, NotMeasured, ledger
+from cases.patients.examination.ledger import TERMS, Ledger, NotMeasured, TermId, ledger
 from cases.patients.examination.putting_right import put_right as repaired
 from cases.patients.examination.replay import replayed, without
 from cases.patients.examination.vignettes import examiner_of, vignette_of
-from cases.patients.examination.world import Examiner
+from cases.patients.examination.world import Examiner, cycloplegia
 from cases.patients.patient import SIDES, Patient, Side
 from quiz.practice.examining.examinations import UnderWay
 from quiz.web.pictures import Picture, captioned
@@ -52,7 +54,7 @@ class LedgerRow:
 class Cause:
     """What was done, and the way to a replay without it."""
 
-    term: str
+    term: TermId
     label: str
     lens: str
     says: tuple[str, ...]
@@ -73,12 +75,19 @@ class EyeEnd:
     rows: tuple[LedgerRow, ...]
     total: LedgerRow | None
     causes: tuple[Cause, ...]
+    """Largest first."""
     alone: tuple[str, ...]
     """What would give an error of this size, were only the numbers known."""
     why_not: str = ""
     """Why there is no ledger."""
     cancelled: bool = False
     """Whether a cause is larger than what is left of all of them."""
+    main: Cause | None = None
+    """The one without which least would be left."""
+    main_alone: bool = False
+    """Whether the record would be right without it: the others cancel each other."""
+    by_drops: bool = False
+    """Whether it is right but for what working drops left of accommodation."""
 
 
 @dataclass(frozen=True)
@@ -119,7 +128,8 @@ class EndPage:
 def end_page(stands: UnderWay, *, undo: int | None, put_right: str, of: Side | None) -> EndPage:
     """Show the end of an examination; `undo` leaves an act out, `put_right` mends a cause of the eye `of`."""
     patient, examined = stands.patient, stands.examined
-    eyes = tuple(_eye(patient, examined, side) for side in SIDES)
+    refer_first = any(patient.eye(side).unsafe for side in SIDES) and not examined.record.written
+    eyes = () if refer_first else tuple(_eye(patient, examined, side) for side in SIDES)
     why = failed(patient, examined) or ""
     vignette = vignette_of(patient)
     heading, lead, kind = _verdict(patient, examined, eyes, why)
@@ -158,7 +168,9 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
     if why:
         return "Not passed: a reflex to refer at once was not referred", why, "off"
     if any(patient.eye(side).unsafe for side in SIDES):
-        return "Referred: nothing else counts today", f"Your words: {examined.record.referred}.", "right"
+        before = [one.says for one in observations(patient, examined, Examiner()) if one.id == "before-referring"]
+        lead = " ".join((f"Your words: {examined.record.referred}.", *before))
+        return "Referred at once: nothing else counts today", lead, "may" if before else "right"
     done = [one for one in eyes if one.total is not None]
     if not done:
         if examined.record.written and not examined.end_points:
@@ -170,20 +182,33 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
     if all(one.agrees for one in done):
         words = "Both eyes right" if not missing else f"{done[0].side.capitalize()} eye right"
         lead = "Within a quarter dioptre in every meridian."
+        close = "within 0.25 D"
+        if any(one.by_drops for one in done):
+            lead, close = "Within a quarter dioptre of what these drops let you find.", "for what the drops show"
         if any(one.cancelled for one in done):
             lead += " Errors cancelled each other: the ledger shows which."
-        return f"{words} within 0.25 D", lead + (f" {missing[0].why_not}" if missing else ""), "right"
+        lead += f" {missing[0].why_not}" if missing else ""
+        return f"{words} {close}", lead + _not_referred(patient, examined), "right"
     worst = max((one for one in done if not one.agrees), key=lambda one: len(one.causes))
     count = len(worst.causes)
     hidden = f"; {_COUNT.get(count, str(count))} causes add up to it" if count > 1 else ""
-    main = worst.causes[0] if worst.causes else None
+    main = worst.main
     lead = (
         f"{main.says[0]} Alone that made {main.lens}."
         if main and main.says
         else (f"{main.label.capitalize()}: {main.lens}." if main else "")
     )
-    lead += "".join(f" {one.why_not}" for one in missing)
+    if main and worst.main_alone and count > 1:
+        lead += " Without it the record is right: the others cancel each other."
+    lead += "".join(f" {one.why_not}" for one in missing) + _not_referred(patient, examined)
     return f"{worst.side.capitalize()} eye {worst.out_by}{hidden}", lead, "off"
+
+
+def _not_referred(patient: Patient, examined: Examined) -> str:
+    why = referral_of(patient)
+    return (
+        f" Not referred, and should have been: {why.removesuffix('.')}." if why and not examined.record.referred else ""
+    )
 
 
 def _minutes(minute: float) -> str:
@@ -194,6 +219,10 @@ _COUNT = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven"}
 
 
 def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
+    if any(patient.eye(one).unsafe for one in SIDES):
+        was = examined.record.written.get(side)
+        text = "not written" if was is None else write_prescription(was)
+        return EyeEnd(side, text, "none before the referral", was is None, "", None, (), None, (), ())
     right = patient.eye(side).rx
     was = examined.record.written.get(side)
     text = "not written" if was is None else write_prescription(was)
@@ -204,19 +233,38 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
         why = f"The {side} eye {reason}, so it has no ledger."
         agrees = was is not None and _close(was, right)
         return EyeEnd(side, text, write_prescription(right), agrees, "", None, (), None, (), (), why)
+    close, by_drops = _close(found.written, right), _right_by_drops(patient, examined, found)
+    shown = tuple(_causes(patient, examined, found))
+    left = {one.id: found.error - one.lens for one in found.shown}
+    main = min(shown, key=lambda one: _length(left[one.term]), default=None)
     return EyeEnd(
         side=side,
         written=text,
         right=write_prescription(right),
-        agrees=_close(found.written, right),
+        agrees=close or by_drops,
         out_by=out_by(found.error),
         figure=_figure(found, f"ledger-{side}"),
         rows=tuple(_row(one.id, one.label, one.lens) for one in found.shown),
         total=_row("", "written less right", found.error),
-        causes=tuple(_causes(patient, examined, found)),
-        alone=from_numbers_alone(found) if not _close(found.written, right) else (),
-        cancelled=any(one.size_d > CLOSE_D for one in found.shown),
+        causes=shown,
+        alone=from_numbers_alone(found) if not close and not by_drops else (),
+        cancelled=any(one.size_d > CLOSE_D for one in found.shown) and not by_drops,
+        main=main,
+        main_alone=main is not None and left[main.term].strongest <= CLOSE_D,
+        by_drops=by_drops and not close,
     )
+
+
+def _length(lens: SphCyl) -> float:
+    return math.hypot(*lens.power_vector())
+
+
+def _right_by_drops(patient: Patient, examined: Examined, found: Ledger) -> bool:
+    """Say whether a record lacks no more than what drops that had worked left of accommodation."""
+    end = examined.ends_of(found.side)[-1]
+    if cycloplegia(patient, found.side, end.state, end.minute) < NOT_YET:
+        return False
+    return (found.error - found.term("accommodation").lens).strongest <= CLOSE_D
 
 
 def _close(one: SphCyl, right: SphCyl) -> bool:
@@ -264,7 +312,7 @@ _SHORT = {
     "accommodation": "accommodation",
     "off-axis": "sighting off the axis",
     "zone": "part of the pupil judged",
-    "end-point": "left when called neutral",
+    "end-point": "not neutral when called",
     "plane": "lenses not where the result is for",
     "rounding": "rounding to quarters",
 }
@@ -282,17 +330,22 @@ def _row(term: str, label: str, lens: SphCyl) -> LedgerRow:
 
 def _notes(patient: Patient, examined: Examined) -> Iterator[tuple[str, str, str]]:
     record = examined.record
+    referred = f"{record.how_soon}: {record.referred}" if record.how_soon else record.referred or "no"
+    right = referral_of(patient) or "not needed for what was found"
+    if any(patient.eye(side).unsafe for side in SIDES):
+        yield "Referred", referred, f"{right}, and which eye"
+        return
     yield "Working distance", "noted" if "distance" in record.notes else "not noted", "noted"
     if patient.age_y <= DROPS_CONSIDERED_TO_Y or examined.state.drops:
         kinds = sorted({one.kind for one in examined.state.drops})
-        noted = " and ".join(kinds) if kinds else "none used"
-        if kinds and not {"drops", "time of drops"} <= record.notes:
-            noted += ", not noted with their time"
-        right = "which, and when; or why none" if patient.age_y <= DROPS_CONSIDERED_TO_Y else "which, and when"
-        yield "Drops", noted, right
-    yield "Vision", "noted" if "vision" in record.notes else "not noted", "noted"
-    right = referral_of(patient) or "not needed for what was found"
-    yield "Referred", record.referred or "no", right
+        times = ", ".join(dict.fromkeys(f"{one.kind} at {one.minute:.0f} min" for one in examined.state.drops))
+        full = {"drops", "time of drops"} <= record.notes
+        noted = (times if full else f"{' and '.join(kinds)}, not noted with their time") if kinds else "none used"
+        wanted = "which, and when; or why none" if patient.age_y <= DROPS_CONSIDERED_TO_Y else "which, and when"
+        yield "Drops", noted, wanted
+    seen = "how each eye fixes and follows" if card_of(patient).no_chart else "noted"
+    yield "Vision", "noted" if "vision" in record.notes else "not noted", seen
+    yield "Referred", referred, right
 
 
 # --- replay ------------------------------------------------------------------------------------------------------

@@ -20,6 +20,7 @@ from cases.patients.examination.chairside import (
     gaze_words,
     in_the_pupil,
     near_check_words,
+    pupil_words,
     tape_reads,
     unsafe_words,
 )
@@ -73,6 +74,7 @@ class FrameFields:
     fog: str
     vertex: str
     tilt: str
+    off_centre: str
     other: str
     """What is before the other eye, in words."""
 
@@ -85,6 +87,7 @@ class RecordFields:
     taken: dict[Side, str]
     notes: tuple[tuple[str, bool], ...]
     referred: str
+    how_soon: str
 
 
 @dataclass(frozen=True)
@@ -122,6 +125,8 @@ class ExaminationPage:
     in_the_pupil: tuple[str, ...]
     told: tuple[str, ...]
     drops_told: tuple[str, ...]
+    result_for: str
+    """How far from the eye, in mm, the lens that is written is to stand."""
     log: tuple[tuple[str, str], ...]
     """Clock and words of each act, the latest first."""
     ends: tuple[str, ...]
@@ -185,6 +190,7 @@ def examination_page(
         in_the_pupil=in_the_pupil(eye) if not unsafe else (),
         told=_told(stands, side, streak),
         drops_told=drops_words(patient, state, minute),
+        result_for=f"{eye.vertex_mm:.0f}",
         log=log_lines(stands.acts)[::-1],
         ends=tuple(_end_words(stands, one) for one in SIDES if stands.examined.ends_of(one)),
         sent_as=sent_as,
@@ -220,6 +226,7 @@ def _frame(stands: UnderWay, side: Side) -> FrameFields:
         fog=write_power(dict(before)[SPHERE].sphere) if SPHERE in dict(before) else "",
         vertex=f"{stands.patient.eye(side).vertex_mm if state.vertex_mm is None else state.vertex_mm:.0f}",
         tilt=f"{state.tilt_deg:g}" if state.tilt_deg else "",
+        off_centre=f"{state.decentred_mm:g}" if state.decentred_mm else "",
         other=write_prescription(state.sum_of_lenses(fellow), "as-is") if before else "no lens",
     )
 
@@ -231,6 +238,7 @@ def _record(stands: UnderWay) -> RecordFields:
         taken={side: f"{taken:.2f}" for side, taken in record.taken.items()},
         notes=tuple((one, one in record.notes) for one in NOTES),
         referred=record.referred,
+        how_soon=record.how_soon,
     )
 
 
@@ -249,6 +257,9 @@ def _told(stands: UnderWay, side: Side, streak: float) -> tuple[str, ...]:
     for act in reversed(stands.acts):
         if act.what == "tape":
             said.append(f"The tape reads {tape_reads(stands.examined.state, f'{act.value}', TAPE_OFFSETS_CM):.0f} cm.")
+            break
+        if act.what == "pupil noted":
+            said.append(pupil_words(stands.patient, stands.examined.state, act.minute))
             break
         if act.what == "lean in":
             said.append(lean_in_words(stands.patient, act.side or side, stands.examined.state, streak, act.minute))

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from cases.curriculum.checking.blur_and_vision import snellen
 from cases.curriculum.checking.expected_vision import CENTRES, VISIONS, vision_for
-from cases.curriculum.checking.vision_disagrees import LINES, held_against, mar_range, suspects
+from cases.curriculum.checking.vision_disagrees import CHART, LINES, held_against, mar_range, suspects
+from cases.curriculum.checking.vision_disagrees import VISIONS as CHART_ROWS
 from cases.curriculum.register import case_type
 from cases.optics.lens import SphCyl
 from cases.optics.schematic_eye import expected_mar
@@ -92,6 +94,7 @@ def test_slips_of_expecting_a_vision() -> None:
 
 # --- vision and result disagree ----------------------------------------------------------------------------------
 
+LINE_RATIOS = 10 ** (np.arange(11) / 10)
 WRITTEN = {"rx": rx(-1), "vision": "6-60", "accommodation": 5, "distance_cm": 67}
 
 
@@ -111,6 +114,8 @@ WRITTEN = {"rx": rx(-1), "vision": "6-60", "accommodation": 5, "distance_cm": 67
         # With no accommodation +2.00 goes with 6/30 to 6/54; +0.50, with the 1.50 off, with 6/7.5 to 6/9.
         ({"rx": rx(2), "vision": "6-6", "accommodation": 0}, "better", "left-in"),
         ({"rx": rx(3), "vision": "6-6", "accommodation": 0}, "better", "again"),
+        # A record of your own may come from the chart with 6/9 and 6/18.
+        ({"rx": rx(-1), "vision": "6-18"}, "fits", "none"),
     ],
 )
 def test_what_explains_a_vision(change: dict[str, Any], fits: str, cause: str) -> None:
@@ -145,12 +150,28 @@ def test_a_line_beyond_the_range_still_fits() -> None:
     assert [held_against(mar, (2.0, 3.0)) for mar in (1.55, 1.6, 3.75, 3.8)] == ["better", "fits", "fits", "worse"]
 
 
+def test_a_chart_has_a_line_between_its_rows() -> None:
+    """A row is written as 6 over 6 times its angle, 0.1 logMAR apart: ISO 8596 (from memory)."""
+    for row, below in zip(CHART, LINES[CHART[0]] * LINE_RATIOS, strict=True):
+        assert LINES[row] == pytest.approx(below)
+        assert float(CHART_ROWS.write(row).removeprefix("6/")) == pytest.approx(6 * below, abs=0.35)
+    assert CHART_ROWS.off_by("6-7-5", 1) == ("6-6", "6-9-5")
+    assert CHART_ROWS.off_by("6-18", 1) == ("6-12", "6-24")
+    assert CHART_ROWS.off_by("6-6", 1) == ("6-7-5",)
+
+
+def test_plus_that_is_cleared_decides_a_case_often_enough() -> None:
+    """An error of one row from 6/6 to 6/9 is two lines: no hyperope who sees 6/6 was a case, and 1 in 300 showed it."""
+    cases = [draw(case_type("vision-disagrees"), seed, settings_of(seed)) for seed in range(150)]
+    assert sum(case.shows("accommodation-forgotten") for case in cases) >= 5
+
+
 def test_drawn_disagreements_have_one_explanation_at_most() -> None:
     """Worked again from scratch: of the eyes that the slips would mean, only the named one fits the vision."""
     for seed in range(150):
         case = draw(case_type("vision-disagrees"), seed, settings_of(seed))
         found, cause = case.findings, case.truth["cause"]
-        mar = LINES[found["vision"]] / 6
+        mar = LINES[found["vision"]]
         fitting = [
             one.id
             for one in suspects(found["rx"], case.start["vergence"])

@@ -17,6 +17,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, residual
 from cases.patients import drawing_patients
 from cases.patients.drawing_patients import draw_patient, pupil_mm
+from cases.patients.examination.chairside import vision_of
 from cases.patients.mixture import POPULATION_SHARE, STRATA, mixed_patient
 from cases.patients.patient import MARGIN_PER_C40, SIDES, near_a_tie, written
 from cases.patients.patient_json import patient_document
@@ -186,6 +187,42 @@ def test_the_numbers_are_complete_and_have_sources() -> None:
         read_population({**_tables(), "c40": {"sources": ["berrio-2010"], "knots": [[2, 1], [1, 1]]}}, "europe")
     with pytest.raises(UnknownSource):
         read_population({**_tables(), "c40": {"sources": ["nobody"], "knots": [[2, 1]]}}, "europe")
+
+
+def test_spectacles_are_for_both_eyes_and_feel_weak_where_they_are() -> None:
+    people = [mixed_patient(f"worn {k}") for k in range(400)]
+    assert all((one.right.habitual_rx is None) == (one.left.habitual_rx is None) for one in people)
+    weak = [one for one in people if one.complaint == "the glasses feel weak"]
+    assert all(one.right.habitual_rx is not None for one in weak)
+    assert all(
+        max(abs(one.eye(side).M - one.eye(side).habitual_rx.spherical_equivalent) for side in SIDES) >= 0.37  # type: ignore[union-attr]
+        for one in weak
+    )
+
+
+def test_one_eye_is_said_to_see_less_where_it_does() -> None:
+    told = [one for k in range(600) if (one := mixed_patient(f"less {k}")).complaint == "one eye sees less"]
+    assert told
+    for one in told:
+        seen = [float(vision_of(one, side).replace("below ", "").removeprefix("6/")) for side in SIDES]
+        assert max(seen) > min(seen) or max(seen) == 120
+
+
+def test_nobody_whose_spectacles_are_right_sees_far_things_blurred() -> None:
+    for k in range(300):
+        one = mixed_patient(f"far {k}", within=(20, 60))
+        if one.right.habitual_rx and max(one.right.best_logmar, one.left.best_logmar) < 0.1:
+            lacks = [abs(one.eye(side).M - one.eye(side).habitual_rx.spherical_equivalent) for side in SIDES]  # type: ignore[union-attr]
+            assert max(lacks) >= 0.37 or one.complaint not in (
+                "distance vision is blurred",
+                "road signs are late to read",
+            )
+
+
+def test_a_child_who_does_not_read_yet_complains_of_no_print() -> None:
+    told = {draw_patient(f"small {k}", age=(3, 7)).complaint for k in range(300)}
+    assert not any(word in one for one in told for word in ("print", "reading", "letters", "computer", "board", "road"))
+    assert "sits close to the television" in told
 
 
 def test_a_sort_that_nobody_is_of_is_refused() -> None:

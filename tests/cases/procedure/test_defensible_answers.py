@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from cases.curriculum.checking.vision_disagrees import CHART
 from cases.curriculum.register import all_types, case_type
 from cases.curriculum.sighting.off_axis import SIZES, exactly_tilted
 from cases.errors import CaseError, OutOfRange
@@ -257,7 +258,8 @@ def test_vision_has_the_lines_of_the_chart() -> None:
     assert "6/102" not in " ".join(line.says for line in case.run.lines)
     for one in drawn("vision-disagrees", 300):
         assert one.findings["vision"] != "6-120"
-        assert "ratio of 1.25" in one.type.question(one.findings)
+        assert "0.1 logMAR, a ratio of 1.26" in one.type.question(one.findings)
+        assert one.findings["vision"] in CHART
 
 
 def test_every_poor_vision_is_looked_into_and_that_is_credited() -> None:

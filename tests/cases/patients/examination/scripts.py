@@ -105,7 +105,7 @@ class Script:
     def record(self, *sides: Side) -> Script:
         for side in sides or SIDES:
             self.do("write", self.found(side), side)
-        for note in ("distance", "vision"):
+        for note in ("distance", "vision", "lens distance"):
             self.do("note", note)
         if read_acts(self.acts).state.drops:
             self.do("note", "drops").do("note", "time of drops")

@@ -62,9 +62,9 @@ def test_1_nearer_than_was_taken_off() -> None:
 
 
 def test_2_farther_than_was_taken_off() -> None:
-    found = seated(100).ledger("right")
-    only(found, "distance")
-    assert found.error.equals(SphCyl(-0.5), 0.01)
+    for found in map(seated(100).ledger, SIDES):
+        only(found, "distance")
+        assert found.error.equals(SphCyl(-0.5), 0.01)
 
 
 def test_3_drifted_between_the_eyes() -> None:
@@ -84,11 +84,12 @@ def test_4_drifted_between_the_meridians() -> None:
     assert lens.axis in (90, 180)
 
 
-def test_5_the_distance_left_in() -> None:
-    script = Script(OLD).set_up().measure("right").measure("left").record()
+@pytest.mark.parametrize(("cm", "left_in"), [(TWO_THIRDS_CM, 1.5), (50.0, 2.0)])
+def test_5_the_distance_left_in(cm: float, left_in: float) -> None:
+    script = Script(OLD).set_up().do("seat", cm).measure("right").measure("left").record()
     for found in (script.ledger("right"), script.ledger("left")):
         only(found, "distance")
-        assert found.error.equals(SphCyl(1.5), 0.01)
+        assert found.error.equals(SphCyl(left_in), 0.01)
         says(script, found, "distance", "Nothing was taken off")
 
 
@@ -147,6 +148,22 @@ def test_11_the_other_eye_not_fogged() -> None:
     says(script, found, "accommodation", "not fogged")
 
 
+def test_11_fogged_too_little() -> None:
+    """+2.00 before an eye of +4.50 leaves it 2.50 D of plus to make up: what was put in is said."""
+    patient = patient_of(SphCyl(1.75), SphCyl(4.5), age=20, response_lead_d=0.0)
+    script = Script(patient).set_up().do("target", 1e6).do("lens", ("sphere", SphCyl(2)), "left")
+    found = script.measure("right", fog=False).take().record("right").ledger("right")
+    only(found, "accommodation")
+    assert found.term("accommodation").mean_d == pytest.approx(-0.83 * 2.5, abs=0.01)
+    says(script, found, "accommodation", "The left eye needs +4.50 D and had +2.00 D: that fogs it too little")
+
+
+def test_12_fogged_by_its_own_myopia() -> None:
+    script = Script(patient_of(SphCyl(0), SphCyl(-3), age=20)).set_up().do("lens", ("sphere", SphCyl(1.5)), "left")
+    found = script.measure("right", fog=False).take().record("right").ledger("right")
+    says(script, found, "accommodation", "most of it by its own myopia")
+
+
 def test_12_fogged_too_much() -> None:
     script = Script(patient_of(SphCyl(0), age=20)).set_up().fog("left", 4.0).measure("right", fog=False)
     found = script.take().record("right").ledger("right")
@@ -178,7 +195,8 @@ def test_14_dry_in_a_child() -> None:
 
 
 def with_drops(minutes: float, *, near_check: bool = True, side: str | None = None, patient: Patient = CHILD) -> Script:
-    script = Script(patient).set_up().do("drops", "cyclopentolate", None if side is None else "right").wait(minutes - 1)
+    script = Script(patient).set_up().do("asked").do("drops", "cyclopentolate", None if side is None else "right")
+    script.wait(minutes - 1)
     if near_check:
         script.do("near check", None, "right").do("near check", None, "left")
     return script
@@ -256,6 +274,11 @@ def test_21_a_child_turned_away() -> None:
     found = script.ledger("right")
     only(found, "off-axis", "accommodation")
     assert found.term("off-axis").lens.equals(SphCyl(0, -1.04, 90), 0.01)
+    # The near drive at half a metre, 0.10 + 0.83 × D, feeds on the lens that makes it neutral: D = 2 − 1.5 + A, so that
+    # A = 0.515 / 0.17 in the meridian without the tilt; in the other the 1.04 D of it take all that this age has.
+    lens = found.term("accommodation").lens
+    assert max(lens.sphere, lens.sphere + lens.cylinder) == pytest.approx(-0.515 / 0.17, abs=0.01)
+    assert min(lens.sphere, lens.sphere + lens.cylinder) == pytest.approx(-patient.amplitude_d, abs=0.01)
     says(script, found, "off-axis", "gaze had left the target")
 
 
@@ -297,11 +320,15 @@ def test_24_a_converging_sleeve_turns_the_movement() -> None:
 
 def test_25_a_dim_far_reflex_taken_for_neutral() -> None:
     script = Script(patient_of(SphCyl(-8.5))).set_up().fog("left")
-    script.do("end point", 180.0, "right").do("end point", 90.0, "right").do("write", SphCyl(0), "right")
+    script.do("end point", 180.0, "right").do("end point", 90.0, "right").take().do("write", SphCyl(-1.5), "right")
     found = script.ledger("right")
-    only(found, "end-point", "distance")
-    assert found.term("end-point").mean_d >= 4
+    only(found, "end-point")
+    assert found.term("end-point").mean_d == pytest.approx(8.5 - 1.5, abs=0.01)
     says(script, found, "end-point", "dim")
+    # Written plano, the distance is left in as well.
+    script.acts = [replace(one, value=SphCyl(0)) if one.what == "write" else one for one in script.acts]
+    script.acts = [one for one in script.acts if one.what != "take off"]
+    only(script.ledger("right"), "end-point", "distance")
 
 
 @pytest.mark.parametrize(("cylinder", "left"), [(1.0, 0.35), (2.0, 0.69)])
@@ -338,6 +365,29 @@ def test_28_the_second_sphere_as_the_cylinder() -> None:
     says(script, found, "slips", "second sphere")
 
 
+def test_28_minus_cylinders_after_the_weaker_meridian() -> None:
+    """Neutral along 90 (−3.00 net) first leaves with movement along 180, which no minus cylinder ends: C is left."""
+    script = Script(OLD).set_up().fog("left").neutralise("right", 180)
+    setting = setting_of(OLD, "right", script.examined.state, script.minute)
+    assert movement(setting, 90) == "with"
+    script.do("end point", 90.0, "right").do("lean in", None, "right").take().record("right")
+    found = script.ledger("right")
+    only(found, "end-point")
+    assert -found.term("end-point").lens.cylinder == pytest.approx(-EYE.cylinder, abs=0.01)
+    assert found.right_sum.cylinder == 0
+
+
+def test_a_right_cylinder_is_not_said_to_be_the_second_sphere() -> None:
+    """A right record of 0.00 / −0.50 has 0.50 in its second meridian too: the sphere alone is wrong here."""
+    script = whole(patient_of(SphCyl(0, -0.5, 180)))
+    script.acts = [
+        replace(one, value=SphCyl(-0.5, -0.5, 180)) if one.what == "write" and one.side == "right" else one
+        for one in script.acts
+    ]
+    found = script.ledger("right")
+    assert not any("second sphere" in one for one in causes(script.patient, script.examined, found, "slips"))
+
+
 def test_29_a_lens_forgotten() -> None:
     script = Script(OLD).set_up().do("lens", ("extra", SphCyl(0.75)), "right").measure("right").take()
     right = script.found("right")
@@ -363,7 +413,11 @@ def test_30_a_tilted_frame_and_a_decentred_lens() -> None:
     only(found, "tilt")
     sphere = script.examined.ends_of("right")[0].state.sum_of_lenses("right").sphere
     assert found.term("tilt").mean_d / sphere == pytest.approx(-(0.0223 + 0.0359), abs=0.004)
-    assert [one.id for one in observations(script.patient, script.examined, Examiner())] == ["decentred"]
+    (seen,) = observations(script.patient, script.examined, Examiner())
+    # Prentice's rule: 4 mm off centre of the lens that was in last.
+    last = script.examined.ends_of("right")[-1].state.sum_of_lenses("right").sphere
+    assert seen.id == "decentred"
+    assert f"adds {0.4 * last:.1f} prism dioptres" in seen.says
 
 
 def test_31_an_examiner_out_of_focus() -> None:
@@ -399,8 +453,13 @@ def test_32_only_an_unsafe_reflex_that_is_not_referred_fails_the_whole(medium: M
     unsafe = replace(OLD, left=replace(OLD.left, media=(medium,)))
     script = whole(unsafe)
     assert "Refer at once" in (failed(unsafe, script.examined) or "")
-    script.do("refer", "white reflex")
-    assert failed(unsafe, script.examined) is None
+    script.do("refer", "white reflex").do("how soon", "routine")
+    assert "You referred it for another day" in (failed(unsafe, script.examined) or "")
+    assert failed(unsafe, script.do("how soon", "today").examined) is None
+    assert {one.id for one in observations(unsafe, script.examined, Examiner())} == {"before-referring"}
+    at_once = Script(unsafe).do("refer", "white reflex, left eye").do("how soon", "today")
+    assert failed(unsafe, at_once.examined) is None
+    assert observations(unsafe, at_once.examined, Examiner()) == ()
     _, wrong = misread(SphCyl(5, -3, 45))
     assert wrong.error.strongest > 5
     assert failed(OLD, misread(SphCyl(5, -3, 45))[0].examined) is None
