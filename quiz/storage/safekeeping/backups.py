@@ -241,9 +241,9 @@ def _carry(store: Store, since: PlatformsSince, *, now: float) -> CarriedPlatfor
         else:
             on.append(f"{one.id} ({one.name})")
     drills = {(int(row[0]), float(row[1])) for row in store.fetch("SELECT id, made_at FROM drills")}
-    for drill, made_at, *run in since.earlier:
+    for drill, made_at, person, why, on_day, allowed_at in since.earlier:
         if (drill, made_at) in drills:
-            earlier_runs.keep(store, EarlierRun(drill, *run))
+            earlier_runs.keep(store, EarlierRun(drill, person, why, on_day, allowed_at))
     return CarriedPlatforms(tuple(off), tuple(on), _held(store, since.sent, drills, now))
 
 
