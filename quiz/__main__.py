@@ -13,6 +13,7 @@ import two_meridians
 
 if TYPE_CHECKING:
     from quiz.learning.state import Answered
+    from quiz.storage.datafile import Where
     from quiz.storage.store import Store
 
 PORT = 8067
@@ -35,14 +36,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 @contextmanager
-def opened(data: Path | None) -> Iterator[Store]:
-    """Open a data file that must be there while the block runs."""
+def opened(data: Where | None) -> Iterator[Store]:
+    """Open a data file or a database that must be there while the block runs."""
     from contextlib import closing
 
-    from quiz.storage.datafile import open_data
+    from quiz.storage.engines.opening import open_engine
     from quiz.storage.store import Store
 
-    with closing(open_data(data, make=False)) as file, closing(Store(file)) as store:
+    with closing(open_engine(data, make=False)) as file, closing(Store(file)) as store:
         yield store
 
 
@@ -59,12 +60,18 @@ def _port(_: click.Context, __: click.Parameter, text: str | None) -> int | None
     return int(text)
 
 
+def _where(_: click.Context, __: click.Parameter, text: str | None) -> Where | None:
+    from quiz.storage.engines.opening import read_where
+
+    return None if text is None else read_where(text)
+
+
 def with_data(command: Command) -> Command:
-    """Give a command the option that names the data file."""
-    words = "data file (default: one in your own data folder)"
-    return click.option(
-        "--data", type=click.Path(path_type=Path), metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words
-    )(command)
+    """Give a command the option that names the data file or the database."""
+    words = "data file, or postgresql://USER@HOST/NAME (default: a file in your own data folder)"
+    return click.option("--data", callback=_where, metavar="FILE", envvar="QUIZ_DATA", show_envvar=True, help=words)(
+        command
+    )
 
 
 def with_port(command: Command) -> Command:
@@ -198,7 +205,7 @@ def serve(
     processes: int,
     port: int | None,
     no_browser: bool,
-    data: Path | None,
+    data: Where | None,
     log_file: Path | None,
     verbose: bool,
 ) -> None:
@@ -234,26 +241,37 @@ def serve(
 
 @commands.command()
 @click.argument("name")
-@click.option("--administrator", is_flag=True, help="they look after the other preceptors of this server")
+@click.option("--school", metavar="SCHOOL", help="the school that they are in; needed where there are several")
+@click.option(
+    "--administrator",
+    is_flag=True,
+    help="they administer that school; without --school they administer this server, its schools and preceptors",
+)
 @with_data
-def add_preceptor(name: str, administrator: bool, data: Path | None) -> None:
+def add_preceptor(name: str, school: str | None, administrator: bool, data: Where | None) -> None:
     """Add a preceptor, or give one a new password.
 
-    NAME is what they sign in with; the password is asked for.
+    NAME is what they sign in with; the password is asked for. With --school a preceptor who is here already is in that
+    school too.
     """
     import time
     from contextlib import closing
 
     from quiz.classroom import preceptors as who
-    from quiz.classroom import sign_in
-    from quiz.storage.datafile import open_data
+    from quiz.classroom import schools, sign_in
+    from quiz.storage.engines.opening import open_engine
     from quiz.storage.store import Store
 
     password = _asked_password()
-    with closing(open_data(data)) as file, closing(Store(file)) as store:
-        new = sign_in.add_preceptor(store, name, password, now=time.time())
-        if administrator:
-            who.make_administrator(store, who.named(store, name))
+    with closing(open_engine(data)) as file, closing(Store(file)) as store:
+        where, now = schools.named(store, school) if school is not None else None, time.time()
+        new = sign_in.add_preceptor(store, name, password, now=now, school=where.id if where else None)
+        one = who.named(store, name)
+        if where is not None:
+            with store.writing():
+                schools.add_person(store, where, one, by=sign_in.COMMAND_LINE, now=now, administrator=administrator)
+        elif administrator:
+            who.make_administrator(store, one, now=now)
     say("Added." if new else "The password is changed, and every sign-in with the old one has ended.")
 
 
@@ -265,7 +283,7 @@ def add_preceptor(name: str, administrator: bool, data: Path | None) -> None:
 @click.option("--administrator", metavar="NAME", help="let a preceptor look after the others")
 @click.option("--no-administrator", metavar="NAME", help="let them do so no longer")
 def preceptors(
-    data: Path | None,
+    data: Where | None,
     rename: tuple[str, str] | None,
     remove: str | None,
     classes_to: str | None,
@@ -273,22 +291,72 @@ def preceptors(
     no_administrator: str | None,
 ) -> None:
     """List the preceptors; rename or remove one."""
+    import time
+
     from quiz.classroom import preceptors as who
+    from quiz.classroom.sign_in import COMMAND_LINE
     from quiz.storage import roster_queries
+    from quiz.storage.organisation import school_queries
+
+    now = time.time()
+    with opened(data) as store:
+        if rename:
+            who.rename(store, who.named(store, rename[0]), rename[1], by=COMMAND_LINE, now=now)
+        if administrator:
+            who.make_administrator(store, who.named(store, administrator), now=now)
+        if no_administrator:
+            who.make_administrator(store, who.named(store, no_administrator), yes=False, now=now)
+        if remove:
+            to = who.named(store, classes_to) if classes_to else None
+            who.remove(store, who.named(store, remove), to=to, by=COMMAND_LINE, now=now)
+        several = school_queries.only_school(store) is None
+        for one in roster_queries.preceptors(store):
+            owned = ", ".join(each.name for each in who.owned(store, one)) or "no class"
+            of = ", ".join(each.name for each in school_queries.schools_of(store, one.id)) or "no school"
+            where = f"; in {of}" if several else ""
+            say(f"{one.name}{' (administrator)' if one.administrator else ''}: owns {owned}{where}")
+
+
+@commands.command()
+@click.argument("name")
+@with_data
+def add_school(name: str, data: Path | None) -> None:
+    """Add a school: classes, preceptors and course platforms that no other school sees.
+
+    NAME is what its preceptors read where they are in several.
+    """
+    import time
+
+    from quiz.classroom import schools as known
+    from quiz.classroom.sign_in import COMMAND_LINE
+
+    with opened(data) as store:
+        made = known.make(store, name, by=COMMAND_LINE, now=time.time())
+    say(f"Added. Its first administrator: {PROGRAM} add-preceptor NAME --administrator --school '{made.name}'")
+
+
+@commands.command()
+@with_data
+@click.option("--rename", nargs=2, metavar="OLD NEW", help="give a school another name")
+@click.option("--remove", metavar="SCHOOL", help="remove a school that is empty")
+def schools(data: Path | None, rename: tuple[str, str] | None, remove: str | None) -> None:
+    """List the schools with their administrators; rename one, or remove one that is empty."""
+    import time
+
+    from cases.notation.plurals import counted, plural
+    from quiz.classroom import schools as known
+    from quiz.classroom.sign_in import COMMAND_LINE
+    from quiz.storage.organisation import school_queries
 
     with opened(data) as store:
         if rename:
-            who.rename(store, who.named(store, rename[0]), rename[1])
-        if administrator:
-            who.make_administrator(store, who.named(store, administrator))
-        if no_administrator:
-            who.make_administrator(store, who.named(store, no_administrator), yes=False)
+            known.rename(store, known.named(store, rename[0]), rename[1], by=COMMAND_LINE, now=time.time())
         if remove:
-            to = who.named(store, classes_to) if classes_to else None
-            who.remove(store, who.named(store, remove), to=to)
-        for one in roster_queries.preceptors(store):
-            owned = ", ".join(each.name for each in who.owned(store, one)) or "no class"
-            say(f"{one.name}{' (administrator)' if one.administrator else ''}: owns {owned}")
+            known.remove(store, known.named(store, remove), by=COMMAND_LINE, now=time.time())
+        for one in school_queries.school_sizes(store):
+            names = ", ".join(name for _, name in school_queries.administrators_of(store, one.id)) or "no administrator"
+            classes = plural(one.classes, "{n} class", "{n} classes")
+            say(f"{one.name}: {counted(one.preceptors, 'preceptor')}, {classes}; {names}")
 
 
 def _asked_password() -> str:
@@ -325,22 +393,31 @@ def _warn(*warnings: str) -> None:
             say(words)
 
 
+def with_school(command: Command) -> Command:
+    """Give a command the option that names the school of a platform."""
+    words = "whose platform it is; needed where there are several schools"
+    return click.option("--school", metavar="SCHOOL", help=words)(command)
+
+
 @lti.command("invite")
+@with_school
 @with_address
 @with_data
-def lti_invite(address: str | None, data: Path | None) -> None:
+def lti_invite(address: str | None, school: str | None, data: Where | None) -> None:
     """Print one address by which a platform registers itself.
 
     Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
     """
     import time
 
+    from quiz.classroom import schools as known
     from quiz.lti import own_address, registering
     from quiz.practice.randomness import Lots
 
     with opened(data) as store:
         address, differs = own_address.public_address(store, address)
-        secret = registering.invite(store, now=time.time(), lots=Lots())
+        whose = known.one_or_named(store, school).id
+        secret = registering.invite(store, school=whose, now=time.time(), lots=Lots())
         say(f"{address}/lti/register/{secret}")
         say("Paste this into the platform's tool registration within an hour. It works once.")
         say("A try that fails does not use it up.")
@@ -357,17 +434,20 @@ def lti_invite(address: str | None, data: Path | None) -> None:
 @click.option("--deployment", "deployment_id", default="", help="the deployment ID, if known")
 @click.option("--audience", "token_audience", default="", help="who access tokens are asked of, if another address")
 @click.option("--name", default="", help="what you call it")
+@with_school
 @with_address
 @with_data
-def lti_add(address: str | None, data: Path | None, **given: str) -> None:
+def lti_add(address: str | None, school: str | None, data: Where | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
 
+    from quiz.classroom import schools as known
     from quiz.lti import own_address, registering
 
     with opened(data) as store:
         address, differs = own_address.public_address(store, address)
-        number = registering.add(store, registering.Platform(**given), now=time.time())
+        whose = known.one_or_named(store, school).id
+        number = registering.add(store, registering.Platform(**given), school=whose, now=time.time())
         say(f"Registered as number {number}. The platform needs these addresses:")
         for name, url in registering.addresses(address).items():
             say(f"    {name}: {url}")
@@ -386,7 +466,7 @@ def lti_add(address: str | None, data: Path | None, **given: str) -> None:
 @click.option("--audience", "token_audience", default="", help="who access tokens are asked of, if another address")
 @click.option("--name", default="", help="what you call it")
 @with_data
-def lti_change(number: int, data: Path | None, **given: str) -> None:
+def lti_change(number: int, data: Where | None, **given: str) -> None:
     """Correct a registration.
 
     What is not given stays as it is.
@@ -403,7 +483,7 @@ def lti_change(number: int, data: Path | None, **given: str) -> None:
 @click.argument("number", type=int)
 @click.option("--with-courses", is_flag=True, help="also where courses have come by it; classes and answers stay")
 @with_data
-def lti_remove(number: int, with_courses: bool, data: Path | None) -> None:
+def lti_remove(number: int, with_courses: bool, data: Where | None) -> None:
     """Remove a registration.
 
     Its classes, learners and answers stay.
@@ -417,13 +497,16 @@ def lti_remove(number: int, with_courses: bool, data: Path | None) -> None:
 
 @lti.command("list")
 @with_data
-def lti_list(data: Path | None) -> None:
+def lti_list(data: Where | None) -> None:
     """List the platforms and their deployments."""
+    from quiz.storage.organisation import school_queries
     from quiz.storage.platform import lti_queries
 
     with opened(data) as store:
+        names = {one.id: one.name for one in school_queries.schools(store)}
         for one in lti_queries.registrations(store):
-            say(f"{one.id}  {one.state}  {one.name}: issuer {one.issuer}, client {one.client_id}")
+            of = f" of {names.get(one.school or 0, 'no school')}" if len(names) > 1 else ""
+            say(f"{one.id}  {one.state}  {one.name}{of}: issuer {one.issuer}, client {one.client_id}")
             for each in lti_queries.deployments_of(store, one.id):
                 say(f"    deployment {each.deployment_id}: {each.state}")
             say(f"    login {one.auth_login_url}")
@@ -438,7 +521,7 @@ def lti_list(data: Path | None) -> None:
 @lti.command("approve")
 @click.argument("number", type=int)
 @with_data
-def lti_approve(number: int, data: Path | None) -> None:
+def lti_approve(number: int, data: Where | None) -> None:
     """Let a platform and its deployments in."""
     from quiz.lti import registering
 
@@ -451,7 +534,7 @@ def lti_approve(number: int, data: Path | None) -> None:
 @lti.command("off")
 @click.argument("number", type=int)
 @with_data
-def lti_off(number: int, data: Path | None) -> None:
+def lti_off(number: int, data: Where | None) -> None:
     """Turn a platform off and end its sign-ins."""
     from quiz.lti import registering
 
@@ -462,7 +545,7 @@ def lti_off(number: int, data: Path | None) -> None:
 
 @lti.command("send")
 @with_data
-def lti_send(data: Path | None) -> None:
+def lti_send(data: Where | None) -> None:
     """Try again to send grades that failed."""
     import time
 
@@ -476,7 +559,7 @@ def lti_send(data: Path | None) -> None:
 
 @commands.command()
 @with_data
-def rebuild(data: Path | None) -> None:
+def rebuild(data: Where | None) -> None:
     """Work out every learner's memory again from the answers."""
     from quiz.storage import projection
 
@@ -490,7 +573,7 @@ def rebuild(data: Path | None) -> None:
 @with_data
 @click.option("--adopt", is_flag=True, help="let this data file use what wins")
 @click.option("--use", metavar="VERSION", help="use an earlier version again, or “shipped”, and fit nothing")
-def refit(data: Path | None, adopt: bool, use: str | None) -> None:
+def refit(data: Where | None, adopt: bool, use: str | None) -> None:
     """See whether other numbers would forecast this class better.
 
     Fits the memory's priors and constants to the log of answers of two learners in three, and judges them on the
@@ -545,7 +628,7 @@ def _logs(store: Store) -> dict[int, list[Answered]]:
 @with_data
 @click.option("--fit", is_flag=True, help="also fit every constant of the memory to the training half (minutes)")
 @click.option("--seed", type=int, default=0, help="which half is trained on (0)")
-def replay(log: Path | None, data: Path | None, fit: bool, seed: int) -> None:
+def replay(log: Path | None, data: Where | None, fit: bool, seed: int) -> None:
     """Compare the memory's forecasts with other models'.
 
     LOG is a file of comma-separated values with the columns learner, seconds, type, steps (joined by +), right (0 or
@@ -573,22 +656,22 @@ def replay(log: Path | None, data: Path | None, fit: bool, seed: int) -> None:
 @commands.command()
 @click.argument("file", metavar="BACKUP", type=click.Path(path_type=Path))
 @with_data
-def backup(file: Path, data: Path | None) -> None:
+def backup(file: Path, data: Where | None) -> None:
     """Copy the data file while learners go on answering.
 
     BACKUP is where to, never over a file that is there.
     """
-    from quiz.storage.datafile import data_path
+    from quiz.storage.engines.opening import path_of
     from quiz.storage.safekeeping.backups import backup as back_up
 
-    size = back_up(data_path(data), file)
+    size = back_up(path_of(data), file)
     say(f"{file}: {size / 1e6:.1f} MB. It has everything that is in the data file: keep it as safe.")
 
 
 @commands.command()
 @click.argument("file", metavar="BACKUP", type=click.Path(path_type=Path))
 @with_data
-def restore(file: Path, data: Path | None) -> None:
+def restore(file: Path, data: Where | None) -> None:
     """Put a backup in the data file's place.
 
     BACKUP is a file that `backup` wrote. The app must be stopped.
@@ -596,14 +679,16 @@ def restore(file: Path, data: Path | None) -> None:
     import time
 
     from cases.notation.plurals import counted
-    from quiz.storage.datafile import data_path
+    from quiz.storage.engines.opening import path_of
     from quiz.storage.safekeeping.backups import restore as put_back
 
-    done = put_back(file, data_path(data), now=time.time())
-    say(f"{done.path} is as it was when the backup was made; preceptors must sign in again.")
+    done = put_back(file, path_of(data), now=time.time())
+    say(f"{done.path} is as it was when the backup was made; preceptors must sign in again, invitations have ended.")
     if done.removed_again:
         number = done.removed_again
         say(f"{counted(number, 'learner')} deleted since the backup was made: deleted from it too.")
+    if done.turned_away:
+        say(f"{counted(done.turned_away, 'preceptor')} removed from a school since: removed from it again.")
     if done.platforms.turned_off:
         say(f"Course platforms that were not on any more stay off: {', '.join(done.platforms.turned_off)}.")
     if done.platforms.still_on:
@@ -691,20 +776,37 @@ def _fill(path: Path) -> None:
 
 @commands.command()
 @with_data
-def check(data: Path | None) -> int:
-    """Check a data file or a backup from end to end.
+def check(data: Where | None) -> int:
+    """Check a data file, a backup or a database from end to end.
 
     Changes nothing; exit 1 where something is wrong.
     """
-    from quiz.storage.datafile import data_path
     from quiz.storage.safekeeping.checks import check as look_over
 
-    path = data_path(data)
     found = []
-    for one in look_over(path):
+    for one in look_over(data):
         say(f"{'good' if one.good else 'BAD '}  {one.words}")
         found.append(one.good)
     return 0 if all(found) else 1
+
+
+@commands.command()
+@with_data
+@click.option("--to", required=True, callback=_where, metavar="FILE", help="new file or empty database to move to")
+def move(data: Where | None, to: Where) -> None:
+    """Move a data file to PostgreSQL, or a database to a data file.
+
+    The app must be stopped. What is moved stays as it was; what arrives is compared with it, row by row.
+    """
+    from cases.notation.plurals import counted
+    from quiz.storage.datafile import data_path, named
+    from quiz.storage.engines.moving import move as move_all
+
+    done = move_all(data_path(None) if data is None else data, to)
+    for one in done:
+        if one.rows:
+            say(f"{one.table}: {counted(one.rows, 'row')}, sha256 {one.digest[:16]}")
+    say(f"{named(to)}: everything is there, the same row by row. Look it over: `python -m quiz check --data ADDRESS`.")
 
 
 @commands.command()

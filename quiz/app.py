@@ -15,7 +15,8 @@ from werkzeug.utils import import_string
 
 from quiz.classroom.throttle import Tries
 from quiz.practice.randomness import Lots
-from quiz.storage.datafile import DataFile
+from quiz.storage.engines.opening import read_where
+from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web import cookies, request_context
@@ -38,7 +39,7 @@ AREAS = (
     *("practise.routes", "progress.own_data_routes", "progress.routes", "recall.routes", "reference.routes"),
     *("results.drill_results_routes", "results.export_routes", "results.routes", "roster.extension_routes"),
     *("roster.file_routes", "roster.keeping_routes", "roster.preceptor_routes", "roster.routes"),
-    *("settings.routes", "work.routes"),
+    *("schools.routes", "schools.installation_routes", "schools.invitation_routes", "settings.routes", "work.routes"),
 )
 """Modules of quiz.web, each with a blueprint `pages`; what stands in the navigation is layout.PLACES's business."""
 
@@ -57,7 +58,7 @@ def template_folders() -> list[Path]:
 
 
 def create_app(
-    file: DataFile,
+    file: Engine,
     *,
     clock: Callable[[], float] = time.time,
     lots: Lots | None = None,
@@ -68,7 +69,7 @@ def create_app(
     timetable: Timetable | None = None,
     tries: Tries | None = None,
 ) -> Flask:
-    """Make the app over an open data file.
+    """Make the app over an open data file or database.
 
     clock gives seconds since 1970; lots is where chance comes from; hosts are the names under which it may be asked,
     None for any; beyond says that other computers are served too, so that only those who are known get in;
@@ -109,7 +110,7 @@ def create_app(
 
 
 def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
-    """Return the app (WSGI) for a class over a data file, for another web server of one process to serve.
+    """Return the app (WSGI) for a class over a data file or a database, for another web server of one process to serve.
 
     address: by which learners come through `hops` servers before that one; without it they come straight.
 
@@ -118,7 +119,7 @@ def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
     BadAddress, NoPreceptor, Refused
     """
     public = read_address(address, hops) if address else None
-    file = open_for_class(Path(data), look=processes.LOOK_S)
+    file = open_for_class(read_where(data), look=processes.LOOK_S)
     processes.look_on(file)
     app = create_app(file, hosts=None, beyond=True, public=public)
     for begin in app.extensions["beside"]:

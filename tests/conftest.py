@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import random
 import socket
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from inspect import signature
 from pathlib import Path
 from typing import Any
 
+import psycopg
 import pytest
 from flask import Flask
 from hypothesis import HealthCheck, settings
@@ -25,6 +28,8 @@ from quiz.practice.forms import form_text
 from quiz.practice.randomness import Lots
 from quiz.storage import desk_queries, projection
 from quiz.storage.datafile import DataFile
+from quiz.storage.engines.postgres_schema import tables
+from quiz.storage.engines.seam import Engine
 from quiz.storage.store import Dealt, Learner, Store
 from quiz.web.front.web_server import WebServer
 
@@ -38,11 +43,37 @@ settings.load_profile("any machine")
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--kills", type=int, default=4, help="how often a real server is killed in the midst of its work")
     parser.addoption("--draws", type=int, default=120, help="how many cases of each type the law of slips is held to")
+    parser.addoption("--engine", choices=("embedded", "postgres"), default="embedded", help="what holds the data")
     parser.addoption("--late", type=float, default=0, metavar="SECONDS", help="let pages of browser tests come late")
     parser.addoption("--slow-cpu", type=float, default=1, metavar="TIMES", help="let browsers of tests be so slow")
 
 
+NOT_TAKEN = (sqlite3.IntegrityError, psycopg.IntegrityError)
+"""What the engines raise where a rule of the schema forbids a change."""
+OF_THE_FILE = "of_the_file"
+"""Marks what is about the data file itself, and so is not run on PostgreSQL."""
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """With `--engine postgres` run only what PostgreSQL can be asked for, and say how much was left out."""
+    if config.getoption("engine") == "embedded":
+        return
+    left = [one for one in items if _is_left_out(one)]
+    items[:] = [one for one in items if not _is_left_out(one)]
+    config.hook.pytest_deselected(items=left)
+
+
+def is_of_the_file(item: pytest.Item, function: Callable[..., Any]) -> bool:
+    """Say whether a test is about the data file, by a mark or by asking for its path."""
+    return item.get_closest_marker(OF_THE_FILE) is not None or "data_path" in signature(function).parameters
+
+
+def _is_left_out(item: pytest.Item) -> bool:
+    return isinstance(item, pytest.Function) and is_of_the_file(item, item.function)
+
+
 def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", f"{OF_THE_FILE}(why): about the data file itself, whatever the engine is")
     seconds, slower = config.getoption("late"), config.getoption("slow_cpu")
     if seconds or slower > 1:
         from tests.late import late  # the tests of an installed wheel have no browser, and so not what it needs
@@ -120,6 +151,15 @@ def deal(
     return case
 
 
+def all_rows(store: Store) -> list[str]:
+    """Return every row of every table as a line, whichever engine holds them."""
+    found = []
+    for table in tables():
+        rows = store.fetch(f"SELECT * FROM {table}")  # noqa: S608 - names of ours
+        found += sorted(f"{table} {tuple(row)!r}" for row in rows)
+    return found
+
+
 @contextmanager
 def drawn_otherwise(*type_ids: str) -> Iterator[None]:
     """Let types give other cases for the same seeds while the block runs, as after a change in how they are drawn."""
@@ -160,13 +200,26 @@ def data_path(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def data_file(data_path: Path) -> Iterator[DataFile]:
-    with closing(DataFile.open(data_path)) as file:
-        yield file
+def engine(request: pytest.FixtureRequest) -> str:
+    """Which engine holds the data of a test."""
+    return str(request.config.getoption("engine"))
 
 
 @pytest.fixture
-def store(data_file: DataFile) -> Iterator[Store]:
+def data_file(data_path: Path, engine: str) -> Iterator[Any]:
+    """Open the data of one test, in a new file or a new database."""
+    if engine == "postgres":
+        from tests.postgres_server import opened  # the tests of an installed wheel may be without it
+
+        with opened() as database:
+            yield database
+    else:
+        with closing(DataFile.open(data_path)) as file:
+            yield file
+
+
+@pytest.fixture
+def store(data_file: Engine) -> Iterator[Store]:
     with closing(Store(data_file)) as one:
         yield one
 

@@ -16,6 +16,7 @@ from quiz.practice.names import BadName
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class, Preceptor
+from quiz.storage.organisation import school_queries
 from quiz.storage.roster_queries import MOST_LEARNERS, Member
 from quiz.storage.store import Learner, Store
 
@@ -38,6 +39,10 @@ class UnknownClass(QuizError):
 
     def __init__(self) -> None:
         super().__init__("you have no such class: your classes are listed under Class")
+
+
+class BadSchool(QuizError):
+    """A school of which somebody is not, named or meant for a class."""
 
 
 class UnknownMember(QuizError):
@@ -69,6 +74,16 @@ class RosterClosed(QuizError):
         super().__init__(
             f"“{drill}” counts and is open, so the roster is closed: add people to it by hand or by a file, "
             "or close the drill first"
+        )
+
+
+class OfAnotherSchool(QuizError):
+    """A learner of one school on the way into a class of another, whose preceptors would see what they did in both."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "that class is of another school, which is to see nothing of the one that you are in. Join it under a name "
+            "of its own; what you practised can be taken along as own data"
         )
 
 
@@ -108,16 +123,29 @@ class Joined:
     """The class that was joined, or asked."""
 
 
-def make(store: Store, preceptor: Preceptor, name: str, *, now: float, lots: Lots) -> int:
+def make(store: Store, preceptor: Preceptor, name: str, *, now: float, lots: Lots, school: int | None = None) -> int:
     """Make a class that can be joined for the next two weeks and return its number.
+
+    school: whose it is, one of the preceptor's; None: the one in which they are.
 
     Raises
     ------
     BadName
+    BadSchool
+        When they are in several and name none, or in none.
     """
     with store.writing():
         tidy = _free_class_name(store, preceptor.id, name)
-        number = class_queries.add_class(store, preceptor.id, tidy, now)
+        theirs = [one.school for one in school_queries.schools_of(store, preceptor.id)]
+        if school is None and len(theirs) == 1:
+            school = theirs[0]
+        if school is None or school not in theirs:
+            raise BadSchool(
+                "choose whose class it is"
+                if theirs
+                else "you are in no school of this server: an administrator of one invites you"
+            )
+        number = class_queries.add_class(store, preceptor.id, tidy, now, school=school)
         class_queries.keep_code(store, number, new_code(lots, CODE_MARKS), now + CODE_DAYS * DAY)
     return number
 
@@ -266,6 +294,8 @@ def join(
     Raises
     ------
     NotKnown, TooManyTries, BadForm, BadName, ClassFull, ManyJoined
+    OfAnotherSchool
+        When `who` is in a class of another school.
     """
     code = tidy_code(code)
     with caller.tries.counted(caller.limits("code", code, FREE_TRIES), now):
@@ -326,6 +356,7 @@ def _added(store: Store, one: Class, name: str, form: str, now: float, who: Lear
     elif roster_queries.member_of(store, one.id, who.id) is not None:
         return who
     else:
+        same_school(store, one, who.id)
         free_name(store, one, who.name)
         learner = who
     if one.asks:
@@ -333,6 +364,12 @@ def _added(store: Store, one: Class, name: str, form: str, now: float, who: Lear
     else:
         roster_queries.add_member(store, learner.id, one.id, now, form)
     return learners.get(store, learner.id)
+
+
+def same_school(store: Store, one: Class, learner_id: int) -> None:
+    """See that a learner is in no class of another school; raises OfAnotherSchool."""
+    if school_queries.schools_of_learner(store, learner_id) - {one.school}:
+        raise OfAnotherSchool
 
 
 def room_for(store: Store, one: Class, more: int) -> None:

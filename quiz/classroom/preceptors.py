@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from quiz.classroom.sign_in import COMMAND_LINE
 from quiz.errors import QuizError
 from quiz.practice.names import BadName, tidy_name
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class, Preceptor
+from quiz.storage.organisation import school_queries
 from quiz.storage.store import Store
 
 ROLES = {
@@ -65,33 +67,58 @@ def named(store: Store, name: str) -> Preceptor:
 # --- of a class --------------------------------------------------------------------------------------------------
 
 
-def give_role(store: Store, one: Class, who: Preceptor, role: str, *, now: float) -> None:
-    """Let a preceptor be a co-teacher or a reader of a class; its owner stays its owner.
+def of_its_school(store: Store, one: Class, preceptor_id: int | None) -> Preceptor:
+    """Return a preceptor of the school whose class this is.
 
     Raises
     ------
-    BadName
+    UnknownPreceptor
+        Also for one of other schools alone, who is as if they were not there.
+    """
+    found = get(store, preceptor_id)
+    if not school_queries.is_in(store, one.school, found.id):
+        raise UnknownPreceptor
+    return found
+
+
+def give_role(store: Store, one: Class, who: Preceptor, role: str, *, by: str, now: float) -> None:
+    """Let a preceptor of its school be a co-teacher or a reader of a class; its owner stays its owner.
+
+    Raises
+    ------
+    BadName, UnknownPreceptor
     """
     if role not in ROLES:
         raise BadName(f"“{role[:30]}”: choose {' or '.join(ROLES)}")
     if who.id == one.preceptor:
         raise BadName(f"{who.name} owns this class: hand it over first")
     with store.writing():
+        who = of_its_school(store, one, who.id)
         roster_queries.keep_teacher(store, one.id, who.id, role, now)
+        school_queries.record(store, one.school, by, role, now, whom=who.name, what=one.name)
 
 
-def take_role(store: Store, one: Class, who: Preceptor) -> None:
+def take_role(store: Store, one: Class, who: Preceptor, *, by: str, now: float) -> None:
     """Let a preceptor have no more to do with a class; not its owner, who can hand it over."""
     with store.writing():
-        roster_queries.remove_teacher(store, one.id, who.id)
+        if roster_queries.role_in(store, one, who.id) in ROLES:
+            roster_queries.remove_teacher(store, one.id, who.id)
+            school_queries.record(store, one.school, by, "off class", now, whom=who.name, what=one.name)
 
 
-def hand_over(store: Store, one: Class, to: Preceptor, *, now: float, stay: bool = True) -> None:
-    """Give a class to another owner; the one before stays as its co-teacher, if they like."""
+def hand_over(store: Store, one: Class, to: Preceptor, *, by: str, now: float, stay: bool = True) -> None:
+    """Give a class to another owner, of its school; the one before stays as its co-teacher, if they like.
+
+    Raises
+    ------
+    UnknownPreceptor
+    """
     if to.id == one.preceptor:
         return
     with store.writing():
+        to = of_its_school(store, one, to.id)
         roster_queries.keep_owner(store, one.id, to.id)
+        school_queries.record(store, one.school, by, "handed over", now, whom=to.name, what=one.name)
         if stay:
             roster_queries.keep_teacher(store, one.id, one.preceptor, "co-teacher", now)
 
@@ -115,7 +142,7 @@ def owned(store: Store, who: Preceptor) -> list[Class]:
     return [one for one in class_queries.classes_of(store, who.id) if one.preceptor == who.id]
 
 
-def rename(store: Store, who: Preceptor, name: str) -> None:
+def rename(store: Store, who: Preceptor, name: str, *, by: str, now: float) -> None:
     """Give a preceptor another name, by which they sign in from then on.
 
     Raises
@@ -127,11 +154,14 @@ def rename(store: Store, who: Preceptor, name: str) -> None:
         other = class_queries.preceptor_named(store, tidy)
         if other is not None and other.id != who.id:
             raise BadName(f"“{tidy}” is another preceptor: add a letter")
-        roster_queries.rename_preceptor(store, who.id, tidy)
+        if tidy != who.name:
+            roster_queries.rename_preceptor(store, who.id, tidy)
+            for one in school_queries.schools_of(store, who.id):
+                school_queries.record(store, one.school, by, "renamed", now, whom=tidy, what=who.name)
 
 
-def make_administrator(store: Store, who: Preceptor, *, yes: bool = True) -> None:
-    """Let a preceptor look after the others, or no longer.
+def make_administrator(store: Store, who: Preceptor, *, now: float, yes: bool = True, by: str = COMMAND_LINE) -> None:
+    """Let a preceptor administer the installation, or no longer; where it has one school, that school too.
 
     Raises
     ------
@@ -143,15 +173,24 @@ def make_administrator(store: Store, who: Preceptor, *, yes: bool = True) -> Non
         if not yes and who.administrator and not others:
             raise NotRemoved(f"{who.name} is the only administrator: make another one first")
         roster_queries.keep_administrator(store, who.id, yes=yes)
+        if not yes:
+            school_queries.end_invitations_by(store, who.id)
+        school_queries.record(store, None, by, "installation" if yes else "no installation", now, whom=who.name)
+        only = school_queries.only_school(store)
+        if only is not None and school_queries.is_in(store, only.id, who.id):
+            school_queries.keep_school_administrator(store, only.id, who.id, yes=yes)
+            act = "administrator" if yes else "no administrator"
+            school_queries.record(store, only.id, by, act, now, whom=who.name)
 
 
-def remove(store: Store, who: Preceptor, *, to: Preceptor | None) -> None:
-    """Remove a preceptor, whose classes are handed to another; what they set and saw stays with the classes.
+def remove(store: Store, who: Preceptor, *, to: Preceptor | None, by: str, now: float) -> None:
+    """Remove a preceptor from every school; their classes are handed to another; what they set stays with the classes.
 
     Raises
     ------
     NotRemoved
-        When they own a class and nobody is named who takes it, or would leave no preceptor or no administrator.
+        When they own a class and nobody of its school is named who takes it, or would leave no preceptor, or the
+        installation or a school no administrator.
     """
     with store.writing():
         everyone = roster_queries.preceptors(store)
@@ -160,6 +199,10 @@ def remove(store: Store, who: Preceptor, *, to: Preceptor | None) -> None:
             raise NotRemoved(f"{who.name} is the only preceptor: add another one first")
         if who.administrator and not any(one.administrator for one in others):
             raise NotRemoved(f"{who.name} is the only administrator: make another one first")
+        of = school_queries.schools_of(store, who.id)
+        for each in of:
+            if each.administrator and len(school_queries.administrators_of(store, each.school)) == 1:
+                raise NotRemoved(f"{who.name} is the only administrator of {each.name}: make another one first")
         classes = owned(store, who)
         if to is not None and to.id == who.id:
             raise NotRemoved("classes are handed to another preceptor: choose one")
@@ -167,7 +210,15 @@ def remove(store: Store, who: Preceptor, *, to: Preceptor | None) -> None:
             named_ = ", ".join(f"“{one.name}”" for one in classes[:5])
             raise NotRemoved(f"{who.name} owns {named_}: say who takes them")
         for one in classes if to else ():
+            if to is not None and not school_queries.is_in(store, one.school, to.id):
+                raise NotRemoved(f"{to.name} is not in the school of “{one.name}”: hand that class over first")
             roster_queries.keep_owner(store, one.id, to.id if to else 0)
+            whom = to.name if to else ""
+            school_queries.record(store, one.school, by, "handed over", now, whom=whom, what=one.name)
+        for each in of:
+            school_queries.record(store, each.school, by, "removed", now, whom=who.name)
+            taker, day = to.id if to else None, class_queries.own_day(now)
+            school_queries.remove_person(store, each.school, who.id, on_day=day, taker=taker)
         class_queries.hand_what_is_left(store, who.id, (to or others[0]).id)
         roster_queries.remove_preceptor(store, who.id)
     store.wipe()

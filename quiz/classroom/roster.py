@@ -184,6 +184,8 @@ def put_into(store: Store, one: Class, other: Class, learner_ids: Collection[int
     """
     if other.id == one.id:
         raise CannotMove("that is the class that they are in: choose another")
+    if other.school != one.school:
+        raise CannotMove("that class is of another school: people move within one")
     with store.writing():
         new = []
         for each in learner_ids:

@@ -13,10 +13,11 @@ from werkzeug.security import check_password_hash, generate_password_hash
 from quiz.classroom.throttle import Caller, Limit
 from quiz.errors import QuizError
 from quiz.learning.state import DAY
-from quiz.practice.names import tidy_name
+from quiz.practice.names import BadName, tidy_name
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Preceptor
+from quiz.storage.organisation import school_queries
 from quiz.storage.store import Learner, Store
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
@@ -30,6 +31,8 @@ SHARED_STAYS = 20 * 60.0
 """Seconds without a page after which a learner is signed out on a shared device; within a test they never are."""
 STAYS_STEP = 60.0
 """Seconds: a sign-in on a shared device is made longer by steps, so that not every page writes."""
+COMMAND_LINE = "The command line"
+"""Who does what is done there, in the record of changes."""
 FREE_TRIES = 5
 """Wrong passwords for one name from one address, or in one browser that the preceptor signed in with before."""
 FREE_FOR_A_NAME = 30
@@ -74,23 +77,40 @@ def new_code(lots: Lots, length: int) -> str:
 # --- preceptors --------------------------------------------------------------------------------------------------
 
 
-def add_preceptor(store: Store, name: str, password: str, *, now: float) -> bool:
-    """Add a preceptor; one of that name gets the new password, and False is returned.
+def hashed(password: str) -> str:
+    """Return what is kept of a preceptor's password; raises BadPassword where it will not do."""
+    if len(password) < LEAST_PASSWORD:
+        raise BadPassword(f"a password of {len(password)} characters: give at least {LEAST_PASSWORD}")
+    return generate_password_hash(password)
+
+
+def add_preceptor(store: Store, name: str, password: str, *, now: float, school: int | None = None) -> bool:
+    """Add a preceptor of a school; one of that name gets the new password, and False is returned.
+
+    school: its number; None: the one that there is.
 
     Raises
     ------
-    BadName, BadPassword
+    BadName
+        Also where there are several schools and none is named.
+    BadPassword
     """
-    if len(password) < LEAST_PASSWORD:
-        raise BadPassword(f"a password of {len(password)} characters: give at least {LEAST_PASSWORD}")
-    kept = generate_password_hash(password)
+    kept = hashed(password)
     tidy = tidy_name(name, [])
     with store.writing():
         known = class_queries.preceptor_named(store, tidy)
         if known is not None:
             class_queries.keep_password(store, known.id, kept)
+            for one in school_queries.schools_of(store, known.id):
+                school_queries.record(store, one.school, COMMAND_LINE, "password", now, whom=known.name)
             return False
-        class_queries.add_preceptor(store, tidy, kept, now)
+        only = school_queries.only_school(store)
+        if school is None and only is not None:
+            school = only.id
+        if school is None:
+            raise BadName('there are several schools: say which with --school "Its name"')
+        class_queries.add_preceptor(store, tidy, kept, now, school=school)
+        school_queries.record(store, school, COMMAND_LINE, "added", now, whom=tidy)
     return True
 
 
@@ -111,10 +131,15 @@ def sign_in(store: Store, name: str, password: str, *, caller: Caller, now: floa
             raise NotKnown(
                 "Name or password not recognised. Try again, or ask the person who runs the server for a new password."
             )
-    token = lots.new_secret()
     with store.writing():
-        class_queries.add_sign_in(store, digest(token), preceptor=known.id, now=now, until=now + PRECEPTOR_STAYS)
-    return known, token
+        return known, let_preceptor_in(store, known.id, now=now, lots=lots)
+
+
+def let_preceptor_in(store: Store, preceptor_id: int, *, now: float, lots: Lots) -> str:
+    """Sign a preceptor in and return the token for the cookie; in `writing()`."""
+    token = lots.new_secret()
+    class_queries.add_sign_in(store, digest(token), preceptor=preceptor_id, now=now, until=now + PRECEPTOR_STAYS)
+    return token
 
 
 def _password_limits(caller: Caller, name: str, known: Preceptor | None) -> tuple[Limit, ...]:
@@ -174,7 +199,7 @@ def stay(store: Store, token: object, learner: Learner, *, now: float) -> None:
     if isinstance(token, str):
         until = _stays_until(store, learner.id, now)
         if class_queries.sign_in_until(store, digest(token)) < until - STAYS_STEP:
-            with store.writing():
+            with store.writing(learner.id):
                 class_queries.keep_sign_in(store, digest(token), until)
 
 

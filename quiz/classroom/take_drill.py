@@ -85,7 +85,7 @@ def begin(store: Store, learner: Learner, drill_id: int, *, now: float) -> None:
     UnknownDrill
         Also when it is not open.
     """
-    with store.writing():
+    with store.writing(learner.id):
         one = offer(store, learner, drill_id, now=now)
         if one.barred or not (one.open or one.run):
             raise UnknownDrill
@@ -109,7 +109,7 @@ def waiting(store: Store, learner: Learner, one: Offer, *, now: float, lots: Lot
     """
     if one.run is None or one.over:
         return None
-    with store.writing():
+    with store.writing(learner.id):
         run = store.sitting(one.run.id)
         if run is None or run.ended_at is not None:
             return None
@@ -153,7 +153,7 @@ def put_back(store: Store, learner: Learner, one: Offer, dealt_id: str, *, now: 
     UnknownDrill
         When this drill does not let one, or no such case waits in it.
     """
-    with store.writing():
+    with store.writing(learner.id):
         dealt = store.dealt(dealt_id)
         theirs = dealt is not None and (dealt.drill, dealt.learner) == (one.drill.id, learner.id)
         if not (one.drill.may_return and theirs):

@@ -116,6 +116,8 @@ class Numbers:
     rest_cases: int = 5
     often: int = 5
     """A type that was right rests for `rest_cases` others, and comes at most so often in the cases looked back on."""
+    enough_right: int = 2
+    """A type that was right so often running comes no more in the cases looked back on, while there are others."""
     core_share: float = 1 / 3
     """Of the cases, for types of the core of the trade, once their steps are met."""
     open_chance: float = 0.6
@@ -133,12 +135,19 @@ class Numbers:
     """After this many nothing new comes, and nothing is forced."""
     first_types: int = 6
     """New types in a learner's first sitting."""
+    missed_at_once: int = 1
+    """Nothing new comes while more types than this were missed the last time that they came in these cases."""
+    hard_chance: float = 0.5
+    new_passed: int = 6
+    """Of so many new types in teaching order, the first with at least that chance of a right answer comes first."""
     slow_types: int = 2
     """New types in a later sitting, where the share of right answers in the one before was under `few_right`."""
     fires_a_day: int = 3
-    """After this many showings within twelve hours a slip is left alone until tomorrow."""
+    """After this many showings within twelve hours, or cases with it for a reason, a slip is left alone for then."""
     forced_seconds: float = 60.0
-    """A second case of a new type is not forced where it takes longer than this."""
+    """A second case of a new type is not forced where a learner takes longer, nor the core where a clinician does."""
+    example_cases: float = 1.5
+    """What a worked example takes, in cases: half a one to read, a whole one to fill in a line. An estimate."""
     exam_share: float = 0.03
     exam_minutes_a_day: float = 10.0
     """Before an exam nothing new comes that takes more than that share of the minutes left, at this many a day."""

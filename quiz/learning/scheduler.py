@@ -64,9 +64,9 @@ class Choice:
         return self.probe_of or self.must_show
 
 
-def first_seconds(one: TypeInfo) -> float:
-    """Return what a first case of a type takes a learner: twice a clinician's time, and reading the mark."""
-    return 2 * one.seconds + READING_S
+def learner_seconds(one: TypeInfo) -> float:
+    """Return what a case of a type takes someone to whom it is new: twice a clinician's time."""
+    return 2 * one.seconds
 
 
 def choose(
@@ -84,20 +84,23 @@ def choose(
 ) -> Choice:
     """Choose the next case.
 
-    In this order: a probe, when the last diagnosis left two slips in doubt; the second case of a type whose very first
-    was missed, unless it takes over a minute; a type missed recently in which a recurring slip would show, five other
-    cases having come since; else the best score, among the core of the trade while that has had under a third of the
-    cases looked back on that were not new (its steps met, and no case over a minute), unless a new type is best
+    In this order: a probe, when the last diagnosis left two slips in doubt, of a type whose steps were met; the second
+    case of a type whose very first was missed, unless it takes a learner over a minute; a type missed recently in which
+    a recurring slip would show, five other cases having come since; else the best score, among the core of the trade
+    while that has had under a third of the cases looked back on that were not new (its steps met, no case over a
+    minute, and not yet right in those cases), unless a new type is best
 
         gain / seconds × pace × 2 for an open drill × 5^min(1, count/1.6) for the likeliest slip
 
     A teacher's rules stand over it. pace prefers what the learner is likely to get right after three misses in a row or
-    where under 6 of the last 10 were right, and what is harder where over .85 were. Then, too, nothing new comes; nor
-    does a seventh type in a first sitting, nor a third in one that follows a sitting with under .6 right, nor before an
-    exam a type whose first case takes more than 3 % of the minutes left (ten a day). A type rests for five other cases,
-    and comes at most five times in those looked back on. One whose steps are all known, and called for by a longer type
-    that was met, is not asked alone. After three misses in a row nothing is forced. A slip that showed three times
-    within twelve hours is left alone until they are over.
+    where under 6 of the last 10 were right, and what is harder where over .85 were. In both of the former nothing new
+    comes; nor straight after a miss, nor while two types were missed the last time that they came; nor a seventh type
+    in a first sitting, nor a third in one that follows a sitting with under .6 right; nor, before an exam, a type whose
+    worked example and first case take more than 3 % of the minutes left (ten a day). A type rests for five other cases,
+    comes at most five times in those looked back on, and no more once it was right there twice running. One whose steps
+    are all known, and called for by a longer type that was met, is not asked alone. After three misses in a row nothing
+    is forced. A slip that showed three times within twelve hours is left alone until they are over; one that was told
+    as the reason of three of the cases looked back on, for the rest of those.
 
     where seconds are what a case of the type takes, count is how often the learner made the slip recently, and gain is
     what a case may add to tomorrow (or to the exam, where that comes before), summed over all types on offer:
@@ -112,11 +115,13 @@ def choose(
     own wait is there for what does not carry over from one type to another.
 
     A type with a slip of .75 or more is drawn so that the slip would show: one that was made once is followed up, so
-    that it is soon known to stand, or let go. When the best is a new type, the first new one in teaching order comes in
-    its stead. Open are the types of the learner's level whose needs are met (answered right once, or a chance of .6); a
-    drill's types are open whatever their level and needs, and take at most half of those cases (the half of an odd
-    number rounded up). When nothing is left, the rules give way in this order: what is not asked alone, the rest of a
-    type, the wait of a missed type, those on new types, the drill's half, never the same type at once, needs, level.
+    that it is soon known to stand, or let go. No new type comes for a slip. When the best is a new type, the first new
+    one in teaching order comes in its stead; one more likely to go wrong than right lets those of the next five pass
+    that are not. Open are the types of the learner's level whose needs are met (answered right once, or a chance of
+    .6); a drill's types are open whatever their level and needs, and take at most half of those cases (the half of an
+    odd number rounded up). When nothing is left, the rules give way in this order: what is not asked alone, what was
+    right twice, the rest of a type, the wait of a missed type, those on new types, the drill's half, never the same
+    type at once, needs, level.
 
     Parameters
     ----------
@@ -220,7 +225,19 @@ class _Table:
         """Keep new types from a learner who is struggling, who met enough in a first sitting, or whose exam is near."""
         if one.id in self.state.types or one.id in self.drill:
             return True
-        return not (self.stuck or self.few_right or self.met_enough) and first_seconds(one) <= self.new_seconds
+        slow_down = self.stuck or self.few_right or self.not_learnt or self.met_enough
+        return not slow_down and self.first_seconds(one) <= self.new_seconds
+
+    @property
+    def not_learnt(self) -> bool:
+        """Whether the last answer was a miss, or two types were missed the last time that they came."""
+        just_missed = bool(self.recent) and not self.recent[-1].right
+        return just_missed or len(self.since_miss) > self.numbers.missed_at_once
+
+    def first_seconds(self, one: TypeInfo) -> float:
+        """Return what a first case of a type takes: with its worked example, where a step is new, and its mark."""
+        worked = any(step not in self.state.steps for step in one.distinct)
+        return (1 + worked * self.numbers.example_cases) * learner_seconds(one) + READING_S
 
     @cached_property
     def met_enough(self) -> bool:
@@ -270,6 +287,18 @@ class _Table:
         lately = [done.type_id for done in self.recent[-n.rest_cases :]]
         return one.id not in lately and self.times.get(one.id, 0) < n.often
 
+    def not_enough(self, one: TypeInfo) -> bool:
+        """Leave out a type that was right twice running in these cases: it comes on another day."""
+        return self.right_running.get(one.id, 0) < self.numbers.enough_right
+
+    @cached_property
+    def right_running(self) -> dict[str, int]:
+        """By type, how often it was right in the cases answered recently since it was last missed in them."""
+        out: dict[str, int] = {}
+        for done in self.recent:
+            out[done.type_id] = out.get(done.type_id, 0) + 1 if done.right else 0
+        return out
+
     @cached_property
     def times(self) -> Counter[str]:
         """By type, how often it was among the cases answered recently."""
@@ -297,7 +326,8 @@ class _Table:
         level, ready, half = self.at_level, self.ready, self.within_half
         fresh, wait = self.not_just_done, self.not_waiting
         ladder: tuple[tuple[Callable[[TypeInfo], bool], ...], ...] = (
-            (level, ready, half, fresh, wait, self.may_be_new, self.rested, self.needed_alone),
+            (level, ready, half, fresh, wait, self.may_be_new, self.rested, self.not_enough, self.needed_alone),
+            (level, ready, half, fresh, wait, self.may_be_new, self.rested, self.not_enough),
             (level, ready, half, fresh, wait, self.may_be_new, self.rested),
             (level, ready, half, fresh, wait, self.may_be_new),
             (level, ready, half, fresh, self.may_be_new),
@@ -320,14 +350,19 @@ class _Table:
     # the four ways to a case
 
     def probe(self) -> Choice | None:
-        """Give a case that tells two twins apart: of the type declared for it, else of the shortest that can."""
+        """Give a case that tells two twins apart: of the type declared for it, else of the shortest that can.
+
+        Only of a type whose steps were all met: with a new one a miss may have other causes.
+        """
         suspects = self.state.suspects
         if suspects is None or self.now - suspects.at > self.numbers.probe_days * DAY:
             return None
         a, b = suspects.pair
         declared = [type_id for one in self.catalogue.types for twins, type_id in one.probes if set(twins) == {a, b}]
         others = [
-            one for one in self.catalogue.types if self.not_just_done(one) and (one.id, (a, b)) not in self.unable
+            one
+            for one in self.catalogue.types
+            if self.steps_met(one) and self.not_just_done(one) and (one.id, (a, b)) not in self.unable
         ]
         able = [one for one in others if one.id in declared] or sorted(
             (one for one in others if (a in one.slips) != (b in one.slips)),
@@ -338,17 +373,22 @@ class _Table:
         why = f"One answer could mean that you {self.slip_title(a)}, or that you {self.slip_title(b)}: this one tells."
         return Choice(able[0].id, why, probe_of=(a, b))
 
+    def steps_met(self, one: TypeInfo) -> bool:
+        """Say whether a type was met, or all of its steps were in others."""
+        return one.id in self.state.types or self.state.steps.keys() >= set(one.distinct)
+
     def second(self) -> Choice | None:
         """Give the second case of a brand-new type at once, when the first was missed."""
         if not self.recent or self.recent[-1].right or self.stuck:
             return None
         one = self.catalogue.by_id.get(self.recent[-1].type_id)
-        if one is None or not self.within_half(one) or one.seconds > self.numbers.forced_seconds:
+        if one is None or not self.within_half(one) or learner_seconds(one) > self.numbers.forced_seconds:
             return None
         memory = self.state.types.get(one.id)
         if memory is None or memory.answered != 1:
             return None
-        return self.chosen(one, "A second example of the type you have just met.", "Once more, while it is fresh.")
+        reasons = "A second example of the type you have just met.", "Once more, while it is fresh."
+        return self.chosen(one, *reasons, f"{quoted(one)} once more, while it is fresh.")
 
     def comeback(self) -> Choice | None:
         """Give the type that was missed longest ago and has waited, where a recurring slip would show in it."""
@@ -365,7 +405,8 @@ class _Table:
         if not due:
             return None
         one = max(due, key=lambda pair: pair[0])[1]
-        return self.chosen(one, "Missed a few cases ago: here it is again.", "Another try at one you missed.")
+        reasons = "Missed a few cases ago: here it is again.", "Another try at one you missed."
+        return self.chosen(one, *reasons, f"Another try at {quoted(one)}.")
 
     def best(self) -> Choice:
         """Give the best score; chance picks among those that are alike, and new types come in their order."""
@@ -373,7 +414,7 @@ class _Table:
         if one.id in self.state.types:
             one = self.best_of(self.core) if self.core else one
         else:
-            one = min([one, *(other for other in self.open if self.new_alike(one, other))], key=lambda new: new.place)
+            one = self.first_new([one, *(other for other in self.open if self.new_alike(one, other))])
         return self.chosen(one, *self.why(one))
 
     def best_of(self, offered: Sequence[TypeInfo]) -> TypeInfo:
@@ -384,7 +425,10 @@ class _Table:
 
     @cached_property
     def core(self) -> list[TypeInfo]:
-        """The core of the trade, where it had too few of the cases that were not new; none that takes over a minute."""
+        """The core of the trade, where it had too few of the cases that were not new.
+
+        None that takes over a minute, nor one that was right in these cases: it was shown that it is known.
+        """
         types = self.state.types
         due = [
             self.catalogue.by_id.get(id_)
@@ -394,26 +438,28 @@ class _Table:
         if sum(one is not None and one.core for one in due) >= self.numbers.core_share * (len(due) + 1):
             return []
         known, n = self.state.steps.keys(), self.numbers
-        rested = [one for one in self.open if one.core and known >= set(one.distinct) and self.rested(one)]
-        return [one for one in rested if one.seconds <= n.forced_seconds]
+        due_now = [one for one in self.open if one.core and known >= set(one.distinct) and self.rested(one)]
+        return [one for one in due_now if one.seconds <= n.forced_seconds and not self.right_running.get(one.id)]
+
+    def first_new(self, new: Sequence[TypeInfo]) -> TypeInfo:
+        """Return the next new type in teaching order; one that is likely to go wrong lets some that follow pass."""
+        n = self.numbers
+        following = sorted(new, key=lambda one: one.place)[: n.new_passed]
+        return next((one for one in following if self.foreseen[one.id] >= n.hard_chance), following[0])
 
     def new_alike(self, one: TypeInfo, other: TypeInfo) -> bool:
-        """Say whether another new type would do for this new one: of the drill like it, for the same standing slip."""
-        return (
-            other.id not in self.state.types
-            and (other.id in self.drill) == (one.id in self.drill)
-            and self.followed(other) == self.followed(one)
-        )
+        """Say whether another new type would do for this new one: of the drill like it, or not."""
+        return other.id not in self.state.types and (other.id in self.drill) == (one.id in self.drill)
 
     def chosen(self, one: TypeInfo, *reasons: str) -> Choice:
-        """Choose a type, for the first of the reasons that was not told recently."""
+        """Choose a type, for the first of the reasons that was not told recently, or else was told longest ago."""
         slip = self.followed(one)
         if slip is not None and slip in self.stands:
             reasons = self.why_standing(slip)
-        told = {done.why for done in self.recent}
+        told = {done.why: place for place, done in enumerate(self.recent)}
         return Choice(
             one.id,
-            next((why for why in reasons if why not in told), f"Next: {one.title or one.id}."),
+            min(reasons, key=lambda why: told.get(why, -1)),
             must_show=None if slip is None else slip[1],
             for_drill=one.id in self.drill,
         )
@@ -423,7 +469,7 @@ class _Table:
         value = self.gain(one) / one.seconds * self.pace(one)
         if one.id in self.drill:
             value *= n.drill_weight
-        made = self.made_lately.get(one.id, 0.0)
+        made = self.made_lately.get(one.id, 0.0) if one.id in self.state.types else 0.0
         return float(value * n.standing_weight ** min(1.0, made / n.slip_followed_fully))
 
     @cached_property
@@ -514,9 +560,18 @@ class _Table:
         return max(shown, key=lambda key: self.counts[key], default=None)
 
     def rests(self, key: SlipKey) -> bool:
-        """Say whether a slip was shown often enough for one day: more of the same would only tire."""
+        """Say whether a slip was shown, or told as a reason, often enough: more of the same would only tire."""
+        if key in self.tiring:
+            return True
         seen = self.state.slips[key[0]][key[1]].seen if key in self.counts else ()
         return sum(self.now - at <= HALF_A_DAY for at in seen) >= self.numbers.fires_a_day
+
+    @cached_property
+    def tiring(self) -> frozenset[SlipKey]:
+        """Slips that were the reason of enough of the cases answered recently."""
+        made = [key for key, count in self.counts.items() if count >= self.numbers.slip_followed]
+        told = Counter(key for done in self.recent for key in made if self.slip_title(key) in done.why)
+        return frozenset(key for key, times in told.items() if times >= self.numbers.fires_a_day)
 
     # what the learner is told
 
@@ -527,41 +582,53 @@ class _Table:
         times = sum(self.now - at <= WEEK for at in self.state.slips[key[0]][key[1]].seen)
         often = TIMES.get(times, "four times or more") + " this week" if times > 1 else "more than once in recent cases"
         step = self.catalogue.step_titles.get(key[0], key[0])
-        return f"You {self.slip_title(key)}: {often}.", f"A check on {step}, where your recurring mistake is."
+        check = f"A check on {step}, where your recurring mistake is."
+        return f"You {self.slip_title(key)}: {often}.", check, f"Another check on {step}."
 
     def why(self, one: TypeInfo) -> tuple[str, ...]:
         """Say why a type comes, in more ways than one: a reason that was told is told in other words."""
         if one.id in self.drill:
-            return ("From the drill that your preceptor set.", "The drill again.")
+            return "From the drill that your preceptor set.", "The drill again.", f"The drill: {quoted(one)}."
         memory = self.state.types.get(one.id)
         if memory is None:
             needs = [self.catalogue.by_id[need] for need in one.needs if need in self.catalogue.by_id]
             if not needs:
-                return "New to you.", f"New: {one.title or one.id}."
-            before = needs[-1].title or needs[-1].id
-            return f"New: the next step after “{before}”.", f"New, and it builds on “{before}” too."
+                return "New to you.", f"New: {quoted(one)}."
+            before = quoted(needs[-1])
+            again = f"New, and it builds on {before} too."
+            return f"New: the next step after {before}.", again, f"New: {quoted(one)}."
         slip = self.followed(one)
         if slip is not None and len(self.state.slips[slip[0]][slip[1]].seen) > 1:
             # Not called recurring yet: what explains an answer may not be what was done.
             return (
                 f"In recent cases it looked as if you {self.slip_title(slip)}: this case would show it again.",
                 f"Again a case that would show whether you {self.slip_title(slip)}.",
+                f"{quoted(one)} would show whether you {self.slip_title(slip)}.",
             )
         days = int((self.now - memory.at) / DAY)
         if days >= LONG_AGO_DAYS:
-            return f"Last practised {days} days ago.", f"You last practised this {days} days ago."
+            ago = f"{days} days ago"
+            return f"Last practised {ago}.", f"You last practised this {ago}.", f"You last did {quoted(one)} {ago}."
         unmet = [step for step in one.distinct if step not in self.state.steps]
         if unmet:
             step = max(unmet, key=one.share)
             title = self.catalogue.step_titles.get(step, step)
-            return f"A step that you have not met may come: {title}.", f"It may call for {title}, new to you."
+            new = f"A step that you have not met may come: {title}."
+            return new, f"It may call for {title}, new to you.", f"{quoted(one)} may call for {title}, new to you."
         word = band(self.state, one.chain, self.now, type_id=one.id, numbers=self.numbers)
         weakest = min(one.chain, key=lambda step: outlook(self.state, step, self.now, self.numbers).mastery)
         title = self.catalogue.step_titles.get(weakest, weakest)
         if word == "shaky":
             again, held = f"More practice in {title}.", self.state.steps.get(weakest)
             missed = memory.right < memory.answered or (held is not None and held.misses > 0)
-            return f"Still shaky: {title}." if missed else f"Right so far, but too seldom to be sure: {title}.", again
+            first = f"Still shaky: {title}." if missed else f"Right so far, but too seldom to be sure: {title}."
+            return first, again, f"{quoted(one)} for more practice in {title}."
         if word == "fading":
-            return f"You may forget this within a week: {title}.", f"To keep this fresh: {title}."
-        return "One that you know, mixed in so that it stays.", "Another that you know."
+            keep = f"To keep this fresh: {title}."
+            return f"You may forget this within a week: {title}.", keep, f"To keep {quoted(one)} fresh."
+        return "One that you know, mixed in so that it stays.", "Another that you know.", f"You know {quoted(one)}."
+
+
+def quoted(one: TypeInfo) -> str:
+    """Return the title of a type in quotation marks."""
+    return f"“{one.title or one.id}”"

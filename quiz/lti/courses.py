@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from quiz.classroom import classes, drills
+from quiz.classroom import classes, drills, schools
 from quiz.classroom.sign_in import digest
 from quiz.errors import QuizError
 from quiz.lti.launching import Launch, LaunchRefused, origins_of
@@ -20,6 +20,7 @@ from quiz.practice.names import BadName, tidy_name
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, Preceptor
+from quiz.storage.organisation import school_queries
 from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Course, CourseLink, CourseUser, Registration, Ticket
 from quiz.storage.store import Store
@@ -127,9 +128,19 @@ def _course(store: Store, launch: Launch) -> Course:
 
 
 def class_of(store: Store, course: Course) -> Class | None:
-    """Return the class of a course; None where it has none, or that was removed."""
+    """Return the class of a course; None where it has none, or that was removed, or is of another school."""
     one = None if course.class_id is None else class_queries.class_of_id(store, course.class_id)
-    return None if one is None or one.removed_at is not None else one
+    if one is None or one.removed_at is not None or one.school != school_of(store, course):
+        return None
+    return one
+
+
+def school_of(store: Store, course: Course) -> int:
+    """Return the number of the school whose platform a course is of: its classes alone can be the course's."""
+    registration = lti_queries.registration_of_course(store, course.id)
+    if registration is None or registration.school is None:
+        raise NotOfCourse
+    return registration.school
 
 
 def _link(store: Store, launch: Launch, course: Course, one: Class | None, now: float) -> CourseLink:
@@ -198,13 +209,18 @@ def _teacher(store: Store, launch: Launch, course: Course, one: Class | None, no
         who = elsewhere.preceptor if elsewhere else None
         if who is None:
             name = _free_preceptor_name(store, launch.name)
-            who = class_queries.add_preceptor(store, name, NO_PASSWORD, now)
+            of, by = school_of(store, course), launch.registration.name
+            who = class_queries.add_preceptor(store, name, NO_PASSWORD, now, school=of)
+            school_queries.record(store, of, by, "added", now, whom=name)
         number = lti_queries.add_user(store, course.id, launch.subject, "teacher", preceptor=who)
         user = lti_queries.user_of_id(store, number)
     if user is None or user.preceptor is None:
         raise RuntimeError("a teacher who was just kept is gone")
     if one is not None and roster_queries.role_in(store, one, user.preceptor) is None:
         roster_queries.keep_teacher(store, one.id, user.preceptor, "co-teacher", now)
+        teacher = roster_queries.preceptor_of_id(store, user.preceptor)
+        whom, by = teacher.name if teacher else "", launch.registration.name
+        school_queries.record(store, one.school, by, "co-teacher", now, whom=whom, what=one.name)
     return user
 
 
@@ -223,12 +239,14 @@ def learner_for(
 
     Raises
     ------
-    ClassFull
+    ClassFull, OfAnotherSchool
     """
     user = lti_queries.user_with(store, course.id, subject, "learner")
     if user is None:
         elsewhere = lti_queries.user_elsewhere(store, registration.id, subject, "learner")
         number = elsewhere.learner if elsewhere else None
+        if number is not None and school_queries.schools_of_learner(store, number) - {one.school}:
+            number = None  # they have gone to another school since: there they are somebody else
         if number is None:
             classes.room_for(store, one, 1)
             number = learners.added(store, _free_learner_name(store, one, name), now).id
@@ -237,6 +255,7 @@ def learner_for(
     if user is None or user.learner is None:
         raise RuntimeError("a learner who was just kept is gone")
     if roster_queries.member_of(store, one.id, user.learner) is None:
+        classes.same_school(store, one, user.learner)
         classes.room_for(store, one, 1)
         roster_queries.add_member(store, user.learner, one.id, now)
         if user.extra_time:
@@ -333,7 +352,7 @@ def make_class(store: Store, course: Course, preceptor: Preceptor, *, now: float
         taken = {one.name.casefold() for one in class_queries.classes_of(store, preceptor.id)}
         tidy = _tidy(course.title, "Course")
         name = next(each for each in _numbered(tidy) if each.casefold() not in taken)
-        number = class_queries.add_class(store, preceptor.id, name, now)
+        number = class_queries.add_class(store, preceptor.id, name, now, school=school_of(store, kept))
         _give_class(store, kept, number, now)
     return number
 
@@ -348,7 +367,7 @@ def use_class(store: Store, course: Course, preceptor: Preceptor, class_id: int,
     with store.writing():
         one = classes.changeable(store, preceptor, class_id, owner=True)
         kept = lti_queries.course_of_id(store, course.id)
-        if kept is None or class_of(store, kept) is not None:
+        if kept is None or class_of(store, kept) is not None or one.school != school_of(store, kept):
             raise NotOfCourse
         _give_class(store, kept, one.id, now)
 
@@ -361,24 +380,29 @@ def _give_class(store: Store, course: Course, class_id: int, now: float) -> None
             roster_queries.keep_teacher(store, class_id, each.preceptor, "co-teacher", now)
 
 
-def be_preceptor(store: Store, course: Course, user: CourseUser, known: Preceptor) -> None:
+def be_preceptor(store: Store, course: Course, user: CourseUser, known: Preceptor, *, now: float) -> None:
     """Let a teacher of a platform be the preceptor whose password they have just given; in every course of theirs.
 
-    What they had here under the name that the platform gave is handed over.
+    What they had here under the name that the platform gave is handed over. The platform says that they teach at its
+    school, so they are in it from then on.
     """
     registration = lti_queries.registration_of_course(store, course.id)
     if registration is None or user.preceptor is None or user.preceptor == known.id:
         return
     before = user.preceptor
     with store.writing():
+        schools.add_person(store, schools.get(store, school_of(store, course)), known, by=registration.name, now=now)
         for one in class_queries.classes_of(store, before):
+            if not school_queries.is_in(store, one.school, known.id):
+                continue
             if one.preceptor == before:
                 roster_queries.keep_owner(store, one.id, known.id)
             elif roster_queries.role_in(store, one, known.id) is None:
                 roster_queries.keep_teacher(store, one.id, known.id, "co-teacher", one.made_at)
         lti_queries.make_another(store, registration.id, user.subject, known.id)
         other = roster_queries.preceptor_of_id(store, before)
-        if other is not None and other.password == NO_PASSWORD and not other.administrator:
+        left = [one for one in class_queries.classes_of(store, before) if one.preceptor == before]
+        if other is not None and other.password == NO_PASSWORD and not other.administrator and not left:
             class_queries.hand_what_is_left(store, before, known.id)
             roster_queries.remove_preceptor(store, before)
 

@@ -27,7 +27,7 @@ from quiz.lti.fetching import BadUrl, NoAnswer, Reply
 from quiz.lti.services import RESULTS, SCORES, Services
 from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Drill
-from quiz.storage.datafile import DataFile
+from quiz.storage.engines.seam import Engine
 from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import CourseLink, CourseUser, Registration
 from quiz.storage.platform.outcome_queries import DueGrade
@@ -241,7 +241,7 @@ def send_all(store: Store, services: Services, *, now: float) -> int:
 
 
 def run(
-    file: DataFile, services: Services, *, clock: Callable[[], float], also: Callable[[Store], None]
+    file: Engine, services: Services, *, clock: Callable[[], float], also: Callable[[Store], None]
 ) -> threading.Event:
     """Send grades as they fall due, in a thread of its own, until the event that is returned is set.
 

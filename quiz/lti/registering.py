@@ -77,8 +77,8 @@ def addresses(address: str) -> dict[str, str]:
     }
 
 
-def add(store: Store, given: Platform, *, now: float, state: str = "active") -> int:
-    """Keep a registration and return its number; one that was pending or off is made as given.
+def add(store: Store, given: Platform, *, school: int, now: float, state: str = "active") -> int:
+    """Keep the registration of a school's platform and return its number; one that was pending or off is made as given.
 
     Raises
     ------
@@ -106,7 +106,7 @@ def add(store: Store, given: Platform, *, now: float, state: str = "active") -> 
         values = {name: getattr(given, name) for name in ("issuer", "client_id", "auth_login_url", "auth_token_url")}
         more = {"key_set_url": given.key_set_url, "token_audience": given.token_audience or given.auth_token_url}
         name = given.name or origin_of(given.issuer) or given.issuer
-        row = {**values, **more, "name": name[:100], "state": state, "made_at": now}
+        row = {**values, **more, "name": name[:100], "state": state, "made_at": now, "school": school}
         number = lti_queries.add_registration(store, row)
         if given.deployment_id:
             lti_queries.keep_deployment(store, number, given.deployment_id[:255], state)
@@ -205,19 +205,21 @@ def send_again(store: Store, *, now: float) -> int:
 # --- by one address --------------------------------------------------------------------------------------------------
 
 
-def invite(store: Store, *, now: float, lots: Lots) -> str:
-    """Open an invitation for an hour and return its secret; one before it is closed."""
+def invite(store: Store, *, school: int, now: float, lots: Lots) -> str:
+    """Open an invitation to a school's platform for an hour and return its secret; one before it is closed."""
     library()
     secret = lots.new_secret()
     with store.writing():
-        store.keep_app_value(_INVITATION, f"{digest(secret)} {now + INVITATION_HOLDS_S}")
+        store.keep_app_value(_INVITATION, f"{digest(secret)} {now + INVITATION_HOLDS_S} {school}")
     return secret
 
 
-def is_invited(store: Store, secret: str, *, now: float) -> bool:
-    """Say whether a secret is that of the invitation that is open."""
-    kept, _, until = (store.app_value(_INVITATION) or "").partition(" ")
-    return bool(kept) and hmac.compare_digest(kept, digest(secret)) and now < float(until)
+def invited_school(store: Store, secret: str, *, now: float) -> int | None:
+    """Return the school whose invitation is open and has this secret; None where there is none."""
+    kept, *rest = (store.app_value(_INVITATION) or "").split(" ")
+    if len(rest) != 2 or not hmac.compare_digest(kept, digest(secret)) or now >= float(rest[0]):
+        return None
+    return int(rest[1])
 
 
 def register(
@@ -225,6 +227,7 @@ def register(
     configuration_url: str,
     token: str,
     *,
+    school: int,
     address: str,
     now: float,
     ask: Callable[..., Reply] = fetch,
@@ -272,6 +275,7 @@ def register(
             token_audience=_word(found.get("authorization_server")),
             name=f"{origin_of(urls['issuer'])} {_word(product)}".strip(),
         ),
+        school=school,
         now=now,
         state="pending",
     )

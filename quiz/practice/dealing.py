@@ -55,7 +55,7 @@ def waiting(store: Store, learner: Learner, *, now: float, lots: Lots) -> Waitin
     if found is not None:
         return found
     drawn = _draw_next(store, learner.id, now, lots)
-    with store.writing():
+    with store.writing(learner.id):
         # Another tab may have been faster; and what it was answered with decides what to bring.
         return _waiting_still(store, learners.get(store, learner.id), now) or _deal(
             store, learner.id, now, lots, drawn=drawn
@@ -71,7 +71,7 @@ def at_bench(store: Store, learner: Learner, types: Collection[str], *, now: flo
     if found is not None and found.dealt.type in types:
         return found
     drawn = _draw_next(store, learner.id, now, lots, types)
-    with store.writing():
+    with store.writing(learner.id):
         left = store.open_case(learner.id, at_bench=True)
         if left is not None and left.type not in types:
             store.close_case(left.id, now=now)
@@ -305,7 +305,7 @@ def show_line(store: Store, learner: Learner, dealt_id: str, lines: int) -> Wait
     """Show the working as far as `lines` lines, and record it; None when the case is no longer waiting."""
     dealt = own(store, learner, dealt_id)
     case = case_of(dealt)
-    with store.writing():
+    with store.writing(learner.id):
         store.show_lines(dealt_id, min(max(lines, 0), len(case.run.lines)))
         dealt = own(store, learner, dealt_id)
     return None if dealt.closed_at is not None else Waiting(dealt, case)
@@ -391,7 +391,7 @@ def _keep(
     """Keep an answer with its mark; None as `given`: the learner does not know."""
     seen = own(store, learner, dealt_id)
     answer = _answer(seen, mark, given, confidence, now)
-    with store.writing():
+    with store.writing(learner.id):
         dealt = own(store, learner, dealt_id)
         if dealt != seen:
             answer = _answer(dealt, mark, given, confidence, now)
@@ -550,7 +550,7 @@ def retype(store: Store, learner: Learner, dealt_id: str, texts: Mapping[str, st
     # Marked once, before the data file is locked: what was known of the learner then does not change any more.
     mark = mark_fields(case, given, beforehand(projection.cases_of(store, learner.id), case, answer.at))
     _send_back(mark)
-    with store.writing():
+    with store.writing(learner.id):
         retyped = Retyped(
             dealt_id,
             learner.id,

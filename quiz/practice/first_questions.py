@@ -60,7 +60,7 @@ def read_answers(sent: Mapping[str, str]) -> tuple[FirstAnswers, dict[str, str]]
 def keep_answers(store: Store, learner: Learner, given: FirstAnswers) -> None:
     """Keep what was answered: role, level and exam day as settings, how sure as what memory believes beforehand."""
     settings = _settings(learners.settings_of(learner), given)
-    with store.writing():
+    with store.writing(learner.id):
         store.keep_settings(learner.id, settings)
         projection.keep_priors(store, learner.id, priors(given))
 

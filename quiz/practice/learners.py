@@ -139,5 +139,5 @@ def _settings(text: str) -> LearnerSettings:
 
 def keep_settings(store: Store, learner_id: int, settings: LearnerSettings) -> None:
     """Keep a learner's settings."""
-    with store.writing():
+    with store.writing(learner_id):
         store.keep_settings(learner_id, settings)

@@ -162,7 +162,7 @@ def waiting(store: Store, learner: Learner, group_id: str, *, now: float, lots: 
     found = _waiting_still(store, learner, group_id, prompts)
     if found is not None:
         return found
-    with store.writing():
+    with store.writing(learner.id):
         found = _waiting_still(store, learner, group_id, prompts)
         if found is not None:
             return found
@@ -221,7 +221,7 @@ def beside_last_case(store: Store, learner: Learner, *, now: float, lots: Lots) 
     if chosen is None:
         return None
     one, why = chosen
-    with store.writing():
+    with store.writing(learner.id):
         left = recall_queries.open_recall(store, learner.id, one.group.id)
         if left is not None:
             recall_queries.close_recall(store, left.id, now=now)
@@ -262,7 +262,7 @@ def _known() -> frozenset[str]:
 def pass_over(store: Store, learner: Learner, recall_id: str, *, now: float) -> None:
     """Let a prompt go unanswered; nothing is marked."""
     own(store, learner, recall_id)
-    with store.writing():
+    with store.writing(learner.id):
         recall_queries.close_recall(store, recall_id, now=now)
 
 
@@ -332,7 +332,7 @@ def marked_as(store: Store, one: Recall) -> bool | None:
 def show(store: Store, learner: Learner, recall_id: str, typed: str) -> Recall:
     """Record that the answer was shown and what had been typed; the first time counts."""
     own(store, learner, recall_id)
-    with store.writing():
+    with store.writing(learner.id):
         recall_queries.show_recall(store, recall_id, typed.strip())
     return own(store, learner, recall_id)
 
@@ -350,7 +350,7 @@ def compared(one: Recall) -> TypedAgainst:
 
 def mark(store: Store, learner: Learner, recall_id: str, *, had: bool, now: float) -> Recall:
     """Keep the learner's own mark, in one transaction with what follows from it; the first one stands."""
-    with store.writing():
+    with store.writing(learner.id):
         put = own(store, learner, recall_id)
         states = projection.states_of(store, learner.id)
         one = RecallMark(put.id, learner.id, now, put.prompt, put.prompt_group, put.typed or "", had)

@@ -119,7 +119,7 @@ def is_late(run: Sitting, closes_at: float | None, now: float) -> bool:
 
 def stop(store: Store, learner: Learner, *, now: float, at_bench: bool = False) -> int | None:
     """End the learner's sitting here and return its number; None when none is under way."""
-    with store.writing():
+    with store.writing(learner.id):
         sitting = store.sitting_under_way(learner.id, at_bench=at_bench)
         if sitting is None:
             return None

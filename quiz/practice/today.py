@@ -432,7 +432,7 @@ def begin(store: Store, learner: Learner, types: Sequence[str], why: str, *, len
         When there is no such type.
     """
     known = tuple(case_type(one).id for one in types)
-    with store.writing():
+    with store.writing(learner.id):
         return _begin(store, learner, Aim(known, why), length, now)
 
 
@@ -444,7 +444,7 @@ def start(store: Store, learner: Learner, aim: Aim, length: Length, *, level: st
     NothingThere
         When the choice holds no case now.
     """
-    with store.writing():
+    with store.writing(learner.id):
         before = store.sitting_under_way(learner.id)
         same = before is not None and not sittings.is_left(before, now) and _aim(store, before) == aim
         if same and before is not None and (before.answered or before.last_dealt_at is not None):
@@ -480,7 +480,7 @@ def end_if_time_is_over(store: Store, learner: Learner, *, now: float) -> int | 
     sitting = store.sitting_under_way(learner.id)
     if sitting is None or what_to_practise.seconds_left(store, sitting, now) > -sittings.GRACE_S:
         return None
-    with store.writing():
+    with store.writing(learner.id):
         left = store.open_case(learner.id)
         if left is not None:
             store.close_case(left.id, now=now)

@@ -23,9 +23,9 @@ from quiz.learning.state import SlipKey
 from quiz.lru_cache import LockedCache
 
 FIRST = (
+    "next-lens",
     "distance-vergence",
     "net-sphere",
-    "next-lens",
     "streak-axis",
     "transpose",
     "spherical-equivalent",

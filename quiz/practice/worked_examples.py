@@ -198,7 +198,7 @@ def checked(found: Example, typed: str) -> str:
 
 def passed(store: Store, learner: Learner, dealt: Dealt, parts: int, *, now: float) -> None:
     """Keep that a learner went through this many parts of the example before a case, which counts from now."""
-    with store.writing():
+    with store.writing(learner.id):
         desk_queries.keep_worked(store, learner.id, dealt.type, parts, now=now)
         desk_queries.put_now(store, dealt.id, now=now)
 

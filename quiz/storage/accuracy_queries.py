@@ -49,7 +49,7 @@ def add(store: Store, learner: int, entries: Sequence[Any]) -> None:
     FullLog
         When the log cannot hold them.
     """
-    with store.writing():
+    with store.writing(learner):
         append(store, learner, entries)
 
 
@@ -75,14 +75,14 @@ def row_of(entry: Any) -> dict[str, Any]:
 
 def remove(store: Store, learner: int, entry_ids: Iterable[int]) -> int:
     """Remove entries of a learner's and return how many were there."""
-    with store.writing():
+    with store.writing(learner):
         each = (store.change("DELETE FROM accuracy WHERE learner = ? AND id = ?", learner, one) for one in entry_ids)
         return sum(each)
 
 
 def clear(store: Store, learner: int) -> int:
     """Remove a learner's whole log, with every trace of it, and return how many entries it had."""
-    with store.writing():
+    with store.writing(learner):
         held = store.change("DELETE FROM accuracy WHERE learner = ?", learner)
     store.wipe()
     return held

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from quiz.learning.state import SlipKey
+from quiz.storage.engines.dialect import ascii_lower
 from quiz.storage.rows import to_row
 from quiz.storage.safekeeping.gone_list import Gone
 from quiz.storage.store import Answer, Dealt, Learner, Sitting, Store
@@ -48,6 +49,8 @@ class Class:
     """When it was put away: nobody works on its drills, and nothing in it is changed."""
     region: str = "europe"
     """As where the refractions of its drawn patients are: an id of cases.patients.population."""
+    school: int | None = None
+    """Whose it is; None only for what is left of a removed class."""
     removed_at: float | None = None
     """When it was removed; what is left are drills that learners of another class had begun."""
 
@@ -206,18 +209,26 @@ def has_preceptor(store: Store) -> bool:
 
 def preceptor_named(store: Store, name: str) -> Preceptor | None:
     """Return the preceptor of this name, however its letters are cased."""
-    return store.fetch_one(Preceptor, "SELECT * FROM preceptors WHERE name = ?", name)
+    return store.fetch_one(Preceptor, "SELECT * FROM preceptors WHERE lower(name) = ?", ascii_lower(name))
 
 
-def add_preceptor(store: Store, name: str, password: str, now: float) -> int:
-    """Add a preceptor with the hash of a password and return the number."""
-    return store.add("preceptors", {"name": name, "password": password, "made_at": now})
+def add_preceptor(store: Store, name: str, password: str, now: float, *, school: int) -> int:
+    """Add a preceptor of a school with the hash of a password and return the number."""
+    number = store.add("preceptors", {"name": name, "password": password, "made_at": now})
+    store.add("school_people", {"school": school, "preceptor": number, "administrator": 0, "added_at": now})
+    return number
 
 
 def keep_password(store: Store, preceptor_id: int, password: str) -> None:
-    """Keep the hash of a new password, and end every sign-in made with the old one."""
+    """Keep the hash of a new password, and end every sign-in made with the old one, and links that set another."""
     store.change("UPDATE preceptors SET password = ? WHERE id = ?", password, preceptor_id)
+    end_password_links(store, preceptor_id)
     store.change("DELETE FROM sign_ins WHERE preceptor = ?", preceptor_id)
+
+
+def end_password_links(store: Store, preceptor_id: int) -> None:
+    """Let no link set a preceptor's password any more."""
+    store.change("DELETE FROM school_invitations WHERE preceptor = ?", preceptor_id)
 
 
 def preceptor_with(store: Store, token: str, now: float) -> Preceptor | None:
@@ -292,9 +303,9 @@ def class_with_code(store: Store, code: str) -> Class | None:
     return store.fetch_one(Class, "SELECT * FROM classes WHERE code = ?", code)
 
 
-def add_class(store: Store, preceptor_id: int, name: str, now: float) -> int:
-    """Add a class and return its number."""
-    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now})
+def add_class(store: Store, preceptor_id: int, name: str, now: float, *, school: int) -> int:
+    """Add a class of a school, in which its owner is, and return its number."""
+    return store.add("classes", {"preceptor": preceptor_id, "name": name, "made_at": now, "school": school})
 
 
 def keep_code(store: Store, class_id: int, code: str | None, until: float | None) -> None:
@@ -337,7 +348,7 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
     own = [row[0] for row in store.fetch("SELECT id FROM drills WHERE for_learner = ?", learner_id)]
     store.change(
         "INSERT INTO deletions (drill, on_day, by_whom, place) SELECT s.drill, ?, ?, "
-        "(SELECT m.id FROM members m WHERE m.learner = s.learner AND m.class = d.class AND m.on_roster) "
+        "(SELECT m.id FROM members m WHERE m.learner = s.learner AND m.class = d.class AND m.on_roster = 1) "
         "FROM sittings s JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND d.for_learner IS NULL",
         on_day,
         by_whom,
@@ -351,9 +362,9 @@ def remove_learner(store: Store, learner_id: int, *, on_day: str, by_whom: str) 
         learner_id,
     )
     store.change(
-        "UPDATE members SET gone_on = ?, gone_by = ? WHERE learner = ? AND on_roster", on_day, by_whom, learner_id
+        "UPDATE members SET gone_on = ?, gone_by = ? WHERE learner = ? AND on_roster = 1", on_day, by_whom, learner_id
     )
-    store.change("DELETE FROM members WHERE learner = ? AND NOT on_roster", learner_id)
+    store.change("DELETE FROM members WHERE learner = ? AND on_roster = 0", learner_id)
     store.remove_learner(learner_id)
     for drill in own:
         store.change("DELETE FROM drills WHERE id = ?", drill)
@@ -366,7 +377,11 @@ def own_day(now: float) -> str:
 
 def _keep_gone(store: Store, which: str, *values: object, on_day: str, by_whom: str) -> None:
     """Keep by number that learners are deleted now; `which` says which, in words from here."""
-    sql = f"INSERT OR REPLACE INTO gone_learners SELECT id, created_at, ?, ? FROM learners WHERE {which}"  # noqa: S608
+    sql = (
+        "INSERT INTO gone_learners (learner, created_at, on_day, by_whom) "  # noqa: S608
+        f"SELECT id, created_at, ?, ? FROM learners WHERE {which} ON CONFLICT (learner) DO UPDATE "
+        "SET created_at = excluded.created_at, on_day = excluded.on_day, by_whom = excluded.by_whom"
+    )
     store.change(sql, on_day, by_whom, *values)
 
 
@@ -420,7 +435,7 @@ def hand_what_is_left(store: Store, preceptor_id: int, to: int) -> None:
 def end_runs_in_class(store: Store, class_id: int, now: float, learner_id: int | None = None) -> None:
     """End what is under way in the drills of a class: everyone's runs, or one learner's."""
     store.change(
-        "UPDATE sittings SET ended_at = ?1 WHERE ended_at IS NULL AND (?3 IS NULL OR learner = ?3) "
+        "UPDATE sittings SET ended_at = ?1 WHERE ended_at IS NULL AND (learner = ?3 OR ?3 IS NULL) "
         "AND drill IN (SELECT id FROM drills WHERE class = ?2)",
         now,
         class_id,
@@ -465,7 +480,7 @@ def drills_of(store: Store, class_id: int) -> list[Drill]:
 _DRILLS_FOR = """
 SELECT d.*, d.class AS class_id FROM drills d JOIN members m ON m.class = d.class JOIN classes c ON c.id = d.class
 WHERE m.learner = ?1 AND c.archived_at IS NULL AND d.state <> 'draft'
-    AND (d.for_learner IS NULL OR d.for_learner = ?1) AND (NOT d.chosen
+    AND (d.for_learner IS NULL OR d.for_learner = ?1) AND (d.chosen = 0
     OR EXISTS (SELECT 1 FROM drill_people p WHERE p.drill = d.id AND p.learner = ?1)
     OR EXISTS (SELECT 1 FROM drill_groups g JOIN group_people p ON p.class_group = g.class_group
         WHERE g.drill = d.id AND p.learner = ?1)
@@ -568,7 +583,7 @@ def set_closed(store: Store, drill_id: int, at: float | None) -> None:
 
 def open_and_counting(store: Store, class_id: int, now: float) -> list[Drill]:
     """Return the drills of a class that count and are open: its roster is closed as long."""
-    sql = f"{_DRILLS} WHERE d.class = ? AND d.counts AND d.state = 'open' ORDER BY d.id"
+    sql = f"{_DRILLS} WHERE d.class = ? AND d.counts = 1 AND d.state = 'open' ORDER BY d.id"
     return [one for one in store.fetch_as(Drill, sql, class_id) if one.end_for() is None or now < (one.end_for() or 0)]
 
 
@@ -655,7 +670,8 @@ def set_started(store: Store, drill_id: int, now: float) -> None:
 def run_through_test(store: Store, learner_id: int) -> tuple[Sitting, Drill] | None:
     """Return the run through a test that a learner has not come to the end of, and its drill."""
     where = (
-        "JOIN drills d ON d.id = s.drill WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NOT NULL AND d.test"
+        "JOIN drills d ON d.id = s.drill "
+        "WHERE s.learner = ? AND s.ended_at IS NULL AND s.drill IS NOT NULL AND d.test = 1"
     )
     for run in store.sittings_where(where, learner_id):
         drill = drill_of_id(store, run.drill or 0)
@@ -691,8 +707,8 @@ def deletions_in(store: Store, drill_id: int) -> list[Deletion]:
     return store.fetch_as(
         Deletion,
         "SELECT d.on_day, d.by_whom, count(*) AS learners, m.name, m.number FROM deletions d "
-        "LEFT JOIN members m ON m.id = d.place WHERE d.drill = ? GROUP BY d.on_day, d.by_whom, d.place "
-        "ORDER BY d.on_day, d.by_whom, m.name",
+        "LEFT JOIN members m ON m.id = d.place WHERE d.drill = ? "
+        "GROUP BY d.on_day, d.by_whom, d.place, m.name, m.number ORDER BY d.on_day, d.by_whom, m.name NULLS FIRST",
         drill_id,
     )
 
@@ -705,7 +721,9 @@ def first_begun(store: Store, drill_id: int) -> float | None:
 
 def let_in(store: Store, drill_id: int, learner_id: int, now: float) -> None:
     """Let a learner into a drill that counts although they joined after it opened."""
-    store.change("INSERT OR IGNORE INTO let_in (drill, learner, at) VALUES (?, ?, ?)", drill_id, learner_id, now)
+    store.change(
+        "INSERT INTO let_in (drill, learner, at) VALUES (?, ?, ?) ON CONFLICT DO NOTHING", drill_id, learner_id, now
+    )
 
 
 def were_let_in(store: Store, drill_id: int) -> dict[int, float]:

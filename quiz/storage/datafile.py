@@ -1,4 +1,7 @@
-"""The data file as a whole: recognised as ours, opened or refused, made ready. Asking it is store.py's."""
+"""The data file as a whole: recognised as ours, opened or refused, made ready. Asking it is store.py's.
+
+`DataFile` is the embedded engine, the default; the other one, PostgreSQL, is in engines/.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +11,10 @@ import shlex
 import sqlite3
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 from platformdirs import user_data_path
 from sqlite_utils import Database
@@ -18,6 +22,7 @@ from sqlite_utils import Database
 from cases.errors import CaseError
 from quiz.errors import QuizError
 from quiz.storage import soundness
+from quiz.storage.engines.address import Address
 from quiz.storage.schema import MIGRATIONS
 
 APPLICATION_ID = 0x324D5244
@@ -41,17 +46,26 @@ _OUT_OF_REACH = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLIT
 _DAMAGED = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
-class Refused(QuizError):
-    """A data file that will not be opened; it is left as it was."""
+Where = Path | Address
+"""What `--data` names."""
 
-    def __init__(self, path: Path, why: str, way_out: str) -> None:
-        super().__init__(f"data file {path}: {why}; {way_out}")
+
+def named(where: Where) -> str:
+    """Return what a message begins with: which data file, or which database."""
+    return f"data file {where}" if isinstance(where, Path) else f"database {where}"
+
+
+class Refused(QuizError):
+    """A data file or a database that will not be opened; it is left as it was."""
+
+    def __init__(self, path: Where, why: str, way_out: str) -> None:
+        super().__init__(f"{named(path)}: {why}; {way_out}")
 
 
 class Damaged(Refused):
     """A data file that is damaged. `what` says where, as far as that is known; `way_out` how to put a backup back."""
 
-    def __init__(self, path: Path, what: str, way_out: str) -> None:
+    def __init__(self, path: Where, what: str, way_out: str) -> None:
         super().__init__(path, f"it is damaged ({what})", way_out)
         self.what, self.way_out = what, way_out
 
@@ -75,17 +89,22 @@ class NotOurs(Refused):
 class Busy(QuizError):
     """Another process kept the data file to itself for longer than anyone should wait."""
 
-    def __init__(self, path: Path) -> None:
-        super().__init__(f"data file {path}: another program has it locked; try again in a moment")
+    def __init__(self, path: Where) -> None:
+        super().__init__(f"{named(path)}: another program has it locked; try again in a moment")
+
+
+class Away(QuizError):
+    """The database cannot be reached. What was being changed is kept whole or not at all."""
+
+    def __init__(self, address: Address, why: str) -> None:
+        super().__init__(f"{named(address)}: it cannot be reached ({why}); try again in a moment")
 
 
 class NotKept(QuizError):
     """The data file could not be written to, so that nothing of this change was kept; what was there before stands."""
 
-    def __init__(self, path: Path, why: str) -> None:
-        super().__init__(
-            f"data file {path}: {why}; nothing of this change was saved; what was there before is unchanged"
-        )
+    def __init__(self, path: Where, why: str) -> None:
+        super().__init__(f"{named(path)}: {why}; nothing of this change was saved; what was there before is unchanged")
         self.why = why
 
 
@@ -216,9 +235,39 @@ class DataFile:
                 raise NotKept(self.path, f"the disk cannot be read ({error})") from error
             raise
 
+    @property
+    def where(self) -> Path:
+        """The file's path."""
+        return self.path
+
+    @property
+    def name(self) -> str:
+        """The file's path, as people are told it."""
+        return str(self.path)
+
+    def fetch(self, db: Database, sql: str, values: tuple[Any, ...]) -> list[Any]:
+        """Return the rows that a question finds."""
+        return db.conn.execute(sql, _bound(sql, values)).fetchall()
+
+    def change(self, db: Database, sql: str, values: tuple[Any, ...]) -> int:
+        """Carry a change out and return how many rows it met."""
+        return db.conn.execute(sql, _bound(sql, values)).rowcount
+
+    def add(self, db: Database, table: str, row: Mapping[str, Any], conflict: str) -> int:
+        """Add a row and return its number; 0 where nothing was added."""
+        names, holes = '", "'.join(row), ", ".join([f":{name}" for name in row])
+        # Table and column names come from dataclasses and modules of ours, never from a request.
+        done = db.conn.execute(f'INSERT INTO {table} ("{names}") VALUES ({holes}) {conflict}', row)  # noqa: S608
+        return (done.lastrowid or 0) if done.rowcount else 0
+
     @contextmanager
     def writing(
-        self, db: Database, *, patience: float | None = None, waited: Callable[[float], None] = lambda _: None
+        self,
+        db: Database,
+        *,
+        learner: int | None = None,  # noqa: ARG002 - a file has one lock, whoever's rows are changed
+        patience: float | None = None,
+        waited: Callable[[float], None] = lambda _: None,
     ) -> Iterator[None]:
         """Hold the only writing transaction there is; what was written stands once the block is left without error.
 
@@ -473,6 +522,14 @@ def data_path(path: Path | None) -> Path:
     except OSError as error:
         raise Refused(path, f"its folder cannot be made ({error.strerror})", "give a file with --data") from error
     return path
+
+
+def _bound(sql: str, values: tuple[Any, ...]) -> Any:
+    """Return values as sqlite3 takes them: by number where holes are numbered ("?1"), all of them; else in order.
+
+    Python 3.12 warns of a sequence for numbered holes, and 3.14 refuses it.
+    """
+    return {str(number): value for number, value in enumerate(values, 1)} if "?1" in sql else values
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

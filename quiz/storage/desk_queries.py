@@ -58,17 +58,14 @@ def last_whole_sitting(store: Store, learner_id: int, *, minutes: float) -> floa
 
 def withheld(store: Store, learner_id: int) -> list[Answer]:
     """Return the answers of a learner's mock paper that is under way: its marks come at its end."""
-    return store.fetch_as(
-        Answer,
-        f"SELECT * FROM answers WHERE sitting IN ({PAPERS_UNDER_WAY}) ORDER BY id",  # noqa: S608 - words from here
-        learner_id,
-    )
+    # There is none, or one: asked for first, so that no planner reads the whole log in search of none.
+    return [one for row in store.fetch(PAPERS_UNDER_WAY, learner_id) for one in store.answers_in(row[0])]
 
 
 def paces(store: Store, learner_id: int, *, most: int) -> list[tuple[str, float]]:
     """Return type and seconds of a learner's latest answers that were timed, the latest first."""
     sql = (
-        "SELECT type, seconds FROM (SELECT type, seconds FROM answers WHERE learner = ? ORDER BY id DESC LIMIT ?) "
+        "SELECT type, seconds FROM (SELECT type, seconds FROM answers WHERE learner = ? ORDER BY id DESC LIMIT ?) a "
         "WHERE seconds IS NOT NULL"
     )
     return [(row[0], float(row[1])) for row in store.fetch(sql, learner_id, most)]
@@ -101,7 +98,7 @@ def keep_worked(store: Store, learner_id: int, type_id: str, parts: int, *, now:
     """Keep that a learner went through this many parts of a type's worked example; never fewer than before."""
     store.change(
         "INSERT INTO worked (learner, type, parts, at) VALUES (?1, ?2, ?3, ?4) "
-        "ON CONFLICT (learner, type) DO UPDATE SET parts = max(parts, ?3), at = ?4",
+        "ON CONFLICT (learner, type) DO UPDATE SET parts = max(worked.parts, ?3), at = ?4",
         learner_id,
         type_id,
         parts,

@@ -41,7 +41,8 @@ def add(store: Store, learner_id: int, found: Iterable[Tenth]) -> None:
     for one in found:
         store.change(
             "INSERT INTO forecasts (learner, tenth, answers, given, came) VALUES (?1, ?2, ?3, ?4, ?5) "
-            "ON CONFLICT (learner, tenth) DO UPDATE SET answers = answers + ?3, given = given + ?4, came = came + ?5",
+            "ON CONFLICT (learner, tenth) DO UPDATE SET answers = forecasts.answers + ?3, "
+            "given = forecasts.given + ?4, came = forecasts.came + ?5",
             learner_id,
             one.tenth,
             one.answers,

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from quiz.learning.state import SlipKey
-from quiz.storage.desk_queries import PAPERS_UNDER_WAY
+from quiz.storage.desk_queries import PAPERS_UNDER_WAY, withheld
 from quiz.storage.store import Answer, Store
 
 LATEST = 4000
@@ -29,13 +29,13 @@ WITH latest AS MATERIALIZED (
 """  # noqa: S608 - words from desk_queries.py
 _WEEKS = """
 SELECT CAST((at - ?3) / ?4 AS INTEGER) AS number, '' AS step, count(*) AS met,
-    sum(verdict NOT IN ('slip', 'wrong')) AS right, count(seconds) AS timed,
+    count(*) FILTER (WHERE verdict NOT IN ('slip', 'wrong')) AS right, count(seconds) AS timed,
     coalesce(sum(seconds / max(1, json_array_length(steps))), 0.0) AS seconds
 FROM latest WHERE at >= ?3 GROUP BY number ORDER BY number
 """
 _BY_STEP = """
 , met AS (
-    SELECT l.id, CAST((l.at - ?3) / ?4 AS INTEGER) AS number, s.value AS step,
+    SELECT DISTINCT l.id, CAST((l.at - ?3) / ?4 AS INTEGER) AS number, s.value AS step,
         l.verdict NOT IN ('slip', 'wrong') AS credited,
         l.seconds / json_array_length(l.steps) AS a_line,
         json_array_length(l.steps) AS lines,
@@ -45,15 +45,14 @@ _BY_STEP = """
             SELECT 1 FROM json_each(e.value) p WHERE json_extract(p.value, '$[0]') = s.value)) AS named
     FROM latest l, json_each(l.steps) s
     WHERE l.at >= ?3 AND s.value NOT IN (SELECT value FROM json_each(l.hints))
-    GROUP BY l.id, s.value
 )
-SELECT number, step, count(*) AS met, sum(credited OR (ways > 0 AND named = 0)) AS right,
+SELECT number, step, count(*) AS met, count(*) FILTER (WHERE credited OR (ways > 0 AND named = 0)) AS right,
     count(a_line) AS timed, coalesce(sum(a_line), 0.0) AS seconds
 FROM met WHERE credited OR (ways > 0 AND named IN (0, ways)) OR (ways = 0 AND lines = 1)
 GROUP BY number, step ORDER BY number, step
 """
 _SURENESS = """
-SELECT confidence, count(*) AS answered, sum(verdict NOT IN ('slip', 'wrong')) AS right
+SELECT confidence, count(*) AS answered, count(*) FILTER (WHERE verdict NOT IN ('slip', 'wrong')) AS right
 FROM latest WHERE confidence IS NOT NULL GROUP BY confidence ORDER BY confidence DESC
 """
 _WITH_SLIP = (
@@ -128,19 +127,18 @@ def last_with_slip(store: Store, learner: int, key: SlipKey) -> Answer | None:
 def latest_of(store: Store, learner: int, types: Sequence[str], *, most: int) -> list[Answer]:
     """Return the latest answers to some types, those left out whose learner did not know, the latest first."""
     holes = ", ".join(f"?{number}" for number in range(4, 4 + len(types)))
-    sql = f"SELECT * FROM latest WHERE type IN ({holes}) AND NOT did_not_know ORDER BY id DESC LIMIT ?3"  # noqa: S608
+    sql = f"SELECT * FROM latest WHERE type IN ({holes}) AND did_not_know = 0 ORDER BY id DESC LIMIT ?3"  # noqa: S608
     return store.fetch_as(Answer, _LATEST + sql, learner, LATEST, most, *types)
 
 
 def held_back(store: Store, learner: int) -> frozenset[str]:
     """Return the cases whose marks this learner may not see yet: of drills and mock papers that tell at their end."""
     sql = (
-        # What is put in stands in desk_queries.py.
-        "SELECT a.dealt FROM answers a JOIN drills d ON d.id = a.drill JOIN sittings s ON s.id = a.sitting "  # noqa: S608
-        "WHERE a.learner = ?1 AND a.drill IS NOT NULL AND d.feedback = 'end' AND s.ended_at IS NULL "
-        f"UNION ALL SELECT dealt FROM answers WHERE sitting IN ({PAPERS_UNDER_WAY})"
+        "SELECT a.dealt FROM answers a JOIN drills d ON d.id = a.drill JOIN sittings s ON s.id = a.sitting "
+        "WHERE a.learner = ? AND a.drill IS NOT NULL AND d.feedback = 'end' AND s.ended_at IS NULL"
     )
-    return frozenset(row[0] for row in store.fetch(sql, learner))
+    of_papers = (one.dealt for one in withheld(store, learner))
+    return frozenset((*(row[0] for row in store.fetch(sql, learner)), *of_papers))
 
 
 def holdings(store: Store, learner: int) -> Holdings:

@@ -278,7 +278,7 @@ def agrees(kept: KeptStates, states: States) -> bool:
 def rebuild(store: Store) -> Iterable[Rebuilt]:
     """Fold every learner's logs again, keep the result, and say whether it differed from what was kept."""
     for one in store.learners():
-        with store.writing():
+        with store.writing(one.id):
             states = refolded(store, one.id)
             same = as_folded(store, one.id, states)
             keep(store, one.id, states)

@@ -19,10 +19,10 @@ _ADD = """
 INSERT INTO tallies (learner, drill, kind, key, answered, missed, seconds, timed, last_at, last_answer)
 VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 ON CONFLICT (learner, drill, kind, key) DO UPDATE SET
-    answered = answered + excluded.answered,
-    missed = missed + excluded.missed,
-    seconds = seconds + excluded.seconds,
-    timed = timed + excluded.timed,
+    answered = tallies.answered + excluded.answered,
+    missed = tallies.missed + excluded.missed,
+    seconds = tallies.seconds + excluded.seconds,
+    timed = tallies.timed + excluded.timed,
     last_at = excluded.last_at,
     last_answer = excluded.last_answer
 """
@@ -108,7 +108,7 @@ def _lines(answer: Answer, in_time: bool) -> Iterator[tuple[int, str, str, int, 
 def _keep_slipped(store: Store, answer: Answer, number: int) -> None:
     for step, slip in _explained(answer):
         store.change(
-            "INSERT OR IGNORE INTO slipped (learner, step, slip, answer, drill) VALUES (?, ?, ?, ?, ?)",
+            "INSERT INTO slipped (learner, step, slip, answer, drill) VALUES (?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
             answer.learner,
             step,
             slip,
@@ -149,7 +149,7 @@ def class_sums(
         "SELECT t.key, sum(t.answered) AS answered, sum(t.missed) AS missed, sum(t.seconds) AS seconds, "
         "sum(t.timed) AS timed, count(*) AS learners, max(t.last_answer) AS last_answer "
         "FROM members m JOIN tallies t ON t.learner = m.learner AND t.drill = ?1 AND t.kind = ?2 "
-        "WHERE m.class = ?3 AND (?4 IS NULL OR m.learner = ?4) GROUP BY t.key",
+        "WHERE m.class = ?3 AND (m.learner = ?4 OR ?4 IS NULL) GROUP BY t.key",
         drill,
         kind,
         class_id,
@@ -205,13 +205,13 @@ def late_answers(store: Store, drill: int) -> dict[int, int]:
 
 def count_late(store: Store, drill: int) -> int:
     """Count the answers that came in after a drill's time, whatever was decided about them."""
-    sql = f"SELECT count(*) FROM {OF_MEMBERS} WHERE a.drill = ? AND a.late"  # noqa: S608 - words from here
+    sql = f"SELECT count(*) FROM {OF_MEMBERS} WHERE a.drill = ? AND a.late = 1"  # noqa: S608 - words from here
     return int(store.fetch(sql, drill)[0][0])
 
 
 def late_in(store: Store, drill: int) -> list[Answer]:
     """Return the answers that came in after a drill's time, the earliest first."""
-    sql = f"SELECT a.* FROM {OF_MEMBERS} WHERE a.drill = ? AND a.late ORDER BY a.id"  # noqa: S608 - words from here
+    sql = f"SELECT a.* FROM {OF_MEMBERS} WHERE a.drill = ? AND a.late = 1 ORDER BY a.id"  # noqa: S608 - words from here
     return store.fetch_as(Answer, sql, drill)
 
 
@@ -235,7 +235,7 @@ _LATEST_DECISION = (
 )
 OF_MEMBERS = "answers a JOIN drills d ON d.id = a.drill JOIN members m ON m.class = d.class AND m.learner = a.learner"
 """Answers in drills of those who are in its class: of who left it, its preceptor is shown none."""
-IS_LATE = f"(a.late AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) WHERE counts))"  # noqa: S608
+IS_LATE = f"(a.late = 1 AND a.dealt NOT IN (SELECT dealt FROM ({_LATEST_DECISION}) z WHERE z.counts = 1))"  # noqa: S608
 
 
 def decide_late(store: Store, decision: LateDecision) -> None:
@@ -255,7 +255,7 @@ def decisions_in(store: Store, drill: int) -> dict[str, list[LateDecision]]:
 def accepted_of(store: Store, learner_id: int) -> frozenset[str]:
     """Return the cases whose late answers a preceptor lets count."""
     latest = f"({_LATEST_DECISION}) x JOIN answers a ON a.dealt = x.dealt"
-    sql = f"SELECT x.dealt FROM {latest} WHERE x.counts AND a.learner = ?"  # noqa: S608 - words from here
+    sql = f"SELECT x.dealt FROM {latest} WHERE x.counts = 1 AND a.learner = ?"  # noqa: S608 - words from here
     return frozenset(row[0] for row in store.fetch(sql, learner_id))
 
 
@@ -318,8 +318,8 @@ def answers_behind(
         where.append(f"a.type IN ({', '.join('?' * len(types))})")
         more += types
     if drill != EVERYTHING:
-        where += ["a.drill = ?", f"{IS_LATE} = ?"]
-        more += [drill, late]
+        where += ["a.drill = ?", IS_LATE if late else f"NOT {IS_LATE}"]
+        more.append(drill)
     if learner is not None:
         where.append("m.learner = ?")
         more.append(learner)

@@ -32,7 +32,7 @@ def remove_older(store: Store, learner: Learner, before: float) -> None:
     """Delete a learner's answers and recall marks of before a moment, and fold what is left again; in `writing()`."""
     store.change(
         "INSERT INTO retired (learner, before_at) VALUES (?1, ?2) "
-        "ON CONFLICT (learner) DO UPDATE SET before_at = max(before_at, ?2)",
+        "ON CONFLICT (learner) DO UPDATE SET before_at = max(retired.before_at, ?2)",
         learner.id,
         before,
     )

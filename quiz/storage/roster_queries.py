@@ -93,7 +93,7 @@ _MEMBERS = (
 
 def members_of(store: Store, class_id: int) -> list[Member]:
     """Return the learners of a class by name."""
-    return store.fetch_as(Member, f"{_MEMBERS} ORDER BY coalesce(m.name, l.name) COLLATE NOCASE, l.id", class_id)
+    return store.fetch_as(Member, f"{_MEMBERS} ORDER BY lower(coalesce(m.name, l.name)), l.id", class_id)
 
 
 def member_of(store: Store, class_id: int, learner_id: int) -> Member | None:
@@ -106,7 +106,7 @@ def empty_places_of(store: Store, class_id: int) -> list[EmptyPlace]:
     return store.fetch_as(
         EmptyPlace,
         "SELECT * FROM members WHERE class = ? AND learner IS NULL AND gone_on IS NOT NULL "
-        "ORDER BY name COLLATE NOCASE, id",
+        "ORDER BY lower(name) NULLS FIRST, id",
         class_id,
     )
 
@@ -144,7 +144,7 @@ def add_member(
     """Give a learner a place in a class and return its number; on the roster where the roster has a name for it."""
     row = {"learner": learner_id, "class": class_id, "joined_at": now, "joined_with": joined_with}
     place = store.add("members", row | {"name": name, "number": number, "on_roster": int(name is not None)})
-    store.change("INSERT OR IGNORE INTO phrases (learner) VALUES (?)", learner_id)
+    store.change("INSERT INTO phrases (learner) VALUES (?) ON CONFLICT DO NOTHING", learner_id)
     return place
 
 
@@ -163,7 +163,7 @@ def keep_extra_time(store: Store, class_id: int, learner_ids: Iterable[int], per
 def give_place(store: Store, place: int, learner_id: int, now: float) -> None:
     """Give a place of the roster to a learner: the one who had it is gone, or is this very person."""
     store.change("UPDATE members SET learner = ?, joined_at = ? WHERE id = ?", learner_id, now, place)
-    store.change("INSERT OR IGNORE INTO phrases (learner) VALUES (?)", learner_id)
+    store.change("INSERT INTO phrases (learner) VALUES (?) ON CONFLICT DO NOTHING", learner_id)
 
 
 def remove_place(store: Store, place: int) -> None:
@@ -239,7 +239,7 @@ def add_request(store: Store, class_id: int, learner_id: int, now: float, joined
     """Keep that someone asks to join a class."""
     row = {"class": class_id, "learner": learner_id, "asked_at": now, "joined_with": joined_with}
     store.add("requests", row, conflict="ON CONFLICT (class, learner) DO NOTHING")
-    store.change("INSERT OR IGNORE INTO phrases (learner) VALUES (?)", learner_id)
+    store.change("INSERT INTO phrases (learner) VALUES (?) ON CONFLICT DO NOTHING", learner_id)
 
 
 def requests_of(store: Store, class_id: int) -> list[Request]:
@@ -273,7 +273,7 @@ _GROUPS = (
 
 def groups_of(store: Store, class_id: int) -> list[ClassGroup]:
     """Return the groups of a class by name."""
-    return store.fetch_as(ClassGroup, f"{_GROUPS} WHERE g.class = ? ORDER BY g.name, g.id", class_id)
+    return store.fetch_as(ClassGroup, f"{_GROUPS} WHERE g.class = ? ORDER BY lower(g.name), g.id", class_id)
 
 
 def group_of_id(store: Store, group_id: int) -> ClassGroup | None:
@@ -299,7 +299,8 @@ def remove_group(store: Store, group_id: int) -> None:
 def add_to_group(store: Store, group_id: int, learner_ids: Iterable[int]) -> None:
     """Put learners into a group; those who are in it stay."""
     store.change(
-        "INSERT OR IGNORE INTO group_people (class_group, learner) SELECT ?, value FROM json_each(?)",
+        "INSERT INTO group_people (class_group, learner) SELECT ?, CAST(value AS BIGINT) FROM json_each(?) "
+        "WHERE true ON CONFLICT DO NOTHING",
         group_id,
         write_json(list(learner_ids)),
     )
@@ -308,7 +309,8 @@ def add_to_group(store: Store, group_id: int, learner_ids: Iterable[int]) -> Non
 def take_from_group(store: Store, group_id: int, learner_ids: Iterable[int]) -> None:
     """Take learners out of a group."""
     store.change(
-        "DELETE FROM group_people WHERE class_group = ? AND learner IN (SELECT value FROM json_each(?))",
+        "DELETE FROM group_people WHERE class_group = ? AND learner IN "
+        "(SELECT CAST(value AS BIGINT) FROM json_each(?))",
         group_id,
         write_json(list(learner_ids)),
     )
@@ -324,7 +326,7 @@ def groups_by_learner(store: Store, class_id: int) -> dict[int, list[str]]:
     found: dict[int, list[str]] = {}
     sql = (
         "SELECT p.learner, g.name FROM class_groups g JOIN group_people p ON p.class_group = g.id "
-        "WHERE g.class = ? ORDER BY g.name"
+        "WHERE g.class = ? ORDER BY lower(g.name)"
     )
     for learner, name in store.fetch(sql, class_id):
         found.setdefault(learner, []).append(name)
@@ -348,13 +350,18 @@ def keep_audience(store: Store, drill_id: int, groups: Iterable[int], learners: 
 
 def name_instead(store: Store, learner_id: int, other: int) -> None:
     """Let drills that are for a learner be for another one, who is the same person."""
-    store.change("UPDATE OR IGNORE drill_people SET learner = ? WHERE learner = ?", other, learner_id)
+    store.change(
+        "UPDATE drill_people SET learner = ?1 WHERE learner = ?2 AND NOT EXISTS "
+        "(SELECT 1 FROM drill_people o WHERE o.drill = drill_people.drill AND o.learner = ?1)",
+        other,
+        learner_id,
+    )
     store.change("UPDATE drills SET for_learner = ? WHERE for_learner = ?", other, learner_id)
 
 
 def groups_in_drill(store: Store, drill_id: int) -> list[ClassGroup]:
     """Return the groups that a drill is for."""
-    sql = f"{_GROUPS} JOIN drill_groups d ON d.class_group = g.id WHERE d.drill = ? ORDER BY g.name, g.id"
+    sql = f"{_GROUPS} JOIN drill_groups d ON d.class_group = g.id WHERE d.drill = ? ORDER BY lower(g.name), g.id"
     return store.fetch_as(ClassGroup, sql, drill_id)
 
 
@@ -387,7 +394,8 @@ def teachers_of(store: Store, class_id: int) -> list[Teacher]:
     """Return the preceptors of a class beside its owner, by name."""
     return store.fetch_as(
         Teacher,
-        "SELECT t.*, p.name FROM teachers t JOIN preceptors p ON p.id = t.preceptor WHERE t.class = ? ORDER BY p.name",
+        "SELECT t.*, p.name FROM teachers t JOIN preceptors p ON p.id = t.preceptor WHERE t.class = ? "
+        "ORDER BY lower(p.name)",
         class_id,
     )
 
@@ -417,7 +425,7 @@ def keep_owner(store: Store, class_id: int, preceptor_id: int) -> None:
 
 def preceptors(store: Store) -> list[Preceptor]:
     """Return every preceptor by name."""
-    return store.fetch_as(Preceptor, "SELECT * FROM preceptors ORDER BY name")
+    return store.fetch_as(Preceptor, "SELECT * FROM preceptors ORDER BY lower(name)")
 
 
 def preceptor_of_id(store: Store, preceptor_id: int) -> Preceptor | None:

@@ -31,6 +31,7 @@ from quiz.storage.examining.examination_schema import (
     SET_DELETIONS,
     SET_EXAMINATIONS,
 )
+from quiz.storage.organisation.school_schema import SCHOOLS
 from quiz.storage.platform.lti_schema import EARLIER_RUNS, LTI
 
 MIGRATIONS = Migrations("two-meridians")
@@ -333,6 +334,13 @@ def m027_regions(db: Database) -> None:
 def m029_course_platforms(db: Database) -> None:
     """Keep course platforms, their courses and people, and the grades that are to be sent to them."""
     for statement in LTI:
+        db.execute(statement)
+
+
+@MIGRATIONS()
+def m030_schools(db: Database) -> None:
+    """Put schools above classes: one that has all there is, who administers it, invitations, the record of changes."""
+    for statement in SCHOOLS:
         db.execute(statement)
 
 

@@ -23,6 +23,7 @@ from cases.optics.lens import SphCyl
 from cases.procedure.vocabulary import CREDITED, CYLINDER_FORMS, LEVELS, MISSED
 from quiz.learning.state import SlipKey, Weighed
 from quiz.storage import rows
+from quiz.storage.organisation.school_schema import ACTS
 from quiz.storage.schema import MIGRATIONS
 
 ROWS_A_TURN = 100
@@ -86,6 +87,7 @@ WORDS: Mapping[str, Mapping[str, Sequence[str]]] = {
     "retyped": {"verdict": CREDITED + MISSED},
     "drills": {"level": LEVELS, "form": CYLINDER_FORMS},
     "examination_marks": {"verdict": CREDITED + MISSED},
+    "school_changes": {"act": ACTS},
 }
 """Columns that hold one of a few words."""
 WORKED_OUT = {("learners", "state"), ("learners", "recall_state")}
@@ -164,6 +166,15 @@ def unfit(table: str, row: Mapping[str, Any]) -> str | None:
         if name in row and not test(_as_read(row[name], kind)):
             return name
     return None
+
+
+def tests_of(table: str) -> Mapping[str, Test]:
+    """Return, by column, what says whether a value that another engine gave can stand in it."""
+
+    def of(kind: str, test: Test) -> Test:
+        return lambda value: test(_as_read(value, kind))
+
+    return {name: of(kind, test) for name, (kind, test) in _columns_meant(table).items()}
 
 
 @cache

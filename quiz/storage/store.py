@@ -6,7 +6,6 @@ rows mean is the business of others.
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from functools import lru_cache
 from typing import Any, TypeVar
 
 from quiz.learning.state import SlipKey, Weighed
-from quiz.storage.datafile import DataFile
+from quiz.storage.engines.seam import Engine
 from quiz.storage.rows import checksum, from_row, read_json, to_row, write_json
 
 Row = TypeVar("Row")
@@ -175,22 +174,14 @@ REMEMBERED = 50
 most, and an export reads a whole class."""
 
 
-def _bound(sql: str, values: tuple[Any, ...]) -> Any:
-    """Return values as sqlite3 takes them: by number where holes are numbered ("?1"), all of them; else in order.
-
-    Python 3.12 warns of a sequence for numbered holes, and 3.14 refuses it.
-    """
-    return {str(number): value for number, value in enumerate(values, 1)} if "?1" in sql else values
-
-
 class Store:
-    """One connection to the data file.
+    """One connection to the data, in whichever engine they are.
 
     With `remember` a question that was put before is answered from memory until something is written here or the
     writing begins: for the span of one request, whose parts ask for the same learner and case again and again.
     """
 
-    def __init__(self, file: DataFile, *, remember: bool = False) -> None:
+    def __init__(self, file: Engine, *, remember: bool = False) -> None:
         self._file = file
         self._db = file.lend()
         self._remember = remember
@@ -203,15 +194,20 @@ class Store:
         self._file.give_back(self._db)
 
     @contextmanager
-    def writing(self) -> Iterator[None]:
+    def writing(self, learner: int | None = None) -> Iterator[None]:
         """Make all changes of the block one transaction, committed when it ends and undone by an error.
+
+        learner: whose rows alone are changed, and read for the change; None: anyone's. Where the engine lets several
+        write at once, those of other learners go on meanwhile.
 
         Raises
         ------
         Busy
-            When another process has the file locked.
+            When another process keeps what is wanted locked.
+        Away
+            When the database cannot be reached.
         """
-        with self._file.writing(self._db, patience=self._patience, waited=self._waited):
+        with self._file.writing(self._db, learner=learner, patience=self._patience, waited=self._waited):
             # Another request may have written while this one waited for its turn.
             self._asked.clear()
             try:
@@ -230,7 +226,7 @@ class Store:
 
     # --- asking in general, here and in the modules that hold the questions of their own area: the SQL stands there
 
-    def fetch(self, sql: str, *values: Any) -> list[sqlite3.Row]:
+    def fetch(self, sql: str, *values: Any) -> list[Any]:
         """Return the rows that a question finds."""
         return self._found(None, sql, values)
 
@@ -238,7 +234,7 @@ class Store:
         """Return the rows that a question finds, made into dataclasses."""
         return self._found(kind, sql, values)
 
-    def fetch_with(self, make: Callable[[sqlite3.Row], Row], sql: str, *values: Any) -> list[Row]:
+    def fetch_with(self, make: Callable[[Any], Row], sql: str, *values: Any) -> list[Row]:
         """Return the rows that a question finds, each made into something; what `make` cannot read is damage."""
         return self._found(make, sql, values)
 
@@ -251,7 +247,7 @@ class Store:
         kept = self._asked.get(key)
         if kept is None:
             with self._file.reading():
-                rows = self._db.conn.execute(sql, _bound(sql, values)).fetchall()
+                rows = self._file.fetch(self._db, sql, values)
                 if make is None:
                     kept = rows
                 else:
@@ -263,7 +259,7 @@ class Store:
     def change(self, sql: str, *values: Any) -> int:
         """Carry a change out, inside `writing()`, and return how many rows it met."""
         self._asked.clear()
-        return self._db.conn.execute(sql, _bound(sql, values)).rowcount
+        return self._file.change(self._db, sql, values)
 
     def add(self, table: str, what: Any, *, conflict: str = "") -> int:
         """Add a row, a dataclass or its values by column, inside `writing()`; return its number.
@@ -271,11 +267,7 @@ class Store:
         conflict is what SQL is to do where another row stands in its way; the number is 0 where nothing was added.
         """
         self._asked.clear()
-        row = what if isinstance(what, dict) else to_row(what)
-        names, holes = ", ".join(row), ", ".join(f":{name}" for name in row)
-        # Table and column names come from dataclasses and modules of ours, never from a request.
-        done = self._db.conn.execute(f"INSERT INTO {table} ({names}) VALUES ({holes}) {conflict}", row)  # noqa: S608
-        return (done.lastrowid or 0) if done.rowcount else 0
+        return self._file.add(self._db, table, what if isinstance(what, dict) else to_row(what), conflict)
 
     # --- the app itself
 
@@ -299,7 +291,7 @@ class Store:
 
     def local_learners(self) -> list[Learner]:
         """Return those who practise at this computer; a learner who joined a class is picked by nobody."""
-        return self.learners_where("WHERE NOT joined ORDER BY l.id")
+        return self.learners_where("WHERE NOT EXISTS (SELECT 1 FROM phrases WHERE learner = l.id) ORDER BY l.id")
 
     def learner(self, learner_id: int) -> Learner | None:
         """Return one learner."""

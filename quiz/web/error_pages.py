@@ -15,6 +15,7 @@ from quiz.classroom.drills import NotNow, NotReadable, UnknownDrill
 from quiz.classroom.own_cases import UnknownOwnCase
 from quiz.classroom.preceptors import NotAdministrator, UnknownPreceptor
 from quiz.classroom.roster import UnknownGroup
+from quiz.classroom.schools import UnknownSchool
 from quiz.classroom.set_patients import UnknownSet
 from quiz.errors import QuizError
 from quiz.lti.courses import NotOfCourse
@@ -25,7 +26,7 @@ from quiz.practice.recall_prompts import UnknownRecall
 from quiz.practice.sittings import UnknownSitting
 from quiz.practice.what_to_practise import UnknownChoice
 from quiz.practice.worked_examples import NoExample
-from quiz.storage.datafile import Busy, Damaged, NotKept
+from quiz.storage.datafile import Away, Busy, Damaged, NotKept
 from quiz.web import layout, request_context
 from quiz.web.csrf import ByAnotherServer
 
@@ -46,6 +47,7 @@ NOT_FOUND = (
     UnknownOwnCase,
     UnknownSet,
     NotOfCourse,
+    UnknownSchool,
 )
 NOT_AS_IT_WAS = (NotTheseCases, NotReadable, Archived, RosterClosed, NotNow)
 NOT_THEIRS = (NotYours, NotAdministrator)
@@ -82,6 +84,10 @@ _FOR_PRECEPTORS = {
     500: "What was saved before is kept. Go back to Class; if it happens again, tell the person who runs the server.",
 }
 """Where a preceptor goes on, who has no page of the day."""
+_AWAY = (
+    "The database is away",
+    "What was marked is saved. Wait a moment, then go back and send the page again; it is counted once.",
+)
 _TELL = (
     "Tell the person who looks after this computer. A backup can be put in its place; nothing is written until then."
 )
@@ -114,7 +120,7 @@ def _http(error: HTTPException) -> Response | HTTPException:
         return _page(error.code, why, (error.title, error.way_on))
     try:
         return _page(error.code, why)
-    except (Busy, Damaged, NotKept) as met:
+    except (Away, Busy, Damaged, NotKept) as met:
         # Even a page that says that there is none asks the data file who reads it.
         return _ours(met)
 
@@ -123,6 +129,10 @@ def _ours(error: QuizError | CaseError) -> Response:
     if isinstance(error, Busy):
         request_context.forget()
         return _page(503, "Another program is writing to the data file.")
+    if isinstance(error, Away):
+        request_context.forget()
+        current_app.logger.error("%s", error)
+        return _page(503, "The database cannot be reached.", _AWAY)
     if isinstance(error, Damaged):
         request_context.forget()
         current_app.logger.error("%s", error)

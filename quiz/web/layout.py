@@ -31,7 +31,11 @@ BENCH = Place("bench.explore", "Bench", ("bench", "examination"))
 PROGRESS = Place("progress.show", "Progress", ("progress", "own_data"))
 LOG = Place("accuracy.show", "Log", ("accuracy",))
 LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "recall"))
-CLASS = Place("classes.show", "Class", ("classes", "roster", "roster_file", "keeping", "preceptors", "courses"))
+CLASS = Place(
+    "classes.show",
+    "Class",
+    ("classes", "roster", "roster_file", "keeping", "preceptors", "courses", "schools", "installation"),
+)
 DRILLS = Place(
     "classes.drills", "Drills", ("drills", "trying", "extensions", "own_cases", "paper", "set_examinations", "sets")
 )

@@ -19,7 +19,8 @@ from quiz.practice import learners
 from quiz.practice.randomness import Lots
 from quiz.storage import class_queries
 from quiz.storage.class_queries import Preceptor
-from quiz.storage.datafile import Busy, DataFile, NotKept
+from quiz.storage.datafile import Away, Busy, NotKept
+from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Learner, Store
 from quiz.web.front.public_address import LOOPBACK
@@ -44,7 +45,7 @@ _PRECEPTORS = "preceptors"
 class Desk:
     """What every request needs: the data file, the clock and chance."""
 
-    file: DataFile
+    file: Engine
     clock: Callable[[], float]
     lots: Lots
     beyond: bool = False
@@ -245,7 +246,7 @@ def joined_learner() -> Learner | None:
 def keep_here() -> None:
     """Let a learner who is on a shared device stay a while longer, for the whole of a test that they are in."""
     if g.get("joined") is not None and _SHARED in session:
-        with suppress(Busy, NotKept):  # the next page tries again
+        with suppress(Away, Busy, NotKept):  # the next page tries again
             signing.stay(store(), session.get(_JOINED), g.joined, now=now())
 
 

@@ -204,7 +204,7 @@ def run(path: Path, learners: int, answers: int) -> int:
             who = class_queries.preceptor_named(store, "Marit Osei")
             if who is None:
                 raise LookupError
-            preceptors.make_administrator(store, who)
+            preceptors.make_administrator(store, who, now=NOW)
             class_id = classes.make(store, who, "Year 2", now=NOW, lots=Lots())
             began = time.perf_counter()
             fill(store, class_id, learners, answers, random.Random(1))

@@ -36,7 +36,8 @@ from werkzeug.wrappers import Response
 
 from quiz.practice import dealing
 from quiz.practice import learners as people
-from quiz.storage.datafile import DataFile
+from quiz.storage.datafile import Where
+from quiz.storage.engines.opening import open_engine
 from quiz.storage.store import Store
 from tests.conftest import NOON, written
 
@@ -202,7 +203,7 @@ async def add(one: Browser, until: float) -> None:
         await one.pause(one.think * 4 / 9)
 
 
-def client(port: int, learners: Sequence[int], think: float, seconds: float, path: Path | None) -> Seen:
+def client(port: int, learners: Sequence[int], think: float, seconds: float, path: Where | None) -> Seen:
     """Let some learners go, in this process; without a data file it is the bare endpoint that they ask."""
     seen, rng = Seen(), random.Random(port)
     until = time.monotonic() + seconds + think * 1.8
@@ -223,14 +224,14 @@ def client(port: int, learners: Sequence[int], think: float, seconds: float, pat
     if path is None:
         asyncio.run(all_of(None))
     else:
-        with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+        with closing(open_engine(path)) as file, closing(Store(file)) as store:
             began = time.monotonic()
             asyncio.run(all_of(store))
     seen.took = time.monotonic() - began
     return seen
 
 
-def crowd(port: int, learners: Sequence[int], think: float, seconds: float, path: Path | None) -> Seen:
+def crowd(port: int, learners: Sequence[int], think: float, seconds: float, path: Where | None) -> Seen:
     """Let learners go in several processes."""
     shares = [learners[number::PROCESSES] for number in range(PROCESSES)]
     with multiprocessing.get_context("spawn").Pool(PROCESSES) as pool:
@@ -298,9 +299,9 @@ def compared(
     return app
 
 
-def missing(path: Path, acknowledged: Sequence[str]) -> int:
+def missing(path: Where, acknowledged: Sequence[str]) -> int:
     """Count the acknowledged answers that are not in the data file."""
-    with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+    with closing(open_engine(path)) as file, closing(Store(file)) as store:
         return sum(store.answer_to(one) is None for one in acknowledged)
 
 
@@ -322,7 +323,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             if not count:
                 continue
             path = folder / f"{words.replace(' ', '-')}.sqlite3"
-            with closing(DataFile.open(path)) as file, closing(Store(file)) as store:
+            with closing(open_engine(path)) as file, closing(Store(file)) as store:
                 learners = [people.add(store, f"Learner {number}", now=NOON).id for number in range(count)]
             app = compared(words, learners, think, options.seconds, path, folder, options.processes)
             lost = missing(path, app.acknowledged)

@@ -28,11 +28,12 @@ from werkzeug.routing import Rule
 from werkzeug.test import TestResponse
 
 from quiz.app import create_app
+from quiz.classroom import preceptors
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
 from tests.conftest import Clock, lots
-from tests.quiz.class_people import Browser, learner, make_class, preceptor, set_drill
+from tests.quiz.class_people import NAME, Browser, learner, make_class, preceptor, set_drill
 
 say = print
 TAG, ATTRIBUTE = "zq7tag", "zq8attribute"
@@ -165,6 +166,7 @@ def visitors(folder: Path, clock: Clock) -> tuple[list[Visitor], list[DataFile]]
         number, code = make_class(who)
         member = learner(beyond, code, "Ottoline")
         set_drill(who, number)
+        preceptors.make_administrator(store, preceptors.named(store, NAME), now=clock())
     return [
         Visitor("someone at this computer", own.test_client(), own),
         Visitor("a preceptor", who.client, beyond),

@@ -35,6 +35,7 @@ from cases.recall.prompts import all_groups
 from quiz.__main__ import main as quiz
 from quiz.accuracy.entries import Entry
 from quiz.app import create_app
+from quiz.classroom import preceptors
 from quiz.practice import dealing
 from quiz.storage import accuracy_queries
 from quiz.storage.datafile import DataFile
@@ -42,7 +43,7 @@ from quiz.storage.store import Store
 from quiz.web.front.public_address import LOOPBACK
 from quiz.web.reference.evidence_views import all_strengths
 from tests.conftest import NOON, Clock, lots, written
-from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill
+from tests.quiz.class_people import NAME, Browser, answer, learner, make_class, preceptor, set_drill
 
 say = print
 PAGE = 4096
@@ -89,6 +90,9 @@ def sound(folder: Path) -> Sound:
         teacher = preceptor(beyond, store)
         class_id, code = make_class(teacher)
         set_drill(teacher, class_id)
+        # They administer the school and the installation, so that those pages are looked at too.
+        preceptors.make_administrator(store, preceptors.named(store, NAME), now=NOON)
+        secret = re.findall(r"/invitation/([\w-]+)", teacher.post("/school/1/invite", {"whom": "Rosa"}).text)[0]
         members = [learner(beyond, code, name) for name in ("Ottoline", "Bartholomea")]
         for member in members:
             for _ in range(3):
@@ -102,6 +106,7 @@ def sound(folder: Path) -> Sound:
             for who, number in (("own", 1), ("preceptor", 2), ("member", 2))
         }
     holes = {"group_id": group, "recall_id": put, "version": "2.1", "type_id": "net-sphere", "examination_id": examined}
+    holes |= {"school_id": "1", "secret": secret, "which": "changes"}
     return Sound(path, cookies, dealt, holes)
 
 

@@ -632,7 +632,7 @@ def peopled(room: Class, device: Open) -> tuple[Page, Page, str]:
     assert one is not None
     assert who is not None
     roster.make_group(room.store, one, "Monday", [1], now=NOON)
-    preceptors.make_administrator(room.store, who)
+    preceptors.make_administrator(room.store, who, now=NOON)
     desk.goto(f"{room.url}/class/1/examinations")
     desk.get_by_label("Patient 1").select_option("vignette dev")
     desk.get_by_label("Patient 2").select_option("drawn infant")

@@ -149,7 +149,7 @@ def two_sites(data_file: DataFile, tmp_path: Path, playwright: Playwright) -> It
         app.extensions["lti"].keys.ask = app.extensions["lti"].services.ask = platform.ask
         at = platform.issuer
         given = Platform(at, platform.client_id, f"{at}/auth", f"{at}/token", f"{at}/keys", deployment_id="1")
-        registering.add(store, given, now=clock())
+        registering.add(store, given, school=1, now=clock())
         teacher = Visitor(app, platform)
         teacher.post(teacher.enter(**TEACHER).location, {"do": "make"})
         platform.tool_keys = lambda: teacher.get("/lti/jwks.json").json

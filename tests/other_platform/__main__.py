@@ -110,7 +110,7 @@ def tried(file: DataFile, store: Store, consumer: Consumer) -> None:
     app = create_app(file, clock=clock, hosts=None, beyond=True, public=public)
     sign_in.add_preceptor(store, "Server", "a streak at ninety", now=clock())
     given = {"auth_login_url": f"{ISSUER}/auth", "auth_token_url": f"{ISSUER}/token", "key_set_url": f"{ISSUER}/keys"}
-    registering.add(store, Platform(ISSUER, "client-1", **given, deployment_id="1"), now=clock())
+    registering.add(store, Platform(ISSUER, "client-1", **given, deployment_id="1"), school=1, now=clock())
     key = signing.signing_key(store, now=clock(), lots=Lots())
     public_key = serialization.load_pem_private_key(key.private_pem.encode(), None).public_key()
     forms = serialization.Encoding.PEM, serialization.PublicFormat.SubjectPublicKeyInfo

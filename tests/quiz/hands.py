@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
 from quiz.practice import dealing
-from quiz.storage.datafile import DataFile
+from quiz.storage.engines.seam import Engine
 from quiz.storage.store import Store
 from tests.conftest import written
 
@@ -83,7 +83,7 @@ class Hand:
             self.other.append((f"/case/{case_id}/answer", status))
             time.sleep(0.02)
 
-    def work(self, file: DataFile) -> None:
+    def work(self, file: Engine) -> None:
         with closing(Store(file)) as store, closing(http.client.HTTPConnection(self.host, self.port)) as self.line:
             with suppress(OSError, http.client.HTTPException):
                 if not self.cookie:
@@ -99,7 +99,7 @@ def total(hands: Sequence[Hand]) -> int:
 
 
 @contextmanager
-def at_work(hands: Sequence[Hand], file: DataFile) -> Iterator[None]:
+def at_work(hands: Sequence[Hand], file: Engine) -> Iterator[None]:
     """Let the hands work until the block ends."""
     threads = [threading.Thread(target=hand.work, args=(file,)) for hand in hands]
     for thread in threads:

@@ -35,7 +35,7 @@ def test_it_is_sound_and_lies_in_the_past(shown: demo.DemoFilled, store: Store, 
     assert min(one.at for one in answers) > NOON - 7 * demo.WEEKS * 86400
     assert max(one.at for one in answers) < NOON
     assert {"right", "slip"} <= {one.verdict for one in answers}
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 def test_its_screens_are_full(shown: demo.DemoFilled, store: Store, data_file: DataFile) -> None:

@@ -20,8 +20,6 @@ from tests.simulation.pool import Pool, Way
 
 START = 1.7e9 - 1.7e9 % DAY
 WEEK = 7
-EXAMPLE_CASES = 1.5
-"""What a worked example takes, in cases of its type: half a one to read, a whole one to fill in a line; estimated."""
 HOUR = 0.7
 """When on a day the practice begins, as a part of it."""
 
@@ -120,7 +118,7 @@ def play(
             info = pool.catalogue.by_id[choice.type_id]
             if worked and worked_examples.comes_worked(state, info, now):
                 one.read(sample, day)
-                spent += EXAMPLE_CASES * one.slow * pool.seconds(info.id) / 60
+                spent += numbers.example_cases * one.slow * pool.seconds(info.id) / 60
                 examples += 1
             outcome, errors, fired = one.answer(sample, day, pool)
             event = Answered(

@@ -103,7 +103,7 @@ def begin(
 ) -> str:
     """Begin an examination of a patient, perhaps one that was set for a class, and return its id."""
     row = Examination(lots.new_id(), learner.id, patient, now, set_in=set_in, set_place=set_place)
-    with store.writing():
+    with store.writing(learner.id):
         # A button pressed twice asks twice: the person who comes second goes on with what the first began.
         begun = None if set_in is None else set_queries.run_of(store, set_in, set_place, learner.id)
         if begun is not None:
@@ -163,7 +163,7 @@ def do(
     BadAct
         When it cannot be done; nothing is kept.
     """
-    with store.writing():
+    with store.writing(learner.id):
         before = own(store, learner, examination_id)
         if any(one.sent_as == f"{sent_as}/0" for one in before.kept):
             return before
@@ -189,7 +189,7 @@ def hand_in(store: Store, learner: Learner, examination_id: str, *, now: float) 
     ------
     UnknownExamination
     """
-    with store.writing():
+    with store.writing(learner.id):
         before = own(store, learner, examination_id)
         if before.over:
             return before

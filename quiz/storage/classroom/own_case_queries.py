@@ -76,7 +76,8 @@ def remove(store: Store, number: int) -> None:
 def drills_with(store: Store, number: int) -> list[tuple[int, str]]:
     """Return the drills that have a case: number and title, the newest first."""
     sql = (
-        "SELECT d.id, d.title FROM drills d WHERE EXISTS (SELECT 1 FROM json_each(d.own_cases) WHERE value = ?1) "
+        "SELECT d.id, d.title FROM drills d WHERE EXISTS "
+        "(SELECT 1 FROM json_each(d.own_cases) WHERE CAST(value AS BIGINT) = ?1) "
         "AND d.class = (SELECT class FROM own_cases WHERE id = ?1) ORDER BY d.id DESC"
     )
     return [(row[0], row[1]) for row in store.fetch(sql, number)]

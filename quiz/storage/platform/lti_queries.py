@@ -38,6 +38,8 @@ class Registration:
     state: str
     """"pending", "active" or "off"."""
     made_at: float
+    school: int | None
+    """Whose platform it is: its courses open classes of this school alone."""
 
 
 @dataclass(frozen=True)
@@ -153,7 +155,7 @@ def registration_of_id(store: Store, number: int) -> Registration | None:
 
 def registrations_for(store: Store, issuer: str, client_id: str | None) -> list[Registration]:
     """Return the active registrations of an issuer: of one client where it is named."""
-    sql = "SELECT * FROM lti_registrations WHERE issuer = ?1 AND state = 'active' AND (?2 IS NULL OR client_id = ?2)"
+    sql = "SELECT * FROM lti_registrations WHERE issuer = ?1 AND state = 'active' AND (client_id = ?2 OR ?2 IS NULL)"
     return store.fetch_as(Registration, sql, issuer, client_id)
 
 
@@ -208,7 +210,7 @@ def end_sign_ins_of(store: Store, registration: int) -> None:
     )
     for who in ("learner", "preceptor"):
         store.change(f"DELETE FROM sign_ins WHERE {who} IN ({of.format(who, who)})", registration)  # noqa: S608
-    store.change(f"DELETE FROM lti_tickets WHERE user IN ({of.format('id', 'id')})", registration)  # noqa: S608
+    store.change(f'DELETE FROM lti_tickets WHERE "user" IN ({of.format("id", "id")})', registration)  # noqa: S608
     store.change("DELETE FROM lti_states WHERE registration = ?", registration)
 
 

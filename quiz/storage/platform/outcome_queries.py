@@ -93,7 +93,7 @@ def make_failed_due(store: Store, now: float, *, link: int | None = None) -> int
     """Let every grade that could not be sent be tried again, at one link or at all; return how many there are."""
     return store.change(
         "UPDATE lti_outcomes SET next_at = ?1, tries = 0, given = NULL "
-        "WHERE sent_at IS NULL AND (last_error IS NOT NULL OR next_at IS NOT NULL) AND (?2 IS NULL OR link = ?2)",
+        "WHERE sent_at IS NULL AND (last_error IS NOT NULL OR next_at IS NOT NULL) AND (link = ?2 OR ?2 IS NULL)",
         now,
         link,
     )

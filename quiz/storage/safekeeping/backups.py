@@ -11,7 +11,7 @@ import os
 import shutil
 import sqlite3
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -33,6 +33,7 @@ from quiz.storage.datafile import (
     refusal,
     refuse_newer,
 )
+from quiz.storage.organisation import school_queries
 from quiz.storage.platform import earlier_runs, lti_queries
 from quiz.storage.platform.earlier_runs import EarlierRun
 from quiz.storage.safekeeping.carried_platforms import (
@@ -42,7 +43,14 @@ from quiz.storage.safekeeping.carried_platforms import (
     PlatformsSince,
     platforms_since,
 )
-from quiz.storage.safekeeping.gone_list import GONE, Gone, read_gone
+from quiz.storage.safekeeping.gone_list import (
+    GONE,
+    GONE_PRECEPTORS,
+    Gone,
+    GonePreceptor,
+    read_gone,
+    read_gone_preceptors,
+)
 from quiz.storage.store import Store
 
 _BESIDE = ("-wal", "-shm", "-journal")
@@ -69,6 +77,8 @@ class Restored:
     """Where the data file went that stood there before."""
     removed_again: int = 0
     """Learners who had been deleted since the backup was made, and so were deleted from it too."""
+    turned_away: int = 0
+    """Preceptors who had been removed from a school since, and so were removed again, each school counted."""
     platforms: CarriedPlatforms = field(default_factory=CarriedPlatforms)
     """Course platforms that stay off, those that are on, and grades that stand."""
 
@@ -147,10 +157,11 @@ def sha256_of(copy: Path) -> str:
 def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -> Restored:
     """Put a backup in the place of a data file; the one that stood there is set aside under another name.
 
-    Nobody may have the data file open. Sign-ins of preceptors end, or one taken back since would be good again.
-    Learners deleted since the backup was made are deleted from it too, as far as that can still be known: from the
-    data file that stood there, and from the list beside the backup. Course platforms turned off since stay off, and
-    grades sent since stand, as far as that is known from the same places.
+    Nobody may have the data file open. Sign-ins of preceptors and invitations end, or one taken since would be good
+    again.
+    Learners deleted since the backup was made are deleted from it too, and preceptors removed from a school are removed
+    again, as far as that can still be known: from the data file that stood there, and from the lists beside the backup.
+    Course platforms turned off since stay off, and grades sent since stand, as far as that is known from there.
     At every moment there is a whole data file of that name, before or after.
 
     Raises
@@ -170,15 +181,17 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
         raise Refused(path, why, "move it to another place, then run the command once more") from error
     with _part_of(path) as part:
         snapshot(copy, part, patience=patience, restore_to=path)
-        gone = (*read_gone(copy.parent / GONE), *_gone_since(path, fresh=fresh))
-        removed = _made_ready(part, {one.learner: one for one in gone})
+        since, preceptors = _gone_since(path, fresh=fresh)
+        gone = (*read_gone(copy.parent / GONE), *since)
+        preceptors = [*read_gone_preceptors(copy.parent / GONE_PRECEPTORS), *preceptors]
+        removed, turned_away = _made_ready(part, {one.learner: one for one in gone}, preceptors)
         platforms = _with_platforms(part, path, copy.parent / PLATFORMS, now)
         if not fresh:
             _as_it_was_owned(part, path)
         aside = None if fresh else _set_aside(path, now)
         part.replace(path)
         _sync_folder(path)
-    return Restored(path, aside, removed, platforms=platforms)
+    return Restored(path, aside, removed, turned_away, platforms)
 
 
 def _as_its_digest_says(copy: Path) -> None:
@@ -192,25 +205,31 @@ def _as_its_digest_says(copy: Path) -> None:
         )
 
 
-def _gone_since(path: Path, *, fresh: bool) -> list[Gone]:
+def _gone_since(path: Path, *, fresh: bool) -> tuple[list[Gone], list[GonePreceptor]]:
     """Return who was deleted from the data file that stands there, as far as it can be read."""
+    learners: list[Gone] = []
+    preceptors: list[GonePreceptor] = []
     if fresh:
-        return []
+        return learners, preceptors
     where = f"{path.resolve().as_uri()}?mode=ro"
     with suppress(*soundness.UNREADABLE), closing(sqlite3.connect(where, uri=True)) as conn:
         rows = conn.execute("SELECT learner, created_at, on_day, by_whom FROM gone_learners").fetchall()
-        return [Gone(int(row[0]), float(row[1]), str(row[2]), str(row[3])) for row in rows]
-    return []
+        learners = [Gone(int(row[0]), float(row[1]), str(row[2]), str(row[3])) for row in rows]
+        rows = conn.execute("SELECT school, preceptor, added_at, on_day, taker FROM gone_preceptors").fetchall()
+        preceptors = [GonePreceptor(int(row[0]), int(row[1]), float(row[2]), str(row[3]), row[4]) for row in rows]
+    return learners, preceptors
 
 
-def _made_ready(part: Path, gone: Mapping[int, Gone]) -> int:
+def _made_ready(part: Path, gone: Mapping[int, Gone], preceptors: Sequence[GonePreceptor]) -> tuple[int, int]:
     with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
         store.change("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
+        school_queries.end_all_invitations(store)
         _keep_runs_of_gone(store, gone.values())
         removed = class_queries.remove_again(store, gone.values())
+        turned_away = school_queries.remove_people_again(store, preceptors)
     _in_one_file(part)
     _sync(part)
-    return removed
+    return removed, turned_away
 
 
 def _with_platforms(part: Path, path: Path, beside: Path, now: float) -> CarriedPlatforms:

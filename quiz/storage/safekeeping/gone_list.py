@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 GONE = "gone.csv"
+GONE_PRECEPTORS = "gone-preceptors.csv"
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,40 @@ class Gone:
     on_day: str
     by_whom: str
     """"owner": by themselves; "preceptor": they were removed."""
+
+
+@dataclass(frozen=True)
+class GonePreceptor:
+    """A preceptor who was removed from a school, by numbers alone."""
+
+    school: int
+    preceptor: int
+    added_at: float
+    """When they had come into it: with the numbers it tells them from anyone else, and from a later stay."""
+    on_day: str
+    taker: int | None
+    """Who took their classes."""
+
+
+def write_gone_preceptors(path: Path, gone: Iterable[GonePreceptor]) -> None:
+    """Write who was removed from a school, by numbers alone."""
+    lines = [["school", "preceptor", "added_at", "on_day", "taker"]]
+    for one in gone:
+        taker = "" if one.taker is None else str(one.taker)
+        lines.append([str(one.school), str(one.preceptor), repr(one.added_at), one.on_day, taker])
+    write_whole(path, "".join(f"{','.join(line)}\n" for line in lines))
+
+
+def read_gone_preceptors(path: Path) -> list[GonePreceptor]:
+    """Read that list; a line that cannot be read is left out, and so is a list that is not there."""
+    found: list[GonePreceptor] = []
+    with suppress(OSError, UnicodeDecodeError, csv.Error):
+        for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines()):
+            with suppress(KeyError, TypeError, ValueError):
+                taker = int(row["taker"]) if row["taker"] else None
+                numbers = (int(row["school"]), int(row["preceptor"]), float(row["added_at"]))
+                found.append(GonePreceptor(*numbers, row["on_day"], taker))
+    return found
 
 
 def write_gone(path: Path, gone: Iterable[Gone]) -> None:

@@ -264,6 +264,7 @@ def _written(damaged: Path, source: sqlite3.Connection, part: Path) -> Salvaged:
             if table.name not in names:
                 table.unreadable.append((1, 0))
         stand_ins = _stand_ins(new, waiting)
+        _school_stand_ins(new, waiting)
         _put_in(new, waiting)
         new.execute("COMMIT")
     if not any(table.read for table in tables if table.name in ("learners", "answers", "accuracy")):
@@ -340,6 +341,24 @@ def _stand_ins(new: sqlite3.Connection, waiting: Sequence[tuple[SavedTable, list
             [number, f"Learner {number}", at],
         )
     return [number for number, _ in made]
+
+
+def _school_stand_ins(new: sqlite3.Connection, waiting: Sequence[tuple[SavedTable, list[str], _Rows]]) -> None:
+    """Let the school that a new file has of its own give way to those saved, and put in each whose row is lost."""
+    rows = {table.name: [dict(zip(columns, row, strict=True)) for _, row in found] for table, columns, found in waiting}
+    saved = {one["id"] for one in rows.get("schools", [])}
+    named = {
+        one["school"]
+        for name in ("classes", "school_people", "lti_registrations")
+        for one in rows.get(name, [])
+        if one.get("school")
+    }
+    if saved | named:
+        new.execute("DELETE FROM schools")
+    for number in sorted(named - saved):
+        new.execute(
+            "INSERT INTO schools (id, name, made_at) VALUES (?, ?, 0.0)", [number, f"School {number} (name lost)"]
+        )
 
 
 def _put_in(new: sqlite3.Connection, waiting: Sequence[tuple[SavedTable, list[str], _Rows]]) -> None:

@@ -1,6 +1,7 @@
 """Backups on a timetable: a folder in which one is made every so often, each with a digest, the oldest thinned out.
 
-Beside them stands who was deleted, by number alone (`gone.csv`): an older backup that is put back brings nobody back.
+Beside them stands who was deleted, by number alone (`gone.csv`, `gone-preceptors.csv`): an older backup that is put
+back brings nobody back.
 """
 
 from __future__ import annotations
@@ -18,10 +19,11 @@ from pathlib import Path
 from quiz.errors import QuizError
 from quiz.storage.class_queries import gone_learners
 from quiz.storage.datafile import DataFile
+from quiz.storage.organisation.school_queries import gone_preceptors
 from quiz.storage.platform import lti_queries
 from quiz.storage.safekeeping.backups import BadPlace, backup, digest_of, sha256_of
 from quiz.storage.safekeeping.carried_platforms import PLATFORMS, write_platforms
-from quiz.storage.safekeeping.gone_list import GONE, write_gone, write_whole
+from quiz.storage.safekeeping.gone_list import GONE, GONE_PRECEPTORS, write_gone, write_gone_preceptors, write_whole
 from quiz.storage.store import Store
 
 LOOK_S = 60.0
@@ -120,6 +122,7 @@ class Timetable:
         write_whole(digest_of(path), f"{sha256_of(path)}  {path.name}\n")
         with closing(Store(file)) as store:
             write_gone(self.folder / GONE, gone_learners(store))
+            write_gone_preceptors(self.folder / GONE_PRECEPTORS, gone_preceptors(store))
             active = [(one.issuer, one.client_id) for one in lti_queries.registrations(store) if one.state == "active"]
             write_platforms(self.folder / PLATFORMS, store.secret(), active)
         for old in self.made()[self.keep :]:

@@ -17,6 +17,8 @@ from quiz.practice.settings import REGIONS_SAID
 from quiz.practice.titles import type_title
 from quiz.storage import class_queries, doubt_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill
+from quiz.storage.organisation import school_queries
+from quiz.storage.organisation.school_queries import Membership
 from quiz.storage.platform import lti_queries
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Learner
@@ -41,6 +43,8 @@ class ClassLine:
     code: str | None
     role: str
     """"" where they own it."""
+    school: str
+    """"" where they are in one school alone."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +58,11 @@ class ClassesPage:
     administrator: bool
     backups: str = ""
     """When the last backup was made; "" where none are made while the app is served."""
+    schools: tuple[Membership, ...] = ()
+    """In which they are."""
     typed: str = ""
     problem: str | None = None
+    school_problem: str | None = None
     what: str = ""
     """What is asked for of a class: "drills", "results", or "" for the class."""
     leads_to: str = "classes.one"
@@ -164,17 +171,20 @@ def show() -> Response:
 
 def _list(code: int = 200, **more: Any) -> Response:
     store, who = request_context.store(), request_context.preceptor()
+    theirs = school_queries.schools_of(store, who.id)
+    named = {one.school: one.name for one in theirs} if len(theirs) > 1 else {}
     lines, archived = [], dict[str, list[ClassLine]]()
     for one in class_queries.classes_of(store, who.id):
         role = "" if one.preceptor == who.id else roster_queries.role_in(store, one, who.id) or ""
         holds = one.code if one.code_holds(request_context.now()) else None
-        line = ClassLine(one.id, one.name, roster_queries.count_places(store, one.id), holds, role)
+        places = roster_queries.count_places(store, one.id)
+        line = ClassLine(one.id, one.name, places, holds, role, named.get(one.school or 0, ""))
         if one.archived_at is None:
             lines.append(line)
         else:
             archived.setdefault(day_of(one.archived_at).rsplit(" ", 1)[1], []).append(line)
     years = tuple((year, tuple(ones)) for year, ones in sorted(archived.items(), reverse=True))
-    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), **more)
+    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), tuple(theirs), **more)
     return make_response(render_template("classes.html", page=page), code)
 
 
@@ -208,9 +218,12 @@ def make() -> Response:
             typed,
             now=request_context.now(),
             lots=request_context.lots(),
+            school=request.form.get("school", type=request_context.whole),
         )
     except BadName as error:
         return _list(422, typed=typed[:80], problem=str(error))
+    except classes.BadSchool as error:
+        return _list(422, typed=typed[:80], school_problem=str(error))
     return redirect(url_for("classes.one", class_id=number), 303)
 
 

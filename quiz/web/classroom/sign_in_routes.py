@@ -25,7 +25,7 @@ pages = Blueprint("door", __name__)
 OPEN = (
     *(*assets.ENDPOINTS, "health.healthz", "health.robots"),
     *("lti.jwks", "lti.config", "lti.login", "lti.launch", "lti.enter", "lti.reloaded", "lti.choose", "lti.register"),
-    *("door.show", "door.join", "door.back", "door.come_back", "door.sign_in"),
+    *("door.show", "door.join", "door.back", "door.come_back", "door.sign_in", "invitations.show", "invitations.take"),
 )
 """What anyone may ask for when other computers are served too."""
 
@@ -124,7 +124,7 @@ def join() -> Response:
             who=request_context.joined_learner() if request.form.get("as") == "me" else None,
             shared=_shared(),
         )
-    except (NotKnown, TooManyTries, classes.ManyJoined) as error:
+    except (NotKnown, TooManyTries, classes.ManyJoined, classes.OfAnotherSchool) as error:
         return _page(_refused(error), code=code[:40], name=name[:80], form=form, problems={"code": str(error)})
     except (BadName, classes.ClassFull) as error:
         return _page(422, code=code[:40], name=name[:80], form=form, problems={"name": str(error)})

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from contextlib import closing
-from pathlib import Path
 
 from quiz.errors import QuizError
 from quiz.storage.class_queries import has_preceptor
-from quiz.storage.datafile import DataFile, NoFile, open_data
+from quiz.storage.datafile import NoFile, Where
+from quiz.storage.engines.opening import open_engine
+from quiz.storage.engines.seam import Engine
 from quiz.storage.store import Store
 from quiz.web.front.public_address import LOOPBACK
 
@@ -25,15 +26,15 @@ class NoPreceptor(QuizError):
         super().__init__(words + 'run `python -m quiz add-preceptor "NAME"` first')
 
 
-def open_for_class(data: Path, *, look: float) -> DataFile:
-    """Open a data file for a class that another web server of one process serves, and look it over for some seconds.
+def open_for_class(data: Where, *, look: float) -> Engine:
+    """Open what a class has that another web server of one process serves, and look it over for some seconds.
 
     Raises
     ------
     NoPreceptor, Refused
     """
     try:
-        file = open_data(data, make=False, look=look)
+        file = open_engine(data, make=False, look=look)
     except NoFile:
         raise NoPreceptor(ANY) from None
     if not looked_after(file):
@@ -42,7 +43,7 @@ def open_for_class(data: Path, *, look: float) -> DataFile:
     return file
 
 
-def looked_after(file: DataFile) -> bool:
+def looked_after(file: Engine) -> bool:
     """Say whether a data file has a preceptor."""
     with closing(Store(file)) as store:
         return has_preceptor(store)

@@ -23,7 +23,6 @@ from logging.handlers import QueueHandler, QueueListener
 from multiprocessing.connection import Connection, wait
 from multiprocessing.managers import BaseManager
 from multiprocessing.process import BaseProcess
-from pathlib import Path
 from types import FrameType
 from typing import Any
 
@@ -32,7 +31,9 @@ from flask import Flask
 from quiz.classroom.throttle import SharedTries, Tries
 from quiz.errors import QuizError
 from quiz.log_file import REQUESTS
-from quiz.storage.datafile import DataFile, open_data
+from quiz.storage.datafile import Where
+from quiz.storage.engines.opening import open_engine
+from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.web.front.gateway import PAGE
 from quiz.web.front.public_address import PublicAddress, behind
@@ -59,7 +60,7 @@ class ServingPlan:
     """What every process serves, and how."""
 
     create_app: Callable[..., Flask]
-    data: Path
+    data: Where
     how: Mapping[str, Any]
     """What else the app is to be told."""
     public: PublicAddress | None
@@ -70,7 +71,7 @@ class ServingPlan:
     """Of one address, in each process."""
 
 
-def serve_alone(plan: ServingPlan, file: DataFile, listening: socket.socket, ready: Callable[[], None]) -> None:
+def serve_alone(plan: ServingPlan, file: Engine, listening: socket.socket, ready: Callable[[], None]) -> None:
     """Serve from this process until told to stop."""
     server = _server(plan, file, listening, tries=Tries(), timetable=plan.timetable)
     server.run(ready)
@@ -222,7 +223,7 @@ def serve_as_one_of_several(
         timetable = plan.timetable
         if timetable is not None:
             timetable.ask = shared.timetable().last_problem  # type: ignore[attr-defined]
-        with closing(open_data(plan.data, make=False, look=LOOK_S)) as file:
+        with closing(open_engine(plan.data, make=False, look=LOOK_S)) as file:
             tries = SharedTries(shared.tries())  # type: ignore[attr-defined]
             server = _server(plan, file, listening, tries=tries, timetable=timetable)
             look_on(file)
@@ -244,7 +245,7 @@ def _end_with_the_first() -> None:
 
 
 def _server(
-    plan: ServingPlan, file: DataFile, listening: socket.socket, *, tries: Tries, timetable: Timetable | None
+    plan: ServingPlan, file: Engine, listening: socket.socket, *, tries: Tries, timetable: Timetable | None
 ) -> WebServer:
     app = plan.create_app(file, timetable=timetable, tries=tries, **plan.how)
     keep_compiled(app)
@@ -254,7 +255,7 @@ def _server(
     return WebServer(served, listening, most=plan.most, most_of_one=plan.most_of_one)
 
 
-def look_on(file: DataFile) -> None:
+def look_on(file: Engine) -> None:
     """Look the file over meanwhile where that is left to do; damage is told, and nothing is served any more.
 
     Where several processes serve, each does: what one finds no other knows.
@@ -263,7 +264,7 @@ def look_on(file: DataFile) -> None:
         threading.Thread(target=_look_over, args=(file,), daemon=True).start()
 
 
-def _look_over(file: DataFile) -> None:
+def _look_over(file: Engine) -> None:
     began = time.monotonic()
     try:
         for _ in file.look_over():

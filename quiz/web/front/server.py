@@ -21,7 +21,10 @@ from quiz.classroom import preceptors, sign_in
 from quiz.errors import QuizError
 from quiz.lti import own_address
 from quiz.storage.class_queries import has_preceptor
-from quiz.storage.datafile import DataFile, NoFile, open_data
+from quiz.storage.datafile import DataFile, NoFile, Refused, Where, named
+from quiz.storage.engines.address import Address
+from quiz.storage.engines.opening import open_engine
+from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web.front import limits, processes
@@ -83,7 +86,7 @@ class PortTaken(QuizError):
 def serve(
     create_app: Callable[..., Flask],
     *,
-    data: Path | None,
+    data: Where | None,
     host: str,
     port: int | None,
     usual_port: int,
@@ -115,8 +118,12 @@ def serve(
         raise BadMode("--behind-proxy is for a class: add --class")
     if first is not None and not beyond:
         raise BadMode("--first-preceptor is for a class: add --class")
+    if timetable is not None and isinstance(data, Address):
+        raise Refused(data, "--backups is for data files", "leave it out, and back the database up with pg_dump")
     try:
-        file = open_data(data, make=not beyond or first is not None, look=processes.LOOK_S)
+        # Tables in an empty database give nothing away; a file would be left lying about.
+        make = not beyond or first is not None or isinstance(data, Address)
+        file = open_engine(data, make=make, look=processes.LOOK_S)
     except NoFile:
         raise NoPreceptor(host) from None
     with closing(file):
@@ -129,7 +136,7 @@ def serve(
             raise NoPreceptor(host)
         if has_one and not beyond and not one_person:
             raise BadMode(
-                f"data file {file.path}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
+                f"{named(file.where)}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
                 "or --one-person to make anyone who opens a page on this computer its learner"
             )
         with closing(_listening(address, port, usual_port)) as listening:
@@ -148,17 +155,17 @@ def serve(
     processes.end_if_busy()
 
 
-def _add_first(file: DataFile, first: FirstPreceptor) -> None:
+def _add_first(file: Engine, first: FirstPreceptor) -> None:
     """Add the first preceptor, who looks after the others too; one who is there is left as they are."""
     with closing(Store(file)) as store:
         if not has_preceptor(store):
             sign_in.add_preceptor(store, first.name, first.password(), now=time.time())
-            preceptors.make_administrator(store, preceptors.named(store, first.name))
+            preceptors.make_administrator(store, preceptors.named(store, first.name), now=time.time())
 
 
 def _serve(
     create_app: Callable[..., Flask],
-    file: DataFile,
+    file: Engine,
     listening: socket.socket,
     host: str,
     *,
@@ -175,7 +182,7 @@ def _serve(
     # At an address of this computer alone, learners come by another server: their links have the address that they see.
     how = {"hosts": None, "beyond": True, "reached_at": "" if own or public else url, "public": public}
     plan = processes.ServingPlan(
-        *(create_app, file.path, how if beyond else {}, public, timetable, most),
+        *(create_app, file.where, how if beyond else {}, public, timetable, most),
         # Anyone who comes by another server, or from this computer, comes from one address.
         most_of_one=None if own or public else most // 2,
     )
@@ -203,12 +210,12 @@ def _serve(
             say(fewer)
         if timetable is not None:
             say(f"Backups are made in {timetable.folder}")
-        say(f"Answers are kept in {file.path}")
+        say(f"Answers are kept in {file.name}")
         if browser:
             threading.Thread(target=webbrowser.open, args=(f"{url}/",), daemon=True).start()
 
     signal.signal(signal.SIGTERM, processes.leave)
-    if timetable is not None:
+    if timetable is not None and isinstance(file, DataFile):
         timetable.run(file)
     if count > 1:
         processes.serve_by(count, plan, listening, ready)

@@ -133,10 +133,17 @@ def _course_page(
     one = courses.class_of(store, what)
     if one is not None:
         return redirect(url_for("courses.platform", class_id=one.id), 303)
-    own = [(each.id, each.name) for each in preceptors.owned(store, who) if each.archived_at is None]
+    own = [(each.id, each.name) for each in _own_classes(what)]
     new = who.password == courses.NO_PASSWORD
     page = CoursePage(what.id, what.title, tuple(own), new, problem, sign_in_problem, name)
     return make_response(render_template("lti_course.html", page=page), code)
+
+
+def _own_classes(what: Course) -> list[Class]:
+    """Return the classes of who asks that can be a course's: those that they own in the platform's school."""
+    store, who = request_context.store(), request_context.preceptor()
+    school = courses.school_of(store, what)
+    return [one for one in preceptors.owned(store, who) if one.archived_at is None and one.school == school]
 
 
 @pages.post("/course/<int:course_id>")
@@ -148,7 +155,7 @@ def give_class(course_id: int) -> Response:
         number = courses.make_class(store, what, who, now=now)
         platform_state.state().lists_wanted.append(what.id)
         return redirect(url_for("courses.platform", class_id=number), 303)
-    own = {str(each.id): each.id for each in preceptors.owned(store, who) if each.archived_at is None}
+    own = {str(each.id): each.id for each in _own_classes(what)}
     number = own.get(request.form.get("class", ""), 0)
     if not number:
         return _course_page(what, 422, problem="Choose a class from the list, or make a new one.")
@@ -168,7 +175,7 @@ def be_known(course_id: int) -> Response:
     except (NotKnown, TooManyTries) as error:
         code = 429 if isinstance(error, TooManyTries) else 422
         return _course_page(what, code, sign_in_problem=str(error), name=name[:80])
-    courses.be_preceptor(store, what, user, known)
+    courses.be_preceptor(store, what, user, known, now=now)
     request_context.sign_in(known, token)
     return redirect(url_for("courses.course", course_id=course_id), 303)
 

@@ -15,7 +15,7 @@ from flask import Blueprint, Flask, Response, jsonify, make_response, redirect, 
 from werkzeug.wrappers import Response as AnyResponse
 
 from quiz.classroom import take_drill
-from quiz.classroom.classes import ClassFull
+from quiz.classroom.classes import ClassFull, OfAnotherSchool
 from quiz.errors import QuizError
 from quiz.lti import course_list, courses, deep_links, grade_outbox, registering, signing
 from quiz.lti.course_list import ManyLeft
@@ -179,7 +179,8 @@ def config() -> Response:
 def register(invitation: str) -> Response:
     """Register with a platform that names itself, while an invitation is open; it stays pending until approved."""
     address, store, now = platform_state.address(), request_context.store(), request_context.now()
-    if not registering.is_invited(store, invitation, now=now):
+    school = registering.invited_school(store, invitation, now=now)
+    if school is None:
         logging.getLogger("quiz").warning("LTI registration: an invitation that was used, or is older than an hour")
         used = f"This address was used, or is older than an hour. Run {PROGRAM} lti invite on the app's server again."
         return _page("", PlatformPage("This invitation has ended", (used,)), 404)
@@ -197,6 +198,7 @@ def register(invitation: str) -> Response:
             store,
             configuration,
             request.args.get("registration_token", ""),
+            school=school,
             address=address,
             now=now,
             ask=platform_state.state().services.ask,
@@ -280,7 +282,7 @@ def launch() -> Response:
     origins = origins_of(found.registration)
     try:
         arrival = courses.arrive(store, found, now=now, lots=request_context.lots())
-    except ClassFull as error:
+    except (ClassFull, OfAnotherSchool) as error:
         return _page(origins, PlatformPage("The class is full", (f"{str(error)[:1].upper()}{str(error)[1:]}.",)), 409)
     if arrival.choice:
         return _choose_page(arrival.choice, arrival.ticket)

@@ -121,7 +121,7 @@ def _keep_delay(dealt_id: str) -> None:
     held, store = request.form.get("held", 0.0, type=float), request_context.store()
     answer = store.answer_to(dealt_id)
     if answer is not None and answer.late and 0 < held < LONGEST_DELAY_S:
-        with store.writing():
+        with store.writing(answer.learner):
             result_queries.keep_delay(store, dealt_id, held)
 
 
@@ -259,7 +259,7 @@ def doubt(dealt_id: str) -> Answered:
     done, store = _done(dealt_id), request_context.store()
     if _told(done):
         said = " ".join(request.form.get("note", "").split())[:LONGEST_NOTE]
-        with store.writing():
+        with store.writing(done.dealt.learner):
             doubt_queries.add_doubt(store, Doubt(dealt_id, done.dealt.learner, request_context.now(), said))
     return redirect(f"{url_for('practise.mark', dealt_id=dealt_id)}#doubt", 303)
 

@@ -54,7 +54,7 @@ def preview() -> Answered:
     except BadData as error:
         return _refused(str(error))
     if not found.empty:
-        with store.writing():
+        with store.writing(learner.id):
             packed = bringing.packed([text])
             bringing_queries.keep(store, learner.id, packed, now=request_context.now())
     return make_response(_page(found))

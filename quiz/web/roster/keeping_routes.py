@@ -13,6 +13,7 @@ from quiz.practice.forms import BadText, Day, Moment
 from quiz.practice.names import BadName
 from quiz.storage import roster_queries
 from quiz.storage.class_queries import Class
+from quiz.storage.organisation import school_queries
 from quiz.web import request_context
 from quiz.web.classroom.ownership import own_class
 from quiz.web.confirming import not_ticked, sure
@@ -35,7 +36,7 @@ def keeping_page(what: Class, code: int = 200, problem: str | None = None, at: s
         "keeping.html",
         what=what,
         teachers=teachers,
-        others=[one for one in roster_queries.preceptors(store) if one.id != what.preceptor],
+        others=[one for one in school_queries.preceptors_of_school(store, what.school) if one.id != what.preceptor],
         roles=ROLES,
         problem=problem,
         at=at,
@@ -64,12 +65,13 @@ def rename(class_id: int) -> Response:
 def keep_teacher(class_id: int) -> Response:
     """Let a preceptor be a co-teacher or a reader, or have no more to do with the class."""
     what, store = own_class(class_id, owner=True), request_context.store()
+    by, now = request_context.preceptor().name, request_context.now()
     try:
-        who = preceptors.get(store, request.form.get("preceptor", type=request_context.whole))
+        who = preceptors.of_its_school(store, what, request.form.get("preceptor", type=request_context.whole))
         if request.form.get("act") == "remove":
-            preceptors.take_role(store, what, who)
+            preceptors.take_role(store, what, who, by=by, now=now)
         else:
-            preceptors.give_role(store, what, who, request.form.get("role", ""), now=request_context.now())
+            preceptors.give_role(store, what, who, request.form.get("role", ""), by=by, now=now)
     except (BadName, UnknownPreceptor) as error:
         return keeping_page(what, 422, str(error), "teachers")
     return _back(class_id)
@@ -82,11 +84,12 @@ def hand_over(class_id: int) -> Response:
     if not sure():
         return keeping_page(what, 422, not_ticked("handed over"), "hand-over")
     try:
-        to = preceptors.get(store, request.form.get("preceptor", type=request_context.whole))
+        to = preceptors.of_its_school(store, what, request.form.get("preceptor", type=request_context.whole))
     except UnknownPreceptor as error:
         return keeping_page(what, 422, str(error), "hand-over")
     stay = request.form.get("stay") == "yes"
-    preceptors.hand_over(store, what, to, now=request_context.now(), stay=stay)
+    by = request_context.preceptor().name
+    preceptors.hand_over(store, what, to, by=by, now=request_context.now(), stay=stay)
     return redirect(url_for("classes.one", class_id=class_id) if stay else url_for("classes.show"), 303)
 
 

@@ -64,7 +64,9 @@ def rename(preceptor_id: int) -> Response:
     """Give a preceptor another name."""
     store = request_context.store()
     try:
-        preceptors.rename(store, preceptors.get(store, preceptor_id), request.form.get("name", ""))
+        who = preceptors.get(store, preceptor_id)
+        by, now = request_context.preceptor().name, request_context.now()
+        preceptors.rename(store, who, request.form.get("name", ""), by=by, now=now)
     except BadName as error:
         return _page(422, str(error), preceptor_id)
     return redirect(url_for("preceptors.show"), 303)
@@ -79,7 +81,9 @@ def remove(preceptor_id: int) -> Response:
         return _page(422, not_ticked(), preceptor_id)
     to = request.form.get("to", type=request_context.whole)
     try:
-        preceptors.remove(store, who, to=None if to is None else preceptors.get(store, to))
+        taker = None if to is None else preceptors.get(store, to)
+        by = request_context.preceptor().name
+        preceptors.remove(store, who, to=taker, by=by, now=request_context.now())
     except (NotRemoved, UnknownPreceptor) as error:
         return _page(422, str(error), preceptor_id)
     return redirect(url_for("preceptors.show"), 303)

@@ -128,7 +128,11 @@ def _list(what: Class, code: int = 200, *, show: str = "all", **more: Any) -> Re
     if show != "all":
         more.setdefault("ticked", frozenset(one.id for one in rows))
     who = request_context.preceptor()
-    others = (one for one in class_queries.classes_of(store, who.id) if one.id != what.id and one.archived_at is None)
+    others = (
+        one
+        for one in class_queries.classes_of(store, who.id)
+        if one.id != what.id and one.archived_at is None and one.school == what.school
+    )
     page = PlacesPage(
         what.id,
         what.name,

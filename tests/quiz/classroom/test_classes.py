@@ -20,7 +20,7 @@ from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web.front.class_file import NoPreceptor
-from tests.conftest import NOON, Clock, lots, slipped
+from tests.conftest import NOON, Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     HERE,
     NAME,
@@ -166,7 +166,7 @@ def test_a_learner_comes_back_by_phrase_or_link_from_another_device(app: Flask, 
     phrase = phrase_in(Browser(app).join(code, "Ada"))
     rows = store.fetch("SELECT phrase FROM phrases")
     assert rows[0][0] == sign_in.digest(phrase)
-    assert phrase not in "".join(store._db.conn.iterdump()), "at rest there is the hash alone"
+    assert phrase not in "".join(all_rows(store)), "at rest there is the hash alone"
     tablet = Browser(app)
     asked = tablet.get(f"/back/{phrase.lower()}")
     assert "Come back as Ada?" in asked.text
@@ -229,7 +229,7 @@ def test_signing_out_keeps_everything(app: Flask, store: Store) -> None:
 
 
 def everything(store: Store) -> str:
-    return "\n".join(store._db.conn.iterdump())
+    return "\n".join(all_rows(store))
 
 
 def test_a_learner_deletes_themselves_with_all_their_answers(app: Flask, store: Store) -> None:

@@ -13,7 +13,7 @@ from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web.drill_views import day_of
-from tests.conftest import Clock, lots, slipped
+from tests.conftest import Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     Browser,
     answer,
@@ -34,7 +34,7 @@ def app(data_file: DataFile, clock: Clock) -> Flask:
 
 
 def everything(store: Store) -> str:
-    return "\n".join(store._db.conn.iterdump())
+    return "\n".join(all_rows(store))
 
 
 @pytest.mark.parametrize("address", ["/class/mine/remove", "/progress/delete"])

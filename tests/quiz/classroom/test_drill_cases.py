@@ -319,6 +319,7 @@ def test_a_kept_case_that_this_version_cannot_read_is_refused_in_words(
     assert ada.get("/").status_code == 200
 
 
+@pytest.mark.of_the_file("spoils the file by SQLite's own statements")
 def test_an_answer_to_a_case_that_cannot_be_read_any_more_is_exported(owner: Browser, app: Flask, store: Store) -> None:
     """What was right is said by the log, and where the case cannot be told, the statement goes without."""
     number, code = make_class(owner)

@@ -108,7 +108,7 @@ def test_a_set_gives_the_same_cases_in_another_data_file(
     drill = class_queries.drill_of_id(other, 1)
     assert drill is not None
     assert drill.own_cases == (2, 3)
-    assert all(one.good for one in check(other._file.path))
+    assert all(one.good for one in check(other._file.where))
     # it is dealt there as it is here
     code = class_queries.class_of_id(other, 1)
     assert code is not None

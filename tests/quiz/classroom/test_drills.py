@@ -19,7 +19,7 @@ from quiz.storage.class_queries import Class, Drill
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from quiz.web.drill_views import per_cent_words
-from tests.conftest import NOON, Clock, lots, slipped
+from tests.conftest import NOON, Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     DRILL,
     NAME,
@@ -321,7 +321,7 @@ def test_trying_keeps_nothing(app: Flask, store: Store) -> None:
     drill = class_queries.drill_of_id(store, 1)
     assert drill is not None
     case = drills.case_at(drill, 0)
-    before = "\n".join(store._db.conn.iterdump())
+    before = "\n".join(all_rows(store))
     form = {f"answer-{name}": text for name, text in slipped(case, "distance-left-in").items()}
     page = owner.post(f"{url}/try/1", dict(form))
     assert "One step slipped" in page.text
@@ -329,7 +329,7 @@ def test_trying_keeps_nothing(app: Flask, store: Store) -> None:
     assert owner.post(f"{url}/try/1", {"answer-power": "-25"}).status_code == 422
     assert owner.get(f"{url}/try/5").status_code == 404
     assert "You said that you did not know." in owner.post(f"{url}/try/1", {"unknown": "yes"}).text
-    assert "\n".join(store._db.conn.iterdump()) == before
+    assert "\n".join(all_rows(store)) == before
 
 
 def test_a_case_at_the_bench_is_tried_at_the_bench(app: Flask, store: Store) -> None:

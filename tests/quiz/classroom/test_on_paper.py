@@ -87,7 +87,7 @@ def test_a_sheet_is_shown_as_it_reads_and_then_saved(
     assert run is not None
     assert run.ended_at == clock.at
     assert paper_queries.run_of(store, run.id) == paper_queries.PaperRun(run.id, "Marit Osei", "")
-    assert all(one.good for one in check(store._file.path))
+    assert all(one.good for one in check(store._file.where))
 
 
 def test_it_is_marked_and_counted_as_on_the_screen_and_said_to_be_from_paper(
@@ -210,7 +210,7 @@ def test_it_is_taken_back_and_typed_again_and_no_other_answer_is(
     assert owner.post(f"{URL}/2/take-back", {"sure": "yes"}).status_code == 303
     assert [one.drill for one in store.answers_of(2)] == [None]
     assert projection.as_folded(store, 2, projection.refolded(store, 2))
-    assert all(one.good for one in check(store._file.path))
+    assert all(one.good for one in check(store._file.where))
     assert "0 answers" not in words(owner.get("/class/1/results").text)
     assert owner.post(f"{URL}/2/take-back", {"sure": "yes"}).status_code == 409
     assert owner.post(f"{URL}/2", {**typed(store), "do": "save"}).status_code == 303

@@ -153,7 +153,7 @@ def test_it_comes_first_in_a_drill_is_marked_and_counted(
     assert "did not subtract the working distance" in scores
     behind = words(owner.get(f"/class/1/answer/{dealt}").text)
     assert WORDS in behind
-    assert all(one.good for one in check(store._file.path))
+    assert all(one.good for one in check(store._file.where))
 
 
 def test_own_cases_alone_make_a_drill(owner: Browser, store: Store) -> None:

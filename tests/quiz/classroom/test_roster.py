@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import io
 import re
-import sqlite3
 from datetime import datetime
 
 import pytest
@@ -18,7 +17,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.safekeeping.checks import check
 from quiz.storage.store import Store
-from tests.conftest import Clock, lots, slipped
+from tests.conftest import NOON, NOT_TAKEN, Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     HERE,
     PASSWORD,
@@ -83,7 +82,7 @@ def test_the_good_rows_of_a_file_are_taken_and_the_bad_ones_refused_by_line(app:
     assert members["Bo"].learner == 1, "who is in the class already stays who they are"
     groups = roster_queries.groups_by_learner(store, number)
     assert groups[members["Ada Berg"].learner] == ["Monday"]
-    assert "example.org" not in "\n".join(store._db.conn.iterdump()), "an e-mail address is never read"
+    assert "example.org" not in "\n".join(all_rows(store)), "an e-mail address is never read"
     bring(owner, number, BAD_ROWS)
     assert len(store.learners()) == 4, "the same file once more adds nobody"
 
@@ -196,10 +195,10 @@ def test_one_person_in_two_classes_has_one_memory(app: Flask, store: Store, data
     owner.post(f"/class/{number}/remove", {"sure": "yes"})
     assert owner.get(f"/class/{number}").status_code == 404
     assert owner.get("/class").text.count("/class/1") == 0
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     other.post(f"/class/{second}/remove", {"sure": "yes"})
     assert store.learners() == []
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 def test_a_class_that_is_removed_takes_no_answer_of_another_class_along(
@@ -222,7 +221,7 @@ def test_a_class_that_is_removed_takes_no_answer_of_another_class_along(
     assert (kept.title, kept.notes, kept.state) == ("", "", "closed")
     assert ada.get("/").status_code == 200
     assert ada.get("/drill/1").status_code == 404
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 def test_two_places_of_one_person_are_made_one(app: Flask, store: Store) -> None:
@@ -247,10 +246,10 @@ def test_two_places_of_one_person_are_made_one(app: Flask, store: Store) -> None
 
     # What the refusal says to do: the practice of both is one learner's, and no drill has gained an answer.
     assert "remove Bo, and let Ada Berg bring that file in under Progress, Own data" in words(refused.text)
-    file = owner.get(f"/class/{number}/keeping/learner/3/everything.jsonl").data
+    file = owner.get(f"/class/{number}/keeping/learner/3/all_rows.jsonl").data
     owner.post(f"/class/{number}/learner/3/remove", {"sure": "yes"})
     before = [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)]
-    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "everything.jsonl")}, headers=HERE)
+    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "all_rows.jsonl")}, headers=HERE)
     ada.post("/progress/bring/take")
     assert [one.drill for one in store.answers_of(1)] == [1, None]
     assert [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)] == before
@@ -290,7 +289,7 @@ def test_a_deletion_stays_on_the_place_in_the_roster_and_says_nothing_else(
     assert "The answers of Ada Berg (S1) were deleted by their owner on" in words(owner.get(url).text)
     people = words(owner.get(f"/class/{number}/people").text)
     assert "Ada Berg (S1): its answers were deleted by their owner on" in people
-    assert dealt not in "\n".join(store._db.conn.iterdump())
+    assert dealt not in "\n".join(all_rows(store))
     clock.move(seconds=60)
     place = re.search(r'name="place" value="(\d+)"', owner.get(f"/class/{number}/people").text)
     assert place is not None
@@ -368,7 +367,7 @@ def test_an_administrator_renames_and_removes_preceptors(app: Flask, store: Stor
     number, _ = make_class(owner)
     assert other.get("/preceptors").status_code == 403
     jun = preceptors.named(store, "Jun Park")
-    preceptors.make_administrator(store, jun)
+    preceptors.make_administrator(store, jun, now=NOON)
     assert "Owns Spring 2." in words(other.get("/preceptors").text)
     assert other.post("/preceptors/1/rename", {"name": "jun park"}).status_code == 422
     assert other.post("/preceptors/1/rename", {"name": "Marit O."}).status_code == 303
@@ -379,7 +378,7 @@ def test_an_administrator_renames_and_removes_preceptors(app: Flask, store: Stor
     assert other.get(f"/class/{number}").status_code == 200
     assert owner.get("/class").location == "/door"
     with pytest.raises(NotRemoved, match="the only preceptor"):
-        preceptors.remove(store, preceptors.named(store, "Jun Park"), to=None)
+        preceptors.remove(store, preceptors.named(store, "Jun Park"), to=None, by="Jun Park", now=NOON)
     assert not sign_in.add_preceptor(store, "Jun Park", PASSWORD, now=0), "they are there"
 
 
@@ -416,11 +415,11 @@ def test_answers_older_than_a_day_are_deleted_and_no_others(
     assert store.count_answers(1) == 2, "nothing is deleted before it was shown"
     assert owner.post(there, {"before": day, "sure": "yes"}).status_code == 303
     assert [one.dealt for one in store.answers_of(1)] == [kept]
-    assert [one.words for one in check(data_file.path) if not one.good] == []
-    with pytest.raises(sqlite3.IntegrityError, match="only ever added to"), store.writing():
+    assert [one.words for one in check(data_file.where) if not one.good] == []
+    with pytest.raises(NOT_TAKEN, match="only ever added to"), store.writing():
         store.change("DELETE FROM answers")
-    everything = owner.get(f"/class/{number}/keeping/learner/1/everything.jsonl").text
-    assert kept in everything
+    all_rows = owner.get(f"/class/{number}/keeping/learner/1/all_rows.jsonl").text
+    assert kept in all_rows
 
 
 def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, store: Store, clock: Clock) -> None:
@@ -443,6 +442,7 @@ def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, 
     assert tablet.get("/class").location == "/door"
 
 
+@pytest.mark.of_the_file("counts the questions by SQLite's own trace")
 def test_a_file_with_many_groups_asks_the_data_file_little_more(app: Flask, store: Store) -> None:
     """It is taken in one piece, and everyone else's answers wait: 450 rows in 40 groups each took five seconds."""
     owner = preceptor(app, store)

@@ -244,7 +244,7 @@ def test_a_remark_on_an_answer_is_read_by_its_learner_alone(app: Flask, store: S
     one.post(f"{url}/remark", {"note": "Once more"})
     ada.post("/class/mine/remove", {"sure": "yes"})
     assert store.fetch("SELECT * FROM remarks") == []
-    assert [each.words for each in check(data_file.path) if not each.good] == []
+    assert [each.words for each in check(data_file.where) if not each.good] == []
 
 
 @pytest.mark.parametrize(

@@ -144,6 +144,7 @@ def test_what_is_remembered_of_failures_has_a_bound_and_an_end() -> None:
 # --- no address of a device is held ------------------------------------------------------------------------------
 
 
+@pytest.mark.of_the_file("looks into a backup of the file")
 def test_failed_tries_stand_neither_in_the_data_file_nor_in_a_backup(
     app: Flask, store: Store, data_file: DataFile, tmp_path: Path
 ) -> None:

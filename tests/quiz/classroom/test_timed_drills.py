@@ -93,9 +93,9 @@ def test_the_sums_worked_out_anew_leave_a_late_answer_out_too(
     left = waiting_in(ada.get("/drill/1"), store)
     clock.move(seconds=400)
     hand_in(ada, *left, "distance-left-in")
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     list(projection.rebuild(store))
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     assert result_queries.class_sums(store, 1, "all", drill=1)[0].answered == 1
     assert result_queries.class_sums(store, 1, "slip", drill=1) == []
     assert result_queries.class_sums(store, 1, "all")[0].answered == 2, "it was practice all the same"

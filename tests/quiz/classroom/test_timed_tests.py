@@ -217,12 +217,12 @@ def test_a_late_answer_counts_when_the_preceptor_says_so_which_is_kept(
     )
     assert result_queries.class_sums(store, 1, "all", drill=1)[0].right == 1
     list(projection.rebuild(store))
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     owner.post(f"{url}/late", {"case": dealt, "counts": "no"})
     assert result_queries.class_sums(store, 1, "all", drill=1) == []
     assert len(result_queries.decisions_in(store, 1)[dealt]) == 2
     assert owner.post(f"{url}/late", {"case": "none", "counts": "yes"}).status_code == 409
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 @pytest.mark.parametrize(
@@ -297,4 +297,4 @@ def test_the_race_at_the_end_of_a_test_on_a_real_server(data_file: DataFile, sto
     people[0].get("/class")
     assert all(run.ended_at is not None for run in class_queries.runs_of(store, 1))
     assert len(store.fetch("SELECT 1 FROM dealt WHERE drill = 1")) == 12, "no case after the end"
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []

@@ -196,7 +196,7 @@ def test_a_line_that_would_spoil_the_data_file_is_refused(
     assert (len(found.answers), found.unread) == (0, 1)
     assert why in found.faults[0]
     bring(store, learner, f"{first}\n{answer}\n{line}")
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 def test_a_line_ends_where_json_lines_end(store: Store, learner: Learner, elsewhere: Store) -> None:

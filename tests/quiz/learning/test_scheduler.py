@@ -213,8 +213,9 @@ def test_a_type_missed_by_a_slip_waits_for_five_others_and_comes_back(before: in
 @settings(max_examples=100, deadline=None)
 @given(st.lists(st.booleans(), min_size=12, max_size=12), st.integers(0, 5))
 def test_every_missed_type_comes_back_within_the_sitting(outcomes: list[bool], seed: int) -> None:
+    """Within ten more cases, also after eleven misses of twelve."""
     sitting = Sitting(FIVE, None, "expert", seed)
-    for right in [*outcomes, *[True] * 8]:
+    for right in [*outcomes, *[True] * 10]:
         sitting.answer(sitting.next(), right)
     last = {done.type_id: done.right for done in sitting.recent}
     assert all(last.values())
@@ -528,7 +529,10 @@ def test_nothing_met_means_nothing_to_fade() -> None:
 
 
 def test_a_beginner_meets_the_types_in_teaching_order() -> None:
-    """The order is the project's own: distance before what needs it, transposing before the power cross."""
+    """The order is the project's own: a choice of three lenses first, distance before what needs it.
+
+    What has three new steps lets at most five pass, although every answer is right.
+    """
     state, rng, recent, new = LearnerState(), random.Random(4), list[Done](), list[str]()
     table = the_register()
     for number in range(60):
@@ -538,7 +542,11 @@ def test_a_beginner_meets_the_types_in_teaching_order() -> None:
         steps = table.by_id[choice.type_id].steps
         fold(state, Answered(START + 60 * number, choice.type_id, steps, "right"))
         recent.append(Done(choice.type_id, right=True))
-    assert new[:8] == list(FIRST[:8])
+    assert new[:3] == list(FIRST[:3]) == ["next-lens", "distance-vergence", "net-sphere"]
+    places = {one.id: one.place for one in table.types}
+    passed = {one: [other for other in new[: new.index(one)] if places[other] > places[one]] for one in new}
+    assert new != sorted(new, key=lambda one: places[one])
+    assert all(len(others) <= NUMBERS.new_passed - 1 for others in passed.values()), passed
 
 
 # --- what the cases of a type call for -------------------------------------------------------------------------------
@@ -602,12 +610,18 @@ def test_after_a_sitting_with_many_misses_the_next_brings_two_new_types_at_most(
     assert len(sitting.state.types) > met_before + 4, "that one went well"
 
 
-def test_a_reason_told_lately_is_told_in_other_words() -> None:
-    two = catalogue(info("one", "a"), info("two", "b"))
-    first = pick(LearnerState(), two)
-    again = pick(LearnerState(), two, recent=[Done("else", True, why=first.why)])
-    third = pick(LearnerState(), two, recent=[Done("else", True, why=first.why), Done("else", True, why=again.why)])
-    assert len({first.why, again.why, third.why}) == 3
+def test_a_reason_told_lately_is_told_in_other_words_and_none_is_ever_missing() -> None:
+    state, one = met("net"), catalogue(NET)
+    told = list[str]()
+    for _ in range(6):
+        choice = pick(state, one, 2.05, recent=[Done("else", True, why=why) for why in told])
+        assert not choice.why.startswith("Next")
+        told.append(choice.why)
+    assert len(set(told[:3])) == 3
+    assert told[3:] == told[:3], "then the one that was told longest ago"
+    asked = TypeInfo("asked", "all", "novice", ("a",), title="Is it relaxed?")
+    again = pick(LearnerState(), catalogue(asked), recent=[Done("else", True, why="New to you.")])
+    assert again.why == "New: “Is it relaxed?”."
 
 
 @pytest.mark.parametrize("level", LEVELS)
@@ -671,8 +685,6 @@ def test_what_was_never_met_is_not_called_shaky() -> None:
 
 # --- a teacher's rules over the choice -------------------------------------------------------------------------------
 
-OFF = dataclasses.replace(NUMBERS, misses_in_a_row=99, few_right=0.0, many_right=1.0, first_types=999, exam_share=1e9)
-
 
 def course(*right: bool) -> list[Done]:
     """Answers of late, all at a type that is not on offer."""
@@ -688,11 +700,11 @@ def brings_new(recent: list[Done], state: LearnerState | None = None, **more: An
 
 
 def test_nothing_new_after_three_misses_in_a_row_or_under_six_right_of_ten() -> None:
-    assert brings_new(course(True, False, False))
+    known = [Done("net", right=True), Done("form", right=True)]
+    assert brings_new([*course(True, False, False), *known])
     assert not brings_new(course(True, False, False, False))
-    assert brings_new(course(True, False, False, False), numbers=OFF)
     five, six = ([True] * of + [False] * (10 - of) for of in (5, 6))
-    mixed = [[one for pair in zip(some[:5], some[5:], strict=True) for one in pair] for some in (five, six)]
+    mixed = [[one for pair in zip(some[5:], some[:5], strict=True) for one in pair] for some in (five, six)]
     assert not brings_new(course(*mixed[0]))
     assert brings_new(course(*mixed[1]))
 
@@ -714,15 +726,17 @@ def test_a_seventh_new_type_waits_until_the_first_sitting_is_over() -> None:
 
 
 def test_before_an_exam_nothing_new_that_costs_more_than_a_few_of_the_minutes_left() -> None:
-    # by hand: 3 % of 3 days × 10 minutes is 54 s, and a first case takes twice a clinician's time and 15 s
-    for seconds, brought in ((19.0, True), (20.0, False)):
+    # by hand: 3 % of 3 days × 10 minutes is 54 s; the worked example, as long as a case and a half, and the case
+    # itself take five times a clinician's time, and the mark 15 s: at most 7.8 s
+    for seconds, brought in ((7.7, True), (7.9, False)):
         got = brings_new([], fresh={"seconds": seconds}, exam_day=START + 5.05 * DAY, numbers=NUMBERS)
         assert got == brought, seconds
     assert brings_new([], fresh={"seconds": 60.0})
 
 
 def test_a_second_case_of_a_long_new_type_is_not_forced() -> None:
-    for seconds, forced in ((60.0, True), (61.0, False)):
+    # a learner takes twice a clinician's time, and a minute at most
+    for seconds, forced in ((30.0, True), (31.0, False)):
         long = info("long", "x", seconds=seconds)
         state = fold(LearnerState(), Answered(START, "long", ("x",), "wrong"))
         choice = pick(state, catalogue(long, FORM), 0.001, recent=[Done("long", right=False)])
@@ -755,3 +769,86 @@ def test_who_struggles_meets_easier_cases_and_who_gets_all_right_harder_ones() -
 
     assert share_of_easy(course(*[True, False] * 2, *[False] * 6)) == 1.0
     assert share_of_easy(course(*[True] * 10)) == 0.0
+
+
+def test_nothing_new_straight_after_a_miss_nor_while_two_types_are_still_missed() -> None:
+    net, form = Done("net", right=True), Done("form", right=True)
+    assert brings_new([net, form])
+    assert not brings_new([net, form, *course(False)])
+    assert brings_new([Done("one", right=False), net, form]), "one may be missed still"
+    assert not brings_new([Done("one", right=False), Done("two", right=False), net, form])
+    assert brings_new([Done("one", right=False), Done("two", right=False), Done("two", right=True), net, form])
+
+
+def test_what_was_right_twice_running_comes_on_another_day_while_there_is_anything_else() -> None:
+    state = met("net", "form", "sum")
+    state.steps["turn"] = StepMemory(-1.0, 0.15, math.log(0.25), 0.01, START + 2 * DAY)
+    three = catalogue(NET, FORM, SUM)
+
+    def picked(*recent: Done) -> set[str]:
+        others = [Done(f"other-{number}", right=True) for number in range(6)]
+        return {pick(state, three, 9, seed=seed, recent=[*recent, *others]).type_id for seed in range(20)}
+
+    right, missed = Done("form", right=True), Done("form", right=False)
+    assert picked(right) == {"form"}
+    assert "form" not in picked(right, right)
+    assert picked(right, right, missed) == {"form"}
+    assert picked(missed, right) == {"form"}
+    only = [right, right, *(Done(f"other-{number}", right=True) for number in range(6))]
+    assert pick(state, catalogue(FORM), 9, recent=only).type_id == "form"
+
+
+def test_the_core_comes_as_a_third_until_it_was_right_in_the_sitting() -> None:
+    """A whole examination that was right is not asked again every third case, as it was before an exam."""
+    core = info("core", "read", "turn", core=True, seconds=30.0)
+    names = [f"t{number}" for number in range(12)]
+    table = catalogue(core, *(info(name, f"s-{name}", seconds=5.0) for name in names))
+    state = replay(Answered(START + day * DAY, one.id, one.steps, "right") for day in (0, 1) for one in table.types)
+
+    def forced(*core_came: bool) -> bool:
+        recent = [done for right in core_came for done in (Done("core", right), *(Done(t, True) for t in names[:6]))]
+        recent = recent or [Done(name, right=True) for name in names[:6]]
+        return all(pick(state, table, 3, seed=seed, recent=recent).type_id == "core" for seed in range(10))
+
+    assert forced()
+    assert forced(False)
+    assert not forced(True)
+
+
+def test_a_new_type_that_is_likely_to_go_wrong_lets_those_pass_that_are_not() -> None:
+    hard = info("hard", "a", "b", "c", "d", place=0)
+    easy = info("easy", "e", place=1)
+    assert chance(LearnerState(), hard.chain, START, type_id="hard") < NUMBERS.hard_chance
+    assert chance(LearnerState(), easy.chain, START, type_id="easy") > NUMBERS.hard_chance
+    assert pick(LearnerState(), catalogue(hard, easy)).type_id == "easy"
+    harder = [info(f"hard-{number}", *(f"{number}-{part}" for part in "abcd"), place=number) for number in range(6)]
+    late = info("late", "e", place=6)
+    assert pick(LearnerState(), catalogue(*harder, late)).type_id == "hard-0", "the sixth after it is too far"
+
+
+def test_no_new_type_comes_for_a_slip() -> None:
+    """“Your own view through the sight hole” came as the fifth type of all, because a slip would have shown in it."""
+    state = met("form")
+    for number in (3, 4):
+        fold(state, Answered(START + number * DAY, "elsewhere", ("take-off",), "slip", ((LEFT_IN,),)))
+    far = info("far", "take-off", "x", slips=(LEFT_IN,), place=40)
+    near = info("near", "y", "z", place=1)
+    assert {pick(state, catalogue(FORM, near, far), 4.1, seed=seed).type_id for seed in range(10)} == {"near"}
+
+
+def test_a_probe_is_of_a_type_whose_steps_were_met() -> None:
+    state = fold(met("net", "form"), answer("full", 4, "slip", explanations=((TURNED,), (MISWRITTEN,))))
+    unmet = info("unmet", "read", "never-met", slips=(TURNED,))
+    assert pick(state, catalogue(FULL, unmet, FORM), 4, recent=[Done("full", False)]).probe_of is None
+    assert pick(state, catalogue(FULL, STREAK, unmet), 4, recent=[Done("full", False)]).type_id == "streak"
+
+
+def test_a_slip_that_was_told_for_three_cases_is_left_alone_for_the_rest_of_the_sitting() -> None:
+    """It was told eight times in one sitting, seven times followed by an answer without it."""
+    state = leaving_it_in()
+    for number in (1, 2, 3):
+        fold(state, answer("net", 5 + number / 1000))
+        state.slips["take-off"]["left-in"] = dataclasses.replace(state.slips["take-off"]["left-in"], count=2.0)
+    told = [Done("else", right=True, why="Again a case that would show whether you left the distance in.")]
+    assert pick(state, catalogue(NET), 5.1, recent=told * 2).must_show == "left-in"
+    assert pick(state, catalogue(NET), 5.1, recent=told * 3).must_show is None

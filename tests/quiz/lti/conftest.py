@@ -81,6 +81,6 @@ def made_school(data_file: DataFile, store: Store, clock: Clock) -> School:
     state: PlatformState = app.extensions["lti"]
     state.keys.ask = state.services.ask = platform.ask
     sign_in.add_preceptor(store, "Server", "a streak at ninety", now=clock())
-    number = registering.add(store, platform_given(platform), now=clock())
+    number = registering.add(store, platform_given(platform), school=1, now=clock())
     platform.tool_keys = lambda: app.test_client().get("/lti/jwks.json", base_url=HERE).json
     return School(app, store, clock, platform, number)

@@ -12,6 +12,7 @@ from quiz.lti.fetching import Reply
 from quiz.storage import roster_queries
 from quiz.storage.platform import lti_queries
 from quiz.web.lti.routes import fetch_lists
+from tests.conftest import all_rows
 from tests.quiz.lti.conftest import School
 from tests.quiz.lti.small_platform import MEMBER, TEACHER, SmallPlatform
 
@@ -130,7 +131,7 @@ def test_the_teacher_fetches_it_by_a_button_and_once_a_day_by_coming(listed: Sch
 def test_no_address_of_a_person_is_kept(listed: School) -> None:
     listed.platform.members = [person("4", "Ada Byron", email="ada@school.example", picture="https://x.example/p.png")]
     fetch(listed)
-    whole = "\n".join(listed.store._db.conn.iterdump())
+    whole = "\n".join(all_rows(listed.store))
     assert "ada@school" not in whole
     assert "p.png" not in whole
 

@@ -23,7 +23,7 @@ from quiz.lti.fetching import Reply
 from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
-from tests.conftest import Clock
+from tests.conftest import Clock, all_rows
 from tests.quiz.lti.conftest import School, made_school, platform_given
 from tests.quiz.lti.small_platform import CLAIM, HERE, MEMBER, TEACHER, SmallPlatform, Visitor, a_key, hidden
 
@@ -115,7 +115,7 @@ HOSTILE: dict[str, tuple[int, Made]] = {
 
 def everything(school: School) -> list[str]:
     """All that the data file holds, but states that were used up and deployments that wait for approval."""
-    lines = school.store._db.conn.iterdump()
+    lines = all_rows(school.store)
     return [one for one in lines if not re.search("lti_(states|deployments)", one)]
 
 
@@ -258,7 +258,7 @@ def test_a_login_asks_the_platform_as_the_specification_has_it(school: School) -
 def test_one_issuer_may_have_two_clients(school: School) -> None:
     other = SmallPlatform(school.clock, client_id="client-2", key=a_key(1), kid="k2")
     registering.add(
-        school.store, platform_given(other, key_set_url="https://platform.example/keys2"), now=school.clock()
+        school.store, platform_given(other, key_set_url="https://platform.example/keys2"), school=1, now=school.clock()
     )
     seen = school.platform.ask
     school.state.keys.ask = lambda method, url: (

@@ -32,7 +32,7 @@ CONFIGURATION = "https://platform.example/.well-known/openid-configuration"
 
 
 def invited(school: School) -> str:
-    return f"/lti/register/{registering.invite(school.store, now=school.clock(), lots=Lots())}"
+    return f"/lti/register/{registering.invite(school.store, school=1, now=school.clock(), lots=Lots())}"
 
 
 def test_a_platform_registers_itself_by_one_address_and_waits(school: School) -> None:
@@ -214,7 +214,7 @@ def test_without_the_extra_one_line_says_what_to_install(school: School, monkeyp
 
     monkeypatch.setattr(registering, "library", missing)
     with pytest.raises(signing.NotInstalled, match=r"pip install '\.\[lti\]'"):
-        registering.add(school.store, platform_given(school.platform, client_id="c9"), now=NOON)
+        registering.add(school.store, platform_given(school.platform, client_id="c9"), school=1, now=NOON)
     monkeypatch.setattr(signing, "library", missing)
     assert school.visitor().login().status_code == 404
 
@@ -280,7 +280,7 @@ def test_a_registration_with_a_mistake_is_seen_corrected_and_removed(
 
 
 def test_two_registrations_are_not_changed_into_one(school: School) -> None:
-    registering.add(school.store, platform_given(school.platform, client_id="c2"), now=NOON)
+    registering.add(school.store, platform_given(school.platform, client_id="c2"), school=1, now=NOON)
     with pytest.raises(BadRegistration, match="registration 1 has this issuer"):
         registering.change(school.store, 2, {"client_id": school.platform.client_id})
 

@@ -37,7 +37,9 @@ def begun(data_file: DataFile, store: Store, clock: Clock) -> tuple[School, Visi
 def backed_up(school: School, folder: Path) -> Path:
     timetable = Timetable(folder, every_s=3600.0, keep=9)
     timetable.begin()
-    made = timetable.make(school.store._file, school.clock()).path
+    file = school.store._file
+    assert isinstance(file, DataFile)
+    made = timetable.make(file, school.clock()).path
     school.clock.move(seconds=60)
     return made
 
@@ -53,7 +55,9 @@ def test_a_platform_that_was_turned_off_stays_off(
     begun: tuple[School, Visitor], data_path: Path, tmp_path: Path, left: str
 ) -> None:
     school, _ = begun
-    registering.add(school.store, platform_given(school.platform, client_id="second", name="Another"), now=1.0)
+    registering.add(
+        school.store, platform_given(school.platform, client_id="second", name="Another"), school=1, now=1.0
+    )
     copy = backed_up(school, tmp_path / "b")
     registering.turn_off(school.store, 1)
     backed_up(school, tmp_path / "b")

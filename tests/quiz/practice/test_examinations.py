@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 
 import pytest
 
@@ -22,7 +21,7 @@ from quiz.storage import progress_queries, projection, retention_queries
 from quiz.storage.store import Learner, Store
 from quiz.web.examination.end_views import _eye, _verdict
 from tests.cases.patients.examination.scripts import Script, patient_of
-from tests.conftest import NOON, lots, written
+from tests.conftest import NOON, NOT_TAKEN, lots, written
 
 SET_UP: list[Done] = [("room", "dim", None), ("target", 6.0, None), ("seat", 50.0, None)]
 
@@ -78,7 +77,7 @@ def test_after_the_end_nothing_is_added(store: Store, learner: Learner, begun: s
 
 @pytest.mark.usefixtures("begun")
 def test_an_act_that_was_kept_is_not_changed(store: Store) -> None:
-    with pytest.raises(sqlite3.IntegrityError, match="only ever added"), store.writing():
+    with pytest.raises(NOT_TAKEN, match="only ever added"), store.writing():
         store.change("UPDATE examination_acts SET minute = 9")
 
 

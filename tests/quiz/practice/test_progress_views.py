@@ -119,6 +119,7 @@ def test_sureness_agrees_with_a_plain_count(store: Store, practised: Learner) ->
         assert (one.answered, one.right) == (len(same), sum(each.verdict in CREDITED for each in same))
 
 
+@pytest.mark.of_the_file("asks SQLite how it would look")
 def test_every_question_goes_by_an_index(store: Store, learner: Learner) -> None:
     """No question walks through the answers of others, or through more of one's own than the latest."""
     asked = (

@@ -207,5 +207,5 @@ def test_a_file_with_both_is_sound_and_folds_to_the_same(data_file: DataFile, st
     dealt = store.open_case(learner.id)
     assert dealt is not None
     dealing.give_up(store, learner, dealt.id, now=NOON + 40)
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     assert all(one.as_kept for one in projection.rebuild(store))

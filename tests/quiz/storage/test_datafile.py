@@ -56,6 +56,7 @@ def test_the_mark_stands_in_the_file_itself(data_path: Path) -> None:
         assert data_path.read_bytes()[68:72] == APPLICATION_ID.to_bytes(4, "big") == b"2MRD"
 
 
+@pytest.mark.of_the_file("asks for settings of SQLite's")
 def test_every_connection_is_durable_and_holds_to_foreign_keys(data_file: DataFile) -> None:
     db = data_file.connect()
     found = [

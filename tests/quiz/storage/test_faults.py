@@ -94,6 +94,7 @@ def test_no_room_left_undoes_the_whole_answer(data_path: Path) -> None:
         assert all(one.as_kept for one in projection.rebuild(store))
 
 
+@pytest.mark.of_the_file("a full disk is met by a limit of SQLite's")
 def test_a_first_visit_on_a_full_disk_is_a_page(data_file: DataFile, monkeypatch: pytest.MonkeyPatch) -> None:
     lend = data_file.lend
 
@@ -204,7 +205,7 @@ def test_a_clock_that_is_set_back_loses_nothing(
     assert [one.dealt for one in answers] == given
     assert all(one.seconds is None or one.seconds >= 0 for one in answers)
     assert all(one.as_kept for one in projection.rebuild(store))
-    assert all(one.good for one in check(data_file.path))
+    assert all(one.good for one in check(data_file.where))
 
 
 def test_the_server_goes_on_once_another_program_lets_go(tmp_path: Path) -> None:

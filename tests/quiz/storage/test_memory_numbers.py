@@ -82,6 +82,6 @@ def test_a_check_says_that_memories_wait_to_be_worked_out_anew(
 ) -> None:
     live(store, learner, 2)
     memory_numbers.adopt(store, OTHER, now=5.0, why="a fall")
-    found = list(check(data_file.path))
+    found = list(check(data_file.where))
     assert all(one.good for one in found)
     assert any("1 memories were worked out with other numbers" in one.words for one in found)

@@ -84,14 +84,14 @@ def test_a_data_file_is_good_to_twelve_digits_and_bad_beyond(
 ) -> None:
     live(store, learner, 40)
     _keep_moved(store, learner, 3e-14)
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     assert [one.as_kept for one in projection.rebuild(store)] == [True]
     _keep_moved(store, learner, 1e-10)
-    assert [one.words for one in check(data_file.path) if not one.good] == [
+    assert [one.words for one in check(data_file.where) if not one.good] == [
         "memory differs from the log of Imre: run `python -m quiz rebuild`"
     ]
     assert [one.as_kept for one in projection.rebuild(store)] == [False]
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
 
 
 @pytest.mark.parametrize("older", [as_before_3_12, as_since_3_12])
@@ -109,7 +109,7 @@ def test_a_data_file_that_an_older_version_folded_is_good(
         patched.setattr(math, "fsum", older)
         with store.writing():
             projection.keep(store, learner.id, projection.refolded(store, learner.id))
-    assert [one.words for one in check(data_file.path) if not one.good] == []
+    assert [one.words for one in check(data_file.where) if not one.good] == []
     assert [one.as_kept for one in projection.rebuild(store)] == [True]
 
 

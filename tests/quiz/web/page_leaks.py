@@ -18,12 +18,13 @@ from werkzeug.exceptions import HTTPException
 
 from cases.procedure.case_type import Case
 from quiz.app import create_app
+from quiz.classroom import preceptors
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
 from tests.conftest import Clock, deal, lots, slipped, written
 from tests.leaks import leaks
 from tests.quiz.accuracy.test_log_pages import EYE
-from tests.quiz.class_people import Browser, learner, make_class, preceptor, set_drill, waiting_in
+from tests.quiz.class_people import NAME, Browser, learner, make_class, preceptor, set_drill, waiting_in
 
 HERE = {"Origin": "http://localhost"}
 LINK = re.compile(r'(?:href|src)="(/[^"#]*)')
@@ -34,7 +35,8 @@ WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
     "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
-    "own_cases", "paper", "results", "roster", "roster_file", "set_examinations", "sets", "trying",
+    "installation", "invitations", "own_cases", "paper", "results", "roster", "roster_file", "schools",
+    "set_examinations", "sets", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
 OF_A_PLATFORM = {"lti", "courses"}
@@ -122,7 +124,12 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     come_in.open("/back/of-nobody")
     set_drill(owner, number, title="Another")
     owner.post(f"/class/{number}/people/group", {"learner": "1", "new_group": "Monday"})
+    preceptors.make_administrator(store, preceptors.named(store, NAME), now=clock())
     marit.open("/preceptors")
+    marit.open("/schools", {"name": "Another school"})
+    marit.open("/school/1/name", {"name": ""})
+    come_in.open(re.findall(r"/invitation/[\w-]+", marit.open("/school/1/invite", {"whom": "Rosa Lind"}))[0])
+    come_in.open("/invitation/of-nobody")
     for page in (
         "group/1",
         "examinations/1",

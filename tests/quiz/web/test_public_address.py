@@ -148,6 +148,7 @@ def test_health_is_said_without_a_cookie_and_without_making_a_learner(data_file:
         assert list(store.learners()) == []
 
 
+@pytest.mark.of_the_file("moves the file away")
 def test_health_is_bad_while_the_data_file_is_not_there(data_file: DataFile) -> None:
     client = create_app(data_file).test_client()
     data_file.path.rename(data_file.path.with_suffix(".moved"))

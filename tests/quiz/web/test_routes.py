@@ -1,8 +1,10 @@
 """Every route × every role × what it gives, where a class is served. A route that is not in the table fails.
 
-Roles: nobody signed in; a learner of the class (whose things the addresses name); a learner of another class; another
-preceptor, who looks after the preceptors of the server; a reader and a co-teacher of the class; its owner. The less may
-be done, the earlier a role asks, on one data file; the person who is turned away must leave it exactly as it was.
+Roles: nobody signed in; a learner of the class (whose things the addresses name); a learner of another class; a
+stranger, who administers another school; another preceptor of this school; a reader and a co-teacher of the class; its
+owner; who administers the installation, and who administers the school of the class, each a preceptor of another class.
+The less may be done, the earlier a role asks, on one data file; the person who is turned away must leave it exactly as
+it was.
 """
 
 from __future__ import annotations
@@ -17,13 +19,19 @@ import pytest
 from flask import Flask
 
 from quiz.app import create_app
-from quiz.storage import roster_queries
+from quiz.classroom import preceptors, schools
+from quiz.classroom import sign_in as signing
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from tests.conftest import Clock, lots
-from tests.quiz.class_people import Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
+from tests.conftest import NOON, Clock, all_rows, lots
+from tests.quiz.class_people import PASSWORD, Browser, answer, learner, make_class, preceptor, set_drill, waiting_in
 
-ROLES = ("nobody", "other learner", "other preceptor", "learner", "reader", "co-teacher", "preceptor")
+ROLES = (
+    *("nobody", "other learner", "other preceptor", "learner", "reader", "co-teacher", "preceptor"),
+    *("stranger", "installer", "administrator"),
+)
+BELOW = 7
+"""Rows of the table with this many codes say nothing of the last three, who then get what another preceptor gets."""
 
 DOOR, CLASSES = "303 /door", "303 /class"
 ALL = (200,) * 7
@@ -56,14 +64,26 @@ def kept(code: object) -> tuple[object, ...]:
     return DOOR, DOOR, 404, DOOR, 403, 403, code
 
 
+def installed(code: object, other: object = 404) -> tuple[object, ...]:
+    """Expect what is for those who administer the installation alone."""
+    return DOOR, DOOR, other, DOOR, other, other, other, other, code, other
+
+
 def administered(code: object) -> tuple[object, ...]:
-    """Expect what is an administrator's alone."""
-    return DOOR, DOOR, code, DOOR, 403, 403, 403
+    """Expect what is for those who administer this very school alone; to all others it is not there."""
+    return DOOR, DOOR, 404, DOOR, 404, 404, 404, 404, 404, code
+
+
+def expected(key: str) -> tuple[object, ...]:
+    """Return what each role gets."""
+    codes = TABLE[key]
+    return codes if len(codes) > BELOW else (*codes, *codes[2:3] * 3)
 
 
 SEEN, DONE = seen(200), done(303)
 
 
+S = "/school/<int:school_id>"
 C, D = "/class/<int:class_id>", "/class/<int:class_id>/drill/<int:drill_id>"
 TABLE: dict[str, tuple[object, ...]] = {
     "GET /static/<path:filename>": ALL,
@@ -75,7 +95,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /door/join": (422,) * 7,
     "GET /back/<phrase>": (404,) * 7,
     "POST /door/back": (422,) * 7,
-    "POST /door/sign-in": (*(422,) * 5, 429, 429),  # five wrong passwords for one name are free
+    "POST /door/sign-in": (*(422,) * 5, *(429,) * 5),  # five wrong passwords for one name are free
     "POST /door/leave": (DOOR,) * 7,
     "POST /door/sign-out": (DOOR,) * 7,
     # what a learner does
@@ -311,9 +331,28 @@ TABLE: dict[str, tuple[object, ...]] = {
         (DOOR, DOOR, 404, DOOR, 404, 404, 404),
     ),
     # the preceptors of this server
-    "GET /preceptors": administered(200),
-    "POST /preceptors/<int:preceptor_id>/rename": administered(422),
-    "POST /preceptors/<int:preceptor_id>/remove": administered(422),
+    "GET /preceptors": installed(200, 403),
+    "POST /preceptors/<int:preceptor_id>/rename": installed(422, 403),
+    "POST /preceptors/<int:preceptor_id>/remove": installed(422, 403),
+    # schools
+    "GET /schools": installed(200),
+    "POST /schools": installed(422),
+    "POST /schools/<int:school_id>/name": installed(422),
+    "POST /schools/<int:school_id>/invite": installed(422),
+    "POST /schools/<int:school_id>/withdraw": installed(303),
+    "POST /schools/<int:school_id>/remove": installed(422),
+    f"GET {S}": administered(200),
+    f"POST {S}/name": administered(422),
+    f"POST {S}/invite": administered(422),
+    f"POST {S}/withdraw": administered(303),
+    f"POST {S}/hand-over": administered(422),
+    f"POST {S}/preceptor/<int:preceptor_id>/administrator": administered(303),
+    f"POST {S}/preceptor/<int:preceptor_id>/sign-out": administered(303),
+    f"POST {S}/preceptor/<int:preceptor_id>/password": administered(200),
+    f"POST {S}/preceptor/<int:preceptor_id>/remove": administered(422),
+    f"GET {S}/<any(classes, preceptors, changes):which>.csv": administered(200),
+    "GET /invitation/<secret>": (404,) * 7,
+    "POST /invitation/<secret>": (404,) * 7,
 }
 
 ASKS = {
@@ -335,6 +374,8 @@ FILLED = {
     "drill_id": "1",
     "learner_id": "1",
     "preceptor_id": "1",
+    "school_id": "1",
+    "secret": "guess",
     "sitting_id": "1",
 }
 
@@ -368,11 +409,10 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         _, code = make_class(other, "Autumn 1")
         bo = learner(app, code, "Bo")
         owner.post("/class/1/people/group", {"learner": "1", "new_group": "Monday"})
-        with store.writing():
-            roster_queries.keep_administrator(store, 2, yes=True)
         teachers = {role: preceptor(app, store, f"A {role}") for role in ("co-teacher", "reader")}
         for number, role in enumerate(teachers, 3):
             owner.post("/class/1/keeping/teachers", {"preceptor": str(number), "role": role})
+        others = others_above(app, store)
         case = {"title": "One", "gross": "+3.25", "distance_cm": "50 cm", "do": "save"}
         owner.post(f"/class/{class_id}/cases/new/net-sphere", case)
         set_drill(owner, class_id, type=["net-sphere"])
@@ -381,11 +421,37 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Scene:
         done, _ = waiting_in(ada.get("/drill/1"), store)
         answer(ada, store, "/drill/1")
         waiting, _ = waiting_in(ada.get("/drill/1"), store)
-        people = {"learner": ada, "other learner": bo, "preceptor": owner, "other preceptor": other, **teachers}
+        people = {
+            "learner": ada,
+            "other learner": bo,
+            "preceptor": owner,
+            "other preceptor": other,
+            **teachers,
+            **others,
+        }
         owner.post("/class/1/examinations", {"title": "Two", "patient": ["vignette dev", "drawn infant"]})
         examined = ada.post("/examination", {"vignette": "dev"}).location.split("/")[2]
         cookies = {name: cookie_of(one) for name, one in people.items()}
     return Scene(path, {"done": done, "waiting": waiting, "examination": examined}, cookies, clock.at)
+
+
+def others_above(app: Flask, store: Store) -> dict[str, Browser]:
+    """Sign in who administers another school, the installation, and the school of the class; each has one class."""
+    here = schools.one_or_named(store, None)
+    there = schools.make(store, "Another school", by="Tove Lund", now=NOON)
+    found = {}
+    for role, school in {"stranger": there, "installer": here, "administrator": here}.items():
+        signing.add_preceptor(store, f"The {role}", PASSWORD, now=NOON, school=school.id)
+        who = preceptors.named(store, f"The {role}")
+        if role == "installer":
+            preceptors.make_administrator(store, who, now=NOON)
+        else:
+            with store.writing():
+                schools.add_person(store, school, who, by="Tove Lund", now=NOON, administrator=True)
+        found[role] = Browser(app)
+        found[role].sign_in(f"The {role}")
+        make_class(found[role], f"Class of the {role}")
+    return found
 
 
 @dataclass
@@ -404,6 +470,7 @@ class Copy:
             for kind in (f"<int:{name}>", f"<path:{name}>", f"<{name}>"):
                 url = url.replace(kind, value)
         url = url.replace("<examination_id>", self.scene.ids["examination"]).replace("<any(right, left):eye>", "right")
+        url = url.replace("<any(classes, preceptors, changes):which>", "classes")
         url = url.replace("<dealt_id>", self.scene.ids["done" if url.startswith("/class") else "waiting"])
         url += ASKS.get(key, "").format(**self.scene.ids)
         browser = Browser(self.app)
@@ -417,7 +484,7 @@ class Copy:
         return reply.status_code
 
     def everything(self) -> list[str]:
-        return [line for line in self.store._db.conn.iterdump() if "sqlite_" not in line]
+        return all_rows(self.store)
 
 
 @pytest.fixture
@@ -458,7 +525,7 @@ def test_who_gets_what(copied: Copy, key: str) -> None:
         after = copied.everything() if turned_away else None
         left = left and after in (None, before)
         before = after
-    assert dict(zip(ROLES, found, strict=True)) == dict(zip(ROLES, TABLE[key], strict=True))
+    assert dict(zip(ROLES, found, strict=True)) == dict(zip(ROLES, expected(key), strict=True))
     assert left, "someone who was turned away changed something"
 
 
