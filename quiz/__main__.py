@@ -383,10 +383,14 @@ def lti() -> None:
 
 def with_address(command: Command) -> Command:
     """Give a command the option that names the app's public address."""
-    words = "the address that learners type, as `serve` has it"
-    return click.option("--address", metavar="URL", envvar="QUIZ_ADDRESS", show_envvar=True, required=True, help=words)(
-        command
-    )
+    words = "the address that learners type (default: where the app was last served)"
+    return click.option("--address", metavar="URL", envvar="QUIZ_ADDRESS", show_envvar=True, help=words)(command)
+
+
+def _warn(*warnings: str) -> None:
+    for words in warnings:
+        if words:
+            say(words)
 
 
 def with_school(command: Command) -> Command:
@@ -399,7 +403,7 @@ def with_school(command: Command) -> Command:
 @with_school
 @with_address
 @with_data
-def lti_invite(address: str, school: str | None, data: Where | None) -> None:
+def lti_invite(address: str | None, school: str | None, data: Where | None) -> None:
     """Print one address by which a platform registers itself.
 
     Its administrator pastes it there within an hour; then run `lti list` and `lti approve`.
@@ -407,15 +411,18 @@ def lti_invite(address: str, school: str | None, data: Where | None) -> None:
     import time
 
     from quiz.classroom import schools as known
-    from quiz.lti import registering
+    from quiz.lti import own_address, registering
     from quiz.practice.randomness import Lots
 
-    address = registering.check_address(address)
     with opened(data) as store:
+        address, differs = own_address.public_address(store, address)
         whose = known.one_or_named(store, school).id
         secret = registering.invite(store, school=whose, now=time.time(), lots=Lots())
-    say(f"{address}/lti/register/{secret}")
-    say("Paste this into the platform's tool registration within an hour. It works once.")
+        say(f"{address}/lti/register/{secret}")
+        say("Paste this into the platform's tool registration within an hour. It works once.")
+        say("A try that fails does not use it up.")
+        say("Then run `lti list` here, compare the issuer, and run `lti approve` with the number.")
+        _warn(differs, own_address.try_address(store, address))
 
 
 @lti.command("add")
@@ -430,21 +437,62 @@ def lti_invite(address: str, school: str | None, data: Where | None) -> None:
 @with_school
 @with_address
 @with_data
-def lti_add(address: str, school: str | None, data: Where | None, **given: str) -> None:
+def lti_add(address: str | None, school: str | None, data: Where | None, **given: str) -> None:
     """Register a platform by hand, from what it shows."""
     import time
 
     from quiz.classroom import schools as known
-    from quiz.lti import registering
+    from quiz.lti import own_address, registering
 
-    address = registering.check_address(address)
     with opened(data) as store:
+        address, differs = own_address.public_address(store, address)
         whose = known.one_or_named(store, school).id
         number = registering.add(store, registering.Platform(**given), school=whose, now=time.time())
-    say(f"Registered as number {number}. The platform needs these addresses:")
-    for name, url in registering.addresses(address).items():
-        say(f"    {name}: {url}")
-    say("Its key is in the data file, and so in every backup: keep both safe.")
+        say(f"Registered as number {number}. The platform needs these addresses:")
+        for name, url in registering.addresses(address).items():
+            say(f"    {name}: {url}")
+        say("This app's key is in the data file, and so in every backup: keep both safe.")
+        _warn(differs, registering.try_keys(given["key_set_url"]), own_address.try_address(store, address))
+
+
+@lti.command("change")
+@click.argument("number", type=int)
+@click.option("--issuer", default="", help="the platform's issuer, or platform ID")
+@click.option("--client", "client_id", default="", help="the client ID that it gave this app")
+@click.option("--login", "auth_login_url", default="", metavar="URL", help="its authentication request address")
+@click.option("--token", "auth_token_url", default="", metavar="URL", help="its access token address")
+@click.option("--keys", "key_set_url", default="", metavar="URL", help="its public keyset address")
+@click.option("--deployment", "deployment_id", default="", help="one more deployment ID")
+@click.option("--audience", "token_audience", default="", help="who access tokens are asked of, if another address")
+@click.option("--name", default="", help="what you call it")
+@with_data
+def lti_change(number: int, data: Where | None, **given: str) -> None:
+    """Correct a registration.
+
+    What is not given stays as it is.
+    """
+    from quiz.lti import registering
+
+    with opened(data) as store:
+        registering.change(store, number, given)
+        say(f"Registration {number} is changed. `lti list` shows it; an app that is served uses it at once.")
+        _warn(registering.try_keys(registering.get(store, number).key_set_url))
+
+
+@lti.command("remove")
+@click.argument("number", type=int)
+@click.option("--with-courses", is_flag=True, help="also where courses have come by it; classes and answers stay")
+@with_data
+def lti_remove(number: int, with_courses: bool, data: Where | None) -> None:
+    """Remove a registration.
+
+    Its classes, learners and answers stay.
+    """
+    from quiz.lti import registering
+
+    with opened(data) as store:
+        registering.remove(store, number, with_courses=with_courses)
+    say(f"Registration {number} is removed. Classes, learners and answers are as they were.")
 
 
 @lti.command("list")
@@ -461,13 +509,20 @@ def lti_list(data: Where | None) -> None:
             say(f"{one.id}  {one.state}  {one.name}{of}: issuer {one.issuer}, client {one.client_id}")
             for each in lti_queries.deployments_of(store, one.id):
                 say(f"    deployment {each.deployment_id}: {each.state}")
+            say(f"    login {one.auth_login_url}")
+            say(f"    token {one.auth_token_url}")
+            say(f"    keys  {one.key_set_url}")
+            if one.token_audience != one.auth_token_url:
+                say(f"    audience of tokens {one.token_audience}")
+        if not lti_queries.registrations(store):
+            say("No course platform is registered: `lti invite` or `lti add` registers one.")
 
 
 @lti.command("approve")
 @click.argument("number", type=int)
 @with_data
 def lti_approve(number: int, data: Where | None) -> None:
-    """Let a platform, and its deployments that wait, come in."""
+    """Let a platform and its deployments in."""
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -480,7 +535,7 @@ def lti_approve(number: int, data: Where | None) -> None:
 @click.argument("number", type=int)
 @with_data
 def lti_off(number: int, data: Where | None) -> None:
-    """Let nobody come in by a platform, and end the sign-ins of those who did."""
+    """Turn a platform off and end its sign-ins."""
     from quiz.lti import registering
 
     with opened(data) as store:
@@ -491,7 +546,7 @@ def lti_off(number: int, data: Where | None) -> None:
 @lti.command("send")
 @with_data
 def lti_send(data: Where | None) -> None:
-    """Let grades that could not be sent be tried again by the app that is served."""
+    """Try again to send grades that failed."""
     import time
 
     from cases.notation.plurals import counted
@@ -499,7 +554,7 @@ def lti_send(data: Where | None) -> None:
 
     with opened(data) as store:
         number = registering.send_again(store, now=time.time())
-    say(f"{counted(number, 'grade')} to be sent. The app sends them while it is served.")
+    say(f"{counted(number, 'grade')} not sent yet. The app, while it is running, tries each again within a minute.")
 
 
 @commands.command()
@@ -634,6 +689,16 @@ def restore(file: Path, data: Where | None) -> None:
         say(f"{counted(number, 'learner')} deleted since the backup was made: deleted from it too.")
     if done.turned_away:
         say(f"{counted(done.turned_away, 'preceptor')} removed from a school since: removed from it again.")
+    if done.platforms.turned_off:
+        say(f"Course platforms that were not on any more stay off: {', '.join(done.platforms.turned_off)}.")
+    if done.platforms.still_on:
+        say(f"Course platforms that let people in: {', '.join(done.platforms.still_on)}. `lti off` turns one off.")
+    if done.platforms.grades_held:
+        number = done.platforms.grades_held
+        say(
+            f"{counted(number, 'grade')} sent to courses after the backup was made: they stand there until a preceptor "
+            "replaces them on the page “Course platform”."
+        )
     if done.set_aside is not None:
         say(f"What stood there before is in {done.set_aside}")
 

@@ -20,8 +20,9 @@ from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web import cookies, request_context
+from quiz.web.front import processes
+from quiz.web.front.class_file import open_for_class
 from quiz.web.front.public_address import LOOPBACK, PublicAddress, behind, read_address
-from quiz.web.front.server import open_for_class
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
@@ -118,7 +119,9 @@ def class_app(data: str, address: str = "", hops: int = 1) -> WSGIApplication:
     BadAddress, NoPreceptor, Refused
     """
     public = read_address(address, hops) if address else None
-    app = create_app(open_for_class(read_where(data)), hosts=None, beyond=True, public=public)
+    file = open_for_class(read_where(data), look=processes.LOOK_S)
+    processes.look_on(file)
+    app = create_app(file, hosts=None, beyond=True, public=public)
     for begin in app.extensions["beside"]:
         begin()
     return behind(app, public) if public else app

@@ -26,6 +26,7 @@ from quiz.storage import class_queries, result_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, KeptCase
 from quiz.storage.classroom import own_case_queries
 from quiz.storage.classroom.own_case_queries import OwnCase
+from quiz.storage.platform import earlier_runs
 from quiz.storage.result_queries import LateDecision
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Dealt, Store
@@ -593,9 +594,16 @@ def audience_of(store: Store, drill: Drill) -> Audience:
 
 
 def is_barred(store: Store, drill: Drill, learner_id: int) -> bool:
-    """Say whether a drill counts and this learner, who joined after it opened, has to be let in first."""
+    """Say whether a drill counts and this learner has to be let in first.
+
+    That is one who joined after it opened, or who came by a platform, had begun it before and was deleted since.
+    """
+    if not drill.counts:
+        return False
+    if earlier_runs.earlier_run(store, drill.id, learner_id) is not None:
+        return True
     joined = roster_queries.joined_at(store, drill.class_id, learner_id)
-    if not drill.counts or not joined_after(drill.open_from, joined):
+    if not joined_after(drill.open_from, joined):
         return False
     return learner_id not in class_queries.were_let_in(store, drill.id)
 
@@ -789,9 +797,10 @@ def extend(
 
 
 def let_in(store: Store, drill: Drill, learner_id: int, *, now: float) -> None:
-    """Let a learner begin a drill that counts although they joined after it opened."""
+    """Let a learner begin a drill that counts although they joined after it opened, or had begun it before."""
     with store.writing():
         class_queries.let_in(store, drill.id, learner_id, now)
+        earlier_runs.allow(store, drill.id, learner_id, now)
 
 
 def remove(store: Store, drill: Drill) -> None:

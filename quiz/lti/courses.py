@@ -21,11 +21,13 @@ from quiz.practice.randomness import Lots
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class, Drill, Preceptor
 from quiz.storage.organisation import school_queries
-from quiz.storage.platform import lti_queries, outcome_queries
+from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Course, CourseLink, CourseUser, Registration, Ticket
 from quiz.storage.store import Store
 
 TICKET_HOLDS_S = 60.0
+BESIDE_CHOICE_S = 600.0
+"""Seconds for a teacher who reads the list of drills before they go to set one."""
 CHOICE_HOLDS_S = 3600.0
 STAYS_S = 8 * 3600.0
 """Seconds for which somebody from a platform is signed in."""
@@ -77,21 +79,35 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
         course = _course(store, launch)
         one = class_of(store, course)
         if launch.role == "learner" and one is None:
-            raise LaunchRefused(11, "a course without a class", origin=refused_at)
-        link = _link(store, launch, course, one) if launch.resource_link_id else None
+            raise LaunchRefused(11, f"{course.title} has no class here", origin=refused_at, back=launch.back)
+        link = _link(store, launch, course, one, now) if launch.resource_link_id else None
         if launch.role == "teacher":
             user = _teacher(store, launch, course, one, now)
         elif one is not None:
             user = learner_for(store, launch.registration, course, one, launch.subject, launch.name, now)
             if link is None or link.drill is None:
-                raise LaunchRefused(13, "a link without a drill", origin=refused_at)
+                words = f"no drill is chosen for “{link.title}” in {course.title}" if link else "no link"
+                raise LaunchRefused(13, words, origin=refused_at, back=launch.back)
             _grade_again(store, link, user, now)
-        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + TICKET_HOLDS_S), now, lots)
+        holds = BESIDE_CHOICE_S if launch.request else TICKET_HOLDS_S
+        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + holds), now, lots)
         choice = ""
         if launch.request:
             until = now + CHOICE_HOLDS_S
             choice = _give(store, "choose", Ticket(user.id, None, dict(launch.request), until), now, lots)
     return Arrival(ticket, choice)
+
+
+def ticket_beside_choice(store: Store, choice: str, *, now: float, lots: Lots) -> str:
+    """Give who chooses a drill one more ticket, to set a drill in a tab of its own.
+
+    Raises
+    ------
+    LaunchRefused
+    """
+    user, _, _ = read_choice(store, choice, now=now)
+    with store.writing():
+        return _give(store, "enter", Ticket(user.id, None, {}, now + BESIDE_CHOICE_S), now, lots)
 
 
 def _give(store: Store, kind: str, what: Ticket, now: float, lots: Lots) -> str:
@@ -127,9 +143,11 @@ def school_of(store: Store, course: Course) -> int:
     return registration.school
 
 
-def _link(store: Store, launch: Launch, course: Course, one: Class | None) -> CourseLink:
+def _link(store: Store, launch: Launch, course: Course, one: Class | None, now: float) -> CourseLink:
+    before = lti_queries.link_with(store, course.id, launch.resource_link_id)
     lti_queries.keep_link(store, course.id, launch.resource_link_id, launch.link_title, launch.lineitem_url)
     link = lti_queries.link_with(store, course.id, launch.resource_link_id)
+    opened = (before.drill, before.lineitem_url) if before else (None, None)
     if link is None:
         raise RuntimeError("a link that was just kept is gone")
     wanted = link.drill
@@ -137,14 +155,38 @@ def _link(store: Store, launch: Launch, course: Course, one: Class | None) -> Co
         named = None if one is None else drill_named(store, one, launch.drill)
         wanted = named.id if named else None
         if named is None:
-            raise LaunchRefused(12, "a link to a drill of another class", origin=origins_of(launch.registration))
+            raise _of_another_class(launch, course)
         if named.id != link.drill:
             lti_queries.keep_drill_of(store, link.id, named.id)
     elif wanted is not None and (
         one is None or all(each.id != wanted for each in class_queries.drills_of(store, one.id))
     ):
-        raise LaunchRefused(12, "a link to a drill of another class", origin=origins_of(launch.registration))
-    return lti_queries.link_of_id(store, link.id) or link
+        raise _of_another_class(launch, course)
+    kept = lti_queries.link_of_id(store, link.id) or link
+    if kept.drill is not None and (kept.drill, kept.lineitem_url) != opened:
+        # Put into the course once more, perhaps: who has finished the drill need not open the new link as well.
+        for user in lti_queries.users_of(store, course.id, "learner"):
+            _grade_again(store, kept, user, now)
+    return kept
+
+
+def _of_another_class(launch: Launch, course: Course) -> LaunchRefused:
+    words = f"“{launch.link_title}” in {course.title} opens a drill that is not of its class"
+    return LaunchRefused(12, words, origin=origins_of(launch.registration), back=launch.back)
+
+
+def remove_link(store: Store, course_id: int, link_id: int) -> None:
+    """Forget a link whose column was deleted on the platform, with what is kept of its grades.
+
+    Raises
+    ------
+    NotOfCourse
+    """
+    link = lti_queries.link_of_id(store, link_id)
+    if link is None or link.context != course_id:
+        raise NotOfCourse
+    with store.writing():
+        lti_queries.drop_link(store, link_id)
 
 
 def opaque(store: Store, drill: Drill) -> str:
@@ -219,8 +261,10 @@ def learner_for(
         if user.extra_time:
             roster_queries.keep_extra_time(store, one.id, (user.learner,), user.extra_time)
         # Who they are the platform says, so they need not be let into what counts one by one.
+        # One who had begun a drill before, and deleted themselves since, is let in by a preceptor or not at all.
         for drill in class_queries.open_and_counting(store, one.id, now):
-            class_queries.let_in(store, drill.id, user.learner, now)
+            if earlier_runs.earlier_run(store, drill.id, user.learner) is None:
+                class_queries.let_in(store, drill.id, user.learner, now)
     if user.left_at is not None:
         lti_queries.keep_left(store, user.id, None)
     return user

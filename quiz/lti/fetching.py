@@ -117,6 +117,15 @@ def fetch(
         if len(read) > LONGEST_BODY:
             raise NoAnswer(f"{host}: the answer is longer than {LONGEST_BODY} bytes")
         return Reply(answer.status, read, {name.lower(): value for name, value in answer.getheaders()})
+    except ssl.SSLCertVerificationError as error:
+        raise NoAnswer(
+            f"{host}: its certificate is not known to this server ({error.verify_message}). For a certificate of the "
+            "school's own start the app with SSL_CERT_FILE=/path/to/ca.pem, and give that to `lti` as well"
+        ) from error
+    except TimeoutError as error:
+        raise NoAnswer(f"{host}: no answer within {TIMEOUT_S:.0f} seconds") from error
+    except ConnectionRefusedError as error:
+        raise NoAnswer(f"{host}: the connection was refused") from error
     except (OSError, http.client.HTTPException) as error:
         raise NoAnswer(f"{host}: {type(error).__name__}") from error
     finally:
@@ -130,7 +139,10 @@ def _looked_up(host: str, port: int, *, inside: bool) -> str:
     except (OSError, UnicodeError) as error:
         raise NoAnswer(f"{host}: no such name") from error
     if not inside and not all(ipaddress.ip_address(one.partition("%")[0]).is_global for one in found):
-        raise BadUrl(f"{host}: this address is not on the public internet; to allow it, set {PRIVATE}=1")
+        raise BadUrl(
+            f"{host}: this address is not on the public internet; to allow it, set {PRIVATE}=1 on the app's server, "
+            "and start the app again"
+        )
     return found[0]
 
 

@@ -28,7 +28,7 @@ from quiz.lti.services import RESULTS, SCORES, Services
 from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.engines.seam import Engine
-from quiz.storage.platform import lti_queries, outcome_queries
+from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import CourseLink, CourseUser, Registration
 from quiz.storage.platform.outcome_queries import DueGrade
 from quiz.storage.store import Store
@@ -41,6 +41,13 @@ MOST_AT_ONCE = 200
 STAMP_STEP_S = 1.0
 HELD_S = 60.0
 """Seconds for which one process has a grade to itself: longer than a token, a score and a reading of it may take."""
+
+
+HELD_BACK = {
+    "deleted": "they had a grade for this drill before and deleted those answers since; the grade in the course stands",
+    "restored": "a grade was sent after the backup was made that has been put back; the grade in the course stands",
+}
+"""Why a grade is not sent that would take the place of an earlier one, by what became of the earlier run."""
 
 
 def score(store: Store, drill: Drill, learner_id: int) -> tuple[float, float, str] | None:
@@ -86,6 +93,11 @@ def send_next(store: Store, services: Services, *, now: float) -> bool:
     if link is None or registration is None or user is None or drill is None or link.lineitem_url is None:
         with store.writing():
             outcome_queries.forget(store, due)
+        return True
+    earlier = earlier_runs.earlier_run(store, drill.id, due.learner)
+    if earlier is not None:
+        with store.writing():
+            outcome_queries.hold(store, due, HELD_BACK[earlier.why])
         return True
     settled = _settled(store, due, drill, now)
     if settled is None:
@@ -163,15 +175,15 @@ def _take(store: Store, to: _Recipient, grade: DueGrade, reply: Reply, now: floa
     elif reply.status in (401, 408, 429) or reply.status >= 500:
         _failed(store, grade, f"the platform answered {reply.status}", _again_at(grade, now))
     else:
-        _failed(
-            store, grade, f"the platform refused the grade ({reply.status}); {_REFUSED.get(reply.status, '')}", None
-        )
+        refused = f"the platform refused the grade ({reply.status})"
+        _failed(store, grade, "; ".join(filter(None, (refused, _REFUSED.get(reply.status)))), None)
 
 
+NO_COLUMN = "its column was deleted in the course"
 _REFUSED = {
     400: "the learner may have left the course there, or be its teacher",
     403: "this app may not send grades there",
-    404: "the item was removed from the course",
+    404: NO_COLUMN,
 }
 
 
@@ -195,7 +207,10 @@ def _again_at(grade: DueGrade, now: float) -> float | None:
 
 
 def _failed(store: Store, grade: DueGrade, why: str, next_at: float | None, *, restamp: bool = False) -> None:
-    logging.getLogger("quiz").warning("a grade for link %d was not sent: %s", grade.link, why)
+    link = lti_queries.link_of_id(store, grade.link)
+    course = None if link is None else lti_queries.course_of_id(store, link.context)
+    where = f"“{link.title}” in {course.title}" if link and course else f"link {grade.link}"
+    logging.getLogger("quiz").warning("a grade of %s was not sent: %s", where, why)
     with store.writing():
         outcome_queries.keep_failed(store, grade, why, next_at, restamp=restamp)
 

@@ -13,10 +13,11 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
+from cases.notation.plurals import counted
 from quiz.classroom.sign_in import digest
 from quiz.errors import QuizError
 from quiz.lti.fetching import BadUrl, NoAnswer, check_url, origin_of
-from quiz.lti.signing import BadToken, KeySets, read_token
+from quiz.lti.signing import BadToken, ClockOff, KeySets, TooOld, read_token, shown
 from quiz.practice.randomness import Lots
 from quiz.storage.platform import lti_queries
 from quiz.storage.platform.lti_queries import Deployment, LoginState, Registration
@@ -34,33 +35,41 @@ PASSED_ON = ("login_hint", "lti_message_hint")
 ASKED_WITH = ("iss", "login_hint", "target_link_uri", "lti_message_hint", "client_id", "lti_deployment_id")
 
 _ADMINISTRATOR = "Tell the administrator of your course platform"
+_SERVER = "Tell the person who runs Two Meridians for your school"
 REFUSALS = {
     1: f"The platform's request is incomplete. {_ADMINISTRATOR}.",
-    2: f"This platform is not registered here. {_ADMINISTRATOR}.",
+    2: f"This platform is not registered here. {_SERVER}.",
     3: f"The link leads to another address than this app's. {_ADMINISTRATOR}.",
     4: "This page was already used, or is too old. Go back to your course and open the link again.",
     5: "This was begun in another browser. Go back to your course and open the link again.",
-    6: f"The platform's signature could not be checked. Open the link again. {_ADMINISTRATOR} if this recurs.",
+    6: f"The platform's signature does not fit. Open the link again in three minutes. {_SERVER} if this recurs.",
     7: f"The platform sent something that this app does not take. {_ADMINISTRATOR}.",
-    8: f"This part of the platform has not been approved here yet. {_ADMINISTRATOR}.",
+    8: f"This part of your course platform has not been approved here yet. {_SERVER}.",
     9: "Only learners and teachers of the course can come in. Ask your teacher to add you to the course.",
     10: "This link belongs to no course. Ask your teacher to put it into one.",
     11: "Your teacher has not opened this course here yet. Ask your teacher to open the link first.",
     12: "This link opens a drill of another class. Ask your teacher to place it again.",
     13: "No drill has been chosen for this link yet. Ask your teacher to open it and choose one.",
     14: "Only a teacher of the course can choose a drill.",
-    15: "The platform could not be reached to check its signature. Wait a minute, then open the link again.",
+    15: "The platform could not be reached to check its signature. Wait a minute, then open the link again. "
+    f"{_SERVER} if this recurs.",
+    16: f"The clocks of your course platform and of this server are {{}} or more apart. {_SERVER}.",
+    17: f"Your course platform is registered here and has not been approved yet. {_SERVER}.",
+    18: f"Your course platform is turned off here. {_SERVER}.",
 }
+"""What is said, by number; who can mend each, and how, is in COURSE-PLATFORMS.md."""
 
 
 class LaunchRefused(QuizError):
     """A login or a launch that is not let in; `number` names the reason in the log."""
 
-    def __init__(self, number: int, reason: str = "", *, origin: str = "") -> None:
-        super().__init__(f"{REFUSALS[number]} (LTI {number:02d})")
+    def __init__(self, number: int, reason: str = "", *, origin: str = "", back: str = "", by: str = "") -> None:
+        super().__init__(f"{REFUSALS[number].format(by)} (LTI {number:02d})")
         self.number = number
         self.origin = origin
         """Of the platform, which may show the refusal in a frame; "" where it is not known for sure."""
+        self.back = back
+        """Where the platform takes people back; "" where it did not say."""
         logging.getLogger("quiz").warning("LTI %02d: %s", number, reason or REFUSALS[number])
 
 
@@ -103,6 +112,8 @@ class Launch:
     lineitem_url: str | None = None
     request: Mapping[str, Any] = field(default_factory=dict)
     """What a platform asks for that has a drill chosen."""
+    back: str = ""
+    """Where the platform takes people back; "" where it did not say."""
 
 
 def origins_of(registration: Registration) -> str:
@@ -126,7 +137,7 @@ def begin_login(
         raise LaunchRefused(1, "a login without what it needs")
     found = lti_queries.registrations_for(store, asked["iss"], asked.get("client_id"))
     if len(found) != 1:
-        raise LaunchRefused(2, f"{len(found)} active registrations fit a login")
+        raise _not_registered(store, asked["iss"], asked.get("client_id", ""))
     if not under(asked["target_link_uri"], address):
         raise LaunchRefused(3, "a target outside the public address")
     registration = found[0]
@@ -151,6 +162,26 @@ def begin_login(
     return Login(f"{registration.auth_login_url}{mark}{urlencode(query)}", browser)
 
 
+def _not_registered(store: Store, issuer: str, client_id: str) -> LaunchRefused:
+    """Say which registration does not fit a login, and why."""
+    known = lti_queries.registrations(store)
+    exact = [one for one in known if one.issuer == issuer and client_id in ("", one.client_id)]
+    if sum(one.state == "active" for one in exact) > 1:
+        numbers = ", ".join(str(one.id) for one in exact if one.state == "active")
+        return LaunchRefused(2, f"the login names no client, and registrations {numbers} have the issuer {issuer}")
+    for state, number, words in (
+        ("pending", 17, "waits to be approved: python -m quiz lti approve {0}"),
+        ("off", 18, "is off; python -m quiz lti approve {0} turns it on"),
+    ):
+        found = next((each for each in exact if each.state == state), None)
+        if found is not None:
+            return LaunchRefused(number, f"registration {found.id} ({found.name}) {words.format(found.id)}")
+    near = [one for one in known if one.issuer.rstrip("/") == issuer.rstrip("/")]
+    others = "".join(f"; number {one.id} has {one.issuer} with client {one.client_id}" for one in near[:3])
+    client = f" with client {shown(client_id)}" if client_id else ""
+    return LaunchRefused(2, f"no registration has the issuer {shown(issuer)}{client}{others}")
+
+
 def under(url: str, address: str) -> bool:
     """Say whether an address lies under another."""
     return origin_of(url) == origin_of(address) and (url == address or url.startswith(f"{address}/"))
@@ -171,29 +202,35 @@ def read_launch(
         raise LaunchRefused(4, "a state that is not known, was used or has run out")
     registration = lti_queries.registration_of_id(store, begun.registration)
     if registration is None or registration.state != "active":
-        raise LaunchRefused(2, "a registration that is off")
+        raise LaunchRefused(18, f"registration {begun.registration} is off")
     origins = origins_of(registration)
     if not browser:
         raise NoCookie(begun.parameters, origins)
     if not hmac.compare_digest(digest(browser), begun.browser):
         raise LaunchRefused(5, "another browser's cookie", origin=origins)
     try:
-        claims = read_token(token, registration, keys, now=now)
+        claims = read_token(token, registration, keys, begun=begun.until - STATE_HOLDS_S, now=now)
+    except ClockOff as error:
+        by = counted(error.minutes, "minute")
+        raise LaunchRefused(16, f"{registration.issuer}: {error}", origin=origins, by=by) from None
+    except TooOld as error:
+        raise LaunchRefused(4, f"a token of {registration.issuer}: {error}", origin=origins) from None
     except BadToken as error:
-        raise LaunchRefused(6, str(error), origin=origins) from None
+        raise LaunchRefused(6, f"a token of {registration.issuer}: {error}", origin=origins) from None
     except (NoAnswer, BadUrl) as error:
-        raise LaunchRefused(15, str(error), origin=origins) from None
+        raise LaunchRefused(15, f"the keys of {registration.issuer}: {error}", origin=origins) from None
     nonce = claims["nonce"]
     if not (isinstance(nonce, str) and hmac.compare_digest(digest(nonce), begun.nonce)):
-        raise LaunchRefused(6, "another nonce", origin=origins)
+        raise LaunchRefused(6, f"a token of {registration.issuer} for another launch (nonce)", origin=origins)
     return _as_launch(store, registration, claims, address)
 
 
 def _as_launch(store: Store, registration: Registration, claims: Mapping[str, Any], address: str) -> Launch:
     origin = origins_of(registration)
+    back = _url(_part(claims, "launch_presentation").get("return_url")) or ""
 
     def refused(number: int, reason: str) -> LaunchRefused:
-        return LaunchRefused(number, reason, origin=origin)
+        return LaunchRefused(number, f"{registration.issuer}: {reason}", origin=origin, back=back)
 
     if claims.get(f"{CLAIM}version") != "1.3.0":
         raise refused(7, "another version than 1.3.0")
@@ -207,7 +244,8 @@ def _as_launch(store: Store, registration: Registration, claims: Mapping[str, An
         raise refused(3, "a target outside the public address")
     deployment = _deployment(store, registration, str(deployment_id))
     if deployment.state != "active":
-        raise refused(8, f"deployment {deployment.id} of registration {registration.id} is pending")
+        words = f"deployment {shown(deployment.deployment_id)} of registration {registration.id} waits to be approved"
+        raise refused(8, f"{words}: python -m quiz lti approve {registration.id}")
     context = _part(claims, "context")
     if not _is_name(context.get("id")):
         raise refused(10, "no context")
@@ -225,16 +263,17 @@ def _as_launch(store: Store, registration: Registration, claims: Mapping[str, An
         "context_title": _text(context.get("title")) or _text(context.get("label")),
         "members_url": _url(names.get("context_memberships_url")),
         "lineitems_url": _url(grades.get("lineitems")),
+        "back": back,
     }
     if kind == DEEP_LINK:
         if role != "teacher":
             raise refused(14, "a learner asks to choose a drill")
         settings = _found(claims, f"{DEEP_LINKING}deep_linking_settings")
-        types, back = settings.get("accept_types"), _url(settings.get("deep_link_return_url"))
-        if not isinstance(types, list) or "ltiResourceLink" not in types or back is None:
+        types, answer_to = settings.get("accept_types"), _url(settings.get("deep_link_return_url"))
+        if not isinstance(types, list) or "ltiResourceLink" not in types or answer_to is None:
             raise refused(7, "a choice that takes no links, or has nowhere to go back to")
         data = settings.get("data")
-        request = {"back": back, **({"data": data} if isinstance(data, str) else {})}
+        request = {"back": answer_to, **({"data": data} if isinstance(data, str) else {})}
         return Launch(**common, request=request)
     link = _part(claims, "resource_link")
     if not _is_name(link.get("id")):

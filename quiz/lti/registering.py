@@ -9,15 +9,17 @@ from __future__ import annotations
 import hmac
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from cases.notation.plurals import counted
 from quiz.classroom.sign_in import digest
 from quiz.errors import QuizError
 from quiz.lti.fetching import BadUrl, NoAnswer, Reply, check_url, fetch, origin_of
 from quiz.lti.launching import DEEP_LINK, RESOURCE_LINK
+from quiz.lti.own_address import BadRegistration
 from quiz.lti.services import SCOPES
-from quiz.lti.signing import library
+from quiz.lti.signing import BadToken, library, read_key_set
 from quiz.practice.randomness import Lots
 from quiz.storage.platform import lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Registration
@@ -26,13 +28,11 @@ from quiz.storage.store import Store
 INVITATION_HOLDS_S = 3600.0
 NAME = "Two Meridians"
 _INVITATION = "lti-invitation"
+OPTIONS = {"auth_login_url": "--login", "auth_token_url": "--token", "key_set_url": "--keys"}
+"""The options of the commands by what they give."""
 CONFIGURATION = "https://purl.imsglobal.org/spec/lti-platform-configuration"
 TOOL = "https://purl.imsglobal.org/spec/lti-tool-configuration"
 LONGEST_FIELD = 1000
-
-
-class BadRegistration(QuizError):
-    """A registration that cannot be made; the words say what is wrong."""
 
 
 class UnknownRegistration(QuizError):
@@ -57,14 +57,13 @@ class Platform:
     name: str = ""
 
 
-def check_address(address: str) -> str:
-    """Return the address of this app that platforms are given; raises BadRegistration where it is not https."""
+def try_keys(url: str, *, ask: Callable[..., Reply] | None = None) -> str:
+    """Fetch a platform's keys as a launch will; return a warning, "" where there are some."""
     try:
-        return check_url(address.rstrip("/"))
-    except BadUrl:
-        raise BadRegistration(
-            "platforms need this app's public address, by https: give --address https://… as `serve` has it"
-        ) from None
+        found = read_key_set(url, (ask or fetch)("GET", url))
+    except (NoAnswer, BadUrl, BadToken) as error:
+        return f"Warning: the platform's keys could not be fetched: {error}. `lti change` corrects an address."
+    return "" if found else f"Warning: {url} has no RSA key to sign with, so every launch would be refused."
 
 
 def addresses(address: str) -> dict[str, str]:
@@ -92,16 +91,17 @@ def add(store: Store, given: Platform, *, school: int, now: float, state: str = 
         if not 0 < len(getattr(given, name)) <= LONGEST_FIELD:
             raise BadRegistration(f"{name.replace('_', ' ')}: give the one that the platform shows")
     try:
-        for url in (given.auth_login_url, given.auth_token_url, given.key_set_url):
-            check_url(url)
+        for name in ("auth_login_url", "auth_token_url", "key_set_url"):
+            check_url(getattr(given, name))
     except BadUrl as error:
-        raise BadRegistration(str(error)) from error
+        raise BadRegistration(f"{OPTIONS[name]}: {error}") from error
     with store.writing():
         known = lti_queries.registration_with(store, given.issuer, given.client_id)
         if known is not None:
             raise BadRegistration(
                 f"this issuer and client are registration {known.id} ({known.state}): "
-                "`python -m quiz lti approve` and `lti off` change its state"
+                f"`lti change {known.id}` corrects it, `lti approve {known.id}` and `lti off {known.id}` change its "
+                f"state, `lti remove {known.id}` removes it"
             )
         values = {name: getattr(given, name) for name in ("issuer", "client_id", "auth_login_url", "auth_token_url")}
         more = {"key_set_url": given.key_set_url, "token_audience": given.token_audience or given.auth_token_url}
@@ -138,6 +138,62 @@ def turn_off(store: Store, number: int) -> None:
     with store.writing():
         lti_queries.keep_registration_state(store, number, "off")
         lti_queries.end_sign_ins_of(store, number)
+
+
+def change(store: Store, number: int, given: Mapping[str, str]) -> None:
+    """Correct a registration by what is given, by field; "" leaves a field as it is.
+
+    Raises
+    ------
+    BadRegistration
+        When an address cannot be one, or another registration has this issuer and client.
+    UnknownRegistration
+    """
+    found = get(store, number)
+    new = {name: value for name, value in given.items() if value and name != "deployment_id"}
+    for name in ("auth_login_url", "auth_token_url", "key_set_url"):
+        try:
+            check_url(new.get(name, getattr(found, name)))
+        except BadUrl as error:
+            raise BadRegistration(f"{OPTIONS[name]}: {error}") from error
+    if any(len(value) > LONGEST_FIELD for value in new.values()):
+        raise BadRegistration(f"give at most {LONGEST_FIELD} characters")
+    if "auth_token_url" in new and found.token_audience == found.auth_token_url:
+        new.setdefault("token_audience", new["auth_token_url"])
+    with store.writing():
+        other = lti_queries.registration_with(
+            store, new.get("issuer", found.issuer), new.get("client_id", found.client_id)
+        )
+        if other is not None and other.id != number:
+            raise BadRegistration(f"registration {other.id} has this issuer and client: remove one of the two")
+        changed: dict[str, Any] = dict(new)
+        lti_queries.change_registration(store, replace(found, **changed))
+        if given.get("deployment_id"):
+            state = "pending" if found.state == "pending" else "active"
+            lti_queries.keep_deployment(store, number, given["deployment_id"][:255], state)
+
+
+def remove(store: Store, number: int, *, with_courses: bool) -> None:
+    """Remove a registration with its deployments; its classes, learners and answers stay.
+
+    with_courses: also where courses have come by it, whose links and grades still to be sent are then forgotten.
+
+    Raises
+    ------
+    BadRegistration
+        Where courses have come by it and they were not meant.
+    UnknownRegistration
+    """
+    get(store, number)
+    have = lti_queries.courses_of_registration(store, number)
+    if have and not with_courses:
+        raise BadRegistration(
+            f"{counted(have, 'course')} came by registration {number}: with --with-courses their links and the grades "
+            f"still to be sent are forgotten too; `lti off {number}` keeps them"
+        )
+    with store.writing():
+        lti_queries.end_sign_ins_of(store, number)
+        lti_queries.drop_registration(store, number)
 
 
 def send_again(store: Store, *, now: float) -> int:

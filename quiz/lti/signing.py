@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from quiz.errors import QuizError
 from quiz.learning.state import DAY
-from quiz.lti.fetching import Reply, fetch
+from quiz.lti.fetching import BadUrl, NoAnswer, Reply, fetch
 from quiz.practice.randomness import Lots
 from quiz.storage.platform import lti_queries
 from quiz.storage.platform.lti_queries import Registration, SigningKey
@@ -25,8 +25,12 @@ LEEWAY_S = 10.0
 OLDEST_S = 300.0
 """Seconds after which a token is too old, whatever its own end."""
 KEY_SET_HOLDS_S = 3600.0
-UNKNOWN_KEY_S = 30.0
-"""Seconds after which a key set is fetched again for a key that it did not have."""
+KEY_SET_AGAIN_S = 120.0
+"""Seconds after which a key set is fetched again for a key that it did not have, or that did not fit a signature."""
+NOT_FETCHED_S = 20.0
+"""Seconds for which a key set that could not be fetched is not asked for again."""
+SHOWN = 60
+"""Characters of what a token names that the log shows."""
 RETIRED_STAYS = 7 * DAY
 """For which a key that no longer signs can still be asked for."""
 
@@ -35,7 +39,9 @@ class NotInstalled(QuizError):
     """The libraries that LTI needs are not there."""
 
     def __init__(self) -> None:
-        super().__init__("course platforms need the extra “lti”: pip install 'two-meridians[lti]'")
+        super().__init__(
+            "course platforms need the extra “lti”: .venv/bin/pip install '.[lti]', then start the app again"
+        )
 
 
 class BadToken(QuizError):
@@ -66,6 +72,28 @@ def installed() -> bool:
     return True
 
 
+class ClockOff(BadToken):
+    """A token of a platform whose clock and this server's are too far apart."""
+
+    def __init__(self, ahead_s: float) -> None:
+        self.ahead_s = ahead_s
+        """By how much at least the platform's clock is ahead of this server's, in seconds; below 0: behind."""
+        where = "ahead of" if ahead_s > 0 else "behind"
+        super().__init__(
+            f"the platform's clock is {abs(ahead_s):.0f} s or more {where} this server's ({LEEWAY_S:.0f} s ahead and "
+            f"{OLDEST_S:.0f} s behind are allowed): keep both in step by NTP"
+        )
+
+    @property
+    def minutes(self) -> int:
+        """By how many whole minutes at least the two clocks differ; never below 1."""
+        return max(1, round(abs(self.ahead_s) / 60))
+
+
+class TooOld(BadToken):
+    """A token that was good, and came too late."""
+
+
 # --- key sets of platforms -----------------------------------------------------------------------------------------
 
 
@@ -75,10 +103,15 @@ class KeySets:
 
     ask: Callable[[str, str], Reply] = fetch
     _kept: dict[str, tuple[float, dict[str, Mapping[str, Any]]]] = field(default_factory=dict)
+    _failed: dict[str, tuple[float, QuizError]] = field(default_factory=dict)
+    """When a key set could not be fetched, and why."""
     _lock: Lock = field(default_factory=Lock)
 
-    def key(self, url: str, kid: str, now: float) -> pyjwt.PyJWK:
+    def key(self, url: str, kid: str, now: float, *, other_than: pyjwt.PyJWK | None = None) -> pyjwt.PyJWK | None:
         """Return the key of a key set that has this name.
+
+        other_than: a key of this name that did not fit a signature; the set is fetched again where that was not done
+        within `KEY_SET_AGAIN_S`, and None is returned where it has no other.
 
         Raises
         ------
@@ -87,30 +120,56 @@ class KeySets:
         with self._lock:
             at, keys = self._kept.get(url, (-math.inf, {}))
             age = now - at
-            if not 0 <= age < KEY_SET_HOLDS_S or (kid not in keys and age >= UNKNOWN_KEY_S):
-                keys = self._fetched(url)
+            wanted = kid not in keys or other_than is not None
+            if not 0 <= age < KEY_SET_HOLDS_S or (wanted and age >= KEY_SET_AGAIN_S):
+                keys = self._fetched(url, now)
                 self._kept[url] = now, keys
+            elif other_than is not None:
+                return None
         found = keys.get(kid)
         if found is None:
-            raise BadToken("unknown key")
+            raise BadToken(f"{url} has no key of the name {shown(kid)}")
         jwt = library()
         try:
             key = jwt.PyJWK.from_dict(dict(found), algorithm=ALGORITHM)
             bits = key.key.key_size
         except (jwt.PyJWTError, AttributeError, TypeError, ValueError):
-            raise BadToken("a key that cannot be read") from None
+            raise BadToken(f"{url}: the key {shown(kid)} cannot be read") from None
         if bits < KEY_BITS:
-            raise BadToken("a key that is too short")
+            raise BadToken(f"{url}: the key {shown(kid)} has {bits} bits, and {KEY_BITS} are needed")
         return key  # type: ignore[no-any-return]
 
-    def _fetched(self, url: str) -> dict[str, Mapping[str, Any]]:
-        reply = self.ask("GET", url)
-        listed = reply.json() if reply.status == 200 else None
-        keys = listed.get("keys") if isinstance(listed, dict) else None
-        if not isinstance(keys, list):
-            raise BadToken("no key set at its address")
-        usable = (one for one in keys if isinstance(one, dict) and one.get("kty") == "RSA" and _for_signing(one))
-        return {one["kid"]: one for one in usable if isinstance(one.get("kid"), str)}
+    def _fetched(self, url: str, now: float) -> dict[str, Mapping[str, Any]]:
+        at, why = self._failed.get(url, (-math.inf, None))
+        if why is not None and 0 <= now - at < NOT_FETCHED_S:
+            raise why
+        try:
+            return read_key_set(url, self.ask("GET", url))
+        except (BadToken, BadUrl, NoAnswer) as error:
+            self._failed[url] = now, error
+            raise
+
+
+def read_key_set(url: str, reply: Reply) -> dict[str, Mapping[str, Any]]:
+    """Read what a platform answered as its key set: the keys that can sign, by name.
+
+    Raises
+    ------
+    BadToken, NoAnswer
+    """
+    if reply.status != 200:
+        raise BadToken(f"{url} answered {reply.status}, and not with a key set")
+    listed = reply.json()
+    keys = listed.get("keys") if isinstance(listed, dict) else None
+    if not isinstance(keys, list):
+        raise BadToken(f"{url} answered something that is no key set")
+    usable = (one for one in keys if isinstance(one, dict) and one.get("kty") == "RSA" and _for_signing(one))
+    return {one["kid"]: one for one in usable if isinstance(one.get("kid"), str)}
+
+
+def shown(text: str) -> str:
+    """Return what somebody sent as a log can hold it: short, in one line, in quotes."""
+    return f"“{''.join(one if one.isprintable() else '?' for one in text[:SHOWN])}”"
 
 
 def _for_signing(key: Mapping[str, Any]) -> bool:
@@ -120,58 +179,82 @@ def _for_signing(key: Mapping[str, Any]) -> bool:
 # --- tokens of platforms -------------------------------------------------------------------------------------------
 
 
-def read_token(token: str, registration: Registration, keys: KeySets, *, now: float) -> dict[str, Any]:
+def read_token(token: str, registration: Registration, keys: KeySets, *, begun: float, now: float) -> dict[str, Any]:
     """Return what a platform's token claims, its signature, sender, addressee and times checked.
+
+    begun: when this server asked for it.
 
     Raises
     ------
-    BadToken, BadUrl, NoAnswer, NotInstalled
+    BadToken, BadUrl, ClockOff, NoAnswer, NotInstalled, TooOld
     """
     jwt = library()
     try:
         header = jwt.get_unverified_header(token)
     except (jwt.PyJWTError, ValueError):
-        raise BadToken("no token") from None
+        raise BadToken("what came is no token") from None
     if header.get("alg") != ALGORITHM:
-        raise BadToken("another algorithm than RS256")
-    if not isinstance(header.get("kid"), str):
-        raise BadToken("no name of a key")
-    key = keys.key(registration.key_set_url, header["kid"], now)
+        raise BadToken("it is signed by another algorithm than RS256")
+    kid = header.get("kid")
+    if not isinstance(kid, str):
+        raise BadToken("it does not name its key")
+    url = registration.key_set_url
+    key = keys.key(url, kid, now)
     # Its times are checked below, by the clock that the app was given.
     off = {f"verify_{one}": False for one in ("exp", "iat", "nbf")}
-    try:
-        claims: dict[str, Any] = jwt.decode(
-            token,
-            key.key,
-            algorithms=[ALGORITHM],
-            audience=registration.client_id,
-            issuer=registration.issuer,
-            options={"require": ["exp", "iat", "iss", "aud", "sub", "nonce"], **off},
-        )
-    except jwt.PyJWTError as error:
-        raise BadToken(type(error).__name__) from None
+    claims: dict[str, Any] | None = None
+    while claims is None:
+        try:
+            claims = jwt.decode(
+                token,
+                key.key if key else None,
+                algorithms=[ALGORITHM],
+                audience=registration.client_id,
+                issuer=registration.issuer,
+                options={"require": ["exp", "iat", "iss", "aud", "sub", "nonce"], **off},
+            )
+        except jwt.InvalidSignatureError:
+            # The platform may have put another key under the same name.
+            key = keys.key(url, kid, now, other_than=key)
+            if key is None:
+                raise BadToken(f"the signature does not fit the key {shown(kid)} of {url}") from None
+        except jwt.PyJWTError as error:
+            raise BadToken(_in_words(error, registration)) from None
     _check_addressee(claims, registration.client_id)
-    _check_times(claims, now)
+    _check_times(claims, begun, now)
     return claims
+
+
+def _in_words(error: Exception, registration: Registration) -> str:
+    jwt = library()
+    if isinstance(error, jwt.InvalidIssuerError):
+        return f"its issuer is not {registration.issuer}"
+    if isinstance(error, jwt.InvalidAudienceError):
+        return f"it is meant for another client than {registration.client_id}"
+    if isinstance(error, jwt.MissingRequiredClaimError):
+        return f"it has no “{error.claim}”"
+    return "it cannot be read"
 
 
 def _check_addressee(claims: Mapping[str, Any], client_id: str) -> None:
     several = isinstance(claims["aud"], list) and len(claims["aud"]) > 1
     if (several or "azp" in claims) and claims.get("azp") != client_id:
-        raise BadToken("meant for another client")
+        raise BadToken(f"it is meant for another client than {client_id}")
 
 
-def _check_times(claims: Mapping[str, Any], now: float) -> None:
+def _check_times(claims: Mapping[str, Any], begun: float, now: float) -> None:
     times = {name: claims[name] for name in ("exp", "iat", "nbf") if name in claims}
     for value in times.values():
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise BadToken("a time that is none")
-    if times["exp"] <= now - LEEWAY_S:
-        raise BadToken("run out")
-    if max(times["iat"], times.get("nbf", 0)) > now + LEEWAY_S:
-        raise BadToken("from the future")
-    if times["iat"] < now - OLDEST_S - LEEWAY_S:
-        raise BadToken("too old")
+            raise BadToken("one of its times is no time")
+    issued = times["iat"]
+    if issued > now + LEEWAY_S:
+        raise ClockOff(issued - now)
+    if times.get("nbf", 0) > now + LEEWAY_S:
+        raise BadToken("it is not valid yet")
+    if issued < now - OLDEST_S - LEEWAY_S or times["exp"] <= now - LEEWAY_S:
+        # It cannot have been issued before it was asked for, unless by another clock.
+        raise ClockOff(issued - begun) if issued < begun - LEEWAY_S else TooOld("it came too late")
 
 
 # --- our keys, and what we sign ------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from quiz.errors import QuizError
 from quiz.practice.names import tidy_name
 from quiz.practice.settings import LearnerSettings
 from quiz.storage import class_queries, projection
+from quiz.storage.platform import earlier_runs
 from quiz.storage.rows import read_json
 from quiz.storage.store import Learner, Store
 
@@ -121,6 +122,7 @@ def remove_many(store: Store, learner_ids: Collection[int], *, now: float, by_wh
     with store.writing():
         for one in learner_ids:
             get(store, one)
+            earlier_runs.keep_of_learner(store, one, on_day=class_queries.own_day(now))
             class_queries.remove_learner(store, one, on_day=class_queries.own_day(now), by_whom=by_whom)
     store.wipe()
 

@@ -74,7 +74,9 @@ class NoFile(Refused):
     """There is no data file where one was expected."""
 
     def __init__(self, path: Path) -> None:
-        super().__init__(path, "there is no such file", "give one with --data")
+        super().__init__(
+            path, "there is no such file", "make it with `serve` or `add-preceptor`, or give another with --data"
+        )
 
 
 class NotOurs(Refused):

@@ -32,7 +32,7 @@ from quiz.storage.examining.examination_schema import (
     SET_EXAMINATIONS,
 )
 from quiz.storage.organisation.school_schema import SCHOOLS
-from quiz.storage.platform.lti_schema import LTI
+from quiz.storage.platform.lti_schema import EARLIER_RUNS, LTI
 
 MIGRATIONS = Migrations("two-meridians")
 
@@ -348,3 +348,10 @@ def m030_schools(db: Database) -> None:
 def m032_checksums(db: Database) -> None:
     """Keep with each answer what shows that it stands as it was written; those of before have none."""
     db.execute("ALTER TABLE answers ADD COLUMN checksum INTEGER")
+
+
+@MIGRATIONS()
+def m033_earlier_runs(db: Database) -> None:
+    """Keep who of a course platform has had a run through a drill that was deleted, so that its grade stands."""
+    for statement in EARLIER_RUNS:
+        db.execute(statement)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 import ssl
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, cast
@@ -21,13 +22,16 @@ from playwright.sync_api import BrowserContext, Page, Playwright, expect
 from werkzeug.serving import make_server
 
 from quiz.app import create_app
-from quiz.lti import registering
+from quiz.lti import grade_outbox, registering
 from quiz.lti.registering import Platform
+from quiz.practice import learners
+from quiz.storage import roster_queries
 from quiz.storage.datafile import DataFile
+from quiz.storage.platform import lti_queries, outcome_queries
 from quiz.storage.store import Store
 from quiz.web.front.public_address import PublicAddress, behind
-from tests.browser.conftest import QUIET, Check, chromium
-from tests.conftest import Clock
+from tests.browser.conftest import QUIET, SIDEWAYS, Check, chromium
+from tests.conftest import NOON, Clock
 from tests.quiz.class_people import DRILL
 from tests.quiz.lti.small_platform import CLAIM, TEACHER, SmallPlatform, Visitor, a_key
 
@@ -109,6 +113,7 @@ class TwoSites:
     tool: str
     course: str
     context: BrowserContext
+    store: Store
     drops: list[bool]
     """Whether the app's cookies are dropped on their way to a frame."""
     failed: list[str]
@@ -156,7 +161,7 @@ def two_sites(data_file: DataFile, tmp_path: Path, playwright: Playwright) -> It
             closing(playwright.chromium.launch(executable_path=chromium(playwright), args=args))
         )
         context = chrome.new_context(ignore_https_errors=True, viewport={"width": 800, "height": 900})
-        sites = TwoSites(public.url, f"{at}/course", context, drops, [])
+        sites = TwoSites(public.url, f"{at}/course", context, store, drops, [])
         yield sites
         context.close()
         assert sites.failed == []
@@ -201,9 +206,9 @@ def test_a_teacher_chooses_a_drill_in_the_frame(two_sites: TwoSites, accessible:
     assert inside is not None
     accessible(cast("Page", inside))  # a frame is asked as a page is
     frame.get_by_role("button", name="Put it into the course").click()
-    expect(frame.get_by_text("goes into Optics 2")).to_be_visible()
+    expect(frame.get_by_text("One more step")).to_be_visible()
     accessible(cast("Page", inside))  # a frame is asked as a page is
-    frame.get_by_role("button", name="Go back to your course").click()
+    frame.get_by_role("button", name="into Optics 2").click()
     expect(frame.get_by_role("heading", name="Taken")).to_be_visible()
     expect(frame.get_by_text("3 parts")).to_be_visible()
 
@@ -220,6 +225,56 @@ def test_pages_for_a_signed_in_teacher_pass_axe(two_sites: TwoSites, accessible:
     tab.goto(f"{two_sites.tool}/class/1/platform")
     tab.get_by_role("button", name="Fetch the course list").click()
     expect(tab.get_by_text("lists no learner")).to_be_visible()
+
+
+def test_pages_of_platforms_fit_in_both_themes_and_widths(two_sites: TwoSites, accessible: Check) -> None:
+    """With all that they can show: grades held back and not sent, a lost column, learners who left, a refusal."""
+    page = two_sites.open("2")
+    with page.expect_popup() as opened:
+        page.frame_locator("iframe").get_by_role("button", name="Open").click()
+    tab = opened.value
+    expect(tab.get_by_role("heading", level=1)).to_be_visible()
+    with two_sites.store.writing():
+        fill_course(two_sites.store)
+    shown = ("/class/1/platform", "/course/2", "/course/1/link/1", "/lti/config", "/lti/launch", "/lti/login")
+    for path in (*shown, "/lti/register/guess"):
+        for width, scheme in ((360, "light"), (360, "dark"), (1280, "light"), (1280, "dark")):
+            tab.set_viewport_size({"width": width, "height": 800})
+            tab.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+            tab.goto(f"{two_sites.tool}{path}")
+            assert not tab.evaluate(SIDEWAYS), (path, width)
+            if folder := os.environ.get("TM_SHOTS"):
+                tab.screenshot(
+                    path=f"{folder}/{path.strip('/').replace('/', '-')}-{width}-{scheme}.png", full_page=True
+                )
+            if width == 360:
+                accessible(tab)
+
+
+def fill_course(store: Store) -> None:
+    """Let a course show everything: learners who left, grades that wait, a column that is gone, another course."""
+    names = ("Ada Byron", "Bo Lindqvist", "Cy Nakata", "Dov Almgren-Featherstonehaugh")
+    for number, name in enumerate(names):
+        learner = learners.added(store, name, NOON).id
+        user = lti_queries.add_user(store, 1, f"s{number}", "learner", learner=learner)
+        if number == 3:
+            lti_queries.keep_left(store, user, NOON)
+        else:
+            roster_queries.add_member(store, learner, 1, NOON)
+        outcome_queries.make_due(store, 1, learner, NOON)
+        due = outcome_queries.grade(store, 1, learner)
+        assert due is not None
+        settled = replace(due, given=1.0, maximum=2.0, comment="", stamp=NOON)
+        outcome_queries.settle(store, settled)
+        if number == 0:
+            outcome_queries.keep_sent(store, settled, NOON)
+        elif number == 1:
+            outcome_queries.hold(store, settled, grade_outbox.HELD_BACK["deleted"])
+        else:
+            why = f"the platform refused the grade (404); {grade_outbox.NO_COLUMN}"
+            outcome_queries.keep_failed(store, settled, why, None, restamp=False)
+    lti_queries.add_course(store, 1, "course-2", "Optics 3")
+    lti_queries.add_user(store, 2, "2", "teacher", preceptor=lti_queries.users_of(store, 1, "teacher")[0].preceptor)
 
 
 def test_the_frame_of_another_site_shows_nothing(two_sites: TwoSites) -> None:

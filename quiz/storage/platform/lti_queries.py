@@ -143,6 +143,11 @@ def registrations(store: Store) -> list[Registration]:
     return store.fetch_as(Registration, "SELECT * FROM lti_registrations ORDER BY id")
 
 
+def any_active(store: Store) -> bool:
+    """Say whether people can come from a platform."""
+    return bool(store.fetch("SELECT 1 FROM lti_registrations WHERE state = 'active' LIMIT 1"))
+
+
 def registration_of_id(store: Store, number: int) -> Registration | None:
     """Return a registration."""
     return store.fetch_one(Registration, "SELECT * FROM lti_registrations WHERE id = ?", number)
@@ -163,6 +168,33 @@ def registration_with(store: Store, issuer: str, client_id: str) -> Registration
 def add_registration(store: Store, values: Mapping[str, Any]) -> int:
     """Add a registration and return its number."""
     return store.add("lti_registrations", dict(values))
+
+
+def change_registration(store: Store, given: Registration) -> None:
+    """Let a registration be as given, but for its state."""
+    store.change(
+        "UPDATE lti_registrations SET issuer = ?, client_id = ?, auth_login_url = ?, auth_token_url = ?, "
+        "token_audience = ?, key_set_url = ?, name = ? WHERE id = ?",
+        given.issuer,
+        given.client_id,
+        given.auth_login_url,
+        given.auth_token_url,
+        given.token_audience,
+        given.key_set_url,
+        given.name[:100],
+        given.id,
+    )
+
+
+def drop_registration(store: Store, number: int) -> None:
+    """Remove a registration with its deployments and courses."""
+    store.change("DELETE FROM lti_registrations WHERE id = ?", number)
+
+
+def courses_of_registration(store: Store, number: int) -> int:
+    """Return how many courses have come by a registration."""
+    sql = "SELECT count(*) FROM lti_contexts c JOIN lti_deployments d ON d.id = c.deployment WHERE d.registration = ?"
+    return int(store.fetch(sql, number)[0][0])
 
 
 def keep_registration_state(store: Store, number: int, state: str) -> None:
@@ -279,6 +311,11 @@ def links_of_class(store: Store, class_id: int) -> list[CourseLink]:
     return store.fetch_as(CourseLink, sql, class_id)
 
 
+def links_of_course(store: Store, course: int) -> list[CourseLink]:
+    """Return the links of a course."""
+    return store.fetch_as(CourseLink, "SELECT * FROM lti_links WHERE context = ? ORDER BY id", course)
+
+
 def graded_links(store: Store) -> list[CourseLink]:
     """Return the links that open a drill whose grades are wanted."""
     sql = "SELECT * FROM lti_links WHERE drill IS NOT NULL AND lineitem_url IS NOT NULL ORDER BY id"
@@ -300,6 +337,11 @@ def keep_link(store: Store, course: int, resource_link_id: str, title: str, line
 def keep_drill_of(store: Store, link: int, drill: int) -> None:
     """Let a link open a drill."""
     store.change("UPDATE lti_links SET drill = ? WHERE id = ?", drill, link)
+
+
+def drop_link(store: Store, link: int) -> None:
+    """Remove a link, and what is kept of its grades."""
+    store.change("DELETE FROM lti_links WHERE id = ?", link)
 
 
 # --- people --------------------------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """The tables of course platforms (LTI 1.3): keys, registrations, courses, their people, and grades to be sent.
 
-Statements of migration m029; how each table is asked is lti_queries.py's and outcome_queries.py's.
+Statements of migrations m029 and m033; how each table is asked is lti_queries.py's, outcome_queries.py's and
+earlier_runs.py's.
 """
 
 from __future__ import annotations
@@ -122,4 +123,16 @@ LTI = (
             JOIN lti_links k ON k.drill = a.drill AND k.lineitem_url IS NOT NULL
             JOIN lti_users u ON u.context = k.context AND u.learner = a.learner
             WHERE a.dealt = NEW.dealt {_MADE_DUE}; END""",  # noqa: S608
+)
+
+EARLIER_RUNS = (
+    # Who of a platform has had a run through a drill that this file no longer holds: no name, no answer, no grade.
+    """CREATE TABLE lti_earlier_runs (
+        drill INTEGER NOT NULL REFERENCES drills ON DELETE CASCADE,
+        person TEXT NOT NULL,           -- SHA-256 of this file's secret, the issuer and the subject
+        why TEXT NOT NULL CHECK (why IN ('deleted', 'restored')),
+        on_day TEXT NOT NULL,           -- ISO 8601, in the server's own time
+        allowed_at REAL,                -- when a preceptor let another grade take the place of the one that was sent
+        PRIMARY KEY (drill, person)
+    ) STRICT""",
 )

@@ -49,6 +49,30 @@ def grade(store: Store, link: int, learner: int) -> DueGrade | None:
     return store.fetch_one(DueGrade, "SELECT * FROM lti_outcomes WHERE link = ? AND learner = ?", link, learner)
 
 
+@dataclass(frozen=True)
+class GradeThere:
+    """How far a learner's grade for a drill is on its way to one course."""
+
+    course: str
+    given: float | None
+    maximum: float | None
+    sent_at: float | None
+    last_error: str | None
+
+
+def grades_in_courses(store: Store, drill: int, learner: int) -> list[GradeThere]:
+    """Return how far a learner's grade is for each link of their courses that has a column for a drill."""
+    return store.fetch_as(
+        GradeThere,
+        "SELECT c.title AS course, o.given, o.maximum, o.sent_at, o.last_error FROM lti_links k "
+        "JOIN lti_contexts c ON c.id = k.context JOIN lti_users u ON u.context = c.id AND u.learner = ? "
+        "LEFT JOIN lti_outcomes o ON o.link = k.id AND o.learner = u.learner "
+        "WHERE k.drill = ? AND k.lineitem_url IS NOT NULL ORDER BY k.id",
+        learner,
+        drill,
+    )
+
+
 def grades_at(store: Store, link: int) -> list[DueGrade]:
     """Return the grades at a link."""
     return store.fetch_as(DueGrade, "SELECT * FROM lti_outcomes WHERE link = ? ORDER BY learner", link)
@@ -83,6 +107,16 @@ def settle(store: Store, due: DueGrade) -> None:
         due.maximum,
         due.comment,
         due.stamp,
+        due.link,
+        due.learner,
+    )
+
+
+def hold(store: Store, due: DueGrade, why: str) -> None:
+    """Keep a grade back, with the reason, until somebody lets it be sent."""
+    store.change(
+        "UPDATE lti_outcomes SET next_at = NULL, given = NULL, last_error = ? WHERE link = ? AND learner = ?",
+        why,
         due.link,
         due.learner,
     )

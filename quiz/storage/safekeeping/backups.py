@@ -11,9 +11,10 @@ import os
 import shutil
 import sqlite3
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -33,6 +34,15 @@ from quiz.storage.datafile import (
     refuse_newer,
 )
 from quiz.storage.organisation import school_queries
+from quiz.storage.platform import earlier_runs, lti_queries
+from quiz.storage.platform.earlier_runs import EarlierRun
+from quiz.storage.safekeeping.carried_platforms import (
+    PLATFORMS,
+    SENT,
+    CarriedPlatforms,
+    PlatformsSince,
+    platforms_since,
+)
 from quiz.storage.safekeeping.gone_list import (
     GONE,
     GONE_PRECEPTORS,
@@ -69,6 +79,8 @@ class Restored:
     """Learners who had been deleted since the backup was made, and so were deleted from it too."""
     turned_away: int = 0
     """Preceptors who had been removed from a school since, and so were removed again, each school counted."""
+    platforms: CarriedPlatforms = field(default_factory=CarriedPlatforms)
+    """Course platforms that stay off, those that are on, and grades that stand."""
 
 
 def backup(source: Path, to: Path, *, patience: float = PATIENCE) -> int:
@@ -149,6 +161,7 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
     again.
     Learners deleted since the backup was made are deleted from it too, and preceptors removed from a school are removed
     again, as far as that can still be known: from the data file that stood there, and from the lists beside the backup.
+    Course platforms turned off since stay off, and grades sent since stand, as far as that is known from there.
     At every moment there is a whole data file of that name, before or after.
 
     Raises
@@ -172,12 +185,13 @@ def restore(copy: Path, path: Path, *, now: float, patience: float = PATIENCE) -
         gone = (*read_gone(copy.parent / GONE), *since)
         preceptors = [*read_gone_preceptors(copy.parent / GONE_PRECEPTORS), *preceptors]
         removed, turned_away = _made_ready(part, {one.learner: one for one in gone}, preceptors)
+        platforms = _with_platforms(part, path, copy.parent / PLATFORMS, now)
         if not fresh:
             _as_it_was_owned(part, path)
         aside = None if fresh else _set_aside(path, now)
         part.replace(path)
         _sync_folder(path)
-    return Restored(path, aside, removed, turned_away)
+    return Restored(path, aside, removed, turned_away, platforms)
 
 
 def _as_its_digest_says(copy: Path) -> None:
@@ -210,11 +224,63 @@ def _made_ready(part: Path, gone: Mapping[int, Gone], preceptors: Sequence[GoneP
     with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
         store.change("DELETE FROM sign_ins WHERE preceptor IS NOT NULL")
         school_queries.end_all_invitations(store)
+        _keep_runs_of_gone(store, gone.values())
         removed = class_queries.remove_again(store, gone.values())
         turned_away = school_queries.remove_people_again(store, preceptors)
     _in_one_file(part)
     _sync(part)
     return removed, turned_away
+
+
+def _with_platforms(part: Path, path: Path, beside: Path, now: float) -> CarriedPlatforms:
+    with closing(DataFile.open(part, look=0)) as file, closing(Store(file)) as store, store.writing():
+        carried = _carry(store, platforms_since(path, beside, store.secret()), now=now)
+    _in_one_file(part)
+    _sync(part)
+    return carried
+
+
+def _keep_runs_of_gone(store: Store, gone: Iterable[Gone]) -> None:
+    """Keep of learners who are about to be deleted again which drills they had begun; inside `writing()`."""
+    for one in gone:
+        if store.fetch("SELECT 1 FROM learners WHERE id = ? AND created_at = ?", one.learner, one.created_at):
+            earlier_runs.keep_of_learner(store, one.learner, on_day=one.on_day)
+
+
+def _carry(store: Store, since: PlatformsSince, *, now: float) -> CarriedPlatforms:
+    """Take over into a backup what is known of platforms since it was made; inside `writing()`."""
+    off, on = [], []
+    for one in lti_queries.registrations(store):
+        if one.state != "active":
+            continue
+        if since.active is not None and (one.issuer, one.client_id) not in since.active:
+            lti_queries.keep_registration_state(store, one.id, "off")
+            lti_queries.end_sign_ins_of(store, one.id)
+            off.append(f"{one.id} ({one.name})")
+        else:
+            on.append(f"{one.id} ({one.name})")
+    drills = {(int(row[0]), float(row[1])) for row in store.fetch("SELECT id, made_at FROM drills")}
+    for drill, made_at, person, why, on_day, allowed_at in since.earlier:
+        if (drill, made_at) in drills:
+            earlier_runs.keep(store, EarlierRun(drill, person, why, on_day, allowed_at))
+    return CarriedPlatforms(tuple(off), tuple(on), _held(store, since.sent, drills, now))
+
+
+def _held(
+    store: Store, sent: Iterable[tuple[int, float, str, str, float]], drills: set[tuple[int, float]], now: float
+) -> int:
+    """Keep of each grade that the backup does not know as sent that it stands; return how many there are."""
+    known = {(row[0], row[2], row[3], row[4]) for row in store.fetch(SENT)}
+    deleted = {(one.drill, one.person) for one in earlier_runs.earlier_runs(store) if one.why == "deleted"}
+    day = datetime.fromtimestamp(now).astimezone().date().isoformat()
+    held = set()
+    for drill, made_at, issuer, subject, stamp in sent:
+        who = earlier_runs.person(store, issuer, subject)
+        if (drill, made_at) not in drills or (drill, issuer, subject, stamp) in known or (drill, who) in deleted:
+            continue
+        earlier_runs.keep(store, EarlierRun(drill, who, "restored", day, None))
+        held.add((drill, who))
+    return len(held)
 
 
 def _in_one_file(path: Path) -> None:

@@ -20,7 +20,9 @@ from quiz.errors import QuizError
 from quiz.storage.class_queries import gone_learners
 from quiz.storage.datafile import DataFile
 from quiz.storage.organisation.school_queries import gone_preceptors
+from quiz.storage.platform import lti_queries
 from quiz.storage.safekeeping.backups import BadPlace, backup, digest_of, sha256_of
+from quiz.storage.safekeeping.carried_platforms import PLATFORMS, write_platforms
 from quiz.storage.safekeeping.gone_list import GONE, GONE_PRECEPTORS, write_gone, write_gone_preceptors, write_whole
 from quiz.storage.store import Store
 
@@ -121,6 +123,8 @@ class Timetable:
         with closing(Store(file)) as store:
             write_gone(self.folder / GONE, gone_learners(store))
             write_gone_preceptors(self.folder / GONE_PRECEPTORS, gone_preceptors(store))
+            active = [(one.issuer, one.client_id) for one in lti_queries.registrations(store) if one.state == "active"]
+            write_platforms(self.folder / PLATFORMS, store.secret(), active)
         for old in self.made()[self.keep :]:
             old.path.unlink(missing_ok=True)
             digest_of(old.path).unlink(missing_ok=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
@@ -27,6 +28,7 @@ from quiz.storage import class_queries, projection, result_queries, roster_queri
 from quiz.storage.class_queries import Class, Drill
 from quiz.storage.classroom import own_case_queries, paper_queries
 from quiz.storage.classroom.paper_queries import PaperRun
+from quiz.storage.platform import earlier_runs, lti_queries
 from quiz.storage.result_queries import LearnerSum
 from quiz.storage.roster_queries import Member
 from quiz.storage.store import Sitting
@@ -35,6 +37,7 @@ from quiz.web.classroom.drill_forms import FilledPlan, filled_in, filled_with, f
 from quiz.web.classroom.ownership import may_change, own_class, own_drill
 from quiz.web.drill_views import (
     allowance_words,
+    day,
     day_of,
     deletion_words,
     moment,
@@ -139,11 +142,14 @@ class RunRow:
 
 @dataclass(frozen=True)
 class Barred:
-    """A learner who joined after a drill that counts had opened, and has to be let in."""
+    """A learner who has to be let into a drill that counts: they joined after it opened, or had begun it before."""
 
     learner: int
     name: str
     joined: str
+    """The day on which they joined."""
+    deleted: str = ""
+    """The day on which their earlier run was deleted; "" where there was none."""
 
 
 @dataclass(frozen=True)
@@ -208,6 +214,15 @@ def one(class_id: int, drill_id: int) -> Response:
     return _drill(*own_drill(class_id, drill_id))
 
 
+def _earlier_runs(drill: Drill, learners: Iterable[int]) -> dict[int, str]:
+    """Return the learners who had begun a drill that counts before they were deleted, each with that day."""
+    if not drill.counts:
+        return {}
+    store = request_context.store()
+    found = {one: earlier_runs.earlier_run(store, drill.id, one) for one in learners}
+    return {one: day(date.fromisoformat(had.on_day)) for one, had in found.items() if had is not None}
+
+
 def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = None, at: str = "") -> Response:
     store, now = request_context.store(), request_context.now()
     members = drills.members_for(store, drill, roster_queries.members_of(store, what.id))
@@ -221,6 +236,8 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
     after = {one.learner: day_of(one.joined_at) for one in members if joined_after(opened_at, one.joined_at)}
     let_in = class_queries.were_let_in(store, drill.id)
     barred = {number for number in after if drill.counts and number not in runs and number not in let_in}
+    earlier = _earlier_runs(drill, [one.learner for one in members if one.learner not in runs])
+    barred |= earlier.keys()
     page = DrillPage(
         class_id=what.id,
         class_name=what.name,
@@ -258,7 +275,11 @@ def _drill(what: Class, drill: Drill, status: int = 200, problem: str | None = N
             for one in members
             if one.learner not in runs and one.learner not in barred
         ),
-        barred=tuple(Barred(one.learner, one.name, after[one.learner]) for one in members if one.learner in barred),
+        barred=tuple(
+            Barred(one.learner, one.name, after.get(one.learner, ""), earlier.get(one.learner, ""))
+            for one in members
+            if one.learner in barred
+        ),
         deletions=tuple(map(deletion_words, class_queries.deletions_in(store, drill.id))),
         **_paper(drill, drills.places_on_paper(drill) - bench),
         on_paper=drills.places_on_paper(drill) - bench,
@@ -323,8 +344,9 @@ def _run(
 
 
 def _facts(drill: Drill) -> list[tuple[str, str]]:
+    store = request_context.store()
     reached = len(drill.types) if drill.cases is None else drill.cases - len(drill.own_cases)
-    own = own_case_queries.cases_numbered(request_context.store(), drill.own_cases)
+    own = own_case_queries.cases_numbered(store, drill.own_cases)
     facts = [("Own cases", "; ".join(f"{one.title} ({type_title(one.type)})" for one in own))] if own else []
     if drill.types[:reached]:
         facts.append(("Cases of", "; ".join(map(type_title, drill.types[:reached]))))
@@ -363,7 +385,10 @@ def _facts(drill: Drill) -> list[tuple[str, str]]:
         at = "when you start it" if drill.starts_at is None else moment(drill.starts_at)
         facts.append(("Start", f"the same for all: {at}"))
     if drill.counts:
-        facts.append(("Graded", "a learner who joins the class after it opens begins only when you let them in"))
+        late = "a learner who joins the class after it opens begins only when you let them in"
+        if lti_queries.courses_of_class(store, drill.class_id):
+            late += ". One who comes by a link of the course begins at once, unless they had begun it before"
+        facts.append(("Graded", late))
     if drill.opens_at is not None:
         facts.append(("Opens", moment(drill.opens_at)))
     if drill.closes_at is not None:

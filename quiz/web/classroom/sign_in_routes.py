@@ -16,6 +16,7 @@ from quiz.classroom.throttle import TooManyTries
 from quiz.errors import QuizError
 from quiz.practice.names import BadName
 from quiz.storage import roster_queries
+from quiz.storage.platform import lti_queries
 from quiz.web import assets, request_context
 from quiz.web.work.own_types import forget_own_types
 
@@ -23,7 +24,7 @@ pages = Blueprint("door", __name__)
 
 OPEN = (
     *(*assets.ENDPOINTS, "health.healthz", "health.robots"),
-    *("lti.jwks", "lti.config", "lti.login", "lti.launch", "lti.enter", "lti.choose", "lti.register"),
+    *("lti.jwks", "lti.config", "lti.login", "lti.launch", "lti.enter", "lti.reloaded", "lti.choose", "lti.register"),
     *("door.show", "door.join", "door.back", "door.come_back", "door.sign_in", "invitations.show", "invitations.take"),
 )
 """What anyone may ask for when other computers are served too."""
@@ -46,6 +47,8 @@ class DoorPage:
     """The preceptor who is."""
     closed: bool = False
     """Whether a shared device was signed out, its tab having been closed."""
+    platforms: bool = False
+    """Whether people come from course platforms, too."""
     gone: str = ""
     """Who has just deleted themselves here, as scripts know them: what this browser holds of theirs goes too."""
 
@@ -84,6 +87,7 @@ def _page(status: int = 200, *, form: str = "", **more: Any) -> Response:
         form or request_context.lots().new_secret(),
         learner=joined.name if joined else None,
         signed_in=signed_in.name if signed_in else None,
+        platforms=lti_queries.any_active(request_context.store()),
         **more,
     )
     return make_response(render_template("door.html", page=page), status)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 
 from flask import Blueprint, Flask, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -13,10 +14,13 @@ from cases.procedure.vocabulary import CREDITED
 from quiz.classroom import drills, take_drill
 from quiz.classroom.drills import Outcome
 from quiz.classroom.take_drill import Offer
+from quiz.lti.grade_outbox import HELD_BACK
 from quiz.practice import sittings
 from quiz.storage import class_queries, result_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.datafile import Busy, NotKept
+from quiz.storage.platform import earlier_runs, outcome_queries
+from quiz.storage.platform.outcome_queries import GradeThere
 from quiz.storage.store import Answer, Sitting
 from quiz.web import assets, request_context
 from quiz.web.drill_views import moment, score_words
@@ -50,6 +54,10 @@ class DrillingPage:
     may_return: bool
     time: str
     """The time that this learner has, in words; "" where there is none."""
+    deleted: bool = False
+    """Whether they had begun it before, and were deleted since."""
+    grades: tuple[str, ...] = ()
+    """Sentences about the grade in their courses."""
     summary: str = ""
     passed: bool | None = None
     slips: tuple[SlipLine, ...] = ()
@@ -172,8 +180,25 @@ def show(drill_id: int) -> str:
     return render_template("drilling.html", page=_page(take_drill.offer(store, learner, drill_id, now=now)))
 
 
+def _grade_words(one: Offer, there: GradeThere) -> str:
+    """Say of a grade how far it is on its way to a course."""
+    if not one.over:
+        return f"Graded in {there.course}: your score goes there when you finish."
+    if there.sent_at is not None and there.given is not None and there.maximum is not None:
+        return (
+            f"Sent to {there.course}: {there.given:g} of {there.maximum:g}. Close this tab to go back to your course."
+        )
+    if there.last_error in HELD_BACK.values():
+        return f"Practice: the grade that you have in {there.course} stands."
+    if there.last_error is not None:
+        return f"Your score has not arrived in {there.course} yet. Your teacher sees why."
+    return f"Your score is on its way to {there.course}."
+
+
 def _page(one: Offer) -> DrillingPage:
-    drill = one.drill
+    drill, store, who = one.drill, request_context.store(), request_context.learner().id
+    has_score = drills.outcome(drill, 0, 0).asked is not None
+    grades = outcome_queries.grades_in_courses(store, drill.id, who) if has_score else []
     answers = request_context.store().answers_in(one.run.id) if one.run else []
     accepted = result_queries.accepted_of(request_context.store(), one.run.learner) if one.run else frozenset()
     in_time = [one for one in answers if not one.late or one.dealt in accepted]
@@ -199,6 +224,8 @@ def _page(one: Offer) -> DrillingPage:
         test=drill.test,
         may_return=drill.may_return,
         time=_time(one),
+        deleted=one.barred and earlier_runs.earlier_run(store, drill.id, who) is not None,
+        grades=tuple(dict.fromkeys(map(partial(_grade_words, one), grades))),
         summary=_summary(drill, came, answers, in_time) if told and one.run else "",
         passed=came.passed if one.over else None,
         slips=slip_lines(sittings.slipped_in(in_time)) if told else (),

@@ -19,6 +19,7 @@ from flask import Flask
 from cases.curriculum.register import not_loaded
 from quiz.classroom import preceptors, sign_in
 from quiz.errors import QuizError
+from quiz.lti import own_address
 from quiz.storage.class_queries import has_preceptor
 from quiz.storage.datafile import DataFile, NoFile, Refused, Where, named
 from quiz.storage.engines.address import Address
@@ -27,9 +28,8 @@ from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
 from quiz.storage.store import Store
 from quiz.web.front import limits, processes
+from quiz.web.front.class_file import ANY, NoPreceptor, looked_after
 from quiz.web.front.public_address import LOOPBACK, PublicAddress
-
-ANY = "0.0.0.0"  # noqa: S104 - what a person asks for by name
 
 
 class BadHost(QuizError):
@@ -39,16 +39,6 @@ class BadHost(QuizError):
         super().__init__(
             f"host {host}: give {' or '.join(LOOPBACK)} for this computer alone, 0.0.0.0 for a class, "
             "or one of this computer's own IPv4 addresses"
-        )
-
-
-class NoPreceptor(QuizError):
-    """The app was to be served to other computers before anyone could look after it."""
-
-    def __init__(self, host: str) -> None:
-        super().__init__(
-            f"host {host}: other computers could come in, and there is no preceptor yet; "
-            'run `python -m quiz add-preceptor "NAME"` first'
         )
 
 
@@ -141,10 +131,10 @@ def serve(
             timetable.begin()
         if first is not None:
             _add_first(file, first)
-        looked_after = _looked_after(file)
-        if beyond and not looked_after:
+        has_one = looked_after(file)
+        if beyond and not has_one:
             raise NoPreceptor(host)
-        if looked_after and not beyond and not one_person:
+        if has_one and not beyond and not one_person:
             raise BadMode(
                 f"{named(file.where)}: it has a preceptor, so it is a class's; add --class to serve it to the class, "
                 "or --one-person to make anyone who opens a page on this computer its learner"
@@ -165,35 +155,12 @@ def serve(
     processes.end_if_busy()
 
 
-def open_for_class(data: Where) -> Engine:
-    """Open what a class has for another web server of one process to serve, and go on looking it over.
-
-    Raises
-    ------
-    NoPreceptor, Refused
-    """
-    try:
-        file = open_engine(data, make=False, look=processes.LOOK_S)
-    except NoFile:
-        raise NoPreceptor(ANY) from None
-    if not _looked_after(file):
-        file.close()
-        raise NoPreceptor(ANY)
-    processes.look_on(file)
-    return file
-
-
 def _add_first(file: Engine, first: FirstPreceptor) -> None:
     """Add the first preceptor, who looks after the others too; one who is there is left as they are."""
     with closing(Store(file)) as store:
         if not has_preceptor(store):
             sign_in.add_preceptor(store, first.name, first.password(), now=time.time())
             preceptors.make_administrator(store, preceptors.named(store, first.name), now=time.time())
-
-
-def _looked_after(file: Engine) -> bool:
-    with closing(Store(file)) as store:
-        return has_preceptor(store)
 
 
 def _serve(
@@ -220,7 +187,14 @@ def _serve(
         most_of_one=None if own or public else most // 2,
     )
 
+    with closing(Store(file)) as store:
+        if public is not None:
+            own_address.keep_address(store, public.url)
+        wrong = own_address.wrong_set_up(store, public.url if public else "") if beyond else ""
+
     def ready() -> None:
+        if wrong:
+            say(f"Warning: {wrong}.")
         for line in not_loaded():
             say(line)
         say(f"Two Meridians is at {url}/ (stop it with Ctrl+C)")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -11,16 +13,16 @@ from quiz.classroom import preceptors
 from quiz.classroom import sign_in as signing
 from quiz.classroom.sign_in import NotKnown
 from quiz.classroom.throttle import TooManyTries
-from quiz.lti import course_list, courses
-from quiz.lti.course_list import NoList
+from quiz.lti import course_list, courses, grade_outbox
+from quiz.lti.course_list import ManyLeft, NoList
 from quiz.lti.deep_links import is_graded
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class
-from quiz.storage.platform import lti_queries, outcome_queries
+from quiz.storage.platform import earlier_runs, lti_queries, outcome_queries
 from quiz.storage.platform.lti_queries import Course
 from quiz.web import request_context
 from quiz.web.classroom.ownership import may_change, own_class
-from quiz.web.drill_views import drill_row, moment
+from quiz.web.drill_views import day_of, drill_row, moment
 from quiz.web.lti import platform_state
 
 pages = Blueprint("courses", __name__)
@@ -48,19 +50,25 @@ class GradeLine:
     name: str
     why: str
     when: str
+    replaces: str = ""
+    """Link and learner, where the grade would take the place of one that was sent for an earlier run; else ""."""
 
 
 @dataclass(frozen=True)
 class LinkLines:
     """A link of a course, and how far its grades are."""
 
+    id: int
     title: str
     drill: str
+    drill_id: int
     graded: str
     sent: int
     waiting: tuple[GradeLine, ...]
     where: str
     """Where its drill is changed."""
+    no_column: bool
+    """Whether its column was deleted in the course, so that no grade can be sent to it."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +80,10 @@ class CourseList:
     platform: str
     fetched: str
     can_fetch: bool
+    on_its_way: bool
+    """Whether its list is about to be fetched."""
+    left: tuple[tuple[str, str, str], ...]
+    """Learners who are no longer in it: name, day, and what they had in its drills."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +97,18 @@ class CoursesPage:
     links: tuple[LinkLines, ...]
     done: str = ""
     problem: str = ""
+    many_left: bool = False
+    """Whether the problem is that many are missing from the list, so that the teacher is asked."""
+
+    @property
+    def can_send_again(self) -> bool:
+        """Whether anything failed that another try could send."""
+        return any(each.why and not each.replaces for one in self.links for each in one.waiting)
+
+    @property
+    def can_fetch(self) -> bool:
+        """Whether a platform offers a list."""
+        return any(one.can_fetch for one in self.courses)
 
 
 # --- a course without a class ----------------------------------------------------------------------------------------
@@ -206,25 +230,59 @@ def platform(class_id: int) -> Response:
 
 @pages.post("/class/<int:class_id>/platform")
 def act(class_id: int) -> Response:
-    """Fetch the course list, or send grades again that could not be sent."""
+    """Fetch the course list; send grades again; let a grade replace an earlier one; forget a link without a column."""
     what, store, now = own_class(class_id), request_context.store(), request_context.now()
+    links = {one.id: one for one in lti_queries.links_of_class(store, what.id)}
     if request.form.get("do") == "send":
         with store.writing():
-            for one in lti_queries.links_of_class(store, what.id):
-                outcome_queries.make_failed_due(store, now, link=one.id)
-        return _platform_page(what, done="The grades that could not be sent are sent again within a minute.")
+            for number in links:
+                outcome_queries.make_failed_due(store, now, link=number)
+        return _platform_page(what, done="The grades are being sent again. Reload this page in a minute to see how.")
+    if "replace" in request.form:
+        return _replace(what, links, request.form["replace"])
+    if "remove" in request.form:
+        gone = links.get(request.form.get("remove", 0, type=request_context.whole) or 0)
+        if gone is None or not _link_lines(what, gone).no_column:
+            return _platform_page(what, 422, problem="This link is used. Only one whose column was deleted is removed.")
+        courses.remove_link(store, gone.context, gone.id)
+        return _platform_page(what, done=f"“{gone.title}” is off this list. Nothing was deleted in the course.")
+    return _fetch(what, sure=request.form.get("do") == "left")
+
+
+def _replace(what: Class, links: Mapping[int, lti_queries.CourseLink], named: str) -> Response:
+    """Let the grade of a run be sent although one was sent for an earlier run."""
+    store, now = request_context.store(), request_context.now()
+    words = named.split(" ")
+    numbers = [int(one) for one in words if one.isdecimal() and len(one) < 12]
+    link = links.get(numbers[0]) if len(numbers) == len(words) == 2 else None
+    kept = None if link is None else outcome_queries.grade(store, link.id, numbers[1])
+    if link is None or link.drill is None or kept is None:
+        return _platform_page(what, 422, problem="This grade is not waiting any more.")
+    with store.writing():
+        earlier_runs.allow(store, link.drill, kept.learner, now)
+        outcome_queries.make_due(store, link.id, kept.learner, now)
+    return _platform_page(what, done="The grade is being sent. It replaces the one in the course.")
+
+
+def _fetch(what: Class, *, sure: bool) -> Response:
+    store, now = request_context.store(), request_context.now()
     said = []
     for each in lti_queries.courses_of_class(store, what.id):
         try:
-            said.append(course_list.fetch_list(store, platform_state.state().services, each, now=now).words)
+            fetched = course_list.fetch_list(store, platform_state.state().services, each, now=now, sure=sure)
+            said.append(fetched.words)
+        except ManyLeft as error:
+            return _platform_page(what, 422, problem=f"{error}.", many_left=True)
         except NoList as error:
-            return _platform_page(what, 422, problem=str(error))
+            return _platform_page(what, 422, problem=f"Not fetched: {error}.")
     if not said:
         return _platform_page(what, 422, problem="This class belongs to no course of a platform.")
     return _platform_page(what, done=" ".join(said))
 
 
-def _platform_page(what: Class, code: int = 200, *, done: str = "", problem: str = "") -> Response:
+def _platform_page(
+    what: Class, code: int = 200, *, done: str = "", problem: str = "", many_left: bool = False
+) -> Response:
     store = request_context.store()
     page = CoursesPage(
         what.id,
@@ -234,6 +292,7 @@ def _platform_page(what: Class, code: int = 200, *, done: str = "", problem: str
         tuple(_link_lines(what, one) for one in lti_queries.links_of_class(store, what.id)),
         done,
         problem,
+        many_left,
     )
     return make_response(render_template("lti_platform.html", page=page), code)
 
@@ -242,7 +301,22 @@ def _course_line(one: Course) -> CourseList:
     registration = lti_queries.registration_of_course(request_context.store(), one.id)
     fetched = moment(one.roster_at) if one.roster_at is not None else ""
     name = registration.name if registration else ""
-    return CourseList(one.id, one.title, name, fetched, one.members_url is not None)
+    waits = one.id in platform_state.state().lists_wanted
+    return CourseList(one.id, one.title, name, fetched, one.members_url is not None, waits, tuple(_left(one)))
+
+
+def _left(one: Course) -> Iterator[tuple[str, str, str]]:
+    """Yield who is no longer in a course: name, day, and their scores in the drills of its links."""
+    store = request_context.store()
+    numbers = {link.drill for link in lti_queries.links_of_course(store, one.id) if link.drill is not None}
+    drills = [each for each in map(partial(class_queries.drill_of_id, store), sorted(numbers)) if each is not None]
+    for user in lti_queries.users_of(store, one.id, "learner"):
+        who = None if user.learner is None else store.learner(user.learner)
+        if user.left_at is None or who is None:
+            continue
+        came = [(drill.title, grade_outbox.score(store, drill, who.id)) for drill in drills]
+        scores = "; ".join(f"{title}: {found[2].rstrip('.')}" for title, found in came if found is not None)
+        yield who.name, day_of(user.left_at), scores
 
 
 def _link_lines(what: Class, one: lti_queries.CourseLink) -> LinkLines:
@@ -252,9 +326,10 @@ def _link_lines(what: Class, one: lti_queries.CourseLink) -> LinkLines:
     grades = outcome_queries.grades_at(store, one.id)
     waiting = [
         GradeLine(
-            names.get(each.learner, "a learner who has left"),
+            names.get(each.learner) or _name_of_who_left(each.learner),
             each.last_error or "",
             moment(each.next_at) if each.next_at is not None else "",
+            f"{one.id} {each.learner}" if each.last_error in grade_outbox.HELD_BACK.values() else "",
         )
         for each in grades
         if each.sent_at is None
@@ -265,10 +340,18 @@ def _link_lines(what: Class, one: lti_queries.CourseLink) -> LinkLines:
     elif drill is not None and not is_graded(drill):
         graded = "This drill has no score out of a number, so no grade is sent."
     return LinkLines(
+        one.id,
         one.title or "Link",
         drill.title if drill else "",
+        drill.id if drill else 0,
         graded,
         sum(each.sent_at is not None for each in grades),
         tuple(waiting),
         url_for("courses.link", course_id=one.context, link_id=one.id),
+        any(grade_outbox.NO_COLUMN in each.why for each in waiting),
     )
+
+
+def _name_of_who_left(learner_id: int) -> str:
+    found = request_context.store().learner(learner_id)
+    return f"{found.name} (no longer in the course)" if found else "a learner who was deleted"

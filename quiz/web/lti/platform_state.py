@@ -6,11 +6,15 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from flask import current_app
-from werkzeug.exceptions import NotFound
 
+from quiz.errors import QuizError
 from quiz.lti.services import Services
-from quiz.lti.signing import KeySets, installed
+from quiz.lti.signing import KeySets, NotInstalled, installed
 from quiz.web import request_context
+
+
+class NotServed(QuizError):
+    """Course platforms cannot come in as the app is served; the words say why."""
 
 
 @dataclass
@@ -34,10 +38,12 @@ def address() -> str:
 
     Raises
     ------
-    NotFound
+    NotServed
         Where no class is served by https behind another web server: then there is no LTI.
     """
     found = request_context.public_url()
-    if not found.startswith("https://") or not installed():
-        raise NotFound
+    if not found.startswith("https://"):
+        raise NotServed("it must be served to a class by https: serve --class --behind-proxy 1 --address https://…")
+    if not installed():
+        raise NotServed(str(NotInstalled()))
     return found

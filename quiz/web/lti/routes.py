@@ -12,31 +12,34 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from flask import Blueprint, Flask, Response, jsonify, make_response, redirect, render_template, request, url_for
-from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response as AnyResponse
 
 from quiz.classroom import take_drill
 from quiz.classroom.classes import ClassFull, OfAnotherSchool
 from quiz.errors import QuizError
 from quiz.lti import course_list, courses, deep_links, grade_outbox, registering, signing
+from quiz.lti.course_list import ManyLeft
 from quiz.lti.courses import Entered
 from quiz.lti.fetching import origin_of
 from quiz.lti.launching import LaunchRefused, NoCookie, begin_login, origins_of, read_launch
-from quiz.lti.registering import BadRegistration
+from quiz.lti.own_address import BadRegistration
+from quiz.storage import class_queries
 from quiz.storage.class_queries import Drill
 from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
 from quiz.web import request_context
 from quiz.web.csrf import POLICY
-from quiz.web.drill_views import drill_row
+from quiz.web.drill_views import drill_row, moment
 from quiz.web.lti import platform_state
-from quiz.web.lti.platform_state import PlatformState
+from quiz.web.lti.platform_state import NotServed, PlatformState
 
 pages = Blueprint("lti", __name__, url_prefix="/lti")
 
 COOKIE = "tm-lti"
 COOKIE_S = 600
 REGISTRATIONS_A_MINUTE = 5
+PROGRAM = ".venv/bin/python -m quiz"
+"""How the commands are begun on the app's own server."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,8 @@ class PlatformPage:
     """Whether the platform's frame can be closed."""
     listed: tuple[tuple[str, str], ...] = ()
     problem: str = ""
+    back: str = ""
+    """Where the platform takes people back to the course; "" where it did not say."""
 
 
 @dataclass(frozen=True)
@@ -70,12 +75,17 @@ class ChoosePage:
     """Number, title, and length with state."""
     has_class: bool
     problem: str = ""
+    at: str = ""
+    """The field that the problem is at: "drill" or "points"."""
+    chosen: int = 0
+    points: str = ""
 
 
 def set_up(app: Flask) -> None:
     """Give the app its memory of platforms, and let a refusal be read in the frame of the platform that it concerns."""
     kept = app.extensions["lti"] = PlatformState()
     app.register_error_handler(LaunchRefused, _refused)
+    app.register_error_handler(NotServed, _not_served)
     desk = request_context.desk_of(app)
     if signing.installed() and desk.public_url.startswith("https://"):
         also = partial(fetch_lists, kept, clock=desk.clock)
@@ -90,8 +100,11 @@ def fetch_lists(kept: PlatformState, store: Store, clock: Callable[[], float]) -
             continue
         try:
             course_list.fetch_list(store, kept.services, course, now=clock())
+        except ManyLeft:  # whose words have names
+            words = "half of the learners or more are missing from the list of %s: its teacher is asked on the page"
+            logging.getLogger("quiz").warning(words, course.title)
         except QuizError as error:
-            logging.getLogger("quiz").warning("course %d: %s", course.id, error)
+            logging.getLogger("quiz").warning("%s", error)
 
 
 def _framed(origins: str, page: str, code: int = 200, *, form_to: str = "") -> Response:
@@ -115,7 +128,16 @@ def _page(origins: str, page: PlatformPage, code: int = 200, *, form_to: str = "
 def _refused(error: LaunchRefused) -> Response:
     # Where it is not known which platform shows it, any that is registered may: it says nothing of anybody.
     origins = error.origin or _every_origin()
-    return _page(origins, PlatformPage("You cannot come in by this link", (str(error),)), 403)
+    return _page(origins, PlatformPage("You cannot come in by this link", (str(error),), back=error.back), 403)
+
+
+def _not_served(error: NotServed) -> Response:
+    words = (
+        "Links from course platforms do not work on this server yet. Tell the person who runs Two Meridians for your "
+        "school:",
+        f"{str(error)[:1].upper()}{str(error)[1:]}.",
+    )
+    return _page(_every_origin(), PlatformPage("Course platforms are not set up here", words), 404)
 
 
 def _every_origin() -> str:
@@ -138,10 +160,18 @@ def jwks() -> Response:
 def config() -> Response:
     """Show the addresses that an administrator types in where a platform cannot register by itself."""
     words = (
-        "Type these addresses into your course platform, as an external tool of LTI 1.3 with public keys by address. "
-        "Then let this server know the platform: python -m quiz lti add.",
+        "Type these addresses into your course platform, as an external tool of LTI 1.3. Three of the five are the "
+        "same; that is right. Choose a public key by keyset URL.",
+        "There allow content selection (deep linking), grades (assignment and grade services), and names and roles. "
+        "Share people's names, not their e-mail addresses. A new window is best; a frame works too.",
+        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. The command below takes "
+        "them, on the app's own server.",
     )
-    listed = tuple(registering.addresses(platform_state.address()).items())
+    addresses = registering.addresses(platform_state.address())
+    command = (
+        f"{PROGRAM} lti add --issuer ISSUER --client CLIENT --deployment DEPLOYMENT --login URL --token URL --keys URL"
+    )
+    listed = (*addresses.items(), ("Command on the app's server", command))
     return _page("", PlatformPage("Addresses for a course platform", words, listed=listed))
 
 
@@ -151,8 +181,16 @@ def register(invitation: str) -> Response:
     address, store, now = platform_state.address(), request_context.store(), request_context.now()
     school = registering.invited_school(store, invitation, now=now)
     if school is None:
-        raise NotFound
+        logging.getLogger("quiz").warning("LTI registration: an invitation that was used, or is older than an hour")
+        used = f"This address was used, or is older than an hour. Run {PROGRAM} lti invite on the app's server again."
+        return _page("", PlatformPage("This invitation has ended", (used,)), 404)
     configuration = request.args.get("openid_configuration", "")
+    if not configuration:
+        here = (
+            "This address is for your course platform, not for a browser. Paste it there into its tool settings, where "
+            "it asks for a registration URL (LTI dynamic registration). It still works.",
+        )
+        return _page("", PlatformPage("Paste this address into your course platform", here))
     origin = origin_of(configuration)
     try:
         _not_too_often(now)
@@ -166,14 +204,17 @@ def register(invitation: str) -> Response:
             ask=platform_state.state().services.ask,
         )
     except (BadRegistration, signing.NotInstalled) as error:
-        page = PlatformPage("Not registered", ("Nothing was changed here.",), problem=str(error))
+        logging.getLogger("quiz").warning("LTI registration refused: %s", error)
+        words = ("Nothing was changed here, and the address that you pasted still works.",)
+        page = PlatformPage("Not registered", words, problem=str(error))
         return _page(origin if origin.startswith("https:") else "", page, 422)
-    words = (
-        f"This platform is registered as number {made.id}, and waits to be approved on this app's own server: "
-        f"python -m quiz lti approve {made.id}",
-        "Your platform may hold it until you activate it there, too.",
+    registered = (
+        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved "
+        "by the command below, on the app's own server. Compare the issuer there with your platform's.",
+        "Activate the tool in your platform, too, if it asks for that.",
     )
-    return _page(origins_of(made), PlatformPage("Registered", words, closes=True))
+    listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))
+    return _page(origins_of(made), PlatformPage("Registered", registered, closes=True, listed=listed))
 
 
 def _not_too_often(now: float) -> None:
@@ -211,6 +252,15 @@ def login() -> AnyResponse:
     )
     response.headers["Cross-Origin-Opener-Policy"] = "unsafe-none"
     return response
+
+
+@pages.get("/launch")
+@pages.get("/enter")
+def reloaded() -> Response:
+    """Say where to go to who reloads a page of a launch, or has it as a bookmark."""
+    platform_state.address()
+    words = ("This page cannot be reloaded or kept as a bookmark. Go back to your course and open the link again.",)
+    return _page("", PlatformPage("Open the link in your course", words))
 
 
 @pages.post("/launch")
@@ -274,11 +324,11 @@ def enter() -> AnyResponse:
     came = courses.enter(store, ticket, now=now, lots=request_context.lots())
     if came.preceptor is not None:
         request_context.sign_in(came.preceptor, came.token)
-        if course_list.is_due(came.course, now):
+        if came.class_ is not None and course_list.is_due(came.course, now):
             platform_state.state().lists_wanted.append(came.course.id)
         return redirect(_for_teacher(came), 303)
     request_context.come_in(came.token)
-    return redirect(_for_learner(came), 303)
+    return _for_learner(came)
 
 
 def _for_teacher(came: Entered) -> str:
@@ -291,21 +341,45 @@ def _for_teacher(came: Entered) -> str:
     return url_for("drills.one", class_id=came.class_.id, drill_id=came.link.drill)
 
 
-def _for_learner(came: Entered) -> str:
-    """Return where a learner goes: to the drill of the link where it is set for them, else to their class."""
+def _for_learner(came: Entered) -> AnyResponse:
+    """Take a learner to the drill of the link; where it is not open to them, say why."""
     store, now = request_context.store(), request_context.now()
     who = None if came.user.learner is None else store.learner(came.user.learner)
     drill = None if came.link is None else came.link.drill
     if who is not None and any(one.drill.id == drill for one in take_drill.offers(store, who, now=now)):
-        return url_for("drilling.show", drill_id=drill)
-    return url_for("classes.show")
+        return redirect(url_for("drilling.show", drill_id=drill), 303)
+    linked = None if drill is None else class_queries.drill_of_id(store, drill)
+    if linked is None:
+        return redirect(url_for("classes.show"), 303)
+    page = PlatformPage(
+        linked.title, (_why_not_open(came, linked),), url_for("classes.show"), "get", button="To the class"
+    )
+    return _page("", page)
+
+
+def _why_not_open(came: Entered, drill: Drill) -> str:
+    now = request_context.now()
+    if came.class_ is not None and came.class_.archived_at is not None:
+        return "The class of this course has been put into the archive. Ask your teacher."
+    closed = drill.closed_at if drill.state == "closed" else drill.closes_at
+    if closed is not None and closed <= now:
+        return f"This drill was closed on {moment(closed)}."
+    if drill.opens_at is not None and drill.opens_at > now:
+        return f"This drill opens on {moment(drill.opens_at)}."
+    if drill.state == "open":
+        return "This drill is not set for you. Ask your teacher."
+    if drill.state == "draft":
+        return "This drill is not open yet. Ask your teacher."
+    return "This drill is closed. Ask your teacher."
 
 
 # --- a drill chosen for a course -----------------------------------------------------------------------------------
 
 
-def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 200) -> Response:
+def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 200, at: str = "drill") -> Response:
     store, now = request_context.store(), request_context.now()
+    ticket = ticket or courses.ticket_beside_choice(store, choice, now=now, lots=request_context.lots())
+    chosen = request.form.get("drill", "")
     _, course, _ = courses.read_choice(store, choice, now=now)
     registration = lti_queries.registration_of_course(store, course.id)
     one = courses.class_of(store, course)
@@ -317,6 +391,9 @@ def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 2
         tuple((each.id, each.title, f"{each.length}, {each.state}") for each in rows),
         one is not None,
         problem,
+        at if problem else "",
+        next((each.id for each in rows if str(each.id) == chosen or len(rows) == 1), 0),
+        request.form.get("points", "")[:8],
     )
     origins = origins_of(registration) if registration else ""
     return _framed(origins, render_template("lti_choose.html", page=page), code)
@@ -332,7 +409,7 @@ def choose() -> Response:
     _, course, asked = courses.read_choice(store, choice, now=now)
     registration, one = lti_queries.registration_of_course(store, course.id), courses.class_of(store, course)
     if registration is None or registration.state != "active":
-        raise LaunchRefused(2, "a registration that is off")
+        raise LaunchRefused(18, f"the platform of {course.title} is off")
     drill: Drill | None = None
     points = 0.0
     if request.form.get("do") != "nothing":
@@ -343,14 +420,15 @@ def choose() -> Response:
         points = _points(request.form.get("points", ""), drill)
         if not 0 < points <= deep_links.MOST_POINTS:
             words = f"Give 1 to {deep_links.MOST_POINTS} points, for example 10. Leave it empty for one point a case."
-            return _choose_page(choice, problem=words, code=422)
+            return _choose_page(choice, problem=words, code=422, at="points")
     courses.read_choice(store, choice, now=now, take=True)
     signed = deep_links.answer(
         store, registration, course, drill, asked, points=points, address=address, now=now, lots=request_context.lots()
     )
-    done = f"“{drill.title}” goes into {course.title}." if drill else "Nothing is put into the course."
+    done = "One more step: the button sends your choice to your course platform."
+    button = f"Put “{drill.title}” into {course.title}" if drill else "Go back and put nothing in"
     page = PlatformPage(
-        "Back to your course", (done,), str(asked["back"]), fields={"JWT": signed}, button="Go back to your course"
+        "Back to your course", (done if drill else "",), str(asked["back"]), fields={"JWT": signed}, button=button
     )
     return _page(origins_of(registration), page, form_to=origin_of(str(asked["back"])))
 

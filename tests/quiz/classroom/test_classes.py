@@ -19,7 +19,7 @@ from quiz.practice.learners import UnknownLearner
 from quiz.storage import class_queries
 from quiz.storage.datafile import DataFile
 from quiz.storage.store import Store
-from quiz.web.front.server import NoPreceptor
+from quiz.web.front.class_file import NoPreceptor
 from tests.conftest import NOON, Clock, all_rows, lots, slipped
 from tests.quiz.class_people import (
     HERE,

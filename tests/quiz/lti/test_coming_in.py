@@ -15,7 +15,7 @@ from quiz.storage.class_queries import Class
 from quiz.storage.platform import lti_queries
 from tests.conftest import NOON
 from tests.leaks import leaks
-from tests.quiz.class_people import PASSWORD
+from tests.quiz.class_people import DRILL, PASSWORD
 from tests.quiz.lti.conftest import School
 from tests.quiz.lti.small_platform import CLAIM, MEMBER, TEACHER, Visitor, hidden
 
@@ -223,6 +223,7 @@ def test_no_page_of_a_platform_leaks(ready: School) -> None:
         "lti.config": "/lti/config",
         "lti.login": "/lti/login",
         "lti.register": "/lti/register/guess",
+        "lti.reloaded": "/lti/launch",
         "lti.jwks": "/lti/jwks.json",
         "courses.course": "/course/2",
         "courses.link": "/course/1/link/1",
@@ -240,3 +241,17 @@ def test_a_role_that_changes_makes_no_teacher_of_what_a_learner_did(ready: Schoo
     assert len(lti_queries.users_of(ready.store, 1, "learner")) == 1
     assert len(lti_queries.users_of(ready.store, 1, "teacher")) == 2
     assert len(roster_queries.members_of(ready.store, 1)) == 1
+
+
+def test_a_link_to_a_drill_that_is_not_open_says_so(school: School) -> None:
+    teacher = school.teacher()
+    made = teacher.post("/class/1/drill", {**DRILL, "cases": "2"}).location
+    link_drill(teacher, 1)
+    assert "This drill is not open yet." in school.visitor().enter().text
+    teacher.post(f"{made}/open")
+    assert school.visitor().enter().location == "/drill/1"
+    teacher.post(f"{made}/close")
+    late = school.visitor()
+    assert "This drill was closed on" in late.enter(sub="9", name="Bo").text
+    assert late.get("/class").status_code == 200
+    assert leaks([late.enter(sub="9", name="Bo").text]) == []

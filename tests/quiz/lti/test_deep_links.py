@@ -138,3 +138,25 @@ def test_a_drill_without_a_score_has_no_item_in_the_grades(school: School, choos
     choice = hidden(visitor.launch(**asks()), "choice")
     claims = answered(school, visitor.post("/lti/choose", {"choice": choice, "drill": str(number)}))
     assert "lineItem" not in claims[f"{DL}content_items"][0]
+
+
+@pytest.mark.usefixtures("chooser")
+def test_what_was_chosen_and_typed_stays_after_an_error(school: School) -> None:
+    visitor = school.visitor()
+    page = visitor.launch(**asks())
+    again = visitor.post("/lti/choose", {"choice": hidden(page, "choice"), "drill": "1", "points": "many"})
+    assert again.status_code == 422
+    assert 'value="1" checked' in again.text
+    assert 'value="many"' in again.text
+    assert "points-problem" in again.text
+    assert "Open the class" in again.text
+    assert visitor.post("/lti/enter", {"ticket": hidden(again, "ticket")}).location == "/class/1/platform"
+
+
+def test_where_there_is_no_drill_nothing_can_be_put_in(school: School) -> None:
+    school.teacher()
+    visitor = school.visitor()
+    page = visitor.launch(**asks())
+    done = visitor.post("/lti/choose", {"choice": hidden(page, "choice"), "do": "nothing"})
+    assert "Put nothing in" in page.text
+    assert answered(school, done)[f"{DL}content_items"] == []

@@ -12,15 +12,17 @@ from contextlib import closing
 import pytest
 
 from quiz.lti import grade_outbox, registering
+from quiz.lti.courses import opaque
 from quiz.lti.fetching import NoAnswer, Reply
 from quiz.lti.services import Services
+from quiz.storage import class_queries, roster_queries
 from quiz.storage.platform import outcome_queries
 from quiz.storage.platform.outcome_queries import DueGrade
 from quiz.storage.store import Store
 from tests.conftest import written
 from tests.quiz.class_people import waiting_in
 from tests.quiz.lti.conftest import School
-from tests.quiz.lti.small_platform import TEACHER, Visitor
+from tests.quiz.lti.small_platform import CLAIM, TEACHER, Visitor
 
 ITEM = "/course-1/items/1"
 
@@ -311,3 +313,146 @@ def test_every_score_has_a_number_and_no_more_than_its_maximum(graded: School) -
     send(graded)
     assert all(0 <= one["scoreGiven"] <= one["scoreMaximum"] for one in graded.platform.posts)
     assert {one["gradingProgress"] for one in graded.platform.posts} == {"FullyGraded"}
+
+
+# --- a learner who was deleted, and comes back -----------------------------------------------------------------------
+
+
+def deleted_and_back(school: School, visitor: Visitor) -> Visitor:
+    """Let a learner delete themselves and come again by the same link."""
+    assert visitor.post("/progress/delete", {"sure": "yes"}).status_code in (200, 303)
+    back = school.visitor()
+    assert back.enter().location == "/drill/1"
+    return back
+
+
+def test_a_graded_drill_is_not_taken_again_by_deleting_oneself(school: School) -> None:
+    """The grade stays as it was sent; a preceptor alone lets the learner begin again, and then it is replaced."""
+    teacher = school.teacher()
+    school.drill(teacher, counts="yes")
+    link = teacher.enter(**TEACHER).location
+    teacher.post(link, {"drill": "1"})
+    visitor = ada(school)
+    work_through(school, visitor, 1, False, False)
+    assert send(school) == 1
+    school.clock.move(seconds=60)
+    back = deleted_and_back(school, visitor)
+    assert "You had begun it and deleted your answers" in back.get("/drill/1").text
+    assert back.post("/drill/1/begin").status_code == 404
+    page = teacher.get("/class/1/drill/1").text
+    assert "Ada Byron had begun this drill. Those answers were deleted on" in page
+    assert "One who comes by a link of the course begins at once" in page
+    learner = roster_queries.members_of(school.store, 1)[0].learner
+    assert teacher.post("/class/1/drill/1/let-in", {"learner": str(learner)}).status_code == 303
+    assert "had begun this drill" not in teacher.get("/class/1/drill/1").text
+    work_through(school, back, 1, True, True)
+    assert send(school) == 1
+    assert [one["scoreGiven"] for one in school.platform.posts] == [0.0, 2.0]
+
+
+def test_a_second_run_is_practice_until_a_teacher_sends_its_grade(graded: School) -> None:
+    """A drill that is not marked as graded can be taken again, but the course keeps the grade that it has."""
+    visitor = ada(graded)
+    work_through(graded, visitor, 1, False, False)
+    assert send(graded) == 1
+    graded.clock.move(seconds=60)
+    back = deleted_and_back(graded, visitor)
+    work_through(graded, back, 1, True, True)
+    for _ in range(2):
+        send(graded)
+        assert [one["scoreGiven"] for one in graded.platform.posts] == [0.0]
+        graded.clock.move(days=2)
+        grade_outbox.sweep(graded.store, now=graded.clock())
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    assert "the grade in the course stands" in teacher.get("/class/1/platform").text
+    teacher.post("/class/1/platform", {"do": "send"})  # sending again what failed lets nothing be replaced
+    send(graded)
+    assert len(graded.platform.posts) == 1
+    learner = roster_queries.members_of(graded.store, 1)[0].learner
+    assert teacher.post("/class/1/platform", {"replace": f"1 {learner}"}).status_code == 200
+    send(graded)
+    assert [one["scoreGiven"] for one in graded.platform.posts] == [0.0, 2.0]
+
+
+def test_what_is_kept_of_a_deleted_learner_has_no_name_and_no_number_of_the_platform(graded: School) -> None:
+    visitor = graded.visitor()
+    visitor.enter(sub="subject-4711")
+    work_through(graded, visitor, 1, True)
+    assert visitor.post("/progress/delete", {"sure": "yes"}).status_code in (200, 303)
+    whole = "\n".join(graded.store._db.conn.iterdump())
+    assert "Ada" not in whole
+    assert "subject-4711" not in whole
+    assert graded.store.fetch("SELECT count(*) FROM lti_earlier_runs")[0][0] == 1
+
+
+def test_a_learner_who_had_not_begun_begins_at_once_after_deleting_themselves(school: School) -> None:
+    teacher = school.teacher()
+    school.drill(teacher, counts="yes")
+    teacher.post(teacher.enter(**TEACHER).location, {"drill": "1"})
+    back = deleted_and_back(school, ada(school))
+    assert back.post("/drill/1/begin").status_code == 303
+
+
+def test_grades_go_to_the_new_link_when_a_column_was_deleted(graded: School) -> None:
+    """The teacher puts the drill in again and opens the new link: nobody who has finished need open it as well."""
+    work_through(graded, ada(graded), 1, True, True)
+    graded.platform.fails = [404]
+    send(graded)
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    page = teacher.get("/class/1/platform").text
+    assert "The column of this link was deleted in the course" in page
+    again = {f"{CLAIM}resource_link": {"id": "link-2", "title": "Again"}}
+    again["https://purl.imsglobal.org/spec/lti-ags/claim/endpoint"] = {
+        "lineitem": f"{graded.platform.issuer}/course-1/items/2"
+    }
+    drill = class_queries.drill_of_id(graded.store, 1)
+    assert drill is not None
+    teacher.launch(**TEACHER, **again, **{f"{CLAIM}custom": {"drill": opaque(graded.store, drill)}})
+    assert send(graded) == 1
+    assert graded.platform.grades["/course-1/items/2", "4"]["score"] == 10.0
+    assert teacher.post("/class/1/platform", {"remove": "2"}).status_code == 422  # it is used
+    assert teacher.post("/class/1/platform", {"remove": "1"}).status_code == 200
+    assert "was deleted in the course" not in teacher.get("/class/1/platform").text
+
+
+def test_a_grade_of_who_has_left_has_a_name_and_the_log_names_the_course(
+    graded: School, caplog: pytest.LogCaptureFixture
+) -> None:
+    work_through(graded, ada(graded), 1, True, True)
+    graded.platform.gone = {"4"}
+    send(graded)
+    assert "a grade of “First drill” in Optics 2 was not sent" in caplog.text
+    learner = roster_queries.members_of(graded.store, 1)[0].learner
+    with graded.store.writing():
+        roster_queries.leave_class(graded.store, 1, learner)
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    assert "Ada Byron (no longer in the course)" in teacher.get("/class/1/platform").text
+
+
+def test_a_learner_sees_whether_the_grade_is_in_the_course(graded: School) -> None:
+    visitor = ada(graded)
+    assert "Graded in Optics 2: your score goes there when you finish." in visitor.get("/drill/1").text
+    work_through(graded, visitor, 1, True, False)
+    assert "Your score is on its way to Optics 2." in visitor.get("/drill/1").text
+    graded.platform.fails = [403]
+    send(graded)
+    assert "Your score has not arrived in Optics 2 yet." in visitor.get("/drill/1").text
+    registering.send_again(graded.store, now=graded.clock())
+    send(graded)
+    assert "Sent to Optics 2: 1 of 2." in visitor.get("/drill/1").text
+
+
+def test_pages_know_who_comes_from_a_course(graded: School) -> None:
+    visitor = ada(graded)
+    assert "open a link in your course" in visitor.get("/class").text
+    assert "You come from a course" in graded.visitor().get("/door").text
+    teacher = graded.visitor()
+    teacher.enter(**TEACHER)
+    page = teacher.get("/class/1").text
+    assert "Learners come in from the course Optics 2." in page
+    assert "the name and the number that it gave for them" in page
+    registering.turn_off(graded.store, 1)
+    assert "You come from a course" not in graded.visitor().get("/door").text

@@ -11,13 +11,15 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import jwt
 import pytest
 from cryptography.hazmat.primitives import serialization
 
-from quiz.lti import registering
+from quiz.lti import launching, registering
+from quiz.lti.fetching import Reply
 from quiz.storage.datafile import DataFile
 from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
@@ -77,12 +79,12 @@ HOSTILE: dict[str, tuple[int, Made]] = {
     "several audiences without azp": (6, told(aud=["client-1", "client-2"])),
     "azp of another client": (6, told(aud=["client-1", "client-2"], azp="client-2")),
     "one audience and azp of another": (6, told(azp="client-2")),
-    "run out": (6, aged(exp=-11)),
+    "run out": (4, aged(exp=-11)),
     "no end": (6, told(exp=None)),
     "an end that is no number": (6, told(exp="tomorrow")),
     "not issued": (6, told(iat=None)),
-    "issued in the future": (6, aged(iat=11, exp=90)),
-    "issued long ago, with a far end": (6, aged(iat=-311, exp=1e6)),
+    "issued in the future": (16, aged(iat=11, exp=90)),
+    "issued long ago, with a far end": (16, aged(iat=-311, exp=1e6)),
     "not valid yet": (6, aged(nbf=60)),
     "no subject": (6, told(sub=None)),
     "no nonce": (6, told(nonce=None)),
@@ -274,8 +276,8 @@ def test_a_new_key_is_fetched_and_not_for_every_unknown_one(school: School) -> N
     school.teacher()
     school.platform.key, school.platform.kid = a_key(1), "k2"
     fetched = school.platform.log.count("GET https://platform.example/keys")
-    assert "(LTI 06)" in school.visitor().launch(**TEACHER).text  # not asked again within 30 s
-    school.clock.move(seconds=31)
+    assert "(LTI 06)" in school.visitor().launch(**TEACHER).text  # not asked again within two minutes
+    school.clock.move(seconds=121)
     assert school.visitor().launch(**TEACHER).status_code == 200
     for _ in range(3):
         asked = (visitor := school.visitor()).begun()
@@ -304,7 +306,7 @@ def test_a_registration_that_is_off_lets_nobody_in_and_ends_sign_ins(school: Sch
     token = school.platform.token(school.platform.claims(asked["nonce"], **TEACHER))
     assert "(LTI 04)" in waiting.send(asked["state"], token).text
     assert "(LTI 04)" in waiting.post("/lti/enter", {"ticket": ticket}).text
-    assert "(LTI 02)" in waiting.login().text
+    assert "(LTI 18)" in waiting.login().text
 
 
 def test_an_unknown_deployment_waits_for_approval(school: School) -> None:
@@ -351,3 +353,88 @@ def test_without_https_there_is_no_platform(school: School) -> None:
     app = create_app(school.store._file, hosts=None, beyond=True)
     for path in ("/lti/jwks.json", "/lti/login", "/lti/config"):
         assert app.test_client().get(path).status_code == 404
+
+
+# --- refusals that an administrator can act on -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("by_s", "minutes"), [(600, "10 minutes"), (-600, "10 minutes"), (-4200, "70 minutes")])
+def test_clocks_that_differ_are_told_with_the_minutes(
+    school: School, by_s: int, minutes: str, caplog: pytest.LogCaptureFixture
+) -> None:
+    at = int(school.clock()) + by_s
+    page = school.visitor().launch(**TEACHER, iat=at, exp=at + 60)
+    assert f"are {minutes} or more apart" in page.text
+    assert "(LTI 16)" in page.text
+    assert f"https://platform.example: the platform's clock is {abs(by_s)} s or more" in caplog.text
+    assert "NTP" in caplog.text
+
+
+def test_a_page_that_was_left_open_is_no_matter_of_clocks(school: School) -> None:
+    visitor = school.visitor()
+    asked = visitor.begun()
+    school.clock.move(seconds=1)
+    token = school.platform.token(school.platform.claims(asked["nonce"], **TEACHER))
+    school.clock.move(seconds=400)
+    assert "(LTI 04)" in visitor.send(asked["state"], token).text
+
+
+def test_another_key_under_the_same_name_is_fetched_and_not_at_each_failure(school: School) -> None:
+    school.teacher()
+    url = "GET https://platform.example/keys"
+    school.platform.key = a_key(1)
+    fetched = school.platform.log.count(url)
+    for _ in range(3):
+        assert "(LTI 06)" in school.visitor().launch(**TEACHER).text
+    assert school.platform.log.count(url) == fetched
+    school.clock.move(seconds=121)
+    assert school.visitor().launch(**TEACHER).status_code == 200
+    assert school.platform.log.count(url) == fetched + 1
+    asked = (visitor := school.visitor()).begun()
+    forged = school.platform.token(school.platform.claims(asked["nonce"], **TEACHER), key=a_key(2))
+    school.clock.move(seconds=121)
+    assert "(LTI 06)" in visitor.send(asked["state"], forged).text
+    assert school.platform.log.count(url) == fetched + 2
+
+
+def test_a_key_set_that_cannot_be_fetched_is_not_asked_for_at_each_launch(
+    school: School, caplog: pytest.LogCaptureFixture
+) -> None:
+    asked: list[str] = []
+
+    def gone(_method: str, url: str) -> Reply:
+        asked.append(url)
+        return Reply(404, b"")
+
+    school.state.keys.ask = gone
+    for _ in range(3):
+        assert "(LTI 06)" in school.visitor().launch(**TEACHER).text
+    assert len(asked) == 1
+    assert "https://platform.example/keys answered 404" in caplog.text
+
+
+def test_the_log_says_which_registration_does_not_fit(school: School, caplog: pytest.LogCaptureFixture) -> None:
+    assert "(LTI 02)" in school.visitor().login(iss="https://platform.example/").text
+    assert "number 1 has https://platform.example with client client-1" in caplog.text
+    school.visitor().login(iss="https://evil.example/\nLTI 01: forged")
+    assert "\nLTI 01: forged" not in caplog.text
+    with school.store.writing():
+        lti_queries.keep_registration_state(school.store, 1, "pending")
+    assert "(LTI 17)" in school.visitor().login().text
+    assert "python -m quiz lti approve 1" in caplog.text
+    registering.approve(school.store, 1)
+    school.visitor().launch(**TEACHER, **{f"{CLAIM}deployment_id": "faculty-7"})
+    assert "deployment “faculty-7” of registration 1 waits to be approved: python -m quiz lti approve 1" in caplog.text
+
+
+def test_a_refusal_has_a_way_back_to_the_course(school: School) -> None:
+    there = {f"{CLAIM}launch_presentation": {"return_url": "https://platform.example/course-1"}}
+    assert 'href="https://platform.example/course-1">Back to your course' in school.visitor().launch(**there).text
+    there = {f"{CLAIM}launch_presentation": {"return_url": "javascript:alert(1)"}}
+    assert "Back to your course" not in school.visitor().launch(**there).text
+
+
+def test_every_refusal_is_in_the_table_for_administrators() -> None:
+    text = Path(launching.__file__).with_name("COURSE-PLATFORMS.md").read_text(encoding="utf-8")
+    listed = [line.split("|")[1].strip() for line in text.splitlines() if line.startswith("| LTI ")]
+    assert listed == [f"LTI {number:02d}" for number in sorted(launching.REFUSALS)]

@@ -62,7 +62,7 @@ def test_the_oldest_go_and_each_has_a_digest_that_other_programs_check(data_file
     for hour in range(5):
         timetable.make(data_file, NOON + hour * HOUR)
     assert [one.at for one in timetable.made()] == [NOON + hour * HOUR for hour in (4, 3, 2)]
-    assert len(list(timetable.folder.iterdir())) == 3 * 2 + 3, "backups, their digests, the two lists, the notes"
+    assert len(list(timetable.folder.iterdir())) == 3 * 2 + 4, "backups, their digests, the three lists, the notes"
     assert timetable.folder.stat().st_mode & 0o077 == 0
     for one in timetable.made():
         assert one.path.stat().st_mode & 0o077 == 0

@@ -317,6 +317,7 @@ TABLE: dict[str, tuple[object, ...]] = {
         (
             *("GET /lti/jwks.json", "GET /lti/config", "GET /lti/register/<invitation>", "GET /lti/login"),
             *("POST /lti/login", "POST /lti/launch", "POST /lti/enter", "POST /lti/choose"),
+            *("GET /lti/launch", "GET /lti/enter"),
         ),
         (404,) * 7,
     ),
