@@ -226,14 +226,12 @@ def _first_beyond(conn: sqlite3.Connection, sql: str, last: int) -> tuple[int, A
         if last + step > FARTHEST:
             return None
         below, found = last + step // 2, row_after(last + step)
-    if found is None:
-        return None
     above = last + step
     while above - below > 1:  # the last number from which nothing can be read stands between them
         middle = (below + above) // 2
         row = row_after(middle)
-        below, above, found = (middle, above, found) if row in (False, None) else (below, middle, row)
-    return found[0], found
+        below, above, found = (middle, above, found) if row is False else (below, middle, row)
+    return None if found is None else (found[0], found)
 
 
 def _rows_in_a_row(conn: sqlite3.Connection, table: SavedTable, columns: str) -> Iterator[tuple[int, list[Any]]]:
