@@ -246,10 +246,10 @@ def test_two_places_of_one_person_are_made_one(app: Flask, store: Store) -> None
 
     # What the refusal says to do: the practice of both is one learner's, and no drill has gained an answer.
     assert "remove Bo, and let Ada Berg bring that file in under Progress, Own data" in words(refused.text)
-    file = owner.get(f"/class/{number}/keeping/learner/3/all_rows.jsonl").data
+    file = owner.get(f"/class/{number}/keeping/learner/3/everything.jsonl").data
     owner.post(f"/class/{number}/learner/3/remove", {"sure": "yes"})
     before = [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)]
-    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "all_rows.jsonl")}, headers=HERE)
+    ada.client.post("/progress/bring", data={"file": (io.BytesIO(file), "everything.jsonl")}, headers=HERE)
     ada.post("/progress/bring/take")
     assert [one.drill for one in store.answers_of(1)] == [1, None]
     assert [(each.answered, each.right) for each in result_queries.class_sums(store, number, "all", drill=1)] == before
@@ -418,8 +418,8 @@ def test_answers_older_than_a_day_are_deleted_and_no_others(
     assert [one.words for one in check(data_file.where) if not one.good] == []
     with pytest.raises(NOT_TAKEN, match="only ever added to"), store.writing():
         store.change("DELETE FROM answers")
-    all_rows = owner.get(f"/class/{number}/keeping/learner/1/all_rows.jsonl").text
-    assert kept in all_rows
+    everything = owner.get(f"/class/{number}/keeping/learner/1/everything.jsonl").text
+    assert kept in everything
 
 
 def test_a_shared_device_signs_its_learner_out_after_twenty_minutes(app: Flask, store: Store, clock: Clock) -> None:

@@ -19,7 +19,7 @@ from quiz.storage import class_queries, roster_queries
 from quiz.storage.platform import outcome_queries
 from quiz.storage.platform.outcome_queries import DueGrade
 from quiz.storage.store import Store
-from tests.conftest import written
+from tests.conftest import all_rows, written
 from tests.quiz.class_people import waiting_in
 from tests.quiz.lti.conftest import School
 from tests.quiz.lti.small_platform import CLAIM, TEACHER, Visitor
@@ -380,7 +380,7 @@ def test_what_is_kept_of_a_deleted_learner_has_no_name_and_no_number_of_the_plat
     visitor.enter(sub="subject-4711")
     work_through(graded, visitor, 1, True)
     assert visitor.post("/progress/delete", {"sure": "yes"}).status_code in (200, 303)
-    whole = "\n".join(graded.store._db.conn.iterdump())
+    whole = "\n".join(all_rows(graded.store))
     assert "Ada" not in whole
     assert "subject-4711" not in whole
     assert graded.store.fetch("SELECT count(*) FROM lti_earlier_runs")[0][0] == 1

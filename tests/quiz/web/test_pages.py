@@ -620,6 +620,7 @@ def test_a_form_too_long_is_refused(visitor: Visitor) -> None:
     assert visitor.answer({"power": "1" * 100_000}).status_code == 413
 
 
+@pytest.mark.of_the_file("another program holds the file's one lock")
 def test_a_busy_data_file_is_said_to_be_busy(data_file: DataFile, visitor: Visitor) -> None:
     visitor.deal("net-sphere")
     url = visitor.case_url
