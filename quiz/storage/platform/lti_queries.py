@@ -326,7 +326,8 @@ def keep_link(store: Store, course: int, resource_link_id: str, title: str, line
     """Add a link, or keep what a launch says of it; an address that it leaves out stays as it was."""
     store.change(
         "INSERT INTO lti_links (context, resource_link_id, title, lineitem_url) VALUES (?1, ?2, ?3, ?4) "
-        "ON CONFLICT (context, resource_link_id) DO UPDATE SET title = ?3, lineitem_url = coalesce(?4, lti_links.lineitem_url)",
+        "ON CONFLICT (context, resource_link_id) "
+        "DO UPDATE SET title = ?3, lineitem_url = coalesce(?4, lti_links.lineitem_url)",
         course,
         resource_link_id,
         title,
