@@ -37,12 +37,12 @@ def paper_words(found: Paper | None, day: str = "on that day") -> str:
         return ""
     left = found.cases - found.known
     rest = f" Nothing is known of the other {left}: you have answered too few cases of their topics." if left else ""
-    of = f"of the {found.known} cases from topics that you have practised" if left else f"of its {found.cases} cases"
-    right = f"{found.words} right"
-    if found.figures is not None:
-        low, high = int(found.figures.low), int(found.figures.high)
-        right = f"about {round(found.share * found.known)} right, and {low} to {high} in four papers of five"
-    return f"A mock paper {day}: {of}, {right}.{rest}"
+    of = f"the {found.known} cases from topics that you have practised" if left else f"its {found.cases} cases"
+    if found.figures is None:
+        return f"In a mock paper {day} {found.words} of {of} would probably be right.{rest}"
+    low, high = int(found.figures.low), int(found.figures.high)
+    about = f"about {round(found.share * found.known)} of {of} would be right"
+    return f"In a mock paper {day} {about}, and {low} to {high} in four papers of five.{rest}"
 
 
 def minutes_words(one: TenMinutes) -> tuple[str, str]:

@@ -294,7 +294,7 @@ def _dates(day: Today, now: float) -> str:
     if day.slips_next is not None and day.away_days is None:
         step, at = day.slips_next
         if int(at // DAY) > int(now // DAY):
-            parts.append(f"Without practice you may next forget this, {_when(at, now)}: {step}.")
+            parts.append(f"What you may forget next without practice, perhaps {_when(at, now)}: {step}.")
     if day.exam_at is not None:
         parts.append(f"Your exam is {_when(day.exam_at, now)}.")
     return " ".join(parts)

@@ -82,7 +82,7 @@ def test_a_papers_range_is_that_of_independent_cases(chance: float) -> None:
     low, high = binom.ppf(0.1, 20, chance - 0.05), binom.ppf(0.9, 20, chance + 0.05)
     assert found.figures == Interval(low, high)
     assert paper_words(found) == (
-        f"A mock paper on that day: of its 20 cases, about {round(20 * chance)} right, "
+        f"In a mock paper on that day about {round(20 * chance)} of its 20 cases would be right, "
         f"and {low:.0f} to {high:.0f} in four papers of five."
     )
 
@@ -94,7 +94,7 @@ def test_of_topics_that_were_not_met_a_paper_says_nothing() -> None:
     assert (found.known, found.figures) == (8, None)
     assert found.share == pytest.approx((3 * 0.9 + 3 * 0.8 + 2 * 0.7) / 8)
     assert paper_words(found) == (
-        "A mock paper on that day: of the 8 cases from topics that you have practised, most right. "
+        "In a mock paper on that day most of the 8 cases from topics that you have practised would probably be right. "
         "Nothing is known of the other 12: you have answered too few cases of their topics."
     )
     assert exam_readiness.paper(lines(*[0.0] * 8)) is None
