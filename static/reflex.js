@@ -865,17 +865,15 @@ export function seen(setting, care = "sweep") {
 }
 
 /**
- * "with" or "against" where every point of the pupil goes that way, else "". Far from neutral the light that is seen to
- * go the other way is cut out by the beam's own edge on the face, and says nothing of the eye.
+ * Which way all of the pupil goes, else "": far from neutral the beam's own edge goes the other way.
  * @param {Streaked} setting
  */
 function wayEverywhere(setting) {
   const { pupil_mm, cone, coma } = whole(setting);
-  if (cone) return "";
-  const radius = pupil_mm / 2;
-  const [centre, edge] = [0, radius].map((at) => movement(setting, setting.streak, NEUTRAL_ZONE, at));
-  const least = Math.min(...[0, radius].map((at) => Math.abs(residual(setting, setting.streak, at))));
-  return centre !== edge || least <= Math.hypot(...coma) * radius ? "" : centre;
+  const ends = [0, pupil_mm / 2];
+  const [centre, edge] = ends.map((at) => movement(setting, setting.streak, NEUTRAL_ZONE, at));
+  const least = Math.min(...ends.map((at) => Math.abs(residual(setting, setting.streak, at))));
+  return cone || centre !== edge || least <= Math.hypot(...coma) * ends[1] ? "" : centre;
 }
 
 /**
