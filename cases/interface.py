@@ -20,7 +20,7 @@ def draw(type_id: str, seed: int, settings: Settings | None = None) -> Case:
 
     >>> case = draw("distance-vergence", seed=7)
     >>> case.findings, round(case.truth["power"], 2)
-    ({'distance_cm': 85.0, 'also': 'nothing', 'gross': 0.0}, 1.18)
+    ({'distance_cm': 65.0, 'also': 'nothing', 'gross': 0.0}, 1.54)
 
     `case.type.found(case.findings)` says in words what was found, `case.type.question(case.findings)` what is asked.
 
