@@ -90,7 +90,7 @@ def test_two_processes_count_tries_and_make_backups_once_and_end_together(tmp_pa
         until(lambda: len(children(child.pid) - {killed}) == 2)
         assert get(host, port, "/door") == 200
         ones = children(child.pid)
-        child.send_signal(signal.SIGINT)
+        child.send_signal(signal.SIGTERM)
         assert child.wait(60) == 0
         assert not any(map(is_there, ones))
         assert len(list(folder.glob("*.sqlite3"))) == 1
