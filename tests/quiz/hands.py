@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from urllib.parse import urlencode
 
 from quiz.practice import dealing
+from quiz.storage.datafile import Away
 from quiz.storage.engines.seam import Engine
 from quiz.storage.store import Store
 from tests.conftest import written
@@ -85,7 +86,7 @@ class Hand:
 
     def work(self, file: Engine) -> None:
         with closing(Store(file)) as store, closing(http.client.HTTPConnection(self.host, self.port)) as self.line:
-            with suppress(OSError, http.client.HTTPException):
+            with suppress(OSError, http.client.HTTPException, Away):
                 if not self.cookie:
                     self.ask("POST", "/people", {"name": self.name})
                 while not self.stop.is_set():
