@@ -90,8 +90,14 @@ class PostgresServer:
         try:
             subprocess.run([there / "postgres", "--version"], check=True, capture_output=True, **self._how)
         except PermissionError:
-            shutil.copytree(there.parent, self.folder / "pg", symlinks=True)
-            return self.folder / "pg" / there.name
+            # The libraries of a wheel lie beside its package, and its programs look for them there.
+            package, installed = there.parent.parent, there.parent
+            copied = self.folder / "pg" / package.name / installed.name
+            shutil.copytree(installed, copied, symlinks=True)
+            beside = package.with_name(f"{package.name}.libs")
+            if beside.is_dir():
+                shutil.copytree(beside, self.folder / "pg" / beside.name, symlinks=True)
+            return copied / there.name
         return there
 
     def _run(self, program: str, *arguments: str | Path) -> None:

