@@ -145,7 +145,7 @@ export function residual(setting, streak, radiusMm = 0) {
 }
 
 /**
- * How the reflex goes when the streak is swept across its own length; "neither" when it only slides along the streak.
+ * How the reflex goes in a sweep; "neither" when it only slides along the streak.
  * @param {Setting} setting
  * @param {number} streak
  * @param {number} [neutralZone]
@@ -166,7 +166,7 @@ export function movement(setting, streak, neutralZone = NEUTRAL_ZONE, radiusMm =
 }
 
 /**
- * Speed of the reflex ÷ speed of the streak on the face, without sign; Infinity at exactly neutral.
+ * Speed of the reflex ÷ that of the streak on the face; Infinity at neutral.
  * @param {Setting} setting
  * @param {number} streak
  */
@@ -176,7 +176,7 @@ export function speedRatio(setting, streak) {
 }
 
 /**
- * Angle from streak to reflex, −90 < skew ≤ 90, anticlockwise positive; zero where there is no line.
+ * Degrees from streak to reflex, −90 < skew ≤ 90; zero where there is no line.
  * @param {Setting} setting
  * @param {number} streak
  */
@@ -822,8 +822,7 @@ function bends(wide, limit) {
 }
 
 /**
- * What an eye can tell from a sweep: how far the light goes with the streak (−1 to 1, null where all is dark), the light
- * at the centre with the streak on it, and the movement in words.
+ * What an eye can tell from a sweep: `SweepSeen` of cases/optics/light.py.
  * @param {Streaked} setting
  * @param {Care} [care]
  * @returns {{signal: number | null, peak_mm2: number, word: string}}
@@ -859,21 +858,20 @@ export function seen(setting, care = "sweep") {
     down += mean;
   });
   const signal = ((1 - haze) * up) / down;
-  const word = movementWord(signal, peak_mm2);
-  const edgeMoves = Math.abs(signal) >= SEEN.unseen && wayEverywhere(setting) === (signal > 0 ? "against" : "with");
-  return { signal, peak_mm2, word: edgeMoves ? "too dull to tell" : word };
+  const beamEdge = Math.abs(signal) >= SEEN.unseen && signal * wayEverywhere(setting) < 0;
+  return { signal, peak_mm2, word: beamEdge ? "too dull to tell" : movementWord(signal, peak_mm2) };
 }
 
 /**
- * Which way all of the pupil goes, else "": far from neutral the beam's own edge goes the other way.
+ * 1 where all of the pupil goes with, −1 against, else 0.
  * @param {Streaked} setting
  */
 function wayEverywhere(setting) {
   const { pupil_mm, cone, coma } = whole(setting);
-  const ends = [0, pupil_mm / 2];
-  const [centre, edge] = ends.map((at) => movement(setting, setting.streak, NEUTRAL_ZONE, at));
-  const least = Math.min(...ends.map((at) => Math.abs(residual(setting, setting.streak, at))));
-  return cone || centre !== edge || least <= Math.hypot(...coma) * ends[1] ? "" : centre;
+  const [centre, edge] = [0, pupil_mm / 2].map((at) => residual(setting, setting.streak, at));
+  const least = Math.max(NEUTRAL_ZONE, (Math.hypot(...coma) * pupil_mm) / 2);
+  if (cone || centre * edge < 0 || Math.min(Math.abs(centre), Math.abs(edge)) <= least) return 0;
+  return Math.sign(centre * beamGain(setting));
 }
 
 /**

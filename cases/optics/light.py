@@ -31,7 +31,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cases.optics.lens import SphCyl
-from cases.optics.reflex import Setting, movement, residual, residual_matrix
+from cases.optics.reflex import NEUTRAL_ZONE, Setting, residual, residual_matrix
 
 Array = NDArray[np.float64]
 
@@ -377,26 +377,22 @@ def _seen(setting: Setting, streak: float, zone: PupilZone) -> SweepSeen:
         return SweepSeen(None, peak, TOO_DULL)
     total = math.fsum(mean for mean, _ in kept)
     signal = (1 - setting.haze) * math.fsum(mean * side for mean, side in kept) / total
-    word = movement_word(signal, peak)
-    if word != UNMOVED and way_everywhere(setting, streak) == ("against" if signal > 0 else "with"):
-        word = TOO_DULL
-    return SweepSeen(signal, peak, word)
+    beam_edge = abs(signal) >= UNSEEN and signal * way_everywhere(setting, streak) < 0
+    return SweepSeen(signal, peak, TOO_DULL if beam_edge else movement_word(signal, peak))
 
 
-def way_everywhere(setting: Setting, streak: float) -> str:
-    """Return "with" or "against" where every point of the pupil goes that way; "" where they differ, or are neutral.
+def way_everywhere(setting: Setting, streak: float) -> int:
+    """Return 1 where every point of the pupil goes with, −1 against; 0 where they differ, or some are neutral.
 
     Far from neutral the light that is seen to go the other way is cut out of the pupil by the beam's own edge on the
     face, which goes with the hand. It is dull, and says nothing of the eye.
     """
-    if setting.cone is not None:
-        return ""
     radius = setting.pupil_mm / 2
-    ways = {movement(setting, streak, radius_mm=one) for one in (0.0, radius)}
-    least = min(abs(residual(setting, streak, one)) for one in (0.0, radius))
-    if len(ways) > 1 or least <= math.hypot(*setting.coma) * radius:
-        return ""
-    return ways.pop()
+    centre, edge = (residual(setting, streak, one) for one in (0.0, radius))
+    least = max(NEUTRAL_ZONE, math.hypot(*setting.coma) * radius)
+    if setting.cone is not None or centre * edge < 0 or min(abs(centre), abs(edge)) <= least:
+        return 0
+    return 1 if centre * setting.beam_gain > 0 else -1
 
 
 def watched(setting: Setting) -> PupilZone:

@@ -48,7 +48,7 @@ def test_it_stands_still_in_a_case_until_asked_for_and_can_be_paused(
     page.wait_for_timeout(200)
     assert page.evaluate(RED) == still
     accessible(page)
-    assert bytes_brought(page) - light < 81_000, "what draws comes on request"
+    assert bytes_brought(page) - light < 80_000, "what draws comes on request"
 
 
 def test_a_case_that_asks_for_a_prediction_has_none_and_its_mark_has(page: Page, served: Served) -> None:
