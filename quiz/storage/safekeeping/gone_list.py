@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar
 
+Line = TypeVar("Line")
 GONE = "gone.csv"
 GONE_PRECEPTORS = "gone-preceptors.csv"
 
@@ -43,35 +45,41 @@ def write_gone_preceptors(path: Path, gone: Iterable[GonePreceptor]) -> None:
     for one in gone:
         taker = "" if one.taker is None else str(one.taker)
         lines.append([str(one.school), str(one.preceptor), repr(one.added_at), one.on_day, taker])
-    write_whole(path, "".join(f"{','.join(line)}\n" for line in lines))
+    _write(path, lines)
 
 
 def read_gone_preceptors(path: Path) -> list[GonePreceptor]:
     """Read that list; a line that cannot be read is left out, and so is a list that is not there."""
-    found: list[GonePreceptor] = []
-    with suppress(OSError, UnicodeDecodeError, csv.Error):
-        for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines()):
-            with suppress(KeyError, TypeError, ValueError):
-                taker = int(row["taker"]) if row["taker"] else None
-                numbers = (int(row["school"]), int(row["preceptor"]), float(row["added_at"]))
-                found.append(GonePreceptor(*numbers, row["on_day"], taker))
-    return found
+
+    def read(row: dict[str, str]) -> GonePreceptor:
+        taker = int(row["taker"]) if row["taker"] else None
+        numbers = (int(row["school"]), int(row["preceptor"]), float(row["added_at"]))
+        return GonePreceptor(*numbers, row["on_day"], taker)
+
+    return _read(path, read)
 
 
 def write_gone(path: Path, gone: Iterable[Gone]) -> None:
     """Write who was deleted, by number alone."""
     lines = [["learner", "created_at", "on_day", "by_whom"]]
-    lines += [[str(one.learner), repr(one.created_at), one.on_day, one.by_whom] for one in gone]
-    write_whole(path, "".join(f"{','.join(line)}\n" for line in lines))
+    _write(path, lines + [[str(one.learner), repr(one.created_at), one.on_day, one.by_whom] for one in gone])
 
 
 def read_gone(path: Path) -> list[Gone]:
     """Read that list; a line that cannot be read is left out, and so is a list that is not there."""
-    found: list[Gone] = []
+    return _read(path, lambda row: Gone(int(row["learner"]), float(row["created_at"]), row["on_day"], row["by_whom"]))
+
+
+def _write(path: Path, lines: Iterable[Sequence[str]]) -> None:
+    write_whole(path, "".join(f"{','.join(line)}\n" for line in lines))
+
+
+def _read(path: Path, read: Callable[[dict[str, str]], Line]) -> list[Line]:
+    found: list[Line] = []
     with suppress(OSError, UnicodeDecodeError, csv.Error):
         for row in csv.DictReader(path.read_text(encoding="utf-8").splitlines()):
             with suppress(KeyError, TypeError, ValueError):
-                found.append(Gone(int(row["learner"]), float(row["created_at"]), row["on_day"], row["by_whom"]))
+                found.append(read(row))
     return found
 
 
