@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from quiz.classroom.sign_in import COMMAND_LINE
 from quiz.errors import QuizError
 from quiz.practice.names import BadName, tidy_name
@@ -183,6 +185,15 @@ def make_administrator(store: Store, who: Preceptor, *, now: float, yes: bool = 
             school_queries.record(store, only.id, by, act, now, whom=who.name)
 
 
+def require_taker(name: str, preceptor: int, classes: Sequence[Class], taker: int | None) -> None:
+    """Refuse to remove a preceptor who owns classes that nobody else takes; raises NotRemoved."""
+    if taker == preceptor:
+        raise NotRemoved("classes are handed to another preceptor: choose one")
+    if classes and taker is None:
+        named_ = ", ".join(f"“{one.name}”" for one in classes[:5])
+        raise NotRemoved(f"{name} owns {named_}: say who takes them")
+
+
 def remove(store: Store, who: Preceptor, *, to: Preceptor | None, by: str, now: float) -> None:
     """Remove a preceptor from every school; their classes are handed to another; what they set stays with the classes.
 
@@ -204,11 +215,7 @@ def remove(store: Store, who: Preceptor, *, to: Preceptor | None, by: str, now: 
             if each.administrator and len(school_queries.administrators_of(store, each.school)) == 1:
                 raise NotRemoved(f"{who.name} is the only administrator of {each.name}: make another one first")
         classes = owned(store, who)
-        if to is not None and to.id == who.id:
-            raise NotRemoved("classes are handed to another preceptor: choose one")
-        if classes and to is None:
-            named_ = ", ".join(f"“{one.name}”" for one in classes[:5])
-            raise NotRemoved(f"{who.name} owns {named_}: say who takes them")
+        require_taker(who.name, who.id, classes, None if to is None else to.id)
         for one in classes if to else ():
             if to is not None and not school_queries.is_in(store, one.school, to.id):
                 raise NotRemoved(f"{to.name} is not in the school of “{one.name}”: hand that class over first")

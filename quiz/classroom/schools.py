@@ -6,7 +6,7 @@ its classes by name and size, and nothing that anyone answered. A stranger's sch
 
 from __future__ import annotations
 
-from quiz.classroom.preceptors import NotRemoved, UnknownPreceptor
+from quiz.classroom.preceptors import NotRemoved, UnknownPreceptor, require_taker
 from quiz.errors import QuizError
 from quiz.practice.names import BadName, tidy_name
 from quiz.storage import class_queries, roster_queries
@@ -261,11 +261,7 @@ def remove_person(
         whom = person(store, school, whom.preceptor, now=now)
         _not_the_last(store, school, whom)
         classes = owned_in(store, school, whom.preceptor)
-        if to is not None and to.preceptor == whom.preceptor:
-            raise NotRemoved("classes are handed to another preceptor: choose one")
-        if classes and to is None:
-            named_ = ", ".join(f"“{one.name}”" for one in classes[:5])
-            raise NotRemoved(f"{whom.name} owns {named_}: say who takes them")
+        require_taker(whom.name, whom.preceptor, classes, None if to is None else to.preceptor)
         for one in classes if to else ():
             roster_queries.keep_owner(store, one.id, to.preceptor if to else 0)
             school_queries.record(store, school.id, by, "handed over", now, whom=to.name if to else "", what=one.name)
