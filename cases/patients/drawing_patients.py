@@ -9,7 +9,7 @@ from typing import Literal
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
-from cases.patients.patient import SIDES, Eye, Medium, Patient, Side, near_a_tie, written
+from cases.patients.patient import SIDES, Eye, Medium, Patient, Side, blur_of, near_a_tie, smallest_angle, written
 from cases.patients.population import EUROPE, Population, population
 from cases.patients.refraction import PowerVector, draw_means, with_astigmatism
 from cases.patients.streams import Streams
@@ -325,7 +325,7 @@ def _with_spectacles(
     streams: Streams, age_y: float, eyes: dict[Side, Eye], amplitude: float, numbers: Population
 ) -> dict[Side, Eye]:
     """Give most of those who need them spectacles for both eyes: the refraction of the time when they were made."""
-    blurs = [_blur(eye, 0.0 if "artificial lens" in eye.media else amplitude) for eye in eyes.values()]
+    blurs = [blur_of(eye, 0.0 if "artificial lens" in eye.media else amplitude) for eye in eyes.values()]
     needs = max(blurs) >= numbers.spectacles_from(age_y)
     needs = needs or (age_y < CHILD_TO_Y and max(eye.M for eye in eyes.values()) >= PLUS_OF_A_CHILD_D)
     wears = NEARLY_ALL if age_y >= FROM_Y and max(blurs) >= CANNOT_DO_WITHOUT_D else numbers.p_spectacles(age_y)
@@ -333,12 +333,6 @@ def _with_spectacles(
         return eyes
     years = min(0.5 + 3 * streams.unit("spectacles/age"), age_y - 2)
     return {side: _with_glass(eye, age_y, years) for side, eye in eyes.items()}
-
-
-def _blur(eye: Eye, amplitude: float) -> float:
-    """Return what blurs an eye, in D. Half of the amplitude clears plus without strain: common practice."""
-    left = max(eye.M - amplitude / 2, 0.0) if eye.M > 0 else eye.M
-    return math.hypot(left, eye.J0, eye.J45)
 
 
 def _with_glass(eye: Eye, age_y: float, years: float) -> Eye:
@@ -366,10 +360,7 @@ TWO_LINES = 10**0.2
 
 def _one_sees_less(patient: Patient) -> bool:
     """Say whether the vision of the eyes without a lens differs by two lines or more."""
-    angles = [
-        10**eye.best_logmar * (1 + eye.blur_k * _blur(eye, patient.amplitude_d if eye.natural_lens else 0.0) ** 2)
-        for eye in (patient.right, patient.left)
-    ]
+    angles = [smallest_angle(eye, patient.amplitude_d) for eye in (patient.right, patient.left)]
     return max(angles) >= TWO_LINES * min(angles)
 
 

@@ -143,6 +143,22 @@ class Patient:
         return abs(self.right.M - self.left.M)
 
 
+def blur_of(eye: Eye, amplitude: float, through: SphCyl | None = None) -> float:
+    """Return what blurs an eye, unaided or through a lens, in D.
+
+    Half of the amplitude clears plus without strain: common practice, no published source. amplitude: 0 for an eye that
+    has none.
+    """
+    M, J0, J45 = (eye.M, eye.J0, eye.J45) if through is None else (eye.lens - through).power_vector()
+    return math.hypot(M - min(max(M, 0.0), amplitude / 2), J0, J45)
+
+
+def smallest_angle(eye: Eye, amplitude: float, through: SphCyl | None = None) -> float:
+    """Return the smallest angle that an eye sees, in minutes: it grows as 1 + k·b² with the blur b in D."""
+    blur = blur_of(eye, amplitude if eye.natural_lens else 0.0, through)
+    return float(10**eye.best_logmar * (1 + eye.blur_k * blur * blur))
+
+
 def other(side: Side) -> Side:
     """Return the fellow of an eye."""
     return "left" if side == "right" else "right"

@@ -12,7 +12,7 @@ from cases.patients.examination.acts import Examined, State
 from cases.patients.examination.findings import SHOWS_A_LITTLE_D, SHOWS_PLAINLY_D, seen_far_and_near
 from cases.patients.examination.vignettes import NO_CHART, vignette_of
 from cases.patients.examination.world import gaze, pupil_mm
-from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side
+from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side, smallest_angle
 
 CHART_FROM_Y = 3.5
 """From this age in years a chart is read: ours."""
@@ -132,16 +132,12 @@ def age_in_words(age_y: float) -> str:
 def vision_of(patient: Patient, side: Side, through: SphCyl | None = None) -> str:
     """Return vision as a chart finds it, 6/x, unaided or through a lens, or why there is none.
 
-    The smallest angle grows as 1 + k·b² with the blur b in D; half of what a young eye can accommodate is used. The law
-    and its k are those of the patient model.
+    The law is that of the patient model, `smallest_angle`.
     """
     if patient.age_y < CHART_FROM_Y:
         return NO_CHART
     eye = patient.eye(side)
-    M, J0, J45 = (eye.lens if through is None else eye.lens - through).power_vector()
-    mean = M - min(max(M, 0.0), patient.amplitude_d / 2 if eye.natural_lens else 0.0)
-    blur = math.hypot(mean, J0, J45)
-    angle = 10**eye.best_logmar * (1 + eye.blur_k * blur * blur)
+    angle = smallest_angle(eye, patient.amplitude_d, through)
     line = min(_LINES, key=lambda one: abs(math.log(one / 6 / angle)))
     return f"6/{line:g}" if angle < _LINES[-1] / 6 * 1.12 else "below 6/120"
 
