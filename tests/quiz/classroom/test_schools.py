@@ -224,6 +224,29 @@ def test_people_of_a_class_are_of_its_school(two: Two) -> None:
     assert two.people["Tove"].get(f"/class/{number}").status_code == 404
 
 
+def test_a_preceptor_sees_those_of_their_own_schools(two: Two) -> None:
+    marit = two.people["Marit"]
+    page = words(marit.get("/preceptors").text)
+    assert "Northfield Ines administrator Jun Marit" in page
+    assert "Tove" not in page
+    assert "Who else teaches here" in words(marit.get("/class").text)
+    with two.store.writing():
+        schools.add_person(two.store, two.south, two.who("Marit"), by="Test", now=NOON)
+    assert "Southgate Marit Tove administrator" in words(marit.get("/preceptors").text)
+    assert "Tove" not in two.people["Jun"].get("/preceptors").text
+    assert two.people["Jun"].post(f"/preceptors/{two.number('Marit')}/rename", {"name": "M"}).status_code == 403
+
+
+def test_the_installation_sees_all_preceptors_and_hands_classes_on_within_a_school(two: Two) -> None:
+    make_class(two.people["Marit"])
+    make_class(two.people["Tove"], "Autumn 1")
+    preceptors.make_administrator(two.store, two.who("Jun"), now=NOON)
+    page = two.people["Jun"].get("/preceptors").text
+    assert "Southgate. Owns Autumn 1." in words(page)
+    marit = page.split(f'id="to-{two.number("Marit")}"')[1].split("</select>")[0]
+    assert words(f"<x {marit}") == "choose Ines Jun"
+
+
 def test_a_learner_is_of_one_school(two: Two) -> None:
     """Results of a class show all practice of its learners: in two schools, one would see what the other set."""
     marit, tove = two.people["Marit"], two.people["Tove"]
