@@ -341,6 +341,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /schools/<int:school_id>/invite": installed(422),
     "POST /schools/<int:school_id>/withdraw": installed(303),
     "POST /schools/<int:school_id>/remove": installed(422),
+    "GET /schools/<int:school_id>/move": installed(422),
+    "POST /schools/<int:school_id>/move": installed(422),
     f"GET {S}": administered(200),
     f"POST {S}/name": administered(422),
     f"POST {S}/invite": administered(422),
