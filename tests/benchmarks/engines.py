@@ -25,8 +25,8 @@ from quiz.practice import learners
 from quiz.storage.datafile import DataFile
 from quiz.storage.engines.postgres import PostgresData
 from quiz.storage.store import Store
-from tests.benchmarks.big_log import FILLING, grow_database, grow_file
 from tests.benchmarks.test_long_log import Desk
+from tests.big_log import FILLING, grow_database, grow_file
 from tests.conftest import NOON, lots
 from tests.postgres_server import SAFE, PostgresServer
 

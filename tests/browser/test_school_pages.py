@@ -157,7 +157,7 @@ def test_a_class_moves_to_another_school(office: Office, page: Page, accessible:
     page.get_by_role("button", name="Move the class").click()
     expect(page.locator(".problem")).to_contain_text("tick the box")
     accessible(page)
-    page.get_by_label("The same preceptors: Marit Osei joins Southgate").check()
+    page.get_by_label("The same preceptors, who come into Southgate").check()
     page.get_by_label("Move the class to Southgate").check()
     page.get_by_role("button", name="Move the class").click()
     arrived(page, "Schools of this server")

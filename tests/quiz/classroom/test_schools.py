@@ -658,7 +658,7 @@ def test_a_class_moves_with_its_preceptors(moving: Moving) -> None:
         marit.post(f"/class/{number}/keeping/teachers", {"preceptor": str(two.number(name)), "role": role})
     page = moving.plan(number)
     assert "1 learner, drills, patients, cases, groups and results move with the class" in page
-    assert "Marit, Ines, Jun join Southgate, staying in Northfield too" in page
+    assert "come into Southgate and stay in Northfield too: Marit, Ines, Jun" in page
     assert "Ada" not in page
     assert "tick the box" in moving.move(number, sure="").text
     assert class_queries.class_of_id(two.store, number).school == two.north.id  # type: ignore[union-attr]
@@ -882,9 +882,8 @@ def _do(store: Store, both: list[School], what: int, first: int, second: int, nu
     elif what == 7:
         preceptors.take_role(store, one, who, by="Test", now=NOON)
     elif what == 8:
-        leaves, to = both[number % 2], both[1 - number % 2]
-        along, owner = bool(second % 2), other.id if first % 2 else None
-        class_moves.move(store, leaves, [one.id], to.id, along=along, owner=owner, by="Test", now=NOON)
+        along, owner, there = bool(second % 2), other.id if first % 2 else None, both[1 - number % 2].id
+        class_moves.move(store, both[number % 2], [one.id], there, along=along, owner=owner, by="Test", now=NOON)
     else:
         classes.make(store, who, f"N{second}", now=NOON, lots=lots(), school=school.id)
 
