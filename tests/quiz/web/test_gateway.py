@@ -221,6 +221,18 @@ def test_a_person_who_asks_without_end_gets_half_of_the_time_and_anyone_else_wai
         now += 0.5
 
 
+def test_refused_bodies_are_read_at_one_pace_together() -> None:
+    """Twenty bodies of a gigabyte, each read as fast as it came, once kept every page waiting for a quarter second."""
+
+    async def read() -> float:
+        refusals, loop = gateway._Refusals(), asyncio.get_running_loop()
+        began = loop.time()
+        await asyncio.gather(*(refusals._pause_after(gateway.DRAIN_RATE // 40) for _ in range(4)))
+        return loop.time() - began
+
+    assert asyncio.run(read()) >= 0.099
+
+
 def test_a_long_page_is_not_waited_for_without_end_and_keeps_its_turn(
     data_file: DataFile, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
