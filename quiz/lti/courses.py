@@ -60,6 +60,8 @@ class Entered:
     preceptor: Preceptor | None
     class_: Class | None
     link: CourseLink | None
+    back: str
+    """Where the platform takes people back to the course; "" where it did not say."""
 
 
 # --- coming ----------------------------------------------------------------------------------------------------------
@@ -90,7 +92,8 @@ def arrive(store: Store, launch: Launch, *, now: float, lots: Lots) -> Arrival:
                 raise LaunchRefused(13, words, origin=refused_at, back=launch.back)
             _grade_again(store, link, user, now)
         holds = BESIDE_CHOICE_S if launch.request else TICKET_HOLDS_S
-        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, {}, now + holds), now, lots)
+        back = {"back": launch.back} if launch.back else {}
+        ticket = _give(store, "enter", Ticket(user.id, link.id if link else None, back, now + holds), now, lots)
         choice = ""
         if launch.request:
             until = now + CHOICE_HOLDS_S
@@ -321,7 +324,8 @@ def enter(store: Store, ticket: str, *, now: float, lots: Lots) -> Entered:
         class_queries.add_sign_in(store, digest(token), **who, now=now, until=now + STAYS_S)
     preceptor = None if user.preceptor is None else roster_queries.preceptor_of_id(store, user.preceptor)
     link = None if found.link is None else lti_queries.link_of_id(store, found.link)
-    return Entered(user, course, token, preceptor, class_of(store, course), link)
+    back = str(found.request.get("back", ""))
+    return Entered(user, course, token, preceptor, class_of(store, course), link, back)
 
 
 def course_of(store: Store, preceptor: Preceptor, number: int) -> tuple[Course, CourseUser]:

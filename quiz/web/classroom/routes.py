@@ -27,6 +27,7 @@ from quiz.web.classroom.ownership import own_class
 from quiz.web.classroom.sign_in_routes import phrase_page, phrase_to_hand_over
 from quiz.web.confirming import not_ticked, sure
 from quiz.web.drill_views import DrillRow, chosen_words, day_of, drill_row, moment
+from quiz.web.request_context import CourseHere
 from quiz.web.roster.keeping_routes import keeping_page
 from quiz.web.work.own_types import forget_own_types
 
@@ -151,6 +152,8 @@ class MinePage:
     problem: str | None = None
     of_platform: bool = False
     """Whether they came by a course platform, which may have grades of theirs."""
+    course: CourseHere | None = None
+    """The course from which they came in here."""
 
 
 # --- everyone's way in -------------------------------------------------------------------------------------------
@@ -409,6 +412,7 @@ def _mine(who: Learner, code: int = 200, problem: str | None = None) -> Response
         remarks=tuple(_remarks(who)),
         problem=problem,
         of_platform=lti_queries.is_of_platform(store, who.id),
+        course=request_context.course_here(),
     )
     return make_response(render_template("class_mine.html", page=page), code)
 
@@ -428,7 +432,10 @@ def my_phrase() -> Response:
     joined = classes.sign_out_elsewhere(
         request_context.store(), _me(), now=request_context.now(), lots=request_context.lots()
     )
+    course = request_context.course_here()
     request_context.come_in(joined.token)
+    if course is not None:
+        request_context.keep_course(course)
     return phrase_page(joined, "The phrase before this one opens nothing, and other devices are signed out.")
 
 

@@ -16,6 +16,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from quiz.classroom import take_drill
 from quiz.classroom.classes import ClassFull, OfAnotherSchool
+from quiz.classroom.sign_in import digest
 from quiz.errors import QuizError
 from quiz.lti import course_list, courses, deep_links, grade_outbox, registering, signing
 from quiz.lti.course_list import ManyLeft
@@ -32,6 +33,7 @@ from quiz.web.csrf import POLICY
 from quiz.web.drill_views import drill_row, moment
 from quiz.web.lti import platform_state
 from quiz.web.lti.platform_state import NotServed, PlatformState
+from quiz.web.request_context import CourseHere
 
 pages = Blueprint("lti", __name__, url_prefix="/lti")
 
@@ -317,18 +319,25 @@ def _in_own_tab(error: NoCookie) -> Response:
 
 @pages.post("/enter")
 def enter() -> AnyResponse:
-    """Sign somebody in by the ticket of a launch, in a tab of its own."""
+    """Sign somebody in by the ticket of a launch, in a tab of its own; who came by it already is let in again."""
     platform_state.address()
     ticket = request.form.get("ticket", "")[:200]
+    here = request_context.course_here()
+    if here is not None and here.ticket == digest(ticket):
+        return redirect(here.leads_to, 303)
     store, now = request_context.store(), request_context.now()
     came = courses.enter(store, ticket, now=now, lots=request_context.lots())
     if came.preceptor is not None:
         request_context.sign_in(came.preceptor, came.token)
         if came.class_ is not None and course_list.is_due(came.course, now):
             platform_state.state().lists_wanted.append(came.course.id)
-        return redirect(_for_teacher(came), 303)
-    request_context.come_in(came.token)
-    return _for_learner(came)
+        reply = redirect(_for_teacher(came), 303)
+    else:
+        request_context.come_in(came.token)
+        reply = _for_learner(came)
+    leads_to = reply.location or url_for("classes.show")
+    request_context.keep_course(CourseHere(came.course.title, came.back, digest(ticket), leads_to))
+    return reply
 
 
 def _for_teacher(came: Entered) -> str:
@@ -352,7 +361,12 @@ def _for_learner(came: Entered) -> AnyResponse:
     if linked is None:
         return redirect(url_for("classes.show"), 303)
     page = PlatformPage(
-        linked.title, (_why_not_open(came, linked),), url_for("classes.show"), "get", button="To the class"
+        linked.title,
+        (_why_not_open(came, linked),),
+        url_for("classes.show"),
+        "get",
+        button="To the class",
+        back=came.back,
     )
     return _page("", page)
 

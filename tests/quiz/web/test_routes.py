@@ -126,6 +126,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /drill/<int:drill_id>": own(200),
     "POST /drill/<int:drill_id>/begin": own("303 /drill/1"),
     "GET /drill/<int:drill_id>/started": own(200),
+    "GET /drill/<int:drill_id>/sent": own(200),
     "POST /drill/<int:drill_id>/put-back": own(404),
     "GET /drill/<int:drill_id>/end": own(404),
     "POST /drill/<int:drill_id>/finish": own(404),
