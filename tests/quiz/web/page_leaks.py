@@ -49,8 +49,8 @@ OPENED = (
     "/progress/delete", "/progress/ready", "/sitting/1",
 )  # fmt: skip
 NO_PAGE = {
-    "static", "asset", "bench.tell", "bench.tell_case", "bench.tell_guide", "trying.tell", "drilling.started", "drilling.sent",
-    "practise.read_as", "accuracy.read_as", "examination.tell", "health.healthz", "health.robots",
+    "static", "asset", "bench.tell", "bench.tell_case", "bench.tell_guide", "trying.tell", "drilling.started",
+    "drilling.sent", "practise.read_as", "accuracy.read_as", "examination.tell", "health.healthz", "health.robots",
 }  # fmt: skip
 """What is no page: files of the app, what its scripts ask for, and what programs do."""
 
