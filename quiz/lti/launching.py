@@ -58,6 +58,7 @@ REFUSALS = {
     16: f"The clocks of your course platform and of this server are {{}} or more apart. {_SERVER}.",
     17: f"Your course platform is registered here and has not been approved yet. {_SERVER}.",
     18: f"Your course platform is turned off here. {_SERVER}.",
+    19: "The class of this course has been put into the archive. Ask your teacher to make a new one.",
 }
 """What is said, by number; who can mend each, and how, is in COURSE-PLATFORMS.md."""
 

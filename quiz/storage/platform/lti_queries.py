@@ -269,8 +269,8 @@ def keep_services(store: Store, course: int, title: str, members_url: str | None
     )
 
 
-def keep_class_of(store: Store, course: int, class_id: int) -> None:
-    """Let a class be a course's."""
+def keep_class_of(store: Store, course: int, class_id: int | None) -> None:
+    """Let a class be a course's; None: it has none."""
     store.change("UPDATE lti_contexts SET class = ? WHERE id = ?", class_id, course)
 
 
@@ -336,8 +336,8 @@ def keep_link(store: Store, course: int, resource_link_id: str, title: str, line
     )
 
 
-def keep_drill_of(store: Store, link: int, drill: int) -> None:
-    """Let a link open a drill."""
+def keep_drill_of(store: Store, link: int, drill: int | None) -> None:
+    """Let a link open a drill; None: none."""
     store.change("UPDATE lti_links SET drill = ? WHERE id = ?", drill, link)
 
 

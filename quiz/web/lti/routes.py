@@ -30,7 +30,7 @@ from quiz.storage.platform import lti_queries
 from quiz.storage.store import Store
 from quiz.web import request_context
 from quiz.web.csrf import POLICY
-from quiz.web.drill_views import drill_row, moment
+from quiz.web.drill_views import day_of, drill_row, moment
 from quiz.web.lti import platform_state
 from quiz.web.lti.platform_state import NotServed, PlatformState
 from quiz.web.request_context import CourseHere
@@ -75,7 +75,8 @@ class ChoosePage:
     ticket: str
     drills: tuple[tuple[int, str, str], ...]
     """Number, title, and length with state."""
-    has_class: bool
+    klass: str
+    """"has one", "archived" where that is in the archive, "" where the course has none."""
     problem: str = ""
     at: str = ""
     """The field that the problem is at: "drill" or "points"."""
@@ -329,7 +330,7 @@ def enter() -> AnyResponse:
     came = courses.enter(store, ticket, now=now, lots=request_context.lots())
     if came.preceptor is not None:
         request_context.sign_in(came.preceptor, came.token)
-        if came.class_ is not None and course_list.is_due(came.course, now):
+        if came.class_ is not None and came.class_.archived_at is None and course_list.is_due(came.course, now):
             platform_state.state().lists_wanted.append(came.course.id)
         reply = redirect(_for_teacher(came), 303)
     else:
@@ -343,7 +344,7 @@ def enter() -> AnyResponse:
 def _for_teacher(came: Entered) -> str:
     if came.class_ is None:
         return url_for("courses.course", course_id=came.course.id)
-    if came.link is None:
+    if came.link is None or came.class_.archived_at is not None:
         return url_for("courses.platform", class_id=came.class_.id)
     if came.link.drill is None:
         return url_for("courses.link", course_id=came.course.id, link_id=came.link.id)
@@ -353,6 +354,13 @@ def _for_teacher(came: Entered) -> str:
 def _for_learner(came: Entered) -> AnyResponse:
     """Take a learner to the drill of the link; where it is not open to them, say why."""
     store, now = request_context.store(), request_context.now()
+    if came.class_ is not None and came.class_.archived_at is not None:
+        words = (
+            f"The class of {came.course.title} was put into the archive on {day_of(came.class_.archived_at)}, so its "
+            "drills have ended. Ask your teacher to make a new one. You can go on practising by yourself.",
+        )
+        to = url_for("desk.show")
+        return _page("", PlatformPage(came.course.title, words, to, "get", button="To Today", back=came.back))
     who = None if came.user.learner is None else store.learner(came.user.learner)
     drill = None if came.link is None else came.link.drill
     if who is not None and any(one.drill.id == drill for one in take_drill.offers(store, who, now=now)):
@@ -362,7 +370,7 @@ def _for_learner(came: Entered) -> AnyResponse:
         return redirect(url_for("classes.show"), 303)
     page = PlatformPage(
         linked.title,
-        (_why_not_open(came, linked),),
+        (_why_not_open(linked),),
         url_for("classes.show"),
         "get",
         button="To the class",
@@ -371,10 +379,8 @@ def _for_learner(came: Entered) -> AnyResponse:
     return _page("", page)
 
 
-def _why_not_open(came: Entered, drill: Drill) -> str:
+def _why_not_open(drill: Drill) -> str:
     now = request_context.now()
-    if came.class_ is not None and came.class_.archived_at is not None:
-        return "The class of this course has been put into the archive. Ask your teacher."
     closed = drill.closed_at if drill.state == "closed" else drill.closes_at
     if closed is not None and closed <= now:
         return f"This drill was closed on {moment(closed)}."
@@ -397,13 +403,14 @@ def _choose_page(choice: str, ticket: str = "", problem: str = "", code: int = 2
     _, course, _ = courses.read_choice(store, choice, now=now)
     registration = lti_queries.registration_of_course(store, course.id)
     one = courses.class_of(store, course)
-    rows = [drill_row(each, now, {}) for each in courses.drills_to_choose(store, one)] if one else []
+    archived = one is not None and one.archived_at is not None
+    rows = [drill_row(each, now, {}) for each in courses.drills_to_choose(store, one)] if one and not archived else []
     page = ChoosePage(
         course.title,
         choice,
         ticket,
         tuple((each.id, each.title, f"{each.length}, {each.state}") for each in rows),
-        one is not None,
+        "archived" if archived else "has one" if one else "",
         problem,
         at if problem else "",
         next((each.id for each in rows if str(each.id) == chosen or len(rows) == 1), 0),
@@ -427,7 +434,8 @@ def choose() -> Response:
     drill: Drill | None = None
     points = 0.0
     if request.form.get("do") != "nothing":
-        set_here = {str(each.id): each for each in courses.drills_to_choose(store, one)} if one else {}
+        usable = one is not None and one.archived_at is None
+        set_here = {str(each.id): each for each in courses.drills_to_choose(store, one)} if one and usable else {}
         drill = set_here.get(request.form.get("drill", ""))
         if drill is None:
             return _choose_page(choice, problem="Choose a drill from the list.", code=422)
@@ -439,12 +447,26 @@ def choose() -> Response:
     signed = deep_links.answer(
         store, registration, course, drill, asked, points=points, address=address, now=now, lots=request_context.lots()
     )
-    done = "One more step: the button sends your choice to your course platform."
     button = f"Put “{drill.title}” into {course.title}" if drill else "Go back and put nothing in"
     page = PlatformPage(
-        "Back to your course", (done if drill else "",), str(asked["back"]), fields={"JWT": signed}, button=button
+        "One more step" if drill else "Back to your course",
+        _last_words(drill, points) if drill else ("Nothing is put into the course.",),
+        str(asked["back"]),
+        fields={"JWT": signed},
+        button=button,
     )
     return _page(origins_of(registration), page, form_to=origin_of(str(asked["back"])))
+
+
+def _last_words(drill: Drill, points: float) -> tuple[str, ...]:
+    """Say what is about to be put into a course, and what it still lacks."""
+    graded = f"{points:g} points in the course's grades" if deep_links.is_graded(drill) else "no grade: it has no score"
+    lacks = {
+        "draft": "It is still a draft: open it in Two Meridians before your learners come.",
+        "closed": "It is closed: learners cannot begin it.",
+    }
+    into = f"“{drill.title}” is chosen, with {graded}. Nothing is in the course yet: the button puts it in."
+    return tuple(filter(None, (into, lacks.get(drill.state, ""))))
 
 
 def _points(text: str, drill: Drill) -> float:

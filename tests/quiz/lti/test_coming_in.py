@@ -31,7 +31,7 @@ def link_drill(teacher: Visitor, drill: int, course: int = 1) -> None:
     to = teacher.enter(**TEACHER).location
     assert to == f"/course/{course}/link/1"
     assert teacher.get(to).status_code == 200
-    assert teacher.post(to, {"drill": str(drill)}).location == f"/class/1/drill/{drill}"
+    assert teacher.post(to, {"drill": str(drill)}).location == "/class/1/platform?set=1"
 
 
 @pytest.fixture

@@ -324,6 +324,7 @@ TABLE: dict[str, tuple[object, ...]] = {
     ),
     f"GET {C}/platform": SEEN,
     f"POST {C}/platform": done(422),
+    f"POST {C}/platform/off": done(422),
     **dict.fromkeys(
         (
             *("GET /course/<int:course_id>", "POST /course/<int:course_id>", "POST /course/<int:course_id>/sign-in"),
