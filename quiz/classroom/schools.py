@@ -38,6 +38,12 @@ CHANGES = {
     "co-teacher": "{by} made {whom} a co-teacher of “{what}”",
     "reader": "{by} made {whom} a reader of “{what}”",
     "off class": "{by} took {whom} off “{what}”",
+    "platform invited": "{by} made an address by which a course platform registers itself",
+    "platform added": "{by} registered the course platform “{what}”",
+    "platform approved": "{by} approved the course platform “{what}”",
+    "platform off": "{by} turned the course platform “{what}” off",
+    "platform changed": "{by} changed the course platform “{what}”",
+    "platform removed": "{by} removed the course platform “{what}”",
 }
 """What each act of the record says."""
 

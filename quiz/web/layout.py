@@ -34,7 +34,7 @@ LOOK_UP = Place("look_up.show", "Look up", ("look_up", "work", "reference", "rec
 CLASS = Place(
     "classes.show",
     "Class",
-    ("classes", "roster", "roster_file", "keeping", "preceptors", "courses", "schools", "installation"),
+    ("classes", "roster", "roster_file", "keeping", "preceptors", "courses", "schools", "installation", "platforms"),
 )
 DRILLS = Place(
     "classes.drills", "Drills", ("drills", "trying", "extensions", "own_cases", "paper", "set_examinations", "sets")

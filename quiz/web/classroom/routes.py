@@ -11,6 +11,7 @@ from werkzeug.wrappers import Response
 
 from quiz.classroom import classes, take_drill
 from quiz.classroom.classes import Crowd
+from quiz.lti import registering
 from quiz.practice import learners as people
 from quiz.practice.names import BadName
 from quiz.practice.settings import REGIONS_SAID
@@ -61,6 +62,8 @@ class ClassesPage:
     """When the last backup was made; "" where none are made while the app is served."""
     schools: tuple[Membership, ...] = ()
     """In which they are."""
+    platforms_waiting: int = 0
+    """Course platforms that wait for who administers the installation."""
     typed: str = ""
     problem: str | None = None
     school_problem: str | None = None
@@ -187,7 +190,8 @@ def _list(code: int = 200, **more: Any) -> Response:
         else:
             archived.setdefault(day_of(one.archived_at).rsplit(" ", 1)[1], []).append(line)
     years = tuple((year, tuple(ones)) for year, ones in sorted(archived.items(), reverse=True))
-    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), tuple(theirs), **more)
+    waiting = registering.waiting(store) if who.administrator else 0
+    page = ClassesPage(who.name, tuple(lines), years, who.administrator, _backups(), tuple(theirs), waiting, **more)
     return make_response(render_template("classes.html", page=page), code)
 
 

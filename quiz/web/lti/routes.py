@@ -167,8 +167,8 @@ def config() -> Response:
         "same; that is right. Choose a public key by keyset URL.",
         "There allow content selection (deep linking), grades (assignment and grade services), and names and roles. "
         "Share people's names, not their e-mail addresses. A new window is best; a frame works too.",
-        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. The command below takes "
-        "them, on the app's own server.",
+        "The platform then shows an issuer, a client ID, a deployment ID and three addresses. Who administers this "
+        "server types them in under Class, Course platforms, or gives them to the command below.",
     )
     addresses = registering.addresses(platform_state.address())
     command = (
@@ -212,8 +212,9 @@ def register(invitation: str) -> Response:
         page = PlatformPage("Not registered", words, problem=str(error))
         return _page(origin if origin.startswith("https:") else "", page, 422)
     registered = (
-        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved "
-        "by the command below, on the app's own server. Compare the issuer there with your platform's.",
+        f"This platform is registered as number {made.id}. It is pending: nobody comes in by it until it is approved. "
+        "Who administers this server does that under Class, Course platforms, or by the command below. Compare the "
+        "issuer there with your platform's.",
         "Activate the tool in your platform, too, if it asks for that.",
     )
     listed = (("Issuer", made.issuer), ("Command on the app's server", f"{PROGRAM} lti approve {made.id}"))

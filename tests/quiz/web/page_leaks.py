@@ -35,7 +35,7 @@ WHOLE = {"reference.strength", "reference.term", "recall.group", "bench.guide"}
 """Routes of which every page is read: what is written on them differs."""
 OF_A_CLASS = {
     "classes", "door", "drill_results", "drilling", "drills", "exports", "extensions", "keeping", "preceptors",
-    "installation", "invitations", "own_cases", "paper", "results", "roster", "roster_file", "schools",
+    "installation", "invitations", "own_cases", "paper", "platforms", "results", "roster", "roster_file", "schools",
     "set_examinations", "sets", "trying",
 }  # fmt: skip
 """Areas that only a class has."""
@@ -126,6 +126,7 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     owner.post(f"/class/{number}/people/group", {"learner": "1", "new_group": "Monday"})
     preceptors.make_administrator(store, preceptors.named(store, NAME), now=clock())
     marit.open("/preceptors")
+    marit.open("/platforms")
     marit.open("/schools", {"name": "Another school"})
     marit.open("/school/1/name", {"name": ""})
     come_in.open(re.findall(r"/invitation/[\w-]+", marit.open("/school/1/invite", {"whom": "Rosa Lind"}))[0])

@@ -336,6 +336,13 @@ TABLE: dict[str, tuple[object, ...]] = {
     "GET /preceptors": installed(200, 403),
     "POST /preceptors/<int:preceptor_id>/rename": installed(422, 403),
     "POST /preceptors/<int:preceptor_id>/remove": installed(422, 403),
+    # the course platforms of this server
+    "GET /platforms": installed(200),
+    "POST /platforms": installed(422),
+    "POST /platforms/invite": installed(422),
+    "POST /platforms/<int:number>/state": installed(404),
+    "POST /platforms/<int:number>/change": installed(404),
+    "POST /platforms/<int:number>/remove": installed(404),
     # schools
     "GET /schools": installed(200),
     "POST /schools": installed(422),
