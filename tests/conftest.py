@@ -110,11 +110,14 @@ class Clock:
 
 
 @contextmanager
-def serving(app: Flask) -> Iterator[str]:
-    """Serve an app from this process while the block runs; yields its address, without a slash at the end."""
+def serving(app: Flask, **front: Any) -> Iterator[str]:
+    """Serve an app from this process while the block runs; yields its address, without a slash at the end.
+
+    front: what the web server is told beside, such as the address of one before it.
+    """
     served = ANSWERING[0](app) if ANSWERING else app
     with socket.create_server(("127.0.0.1", 0)) as listening:
-        server, ready = WebServer(served, listening, most=100), threading.Event()
+        server, ready = WebServer(served, listening, most=100, **front), threading.Event()
         thread = threading.Thread(target=server.run, args=(ready.set,), daemon=True)
         address = f"http://127.0.0.1:{listening.getsockname()[1]}"
         thread.start()

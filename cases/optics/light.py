@@ -77,12 +77,12 @@ class SweepSeen:
 
 
 def disc_share(z: ArrayLike) -> Array:
-    """Return the share of a unit disc that lies below z, from 0 at −1 to 1 at 1, to a millionth."""
-    return np.asarray(np.interp(np.asarray(z, dtype=float), _Z, _BELOW))
+    """Return the share of a unit disc that lies below z, from 0 at −1 to 1 at 1."""
+    within = np.clip(np.asarray(z, dtype=float), -1, 1)
+    return np.asarray(0.5 + (within * np.sqrt(1 - within * within) + np.arcsin(within)) / math.pi)
 
 
-_Z = np.linspace(-1, 1, 4097)
-_BELOW = 0.5 + (_Z * np.sqrt(1 - _Z * _Z) + np.arcsin(_Z)) / math.pi
+_legendre = lru_cache(np.polynomial.legendre.leggauss)
 
 
 def sunflower(radius_mm: float, count: int) -> Array:
@@ -138,20 +138,22 @@ class Beam:
     # --- bands: a regular eye ---
 
     def _fit(self, steps: int) -> None:
-        half = sunflower(self.radius, 80)
-        p = np.concatenate([half, -half])  # in pairs, so that a centred eye looks straight ahead
-        psi = directions_of(self.setting, p)
-        fitted, *_ = np.linalg.lstsq(np.column_stack([np.ones(len(p)), p]), psi, rcond=None)
-        self.g, self.G = fitted[0], fitted[1:].T
+        if self.setting.margin_per_mm2:
+            half = sunflower(self.radius, 80)
+            p = np.concatenate([half, -half])  # in pairs, so that a centred eye looks straight ahead
+            psi = directions_of(self.setting, p)
+            fitted, *_ = np.linalg.lstsq(np.column_stack([np.ones(len(p)), p]), psi, rcond=None)
+            self.g, self.G = fitted[0], fitted[1:].T
+        else:
+            self.g, self.G = np.zeros(2), residual_matrix(self.setting).T
         self.V = np.eye(2) - self.c * self.w * self.G
         self.v = self.V.T @ self.n
-        self.steps, self.weights = np.polynomial.legendre.leggauss(steps)
+        self.steps, self.weights = _legendre(steps)
 
     def _by_bands(self, face_mm: Array, points: Array) -> Array:
         z = self.w * (directions_of(self.setting, points) - self.g)
         size = math.hypot(*self.v)
         along = self.v / size if size > 1e-6 else self.n
-        beside = np.array([-along[1], along[0]])
         wide = self.w * self.setting.filament_mrad
         soft = max(abs(self.c) * self.hole, SOFTEST_MM)
         x0 = self.c * (z @ self.n) - face_mm
@@ -160,25 +162,37 @@ class Beam:
         if size > 1e-6:
             low = np.maximum(low, (-wide - soft - x0) / size)
             high = np.minimum(high, (wide + soft - x0) / size)
-        half = np.maximum(high - low, 0) / 2
+        out = np.zeros(len(z))
+        lit = high > low
+        if lit.any():
+            out[lit] = self._over_chords(z[lit], x0[lit], low[lit], high[lit], along)
+        return out
+
+    def _over_chords(self, z: Array, x0: Array, low: Array, high: Array, along: Array) -> Array:
+        """Sum the light of some points over those chords of the hole on which any falls."""
+        size = math.hypot(*self.v)
+        beside = np.array([-along[1], along[0]])
+        wide = self.w * self.setting.filament_mrad
+        soft = max(abs(self.c) * self.hole, SOFTEST_MM)
+        half = (high - low) / 2
         t = ((low + high) / 2)[:, None] + half[:, None] * self.steps
         X = x0[:, None] + size * t
         lit = disc_share((X + wide) / soft) - disc_share((X - wide) / soft)
-        chord = np.sqrt(np.maximum(self.radius**2 - t * t, 0))
-        start, end = -chord, chord
+        end = np.sqrt(np.maximum(self.radius**2 - t * t, 0))
+        start = -end
         # the filament's length
         A = self.c * (z @ self.u)[:, None] + t * float(self.u @ self.V @ along)
         B = float(self.u @ self.V @ beside)
         long = self.w * self.setting.length_mrad
         if abs(B) > 1e-9:
-            ends = (np.stack([-long - A, long - A])) / B
-            start, end = np.maximum(start, ends.min(axis=0)), np.minimum(end, ends.max(axis=0))
+            one, other = (-long - A) / B, (long - A) / B
+            start, end = np.maximum(start, np.minimum(one, other)), np.minimum(end, np.maximum(one, other))
         else:
             end = np.where(np.abs(A) <= long, end, start)
         # the lens of the lamp, at the two ends of the hole's width
-        D0 = -z[:, None, :] + t[..., None] * (self.w * (self.G @ along))
-        D1 = self.w * (self.G @ beside)
-        square, middle, rest = float(D1 @ D1), D0 @ D1, (D0 * D0).sum(axis=-1)
+        a, b = self.w * (self.G @ along), self.w * (self.G @ beside)
+        across, up = t * a[0] - z[:, :1], t * a[1] - z[:, 1:]
+        square, middle, rest = float(b @ b), across * b[0] + up * b[1], across**2 + up**2
         length = np.zeros_like(t)
         for edge in (self.setting.beam_mm - self.hole / 2, self.setting.beam_mm + self.hole / 2):
             if square > 1e-12:

@@ -2,8 +2,8 @@
 
 A thread is held only while a page is made. Quick pages are made one after another, since threads that make them at
 once only take the interpreter from each other; one that hangs, because another program holds the data file, lets the
-next begin. Pages that may take long (results, exports, statistics, a password's hash) have threads of their own, and
-each browser one at a time.
+next begin. Pages that may take long (results, exports, statistics, a password's hash) have threads of their own. Each
+person gets them one at a time, and for no more than half of the time where they ask on and on.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from weakref import WeakValueDictionary
 
 from quiz.web import uploads
 from quiz.web.front.connections import Connection, Connections
+from quiz.web.front.public_address import PublicAddress, comes_from, path_within
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
@@ -36,12 +37,17 @@ PAGE = "page"
 """With which the names of those threads begin."""
 LONG_S = 60.0
 """Seconds after which a long page is not waited for any more, with those for its turn."""
+FREE_S, MOST_PAUSE_S = 1.0, 2.0
+"""Seconds of long pages that a person gets without a pause, and seconds of a pause at most."""
+REMEMBERED_S = 4.0
+"""Seconds for which a person's long pages are remembered."""
 BODY, FILE_BODY = 2 * 64 * 1024, 2 * 2 * 1024 * 1024
 """Bytes from which on a body is not read at all. Twice what the app takes: up to there it says why by a page."""
 BODY_S, FILE_BODY_S = 20.0, 120.0
 """Seconds for a whole body."""
-DRAIN_S = 2.0
-"""Seconds for which a refused body is read and thrown away, so that its sender gets to read why it was refused."""
+DRAIN_S, DRAIN_RATE = 2.0, 64 * 1024 * 1024
+"""Seconds for which a refused body is read and thrown away, so that its sender gets to read why it was refused; and
+bytes a second of all that are."""
 PIECE = 256 * 1024
 """Bytes that are handed over at once; most answers are shorter."""
 SEND_S = 30.0
@@ -50,8 +56,15 @@ SEND_S = 30.0
 Send = Callable[[Any], Awaitable[None]]
 Receive = Callable[[], Awaitable[Any]]
 Environ = dict[str, Any]
+Person = Callable[[Environ], str]
+"""What is the same for all requests of one person who has come in, and "" for somebody unknown."""
 Begun: TypeAlias = "tuple[AppAnswer, bytes, bool]"
 """An answer with its first piece, and whether more may follow."""
+
+
+def by_cookie(environ: Environ) -> str:
+    """Return what a browser sends with every request; "" where it sends nothing."""
+    return str(environ.get("HTTP_COOKIE", ""))
 
 
 class Unanswered(Exception):
@@ -73,14 +86,24 @@ class BrowserGone(Exception):
 
 
 class Gateway:
-    """An ASGI application for HTTP that asks a WSGI one."""
+    """An ASGI application for HTTP that asks a WSGI one.
 
-    def __init__(self, app: WSGIApplication, connections: Connections) -> None:
-        self._app, self._connections = app, connections
+    public: the address of the web server before this one, where there is one; person: who asks, by default a browser.
+    """
+
+    def __init__(
+        self,
+        app: WSGIApplication,
+        connections: Connections,
+        public: PublicAddress | None = None,
+        person: Person = by_cookie,
+    ) -> None:
+        self._app, self._connections, self._public = app, connections, public
+        self._person, self._refusals = person, _Refusals()
         self._quick, self._long = asyncio.Semaphore(1), asyncio.Semaphore(LONG_AT_ONCE)
         self._quick_threads = ThreadPoolExecutor(HANGING, thread_name_prefix=f"{PAGE} quick")
         self._long_threads = ThreadPoolExecutor(LONG_AT_ONCE, thread_name_prefix=f"{PAGE} long")
-        self._of_browser: WeakValueDictionary[str, asyncio.Semaphore] = WeakValueDictionary()
+        self._of_person: WeakValueDictionary[str, _Asking] = WeakValueDictionary()
 
     async def __call__(self, scope: Mapping[str, Any], receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -90,7 +113,7 @@ class Gateway:
         try:
             await self._answer(scope, receive, send, mine)
         except Unanswered as why:
-            await _refuse(why, receive, send)
+            await self._refusals.answer(why, receive, send)
         except BrowserGone:
             mine.transport.abort()
             await asyncio.sleep(0)  # so that uvicorn hears of it before it misses an answer
@@ -104,10 +127,11 @@ class Gateway:
 
     async def _answer(self, scope: Mapping[str, Any], receive: Receive, send: Send, mine: Connection) -> None:
         environ = environ_of(scope)
-        with await read_body(environ, receive) as body:
+        path = path_within(environ["PATH_INFO"], self._public)
+        with await read_body(environ, path, receive) as body:
             environ["wsgi.input"] = body
             self._connections.request_read(mine)
-            quick = is_quick(environ["PATH_INFO"])
+            quick = is_quick(path)
             made, piece, more = await (self._made_quickly if quick else self._made_at_length)(environ, mine)
             try:
                 await _sent(send, {"type": "http.response.start", "status": made.status, "headers": made.headers})
@@ -132,16 +156,18 @@ class Gateway:
             turn.end()
 
     async def _made_at_length(self, environ: Environ, mine: Connection) -> Begun:
-        whose = environ.get("HTTP_COOKIE") or environ["REMOTE_ADDR"]
-        one_at_a_time = self._of_browser.setdefault(whose, asyncio.Semaphore(1))
+        whose = self._person(environ) or comes_from(environ, self._public)
+        asking = self._of_person.setdefault(whose, _Asking())
+        loop = asyncio.get_running_loop()
         turns: list[_Turn] = []
         try:
             async with asyncio.timeout(LONG_S):
-                for line in (one_at_a_time, self._long):
+                for line in (asking.one_at_a_time, self._long):
                     await line.acquire()
                     turns.append(_Turn(line))
             self._still_there(mine)
-            page = asyncio.get_running_loop().run_in_executor(self._long_threads, asked, self._app, environ)
+            began = loop.time()
+            page = loop.run_in_executor(self._long_threads, asked, self._app, environ)
         except BaseException as error:
             for turn in turns:
                 turn.end()
@@ -149,8 +175,10 @@ class Gateway:
                 raise Unanswered(503) from error
             raise
         # A thread cannot be stopped: where it is not waited for any more, its turn lasts until it ends all the same.
-        for turn in turns:
-            page.add_done_callback(turn.end)
+        own, place = turns
+        page.add_done_callback(place.end)
+        page.add_done_callback(lambda _: loop.call_later(asking.pause_after(began, loop.time()), own.end))
+        page.add_done_callback(lambda _: loop.call_later(REMEMBERED_S, lambda: asking))  # nothing else holds it
         done, _ = await asyncio.wait({page}, timeout=LONG_S)
         if not done:
             page.add_done_callback(_throw_away)
@@ -160,6 +188,20 @@ class Gateway:
     def _still_there(self, mine: Connection) -> None:
         if self._connections.is_gone(mine):
             raise BrowserGone
+
+
+class _Asking:
+    """One person's long pages."""
+
+    def __init__(self) -> None:
+        self.one_at_a_time = asyncio.Semaphore(1)
+        self._spent, self._at = 0.0, 0.0
+
+    def pause_after(self, began: float, now: float) -> float:
+        """Return for how long the person's next long page is to wait, in seconds, now that one has ended."""
+        self._spent = max(0.0, self._spent - (now - self._at) / 2) + now - began
+        self._at = now
+        return min(max(0.0, self._spent - FREE_S), MOST_PAUSE_S)
 
 
 class _Turn:
@@ -212,8 +254,8 @@ def environ_of(scope: Mapping[str, Any]) -> Environ:
     return environ
 
 
-async def read_body(environ: Environ, receive: Receive) -> IO[bytes]:
-    """Return the whole body of a request, on the disk where it is long.
+async def read_body(environ: Environ, path: str, receive: Receive) -> IO[bytes]:
+    """Return the whole body of a request for a page of the app, on the disk where it is long.
 
     Raises
     ------
@@ -223,7 +265,7 @@ async def read_body(environ: Environ, receive: Receive) -> IO[bytes]:
     length = environ.get("CONTENT_LENGTH", "")
     if not chunked and length in ("", "0"):
         return BytesIO()
-    file = uploads.takes_files(environ["PATH_INFO"])
+    file = uploads.takes_files(path)
     most, seconds = (FILE_BODY, FILE_BODY_S) if file else (BODY, BODY_S)
     if not chunked and int(length) >= most:
         raise Unanswered(413)
@@ -321,18 +363,30 @@ async def _sent(send: Send, message: dict[str, Any]) -> None:
         raise BrowserGone from None
 
 
-async def _refuse(why: Unanswered, receive: Receive, send: Send) -> None:
-    """Answer at once; then read on for a moment, since a browser that still sends does not listen."""
-    words = why.WORDS[why.status].encode()
-    headers = [
-        (b"content-type", b"text/plain; charset=utf-8"),
-        (b"content-length", str(len(words)).encode()),
-        (b"connection", b"close"),
-    ]
-    await send({"type": "http.response.start", "status": why.status, "headers": headers})
-    await send({"type": "http.response.body", "body": words, "more_body": True})
-    with suppress(TimeoutError):
-        async with asyncio.timeout(DRAIN_S):
-            while (message := await receive())["type"] == "http.request" and message["more_body"]:
-                pass
-    await send({"type": "http.response.body"})
+class _Refusals:
+    """Answers without the app, and what is read of the bodies that they refuse."""
+
+    def __init__(self) -> None:
+        self._free_at = 0.0
+        """When another piece may be read, by the clock of the loop."""
+
+    async def answer(self, why: Unanswered, receive: Receive, send: Send) -> None:
+        """Answer at once; then read on for a moment, since a browser that still sends does not listen."""
+        words = why.WORDS[why.status].encode()
+        headers = [
+            (b"content-type", b"text/plain; charset=utf-8"),
+            (b"content-length", str(len(words)).encode()),
+            (b"connection", b"close"),
+        ]
+        await send({"type": "http.response.start", "status": why.status, "headers": headers})
+        await send({"type": "http.response.body", "body": words, "more_body": True})
+        with suppress(TimeoutError):
+            async with asyncio.timeout(DRAIN_S):
+                while (message := await receive())["type"] == "http.request" and message["more_body"]:
+                    await self._pause_after(len(message["body"]))
+        await send({"type": "http.response.body"})
+
+    async def _pause_after(self, size: int) -> None:
+        now = asyncio.get_running_loop().time()
+        self._free_at = max(now, self._free_at) + size / DRAIN_RATE
+        await asyncio.sleep(self._free_at - now)

@@ -19,6 +19,7 @@ import time
 from collections.abc import Callable, Mapping
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
+from functools import partial
 from logging.handlers import QueueHandler, QueueListener
 from multiprocessing.connection import Connection, wait
 from multiprocessing.managers import BaseManager
@@ -35,6 +36,7 @@ from quiz.storage.datafile import Where
 from quiz.storage.engines.opening import open_engine
 from quiz.storage.engines.seam import Engine
 from quiz.storage.safekeeping.timetable import Timetable
+from quiz.web import request_context
 from quiz.web.front.gateway import PAGE
 from quiz.web.front.public_address import PublicAddress, behind
 from quiz.web.front.web_server import WebServer
@@ -252,7 +254,14 @@ def _server(
     for begin in app.extensions["beside"]:
         begin()
     served = app if plan.public is None else behind(app, plan.public)
-    return WebServer(served, listening, most=plan.most, most_of_one=plan.most_of_one)
+    return WebServer(
+        served,
+        listening,
+        most=plan.most,
+        most_of_one=plan.most_of_one,
+        public=plan.public,
+        person=partial(request_context.person_of, app),
+    )
 
 
 def look_on(file: Engine) -> None:

@@ -8,7 +8,7 @@ which counts from its end as many servers as there are.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
@@ -78,6 +78,21 @@ def read_address(text: str, hops: int) -> PublicAddress:
     return PublicAddress(found.scheme, name if own else f"{name}:{port}", prefix, hops)
 
 
+def path_within(path: str, address: PublicAddress | None) -> str:
+    """Return the path of a page within the app, from that of a request, which may begin with the public address's."""
+    prefix = address.prefix if address else ""
+    if prefix and (path == prefix or path.startswith(f"{prefix}/")):
+        path = path[len(prefix) :]
+    return path or "/"
+
+
+def comes_from(environ: Mapping[str, Any], address: PublicAddress | None) -> str:
+    """Return the network address that a request (WSGI) came from, as the web servers before this one say, if any do."""
+    heard = [one.strip() for one in environ.get("HTTP_X_FORWARDED_FOR", "").split(",")] if address else []
+    found = heard[-address.hops] if address and len(heard) >= address.hops else ""
+    return found or str(environ["REMOTE_ADDR"])
+
+
 def behind(app: WSGIApplication, address: PublicAddress) -> Callable[[dict[str, Any], StartResponse], Iterable[bytes]]:
     """Let an app (WSGI) see each request as the world sent it: its address, and where it came from.
 
@@ -86,14 +101,11 @@ def behind(app: WSGIApplication, address: PublicAddress) -> Callable[[dict[str, 
     fixed = ProxyFix(app, x_for=address.hops, x_proto=0, x_host=0, x_port=0, x_prefix=0)
 
     def as_sent(environ: dict[str, Any], start_response: StartResponse) -> Iterable[bytes]:
-        path: str = environ.get("PATH_INFO", "")
-        if address.prefix and (path == address.prefix or path.startswith(f"{address.prefix}/")):
-            path = path[len(address.prefix) :]
         environ |= {
             "wsgi.url_scheme": address.scheme,
             "HTTP_HOST": address.host,
             "SCRIPT_NAME": address.prefix,
-            "PATH_INFO": path or "/",
+            "PATH_INFO": path_within(environ.get("PATH_INFO", ""), address),
         }
         return fixed(environ, start_response)
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import uvicorn
 
 from quiz.web.front.connections import IDLE_S, Connections, WatchedProtocol
-from quiz.web.front.gateway import Gateway
+from quiz.web.front.gateway import Gateway, Person, by_cookie
+from quiz.web.front.public_address import PublicAddress
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import WSGIApplication
@@ -28,11 +29,18 @@ class WebServer:
     """Serves one app at a socket that listens already, perhaps in other processes too."""
 
     def __init__(
-        self, app: WSGIApplication, listening: socket.socket, *, most: int, most_of_one: int | None = None
+        self,
+        app: WSGIApplication,
+        listening: socket.socket,
+        *,
+        most: int,
+        most_of_one: int | None = None,
+        public: PublicAddress | None = None,
+        person: Person = by_cookie,
     ) -> None:
         self._listening = listening
         self._connections = Connections(most, most_of_one)
-        self._gateway = Gateway(app, self._connections)
+        self._gateway = Gateway(app, self._connections, public, person)
         protocol = type("Watched", (WatchedProtocol,), {"watch": self._connections})
         config = uvicorn.Config(
             self._gateway,

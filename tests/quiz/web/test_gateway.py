@@ -9,16 +9,21 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager
+from typing import Any
 
 import pytest
 from flask import Flask, Response
 
 from quiz.app import create_app
 from quiz.storage.datafile import DataFile
+from quiz.storage.store import Store
+from quiz.web import request_context
 from quiz.web.front import gateway
 from quiz.web.front.connections import Connection, Connections
 from quiz.web.front.gateway import LONG_AT_ONCE
+from quiz.web.front.public_address import behind, comes_from, read_address
 from tests.conftest import Clock, lots, serving
+from tests.quiz.class_people import Browser, preceptor
 
 
 def status(address: str, url: str, browser: int = 0) -> int:
@@ -146,6 +151,86 @@ def test_one_browser_has_one_long_page_made_at_a_time(data_file: DataFile, clock
         assert not held.begun.acquire(timeout=0.3)
         held.let_go.set()
     assert got == [200] * 9
+
+
+def test_quick_pages_are_known_behind_another_web_server(data_file: DataFile, clock: Clock) -> None:
+    """A path of the public address, as .deploy/nginx.conf passes it on, once made every page a long one."""
+    public = read_address("https://school.example/retinoscopy", 1)
+    app = create_app(data_file, clock=clock, lots=lots(), public=public, hosts=None)
+    held = Held(app, "/class/held")
+    url = "/retinoscopy/class/held"
+    with serving(behind(app, public), public=public) as address, asked_for(address, url, LONG_AT_ONCE) as got:  # type: ignore[arg-type]
+        for _ in range(LONG_AT_ONCE):
+            assert held.begun.acquire(timeout=30)
+        assert [status(address, f"/retinoscopy{url}") for url in ("/", "/static/css/parts.css")] == [200, 200]
+        assert got == []
+        held.let_go.set()
+    assert got == [200] * LONG_AT_ONCE
+
+
+@pytest.mark.parametrize(
+    ("sent", "hops", "found"),
+    [
+        ("198.51.100.7", 1, "198.51.100.7"),
+        ("203.0.113.9, 198.51.100.7", 1, "198.51.100.7"),
+        ("203.0.113.9, 198.51.100.7", 2, "203.0.113.9"),
+        ("", 1, "192.0.2.1"),
+        ("198.51.100.7", 2, "192.0.2.1"),
+    ],
+)
+def test_where_a_request_comes_from_is_read_as_proxyfix_reads_it(sent: str, hops: int, found: str) -> None:
+    """The reference is werkzeug's ProxyFix, by which the app itself reads it."""
+    public = read_address("https://school.example", hops)
+    environ = {"REMOTE_ADDR": "192.0.2.1", "HTTP_X_FORWARDED_FOR": sent}
+    assert comes_from(environ, public) == found
+    assert comes_from(environ, None) == "192.0.2.1"
+    seen: list[str] = []
+
+    def app(given: dict[str, Any], _: Any) -> list[bytes]:
+        seen.append(given["REMOTE_ADDR"])
+        return []
+
+    list(behind(app, public)({**environ, "wsgi.url_scheme": "http", "HTTP_HOST": "x"}, lambda *_: lambda _: None))
+    assert seen == [found]
+
+
+def test_a_preceptor_on_two_devices_has_one_long_page_made_at_a_time(
+    data_file: DataFile, store: Store, clock: Clock
+) -> None:
+    """Signing in again and again once brought a hostile preceptor every thread for long pages."""
+    app = create_app(data_file, clock=clock, lots=lots(), beyond=True, hosts=None)
+    browsers = preceptor(app, store), Browser(app)
+    browsers[1].sign_in()
+    found = [one.client.get_cookie("two-meridians") for one in browsers]
+    cookies = [f"two-meridians={one.value}" for one in found if one is not None]
+    assert cookies[0] != cookies[1]
+    whose = [request_context.person_of(app, {"HTTP_COOKIE": one, "REMOTE_ADDR": "192.0.2.1"}) for one in cookies]
+    assert whose == ["preceptor 1"] * 2
+    assert request_context.person_of(app, {"HTTP_COOKIE": cookies[0][:-4], "REMOTE_ADDR": "192.0.2.1"}) == ""
+
+
+def test_a_person_who_asks_without_end_gets_half_of_the_time_and_anyone_else_waits_for_nothing() -> None:
+    asking, now, made = gateway._Asking(), 1000.0, 0.0
+    for _ in range(300):
+        began, now, made = now, now + 0.2, made + 0.2
+        now += asking.pause_after(began, now)
+    assert 0.49 < made / (now - 1000.0) < 0.55
+    calm, now = gateway._Asking(), 1000.0
+    for _ in range(300):
+        assert calm.pause_after(now, now + 0.2) == 0.0
+        now += 0.5
+
+
+def test_refused_bodies_are_read_at_one_pace_together() -> None:
+    """Twenty bodies of a gigabyte, each read as fast as it came, once kept every page waiting for a quarter second."""
+
+    async def read() -> float:
+        refusals, loop = gateway._Refusals(), asyncio.get_running_loop()
+        began = loop.time()
+        await asyncio.gather(*(refusals._pause_after(gateway.DRAIN_RATE // 40) for _ in range(4)))
+        return loop.time() - began
+
+    assert asyncio.run(read()) >= 0.099
 
 
 def test_a_long_page_is_not_waited_for_without_end_and_keeps_its_turn(
