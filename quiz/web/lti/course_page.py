@@ -11,7 +11,6 @@ from flask import make_response, render_template, url_for
 from werkzeug.wrappers import Response
 
 from quiz.lti import grade_outbox
-from quiz.lti.deep_links import is_graded
 from quiz.storage import class_queries, roster_queries
 from quiz.storage.class_queries import Class
 from quiz.storage.platform import lti_queries, outcome_queries
@@ -180,7 +179,7 @@ def link_lines(what: Class, one: CourseLink) -> LinkLines:
     graded = ""
     if one.lineitem_url is None:
         graded = "The platform keeps no grade for this link."
-    elif drill is not None and not is_graded(drill):
+    elif drill is not None and not grade_outbox.is_graded(drill):
         graded = "This drill has no score out of a number, so no grade is sent."
     return LinkLines(
         one.id,

@@ -461,7 +461,9 @@ def choose() -> Response:
 
 def _last_words(drill: Drill, points: float) -> tuple[str, ...]:
     """Say what is about to be put into a course, and what it still lacks."""
-    graded = f"{points:g} points in the course's grades" if deep_links.is_graded(drill) else "no grade: it has no score"
+    graded = (
+        f"{points:g} points in the course's grades" if grade_outbox.is_graded(drill) else "no grade: it has no score"
+    )
     lacks = {
         "draft": "It is still a draft: open it in Two Meridians before your learners come.",
         "closed": "It is closed: learners cannot begin it.",
