@@ -16,7 +16,8 @@ from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import log_lines
 from cases.patients.examination.by_the_book import StandardExamination, can_be_done, examine, found_in
-from cases.patients.examination.chairside import card_of, in_the_pupil, referral_of
+from cases.patients.examination.card import card_of
+from cases.patients.examination.chairside import in_the_pupil, referral_of
 from cases.patients.examination.findings import causes
 from cases.patients.examination.ledger import ledger
 from cases.patients.mixture import Ages, mixed_patient

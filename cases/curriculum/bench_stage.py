@@ -50,7 +50,7 @@ class Bench:
     examiner's right and up. coma, coma_v: D per mm by which E changes along 180 and 90. cone: D of a cone below the
     centre. haze: share of the light that the media scatter. unrest: what the eye does by itself, "none", "alive",
     "wavering", "jerk" or "pendular". target: what the eye looks at, "far" with its focus at rest, or "near", beside the
-    sight hole, for which it accommodates.
+    sight hole, for which it accommodates. media: what is in the way of the light, to be drawn.
     """
 
     eye: SphCyl = field(default_factory=lambda: SphCyl(0))
@@ -71,6 +71,7 @@ class Bench:
     haze: float = 0.0
     unrest: str = "none"
     target: str = "far"
+    media: tuple[str, ...] = ()
 
     @property
     def accommodated(self) -> float:
@@ -226,8 +227,11 @@ def seen(bench: Bench) -> tuple[str, ...]:
     ]
     if bench.target == "near":
         lines.append("The patient looks at a target beside your sight hole.")
-    moves = sweep.word in SEEN_WAYS
-    if moves:
+    scissors = light.parts_and_meets(setting, streak)
+    moves = sweep.word in SEEN_WAYS and not scissors
+    if scissors:
+        lines.append("Two bands travel opposite ways in one pupil: they part and meet again in one sweep.")
+    elif moves:
         way, faint = SEEN_WAYS[sweep.word]
         how = "faintly" if faint else _speed(speed_ratio(setting, streak))
         lines.append(f"In the pupil the reflex travels {way} the streak, {how}.")

@@ -18,7 +18,7 @@ from cases.patients.examination.findings import (
     failed,
     record_slip,
 )
-from cases.patients.examination.ledger import Ledger, NotMeasured, TermId, ledger
+from cases.patients.examination.ledger import CLOSE_D, Ledger, NotMeasured, TermId, allowed_d, ledger
 from cases.patients.examination.world import FOG_LEAST_D, FOG_MOST_D, cycloplegia, gaze
 from cases.patients.patient import SIDES, Patient, other
 
@@ -137,9 +137,10 @@ def _of_eye(patient: Patient, examined: Examined, found: Ledger) -> Iterator[Key
         yield from _sight(patient, examined, found)
     if size["zone"] >= MATTERS_D:
         yield "choose-zone", "margin-read"
-    if size["axis"] >= MATTERS_D:
+    uneven = allowed_d(patient.eye(found.side)) - CLOSE_D
+    if size["axis"] >= MATTERS_D + uneven:
         yield "find-meridians", "skew-left"
-    yield from _end_point(examined, found)
+    yield from _end_point(examined, found, EARLY_D + uneven)
     terms: tuple[tuple[TermId, Key], ...] = (
         ("plane", (SET_FRAME.id, "frame-as-left")),
         ("tilt", (SET_FRAME.id, "frame-tilted")),
@@ -197,9 +198,9 @@ def _sight(patient: Patient, examined: Examined, found: Ledger) -> Iterator[Key]
             yield SIT_ON_AXIS.id, "stood-aside"
 
 
-def _end_point(examined: Examined, found: Ledger) -> Iterator[Key]:
+def _end_point(examined: Examined, found: Ledger, early_d: float) -> Iterator[Key]:
     worst = max(found.left_d, key=abs)
-    if abs(worst) < EARLY_D:
+    if abs(worst) < early_d:
         return
     if examined.ends_of(found.side)[-1].state.converging:
         yield "read-sleeve", "sleeve-setting-missed"
@@ -210,10 +211,10 @@ def _end_point(examined: Examined, found: Ledger) -> Iterator[Key]:
 
 
 def _of_record(examined: Examined, sides: list[str]) -> Iterator[Key]:
-    notes = examined.record.notes
-    if "distance" not in notes:
+    record = examined.record
+    if not record.has("distance"):
         yield WRITE_RECORD.id, "distance-not-noted"
-    if examined.state.drops and not {"drops", "time of drops"} <= notes:
+    if examined.state.drops and not record.notes_drops:
         yield WRITE_RECORD.id, "drops-not-noted"
     leaned = {one.side for one in examined.did("lean in")}
     if not all(side in leaned or None in leaned for side in sides):

@@ -9,7 +9,7 @@ from cases.figures.parts import WASH, Point, band, disc, iris, lit_disc
 from cases.figures.pen import SMALL, WIDTH, Pen, toward
 from cases.procedure.figure import Figure
 
-OddReflex = Literal["scissors", "oil-drop", "dark-shadow", "dim", "white", "unequal", "fluctuating"]
+OddReflex = Literal["scissors", "oil-drop", "dark-shadow", "dim", "white", "absent", "unequal", "fluctuating"]
 
 CENTRE: Point = (WIDTH / 2, 104.0)
 RIM, PUPIL = 94.0, 66.0
@@ -80,6 +80,11 @@ def _white(pen: Pen) -> float:
     return CENTRE[1] + RIM + 26
 
 
+def _absent(pen: Pen) -> float:
+    iris(pen, CENTRE, RIM, PUPIL)
+    return CENTRE[1] + RIM + 26
+
+
 def _unequal(pen: Pen) -> float:
     for centre, eye, brightness in zip(PAIR, ("right eye", "left eye"), ("bright", "dim"), strict=True):
         iris(pen, centre, 62, 42)
@@ -126,6 +131,12 @@ _KINDS: dict[OddReflex, tuple[Callable[[Pen], float], str, str, str]] = {
         "White reflex",
         "glows white, not red",
         "The whole pupil glows white where a red or orange glow is expected.",
+    ),
+    "absent": (
+        _absent,
+        "Absent reflex",
+        "no light comes back",
+        "The whole pupil stays dark, with no light in it anywhere.",
     ),
     "unequal": (
         _unequal,

@@ -409,6 +409,24 @@ def way_everywhere(setting: Setting, streak: float) -> int:
     return 1 if centre * setting.beam_gain > 0 else -1
 
 
+TWO_WAYS_SHARE = 0.12
+"""Share of the pupil in which the light must go each way before two bands are seen to part and meet: ours."""
+
+
+def parts_and_meets(setting: Setting, streak: float) -> bool:
+    """Say whether a sweep shows two bands that part and meet: a good part of the pupil goes with, another against.
+
+    So it is only near neutral, and only in an eye that is irregular to one side.
+    """
+    if setting.coma == (0.0, 0.0) and setting.cone is None:
+        return False
+    n, _ = directions(streak)
+    slopes = slopes_of(setting, sunflower(0.9 * setting.pupil_mm / 2, 96))
+    along = np.einsum("i,kij,j->k", n, slopes, n)
+    shares = [float((way * along > 2 * NEUTRAL_ZONE).mean()) for way in (1, -1)]
+    return min(shares) >= TWO_WAYS_SHARE and seen(setting, streak, watched(setting)).peak_mm2 >= TOO_DULL_MM2
+
+
 def watched(setting: Setting) -> PupilZone:
     """Return the part of the pupil that is watched: the centre where the edge has another power, else all of it."""
     return "centre" if setting.margin_per_mm2 else "pupil"

@@ -325,7 +325,7 @@ def _with_spectacles(
     streams: Streams, age_y: float, eyes: dict[Side, Eye], amplitude: float, numbers: Population
 ) -> dict[Side, Eye]:
     """Give most of those who need them spectacles for both eyes: the refraction of the time when they were made."""
-    blurs = [blur_of(eye, 0.0 if "artificial lens" in eye.media else amplitude) for eye in eyes.values()]
+    blurs = [blur_of(eye, amplitude if eye.accommodates else 0.0) for eye in eyes.values()]
     needs = max(blurs) >= numbers.spectacles_from(age_y)
     needs = needs or (age_y < CHILD_TO_Y and max(eye.M for eye in eyes.values()) >= PLUS_OF_A_CHILD_D)
     wears = NEARLY_ALL if age_y >= FROM_Y and max(blurs) >= CANNOT_DO_WITHOUT_D else numbers.p_spectacles(age_y)
@@ -389,7 +389,9 @@ def _said(streams: Streams, patient: Patient) -> str:
     chance = streams.chance("complaint")
     age, means = patient.age_y, (patient.right.M, patient.left.M)
     if any(patient.eye(side).unsafe for side in SIDES):
-        return "a parent saw a pale pupil in a photograph" if age < 16 else "one eye has gone dim"
+        return _with_unsafe(streams, age)
+    if age < PALE_TO_Y and streams.happens("pale in a photograph", PALE_SHARE):
+        return PALE
     if age < 4:
         return chance.among(("a health visitor asked for it", "a brother wears glasses", "a first check"))
     if patient.nystagmus:
@@ -424,6 +426,19 @@ def _said(streams: Streams, patient: Patient) -> str:
     return chance.among(
         ("small print is hard", "tired at the computer", "lights have halos" if age >= 60 else "a check-up")
     )
+
+
+PALE = "a parent saw a pale pupil in a photograph"
+PALE_TO_Y, PALE_SHARE = 8.0, 0.03
+"""How often a healthy eye is brought for it: the optic disc, or the camera's angle, whitens a pupil too. Ours."""
+
+
+def _with_unsafe(streams: Streams, age: float) -> str:
+    if age >= 16:
+        return "one eye has gone dim"
+    # Not every white reflex was seen at home before.
+    others = "a first check" if age < 4 else "failed a check of vision"
+    return PALE if streams.happens("seen at home", 0.5) else others
 
 
 def _history(patient: Patient) -> str:

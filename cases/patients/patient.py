@@ -97,6 +97,11 @@ class Eye:
         return any(one in UNSAFE for one in self.media)
 
     @property
+    def accommodates(self) -> bool:
+        """Whether the eye has a lens that can focus: surgery on the cornea leaves it, an artificial lens has none."""
+        return "artificial lens" not in self.media
+
+    @property
     def natural_lens(self) -> bool:
         """Whether the eye was never operated on for its refraction or its lens."""
         return "artificial lens" not in self.media and "corneal surgery" not in self.media
@@ -155,7 +160,7 @@ def blur_of(eye: Eye, amplitude: float, through: SphCyl | None = None) -> float:
 
 def smallest_angle(eye: Eye, amplitude: float, through: SphCyl | None = None) -> float:
     """Return the smallest angle that an eye sees, in minutes: it grows as 1 + k·b² with the blur b in D."""
-    blur = blur_of(eye, amplitude if eye.natural_lens else 0.0, through)
+    blur = blur_of(eye, amplitude if eye.accommodates else 0.0, through)
     return float(10**eye.best_logmar * (1 + eye.blur_k * blur * blur))
 
 

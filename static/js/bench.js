@@ -16,6 +16,8 @@ import { Tray } from "./bench-tray.js";
 
 /** How long the hand must rest before the picture is worked out as finely as it can be, ms. */
 const REST_MS = 150;
+/** A stage lower than this, px, shows the eye larger. */
+const SMALL_PX = 160;
 
 const root = document.getElementById("bench");
 if (root) set(root);
@@ -52,6 +54,8 @@ function set(root) {
   /** @param {number} now milliseconds */
   function frame(now) {
     asked = false;
+    // A stage that is made small shows the eye and little of the face.
+    drawing.zoom = stage.clientHeight < SMALL_PX ? 1.9 : 1;
     drawing.fit();
     state.sweepTo(sweep.at(now, state.faceMm));
     const { bench, setting } = state;
@@ -60,7 +64,7 @@ function set(root) {
     if (wanted !== unrest) [unrest, alive] = [wanted, life(wanted, 1 + Math.round(1000 * Math.abs(bench.eye.sphere)))];
     const lives = unrest === "none" ? STILL : alive(now / 1000, faceLight(setting, state.faceMm)(0, 0) / 8);
     const moving = sweep.moving || unrest !== "none" || now - touchedAt < REST_MS;
-    if (canvas.width > 1) drawing.draw(state, { moving, life: lives });
+    if (canvas.width > 1) drawing.draw(state, { moving, life: lives, seconds: now / 1000 });
     watch();
     pressed("even", sweep.going);
     if (moving) ask();

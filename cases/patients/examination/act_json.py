@@ -23,6 +23,8 @@ def value_document(value: Value) -> dict[str, Any]:
             return {"lens": _lens(value)}
         case (str(cell), SphCyl() as lens):
             return {"cell": cell, "lens": _lens(lens)}
+        case (str(name), str(text)):
+            return {"entry": [name, text]}
         case tuple():
             return {"numbers": list(value)}
     return {"number": value}
@@ -51,6 +53,8 @@ def _value(minute: float, document: Mapping[str, Any], side: Side | None) -> Val
                 return SphCyl(*map(float, lens))
             case {"word": str(word)}:
                 return word
+            case {"entry": [str(name), str(text)]}:
+                return name, text
             case {"numbers": numbers}:
                 return tuple(map(float, numbers))
             case {"number": number}:

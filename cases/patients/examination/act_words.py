@@ -8,10 +8,12 @@ from cases.notation.prescription import write_axis, write_distance, write_prescr
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.acts import Act
+from cases.patients.patient import Side
 
 _FIXED = {
     "asked": "Asked and looked at what local rules want before drops",
     "call": "Called “look over there”",
+    "told": "Asked what the reflex is called",
     "pupil noted": "Judged the drops by the pupil",
     "lean in": "Leaned in to check neutral",
     "near check": "Checked from far to near",
@@ -25,9 +27,27 @@ def clock(minute: float) -> str:
     return f"{seconds // 60}:{seconds % 60:02d}"
 
 
-def log_lines(acts: Sequence[Act]) -> tuple[tuple[str, str], ...]:
-    """Return acts with their clock and words, in order."""
-    return tuple((clock(act.minute), act_words(act)) for act in acts)
+def log_lines(acts: Sequence[Act], looking: Side = "right") -> tuple[tuple[str, str], ...]:
+    """Return acts with their clock and words, in order, and each lens with what it was for.
+
+    A sphere is for the eye before which it stands where that eye is judged next, and fogs where the other one is.
+    looking: the eye that is looked at now, where nothing has been judged since.
+    """
+    out: list[tuple[str, str]] = []
+    judged = looking
+    for act in reversed(acts):
+        judged = act.side if act.what in ("end point", "lean in") and act.side else judged
+        out.append((clock(act.minute), _lens_words(act, judged) or act_words(act)))
+    return tuple(reversed(out))
+
+
+def _lens_words(act: Act, judged: Side) -> str:
+    match act.value:
+        case (str(cell), SphCyl() as lens) if act.what == "lens" and lens.strongest:
+            fogs = cell == "fog" or (cell == "sphere" and act.side != judged)
+            use = "Working lens" if cell == "working" else "To fog:" if fogs else "Trial lens"
+            return f"{use} {write_prescription(lens, 'as-is')}, {act.side} eye"
+    return ""
 
 
 def act_words(act: Act) -> str:
@@ -79,6 +99,8 @@ def _done(act: Act) -> str:
             return f"Wrote {write_prescription(value)}"
         case "note", str():
             return f"Noted: {value}"
+        case "entry", (str() as name, str() as text):
+            return _entry(name, text)
         case "refer", str():
             return f"Referred: {value}"
         case "how soon", str():
@@ -86,6 +108,20 @@ def _done(act: Act) -> str:
         case "wait", float() | int():
             return f"Waited {value:g} min" if value >= 1 else f"Waited {round(60 * value)} s"
     return _FIXED.get(act.what, act.what)
+
+
+_UNITS = {"distance": " cm", "lens distance": " mm"}
+
+
+def _entry(name: str, text: str) -> str:
+    if not text:
+        return f"Took out of the record: {name}"
+    if name == "read at":
+        return f"Wrote read at {clock(float(text))}"
+    if name.startswith("drop "):
+        kind, eyes, minute = text.split(" ")
+        return f"Wrote {kind}, {eyes} {'eyes' if eyes == 'both' else 'eye'}, at {clock(float(minute))}"
+    return f"Wrote {name}: {text}{_UNITS.get(name, '')}"
 
 
 def _sight(h: float, v: float) -> str:

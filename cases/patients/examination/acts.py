@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, get_args
 
 from cases.errors import CaseError
 from cases.optics.lens import SphCyl
@@ -31,6 +32,8 @@ What = Literal[
     "take off",
     "write",
     "note",
+    "entry",
+    "told",
     "refer",
     "how soon",
     "asked",
@@ -45,10 +48,25 @@ TAPE_OFFSETS_CM = {"eye": 0.0, "brow": -5.0, "ear": 8.0}
 DROPS = ("cyclopentolate", "tropicamide", "atropine")
 HOW_SOON = ("today", "soon", "routine")
 NOTES = ("distance", "drops", "time of drops", "vision", "lens distance")
+"""What a record once ticked, in examinations that were kept so; now their values are written."""
+Entry = Literal["distance", "lens distance", "drops", "drop", "read at", "reflex", "fixation", "vision", "test"]
+"""What a record holds beside the lenses; `ExaminationRecord.entries` says how each is written."""
+ENTRIES: tuple[Entry, ...] = get_args(Entry)
+DRY, WET = "dry", "wet"
+REFLEXES = ("clear", "dull", "scissors", "dark in places", "middle differs", "glints", "white", "none")
+"""Names of a reflex in a record: common practice, no published source."""
+FIXATION = ("steady", "wandering", "poor")
+TESTS = ("letter chart", "letters matched", "pictures named", "fixing and following")
+"""How vision was tested: common practice, no published source."""
 SPHERE, CYLINDER = "sphere", "cylinder"
 """Cells of the trial frame that a hand changes at the bench; the sphere of the other eye may fog it."""
 WORKING = "working"
 """The cell of the trial frame whose lens stands for the working distance and is left out of the sum."""
+
+
+NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,4})?")
+DROP_ENTRY = re.compile(r"drop \d{1,2}")
+DROP = re.compile(r"[a-z]{1,20} (?:right|left|both) \d{1,4}(?:\.\d{1,4})?")
 
 
 class BadAct(CaseError):
@@ -69,8 +87,9 @@ class Act:
     zero empties the cell. frame: (mm from the cornea, tilt in degrees, mm off centre). drops: which of `DROPS`;
     never how much. zone: part of the pupil judged: "centre", "whole", "upper" or "lower". end point: the streak in
     degrees at which it was called neutral. take off: D taken off for the distance. write: the lens written. note: one
-    of `NOTES`. refer: why. how soon: of `HOW_SOON`. wait: minutes. Asked (what local rules want asked and looked at
-    before drops), near check, pupil noted, lean in and call (for the patient's gaze) have no value.
+    of `NOTES`. entry: (one of `ENTRIES`, what is written there). refer: why. how soon: of `HOW_SOON`. wait: minutes.
+    Told (asked what the reflex is called), asked (what local rules want asked and looked at before drops), near check,
+    pupil noted, lean in and call (for the patient's gaze) have no value.
     """
 
     minute: float
@@ -165,9 +184,35 @@ class ExaminationRecord:
     written: dict[Side, SphCyl] = field(default_factory=dict)
     taken: dict[Side, float] = field(default_factory=dict)
     notes: frozenset[str] = frozenset()
+    entries: dict[str, str] = field(default_factory=dict)
+    """Values beside the lenses: "distance" in cm, "lens distance" in mm, "drops" dry or wet, "drop 1" and so on as
+    kind, eye and minute, "read at" in minutes, "reflex right" of `REFLEXES`, "fixation", "vision right", "test"."""
     referred: str = ""
     how_soon: str = ""
     """"" where no referral says so: those that were kept before it was asked."""
+
+    def has(self, name: str) -> bool:
+        """Say whether something is in the record: its value, or the tick of a record that was kept with ticks."""
+        return name in self.notes or any(key == name or key.startswith(f"{name} ") for key in self.entries)
+
+    @property
+    def notes_drops(self) -> bool:
+        """Say whether it has which drops were given, and when."""
+        return {"drops", "time of drops"} <= self.notes or self.has("drop")
+
+    def number(self, name: str) -> float | None:
+        """Return what is written there as a number; None where nothing is."""
+        return float(self.entries[name]) if name in self.entries else None
+
+    @property
+    def drops(self) -> tuple[Drop, ...]:
+        """Return the drops that are written down, one for each eye, with their minute."""
+        out: list[Drop] = []
+        for name, text in sorted(self.entries.items()):
+            if name.startswith("drop "):
+                kind, eyes, minute = text.split(" ")
+                out += [Drop(side, kind, float(minute)) for side in SIDES if eyes in (side, "both")]
+        return tuple(out)
 
     @property
     def referred_at_once(self) -> bool:
@@ -274,11 +319,39 @@ def _record_after(record: ExaminationRecord, act: Act) -> ExaminationRecord:
             return replace(record, written={**record.written, _side(act): act.value})
         case "note":
             return replace(record, notes=record.notes | {_word(act, NOTES)})
+        case "entry":
+            return replace(record, entries=_entries_after(record.entries, act))
         case "refer":
             return replace(record, referred=f"{act.value}")
         case "how soon":
             return replace(record, how_soon=_word(act, HOW_SOON))
     return record
+
+
+_WORDS_OF: dict[Entry, tuple[str, ...]] = {
+    "drops": (DRY, WET),
+    "reflex": REFLEXES,
+    "fixation": FIXATION,
+    "test": TESTS,
+}
+_IN_NUMBERS: tuple[Entry, ...] = ("distance", "lens distance", "read at")
+
+
+def _entries_after(entries: dict[str, str], act: Act) -> dict[str, str]:
+    if not (isinstance(act.value, tuple) and len(act.value) == 2 and all(isinstance(one, str) for one in act.value)):
+        raise BadAct(act, 'give what is written and where, such as ("distance", "67")')
+    name, text = f"{act.value[0]}", f"{act.value[1]}"
+    kind = next((one for one in ENTRIES if name == one or (one == "drop" and DROP_ENTRY.fullmatch(name))), None)
+    if kind is None or name == "drop":
+        raise BadAct(act, f"give one of {', '.join(ENTRIES)}")
+    key = f"{name} {_side(act)}" if kind in ("reflex", "vision") else name
+    if not text:
+        return {one: was for one, was in entries.items() if one != key}
+    good = text in _WORDS_OF[kind] if kind in _WORDS_OF else True
+    good = good and (kind not in _IN_NUMBERS or NUMBER.fullmatch(text) is not None)
+    if not good or (kind == "drop" and not DROP.fullmatch(text)):
+        raise BadAct(act, f"this cannot be written as {name}")
+    return {**entries, key: text}
 
 
 def _side(act: Act) -> Side:

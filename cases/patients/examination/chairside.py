@@ -1,36 +1,33 @@
-"""What is told and seen at the chair: who has come, vision as found, what stands in the pupil, and what checks show."""
+"""What is seen at the chair: what stands in the pupil, what it is called, where the gaze is, and what checks show."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
-from cases.notation.plurals import counted
-from cases.notation.prescription import write_prescription
-from cases.optics.lens import SphCyl
+from cases.patients.examination.act_words import clock
 from cases.patients.examination.acts import Examined, State
-from cases.patients.examination.findings import SHOWS_A_LITTLE_D, SHOWS_PLAINLY_D, seen_far_and_near
-from cases.patients.examination.vignettes import NO_CHART, vignette_of
-from cases.patients.examination.world import gaze, pupil_mm
-from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side, smallest_angle
-
-CHART_FROM_Y = 3.5
-"""From this age in years a chart is read: ours."""
-_LINES = (5, 6, 7.5, 9, 12, 15, 19, 24, 30, 38, 48, 60, 75, 95, 120)
-"""Lines of a chart in steps of 0.1 logMAR, by the number under 6/."""
+from cases.patients.examination.card import CHART_FROM_Y
+from cases.patients.examination.reflex_names import names_of, says
+from cases.patients.examination.vignettes import vignette_of
+from cases.patients.examination.world import (
+    SHOWS_A_LITTLE_D,
+    SHOWS_PLAINLY_D,
+    gaze,
+    pupil_mm,
+    seen_far_and_near,
+)
+from cases.patients.patient import SIDES, UNSAFE, Eye, Medium, Patient, Side
 
 _IN_THE_PUPIL: dict[Medium, str] = {
     "keratoconus": "Near neutral, two bands part and meet like scissors.",
-    "nuclear opacity": "The middle of the pupil is darker, like a drop of oil, and moves otherwise than the rest.",
+    "nuclear opacity": "A round core stands in the middle, like a drop of oil, with a dark ring round it.",
     "cortical opacity": "Dark spokes reach in from the edge.",
     "subcapsular opacity": "A dark spot stands in the middle.",
     "artificial lens": "Glints move with the lamp; the capsule round them is dull.",
-    "corneal surgery": "A ring near the edge moves otherwise than the middle.",
+    "corneal surgery": "A faint ring lies near the edge; light outside it may move otherwise than the middle.",
     "tear film": "A smear slides over the reflex and clears after a blink.",
     "scar": "A grey patch stays where it is.",
     "vitreous haze": "An even veil lies over the reflex.",
-    "white reflex": "The reflex is pale, almost white, where the other is red.",
-    "no reflex": "No red reflex is seen from any direction.",
+    "white reflex": "The pupil glows pale, almost white, wherever the streak lies.",
+    "no reflex": "No light comes back from the pupil, from any direction.",
 }
 HAZE: dict[Medium, float] = {
     "vitreous haze": 0.6,
@@ -46,105 +43,16 @@ HAZE: dict[Medium, float] = {
 """Share of the light that media scatter in the picture: ours, no published source."""
 
 
-@dataclass(frozen=True)
-class Card:
-    """What the desk has written of a patient before the examination."""
-
-    title: str
-    age: str
-    complaint: str
-    history: str
-    vision: dict[Side, str]
-    looks: str
-    """How a child looks who is too young for a chart."""
-    spectacles: str
-    """The powers that are worn, how old they are, and vision with them; "" without any."""
-    of_you: str
-    invented: bool
-
-    @property
-    def no_chart(self) -> bool:
-        """Say whether the patient is too young for a chart."""
-        return set(self.vision.values()) == {NO_CHART}
-
-    @property
-    def vision_words(self) -> str:
-        """Write the vision of both eyes, or once what holds for both."""
-        if self.no_chart:
-            return f"{NO_CHART}; {self.looks}"
-        return f"right {self.vision['right']}, left {self.vision['left']}"
-
-    @property
-    def name(self) -> str:
-        """Return name and age."""
-        return f"{self.title}, {self.age}"
-
-
-def card_of(patient: Patient) -> Card:
-    """Return the card of a patient."""
-    vignette = vignette_of(patient)
-    vision = {side: vision_of(patient, side) for side in SIDES}
-    if vignette is not None:
-        vision = dict(zip(SIDES, vignette.vision, strict=True))
-    return Card(
-        title=vignette.name if vignette else "A drawn patient",
-        age=age_in_words(patient.age_y),
-        complaint=patient.complaint,
-        history=patient.history,
-        vision=vision,
-        looks=_looks(patient),
-        spectacles=_spectacles(patient),
-        of_you=vignette.told_of_you if vignette else "",
-        invented=vignette is not None,
-    )
-
-
-UNEQUAL_LOGMAR = 0.3
-"""From so much difference in best vision on a child minds when the better eye is covered: ours."""
-
-
-def _looks(patient: Patient) -> str:
-    right, left = (eye.best_logmar for eye in (patient.right, patient.left))
-    if patient.nystagmus:
-        return "follows a light, eyes never still"
-    if abs(right - left) >= UNEQUAL_LOGMAR:
-        return f"minds when the {'left' if right > left else 'right'} eye is covered"
-    return "each eye fixes and follows a light; minds neither being covered"
-
-
-def _spectacles(patient: Patient) -> str:
-    right, left = patient.right, patient.left
-    if right.habitual_rx is None or left.habitual_rx is None or right.habitual_age_y is None:
-        return ""
-    made = counted(max(1, round(12 * right.habitual_age_y)), "month")
-    lenses = f"right {write_prescription(right.habitual_rx)}, left {write_prescription(left.habitual_rx)}, {made} old"
-    seen_so = [vision_of(patient, side, patient.eye(side).habitual_rx) for side in SIDES]
-    return lenses if NO_CHART in seen_so else f"{lenses}; with them {seen_so[0]} and {seen_so[1]}"
-
-
-def age_in_words(age_y: float) -> str:
-    """Write an age: months below two years, then whole years."""
-    if age_y < 2:
-        return counted(max(1, math.floor(age_y * 12 + 1e-9)), "month")
-    return f"{math.floor(age_y + 1e-9)} years"
-
-
-def vision_of(patient: Patient, side: Side, through: SphCyl | None = None) -> str:
-    """Return vision as a chart finds it, 6/x, unaided or through a lens, or why there is none.
-
-    The law is that of the patient model, `smallest_angle`.
-    """
-    if patient.age_y < CHART_FROM_Y:
-        return NO_CHART
-    eye = patient.eye(side)
-    angle = smallest_angle(eye, patient.amplitude_d, through)
-    line = min(_LINES, key=lambda one: abs(math.log(one / 6 / angle)))
-    return f"6/{line:g}" if angle < _LINES[-1] / 6 * 1.12 else "below 6/120"
-
-
 def in_the_pupil(eye: Eye) -> tuple[str, ...]:
     """Say what stands in a pupil beside the reflex, a sentence each."""
     return tuple(_IN_THE_PUPIL[one] for one in eye.media)
+
+
+def reflex_words(eye: Eye) -> str:
+    """Say what a reflex is called and what stands in its pupil, for one who has named it or asked."""
+    name = says(names_of(eye)[0])
+    called = f"The reflex is {name}."
+    return " ".join((called, *in_the_pupil(eye)))
 
 
 def haze_of(eye: Eye) -> float:
@@ -199,7 +107,7 @@ def tape_reads(state: State, held_at: str, offsets: dict[str, float]) -> float:
 
 def near_check_words(patient: Patient, side: Side, examined: Examined, minute: float) -> str:
     """Say what is seen while the patient looks from far to near: accommodation shows, the pupil does not tell it."""
-    left, wide = seen_far_and_near(patient, side, examined, minute)
+    left, wide = seen_far_and_near(patient, side, examined.state, minute)
     shift = "changes a little" if left >= SHOWS_A_LITTLE_D else "hardly changes"
     shift = "changes plainly" if left >= SHOWS_PLAINLY_D else shift
     pupil = "The pupil is wide." if wide else "The pupil is not wide."
@@ -218,7 +126,7 @@ def drops_words(patient: Patient, state: State, minute: float) -> tuple[str, ...
     for side in SIDES:
         mine = [one for one in state.drops if one.side == side]
         if mine:
-            given = ", ".join(f"{one.kind} {minute - one.minute:.0f} min ago" for one in mine)
+            given = ", ".join(f"{one.kind} at {clock(one.minute)} ({minute - one.minute:.0f} min ago)" for one in mine)
             wide = pupil_mm(patient, side, state, minute)
             said.append(f"{side.capitalize()} eye: {given}; pupil {wide:.1f} mm.")
     return tuple(said)

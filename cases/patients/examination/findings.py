@@ -1,25 +1,24 @@
-"""What the log of an examination says beside the ledger: causes of its terms, things left out, and whether it fails."""
+"""What the log of an examination says beside the ledger: why its terms are there, and whether the whole fails."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 from cases.notation.prescription import write_distance, write_power, write_prescription
 from cases.optics.axes import across, axis_gap
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import WORKING, EndPoint, Examined, What
+from cases.patients.examination.acts import WORKING, Examined
 from cases.patients.examination.ledger import Ledger, TermId, ledger
 from cases.patients.examination.world import (
     FOG_LEAST_D,
     FOG_MOST_D,
-    Examiner,
+    SHOWS_A_LITTLE_D,
     cycloplegia,
     gaze,
     left_at,
-    pupil_mm,
+    seen_far_and_near,
     sight_angles,
 )
 from cases.patients.patient import SIDES, Patient, Side, other
@@ -27,21 +26,10 @@ from cases.patients.patient import SIDES, Patient, Side, other
 DROPS_CONSIDERED_TO_Y = 12.0
 """Up to this age in years a result without drops is worth a word: local rules decide."""
 FAR_ENOUGH_M = 5.0
-SHOWS_PLAINLY_D, SHOWS_A_LITTLE_D = 1.5, 0.6
-"""How much accommodation left in D a check from far to near shows: ours."""
 UNSTEADY_D = 0.2
 """From so much cylinder in D on it is said that accommodation changed between the meridians: ours."""
 NOT_YET = 0.85
 """A share of cycloplegia below which the reading still climbs: ours."""
-
-
-@dataclass(frozen=True)
-class Observation:
-    """One thing that the log holds. No dioptres: what it cost is in the ledger, or cannot be known."""
-
-    id: str
-    says: str
-    side: Side | None = None
 
 
 def causes(patient: Patient, examined: Examined, found: Ledger, term_id: TermId) -> tuple[str, ...]:
@@ -82,7 +70,7 @@ def _accommodation(patient: Patient, examined: Examined, found: Ledger) -> Itera
         lens, needs = end.state.sum_of_lenses(fellow).spherical_equivalent, patient.eye(fellow).M
         if lens - needs < FOG_LEAST_D and needs > 0:
             yield f"The {fellow} eye was not fogged, and what the drops left was used for its plus."
-        left, _ = seen_far_and_near(patient, found.side, examined, end.minute)
+        left, _ = seen_far_and_near(patient, found.side, end.state, end.minute)
         shows = (
             "A check from far to near shows it." if left >= SHOWS_A_LITTLE_D else "A check from far to near hardly can."
         )
@@ -222,115 +210,6 @@ _CAUSES = {
 }
 
 
-def observations(patient: Patient, examined: Examined, examiner: Examiner) -> tuple[Observation, ...]:
-    """Return what was left out or overlooked and has no term of its own."""
-    return tuple(_observed(patient, examined, examiner))
-
-
-def _observed(patient: Patient, examined: Examined, examiner: Examiner) -> Iterator[Observation]:
-    unsafe = [side for side in SIDES if patient.eye(side).unsafe]
-    for side in unsafe:
-        yield from _before_referring(examined, side)
-    if unsafe and not examined.end_points:
-        return
-    for side in SIDES:
-        ends = examined.ends_of(side)
-        if not ends or side in unsafe:
-            continue
-        if len(ends) == 1:
-            yield Observation("one-meridian", f"Only one meridian of the {side} eye was called neutral.", side)
-        drops = [one for one in examined.state.drops if one.side == side]
-        if drops and examined.did("pupil noted") and not _between(examined, "near check", drops[0].minute, ends):
-            yield Observation(
-                "pupil-as-proof",
-                "The pupil was taken as proof that the drops had worked. It says nothing of accommodation: "
-                "look far and near.",
-                side,
-            )
-        if not examined.did("lean in", side):
-            yield Observation("no-lean-in", f"Neutral was not checked by leaning in, {side} eye.", side)
-        askew = next((one.state for one in reversed(ends) if one.state.decentred_mm), None)
-        if askew is not None:
-            yield Observation("decentred", _prism_words(askew.sum_of_lenses(side), askew.decentred_mm), side)
-    first = examined.end_points[0] if examined.end_points else None
-    if first is not None and examiner.blur_d(first.state.distance_cm) >= 0.5:
-        yield Observation(
-            "examiner-out-of-focus",
-            "You saw the reflex out of focus at this distance: readings scatter more. Wear a glass for it.",
-        )
-    yield from _of_drops(examined)
-    if patient.age_y <= DROPS_CONSIDERED_TO_Y and not examined.state.drops and examined.end_points:
-        yield Observation("no-drops-considered", "A child was measured without drops. Local rules decide on them.")
-    yield from _of_record(patient, examined)
-
-
-_BEFORE: dict[What, str] = {"drops": "drops were given", "end point": "it was called neutral"}
-
-
-def _before_referring(examined: Examined, side: Side) -> Iterator[Observation]:
-    """Yield what was done to an eye whose reflex is referred at once, before it was."""
-    referred = min((one.minute for one in examined.did("refer")), default=math.inf)
-    before = {one.what for one in examined.acts if one.minute < referred and one.side in (None, side)}
-    done = [words for what, words in _BEFORE.items() if what in before]
-    if done:
-        says = f"The {side} eye has no red reflex: {' and '.join(done)} before it was referred."
-        yield Observation("before-referring", says, side)
-
-
-OFTEN = 3
-"""So many instillations in one eye are worth a word: ours; product information and local rules decide."""
-
-
-def _of_drops(examined: Examined) -> Iterator[Observation]:
-    given = examined.state.drops
-    if given and not any(one.what == "asked" and one.minute <= given[0].minute for one in examined.acts):
-        yield Observation("not-asked", "Nothing was asked or looked at before the drops. Local rules say what.")
-    for side in SIDES:
-        count = sum(one.side == side for one in given)
-        if count >= OFTEN:
-            yield Observation(
-                "drops-repeated",
-                f"Drops were put into the {side} eye {count} times. Stop, and tell the clinician responsible: product "
-                "information and local rules decide.",
-                side,
-            )
-
-
-def _prism_words(lens: SphCyl, off_mm: float) -> str:
-    """Say what prism a lens off its centre adds, by its mean power: Prentice's rule, the power in D for each cm."""
-    prism = abs(lens.spherical_equivalent) * off_mm / 10
-    return f"The lenses were {off_mm:g} mm off centre, which adds {prism:.1f} prism dioptres. It changes no power."
-
-
-def _between(examined: Examined, what: str, since: float, ends: tuple[EndPoint, ...]) -> bool:
-    return any(one.what == what and since < one.minute <= ends[-1].minute for one in examined.acts)
-
-
-STRONG_D = 5.0
-"""From this power in D on the distance of the lens from the eye is written: common practice, from memory."""
-
-
-def _of_record(patient: Patient, examined: Examined) -> Iterator[Observation]:
-    notes, record = examined.record.notes, examined.record
-    if "distance" not in notes:
-        yield Observation("no-distance", "The record has no working distance.")
-    if examined.state.drops and not {"drops", "time of drops"} <= notes:
-        yield Observation("no-drops-noted", "The record does not say which drops were used, and when.")
-    if "vision" not in notes:
-        yield Observation("no-vision", "The record has no vision.")
-    strongest = max((one.strongest for one in record.written.values()), default=0.0)
-    if strongest >= STRONG_D and "lens distance" not in notes:
-        yield Observation(
-            "no-lens-distance", "The record of so strong a lens does not say how far from the eye it was."
-        )
-    forms = {one.cylinder > 0 for one in record.written.values() if one.cylinder}
-    if len(forms) == 2:
-        yield Observation("two-forms", "One eye is written with a plus cylinder and the other with a minus cylinder.")
-    for side in SIDES:
-        if side not in record.written and examined.ends_of(side) and not patient.eye(side).unsafe:
-            yield Observation("not-written", f"The {side} eye was measured and not written down.", side)
-
-
 def failed(patient: Patient, examined: Examined) -> str | None:
     """Say why the whole examination fails, or return None: only where a white or absent reflex was not referred."""
     if examined.record.referred_at_once:
@@ -341,12 +220,6 @@ def failed(patient: Patient, examined: Examined) -> str | None:
             later = " You referred it for another day." if examined.record.referred else ""
             return f"The {side} eye has {reflex}.{later} Refer at once by the local protocol, before any measuring."
     return None
-
-
-def seen_far_and_near(patient: Patient, side: Side, examined: Examined, minute: float) -> tuple[float, bool]:
-    """Return what a near check finds: accommodation still left in D, and whether the pupil is wide (6 mm or more)."""
-    free = 1 - cycloplegia(patient, side, examined.state, minute)
-    return patient.amplitude_d * free, pupil_mm(patient, side, examined.state, minute) >= 6
 
 
 def what_was_left(patient: Patient, examined: Examined, side: Side) -> tuple[float, ...]:

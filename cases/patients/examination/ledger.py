@@ -2,7 +2,8 @@
 
 `written − R` = distance + accommodation + off-axis + zone + axis + end-point + plane + tilt + rounding + slips, each a
 power matrix. In the two meridians that were measured, the lens as marked is
-`n·R·n − A + n·T·n + 100/w + zone − left + plane + tilt`; what is not measured between them is the axis term.
+`n·R·n − A + n·T·n + 100/w + zone − left + plane + tilt`; what is not measured between them is the axis term. A result
+with its lens distance beside it is first moved from there to the eye's own prescription plane.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ from cases.patients.examination.world import (
     pupil_mm,
     sight_angles,
 )
-from cases.patients.patient import Patient, Side, written
+from cases.patients.patient import Eye, Patient, Side, written
 
 TermId = Literal[
     "distance",
@@ -55,6 +56,22 @@ TERMS: dict[TermId, str] = {
 }
 SMALL_D = 0.03
 """A term weaker than this in every meridian is not shown."""
+
+
+CLOSE_D = 0.26
+"""A record within this in every meridian, in D, agrees with a right one: a quarter and what rounding leaves."""
+UNEVEN_MM = 0.5
+"""How far from the middle of the pupil, in mm, a hand may take its neutral where the cornea is uneven: ours."""
+
+
+def allowed_d(eye: Eye) -> float:
+    """Return how far from right, in D in any meridian, a record of this eye may be and agree with it.
+
+    Where a cornea is irregular no lens is neutral all over: neutral differs from place to place by that many D for each
+    mm, and with it power and axis. So much is far less than refraction of such eyes repeats: sphere ±2.91 D and
+    cylinder ±1.39 D (SD), axis 18° apart on average, in 138 patients with keratoconus. Source: `davis-1998`.
+    """
+    return CLOSE_D + UNEVEN_MM * eye.irregular_d_per_mm
 
 
 class NotMeasured(CaseError):
@@ -98,8 +115,9 @@ class Ledger:
     side: Side
     truth: SphCyl
     written: SphCyl
+    """As the eye's own prescription plane has it."""
     right_sum: SphCyl
-    """What a right sum of the lenses, less what was taken off, would have written."""
+    """In the same plane, what a right sum of the lenses, less what was taken off, would have written."""
     terms: tuple[Term, ...]
     left_d: tuple[float, float]
     """What was left in the two meridians at the end points, in D."""
@@ -185,10 +203,15 @@ def ledger(patient: Patient, examined: Examined, side: Side, *, as_in: Ledger | 
     marked = [_marked(one, ends[min(place, len(ends) - 1)]) for place, one in enumerate(both)]
     exact = _diagonal(both, marked) - taken * np.eye(2) if as_in is None else net
     right_sum = written(SphCyl.from_power_matrix(exact))
-    was = examined.record.written[side]
+    terms["rounding"] = right_sum.power_matrix() - exact
+    was, summed = examined.record.written[side], right_sum
+    noted = examined.record.number("lens distance")
+    if noted is not None:
+        by = noted - patient.eye(side).vertex_mm
+        was, right_sum = was.moved(by), summed.moved(by)
+        terms["plane"] = terms["plane"] + right_sum.power_matrix() - summed.power_matrix()
     if as_in is not None:
         was = SphCyl.from_power_matrix(right_sum.power_matrix() + _square(as_in.term("slips").matrix))
-    terms["rounding"] = right_sum.power_matrix() - exact
     terms["slips"] = was.power_matrix() - right_sum.power_matrix()
     return Ledger(
         side,

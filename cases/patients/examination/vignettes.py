@@ -49,6 +49,8 @@ class Vignette:
     examiner: Examiner = field(default_factory=Examiner)
     told_of_you: str = ""
     """What is told of the examiner."""
+    cover: str = "straight, far and near"
+    """What the cover test showed."""
     frame_mm: float | None = None
     """Cornea to trial lenses as the frame was left; None: where the result is for."""
 
@@ -67,6 +69,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         "shows 1 to 2 D less plus. A cylinder of this size is common in the first year.",
         eyes=_both(latent_d=1.1, media=(), irregular_d_per_mm=0.0),
         person={"fixation_holds_s": 7.2, "nystagmus": False, "amplitude_d": 7.0},
+        cover="not borne; the lamp’s reflections lie even in both eyes",
     ),
     Vignette(
         "ben", "Ben", 4, "squeezes the left eye shut in the sun", "well; nobody has looked at his eyes before",
@@ -79,6 +82,7 @@ VIGNETTES: tuple[Vignette, ...] = (
             "left": {"latent_d": 1.3, "media": (), "irregular_d_per_mm": 0.0, "best_logmar": 0.4},
         },
         person={"fixation_holds_s": 40.0, "nystagmus": False},
+        cover="the left eye moves out to fix when the right is covered, near more than far",
     ),
     Vignette(
         "cho", "Cho", 7, "headaches when reading", "well; no spectacles",
@@ -87,6 +91,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         "her plus; the rest shows under drops.",
         eyes=_both(latent_d=1.05, media=(), irregular_d_per_mm=0.0),
         person={"fixation_holds_s": 60.0, "nystagmus": False},
+        cover="straight far; near a slight drift inwards that recovers at once",
     ),
     Vignette(
         "dev", "Dev", 12, "cannot read the board", "well; both parents are short-sighted",
@@ -112,8 +117,10 @@ VIGNETTES: tuple[Vignette, ...] = (
         "say in the record what you saw, and refer.",
         refer="a scissors reflex: refer for a map of the cornea",
         eyes={
-            "right": {"latent_d": 0.05, "media": ("keratoconus",), "irregular_d_per_mm": 0.9, "best_logmar": 0.3},
-            "left": {"latent_d": 0.05, "media": ("keratoconus",), "irregular_d_per_mm": 0.3},
+            "right": {"latent_d": 0.05, "media": ("keratoconus",), "irregular_d_per_mm": 0.9, "best_logmar": 0.3,
+                      "habitual_rx": SphCyl(-0.50, -2.50, 45), "habitual_age_y": 0.7},
+            "left": {"latent_d": 0.05, "media": ("keratoconus",), "irregular_d_per_mm": 0.3,
+                     "habitual_rx": SphCyl(-0.25, -0.75, 140), "habitual_age_y": 0.7},
         },
         person={"nystagmus": False},
     ),
@@ -124,6 +131,7 @@ VIGNETTES: tuple[Vignette, ...] = (
         "16 mm; her result is for 12 mm, where less minus does the same. Write the distance beside so strong a lens.",
         eyes=_both(latent_d=0.0, vertex_mm=12.0, media=(), irregular_d_per_mm=0.0),
         person={"nystagmus": False},
+        cover="straight; near a slight drift outwards that recovers at once",
         frame_mm=16.0,
     ),
     Vignette(
@@ -178,9 +186,8 @@ def patient_of_vignette(vignette_id: str) -> Patient:
     eyes = {}
     for side, lens in zip(SIDES, (vignette.right, vignette.left), strict=True):
         M, J0, J45 = lens.power_vector()
-        eyes[side] = replace(
-            drawn.eye(side), M=M, J0=J0, J45=J45, habitual_rx=None, habitual_age_y=None, **vignette.eyes.get(side, {})
-        )
+        fields: dict[str, Any] = {"habitual_rx": None, "habitual_age_y": None, **vignette.eyes.get(side, {})}
+        eyes[side] = replace(drawn.eye(side), M=M, J0=J0, J45=J45, **fields)
     return replace(
         drawn,
         **vignette.person,

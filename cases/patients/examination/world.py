@@ -40,6 +40,8 @@ WRONG_OWN_EYE_DEG = 5.58
 """The angle at which the examiner's eye of the other side looks: the separation of two eyes at a usual distance."""
 MOST_ASIDE_DEG = 29.9
 LENS_INDEX = 1.5
+SHOWS_PLAINLY_D, SHOWS_A_LITTLE_D = 1.5, 0.6
+"""How much accommodation left in D a check from far to near shows: ours."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,12 @@ def cycloplegia(patient: Patient, side: Side, state: State, minute: float) -> fl
     return share
 
 
+def seen_far_and_near(patient: Patient, side: Side, state: State, minute: float) -> tuple[float, bool]:
+    """Return what a near check finds: accommodation still left in D, and whether the pupil is wide (6 mm or more)."""
+    left = patient.amplitude_d * (1 - cycloplegia(patient, side, state, minute))
+    return left, pupil_mm(patient, side, state, minute) >= 6
+
+
 def pupil_mm(patient: Patient, side: Side, state: State, minute: float) -> float:
     """Return the diameter of a pupil in mm, by the room and the drops."""
     eye = patient.eye(side)
@@ -85,7 +93,7 @@ def pupil_mm(patient: Patient, side: Side, state: State, minute: float) -> float
 
 def amplitude_d(patient: Patient, side: Side) -> float:
     """Return what an eye can accommodate in D: nothing with an artificial lens."""
-    return 0.0 if "artificial lens" in patient.eye(side).media else patient.amplitude_d
+    return patient.amplitude_d if patient.eye(side).accommodates else 0.0
 
 
 def accommodation(patient: Patient, side: Side, state: State, minute: float) -> float:

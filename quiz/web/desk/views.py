@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from cases.notation.plurals import plural
-from cases.patients.examination.chairside import card_of
+from cases.patients.examination.card import card_of
 from quiz.classroom import set_patients
 from quiz.learning.state import DAY
 from quiz.practice import learners, progress, what_to_practise

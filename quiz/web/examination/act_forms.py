@@ -3,12 +3,30 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 
+from cases.curriculum.bench_stage import SLEEVE
+from cases.curriculum.examination_stage import bench_of, reflex_shows
 from cases.errors import CaseError
 from cases.notation.prescription import read_axis, read_power, read_prescription
 from cases.optics.lens import SphCyl
-from cases.patients.examination.acts import CYLINDER, FAR_M, HOW_SOON, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING, What
+from cases.patients.examination.acts import (
+    CYLINDER,
+    DRY,
+    FAR_M,
+    FIXATION,
+    HOW_SOON,
+    REFLEXES,
+    SPHERE,
+    TAPE_OFFSETS_CM,
+    TESTS,
+    WET,
+    WORKING,
+    What,
+)
+from cases.patients.examination.card import VISIONS
 from cases.patients.patient import SIDES, Side, other
 from quiz.practice.examining.examinations import Done, UnderWay
 from quiz.practice.forms import BadFields
@@ -18,6 +36,10 @@ STRONGEST_D, STRONGEST_CYLINDER_D = 20.0, 8.0
 OFFERED_DROPS = ("cyclopentolate", "tropicamide")
 """Drops that are given in the examination room; others are begun days before."""
 LONGEST_REFERRAL = 200
+MOST_DROPS = 6
+"""So many instillations a record has room for."""
+CLOCK = re.compile(r"(\d{1,3})(?::([0-5]\d))?")
+NOTHING_TO_JUDGE = "The pupil is too dark to judge: there is nothing to call neutral. Try a strong minus or plus lens."
 
 Given = Mapping[str, str]
 
@@ -149,21 +171,32 @@ def _simple(what: What) -> Callable[[Given, UnderWay], list[Done]]:
     return lambda _given, _stands: [(what, None, None)]
 
 
-def _reflex_of(given: Given, stands: UnderWay) -> Side:
-    """Return the eye at hand; refuse one without a red reflex, in which nothing can be judged."""
-    side = side_of(given)
-    if stands.patient.eye(side).unsafe:
-        raise BadFields({"": f"The {side} eye has no red reflex: nothing can be judged in it."})
-    return side
+def _reflex(given: Given, stands: UnderWay) -> list[Done]:
+    side, name = side_of(given), given.get("value", "")
+    if name not in REFLEXES:
+        raise BadFields({"reflex": "Choose how the reflex looks."})
+    was = stands.examined.record.entries.get(f"reflex {side}")
+    return [] if was == name else [("entry", ("reflex", name), side)]
 
 
-def _lean_in(given: Given, stands: UnderWay) -> list[Done]:
-    return [("lean in", None, _reflex_of(given, stands))]
+def _told(given: Given, _: UnderWay) -> list[Done]:
+    return [("told", None, side_of(given))]
+
+
+def _lean_in(given: Given, _: UnderWay) -> list[Done]:
+    return [("lean in", None, side_of(given))]
 
 
 def _end_point(given: Given, stands: UnderWay) -> list[Done]:
-    _reflex_of(given, stands)
-    return [("end point", streak_of(given), side_of(given))]
+    """Read a call of neutral; refuse it where nothing of the reflex can be judged."""
+    side, patient, state = side_of(given), stands.patient, stands.examined.state
+    if "white reflex" in patient.eye(side).media:
+        raise BadFields({"": "Nothing travels in this pupil: there is nothing to call neutral."})
+    streak, sleeve = streak_of(given), sleeve_of(given, SLEEVE)
+    bench = bench_of(patient, side, state, stands.minute, streak=streak, sleeve=sleeve)
+    if not reflex_shows(patient, side, bench):
+        raise BadFields({"": NOTHING_TO_JUDGE})
+    return [("end point", streak, side)]
 
 
 def _wait(given: Given, _: UnderWay) -> list[Done]:
@@ -200,8 +233,68 @@ def _record(given: Given, stands: UnderWay) -> list[Done]:
             done.insert(0, ("take off", taken - record.taken.get(side, 0.0), side))
     if faults:
         raise BadFields(faults)
-    done += [("note", one, None) for one in NOTES if given.get(f"note-{one}") and one not in record.notes]
-    return [*done, *_referral(given, stands)]
+    return [*done, *_entries(given, stands), *_referral(given, stands)]
+
+
+def _entries(given: Given, stands: UnderWay) -> list[Done]:
+    """Read the values beside the lenses: one that is not as it was becomes an act, and an emptied one too."""
+    entries, faults = stands.examined.record.entries, dict[str, str]()
+    now: dict[tuple[str, Side | None], str] = {}
+    for name, least, most, unit in (("distance", 10, 200, "cm"), ("lens-distance", 5, 30, "mm")):
+        if name in given:
+            with _kept(faults, name):
+                number = _number(given, name, least, most, unit, empty=0.0)
+                now[name.replace("-", " "), None] = f"{round(number, 2):g}" if number else ""
+    if "read-at" in given:
+        with _kept(faults, "read-at"):
+            now["read at", None] = _minute(given.get("read-at", ""), "read-at")
+    for name, words in (("drops", (DRY, WET)), ("fixation", FIXATION), ("test", TESTS)):
+        if given.get(name, "") in ("", *words) and name in given:
+            now[name, None] = given[name]
+    for side in SIDES:
+        if given.get(f"vision-{side}", "-") in ("", *VISIONS):
+            now["vision", side] = given[f"vision-{side}"]
+    for row in range(1, MOST_DROPS + 1):
+        if f"drop-{row}-kind" in given:
+            with _kept(faults, f"drop-{row}-minute"):
+                now[f"drop {row}", None] = _drop(given, row)
+    if faults:
+        raise BadFields(faults)
+    return [
+        ("entry", (name, text), side)
+        for (name, side), text in now.items()
+        if entries.get(f"{name} {side}" if side else name, "") != text
+    ]
+
+
+@contextmanager
+def _kept(faults: dict[str, str], name: str) -> Iterator[None]:
+    """Keep what is wrong with a field under its own name, and go on with the next."""
+    try:
+        yield
+    except BadFields as error:
+        faults[name] = next(iter(error.faults.values()))
+
+
+def _drop(given: Given, row: int) -> str:
+    kind, eyes = given.get(f"drop-{row}-kind", ""), given.get(f"drop-{row}-eyes", "")
+    minute = _minute(given.get(f"drop-{row}-minute", ""), f"drop-{row}-minute")
+    if not kind and not minute:
+        return ""
+    if kind not in OFFERED_DROPS or eyes not in (*SIDES, "both") or not minute:
+        raise BadFields({"": "Give the drug, the eye and the time, for example cyclopentolate, both, 0:30."})
+    return f"{kind} {eyes} {minute}"
+
+
+def _minute(text: str, name: str) -> str:
+    """Read a moment of the examination’s clock, minutes or minutes:seconds, as minutes."""
+    text = text.strip()
+    if not text:
+        return ""
+    found = CLOCK.fullmatch(text)
+    if found is None:
+        raise BadFields({name: f"“{text[:20]}”: give the clock as minutes and seconds, for example 12:30."})
+    return f"{round(int(found[1]) + int(found[2] or 0) / 60, 3):g}"
 
 
 def _referral(given: Given, stands: UnderWay) -> list[Done]:
@@ -238,6 +331,8 @@ _READERS: dict[str, Callable[[Given, UnderWay], list[Done]]] = {
     "pupil-noted": _simple("pupil noted"),
     "call": _simple("call"),
     "lean-in": _lean_in,
+    "reflex": _reflex,
+    "told": _told,
     "asked": _simple("asked"),
     "end-point": _end_point,
     "wait": _wait,

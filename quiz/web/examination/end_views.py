@@ -12,17 +12,13 @@ from cases.notation.prescription import write_power, write_prescription, write_s
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import act_words, log_lines
 from cases.patients.examination.acts import Act, Examined
-from cases.patients.examination.chairside import Card, card_of, referral_of
-from cases.patients.examination.findings import (
-    DROPS_CONSIDERED_TO_Y,
-    NOT_YET,
-    causes,
-    failed,
-    from_numbers_alone,
-    observations,
-)
-from cases.patients.examination.ledger import TERMS, Ledger, NotMeasured, TermId, ledger
+from cases.patients.examination.card import Card, card_of
+from cases.patients.examination.chairside import referral_of
+from cases.patients.examination.findings import NOT_YET, causes, failed, from_numbers_alone
+from cases.patients.examination.ledger import CLOSE_D, TERMS, Ledger, NotMeasured, TermId, allowed_d, ledger
+from cases.patients.examination.left_out import observations
 from cases.patients.examination.putting_right import put_right as repaired
+from cases.patients.examination.record import record_lines
 from cases.patients.examination.replay import replayed, without
 from cases.patients.examination.vignettes import examiner_of, vignette_of
 from cases.patients.examination.world import Examiner, cycloplegia
@@ -30,8 +26,6 @@ from cases.patients.patient import SIDES, Patient, Side
 from quiz.practice.examining.examinations import UnderWay
 from quiz.web.pictures import Picture, captioned
 
-CLOSE_D = 0.26
-"""A record within this in every meridian, in D, agrees with a right one: a quarter and what rounding leaves."""
 COUNTED_D = 0.06
 """A cause weaker than this in D is shown and not counted."""
 UNDONE = {"room", "target", "seat", "sight", "own eye", "zone", "frame", "drops", "call", "take off", "lens"}
@@ -86,6 +80,8 @@ class EyeEnd:
     """The one without which least would be left."""
     main_alone: bool = False
     """Whether the record would be right without it: the others cancel each other."""
+    allowed_d: float = CLOSE_D
+    """How far from right its record may be: more where no lens is neutral all over."""
     by_drops: bool = False
     """Whether it is right but for what working drops left of accommodation."""
 
@@ -181,8 +177,15 @@ def _verdict(patient: Patient, examined: Examined, eyes: tuple[EyeEnd, ...], why
     missing = [one for one in eyes if one.total is None]
     if all(one.agrees for one in done):
         words = "Both eyes right" if not missing else f"{done[0].side.capitalize()} eye right"
-        lead = "Within a quarter dioptre in every meridian."
-        close = "within 0.25 D"
+        lead, close = "Within a quarter dioptre in every meridian.", "within 0.25 D"
+        uneven = [one for one in done if one.allowed_d > CLOSE_D and not _close_to_rx(patient, examined, one.side)]
+        if uneven:
+            one = max(uneven, key=lambda eye: eye.allowed_d)
+            lead = (
+                f"The {one.side} eye is within {_size(one.allowed_d)} D. Its cornea is uneven: no lens makes it "
+                "neutral all over, and power and axis are not surer than that."
+            )
+            close = f"within {_size(one.allowed_d)} D"
         if any(one.by_drops for one in done):
             lead, close = "Within a quarter dioptre of what these drops let you find.", "for what the drops show"
         if any(one.cancelled for one in done):
@@ -231,9 +234,10 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
     except NotMeasured:
         reason = "was not written down" if examined.ends_of(side) else "was never called neutral"
         why = f"The {side} eye {reason}, so it has no ledger."
-        agrees = was is not None and _close(was, right)
+        agrees = was is not None and _close(was, right, allowed_d(patient.eye(side)))
         return EyeEnd(side, text, write_prescription(right), agrees, "", None, (), None, (), (), why)
-    close, by_drops = _close(found.written, right), _right_by_drops(patient, examined, found)
+    allowed = allowed_d(patient.eye(side))
+    close, by_drops = _close(found.written, right, allowed), _right_by_drops(patient, examined, found)
     shown = tuple(_causes(patient, examined, found))
     left = {one.id: found.error - one.lens for one in found.shown}
     main = min(shown, key=lambda one: _length(left[one.term]), default=None)
@@ -248,11 +252,22 @@ def _eye(patient: Patient, examined: Examined, side: Side) -> EyeEnd:
         total=_row("", "written less right", found.error),
         causes=shown,
         alone=from_numbers_alone(found) if not close and not by_drops else (),
-        cancelled=any(one.size_d > CLOSE_D for one in found.shown) and not by_drops,
+        cancelled=any(one.size_d > allowed for one in found.shown) and not by_drops,
         main=main,
-        main_alone=main is not None and left[main.term].strongest <= CLOSE_D,
+        main_alone=main is not None and left[main.term].strongest <= allowed,
+        allowed_d=allowed,
         by_drops=by_drops and not close,
     )
+
+
+def _size(allowed: float) -> str:
+    """Write what is allowed to the hundredth of a dioptre, without what rounding leaves."""
+    return f"{allowed - CLOSE_D + 0.25:.2f}"
+
+
+def _close_to_rx(patient: Patient, examined: Examined, side: Side) -> bool:
+    was = examined.record.written.get(side)
+    return was is not None and _close(was, patient.eye(side).rx, CLOSE_D)
 
 
 def _length(lens: SphCyl) -> float:
@@ -264,11 +279,11 @@ def _right_by_drops(patient: Patient, examined: Examined, found: Ledger) -> bool
     end = examined.ends_of(found.side)[-1]
     if cycloplegia(patient, found.side, end.state, end.minute) < NOT_YET:
         return False
-    return (found.error - found.term("accommodation").lens).strongest <= CLOSE_D
+    return (found.error - found.term("accommodation").lens).strongest <= allowed_d(patient.eye(found.side))
 
 
-def _close(one: SphCyl, right: SphCyl) -> bool:
-    return (one - right).strongest <= CLOSE_D
+def _close(one: SphCyl, right: SphCyl, allowed: float) -> bool:
+    return (one - right).strongest <= allowed
 
 
 def out_by(error: SphCyl) -> str:
@@ -329,23 +344,13 @@ def _row(term: str, label: str, lens: SphCyl) -> LedgerRow:
 
 
 def _notes(patient: Patient, examined: Examined) -> Iterator[tuple[str, str, str]]:
+    for line in record_lines(patient, examined):
+        yield line.label, line.written, line.clinic
     record = examined.record
     referred = f"{record.how_soon}: {record.referred}" if record.how_soon else record.referred or "no"
     right = referral_of(patient) or "not needed for what was found"
-    if any(patient.eye(side).unsafe for side in SIDES):
-        yield "Referred", referred, f"{right}, and which eye"
-        return
-    yield "Working distance", "noted" if "distance" in record.notes else "not noted", "noted"
-    if patient.age_y <= DROPS_CONSIDERED_TO_Y or examined.state.drops:
-        kinds = sorted({one.kind for one in examined.state.drops})
-        times = ", ".join(dict.fromkeys(f"{one.kind} at {one.minute:.0f} min" for one in examined.state.drops))
-        full = {"drops", "time of drops"} <= record.notes
-        noted = (times if full else f"{' and '.join(kinds)}, not noted with their time") if kinds else "none used"
-        wanted = "which, and when; or why none" if patient.age_y <= DROPS_CONSIDERED_TO_Y else "which, and when"
-        yield "Drops", noted, wanted
-    seen = "how each eye fixes and follows" if card_of(patient).no_chart else "noted"
-    yield "Vision", "noted" if "vision" in record.notes else "not noted", seen
-    yield "Referred", referred, right
+    which = ", and which eye" if any(patient.eye(side).unsafe for side in SIDES) else ""
+    yield "Referred", referred, right + which
 
 
 # --- replay ------------------------------------------------------------------------------------------------------
@@ -374,7 +379,7 @@ def _replayed(
     eyes = []
     for side in sides:
         try:
-            found = replayed(patient, examined, acts, side)
+            found, allowed = replayed(patient, examined, acts, side), allowed_d(patient.eye(side))
         except NotMeasured:
             continue
         eyes.append(
@@ -382,7 +387,9 @@ def _replayed(
                 side,
                 write_prescription(examined.record.written[side]),
                 write_prescription(found.written, decimals=2),
-                "right within 0.25 D" if _close(found.written, patient.eye(side).rx) else out_by(found.error),
+                f"right within {_size(allowed)} D"
+                if _close(found.written, patient.eye(side).rx, allowed)
+                else out_by(found.error),
                 _figure(found, f"replay-{side}"),
             )
         )

@@ -8,10 +8,9 @@ from urllib.parse import urlencode
 from flask import Blueprint, Response, abort, jsonify, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answered
 
-from cases.curriculum.bench_stage import SLEEVE, seen
-from cases.curriculum.examination_stage import bench_of
+from cases.curriculum.bench_stage import SLEEVE
+from cases.curriculum.examination_stage import bench_of, sweep_words
 from cases.errors import CaseError
-from cases.patients.examination.chairside import unsafe_words
 from cases.patients.patient import SIDES
 from cases.patients.population import EUROPE
 from quiz.classroom import set_patients
@@ -97,12 +96,9 @@ def tell(examination_id: str, eye: str) -> Response:
     stands = _own(examination_id)
     looked = {**request.args, "eye": eye}
     side = side_of(looked)
-    unsafe = unsafe_words(stands.patient.eye(side))
-    if unsafe:
-        return jsonify(seen=unsafe)
     state, streak, sleeve = stands.examined.state, streak_of(looked), sleeve_of(looked, SLEEVE)
     bench = bench_of(stands.patient, side, state, stands.minute, streak=streak, sleeve=sleeve)
-    return jsonify(seen=" ".join(seen(bench)))
+    return jsonify(seen=" ".join(sweep_words(stands.patient, side, bench)))
 
 
 @pages.post("/<examination_id>/act")

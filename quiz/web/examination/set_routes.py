@@ -10,7 +10,7 @@ from werkzeug.wrappers import Response
 
 from cases.curriculum.case_list import check_digest
 from cases.patient_sheet import check_code, patient_sheet
-from cases.patients.examination.chairside import card_of
+from cases.patients.examination.card import card_of
 from cases.patients.examination.vignettes import VIGNETTES, patient_of_vignette
 from cases.patients.patient import SIDES, Patient
 from quiz.classroom import set_patients

@@ -5,27 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from cases.curriculum.bench_stage import SLEEVE, View, instrument
-from cases.curriculum.examination_stage import bench_of, lean_in_words
+from cases.curriculum.bench_stage import SLEEVE, Bench, View, instrument
+from cases.curriculum.examination_stage import bench_of, lean_in_words, odd_picture, reflex_shows, sweep_words
 from cases.figures.unusual_reflexes import odd_reflex
 from cases.notation.prescription import write_axis, write_power, write_prescription
 from cases.optics.axes import across
 from cases.optics.lens import SphCyl
 from cases.patients.examination.act_words import clock, log_lines
-from cases.patients.examination.acts import CYLINDER, NOTES, SPHERE, TAPE_OFFSETS_CM, WORKING
+from cases.patients.examination.acts import CYLINDER, FIXATION, REFLEXES, SPHERE, TAPE_OFFSETS_CM, TESTS, WORKING
+from cases.patients.examination.card import VISIONS, Card, card_of
 from cases.patients.examination.chairside import (
-    Card,
-    card_of,
     drops_words,
     gaze_words,
-    in_the_pupil,
     near_check_words,
     pupil_words,
+    reflex_words,
     tape_reads,
-    unsafe_words,
 )
 from cases.patients.examination.vignettes import VIGNETTES
-from cases.patients.patient import SIDES, Side, other
+from cases.patients.patient import SIDES, Patient, Side, other
 from quiz.classroom.set_patients import Offer
 from quiz.practice.examining.examinations import UnderWay
 from quiz.practice.settings import REGIONS_SAID
@@ -33,8 +31,8 @@ from quiz.storage.examining.examination_queries import Examination
 from quiz.storage.rows import write_json
 from quiz.web.bench.views import LEAN, LENSES, LIMITS, STREAK, StagePage, stage_page
 from quiz.web.bench.views import SLEEVE as SLEEVE_SHELF
-from quiz.web.examination.act_forms import OFFERED_DROPS, side_of, sleeve_of, streak_of
-from quiz.web.pictures import Picture, picture
+from quiz.web.examination.act_forms import MOST_DROPS, NOTHING_TO_JUDGE, OFFERED_DROPS, side_of, sleeve_of, streak_of
+from quiz.web.pictures import picture
 
 FRAME_FROM_Y = 3.0
 """From this age in years a trial frame stays on a face: ours."""
@@ -80,12 +78,30 @@ class FrameFields:
 
 
 @dataclass(frozen=True)
+class DropRow:
+    """One instillation in the record: the field's number, and what stands there."""
+
+    number: int
+    kind: str
+    eyes: str
+    minute: str
+
+
+@dataclass(frozen=True)
 class RecordFields:
     """The record as written so far."""
 
     written: dict[Side, str]
     taken: dict[Side, str]
-    notes: tuple[tuple[str, bool], ...]
+    entries: Mapping[str, str]
+    """Values beside the lenses, by the names of the form's fields."""
+    drops: tuple[DropRow, ...]
+    """A row for each time that drops were given, or written down."""
+    fixation: tuple[str, ...]
+    visions: tuple[str, ...]
+    tests: tuple[str, ...]
+    ticked: bool
+    """Whether it was begun with ticks in place of values."""
     referred: str
     how_soon: str
 
@@ -98,6 +114,8 @@ class ExaminationPage:
     card: Card
     by_hand: bool
     """Whether no trial frame stays on so small a face: lenses are held."""
+    begun: bool
+    """Whether anything was done yet."""
     side: Side
     fellow: Side
     streak: str
@@ -113,16 +131,27 @@ class ExaminationPage:
     zone: Strip
     tape: Strip
     glass: Strip | None
+    kinds: tuple[str, ...]
+    """Drops that a record can name."""
     drops: tuple[Strip, ...]
     seat: str
     h: str
     v: str
     frame: FrameFields
     record: RecordFields
-    stage: StagePage | None
-    unsafe: str
-    unsafe_picture: Picture | None
-    in_the_pupil: tuple[str, ...]
+    stage: StagePage
+    judged: bool
+    """Whether enough light comes back to call anything neutral."""
+    dark: str
+    """What is said where it does not."""
+    reflexes: tuple[tuple[str, str], ...]
+    """What a reflex may be called: what is sent, and its words."""
+    reflex: str
+    """What this one was called."""
+    reflex_said: str
+    """What it is, once it was named or asked."""
+    refer_first: bool
+    """Whether that is a reason to refer before any measuring."""
     told: tuple[str, ...]
     drops_told: tuple[str, ...]
     result_for: str
@@ -143,7 +172,9 @@ def examination_page(
     side, streak, sleeve = side_of(looked), streak_of(looked), sleeve_of(looked, SLEEVE)
     patient, state, minute = stands.patient, stands.examined.state, stands.minute
     eye, fellow = patient.eye(side), other(side)
-    unsafe = unsafe_words(eye)
+    bench = bench_of(patient, side, state, minute, streak=streak, sleeve=sleeve)
+    reflex = stands.examined.record.entries.get(f"reflex {side}", "")
+    known = bool(reflex) or bool([one for one in stands.examined.did("told", side) if one.side == side])
     target = f"{state.target:g}" if isinstance(state.target, float | int) else state.target
     glass = None
     if card_of(patient).of_you:
@@ -153,6 +184,7 @@ def examination_page(
         id=stands.row.id,
         card=card_of(patient),
         by_hand=patient.age_y < FRAME_FROM_Y,
+        begun=any(one.minute > 0 for one in stands.acts),
         side=side,
         fellow=fellow,
         streak=write_axis(streak),
@@ -175,6 +207,7 @@ def examination_page(
         ),
         tape=Strip("tape", "Hold the tape at the patient’s", tuple((one, one) for one in TAPE_OFFSETS_CM)),
         glass=glass,
+        kinds=OFFERED_DROPS,
         drops=tuple(
             Strip("drops", kind.capitalize(), tuple((f"{kind} {eyes}", words) for eyes, words in _EYES))
             for kind in OFFERED_DROPS
@@ -184,14 +217,17 @@ def examination_page(
         v=f"{state.sight[1]:g}".replace("-", "−"),
         frame=_frame(stands, side),
         record=_record(stands),
-        stage=None if unsafe else _stage(stands, side, streak, sleeve, whole=whole),
-        unsafe=unsafe,
-        unsafe_picture=picture(odd_reflex("white", uid="reflex")) if "white reflex" in eye.media else None,
-        in_the_pupil=in_the_pupil(eye) if not unsafe else (),
+        stage=_stage(patient, side, bench, whole=whole),
+        judged=reflex_shows(patient, side, bench),
+        dark=NOTHING_TO_JUDGE,
+        reflexes=tuple((one, _REFLEX_SAID.get(one, one)) for one in REFLEXES),
+        reflex=reflex,
+        reflex_said=reflex_words(eye) if known else "",
+        refer_first=known and eye.unsafe,
         told=_told(stands, side, streak),
         drops_told=drops_words(patient, state, minute),
         result_for=f"{eye.vertex_mm:.0f}",
-        log=log_lines(stands.acts)[::-1],
+        log=log_lines(stands.acts, side)[::-1],
         ends=tuple(_end_words(stands, one) for one in SIDES if stands.examined.ends_of(one)),
         sent_as=sent_as,
         faults=faults,
@@ -202,15 +238,34 @@ def examination_page(
 _EYES = (("both", "both eyes"), ("right", "right eye"), ("left", "left eye"))
 
 
-def _stage(stands: UnderWay, side: Side, streak: float, sleeve: float, *, whole: bool) -> StagePage:
-    patient, state = stands.patient, stands.examined.state
-    bench = bench_of(patient, side, state, stands.minute, streak=streak, sleeve=sleeve)
+_REFLEX_SAID = {
+    "dark in places": "dark in places: a spot, spokes or a patch",
+    "middle differs": "the middle differs",
+    "glints": "glints of an implant",
+    "none": "no light at all",
+}
+
+
+def _stage(patient: Patient, side: Side, bench: Bench, *, whole: bool) -> StagePage:
     own = {"oblique_per_deg2": patient.eye(side).peripheral_j2, "limits": LIMITS}
     views = write_json([{"name": "", "bench": bench.as_json()}])
     if not whole:
         return StagePage(views, write_json(instrument() | own), (), (), (), (), ())
     stage = stage_page((View("", bench),), TURNED)
-    return replace(stage, views=views, instrument=write_json(instrument() | own), free=tuple(sorted(FREE)))
+    # Without scripts a diagram stands for the picture, and the words are beside it.
+    odd = odd_picture(patient, side, bench)
+    still = replace(
+        stage.stills[0],
+        words=sweep_words(patient, side, bench),
+        picture=picture(odd_reflex(odd, uid="still-0")) if odd else stage.stills[0].picture,
+    )
+    return replace(
+        stage,
+        views=views,
+        instrument=write_json(instrument() | own),
+        free=tuple(sorted(FREE)),
+        stills=(still,),
+    )
 
 
 def _frame(stands: UnderWay, side: Side) -> FrameFields:
@@ -236,10 +291,30 @@ def _record(stands: UnderWay) -> RecordFields:
     return RecordFields(
         written={side: write_prescription(lens) for side, lens in record.written.items()},
         taken={side: f"{taken:.2f}" for side, taken in record.taken.items()},
-        notes=tuple((one, one in record.notes) for one in NOTES),
+        entries={
+            name.replace(" ", "-"): clock(float(text)) if name == "read at" else text
+            for name, text in record.entries.items()
+        },
+        drops=_drop_rows(stands),
+        fixation=FIXATION,
+        visions=VISIONS if not card_of(stands.patient).no_chart else (),
+        tests=TESTS,
+        ticked=bool(record.notes),
         referred=record.referred,
         how_soon=record.how_soon,
     )
+
+
+def _drop_rows(stands: UnderWay) -> tuple[DropRow, ...]:
+    """Return a row for each moment at which drops were given, filled with what was written there."""
+    entries = stands.examined.record.entries
+    given = {(one.kind, one.minute) for one in stands.examined.state.drops}
+    written = [int(name.removeprefix("drop ")) for name in entries if name.startswith("drop ")]
+    rows = []
+    for number in range(1, min(MOST_DROPS, max(len(given), *written, 0)) + 1):
+        kind, eyes, minute = (entries.get(f"drop {number}") or "  ").split(" ")
+        rows.append(DropRow(number, kind, eyes, clock(float(minute)) if minute else ""))
+    return tuple(rows)
 
 
 def _end_words(stands: UnderWay, side: Side) -> str:

@@ -3,13 +3,19 @@
 // and the eye in the picture follows what was done. Without this script every form does the same by loading the page.
 
 import { asQuery } from "../outbox.js";
+import { SEEN, beam } from "../../reflex.js";
 
 /** How long the hand must rest before what it changed is an act, ms. */
 const REST_MS = 700;
 /** What the app decides of the eye; lenses, place and streak are the hand's. */
-const OF_THE_EYE = /** @type {const} */ (["eye", "pupil_mm", "margin", "off_h", "off_v", "coma", "coma_v", "haze", "unrest"]);
+const OF_THE_EYE = /** @type {const} */ (["eye", "pupil_mm", "margin", "off_h", "off_v", "coma", "coma_v", "haze", "unrest", "media"]);
 const OF_THE_HAND = /** @type {const} */ (["sphere", "cylinder", "axis", "distance_cm"]);
-const PARTS = ["exam-now", "exam-panels", "exam-written"];
+const PARTS = ["exam-now", "exam-reflex", "exam-panels", "exam-written"];
+/** So narrow a page folds its parts, one open at a time, and keeps the eye in view. */
+const FOLDS = matchMedia("(max-width: 63.99rem)");
+/** Height of the eye on a narrow page, and while that is scrolled below it, px. */
+const STAGE_PX = 240;
+const EYE_PX = 140;
 
 /** @typedef {import("../bench-state.js").BenchState} BenchState */
 /** @typedef {import("../bench-state.js").Bench} Bench */
@@ -30,6 +36,13 @@ if (root) begin(root);
 /** @param {HTMLElement} root */
 function begin(root) {
   root.addEventListener("submit", submitted);
+  root.addEventListener("toggle", (event) => onlyOne(event.target), true);
+  root.addEventListener("click", toReferral);
+  if (FOLDS.matches) for (const part of parts()) part.open = false;
+  const card = document.getElementById("exam-card");
+  if (FOLDS.matches && card instanceof HTMLDetailsElement && "begun" in root.dataset) card.open = false;
+  keepEyeInView(root);
+  root.classList.add("ready");
   const state = stage?.state;
   if (!state) return;
   told = hand(state.bench);
@@ -40,6 +53,43 @@ function begin(root) {
     timer = setTimeout(() => changed(state), REST_MS);
   });
   looked(state);
+}
+
+/** The parts that fold. */
+function parts() {
+  return /** @type {NodeListOf<HTMLDetailsElement>} */ (document.querySelectorAll(":is(.exam-panels, .exam-written) > details"));
+}
+
+/** On a narrow page a part that opens closes the others. @param {EventTarget | null} opened */
+function onlyOne(opened) {
+  if (!FOLDS.matches || !(opened instanceof HTMLDetailsElement) || !opened.open) return;
+  const all = [...parts()];
+  if (!all.includes(opened)) return;
+  for (const other of all) if (other !== opened && other.open) other.open = false;
+  if (opened.getBoundingClientRect().top < EYE_PX) opened.scrollIntoView({ block: "start" });
+}
+
+/** The referral stands in the record, which may be folded. @param {MouseEvent} event */
+function toReferral(event) {
+  const link = /** @type {HTMLElement} */ (event.target).closest('a[href="#exam-refer"]');
+  const record = document.getElementById("panel-record");
+  if (link && record instanceof HTMLDetailsElement) record.open = true;
+}
+
+/** Where the eye has been scrolled out of a narrow page, it stays at the top, small. @param {HTMLElement} root */
+function keepEyeInView(root) {
+  const eye = root.querySelector(".bench-live");
+  if (!eye) return;
+  const look = () => {
+    const top = eye.getBoundingClientRect().top;
+    const small = root.classList.contains("eye-small");
+    if (!FOLDS.matches) root.classList.remove("eye-small");
+    else if (!small && top < -(STAGE_PX - EYE_PX)) root.classList.add("eye-small");
+    else if (small && top > -(STAGE_PX - EYE_PX)) root.classList.remove("eye-small");
+  };
+  addEventListener("scroll", look, { passive: true });
+  FOLDS.addEventListener("change", look);
+  look();
 }
 
 /** @param {Bench} bench */
@@ -59,11 +109,24 @@ function looked(state) {
   for (const field of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll("#exam input[type=hidden][name=streak]"))) field.value = streak;
   for (const field of /** @type {NodeListOf<HTMLInputElement>} */ (document.querySelectorAll("#exam input[type=hidden][name=sleeve]"))) field.value = String(state.bench.sleeve);
   for (const place of document.querySelectorAll("[data-streak]")) place.textContent = streak;
+  const neutral = document.getElementById("do-end-point");
+  const dark = document.getElementById("exam-dark");
+  if (neutral instanceof HTMLButtonElement && dark) {
+    neutral.disabled = !shows(state);
+    dark.hidden = !neutral.disabled;
+  }
   for (const link of /** @type {NodeListOf<HTMLAnchorElement>} */ (document.querySelectorAll(".exam-eye > nav a"))) {
     const address = new URL(link.href);
     address.searchParams.set("streak", streak);
     link.href = address.href;
   }
+}
+
+/** Whether any light comes back that could be judged, as the app would say. @param {BenchState} state */
+function shows(state) {
+  if (state.bench.media?.includes("no reflex")) return false;
+  const { setting } = state;
+  return beam(setting, "fine")(0)(0, 0) >= SEEN.too_dull_mm2;
 }
 
 /** What the hand has changed since the last act is done now. @param {BenchState} state */
@@ -152,15 +215,16 @@ function show(page, focus) {
     if (!fresh || !old) continue;
     for (const part of /** @type {NodeListOf<HTMLDetailsElement>} */ (fresh.querySelectorAll("details[id]"))) {
       const was = document.getElementById(part.id);
-      if (was instanceof HTMLDetailsElement && was.open) part.open = true;
-      else if (was instanceof HTMLDetailsElement && part.id !== "panel-drops") part.open = was.open;
+      if (!(was instanceof HTMLDetailsElement)) continue;
+      // Drops that were given open their part once, where there is room for it.
+      part.open = was.open || (part.id === "panel-drops" && part.open && !FOLDS.matches);
     }
     keepTyped(old, fresh);
     old.replaceWith(fresh);
   }
   const place = document.getElementById(id);
   if (place && place !== document.activeElement && document.activeElement?.closest("#bench") === null) {
-    if (place instanceof HTMLInputElement && value !== undefined) place.value = value;
+    if (place instanceof HTMLInputElement && typed && value !== undefined) place.value = value;
     place.focus({ preventScroll: true });
   }
   const fresh = page.getElementById("bench");
@@ -185,10 +249,21 @@ function show(page, focus) {
  * @param {HTMLElement} fresh
  */
 function keepTyped(old, fresh) {
-  for (const field of /** @type {NodeListOf<HTMLInputElement>} */ (old.querySelectorAll("#panel-record input"))) {
-    const now = fresh.querySelector(`#panel-record input[name="${field.name}"]`);
-    if (!(now instanceof HTMLInputElement) || field.type === "hidden") continue;
-    if (field.type === "checkbox") now.checked = now.checked || field.checked;
+  for (const field of /** @type {NodeListOf<HTMLInputElement | HTMLSelectElement>} */ (old.querySelectorAll("#panel-record :is(input, select)"))) {
+    const value = field.type === "radio" ? `[value="${field.value}"]` : "";
+    const now = fresh.querySelector(`#panel-record [name="${field.name}"]${value}`);
+    if (field.type === "hidden") continue;
+    if (field instanceof HTMLSelectElement && now instanceof HTMLSelectElement) now.value = field.value;
+    if (!(now instanceof HTMLInputElement) || !(field instanceof HTMLInputElement)) continue;
+    if (field.type === "radio") now.checked = field.checked || (now.checked && !anyChecked(old, field.name));
     else if (field.value !== field.defaultValue) now.value = field.value;
   }
+}
+
+/**
+ * @param {HTMLElement} part
+ * @param {string} name of a group of choices
+ */
+function anyChecked(part, name) {
+  return part.querySelector(`input[name="${name}"]:checked`) !== null;
 }

@@ -150,6 +150,7 @@ def test_the_zones_of_a_wide_pupil_move_on_their_own(
 
 
 ODD: dict[OddReflex, str] = {
+    "absent": "stays dark",
     "scissors": "two bands", "oil-drop": "round lit core", "dark-shadow": "dark patch", "dim": "faintly lit",
     "white": "white", "unequal": "only faintly", "fluctuating": "two moments",
 }  # fmt: skip

@@ -17,7 +17,7 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import Setting, residual
 from cases.patients import drawing_patients
 from cases.patients.drawing_patients import draw_patient, pupil_mm
-from cases.patients.examination.chairside import vision_of
+from cases.patients.examination.card import vision_of
 from cases.patients.mixture import POPULATION_SHARE, STRATA, mixed_patient
 from cases.patients.patient import MARGIN_PER_C40, SIDES, near_a_tie, written
 from cases.patients.patient_json import patient_document

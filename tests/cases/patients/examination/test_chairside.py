@@ -15,16 +15,11 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import residual
 from cases.patients.examination.act_words import act_words
 from cases.patients.examination.acts import Act, State, minute_after, read_acts
-from cases.patients.examination.chairside import (
-    card_of,
-    drops_words,
-    gaze_words,
-    near_check_words,
-    referral_of,
-    vision_of,
-)
-from cases.patients.examination.findings import causes, from_numbers_alone, observations
+from cases.patients.examination.card import card_of, vision_of
+from cases.patients.examination.chairside import drops_words, gaze_words, near_check_words, referral_of
+from cases.patients.examination.findings import causes, from_numbers_alone
 from cases.patients.examination.ledger import TermId
+from cases.patients.examination.left_out import observations
 from cases.patients.examination.putting_right import put_right
 from cases.patients.examination.replay import replayed
 from cases.patients.examination.vignettes import (
@@ -118,6 +113,7 @@ def test_what_checks_show_follows_the_eye() -> None:
 def test_leaning_in_shows_what_a_sweep_from_there_shows(name: str) -> None:
     """The check and the picture are one seeing: with the same lens and gaze, from 12 cm nearer."""
     patient, ways = patient_of_vignette(name), {"the same way": "moves with", "the opposite way": "moves against"}
+    ways["opposite ways"] = "opposite ways"
     for side in SIDES:
         for sphere in (-4.0, -1.0, 0.5, 1.5, 3.0):
             there = State(target=6.0, distance_cm=67, cells=((side, "sphere", SphCyl(sphere)),))
@@ -134,7 +130,7 @@ def test_leaning_in_shows_what_a_sweep_from_there_shows(name: str) -> None:
 def test_leaning_in_shows_nothing_without_a_reflex() -> None:
     eye = replace(patient_of(SphCyl(0)).right, media=("no reflex",))
     patient = replace(patient_of(SphCyl(0)), right=eye)
-    assert lean_in_words(patient, "right", State(), 90, 1) == "There is no red reflex: leaning in shows nothing."
+    assert lean_in_words(patient, "right", State(), 90, 1) == "On leaning in, nothing is seen to move."
 
 
 @pytest.mark.parametrize(("rx", "line"), [(SphCyl(-1), "6/15"), (SphCyl(-2), "6/38"), (SphCyl(0), "6/6")])
@@ -278,7 +274,7 @@ def test_a_high_myope_is_never_said_to_move_with() -> None:
 def test_every_drop_has_a_time_of_its_own() -> None:
     acts = [Act(0, "drops", "tropicamide"), Act(50, "drops", "cyclopentolate", "right")]
     right, left = drops_words(patient_of(SphCyl(1), age=0.75), read_acts(acts).state, 52)
-    assert right.startswith("Right eye: tropicamide 52 min ago, cyclopentolate 2 min ago; pupil")
+    assert right.startswith("Right eye: tropicamide at 0:00 (52 min ago), cyclopentolate at 50:00 (2 min ago); pupil")
     assert "cyclopentolate" not in left
 
 
@@ -325,7 +321,7 @@ def test_a_strong_lens_is_written_with_its_distance() -> None:
 def test_a_card_has_the_spectacles_that_are_worn() -> None:
     worn = next(one for k in range(99) if (one := mixed_patient(f"worn {k}", within=(20, 60))).right.habitual_rx)
     assert card_of(worn).spectacles.startswith("right ")
-    assert "old; with them 6/" in card_of(worn).spectacles
+    assert "old; with them right 6/" in card_of(worn).spectacles
     # Spectacles that are nearly right give what the best lens gives.
     eye = worn.right
     assert vision_of(worn, "right", eye.lens) == vision_of(replace(worn, right=replace(eye, M=0, J0=0, J45=0)), "right")

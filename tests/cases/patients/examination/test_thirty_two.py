@@ -15,8 +15,9 @@ from cases.optics.lens import SphCyl
 from cases.optics.reflex import movement
 from cases.patients.drawing_patients import draw_patient
 from cases.patients.examination.acts import TAPE_OFFSETS_CM, Act
-from cases.patients.examination.findings import causes, failed, observations
+from cases.patients.examination.findings import causes, failed
 from cases.patients.examination.ledger import Ledger, TermId
+from cases.patients.examination.left_out import observations
 from cases.patients.examination.world import Examiner, accommodation, gaze, setting_of
 from cases.patients.patient import SIDES, Medium, Patient, written
 from cases.patients.readings import ADULT, with_blur
