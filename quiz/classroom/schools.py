@@ -38,6 +38,10 @@ CHANGES = {
     "co-teacher": "{by} made {whom} a co-teacher of “{what}”",
     "reader": "{by} made {whom} a reader of “{what}”",
     "off class": "{by} took {whom} off “{what}”",
+    "moved class": "{by} moved the class “{what}” from {whom}",
+    # What another school is called is not told in a school.
+    "class left": "{by} moved the class “{what}” to another school",
+    "class came": "{by} moved the class “{what}” here from another school",
 }
 """What each act of the record says."""
 
