@@ -44,6 +44,10 @@ CHANGES = {
     "platform off": "{by} turned the course platform “{what}” off",
     "platform changed": "{by} changed the course platform “{what}”",
     "platform removed": "{by} removed the course platform “{what}”",
+    "moved class": "{by} moved the class “{what}” from {whom}",
+    # What another school is called is not told in a school.
+    "class left": "{by} moved the class “{what}” to another school",
+    "class came": "{by} moved the class “{what}” here from another school",
 }
 """What each act of the record says."""
 

@@ -129,6 +129,7 @@ def test_no_page_of_a_class_leaks(data_file: DataFile, store: Store, clock: Cloc
     marit.open("/platforms")
     marit.open("/schools", {"name": "Another school"})
     marit.open("/school/1/name", {"name": ""})
+    marit.open("/schools/1/move?class=1&to=2")
     come_in.open(re.findall(r"/invitation/[\w-]+", marit.open("/school/1/invite", {"whom": "Rosa Lind"}))[0])
     come_in.open("/invitation/of-nobody")
     for page in (

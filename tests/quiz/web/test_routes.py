@@ -333,7 +333,7 @@ TABLE: dict[str, tuple[object, ...]] = {
         (DOOR, DOOR, 404, DOOR, 404, 404, 404),
     ),
     # the preceptors of this server
-    "GET /preceptors": installed(200, 403),
+    "GET /preceptors": (DOOR, DOOR, 200, DOOR, 200, 200, 200),
     "POST /preceptors/<int:preceptor_id>/rename": installed(422, 403),
     "POST /preceptors/<int:preceptor_id>/remove": installed(422, 403),
     # the course platforms of this server
@@ -350,6 +350,8 @@ TABLE: dict[str, tuple[object, ...]] = {
     "POST /schools/<int:school_id>/invite": installed(422),
     "POST /schools/<int:school_id>/withdraw": installed(303),
     "POST /schools/<int:school_id>/remove": installed(422),
+    "GET /schools/<int:school_id>/move": installed(422),
+    "POST /schools/<int:school_id>/move": installed(422),
     f"GET {S}": administered(200),
     f"POST {S}/name": administered(422),
     f"POST {S}/invite": administered(422),
