@@ -77,7 +77,7 @@ export class Drawing {
     const { clientWidth, clientHeight } = this.canvas;
     const ratio = Math.min(2, window.devicePixelRatio || 1);
     const [width, height] = [Math.round(clientWidth * ratio), Math.round(clientHeight * ratio)];
-    if (!width || (width === this.canvas.width && height === this.canvas.height)) return false;
+    if (!width || !height || (width === this.canvas.width && height === this.canvas.height)) return false;
     for (const one of [this.canvas, this.rim]) if (one) [one.width, one.height] = [width, height];
     this.rimMade = "";
     return true;

@@ -64,7 +64,7 @@ function set(root) {
     if (wanted !== unrest) [unrest, alive] = [wanted, life(wanted, 1 + Math.round(1000 * Math.abs(bench.eye.sphere)))];
     const lives = unrest === "none" ? STILL : alive(now / 1000, faceLight(setting, state.faceMm)(0, 0) / 8);
     const moving = sweep.moving || unrest !== "none" || now - touchedAt < REST_MS;
-    if (canvas.width > 1) drawing.draw(state, { moving, life: lives, seconds: now / 1000 });
+    if (canvas.width > 1 && canvas.height > 1) drawing.draw(state, { moving, life: lives, seconds: now / 1000 });
     watch();
     pressed("even", sweep.going);
     if (moving) ask();
