@@ -124,7 +124,8 @@ function looked(state) {
 
 /** Whether any light comes back that could be judged, as the app would say. @param {BenchState} state */
 function shows(state) {
-  if (state.bench.media?.includes("no reflex")) return false;
+  const bench = /** @type {import("./media.js").Bench} */ (state.bench);
+  if (bench.media?.includes("no reflex")) return false;
   const { setting } = state;
   return beam(setting, "fine")(0)(0, 0) >= SEEN.too_dull_mm2;
 }
